@@ -1,0 +1,106 @@
+"""What a workshop has on its shelf: bases, pigments, an instrument, and the blends made from them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+CURES = ("addition", "condensation")
+GEOMETRIES = ("di:8", "de:8", "45:0")
+SEATS = ("air", "wet")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Base:
+    """An uncoloured silicone system.
+
+    Parameters
+    ----------
+    cure : str
+        Cure chemistry: `addition` (platinum) or `condensation` (tin).
+    density : float
+        Of the cured rubber [g/cm3].
+    refractive_index : float
+        Of the cured rubber [-]; 1 means no faces.
+    max_loading : float
+        Largest loading of all pigments together [% by mass of the finished mix].
+    mix : dict of str to float
+        Parts by mass of each of its parts [-].
+    pigment_in : str
+        The part that takes the pigment.
+    k1, k2 : float, optional
+        Measured Saunderson constants, in place of those of the refractive index (two-flux only) [-].
+    """
+
+    name: str
+    cure: str
+    density: float
+    refractive_index: float
+    max_loading: float
+    mix: Mapping[str, float]
+    pigment_in: str
+    k1: float | None = None
+    k2: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pigment:
+    """A colourant as bought.
+
+    Parameters
+    ----------
+    cures : tuple of str, optional
+        The cures it is known to be safe with; None when nobody knows.
+    max_loading : float, optional
+        Its own largest loading [% by mass of the finished mix].
+    density : float, optional
+        [g/cm3]
+    price : float, optional
+        Per kilogram, in any one currency.
+    """
+
+    name: str
+    cures: tuple[str, ...] | None = None
+    max_loading: float | None = None
+    density: float | None = None
+    lot: str | None = None
+    price: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Instrument:
+    """How readings were taken and how good they are. The defaults are cautious guesses for a folder that is silent.
+
+    Parameters
+    ----------
+    geometry : str
+        `di:8`, `de:8` or `45:0`, the words of ANSI/IES TM-27-14.
+    repeatability : float
+        Standard deviation of one reading [reflectance, 0 to 1].
+    thickness_error_mm : float
+        Standard deviation of a thickness reading [mm].
+    dose_error_percent : float
+        Standard deviation of a pigment dose [% of the dose].
+    """
+
+    geometry: str = "di:8"
+    repeatability: float = 0.002
+    thickness_error_mm: float = 0.05
+    dose_error_percent: float = 1.0
+
+
+@dataclass(frozen=True)
+class Blend:
+    """A base and the loadings of its pigments [% by mass of the finished mix]."""
+
+    base: str
+    loadings: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def total(self) -> float:
+        """All pigments together [% by mass of the finished mix]."""
+        return float(sum(self.loadings.values()))
+
+    def __str__(self) -> str:
+        doses = " + ".join(f"{loading:.4g} % {name}" for name, loading in self.loadings.items() if loading)
+        return f"{self.base} with {doses}" if doses else f"{self.base}, uncoloured"

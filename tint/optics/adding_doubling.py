@@ -1,0 +1,155 @@
+"""Radiative transfer of a slab by adding-doubling, solved directly: the judge and the maker of the tables.
+
+A layer is a pair of matrices over the radiances along a set of directions: R sends light back, T passes it
+on, unscattered light included. A thin layer is known; two equal layers make one of twice the thickness; the
+faces are added at the end. All is batched over layers.
+
+References
+----------
+van de Hulst, H. C. (1980), Multiple Light Scattering, Academic Press: adding and doubling.
+Prahl, S. A., van Gemert, M. J. C. and Welch, A. J. (1993), Appl. Opt. 32, 559: the method with Fresnel faces.
+Wiscombe, W. J. (1976), J. Quant. Spectrosc. Radiat. Transfer 16, 637: the diamond start.
+Nakajima, T. and Tanaka, M. (1988), J. Quant. Spectrosc. Radiat. Transfer 40, 51: single scattering under
+delta-M.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tint.errors import InputError
+from tint.optics.directions import AT_45, NORMAL, WATCHED, Directions, directions
+from tint.optics.phase import henyey_greenstein, peak, redistribution
+from tint.optics.slab import Slab, with_faces
+
+Array = NDArray[np.float64]
+
+NODES = 24
+_THIN = 2.0**-12  # optical thickness where doubling starts: the diamond errs by 1e-8 there, rounding by less
+_BATCH = 1024  # layers solved at once
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Body:
+    """Slabs without faces: R and T over the directions, shape (layers, n, n).
+
+    `depth`, shape (layers,), is the true optical thickness, by which unscattered light is dimmed [-].
+    """
+
+    R: Array
+    T: Array
+    depth: Array
+
+    def slab(self, at: Directions) -> Slab:
+        """These bodies with their faces."""
+        return with_faces(self.R, self.T, depth=self.depth, at=at)
+
+    def doubled(self, which: NDArray[np.bool_]) -> Body:
+        """Those of the bodies that are picked, each laid on its like."""
+        R, T = _double(self.R[which], self.T[which])
+        return Body(R=R, T=T, depth=2.0 * self.depth[which])
+
+
+def solve(x: ArrayLike, y: ArrayLike, *, refractive_index: float, g: float, nodes: int = NODES) -> Slab:
+    """Solve slabs directly, without a table.
+
+    Parameters
+    ----------
+    x, y : array_like, broadcastable to shape (...)
+        K d and S d, with K = 2 mu_a and S = 3/4 mu_s (1 - g) [-].
+    refractive_index : float
+        Of the rubber; 1 means no faces [-].
+    g : float
+        Anisotropy of scattering, 0 to 0.95 [-].
+    nodes : int
+        Directions in a hemisphere; an even number [-].
+
+    Returns
+    -------
+    Slab
+        Arrays of shape (...), watched directions before it.
+
+    Raises
+    ------
+    InputError
+        For an index or a g out of range.
+    """
+    x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
+    at = directions(refractive_index, nodes)
+    starts = range(0, max(x.size, 1), _BATCH)
+    parts = [
+        body(x.ravel()[start : start + _BATCH], y.ravel()[start : start + _BATCH], at=at, g=g).slab(at)
+        for start in starts
+    ]
+    return Slab(
+        index=at.index,
+        **{
+            name: _joined([getattr(part, name) for part in parts], x.shape)
+            for name in (field.name for field in fields(Slab))
+            if name != "index"
+        },
+    )
+
+
+def _joined(parts: list[Array], shape: tuple[int, ...]) -> Array:
+    whole = np.concatenate(parts, axis=-1)
+    return whole.reshape((*whole.shape[:-1], *shape))
+
+
+def body(x: Array, y: Array, *, at: Directions, g: float) -> Body:
+    """Slabs without faces, by doubling from thin ones.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (layers,)
+        K d and S d [-].
+    at : Directions
+    g : float
+        Anisotropy of scattering, 0 to 0.95 [-].
+    """
+    if not 0.0 <= g <= 0.95:
+        raise InputError("g", f"{g:g} is outside 0 to 0.95", "the mean cosine of scattering")
+    moments = 3 * (at.cosine.size - len(WATCHED)) // 2  # the most that nodes split in two panels resolve
+    absorbed, scattered = 0.5 * x, y / (0.75 * (1.0 - g))
+    turned_away = scattered * (1.0 - peak(g, moments))
+    steps = np.ceil(np.log2(np.maximum((absorbed + turned_away) / _THIN, 1.0))).astype(int)
+    # The thickest first, so that those still to be doubled are always the first ones.
+    order = np.argsort(-steps, kind="stable")
+    shrunk = 2.0 ** -steps[order]
+    R, T = _thin(absorbed[order] * shrunk, turned_away[order] * shrunk, at, g, moments)
+    for step in range(steps.max(initial=0), 0, -1):
+        still = np.count_nonzero(steps >= step)
+        R[:still], T[:still] = _double(R[:still], T[:still])
+    back = np.argsort(order)
+    return Body(R=R[back], T=T[back], depth=absorbed + scattered)
+
+
+def _double(R: Array, T: Array) -> tuple[Array, Array]:
+    """Two equal layers, one on the other, with all the light that runs between them."""
+    down_between = np.linalg.solve(np.eye(R.shape[-1]) - R @ R, T)
+    return R + T @ (R @ down_between), T @ down_between
+
+
+def _thin(absorbed: Array, scattered: Array, at: Directions, g: float, moments: int) -> tuple[Array, Array]:
+    """Thin layers by the diamond start: the field inside is the mean of what goes in and what comes out.
+
+    Light that the quadrature sends nowhere, or twice, is put back into its own direction, so that energy is
+    conserved to rounding whatever the nodes.
+    """
+    forward, backward = redistribution(at.cosine, g, moments)
+    onward, turned = 0.5 * forward * at.weight, 0.5 * backward * at.weight
+    onward[np.diag_indices_from(onward)] += 1.0 - (onward + turned).sum(axis=1)
+    # From the beam at 45 degrees straight into the normal light scatters by the whole phase function, not by
+    # its truncated sum, which at high g converges slowly in a single direction (Nakajima and Tanaka 1988).
+    whole = 0.5 * at.weight[AT_45] / (1.0 - peak(g, moments))
+    onward[NORMAL, AT_45] = whole * henyey_greenstein(at.cosine[AT_45], g)
+    turned[NORMAL, AT_45] = whole * henyey_greenstein(-at.cosine[AT_45], g)
+    same, slant = np.eye(at.cosine.size), 0.5 / at.cosine[:, None]
+    dimmed = same + same * slant * absorbed[:, None, None]
+    # Fields even and odd about the middle of the layer do not mix.
+    even = np.linalg.inv(dimmed + slant * (same - onward - turned) * scattered[:, None, None])
+    odd = np.linalg.inv(dimmed + slant * (same - onward + turned) * scattered[:, None, None])
+    return even - odd, even + odd - same

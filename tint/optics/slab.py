@@ -1,0 +1,155 @@
+"""A slab with its Fresnel faces, read in every way that an instrument reads it.
+
+References
+----------
+Prahl, S. A., van Gemert, M. J. C. and Welch, A. J. (1993), Appl. Opt. 32, 559: the slab with Fresnel faces.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.errors import InputError
+from tint.optics.directions import AT_8, AT_45, NORMAL, WATCHED, Directions
+from tint.optics.surface import external_diffuse, fresnel
+
+Array = NDArray[np.float64]
+
+READINGS = tuple((geometry, seat) for geometry in ("di:8", "de:8", "45:0") for seat in ("air", "wet"))
+
+_WATCHED = slice(-len(WATCHED), None)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Slab:
+    """What a slab with faces does; watched directions are the normal, 8 and 45 degrees in air.
+
+    Attributes
+    ----------
+    index : float
+        Refractive index [-].
+    beam_reflected, beam_passed : ndarray, shape (3, ...)
+        Total reflectance and transmittance of the free slab for a beam along each watched direction; by
+        reciprocity the radiance factor seen along it under diffuse light [-].
+    diffuse_reflected, diffuse_passed : ndarray, shape (...)
+        Of the free slab under Lambertian light [-].
+    gloss : ndarray, shape (3, ...)
+        Unscattered reflection of the free slab along each watched direction, both faces [-].
+    from_45 : ndarray, shape (...)
+        Radiance factor of the free slab along the normal, lit by a beam at 45 degrees [-].
+    wet_reflected, wet_from_45 : ndarray, shapes (3, ...) and (...)
+        As `beam_reflected` and `from_45` with the upper face only, and nothing coming back from below [-].
+    wet_seen : ndarray, shape (3, ...)
+        Radiance factor along each watched direction for unit Lambertian light inside, from below [-].
+    wet_passed : ndarray, shape (...)
+        Of Lambertian light outside, arrived at the bottom [-].
+    wet_back : ndarray, shape (...)
+        Of Lambertian light inside, from below, sent back down [-].
+    """
+
+    index: float
+    beam_reflected: Array
+    beam_passed: Array
+    diffuse_reflected: Array
+    diffuse_passed: Array
+    gloss: Array
+    from_45: Array
+    wet_reflected: Array
+    wet_from_45: Array
+    wet_seen: Array
+    wet_passed: Array
+    wet_back: Array
+
+    def terms(self, geometry: str, seat: str) -> Array:
+        """front, through and back of the layer as an instrument reads it, shape (3, ...) [-].
+
+        Over a backing of reflectance Rg it reads ``front + through Rg / (1 - back Rg)``.
+        """
+        check_reading(geometry, seat)
+        if seat == "wet":
+            # By reciprocity a beam brings index^2 times to the bottom what is seen along it from there.
+            lit, seen, diffuse = self.index**2 * self.wet_seen, self.wet_seen, self.wet_passed
+            from_45, reflected, back = self.wet_from_45, self.wet_reflected, self.wet_back
+            gloss = fresnel(self.index, np.array(WATCHED))
+        else:
+            lit = seen = self.beam_passed
+            diffuse = self.diffuse_passed
+            from_45, reflected, back = self.from_45, self.beam_reflected, self.diffuse_reflected
+            gloss = self.gloss
+        if geometry == "45:0":
+            return np.stack((from_45, lit[AT_45] * seen[NORMAL], back))
+        front = reflected[AT_8] - (gloss[AT_8] if geometry == "de:8" else 0.0)
+        return np.stack((front, diffuse * seen[AT_8], back))
+
+
+def check_reading(geometry: str, seat: str) -> None:
+    """Refuse a geometry or a seat that is not known."""
+    if geometry not in ("di:8", "de:8", "45:0"):
+        raise InputError("geometry", f"`{geometry}` is not known", "di:8, de:8 or 45:0")
+    if seat not in ("air", "wet"):
+        raise InputError("seat", f"`{seat}` is not known", "air or wet")
+
+
+def with_faces(R: Array, T: Array, *, depth: Array, at: Directions) -> Slab:
+    """Add the faces to a slab of which reflection and transmission are known.
+
+    Parameters
+    ----------
+    R, T : ndarray, shape (..., n, n)
+        From radiance along each direction to radiance along each, back and onward, unscattered light included
+        [-].
+    depth : ndarray, shape (...)
+        True optical thickness, by which unscattered light is dimmed [-].
+    at : Directions
+    """
+    return Slab(index=at.index, **_free(R, T, depth, at), **_wet(R, T, at))
+
+
+def _free(R: Array, T: Array, depth: Array, at: Directions) -> dict[str, Array]:
+    """Both faces. Fields that are even and odd about the middle plane do not mix: two half-size solves."""
+    diffuse, beam = at.enter, _beam_45(at)
+    sources = np.stack((diffuse, beam), axis=-1)
+    same, face = np.eye(at.cosine.size), at.reflected[:, None]
+    even = np.linalg.solve(same - face * (R + T), sources)
+    odd = np.linalg.solve(same - face * (R - T), sources)
+    down_top, up_bottom = 0.5 * (even + odd), 0.5 * (even - odd)
+    up_top, down_bottom = R @ down_top + T @ up_bottom, T @ down_top + R @ up_bottom
+    leave, escaping = at.leave, at.flux * at.index**2 * at.leave
+    single = fresnel(at.index, np.array(WATCHED))
+    twice = np.exp(-2.0 * depth[..., None] / at.cosine[_WATCHED])
+    gloss = single + single * (1.0 - single) ** 2 * twice / (1.0 - single**2 * twice)
+    return {
+        "beam_reflected": np.moveaxis(single + (leave * up_top[..., 0])[..., _WATCHED], -1, 0),
+        "beam_passed": np.moveaxis((leave * down_bottom[..., 0])[..., _WATCHED], -1, 0),
+        "diffuse_reflected": external_diffuse(at.index) + up_top[..., 0] @ escaping,
+        "diffuse_passed": down_bottom[..., 0] @ escaping,
+        "gloss": np.moveaxis(gloss, -1, 0),
+        "from_45": leave[NORMAL] * up_top[..., NORMAL, 1],
+    }
+
+
+def _wet(R: Array, T: Array, at: Directions) -> dict[str, Array]:
+    """The upper face only; what passes down stays down."""
+    rising = T.sum(axis=-1)  # of unit Lambertian light from below, what arrives under the face
+    sources = np.stack(np.broadcast_arrays(at.reflected * rising, at.enter, _beam_45(at)), axis=-1)
+    down = np.linalg.solve(np.eye(at.cosine.size) - at.reflected[:, None] * R, sources)
+    up, on = R @ down, T @ down
+    return {
+        "wet_reflected": np.moveaxis(
+            fresnel(at.index, np.array(WATCHED)) + (at.leave * up[..., 1])[..., _WATCHED], -1, 0
+        ),
+        "wet_from_45": at.leave[NORMAL] * up[..., NORMAL, 2],
+        "wet_seen": np.moveaxis((at.leave * (up[..., 0] + rising))[..., _WATCHED], -1, 0),
+        "wet_passed": on[..., 1] @ at.flux,
+        "wet_back": (R.sum(axis=-1) + on[..., 0]) @ at.flux,
+    }
+
+
+def _beam_45(at: Directions) -> Array:
+    """Radiance inside of a beam at 45 degrees that brings unit flux: a spike in its own direction."""
+    beam = np.zeros(at.cosine.size)
+    beam[AT_45] = (1.0 - at.reflected[AT_45]) / at.flux[AT_45]
+    return beam

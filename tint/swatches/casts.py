@@ -1,0 +1,206 @@
+"""swatches.csv: what was cast, row by row."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tint.swatches.declaration import Declared
+from tint.swatches.gather import Gathered, did_you_mean, one_of, shown, table_header
+from tint.swatches.records import PALETTE_FILE, SWATCH_COLUMNS, Swatch
+from tint.swatches.tables import Row, Table, check_marks, number, why_no_number
+
+LARGEST_THICKNESS_MM = 100.0
+_FULL = 100.0 + 1e-9  # percent; loadings such as 33.3 are sums of rounded figures
+
+
+@dataclass(frozen=True)
+class Casts:
+    """The good swatches, and the row of every name: a swatch at fault is still known by its name."""
+
+    swatches: tuple[Swatch, ...]
+    rows: dict[str, int]
+
+
+def read_casts(table: Table, declared: Declared, faults: Gathered) -> Casts:
+    """Read the swatches of a table.
+
+    Parameters
+    ----------
+    table : Table
+        swatches.csv.
+    declared : Declared
+        The bases, pigments and backings whose names count.
+    faults : Gathered
+        Takes what is wrong.
+    """
+    _check_columns(table, declared, faults)
+    check_marks(table, ("thickness_mm", *declared.pigments), faults)
+    if not table.rows:
+        faults.grave("there is no swatch below the header", mend="write one row for each swatch")
+    rows: dict[str, int] = {}
+    swatches = []
+    for row in table.rows:
+        if not _name_is_good(table.cell(row, "swatch"), row, rows, declared, faults):
+            continue
+        swatch = _swatch(row, table, declared, faults) if row.whole else None
+        if swatch is not None:
+            swatches.append(swatch)
+    return Casts(tuple(swatches), rows)
+
+
+def _check_columns(table: Table, declared: Declared, faults: Gathered) -> None:
+    known = (*SWATCH_COLUMNS, *declared.pigments)
+    for column in ("base", "thickness_mm"):
+        if column not in table.columns:
+            faults.grave(f"the column {column} is missing", row=table.header_row, mend="add it to the header")
+    for column in table.columns:
+        if column and column not in known:
+            faults.grave(
+                f"{PALETTE_FILE} declares no such pigment",
+                row=table.header_row,
+                column=column,
+                expected=one_of(known),
+                mend=did_you_mean(
+                    column, known, otherwise=f"write {table_header('pigments', column)} in {PALETTE_FILE}"
+                ),
+            )
+
+
+def _name_is_good(name: str, row: Row, rows: dict[str, int], declared: Declared, faults: Gathered) -> bool:
+    """Check a swatch's name, and note its row when it is the first to bear it."""
+    if not name:
+        faults.grave(
+            "the swatch has no name", row=row.number, column="swatch", mend="give every swatch a name"
+        )
+    elif name in rows:
+        faults.grave(
+            f"{shown(name)} is already the swatch of row {rows[name]}",
+            row=row.number,
+            column="swatch",
+            expected="expected a name of its own",
+            mend="rename one of them; replicate readings belong in readings.csv",
+        )
+    elif name in declared.backings:
+        rows[name] = row.number
+        faults.grave(
+            f"{shown(name)} is the name of a backing",
+            row=row.number,
+            column="swatch",
+            mend="rename the swatch, for readings.csv must tell the two apart",
+        )
+    else:
+        rows[name] = row.number
+        return True
+    return False
+
+
+def _swatch(row: Row, table: Table, declared: Declared, faults: Gathered) -> Swatch | None:
+    base = table.cell(row, "base")
+    good = "base" in table.columns
+    if good and base not in declared.bases:
+        faults.grave(
+            f"{shown(base)} is not a base of {PALETTE_FILE}" if base else "the cell is blank",
+            row=row.number,
+            column="base",
+            expected=one_of(declared.bases),
+            mend=did_you_mean(base, declared.bases) if base else "",
+        )
+        good = False
+    thickness = _thickness(row, table, faults)
+    loadings = _loadings(row, table, declared, faults)
+    if not good or thickness is None or loadings is None:
+        return None
+    swatch = Swatch(
+        name=table.cell(row, "swatch"),
+        base=base,
+        thickness_mm=thickness,
+        loadings=loadings,
+        note=table.cell(row, "note"),
+        row=row.number,
+    )
+    _warn_of_limits(swatch, declared, faults)
+    return swatch
+
+
+def _thickness(row: Row, table: Table, faults: Gathered) -> float | None:
+    if "thickness_mm" not in table.columns:
+        return None
+    cell = table.cell(row, "thickness_mm")
+    expected = f"expected millimetres above 0 and up to {LARGEST_THICKNESS_MM:g}"
+    value = number(cell)
+    if value is None:
+        found, mend = why_no_number(cell)
+        faults.grave(found, row=row.number, column="thickness_mm", expected=expected, mend=mend)
+    elif not 0 < value <= LARGEST_THICKNESS_MM:
+        mend = "measure the swatch again, in mm"
+        faults.grave(
+            f"thickness {value:g}", row=row.number, column="thickness_mm", expected=expected, mend=mend
+        )
+    else:
+        return value
+    return None
+
+
+def _loadings(row: Row, table: Table, declared: Declared, faults: Gathered) -> dict[str, float] | None:
+    loadings = {}
+    good = True
+    expected = "expected percent by mass of the finished mix, from 0 to 100"
+    for pigment in declared.pigments:
+        cell = table.cell(row, pigment)
+        if not cell:
+            continue
+        value = number(cell)
+        if value is None:
+            found, mend = why_no_number(cell)
+            faults.grave(found, row=row.number, column=pigment, expected=expected, mend=mend)
+            good = False
+        elif not 0 <= value <= 100:
+            faults.grave(
+                f"loading {value:g}", row=row.number, column=pigment, expected=expected, mend="correct it"
+            )
+            good = False
+        elif value > 0:
+            loadings[pigment] = value
+    total = sum(loadings.values())
+    if good and total > _FULL:
+        faults.grave(
+            f"the loadings add up to {total:g} percent",
+            row=row.number,
+            expected="expected at most 100, the rest being base",
+            mend="correct the loadings",
+        )
+        good = False
+    return loadings if good else None
+
+
+def _warn_of_limits(swatch: Swatch, declared: Declared, faults: Gathered) -> None:
+    """Warn of a cast past a declared limit: it teaches all the same, but the declaration may be wrong."""
+    base = declared.bases[swatch.base]
+    total = swatch.blend.total
+    if base is not None and total > base.max_loading * (1 + 1e-9):
+        faults.warn(
+            f"the loadings add up to {total:g} percent",
+            row=swatch.row,
+            expected=f"base {shown(base.name)} declares max_loading {base.max_loading:g}",
+            mend="correct the one or the other",
+        )
+    for name, loading in swatch.loadings.items():
+        pigment = declared.pigments[name]
+        if pigment is None:
+            continue
+        if pigment.max_loading is not None and loading > pigment.max_loading * (1 + 1e-9):
+            faults.warn(
+                f"loading {loading:g}",
+                row=swatch.row,
+                column=name,
+                expected=f"the pigment declares max_loading {pigment.max_loading:g}",
+                mend="correct the one or the other",
+            )
+        if base is not None and pigment.cures is not None and base.cure not in pigment.cures:
+            faults.warn(
+                f"cast in {shown(base.name)}, a base of {base.cure} cure",
+                row=swatch.row,
+                column=name,
+                expected="the pigment is not declared safe with that cure",
+                mend=f"add it to cures in {PALETTE_FILE} if the swatch cured well",
+            )

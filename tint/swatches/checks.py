@@ -1,0 +1,204 @@
+"""What is thin or odd in a folder though it can be read: what it cannot teach, readings that quarrel."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from tint.spectra import Array
+from tint.swatches.casts import Casts
+from tint.swatches.declaration import Declared
+from tint.swatches.gather import Gathered, listed, shown
+from tint.swatches.measured import Measured
+from tint.swatches.records import NO_BACKING, Reading, Swatch
+
+_LEAST_CONTRAST = 0.1  # of reflectance between backings; below it a backing hardly shows through a swatch
+_LEAST_NOISE = 0.002
+
+
+def warn_thin_casts(swatches: Sequence[Swatch], declared: Declared, faults: Gathered) -> None:
+    """Warn of bases and pigments that no swatch teaches, or too few.
+
+    Parameters
+    ----------
+    swatches : sequence of Swatch
+        All of swatches.csv.
+    declared : Declared
+        The bases and pigments there are.
+    faults : Gathered
+        Takes the warnings.
+    """
+    for base in declared.bases:
+        cast = [swatch for swatch in swatches if swatch.base == base]
+        if not cast:
+            faults.warn(f"no swatch of base {shown(base)}", column="base", mend="cast it uncoloured")
+        elif all(swatch.loadings for swatch in cast):
+            faults.warn(
+                f"no uncoloured swatch of base {shown(base)}",
+                column="base",
+                expected="without one, the base's own colour is a guess",
+                mend="cast it without pigment",
+            )
+    for pigment in declared.pigments:
+        doses = {swatch.loadings[pigment] for swatch in swatches if pigment in swatch.loadings}
+        if not doses:
+            found, mend = (
+                "the pigment was never cast",
+                "cast it at two loadings, or remove it from palette.toml",
+            )
+            faults.warn(found, column=pigment, mend=mend)
+        elif len(doses) == 1:
+            faults.warn(
+                f"the pigment was cast at one loading only, {doses.pop():g} percent",
+                column=pigment,
+                mend="cast a second loading, to see whether its colour grows in proportion",
+            )
+    if len({swatch.thickness_mm for swatch in swatches}) == 1:
+        faults.warn(
+            f"all swatches are {swatches[0].thickness_mm:g} mm thick",
+            column="thickness_mm",
+            mend="cast some thinner or thicker, as parts are",
+        )
+
+
+def warn_unread(casts: Casts, named: frozenset[str], faults: Gathered) -> None:
+    """Warn of swatches that were cast and never measured."""
+    for name, row in casts.rows.items():
+        if name not in named:
+            found, mend = f"{shown(name)} has no reading", "measure it; until then it teaches nothing"
+            faults.warn(found, row=row, column="swatch", mend=mend)
+
+
+def warn_thin_readings(measured: Measured, declared: Declared, faults: Gathered) -> None:
+    """Warn of too few ways of measuring, and of readings that cannot all be true.
+
+    Parameters
+    ----------
+    measured : Measured
+        All of readings.csv.
+    declared : Declared
+        The instrument, for its noise and geometry.
+    faults : Gathered
+        Takes the warnings.
+    """
+    repeatability = 0.0 if declared.instrument is None else declared.instrument.repeatability
+    # Means over all wavelengths are compared below, so single-wavelength noise leaves ample margin.
+    noise = max(3.0 * math.sqrt(2.0) * repeatability, _LEAST_NOISE)
+    by_swatch: dict[str, list[Reading]] = {}
+    for reading in measured.readings:
+        by_swatch.setdefault(reading.swatch, []).append(reading)
+    _warn_one_way(by_swatch, faults)
+    _warn_alike_backings(measured.backings, faults)
+    _warn_repeated(measured.readings, noise, faults)
+    total_is_caught = declared.instrument is not None and declared.instrument.geometry != "45:0"
+    for readings in by_swatch.values():
+        _warn_swapped(readings, measured.backings, noise, faults)
+        if total_is_caught:
+            _warn_energy(readings, noise, faults)
+
+
+def _warn_one_way(by_swatch: Mapping[str, Sequence[Reading]], faults: Gathered) -> None:
+    """One reflectance cannot tell what absorbs from what scatters."""
+    ways = {
+        name: {(each.backing, each.quantity) for each in readings} for name, readings in by_swatch.items()
+    }
+    every = set().union(*ways.values())
+    expected = "absorption and scattering are hardly told apart"
+    if len(every) == 1:
+        backing, quantity = every.pop()
+        behind = "with nothing behind" if backing == NO_BACKING else f"over {shown(backing)} only"
+        faults.warn(
+            f"all swatches were read {behind}, in {quantity} only",
+            column="backing",
+            expected=expected,
+            mend="read them over a black and a white backing",
+        )
+        return
+    single = [name for name, seen in ways.items() if len(seen) == 1]
+    if single:
+        faults.warn(
+            f"swatches read in one way only: {listed(single)}",
+            column="backing",
+            expected=expected,
+            mend="read them over a second backing",
+        )
+
+
+def _warn_alike_backings(backings: Mapping[str, Array], faults: Gathered) -> None:
+    levels = [float(values.mean()) for values in backings.values()]
+    if len(levels) > 1 and max(levels) - min(levels) < _LEAST_CONTRAST:
+        faults.warn(
+            f"the backings {listed(backings)} reflect nearly the same",
+            expected="opacity shows only between a dark and a light one",
+            mend="use a black and a white card",
+        )
+
+
+def _warn_repeated(readings: Iterable[Reading], noise: float, faults: Gathered) -> None:
+    """Equal to the last digit at every wavelength: one measurement pasted twice, unless all is dark."""
+    first: dict[bytes, Reading] = {}
+    for reading in readings:
+        if np.ptp(reading.values) <= noise:
+            continue
+        twin = first.setdefault(reading.values.tobytes(), reading)
+        same_way = (twin.backing, twin.seat, twin.quantity) == (
+            reading.backing,
+            reading.seat,
+            reading.quantity,
+        )
+        # One swatch over two backings may truly read the same, if it is opaque.
+        if twin is not reading and (same_way or twin.swatch != reading.swatch):
+            faults.warn(
+                f"the values are those of row {twin.row}, to the last digit",
+                row=reading.row,
+                expected="expected two measurements to differ by noise",
+                mend="measure again, or remove the row",
+            )
+
+
+def _warn_swapped(
+    readings: Sequence[Reading], backings: Mapping[str, Array], noise: float, faults: Gathered
+) -> None:
+    """A swatch never looks darker over a lighter backing."""
+    level: dict[tuple[str, str], tuple[float, int]] = {}
+    count: Counter[tuple[str, str]] = Counter()
+    for reading in readings:
+        if reading.backing not in backings:
+            continue
+        key = (reading.seat, reading.backing)
+        mean, row = level.get(key, (0.0, reading.row))
+        count[key] += 1
+        level[key] = (mean + (float(reading.values.mean()) - mean) / count[key], row)
+    for (seat, dark), (over_dark, row) in level.items():
+        for (other_seat, light), (over_light, _) in level.items():
+            lighter = float(backings[light].mean()) - float(backings[dark].mean())
+            if seat == other_seat and lighter > noise and over_dark > over_light + noise:
+                name = shown(readings[0].swatch)
+                faults.warn(
+                    f"{name} reads lighter over {shown(dark)} ({over_dark:.4f} on average) "
+                    f"than over {shown(light)} ({over_light:.4f})",
+                    row=row,
+                    column="backing",
+                    expected="a lighter backing cannot darken a swatch",
+                    mend="see whether rows or cards were swapped",
+                )
+
+
+def _warn_energy(readings: Sequence[Reading], noise: float, faults: Gathered) -> None:
+    """What a free slab reflects and what it lets through cannot exceed what fell on it."""
+    free = [each for each in readings if each.backing == NO_BACKING]
+    reflected = [each.values for each in free if each.quantity == "reflectance"]
+    through = [each for each in free if each.quantity == "transmittance"]
+    if not reflected or not through:
+        return
+    total = float(np.mean(reflected) + np.mean([each.values for each in through]))
+    if total > 1.0 + noise:
+        faults.warn(
+            f"reflectance and transmittance of {shown(free[0].swatch)} add up to {total:.4f} on average",
+            row=through[0].row,
+            expected="expected at most 1",
+            mend="calibrate and measure again",
+        )

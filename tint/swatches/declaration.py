@@ -1,0 +1,172 @@
+"""palette.toml: what the folder declares (instrument, backings, bases and pigments)."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+
+from tint.materials import Base, Instrument, Pigment
+from tint.swatches.gather import Gathered, did_you_mean, listed, quoted
+from tint.swatches.keys import BackingTable, BaseTable, InstrumentTable, PigmentTable, decode, forbid_unknown
+from tint.swatches.records import NO_BACKING, SWATCH_COLUMNS
+
+FORMAT = 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Declared:
+    """What palette.toml declares; an entry at fault is None, so that its name is still known."""
+
+    name: str
+    instrument: Instrument | None
+    backings: tuple[str, ...]
+    bases: Mapping[str, Base | None]
+    pigments: Mapping[str, Pigment | None]
+
+
+def read_declaration(text: str, faults: Gathered, *, folder_name: str) -> Declared | None:
+    """Read palette.toml; None when not even the names in it can be told.
+
+    Parameters
+    ----------
+    text : str
+        The whole file, decoded.
+    faults : Gathered
+        Takes what is wrong.
+    folder_name : str
+        The name of a folder that gives itself none.
+    """
+    document = _parsed(text, faults)
+    if document is None or not _format_is_ours(document, faults):
+        return None
+    forbid_unknown(document, ("format", "name", "instrument", "backings", "bases", "pigments"), "", faults)
+    kinds = {kind: _entries(document, kind, faults) for kind in ("backings", "bases", "pigments")}
+    name = document.get("name", folder_name)
+    if not isinstance(name, str) or not name.strip():
+        faults.grave(f"found {quoted(name)}", column="name", expected="expected text in quotation marks")
+    for backing, entry in (kinds["backings"] or {}).items():
+        decode(entry, BackingTable, f"backings.{backing}", faults)
+    instrument = _instrument(document, faults)
+    bases = {base: _base(base, entry, faults) for base, entry in (kinds["bases"] or {}).items()}
+    pigments = {each: _pigment(each, entry, faults) for each, entry in (kinds["pigments"] or {}).items()}
+    if any(entries is None for entries in kinds.values()):
+        return None
+    _check_names(kinds, faults)
+    return Declared(
+        name=str(name),
+        instrument=instrument,
+        backings=tuple(kinds["backings"] or ()),
+        bases=bases,
+        pigments=pigments,
+    )
+
+
+def _parsed(text: str, faults: Gathered) -> dict[str, Any] | None:
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        faults.grave("brackets are nested too deeply", mend="see the example in docs/folder.md")
+    except ValueError as error:  # TOMLDecodeError, and what int() and datetime refuse
+        found = re.search(r"\(at line (\d+), column \d+\)", str(error))
+        faults.grave(
+            f"not valid TOML: {str(error)[:120]}",
+            row=int(found[1]) if found else None,
+            expected="expected one `key = value` on a line",
+            mend="text, and names with spaces, need quotation marks; numbers a point; a key stands once",
+        )
+    return None
+
+
+def _format_is_ours(document: Mapping[str, Any], faults: Gathered) -> bool:
+    if "format" not in document:
+        faults.grave("the key is missing", column="format", mend=f"write format = {FORMAT} in the first line")
+        return True
+    found = document["format"]
+    if type(found) is int and found == FORMAT:
+        return True
+    faults.grave(
+        f"found {quoted(found)}",
+        column="format",
+        expected=f"expected {FORMAT}, the one format this version of tint reads",
+        mend=f"write format = {FORMAT}, or use the version of tint that the folder was made for",
+    )
+    return not (type(found) is int and found > FORMAT)  # a later format may mean anything by the rest
+
+
+def _entries(document: Mapping[str, Any], kind: str, faults: Gathered) -> dict[str, Any] | None:
+    """The named tables of one kind, or None when the file has something else in their place."""
+    entries = document.get(kind, {})
+    if not isinstance(entries, dict):
+        faults.grave(
+            f"found {quoted(entries)}", column=kind, expected="expected tables", mend=f"write [{kind}.NAME]"
+        )
+        return None
+    if not entries and kind == "bases":
+        faults.grave("no base is declared", column=kind, mend="write a table [bases.NAME]")
+    elif not entries and kind == "pigments":
+        faults.warn("no pigment is declared", column=kind, mend="write a table [pigments.NAME] for each")
+    return entries
+
+
+def _instrument(document: Mapping[str, Any], faults: Gathered) -> Instrument | None:
+    if "instrument" not in document:
+        faults.grave(
+            "the table is missing",
+            column="instrument",
+            mend='write [instrument] and below it geometry = "di:8", "de:8" or "45:0"',
+        )
+        return None
+    keys = decode(document["instrument"], InstrumentTable, "instrument", faults)
+    return None if keys is None else Instrument(**msgspec.structs.asdict(keys))
+
+
+def _base(name: str, entry: object, faults: Gathered) -> Base | None:
+    keys = decode(entry, BaseTable, f"bases.{name}", faults)
+    if keys is None:
+        return None
+    if keys.pigment_in not in keys.mix:
+        faults.grave(
+            f"found {quoted(keys.pigment_in)}",
+            column=f"bases.{name}.pigment_in",
+            expected=f"expected a part of mix: {listed(keys.mix)}",
+            mend=did_you_mean(keys.pigment_in, keys.mix),
+        )
+        return None
+    return Base(name=name, **msgspec.structs.asdict(keys))
+
+
+def _pigment(name: str, entry: object, faults: Gathered) -> Pigment | None:
+    keys = decode(entry, PigmentTable, f"pigments.{name}", faults)
+    if keys is None:
+        return None
+    cures = None if keys.cures is None else tuple(dict.fromkeys(keys.cures))
+    return Pigment(name=name, **{**msgspec.structs.asdict(keys), "cures": cures})
+
+
+def _check_names(kinds: Mapping[str, Mapping[str, Any] | None], faults: Gathered) -> None:
+    for kind, entries in kinds.items():
+        for name in entries or {}:
+            if not name.strip() or name != name.strip() or not name.isprintable():
+                faults.grave(
+                    f"the name {quoted(name)} is blank, or has spaces at its ends or invisible characters",
+                    column=kind,
+                    mend="choose a name that can be read",
+                )
+    for name in kinds["pigments"] or {}:
+        if name in SWATCH_COLUMNS:
+            faults.grave(
+                "the name is that of a column of swatches.csv",
+                column=f"pigments.{name}",
+                mend="rename the pigment",
+            )
+    if NO_BACKING in (kinds["backings"] or {}):
+        faults.grave(
+            f"the name {NO_BACKING} means that nothing lies behind the swatch",
+            column=f"backings.{NO_BACKING}",
+            mend="remove the table, or rename the backing",
+        )

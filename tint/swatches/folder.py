@@ -1,0 +1,193 @@
+"""The swatch folder as a whole: three files read together, every fault in them gathered."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from pathlib import Path
+
+from tint.errors import Fault, FolderError
+from tint.swatches.casts import Casts, read_casts
+from tint.swatches.checks import warn_thin_casts, warn_thin_readings, warn_unread
+from tint.swatches.declaration import Declared, read_declaration
+from tint.swatches.gather import Gathered
+from tint.swatches.measured import Measured, read_measured
+from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, SwatchFolder
+from tint.swatches.tables import Table, decoded, read_table
+
+
+def read_folder(path: str | os.PathLike[str]) -> SwatchFolder:
+    """Read a swatch folder.
+
+    Parameters
+    ----------
+    path : path-like
+        The folder that holds palette.toml, swatches.csv and readings.csv.
+
+    Returns
+    -------
+    SwatchFolder
+        What is thin in it stands in its `warnings`.
+
+    Raises
+    ------
+    FolderError
+        With every grave fault of all three files, when there is one.
+    """
+    folder, faults = inspect_folder(path)
+    if folder is None:
+        raise FolderError(str(path), [fault for fault in faults if fault.grave])
+    return folder
+
+
+def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, tuple[Fault, ...]]:
+    """Read a swatch folder and tell all that is wrong or thin in it, whether or not it can be used.
+
+    Parameters
+    ----------
+    path : path-like
+        The folder that holds palette.toml, swatches.csv and readings.csv.
+
+    Returns
+    -------
+    folder : SwatchFolder or None
+        None when any fault is grave.
+    faults : tuple of Fault
+        Of palette.toml, then swatches.csv, then readings.csv.
+    """
+    place = Path(path)
+    missing = _no_folder(place)
+    if missing is not None:
+        return None, (missing,)
+    gathered = {file: Gathered(file) for file in INPUT_FILES}
+    contents = {file: _content(place / file, faults) for file, faults in gathered.items()}
+    declared = _declared(contents[PALETTE_FILE], place, gathered[PALETTE_FILE])
+    swatch_table = _table(contents[SWATCHES_FILE], gathered[SWATCHES_FILE])
+    reading_table = _table(contents[READINGS_FILE], gathered[READINGS_FILE])
+    casts: Casts | None = None
+    measured: Measured | None = None
+    if declared is not None and swatch_table is not None:
+        casts = read_casts(swatch_table, declared, gathered[SWATCHES_FILE])
+    if declared is not None and reading_table is not None:
+        known = None if casts is None else casts.rows
+        measured = read_measured(reading_table, declared, known, gathered[READINGS_FILE])
+    _warn_of_thinness(declared, casts, measured, gathered)
+    faults = tuple(fault for each in gathered.values() for fault in each.faults)
+    if any(fault.grave for fault in faults):
+        return None, faults
+    return _assembled(place, declared, casts, measured, contents, faults), faults
+
+
+def folder_digest(path: str | os.PathLike[str]) -> str:
+    """A digest that changes whenever a byte of the three input files does.
+
+    Parameters
+    ----------
+    path : path-like
+        The folder that holds palette.toml, swatches.csv and readings.csv.
+
+    Returns
+    -------
+    str
+        SHA-256 in hexadecimal digits.
+
+    Raises
+    ------
+    FolderError
+        If the folder or one of the files cannot be read.
+    """
+    place = Path(path)
+    missing = _no_folder(place)
+    if missing is not None:
+        raise FolderError(str(path), [missing])
+    gathered = {file: Gathered(file) for file in INPUT_FILES}
+    contents = {file: _content(place / file, faults) for file, faults in gathered.items()}
+    faults = [fault for each in gathered.values() for fault in each.faults]
+    if faults:
+        raise FolderError(str(path), faults)
+    return _digest(contents)
+
+
+def _no_folder(place: Path) -> Fault | None:
+    try:
+        if place.is_dir():
+            return None
+        found = "this is a file, not a folder" if place.exists() else "there is no such folder"
+    except (OSError, ValueError) as error:
+        found = f"it cannot be opened: {_reason(error)}"
+    return Fault(file=str(place), found=found, mend=f"name the folder that holds {', '.join(INPUT_FILES)}")
+
+
+def _content(place: Path, faults: Gathered) -> bytes | None:
+    try:
+        return place.read_bytes()
+    except FileNotFoundError:
+        faults.grave("the file is missing", expected=f"expected it in {place.parent}")
+    except OSError as error:
+        faults.grave(f"it cannot be opened: {_reason(error)}")
+    return None
+
+
+def _reason(error: Exception) -> str:
+    return (error.strerror if isinstance(error, OSError) else None) or str(error)
+
+
+def _declared(data: bytes | None, place: Path, faults: Gathered) -> Declared | None:
+    text = None if data is None else decoded(data, faults)
+    return None if text is None else read_declaration(text, faults, folder_name=place.resolve().name)
+
+
+def _table(data: bytes | None, faults: Gathered) -> Table | None:
+    text = None if data is None else decoded(data, faults)
+    return None if text is None else read_table(text, faults, first="swatch")
+
+
+def _warn_of_thinness(
+    declared: Declared | None, casts: Casts | None, measured: Measured | None, gathered: dict[str, Gathered]
+) -> None:
+    """Say what is thin in each file that is whole: what a faulty one lacks, its faults may hide."""
+    of_swatches, of_readings = gathered[SWATCHES_FILE], gathered[READINGS_FILE]
+    swatches_whole, readings_whole = not of_swatches.any_grave, not of_readings.any_grave
+    if declared is None:
+        return
+    if casts is not None and swatches_whole:
+        warn_thin_casts(casts.swatches, declared, of_swatches)
+        if measured is not None and measured.named:
+            warn_unread(casts, measured.named, of_swatches)
+    if measured is not None and readings_whole:
+        warn_thin_readings(measured, declared, of_readings)
+
+
+def _assembled(
+    place: Path,
+    declared: Declared | None,
+    casts: Casts | None,
+    measured: Measured | None,
+    contents: dict[str, bytes | None],
+    warnings: tuple[Fault, ...],
+) -> SwatchFolder | None:
+    if declared is None or casts is None or measured is None or declared.instrument is None:
+        return None
+    return SwatchFolder(
+        path=place,
+        name=declared.name,
+        instrument=declared.instrument,
+        bases={name: base for name, base in declared.bases.items() if base is not None},
+        pigments={name: pigment for name, pigment in declared.pigments.items() if pigment is not None},
+        wavelengths=measured.wavelengths,
+        backings=measured.backings,
+        swatches=casts.swatches,
+        readings=measured.readings,
+        warnings=warnings,
+        digest=_digest(contents),
+    )
+
+
+def _digest(contents: dict[str, bytes | None]) -> str:
+    digest = hashlib.sha256()
+    for file, data in contents.items():
+        content = data or b""
+        # Names and lengths keep a byte that moves from one file to the next from going unnoticed.
+        digest.update(f"{file} {len(content)}\n".encode())
+        digest.update(content)
+    return digest.hexdigest()

@@ -1,0 +1,187 @@
+"""The keys of palette.toml: each table is a Struct here, the one place that knows its ranges and defaults.
+
+A table is decoded key by key, so that every bad key is told and not just the first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
+
+import msgspec
+from msgspec import Meta, Struct
+
+from tint.materials import Instrument
+from tint.swatches.gather import Gathered, did_you_mean, listed, quoted
+
+Cure = Literal["addition", "condensation"]
+Geometry = Literal["di:8", "de:8", "45:0"]
+
+Parts = Annotated[float, Meta(gt=0, le=1000)]
+Loading = Annotated[float, Meta(gt=0, le=100, description="percent above 0 and up to 100")]
+Fraction = Annotated[float, Meta(ge=0, le=1, description="a fraction from 0 to 1")]
+Price = Annotated[float, Meta(ge=0, le=1e9, description="a price per kg from 0 to 1e9")]
+Text = Annotated[str, Meta(description="text in quotation marks")]
+Density = Annotated[
+    float,
+    Meta(ge=0.1, le=25, description="g/cm3 from 0.1 to 25", extra={"mend": "1080 kg/m3 is written 1.08"}),
+]
+Mix = Annotated[
+    dict[str, Parts],
+    Meta(
+        min_length=1,
+        description="parts by mass, each above 0 and up to 1000",
+        extra={"mend": "write for example { A = 1.0, B = 1.0 }"},
+    ),
+]
+Cures = Annotated[
+    list[Cure],
+    Meta(
+        description="a list of addition, condensation or both",
+        extra={"mend": 'write for example ["addition"]'},
+    ),
+]
+
+
+class InstrumentTable(Struct, kw_only=True):
+    """The keys of `[instrument]`."""
+
+    geometry: Annotated[Geometry, Meta(description="di:8, de:8 or 45:0")]
+    repeatability: Annotated[
+        float, Meta(ge=0, le=0.1, description="a standard deviation of reflectance from 0 to 0.1")
+    ] = Instrument.repeatability
+    thickness_error_mm: Annotated[
+        float, Meta(ge=0, le=5, description="a standard deviation from 0 to 5 mm")
+    ] = Instrument.thickness_error_mm
+    dose_error_percent: Annotated[
+        float, Meta(ge=0, le=50, description="a standard deviation from 0 to 50 percent of the dose")
+    ] = Instrument.dose_error_percent
+
+
+class BackingTable(Struct, kw_only=True):
+    """The keys of `[backings.NAME]`: none, as its spectrum stands in readings.csv."""
+
+
+class BaseTable(Struct, kw_only=True):
+    """The keys of `[bases.NAME]`."""
+
+    cure: Annotated[Cure, Meta(description="addition or condensation")]
+    density: Density
+    refractive_index: Annotated[float, Meta(ge=1, le=2, description="a refractive index from 1 to 2")]
+    max_loading: Loading
+    mix: Mix
+    pigment_in: Text
+    k1: Fraction | None = None
+    k2: Fraction | None = None
+
+
+class PigmentTable(Struct, kw_only=True):
+    """The keys of `[pigments.NAME]`."""
+
+    cures: Cures | None = None
+    max_loading: Loading | None = None
+    density: Density | None = None
+    lot: Text | None = None
+    price: Price | None = None
+
+
+AnyTable = TypeVar("AnyTable", bound=Struct)
+
+
+def decode(entry: object, table: type[AnyTable], where: str, faults: Gathered) -> AnyTable | None:
+    """One table of palette.toml as its Struct, or None when any key of it is bad.
+
+    Parameters
+    ----------
+    entry : object
+        What stands in the file.
+    table : type
+        One of the Structs above.
+    where : str
+        Its name in the file, such as `bases.clear`.
+    faults : Gathered
+        Takes every bad, missing or unknown key.
+    """
+    if not isinstance(entry, dict):
+        faults.grave(
+            f"found {quoted(entry)}",
+            column=where,
+            expected="expected a table",
+            mend="write its keys below a line of its name in brackets",
+        )
+        return None
+    fields = {field.name: field for field in msgspec.structs.fields(table)}
+    good = forbid_unknown(entry, fields, f"{where}.", faults)
+    for name, field in fields.items():
+        place = f"{where}.{name}"
+        if name in entry:
+            good &= _is_good(entry[name], field.type, place, faults)
+        elif field.required:
+            expected = f"expected {_meta(field.type).description}"
+            faults.grave("the key is missing", column=place, expected=expected, mend=f"write {name} = ...")
+            good = False
+    return msgspec.convert(entry, table) if good else None
+
+
+def forbid_unknown(entry: Mapping[str, Any], known: Iterable[str], where: str, faults: Gathered) -> bool:
+    """Tell every key of a table that is not known; True when there is none."""
+    names = list(known)
+    unknown = [key for key in entry if key not in names]
+    for key in unknown:
+        faults.grave(
+            "there is no such key",
+            column=f"{where}{key}",
+            expected=f"expected {listed(names)}" if names else "expected an empty table",
+            mend=did_you_mean(key, names, otherwise="remove it"),
+        )
+    return not unknown
+
+
+def _is_good(value: object, kind: Any, place: str, faults: Gathered) -> bool:
+    if _converts(value, kind):
+        return True
+    meta = _meta(kind)
+    inner, bad, words = _culprit(value, _annotated(kind))
+    near = did_you_mean(bad, words) if isinstance(bad, str) else ""
+    faults.grave(
+        f"found {quoted(bad)}",
+        column=place + inner,
+        expected=f"expected {meta.description}",
+        mend=near or (meta.extra or {}).get("mend", ""),
+    )
+    return False
+
+
+def _converts(value: object, kind: Any) -> bool:
+    try:
+        msgspec.convert(value, kind)
+    except msgspec.ValidationError:
+        return False
+    return True
+
+
+def _culprit(value: object, kind: Any) -> tuple[str, object, tuple[str, ...]]:
+    """The place of the bad value inside the key, that value, and the words it may be, if words it may be."""
+    inner = get_args(kind)[0]
+    if get_origin(inner) is Literal:
+        return "", value, get_args(inner)
+    if get_origin(inner) is dict and isinstance(value, dict):
+        for key, part in value.items():
+            if not _converts(part, get_args(inner)[1]):
+                return f".{key}", part, ()
+    if get_origin(inner) is list and isinstance(value, list):
+        member = get_args(inner)[0]
+        for part in value:
+            if not _converts(part, member):
+                return "", part, get_args(member)
+    return "", value, ()
+
+
+def _annotated(kind: Any) -> Any:
+    """The annotated type of a key, without the None of an optional one."""
+    return kind if get_origin(kind) is Annotated else get_args(kind)[0]
+
+
+def _meta(kind: Any) -> Meta:
+    meta: Meta = _annotated(kind).__metadata__[0]
+    return meta

@@ -1,0 +1,169 @@
+"""The numbers of readings.csv: the wavelength grid, and values that can be reflectance or transmittance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.spectra import NEEDED_NM, STEP_NM, Array, grid_fault
+from tint.swatches.gather import Gathered
+from tint.swatches.tables import Row, number, why_no_number
+
+CEILING = 1.2  # above 1 a reading may be fluorescence or a drifted white; above this it is a slip
+PERCENT = 2.0  # a row with several values above this was written in percent
+_NOISE_SIGMAS = 3.0
+_LEAST_NOISE = 0.002  # what the last of three printed decimals and a dark reading may do
+_ROWS_TOLD = 3  # rows in percent that are told one by one; more are told at once
+
+
+def check_grid(columns: Sequence[str], header_row: int, faults: Gathered) -> Array:
+    """The wavelengths in the header [nm], told when they are not a grid.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        The columns whose names are numbers.
+    """
+    wavelengths = np.array([number(column) for column in columns], dtype=np.float64)
+    doubled = [at for at, value in enumerate(wavelengths) if value in wavelengths[:at]]
+    found = grid_fault(wavelengths)
+    if doubled:
+        # A column of the very same spelling is already told as one that stands twice.
+        at = doubled[0]
+        if columns[at] not in columns[:at]:
+            _grid_fault(f"{wavelengths[at]:g} nm stands twice", header_row, columns[at], faults)
+    elif found:
+        _grid_fault(found, header_row, _odd_column(wavelengths, columns), faults)
+    return wavelengths
+
+
+def checked_values(
+    rows: Sequence[Row],
+    cells: Sequence[tuple[str, ...]],
+    columns: Sequence[str],
+    *,
+    noise: float | None,
+    faults: Gathered,
+) -> Mapping[int, Array]:
+    """The spectra of the rows that have one, by row number.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        The rows of readings.csv.
+    cells : sequence of tuple of str
+        The cells of each under the wavelength columns.
+    columns : sequence of str
+        The names of the wavelength columns.
+    noise : float or None
+        Standard deviation of one reading [reflectance, 0 to 1], where it is known.
+    faults : Gathered
+        Takes what is wrong.
+
+    Returns
+    -------
+    dict of int to ndarray, shape (n_wavelengths,)
+    """
+    margin = max(_NOISE_SIGMAS * (noise or 0.0), _LEAST_NOISE)
+    spectra = {}
+    percent = []
+    for row, texts in zip(rows, cells, strict=True):
+        if not row.whole or not texts:
+            continue
+        values = _numbers(row, texts, columns, faults)
+        if values is None:
+            continue
+        if _count(values > PERCENT) > 1:
+            percent.append((row.number, columns[int(np.argmax(values))], float(values.max())))
+        elif _is_in_range(values, row, columns, margin, faults):
+            spectra[row.number] = values
+    _tell_percent(percent, faults)
+    return spectra
+
+
+def _grid_fault(found: str, header_row: int, column: str | None, faults: Gathered) -> None:
+    faults.grave(
+        found,
+        row=header_row,
+        column=column,
+        expected=f"expected wavelengths rising by one step of {STEP_NM[0]:g} to {STEP_NM[1]:g} nm "
+        f"that cover {NEEDED_NM[0]:g} to {NEEDED_NM[1]:g} nm",
+        mend="export the readings again on such a grid",
+    )
+
+
+def _odd_column(wavelengths: Array, columns: Sequence[str]) -> str | None:
+    """The column where the step departs from the usual one; None when the whole grid is at fault."""
+    if wavelengths.size < 3:
+        return None
+    steps = np.diff(wavelengths)
+    usual = float(np.median(steps))
+    odd = np.abs(steps - usual) > 1e-6 * abs(usual)
+    return columns[int(np.argmax(odd)) + 1] if odd.any() else None
+
+
+def _numbers(row: Row, texts: tuple[str, ...], columns: Sequence[str], faults: Gathered) -> Array | None:
+    values = [number(text) for text in texts]
+    bad = [at for at, value in enumerate(values) if value is None]
+    if not bad:
+        return np.array(values, dtype=np.float64)
+    found, mend = why_no_number(texts[bad[0]])
+    faults.grave(
+        found + _and_more(len(bad) - 1),
+        row=row.number,
+        column=columns[bad[0]],
+        expected="expected a number from 0 to 1",
+        mend=mend,
+    )
+    return None
+
+
+def _is_in_range(values: Array, row: Row, columns: Sequence[str], margin: float, faults: Gathered) -> bool:
+    """Tell what no reading can be; False when the row cannot be used."""
+    low, high = int(np.argmin(values)), int(np.argmax(values))
+    if values[low] < -margin:
+        faults.grave(
+            f"reading {values[low]:g} is negative beyond noise" + _and_more(_count(values < -margin) - 1),
+            row=row.number,
+            column=columns[low],
+            expected="expected 0 to 1",
+            mend="calibrate the instrument's zero and measure again",
+        )
+    if values[high] > CEILING:
+        faults.grave(
+            f"reading {values[high]:g} is outside 0 to 1" + _and_more(_count(values > CEILING) - 1),
+            row=row.number,
+            column=columns[high],
+            mend="correct it, or divide the row by 100 if it is in percent",
+        )
+    elif values[high] > 1 + margin:
+        faults.warn(
+            f"reading {values[high]:g} is above 1" + _and_more(_count(values > 1 + margin) - 1),
+            row=row.number,
+            column=columns[high],
+            expected="expected 0 to 1; a fluorescent pigment or a drifted white calibration does this",
+            mend="calibrate and measure again; tint cannot predict fluorescence",
+        )
+    return bool(values[low] >= -margin and values[high] <= CEILING)
+
+
+def _tell_percent(rows: Sequence[tuple[int, str, float]], faults: Gathered) -> None:
+    told = rows if len(rows) <= _ROWS_TOLD else rows[:1]
+    more = f" (and so in {len(rows) - 1} more rows)" if len(rows) > _ROWS_TOLD else ""
+    for row, column, value in told:
+        faults.grave(
+            f"reading {value:g} is outside 0 to 1{more}",
+            row=row,
+            column=column,
+            mend="it looks like percent: divide by 100",
+        )
+
+
+def _count(flags: NDArray[np.bool_]) -> int:
+    return int(np.count_nonzero(flags))
+
+
+def _and_more(count: int) -> str:
+    return f" (and {count} more in the row)" if count else ""

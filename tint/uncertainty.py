@@ -1,0 +1,176 @@
+"""How far a prediction may be off: the palette's covariance, thickness, doses, and the misfit that the swatches show.
+
+Everything is carried to first order into (L*, a*, b*, contrast ratio), whose covariance gives the two errors that are
+shown: the CIEDE2000 radius and the half width of the contrast ratio, each to hold 95 times in 100 for a casting made
+and read as the swatches were.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tint import colorimetry
+from tint.colorimetry import Viewing
+from tint.palette import Palette
+
+Array = NDArray[np.float64]
+
+_Z95 = 1.959964  # two-sided, standard normal
+_Z95_ONE_SIDED = 1.644854
+
+# How alike a swatch's reading must be to a prediction to speak for its misfit.
+_NEAR_DELTA_E = 15.0
+_NEAR_CONTRAST = 0.10
+_BACKGROUND = 0.02  # weight of the readings that are unlike it
+
+
+@dataclass(frozen=True, eq=False)
+class ColourError:
+    """Covariance of L*, a*, b* and contrast ratio, shape (4, 4), and what is shown of it."""
+
+    covariance: Array
+    radius: float
+    contrast_ratio: float
+
+
+def of_colour(
+    palette: Palette,
+    base: str,
+    loadings: Array,
+    reflectance: Array,
+    slopes: Array,
+    *,
+    view: Viewing,
+    has_pair: bool,
+) -> ColourError:
+    """Error of one prediction.
+
+    Parameters
+    ----------
+    loadings : ndarray, shape (n_pigments,)
+        [%]
+    reflectance : ndarray, shape (1 or 3, n_wavelengths)
+        Over the backing asked for, then (with `has_pair`) over the darkest and the lightest [-].
+    slopes : ndarray, shape (1 or 3, 3, n_wavelengths)
+        By K, S and thickness.
+    """
+    lab, by_reading = colorimetry.lab_slopes(reflectance[0], view)
+    # Derivatives of (L*, a*, b*, contrast ratio) by K, S and thickness at each wavelength: (4, 3, n_wavelengths).
+    along = np.zeros((4, 3, palette.wavelengths.size))
+    along[:3] = by_reading[:, None, :] * slopes[0]
+    if has_pair:
+        along[3] = _contrast_slopes(reflectance[1:], slopes[1:], view)
+    share = palette.shares(base, loadings)
+    covariance = of_palette(palette, along[:, :2], share)
+    covariance += _of_making(palette, base, loadings, along)
+    ratio = float(colorimetry.contrast_ratio(reflectance[1], reflectance[2], view)) if has_pair else np.nan
+    covariance += misfit_near(palette, lab, ratio, view)
+    return ColourError(
+        covariance,
+        float(radius(lab, covariance[:3, :3])),
+        float(_Z95 * np.sqrt(covariance[3, 3])) if has_pair else np.nan,
+    )
+
+
+def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
+    luminance = view.weights[:, 1]
+    black, white = reflectance @ luminance
+    return np.asarray(luminance * (slopes[0] / white - slopes[1] * (black / white**2)))
+
+
+def of_palette(palette: Palette, along: Array, share: Array) -> Array:
+    """Covariance, shape (n, n), of outputs whose slopes by K and S have shape (n, 2, n_wavelengths)."""
+    gradient = (along[:, :, None, :] * share[:, None]).reshape(along.shape[0], -1, along.shape[-1])
+    alone = np.einsum("apw,wpq,bqw->ab", gradient, palette.local, gradient, optimize=True)
+    common = np.einsum("apw,rwp->ar", gradient, palette.modes)
+    return np.asarray(alone + common @ common.T)
+
+
+def _of_making(palette: Palette, base: str, loadings: Array, along: Array) -> Array:
+    """What thickness and doses of the new casting add."""
+    instrument = palette.instrument
+    thickness = along[:, 2].sum(axis=-1) * instrument.thickness_error_mm
+    bases = list(palette.bases)
+    own = bases.index(base)
+    k = palette.k[len(bases) :] - palette.k[own] / 100.0
+    s = palette.s[len(bases) :] - palette.s[own] / 100.0
+    by_dose = along[:, 0] @ k.T + along[:, 1] @ s.T  # (4, n_pigments)
+    dosed = by_dose * loadings * (instrument.dose_error_percent / 100.0)
+    return np.asarray(np.outer(thickness, thickness) + dosed @ dosed.T)
+
+
+def misfit_near(palette: Palette, lab: Array, contrast_ratio: float, view: Viewing) -> Array:
+    """Covariance, shape (4, 4), of what fits of readings like this one have left over, their noise included.
+
+    The residuals of all swatches, in colour, are averaged with weights that fall with distance in colour and in
+    contrast ratio: a model that misses see-through colours says so where it is asked for one.
+    """
+    evidence = palette.evidence
+    rows = np.flatnonzero(evidence.backing >= -1)
+    read, fitted = colorimetry.lab(evidence.read[rows], view), colorimetry.lab(evidence.fitted[rows], view)
+    ratio_read, ratio_fitted = _contrast_ratios(palette, view)
+    of_swatch = evidence.swatch[rows]
+    far = colorimetry.difference(fitted, lab) / _NEAR_DELTA_E
+    apart = (ratio_fitted[of_swatch] - contrast_ratio) / _NEAR_CONTRAST
+    near = np.exp(-0.5 * (far**2 + np.where(np.isfinite(apart), apart, 0.0) ** 2))
+    weight = near + _BACKGROUND * near.max(initial=1e-6)
+    reliable = np.array([swatch.weight for swatch in palette.swatches])[of_swatch]
+    weight = weight * reliable / (weight * reliable).sum()
+    left = np.column_stack((read - fitted, (ratio_read - ratio_fitted)[of_swatch]))
+    left = np.nan_to_num(left)
+    return np.asarray(evidence.inflation * (left * weight[:, None]).T @ left)
+
+
+def _contrast_ratios(palette: Palette, view: Viewing) -> tuple[Array, Array]:
+    """Contrast ratio of every swatch as read and as fitted, shape (n_swatches,); NaN without both backings."""
+    evidence, names = palette.evidence, list(palette.backings)
+    nothing = np.full(len(palette.swatches), np.nan)
+    if len(names) < 2:
+        return nothing, nothing
+    luminance = view.weights[:, 1]
+    ratios = []
+    for spectra in (evidence.read, evidence.fitted):
+        black, white = (
+            _mean_by_swatch(palette, spectra @ luminance, evidence.backing == names.index(name))
+            for name in (palette.black, palette.white)
+        )
+        ratios.append(black / white)
+    return ratios[0], ratios[1]
+
+
+def _mean_by_swatch(palette: Palette, values: Array, chosen: NDArray[np.bool_]) -> Array:
+    of_swatch, count = palette.evidence.swatch[chosen], len(palette.swatches)
+    number = np.bincount(of_swatch, minlength=count)
+    total = np.bincount(of_swatch, weights=values[chosen], minlength=count)
+    return np.asarray(total / np.where(number > 0, number, np.nan))
+
+
+def radius(lab: ArrayLike, covariance: ArrayLike) -> Array:
+    """The CIEDE2000 that a normal error of a colour stays under 95 times in 100.
+
+    Parameters
+    ----------
+    lab, covariance : array_like, shapes (..., 3) and (..., 3, 3)
+
+    Returns
+    -------
+    ndarray, shape (...)
+        [-]
+
+    Notes
+    -----
+    To second order the squared difference is a quadratic form in a normal vector. Its distribution is matched by a
+    scaled chi-square of the same mean and variance (Satterthwaite 1946, Biometrics Bull. 2, 110), whose quantile is
+    that of Wilson and Hilferty (1931, PNAS 17, 684), good to 2 % here.
+    """
+    _, by_colour = colorimetry.difference_parts_slopes(lab, lab)
+    form = by_colour @ np.asarray(covariance, dtype=float) @ np.swapaxes(by_colour, -1, -2)
+    mean = np.einsum("...ii->...", form)
+    spread = np.einsum("...ij,...ji->...", form, form)
+    freedom = mean**2 / np.maximum(spread, 1e-300)
+    width = 2.0 / (9.0 * np.maximum(freedom, 1e-12))
+    quantile = freedom * (1.0 - width + _Z95_ONE_SIDED * np.sqrt(width)) ** 3
+    return np.asarray(np.sqrt(np.maximum(quantile * spread / np.maximum(mean, 1e-300), 0.0)))
