@@ -140,9 +140,7 @@ def test_arrays_cannot_be_written_to(folder: Path) -> None:
         pytest.param(raw("swatches.csv", SWATCHES.replace(",", " , ").encode()), id="spaces"),
         pytest.param(raw("swatches.csv", SWATCHES.encode() + b"\n,,,,,\n \n"), id="blank rows at the end"),
         pytest.param(raw("swatches.csv", SWATCHES.replace("\n", ",,\n").encode()), id="blank columns"),
-        pytest.param(
-            replace("swatches.csv", "yellow-1,clear,2,0.5,,", "yellow-1,clear,2,0.50,0,"), id="zero"
-        ),
+        pytest.param(replace("swatches.csv", "yellow-1,clear,2,0.5,,", "yellow-1,clear,2,0.50,0,"), id="zero"),
         pytest.param(replace("swatches.csv", "clear-2,clear", '"clear-2","clear"'), id="quotation marks"),
         pytest.param(replace("swatches.csv", "1.98", "1.98e0"), id="exponent"),
         pytest.param(replace("readings.csv", ",700", ",700.00"), id="wavelength with decimals"),
@@ -252,9 +250,7 @@ class TestDocument:
             PigmentTable: "[pigments.NAME]",
         }
         section = self.TEXT.split(f"### `{heading[table]}`")[1].split("\n#")[0]
-        rows = [
-            [cell.strip() for cell in line.split("|")[1:-1]] for line in section.splitlines() if "|" in line
-        ]
+        rows = [[cell.strip() for cell in line.split("|")[1:-1]] for line in section.splitlines() if "|" in line]
         listed = {cells[0].strip("`"): cells[-1] for cells in rows[2:]}
         keys = {field.name: field for field in fields(table)}
         assert list(listed) == list(keys)

@@ -552,9 +552,7 @@ def test_a_grave_fault_is_told(tmp_path: Path, change: Change, place: Place, wor
 
 
 @pytest.mark.parametrize(("change", "place", "words"), THIN.values(), ids=THIN.keys())
-def test_what_is_thin_is_told_and_read_all_the_same(
-    tmp_path: Path, change: Change, place: Place, words: str
-) -> None:
+def test_what_is_thin_is_told_and_read_all_the_same(tmp_path: Path, change: Change, place: Place, words: str) -> None:
     read = read_folder(write(tmp_path / "studio", changed(change)))
     assert any(matches(fault, place, words) for fault in read.warnings), told(read.warnings)
     assert not any(fault.grave for fault in read.warnings)
@@ -633,9 +631,7 @@ def test_a_file_in_place_of_the_folder_is_told(tmp_path: Path) -> None:
         read_folder(tmp_path / TOML)
 
 
-ANYTHING = st.one_of(
-    st.binary(max_size=300), st.text(max_size=200).map(lambda text: text.encode("utf-8", "replace"))
-)
+ANYTHING = st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda text: text.encode("utf-8", "replace")))
 
 
 @settings(max_examples=150, deadline=None)

@@ -48,7 +48,8 @@ class Fault:
     @property
     def where(self) -> str:
         row = f", row {self.row}" if self.row is not None else ""
-        column = f", column {self.column}" if self.column is not None else ""
+        place = "key" if self.file.endswith(".toml") else "column"
+        column = f", {place} {self.column}" if self.column is not None else ""
         return f"{self.file}{row}{column}"
 
     def __str__(self) -> str:

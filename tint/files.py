@@ -70,7 +70,7 @@ def arrays_from_bytes(data: bytes) -> dict[str, Array]:
     try:
         with np.load(io.BytesIO(data), allow_pickle=False) as archive:
             return {name: archive[name] for name in archive.files}
-    except (OSError, EOFError, KeyError, zipfile.BadZipFile, AttributeError) as error:
+    except (OSError, EOFError, KeyError, TypeError, RuntimeError, zipfile.BadZipFile) as error:
         raise ValueError(f"not a whole archive of arrays ({error})") from error
 
 

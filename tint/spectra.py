@@ -16,8 +16,10 @@ STEP_NM = (1.0, 20.0)
 def grid_fault(wavelengths: ArrayLike) -> str:
     """Say in words what keeps these wavelengths [nm] from being a grid for readings; empty when nothing does."""
     grid = np.asarray(wavelengths, dtype=float)
-    if grid.ndim != 1 or grid.size < 2 or not np.all(np.isfinite(grid)):
+    if grid.ndim != 1 or grid.size < 2:
         return "fewer than two wavelengths"
+    if not np.all(np.isfinite(grid)):
+        return "a wavelength is not a number"
     steps = np.diff(grid)
     if np.any(steps <= 0):
         return "wavelengths do not rise from column to column"

@@ -96,7 +96,7 @@ def _standard_deviation(problem: Problem, predicted: Array, misfit: float) -> Ar
 
     A misfit in proportion to reflectance^(2/3) is even in lightness, which goes as the cube root.
     """
-    noise = problem.instrument.repeatability
+    noise = max(problem.instrument.repeatability, 1e-4)  # no instrument repeats better
     return np.asarray(np.sqrt(noise**2 + misfit**2 * np.maximum(predicted, 0.0) ** (4.0 / 3.0)))
 
 

@@ -66,7 +66,8 @@ class Problem:
 
     @property
     def n_shared(self) -> int:
-        return len(self.thickness) + len(self.dose_swatch)
+        count: int = self.thickness.size + self.dose_swatch.size
+        return count
 
 
 @dataclass(frozen=True, eq=False)

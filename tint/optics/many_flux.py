@@ -121,9 +121,7 @@ def build(refractive_index: float, g: float) -> dict[str, Array]:
     at = directions(refractive_index, NODES)
     x, y = X_AXIS.nodes, Y_AXIS.nodes
     names = [f"{geometry} {seat}" for geometry, seat in READINGS]
-    arrays = {name: np.empty((3, x.size, y.size)) for name in names} | {
-        "passed": np.empty((1, x.size, y.size))
-    }
+    arrays = {name: np.empty((3, x.size, y.size)) for name in names} | {"passed": np.empty((1, x.size, y.size))}
     column, row = (index.ravel() for index in np.indices((x.size, y.size)))
     # A chain starts in the first octave of either axis; the clear slab is a chain of one.
     starts = ((column > 0) & (column <= PER_OCTAVE)) | ((row > 0) & (row <= PER_OCTAVE)) | (column + row == 0)

@@ -57,9 +57,7 @@ class Axis:
         """Operator from node values to cubic coefficients of each cell, shape (4, cells, nodes)."""
         values, slopes = np.eye(self.nodes.size), self._slopes()
         left, right = slopes[:-1].copy(), slopes[1:].copy()
-        right[0] /= (
-            np.log(2.0) / self.per_octave
-        )  # the first cell counts in start, not in steps of the series
+        right[0] /= np.log(2.0) / self.per_octave  # the first cell counts in start, not in steps of the series
         left[0] = 2.0 * (values[1] - values[0]) - right[0]
         rise = values[1:] - values[:-1]
         return np.stack((values[:-1], left, 3.0 * rise - 2.0 * left - right, left + right - 2.0 * rise))

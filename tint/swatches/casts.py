@@ -69,9 +69,7 @@ def _check_columns(table: Table, declared: Declared, faults: Gathered) -> None:
 def _name_is_good(name: str, row: Row, rows: dict[str, int], declared: Declared, faults: Gathered) -> bool:
     """Check a swatch's name, and note its row when it is the first to bear it."""
     if not name:
-        faults.grave(
-            "the swatch has no name", row=row.number, column="swatch", mend="give every swatch a name"
-        )
+        faults.grave("the swatch has no name", row=row.number, column="swatch", mend="give every swatch a name")
     elif name in rows:
         faults.grave(
             f"{shown(name)} is already the swatch of row {rows[name]}",
@@ -133,9 +131,7 @@ def _thickness(row: Row, table: Table, faults: Gathered) -> float | None:
         faults.grave(found, row=row.number, column="thickness_mm", expected=expected, mend=mend)
     elif not 0 < value <= LARGEST_THICKNESS_MM:
         mend = "measure the swatch again, in mm"
-        faults.grave(
-            f"thickness {value:g}", row=row.number, column="thickness_mm", expected=expected, mend=mend
-        )
+        faults.grave(f"thickness {value:g}", row=row.number, column="thickness_mm", expected=expected, mend=mend)
     else:
         return value
     return None
@@ -155,9 +151,7 @@ def _loadings(row: Row, table: Table, declared: Declared, faults: Gathered) -> d
             faults.grave(found, row=row.number, column=pigment, expected=expected, mend=mend)
             good = False
         elif not 0 <= value <= 100:
-            faults.grave(
-                f"loading {value:g}", row=row.number, column=pigment, expected=expected, mend="correct it"
-            )
+            faults.grave(f"loading {value:g}", row=row.number, column=pigment, expected=expected, mend="correct it")
             good = False
         elif value > 0:
             loadings[pigment] = value

@@ -102,9 +102,7 @@ def warn_thin_readings(measured: Measured, declared: Declared, faults: Gathered)
 
 def _warn_one_way(by_swatch: Mapping[str, Sequence[Reading]], faults: Gathered) -> None:
     """One reflectance cannot tell what absorbs from what scatters."""
-    ways = {
-        name: {(each.backing, each.quantity) for each in readings} for name, readings in by_swatch.items()
-    }
+    ways = {name: {(each.backing, each.quantity) for each in readings} for name, readings in by_swatch.items()}
     every = set().union(*ways.values())
     expected = "absorption and scattering are hardly told apart"
     if len(every) == 1:
@@ -159,9 +157,7 @@ def _warn_repeated(readings: Iterable[Reading], noise: float, faults: Gathered) 
             )
 
 
-def _warn_swapped(
-    readings: Sequence[Reading], backings: Mapping[str, Array], noise: float, faults: Gathered
-) -> None:
+def _warn_swapped(readings: Sequence[Reading], backings: Mapping[str, Array], noise: float, faults: Gathered) -> None:
     """A swatch never looks darker over a lighter backing."""
     level: dict[tuple[str, str], tuple[float, int]] = {}
     count: Counter[tuple[str, str]] = Counter()

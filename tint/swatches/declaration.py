@@ -102,9 +102,7 @@ def _entries(document: Mapping[str, Any], kind: str, faults: Gathered) -> dict[s
     """The named tables of one kind, or None when the file has something else in their place."""
     entries = document.get(kind, {})
     if not isinstance(entries, dict):
-        faults.grave(
-            f"found {quoted(entries)}", column=kind, expected="expected tables", mend=f"write [{kind}.NAME]"
-        )
+        faults.grave(f"found {quoted(entries)}", column=kind, expected="expected tables", mend=f"write [{kind}.NAME]")
         return None
     if not entries and kind == "bases":
         faults.grave("no base is declared", column=kind, mend="write a table [bases.NAME]")

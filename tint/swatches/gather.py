@@ -48,14 +48,10 @@ class Gathered:
         """Whether something here keeps the folder from being used."""
         return any(fault.grave for fault in self.faults)
 
-    def _note(
-        self, found: str, row: int | None, column: str | None, expected: str, mend: str, grave: bool
-    ) -> None:
+    def _note(self, found: str, row: int | None, column: str | None, expected: str, mend: str, grave: bool) -> None:
         place = None if column is None else shown(column)
         self.faults.append(
-            Fault(
-                file=self.file, row=row, column=place, found=found, expected=expected, mend=mend, grave=grave
-            )
+            Fault(file=self.file, row=row, column=place, found=found, expected=expected, mend=mend, grave=grave)
         )
 
 

@@ -50,9 +50,9 @@ class InstrumentTable(Struct, kw_only=True):
     repeatability: Annotated[
         float, Meta(ge=0, le=0.1, description="a standard deviation of reflectance from 0 to 0.1")
     ] = Instrument.repeatability
-    thickness_error_mm: Annotated[
-        float, Meta(ge=0, le=5, description="a standard deviation from 0 to 5 mm")
-    ] = Instrument.thickness_error_mm
+    thickness_error_mm: Annotated[float, Meta(ge=0, le=5, description="a standard deviation from 0 to 5 mm")] = (
+        Instrument.thickness_error_mm
+    )
     dose_error_percent: Annotated[
         float, Meta(ge=0, le=50, description="a standard deviation from 0 to 50 percent of the dose")
     ] = Instrument.dose_error_percent

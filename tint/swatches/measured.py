@@ -130,9 +130,7 @@ def _label(
         return None
     name = table.cell(row, "swatch")
     if not name:
-        faults.grave(
-            "the reading has no swatch", row=row.number, column="swatch", mend="say what was measured"
-        )
+        faults.grave("the reading has no swatch", row=row.number, column="swatch", mend="say what was measured")
         return None
     if name in declared.backings:
         return _bare_label(row, table, name, faults)
@@ -182,9 +180,7 @@ def _quantity(row: Row, table: Table, faults: Gathered) -> str | None:
     return cell if _is_known(cell, QUANTITIES, row, "quantity", faults) else None
 
 
-def _backing(
-    row: Row, table: Table, declared: Declared, quantity: str | None, faults: Gathered
-) -> str | None:
+def _backing(row: Row, table: Table, declared: Declared, quantity: str | None, faults: Gathered) -> str | None:
     cell = table.cell(row, "backing")
     if "backing" not in table.columns:
         return None
@@ -236,9 +232,7 @@ def _is_known(cell: str, known: tuple[str, ...], row: Row, column: str, faults: 
     return False
 
 
-def _check_backings(
-    labels: list[_Label | None], named: frozenset[str], declared: Declared, faults: Gathered
-) -> None:
+def _check_backings(labels: list[_Label | None], named: frozenset[str], declared: Declared, faults: Gathered) -> None:
     """A backing that swatches were read over must have been read bare, or it says nothing."""
     for name in declared.backings:
         if name in named:

@@ -49,9 +49,7 @@ def decoded(data: bytes, faults: Gathered) -> str | None:
         faults.grave("the text is encoded as UTF-16", expected="expected UTF-8", mend=_SAVE_AS_UTF8)
         return None
     if data.startswith(b"PK\x03\x04"):
-        faults.grave(
-            "this is a spreadsheet workbook", expected="expected plain text", mend="export it as CSV"
-        )
+        faults.grave("this is a spreadsheet workbook", expected="expected plain text", mend="export it as CSV")
         return None
     if b"\x00" in data:
         faults.grave("the file holds zero bytes", expected="expected plain text", mend=_SAVE_AS_UTF8)
@@ -61,9 +59,7 @@ def decoded(data: bytes, faults: Gathered) -> str | None:
     except UnicodeDecodeError as error:
         row = error.object[: error.start].count(b"\n") + 1
         byte = error.object[error.start]
-        faults.grave(
-            f"byte 0x{byte:02X} is not UTF-8 text", row=row, expected="expected UTF-8", mend=_SAVE_AS_UTF8
-        )
+        faults.grave(f"byte 0x{byte:02X} is not UTF-8 text", row=row, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
         return None
     if not text.strip():
         faults.grave("the file is empty")

@@ -1,0 +1,108 @@
+"""The command line: the list of commands, and the one place where an error becomes a line and an exit status.
+
+A command's module is imported when that command runs: `tint --help` pays for none of them.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from tint.errors import JobError, TintError
+
+COMMANDS = {
+    "check": "Read a swatch folder and say what is wrong or thin in it.",
+    "fit": "Fit a palette to the swatches, with the residual of every swatch.",
+    "predict": "A blend: its spectrum, colour and opacity, with error.",
+    "solve": "A target: ranked recipes.",
+    "weigh": "A recipe and a batch size: grams to weigh.",
+    "proof": "A recipe: a picture for approval.",
+}
+
+DONE, NOT_DONE, WRONG_INPUT, STOPPED = 0, 1, 2, 130
+
+
+class Commands(click.Group):
+    """The commands of `COMMANDS`, each imported from its own module when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Names in the order of a job."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """The command of a name; None for an unknown one."""
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(f"tint.cli.{cmd_name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """The list of commands in the help, from data alone."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def main(self, *args: Any, **extra: Any) -> Any:
+        """Run, and leave the interpreter with the exit status."""
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")  # a terminal without `°` gets `?`, not a traceback
+        extra |= {"prog_name": "tint", "standalone_mode": False}
+        sys.exit(_status(lambda: super(Commands, self).main(*args, **extra)))
+
+
+def _status(job: Callable[[], Any]) -> int:
+    """Do a job; tell what a user can mend as one line on standard error. Anything else is a defect and shows itself."""
+    try:
+        status = job()
+        return status if isinstance(status, int) else DONE
+    except TintError as error:
+        return _tell(str(error), NOT_DONE if isinstance(error, JobError) else WRONG_INPUT)
+    except click.ClickException as error:
+        return _tell(_usage(error), WRONG_INPUT)
+    except (click.Abort, KeyboardInterrupt):
+        return STOPPED
+    except OSError as error:
+        return _tell(f"{error.filename or 'file'}: {error.strerror or error}", WRONG_INPUT)
+
+
+def _usage(error: click.ClickException) -> str:
+    """A click error in our form: the command, what is wrong, where to read on."""
+    context = error.ctx if isinstance(error, click.UsageError) else None
+    path = context.command_path if context else "tint"
+    found = error.format_message().strip().rstrip(".")
+    where = path.removeprefix("tint").strip()
+    return f"{where}{': ' if where else ''}{found[:1].lower()}{found[1:]}; run `{path} --help`"
+
+
+def _tell(line: str, status: int) -> int:
+    click.echo("tint: " + " ".join(line.split()), err=True)
+    return status
+
+
+def _print_version(ctx: click.Context, param: click.Parameter, value: bool) -> None:  # noqa: ARG001
+    if value and not ctx.resilient_parsing:
+        from importlib.metadata import PackageNotFoundError, version
+
+        try:
+            click.echo(f"tint {version('tint')}")
+        except PackageNotFoundError:
+            click.echo("tint, run from its source")
+        ctx.exit()
+
+
+@click.group(cls=Commands, invoke_without_command=True)
+@click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_print_version, help="Print the version."
+)
+@click.pass_context
+def main(ctx: click.Context) -> None:
+    """Colour and opacity of pigmented silicone: recipes from your own measured swatches.
+
+    A job runs from folder to pour: check, fit, solve, weigh. Begin with `tint check FOLDER`.
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())

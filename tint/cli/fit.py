@@ -1,0 +1,121 @@
+"""`tint fit`: swatches to palette, and what the fit says of every swatch."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+import numpy as np
+
+from tint.cli.options import folder_argument, json_option, optics_option
+from tint.cli.tables import CARE, HEAD, counted, fixed, page, print_json, show_facts, show_notes, show_table, show_title
+from tint.fit import fit_palette
+from tint.palette import Palette, SwatchFit, fit_path, write_palette
+from tint.swatches import read_folder
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_WORST = 8
+# 116 dL*/df at every wavelength: a misfit of reflectance^(2/3) is the same step of lightness at every level.
+_LIGHTNESS = 116.0 / 3.0
+
+
+@click.command("fit")
+@folder_argument
+@optics_option
+@click.option("--all", "every", is_flag=True, help="Show every swatch, not only the worst.")
+@json_option
+def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
+    """Fit a palette to the swatches, with the residual of every swatch.
+
+    Example: tint fit swatches_demo
+
+    Writes FOLDER/palette.MODEL.fit, whole, over an older one.
+    """
+    read = read_folder(folder)
+    palette = fit_palette(read, optics=optics)
+    path = fit_path(folder, optics)
+    write_palette(palette, path)
+    if as_json:
+        print_json(_as_json(palette, path))
+        return
+    out = page()
+    _show(out, palette, path, every=every)
+    if read.warnings:
+        out.print()
+        out.print(f"{counted(len(read.warnings), 'thing')} thin in the folder: run `tint check {folder}`.", style=CARE)
+
+
+def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
+    """Mean, 95th percentile and largest CIEDE2000 of the swatches; NaN when none has one."""
+    delta_e = np.array([swatch.delta_e for swatch in swatches])
+    known = delta_e[np.isfinite(delta_e)]
+    if known.size == 0:
+        return {"mean": np.nan, "p95": np.nan, "max": np.nan}
+    return {"mean": float(known.mean()), "p95": float(np.percentile(known, 95.0)), "max": float(known.max())}
+
+
+def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
+    count = counted(len(palette.swatches), "swatch", "swatches")
+    show_title(
+        out,
+        f"{palette.name}: {count}, {counted(len(palette.bases), 'base')}, {counted(len(palette.pigments), 'pigment')}",
+        f"{palette.model}, {palette.instrument.geometry}; CIEDE2000 of readings against the fit, D65, 10° observer",
+    )
+    size = residuals(palette.swatches)
+    facts = [
+        ("mean", f"{fixed(size['mean'], 2)} CIEDE2000", "of the swatches"),
+        ("95 of 100 below", f"{fixed(size['p95'], 2)} CIEDE2000", ""),
+        ("largest", f"{fixed(size['max'], 2)} CIEDE2000", ""),
+        ("misfit", f"{fixed(_LIGHTNESS * palette.misfit, 2)} L*", "what the model misses at one wavelength, noise apart"),
+    ]
+    if palette.model == "many-flux":
+        facts.append(("anisotropy g", fixed(palette.g, 2), "chosen by the fit"))
+    show_facts(out, facts)
+    out.print()
+    _show_swatches(out, palette.swatches, every=every)
+    suspects = [f"{swatch.name} ({swatch.base}): {swatch.suspect}" for swatch in palette.swatches if swatch.suspect]
+    show_notes(out, "Suspect swatches", suspects, style=CARE)
+    show_notes(out, "What the swatches leave open", palette.undetermined)
+    out.print()
+    out.print(f"Written: {path}")
+
+
+def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) -> None:
+    ranked = sorted(swatches, key=lambda swatch: -np.nan_to_num(swatch.delta_e))
+    shown = swatches if every else ranked[:_WORST]
+    out.print("Every swatch" if every else f"The {len(shown)} worst (--all shows every one)", style=HEAD)
+    columns = ("<swatch", "<base", "CIEDE2000", "residual", "thickness", "as fitted", "weight")
+    show_table(out, columns, map(_swatch_row, shown))
+    out.print("Residual: root mean square, in % reflectance. Weight: 1 counts fully.", style="dim")
+
+
+def _swatch_row(swatch: SwatchFit) -> tuple[str, ...]:
+    return (
+        swatch.name,
+        swatch.base,
+        fixed(swatch.delta_e, 2),
+        f"{fixed(100.0 * swatch.residual, 2)} %",
+        f"{swatch.thickness_mm:.2f} mm",
+        f"{swatch.fitted_thickness_mm:.2f} mm",
+        fixed(swatch.weight, 2),
+    )
+
+
+def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
+    names = ("name", "base", "delta_e", "residual", "thickness_mm", "fitted_thickness_mm", "weight", "suspect")
+    return {
+        "palette": str(path),
+        "name": palette.name,
+        "optics": palette.model,
+        "g": palette.g,
+        "delta_e": residuals(palette.swatches),
+        "misfit": palette.misfit,
+        "swatches": [{name: getattr(swatch, name) for name in names} for swatch in palette.swatches],
+        "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
+        "undetermined": list(palette.undetermined),
+        "conditions": f"{palette.instrument.geometry}, D65, 10° observer",
+    }

@@ -1,0 +1,113 @@
+"""What options are made of: numbers, names, the folder with its palette; and groups of them that reach a command as one."""
+
+from __future__ import annotations
+
+import difflib
+import functools
+import inspect
+import math
+from collections.abc import Callable, Collection
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tint.errors import InputError
+from tint.optics.layer import MODELS
+from tint.palette import Palette, fit_path, read_palette
+from tint.swatches import folder_digest
+
+DEFAULT_OPTICS = "two-flux"
+
+Command = Callable[..., Any]
+Decorator = Callable[[Command], Command]
+
+
+def number(text: object, where: str, expected: str) -> float:
+    """The number in a text.
+
+    Raises
+    ------
+    InputError
+        If there is none, or it has a decimal comma: 1,500 could mean two things.
+    """
+    words = str(text).strip()
+    if "," in words:
+        mend = f"write {words.replace(',', '.')}" if words.count(",") == 1 and "." not in words else ""
+        raise InputError(where, f"`{words}` has a comma", f"{expected}, with a decimal point", mend)
+    try:
+        value = float(words)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(where, f"`{words}` is not a number", expected)
+    return value
+
+
+def number_option(name: str, expected: str, *, metavar: str, help: str, default: float | None = None) -> Decorator:  # noqa: A002
+    """An option that takes one number."""
+
+    def convert(text: object) -> float:
+        return number(text, name, expected)
+
+    shown = {} if default is None else {"show_default": True}
+    return click.option(name, type=convert, metavar=metavar, default=default, help=help, **shown)
+
+
+def grouped(name: str, build: Callable[..., object], *options: Decorator) -> Decorator:
+    """Options that reach a command as one argument `name`, built by `build`, whose parameters they are."""
+    own = tuple(inspect.signature(build).parameters)
+
+    def decorate(command: Command) -> Command:
+        @functools.wraps(command)
+        def run(**given: Any) -> Any:
+            taken = {option: given.pop(option) for option in own}
+            return command(**given, **{name: build(**taken)})
+
+        for option in reversed(options):
+            option(run)
+        return run
+
+    return decorate
+
+
+folder_argument = click.argument("folder", type=click.Path(path_type=Path))
+json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else.")
+optics_option = click.option(
+    "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
+)
+base_option = click.option("--base", metavar="NAME", help="The base; not needed where there is but one.")
+
+
+def palette_of(folder: Path, optics: str) -> Palette:
+    """The palette fitted to a folder as it now stands.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be read, was not fitted, or has changed since.
+    """
+    digest = folder_digest(folder)
+    try:
+        return read_palette(fit_path(folder, optics), digest=digest)
+    except InputError as error:
+        if optics == DEFAULT_OPTICS or "tint fit" not in error.mend:
+            raise
+        raise InputError(
+            error.where, error.found, error.expected, f"run `tint fit {folder} --optics {optics}`"
+        ) from error
+
+
+def known(name: str, names: Collection[str], where: str) -> str:
+    """The name, if it is one of `names`.
+
+    Raises
+    ------
+    InputError
+        With the names there are and the nearest of them.
+    """
+    if name in names:
+        return name
+    near = difflib.get_close_matches(name.lower(), {each.lower(): each for each in names}, n=1)
+    mend = f"did you mean {next(each for each in names if each.lower() == near[0])}?" if near else ""
+    raise InputError(where, f"there is no `{name}`", "one of " + ", ".join(names), mend)

@@ -1,0 +1,46 @@
+"""Spectra to colours: tristimulus weights, CIELAB, CIEDE2000, sRGB, contrast ratio."""
+
+from tint.colorimetry.cielab import (
+    difference,
+    difference_parts,
+    difference_parts_slopes,
+    lab,
+    lab_slopes,
+    lab_to_xyz,
+    xyz_to_lab,
+)
+from tint.colorimetry.screen import (
+    decode,
+    encode,
+    encode_signed,
+    hex_code,
+    hex_to_srgb,
+    lab_to_srgb,
+    srgb_to_lab,
+    xyz_to_srgb,
+)
+from tint.colorimetry.weights import OBSERVERS, Viewing, contrast_ratio, lights, viewing, xyz
+
+__all__ = [
+    "OBSERVERS",
+    "Viewing",
+    "contrast_ratio",
+    "decode",
+    "difference",
+    "difference_parts",
+    "difference_parts_slopes",
+    "encode",
+    "encode_signed",
+    "hex_code",
+    "hex_to_srgb",
+    "lab",
+    "lab_slopes",
+    "lab_to_srgb",
+    "lab_to_xyz",
+    "lights",
+    "srgb_to_lab",
+    "viewing",
+    "xyz",
+    "xyz_to_lab",
+    "xyz_to_srgb",
+]

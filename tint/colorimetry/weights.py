@@ -1,0 +1,180 @@
+"""Lights and observers as weights on a wavelength grid: a spectrum becomes XYZ by one matrix product.
+
+Observers, lights and the matrices of sRGB come from colour-science. They are kept in the cache directory, because
+importing that library costs ten times what all else here does.
+
+References
+----------
+CIE 15:2018, Colorimetry. ASTM E308, Computing the colors of objects by using the CIE system. ASTM E2022, Calculation of
+weighting factors for tristimulus integration.
+"""
+
+from __future__ import annotations
+
+import difflib
+import functools
+import warnings
+from dataclasses import dataclass
+from importlib.metadata import version
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tint.errors import InputError
+from tint.files import cached_arrays
+
+Array = NDArray[np.float64]
+
+CIE_RANGE_NM = np.arange(360.0, 781.0)
+OBSERVERS = (2, 10)
+
+
+@dataclass(frozen=True, eq=False)
+class Viewing:
+    """A light and an observer, held as weights on one wavelength grid.
+
+    Parameters
+    ----------
+    light : str
+        A CIE illuminant.
+    observer : int
+        Field size: 2 or 10 [degrees].
+    weights : ndarray, shape (n_wavelengths, 3)
+        A spectrum times these is XYZ, Y of the perfect white being 100 [-].
+    white : ndarray, shape (3,)
+        XYZ of the perfect white by the same weights [-].
+    """
+
+    light: str
+    observer: int
+    weights: Array
+    white: Array
+
+    def __str__(self) -> str:
+        return f"{self.light}, {self.observer}° observer"
+
+
+def _buildtables() -> dict[str, Array]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it tells of optional packages that tint does not use
+        import colour  # 1 s; once per machine
+
+    tables = {
+        "observer 2": "CIE 1931 2 Degree Standard Observer",
+        "observer 10": "CIE 1964 10 Degree Standard Observer",
+    }
+    arrays: dict[str, Array] = {}
+    for name, key in observers.items():
+        cmfs = colour.MSDS_CMFS[key]
+        inside = np.isin(cmfs.wavelengths, CIE_RANGE_NM)
+        arrays[name] = np.asarray(cmfs.values[inside], dtype=float)
+    for name, light in colour.SDS_ILLUMINANTS.items():
+        if " " not in name:
+            # CIE 15 interpolates tabulated lights linearly; line spectra would ring under anything smoother.
+            arrays[f"light {name}"] = np.interp(CIE_RANGE_NM, light.wavelengths, light.values)
+    srgb = colour.RGB_COLOURSPACES["sRGB"]
+    arrays["rgb from xyz"] = np.asarray(srgb.matrix_XYZ_to_RGB, dtype=float)
+    arrays["xyz from rgb"] = np.asarray(srgb.matrix_RGB_to_XYZ, dtype=float)
+    arrays["adaptation"] = np.asarray(colour.CHROMATIC_ADAPTATION_TRANSFORMS["CAT16"], dtype=float)
+    return arrays
+
+
+@functools.lru_cache(maxsize=1)
+def tables() -> dict[str, Array]:
+    """What comes from colour-science: `light NAME` and `observer N` at 1 nm, and the matrices of sRGB and CAT16."""
+    return cached_arrays(f"colorimetry 1, colour-science {version('colour-science')}", _build_tables)
+
+
+def lights() -> tuple[str, ...]:
+    """Names of the CIE lights that `viewing` takes."""
+    return tuple(name.removeprefix("light ") for name in tables() if name.startswith("light "))
+
+
+def viewing(wavelengths: ArrayLike, *, light: str = "D65", observer: int = 10) -> Viewing:
+    """The weights of a light and an observer on a grid.
+
+    Parameters
+    ----------
+    wavelengths : array_like, shape (n_wavelengths,)
+        Regular grid [nm].
+    light : str
+        A CIE illuminant: `D65`, `D50`, `A`, `FL2` (or `F2`), `LED-B3` ...
+    observer : int
+        2 or 10 [degrees].
+
+    Raises
+    ------
+    InputError
+        For an unknown light or observer.
+
+    Notes
+    -----
+    ASTM E2022: the spectrum between readings is the cubic (at the ends quadratic) Lagrange polynomial through them, at
+    1 nm. ASTM E308: what lies past the first and last reading takes that reading's value.
+    """
+    grid = tuple(np.asarray(wavelengths, dtype=float).tolist())
+    return _viewing(grid, _light_name(light), _observer(observer))
+
+
+def _light_name(light: str) -> str:
+    name = light.strip().upper()
+    known = {known.upper(): known for known in lights()}
+    if name not in known and name.startswith("F") and name[1:2].isdigit():
+        name = "FL" + name[1:]
+    if name not in known:
+        near = difflib.get_close_matches(name, known, n=1)
+        mend = f"did you mean {known[near[0]]}?" if near else ""
+        raise InputError(
+            "light", f"`{light}` is not known", "D65, D50, A, FL2, FL11, LED-B3 or another CIE light", mend
+        )
+    return known[name]
+
+
+def _observer(observer: int) -> int:
+    if observer not in OBSERVERS:
+        raise InputError("observer", f"{observer} is not known", "2 or 10 (degrees)")
+    return observer
+
+
+@functools.lru_cache(maxsize=64)
+def _viewing(grid: tuple[float, ...], light: str, observer: int) -> Viewing:
+    known = tables()
+    power = known[f"light {light}"][:, None] * known[f"observer {observer}"]
+    weights = _interpolation(np.asarray(grid)).T @ power
+    weights *= 100.0 / weights[:, 1].sum()
+    return Viewing(light, observer, weights, weights.sum(axis=0))
+
+
+def _interpolation(grid: Array) -> Array:
+    """Matrix, shape (421, n), from readings on a regular grid to 1 nm from 360 to 780 nm (ASTM E2022, E308)."""
+    step = grid[1] - grid[0]
+    first, last = int((grid[0] - 360.0) // step), int((780.0 - grid[-1]) // step)
+    count = grid.size + max(first, 0) + max(last, 0)  # the grid carried on to the ends of the CIE range
+    place = (CIE_RANGE_NM - (grid[0] - max(first, 0) * step)) / step
+    cell = np.clip(np.floor(place).astype(int), 0, count - 2)
+    matrix = np.zeros((CIE_RANGE_NM.size, count))
+    for row, (at, low) in enumerate(zip(place, cell, strict=True)):
+        if at <= 0 or at >= count - 1:
+            matrix[row, 0 if at <= 0 else count - 1] = 1.0
+            continue
+        # Cubic through four readings; quadratic through three in the first and last interval.
+        nodes = np.arange(max(low - 1, 0), min(low + 3, count))
+        for node in nodes:
+            others = nodes[nodes != node]
+            matrix[row, node] = np.prod((at - others) / (node - others))
+    start = max(first, 0)
+    folded = matrix[:, start : start + grid.size].copy()
+    folded[:, 0] += matrix[:, :start].sum(axis=1)
+    folded[:, -1] += matrix[:, start + grid.size :].sum(axis=1)
+    return folded
+
+
+def xyz(spectra: ArrayLike, view: Viewing) -> Array:
+    """XYZ of spectra, shape (..., n_wavelengths) to (..., 3); Y of the perfect white is 100 [-]."""
+    return np.asarray(np.asarray(spectra, dtype=float) @ view.weights)
+
+
+def contrast_ratio(over_black: ArrayLike, over_white: ArrayLike, view: Viewing) -> Array:
+    """Luminance factor over the black backing divided by that over the white one, shape (...) [-]."""
+    luminance = view.weights[:, 1]
+    return np.asarray((np.asarray(over_black) @ luminance) / (np.asarray(over_white) @ luminance))

@@ -1,0 +1,167 @@
+"""The colours and numbers that a proof shows, all of them from the forward model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tint import appearance, colorimetry
+from tint.appearance import Appearance, Setting
+from tint.colorimetry import Viewing
+from tint.materials import Blend
+from tint.palette import Palette
+from tint.target import Target
+
+Array = NDArray[np.float64]
+
+THICKNESSES_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)
+_SAME = 0.1  # a usual thickness this near the part's own, as a share of it, gives way to it
+
+
+@dataclass(frozen=True)
+class Shade:
+    """A colour as a screen shows it.
+
+    Parameters
+    ----------
+    rgb : tuple of int
+        sRGB levels, 0 to 255 [-].
+    exact : bool
+        False where the screen cannot show the colour and this is the nearest that it can.
+    """
+
+    rgb: tuple[int, int, int]
+    exact: bool
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thickness of the wedge.
+
+    Parameters
+    ----------
+    thickness_mm : float
+        [mm]
+    own : bool
+        Whether it is the part's own.
+    cast : bool
+        Whether it lies among the thicknesses at which swatches of the base were cast.
+    shades : tuple of Shade
+        One over each of `Facts.behind`.
+    contrast_ratio : float
+        [-]; NaN when there is but one backing.
+    """
+
+    thickness_mm: float
+    own: bool
+    cast: bool
+    shades: tuple[Shade, ...]
+    contrast_ratio: float
+
+
+@dataclass(frozen=True, eq=False)
+class Facts:
+    """What a proof shows.
+
+    Parameters
+    ----------
+    behind : tuple of str
+        Darkest and lightest backing; the setting's own where there are not two.
+    bare : tuple of Shade
+        Those backings with nothing on them.
+    over : tuple of Shade
+        The recipe over them.
+    delta_e : float
+        CIEDE2000 from the target [-]; NaN without one.
+    warnings : tuple of str
+        Where the prediction leaves the ground of the swatches.
+    """
+
+    appearance: Appearance
+    target: Target | None
+    wanted: Shade | None
+    recipe: Shade
+    behind: tuple[str, ...]
+    bare: tuple[Shade, ...]
+    over: tuple[Shade, ...]
+    wedge: tuple[Step, ...]
+    delta_e: float
+    warnings: tuple[str, ...]
+
+    @property
+    def has_pair(self) -> bool:
+        """Whether opacity can be told."""
+        return len(self.behind) > 1
+
+
+def gather(palette: Palette, blend: Blend, *, setting: Setting, target: Target | None, show_recipe: bool) -> Facts:
+    """Everything that a proof of a blend shows."""
+    seen = appearance.predict(palette, blend, setting=setting)
+    view = setting.viewing(palette)
+    has_pair = len(palette.backings) > 1
+    behind = (palette.black, palette.white) if has_pair else (seen.over,)
+    bare = [palette.backing(name) for name in behind]
+    cards = [np.zeros_like(palette.wavelengths) if card is None else card for card in bare]
+    over = (seen.lab_black, seen.lab_white) if has_pair else (seen.lab,)
+    return Facts(
+        appearance=seen,
+        target=target,
+        wanted=_shades(target.lab[None], view)[0] if target else None,
+        recipe=_shades(seen.lab[None], view)[0],
+        behind=behind,
+        bare=_shades(colorimetry.lab(np.stack(cards), view), view),
+        over=_shades(np.stack(over), view),
+        wedge=_wedge(palette, blend, setting=setting, behind=behind),
+        delta_e=float(colorimetry.difference(target.lab, seen.lab)) if target else np.nan,
+        warnings=seen.warnings if show_recipe else _discreet(palette, seen),
+    )
+
+
+def _shades(lab: ArrayLike, view: Viewing) -> tuple[Shade, ...]:
+    signal, exact = colorimetry.lab_to_srgb(lab, view)
+    levels = np.rint(255.0 * signal).astype(int)
+    return tuple(Shade((int(r), int(g), int(b)), bool(ok)) for (r, g, b), ok in zip(levels, exact, strict=True))
+
+
+def _thicknesses(own: float) -> list[float]:
+    usual = [d for d in THICKNESSES_MM if abs(d - own) > _SAME * own]
+    return sorted([*usual, own])
+
+
+def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[str, ...]) -> tuple[Step, ...]:
+    thicknesses = _thicknesses(setting.thickness_mm)
+    shares = palette.shares(blend.base, palette.loadings(blend))
+    view = setting.viewing(palette)
+    spectra = appearance.render(
+        palette, shares, base=blend.base, setting=setting, backings=behind, thickness_mm=thicknesses
+    ).reflectance
+    by_backing = [_shades(colorimetry.lab(rows, view), view) for rows in spectra]
+    nothing = np.full(len(thicknesses), np.nan)
+    ratios = colorimetry.contrast_ratio(spectra[0], spectra[1], view) if len(behind) > 1 else nothing
+    return tuple(
+        Step(
+            thickness_mm=d,
+            own=d == setting.thickness_mm,
+            cast=not _uncast(palette, blend.base, d),
+            shades=tuple(shades[at] for shades in by_backing),
+            contrast_ratio=float(ratios[at]),
+        )
+        for at, d in enumerate(thicknesses)
+    )
+
+
+def _uncast(palette: Palette, base: str, thickness_mm: float) -> list[str]:
+    """What is said of the uncoloured base at a thickness, in the palette's own geometry."""
+    return appearance.outside(palette, Blend(base, {}), setting=Setting(thickness_mm=thickness_mm))
+
+
+def _discreet(palette: Palette, seen: Appearance) -> tuple[str, ...]:
+    """The warnings, without those that would tell pigments or loadings of a recipe that is not to be shown."""
+    base = seen.blend.base
+    plain = appearance.outside(palette, Blend(base, {}), setting=seen.setting)
+    kept = tuple(warning for warning in seen.warnings if warning in plain)
+    if len(kept) == len(seen.warnings):
+        return kept
+    return (*kept, f"the recipe goes beyond the swatches that were cast in {base}: trust it less, and pour a trial")

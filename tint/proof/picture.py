@@ -1,0 +1,236 @@
+"""Boxes, words and signs on a canvas, and the canvas as a PNG tagged sRGB.
+
+A picture is a list of items, each with the box it keeps to, so that what is drawn where can be asked before it is
+drawn. Nothing here knows of colour science.
+"""
+
+from __future__ import annotations
+
+import functools
+import io
+import itertools
+import math
+import unicodedata
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from PIL import Image, ImageCms, ImageDraw, ImageFont
+
+Ink = tuple[int, int, int]
+
+PAPER: Ink = (222, 222, 222)  # neutral, so that it lends no colour to what is judged on it
+DARK: Ink = (28, 28, 28)
+QUIET: Ink = (64, 64, 64)
+LINE: Ink = (140, 140, 140)
+_WHITE: Ink = (255, 255, 255)
+
+_FINER = 4  # signs are drawn so many times larger and scaled down, for smooth edges
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle of pixels; `right` and `bottom` are the first ones outside [px]."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+
+    @property
+    def width(self) -> int:
+        return self.right - self.left
+
+    @property
+    def height(self) -> int:
+        return self.bottom - self.top
+
+    @property
+    def centre(self) -> tuple[int, int]:
+        return (self.left + self.right) // 2, (self.top + self.bottom) // 2
+
+    def grown(self, by: int) -> Box:
+        """Moved out by so many pixels on every side."""
+        return Box(self.left - by, self.top - by, self.right + by, self.bottom + by)
+
+    def holds(self, other: Box) -> bool:
+        """Whether the other lies wholly in this one."""
+        return (
+            self.left <= other.left
+            and self.top <= other.top
+            and other.right <= self.right
+            and other.bottom <= self.bottom
+        )
+
+    def meets(self, other: Box) -> bool:
+        """Whether the two share a pixel."""
+        across = max(self.left, other.left) < min(self.right, other.right)
+        return across and max(self.top, other.top) < min(self.bottom, other.bottom)
+
+    def columns(self, count: int) -> tuple[Box, ...]:
+        """Cut into so many columns that share edges."""
+        edges = [self.left + self.width * at // count for at in range(count + 1)]
+        return tuple(Box(a, self.top, b, self.bottom) for a, b in itertools.pairwise(edges))
+
+    def rows(self, count: int) -> tuple[Box, ...]:
+        """Cut into so many rows that share edges."""
+        edges = [self.top + self.height * at // count for at in range(count + 1)]
+        return tuple(Box(self.left, a, self.right, b) for a, b in itertools.pairwise(edges))
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A box of one flat colour."""
+
+    box: Box
+    ink: Ink
+
+
+@dataclass(frozen=True)
+class Text:
+    """One line of words."""
+
+    box: Box
+    words: str
+    size: int
+    ink: Ink
+
+
+@dataclass(frozen=True)
+class NearSign:
+    """A disc with an "about equal": the colour beside it is only the nearest that a screen can show."""
+
+    box: Box
+
+
+@dataclass(frozen=True)
+class Pointer:
+    """A triangle that points down."""
+
+    box: Box
+
+
+Item = Patch | Text | NearSign | Pointer
+
+
+@functools.cache
+def _font(size: int) -> ImageFont.FreeTypeFont:
+    font = ImageFont.load_default(size=size)
+    assert isinstance(font, ImageFont.FreeTypeFont)  # pillow gives the bitmap font only where no size is asked
+    return font
+
+
+@functools.cache
+def _has_glyph(letter: str) -> bool:
+    font = _font(32)
+    return letter == " " or bytes(font.getmask(letter)) not in (b"", bytes(font.getmask("\uffff")))
+
+
+_SPELLED = {"ß": "ss", "ø": "o", "Ø": "O", "ł": "l", "Ł": "L", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "đ": "d"}
+_SPELLED |= {"×": "x", "–": "-", "—": "-", "−": "-", "‐": "-", "µ": "u", "€": "EUR", "≥": ">=", "≤": "<=", "„": '"'}
+
+
+def spelled(words: str) -> str:
+    """Words in letters that the bundled font has: accents are dropped, what cannot be spelled becomes `?`."""
+    return " ".join("".join(_spell(letter) for letter in words.expandtabs(1)).split())
+
+
+def _spell(letter: str) -> str:
+    if letter.isspace() or _has_glyph(letter):
+        return letter
+    if letter in _SPELLED:
+        return _SPELLED[letter]
+    if unicodedata.combining(letter):
+        return ""
+    parts = unicodedata.normalize("NFKD", letter)
+    return "?" if parts == letter else "".join(_spell(part) for part in parts)
+
+
+def text_width(words: str, size: int) -> int:
+    """How wide a line comes out [px]."""
+    return math.ceil(_font(size).getlength(words))
+
+
+def line_height(size: int) -> int:
+    """From one line to the next [px]."""
+    return math.ceil(1.36 * size)
+
+
+def wrap(words: str, *, size: int, width: int) -> list[str]:
+    """Break words into lines no wider than `width` [px]; a word that is itself too wide is cut."""
+    lines = [""]
+    for word in spelled(words).split(" "):
+        joined = f"{lines[-1]} {word}".strip()
+        if text_width(joined, size) <= width:
+            lines[-1] = joined
+            continue
+        *full, last = _cut(word, size, width)
+        lines += [*full, last]
+    return [line for line in lines if line]
+
+
+def _cut(word: str, size: int, width: int) -> list[str]:
+    pieces = [""]
+    for letter in word:
+        if pieces[-1] and text_width(pieces[-1] + letter, size) > width:
+            pieces.append("")
+        pieces[-1] += letter
+    return pieces
+
+
+def paragraph(words: str, *, left: int, top: int, width: int, size: int, ink: Ink = DARK) -> tuple[list[Text], int]:
+    """Lines of wrapped words from a corner on, and the height at which they end [px]."""
+    height, lines = line_height(size), []
+    for line in wrap(words, size=size, width=width):
+        lines.append(Text(Box(left, top, left + text_width(line, size), top + height), line, size, ink))
+        top += height
+    return lines, top
+
+
+def paint(canvas: Box, items: Sequence[Item]) -> bytes:
+    """The picture as a PNG that carries the sRGB profile; the same bytes for the same items."""
+    image = Image.new("RGB", (canvas.width, canvas.height), PAPER)
+    draw = ImageDraw.Draw(image)
+    for item in items:
+        box = item.box
+        if isinstance(item, Patch):
+            draw.rectangle((box.left, box.top, box.right - 1, box.bottom - 1), fill=item.ink)
+        elif isinstance(item, Text):
+            baseline = box.top + (box.height + _cap_height(item.size)) // 2
+            draw.text((box.left, baseline), item.words, fill=item.ink, font=_font(item.size), anchor="ls")
+        else:
+            _stamp(image, box, _draw_near if isinstance(item, NearSign) else _draw_pointer)
+    out = io.BytesIO()
+    image.save(out, format="PNG", icc_profile=srgb_profile())
+    return out.getvalue()
+
+
+def _cap_height(size: int) -> int:
+    return -_font(size).getbbox("H", anchor="ls")[1].__floor__()
+
+
+def _stamp(image: Image.Image, box: Box, sketch: Callable[[ImageDraw.ImageDraw, int], None]) -> None:
+    """Draw a sign large over what is there, and lay it down small."""
+    corners = (box.left, box.top, box.right, box.bottom)
+    large = image.crop(corners).resize((box.width * _FINER, box.height * _FINER), Image.Resampling.NEAREST)
+    sketch(ImageDraw.Draw(large), large.width)
+    image.paste(large.resize((box.width, box.height), Image.Resampling.BOX), corners)
+
+
+def _draw_near(draw: ImageDraw.ImageDraw, size: int) -> None:
+    draw.ellipse((0, 0, size - 1, size - 1), fill=_WHITE, outline=DARK, width=size // 14)
+    xs = [size * (0.24 + 0.52 * at / 24) for at in range(25)]
+    for middle in (0.40, 0.60):
+        wave = [(x, size * (middle - 0.055 * math.sin((x / size - 0.24) / 0.52 * 2.0 * math.pi))) for x in xs]
+        draw.line(wave, fill=DARK, width=size // 12, joint="curve")
+
+
+def _draw_pointer(draw: ImageDraw.ImageDraw, size: int) -> None:
+    draw.polygon([(0, 0), (size - 1, 0), (size // 2, size - 1)], fill=DARK)
+
+
+@functools.cache
+def srgb_profile() -> bytes:
+    """The sRGB profile, with the time of its making set to a fixed one: equal pictures are equal files."""
+    made = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    fixed = b"".join(part.to_bytes(2, "big") for part in (2000, 1, 1, 0, 0, 0))
+    return made[:24] + fixed + made[36:]  # ICC.1, header bytes 24 to 35: date and time
