@@ -54,12 +54,12 @@ class Viewing:
         return f"{self.light}, {self.observer}° observer"
 
 
-def _buildtables() -> dict[str, Array]:
+def _build_tables() -> dict[str, Array]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it tells of optional packages that tint does not use
         import colour  # 1 s; once per machine
 
-    tables = {
+    observers = {
         "observer 2": "CIE 1931 2 Degree Standard Observer",
         "observer 10": "CIE 1964 10 Degree Standard Observer",
     }

@@ -62,12 +62,11 @@ class Problem:
 
     @property
     def n_components(self) -> int:
-        return len(self.optics) + self.loadings.shape[1]
+        return len(self.optics) + int(self.loadings.shape[1])
 
     @property
     def n_shared(self) -> int:
-        count: int = self.thickness.size + self.dose_swatch.size
-        return count
+        return self.thickness.size + self.dose_swatch.size
 
 
 @dataclass(frozen=True, eq=False)
