@@ -82,19 +82,24 @@ class Evidence:
     ----------
     read, fitted : ndarray, shape (n_readings, n_wavelengths)
         [-]
+    foretold : ndarray, shape (n_readings, n_wavelengths)
+        What a fit without that swatch would have said of it [-].
     swatch : ndarray of int, shape (n_readings,)
         Index into `Palette.swatches`.
     backing : ndarray of int, shape (n_readings,)
         Index into the palette's backings; -1 for a free slab, -2 for a transmittance.
-    inflation : float
-        What turns a mean square residual into that of a casting the fit has not seen [-].
+    missed, expected : ndarray, shape (n_readings,)
+        Squared CIEDE2000 between foretold and read (D65, 10 degrees), and the mean square that covariance, thickness,
+        doses and noise lead one to expect [-].
     """
 
     read: Array
     fitted: Array
+    foretold: Array
     swatch: NDArray[np.int64]
     backing: NDArray[np.int64]
-    inflation: float
+    missed: Array
+    expected: Array
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -212,7 +217,7 @@ def shares(base: int, n_bases: int, loadings: Array) -> Array:
 
 
 _ARRAYS = ("wavelengths", "k", "s", "local", "modes")
-_EVIDENCE = ("read", "fitted", "swatch", "backing")
+_EVIDENCE = ("read", "fitted", "foretold", "swatch", "backing", "missed", "expected")
 _PLAIN = (
     "name",
     "instrument",
@@ -240,7 +245,6 @@ class _Header(msgspec.Struct, kw_only=True):
     model: str
     g: float
     misfit: float
-    inflation: float
     seen: dict[str, Seen]
     swatches: tuple[SwatchFit, ...]
     undetermined: tuple[str, ...]
@@ -255,7 +259,7 @@ def fit_path(folder: str | Path, model: str) -> Path:
 def write_palette(palette: Palette, path: str | Path) -> None:
     """Write a palette whole or not at all: an .npz of its arrays, with the rest as JSON inside it."""
     plain = {name: getattr(palette, name) for name in _PLAIN}
-    header = _Header(format=FORMAT, backings=list(palette.backings), inflation=palette.evidence.inflation, **plain)
+    header = _Header(format=FORMAT, backings=list(palette.backings), **plain)
     arrays = {name: getattr(palette, name) for name in _ARRAYS}
     arrays |= {f"evidence {name}": getattr(palette.evidence, name) for name in _EVIDENCE}
     arrays["backings"] = np.stack(list(palette.backings.values())) if palette.backings else np.zeros((0, 0))
@@ -292,7 +296,6 @@ def read_palette(path: str | Path, *, digest: str | None = None) -> Palette:
     if digest is not None and header.digest != digest:
         raise InputError(str(path), "was fitted to other swatches than now stand in the folder", mend=again)
     evidence = Evidence(
-        inflation=header.inflation,
         **{name: arrays[f"evidence {name}"] for name in _EVIDENCE},  # type: ignore[arg-type]  # int and float arrays
     )
     backings = dict(zip(header.backings, arrays["backings"], strict=True))

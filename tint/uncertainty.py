@@ -63,16 +63,13 @@ def of_colour(
     along[:3] = by_reading[:, None, :] * slopes[0]
     if has_pair:
         along[3] = _contrast_slopes(reflectance[1:], slopes[1:], view)
-    share = palette.shares(base, loadings)
-    covariance = of_palette(palette, along[:, :2], share)
+    covariance = of_palette(palette, along[:, :2], palette.shares(base, loadings))
     covariance += _of_making(palette, base, loadings, along)
+    covariance += _of_reading(palette, by_reading, reflectance, view, has_pair=has_pair)
     ratio = float(colorimetry.contrast_ratio(reflectance[1], reflectance[2], view)) if has_pair else np.nan
-    covariance += misfit_near(palette, lab, ratio, view)
-    return ColourError(
-        covariance,
-        float(radius(lab, covariance[:3, :3])),
-        float(_Z95 * np.sqrt(covariance[3, 3])) if has_pair else np.nan,
-    )
+    covariance *= surprise_near(palette, lab, ratio, view)
+    half_width = _Z95 * float(np.sqrt(covariance[3, 3])) if has_pair else np.nan
+    return ColourError(covariance, float(radius(lab, covariance[:3, :3])), half_width)
 
 
 def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
@@ -102,43 +99,46 @@ def _of_making(palette: Palette, base: str, loadings: Array, along: Array) -> Ar
     return np.asarray(np.outer(thickness, thickness) + dosed @ dosed.T)
 
 
-def misfit_near(palette: Palette, lab: Array, contrast_ratio: float, view: Viewing) -> Array:
-    """Covariance, shape (4, 4), of what fits of readings like this one have left over, their noise included.
+def _of_reading(palette: Palette, by_reading: Array, reflectance: Array, view: Viewing, *, has_pair: bool) -> Array:
+    """What the noise of the readings that will judge the casting adds."""
+    variance = palette.instrument.repeatability**2
+    result = np.zeros((4, 4))
+    result[:3, :3] = variance * by_reading @ by_reading.T
+    if has_pair:
+        luminance = view.weights[:, 1]
+        black, white = reflectance[1:] @ luminance
+        result[3, 3] = variance * np.sum(luminance**2) * (1.0 + (black / white) ** 2) / white**2
+    return result
 
-    The residuals of all swatches, in colour, are averaged with weights that fall with distance in colour and in
-    contrast ratio: a model that misses see-through colours says so where it is asked for one.
+
+def surprise_near(palette: Palette, lab: Array, contrast_ratio: float, view: Viewing) -> float:
+    """By how much swatches like this one were missed, left out, beyond what was expected: a ratio of mean squares.
+
+    Weights fall with distance in colour and in contrast ratio: a model that misses see-through colours says so where
+    it is asked for one. Never less than 1: luck among the swatches is no ground for confidence.
     """
     evidence = palette.evidence
     rows = np.flatnonzero(evidence.backing >= -1)
-    read, fitted = colorimetry.lab(evidence.read[rows], view), colorimetry.lab(evidence.fitted[rows], view)
-    ratio_read, ratio_fitted = _contrast_ratios(palette, view)
     of_swatch = evidence.swatch[rows]
-    far = colorimetry.difference(fitted, lab) / _NEAR_DELTA_E
-    apart = (ratio_fitted[of_swatch] - contrast_ratio) / _NEAR_CONTRAST
+    far = colorimetry.difference(colorimetry.lab(np.maximum(evidence.foretold[rows], 0.0), view), lab) / _NEAR_DELTA_E
+    apart = (_contrast_ratios(palette, view)[of_swatch] - contrast_ratio) / _NEAR_CONTRAST
     near = np.exp(-0.5 * (far**2 + np.where(np.isfinite(apart), apart, 0.0) ** 2))
     weight = near + _BACKGROUND * near.max(initial=1e-6)
-    reliable = np.array([swatch.weight for swatch in palette.swatches])[of_swatch]
-    weight = weight * reliable / (weight * reliable).sum()
-    left = np.column_stack((read - fitted, (ratio_read - ratio_fitted)[of_swatch]))
-    left = np.nan_to_num(left)
-    return np.asarray(evidence.inflation * (left * weight[:, None]).T @ left)
+    weight = weight * np.array([swatch.weight for swatch in palette.swatches])[of_swatch]
+    return max(1.0, float(weight @ evidence.missed[rows]) / float(weight @ evidence.expected[rows]))
 
 
-def _contrast_ratios(palette: Palette, view: Viewing) -> tuple[Array, Array]:
-    """Contrast ratio of every swatch as read and as fitted, shape (n_swatches,); NaN without both backings."""
-    evidence, names = palette.evidence, list(palette.backings)
-    nothing = np.full(len(palette.swatches), np.nan)
+def _contrast_ratios(palette: Palette, view: Viewing) -> Array:
+    """Contrast ratio of every swatch as foretold, shape (n_swatches,); NaN without both backings."""
+    names = list(palette.backings)
     if len(names) < 2:
-        return nothing, nothing
-    luminance = view.weights[:, 1]
-    ratios = []
-    for spectra in (evidence.read, evidence.fitted):
-        black, white = (
-            _mean_by_swatch(palette, spectra @ luminance, evidence.backing == names.index(name))
-            for name in (palette.black, palette.white)
-        )
-        ratios.append(black / white)
-    return ratios[0], ratios[1]
+        return np.full(len(palette.swatches), np.nan)
+    luminance = palette.evidence.foretold @ view.weights[:, 1]
+    black, white = (
+        _mean_by_swatch(palette, luminance, palette.evidence.backing == names.index(name))
+        for name in (palette.black, palette.white)
+    )
+    return np.asarray(black / white)
 
 
 def _mean_by_swatch(palette: Palette, values: Array, chosen: NDArray[np.bool_]) -> Array:

@@ -14,16 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.errors import InputError
-from tint.fit import report
+from tint.fit import foresight, report
 from tint.fit.least_squares import Normal, Solution, covariance, minimise, normal_equations
 from tint.fit.problem import Problem, forward, lay_out
 from tint.fit.start import first_guess
 from tint.optics.layer import Optics
-from tint.palette import Evidence, Palette
+from tint.palette import Palette
 from tint.swatches import SwatchFolder
 
 Array = NDArray[np.float64]
 
+_G_STEP, _G_MOST = 0.05, 0.9  # of the anisotropies tried
+_DOUBT = 0.02  # misfit to begin with, so that no thickness is bent to excuse the model
 _ROUNDS = 5  # of weighing the readings anew
 _OUTLYING = 2.5  # times the median residual, from where a swatch loses weight ...
 _CROWD = 1.8  # ... unless a tenth of all swatches are nearly as far out: then it is the model that misses them
@@ -87,8 +89,30 @@ def _with_g(problem: Problem, g: float) -> Problem:
 
 
 def _choose_g(problem: Problem, start: Array) -> float:
-    """The anisotropy under which the swatches agree best."""
-    raise NotImplementedError
+    """The anisotropy under which the swatches agree best, on a grid so that palettes share their tables.
+
+    A golden-section search over whole steps: few trials, each from where the last one ended.
+    """
+    scale = _standard_deviation(problem, problem.read, _DOUBT)
+    everyone = Weighting(_DOUBT, np.ones(problem.thickness.size))
+    theta, shared = start, np.zeros(problem.n_shared)
+    costs: dict[int, float] = {}
+
+    def cost(step: int) -> float:
+        nonlocal theta, shared
+        if step not in costs:
+            trial = _with_g(problem, step * _G_STEP)
+            found = minimise(lambda t, u: _equations(trial, everyone, scale, t, u), theta, shared, most_steps=25)
+            theta, shared, costs[step] = found.theta, found.shared, found.cost
+        return costs[step]
+
+    low, high = 0, round(_G_MOST / _G_STEP)
+    while high - low > 2:
+        inner = (high - low) * (3.0 - 5.0**0.5) / 2.0
+        left, right = low + round(inner), high - round(inner)
+        left = left - 1 if left == right else left
+        low, high = (low, right) if cost(left) <= cost(right) else (left, high)
+    return min(range(low, high + 1), key=cost) * _G_STEP
 
 
 def _standard_deviation(problem: Problem, predicted: Array, misfit: float) -> Array:
@@ -110,8 +134,7 @@ def _equations(problem: Problem, weighting: Weighting, scale: Array, theta: Arra
 
 def _fit(problem: Problem, theta: Array) -> tuple[Solution, Weighting]:
     shared = np.zeros(problem.n_shared)
-    # Begin by doubting the model, so that no thickness is bent to excuse it.
-    weighting = Weighting(0.02, np.ones(problem.thickness.size))
+    weighting = Weighting(_DOUBT, np.ones(problem.thickness.size))
     scale = _standard_deviation(problem, problem.read, weighting.misfit)
     solution = Solution(theta, shared, np.inf, 0)
     for _ in range(_ROUNDS):
@@ -166,18 +189,22 @@ def _misfit(problem: Problem, squared: Array, predicted: Array, weight: Array) -
 
 
 def _palette(folder: SwatchFolder, problem: Problem, solution: Solution, weighting: Weighting) -> Palette:
-    predicted = forward(problem, solution.theta, solution.shared).predicted
+    at = forward(problem, solution.theta, solution.shared)
+    predicted = at.predicted
     scale = _standard_deviation(problem, predicted, weighting.misfit)
     normal = _equations(problem, weighting, scale, solution.theta, solution.shared)
     weakest = report.weakest(solution.theta, problem)
     local, modes = covariance(normal, weakest=weakest)
     n_components = problem.n_components
-    evidence = Evidence(
-        read=problem.read,
-        fitted=predicted,
-        swatch=np.unique(problem.swatch, return_inverse=True)[1],  # the palette lists swatches that were read
-        backing=problem.backing,
-        inflation=problem.read.shape[0] / _degrees_of_freedom(problem, np.ones(problem.thickness.size)),
+    evidence = foresight.evidence(
+        problem,
+        folder.wavelengths,
+        at=at,
+        shared=solution.shared,
+        scale=scale,
+        weight=weighting.swatch,
+        local=local,
+        modes=modes,
     )
     spread = np.sqrt(np.einsum("wpp->wp", local) + np.sum(modes**2, axis=0))
     return Palette(
