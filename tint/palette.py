@@ -6,7 +6,6 @@ loadings of the pigments in percent and the base's share ``1 - total / 100``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,7 +20,7 @@ from tint.optics.layer import Optics
 
 Array = NDArray[np.float64]
 
-FORMAT = 1
+FORMAT = 1  # of the file; raise it with any change to what is written
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -283,21 +282,26 @@ def read_palette(path: str | Path, *, digest: str | None = None) -> Palette:
     path = Path(path)
     again = f"run `tint fit {path.parent}`"
     try:
-        arrays = arrays_from_bytes(path.read_bytes())
-        header = msgspec.json.decode(arrays["header"].tobytes(), type=_Header)
+        palette = _decode(arrays_from_bytes(path.read_bytes()))
     except FileNotFoundError:
         raise InputError(str(path), "there is no fitted palette yet", mend=again) from None
     except OSError as error:
         raise InputError(str(path), f"cannot be read ({error.strerror})") from error
-    except (ValueError, KeyError, msgspec.MsgspecError) as error:
+    except (ValueError, KeyError, TypeError, msgspec.MsgspecError) as error:
         raise InputError(str(path), "is broken or of another version", mend=again) from error
-    if header.format != FORMAT:
-        raise InputError(str(path), f"has format {header.format}", f"format {FORMAT}", again)
-    if digest is not None and header.digest != digest:
+    if digest is not None and palette.digest != digest:
         raise InputError(str(path), "was fitted to other swatches than now stand in the folder", mend=again)
-    evidence = Evidence(
-        **{name: arrays[f"evidence {name}"] for name in _EVIDENCE},  # type: ignore[arg-type]  # int and float arrays
+    return palette
+
+
+def _decode(arrays: dict[str, Array]) -> Palette:
+    header = msgspec.json.decode(arrays["header"].tobytes(), type=_Header)
+    if header.format != FORMAT:
+        raise ValueError(f"format {header.format}")
+    evidence = Evidence(**{name: arrays[f"evidence {name}"] for name in _EVIDENCE})  # type: ignore[arg-type]
+    return Palette(
+        **{name: getattr(header, name) for name in _PLAIN},
+        **{name: arrays[name] for name in _ARRAYS},  # type: ignore[arg-type]  # by name, each of its own type
+        backings=dict(zip(header.backings, arrays["backings"], strict=True)),
+        evidence=evidence,
     )
-    backings = dict(zip(header.backings, arrays["backings"], strict=True))
-    plain: Mapping[str, object] = {name: getattr(header, name) for name in _PLAIN}
-    return Palette(**plain, **{name: arrays[name] for name in _ARRAYS}, backings=backings, evidence=evidence)  # type: ignore[arg-type]

@@ -119,6 +119,8 @@ def surprise_near(palette: Palette, lab: Array, contrast_ratio: float, view: Vie
     """
     evidence = palette.evidence
     rows = np.flatnonzero(evidence.backing >= -1)
+    if not rows.size:  # transmittances alone
+        return 1.0
     of_swatch = evidence.swatch[rows]
     far = colorimetry.difference(colorimetry.lab(np.maximum(evidence.foretold[rows], 0.0), view), lab) / _NEAR_DELTA_E
     apart = (_contrast_ratios(palette, view)[of_swatch] - contrast_ratio) / _NEAR_CONTRAST
@@ -166,7 +168,10 @@ def radius(lab: ArrayLike, covariance: ArrayLike) -> Array:
     scaled chi-square of the same mean and variance (Satterthwaite 1946, Biometrics Bull. 2, 110), whose quantile is
     that of Wilson and Hilferty (1931, PNAS 17, 684), good to 2 % here.
     """
-    _, by_colour = colorimetry.difference_parts_slopes(lab, lab)
+    colour = np.array(lab, dtype=float)
+    # Grey has no hue to take slopes along, so it is given the faintest one.
+    colour[..., 1] += np.where(np.hypot(colour[..., 1], colour[..., 2]) < 1e-3, 2e-3, 0.0)
+    _, by_colour = colorimetry.difference_parts_slopes(colour, colour)
     form = by_colour @ np.asarray(covariance, dtype=float) @ np.swapaxes(by_colour, -1, -2)
     mean = np.einsum("...ii->...", form)
     spread = np.einsum("...ij,...ji->...", form, form)

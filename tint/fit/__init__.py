@@ -129,7 +129,14 @@ def _equations(problem: Problem, weighting: Weighting, scale: Array, theta: Arra
     at = forward(problem, theta, shared)
     weight = (np.sqrt(weighting.swatch[problem.swatch])[:, None] / scale).T
     residual = (problem.read - at.predicted).T * weight
-    return normal_equations(residual, at.by_theta * weight[..., None], at.by_shared * weight[..., None], shared)
+    return normal_equations(
+        residual,
+        at.by_theta * weight[..., None],
+        at.by_own * weight[..., None],
+        own=problem.own,
+        group=problem.swatch,
+        shared=shared,
+    )
 
 
 def _fit(problem: Problem, theta: Array) -> tuple[Solution, Weighting]:

@@ -76,7 +76,8 @@ def _left_out(
     is left out, and the variance of what is foretold ``(I - H)^-1 H`` (Cook and Weisberg 1982, Residuals and Influence
     in Regression, 2.2; from memory). Readings of one swatch leave together, whatever their backing.
     """
-    missed = (problem.read - at.predicted).T + at.by_shared @ shared
+    shift = np.append(shared, 0.0)[problem.own][problem.swatch]
+    missed = (problem.read - at.predicted).T + np.einsum("wmu,mu->wm", at.by_own, shift)
     variance = np.empty_like(missed)
     slopes = at.by_theta * (np.sqrt(weight[problem.swatch])[:, None] / scale).T[..., None]
     for swatch in np.unique(problem.swatch):
@@ -93,6 +94,6 @@ def _left_out(
 def _expected(problem: Problem, outward: Array, at: Forward, variance: Array, modes: Array) -> Array:
     """Mean square CIEDE2000 to expect of each miss, shape (n_readings,)."""
     alone = np.sum(outward**2 * (variance + problem.instrument.repeatability**2)[:, None, :], axis=(1, 2))
-    made = np.einsum("mow,wmq->moq", outward, at.by_shared, optimize=True)
+    made = np.einsum("mow,wmu->mou", outward, at.by_own, optimize=True)
     common = np.einsum("mow,wmp,rwp->mor", outward, at.by_theta, modes, optimize=True)
     return np.asarray(alone + np.sum(made**2, axis=(1, 2)) + np.sum(common**2, axis=(1, 2)))

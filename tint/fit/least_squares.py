@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,25 +51,42 @@ class Solution:
     steps: int
 
 
-def normal_equations(residual: Array, by_theta: Array, by_shared: Array, shared: Array) -> Normal:
+def normal_equations(
+    residual: Array, by_theta: Array, by_own: Array, *, own: Index, group: Index, shared: Array
+) -> Normal:
     """Normal equations from weighted residuals and slopes, and a unit normal prior on each shared unknown.
 
     Parameters
     ----------
     residual : ndarray, shape (n_wavelengths, n_readings)
         Read minus predicted, in standard deviations.
-    by_theta, by_shared : ndarray, shapes (n_wavelengths, n_readings, p) and (n_wavelengths, n_readings, q)
-        Slopes of the predictions, in the same units.
+    by_theta : ndarray, shape (n_wavelengths, n_readings, p)
+        Slopes of the predictions by each wavelength's own unknowns, in the same units.
+    by_own : ndarray, shape (n_wavelengths, n_readings, n_slots)
+        Slopes by those shared unknowns that a reading depends on at all.
+    own : ndarray of int, shape (n_groups, n_slots)
+        Which shared unknown each slot of a group is; q for an empty slot. No unknown is in two groups.
+    group : ndarray of int, shape (n_readings,)
+        The group of each reading, rising.
+    shared : ndarray, shape (q,)
     """
+    q = shared.size
+    present, first = np.unique(group, return_index=True)
+    at = own[present]
     transposed = np.swapaxes(by_theta, 1, 2)
-    n_shared = shared.size
-    flat = by_shared.reshape(-1, n_shared)
+    cross = np.zeros((*by_theta.shape[::2], q + 1))
+    mixed = np.add.reduceat(by_theta[..., None] * by_own[..., None, :], first, axis=1)
+    cross[:, :, at.ravel()] = np.moveaxis(mixed, 1, 2).reshape(*mixed.shape[::2], -1)
+    block, pull = np.zeros((q + 1, q + 1)), np.zeros(q + 1)
+    by_reading = np.einsum("wmu,wmv->muv", by_own, by_own)
+    block[at[:, :, None], at[:, None, :]] = np.add.reduceat(by_reading, first, axis=0)
+    pull[at] = np.add.reduceat(np.einsum("wmu,wm->mu", by_own, residual), first, axis=0)
     return Normal(
         own=transposed @ by_theta,
-        cross=transposed @ by_shared,
-        shared=flat.T @ flat + np.eye(n_shared),
+        cross=cross[..., :q],
+        shared=block[:q, :q] + np.eye(q),
         own_pull=(transposed @ residual[..., None])[..., 0],
-        shared_pull=flat.T @ residual.ravel() - shared,
+        shared_pull=pull[:q] - shared,
         cost=float(np.sum(residual**2) + np.sum(shared**2)),
     )
 
@@ -155,8 +173,8 @@ def covariance(normal: Normal, *, weakest: Array) -> tuple[Array, Array]:
 
 def compress(modes: Array, scale: Array, *, kept: float = 0.9995) -> Array:
     """Fewest modes, shape (r, ...), whose outer products sum to (nearly) those of all, measured in `scale`."""
-    if modes.shape[0] == 0:
-        return modes
+    if not modes.any():  # no thickness or dose is in doubt
+        return modes[:0]
     flat = (modes / scale).reshape(modes.shape[0], -1)
     values, vectors = np.linalg.eigh(flat @ flat.T)
     order = np.argsort(values)[::-1]

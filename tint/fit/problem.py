@@ -1,8 +1,9 @@
 """A swatch folder as arrays, and the forward model of all its readings at once, with slopes.
 
 The unknowns are of two kinds. `theta`, shape (n_wavelengths, 2 n_components), holds k then s at each wavelength.
-`shared`, shape (n_swatches + n_doses,), holds what all wavelengths have in common: how far each casting's thickness
-is from its reading and each dose from its weighing, both in units of their own standard deviation.
+`shared`, shape (n_shared,), holds what all wavelengths have in common: how far each casting's thickness is from its
+reading and each dose from its weighing, both in units of their own standard deviation. A reading depends on few of
+these, those of its own swatch, so slopes by them are kept in slots: the thickness first, then the doses.
 """
 
 from __future__ import annotations
@@ -36,10 +37,14 @@ class Problem:
         Index of each swatch's base.
     thickness : ndarray, shape (n_swatches,)
         As written [mm].
-    dose_swatch, dose_pigment : ndarray of int, shape (n_doses,)
-        Which swatch and pigment each weighing belongs to.
+    own : ndarray of int, shape (n_swatches, n_slots)
+        Where each swatch's thickness and doses stand in `shared`; n_shared for an empty slot.
+    dosed : ndarray of int, shape (n_swatches, n_slots - 1)
+        Which pigment each dose is of; any for an empty slot.
+    dose : ndarray, shape (n_swatches, n_slots - 1)
+        As written; 0 for an empty slot [%].
     swatch, backing : ndarray of int, shape (n_readings,)
-        What each reading is of; the backing is TRANSMITTANCE or FREE where there is none.
+        What each reading is of, swatch after swatch; the backing is TRANSMITTANCE or FREE where there is none.
     wet : ndarray of bool, shape (n_readings,)
     read : ndarray, shape (n_readings, n_wavelengths)
     backings : ndarray, shape (n_backings, n_wavelengths)
@@ -50,8 +55,9 @@ class Problem:
     loadings: Array
     base: Index
     thickness: Array
-    dose_swatch: Index
-    dose_pigment: Index
+    own: Index
+    dosed: Index
+    dose: Array
     swatch: Index
     backing: Index
     wet: NDArray[np.bool_]
@@ -66,70 +72,91 @@ class Problem:
 
     @property
     def n_shared(self) -> int:
-        return self.thickness.size + self.dose_swatch.size
+        return self.thickness.size + int(np.count_nonzero(self.dose))
 
 
 @dataclass(frozen=True, eq=False)
 class Forward:
     """Predicted readings, shape (n_readings, n_wavelengths), and their slopes by theta and shared unknowns.
 
-    `by_theta` has shape (n_wavelengths, n_readings, 2 n_components), `by_shared` (n_wavelengths, n_readings, n_shared).
+    `by_theta` has shape (n_wavelengths, n_readings, 2 n_components), `by_own` (n_wavelengths, n_readings, n_slots).
     """
 
     predicted: Array
     by_theta: Array
-    by_shared: Array
+    by_own: Array
 
 
 def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...]) -> Problem:
-    """A folder as arrays; swatches without readings are left out of nothing but the sums."""
+    """A folder as arrays."""
     pigments, bases = tuple(folder.pigments), tuple(folder.bases)
     loadings = np.array([[s.loadings.get(p, 0.0) for p in pigments] for s in folder.swatches], dtype=float)
     loadings = loadings.reshape(len(folder.swatches), len(pigments))
     number = {swatch.name: at for at, swatch in enumerate(folder.swatches)}
     backing_number = {name: at for at, name in enumerate(folder.backings)} | {"none": FREE}
-    dose_swatch, dose_pigment = np.nonzero(loadings)
+    readings = sorted(folder.readings, key=lambda reading: number[reading.swatch])
+    own, dosed = _slots(loadings)
     return Problem(
         loadings=loadings,
         base=np.array([bases.index(s.base) for s in folder.swatches], dtype=np.int64),
         thickness=np.array([s.thickness_mm for s in folder.swatches]),
-        dose_swatch=dose_swatch.astype(np.int64),
-        dose_pigment=dose_pigment.astype(np.int64),
-        swatch=np.array([number[r.swatch] for r in folder.readings], dtype=np.int64),
+        own=own,
+        dosed=dosed,
+        dose=np.take_along_axis(loadings, dosed, axis=1),
+        swatch=np.array([number[r.swatch] for r in readings], dtype=np.int64),
         backing=np.array(
-            [TRANSMITTANCE if r.quantity == "transmittance" else backing_number[r.backing] for r in folder.readings],
+            [TRANSMITTANCE if r.quantity == "transmittance" else backing_number[r.backing] for r in readings],
             dtype=np.int64,
         ),
-        wet=np.array([r.seat == "wet" for r in folder.readings]),
-        read=np.array([r.values for r in folder.readings]),
+        wet=np.array([r.seat == "wet" for r in readings]),
+        read=np.array([r.values for r in readings]),
         backings=np.array(list(folder.backings.values())).reshape(-1, folder.wavelengths.size),
         optics=optics,
         instrument=folder.instrument,
     )
 
 
+def _slots(loadings: Array) -> tuple[Index, Index]:
+    """`own` and `dosed` of `Problem`."""
+    n_swatches = loadings.shape[0]
+    has = loadings > 0.0
+    n_doses = int(has.sum(axis=1).max(initial=0))
+    dosed = np.argsort(~has, axis=1, kind="stable")[:, :n_doses]
+    used = np.take_along_axis(has, dosed, axis=1)
+    n_shared = n_swatches + int(used.sum())
+    own = np.full((n_swatches, 1 + n_doses), n_shared, dtype=np.int64)
+    own[:, 0] = np.arange(n_swatches)
+    own[:, 1:][used] = np.arange(n_swatches, n_shared)
+    return own, dosed.astype(np.int64)
+
+
 def forward(problem: Problem, theta: Array, shared: Array) -> Forward:
     """Predict every reading, with slopes."""
-    n_components, n_swatches = problem.n_components, problem.thickness.size
-    thickness_sd, dose_sd = (
-        problem.instrument.thickness_error_mm,
-        problem.instrument.dose_error_percent / 100.0,
-    )
-    loadings = problem.loadings.copy()
-    loadings[problem.dose_swatch, problem.dose_pigment] *= 1.0 + dose_sd * shared[n_swatches:]
+    n_components = problem.n_components
+    thickness_sd, dose_sd = problem.instrument.thickness_error_mm, problem.instrument.dose_error_percent / 100.0
+    shift = np.append(shared, 0.0)[problem.own]
+    doses = problem.dose * (1.0 + dose_sd * shift[:, 1:])
+    loadings = np.zeros_like(problem.loadings)
+    np.put_along_axis(loadings, problem.dosed, doses, axis=1)
     # A casting is never thinner than a hundredth of its reading, whatever a step of the search proposes.
-    thickness = np.maximum(problem.thickness + thickness_sd * shared[:n_swatches], 0.01 * problem.thickness)
+    thickness = np.maximum(problem.thickness + thickness_sd * shift[:, 0], 0.01 * problem.thickness)
     share = mixing_shares(problem, loadings)
     k, s = theta[:, :n_components].T, theta[:, n_components:].T
     predicted, slopes = _read_all(problem, share @ k, share @ s, thickness)
     of = share[problem.swatch]
     by_k, by_s, by_thickness = np.swapaxes(slopes, 1, 2)  # each (n_wavelengths, n_readings)
     by_theta = np.concatenate((by_k[..., None] * of, by_s[..., None] * of), axis=-1)
-    by_shared = np.zeros((*by_k.shape, problem.n_shared))
-    rows = np.arange(problem.swatch.size)
-    by_shared[:, rows, problem.swatch] = thickness_sd * by_thickness
-    _slope_by_doses(problem, by_shared[..., n_swatches:], k, s, by_k, by_s, dose_sd)
-    return Forward(predicted, by_theta, by_shared)
+    k_gain, s_gain = (_gain(problem, each)[:, problem.swatch] for each in (k, s))
+    by_doses = dose_sd * (by_k[..., None] * k_gain + by_s[..., None] * s_gain)
+    by_own = np.concatenate((thickness_sd * by_thickness[..., None], by_doses), axis=-1)
+    return Forward(predicted, by_theta, by_own)
+
+
+def _gain(problem: Problem, coefficient: Array) -> Array:
+    """What each dose adds to K or S, shape (n_wavelengths, n_swatches, n_slots - 1): more pigment is less base."""
+    n_bases = len(problem.optics)
+    added = coefficient[n_bases + problem.dosed] - coefficient[problem.base][:, None] / 100.0
+    return np.moveaxis(added * problem.dose[..., None], -1, 0)
 
 
 def mixing_shares(problem: Problem, loadings: Array) -> Array:
@@ -139,18 +166,6 @@ def mixing_shares(problem: Problem, loadings: Array) -> Array:
     share[:, :n_bases] = 0.0
     share[np.arange(problem.base.size), problem.base] = 1.0 - loadings.sum(axis=1) / 100.0
     return share
-
-
-def _slope_by_doses(problem: Problem, out: Array, k: Array, s: Array, by_k: Array, by_s: Array, dose_sd: float) -> None:
-    """Fill `out`, shape (n_wavelengths, n_readings, n_doses): more of a pigment is less of the base."""
-    n_bases = len(problem.optics)
-    reading, dose = np.nonzero(problem.swatch[:, None] == problem.dose_swatch[None, :])
-    at_swatch, pigment = problem.dose_swatch[dose], problem.dose_pigment[dose]
-    base = problem.base[at_swatch]
-    amount = dose_sd * problem.loadings[at_swatch, pigment]
-    k_gain = (k[n_bases + pigment] - k[base] / 100.0).T * amount
-    s_gain = (s[n_bases + pigment] - s[base] / 100.0).T * amount
-    out[:, reading, dose] = by_k[:, reading] * k_gain + by_s[:, reading] * s_gain
 
 
 def _read_all(problem: Problem, K: Array, S: Array, thickness: Array) -> tuple[Array, Array]:
