@@ -35,11 +35,11 @@ def fresnel(index: float, outside: Array) -> Array:
     return np.asarray(0.5 * (s * s + p * p))
 
 
-def from_inside(index: float, inside: Array) -> tuple[Array, Array]:
-    """Reflectance of a face by the cosine in the rubber, and the cosine outside."""
+def from_inside(index: float, inside: Array) -> Array:
+    """Reflectance of a face by the cosine in the rubber; 1 beyond the critical angle."""
     square = 1.0 - index**2 * (1.0 - inside**2)
     outside = np.sqrt(np.clip(square, 0.0, None))
-    return np.where(square > 0.0, fresnel(index, np.maximum(outside, 1e-12)), 1.0), outside
+    return np.where(square > 0.0, fresnel(index, np.maximum(outside, 1e-12)), 1.0)
 
 
 def follow(pour: Pour, cosine: float, *, photons: int, seed: int) -> tuple[float, float, float, float]:
@@ -72,7 +72,7 @@ def follow(pour: Pour, cosine: float, *, photons: int, seed: int) -> tuple[float
         z = z + mu * rng.exponential(size=who.size) / depth
         up, down = z < 0.0, z > 1.0
         inside = ~(up | down)
-        back, outside = from_inside(n, np.abs(mu[up]))
+        back = from_inside(n, np.abs(mu[up]))
         escaped[who[up]] += weight[up] * (1.0 - back)
         weight[up] *= back
         mu[up], z[up] = -mu[up], 0.0
@@ -101,7 +101,7 @@ def _behind(pour: Pour, weight: Array, mu: Array, rng: np.random.Generator) -> t
     if pour.seat == "wet":
         lit = weight * pour.backing
         return lit, -np.sqrt(rng.random(weight.size)), lit
-    back, _ = from_inside(pour.index, mu)
+    back = from_inside(pour.index, mu)
     stays = rng.random(weight.size) < back
     weight, after = weight.copy(), np.where(stays, -mu, 0.0)
     out = np.flatnonzero(~stays)

@@ -15,14 +15,12 @@ import tempfile
 import time
 import warnings
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
+import iadpython
 import numpy as np
 from numpy.typing import NDArray
-
-os.environ["TINT_CACHE"] = tempfile.mkdtemp(prefix="tint-figures-")
-
-import iadpython  # noqa: E402
 from photons import Pour, follow
 from PythonicDISORT.pydisort import pydisort
 from PythonicDISORT.subroutines import interpolate
@@ -89,7 +87,7 @@ def against_iadpython(count: int = 500) -> None:
     for slab in white:
         lost = [1.0 - theirs(*slab, points=points)[:2].sum() for points in (24, 64)]
         own = 1.0 - ours(np.array(slab[0]), np.array(slab[1]), *slab[2:])[:2].sum()
-        print(f"  light lost at mu_s' d = {slab[1]:g}: iadpython 24, 64 points {lost[0]:.1e}, {lost[1]:.1e}; here {own:.1e}")
+        print(f"  lost at mu_s' d = {slab[1]:g}: iadpython 24, 64 points {lost[0]:.1e}, {lost[1]:.1e}; here {own:.1e}")
     show("direct, 24 nodes - 64 nodes", np.abs(direct - finer).max(axis=0))
 
 
@@ -118,7 +116,12 @@ def tables_against_iadpython(count: int = 60) -> None:
 def against_disort() -> None:
     """Slabs without faces over a Lambertian ground, seen along the normal or collected, PythonicDISORT, 48 streams."""
     worst = np.zeros(2)
-    for absorbed, scattered, g, ground in ((0.1, 3.0, 0.5, 0.6), (0.5, 1.0, 0.0, 0.9), (0.02, 20.0, 0.8, 0.1), (1.0, 2.0, 0.75, 0.3)):
+    for absorbed, scattered, g, ground in (
+        (0.1, 3.0, 0.5, 0.6),
+        (0.5, 1.0, 0.0, 0.9),
+        (0.02, 20.0, 0.8, 0.1),
+        (1.0, 2.0, 0.75, 0.3),
+    ):
         depth, moments = absorbed + scattered, g ** np.arange(400)
         slab = solve(2.0 * absorbed, 0.75 * scattered * (1.0 - g), refractive_index=1.0, g=g)
         for i, (degrees, geometry) in enumerate(((8.0, "di:8"), (45.0, "45:0"))):
@@ -156,7 +159,7 @@ def against_photons() -> None:
 
 
 def real_silicone(folder: Path) -> None:
-    """Invert the reflectance and transmittance of a real slab, 400 to 780 nm, and set it beside the published inverse."""
+    """Invert a real slab's reflectance and transmittance, 400 to 780 nm, beside the published inverse."""
     readings = rows(folder / "slab_reflectance_transmittance.rxt", 4)
     published = {row[0]: row for row in rows(folder / "slab_inverse_result.txt", 7)}
     misfit, off = [], []
@@ -167,7 +170,10 @@ def real_silicone(folder: Path) -> None:
             mu_a, mu_s = published[wavelength][5:7]
             off.append((absorbed / 2.65 - mu_a, (reduced / 2.65 - mu_s) / mu_s))
     by_a, by_s = np.abs(np.array(off)).max(axis=0)
-    print(f"real silicone, {len(misfit)} points: R and T reproduced to {max(misfit):.1e}; mu_a within {by_a:.1e} /mm, ", end="")
+    print(
+        f"real silicone, {len(misfit)} points: R and T reproduced to {max(misfit):.1e}; mu_a within {by_a:.1e} /mm, ",
+        end="",
+    )
     print(f"mu_s' within {100 * by_s:.2f} % of the published inverse (g = 0.9, 12 points, tolerance 1e-4)")
 
 
@@ -198,14 +204,15 @@ def invert(reflected: float, passed: float, *, index: float, g: float) -> tuple[
 
 def speed() -> None:
     """Build of a table, and look-up beside the closed two-flux formula."""
-    built = [timed(lambda n=n, g=g: many_flux.build(n, g), 1) for n, g in ((1.0, 0.9), (1.41, 0.0), (1.41, 0.9))]
+    built = [timed(partial(many_flux.build, n, g), 1) for n, g in ((1.0, 0.9), (1.41, 0.0), (1.41, 0.9))]
     print(f"a table built in {min(built):.2f} to {max(built):.2f} s")
     absorbed, reduced = draw(100_000, 30)
     x, y = 2.0 * absorbed, 0.75 * reduced
     for seat in ("air", "wet"):
-        many = timed(lambda seat=seat: many_flux.terms(x, y, refractive_index=1.41, geometry="di:8", seat=seat, g=0.8), 9)
-        two = timed(lambda seat=seat: two_flux.terms(x, y, refractive_index=1.41, geometry="di:8", seat=seat), 9)
-        print(f"look-up with slopes, {seat}: {1e4 * many:.0f} ns a point, two-flux {1e4 * two:.0f} ns: ratio {many / two:.2f}")
+        many = timed(partial(many_flux.terms, x, y, refractive_index=1.41, g=0.8, geometry="di:8", seat=seat), 9)
+        two = timed(partial(two_flux.terms, x, y, refractive_index=1.41, geometry="di:8", seat=seat), 9)
+        each = f"{1e4 * many:.0f} ns a point, two-flux {1e4 * two:.0f} ns"
+        print(f"look-up with slopes, {seat}: {each}: ratio {many / two:.2f}")
 
 
 def timed(job: Callable[[], object], repeats: int) -> float:
@@ -217,11 +224,18 @@ def timed(job: Callable[[], object], repeats: int) -> float:
     return float(best)
 
 
+def main() -> None:
+    """All figures, with tables built afresh."""
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["TINT_CACHE"] = folder
+        speed()
+        against_iadpython()
+        tables_against_iadpython()
+        against_disort()
+        against_photons()
+        if len(sys.argv) > 1:
+            real_silicone(Path(sys.argv[1]))
+
+
 if __name__ == "__main__":
-    speed()
-    against_iadpython()
-    tables_against_iadpython()
-    against_disort()
-    against_photons()
-    if len(sys.argv) > 1:
-        real_silicone(Path(sys.argv[1]))
+    main()

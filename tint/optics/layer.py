@@ -140,6 +140,8 @@ def over_backing(values: Array, slopes: Array, backing: Array | None) -> tuple[A
     if backing is None:
         return front, slopes[0]
     returned = backing / (1.0 - back * backing)
+    # A backing with more axes than the layer must not meet the axis of the slopes.
+    slopes = slopes.reshape(3, 2, *(1,) * (returned.ndim - front.ndim), *front.shape)
     return front + through * returned, slopes[0] + returned * (slopes[1] + through * returned * slopes[2])
 
 

@@ -93,12 +93,12 @@ def _depths(x: ArrayLike, y: ArrayLike) -> tuple[Array, Array]:
     return x, y
 
 
-@functools.lru_cache(maxsize=64)
+@functools.lru_cache(maxsize=32)  # a table takes 2 MB
 def _table(refractive_index: float, g: float, name: str) -> Table:
     return tabulate(_stored(refractive_index, g)[name], x=X_AXIS, y=Y_AXIS)
 
 
-@functools.lru_cache(maxsize=16)
+@functools.lru_cache(maxsize=8)
 def _stored(refractive_index: float, g: float) -> dict[str, Array]:
     key = f"many-flux {VERSION} n={refractive_index!r} g={g!r} {NODES} {X_AXIS} {Y_AXIS}"
     return cached_arrays(key, lambda: build(refractive_index, g))
