@@ -46,8 +46,8 @@ class Step:
         [mm]
     own : bool
         Whether it is the part's own.
-    cast : bool
-        Whether it lies among the thicknesses at which swatches of the base were cast.
+    beyond : str
+        `thin` or `thick` where no swatch of the base is so; else empty.
     shades : tuple of Shade
         One over each of `Facts.behind`.
     contrast_ratio : float
@@ -56,7 +56,7 @@ class Step:
 
     thickness_mm: float
     own: bool
-    cast: bool
+    beyond: str
     shades: tuple[Shade, ...]
     contrast_ratio: float
 
@@ -144,7 +144,7 @@ def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[st
         Step(
             thickness_mm=d,
             own=d == setting.thickness_mm,
-            cast=not _uncast(palette, blend.base, d),
+            beyond=_beyond(palette, blend.base, d),
             shades=tuple(shades[at] for shades in by_backing),
             contrast_ratio=float(ratios[at]),
         )
@@ -152,9 +152,11 @@ def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[st
     )
 
 
-def _uncast(palette: Palette, base: str, thickness_mm: float) -> list[str]:
-    """What is said of the uncoloured base at a thickness, in the palette's own geometry."""
-    return appearance.outside(palette, Blend(base, {}), setting=Setting(thickness_mm=thickness_mm))
+def _beyond(palette: Palette, base: str, thickness_mm: float) -> str:
+    # Of the bare base in the palette's own geometry, thickness is all that can be outside.
+    if not appearance.outside(palette, Blend(base, {}), setting=Setting(thickness_mm=thickness_mm)):
+        return ""
+    return "thin" if thickness_mm < palette.seen[base].thickness_mm[0] else "thick"
 
 
 def _discreet(palette: Palette, seen: Appearance) -> tuple[str, ...]:
@@ -164,4 +166,7 @@ def _discreet(palette: Palette, seen: Appearance) -> tuple[str, ...]:
     kept = tuple(warning for warning in seen.warnings if warning in plain)
     if len(kept) == len(seen.warnings):
         return kept
-    return (*kept, f"the recipe goes beyond the swatches that were cast in {base}: trust it less, and pour a trial")
+    return (
+        *kept,
+        f"the recipe goes beyond the swatches that were cast in {base}: trust it less, and pour a trial",
+    )

@@ -125,8 +125,30 @@ def _has_glyph(letter: str) -> bool:
     return letter == " " or bytes(font.getmask(letter)) not in (b"", bytes(font.getmask("\uffff")))
 
 
-_SPELLED = {"ß": "ss", "ø": "o", "Ø": "O", "ł": "l", "Ł": "L", "æ": "ae", "Æ": "AE", "œ": "oe", "Œ": "OE", "đ": "d"}
-_SPELLED |= {"×": "x", "–": "-", "—": "-", "−": "-", "‐": "-", "µ": "u", "€": "EUR", "≥": ">=", "≤": "<=", "„": '"'}
+_SPELLED = {
+    "ß": "ss",
+    "ø": "o",
+    "Ø": "O",
+    "ł": "l",
+    "Ł": "L",
+    "æ": "ae",
+    "Æ": "AE",
+    "œ": "oe",
+    "Œ": "OE",
+    "đ": "d",
+}
+_SPELLED |= {
+    "×": "x",
+    "–": "-",
+    "—": "-",
+    "−": "-",
+    "‐": "-",
+    "µ": "u",
+    "€": "EUR",
+    "≥": ">=",
+    "≤": "<=",
+    "„": '"',
+}
 
 
 def spelled(words: str) -> str:
@@ -153,6 +175,12 @@ def text_width(words: str, size: int) -> int:
 def line_height(size: int) -> int:
     """From one line to the next [px]."""
     return math.ceil(1.36 * size)
+
+
+def baseline(size: int) -> int:
+    """From the top of a line to what its letters stand on, capitals being centred [px]."""
+    capital = -math.floor(_font(size).getbbox("H", anchor="ls")[1])
+    return (line_height(size) + capital) // 2
 
 
 def wrap(words: str, *, size: int, width: int) -> list[str]:
@@ -195,17 +223,14 @@ def paint(canvas: Box, items: Sequence[Item]) -> bytes:
         if isinstance(item, Patch):
             draw.rectangle((box.left, box.top, box.right - 1, box.bottom - 1), fill=item.ink)
         elif isinstance(item, Text):
-            baseline = box.top + (box.height + _cap_height(item.size)) // 2
-            draw.text((box.left, baseline), item.words, fill=item.ink, font=_font(item.size), anchor="ls")
+            draw.text(
+                (box.left, box.top + baseline(item.size)), item.words, fill=item.ink, font=_font(item.size), anchor="ls"
+            )
         else:
             _stamp(image, box, _draw_near if isinstance(item, NearSign) else _draw_pointer)
     out = io.BytesIO()
     image.save(out, format="PNG", icc_profile=srgb_profile())
     return out.getvalue()
-
-
-def _cap_height(size: int) -> int:
-    return -_font(size).getbbox("H", anchor="ls")[1].__floor__()
 
 
 def _stamp(image: Image.Image, box: Box, sketch: Callable[[ImageDraw.ImageDraw, int], None]) -> None:

@@ -14,11 +14,11 @@ _DIFFERENCES = (
 )
 # Contrast ratio from which a casting is spoken of so; common practice, no source.
 _OPACITIES = (
-    (0.98, "it hides what is behind it"),
-    (0.90, "it nearly hides what is behind it; a dark edge just shows"),
-    (0.60, "translucent: dark and light behind it can be told apart"),
+    (0.98, "Opaque: it hides what is behind it"),
+    (0.90, "Nearly opaque: a dark edge behind it just shows"),
+    (0.60, "Translucent: dark and light behind it can be told apart"),
 )
-_SEE_THROUGH = "see-through: what is behind it decides how it looks"
+_LEAST_OPAQUE = "Very translucent: what is behind it decides how it looks"
 
 SCREEN_LINE = "A screen cannot show opacity or gloss; a cured physical swatch decides."
 NEAREST = "nearest a screen can show"
@@ -31,50 +31,61 @@ RATIO_LINE = (
 
 def difference_in_words(delta_e: float) -> str:
     """How a CIEDE2000 looks [-]."""
-    return next((words for bound, words in _DIFFERENCES if delta_e < bound), "a different colour")
+    return next((words for bound, words in _DIFFERENCES if delta_e < bound), "seen at once as another colour")
 
 
 def opacity_in_words(contrast_ratio: float) -> str:
     """How a contrast ratio looks [-]."""
-    return next((words for bound, words in _OPACITIES if contrast_ratio >= bound), _SEE_THROUGH)
+    return next((words for bound, words in _OPACITIES if contrast_ratio >= bound), _LEAST_OPAQUE)
 
 
-def of_colour(facts: Facts) -> list[str]:
-    """How far the recipe is from the target, and a casting from the prediction."""
+def of_conditions(facts: Facts) -> str:
+    """What is shown, and what it holds for."""
+    return f"Colour proof, {facts.appearance.blend.base} base. It holds for {facts.appearance.conditions}."
+
+
+def of_colour(facts: Facts) -> list[tuple[str, str]]:
+    """How far the recipe is from the target, and a casting from the prediction: figures and what they mean."""
     told = []
     if facts.target:
         agreed = facts.target.tolerance
-        stands = "within" if facts.delta_e <= agreed else "more than"
-        told.append(
-            f"From the target: {facts.delta_e:.2f} (CIEDE2000), {difference_in_words(facts.delta_e)}; "
-            f"{stands} the agreed {agreed:g}."
-        )
+        stands = "That is within" if facts.delta_e <= agreed else "That is more than"
+        meaning = f"from the target (CIEDE2000): {difference_in_words(facts.delta_e)}. {stands} the agreed {agreed:g}."
+        told.append((f"{facts.delta_e:.2f}", meaning))
     error = facts.appearance.expected_error
-    told.append(
-        f"The cured part: 95 times in 100 within {error:.1f} of the predicted colour. "
-        f"That much is {difference_in_words(error)}."
+    meaning = (
+        "expected error (CIEDE2000): 95 cured parts in 100 come so near the prediction. "
+        f"A miss of {error:.1f} is {difference_in_words(error)}."
     )
+    told.append((f"{error:.1f}", meaning))
     return told
 
 
-def of_opacity(facts: Facts) -> list[str]:
-    """How well the recipe hides, and whether that is what was asked."""
+def of_opacity(facts: Facts) -> list[tuple[str, str]]:
+    """How well the recipe hides, and whether that is what was asked: figures and what they mean."""
     seen = facts.appearance
-    passes = f"It lets {100.0 * seen.luminous_transmittance:.2g} % of the light through."
+    passes = (_percent(seen.luminous_transmittance), "of the light passes through the part.")
     if not facts.has_pair:
-        return ["The swatches were read over one backing only, so how well it hides is not known.", passes]
+        return [passes, ("", "The swatches were read over one backing only: how well it hides is not known.")]
     ratio, error = seen.contrast_ratio, seen.contrast_ratio_error
     low, high = max(ratio - error, 0.0), min(ratio + error, 1.0)
-    told = [
-        f"Contrast ratio {ratio:.2f} ({low:.2f} to {high:.2f}, 95 times in 100): {opacity_in_words(ratio)}. {passes}"
-    ]
+    meaning = f"contrast ratio. {opacity_in_words(ratio)}. Expect {low:.2f} to {high:.2f}, 95 times in 100."
     if facts.target and facts.target.asks_opacity:
-        told.append(_of_asked_opacity(facts.target, ratio))
-    return told
+        meaning += " " + _of_asked_opacity(facts.target, ratio)
+    return [(f"{ratio:.2f}", meaning), passes]
+
+
+def _percent(share: float) -> str:
+    percent = 100.0 * share
+    return "< 0.1 %" if percent < 0.1 else f"{percent:.1f} %" if percent < 9.95 else f"{percent:.0f} %"
 
 
 def _of_asked_opacity(target: Target, ratio: float) -> str:
-    bounds = {"": target.contrast_ratio, "at least ": target.contrast_ratio_min, "at most ": target.contrast_ratio_max}
+    bounds = {
+        "": target.contrast_ratio,
+        "at least ": target.contrast_ratio_min,
+        "at most ": target.contrast_ratio_max,
+    }
     asked = " and ".join(f"{word}{bound:g}" for word, bound in bounds.items() if bound is not None)
     miss = float(target.opacity_miss(ratio))
     if abs(miss) < 0.005:
