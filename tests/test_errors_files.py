@@ -17,7 +17,7 @@ from tint import files
 from tint.errors import Fault, FolderError, InputError, JobError, TintError
 from tint.files import Array, arrays_from_bytes, arrays_to_bytes, cached_arrays, write_whole
 
-WORDS = st.text(alphabet=st.characters(codec="utf-8", exclude_categories=("Cs",)), max_size=30)
+WORDS = st.text(alphabet=st.characters(codec="utf-8"), max_size=30)
 
 
 def test_an_error_says_where_what_was_expected_and_what_mends_it() -> None:

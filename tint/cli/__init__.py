@@ -5,6 +5,7 @@ A command's module is imported when that command runs: `tint --help` pays for no
 
 from __future__ import annotations
 
+import difflib
 import importlib
 import sys
 from collections.abc import Callable
@@ -40,6 +41,16 @@ class Commands(click.Group):
         command: click.Command = importlib.import_module(f"tint.cli.{cmd_name}").command
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that the first argument names; a usage error with the nearest name when there is none."""
+        name = args[0]
+        if name not in COMMANDS and not name.startswith("-"):
+            near = difflib.get_close_matches(name, COMMANDS, n=1)
+            raise click.UsageError(f"there is no command `{name}`{f'; did you mean {near[0]}?' if near else ''}", ctx)
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """The list of commands in the help, from data alone."""
         with formatter.section("Commands"):
@@ -73,7 +84,7 @@ def _usage(error: click.ClickException) -> str:
     """A click error in our form: the command, what is wrong, where to read on."""
     context = error.ctx if isinstance(error, click.UsageError) else None
     path = context.command_path if context else "tint"
-    found = error.format_message().strip().rstrip(".")
+    found = error.format_message().strip().rstrip(".").replace(". Did you", "; did you")
     where = path.removeprefix("tint").strip()
     return f"{where}{': ' if where else ''}{found[:1].lower()}{found[1:]}; run `{path} --help`"
 

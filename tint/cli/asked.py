@@ -15,6 +15,7 @@ from tint.materials import GEOMETRIES, SEATS, Blend
 from tint.palette import Palette
 from tint.target import Target, target_from_lab, target_from_reading, target_from_srgb
 
+
 @dataclass(frozen=True)
 class Doses:
     """A blend as the command line names it."""
@@ -30,14 +31,14 @@ class Doses:
 
 def _dose(text: str) -> tuple[str, float]:
     name, sign, amount = text.rpartition("=")
-    expected = "PIGMENT=PERCENT, as in white=0.5"
+    expected = "expected PIGMENT=PERCENT, as in white=0.5"
     if not sign or not name.strip():
         raise InputError("--load", f"`{text}`", expected)
     if "=" in name:
         raise InputError("--load", f"`{text}` names more than one pigment", expected, "give --load once for each")
     loading = number(amount.strip().removesuffix("%"), f"--load {name.strip()}", "a loading in percent, as in 0.5")
     if not 0.0 <= loading <= 100.0:
-        raise InputError(f"--load {name.strip()}", f"{loading:g} %", "a loading from 0 to 100 %")
+        raise InputError(f"--load {name.strip()}", f"{loading:g} %", "expected a loading from 0 to 100 %")
     return name.strip(), loading
 
 
@@ -45,7 +46,7 @@ def _doses(base: str | None, load: tuple[tuple[str, float], ...]) -> Doses:
     names = [name for name, _ in load]
     twice = [name for name in names if names.count(name) > 1]
     if twice:
-        raise InputError("--load", f"{twice[0]} is given twice", "each pigment once")
+        raise InputError("--load", f"{twice[0]} is given twice", "expected each pigment once")
     return Doses(base, dict(load))
 
 
@@ -75,7 +76,7 @@ def base_of(palette: Palette, name: str | None) -> str:
         return known(name, palette.bases, "--base")
     if len(palette.seen) == 1:
         return next(iter(palette.seen))
-    raise InputError("--base", "no base is named", "one of " + ", ".join(palette.bases))
+    raise InputError("--base", "no base is named", "expected one of " + ", ".join(palette.bases))
 
 
 def blend_of(palette: Palette, doses: Doses) -> Blend:
@@ -88,8 +89,13 @@ def blend_of(palette: Palette, doses: Doses) -> Blend:
 
 
 def _casting(
-    thickness: float | None, over: str | None, seat: str | None, light: str | None, observer: str | None, geometry: str | None
-) -> dict[str, Any]:  # fmt: skip
+    thickness: float | None,
+    over: str | None,
+    seat: str | None,
+    light: str | None,
+    observer: str | None,
+    geometry: str | None,
+) -> dict[str, Any]:
     """Only what was given: the rest is the library's default, or a recipe's own."""
     given = {
         "thickness_mm": thickness,
@@ -105,7 +111,7 @@ def _casting(
 setting_options = grouped(
     "casting",
     _casting,
-    number_option("--thickness", "a wall thickness in mm", metavar="MM", help="Wall thickness of the part."),
+    number_option("--thickness", "Wall thickness of the part.", expected="a wall thickness in mm", metavar="MM"),
     click.option("--over", metavar="BACKING", help="What lies behind, or `none`.  [default: the lightest backing]"),
     click.option("--seat", type=click.Choice(SEATS), help="An air film behind, or optical contact.  [default: air]"),
     click.option("--light", metavar="NAME", help="A CIE light: D65, D50, A, FL11 ...  [default: D65]"),
@@ -123,7 +129,8 @@ def setting_of(palette: Palette, casting: Mapping[str, Any]) -> Setting:
         If there is no thickness, or a backing is unknown.
     """
     if "thickness_mm" not in casting:
-        raise InputError("--thickness", "not given", "the wall thickness of the part in mm", "as in --thickness 3")
+        expected = "expected the wall thickness of the part in mm"
+        raise InputError("--thickness", "not given", expected, "as in --thickness 3")
     if casting.get("over"):
         known(casting["over"], [*palette.backings, "none"], "--over")
     return Setting(**casting)
@@ -148,7 +155,7 @@ def _lab(text: str) -> tuple[float, ...]:
     expected = "three numbers L,a,b as in 70,20,40"
     if len(parts) != 3:
         mend = "write decimals with a point" if len(parts) > 3 else ""
-        raise InputError("--target-lab", f"`{text}`", expected, mend)
+        raise InputError("--target-lab", f"`{text}`", f"expected {expected}", mend)
     return tuple(number(part, "--target-lab", expected) for part in parts)
 
 
@@ -180,12 +187,10 @@ target_options = grouped(
     ),
     click.option("--target-srgb", metavar="'#rrggbb'", help="As a screen colour; quote it."),
     click.option("--target-reading", metavar="FILE[:NAME]", help="As measured: a row of a readings table."),
-    number_option("--contrast-ratio", _RATIO, metavar="X", help="The opacity to reach."),
-    number_option("--contrast-ratio-min", _RATIO, metavar="X", help="The least opacity."),
-    number_option("--contrast-ratio-max", _RATIO, metavar="X", help="The most opacity."),
-    number_option(
-        "--tolerance", "a CIEDE2000", metavar="DE", help="The CIEDE2000 that counts as reached.  [default: 1]"
-    ),
+    number_option("--contrast-ratio", "The opacity to reach.", expected=_RATIO, metavar="X"),
+    number_option("--contrast-ratio-min", "The least opacity.", expected=_RATIO, metavar="X"),
+    number_option("--contrast-ratio-max", "The most opacity.", expected=_RATIO, metavar="X"),
+    number_option("--tolerance", "What counts as reached.  [default: 1]", expected="a CIEDE2000", metavar="CIEDE2000"),
 )
 
 
@@ -200,7 +205,7 @@ def target_of(palette: Palette, wish: Wish, setting: Setting) -> Target | None:
     kinds = {"--target-lab": wish.lab, "--target-srgb": wish.srgb, "--target-reading": wish.reading}
     given = [option for option, value in kinds.items() if value is not None]
     if len(given) > 1:
-        raise InputError("target", f"{' and '.join(given)} are both given", "one of them")
+        raise InputError("target", f"{' and '.join(given)} are both given", "expected one of them")
     asked = dict(wish.opacity) | ({} if wish.tolerance is None else {"tolerance": wish.tolerance})
     if wish.lab is not None:
         return target_from_lab(wish.lab, **asked)  # type: ignore[arg-type]  # numbers by name
@@ -210,5 +215,5 @@ def target_of(palette: Palette, wish: Wish, setting: Setting) -> Target | None:
     if wish.reading is not None:
         return target_from_reading(wish.reading, view, wavelengths=palette.wavelengths, **asked)
     if asked:
-        raise InputError("target", "an opacity or tolerance without a colour", ", ".join(kinds))
+        raise InputError("target", "an opacity or tolerance without a colour", "expected " + " or ".join(kinds))
     return None

@@ -32,7 +32,8 @@ def command(folder: Path, as_json: bool) -> None:
     if as_json:
         print_json(_as_json(folder, read, faults))
     else:
-        _show(page(), folder, read, faults)
+        with page() as out:
+            _show(out, folder, read, faults)
     grave = sum(fault.grave for fault in faults)
     if grave:
         found = f"{counted(grave, 'fault')} {'keeps' if grave == 1 else 'keep'} it from being used"
@@ -42,7 +43,12 @@ def command(folder: Path, as_json: bool) -> None:
 def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequence[Fault]) -> None:
     for file, of_file in groupby(faults, key=lambda fault: fault.file):
         out.print(file, style=HEAD)
-        show_table(out, ("<", "row", "<column", "<found", "<what mends it"), map(_row, of_file), indent=2)
+        show_table(
+            out,
+            ("<", "row", "<column", "~found", "~what mends it"),
+            map(_row, sorted(of_file, key=lambda fault: fault.row or 0)),
+            indent=2,
+        )
         out.print()
     if read is not None:
         out.print(_contents(read))
@@ -62,7 +68,7 @@ def _row(fault: Fault) -> tuple[Any, ...]:
 def _contents(read: SwatchFolder) -> str:
     grid = read.wavelengths
     return (
-        f"{read.name}: {counted(len(read.swatches), 'casting')}, {counted(len(read.readings), 'reading')} of them, "
+        f"{read.name}: {counted(len(read.swatches), 'casting')}, {counted(len(read.readings), 'reading')}, "
         f"{grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm, {read.instrument.geometry}.\n"
         f"Bases: {', '.join(read.bases)}. Pigments: {', '.join(read.pigments)}. Backings: {', '.join(read.backings)}."
     )

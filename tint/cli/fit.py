@@ -10,7 +10,19 @@ import click
 import numpy as np
 
 from tint.cli.options import folder_argument, json_option, optics_option
-from tint.cli.tables import CARE, HEAD, counted, fixed, page, print_json, show_facts, show_notes, show_table, show_title
+from tint.cli.tables import (
+    CARE,
+    HEAD,
+    counted,
+    fixed,
+    page,
+    print_json,
+    show_facts,
+    show_notes,
+    show_table,
+    show_title,
+    waiting,
+)
 from tint.fit import fit_palette
 from tint.palette import Palette, SwatchFit, fit_path, write_palette
 from tint.swatches import read_folder
@@ -36,17 +48,17 @@ def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
     Writes FOLDER/palette.MODEL.fit, whole, over an older one.
     """
     read = read_folder(folder)
-    palette = fit_palette(read, optics=optics)
+    with waiting(f"fitting {counted(len(read.swatches), 'swatch', 'swatches')}"):
+        palette = fit_palette(read, optics=optics)
     path = fit_path(folder, optics)
     write_palette(palette, path)
     if as_json:
         print_json(_as_json(palette, path))
         return
-    out = page()
-    _show(out, palette, path, every=every)
-    if read.warnings:
-        out.print()
-        out.print(f"{counted(len(read.warnings), 'thing')} thin in the folder: run `tint check {folder}`.", style=CARE)
+    with page() as out:
+        _show(out, palette, path, every=every)
+        if read.warnings:
+            out.print(f"{counted(len(read.warnings), 'warning')} on the folder: run `tint check {folder}`.", style=CARE)
 
 
 def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
@@ -68,9 +80,13 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     size = residuals(palette.swatches)
     facts = [
         ("mean", f"{fixed(size['mean'], 2)} CIEDE2000", "of the swatches"),
-        ("95 of 100 below", f"{fixed(size['p95'], 2)} CIEDE2000", ""),
+        ("95 % below", f"{fixed(size['p95'], 2)} CIEDE2000", ""),
         ("largest", f"{fixed(size['max'], 2)} CIEDE2000", ""),
-        ("misfit", f"{fixed(_LIGHTNESS * palette.misfit, 2)} L*", "what the model misses at one wavelength, noise apart"),
+        (
+            "misfit",
+            f"{fixed(_LIGHTNESS * palette.misfit, 2)} L*",
+            "the model's own miss at a wavelength, noise apart",
+        ),
     ]
     if palette.model == "many-flux":
         facts.append(("anisotropy g", fixed(palette.g, 2), "chosen by the fit"))

@@ -1,4 +1,4 @@
-"""An appearance as a page and as JSON: what `predict`, `solve` and `weigh` say of a blend, in the same words and keys."""
+"""An appearance as a page and as JSON: what several commands say of a blend, in the same words and keys."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 
 from tint.appearance import Appearance
 from tint.cli.tables import CARE, fixed, show_facts, show_notes, show_table
+from tint.palette import Palette
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -59,20 +60,20 @@ def appearance_json(appearance: Appearance) -> dict[str, Any]:
     }
 
 
-def show_appearance(out: Console, appearance: Appearance) -> None:
+def show_appearance(out: Console, appearance: Appearance, palette: Palette) -> None:
     """Colour over each backing, opacity, light let through, error, and what to know before believing them."""
-    show_patch(out, appearance)
-    # Darkest and lightest backing are told of even where the part is judged over neither.
-    labs = [("judged, " + _place(appearance), appearance.lab)]
+    _show_patch(out, appearance)
+    labs = {_place(appearance.over): appearance.lab}
     if np.isfinite(appearance.lab_black).all():
-        labs += [("over the darkest backing", appearance.lab_black), ("over the lightest backing", appearance.lab_white)]
-    show_table(out, ("<colour", "L*", "a*", "b*"), [(place, *(fixed(x, 2) for x in lab)) for place, lab in labs])
+        labs.setdefault(_place(palette.black), appearance.lab_black)
+        labs.setdefault(_place(palette.white), appearance.lab_white)
+    show_table(out, ("<", "L*", "a*", "b*"), [(place, *(fixed(x, 2) for x in lab)) for place, lab in labs.items()])
     out.print()
     show_facts(out, _facts(appearance))
     show_notes(out, "Before you trust it", appearance.warnings, style=CARE)
 
 
-def show_patch(out: Console, appearance: Appearance) -> None:
+def _show_patch(out: Console, appearance: Appearance) -> None:
     """The colour itself, on a terminal that can show it."""
     if out.is_terminal and out.color_system == "truecolor":
         for _ in range(2):
@@ -80,17 +81,17 @@ def show_patch(out: Console, appearance: Appearance) -> None:
         out.print()
 
 
-def _place(appearance: Appearance) -> str:
-    return "free slab" if appearance.over == "none" else f"over {appearance.over}"
+def _place(over: str) -> str:
+    return "free slab" if over == "none" else f"over {over}"
 
 
 def _facts(appearance: Appearance) -> list[tuple[str, str, str]]:
-    gamut = "within what a screen can show" if appearance.in_gamut else "clipped: a screen cannot show this colour"
+    gamut = "a screen can show it" if appearance.in_gamut else "clipped: no screen shows this colour"
     ratio = f"{fixed(appearance.contrast_ratio, 3)} ± {fixed(appearance.contrast_ratio_error, 3)}"
     through = f"{fixed(100.0 * appearance.luminous_transmittance, 1)} %"
     return [
-        ("expected error", f"{fixed(appearance.expected_error, 2)} CIEDE2000", "95 of 100 readings fall within it"),
-        ("contrast ratio", ratio, "Y over black to Y over white; 1 is opaque; 95 of 100"),
-        ("transmittance", through, "total, of the free slab, Y in this light"),
-        ("screen colour", appearance.srgb, f"sRGB, {gamut}"),
+        ("expected error", f"{fixed(appearance.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"),
+        ("contrast ratio", ratio, "Y over black / Y over white; 95 of 100"),
+        ("transmittance", through, "total, of the free slab, Y"),
+        ("screen colour", appearance.srgb, f"sRGB; {gamut}"),
     ]

@@ -1,4 +1,4 @@
-"""What options are made of: numbers, names, the folder with its palette; and groups of them that reach a command as one."""
+"""What options are made of: numbers, names, a folder and its palette; and groups that reach a command as one value."""
 
 from __future__ import annotations
 
@@ -34,24 +34,36 @@ def number(text: object, where: str, expected: str) -> float:
     words = str(text).strip()
     if "," in words:
         mend = f"write {words.replace(',', '.')}" if words.count(",") == 1 and "." not in words else ""
-        raise InputError(where, f"`{words}` has a comma", f"{expected}, with a decimal point", mend)
+        raise InputError(where, f"`{words}` has a comma", f"expected {expected}, with a decimal point", mend)
     try:
         value = float(words)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise InputError(where, f"`{words}` is not a number", expected)
+        raise InputError(where, f"`{words}` is not a number", f"expected {expected}")
     return value
 
 
-def number_option(name: str, expected: str, *, metavar: str, help: str, default: float | None = None) -> Decorator:  # noqa: A002
+def count_option(name: str, text: str, *, default: int | None = None) -> Decorator:
+    """An option that takes a whole number of at least 1."""
+
+    def convert(given: object) -> int:
+        value = number(given, name, "a whole number of at least 1")
+        if value < 1 or value != int(value):
+            raise InputError(name, f"{value:g}", "expected a whole number of at least 1")
+        return int(value)
+
+    return click.option(name, type=convert, metavar="N", default=default, show_default=default is not None, help=text)
+
+
+def number_option(name: str, text: str, *, expected: str, metavar: str, default: float | None = None) -> Decorator:
     """An option that takes one number."""
 
-    def convert(text: object) -> float:
-        return number(text, name, expected)
+    def convert(given: object) -> float:
+        return number(given, name, expected)
 
-    shown = {} if default is None else {"show_default": True}
-    return click.option(name, type=convert, metavar=metavar, default=default, help=help, **shown)
+    shown = None if default is None else f"{default:g}"
+    return click.option(name, type=convert, metavar=metavar, default=default, show_default=shown, help=text)
 
 
 def grouped(name: str, build: Callable[..., object], *options: Decorator) -> Decorator:
@@ -110,4 +122,4 @@ def known(name: str, names: Collection[str], where: str) -> str:
         return name
     near = difflib.get_close_matches(name.lower(), {each.lower(): each for each in names}, n=1)
     mend = f"did you mean {next(each for each in names if each.lower() == near[0])}?" if near else ""
-    raise InputError(where, f"there is no `{name}`", "one of " + ", ".join(names), mend)
+    raise InputError(where, f"there is no `{name}`", "expected one of " + ", ".join(names), mend)

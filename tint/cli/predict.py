@@ -34,11 +34,11 @@ def command(folder: Path, doses: Doses, casting: dict[str, Any], optics: str, sp
     if as_json:
         print_json(appearance_json(appearance) | {"optics": optics})
         return
-    out = page()
-    show_title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
-    show_appearance(out, appearance)
-    if spectrum:
-        _show_spectrum(out, appearance)
+    with page() as out:
+        show_title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
+        show_appearance(out, appearance, palette)
+        if spectrum:
+            _show_spectrum(out, appearance)
 
 
 def _show_spectrum(out: Console, appearance: Appearance) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+import sys
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 import msgspec
@@ -14,13 +16,33 @@ if TYPE_CHECKING:
     from rich.console import Console, RenderableType
 
 QUIET, HEAD, ALARM, CARE = "dim", "bold", "bold red", "yellow"
+_WIDEST, _LEAST_PROSE = 10_000, 16  # characters
 
 
-def page() -> Console:
-    """Standard output for people: plain text when it is not a terminal; file names are never taken for markup."""
+@contextlib.contextmanager
+def page() -> Iterator[Console]:
+    """What people read, gathered and then written to standard output at once, with no blanks at line ends.
+
+    Plain text when that is not a terminal; file names are never taken for markup.
+    """
     from rich.console import Console  # not for those who ask for JSON
 
-    return Console(highlight=False, markup=False, emoji=False)
+    out = Console(highlight=False, markup=False, emoji=False)
+    with out.capture() as held:
+        yield out
+    click.echo("\n".join(line.rstrip() for line in held.get().rstrip("\n").split("\n")), color=True)
+
+
+@contextlib.contextmanager
+def waiting(words: str) -> Iterator[None]:
+    """Show on a terminal that something is being done; elsewhere nothing."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True, markup=False).status(words):
+        yield
 
 
 def print_json(content: Mapping[str, Any]) -> None:
@@ -49,27 +71,37 @@ def show_title(out: Console, title: str, conditions: str = "") -> None:
     out.print()
 
 
-def show_table(out: Console, columns: Sequence[str], rows: Iterable[Sequence[RenderableType]], *, indent: int = 0) -> None:
+def show_table(
+    out: Console, columns: Sequence[str], rows: Iterable[Sequence[RenderableType]], *, indent: int = 0
+) -> None:
     """A table without lines.
 
     Parameters
     ----------
     columns : sequence of str
-        Headers. One that starts with `<` holds words: it is set left, and folds when the page is narrow; the others
-        hold numbers: set right, never folded and never cut.
+        Headers. Names start with `<`, sentences with `~`; the rest are numbers. Names and numbers are never folded or
+        cut; sentences fold at their blanks.
     """
+    from rich.cells import cell_len
     from rich.padding import Padding
     from rich.table import Table
 
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=HEAD)
-    for name in columns:
-        words = name.startswith("<")
-        table.add_column(name.removeprefix("<"), justify="left" if words else "right", no_wrap=not words, overflow="fold")
-    for row in rows:
+    held = [tuple(row) for row in rows]
+    for at, name in enumerate(columns):
+        header, folds = name.lstrip("<~"), name.startswith("~")
+        widest = max(cell_len(str(cell)) for cell in (header, *(row[at] for row in held)))
+        least = _LEAST_PROSE if folds else widest
+        side: Literal["left", "right"] = "right" if name == header else "left"
+        table.add_column(header, justify=side, no_wrap=not folds, overflow="fold", min_width=least)
+    for row in held:
         table.add_row(*row)
     padded = Padding(table, (0, 0, 0, indent), expand=False)
-    # A terminal too narrow for the numbers wraps the lines itself, and loses none.
-    out.print(padded, width=max(out.width, out.measure(padded).minimum), crop=False)
+    # On a page too narrow for the numbers the terminal wraps the lines, and none is lost.
+    needed = out.measure(padded, options=out.options.update(width=_WIDEST)).minimum
+    given, out.width = out.width, max(out.width, needed)
+    out.print(padded)
+    out.width = given
 
 
 def show_facts(out: Console, facts: Iterable[tuple[str, str, str]]) -> None:
@@ -106,8 +138,3 @@ def counted(count: int, one: str, many: str = "") -> str:
 def fixed(value: float, decimals: int) -> str:
     """A number to so many decimals; a dash for what is not known."""
     return f"{value:.{decimals}f}" if math.isfinite(value) else "-"
-
-
-def percent(loading: float) -> str:
-    """A loading: four digits."""
-    return f"{loading:.4g} %"

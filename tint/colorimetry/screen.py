@@ -7,6 +7,8 @@ IEC 61966-2-1:1999: sRGB. Li and others (2017), Color Res. Appl. 42, 703: CAT16.
 
 from __future__ import annotations
 
+from string import hexdigits
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -93,9 +95,7 @@ def hex_to_srgb(code: str) -> Array:
         If the text is neither.
     """
     digits = code.strip().removeprefix("#")
-    try:
-        if len(digits) != 6:
-            raise ValueError
-        return np.array([int(digits[at : at + 2], 16) for at in (0, 2, 4)]) / 255.0
-    except ValueError:
-        raise InputError("screen colour", f"`{code}` is not one", "six hexadecimal digits", "as in #c8a060") from None
+    # int() alone would take "+1", " 1" and the digits of other scripts.
+    if len(digits) != 6 or not set(digits) <= set(hexdigits):
+        raise InputError("screen colour", f"`{code}` is not one", "six hexadecimal digits", "as in #c8a060")
+    return np.array([int(digits[at : at + 2], 16) for at in (0, 2, 4)]) / 255.0

@@ -1,0 +1,493 @@
+"""The commands from end to end: what they print, write and return, and what they leave unloaded."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+
+from tint.appearance import Setting, predict
+from tint.cli import COMMANDS, main
+from tint.cli.tables import plain
+from tint.fit import fit_palette
+from tint.materials import Blend
+from tint.palette import Palette, fit_path, read_palette
+from tint.swatches import SwatchFolder
+
+ROOT = Path(__file__).parents[1]
+DEMO = str(ROOT / "swatches_demo")
+BLEND = ["--base", "clear", "--load", "white=0.5", "--load", "yellow=0.3"]
+TARGET = ["--target-lab", "70,20,40"]
+
+
+def two_flux(*arguments: object) -> list[str]:
+    """The arguments, with the layer model that the fitted folder has, whatever the default is."""
+    named = [str(each) for each in arguments]
+    return [*named, "--optics", "two-flux"] if named and named[0] in COMMANDS and named[0] != "check" else named
+
+
+def run(*arguments: object, text: str | bytes | None = None, columns: int = 80) -> Result:
+    return CliRunner().invoke(main, two_flux(*arguments), input=text, env={"COLUMNS": str(columns)})
+
+
+def done(*arguments: object, text: str | bytes | None = None, columns: int = 80) -> str:
+    result = run(*arguments, text=text, columns=columns)
+    assert result.exit_code == 0, result.stderr
+    assert result.stderr == ""
+    return result.stdout
+
+
+def no_constant(name: str) -> float:
+    raise AssertionError(f"{name} is not JSON")
+
+
+def answer(*arguments: object, text: str | bytes | None = None) -> dict[str, Any]:
+    out = done(*arguments, "--json", text=text)
+    content = json.loads(out, parse_constant=no_constant)
+    assert isinstance(content, dict)
+    return content
+
+
+def environment(**more: str) -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "80", **more}
+
+
+def shell(*arguments: str, **options: Any) -> subprocess.CompletedProcess[str]:
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "80"}
+    return subprocess.run(
+        [sys.executable, "-m", "tint", *arguments],
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        **options,
+    )
+
+
+# Help, and what it costs.
+
+
+def test_help_lists_every_command() -> None:
+    out = done("--help")
+    for name, line in COMMANDS.items():
+        assert re.search(rf"^  {name} +{re.escape(line)}$", out, re.MULTILINE)
+    assert done() == out
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_help_of_a_command_opens_as_listed_and_has_an_example(name: str) -> None:
+    out = done(name, "--help", columns=200)
+    assert out.split("\n")[2].strip() == COMMANDS[name]
+    assert f"Example: tint {name} swatches_demo" in out
+
+
+def test_every_option_has_help() -> None:
+    for name in COMMANDS:
+        command = main.get_command(None, name)  # type: ignore[arg-type]  # the context is not looked at
+        assert command is not None
+        assert [p.name for p in command.params if p.param_type_name == "option" and not getattr(p, "help", "")] == []
+
+
+@pytest.mark.parametrize("arguments", [[], ["--help"], ["--version"]])
+def test_help_loads_nothing_heavy(arguments: list[str]) -> None:
+    code = (
+        "import sys, contextlib, io\n"
+        "from tint.cli import main\n"
+        "with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):\n"
+        f"    main({arguments!r})\n"
+        "heavy = {'numpy', 'scipy', 'rich', 'colour', 'matplotlib', 'PIL', 'msgspec'} & set(sys.modules)\n"
+        "sys.exit(repr(sorted(heavy)) if heavy else 0)\n"
+    )
+    ended = subprocess.run([sys.executable, "-c", code], env=environment(), capture_output=True, text=True, timeout=60)
+    assert ended.returncode == 0, ended.stderr
+
+
+def test_json_loads_no_rich_and_no_pictures(fitted_demo: Path) -> None:
+    code = (
+        "import sys, contextlib\n"
+        "from tint.cli import main\n"
+        "with contextlib.suppress(SystemExit):\n"
+        f"    main({two_flux('predict', fitted_demo, *BLEND, '--thickness', '3', '--json')!r})\n"
+        "heavy = {'rich', 'colour', 'matplotlib', 'PIL', 'scipy.optimize'} & set(sys.modules)\n"
+        "sys.exit(repr(sorted(heavy)) if heavy else 0)\n"
+    )
+    ended = subprocess.run([sys.executable, "-c", code], env=environment(), capture_output=True, text=True, timeout=60)
+    assert ended.returncode == 0, ended.stderr
+    assert "lab" in json.loads(ended.stdout)
+
+
+# check
+
+
+def test_check_of_a_good_folder(demo_folder: Path) -> None:
+    out = done("check", demo_folder)
+    assert "75 castings" in out
+    assert "Bases: clear, milky." in out
+    assert "Pigments: white, yellow," in out
+    assert "0 faults" in out
+
+
+def test_check_json(demo_folder: Path) -> None:
+    content = answer("check", demo_folder)
+    assert content["usable"] is True
+    assert content["faults"] == []
+    assert content["swatches"] == 75
+    assert content["bases"] == ["clear", "milky"]
+
+
+@pytest.fixture
+def faulty(demo_folder: Path) -> Path:
+    readings = demo_folder / "readings.csv"
+    lines = readings.read_text().split("\n")
+    cells = lines[30].split(",")
+    cells[9] = "84.2"
+    lines[30] = ",".join(cells)
+    lines[39] = lines[39].replace(lines[39].split(",")[0], "nosuch", 1)
+    readings.write_text("\n".join(lines))
+    return demo_folder
+
+
+def test_check_tells_every_fault_by_row_and_column(faulty: Path) -> None:
+    result = run("check", faulty, columns=120)
+    assert result.exit_code == 2
+    assert re.search(r"fault +31 +450 +reading 84\.2 is outside 0 to 1", result.stdout)
+    assert re.search(r"fault +40 +swatch +nosuch is neither", result.stdout)
+    assert result.stderr.startswith(f"tint: {faulty}: 2 faults")
+    assert result.stderr.count("\n") == 1
+
+
+def test_check_json_of_a_faulty_folder(faulty: Path) -> None:
+    result = run("check", faulty, "--json")
+    assert result.exit_code == 2
+    content = json.loads(result.stdout)
+    assert content["usable"] is False
+    assert {(fault["row"], fault["column"]) for fault in content["faults"]} == {(31, "450"), (40, "swatch")}
+
+
+def test_warnings_alone_leave_a_folder_usable(demo_folder: Path) -> None:
+    swatches = demo_folder / "swatches.csv"
+    swatches.write_text(swatches.read_text().rstrip("\n") + "\nunread,clear,2,0.3,,,,,,,,\n")
+    out = done("check", demo_folder)
+    assert re.search(r"warning +77 +swatch +unread has no reading", out)
+    assert "0 faults, 1 warning." in " ".join(out.split())
+
+
+# fit
+
+
+def test_fit_writes_a_palette_that_reads_back(demo_folder: Path) -> None:
+    out = done("fit", demo_folder)
+    path = fit_path(demo_folder, "two-flux")
+    assert read_palette(path).model == "two-flux"
+    flat = " ".join(out.split())
+    assert "75 swatches, 2 bases, 8 pigments" in flat
+    assert "two-flux, di:8; CIEDE2000 of readings against the fit, D65, 10° observer" in flat
+    assert "The 8 worst" in flat
+
+
+def test_fit_json_names_every_swatch(demo_folder: Path) -> None:
+    content = answer("fit", demo_folder)
+    keys = {"palette", "optics", "delta_e", "misfit", "swatches", "suspects", "undetermined", "conditions"}
+    assert keys <= set(content)
+    assert len(content["swatches"]) == 75
+    suspects = {each["name"]: each["suspect"] for each in content["swatches"] if each["suspect"]}
+    assert content["suspects"] == suspects
+    known = [each["delta_e"] for each in content["swatches"] if each["delta_e"] is not None]
+    assert content["delta_e"]["mean"] == pytest.approx(np.mean(known))
+    assert content["delta_e"]["max"] == pytest.approx(max(known))
+
+
+def test_fit_names_a_suspect_and_why(demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def doubting(folder: SwatchFolder, *, optics: str) -> Palette:
+        palette = fit_palette(folder, optics=optics)
+        first, *others = palette.swatches
+        return replace(palette, swatches=(replace(first, suspect="[bold] its dose is odd"), *others))
+
+    monkeypatch.setattr("tint.cli.fit.fit_palette", doubting)
+    out = done("fit", demo_folder)
+    assert "Suspect swatches\n- clear-1mm (clear): [bold] its dose is odd\n" in out
+
+
+def test_fit_all_shows_every_swatch(demo_folder: Path) -> None:
+    out = done("fit", demo_folder, "--all")
+    names = [line.split(",")[0] for line in (demo_folder / "swatches.csv").read_text().split("\n")[1:] if line]
+    shown = {line.split()[0] for line in out.split("\n") if line}
+    assert set(names) <= shown
+
+
+# predict
+
+
+def test_predict_json_is_the_library_s_answer(fitted_demo: Path, demo_palette: Palette) -> None:
+    content = answer(
+        "predict", fitted_demo, *BLEND, "--thickness", "2.5", "--over", "black", "--seat", "wet", "--light", "A"
+    )
+    setting = Setting(thickness_mm=2.5, over="black", seat="wet", light="A")
+    look = predict(demo_palette, Blend("clear", {"white": 0.5, "yellow": 0.3}), setting=setting)
+    assert content["reflectance"] == look.reflectance.tolist()
+    assert content["transmittance"] == look.transmittance.tolist()
+    assert content["wavelengths"] == demo_palette.wavelengths.tolist()
+    assert content["lab"] == look.lab.tolist()
+    assert content["srgb"] == look.srgb
+    assert content["in_gamut"] is look.in_gamut
+    assert content["contrast_ratio"] == look.contrast_ratio
+    assert content["expected_error"] == look.expected_error
+    assert content["loadings"] == {"white": 0.5, "yellow": 0.3}
+    assert content["conditions"] == look.conditions
+    assert content["setting"]["over"] == "black"
+
+
+def test_predict_shows_numbers_with_units_and_conditions(fitted_demo: Path, demo_palette: Palette) -> None:
+    look = predict(demo_palette, Blend("clear", {"white": 0.5, "yellow": 0.3}), setting=Setting(thickness_mm=3.0))
+    out = done("predict", fitted_demo, *BLEND, "--thickness", "3", "--spectrum")
+    assert "clear with 0.5 % white + 0.3 % yellow" in out
+    assert "3 mm, over white, air seat, di:8, D65, 10° observer; " in out
+    assert f"{look.expected_error:.2f} CIEDE2000" in out
+    assert f"{look.contrast_ratio:.3f} ± {look.contrast_ratio_error:.3f}" in out
+    assert f"{100 * look.luminous_transmittance:.1f} %" in out
+    assert re.search(r"over black +" + " +".join(f"{x:.2f}" for x in look.lab_black), out)
+    for nm, read in zip(look.wavelengths, look.reflectance, strict=True):
+        assert re.search(rf"{nm:g} nm +{read:.4f}", out)
+
+
+def test_piped_output_has_no_control_characters_nor_blanks_at_line_ends(fitted_demo: Path) -> None:
+    out = done("predict", fitted_demo, *BLEND, "--thickness", "3", "--spectrum")
+    assert "\x1b" not in out
+    assert [line for line in out.split("\n") if line != line.rstrip()] == []
+
+
+WIDE = [
+    ["predict", *BLEND, "--thickness", "3", "--spectrum"],
+    ["solve", "--thickness", "3", *TARGET, "--contrast-ratio-min", "0.98", "--base", "clear", "--most-pigments", "2"],
+    ["weigh", *BLEND, "--thickness", "3", "--batch-g", "100"],
+]
+
+
+@pytest.mark.parametrize("arguments", WIDE, ids=lambda arguments: arguments[0])
+def test_no_number_is_cut_whatever_the_width(fitted_demo: Path, arguments: list[str]) -> None:
+    pages = [done(*arguments, fitted_demo, columns=columns) for columns in (400, 120, 80, 40)]
+    numbers = [sorted(re.findall(r"-?\d+\.\d+", page)) for page in pages]
+    assert len(numbers[0]) > 10
+    assert numbers[1:] == numbers[:1] * 3
+    assert "…" not in "".join(pages)
+
+
+def test_tables_fit_eighty_columns(fitted_demo: Path) -> None:
+    for arguments in (
+        ("predict", fitted_demo, *BLEND, "--thickness", "3", "--spectrum"),
+        ("solve", fitted_demo, "--thickness", "3", *TARGET, "--contrast-ratio-min", "0.98"),
+        ("weigh", fitted_demo, *BLEND, "--thickness", "3", "--batch-g", "100"),
+    ):
+        assert max(len(line) for line in done(*arguments).split("\n")) <= 80
+
+
+def test_the_only_base_need_not_be_named(demo_folder: Path) -> None:
+    declared, swatches, readings = (demo_folder / file for file in ("palette.toml", "swatches.csv", "readings.csv"))
+    text = declared.read_text()
+    declared.write_text(text[: text.index("[bases.milky]")] + text[text.index("[pigments.white]") :])
+    rows = swatches.read_text().splitlines(keepends=True)
+    gone = {row.split(",")[0] for row in rows if row.split(",")[1] == "milky"}
+    for path in (swatches, readings):
+        kept = [row for row in path.read_text().splitlines(keepends=True) if row.split(",")[0] not in gone]
+        path.write_text("".join(kept))
+    done("fit", demo_folder)
+    assert answer("predict", demo_folder, "--load", "white=0.5", "--thickness", "3")["base"] == "clear"
+
+
+@pytest.mark.parametrize("text", ["white=0.5%", "white=0.5 %", " white = 0.5"])
+def test_a_percent_sign_is_welcome(fitted_demo: Path, text: str) -> None:
+    content = answer("predict", fitted_demo, "--base", "clear", "--load", text, "--thickness", "3")
+    assert content["loadings"] == {"white": 0.5}
+
+
+def test_a_free_slab(fitted_demo: Path) -> None:
+    assert "3 mm, a free slab, di:8" in done("predict", fitted_demo, *BLEND, "--thickness", "3", "--over", "none")
+
+
+# solve
+
+RECIPE_KEYS = {"base", "loadings", "delta_e", "lab", "contrast_ratio", "expected_error", "limits", "reached"}
+
+
+def test_solve_json(fitted_demo: Path) -> None:
+    content = answer("solve", fitted_demo, "--thickness", "3", *TARGET, "--contrast-ratio-min", "0.9", "--recipes", "3")
+    assert 1 <= len(content["recipes"]) <= 3
+    for recipe in content["recipes"]:
+        assert set(recipe) >= RECIPE_KEYS
+        assert isinstance(recipe["reached"], bool)
+        assert len(recipe["lab"]) == 3
+        assert all(loading > 0.0 for loading in recipe["loadings"].values())
+    assert content["setting"]["thickness_mm"] == 3.0
+    assert content["target"]["contrast_ratio_min"] == 0.9
+    assert content["warnings"] == []
+    assert content["refused"]["clear"]["rose"].startswith("not safe")
+
+
+def test_solve_out_of_reach_says_why_and_is_no_error(fitted_demo: Path) -> None:
+    arguments = ("solve", fitted_demo, "--thickness", "3", "--target-lab", "50,100,-90", "--contrast-ratio-min", "0.5")
+    content = answer(*arguments)
+    assert content["recipes"][0]["reached"] is False
+    assert content["recipes"][0]["limits"]
+    assert content["recipes"][0]["reason"]
+    out = " ".join(done(*arguments).split())
+    assert "What binds - 1: the colour stays" in out
+    assert "Cure a small cup" in out
+
+
+def test_solve_heeds_its_options(fitted_demo: Path) -> None:
+    content = answer(
+        "solve", fitted_demo, "--thickness", "3", *TARGET, "--contrast-ratio", "0.95",
+        "--base", "clear", "--keep", "ochre", "--leave-out", "yellow", "--most-pigments", "3",
+    )  # fmt: skip
+    for recipe in content["recipes"]:
+        assert recipe["base"] == "clear"
+        assert "yellow" not in recipe["loadings"]
+        assert len(recipe["loadings"]) <= 3
+    insisted = answer("solve", fitted_demo, "--thickness", "3", *TARGET, "--base", "clear", "--insist", "rose")
+    assert "rose" not in insisted["refused"].get("clear", {})
+
+
+def test_a_screen_colour_says_nothing_of_opacity(fitted_demo: Path) -> None:
+    arguments = ("solve", fitted_demo, "--thickness", "3", "--target-srgb", "#c8a060")
+    assert "screen colour says nothing of opacity" in " ".join(done(*arguments).split())
+    assert "opacity" in answer(*arguments)["warnings"][0]
+    assert answer(*arguments, "--contrast-ratio", "0.95")["warnings"] == []
+
+
+def test_a_reading_as_target(fitted_demo: Path) -> None:
+    readings = fitted_demo / "readings.csv"
+    content = answer("solve", fitted_demo, "--thickness", "3", "--target-reading", f"{readings}:celadon-lid")
+    assert content["target"]["source"].endswith(":celadon-lid")
+
+
+def test_the_target_s_tolerance_decides_what_counts_as_reached(fitted_demo: Path) -> None:
+    arguments = ("solve", fitted_demo, "--thickness", "3", "--target-lab", "50,100,-90")
+    assert answer(*arguments, "--tolerance", "500")["recipes"][0]["reached"] is True
+
+
+# weigh
+
+
+def test_weigh_json(fitted_demo: Path) -> None:
+    content = answer("weigh", fitted_demo, *BLEND, "--thickness", "3", "--batch-g", "100", "--waste", "20")
+    assert [set(line) >= {"what", "part", "grams"} for line in content["lines"]] == [True] * 4
+    assert content["total_grams"] == pytest.approx(120.0, abs=0.03)
+    assert content["total_grams"] == pytest.approx(sum(line["grams"] for line in content["lines"]))
+    assert content["predicted"]["loadings"] == pytest.approx({"white": 0.5, "yellow": 0.3}, rel=0.02)
+    assert {"wavelengths", "reflectance", "transmittance", "lab", "srgb"} <= set(content["predicted"])
+
+
+STEPS = [("0.01", "0.55 g"), ("0.05", "0.55 g"), ("0.25", "0.50 g"), ("0.001", "0.550 g")]
+
+
+@pytest.mark.parametrize(("step", "shown"), STEPS)
+def test_weigh_shows_what_the_scale_shows(fitted_demo: Path, step: str, shown: str) -> None:
+    out = done("weigh", fitted_demo, *BLEND, "--thickness", "3", "--batch-g", "100", "--scale-step", step)
+    assert re.search(rf"white +into part A +{re.escape(shown)} ", out)
+
+
+def test_a_solved_recipe_is_weighed_as_solved(fitted_demo: Path, tmp_path: Path) -> None:
+    solved = done(
+        "solve", fitted_demo, "--thickness", "2.5", *TARGET, "--contrast-ratio", "0.95", "--light", "D50", "--json"
+    )
+    recipes = json.loads(solved)["recipes"]
+    file = tmp_path / "recipes.json"
+    file.write_text(solved)
+    piped = answer("weigh", fitted_demo, "--recipe", "-", "--batch-g", "100", text=solved)
+    assert piped["loadings"] == recipes[0]["loadings"]
+    assert piped["predicted"]["setting"]["thickness_mm"] == 2.5
+    assert piped["predicted"]["setting"]["light"] == "D50"
+    second = answer("weigh", fitted_demo, "--recipe", file, "--pick", "2", "--batch-cm3", "100", "--thickness", "4")
+    assert second["loadings"] == recipes[1]["loadings"]
+    assert second["predicted"]["setting"]["thickness_mm"] == 4.0
+    assert second["predicted"]["setting"]["light"] == "D50"
+
+
+# proof
+
+
+def test_proof_writes_once_and_replaces_only_when_told(fitted_demo: Path, tmp_path: Path) -> None:
+    out = tmp_path / "proof.png"
+    arguments = ("proof", fitted_demo, *BLEND, "--thickness", "3", "--out", out)
+    done(*arguments)
+    assert out.read_bytes().startswith(b"\x89PNG\r\n")
+    out.write_bytes(b"approved")
+    assert run(*arguments).exit_code == 2
+    assert out.read_bytes() == b"approved"
+    content = answer(*arguments, "--replace", *TARGET)
+    assert content["written"] == str(out)
+    assert out.read_bytes().startswith(b"\x89PNG\r\n")
+
+
+# As a program.
+
+
+def test_python_m_tint(fitted_demo: Path) -> None:
+    ended = shell("predict", str(fitted_demo), *BLEND, "--thickness", "3", "--json")
+    assert (ended.returncode, ended.stderr) == (0, "")
+    assert set(json.loads(ended.stdout)) >= {
+        "wavelengths", "reflectance", "transmittance", "lab", "srgb", "in_gamut", "contrast_ratio", "expected_error",
+    }  # fmt: skip
+
+
+def test_an_error_is_one_line_and_no_traceback() -> None:
+    ended = shell("predict", "no such folder", "--thickness", "3")
+    assert ended.returncode == 2
+    assert ended.stdout == ""
+    assert ended.stderr.startswith("tint: no such folder: there is no such folder")
+    assert ended.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes break otherwise there")
+@pytest.mark.parametrize("arguments", [["--help"], ["check", DEMO], ["check", DEMO, "--json"]])
+def test_a_reader_who_leaves_is_no_error_to_tell(arguments: list[str]) -> None:
+    read, write = os.pipe()
+    os.close(read)
+    command = [sys.executable, "-m", "tint", *arguments]
+    try:
+        ended = subprocess.run(command, env=environment(), stdout=write, stderr=subprocess.PIPE, timeout=60)
+    finally:
+        os.close(write)
+    assert ended.stderr == b""
+
+
+def test_a_terminal_without_our_signs_is_no_traceback(fitted_demo: Path) -> None:
+    arguments = two_flux("predict", str(fitted_demo), *BLEND, "--thickness", "3")
+    ascii_only = environment(PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    ended = subprocess.run([sys.executable, "-m", "tint", *arguments], env=ascii_only, capture_output=True, timeout=60)
+    assert (ended.returncode, ended.stderr) == (0, b"")
+    assert b"D65, 10" in ended.stdout
+
+
+def test_ctrl_c_ends_quietly(fitted_demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(*arguments: object, **options: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("tint.cli.predict.predict", stop)
+    result = run("predict", fitted_demo, *BLEND, "--thickness", "3")
+    assert result.exit_code == 130
+    assert result.stdout == ""
+    assert result.stderr.strip() == ""
+
+
+def test_a_terminal_gets_a_patch_of_the_colour(fitted_demo: Path, demo_palette: Palette) -> None:
+    look = predict(demo_palette, Blend("clear", {"white": 0.5, "yellow": 0.3}), setting=Setting(thickness_mm=3.0))
+    red, green, blue = (int(look.srgb[at : at + 2], 16) for at in (1, 3, 5))
+    colours = {"FORCE_COLOR": "1", "COLORTERM": "truecolor", "TERM": "xterm-256color"}
+    arguments = two_flux("predict", fitted_demo, *BLEND, "--thickness", "3")
+    out = CliRunner().invoke(main, arguments, env=colours, color=True).stdout
+    assert f"\x1b[48;2;{red};{green};{blue}m" in out
+
+
+def test_what_is_not_finite_becomes_null() -> None:
+    content = {"a": np.array([1.0, np.nan]), "b": np.float64(np.inf), "c": (np.bool_(True), "x"), "d": float("nan")}
+    assert plain(content) == {"a": [1.0, None], "b": None, "c": [True, "x"], "d": None}

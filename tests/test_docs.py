@@ -1,0 +1,298 @@
+"""The documentation is true: its commands print what the pages show, its Python runs, its links lead somewhere.
+
+`python tests/test_docs.py --write` runs every page and writes what came out in place of what it showed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import doctest
+import io
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT))
+
+from tint.cli import COMMANDS  # noqa: E402
+
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
+PICTURE = ROOT / "docs" / "proof.png"  # what the tutorial's `tint proof` draws
+DRAWN_BY, DRAWN_AS = "tutorial.md", "lid.png"
+
+BLOCK = re.compile(r"(?:^<!-- file: (?P<file>\S+) -->\n)?^```(?P<kind>\w*)\n(?P<body>.*?)^```$", re.M | re.S)
+TOKEN = re.compile(r"#[0-9a-f]{6}\b|[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
+
+
+# Running a page.
+
+
+def workshop(folder: Path) -> Path:
+    """A folder to run a page in: the demo's input files, and a `tint` that is the one of this tree."""
+    without = shutil.ignore_patterns("*.fit", "__pycache__")
+    shutil.copytree(ROOT / "swatches_demo", folder / "swatches_demo", ignore=without)
+    tools = folder / "venv" / "bin"
+    tools.mkdir(parents=True)
+    for name, call in {"tint": f'"{sys.executable}" -m tint', "python": f'"{sys.executable}"'}.items():
+        (tools / name).write_text(f'#!/bin/sh\nexec {call} "$@"\n', encoding="utf-8")
+        (tools / name).chmod(0o755)
+    return folder
+
+
+def run(command: str, folder: Path) -> tuple[int, str]:
+    """Exit status, and standard output and error as a page shows them."""
+    environment = os.environ | {
+        "PATH": f"{folder / 'venv' / 'bin'}{os.pathsep}{os.environ.get('PATH', '')}",
+        "PYTHONPATH": str(ROOT),
+        "PYTHONIOENCODING": "utf-8",
+        "COLUMNS": "100",
+        "NO_COLOR": "1",
+        "TERM": "dumb",
+        "TINT_VENV": str(folder / "venv"),
+    }
+    done = subprocess.run(
+        ["sh", "-c", command],
+        cwd=folder,
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        encoding="utf-8",
+        check=False,
+    )
+    return done.returncode, done.stdout
+
+
+def run_page(text: str, folder: Path) -> str:
+    """The page as its own commands and Python, run in order in `folder`, would have it."""
+    names: dict[str, object] = {"__name__": "__page__"}
+
+    def again(block: re.Match[str]) -> str:
+        body = block["body"]
+        if block["file"]:
+            (folder / block["file"]).write_text(body, encoding="utf-8")
+        elif block["kind"] == "console":
+            body = _console(body, folder)
+        elif block["kind"] == "pycon":
+            body = _pycon(body, folder, names)
+        elif block["kind"] == "python":
+            with contextlib.chdir(folder):
+                exec(compile(body, "<page>", "exec"), names)
+        start = block.start("body") - block.start()
+        return block[0][:start] + body + "```"
+
+    return BLOCK.sub(again, text)
+
+
+def _console(body: str, folder: Path) -> str:
+    shown = []
+    # A line that ends in a backslash goes on in the next one.
+    for command in re.findall(r"^\$ ((?:.*\\\n)*.*)$", body, re.M):
+        status, output = run(command, folder)
+        told = output.rstrip().rpartition("\n")[2].startswith("tint: ")
+        assert (status != 0) == told, f"exit status {status} of `{command}`:\n{output}"
+        shown.append(f"$ {command}\n{output.rstrip()}".rstrip() + "\n")
+    assert shown, f"no command in:\n{body}"
+    return "".join(shown)
+
+
+def _pycon(body: str, folder: Path, names: dict[str, object]) -> str:
+    shown = []
+    for example in doctest.DocTestParser().get_examples(body):
+        with contextlib.chdir(folder), contextlib.redirect_stdout(io.StringIO()) as printed:
+            exec(compile(example.source, "<page>", "single"), names)
+        first, *rest = example.source.rstrip("\n").split("\n")
+        shown += [f">>> {first}", *(f"... {line}".rstrip() for line in rest), *printed.getvalue().splitlines()]
+    return "".join(f"{line}\n" for line in shown)
+
+
+# Comparing what a page shows with what came out.
+
+
+def unlike(shown: str, got: str) -> str:
+    """Where two texts differ by more than spacing and the last digits of numbers, in words; empty when nowhere."""
+    if _words(shown) != _words(got):
+        pairs = zip(_words(shown), _words(got), strict=False)
+        before, after = next(((one, two) for one, two in pairs if one != two), ("the end", "more"))
+        return f"{before!r} is now {after!r}"
+    for one, two in zip(TOKEN.findall(shown), TOKEN.findall(got), strict=True):
+        if not _near(one, two):
+            return f"{one} is now {two}"
+    return ""
+
+
+def _words(text: str) -> list[str]:
+    return TOKEN.sub("0", text).split()
+
+
+def _near(one: str, two: str) -> bool:
+    if one == two:
+        return True
+    if one.startswith("#") or two.startswith("#"):
+        levels = (np.frombuffer(bytes.fromhex(code[1:]), np.uint8).astype(int) for code in (one, two))
+        return len(one) == len(two) and int(np.max(np.abs(np.subtract(*levels)))) <= 1
+    digits = max(len(text.partition("e")[0].partition(".")[2]) for text in (one, two))
+    if digits == 0:
+        return False  # a count
+    return abs(float(one) - float(two)) <= max(2.0 * 10.0**-digits, 0.002 * abs(float(one))) * 1.000001
+
+
+def pixels(path: Path) -> np.ndarray:
+    with Image.open(path) as picture:
+        return np.asarray(picture.convert("RGB"), dtype=float)
+
+
+def write() -> None:
+    """Put what comes out now in place of what the pages show."""
+    for page in PAGES:
+        with tempfile.TemporaryDirectory() as place:
+            folder = workshop(Path(place))
+            text = page.read_text(encoding="utf-8")
+            page.write_text(run_page(text, folder), encoding="utf-8")
+            if page.name == DRAWN_BY:
+                shutil.copyfile(folder / DRAWN_AS, PICTURE)
+
+
+# The tests.
+
+
+def page_id(page: Path) -> str:
+    return page.name
+
+
+@pytest.mark.parametrize("page", PAGES, ids=page_id)
+def test_a_page_shows_what_its_commands_print(page: Path, tmp_path: Path) -> None:
+    text = page.read_text(encoding="utf-8")
+    got = run_page(text, workshop(tmp_path))
+    for shown, now in zip(BLOCK.finditer(text), BLOCK.finditer(got), strict=True):
+        first = shown["body"].partition("\n")[0]
+        told = unlike(shown["body"], now["body"])
+        assert not told, f"{page.name}, under `{first}`: {told}; run `python tests/test_docs.py --write`, then read it"
+    if page.name == DRAWN_BY:
+        drawn, kept = pixels(tmp_path / DRAWN_AS), pixels(PICTURE)
+        assert drawn.shape == kept.shape
+        again = "the picture has changed: run `python tests/test_docs.py --write`, then look at it"
+        assert float(np.abs(drawn - kept).mean()) < 2.0, again
+
+
+def test_the_tutorial_uses_every_command() -> None:
+    text = (ROOT / "docs" / "tutorial.md").read_text(encoding="utf-8")
+    used = {name for block in BLOCK.finditer(text) for name in re.findall(r"^\$ tint (\w+)", block["body"], re.M)}
+    assert used == set(COMMANDS)
+
+
+@pytest.mark.parametrize(
+    ("shown", "got"),
+    [
+        ("a  0.123 b", "a 0.123\nb"),
+        ("L* 61.25", "L* 61.24"),
+        ("0.0035 %", "0.0036 %"),
+        ("-0.00", "0.01"),
+        ("#7d9b73", "#7e9a73"),
+    ],
+)
+def test_spacing_and_last_digits_may_differ(shown: str, got: str) -> None:
+    assert unlike(shown, got) == ""
+
+
+@pytest.mark.parametrize(
+    ("shown", "got"),
+    [
+        ("a 0.123", "b 0.123"),
+        ("L* 61.25", "L* 61.55"),
+        ("0.0035 %", "0.0039 %"),
+        ("75 swatches", "76 swatches"),
+        ("0 faults", "0 faults, 1 warning"),
+        ("#7d9b73", "#7d9b76"),
+        ("white", "white\n0.5"),
+    ],
+)
+def test_anything_more_is_told(shown: str, got: str) -> None:
+    assert unlike(shown, got) != ""
+
+
+@pytest.fixture(scope="session")
+def fitted(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A workshop whose swatches are fitted."""
+    folder = workshop(tmp_path_factory.mktemp("workshop"))
+    status, told = run("tint fit swatches_demo", folder)
+    assert status == 0, told
+    return folder
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help_that_opens_with_an_example_that_runs(name: str, fitted: Path) -> None:
+    status, told = run(f"tint {name} --help", fitted)
+    assert status == 0
+    usage, summary, example = (" ".join(paragraph.split()) for paragraph in told.split("\n\n")[:3])
+    assert usage.startswith(f"Usage: tint {name} ")
+    assert summary.endswith(".")
+    assert example.startswith(f"Example: tint {name} swatches_demo"), told
+    status, told = run(example.removeprefix("Example: "), fitted)
+    assert status == 0, told
+
+
+def slug(heading: str) -> str:
+    """The anchor that a Markdown page gives a heading."""
+    words = re.sub(r"[^\w\- ]", "", heading.strip().lower())
+    return words.replace(" ", "-")
+
+
+def prose(page: Path) -> str:
+    """A page without its fenced blocks."""
+    return BLOCK.sub("", page.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("page", [*PAGES, ROOT / "swatches_demo" / "README.md"], ids=page_id)
+def test_every_link_leads_somewhere(page: Path) -> None:
+    for target in re.findall(r"\]\(([^)\s]+)\)", prose(page)):
+        if target.startswith("https://"):
+            continue
+        path, _, anchor = target.partition("#")
+        there = (page.parent / path).resolve() if path else page
+        assert there.exists(), f"{page.name}: {target} leads nowhere"
+        if anchor:
+            headings = re.findall(r"^#+ (.*)$", prose(there), re.M)
+            assert anchor in map(slug, headings), f"{page.name}: {target} has no such heading"
+
+
+def test_every_page_is_linked_from_the_readme() -> None:
+    linked = set(re.findall(r"\]\(([^)#\s]+)\)", prose(ROOT / "README.md")))
+    pages = {str(page.relative_to(ROOT)) for page in PAGES if page.name != "README.md"}
+    assert pages <= linked
+
+
+def test_the_order_runs_and_leaves_nothing_but_its_palette_in_the_tree(tmp_path: Path) -> None:
+    folder = workshop(tmp_path)
+    results = tmp_path / "results"
+    results.mkdir()
+    (results / "lid.png").write_bytes(b"of an earlier run")
+    before = set((folder / "swatches_demo").rglob("*"))
+    status, told = run(f"sh swatches_demo/order.sh {results}", folder)
+    assert status == 0, told
+    for name in ("check", "fit", "solve", "weigh", "proof"):
+        assert f"\n$ tint {name} swatches_demo" in told
+    assert pixels(results / "lid.png").ndim == 3
+    left = set((folder / "swatches_demo").rglob("*")) - before
+    assert [path.suffix for path in left] == [".fit"]
+    assert {path.name for path in folder.iterdir()} == {"swatches_demo", "venv", "results"}
+
+
+@pytest.mark.parametrize("script", ["swatches_demo/order.sh", ".ci/test", ".ci/run"])
+def test_scripts_parse(script: str) -> None:
+    shell = "bash" if script == ".ci/run" else "sh"
+    subprocess.run([shell, "-n", str(ROOT / script)], check=True)
+
+
+if __name__ == "__main__":
+    if sys.argv[1:] != ["--write"]:
+        sys.exit("usage: python tests/test_docs.py --write")
+    write()

@@ -1,0 +1,168 @@
+"""Imports run one way, dear libraries stay in their rooms, and `import tint` is cheap: one table holds it all."""
+
+from __future__ import annotations
+
+import ast
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+DEVELOPERS = ROOT / "DEVELOPERS.md"
+
+# A module imports only from rows above its own; a package stands for all that is in it. DEVELOPERS.md shows the same.
+LAYERS = {
+    "errors": ("tint.errors",),
+    "files": ("tint.files",),
+    "quantities": ("tint.spectra", "tint.optics", "tint.colorimetry"),
+    "materials": ("tint.materials",),
+    "evidence": ("tint.swatches", "tint.palette"),
+    "uncertainty": ("tint.uncertainty",),
+    "appearance": ("tint.appearance",),
+    "jobs": ("tint.translucency", "tint.fit", "tint.target", "tint.weigh"),
+    "solving": ("tint.solve",),
+    "showing": ("tint.proof",),
+    "command line": ("tint.cli",),
+}
+ROW = {module: row for row, modules in enumerate(LAYERS.values()) for module in modules}
+
+# What a library costs to import is paid in one room.
+ROOMS = {
+    "colour": "tint.colorimetry",
+    "PIL": "tint.proof",
+    "matplotlib": "tint.proof",
+    "fpdf": "tint.proof",
+    "click": "tint.cli",
+    "rich": "tint.cli",
+}
+# Either opens the command line; neither is a layer.
+DOORS = ("tint", "tint.__main__")
+
+
+def name_of(path: Path) -> str:
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+SOURCES = {name_of(path): path for path in sorted((ROOT / "tint").rglob("*.py"))}
+
+
+def layer_of(module: str) -> str | None:
+    """The entry of the table that a module belongs to."""
+    return next((entry for entry in ROW if module == entry or module.startswith(f"{entry}.")), None)
+
+
+def imports_in(tree: ast.AST, module: str, *, package: bool) -> Iterator[tuple[int, str]]:
+    """Every import in a module, in functions too: its line and what it names."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((node.lineno, alias.name) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            origin = node.module or ""
+            if node.level:
+                here = module.split(".")[: len(module.split(".")) - node.level + package]
+                origin = ".".join([*here, origin] if origin else here)
+            for alias in node.names:
+                inner = f"{origin}.{alias.name}"
+                yield node.lineno, inner if inner in SOURCES else origin
+
+
+def imports_of(module: str) -> list[tuple[int, str]]:
+    path = SOURCES[module]
+    return list(imports_in(ast.parse(path.read_text("utf-8")), module, package=path.name == "__init__.py"))
+
+
+def misplaced(module: str, imported: str) -> str:
+    """What is wrong with one module of tint importing another; empty when nothing is."""
+    own, other = layer_of(module), layer_of(imported)
+    if module in DOORS or own == other:
+        return ""
+    if own is None or other is None:
+        return f"{module if own is None else imported} is in no layer"
+    if ROW[other] == ROW[own]:
+        return f"{own} and {other} are siblings"
+    return f"{own} stands below {other}" if ROW[other] > ROW[own] else ""
+
+
+def test_every_module_has_a_layer() -> None:
+    assert len(SOURCES) > 20
+    assert [module for module in SOURCES if layer_of(module) is None and module not in DOORS] == []
+    assert [entry for entry in ROW if entry not in SOURCES] == [], "the table names what is not there"
+
+
+def test_developers_md_shows_the_same_table() -> None:
+    if not DEVELOPERS.exists():
+        pytest.skip("there is no DEVELOPERS.md")
+    text = DEVELOPERS.read_text("utf-8")
+    rows = re.findall(r"^\|\s*([^|`]+?)\s*\|\s*((?:`tint[\w.]*`(?:,\s*)?)+)\s*\|$", text, flags=re.MULTILINE)
+    shown = [(layer, tuple(re.findall(r"`(tint[\w.]*)`", modules))) for layer, modules in rows]
+    assert shown == list(LAYERS.items())
+
+
+@pytest.mark.parametrize("module", SOURCES)
+def test_imports_run_one_way(module: str) -> None:
+    wrong = [
+        f"line {line}: {told}"
+        for line, imported in imports_of(module)
+        if imported.split(".")[0] == "tint" and (told := misplaced(module, imported))
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("module", SOURCES)
+def test_dear_libraries_stay_in_their_rooms(module: str) -> None:
+    wrong = [
+        f"line {line}: {imported} belongs in {room}"
+        for line, imported in imports_of(module)
+        if (room := ROOMS.get(imported.split(".")[0])) and layer_of(module) != room
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("module", SOURCES)
+def test_only_the_command_line_prints(module: str) -> None:
+    calls = [
+        node.lineno
+        for node in ast.walk(ast.parse(SOURCES[module].read_text("utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"
+    ]
+    assert calls == [] or layer_of(module) == "tint.cli"
+
+
+def test_the_rules_find_what_breaks_them() -> None:
+    source = "import tint.cli\ndef f():\n    from tint import palette\n    from ..errors import InputError\n"
+    found = list(imports_in(ast.parse(source), "tint.optics.layer", package=False))
+    assert found == [(1, "tint.cli"), (3, "tint.palette"), (4, "tint.errors")]
+    assert misplaced("tint.optics.layer", "tint.palette") == "tint.optics stands below tint.palette"
+    assert misplaced("tint.swatches.folder", "tint.palette") == "tint.swatches and tint.palette are siblings"
+    assert misplaced("tint.appearance", "tint.secret") == "tint.secret is in no layer"
+    assert misplaced("tint.appearance", "tint.errors") == ""
+    assert misplaced("tint.optics.layer", "tint.optics.surface") == ""
+
+
+def loaded_after(statement: str) -> set[str]:
+    """Top-level packages in memory after a statement in a fresh interpreter."""
+    code = f"import sys; {statement}; print(*sorted({{name.split('.')[0] for name in sys.modules}}))"
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    return set(done.stdout.split())
+
+
+DEAR = {"colour", "matplotlib", "PIL", "click", "rich", "scipy"}
+
+
+@pytest.mark.parametrize(
+    "statement",
+    ["import tint", "import tint.appearance", "import tint.palette, tint.swatches", "import tint.fit, tint.weigh"],
+)
+def test_importing_the_library_loads_nothing_dear(statement: str) -> None:
+    assert loaded_after(statement) & DEAR == set()
+
+
+def test_a_prediction_loads_no_pictures_and_no_command_line() -> None:
+    code = "from tint import colorimetry; v = colorimetry.viewing(range(400, 701, 10)); import tint.appearance"
+    loaded_after(code)  # the first time on a machine builds the tables, with colour-science
+    assert loaded_after(code) & DEAR == set()
