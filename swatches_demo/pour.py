@@ -142,9 +142,7 @@ def pour(
         read(spectrum, rng=rng, workshop=workshop)
         for spectrum in (exact.black, exact.white, exact.none, exact.transmittance)
     )
-    return Casting(
-        thickness=exact.thickness, black=black, white=white, none=none, transmittance=transmittance
-    )
+    return Casting(thickness=exact.thickness, black=black, white=white, none=none, transmittance=transmittance)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -55,12 +55,8 @@ class Matter:
 
 
 BASES = {
-    "clear": Matter(
-        absorb=lambda w: 0.002 + 0.004 * edge(w, 430, 15), scatter=0.010, slope=2.0, g=0.70, n=1.41
-    ),
-    "milky": Matter(
-        absorb=lambda w: 0.004 + 0.030 * edge(w, 435, 25), scatter=0.55, slope=0.9, g=0.75, n=1.42
-    ),
+    "clear": Matter(absorb=lambda w: 0.002 + 0.004 * edge(w, 430, 15), scatter=0.010, slope=2.0, g=0.70, n=1.41),
+    "milky": Matter(absorb=lambda w: 0.004 + 0.030 * edge(w, 435, 25), scatter=0.55, slope=0.9, g=0.75, n=1.42),
 }
 
 PIGMENTS = {
@@ -99,9 +95,7 @@ BACKINGS: dict[str, Array] = {
 }
 
 
-def coefficients(
-    base: str, loadings: Mapping[str, float], *, back_lobe: float = 0.0
-) -> tuple[Array, Array, Array]:
+def coefficients(base: str, loadings: Mapping[str, float], *, back_lobe: float = 0.0) -> tuple[Array, Array, Array]:
     """mu_a and mu_s [1/mm] and the phase moments of a blend; each is exactly additive.
 
     `loadings` are in percent by mass of the mix; the base has the rest of it. Shapes (wavelengths,),
@@ -110,9 +104,7 @@ def coefficients(
     parts = [(BASES[base], 1 - sum(loadings.values()) / 100)]
     parts += [(PIGMENTS[name], loading) for name, loading in loadings.items()]
     mu_a = np.sum([c * part.absorb(WAVELENGTHS) for part, c in parts], axis=0)
-    each = np.array(
-        [c * part.scatter * (550 / WAVELENGTHS) ** part.slope / (1 - part.g) for part, c in parts]
-    )
+    each = np.array([c * part.scatter * (550 / WAVELENGTHS) ** part.slope / (1 - part.g) for part, c in parts])
     moments = np.array([phase_moments(part.g, back_lobe=back_lobe) for part, _ in parts])
     mu_s = each.sum(axis=0)
     return mu_a, mu_s, (each.T @ moments) / mu_s[:, None]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -16,15 +16,21 @@ from tint.swatches import INPUT_FILES, read_folder
 DEMO = Path(__file__).parents[1] / "swatches_demo"
 
 
-@pytest.fixture(scope="session", autouse=True)
-def _session_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Keep tests out of the user's cache; the workers of one parallel session share theirs."""
-    with pytest.MonkeyPatch.context() as patch:
-        if "TINT_CACHE" not in os.environ:
-            base = tmp_path_factory.getbasetemp()
-            session = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
-            patch.setenv("TINT_CACHE", str(session / "tint-cache"))
-        yield
+_OWN_CACHE = pytest.StashKey[tempfile.TemporaryDirectory[str]]()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Keep tests out of the user's cache, from before any test module is read; parallel workers inherit theirs."""
+    if "TINT_CACHE" not in os.environ:
+        config.stash[_OWN_CACHE] = tempfile.TemporaryDirectory(prefix="tint-cache-")
+        os.environ["TINT_CACHE"] = config.stash[_OWN_CACHE].name
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Leave nothing behind."""
+    if _OWN_CACHE in config.stash:
+        config.stash[_OWN_CACHE].cleanup()
+        del os.environ["TINT_CACHE"]
 
 
 def _copy(to: Path) -> Path:

@@ -9,10 +9,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.fit import fit_palette
 from tint.materials import Base, Instrument, Pigment
 from tint.optics import layer
 from tint.optics.layer import Optics
-from tint.palette import shares
+from tint.palette import Palette, shares
 from tint.swatches import NO_BACKING, Reading, Swatch, SwatchFolder
 
 Array = NDArray[np.float64]
@@ -168,3 +169,8 @@ def studio(
         warnings=(),
         digest="0" * 64,
     )  # fmt: skip
+
+
+def fit_two_flux(folder: SwatchFolder) -> Palette:
+    """The palette of a folder under the layer model that these studios are computed with."""
+    return fit_palette(folder, optics="two-flux")

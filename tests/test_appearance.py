@@ -7,12 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import synthetic
-from synthetic import BACKINGS, CASTS, WAVELENGTHS, Array, studio
+from synthetic import BACKINGS, CASTS, WAVELENGTHS, Array, fit_two_flux, studio
 
 from tint import colorimetry, uncertainty
 from tint.appearance import Setting, outside, predict, render
 from tint.errors import InputError
-from tint.fit import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
 
@@ -23,12 +22,12 @@ PLAIN = Setting(thickness_mm=2.0)
 
 @pytest.fixture(scope="module")
 def palette() -> Palette:
-    return fit_palette(studio(seed=3))
+    return fit_two_flux(studio(seed=3))
 
 
 @pytest.fixture(scope="module")
 def perfect() -> Palette:
-    return fit_palette(studio())
+    return fit_two_flux(studio())
 
 
 # The prediction
@@ -72,7 +71,7 @@ def test_the_lightest_backing_is_taken_when_none_is_named(palette: Palette) -> N
 
 def test_conditions_are_told_in_one_line(palette: Palette) -> None:
     seen = predict(palette, GREEN, setting=replace(PLAIN, seat="wet", light="f2", observer=2))
-    assert seen.conditions == "2 mm, over white, wet seat, di:8, f2, 2° observer"
+    assert seen.conditions == "2 mm, over white, wet seat, di:8, FL2, 2° observer"
     free = predict(palette, GREEN, setting=replace(PLAIN, over="none", geometry="45:0"))
     assert free.conditions == "2 mm, a free slab, 45:0, D65, 10° observer"
 
@@ -80,12 +79,12 @@ def test_conditions_are_told_in_one_line(palette: Palette) -> None:
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        ({"thickness_mm": 0.0}, "thickness: 0 mm; more than 0 and at most 100 mm"),
+        ({"thickness_mm": 0.0}, "thickness: 0 mm; expected more than 0 and at most 100 mm"),
         ({"thickness_mm": -1.0}, "thickness: -1 mm"),
         ({"thickness_mm": 101.0}, "thickness: 101 mm"),
         ({"thickness_mm": float("nan")}, "thickness: nan mm"),
-        ({"thickness_mm": 2.0, "seat": "dry"}, "seat: `dry` is not known; air or wet"),
-        ({"thickness_mm": 2.0, "geometry": "8:di"}, "geometry: `8:di` is not known; di:8, de:8, 45:0"),
+        ({"thickness_mm": 2.0, "seat": "dry"}, "seat: `dry` is not known; expected air or wet"),
+        ({"thickness_mm": 2.0, "geometry": "8:di"}, "geometry: `8:di` is not known; expected di:8, de:8, 45:0"),
     ],
 )
 def test_a_setting_that_cannot_be_is_told(options: dict[str, object], words: str) -> None:
@@ -94,7 +93,7 @@ def test_a_setting_that_cannot_be_is_told(options: dict[str, object], words: str
 
 
 def test_what_the_palette_does_not_have_is_told(palette: Palette) -> None:
-    with pytest.raises(InputError, match="backing: `grey` is not in the palette; one of black, white, none"):
+    with pytest.raises(InputError, match="backing: `grey` is not in the palette; expected one of black, white, none"):
         predict(palette, GREEN, setting=replace(PLAIN, over="grey"))
     with pytest.raises(InputError, match="light: `moon` is not known"):
         predict(palette, GREEN, setting=replace(PLAIN, light="moon"))
@@ -210,7 +209,7 @@ def test_the_error_grows_where_castings_are_thinner_than_the_swatches(palette: P
 
 
 def test_the_error_grows_where_loadings_leave_the_swatches(palette: Palette) -> None:
-    weak = fit_palette(studio(tuple(cast for cast in CASTS if cast.loadings.get("white", 0.0) <= 0.1), seed=3))
+    weak = fit_two_flux(studio(tuple(cast for cast in CASTS if cast.loadings.get("white", 0.0) <= 0.1), seed=3))
 
     def error(of: Palette, loading: float) -> float:
         return predict(of, Blend("clear", {"white": loading}), setting=PLAIN).expected_error
@@ -246,7 +245,7 @@ def test_luck_among_the_swatches_is_no_ground_for_confidence(palette: Palette) -
 
 
 def test_transmittances_alone_predict_with_an_error() -> None:
-    palette = fit_palette(studio(seed=3, backings=(), transmit=True))
+    palette = fit_two_flux(studio(seed=3, backings=(), transmit=True))
     seen = predict(palette, GREEN, setting=PLAIN)
     assert seen.over == "none"
     assert np.isfinite(seen.expected_error)
@@ -297,7 +296,7 @@ def test_a_pigment_from_another_base_is_said(palette: Palette) -> None:
 
 def test_a_mixture_of_what_was_only_cast_alone_is_said(palette: Palette) -> None:
     (line,) = told(palette, Blend("milky", {"yellow": 0.1, "blue": 0.02}))
-    assert line == "yellow and blue was only ever cast alone in milky, never in a mixture"
+    assert line == "yellow and blue were only ever cast alone in milky, never in a mixture"
 
 
 def test_another_geometry_is_said(palette: Palette) -> None:

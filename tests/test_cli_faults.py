@@ -206,11 +206,11 @@ def test_errors_of_the_library_are_told_once(
     error: type[InputError], status: int, fitted_demo: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fail(*arguments: object, **options: object) -> None:
-        raise error("here", "this\nwas found", "that was expected", "mend it")
+        raise error("here", "this\nwas found", "expected that", "mend it")
 
     monkeypatch.setattr("tint.cli.predict.predict", fail)
     result = run(["predict", str(fitted_demo), *CLEAR.split()])
-    assert_told(result, status, "tint: here: this was found; that was expected; mend it\n")
+    assert_told(result, status, "tint: here: this was found; expected that; mend it\n")
 
 
 def test_a_full_disk_is_told_as_such(fitted_demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:

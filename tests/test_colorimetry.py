@@ -271,9 +271,9 @@ def test_lights_answer_to_their_trade_names() -> None:
 def test_an_unknown_light_or_observer_is_told() -> None:
     with pytest.raises(InputError, match=r"light: `D66` is not known; .*; did you mean D\d\d\?"):
         viewing(GRID, light="D66")
-    with pytest.raises(InputError, match="light: `moon` is not known; D65, D50, A"):
+    with pytest.raises(InputError, match="light: `moon` is not known; expected D65, D50, A"):
         viewing(GRID, light="moon")
-    with pytest.raises(InputError, match="observer: 5 is not known; 2 or 10"):
+    with pytest.raises(InputError, match="observer: 5 is not known; expected 2 or 10"):
         viewing(GRID, observer=5)
 
 
@@ -329,7 +329,7 @@ def test_property_hex_round_trip(code: int) -> None:
     "text", ["", "#fff", "#12345g", "##aabbcc", "#aabbccdd", "+1+2+3", "# 1 2 3", "#1_1_1_", "red"]
 )
 def test_what_is_no_screen_colour_is_told(text: str) -> None:
-    with pytest.raises(InputError, match=r"screen colour: `.*` is not one; six hexadecimal digits; as in #"):
+    with pytest.raises(InputError, match=r"screen colour: `.*` is not one; expected six hexadecimal digits; as in #"):
         colorimetry.hex_to_srgb(text)
 
 

@@ -77,9 +77,7 @@ def test_every_reading_is_of_something_and_between_0_and_1(
     assert {row["seat"] for row in readings if row["backing"]} == {"air"}
 
 
-def test_swatches_keep_to_the_limits_and_cures(
-    swatches: list[dict[str, str]], palette: dict[str, Any]
-) -> None:
+def test_swatches_keep_to_the_limits_and_cures(swatches: list[dict[str, str]], palette: dict[str, Any]) -> None:
     pigments = palette["pigments"]
     assert list(pigments) == list(PIGMENTS)
     for swatch in swatches:
@@ -93,9 +91,7 @@ def test_swatches_keep_to_the_limits_and_cures(
 
 
 @pytest.mark.parametrize("pigment", list(PIGMENTS))
-def test_each_pigment_has_a_ladder_tints_and_two_thicknesses(
-    pigment: str, swatches: list[dict[str, str]]
-) -> None:
+def test_each_pigment_has_a_ladder_tints_and_two_thicknesses(pigment: str, swatches: list[dict[str, str]]) -> None:
     mine = [(loadings(s), float(s["thickness_mm"])) for s in swatches if s[pigment]]
     alone = {doses[pigment] for doses, _ in mine if len(doses) == 1}
     tints = [doses for doses, _ in mine if set(doses) == {pigment, "white"}]
@@ -148,8 +144,7 @@ def test_nothing_is_lost_over_a_perfect_card(seat: str, back_lobe: float) -> Non
 def test_without_faces_both_seats_are_one() -> None:
     absorbed, scattered, phase = np.array([0.3]), np.array([3.0]), phase_moments(0.5)[None]
     air, wet = (
-        slab_terms(absorbed, scattered, phase=phase, n=1.0, seat=seat).over(np.array([0.5]))
-        for seat in ("air", "wet")
+        slab_terms(absorbed, scattered, phase=phase, n=1.0, seat=seat).over(np.array([0.5])) for seat in ("air", "wet")
     )
     np.testing.assert_allclose(air, wet, rtol=0, atol=1e-12)
 
@@ -163,9 +158,7 @@ def test_blends_add_up() -> None:
 
 
 @pytest.mark.parametrize("kind", list(bench.KINDS))
-def test_bench_draws_its_kind_and_keeps_it(
-    kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_bench_draws_its_kind_and_keeps_it(kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TINT_BENCH_CACHE", str(tmp_path))
     samples = bench.held_out(kind, 3, seed=4)
     low, high = bench.KINDS[kind]

@@ -22,7 +22,7 @@ WORDS = st.text(alphabet=st.characters(codec="utf-8"), max_size=30)
 
 def test_an_error_says_where_what_was_expected_and_what_mends_it() -> None:
     error = InputError("thickness", "-3 mm", "more than 0", "write it in millimetres")
-    assert str(error) == "thickness: -3 mm; more than 0; write it in millimetres"
+    assert str(error) == "thickness: -3 mm; expected more than 0; write it in millimetres"
     assert (error.where, error.found, error.expected, error.mend) == (
         "thickness", "-3 mm", "more than 0", "write it in millimetres",
     )  # fmt: skip

@@ -8,12 +8,11 @@ import numpy as np
 import pytest
 import synthetic
 from scipy.optimize import lsq_linear
-from synthetic import BASES, CASTS, TRUE_K, TRUE_S, WAVELENGTHS, Array, Cast, studio
+from synthetic import BASES, CASTS, TRUE_K, TRUE_S, WAVELENGTHS, Array, Cast, fit_two_flux, studio
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
-from tint.fit import fit_palette
 from tint.fit.least_squares import Normal, compress, covariance, minimise, normal_equations
 from tint.fit.problem import Problem, forward, lay_out
 from tint.fit.start import first_guess
@@ -65,7 +64,7 @@ def away(palette: Palette, *, over: str = "white") -> Array:
 @pytest.mark.parametrize("geometry", ["di:8", "de:8", "45:0"])
 @pytest.mark.parametrize("seat", ["air", "wet"])
 def test_perfect_readings_give_the_truth_back(geometry: str, seat: str) -> None:
-    palette = fit_palette(studio(instrument=replace(synthetic.INSTRUMENT, geometry=geometry), seat=seat))
+    palette = fit_two_flux(studio(instrument=replace(synthetic.INSTRUMENT, geometry=geometry), seat=seat))
     assert np.allclose(fitted(palette), TRUTH, rtol=1e-6, atol=1e-9)
     assert palette.misfit == 0.0
     assert palette.undetermined == ()
@@ -81,13 +80,13 @@ def test_perfect_readings_give_the_truth_back(geometry: str, seat: str) -> None:
     [(("none",), True), (("black",), True), (("white",), True), (("none", "white"), False)],
 )
 def test_other_pairs_of_readings_give_the_truth_back(backings: tuple[str, ...], transmit: bool) -> None:
-    palette = fit_palette(studio(backings=backings, transmit=transmit))
+    palette = fit_two_flux(studio(backings=backings, transmit=transmit))
     assert np.allclose(fitted(palette), TRUTH, rtol=1e-5, atol=1e-8)
 
 
 def test_one_backing_alone_still_fits() -> None:
     # Swatches of several thicknesses and loadings say over one backing what single ones cannot.
-    palette = fit_palette(studio(backings=("white",)))
+    palette = fit_two_flux(studio(backings=("white",)))
     assert np.max(away(palette)) < 0.01
     seen = predict(palette, Blend("clear", {"yellow": 0.2}), setting=Setting(thickness_mm=2.0))
     assert np.isnan(seen.contrast_ratio)
@@ -97,7 +96,7 @@ def test_one_backing_alone_still_fits() -> None:
 
 def test_an_instrument_that_states_no_error_is_believed() -> None:
     exact = Instrument(repeatability=0.0, thickness_error_mm=0.0, dose_error_percent=0.0)
-    palette = fit_palette(studio(instrument=exact))
+    palette = fit_two_flux(studio(instrument=exact))
     assert np.allclose(fitted(palette), TRUTH, rtol=1e-6, atol=1e-9)
     assert predict(palette, Blend("clear", {"blue": 0.1}), setting=Setting(thickness_mm=2.0)).expected_error < 0.1
 
@@ -106,27 +105,27 @@ def test_an_instrument_that_states_no_error_is_believed() -> None:
 def test_a_studio_fits_whose_castings_all_have_as_many_pigments(number: int) -> None:
     casts = tuple(cast for cast in CASTS if len(cast.loadings) == number and cast.base == "clear")
     folder = studio(casts)
-    palette = fit_palette(folder)
+    palette = fit_two_flux(folder)
     assert np.max(np.abs(palette.evidence.fitted - palette.evidence.read)) < 1e-6
     assert not [swatch.name for swatch in palette.swatches if swatch.suspect]
 
 
 def test_a_studio_without_pigments_fits() -> None:
     bare = tuple(cast for cast in CASTS if not cast.loadings)
-    palette = fit_palette(replace(studio(bare), pigments={}))
+    palette = fit_two_flux(replace(studio(bare), pigments={}))
     assert np.allclose(fitted(palette), TRUTH[:, [0, 1, 5, 6]], rtol=1e-6)
     assert palette.seen["clear"].max_loading == {}
 
 
 def test_a_folder_without_readings_is_told() -> None:
     with pytest.raises(InputError, match="studio: there are no readings of swatches; read at least one casting"):
-        fit_palette(replace(studio(), readings=()))
+        fit_two_flux(replace(studio(), readings=()))
 
 
 def test_coefficients_are_never_negative() -> None:
     # A base that neither absorbs nor scatters, read with noise, would go below zero half the time.
     for seed in range(3):
-        palette = fit_palette(studio(CASTS[:8], seed=seed, instrument=Instrument(repeatability=0.01)))
+        palette = fit_two_flux(studio(CASTS[:8], seed=seed, instrument=Instrument(repeatability=0.01)))
         assert fitted(palette).min() >= 0.0
         assert np.all(np.isfinite(palette.local))
 
@@ -135,7 +134,7 @@ def test_coefficients_are_never_negative() -> None:
 
 
 def test_what_was_cast_is_what_was_seen() -> None:
-    seen = fit_palette(studio()).seen
+    seen = fit_two_flux(studio()).seen
     assert seen["clear"].thickness_mm == (1.5, 6.0)
     assert seen["clear"].max_loading == {"white": 1.0, "yellow": 1.0, "blue": 0.5}
     assert seen["clear"].max_total == 1.0
@@ -147,7 +146,7 @@ def test_what_was_cast_is_what_was_seen() -> None:
 def test_a_swatch_that_was_not_read_counts_for_nothing() -> None:
     folder = studio(seed=3)
     without = replace(folder, readings=tuple(r for r in folder.readings if r.swatch != "clear-6"))
-    palette = fit_palette(without)
+    palette = fit_two_flux(without)
     assert "clear-6" not in [swatch.name for swatch in palette.swatches]
     assert palette.seen["clear"].thickness_mm == (1.5, 4.0)
     assert palette.evidence.swatch.max() == len(palette.swatches) - 1
@@ -160,7 +159,7 @@ def test_a_swatch_that_was_not_read_counts_for_nothing() -> None:
 @pytest.fixture(scope="module")
 def many() -> list[Palette]:
     """Sixteen studios that differ by chance alone."""
-    return [fit_palette(studio(seed=seed)) for seed in range(16)]
+    return [fit_two_flux(studio(seed=seed)) for seed in range(16)]
 
 
 def test_the_stated_error_of_coefficients_is_their_error(many: list[Palette]) -> None:
@@ -210,22 +209,22 @@ def test_the_misfit_is_not_made_up(many: list[Palette]) -> None:
 def test_a_misfit_is_found_when_there_is_one() -> None:
     # Readings worse than the instrument is said to be count as misfit, and predictions admit it.
     folder = studio(seed=5, instrument=replace(synthetic.INSTRUMENT, repeatability=0.008))
-    honest, boast = fit_palette(folder), fit_palette(replace(folder, instrument=synthetic.INSTRUMENT))
+    honest, boast = fit_two_flux(folder), fit_two_flux(replace(folder, instrument=synthetic.INSTRUMENT))
     assert honest.misfit < 0.004
     assert 0.01 < boast.misfit < 0.05
     errors = [
         predict(palette, Blend("clear", {"white": 0.5}), setting=Setting(thickness_mm=2.0)).expected_error
-        for palette in (fit_palette(studio(seed=5)), boast)
+        for palette in (fit_two_flux(studio(seed=5)), boast)
     ]
     assert errors[1] > 2.0 * errors[0]
 
 
 def test_reference_what_a_swatch_would_miss_by_is_what_a_fit_without_it_misses_by() -> None:
     folder = studio(seed=3)
-    palette = fit_palette(folder)
+    palette = fit_two_flux(folder)
     for name in ("white-a", "yellow-b", "cream-b", "clear-2", "milky-5"):
         cast = next(cast for cast in CASTS if cast.name == name)
-        without = fit_palette(replace(folder, readings=tuple(r for r in folder.readings if r.swatch != name)))
+        without = fit_two_flux(replace(folder, readings=tuple(r for r in folder.readings if r.swatch != name)))
         at = [swatch.name for swatch in palette.swatches].index(name)
         for row, over in zip(np.flatnonzero(palette.evidence.swatch == at), ("black", "white"), strict=True):
             setting = Setting(thickness_mm=cast.thickness_mm, over=over)
@@ -243,7 +242,7 @@ def test_reference_what_a_swatch_would_miss_by_is_what_a_fit_without_it_misses_b
 def test_a_wrong_thickness_is_named(name: str, written: float) -> None:
     true = next(cast for cast in CASTS if cast.name == name)
     said = tuple(cast._replace(thickness_mm=written) if cast.name == name else cast for cast in CASTS)
-    palette = fit_palette(studio(said, seed=3, really={name: true}))
+    palette = fit_two_flux(studio(said, seed=3, really={name: true}))
     named = {swatch.name: swatch for swatch in palette.swatches if swatch.suspect}
     assert list(named) == [name]
     assert "thickness" in named[name].suspect
@@ -259,8 +258,8 @@ def test_a_wrong_thickness_is_named(name: str, written: float) -> None:
     ],
 )
 def test_one_bad_swatch_in_twenty_is_named_and_harms_little(really: Cast) -> None:
-    good = fit_palette(studio(seed=3))
-    palette = fit_palette(studio(seed=3, really={"cream-a": really}))
+    good = fit_two_flux(studio(seed=3))
+    palette = fit_two_flux(studio(seed=3, really={"cream-a": really}))
     named = {swatch.name: swatch for swatch in palette.swatches if swatch.suspect}
     assert list(named) == ["cream-a"]
     assert named["cream-a"].weight < 0.1
@@ -270,7 +269,7 @@ def test_one_bad_swatch_in_twenty_is_named_and_harms_little(really: Cast) -> Non
 
 
 def test_a_pigment_that_was_never_cast_is_reported_and_its_predictions_are_not_believed() -> None:
-    palette = fit_palette(studio(tuple(cast for cast in CASTS if "blue" not in cast.loadings), seed=3))
+    palette = fit_two_flux(studio(tuple(cast for cast in CASTS if "blue" not in cast.loadings), seed=3))
     assert palette.undetermined == ("pigment blue: no swatch of it was read, so nothing is known of it",)
     setting = Setting(thickness_mm=2.0)
     without = predict(palette, Blend("clear", {"white": 0.2}), setting=setting)
@@ -284,7 +283,7 @@ def test_a_coefficient_that_nothing_pins_down_is_reported() -> None:
     # Blue only ever in a trace under a hiding white: its scattering drowns.
     casts = tuple(cast for cast in CASTS if "blue" not in cast.loadings)
     drowned = Cast("trace", "clear", 2.0, {"white": 1.0, "blue": 0.02})
-    told = fit_palette(studio((*casts, drowned), seed=3)).undetermined
+    told = fit_two_flux(studio((*casts, drowned), seed=3)).undetermined
     assert any(line.startswith("pigment blue: its scattering s is loose at") for line in told), told
 
 

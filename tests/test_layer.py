@@ -137,9 +137,9 @@ def test_arrays_broadcast_with_the_wavelength_last() -> None:
 
 
 def test_what_is_not_known_is_told() -> None:
-    with pytest.raises(InputError, match="optics: `three-flux` is not known; many-flux or two-flux"):
+    with pytest.raises(InputError, match="optics: `three-flux` is not known; expected many-flux or two-flux"):
         Optics(model="three-flux")
-    with pytest.raises(InputError, match="seat: `glued` is not known; air or wet"):
+    with pytest.raises(InputError, match="seat: `glued` is not known; expected air or wet"):
         layer.reflectance(0.1, 1.0, thickness=1.0, backing=0.5, seat="glued", optics=Optics())
     with pytest.raises(InputError, match="geometry: `0:45` is not known"):
         layer.reflectance(0.1, 1.0, thickness=1.0, backing=0.5, optics=Optics(geometry="0:45"))

@@ -13,18 +13,18 @@ import pytest
 import synthetic
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from synthetic import fit_two_flux
 
 from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.files import arrays_from_bytes, arrays_to_bytes
-from tint.fit import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette, fit_path, read_palette, shares, write_palette
 
 
 @pytest.fixture(scope="module")
 def palette() -> Palette:
-    return fit_palette(synthetic.studio(seed=3))
+    return fit_two_flux(synthetic.studio(seed=3))
 
 
 LOADING = st.floats(0.0, 30.0)
@@ -61,12 +61,12 @@ def test_a_blend_and_its_vector_are_one(palette: Palette) -> None:
 @pytest.mark.parametrize(
     ("blend", "words"),
     [
-        (Blend("rubber", {}), r"base: `rubber` is not in the palette; one of clear, milky"),
-        (Blend("clear", {"pink": 0.1}), r"blend: pigment `pink` is not in the palette; one of white, yellow, blue"),
-        (Blend("clear", {"blue": -0.1}), r"blend: -0.1 % of blue; a loading from 0 to 100 %"),
-        (Blend("clear", {"blue": 101.0}), r"blend: 101 % of blue; a loading from 0 to 100 %"),
+        (Blend("rubber", {}), r"base: `rubber` is not in the palette; expected one of clear, milky"),
+        (Blend("clear", {"pink": 0.1}), r"blend: pigment `pink` is not in the palette; expected one of white, yellow"),
+        (Blend("clear", {"blue": -0.1}), r"blend: -0.1 % of blue; expected a loading from 0 to 100 %"),
+        (Blend("clear", {"blue": 101.0}), r"blend: 101 % of blue; expected a loading from 0 to 100 %"),
         (Blend("clear", {"blue": float("nan")}), r"blend: nan % of blue"),
-        (Blend("clear", {"blue": 60.0, "white": 50.0}), r"blend: the loadings sum to 110 %; at most 100 %"),
+        (Blend("clear", {"blue": 60.0, "white": 50.0}), r"blend: the loadings sum to 110 %; expected at most 100 %"),
     ],
 )
 def test_a_blend_that_cannot_be_is_told(palette: Palette, blend: Blend, words: str) -> None:
@@ -75,7 +75,7 @@ def test_a_blend_that_cannot_be_is_told(palette: Palette, blend: Blend, words: s
 
 
 def test_a_base_that_was_never_cast_is_refused() -> None:
-    palette = fit_palette(synthetic.studio([cast for cast in synthetic.CASTS if cast.base == "clear"]))
+    palette = fit_two_flux(synthetic.studio([cast for cast in synthetic.CASTS if cast.base == "clear"]))
     with pytest.raises(InputError, match="base: no swatch of `milky` was ever cast; cast it uncoloured"):
         palette.loadings(Blend("milky", {}))
 
@@ -86,7 +86,7 @@ def test_backings_by_name_and_by_lightness(palette: Palette) -> None:
     assert (turned.black, turned.white) == ("black", "white")
     assert palette.backing("none") is None
     assert np.array_equal(palette.backings["white"], palette.backing("white"))  # type: ignore[arg-type]
-    with pytest.raises(InputError, match="backing: `grey` is not in the palette; one of black, white, none"):
+    with pytest.raises(InputError, match="backing: `grey` is not in the palette; expected one of black, white, none"):
         palette.backing("grey")
 
 
@@ -106,7 +106,7 @@ def turned_round(mapping: Mapping[str, T]) -> dict[str, T]:
 
 def test_the_order_of_everything_in_the_folder_does_not_matter(palette: Palette) -> None:
     folder = synthetic.studio(seed=3)
-    turned = fit_palette(
+    turned = fit_two_flux(
         replace(
             folder,
             bases=turned_round(folder.bases),
@@ -155,7 +155,7 @@ def test_a_palette_comes_back_as_it_was(palette: Palette, tmp_path: Path) -> Non
 
 @pytest.mark.parametrize("backings", [("white",), ("none",)])
 def test_a_palette_of_one_backing_or_none_comes_back(backings: tuple[str, ...], tmp_path: Path) -> None:
-    palette = fit_palette(synthetic.studio(backings=backings, transmit=True))
+    palette = fit_two_flux(synthetic.studio(backings=backings, transmit=True))
     write_palette(palette, tmp_path / "a.fit")
     assert same(read_palette(tmp_path / "a.fit").backings, palette.backings)
 

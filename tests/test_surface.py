@@ -145,5 +145,5 @@ def test_property_a_face_neither_makes_nor_loses_light(n: float, geometry: str) 
 
 
 def test_an_unknown_geometry_is_told() -> None:
-    with pytest.raises(InputError, match=r"geometry: `8:di` is not known; di:8, de:8 or 45:0"):
+    with pytest.raises(InputError, match=r"geometry: `8:di` is not known; expected di:8, de:8 or 45:0"):
         faces(1.41, "8:di")

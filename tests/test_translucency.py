@@ -25,7 +25,7 @@ def test_property_hiding_thickness_is_where_the_contrast_ratio_is_reached(demo_p
 
 
 def test_clear_base_never_hides(demo_palette: Palette) -> None:
-    assert hiding_thickness(demo_palette, Blend("clear"), setting=SETTING) is None
+    assert hiding_thickness(demo_palette, Blend("clear"), setting=SETTING, contrast_ratio=0.9999) is None
 
 
 def test_property_thicker_is_less_see_through(demo_palette: Palette) -> None:
@@ -41,7 +41,8 @@ def test_property_thicker_is_less_see_through(demo_palette: Palette) -> None:
 def test_translucency_parameter_is_the_difference_of_the_two_predictions(demo_palette: Palette) -> None:
     sheet = translucency(demo_palette, LID, setting=SETTING, thickness_mm=[2.0])
     over = {
-        name: predict(demo_palette, LID, setting=Setting(thickness_mm=2.0, over=name)).lab for name in ("black", "white")
+        name: predict(demo_palette, LID, setting=Setting(thickness_mm=2.0, over=name)).lab
+        for name in ("black", "white")
     }
     assert sheet.translucency_parameter[0] == pytest.approx(float(colorimetry.difference(over["black"], over["white"])))
     assert sheet.translucency_parameter_ab[0] == pytest.approx(float(np.linalg.norm(over["black"] - over["white"])))

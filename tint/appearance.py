@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -179,6 +179,7 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
     """
     loadings = palette.loadings(blend)
     view = setting.viewing(palette)
+    setting = replace(setting, light=view.light)  # `f2` is FL2 in what is shown
     over = setting.over or (palette.white if palette.backings else "none")
     shares = palette.shares(blend.base, loadings)
     pair = (palette.black, palette.white) if len(palette.backings) > 1 else ()
@@ -243,7 +244,23 @@ def outside(palette: Palette, blend: Blend, *, setting: Setting) -> list[str]:
         told.append(f"{total:.3g} % in all is more than the {seen.max_total:g} % that was cast in {blend.base}")
     alone = [name for name in doses if name in seen.max_loading and name not in seen.mixed]
     if len(doses) > 1 and alone:
-        told.append(f"{' and '.join(alone)} was only ever cast alone in {blend.base}, never in a mixture")
+        verb = "were" if len(alone) > 1 else "was"
+        told.append(f"{' and '.join(alone)} {verb} only ever cast alone in {blend.base}, never in a mixture")
+    told += _over_limits(palette, blend.base, doses)
     if setting.geometry and setting.geometry != palette.instrument.geometry:
         told.append(f"the swatches were read in {palette.instrument.geometry}, not in {setting.geometry}")
+    return told
+
+
+def _over_limits(palette: Palette, base: str, doses: dict[str, float]) -> list[str]:
+    """Say which loadings are more than the pigment or the rubber takes."""
+    largest = {name: palette.pigments[name].max_loading for name in doses}
+    told = [
+        f"{doses[name]:.3g} % {name} is more than its largest loading of {most:g} %"
+        for name, most in largest.items()
+        if most is not None and doses[name] > most * _SLACK
+    ]
+    total, most = sum(doses.values()), palette.bases[base].max_loading
+    if total > most * _SLACK:
+        told.append(f"{total:.3g} % in all is more than the {most:g} % that {base} takes")
     return told

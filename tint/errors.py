@@ -17,11 +17,15 @@ def _one_line(where: str, *clauses: str) -> str:
     return " ".join(f"{where}: {told}".split()) if where else " ".join(told.split())
 
 
+def _expected(what: str) -> str:
+    return what if not what or what.startswith("expected") else f"expected {what}"
+
+
 class TintError(Exception):
     """Base of every error that tint raises on purpose; `str()` is one line."""
 
     def __init__(self, where: str, found: str, expected: str = "", mend: str = "") -> None:
-        super().__init__(_one_line(where, found, expected, mend))
+        super().__init__(_one_line(where, found, _expected(expected), mend))
         self.where, self.found, self.expected, self.mend = where, found, expected, mend
 
 
@@ -62,7 +66,7 @@ class FolderError(InputError):
     def __init__(self, path: str, faults: Sequence[Fault]) -> None:
         first, more = faults[0], len(faults) - 1
         rest = f"and {more} more: run `tint check {path}` to see all" if more else ""
-        super().__init__(first.where, first.found, first.expected, _join(first.mend, rest))
+        super().__init__(first.where, _join(first.found, first.expected), mend=_join(first.mend, rest))
         self.faults = tuple(faults)
 
 

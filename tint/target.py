@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import difflib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -126,7 +127,11 @@ def target_from_reading(where: str, view: Viewing, *, wavelengths: ArrayLike, **
     grid, rows = _read_rows(file)
     chosen = [values for label, values in rows if name in ("", label)]
     if not chosen:
-        raise InputError(file, f"no reading is named `{name}`", "one of " + ", ".join(dict(rows)))
+        labels = list(dict(rows))
+        near = difflib.get_close_matches(name, labels, n=1)
+        mend = f"did you mean {near[0]}?" if near else ""
+        known = ", ".join(labels[:6]) + (" ..." if len(labels) > 6 else "")
+        raise InputError(file, f"no reading is named `{name}`", f"one of {known}", mend)
     if not name and len({label for label, _ in rows}) > 1:
         raise InputError(file, f"it holds {len(rows)} readings", mend=f"name one, as in {file}:{rows[0][0]}")
     try:

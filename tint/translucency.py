@@ -1,4 +1,4 @@
-"""A blend against thickness: how its colour deepens, from where it hides what is behind it, how a lamp shines through."""
+"""A blend against thickness: how its colour deepens, from where it hides, how a lamp shines through."""
 
 from __future__ import annotations
 

@@ -225,7 +225,5 @@ def _load(path: Path) -> list[Sample]:
             transmittance=transmittance,
             contrast_ratio=float(ratio),
         )
-        for (base, loadings), thickness, black, white, transmittance, ratio in zip(
-            orders, *columns, strict=True
-        )
+        for (base, loadings), thickness, black, white, transmittance, ratio in zip(orders, *columns, strict=True)
     ]

@@ -17,6 +17,7 @@ from pathlib import Path
 import bench
 import numpy as np
 from numpy.typing import NDArray
+from pour import STUDIO
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
@@ -48,6 +49,12 @@ def row(label: str, away: Array, extra: str = "") -> str:
     return f"{label:32s} {away.mean():6.2f} {np.quantile(away, 0.95):6.2f} {away.max():6.2f} {extra}"
 
 
+def coverage(label: str, held: list[NDArray[np.bool_]], radii: list[Array]) -> str:
+    holds, radius = np.concatenate(held), np.concatenate(radii)
+    share = 100 * holds.mean()
+    return f"stated 95 % radius, {label:12s}: median {np.median(radius):5.2f}, holds for {share:.1f} % of {holds.size}"
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--optics", action="append", choices=["two-flux", "many-flux"])
@@ -55,7 +62,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--lying", action="store_true", help="a workshop whose errors are larger than it says")
     args = parser.parse_args()
-    workshop = bench.LYING if args.lying else bench.STUDIO
+    workshop = bench.LYING if args.lying else STUDIO
     exact = replace(bench.EXACT, index_offset=workshop.index_offset, back_lobe=workshop.back_lobe)
     with tempfile.TemporaryDirectory() as place:
         bench.pour_folder(Path(place), seed=args.seed, settings=workshop)
@@ -81,9 +88,8 @@ def main() -> None:
             away, stated, _ = judge(palette, bench.held_out(kind, args.count, args.seed, workshop=workshop))
             held.append(away <= stated)
             radii.append(stated)
-            print(f"stated 95 % radius, {kind:12s}: median {np.median(stated):5.2f}, holds for {100 * held[-1].mean():.0f} %")
-        print(f"stated 95 % radius, all         : median {np.median(np.concatenate(radii)):5.2f}, "
-              f"holds for {100 * np.concatenate(held).mean():.1f} % of {np.concatenate(held).size}")  # fmt: skip
+            print(coverage(kind, held[-1:], radii[-1:]))
+        print(coverage("all", held, radii))
 
 
 if __name__ == "__main__":

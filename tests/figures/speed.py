@@ -90,10 +90,10 @@ def looped(problem: Problem, start: Array) -> Array:
         one = replace(problem, read=problem.read[:, at : at + 1], backings=problem.backings[:, at : at + 1])
 
         def miss(theta: Array, one: Problem = one) -> Array:
-            return (forward(one, theta[None], shared).predicted - one.read)[:, 0]
+            return np.asarray((forward(one, theta[None], shared).predicted - one.read)[:, 0])
 
         def slope(theta: Array, one: Problem = one) -> Array:
-            return forward(one, theta[None], shared).by_theta[0]
+            return np.asarray(forward(one, theta[None], shared).by_theta[0])
 
         result[at] = least_squares(miss, start[at], slope, bounds=(0.0, np.inf)).x
     return result
@@ -113,7 +113,9 @@ def fit() -> None:
     theirs = best(lambda: looped(problem, start), times=1)
     print(f"  tint, g searched                            {whole:6.2f} s")
     print(f"  tint, g given: {problem.n_shared} shared unknowns, weights  {ours:6.2f} s")
-    print(f"  least_squares looped over wavelengths, once {theirs:6.2f} s   ratio to tint, g given: {theirs / ours:.2f}")
+    print(
+        f"  least_squares looped over wavelengths, once {theirs:6.2f} s   ratio to tint, g given: {theirs / ours:.2f}"
+    )
 
 
 def commands() -> None:

@@ -17,7 +17,7 @@ from tint.optics.layer import MODELS
 from tint.palette import Palette, fit_path, read_palette
 from tint.swatches import folder_digest
 
-DEFAULT_OPTICS = "two-flux"
+DEFAULT_OPTICS = "many-flux"
 
 Command = Callable[..., Any]
 Decorator = Callable[[Command], Command]

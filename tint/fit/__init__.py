@@ -39,7 +39,7 @@ class Weighting:
     swatch: Array
 
 
-def fit_palette(folder: SwatchFolder, *, optics: str = "two-flux", g: float | None = None) -> Palette:
+def fit_palette(folder: SwatchFolder, *, optics: str = "many-flux", g: float | None = None) -> Palette:
     """Fit all bases and pigments of a folder.
 
     Parameters
