@@ -54,7 +54,10 @@ FAULTS: list[tuple[str, int, str]] = [
     # Settings.
     ("predict FOLDER --base clear", 2, "--thickness: not given; expected the wall thickness of the part in mm"),
     ("predict FOLDER --base clear --thickness 3mm", 2, "--thickness: `3mm` is not a number"),
-    ("predict FOLDER --base clear --thickness 2,5", 2, "write 2.5"),
+    ("proof FOLDER --base clear --out HERE/a.png --thickness 2,5", 2, "write 2.5"),
+    ("predict FOLDER --base clear --thickness 0:6:0", 2, "--thickness: `0:6:0` has a step of 0 mm; expected a range"),
+    ("predict FOLDER --base clear --thickness 6:1:0.5", 2, "`6:1:0.5` runs down from 6 to 1 mm; expected a range"),
+    ("proof FOLDER --base clear --out HERE/a.png --thickness 1:6:1", 2, "`1:6:1` is more than one thickness"),
     ("predict FOLDER --base clear --thickness 0", 2, "thickness: 0 mm"),
     ("predict FOLDER --base clear --thickness inf", 2, "`inf` is not a number"),
     (f"predict FOLDER {CLEAR} --over balck", 2, "--over: there is no `balck`; expected one of black, white, none"),
@@ -198,7 +201,7 @@ def test_a_pick_beyond_the_recipes(fitted_demo: Path) -> None:
 
 def test_a_job_that_cannot_be_done_has_its_own_status(fitted_demo: Path) -> None:
     result = run(["solve", str(fitted_demo), *RED.split(), "--base", "clear", "--keep", "rose"])
-    assert_told(result, 1, "rose in clear: not safe with the addition cure of clear")
+    assert_told(result, 1, "rose: not safe with the addition cure of clear")
 
 
 @pytest.mark.parametrize(("error", "status"), [(InputError, 2), (JobError, 1)])

@@ -26,8 +26,8 @@ sys.path.insert(0, str(ROOT))
 from tint.cli import COMMANDS  # noqa: E402
 
 PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
-PICTURE = ROOT / "docs" / "proof.png"  # what the tutorial's `tint proof` draws
-DRAWN_BY, DRAWN_AS = "tutorial.md", "lid.png"
+DRAWN_BY = "tutorial.md"
+PICTURES = {"lid.png": "proof.png", "diffuser.png": "diffuser.png"}  # what its commands draw, and its name in docs
 
 BLOCK = re.compile(r"(?:^<!-- file: (?P<file>\S+) -->\n)?^```(?P<kind>\w*)\n(?P<body>.*?)^```$", re.M | re.S)
 TOKEN = re.compile(r"#[0-9a-f]{6}\b|[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
@@ -158,7 +158,8 @@ def write() -> None:
             text = page.read_text(encoding="utf-8")
             page.write_text(run_page(text, folder), encoding="utf-8")
             if page.name == DRAWN_BY:
-                shutil.copyfile(folder / DRAWN_AS, PICTURE)
+                for drawn, kept_as in PICTURES.items():
+                    shutil.copyfile(folder / drawn, ROOT / "docs" / kept_as)
 
 
 # The tests.
@@ -176,10 +177,10 @@ def test_a_page_shows_what_its_commands_print(page: Path, tmp_path: Path) -> Non
         first = shown["body"].partition("\n")[0]
         told = unlike(shown["body"], now["body"])
         assert not told, f"{page.name}, under `{first}`: {told}; run `python tests/test_docs.py --write`, then read it"
-    if page.name == DRAWN_BY:
-        drawn, kept = pixels(tmp_path / DRAWN_AS), pixels(PICTURE)
-        assert drawn.shape == kept.shape
-        again = "the picture has changed: run `python tests/test_docs.py --write`, then look at it"
+    for name, kept_as in PICTURES.items() if page.name == DRAWN_BY else ():
+        drawn, kept = pixels(tmp_path / name), pixels(ROOT / "docs" / kept_as)
+        again = f"{kept_as} has changed: run `python tests/test_docs.py --write`, then look at it"
+        assert drawn.shape == kept.shape, again
         assert float(np.abs(drawn - kept).mean()) < 2.0, again
 
 

@@ -13,7 +13,7 @@ from synthetic import BASES, CASTS, TRUE_K, TRUE_S, WAVELENGTHS, Array, Cast, fi
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
-from tint.fit.least_squares import Normal, compress, covariance, minimise, normal_equations
+from tint.fit.least_squares import Normal, Prior, compress, covariance, minimise, normal_equations
 from tint.fit.problem import Problem, forward, lay_out
 from tint.fit.start import first_guess
 from tint.materials import Blend, Instrument
@@ -369,7 +369,7 @@ def test_reference_covariance_is_the_inverse_of_the_whole() -> None:
     by_theta, by_own, read = linear(8)
     n, _, p = by_theta.shape
     normal = normal_equations(read, by_theta, by_own, own=OWN, group=GROUP, shared=np.zeros(N_SHARED))
-    local, modes = covariance(normal, weakest=np.full((n, p), 1e6))
+    local, modes = covariance(normal, Prior(np.zeros((n, p)), np.full((n, p), 1e6)))
     rows = whole(by_theta, by_own)
     there = np.linalg.inv(rows.T @ rows)[: n * p, : n * p]
     flat = modes.reshape(modes.shape[0], -1)

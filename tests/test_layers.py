@@ -22,10 +22,10 @@ LAYERS = {
     "materials": ("tint.materials",),
     "evidence": ("tint.swatches", "tint.palette"),
     "uncertainty": ("tint.uncertainty",),
-    "appearance": ("tint.appearance",),
-    "jobs": ("tint.translucency", "tint.fit", "tint.target", "tint.weigh"),
+    "appearance": ("tint.appearance", "tint.inspection", "tint.shift"),
+    "jobs": ("tint.translucency", "tint.fit", "tint.plan", "tint.target", "tint.weigh"),
     "solving": ("tint.solve",),
-    "showing": ("tint.proof",),
+    "after solving": ("tint.adjust", "tint.ledger", "tint.proof"),
     "command line": ("tint.cli",),
 }
 ROW = {module: row for row, modules in enumerate(LAYERS.values()) for module in modules}

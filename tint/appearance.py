@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -129,6 +130,10 @@ class Appearance:
         The CIEDE2000 within which a reading of such a casting falls 95 times in 100 [-].
     contrast_ratio_error : float
         Likewise for the contrast ratio [-].
+    scatter : float
+        The CIEDE2000 within which casting and reading the very same blend again falls, 95 times in 100 [-].
+    covariance : ndarray, shape (4, 4)
+        Of L*, a*, b* and contrast ratio, which both errors come from.
     warnings : tuple of str
         Where the prediction leaves the ground that the swatches cover.
     """
@@ -149,14 +154,21 @@ class Appearance:
     luminous_transmittance: float
     expected_error: float
     contrast_ratio_error: float
+    scatter: float
+    covariance: Array
     warnings: tuple[str, ...]
 
     @property
     def conditions(self) -> str:
         """Everything the numbers hold for, in one line."""
+        return f"{self.setting.thickness_mm:g} mm, {self.viewed}"
+
+    @property
+    def viewed(self) -> str:
+        """The conditions but for the thickness."""
         s = self.setting
         over = "a free slab" if self.over == "none" else f"over {self.over}, {s.seat} seat"
-        return f"{s.thickness_mm:g} mm, {over}, {self.geometry}, {s.light}, {s.observer}° observer"
+        return f"{over}, {self.geometry}, {s.light}, {s.observer}° observer"
 
 
 def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
@@ -211,6 +223,8 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
         luminous_transmittance=float(passed @ view.weights[:, 1]) / 100.0,
         expected_error=error.radius,
         contrast_ratio_error=error.contrast_ratio,
+        scatter=error.scatter,
+        covariance=error.covariance,
         warnings=tuple(outside(palette, blend, setting=setting)),
     )
 
@@ -218,15 +232,18 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
 _SLACK = 1.02  # a reading of 2.04 mm stands for 2 mm
 
 
-def outside(palette: Palette, blend: Blend, *, setting: Setting) -> list[str]:
-    """Say where a blend and setting leave the range of the swatches: loading, thickness, mixture, geometry."""
+def outside(
+    palette: Palette, blend: Blend, *, setting: Setting, thickness_mm: Sequence[float] | None = None
+) -> list[str]:
+    """Say where a blend and setting leave the range of the swatches: loading, thickness, mixture, geometry.
+
+    Parameters
+    ----------
+    thickness_mm : sequence of float, optional
+        In place of the setting's, one or many [mm].
+    """
     seen = palette.seen[blend.base]
-    told = []
-    thin, thick = seen.thickness_mm
-    if not thin / _SLACK <= setting.thickness_mm <= thick * _SLACK:
-        told.append(
-            f"{setting.thickness_mm:g} mm is outside the {thin:g} to {thick:g} mm at which {blend.base} was cast"
-        )
+    told = _beyond(palette, blend.base, [setting.thickness_mm] if thickness_mm is None else thickness_mm)
     doses = {name: loading for name, loading in blend.loadings.items() if loading > 0.0}
     for name, loading in doses.items():
         if name not in seen.max_loading:
@@ -250,6 +267,19 @@ def outside(palette: Palette, blend: Blend, *, setting: Setting) -> list[str]:
     if setting.geometry and setting.geometry != palette.instrument.geometry:
         told.append(f"the swatches were read in {palette.instrument.geometry}, not in {setting.geometry}")
     return told
+
+
+def _beyond(palette: Palette, base: str, thickness_mm: Sequence[float]) -> list[str]:
+    """Say which thicknesses no swatch of a base had."""
+    thin, thick = palette.seen[base].thickness_mm
+    thinner = [depth for depth in thickness_mm if depth < thin / _SLACK]
+    thicker = [depth for depth in thickness_mm if depth > thick * _SLACK]
+    sides = [(min(side), max(side)) for side in (thinner, thicker) if side]
+    if not sides:
+        return []
+    which = " and ".join(f"{a:g} mm" if a == b else f"{a:g} to {b:g} mm" for a, b in sides)
+    verb = "is" if len(thinner) + len(thicker) == 1 else "are"
+    return [f"{which} {verb} outside the {thin:g} to {thick:g} mm at which {base} was cast"]
 
 
 def _over_limits(palette: Palette, base: str, doses: dict[str, float]) -> list[str]:

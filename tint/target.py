@@ -2,19 +2,51 @@
 
 from __future__ import annotations
 
-import csv
-import difflib
-from dataclasses import dataclass
-from pathlib import Path
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry, spectra
+from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
+from tint.materials import Blend
+from tint.palette import Palette
 
 Array = NDArray[np.float64]
+
+_OPACITIES = tuple(kind + end for kind in ("contrast_ratio", "transmittance") for end in ("", "_min", "_max"))
+_NOISE = 0.01  # by which a contrast ratio that was read may pass 1
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Look:
+    """A further colour that the same target shows: over another backing, in another seat or thickness.
+
+    Parameters
+    ----------
+    lab : ndarray, shape (3,)
+        CIELAB in the light and observer of the setting [-].
+    over, seat : str
+        Those of the setting, when empty.
+    thickness_mm : float, optional
+        That of the setting, when absent [mm].
+    """
+
+    lab: Array
+    over: str = ""
+    seat: str = ""
+    thickness_mm: float | None = None
+
+    @property
+    def in_words(self) -> str:
+        """The colour and where it is seen, as far as that is its own."""
+        seen = [f"over {self.over}"] if self.over else []
+        seen += [f"{self.seat} seat"] if self.seat else []
+        seen += [] if self.thickness_mm is None else [f"{self.thickness_mm:g} mm"]
+        return " ".join(["Lab " + ", ".join(f"{x:.4g}" for x in self.lab), ", ".join(seen)]).strip()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -31,8 +63,14 @@ class Target:
         To be reached [-].
     contrast_ratio_min, contrast_ratio_max : float, optional
         Not to be left [-].
+    transmittance, transmittance_min, transmittance_max : float, optional
+        Luminous transmittance of the free part, likewise: what a lamp diffuser lets through [-].
     tolerance : float
         CIEDE2000 within which the colour counts as reached [-].
+    thickness_mm : float, optional
+        Of the sample that the colour was measured on, when that is not the part's [mm].
+    also : tuple of Look
+        Further colours to hit with the same recipe.
     source : str
         Where it came from, in words.
     """
@@ -42,73 +80,101 @@ class Target:
     contrast_ratio: float | None = None
     contrast_ratio_min: float | None = None
     contrast_ratio_max: float | None = None
+    transmittance: float | None = None
+    transmittance_min: float | None = None
+    transmittance_max: float | None = None
     tolerance: float = 1.0
+    thickness_mm: float | None = None
+    also: tuple[Look, ...] = ()
     source: str = ""
 
     def __post_init__(self) -> None:
         lightness = float(self.lab[0])
         if np.shape(self.lab) != (3,) or not np.all(np.isfinite(self.lab)) or not 0.0 <= lightness <= 110.0:
             raise InputError("target", f"Lab {np.asarray(self.lab).tolist()}", "three numbers, L* from 0 to 100")
-        for name in ("contrast_ratio", "contrast_ratio_min", "contrast_ratio_max"):
-            value = getattr(self, name)
-            if value is not None and not 0.0 < value <= 1.0:
-                raise InputError(f"target, {name.replace('_', ' ')}", f"{value:g}", "more than 0 and at most 1")
-        low, high = self.contrast_ratio_min, self.contrast_ratio_max
-        if low is not None and high is not None and low > high:
-            raise InputError("target", f"contrast ratio at least {low:g} and at most {high:g}", mend="swap them")
-        if self.contrast_ratio is not None and (low is not None or high is not None):
-            raise InputError("target", "a contrast ratio to reach and a bound on it", "one or the other")
+        for kind in ("contrast_ratio", "transmittance"):
+            self._check_bounds(kind)
         if not self.tolerance > 0.0:
             raise InputError("target, tolerance", f"{self.tolerance:g}", "more than 0")
+        if self.thickness_mm is not None and not 0.0 < self.thickness_mm <= 100.0:
+            raise InputError("target, thickness", f"{self.thickness_mm:g} mm", "more than 0 and at most 100 mm")
+
+    def _check_bounds(self, kind: str) -> None:
+        reach, low, high = self._bounds(kind)
+        where = f"target, {kind.replace('_', ' ')}"
+        for value in (reach, low, high):
+            if value is not None and not 0.0 < value <= 1.0:
+                raise InputError(where, f"{value:g}", "more than 0 and at most 1")
+        if low is not None and high is not None and low > high:
+            raise InputError(where, f"at least {low:g} and at most {high:g}", mend="swap them")
+        if reach is not None and (low is not None or high is not None):
+            raise InputError(where, "one to reach and a bound on it", "one or the other")
+
+    def _bounds(self, kind: str) -> tuple[float | None, float | None, float | None]:
+        return getattr(self, kind), getattr(self, f"{kind}_min"), getattr(self, f"{kind}_max")
 
     @property
     def asks_opacity(self) -> bool:
-        """Whether anything was said of opacity."""
-        return not (self.contrast_ratio is None and self.contrast_ratio_min is None and self.contrast_ratio_max is None)
+        """Whether a contrast ratio was asked for."""
+        return self._bounds("contrast_ratio") != (None, None, None)
+
+    @property
+    def asks_light(self) -> bool:
+        """Whether a transmittance was asked for."""
+        return self._bounds("transmittance") != (None, None, None)
 
     def opacity_miss(self, contrast_ratio: ArrayLike) -> Array:
         """How far contrast ratios, shape (...), are from what was asked, signed; 0 where it is met [-]."""
-        ratio = np.asarray(contrast_ratio, dtype=float)
-        if self.contrast_ratio is not None:
-            return np.asarray(ratio - self.contrast_ratio)
-        low = -np.inf if self.contrast_ratio_min is None else self.contrast_ratio_min
-        high = np.inf if self.contrast_ratio_max is None else self.contrast_ratio_max
-        return np.asarray(np.minimum(ratio - low, 0.0) + np.maximum(ratio - high, 0.0))
+        return _miss(contrast_ratio, *self._bounds("contrast_ratio"))
+
+    def light_miss(self, transmittance: ArrayLike) -> Array:
+        """The same for luminous transmittances, shape (...), 0 to 1 [-]."""
+        return _miss(transmittance, *self._bounds("transmittance"))
+
+    @property
+    def in_words(self) -> str:
+        """What is wanted, in one line."""
+        lab = "Lab " + ", ".join(f"{x:.2f}".rstrip("0").rstrip(".") for x in self.lab)
+        source = "" if self.source.startswith("Lab ") else f" ({self.source})"
+        sample = "" if self.thickness_mm is None else f" of {self.thickness_mm:g} mm"
+        also = "".join(f", also {look.in_words}" for look in self.also)
+        light = f", transmittance {self.bounds_in_words('transmittance')}" if self.asks_light else ""
+        opacity = f", contrast ratio {self.bounds_in_words('contrast_ratio')}"
+        return f"{lab}{source}{sample}{also}{opacity}{light}, within {self.tolerance:g} CIEDE2000"
+
+    def bounds_in_words(self, kind: str) -> str:
+        """What is asked of `contrast_ratio` or `transmittance`; `any` when nothing is."""
+        bounds = zip(("", "at least ", "at most "), self._bounds(kind), strict=True)
+        return " and ".join(f"{word}{bound:.3g}" for word, bound in bounds if bound is not None) or "any"
 
 
-def target_from_lab(
-    lab: ArrayLike,
-    *,
-    contrast_ratio: float | None = None,
-    contrast_ratio_min: float | None = None,
-    contrast_ratio_max: float | None = None,
-    tolerance: float = 1.0,
-    source: str = "",
-    spectrum: Array | None = None,
-) -> Target:
-    """A target given as CIELAB, shape (3,)."""
+def _miss(value: ArrayLike, reach: float | None, low: float | None, high: float | None) -> Array:
+    given = np.asarray(value, dtype=float)
+    if reach is not None:
+        return np.asarray(given - reach)
+    under = np.minimum(given - (-np.inf if low is None else low), 0.0)
+    return np.asarray(under + np.maximum(given - (np.inf if high is None else high), 0.0))
+
+
+def target_from_lab(lab: ArrayLike, **asked: Any) -> Target:
+    """A target given as CIELAB, shape (3,); other arguments are those of `Target`."""
     colour = np.asarray(lab, dtype=float)
-    return Target(
-        lab=colour,
-        spectrum=spectrum,
-        contrast_ratio=contrast_ratio,
-        contrast_ratio_min=contrast_ratio_min,
-        contrast_ratio_max=contrast_ratio_max,
-        tolerance=tolerance,
-        source=source or "Lab " + ", ".join(f"{x:g}" for x in colour),
-    )
+    asked.setdefault("source", "Lab " + ", ".join(f"{x:g}" for x in np.ravel(colour)))
+    return Target(lab=colour, **asked)
 
 
-def target_from_srgb(code: str, view: Viewing, **opacity: float | None) -> Target:
+def target_from_srgb(code: str, view: Viewing, **asked: Any) -> Target:
     """A target given as a screen colour `#rrggbb`, adapted from the screen's white to the light of `view`.
 
-    Other arguments are those of `target_from_lab`. A screen colour says nothing of opacity: ask for it.
+    Other arguments are those of `Target`. A screen colour says nothing of opacity: ask for it.
     """
     lab = colorimetry.srgb_to_lab(colorimetry.hex_to_srgb(code), view)
-    return _with_opacity(lab, opacity, source=f"screen colour {code}")
+    return Target(lab=lab, **({"source": f"screen colour {code}"} | asked))
 
 
-def target_from_reading(where: str, view: Viewing, *, wavelengths: ArrayLike, **opacity: float | None) -> Target:
+def target_from_reading(
+    where: str, view: Viewing, *, wavelengths: ArrayLike, over: str = "", seat: str = "", **asked: Any
+) -> Target:
     """A target that was measured: a row of a readings table.
 
     Parameters
@@ -117,71 +183,90 @@ def target_from_reading(where: str, view: Viewing, *, wavelengths: ArrayLike, **
         `FILE` or `FILE:NAME`: a CSV whose columns are wavelengths [nm], named by its first column.
     wavelengths : array_like, shape (n_wavelengths,)
         The palette's [nm]; the reading is brought onto them.
+    over, seat : str
+        Backing and seat of the reading, where the table has columns `backing` and `seat` that tell them.
 
     Raises
     ------
     InputError
         If there is no such file or row, or the reading does not cover the wavelengths.
     """
-    file, name = _split(where)
-    grid, rows = _read_rows(file)
-    chosen = [values for label, values in rows if name in ("", label)]
-    if not chosen:
-        labels = list(dict(rows))
-        near = difflib.get_close_matches(name, labels, n=1)
-        mend = f"did you mean {near[0]}?" if near else ""
-        known = ", ".join(labels[:6]) + (" ..." if len(labels) > 6 else "")
-        raise InputError(file, f"no reading is named `{name}`", f"one of {known}", mend)
-    if not name and len({label for label, _ in rows}) > 1:
-        raise InputError(file, f"it holds {len(rows)} readings", mend=f"name one, as in {file}:{rows[0][0]}")
-    try:
-        spectrum = spectra.resample(np.mean(chosen, axis=0), grid, onto=wavelengths)
-    except InputError as error:
-        raise InputError(file, error.found, error.expected, error.mend) from error
-    return _with_opacity(colorimetry.lab(spectrum, view), opacity, source=where, spectrum=spectrum)
+    told = {"backing": over, "seat": seat, "quantity": "reflectance"}
+    told = {column: cell for column, cell in told.items() if cell}
+    spectrum = spectra.read_spectrum(where, onto=wavelengths, told=told)
+    return Target(lab=colorimetry.lab(spectrum, view), spectrum=spectrum, **({"source": where} | asked))
 
 
-def _with_opacity(
-    lab: Array, opacity: dict[str, float | None], *, source: str, spectrum: Array | None = None
-) -> Target:
-    given = {name: value for name, value in opacity.items() if value is not None}
-    return target_from_lab(lab, source=source, spectrum=spectrum, **given)
+def with_black(target: Target, black: Target, palette: Palette, *, setting: Setting) -> Target:
+    """A target together with what the same sample showed over the darkest backing.
+
+    Parameters
+    ----------
+    target : Target
+        As seen over the setting's backing.
+    black : Target
+        Over the darkest; its own wishes do not count.
+
+    Returns
+    -------
+    Target
+        With a further look over the darkest backing. Where both were measured, that one over the lightest backing, and
+        no opacity was asked for, it also asks for the contrast ratio that the two make; not so where the sample is of
+        another thickness than the part, since then it is the sample's alone.
+
+    Raises
+    ------
+    InputError
+        If there is but one backing, the target is itself over the darkest, or the sample is brighter over black.
+    """
+    over = setting.over or (palette.white if palette.backings else "none")
+    if len(palette.backings) < 2 or over == palette.black:
+        raise InputError("target over black", f"the target is seen {_seen_over(over)}", "one over another backing")
+    also = (*target.also, Look(lab=black.lab, over=palette.black))
+    if target.spectrum is None or black.spectrum is None or over != palette.white:
+        return replace(target, also=also)
+    ratio = float(colorimetry.contrast_ratio(black.spectrum, target.spectrum, setting.viewing(palette)))
+    if ratio > 1.0 + _NOISE:
+        found = f"it is {ratio:.2f} times as bright as over {palette.white}"
+        raise InputError("target over black", found, "a darker reading", "were the two swapped?")
+    own = target.thickness_mm is None or target.thickness_mm == setting.thickness_mm
+    if not own or any(getattr(target, name) is not None for name in _OPACITIES):
+        return replace(target, also=also)
+    return replace(target, also=also, contrast_ratio=min(ratio, 1.0))
 
 
-def _split(where: str) -> tuple[str, str]:
-    """FILE[:NAME], where FILE itself may hold a colon."""
-    if Path(where).is_file() or ":" not in where:
-        return where, ""
-    file, _, name = where.rpartition(":")
-    return file, name
+def _seen_over(over: str) -> str:
+    return "as a free slab" if over == "none" else f"over {over}"
 
 
-def _read_rows(file: str) -> tuple[Array, list[tuple[str, Array]]]:
-    try:
-        with Path(file).open(encoding="utf-8-sig", newline="") as stream:
-            lines = [row for row in csv.reader(stream) if any(cell.strip() for cell in row)]
-    except OSError as error:
-        raise InputError(file, f"cannot be read ({error.strerror})", mend="check the name") from error
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError(file, "is not a table in UTF-8", mend="save it as CSV, UTF-8") from error
-    if len(lines) < 2:
-        raise InputError(file, "holds no reading", "a header with wavelengths in nm, then a row a reading")
-    columns = [at for at, cell in enumerate(lines[0]) if _number(cell) is not None]
-    grid = np.array([float(lines[0][at]) for at in columns])
-    fault = spectra.grid_fault(grid) if columns else "no column is a wavelength in nm"
-    if fault:
-        raise InputError(f"{file}, row 1", fault, "wavelengths in nm as columns")
-    rows = []
-    for number, row in enumerate(lines[1:], start=2):
-        values = [_number(row[at]) if at < len(row) else None for at in columns]
-        if any(value is None or not 0.0 <= value <= 1.5 for value in values):
-            raise InputError(f"{file}, row {number}", "a cell is not a reflectance", "numbers from 0 to 1")
-        rows.append((row[0].strip(), np.array(values, dtype=float)))
-    return grid, rows
+def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **asked: Any) -> Target:
+    """A target that is the look of a blend: what another base or other pigments are to match.
 
+    Parameters
+    ----------
+    palette : Palette
+    blend : Blend
+    setting : Setting
+        How both are cast and seen.
+    **asked
+        Those of `Target`. An opacity named here stands in place of the blend's own, and then only its colour in the
+        setting is asked for.
 
-def _number(text: str) -> float | None:
-    try:
-        return float(text)
-    except ValueError:
-        return None
+    Returns
+    -------
+    Target
+        The blend's spectrum and colour over the setting's backing, its colour over the darkest and the lightest, and
+        its contrast ratio to be reached.
+
+    Raises
+    ------
+    InputError
+        If blend or setting name what the palette does not have.
+    """
+    seen = predict(palette, blend, setting=setting)
+    known: dict[str, Any] = {"lab": seen.lab, "spectrum": seen.reflectance, "source": f"as {blend} looks"}
+    if len(palette.backings) > 1 and not any(asked.get(name) is not None for name in _OPACITIES):
+        pair = {palette.black: seen.lab_black, palette.white: seen.lab_white}
+        known["also"] = tuple(Look(lab=lab, over=name) for name, lab in pair.items() if name != seen.over)
+        known["contrast_ratio"] = min(seen.contrast_ratio, 1.0)
+    return Target(**(known | asked))

@@ -8,15 +8,39 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry
-from tint.appearance import Appearance, Setting, predict, render
+from tint.appearance import Appearance, Setting, outside, predict, render
+from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
+from tint.optics import layer
 from tint.palette import Palette
 
 Array = NDArray[np.float64]
 
 HIDING = 0.98  # contrast ratio from which a layer counts as hiding (ASTM D2805)
 _THINNEST_MM, _THICKEST_MM = 0.02, 200.0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Course:
+    """How a blend runs with thickness, without errors: what curves and bands are drawn from.
+
+    Parameters
+    ----------
+    thickness_mm : ndarray, shape (n,)
+        [mm]
+    lab_black, lab_white, lab_from_behind : ndarray, shape (n, 3)
+        Over the darkest and the lightest backing; of the light that comes through, against the bare lamp [-].
+    contrast_ratio, luminous_transmittance : ndarray, shape (n,)
+        [-]
+    """
+
+    thickness_mm: Array
+    lab_black: Array
+    lab_white: Array
+    lab_from_behind: Array
+    contrast_ratio: Array
+    luminous_transmittance: Array
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -39,6 +63,8 @@ class Translucency:
         Likewise, on a screen.
     hides_at_mm : float or None
         The thickness from which the contrast ratio is 0.98; None when no part is that thick [mm].
+    warnings : tuple of str
+        Where the predictions leave the ground that the swatches cover.
     """
 
     blend: Blend
@@ -49,10 +75,17 @@ class Translucency:
     lab_from_behind: Array
     srgb_from_behind: tuple[str, ...]
     hides_at_mm: float | None
+    warnings: tuple[str, ...]
+
+    @property
+    def conditions(self) -> str:
+        """Everything the numbers hold for, in one line."""
+        thin, thick = self.thickness_mm.min(), self.thickness_mm.max()
+        return f"{thin:g} to {thick:g} mm, {self.appearances[0].viewed}"
 
 
 def translucency(palette: Palette, blend: Blend, *, setting: Setting, thickness_mm: ArrayLike) -> Translucency:
-    """Colour and opacity of a blend against thickness.
+    """Colour and opacity of a blend against thickness, with their errors.
 
     Parameters
     ----------
@@ -71,16 +104,11 @@ def translucency(palette: Palette, blend: Blend, *, setting: Setting, thickness_
     The translucency parameter is the colour difference of one casting over a black and over a white backing (Johnston,
     Ma and Kienle 1995, Int. J. Prosthodont. 8, 79; from memory), here by CIEDE2000.
     """
-    depths = np.asarray(thickness_mm, dtype=float)
-    if depths.ndim != 1 or depths.size == 0:
-        raise InputError("thickness", "there is none", "one or more, in mm")
-    if len(palette.backings) < 2:
-        raise InputError("translucency", "the palette has one backing", "a black and a white one")
+    depths = _checked(palette, thickness_mm)
     appearances = tuple(predict(palette, blend, setting=replace(setting, thickness_mm=float(d))) for d in depths)
     black, white = (np.array([getattr(a, name) for a in appearances]) for name in ("lab_black", "lab_white"))
     view = setting.viewing(palette)
-    behind = colorimetry.lab(np.array([a.transmittance for a in appearances]), view)
-    screen, _ = colorimetry.lab_to_srgb(behind, view)
+    behind, screen = lit_from_behind([a.transmittance for a in appearances], view)
     return Translucency(
         blend=blend,
         appearances=appearances,
@@ -88,9 +116,57 @@ def translucency(palette: Palette, blend: Blend, *, setting: Setting, thickness_
         translucency_parameter=colorimetry.difference(black, white),
         translucency_parameter_ab=np.linalg.norm(black - white, axis=-1),
         lab_from_behind=behind,
-        srgb_from_behind=tuple(colorimetry.hex_code(each) for each in screen),
+        srgb_from_behind=screen,
         hides_at_mm=hiding_thickness(palette, blend, setting=setting),
+        warnings=tuple(outside(palette, blend, setting=setting, thickness_mm=depths.tolist())),
     )
+
+
+def course(palette: Palette, blend: Blend, *, setting: Setting, thickness_mm: ArrayLike) -> Course:
+    """Colour and opacity of a blend against thickness, without errors and all at once; arguments as `translucency`."""
+    depths = _checked(palette, thickness_mm)
+    share, view = palette.shares(blend.base, palette.loadings(blend)), setting.viewing(palette)
+    drawn = render(
+        palette,
+        np.broadcast_to(share, (depths.size, share.size)),
+        base=blend.base,
+        setting=setting,
+        backings=(palette.black, palette.white),
+        thickness_mm=depths,
+    )
+    optics = palette.optics(blend.base, geometry=setting.geometry or None)
+    K, S = share @ palette.k, share @ palette.s
+    passed = layer.transmittance(K, S, thickness=depths[:, None], optics=optics)
+    labs = colorimetry.lab(drawn.reflectance, view)
+    return Course(
+        thickness_mm=depths,
+        lab_black=labs[0],
+        lab_white=labs[1],
+        lab_from_behind=lit_from_behind(passed, view)[0],
+        contrast_ratio=colorimetry.contrast_ratio(drawn.reflectance[0], drawn.reflectance[1], view),
+        luminous_transmittance=colorimetry.xyz(passed, view)[:, 1] / 100.0,
+    )
+
+
+def lit_from_behind(transmittance: ArrayLike, view: Viewing) -> tuple[Array, tuple[str, ...]]:
+    """Colours of the light that comes through, against the bare lamp as white.
+
+    Parameters
+    ----------
+    transmittance : array_like, shape (n, n_wavelengths)
+        Total, of the free slab [-].
+    view : Viewing
+
+    Returns
+    -------
+    lab : ndarray, shape (n, 3)
+        [-]
+    srgb : tuple of str
+        The nearest that a screen can show.
+    """
+    behind = colorimetry.lab(transmittance, view)
+    screen, _ = colorimetry.lab_to_srgb(behind, view)
+    return behind, tuple(colorimetry.hex_code(each) for each in screen)
 
 
 def hiding_thickness(
@@ -103,26 +179,39 @@ def hiding_thickness(
     contrast_ratio : float
         Between 0 and 1 [-].
     """
-    share = palette.shares(blend.base, palette.loadings(blend))
-    view = setting.viewing(palette)
-
-    def ratio(depths: Array) -> Array:
-        drawn = render(
-            palette,
-            np.broadcast_to(share, (depths.size, share.size)),
-            base=blend.base,
-            setting=setting,
-            backings=(palette.black, palette.white),
-            thickness_mm=depths,
-        )
-        return colorimetry.contrast_ratio(drawn.reflectance[0], drawn.reflectance[1], view)
-
     low, high = _THINNEST_MM, _THICKEST_MM
     for _ in range(4):  # each sweep narrows the bracket forty times
         depths = np.geomspace(low, high, 41)
-        reached = np.flatnonzero(ratio(depths) >= contrast_ratio)
+        ratio = course(palette, blend, setting=setting, thickness_mm=depths).contrast_ratio
+        reached = np.flatnonzero(ratio >= contrast_ratio)
         if reached.size == 0:
             return None
         first = int(reached[0])
         low, high = float(depths[max(first - 1, 0)]), float(depths[first])
     return high
+
+
+def hiding_in_words(palette: Palette, base: str, hides_at_mm: float | None) -> str:
+    """From where a blend hides, and whether any swatch was so thick."""
+    if hides_at_mm is None:
+        return f"does not hide (contrast ratio {HIDING:g}), not even {_THICKEST_MM:g} mm thick"
+    return (
+        f"hides from {hides_at_mm:.3g} mm on (contrast ratio {HIDING:g}){against_swatches(palette, base, hides_at_mm)}"
+    )
+
+
+def against_swatches(palette: Palette, base: str, thickness_mm: float | None) -> str:
+    """Words to add where a thickness is beyond the swatches of a base; empty where it is not."""
+    thin, thick = palette.seen[base].thickness_mm
+    if thickness_mm is None or thin <= thickness_mm <= thick:
+        return ""
+    return f", {'thicker' if thickness_mm > thick else 'thinner'} than any swatch of {base}"
+
+
+def _checked(palette: Palette, thickness_mm: ArrayLike) -> Array:
+    depths = np.asarray(thickness_mm, dtype=float)
+    if depths.ndim != 1 or depths.size == 0:
+        raise InputError("thickness", "there is none", "one or more, in mm")
+    if len(palette.backings) < 2:
+        raise InputError("translucency", "the palette has one backing", "a black and a white one")
+    return depths

@@ -7,6 +7,7 @@ and read as the swatches were.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,21 +20,26 @@ from tint.palette import Palette
 Array = NDArray[np.float64]
 
 _Z95 = 1.959964  # two-sided, standard normal
-_Z95_ONE_SIDED = 1.644854
+Z95_ONE_SIDED = 1.644854
 
 # How alike a swatch's reading must be to a prediction to speak for its misfit.
 _NEAR_DELTA_E = 15.0
 _NEAR_CONTRAST = 0.10
+_OPACITY_SLACK = 0.02  # of a contrast ratio that was to be reached; lamps and walls vary by more
 _BACKGROUND = 0.02  # weight of the readings that are unlike it
 
 
 @dataclass(frozen=True, eq=False)
 class ColourError:
-    """Covariance of L*, a*, b* and contrast ratio, shape (4, 4), and what is shown of it."""
+    """Covariance of L*, a*, b* and contrast ratio, shape (4, 4), and what is shown of it.
+
+    `scatter` is the radius that casting and reading the very same blend again would have: no error of the palette.
+    """
 
     covariance: Array
     radius: float
     contrast_ratio: float
+    scatter: float
 
 
 def of_colour(
@@ -63,13 +69,14 @@ def of_colour(
     along[:3] = by_reading[:, None, :] * slopes[0]
     if has_pair:
         along[3] = _contrast_slopes(reflectance[1:], slopes[1:], view)
-    covariance = of_palette(palette, along[:, :2], palette.shares(base, loadings))
-    covariance += _of_making(palette, base, loadings, along)
-    covariance += _of_reading(palette, by_reading, reflectance, view, has_pair=has_pair)
+    again = _of_making(palette, base, loadings, along)
+    again += _of_reading(palette, by_reading, reflectance, view, has_pair=has_pair)
+    covariance = again + of_palette(palette, along[:, :2], palette.shares(base, loadings))
     ratio = float(colorimetry.contrast_ratio(reflectance[1], reflectance[2], view)) if has_pair else np.nan
     covariance *= surprise_near(palette, lab, ratio, view)
     half_width = _Z95 * float(np.sqrt(covariance[3, 3])) if has_pair else np.nan
-    return ColourError(covariance, float(radius(lab, covariance[:3, :3])), half_width)
+    scatter = float(radius(lab, again[:3, :3]))
+    return ColourError(covariance, float(radius(lab, covariance[:3, :3])), half_width, scatter)
 
 
 def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
@@ -177,5 +184,38 @@ def radius(lab: ArrayLike, covariance: ArrayLike) -> Array:
     spread = np.einsum("...ij,...ji->...", form, form)
     freedom = mean**2 / np.maximum(spread, 1e-300)
     width = 2.0 / (9.0 * np.maximum(freedom, 1e-12))
-    quantile = freedom * (1.0 - width + _Z95_ONE_SIDED * np.sqrt(width)) ** 3
+    quantile = freedom * (1.0 - width + Z95_ONE_SIDED * np.sqrt(width)) ** 3
     return np.asarray(np.sqrt(np.maximum(quantile * spread / np.maximum(mean, 1e-300), 0.0)))
+
+
+def chance(
+    lab: Array,
+    contrast_ratio: float,
+    covariance: Array,
+    target: Array,
+    tolerance: float,
+    opacity_miss: Callable[[Array], Array],
+) -> float:
+    """Chance that a casting lands within a tolerance of a target, colour and opacity together, 0 to 1.
+
+    Parameters
+    ----------
+    lab, covariance : ndarray, shapes (3,) and (4, 4)
+        The prediction, with the contrast ratio as fourth.
+    target : ndarray, shape (3,)
+    tolerance : float
+        [CIEDE2000]
+    opacity_miss : callable
+        From contrast ratios to how far they are from what was asked, 0 where it is met.
+
+    Notes
+    -----
+    By 2000 draws of the prediction's error, always the same, so that equal recipes get equal chances: good to 0.01.
+    """
+    values, vectors = np.linalg.eigh(np.nan_to_num(covariance))
+    drawn = np.random.default_rng(1).standard_normal((2000, 4))
+    error = (drawn * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
+    near = colorimetry.difference(target, lab + error[:, :3]) <= tolerance
+    if np.isfinite(contrast_ratio):
+        near &= np.abs(opacity_miss(contrast_ratio + error[:, 3])) <= _OPACITY_SLACK
+    return float(near.mean())

@@ -17,11 +17,15 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class Pour:
-    """A slab and what lies behind it: optical thicknesses, g, index, reflectance of the backing, seat [-]."""
+    """A slab and what lies behind it: optical thicknesses, index, reflectance of the backing, seat [-].
+
+    Scattering is a mixture of Henyey-Greenstein lobes: of each its g, and its share of what is scattered [-].
+    """
 
     absorbed: float
     scattered: float
-    g: float
+    g: tuple[float, ...]
+    share: tuple[float, ...] = (1.0,)
     index: float
     backing: float
     seat: str
@@ -81,10 +85,10 @@ def follow(pour: Pour, cosine: float, *, photons: int, seed: int) -> tuple[float
         z[down] = 1.0
         weight[inside] *= pour.scattered / depth
         w, m, level = weight[inside], mu[inside], z[inside]
-        straight = _henyey_greenstein(-m, pour.g) * np.exp(-depth * level)
-        bounced = _henyey_greenstein(m, pour.g) * np.exp(-depth * (2.0 - level)) * bounce
+        straight = _phase(-m, pour) * np.exp(-depth * level)
+        bounced = _phase(m, pour) * np.exp(-depth * (2.0 - level)) * bounce
         seen[who[inside]] += 0.25 * w * (straight + bounced) * echo
-        mu[inside] = _turned(m, pour.g, rng)
+        mu[inside] = _turned(m, _lobes(m.size, pour, rng), rng)
         # Roulette: of the faint, one in ten goes on, with ten times the weight.
         faint = weight < 1e-3
         lives = ~faint | (rng.random(who.size) < 0.1)
@@ -119,16 +123,36 @@ def _behind(pour: Pour, weight: Array, mu: Array, rng: np.random.Generator) -> t
     return weight, after, glow
 
 
-def _henyey_greenstein(cosine: Array, g: float) -> Array:
-    return np.asarray((1.0 - g * g) / (1.0 + g * g - 2.0 * g * cosine) ** 1.5)
+def gloss(pour: Pour, cosine: float) -> float:
+    """What the faces of a slab send straight back of a beam: what a specular port loses [-]."""
+    face = float(fresnel(pour.index, np.array(cosine)))
+    if pour.seat == "wet":
+        return face
+    inside = np.sqrt(1.0 - (1.0 - cosine**2) / pour.index**2)
+    once = float(np.exp(-(pour.absorbed + pour.scattered) / inside))
+    return face + face * ((1.0 - face) * once) ** 2 / (1.0 - (face * once) ** 2)
 
 
-def _turned(mu: Array, g: float, rng: np.random.Generator) -> Array:
+def _phase(cosine: Array, pour: Pour) -> Array:
+    parts = [
+        share * (1.0 - g * g) / (1.0 + g * g - 2.0 * g * cosine) ** 1.5
+        for g, share in zip(pour.g, pour.share, strict=True)
+    ]
+    return np.asarray(np.sum(parts, axis=0))
+
+
+def _lobes(count: int, pour: Pour, rng: np.random.Generator) -> Array:
+    """The g of the lobe by which each photon is scattered."""
+    if len(pour.g) == 1:
+        return np.full(count, pour.g[0])
+    return rng.choice(np.array(pour.g), size=count, p=np.array(pour.share))
+
+
+def _turned(mu: Array, g: Array, rng: np.random.Generator) -> Array:
     draw = rng.random(mu.size)
-    if g == 0.0:
-        cosine = 2.0 * draw - 1.0
-    else:
-        cosine = (1.0 + g * g - ((1.0 - g * g) / (1.0 - g + 2.0 * g * draw)) ** 2) / (2.0 * g)
+    sharp = np.maximum(g, 1e-9)  # no division by a g of 0, where it is 2 draw - 1
+    lobe = (1.0 + g * g - ((1.0 - g * g) / (1.0 - g + 2.0 * g * draw)) ** 2) / (2.0 * sharp)
+    cosine = np.where(g == 0.0, 2.0 * draw - 1.0, lobe)
     around = np.cos(2.0 * np.pi * rng.random(mu.size))
     sines = np.sqrt(np.clip((1.0 - mu * mu) * (1.0 - cosine * cosine), 0.0, None))
     turned = np.clip(mu * cosine + sines * around, -1.0, 1.0)

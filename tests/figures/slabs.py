@@ -146,7 +146,7 @@ def against_photons() -> None:
         (0.02, 3.0, 0.8, 1.5, 0.9, "wet"), (0.3, 1.0, 0.9, 1.41, 0.05, "air"), (0.2, 8.0, 0.8, 1.41, 0.5, "wet"),
     ):  # fmt: skip
         slab = solve(2.0 * absorbed, 0.75 * scattered * (1.0 - g), refractive_index=index, g=g)
-        pour = Pour(absorbed=absorbed, scattered=scattered, g=g, index=index, backing=backing, seat=seat)
+        pour = Pour(absorbed=absorbed, scattered=scattered, g=(g,), index=index, backing=backing, seat=seat)
         for degrees, geometry in ((8.0, "di:8"), (45.0, "45:0")):
             read = follow(pour, float(np.cos(np.radians(degrees))), photons=1_000_000, seed=5)
             value, error = read[:2] if geometry == "di:8" else read[2:]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import difflib
 import importlib
+import keyword
 import sys
 from collections.abc import Callable
 from typing import Any
@@ -17,11 +18,14 @@ from tint.errors import JobError, TintError
 
 COMMANDS = {
     "check": "Read a swatch folder and say what is wrong or thin in it.",
+    "import": "Files of an instrument: take their measurements over into readings.csv.",
     "fit": "Fit a palette to the swatches, with the residual of every swatch.",
     "predict": "A blend: its spectrum, colour and opacity, with error.",
     "solve": "A target: ranked recipes.",
+    "plan": "Which swatch to pour next, because it teaches most.",
     "weigh": "A recipe and a batch size: grams to weigh.",
     "proof": "A recipe: a picture for approval.",
+    "ledger": "The workshop's record: orders, recipes, batches, approvals, lots.",
 }
 
 DONE, NOT_DONE, WRONG_INPUT, STOPPED = 0, 1, 2, 130
@@ -38,7 +42,8 @@ class Commands(click.Group):
         """The command of a name; None for an unknown one."""
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"tint.cli.{cmd_name}").command
+        module = f"{cmd_name}_" if keyword.iskeyword(cmd_name) else cmd_name
+        command: click.Command = importlib.import_module(f"tint.cli.{module}").command
         return command
 
     def resolve_command(

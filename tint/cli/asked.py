@@ -1,19 +1,20 @@
-"""What a user asks for: a blend, how it is cast and seen, a target; as options, and as what the library takes."""
+"""What a user asks for: a blend, and how it is cast and seen; as options, and as what the library takes."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import click
 
 from tint.appearance import Setting
-from tint.cli.options import base_option, grouped, known, number, number_option
+from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_once
+from tint.cli.options import Decorator, base_option, grouped, known
+from tint.cli.spans import one_thickness, thicknesses
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS, Blend
 from tint.palette import Palette
-from tint.target import Target, target_from_lab, target_from_reading, target_from_srgb
 
 
 @dataclass(frozen=True)
@@ -29,38 +30,15 @@ class Doses:
         return self.base is not None or bool(self.loadings)
 
 
-def _dose(text: str) -> tuple[str, float]:
-    name, sign, amount = text.rpartition("=")
-    expected = "expected PIGMENT=PERCENT, as in white=0.5"
-    if not sign or not name.strip():
-        raise InputError("--load", f"`{text}`", expected)
-    if "=" in name:
-        raise InputError("--load", f"`{text}` names more than one pigment", expected, "give --load once for each")
-    loading = number(amount.strip().removesuffix("%"), f"--load {name.strip()}", "a loading in percent, as in 0.5")
-    if not 0.0 <= loading <= 100.0:
-        raise InputError(f"--load {name.strip()}", f"{loading:g} %", "expected a loading from 0 to 100 %")
-    return name.strip(), loading
-
-
-def _doses(base: str | None, load: tuple[tuple[str, float], ...]) -> Doses:
-    names = [name for name, _ in load]
-    twice = [name for name in names if names.count(name) > 1]
-    if twice:
-        raise InputError("--load", f"{twice[0]} is given twice", "expected each pigment once")
-    return Doses(base, dict(load))
+def _doses(base: str | None, load: Pairs) -> Doses:
+    return Doses(base, each_once(load, "--load"))
 
 
 blend_options = grouped(
     "doses",
     _doses,
     base_option,
-    click.option(
-        "--load",
-        type=_dose,
-        multiple=True,
-        metavar="PIGMENT=PERCENT",
-        help="A pigment and its percent by mass of the finished mix; repeat for each.",
-    ),
+    amounts_option("--load", "A pigment and its percent by mass of the finished mix; repeat for each.", PERCENT),
 )
 
 
@@ -82,14 +60,14 @@ def base_of(palette: Palette, name: str | None) -> str:
 def blend_of(palette: Palette, doses: Doses) -> Blend:
     """The blend that doses name, its names checked."""
     base = base_of(palette, doses.base)
-    return Blend(base, {known(name, palette.pigments, "--load"): dose for name, dose in doses.loadings.items()})
+    return Blend(base, all_known(doses.loadings, palette.pigments, "--load"))
 
 
 # How it is cast and seen.
 
 
 def _casting(
-    thickness: float | None,
+    thickness: float | tuple[float, ...] | None,
     over: str | None,
     seat: str | None,
     light: str | None,
@@ -108,16 +86,23 @@ def _casting(
     return {name: value for name, value in given.items() if value is not None}
 
 
-setting_options = grouped(
-    "casting",
-    _casting,
-    number_option("--thickness", "Wall thickness of the part.", expected="a wall thickness in mm", metavar="MM"),
-    click.option("--over", metavar="BACKING", help="What lies behind, or `none`.  [default: the lightest backing]"),
-    click.option("--seat", type=click.Choice(SEATS), help="An air film behind, or optical contact.  [default: air]"),
-    click.option("--light", metavar="NAME", help="A CIE light: D65, D50, A, FL11 ...  [default: D65]"),
-    click.option("--observer", type=click.Choice(("2", "10")), help="Degrees.  [default: 10]"),
-    click.option("--geometry", type=click.Choice(GEOMETRIES), help="As read in.  [default: the swatches' own]"),
-)
+def _setting_options(parse: Callable[[str], float | tuple[float, ...]], thickness: str) -> Decorator:
+    return grouped(
+        "casting",
+        _casting,
+        click.option("--thickness", type=parse, metavar="MM", help=thickness),
+        click.option("--over", metavar="BACKING", help="What lies behind, or `none`.  [default: the lightest backing]"),
+        click.option(
+            "--seat", type=click.Choice(SEATS), help="An air film behind, or optical contact.  [default: air]"
+        ),
+        click.option("--light", metavar="NAME", help="A CIE light: D65, D50, A, FL11 ...  [default: D65]"),
+        click.option("--observer", type=click.Choice(("2", "10")), help="Degrees.  [default: 10]"),
+        click.option("--geometry", type=click.Choice(GEOMETRIES), help="As read in.  [default: the swatches' own]"),
+    )
+
+
+setting_options = _setting_options(one_thickness, "Wall thickness of the part.")
+span_options = _setting_options(thicknesses, "Wall thickness; for a table a list 1,2,4 or a range 0.5:6:0.5.")
 
 
 def setting_of(palette: Palette, casting: Mapping[str, Any]) -> Setting:
@@ -136,84 +121,7 @@ def setting_of(palette: Palette, casting: Mapping[str, Any]) -> Setting:
     return Setting(**casting)
 
 
-# What is wanted.
-
-
-@dataclass(frozen=True, kw_only=True)
-class Wish:
-    """A target as the command line names it."""
-
-    lab: tuple[float, ...] | None
-    srgb: str | None
-    reading: str | None
-    opacity: Mapping[str, float]
-    tolerance: float | None
-
-
-def _lab(text: str) -> tuple[float, ...]:
-    parts = text.replace(";", ",").split(",")
-    expected = "three numbers L,a,b as in 70,20,40"
-    if len(parts) != 3:
-        mend = "write decimals with a point" if len(parts) > 3 else ""
-        raise InputError("--target-lab", f"`{text}`", f"expected {expected}", mend)
-    return tuple(number(part, "--target-lab", expected) for part in parts)
-
-
-def _wish(
-    target_lab: tuple[float, ...] | None, target_srgb: str | None, target_reading: str | None,
-    contrast_ratio: float | None, contrast_ratio_min: float | None, contrast_ratio_max: float | None,
-    tolerance: float | None,
-) -> Wish:  # fmt: skip
-    opacity = {
-        "contrast_ratio": contrast_ratio,
-        "contrast_ratio_min": contrast_ratio_min,
-        "contrast_ratio_max": contrast_ratio_max,
-    }
-    return Wish(
-        lab=target_lab,
-        srgb=target_srgb,
-        reading=target_reading,
-        opacity={name: value for name, value in opacity.items() if value is not None},
-        tolerance=tolerance,
-    )
-
-
-_RATIO = "a contrast ratio, more than 0 and at most 1"
-target_options = grouped(
-    "wish",
-    _wish,
-    click.option(
-        "--target-lab", type=_lab, metavar="L,a,b", help="The colour wanted, as CIELAB in the setting's light."
-    ),
-    click.option("--target-srgb", metavar="'#rrggbb'", help="As a screen colour; quote it."),
-    click.option("--target-reading", metavar="FILE[:NAME]", help="As measured: a row of a readings table."),
-    number_option("--contrast-ratio", "The opacity to reach.", expected=_RATIO, metavar="X"),
-    number_option("--contrast-ratio-min", "The least opacity.", expected=_RATIO, metavar="X"),
-    number_option("--contrast-ratio-max", "The most opacity.", expected=_RATIO, metavar="X"),
-    number_option("--tolerance", "What counts as reached.  [default: 1]", expected="a CIEDE2000", metavar="CIEDE2000"),
-)
-
-
-def target_of(palette: Palette, wish: Wish, setting: Setting) -> Target | None:
-    """The target that options name; None when they name no colour.
-
-    Raises
-    ------
-    InputError
-        If they name more than one, or one that cannot be read.
-    """
-    kinds = {"--target-lab": wish.lab, "--target-srgb": wish.srgb, "--target-reading": wish.reading}
-    given = [option for option, value in kinds.items() if value is not None]
-    if len(given) > 1:
-        raise InputError("target", f"{' and '.join(given)} are both given", "expected one of them")
-    asked = dict(wish.opacity) | ({} if wish.tolerance is None else {"tolerance": wish.tolerance})
-    if wish.lab is not None:
-        return target_from_lab(wish.lab, **asked)  # type: ignore[arg-type]  # numbers by name
-    view = setting.viewing(palette)
-    if wish.srgb is not None:
-        return target_from_srgb(wish.srgb, view, **asked)
-    if wish.reading is not None:
-        return target_from_reading(wish.reading, view, wavelengths=palette.wavelengths, **asked)
-    if asked:
-        raise InputError("target", "an opacity or tolerance without a colour", "expected " + " or ".join(kinds))
-    return None
+def span_of(palette: Palette, casting: Mapping[str, Any]) -> tuple[Setting, tuple[float, ...]]:
+    """The setting that options with several thicknesses name, at the thinnest, and all the thicknesses [mm]."""
+    depths = casting.get("thickness_mm", ())
+    return setting_of(palette, {**casting, **({"thickness_mm": depths[0]} if depths else {})}), depths

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -60,7 +61,9 @@ def appearance_json(appearance: Appearance) -> dict[str, Any]:
     }
 
 
-def show_appearance(out: Console, appearance: Appearance, palette: Palette) -> None:
+def show_appearance(
+    out: Console, appearance: Appearance, palette: Palette, *, more: Iterable[tuple[str, str, str]] = ()
+) -> None:
     """Colour over each backing, opacity, light let through, error, and what to know before believing them."""
     _show_patch(out, appearance)
     labs = {_place(appearance.over): appearance.lab}
@@ -69,7 +72,7 @@ def show_appearance(out: Console, appearance: Appearance, palette: Palette) -> N
         labs.setdefault(_place(palette.white), appearance.lab_white)
     show_table(out, ("<", "L*", "a*", "b*"), [(place, *(fixed(x, 2) for x in lab)) for place, lab in labs.items()])
     out.print()
-    show_facts(out, _facts(appearance))
+    show_facts(out, [*_facts(appearance), *more])
     show_notes(out, "Before you trust it", appearance.warnings, style=CARE)
 
 

@@ -83,6 +83,24 @@ def grouped(name: str, build: Callable[..., object], *options: Decorator) -> Dec
     return decorate
 
 
+def check_picture(path: Path, option: str, *, replace: bool) -> None:
+    """Refuse a name that a picture cannot be written to.
+
+    Raises
+    ------
+    InputError
+        If it does not end in .png, is a folder, or is there already and not to be replaced.
+    """
+    where = f"{option} {path}"
+    if path.suffix.lower() != ".png":
+        raise InputError(where, "is not the name of a PNG", "expected a name that ends in .png")
+    if path.is_dir():
+        raise InputError(where, "is a folder", "expected the name of a file")
+    if path.exists() and not replace:
+        raise InputError(where, "is there already", mend="choose another name, or add --replace")
+
+
+replace_option = click.option("--replace", is_flag=True, help="Write over a picture that is there.")
 folder_argument = click.argument("folder", type=click.Path(path_type=Path))
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else.")
 optics_option = click.option(

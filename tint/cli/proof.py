@@ -7,11 +7,18 @@ from typing import Any
 
 import click
 
-from tint.cli.asked import Doses, Wish, blend_of, setting_options, target_of, target_options
-from tint.cli.options import folder_argument, json_option, optics_option, palette_of
+from tint.cli.asked import Doses, blend_of, setting_options
+from tint.cli.options import (
+    check_picture,
+    folder_argument,
+    json_option,
+    optics_option,
+    palette_of,
+    replace_option,
+)
 from tint.cli.recipes import chosen, recipe_options
 from tint.cli.tables import page, print_json
-from tint.errors import InputError
+from tint.cli.wanted import Wish, target_of, target_options
 from tint.files import write_whole
 from tint.proof import draw_proof
 
@@ -22,7 +29,7 @@ from tint.proof import draw_proof
 @target_options
 @setting_options
 @click.option("--out", required=True, metavar="FILE.png", type=click.Path(path_type=Path), help="The picture to write.")
-@click.option("--replace", is_flag=True, help="Write over a picture that is there.")
+@replace_option
 @optics_option
 @json_option
 def command(
@@ -43,7 +50,7 @@ def command(
 
     With a target, the picture shows it beside the recipe.
     """
-    _check_out(out, replace=replace)
+    check_picture(out, "--out", replace=replace)
     palette = palette_of(folder, optics)
     choice = chosen(doses, recipe, pick)
     blend, setting = blend_of(palette, choice.doses), choice.setting(palette, casting)
@@ -54,12 +61,3 @@ def command(
     else:
         with page() as told:
             told.print(f"Written: {out} ({blend}, {setting.thickness_mm:g} mm)")
-
-
-def _check_out(out: Path, *, replace: bool) -> None:
-    if out.suffix.lower() != ".png":
-        raise InputError(f"--out {out}", "is not the name of a PNG", "expected a name that ends in .png")
-    if out.is_dir():
-        raise InputError(f"--out {out}", "is a folder", "expected the name of a file")
-    if out.exists() and not replace:
-        raise InputError(f"--out {out}", "is there already", mend="choose another name, or add --replace")

@@ -3,73 +3,55 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from tint.appearance import Setting
-from tint.cli.asked import Wish, base_of, setting_of, setting_options, target_of, target_options
-from tint.cli.looks import setting_json, summary_json
+from tint.cli.answers import answer_json, show_answer
+from tint.cli.asked import base_of, setting_of, setting_options
 from tint.cli.options import (
-    Decorator,
-    count_option,
+    check_picture,
     folder_argument,
-    grouped,
     json_option,
-    known,
     optics_option,
     palette_of,
+    replace_option,
 )
-from tint.cli.tables import CARE, QUIET, fixed, page, print_json, show_notes, show_table, show_title
-from tint.errors import InputError, JobError
+from tint.cli.progress import progress
+from tint.cli.rules import rules_of, rules_options
+from tint.cli.tables import page, print_json
+from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_options, wanted
+from tint.errors import InputError
+from tint.files import write_whole
 from tint.palette import Palette
-from tint.solve import Answer, Recipe, solve
-from tint.target import Target
+from tint.solve import Answer, solve
 
-if TYPE_CHECKING:
-    from rich.console import Console
-
-_CUP_TEST = "Cure a small cup of a recipe and look at it before you pour a batch."
-
-
-def _search(
-    most_pigments: int, keep: tuple[str, ...], leave_out: tuple[str, ...], insist: tuple[str, ...], recipes: int
-) -> dict[str, Any]:
-    return {
-        "most_pigments": most_pigments,
-        "keep": keep,
-        "leave_out": leave_out,
-        "insist": insist,
-        "most_recipes": recipes,
-    }
-
-
-def _pigments(name: str, text: str) -> Decorator:
-    return click.option(name, multiple=True, metavar="PIGMENT", help=text)
+_LEVELS = (30.0, 45.0, 60.0, 75.0, 90.0)  # L* of the sections, but for those near the target's own
+_NEAR = 7.5
 
 
 @click.command("solve")
 @folder_argument
 @click.option("--base", metavar="NAME", help="Only in this base.  [default: in every base]")
 @target_options
+@sample_options
 @setting_options
-@grouped(
-    "search",
-    _search,
-    count_option("--most-pigments", "Most pigments in a recipe.", default=4),
-    _pigments("--keep", "Have it in every recipe; repeat."),
-    _pigments("--leave-out", "Have it in none; repeat."),
-    _pigments("--insist", "Use it although it is known to upset the cure; repeat."),
-    count_option("--recipes", "How many to show.", default=5),
-)
+@rules_options
+@click.option("--picture", metavar="FILE.png", type=click.Path(path_type=Path), help="Draw target and recipes.")
+@click.option("--reach", metavar="FILE.png", type=click.Path(path_type=Path), help="Draw what colours can be had.")
+@replace_option
 @optics_option
 @json_option
 def command(
     folder: Path,
     base: str | None,
     wish: Wish,
+    sample: Sample,
     casting: dict[str, Any],
     search: dict[str, Any],
+    picture: Path | None,
+    reach: Path | None,
+    replace: bool,
     optics: str,
     as_json: bool,
 ) -> None:
@@ -79,135 +61,58 @@ def command(
 
     A target out of reach gets its nearest recipes and the reason; that is no error.
     """
+    _check_pictures(picture, reach, replace=replace)
     palette = palette_of(folder, optics)
-    setting = setting_of(palette, casting)
-    for option in ("keep", "leave_out", "insist"):
-        for name in search[option]:
-            known(name, palette.pigments, "--" + option.replace("_", "-"))
+    setting = setting_of(palette, judged_over(palette, sample, casting))
+    rules = rules_of(palette, search)
     named = None if base is None else base_of(palette, base)
-    answer = solve(palette, _wanted(palette, wish, setting), setting=setting, base=named, **search)
-    if not answer.recipes:
-        raise JobError("solve", "no recipe can be made of the pigments that are left", mend="; ".join(_refused(answer)))
+    target = wanted(palette, wish, sample, setting=setting, base=named)
+    with progress(quiet=as_json) as tell:
+        answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
+    written = _draw(palette, answer, picture, reach)
     if as_json:
-        print_json(_as_json(answer, optics))
-    else:
-        with page() as out:
-            _show(out, answer, optics)
+        print_json(answer_json(answer) | {"optics": optics} | ({"written": written} if written else {}))
+        return
+    with page() as out:
+        show_answer(out, answer, optics)
+        for name in written:
+            out.print(f"Written: {name}")
 
 
-def _wanted(palette: Palette, wish: Wish, setting: Setting) -> Target:
-    target = target_of(palette, wish, setting)
-    if target is None:
-        expected = "expected --target-lab L,a,b, --target-srgb '#rrggbb' or --target-reading FILE[:NAME]"
-        raise InputError("target", "no colour is named", expected)
-    return target
+def _check_pictures(picture: Path | None, reach: Path | None, *, replace: bool) -> None:
+    for path, option in ((picture, "--picture"), (reach, "--reach")):
+        if path:
+            check_picture(path, option, replace=replace)
+    if picture and picture == reach:
+        raise InputError("--reach", f"{reach} is the name for --picture too", "expected two names")
 
 
-def _show(out: Console, answer: Answer, optics: str) -> None:
-    conditions = answer.recipes[0].appearance.conditions
-    show_title(out, "Wanted: " + asked(answer.target), f"{conditions}; {optics}")
-    columns = ("", "<base", "%", "<pigment", "ΔE00", "error", "contrast", "L*    a*    b*", "<met")
-    rows = [row for rank, recipe in enumerate(answer.recipes, start=1) for row in _rows(rank, recipe)]
-    show_table(out, columns, rows)
-    out.print(
-        "%: by mass of the finished mix. ΔE00: CIEDE2000 from target to prediction. 95 of 100 castings read within the "
-        "error of the prediction (CIEDE2000), and within ± of its contrast ratio.",
-        style=QUIET,
+def _draw(palette: Palette, answer: Answer, picture: Path | None, reach: Path | None) -> list[str]:
+    """Write the pictures asked for; their names."""
+    drawn: dict[Path, bytes] = {}
+    if picture:
+        from tint.proof import draw_answer  # pictures are for those who ask for them
+
+        drawn[picture] = draw_answer(palette, answer)
+    if reach:
+        drawn[reach] = _reached(palette, answer)
+    for path, content in drawn.items():
+        write_whole(path, content)
+    return [str(path) for path in drawn]
+
+
+def _reached(palette: Palette, answer: Answer) -> bytes:
+    """What the best recipe's base reaches, with a section at the target's own lightness."""
+    from tint.proof import draw_reach
+    from tint.solve.reach import reach
+
+    target, own = answer.target, float(answer.target.lab[0])
+    colours = reach(
+        palette,
+        base=answer.recipes[0].blend.base,
+        setting=answer.setting,
+        rules=answer.rules,
+        contrast_ratio_min=target.contrast_ratio if target.contrast_ratio is not None else target.contrast_ratio_min,
+        lightness=[own, *(level for level in _LEVELS if abs(level - own) > _NEAR)],
     )
-    show_notes(out, "What binds", _bounds(answer.recipes))
-    show_notes(out, "Before you trust it", _warnings(answer), style=CARE)
-    show_notes(out, "Pigments not used", _refused(answer))
-    prices = [f"{price:.2f} ({rank})" for rank, each in enumerate(answer.recipes, 1) if (price := each.price_per_kg)]
-    out.print()
-    if prices:
-        out.print("Price of the pigments in 1 kg of mix: " + ", ".join(prices))
-    out.print(_CUP_TEST)
-
-
-def asked(target: Target) -> str:
-    """A target in words."""
-    bounds = {
-        "": target.contrast_ratio,
-        "at least ": target.contrast_ratio_min,
-        "at most ": target.contrast_ratio_max,
-    }
-    opacity = " and ".join(f"{word}{bound:g}" for word, bound in bounds.items() if bound is not None)
-    lab = "Lab " + ", ".join(f"{x:.2f}".rstrip("0").rstrip(".") for x in target.lab)
-    source = "" if target.source.startswith("Lab") else f" ({target.source})"
-    return f"{lab}{source}, contrast ratio {opacity or 'any'}, within {target.tolerance:g} CIEDE2000"
-
-
-def _rows(rank: int, recipe: Recipe) -> list[tuple[str, ...]]:
-    """A line a pigment; the recipe's own numbers stand on the first, and a blank line ends it."""
-    look = recipe.appearance
-    doses = sorted(recipe.blend.loadings.items(), key=lambda dose: -dose[1]) or [("uncoloured", 0.0)]
-    own = (
-        fixed(recipe.delta_e, 2),
-        fixed(look.expected_error, 2),
-        f"{fixed(look.contrast_ratio, 3)} ± {fixed(look.contrast_ratio_error, 3)}",
-        " ".join(f"{x:5.1f}" for x in look.lab).strip(),
-        "yes" if recipe.reached else "no",
-    )
-    rows = [
-        (str(rank), recipe.blend.base, f"{dose:.4f}", name, *own)
-        if at == 0
-        else ("", "", f"{dose:.4f}", name, *[""] * 5)
-        for at, (name, dose) in enumerate(doses)
-    ]
-    return [*rows, ("",) * 9]
-
-
-def _bounds(recipes: tuple[Recipe, ...]) -> list[str]:
-    told = [(rank, each.reason or ", ".join(map(_bound, each.limits))) for rank, each in enumerate(recipes, start=1)]
-    return [f"{rank}: {words}" for rank, words in told if words]
-
-
-def _refused(answer: Answer) -> list[str]:
-    return [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]
-
-
-def _bound(limit: str) -> str:
-    kind, _, name = limit.partition(":")
-    if kind == "max_loading":
-        return "the largest total loading" if name == "total" else f"the largest loading of {name}"
-    return "the opacity asked for" if kind == "contrast_ratio" else "what these pigments can do"
-
-
-def _warnings(answer: Answer) -> list[str]:
-    """Of the answer, then of its recipes, each once with the ranks it holds for."""
-    ranks: dict[str, list[str]] = {}
-    for rank, recipe in enumerate(answer.recipes, start=1):
-        for warning in recipe.appearance.warnings:
-            ranks.setdefault(warning, []).append(str(rank))
-    return [*answer.warnings, *(f"{', '.join(each)}: {warning}" for warning, each in ranks.items())]
-
-
-def _as_json(answer: Answer, optics: str) -> dict[str, Any]:
-    target = answer.target
-    first = answer.recipes[0].appearance
-    return {
-        "recipes": [_recipe_json(recipe) for recipe in answer.recipes],
-        "target": {
-            "lab": target.lab,
-            "contrast_ratio": target.contrast_ratio,
-            "contrast_ratio_min": target.contrast_ratio_min,
-            "contrast_ratio_max": target.contrast_ratio_max,
-            "tolerance": target.tolerance,
-            "source": target.source,
-        },
-        "setting": setting_json(first),
-        "conditions": first.conditions,
-        "refused": answer.refused,
-        "warnings": list(answer.warnings),
-        "optics": optics,
-    }
-
-
-def _recipe_json(recipe: Recipe) -> dict[str, Any]:
-    return summary_json(recipe.appearance) | {
-        "delta_e": recipe.delta_e,
-        "limits": list(recipe.limits),
-        "reached": recipe.reached,
-        "reason": recipe.reason,
-        "price_per_kg": recipe.price_per_kg,
-    }
+    return draw_reach(colours, target)

@@ -79,8 +79,8 @@ def show_table(
     Parameters
     ----------
     columns : sequence of str
-        Headers. Names start with `<`, sentences with `~`; the rest are numbers. Names and numbers are never folded or
-        cut; sentences fold at their blanks.
+        Headers, of one line or two. Names start with `<`, sentences with `~`; the rest are numbers. Names and numbers
+        are never folded or cut; sentences fold at their blanks.
     """
     from rich.cells import cell_len
     from rich.padding import Padding
@@ -90,7 +90,8 @@ def show_table(
     held = [tuple(row) for row in rows]
     for at, name in enumerate(columns):
         header, folds = name.lstrip("<~"), name.startswith("~")
-        widest = max(cell_len(str(cell)) for cell in (header, *(row[at] for row in held)))
+        lines = [line for cell in (header, *(row[at] for row in held)) for line in str(cell).split("\n")]
+        widest = max(cell_len(line) for line in lines)
         least = _LEAST_PROSE if folds else widest
         side: Literal["left", "right"] = "right" if name == header else "left"
         table.add_column(header, justify=side, no_wrap=not folds, overflow="fold", min_width=least)
@@ -111,7 +112,7 @@ def show_facts(out: Console, facts: Iterable[tuple[str, str, str]]) -> None:
     grid = Table.grid(padding=(0, 2, 0, 0))
     grid.add_column(no_wrap=True)
     grid.add_column(no_wrap=True)
-    grid.add_column(style=QUIET)
+    grid.add_column(style=QUIET, overflow="fold")
     for fact in facts:
         grid.add_row(*fact)
     out.print(grid)

@@ -8,8 +8,10 @@ from tint.colorimetry.cielab import (
     lab_slopes,
     lab_to_xyz,
     xyz_to_lab,
+    xyz_to_lab_slopes,
 )
 from tint.colorimetry.screen import (
+    adapt,
     decode,
     encode,
     encode_signed,
@@ -24,6 +26,7 @@ from tint.colorimetry.weights import OBSERVERS, Viewing, contrast_ratio, lights,
 __all__ = [
     "OBSERVERS",
     "Viewing",
+    "adapt",
     "contrast_ratio",
     "decode",
     "difference",
@@ -42,5 +45,6 @@ __all__ = [
     "viewing",
     "xyz",
     "xyz_to_lab",
+    "xyz_to_lab_slopes",
     "xyz_to_srgb",
 ]

@@ -17,6 +17,8 @@ from tint.colorimetry.weights import Viewing, xyz
 Array = NDArray[np.float64]
 
 _EPSILON, _KAPPA = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0  # of CIELAB's linear foot
+# L*, a*, b* by the cube roots of the three ratios.
+_FROM_F = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
 
 
 def xyz_to_lab(tristimulus: ArrayLike, white: ArrayLike) -> Array:
@@ -45,6 +47,14 @@ def lab(spectra: ArrayLike, view: Viewing) -> Array:
     return xyz_to_lab(xyz(spectra, view), view.white)
 
 
+def xyz_to_lab_slopes(tristimulus: ArrayLike, white: ArrayLike) -> tuple[Array, Array]:
+    """`xyz_to_lab` and its derivative by XYZ, shapes (..., 3) and (..., 3, 3)."""
+    white = np.asarray(white, dtype=float)
+    ratio = np.asarray(tristimulus, dtype=float) / white
+    steep = np.where(ratio > _EPSILON, np.cbrt(np.maximum(ratio, _EPSILON)) ** -2 / 3.0, _KAPPA) / white
+    return xyz_to_lab(ratio, np.ones(3)), _FROM_F * steep[..., None, :]
+
+
 def lab_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array]:
     """CIELAB of spectra and its derivative by each reading.
 
@@ -53,12 +63,8 @@ def lab_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array]:
     lab : ndarray, shape (..., 3)
     slopes : ndarray, shape (..., 3, n_wavelengths)
     """
-    ratio = xyz(spectra, view) / view.white
-    steep = np.where(ratio > _EPSILON, np.cbrt(np.maximum(ratio, _EPSILON)) ** -2 / 3.0, _KAPPA)
-    by_reading = steep[..., :, None] * (view.weights / view.white).T
-    x, y, z = by_reading[..., 0, :], by_reading[..., 1, :], by_reading[..., 2, :]
-    slopes = np.stack((116.0 * y, 500.0 * (x - y), 200.0 * (y - z)), axis=-2)
-    return xyz_to_lab(ratio, np.ones(3)), slopes
+    colour, by_xyz = xyz_to_lab_slopes(xyz(spectra, view), view.white)
+    return colour, by_xyz @ view.weights.T
 
 
 def difference_parts(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:

@@ -19,8 +19,8 @@ from tint.errors import InputError
 Array = NDArray[np.float64]
 
 
-def _adapt(tristimulus: Array, white: Array, *, to: Array) -> Array:
-    """Chromatic adaptation by CAT16 with full adaptation (Li and others 2017, Color Res. Appl. 42, 703)."""
+def adapt(tristimulus: Array, white: Array, *, to: Array) -> Array:
+    """XYZ, shape (..., 3), seen under one white, as they look the same under another: CAT16, fully adapted."""
     matrix = tables()["adaptation"]
     gain = (matrix @ to) / (matrix @ white)
     return np.asarray(tristimulus @ (np.linalg.inv(matrix) @ (gain[:, None] * matrix)).T)
@@ -47,7 +47,7 @@ def xyz_to_srgb(tristimulus: ArrayLike, white: ArrayLike) -> tuple[Array, NDArra
     """
     white = np.asarray(white, dtype=float)
     relative = np.asarray(tristimulus, dtype=float) / white[1]
-    linear = _adapt(relative, white / white[1], to=_screen_white()) @ tables()["rgb from xyz"].T
+    linear = adapt(relative, white / white[1], to=_screen_white()) @ tables()["rgb from xyz"].T
     shown = np.clip(linear, 0.0, 1.0)
     in_gamut = np.max(np.abs(encode(shown) - encode_signed(linear)), axis=-1) <= 0.5 / 255.0
     return encode(shown), np.asarray(in_gamut)
@@ -72,7 +72,7 @@ def srgb_to_lab(srgb: ArrayLike, view: Viewing) -> Array:
     """CIELAB, under a light and observer, of a screen colour adapted from the screen's white, shapes (..., 3) [-]."""
     screen = decode(np.asarray(srgb, dtype=float)) @ tables()["xyz from rgb"].T
     white = view.white / view.white[1]
-    return xyz_to_lab(_adapt(screen, _screen_white(), to=white), white)
+    return xyz_to_lab(adapt(screen, _screen_white(), to=white), white)
 
 
 def lab_to_srgb(lab: ArrayLike, view: Viewing) -> tuple[Array, NDArray[np.bool_]]:

@@ -15,7 +15,15 @@ from numpy.typing import NDArray
 
 from tint.errors import InputError
 from tint.fit import foresight, report
-from tint.fit.least_squares import Normal, Solution, covariance, minimise, normal_equations
+from tint.fit.least_squares import (
+    Normal,
+    Prior,
+    Solution,
+    covariance,
+    minimise,
+    normal_equations,
+    with_prior,
+)
 from tint.fit.problem import Problem, forward, lay_out
 from tint.fit.start import first_guess
 from tint.optics.layer import Optics
@@ -67,7 +75,7 @@ def fit_palette(folder: SwatchFolder, *, optics: str = "many-flux", g: float | N
     if optics == "many-flux" and g is None:
         problem = _with_g(problem, _choose_g(problem, start))
     solution, weighting = _fit(problem, start)
-    return _palette(folder, problem, solution, weighting)
+    return _palette(folder, problem, start, solution, weighting)
 
 
 def _optics_of(folder: SwatchFolder, model: str, g: float) -> tuple[Optics, ...]:
@@ -95,14 +103,14 @@ def _choose_g(problem: Problem, start: Array) -> float:
     """
     scale = _standard_deviation(problem, problem.read, _DOUBT)
     everyone = Weighting(_DOUBT, np.ones(problem.thickness.size))
-    theta, shared = start, np.zeros(problem.n_shared)
+    theta, shared, prior = start, np.zeros(problem.n_shared), report.prior(start, problem)
     costs: dict[int, float] = {}
 
     def cost(step: int) -> float:
         nonlocal theta, shared
         if step not in costs:
             trial = _with_g(problem, step * _G_STEP)
-            found = minimise(lambda t, u: _equations(trial, everyone, scale, t, u), theta, shared, most_steps=25)
+            found = minimise(lambda t, u: _equations(trial, everyone, scale, prior, t, u), theta, shared, most_steps=25)
             theta, shared, costs[step] = found.theta, found.shared, found.cost
         return costs[step]
 
@@ -124,12 +132,14 @@ def _standard_deviation(problem: Problem, predicted: Array, misfit: float) -> Ar
     return np.asarray(np.sqrt(noise**2 + misfit**2 * np.maximum(predicted, 0.0) ** (4.0 / 3.0)))
 
 
-def _equations(problem: Problem, weighting: Weighting, scale: Array, theta: Array, shared: Array) -> Normal:
+def _equations(
+    problem: Problem, weighting: Weighting, scale: Array, prior: Prior, theta: Array, shared: Array
+) -> Normal:
     """Normal equations at a point; `scale` is the standard deviation of each reading, held while searching."""
     at = forward(problem, theta, shared)
     weight = (np.sqrt(weighting.swatch[problem.swatch])[:, None] / scale).T
     residual = (problem.read - at.predicted).T * weight
-    return normal_equations(
+    normal = normal_equations(
         residual,
         at.by_theta * weight[..., None],
         at.by_own * weight[..., None],
@@ -137,9 +147,11 @@ def _equations(problem: Problem, weighting: Weighting, scale: Array, theta: Arra
         group=problem.swatch,
         shared=shared,
     )
+    return with_prior(normal, theta, prior)
 
 
 def _fit(problem: Problem, theta: Array) -> tuple[Solution, Weighting]:
+    prior = report.prior(theta, problem)
     shared = np.zeros(problem.n_shared)
     weighting = Weighting(_DOUBT, np.ones(problem.thickness.size))
     scale = _standard_deviation(problem, problem.read, weighting.misfit)
@@ -147,7 +159,7 @@ def _fit(problem: Problem, theta: Array) -> tuple[Solution, Weighting]:
     for _ in range(_ROUNDS):
         held_weighting, held_scale = weighting, scale
         solution = minimise(
-            lambda t, u, w=held_weighting, s=held_scale: _equations(problem, w, s, t, u),  # type: ignore[misc]
+            lambda t, u, w=held_weighting, s=held_scale: _equations(problem, w, s, prior, t, u),  # type: ignore[misc]
             solution.theta,
             solution.shared,
         )
@@ -195,13 +207,12 @@ def _misfit(problem: Problem, squared: Array, predicted: Array, weight: Array) -
     return 0.5 * (low + high)
 
 
-def _palette(folder: SwatchFolder, problem: Problem, solution: Solution, weighting: Weighting) -> Palette:
+def _palette(folder: SwatchFolder, problem: Problem, start: Array, solution: Solution, weighting: Weighting) -> Palette:
     at = forward(problem, solution.theta, solution.shared)
     predicted = at.predicted
     scale = _standard_deviation(problem, predicted, weighting.misfit)
-    normal = _equations(problem, weighting, scale, solution.theta, solution.shared)
-    weakest = report.weakest(solution.theta, problem)
-    local, modes = covariance(normal, weakest=weakest)
+    prior = report.prior(start, problem)
+    local, modes = covariance(_equations(problem, weighting, scale, prior, solution.theta, solution.shared), prior)
     n_components = problem.n_components
     evidence = foresight.evidence(
         problem,

@@ -8,7 +8,7 @@ rests on its bound and would leave it is held there for the step.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +39,15 @@ class Normal:
     own_pull: Array
     shared_pull: Array
     cost: float
+
+
+@dataclass(frozen=True, eq=False)
+class Prior:
+    """Mean and standard deviation of theta before any reading, shape (n_wavelengths, p): so weak that it only speaks
+    where no reading does, and keeps what nothing pins down from running away."""
+
+    mean: Array
+    sd: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,13 +154,25 @@ def _step(normal: Normal, theta: Array, damping: float) -> tuple[Array, Array]:
     return alone - by_shared @ d_shared, d_shared
 
 
-def covariance(normal: Normal, *, weakest: Array) -> tuple[Array, Array]:
+def with_prior(normal: Normal, theta: Array, prior: Prior) -> Normal:
+    """Normal equations with a prior on theta added."""
+    weight = prior.sd**-2.0
+    away = theta - prior.mean
+    return replace(
+        normal,
+        own=normal.own + np.eye(theta.shape[1]) * weight[..., None, :],
+        own_pull=normal.own_pull - weight * away,
+        cost=normal.cost + float(np.sum(weight * away**2)),
+    )
+
+
+def covariance(normal: Normal, prior: Prior) -> tuple[Array, Array]:
     """Covariance of theta at a solution, split into what each wavelength has alone and what all share.
 
     Parameters
     ----------
-    weakest : ndarray, shape (n_wavelengths, p)
-        Standard deviation of a weak prior on each unknown, so that what the readings leave open stays finite.
+    normal : Normal
+        With the prior in it.
 
     Returns
     -------
@@ -159,8 +180,8 @@ def covariance(normal: Normal, *, weakest: Array) -> tuple[Array, Array]:
     modes : ndarray, shape (r, n_wavelengths, p)
         The shared part is the sum over r of the outer products.
     """
-    own = normal.own + np.eye(weakest.shape[1]) * (weakest**-2.0)[..., None, :]
-    local = np.linalg.inv(own)
+    # In units of the prior, so that unknowns of very different size do not spoil the inverse.
+    local = prior.sd[..., :, None] * np.linalg.inv(_in_units(normal.own, prior.sd)) * prior.sd[..., None, :]
     by_shared = local @ normal.cross
     flat = normal.cross.reshape(-1, normal.shared.shape[0])
     schur = normal.shared - flat.T @ by_shared.reshape(flat.shape)
@@ -169,6 +190,10 @@ def covariance(normal: Normal, *, weakest: Array) -> tuple[Array, Array]:
     modes = np.moveaxis(by_shared @ (vectors / np.sqrt(np.maximum(values, 1e-9))), -1, 0)
     scale = np.sqrt(np.einsum("wpp->wp", local))
     return np.asarray(local), compress(modes, scale)
+
+
+def _in_units(matrix: Array, unit: Array) -> Array:
+    return unit[..., :, None] * matrix * unit[..., None, :]
 
 
 def compress(modes: Array, scale: Array, *, kept: float = 0.9995) -> Array:

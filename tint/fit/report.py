@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry
+from tint.fit.least_squares import Prior
 from tint.fit.problem import Problem
 from tint.palette import Evidence, Seen, SwatchFit
 from tint.swatches import SwatchFolder
@@ -14,6 +15,7 @@ Array = NDArray[np.float64]
 
 _SUSPECT_WEIGHT = 0.4  # a swatch that counts for less than this is named
 _SUSPECT_THICKNESS = 4.0  # standard deviations from its reading
+_WIDE = 100.0
 _LOOSE = 0.35  # relative error from which a coefficient counts as undetermined
 _MATTERS = 0.05  # optical depth below which it does not matter
 
@@ -87,10 +89,14 @@ def _largest_depth(problem: Problem) -> Array:
     return np.concatenate((bare, dosed))
 
 
-def weakest(theta: Array, problem: Problem) -> Array:
-    """Standard deviation of a prior so weak that it only speaks where no reading does, shape of theta."""
+def prior(guess: Array, problem: Problem) -> Prior:
+    """About the first guess, so wide that it only speaks where no reading does; shapes of theta.
+
+    A hundred times what was guessed, and as much again as a hundred optical depths in the strongest casting: enough to
+    keep what no reading pins down from running away, too little to be felt by anything that one does.
+    """
     depth = np.tile(_largest_depth(problem), 2)
-    return 3.0 * theta + 3.0 / np.where(depth > 0.0, depth, 1.0)
+    return Prior(guess, _WIDE * (guess + 1.0 / np.where(depth > 0.0, depth, 1.0)))
 
 
 def undetermined(folder: SwatchFolder, problem: Problem, theta: Array, spread: Array) -> tuple[str, ...]:

@@ -108,18 +108,18 @@ def gather(palette: Palette, blend: Blend, *, setting: Setting, target: Target |
     return Facts(
         appearance=seen,
         target=target,
-        wanted=_shades(target.lab[None], view)[0] if target else None,
-        recipe=_shades(seen.lab[None], view)[0],
+        wanted=shades_of(target.lab[None], view)[0] if target else None,
+        recipe=shades_of(seen.lab[None], view)[0],
         behind=behind,
-        bare=_shades(colorimetry.lab(np.stack(cards), view), view),
-        over=_shades(np.stack(over), view),
+        bare=shades_of(colorimetry.lab(np.stack(cards), view), view),
+        over=shades_of(np.stack(over), view),
         wedge=_wedge(palette, blend, setting=setting, behind=behind),
         delta_e=float(colorimetry.difference(target.lab, seen.lab)) if target else np.nan,
         warnings=seen.warnings if show_recipe else _discreet(palette, seen),
     )
 
 
-def _shades(lab: ArrayLike, view: Viewing) -> tuple[Shade, ...]:
+def shades_of(lab: ArrayLike, view: Viewing) -> tuple[Shade, ...]:
     signal, exact = colorimetry.lab_to_srgb(lab, view)
     levels = np.rint(255.0 * signal).astype(int)
     return tuple(Shade((int(r), int(g), int(b)), bool(ok)) for (r, g, b), ok in zip(levels, exact, strict=True))
@@ -137,7 +137,7 @@ def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[st
     spectra = appearance.render(
         palette, shares, base=blend.base, setting=setting, backings=behind, thickness_mm=thicknesses
     ).reflectance
-    by_backing = [_shades(colorimetry.lab(rows, view), view) for rows in spectra]
+    by_backing = [shades_of(colorimetry.lab(rows, view), view) for rows in spectra]
     nothing = np.full(len(thicknesses), np.nan)
     ratios = colorimetry.contrast_ratio(spectra[0], spectra[1], view) if len(behind) > 1 else nothing
     return tuple(

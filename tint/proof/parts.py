@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tint.proof import words
@@ -11,15 +12,15 @@ from tint.proof.picture import DARK, LINE, QUIET, Box, Item, NearSign, Patch, Po
 
 WIDTH = 1600
 _MARGIN = 64
-_LEFT, _RIGHT = _MARGIN, WIDTH - _MARGIN
+LEFT, RIGHT = _MARGIN, WIDTH - _MARGIN
 _GUTTER = 64
 _COLOUR_WIDTH = 800
 _CHIP_HEIGHT = 240
 _BORDER = 36  # of bare backing around what lies on it
 _BAND_HEIGHT = 80
 _GAP = 20
-_CHIP_SIGN, _STEP_SIGN = 34, 28
-_TITLE, _FIGURE, _HEADING, _BODY, _SMALL = 44, 38, 26, 22, 21
+_CHIP_SIGN, STEP_SIGN = 34, 28
+_TITLE, _FIGURE, _HEADING, BODY, SMALL = 44, 38, 26, 22, 21
 _FIGURE_WIDTH = 140
 
 
@@ -33,23 +34,27 @@ class Part:
 
 
 def head(facts: Facts, title: str) -> Part:
-    width = _RIGHT - _LEFT
-    name, top = paragraph(title, left=_LEFT, top=36, width=width, size=_TITLE)
-    base = words.of_conditions(facts)
-    line, top = paragraph(base, left=_LEFT, top=top + 4, width=width, size=_BODY, ink=QUIET)
-    rule = Patch(Box(_LEFT, top + 14, _RIGHT, top + 16), DARK)
+    return headed(title, words.of_conditions(facts))
+
+
+def headed(title: str, told: str) -> Part:
+    """The top of any picture: its name, what it holds for, a rule."""
+    width = RIGHT - LEFT
+    name, top = paragraph(title, left=LEFT, top=36, width=width, size=_TITLE)
+    line, top = paragraph(told, left=LEFT, top=top + 4, width=width, size=BODY, ink=QUIET)
+    rule = Patch(Box(LEFT, top + 14, RIGHT, top + 16), DARK)
     return Part([*name, *line, rule], top + 34)
 
 
 def colour(facts: Facts, top: int, *, show_recipe: bool) -> Part:
     heading = "Target beside recipe" if facts.target else "Recipe"
-    items, top = _heading(heading, _LEFT, top, _COLOUR_WIDTH)
-    chip = Box(_LEFT, top, _LEFT + _COLOUR_WIDTH, top + _CHIP_HEIGHT)
+    items, top = titled(heading, LEFT, top, _COLOUR_WIDTH)
+    chip = Box(LEFT, top, LEFT + _COLOUR_WIDTH, top + _CHIP_HEIGHT)
     shades = [shade for shade in (facts.wanted, facts.recipe) if shade]
     boxes = chip.columns(len(shades))
-    items += _frame(chip)
+    items += framed(chip)
     for at, (box, shade) in enumerate(zip(boxes, shades, strict=True)):
-        items += _patch(box, shade, at_left=at == 0 and len(boxes) > 1)  # clear of the shared edge
+        items += coloured(box, shade, at_left=at == 0 and len(boxes) > 1)  # clear of the shared edge
     seen = facts.appearance
     said = [["Recipe, as predicted", words.behind(seen.over)]]
     if show_recipe:
@@ -61,39 +66,39 @@ def colour(facts: Facts, top: int, *, show_recipe: bool) -> Part:
         more, end = _caption(lines, box, shade)
         items += more
         ends.append(end)
-    more, bottom = _figures(words.of_colour(facts), _LEFT, max(ends) + 10, _COLOUR_WIDTH)
+    more, bottom = figures(words.of_colour(facts), LEFT, max(ends) + 10, _COLOUR_WIDTH)
     return Part([*items, *more], bottom, boxes)
 
 
 def opacity(facts: Facts, top: int) -> Part:
-    left = _LEFT + _COLOUR_WIDTH + _GUTTER
+    left = LEFT + _COLOUR_WIDTH + _GUTTER
     heading = "Laid over dark and light" if facts.has_pair else "Laid on its backing"
-    items, top = _heading(heading, left, top, _RIGHT - left)
-    card = Box(left, top, _RIGHT, top + _CHIP_HEIGHT)
+    items, top = titled(heading, left, top, RIGHT - left)
+    card = Box(left, top, RIGHT, top + _CHIP_HEIGHT)
     bare = card.columns(len(facts.behind))
-    items += _frame(card)
+    items += framed(card)
     items += [Patch(box, shade.rgb) for box, shade in zip(bare, facts.bare, strict=True)]
     slab = card.grown(-_BORDER)
     over = tuple(Box(max(box.left, slab.left), slab.top, min(box.right, slab.right), slab.bottom) for box in bare)
     ends = []
     for at, (box, patch, shade, name) in enumerate(zip(bare, over, facts.over, facts.behind, strict=True)):
-        items += _patch(patch, shade, at_left=at == 0 and len(over) > 1)
+        items += coloured(patch, shade, at_left=at == 0 and len(over) > 1)
         more, end = _caption([words.behind(name).capitalize()], box, shade)
         items += more
         ends.append(end)
-    more, bottom = _figures(words.of_opacity(facts), left, max(ends) + 10, _RIGHT - left)
+    more, bottom = figures(words.of_opacity(facts), left, max(ends) + 10, RIGHT - left)
     return Part([*items, *more], bottom, (*bare, *over))
 
 
 def wedge(facts: Facts, top: int) -> Part:
     names = [words.behind(name) for name in facts.behind]
     halves = f"Upper half {names[0]}, lower half {names[1]}." if facts.has_pair else f"{names[0].capitalize()}."
-    items, top = _heading(f"From thin to thick. {halves}", _LEFT, top, _RIGHT - _LEFT)
+    items, top = titled(f"From thin to thick. {halves}", LEFT, top, RIGHT - LEFT)
     top += 22  # for the pointer
     count = len(facts.behind)
-    strip = Box(_LEFT, top, _RIGHT, top + 2 * _BAND_HEIGHT)
+    strip = Box(LEFT, top, RIGHT, top + 2 * _BAND_HEIGHT)
     bare = strip.rows(count)
-    items += _frame(strip)
+    items += framed(strip)
     items += [Patch(box, shade.rgb) for box, shade in zip(bare, facts.bare, strict=True)]
     columns = Box(strip.left + _GAP // 2, strip.top, strip.right - _GAP // 2, strip.bottom).columns(len(facts.wedge))
     boxes: list[Box] = []
@@ -101,7 +106,7 @@ def wedge(facts: Facts, top: int) -> Part:
     for column, step in zip(columns, facts.wedge, strict=True):
         tile = Box(column.left + _GAP // 2, strip.top + 22, column.right - _GAP // 2, strip.bottom - 22)
         for half, shade in zip(tile.rows(count), step.shades, strict=True):
-            items += _patch(half, shade, size=_STEP_SIGN)
+            items += coloured(half, shade, size=STEP_SIGN)
             boxes.append(half)
         more, end = _step_label(step, tile, strip)
         items += more
@@ -116,47 +121,51 @@ def _step_label(step: Step, tile: Box, strip: Box) -> tuple[list[Item], int]:
         middle = tile.centre[0]
         items.append(Pointer(Box(middle - 11, strip.top - 25, middle + 11, strip.top - 3)))
         thick += ", this part"
-    lines, end = paragraph(thick, left=tile.left, top=strip.bottom + 10, width=tile.width, size=_BODY)
+    lines, end = paragraph(thick, left=tile.left, top=strip.bottom + 10, width=tile.width, size=BODY)
     said = [] if math.isnan(step.contrast_ratio) else [f"contrast {step.contrast_ratio:.2f}"]
     if step.beyond:
         said.append(f"no swatch so {step.beyond}")
     items += lines
     for line in said:
-        lines, end = paragraph(line, left=tile.left, top=end, width=tile.width, size=_SMALL, ink=QUIET)
+        lines, end = paragraph(line, left=tile.left, top=end, width=tile.width, size=SMALL, ink=QUIET)
         items += lines
     return items, end
 
 
 def foot(facts: Facts, top: int, *, has_signs: bool) -> Part:
-    items: list[Item] = [Patch(Box(_LEFT, top, _RIGHT, top + 1), LINE)]
-    top += 16
-    width = _RIGHT - _LEFT
-    if has_signs:
-        sign = Box(_LEFT, top + 1, _LEFT + _STEP_SIGN, top + 1 + _STEP_SIGN)
-        items.append(NearSign(sign))
-        lines, top = paragraph(words.NEAREST_LINE, left=sign.right + 10, top=top, width=width - 38, size=_BODY)
-        items += lines
     cautions = [f"Take care: {warning}." for warning in facts.warnings]
     ratio = [words.RATIO_LINE] if facts.has_pair else []
-    for line in (*cautions, words.SCREEN_LINE, *ratio):
-        ink = QUIET if line == words.RATIO_LINE else DARK
-        lines, top = paragraph(line, left=_LEFT, top=top, width=width, size=_BODY, ink=ink)
+    return footed([*cautions, words.SCREEN_LINE], top, quiet=ratio, has_signs=has_signs)
+
+
+def footed(told: Sequence[str], top: int, *, quiet: Sequence[str] = (), has_signs: bool) -> Part:
+    """The end of any picture: a rule, what its signs mean, then lines dark and quiet."""
+    items: list[Item] = [Patch(Box(LEFT, top, RIGHT, top + 1), LINE)]
+    top += 16
+    width = RIGHT - LEFT
+    if has_signs:
+        sign = Box(LEFT, top + 1, LEFT + STEP_SIGN, top + 1 + STEP_SIGN)
+        items.append(NearSign(sign))
+        lines, top = paragraph(words.NEAREST_LINE, left=sign.right + 10, top=top, width=width - 38, size=BODY)
+        items += lines
+    for line, ink in (*((line, DARK) for line in told), *((line, QUIET) for line in quiet)):
+        lines, top = paragraph(line, left=LEFT, top=top, width=width, size=BODY, ink=ink)
         items += lines
     return Part(items, top)
 
 
-def _heading(said: str, left: int, top: int, width: int) -> tuple[list[Item], int]:
+def titled(said: str, left: int, top: int, width: int) -> tuple[list[Item], int]:
     lines, end = paragraph(said, left=left, top=top, width=width, size=_HEADING)
     return [*lines], end + 10
 
 
-def _figures(said: list[tuple[str, str]], left: int, top: int, width: int) -> tuple[list[Item], int]:
+def figures(said: list[tuple[str, str]], left: int, top: int, width: int) -> tuple[list[Item], int]:
     """Large figures, each with what it means beside it."""
     items: list[Item] = []
-    beside, down = left + _FIGURE_WIDTH, baseline(_FIGURE) - baseline(_BODY)
+    beside, down = left + _FIGURE_WIDTH, baseline(_FIGURE) - baseline(BODY)
     for figure, meaning in said:
         large, end = paragraph(figure, left=left, top=top, width=_FIGURE_WIDTH, size=_FIGURE)
-        lines, bottom = paragraph(meaning, left=beside, top=top + down, width=width - _FIGURE_WIDTH, size=_BODY)
+        lines, bottom = paragraph(meaning, left=beside, top=top + down, width=width - _FIGURE_WIDTH, size=BODY)
         items += [*large, *lines]
         top = max(end, bottom) + 2
     return items, top
@@ -172,18 +181,18 @@ def _caption(said: list[str], under: Box, shade: Shade) -> tuple[list[Item], int
             left=under.left,
             top=top,
             width=under.width - 16,
-            size=_SMALL if at else _BODY,
+            size=SMALL if at else BODY,
             ink=QUIET if at else DARK,
         )
         items += lines
     return items, top
 
 
-def _frame(box: Box) -> list[Item]:
+def framed(box: Box) -> list[Item]:
     return [Patch(box.grown(1), LINE)]
 
 
-def _patch(box: Box, shade: Shade, *, at_left: bool = False, size: int = _CHIP_SIGN) -> list[Item]:
+def coloured(box: Box, shade: Shade, *, at_left: bool = False, size: int = _CHIP_SIGN) -> list[Item]:
     """A colour, with the sign in an upper corner where a screen cannot show it."""
     if shade.exact:
         return [Patch(box, shade.rgb)]

@@ -14,6 +14,8 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageDraw, ImageFont
 
 Ink = tuple[int, int, int]
@@ -22,7 +24,7 @@ PAPER: Ink = (222, 222, 222)  # neutral, so that it lends no colour to what is j
 DARK: Ink = (28, 28, 28)
 QUIET: Ink = (64, 64, 64)
 LINE: Ink = (140, 140, 140)
-_WHITE: Ink = (255, 255, 255)
+WHITE: Ink = (255, 255, 255)
 
 _FINER = 4  # signs are drawn so many times larger and scaled down, for smooth edges
 
@@ -109,7 +111,15 @@ class Pointer:
     box: Box
 
 
-Item = Patch | Text | NearSign | Pointer
+@dataclass(frozen=True, eq=False)
+class Raster:
+    """Pixels drawn elsewhere; as many as the box has, shape (height, width, 3)."""
+
+    box: Box
+    pixels: NDArray[np.uint8]
+
+
+Item = Patch | Text | NearSign | Pointer | Raster
 
 
 @functools.cache
@@ -222,6 +232,8 @@ def paint(canvas: Box, items: Sequence[Item]) -> bytes:
         box = item.box
         if isinstance(item, Patch):
             draw.rectangle((box.left, box.top, box.right - 1, box.bottom - 1), fill=item.ink)
+        elif isinstance(item, Raster):
+            image.paste(Image.fromarray(item.pixels), (box.left, box.top))
         elif isinstance(item, Text):
             draw.text(
                 (box.left, box.top + baseline(item.size)), item.words, fill=item.ink, font=_font(item.size), anchor="ls"
@@ -242,7 +254,7 @@ def _stamp(image: Image.Image, box: Box, sketch: Callable[[ImageDraw.ImageDraw, 
 
 
 def _draw_near(draw: ImageDraw.ImageDraw, size: int) -> None:
-    draw.ellipse((0, 0, size - 1, size - 1), fill=_WHITE, outline=DARK, width=size // 14)
+    draw.ellipse((0, 0, size - 1, size - 1), fill=WHITE, outline=DARK, width=size // 14)
     xs = [size * (0.24 + 0.52 * at / 24) for at in range(25)]
     for middle in (0.40, 0.60):
         wave = [(x, size * (middle - 0.055 * math.sin((x / size - 0.24) / 0.52 * 2.0 * math.pi))) for x in xs]

@@ -1,26 +1,38 @@
-"""What holds a recipe back: cures, largest loadings, opacity, the palette; in words for people and for scripts."""
+"""What holds a recipe back: cures, loadings, stock, opacity, the palette; in words for people and for scripts."""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.appearance import Appearance
 from tint.errors import InputError
-from tint.materials import Blend
 from tint.palette import Palette
+from tint.solve.aims import Judged
+from tint.solve.recipes import Recipe, Rules
+from tint.solve.sets import Bounds
 from tint.target import Target
 
 Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
-_TOUCH = 1e-4  # share of a limit within which it binds
+OPACITY_SLACK = 0.005  # a contrast ratio or transmittance this near counts as met
+_TOUCH = 1e-4  # share of a limit within which it is touched
+_WORTH = 0.1  # CIEDE2000 that giving way must promise, for a limit to be named
+_LEAST_SHARE = 1e-3  # of its largest loading: what a pigment to be kept has at least
 
 
-def check_names(palette: Palette, groups: Mapping[str, Collection[str]]) -> None:
-    """Raise InputError for a pigment that the palette lacks, or one both kept and left out."""
+def check_rules(palette: Palette, rules: Rules) -> None:
+    """Raise InputError for a pigment that the palette lacks, or rules that contradict each other."""
+    groups: dict[str, Collection[str]] = {
+        "keep": rules.keep,
+        "leave out": rules.leave_out,
+        "insist": rules.insist,
+        "fix": rules.fixed,
+        "stock": rules.stock_g,
+    }
     for option, names in groups.items():
         for name in names:
             if name not in palette.pigments:
@@ -29,44 +41,92 @@ def check_names(palette: Palette, groups: Mapping[str, Collection[str]]) -> None
                 raise InputError(
                     option, f"`{name}` is not a pigment here", "one of " + ", ".join(palette.pigments), mend
                 )
-    both = set(groups.get("keep", ())) & set(groups.get("leave out", ()))
+    both = (set(rules.keep) | set(rules.fixed)) & set(rules.leave_out)
     if both:
         raise InputError("keep", f"{' and '.join(sorted(both))} is also to be left out", mend="choose one")
+    if len(kept(palette, rules)) > rules.most_pigments:
+        raise InputError("keep", f"{len(kept(palette, rules))} pigments", f"at most {rules.most_pigments}")
+    for name, loading in rules.fixed.items():
+        if not 0.0 < loading <= 100.0:
+            raise InputError("fix", f"{loading:g} % of {name}", "more than 0 and at most 100 %")
+        if loading > _in_stock(rules, name) * (1.0 + 1e-9):
+            raise InputError("fix", f"{loading:g} % of {name}", f"at most {_in_stock(rules, name):.3g} %, all there is")
 
 
-def usable_pigments(
-    palette: Palette, base: str, *, leave_out: Collection[str], insist: Collection[str]
-) -> tuple[Index, dict[str, str]]:
+def _in_stock(rules: Rules, name: str) -> float:
+    """The loading that all there is of a pigment would make in the batch [%]."""
+    return 100.0 * rules.stock_g[name] / float(rules.batch_g or 1.0) if name in rules.stock_g else np.inf
+
+
+def kept(palette: Palette, rules: Rules) -> list[int]:
+    """Numbers of the pigments that every recipe has."""
+    names = list(palette.pigments)
+    return sorted({names.index(name) for name in (*rules.keep, *rules.fixed)})
+
+
+def usable_pigments(palette: Palette, base: str, rules: Rules) -> tuple[list[int], dict[str, str]]:
     """Numbers of the pigments that may go into a base, and why each other one may not."""
     cure = palette.bases[base].cure
     cast = {name for seen in palette.seen.values() for name in seen.max_loading}
     usable, refused = [], {}
     for number, (name, pigment) in enumerate(palette.pigments.items()):
-        if name in leave_out:
+        if name in rules.leave_out:
             continue
-        if pigment.cures is not None and cure not in pigment.cures and name not in insist:
+        if pigment.cures is not None and cure not in pigment.cures and name not in rules.insist:
             refused[name] = f"not safe with the {cure} cure of {base}"
         elif name not in cast:
             refused[name] = "never cast in any swatch, so nothing is known of it"
+        elif _in_stock(rules, name) <= 0.0:
+            refused[name] = "none in stock"
+        elif min(pigment.max_loading or 100.0, _in_stock(rules, name)) < rules.smallest and name not in rules.fixed:
+            refused[name] = f"no dose of it is as large as the smallest asked for, {rules.smallest:g} %"
         else:
             usable.append(number)
-    return np.array(usable, dtype=np.int64), refused
+    return usable, refused
 
 
-def largest_loadings(palette: Palette, base: str) -> Array:
-    """Of each pigment in a base, shape (n_pigments,) [%]."""
+def bounds(palette: Palette, base: str, rules: Rules) -> Bounds:
+    """Least and largest loadings in a base under the rules.
+
+    Raises
+    ------
+    InputError
+        If the least doses of the pigments to be kept are more than the base takes.
+    """
+    names = list(palette.pigments)
     total = palette.bases[base].max_loading
-    own = [total if p.max_loading is None else p.max_loading for p in palette.pigments.values()]
-    return np.asarray(np.minimum(np.array(own, dtype=float), total))
+    total = total if rules.max_total is None else min(total, rules.max_total)
+    high = np.array([100.0 if p.max_loading is None else p.max_loading for p in palette.pigments.values()])
+    low = np.full(len(names), rules.smallest)
+    step = 100.0 * (rules.scale_step_g or 0.0) / (rules.batch_g or 1.0)
+    for number in kept(palette, rules):
+        low[number] = max(rules.smallest, step, _LEAST_SHARE * min(high[number], total))
+    high = np.minimum(high, [_in_stock(rules, name) for name in names])
+    for name, loading in rules.fixed.items():
+        low[names.index(name)] = high[names.index(name)] = loading
+    low, total = np.minimum(low, high), max(total, sum(rules.fixed.values()))
+    least = float(low[kept(palette, rules)].sum())
+    if least > total * (1.0 + 1e-9):
+        raise InputError(
+            "keep", f"the least doses sum to {least:.3g} %", f"at most {total:g} % in {base}", "keep fewer"
+        )
+    return Bounds(np.append(low, 0.0), np.append(high, 0.0), total)
+
+
+def met(target: Target, judged: Judged) -> bool:
+    """Whether one blend, judged alone, has the colours and the opacity asked for."""
+    near = bool(np.all(judged.colour <= target.tolerance))
+    return near and bool(np.all(np.abs(judged.opacity) <= OPACITY_SLACK))
 
 
 def binding(
     palette: Palette,
-    base: str,
+    bounds: Bounds,
     loadings: Array,
-    pull: Array,
+    gain: Array,
     target: Target,
-    contrast_ratio: float,
+    look: Appearance,
+    judged: Judged,
     *,
     reached: bool,
 ) -> tuple[str, ...]:
@@ -74,62 +134,93 @@ def binding(
 
     Parameters
     ----------
-    loadings, pull : ndarray, shape (n_pigments,)
-        The recipe [%], and minus half the gradient of its miss there.
+    loadings, gain : ndarray, shape (n_pigments + 1,)
+        The recipe at its optimum [%], and by how much its miss would fall for more of a pigment [1/%].
+
+    Notes
+    -----
+    A limit binds where, by its slope, twice of it would bring the target clearly nearer; one that a recipe merely
+    touches, since the pigments have no more to give, does not.
     """
-    total = palette.bases[base].max_loading
     told = []
-    wanting = pull > 1e-9
-    if loadings.sum() >= total * (1.0 - _TOUCH) and np.any(wanting & (loadings > 0.0)):
+    free = bounds.high > bounds.low
+    if loadings.sum() >= bounds.total * (1.0 - _TOUCH) and np.any((gain * bounds.total > _WORTH) & (loadings > 0.0)):
         told.append("max_loading:total")
-    at_top = (loadings >= largest_loadings(palette, base) * (1.0 - _TOUCH)) & wanting
-    told += [f"max_loading:{name}" for name, touches in zip(palette.pigments, at_top, strict=True) if touches]
-    if target.asks_opacity and _opacity_rests(target, contrast_ratio):
+    for number, name in enumerate(palette.pigments):
+        by_doubling = gain[number] * loadings[number]
+        if free[number] and by_doubling > _WORTH and loadings[number] >= bounds.high[number] * (1.0 - _TOUCH):
+            told.append(f"max_loading:{name}")
+        if free[number] and by_doubling < -_WORTH and loadings[number] <= bounds.low[number] * (1.0 + _TOUCH):
+            told.append(f"smallest:{name}")
+        if not free[number] and abs(by_doubling) > _WORTH:
+            told.append(f"fixed:{name}")
+    if target.asks_opacity and _rests(target, "contrast_ratio", look.contrast_ratio):
         told.append("contrast_ratio")
+    if target.asks_light and _rests(target, "transmittance", look.luminous_transmittance):
+        told.append("transmittance")
+    missed = bool(np.any(np.abs(judged.opacity) > OPACITY_SLACK))
+    if missed and "contrast_ratio" not in told and "transmittance" not in told:
+        told.append("contrast_ratio" if target.asks_opacity else "transmittance")
     if not told and not reached:
         told.append("palette")
     return tuple(told)
 
 
-def _opacity_rests(target: Target, contrast_ratio: float) -> bool:
-    bounds = (target.contrast_ratio, target.contrast_ratio_min, target.contrast_ratio_max)
-    return any(bound is not None and abs(contrast_ratio - bound) <= 0.003 for bound in bounds) or bool(
-        abs(target.opacity_miss(contrast_ratio)) > 0.003
-    )
+def _rests(target: Target, kind: str, value: float) -> bool:
+    asked = (getattr(target, kind), getattr(target, f"{kind}_min"), getattr(target, f"{kind}_max"))
+    return any(bound is not None and abs(value - bound) <= OPACITY_SLACK for bound in asked)
 
 
 def why_not(
-    palette: Palette, base: str, limits: Collection[str], delta_e: float, opacity_miss: float, target: Target
+    palette: Palette,
+    base: str,
+    bounds: Bounds,
+    limits: Collection[str],
+    delta_e: float,
+    opacity_miss: float,
+    target: Target,
 ) -> str:
     """Why a recipe does not reach its target, in words."""
     told = []
     if delta_e > target.tolerance:
         told.append(f"the colour stays {delta_e:.1f} CIEDE2000 away")
-    if abs(opacity_miss) > 0.005:
-        told.append(f"the contrast ratio is {abs(opacity_miss):.2f} too {'high' if opacity_miss > 0 else 'low'}")
-    largest = dict(zip(palette.pigments, largest_loadings(palette, base), strict=True))
+    if abs(opacity_miss) > OPACITY_SLACK:
+        what = "contrast ratio" if target.asks_opacity else "transmittance"
+        told.append(f"the {what} is {abs(opacity_miss):.2f} too {'high' if opacity_miss > 0 else 'low'}")
+    names = list(palette.pigments)
     for limit in limits:
         kind, _, name = limit.partition(":")
         if limit == "max_loading:total":
-            told.append(f"the largest total of {palette.bases[base].max_loading:g} % in {base} binds")
+            told.append(f"the largest total of {bounds.total:g} % in {base} binds")
         elif kind == "max_loading":
-            told.append(f"the largest loading of {name}, {largest[name]:g} %, binds")
-        elif kind == "contrast_ratio":
-            told.append("the opacity asked for holds the colour back")
-        else:
+            told.append(f"the largest loading of {name}, {bounds.high[names.index(name)]:g} %, binds")
+        elif kind in ("smallest", "fixed"):
+            told.append(f"the {kind} dose of {name}, {bounds.low[names.index(name)]:g} %, binds")
+        elif kind == "scale_step":
+            told.append(
+                "the exact doses would reach it, but the scale's step is too coarse for this batch: make a premix"
+            )
+        elif kind == "palette":
             told.append("no loading of these pigments comes nearer")
+        elif delta_e > target.tolerance:
+            told.append("the opacity asked for holds the colour back")
     return "; ".join(told)
 
 
-def opacity_unsaid(target: Target) -> str:
-    """The warning for a target that says nothing of opacity."""
-    kind = "a screen colour" if target.source.startswith("screen") else "a colour"
-    return f"{kind} says nothing of opacity: ask for a contrast ratio, or the part may come out see-through"
-
-
-def price(palette: Palette, blend: Blend) -> float | None:
-    """Of the pigments in a kilogram of mix; None when one has no price."""
-    prices = [(palette.pigments[name].price, loading) for name, loading in blend.loadings.items()]
-    if any(each is None for each, _ in prices):
-        return None
-    return float(sum((each or 0.0) * loading / 100.0 for each, loading in prices))
+def warnings(palette: Palette, target: Target, recipes: Sequence[Recipe]) -> list[str]:
+    """What a maker must know of the answer as a whole: opacity left unsaid, cures that nobody knows."""
+    told = []
+    if not target.asks_opacity and not target.asks_light:
+        kind = "a screen colour" if target.source.startswith("screen") else "a colour"
+        told.append(f"{kind} says nothing of opacity: ask for a contrast ratio, or the part may come out see-through")
+    unsure: dict[str, set[str]] = {}
+    for recipe in recipes:
+        cure = palette.bases[recipe.blend.base].cure
+        for name in recipe.blend.loadings:
+            if palette.pigments[name].cures is None:
+                unsure.setdefault(name, set()).add(cure)
+            elif cure not in (palette.pigments[name].cures or ()):
+                told.append(f"{name} is not safe with {cure} cure and is used because you insist: cure a cup first")
+    for name, cures in unsure.items():
+        told.append(f"{name} is not known to be safe with {' or '.join(sorted(cures))} cure: cure a cup of it first")
+    return list(dict.fromkeys(told))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-# (sets (n, m), loadings (n, m)) to residuals (n, r) and slopes (n, r, m)
+# (rows (n,), loadings (n, m)) to residuals (n, r) and slopes (n, r, m)
 Residuals = Callable[[Index, Array], tuple[Array, Array]]
 
 
@@ -41,7 +41,6 @@ class Found:
 
 def minimise(
     residuals: Residuals,
-    sets: Index,
     start: Array,
     *,
     low: Array,
@@ -55,13 +54,12 @@ def minimise(
     Parameters
     ----------
     residuals : callable
-    sets : ndarray of int, shape (n, m)
-        Handed on to `residuals`, row by row.
+        Given numbers of rows and their loadings.
     start, low, high : ndarray, shape (n, m)
         [%]
     """
     x = into_bounds(start, low, high, total)
-    r, slopes = residuals(sets, x)
+    r, slopes = residuals(np.arange(len(start)), x)
     cost = np.sum(r**2, axis=1)
     damping = np.full(cost.shape, 1e-2)
     pull = np.einsum("nr,nrm->nm", -r, slopes)
@@ -72,8 +70,13 @@ def minimise(
         if live.size == 0:
             break
         step = _step(x[live], pull[live], curve[live], damping[live], low[live], high[live], total)
-        trial = into_bounds(x[live] + step, low[live], high[live], total)
-        r, slopes = residuals(sets[live], trial)
+        trial = _snapped(into_bounds(x[live] + step, low[live], high[live], total), low[live], high[live], total)
+        still = np.max(np.abs(step), axis=1, initial=0.0) <= 1e-9 * total
+        idle[live[still]] = 2  # nothing that is free would move
+        live, trial = live[~still], trial[~still]
+        if live.size == 0:
+            continue
+        r, slopes = residuals(live, trial)
         trial_cost = np.sum(r**2, axis=1)
         better = trial_cost < cost[live]
         small = cost[live] - trial_cost < tolerance * (cost[live] + 1e-6)
@@ -95,18 +98,64 @@ def into_bounds(x: Array, low: Array, high: Array, total: float) -> Array:
     return np.where(over[:, None], low + (inside - low) * room[:, None], inside)
 
 
+def _snapped(x: Array, low: Array, high: Array, total: float) -> Array:
+    """On a bound what is a rounding away from it: only there is it held."""
+    near = 1e-13 * total
+    return np.where(x - low <= near, low, np.where(high - x <= near, high, x))
+
+
 def _step(x: Array, pull: Array, curve: Array, damping: Array, low: Array, high: Array, total: float) -> Array:
-    held = ((x <= low) & (pull <= 0.0)) | ((x >= high) & (pull >= 0.0))
     size = np.einsum("nmm->nm", curve)
     scale = np.where(size > 0.0, size, 1.0)
-    both_free = ~(held[:, :, None] | held[:, None, :])
-    eye = np.eye(x.shape[1])
-    system = np.where(both_free, curve, 0.0)
-    system = system + eye * np.where(held, scale, (damping[:, None] + 1e-10) * scale)[:, None, :]
-    # One solve serves both the free step and the direction that the total's multiplier adds.
-    right = np.stack((np.where(held, 0.0, pull), np.where(held, 0.0, 1.0)), axis=-1)
-    solved = np.linalg.solve(system, right)
-    step, along = solved[..., 0], solved[..., 1]
-    excess = (x + step).sum(axis=1) - total
-    give = np.where(excess > 0.0, excess / np.maximum(along.sum(axis=1), 1e-300), 0.0)
-    return np.asarray(step - give[:, None] * along)
+    damped = curve + np.eye(x.shape[1]) * ((damping[:, None] + 1e-10) * scale)[:, None, :]
+    held = ((x <= low) & (pull <= 0.0)) | ((x >= high) & (pull >= 0.0))
+    step = _solve(damped, pull[..., None], held)[..., 0]
+    over = np.flatnonzero((x + step).sum(axis=1) > total)
+    if over.size:
+        step[over] = _step_to_total(x[over], pull[over], damped[over], low[over], high[over], total)
+    return step
+
+
+def _solve(damped: Array, right: Array, held: NDArray[np.bool_]) -> Array:
+    """Solve for what is free; 0 for what is held."""
+    either = held[:, :, None] | held[:, None, :]
+    system = np.where(either, np.eye(held.shape[1]), damped)
+    return np.linalg.solve(system, np.where(held[..., None], 0.0, right))
+
+
+def _step_to_total(x: Array, pull: Array, damped: Array, low: Array, high: Array, total: float) -> Array:
+    """The step that ends at the total: what would pass a bound is set on it, and the others make up for it."""
+    worth = pull - _price(x, pull, damped, low, high, total)[:, None]
+    held = ((x <= low) & (worth <= 0.0)) | ((x >= high) & (worth >= 0.0))
+    step = np.zeros_like(x)
+    for _ in range(x.shape[1]):
+        right = worth - np.einsum("nij,nj->ni", damped, np.where(held, step, 0.0))
+        solved = _solve(damped, np.stack((right, np.ones_like(right)), axis=-1), held)
+        free, along = solved[..., 0], solved[..., 1]
+        excess = (x + np.where(held, step, free)).sum(axis=1) - total
+        free = free - (excess / np.maximum(along.sum(axis=1), 1e-300))[:, None] * along
+        step = np.where(held, step, np.clip(free, low - x, high - x))
+        passed = ~held & (step != free)
+        if not passed.any():
+            break
+        held = held | passed
+    return step
+
+
+def _price(x: Array, pull: Array, damped: Array, low: Array, high: Array, total: float) -> Array:
+    """What a percent of the total is worth where the total binds, shape (n,).
+
+    A pigment whose pull is less than that gives way to the others, even from its largest loading. The price is the one
+    at which the steps that the bounds allow, pull less price over curvature, end at the total; their sum falls with the
+    price in straight pieces, with a corner at every pull.
+    """
+    corners = np.sort(np.concatenate((np.zeros((len(x), 1)), np.maximum(pull, 0.0)), axis=1), axis=1)
+    steps = (pull[:, None, :] - corners[:, :, None]) / np.einsum("nmm->nm", damped)[:, None, :]
+    barred = ((x <= low)[:, None, :] & (steps < 0.0)) | ((x >= high)[:, None, :] & (steps > 0.0))
+    excess = np.sum(x, axis=1)[:, None] + np.sum(np.where(barred, 0.0, steps), axis=2) - total
+    # Falling along the corners, to 0 or less at the last: where does it pass 0?
+    after = np.argmax(excess <= 1e-12 * total, axis=1)
+    before, each = np.maximum(after - 1, 0), np.arange(len(x))
+    above, below = excess[each, before], excess[each, after]
+    share = np.where(after > 0, above / np.maximum(above - below, 1e-300), 0.0)
+    return np.asarray(corners[each, before] + share * (corners[each, after] - corners[each, before]))

@@ -1,6 +1,6 @@
 """The swatch folder: what a maker declares, casts and measures, read from plain files, faults told."""
 
-from tint.swatches.folder import folder_digest, inspect_folder, read_folder
+from tint.swatches.folder import folder_digest, inspect_folder, read_folder, read_shelf
 from tint.swatches.records import (
     INPUT_FILES,
     NO_BACKING,
@@ -26,4 +26,5 @@ __all__ = [
     "folder_digest",
     "inspect_folder",
     "read_folder",
+    "read_shelf",
 ]

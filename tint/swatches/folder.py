@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 from tint.errors import Fault, FolderError
+from tint.materials import Base, Pigment
 from tint.swatches.casts import Casts, read_casts
 from tint.swatches.checks import warn_thin_casts, warn_thin_readings, warn_unread
 from tint.swatches.declaration import Declared, read_declaration
@@ -76,6 +77,27 @@ def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, t
     if any(fault.grave for fault in faults):
         return None, faults
     return _assembled(place, declared, casts, measured, contents, faults), faults
+
+
+def read_shelf(path: str | os.PathLike[str]) -> tuple[dict[str, Base], dict[str, Pigment]]:
+    """The bases and pigments that palette.toml declares, for a folder that may hold nothing else yet.
+
+    Raises
+    ------
+    FolderError
+        If the folder or that file is at fault.
+    """
+    place = Path(path)
+    missing = _no_folder(place)
+    if missing is not None:
+        raise FolderError(str(path), [missing])
+    faults = Gathered(PALETTE_FILE)
+    declared = _declared(_content(place / PALETTE_FILE, faults), place, faults)
+    grave = [fault for fault in faults.faults if fault.grave]
+    if declared is None or grave:
+        raise FolderError(str(path), grave)
+    bases = {name: base for name, base in declared.bases.items() if base is not None}
+    return bases, {name: pigment for name, pigment in declared.pigments.items() if pigment is not None}
 
 
 def folder_digest(path: str | os.PathLike[str]) -> str:

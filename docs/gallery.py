@@ -1,0 +1,141 @@
+"""Draw the pictures of gallery.md from the demo folder, with parts that are invented here too.
+
+    python docs/gallery.py [FOLDER FOR THE PICTURES]
+
+A lid with a thin rim and a boss, a pot foot with ribs, a name plate with cut letters: all made of numbers below.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from tint.appearance import Setting
+from tint.fit import fit_palette
+from tint.materials import Blend
+from tint.palette import Palette
+from tint.proof import part_picture, views
+from tint.proof.part import Part, part_of, read_height_map, view_of, volume_cm3
+from tint.swatches import read_folder
+from tint.target import target_from_blend
+
+Array = NDArray[np.float64]
+
+HERE = Path(__file__).resolve().parent
+LID_MIX = Blend("clear", {"white": 0.12, "green": 0.05, "ochre": 0.06})
+FOOT_MIX = Blend("clear", {"black": 0.02, "ochre": 0.25, "white": 0.1})
+DIFFUSER_MIX = Blend("milky", {"white": 0.05, "yellow": 0.02})
+
+
+def revolved(profile: Array, *, sections: int = 240) -> Array:
+    """Triangles, shape (n, 3, 3) [mm], of a body turned about z from its outline, shape (m, 2): radius and height."""
+    import trimesh
+
+    mesh: Any = trimesh.creation.revolve(profile, sections=sections)
+    return np.asarray(mesh.triangles, dtype=float)
+
+
+def _arc(centre: tuple[float, float], radius: float, start: float, stop: float, count: int = 12) -> Array:
+    """Points of an arc, shape (count, 2); degrees from the radius towards the height."""
+    angle = np.radians(np.linspace(start, stop, count))
+    return np.asarray(centre) + radius * np.stack((np.cos(angle), np.sin(angle)), axis=-1)
+
+
+def lid() -> Part:
+    """A lid, 80 mm wide: wall 2.6 mm, rim 1 mm, a boss 18 mm wide with a fillet, a ring below that centres it."""
+    outline = [
+        [[0.0, 0.0], [30.0, 0.0], [30.0, -5.0], [32.0, -5.0], [32.0, 0.0], [40.0, 1.6]],
+        _arc((39.6, 2.1), 0.5, -60.0, 100.0, 8),
+        [[34.0, 2.6]],
+        _arc((12.0, 5.6), 3.0, 270.0, 180.0),
+        _arc((7.0, 12.0), 2.0, 0.0, 90.0),
+        [[0.0, 14.0]],
+    ]
+    return part_of(revolved(np.concatenate([np.asarray(piece, dtype=float) for piece in outline])), name="lid.stl")
+
+
+def foot() -> Part:
+    """A pot foot, 36 mm wide, with five steps and a hollow below."""
+    steps = [_arc((18.0 - 2.2 * n, 1.0 + 1.6 * n), 0.8, -60.0, 90.0, 8) for n in range(5)]
+    outline = [[[6.0, 3.0], [6.0, 0.0]], *steps, [[0.0, 8.2], [0.0, 3.0]]]
+    profile = np.concatenate([np.asarray(piece, dtype=float) for piece in outline])
+    return part_of(revolved(np.concatenate((profile[-1:], profile[:-1]))), name="foot.stl")
+
+
+def plate() -> bytes:
+    """A height map, 0.02 mm a level: a rounded plate 3 mm thick with letters cut 1.2 mm deep."""
+    image = Image.new("L", (900, 420), 0)
+    draw = ImageDraw.Draw(image)
+    draw.rounded_rectangle((20, 20, 880, 400), radius=60, fill=150)
+    draw.text((450, 210), "lichen", fill=90, anchor="mm", font=ImageFont.load_default(260))
+    out = io.BytesIO()
+    image.save(out, format="PNG")
+    return out.getvalue()
+
+
+def pictures(palette: Palette, scratch: Path) -> dict[str, bytes]:
+    """Every picture of the gallery, by file name."""
+    setting = Setting(thickness_mm=2.6)
+    wall = Setting(thickness_mm=3.0)
+    target = target_from_blend(palette, Blend("clear", {"white": 0.3, "blue": 0.02, "yellow": 0.09}), setting=setting)
+    (scratch / "plate.png").write_bytes(plate())
+    flat = read_height_map(scratch / "plate.png", mm_per_level=0.02, mm_per_pixel=0.08)
+    shown = {
+        "lid": part_picture.Shown(
+            view=view_of(lid(), "top", pixels=2 * part_picture.PIXELS),
+            named="Lid from the top",
+            volume_cm3=lid().volume_cm3,
+        ),
+        "foot": part_picture.Shown(
+            view=view_of(foot(), "corner", pixels=2 * part_picture.PIXELS),
+            named="Pot foot from a corner",
+            volume_cm3=foot().volume_cm3,
+        ),
+        "plate": part_picture.Shown(view=flat, named="Name plate", volume_cm3=volume_cm3(flat), finer=1),
+    }
+    lamp = Setting(thickness_mm=3.0, over="white")
+    drawn = {
+        "part-lid": part_picture.part_picture(
+            palette, LID_MIX, setting=setting, shown=shown["lid"], thin_mm=1.2, title="Lid, lichen"
+        ),
+        "part-foot": part_picture.part_picture(
+            palette, FOOT_MIX, setting=wall, shown=shown["foot"], title="Pot foot, bark"
+        ),
+        "part-plate": part_picture.part_picture(
+            palette, LID_MIX, setting=wall, shown=shown["plate"], title="Name plate, lichen"
+        ),
+        "wedge": views.wedge_picture(palette, DIFFUSER_MIX, setting=wall, title="Lamp diffuser"),
+        "lights": views.lights_picture(palette, LID_MIX, setting=setting, target=target, title="Lid, lichen"),
+        "behind": views.lit_picture(palette, DIFFUSER_MIX, setting=lamp, title="Lamp diffuser"),
+        "limits": views.limits_picture(palette, LID_MIX, setting=setting, tolerance=2.0, title="Lid, lichen"),
+    }
+    return {f"{name}.png": views.draw(picture) for name, picture in drawn.items()}
+
+
+def smaller(png: bytes, width: int = 800) -> bytes:
+    """A picture scaled down, tagged as before."""
+    with Image.open(io.BytesIO(png)) as image:
+        profile = image.info["icc_profile"]
+        scaled = image.resize((width, round(image.height * width / image.width)), Image.Resampling.LANCZOS)
+    out = io.BytesIO()
+    scaled.quantize(256, dither=Image.Dither.NONE).save(out, format="PNG", icc_profile=profile, optimize=True)
+    return out.getvalue()
+
+
+def main(to: Path) -> None:
+    """Draw and write them all."""
+    to.mkdir(exist_ok=True)
+    palette = fit_palette(read_folder(HERE.parent / "swatches_demo"), optics="many-flux")
+    for name, png in pictures(palette, to).items():
+        (to / name).write_bytes(smaller(png))
+    (to / "plate.png").unlink()
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else HERE / "gallery")

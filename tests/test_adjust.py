@@ -1,0 +1,199 @@
+"""Trials teach: changed lots are found, noise is left alone, additions only add."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from synthetic import CASTS, Array, fit_two_flux, studio
+
+from tint import colorimetry
+from tint.adjust import Cup, Doubts, Trial, TrialReading, adjust
+from tint.adjust.update import learn
+from tint.appearance import Setting, predict
+from tint.errors import InputError
+from tint.materials import Blend
+from tint.optics import layer
+from tint.palette import Palette
+from tint.target import Target, target_from_lab
+
+SETTING = Setting(thickness_mm=2.5)
+LID = Blend("clear", {"white": 0.3, "yellow": 0.15, "blue": 0.03})
+
+
+@pytest.fixture(scope="module")
+def palette() -> Palette:
+    return fit_two_flux(studio(CASTS, seed=4))
+
+
+def changed(palette: Palette, strength: Mapping[str, float], *, haze: float = 1.0) -> Palette:
+    """The same workshop with other lots: the truth that trials are poured from."""
+    names = [*palette.bases, *palette.pigments]
+    k, s = palette.k.copy(), palette.s.copy()
+    for name, factor in strength.items():
+        k[names.index(name)] *= factor
+        s[names.index(name)] *= factor
+    s[0] *= haze
+    return replace(palette, k=k, s=s)
+
+
+def cast(truth: Palette, blend: Blend, *, thickness: float = 2.5, written: float | None = None, seed: int = 0) -> Trial:
+    rng = np.random.default_rng(seed)
+    share = truth.shares(blend.base, truth.loadings(blend))
+
+    def read(over: str) -> Array:
+        exact = layer.reflectance(
+            share @ truth.k,
+            share @ truth.s,
+            thickness=thickness,
+            backing=truth.backing(over),
+            optics=truth.optics(blend.base),
+        )
+        return np.asarray(exact + truth.instrument.repeatability * rng.standard_normal(exact.shape))
+
+    readings = tuple(TrialReading(values=read(over), over=over) for over in ("black", "white"))
+    return Trial(blend=blend, thickness_mm=thickness if written is None else written, readings=readings)
+
+
+def wanted(palette: Palette, blend: Blend) -> Target:
+    seen = predict(palette, blend, setting=SETTING)
+    return target_from_lab(seen.lab, contrast_ratio=seen.contrast_ratio)
+
+
+def landed(truth: Palette, target: Target, blend: Blend) -> float:
+    return float(colorimetry.difference(target.lab, predict(truth, blend, setting=SETTING).lab))
+
+
+def test_a_stronger_lot_is_found_and_corrected(palette: Palette) -> None:
+    truth, target = changed(palette, {"yellow": 1.2}), wanted(palette, LID)
+    done = adjust(palette, target, [cast(truth, LID)], setting=SETTING)
+    assert not done.leave
+    (finding,) = [each for each in done.findings if each.what == "strength:yellow"]
+    assert finding.value == pytest.approx(1.2, abs=0.04)
+    assert "yellow is" in finding.words
+    assert "stronger" in finding.words
+    recipe = done.answer.recipes[0].blend
+    assert recipe.loadings["yellow"] == pytest.approx(LID.loadings["yellow"] / 1.2, rel=0.05)
+    assert landed(truth, target, recipe) < 0.25 * landed(truth, target, LID)
+
+
+def test_a_wrong_thickness_reading_is_found_where_the_lots_are_known(palette: Palette) -> None:
+    # One casting cannot tell a thinner wall from weaker lots all round: what is doubted more takes the blame.
+    trial = cast(palette, LID, thickness=2.5, written=2.62)
+    known = Doubts(strength_percent=0.5, haze_percent=0.5, tint_percent=0.5, thickness_mm=0.06)
+    learned = learn(palette, [trial], known)
+    assert learned.thickness_mm[0] == pytest.approx(-0.12, abs=0.03)
+    assert np.all(np.abs(np.log(learned.factors)) < 0.02)
+
+
+def test_a_perfect_pour_is_left_alone(palette: Palette) -> None:
+    target = wanted(palette, LID)
+    left = [adjust(palette, target, [cast(palette, LID, seed=seed)], setting=SETTING).leave for seed in range(12)]
+    assert sum(left) >= 11
+    done = adjust(palette, target, [cast(palette, LID)], setting=SETTING)
+    assert done.verdict.startswith("Leave it")
+    assert done.findings == ()
+
+
+def test_property_two_trials_move_more_than_one_and_know_better(palette: Palette) -> None:
+    truth = changed(palette, {"white": 0.85})
+    one, two = (learn(palette, [cast(truth, LID, seed=seed) for seed in range(count)], Doubts()) for count in (1, 2))
+    white = len(palette.bases) + list(palette.pigments).index("white")
+    assert two.factor_errors[white] < one.factor_errors[white] < 0.12
+    assert abs(np.log(two.factors[white] / 0.85)) <= abs(np.log(one.factors[white] / 0.85)) + 0.01
+
+
+def test_property_a_noisy_trial_moves_less(palette: Palette) -> None:
+    truth = changed(palette, {"white": 0.8})
+    rough = replace(palette, instrument=replace(palette.instrument, repeatability=0.03))
+    white = len(palette.bases) + list(palette.pigments).index("white")
+    sharp_move = np.log(learn(palette, [cast(truth, LID)], Doubts()).factors[white])
+    rough_move = np.log(learn(rough, [cast(truth, LID)], Doubts()).factors[white])
+    assert sharp_move < rough_move < 0.0
+
+
+def test_without_doubt_about_lots_only_the_covariance_of_the_palette_moves(palette: Palette) -> None:
+    truth = changed(palette, {"yellow": 1.2})
+    sure = learn(palette, [cast(truth, LID)], Doubts(strength_percent=1e-6, haze_percent=1e-6, tint_percent=1e-6))
+    assert np.allclose(sure.factors, 1.0, atol=1e-6)
+
+
+def test_property_trials_shrink_the_stated_error(palette: Palette) -> None:
+    learned = learn(palette, [cast(palette, LID)], Doubts(strength_percent=1e-6, haze_percent=1e-6, tint_percent=1e-6))
+    before = np.sqrt(np.einsum("wpp->wp", palette.local) + np.sum(palette.modes**2, axis=0))
+    after = np.sqrt(np.einsum("wpp->wp", learned.palette.local) + np.sum(learned.palette.modes**2, axis=0))
+    assert np.all(after <= before * 1.001)
+
+
+def test_readings_that_nothing_explains_are_told(palette: Palette) -> None:
+    trial = cast(palette, LID)
+    bent = tuple(
+        replace(reading, values=np.clip(reading.values + 0.08 * np.sin(np.arange(reading.values.size)), 0.0, 1.0))
+        for reading in trial.readings
+    )
+    done = adjust(palette, wanted(palette, LID), [replace(trial, readings=bent)], setting=SETTING)
+    assert "readings" in [finding.what for finding in done.findings]
+
+
+def test_additions_only_add_and_reach_the_target(palette: Palette) -> None:
+    truth, target = changed(palette, {"yellow": 0.8}), wanted(palette, LID)
+    total, base = 100.0, palette.bases["clear"]
+    part_g = total * (1.0 - LID.total / 100.0) * base.mix["A"] / sum(base.mix.values())
+    cup = Cup(base="clear", base_g=part_g, pigments_g={name: total * x / 100.0 for name, x in LID.loadings.items()})
+    done = adjust(palette, target, [cast(truth, LID)], setting=SETTING, cup=cup)
+    added = done.additions
+    assert added is not None
+    assert added.base_g >= 0.0
+    assert all(grams >= 0.0 for grams in added.pigments_g.values())
+    assert added.pigments_g["yellow"] > 0.15 * cup.pigments_g["yellow"]
+    # The blend is what the cup becomes once the other part is in.
+    grams = {name: cup.pigments_g[name] + added.pigments_g.get(name, 0.0) for name in LID.loadings}
+    whole = (cup.base_g + added.base_g) * sum(base.mix.values()) / base.mix["A"] + sum(grams.values())
+    for name, mass in grams.items():
+        assert added.blend.loadings[name] == pytest.approx(100.0 * mass / whole, rel=2e-3)
+    assert landed(truth, target, added.blend) < 0.4 * landed(truth, target, LID)
+
+
+def test_an_overdosed_cup_is_thinned(palette: Palette) -> None:
+    target, base = wanted(palette, LID), palette.bases["clear"]
+    strong = Blend("clear", {name: 1.3 * x for name, x in LID.loadings.items()})
+    part_g = 100.0 * (1.0 - strong.total / 100.0) * base.mix["A"] / sum(base.mix.values())
+    cup = Cup(base="clear", base_g=part_g, pigments_g=dict(strong.loadings))
+    done = adjust(palette, target, [cast(palette, strong)], setting=SETTING, cup=cup)
+    assert done.additions is not None
+    assert done.additions.base_g > 0.15 * cup.base_g
+    assert done.additions.delta_e < 0.4 * landed(palette, target, strong)
+
+
+@pytest.mark.parametrize(
+    ("trial", "told"),
+    [
+        (Trial(blend=LID, thickness_mm=2.5, readings=()), "trial 1: it has no reading"),
+        (replace(Trial(blend=LID, thickness_mm=0.0, readings=()), thickness_mm=0.0), "trial 1: 0 mm"),
+        (
+            Trial(blend=LID, thickness_mm=2.5, readings=(TrialReading(values=np.zeros(3), over="white"),)),
+            "trial 1: a reading of 3 wavelengths",
+        ),
+        (
+            Trial(blend=LID, thickness_mm=2.5, readings=(TrialReading(values=np.full(16, 84.0), over="white"),)),
+            "trial 1: a reading is not a reflectance",
+        ),
+        (
+            Trial(blend=LID, thickness_mm=2.5, readings=(TrialReading(values=np.zeros(16), over="grey"),)),
+            "backing: `grey`",
+        ),
+    ],
+)
+def test_a_trial_that_cannot_be_used_is_told(palette: Palette, trial: Trial, told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        adjust(palette, wanted(palette, LID), [trial], setting=SETTING)
+
+
+def test_no_trial_and_an_empty_cup_are_told(palette: Palette) -> None:
+    with pytest.raises(InputError, match="there is no trial"):
+        adjust(palette, wanted(palette, LID), [], setting=SETTING)
+    nothing = Cup(base="clear", base_g=0.0, pigments_g={})
+    with pytest.raises(InputError, match="cup: 0 g"):
+        adjust(palette, wanted(palette, LID), [cast(palette, LID)], setting=SETTING, cup=nothing)

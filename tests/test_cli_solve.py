@@ -1,0 +1,518 @@
+"""`tint solve` from end to end: every option, the page, the JSON, its pictures, and bad input."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from rich.console import Console
+
+from tint import colorimetry
+from tint.appearance import Setting
+from tint.cli import main
+from tint.cli.progress import progress
+from tint.palette import Palette
+from tint.solve import Rules, solve
+from tint.swatches import read_folder
+from tint.target import target_from_lab
+
+THREE = ["--base", "clear", "--thickness", "3"]
+OCHRE = [*THREE, "--target-lab", "62,14,32", "--contrast-ratio-min", "0.95", "--most-pigments", "3"]  # within reach
+VIOLET = [*THREE, "--target-lab", "50,60,-40", "--contrast-ratio-min", "0.98", "--most-pigments", "3"]  # far out of it
+QUICK = ["--most-pigments", "2"]
+
+
+def run(folder: Path, *arguments: object) -> Result:
+    named = [str(each) for each in arguments]
+    told = ["solve", str(folder), *named, "--optics", "two-flux"]
+    return CliRunner().invoke(main, told, env={"COLUMNS": "80"})
+
+
+def page(folder: Path, *arguments: object) -> str:
+    result = run(folder, *arguments)
+    assert result.exit_code == 0, result.stderr or repr(result.exception)
+    assert result.stderr == ""
+    return result.stdout
+
+
+def told(folder: Path, *arguments: object) -> str:
+    """The page as one line."""
+    return " ".join(page(folder, *arguments).split())
+
+
+def answer(folder: Path, *arguments: object) -> dict[str, Any]:
+    content = json.loads(page(folder, *arguments, "--json"))
+    assert isinstance(content, dict)
+    return content
+
+
+# What it returns.
+
+KEYS = {
+    "recipes", "target", "setting", "conditions", "walls_mm", "batch_g", "scale_step_g", "loosened", "refused",
+    "warnings", "sets", "optics",
+}  # fmt: skip
+RECIPE_KEYS = {
+    "base", "loadings", "delta_e", "lab", "lab_black", "lab_white", "contrast_ratio", "contrast_ratio_error",
+    "luminous_transmittance", "expected_error", "limits", "reached", "opacity_miss", "metamerism", "sensitivity",
+    "chance", "price_per_kg", "merits", "premix", "reason", "warnings",
+}  # fmt: skip
+
+
+def test_json_is_the_library_s_answer(fitted_demo: Path, demo_palette: Palette) -> None:
+    content = answer(fitted_demo, *OCHRE, "--recipes", 3)
+    target = target_from_lab([62.0, 14.0, 32.0], contrast_ratio_min=0.95)
+    same = solve(
+        demo_palette,
+        target,
+        setting=Setting(thickness_mm=3.0),
+        base="clear",
+        rules=Rules(most_pigments=3, most_recipes=3),
+    )
+    assert set(content) == KEYS
+    assert len(content["recipes"]) == len(same.recipes)
+    for written, recipe in zip(content["recipes"], same.recipes, strict=True):
+        assert set(written) >= RECIPE_KEYS
+        assert written["loadings"] == dict(recipe.blend.loadings)
+        assert written["lab"] == recipe.appearance.lab.tolist()
+        for key in ("delta_e", "opacity_miss", "metamerism", "sensitivity", "chance", "price_per_kg", "reached"):
+            assert written[key] == getattr(recipe, key)
+        assert written["limits"] == list(recipe.limits)
+        assert written["merits"] == list(recipe.merits)
+    assert content["sets"] == same.sets
+    assert content["target"]["contrast_ratio_min"] == 0.95
+    assert content["setting"]["thickness_mm"] == 3.0
+    assert content["refused"]["clear"]["rose"].startswith("not safe")
+
+
+def test_out_of_reach_is_no_error_and_says_what_would_have_to_give(fitted_demo: Path) -> None:
+    content = answer(fitted_demo, *VIOLET)
+    first = content["recipes"][0]
+    assert first["reached"] is False
+    assert first["limits"]
+    assert first["reason"]
+    assert content["loosened"]
+    assert all(set(each) == {"limit", "value", "delta_e", "reached", "words"} for each in content["loosened"])
+    out = told(fitted_demo, *VIOLET)
+    assert first["reason"] in out
+    for each in content["loosened"]:
+        assert each["words"] in out
+
+
+def test_a_target_in_reach_loosens_nothing(fitted_demo: Path) -> None:
+    content = answer(fitted_demo, *OCHRE)
+    assert content["recipes"][0]["reached"] is True
+    assert content["loosened"] == []
+    assert "What would have to give" not in told(fitted_demo, *OCHRE)
+
+
+def test_a_kept_pigment_that_is_refused_everywhere_is_a_job_that_cannot_be_done(fitted_demo: Path) -> None:
+    result = run(fitted_demo, *OCHRE, "--keep", "rose")
+    assert result.exit_code == 1
+    assert result.stderr.count("\n") == 1
+    assert "rose: not safe with the addition cure of clear" in result.stderr
+
+
+def test_weigh_reads_what_solve_writes(fitted_demo: Path) -> None:
+    solved = page(fitted_demo, *OCHRE, *QUICK, "--batch-g", 100, "--scale-step", 0.01, "--json")
+    weighed = CliRunner().invoke(
+        main,
+        ["weigh", str(fitted_demo), "--recipe", "-", "--batch-g", "100", "--optics", "two-flux", "--json"],
+        input=solved,
+    )
+    assert weighed.exit_code == 0, weighed.stderr
+    doses = {line["what"]: line for line in json.loads(weighed.stdout)["lines"]}
+    for name, loading in json.loads(solved)["recipes"][0]["loadings"].items():
+        assert doses[name]["grams"] == pytest.approx(1.1 * loading, abs=1e-6)  # rounded already, waste included
+
+
+# Rules.
+
+
+def recipes(folder: Path, *arguments: object) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = answer(folder, *arguments)["recipes"]
+    assert found
+    return found
+
+
+def test_pigments_are_kept_left_out_insisted_on_and_counted(fitted_demo: Path) -> None:
+    for each in recipes(
+        fitted_demo, *OCHRE, "--keep", "ochre", "--leave-out", "yellow", "--most-pigments", 3, "--recipes", 2
+    ):
+        assert "ochre" in each["loadings"]
+        assert "yellow" not in each["loadings"]
+        assert len(each["loadings"]) <= 3
+    assert len(recipes(fitted_demo, *OCHRE, "--recipes", 2)) <= 2
+    insisted = answer(fitted_demo, *OCHRE, "--insist", "rose", "--keep", "rose")
+    assert "rose" not in insisted["refused"].get("clear", {})
+    assert any("rose" in warning for warning in insisted["warnings"])
+
+
+def test_a_fixed_dose_stands(fitted_demo: Path) -> None:
+    for each in recipes(fitted_demo, *OCHRE, "--fix", "white=0.3", "--fix", "ochre=0.1 %"):
+        assert each["loadings"]["white"] == pytest.approx(0.3, abs=1e-9)
+        assert each["loadings"]["ochre"] == pytest.approx(0.1, abs=1e-9)
+
+
+def test_the_smallest_dose_and_the_largest_total_hold(fitted_demo: Path) -> None:
+    free = recipes(fitted_demo, *OCHRE)
+    assert min(min(each["loadings"].values()) for each in free) < 0.05
+    for each in recipes(fitted_demo, *OCHRE, "--smallest", 0.05):
+        assert min(each["loadings"].values()) >= 0.05 * (1.0 - 1e-6)
+    most = 0.5 * sum(free[0]["loadings"].values())
+    for each in recipes(fitted_demo, *OCHRE, "--max-total", most):
+        assert sum(each["loadings"].values()) <= most * (1.0 + 1e-6)
+
+
+@pytest.mark.parametrize(("waste", "mix"), [((), 110.0), (("--waste", "0"), 100.0), (("--waste", "50"), 150.0)])
+def test_stock_holds_for_the_mix_with_its_waste(fitted_demo: Path, waste: tuple[str, ...], mix: float) -> None:
+    content = answer(fitted_demo, *OCHRE, "--stock", "white=0.4", "--batch-g", 100, *waste)
+    assert content["batch_g"] == pytest.approx(mix)
+    most = max(each["loadings"].get("white", 0.0) for each in content["recipes"])
+    assert most == pytest.approx(100.0 * 0.4 / mix, rel=1e-3)  # all of it is used, for the opacity
+
+
+def test_doses_are_what_the_scale_shows(fitted_demo: Path) -> None:
+    content = answer(fitted_demo, *OCHRE, "--batch-g", 100, "--scale-step", 0.02)
+    for each in content["recipes"]:
+        for loading in each["loadings"].values():
+            steps = loading / 100.0 * content["batch_g"] / 0.02
+            assert steps == pytest.approx(round(steps), abs=1e-6)
+    out = told(fitted_demo, *OCHRE, "--batch-g", 100, "--scale-step", 0.02)
+    assert "doses in steps of 0.02 g in 110 g of mix" in out
+    few = [name for each in content["recipes"] for name in each["premix"]]
+    assert few
+    assert "Too little to weigh well" in out
+    assert few[0] in out.split("Too little to weigh well")[1].split("Pigments not used")[0]
+
+
+def test_the_worst_wall_counts(fitted_demo: Path) -> None:
+    peach = [*THREE, "--target-lab", "75,8,30", *QUICK]
+    alone, both = answer(fitted_demo, *peach), answer(fitted_demo, *peach, "--wall", 1, "--wall", 5)
+    assert alone["walls_mm"] == []
+    assert both["walls_mm"] == [1.0, 5.0]
+    first = both["recipes"][0]
+    far = []
+    for wall in (1, 3, 5):
+        doses = [word for name, dose in first["loadings"].items() for word in ("--load", f"{name}={dose!r}")]
+        arguments = ["predict", str(fitted_demo), "--base", "clear", *doses, "--thickness", str(wall), "--json"]
+        look = json.loads(CliRunner().invoke(main, [*arguments, "--optics", "two-flux"]).stdout)
+        far.append(float(colorimetry.difference([75.0, 8.0, 30.0], look["lab"])))
+    assert first["delta_e"] == pytest.approx(max(far), abs=1e-4)
+    assert "walls of 1 mm and 5 mm too" in told(fitted_demo, *peach, "--wall", 1, "--wall", 5)
+
+
+@pytest.mark.parametrize(("rank_by", "key"), [("price", "price_per_kg"), ("chance", "chance")])
+def test_what_it_is_ranked_by_comes_first(fitted_demo: Path, rank_by: str, key: str) -> None:
+    arguments = (*OCHRE, "--tolerance", 3, "--rank-by", rank_by)
+    values = [each[key] for each in recipes(fitted_demo, *arguments) if each["reached"]]
+    assert len(values) > 1
+    best = min(values) if rank_by == "price" else max(values)
+    assert values[0] == pytest.approx(best, abs=0.02)
+    assert f"ranked by {rank_by}" in told(fitted_demo, *arguments)
+
+
+def test_by_loading_the_leanest_comes_first(fitted_demo: Path) -> None:
+    found = recipes(fitted_demo, *OCHRE, "--rank-by", "loading", "--recipes", 8)
+    totals = [sum(each["loadings"].values()) for each in found if each["reached"]]
+    assert totals[0] == min(totals)
+
+
+# Targets.
+
+
+def reading(folder: Path, name: str, backing: str) -> Any:
+    return next(each for each in read_folder(folder).readings if (each.swatch, each.backing) == (name, backing))
+
+
+def test_a_reading_of_a_folder_is_the_one_over_the_backing_judged_over(
+    fitted_demo: Path, demo_palette: Palette
+) -> None:
+    view = Setting(thickness_mm=3.0).viewing(demo_palette)
+    where = f"{fitted_demo / 'readings.csv'}:peach-lid"
+    white = answer(fitted_demo, *THREE, "--target-reading", where, *QUICK)
+    black = answer(fitted_demo, *THREE, "--target-reading", where, "--target-over", "black", *QUICK)
+    for content, backing in ((white, "white"), (black, "black")):
+        assert content["target"]["lab"] == pytest.approx(
+            colorimetry.lab(reading(fitted_demo, "peach-lid", backing).values, view).tolist()
+        )
+        assert content["setting"]["over"] == backing
+    assert white["target"]["lab"] != black["target"]["lab"]
+    assert (
+        black["setting"]["over"]
+        == answer(fitted_demo, *THREE, "--target-reading", where, "--target-over", "black", "--over", "black", *QUICK)[
+            "setting"
+        ]["over"]
+    )
+
+
+def test_a_second_reading_over_black_brings_the_opacity(fitted_demo: Path, demo_palette: Palette) -> None:
+    view = Setting(thickness_mm=3.0).viewing(demo_palette)
+    where = f"{fitted_demo / 'readings.csv'}:peach-lid"
+    content = answer(fitted_demo, *THREE, "--target-reading", where, "--target-black", where)
+    black, white = (reading(fitted_demo, "peach-lid", backing).values for backing in ("black", "white"))
+    ratio = float(colorimetry.contrast_ratio(black, white, view))
+    assert content["target"]["contrast_ratio"] == pytest.approx(ratio)
+    (look,) = content["target"]["also"]
+    assert look["over"] == "black"
+    assert look["lab"] == pytest.approx(colorimetry.lab(black, view).tolist())
+    first = content["recipes"][0]
+    far = colorimetry.difference(look["lab"], first["lab_black"])
+    assert first["delta_e"] >= float(far) - 1e-6  # the worse of the two
+    assert content["warnings"] == []
+    asked = answer(fitted_demo, *THREE, "--target-reading", where, "--target-black", where, "--contrast-ratio-min", 0.5)
+    assert asked["target"]["contrast_ratio"] is None
+
+
+def test_a_sample_of_another_thickness(fitted_demo: Path) -> None:
+    content = answer(fitted_demo, *THREE, "--target-lab", "75,5,30", "--contrast-ratio", 0.8, "--target-thickness", 1)
+    assert content["target"]["thickness_mm"] == 1.0
+    assert content["setting"]["thickness_mm"] == 3.0
+    first = content["recipes"][0]
+    assert first["reached"] is True
+    assert first["contrast_ratio"] == pytest.approx(0.8, abs=0.006)  # of the part
+    look = CliRunner().invoke(
+        main,
+        [
+            "predict", str(fitted_demo), "--base", "clear", "--thickness", "1", "--optics", "two-flux", "--json",
+            *[word for name, dose in first["loadings"].items() for word in ("--load", f"{name}={dose!r}")],
+        ],
+    )  # fmt: skip
+    lab = json.loads(look.stdout)["lab"]
+    assert float(colorimetry.difference([75.0, 5.0, 30.0], lab)) == pytest.approx(first["delta_e"], abs=1e-6)
+
+
+DIFFUSER = ["--base", "milky", "--thickness", "2", "--target-lab", "86,3,18", "--tolerance", "4"]
+
+
+@pytest.mark.parametrize(
+    ("asked", "low", "high"),
+    [
+        (("--transmittance", "0.45"), 0.44, 0.46),
+        (("--transmittance-min", "0.5"), 0.49, 1.0),
+        (("--transmittance-max", "0.3"), 0.0, 0.31),
+        (("--transmittance-min", "0.3", "--transmittance-max", "0.4"), 0.29, 0.41),
+    ],
+)
+def test_light_let_through(fitted_demo: Path, asked: tuple[str, ...], low: float, high: float) -> None:
+    first = answer(fitted_demo, *DIFFUSER, *asked)["recipes"][0]
+    assert low <= first["luminous_transmittance"] <= high
+    out = page(fitted_demo, *DIFFUSER, *asked)
+    assert re.search(r"contrast +light +chance", out)
+    assert re.search(rf" {first['luminous_transmittance']:.3f} ", out)
+
+
+def test_as_another_blend_looks(fitted_demo: Path) -> None:
+    like = ["--base", "clear", "--thickness", "2", "--as-base", "milky", "--as-blend", "yellow=0.1"]
+    content = answer(fitted_demo, *like, "--as-blend", "white=0.05", "--tolerance", 2)
+    target, first = content["target"], content["recipes"][0]
+    assert target["source"] == "as milky with 0.1 % yellow + 0.05 % white looks"
+    assert [look["over"] for look in target["also"]] == ["black"]
+    assert first["base"] == "clear"
+    assert first["reached"] is True
+    assert first["contrast_ratio"] == pytest.approx(target["contrast_ratio"], abs=0.006)
+    for key, lab in (("lab_white", target["lab"]), ("lab_black", target["also"][0]["lab"])):
+        assert float(colorimetry.difference(lab, first[key])) <= first["delta_e"] + 1e-6
+
+
+def test_as_a_blend_looks_in_the_base_asked_for_and_finds_that_blend(fitted_demo: Path) -> None:
+    content = answer(fitted_demo, "--base", "clear", "--thickness", 2, "--as-blend", "yellow=0.1", "--most-pigments", 1)
+    assert content["recipes"][0]["loadings"] == pytest.approx({"yellow": 0.1}, rel=1e-2)
+    assert content["target"]["source"] == "as clear with 0.1 % yellow looks"
+    own = answer(
+        fitted_demo, "--base", "clear", "--thickness", 2, "--as-blend", "yellow=0.1", "--contrast-ratio-min", 0.9
+    )
+    assert own["target"]["also"] == []
+    assert own["target"]["contrast_ratio"] is None
+    bare = answer(fitted_demo, "--base", "clear", "--thickness", 2, "--as-base", "milky", *QUICK)
+    assert bare["target"]["source"] == "as milky, uncoloured looks"
+
+
+def test_a_screen_colour_says_nothing_of_opacity(fitted_demo: Path) -> None:
+    arguments = ("--thickness", "3", "--target-srgb", "#c8a060", *QUICK)
+    assert "screen colour says nothing of opacity: ask for a contrast ratio" in told(fitted_demo, *arguments)
+    assert "opacity" in answer(fitted_demo, *arguments)["warnings"][0]
+    assert answer(fitted_demo, *arguments, "--contrast-ratio", "0.95")["warnings"] == []
+
+
+def test_the_target_s_tolerance_decides_what_counts_as_reached(fitted_demo: Path) -> None:
+    assert answer(fitted_demo, *THREE, "--target-lab", "50,100,-90", "--tolerance", 500)["recipes"][0]["reached"]
+
+
+# The page.
+
+PAGES = {
+    "in reach": OCHRE,
+    "out of reach": VIOLET,
+    "every base": [*OCHRE[2:], "--recipes", "8"],
+    "scale": [*OCHRE, "--batch-g", "60", "--scale-step", "0.01", "--wall", "1.5", "--rank-by", "chance"],
+    "light": [*DIFFUSER, "--transmittance", "0.45"],
+    "as a blend": ["--base", "clear", "--thickness", "2", "--as-base", "milky", "--as-blend", "yellow=0.3"],
+    "one pigment": [*VIOLET, "--most-pigments", "1", "--insist", "rose"],
+}
+
+
+@pytest.mark.parametrize("arguments", PAGES.values(), ids=PAGES)
+def test_a_page_fits_eighty_columns(fitted_demo: Path, arguments: list[str]) -> None:
+    lines = page(fitted_demo, *arguments).split("\n")
+    assert max(len(line) for line in lines) <= 80
+    assert [line for line in lines if line != line.rstrip()] == []
+    assert "…" not in "".join(lines)
+
+
+def test_the_page_tells_every_recipe_with_units_and_conditions(fitted_demo: Path) -> None:
+    content = answer(fitted_demo, *OCHRE)
+    out = page(fitted_demo, *OCHRE)
+    assert "3 mm, over white, air seat, di:8, D65, 10° observer; two-flux" in out
+    for rank, each in enumerate(content["recipes"], start=1):
+        largest = max(each["loadings"], key=lambda name: each["loadings"][name])
+        own = (
+            rf"{rank} +clear +{each['loadings'][largest]:.4f} +{largest} +{each['delta_e']:.2f} "
+            rf"+{each['expected_error']:.2f} +{each['contrast_ratio']:.3f} ± {each['contrast_ratio_error']:.3f} "
+            rf"+{100 * each['chance']:.0f} % +{'yes' if each['reached'] else 'no'}"
+        )
+        assert re.search(own, out)
+        beside = (
+            rf"{rank} +{sum(each['loadings'].values()):.3f} % +{each['price_per_kg']:.2f} "
+            rf"+{each['metamerism']:.2f} +{each['sensitivity']:.2f}"
+        )
+        assert re.search(beside, out)
+        assert ", ".join(each["merits"]) in " ".join(out.split())
+    flat = " ".join(out.split())
+    assert f"Searched: {content['sets']} sets of pigments. Cure a small cup" in flat
+    assert "rose in clear: not safe with the addition cure of clear" in flat
+
+
+def test_what_holds_for_several_recipes_is_said_once(fitted_demo: Path) -> None:
+    out = told(fitted_demo, *VIOLET)
+    reasons = [each["reason"] for each in recipes(fitted_demo, *VIOLET)]
+    for reason in reasons:
+        assert out.count(reason) == 1
+
+
+# Pictures.
+
+
+def test_pictures_are_written_and_never_over_one_that_is_there(fitted_demo: Path, tmp_path: Path) -> None:
+    picture, reach = tmp_path / "answer.png", tmp_path / "reach.png"
+    arguments = (*OCHRE, *QUICK, "--recipes", 2, "--picture", picture, "--reach", reach)
+    out = page(fitted_demo, *arguments)
+    assert f"Written:{picture}" in "".join(out.split())
+    drawn = picture.read_bytes(), reach.read_bytes()
+    assert all(each.startswith(b"\x89PNG\r\n") for each in drawn)
+    picture.write_bytes(b"approved")
+    for option, path in (("--picture", picture), ("--reach", reach)):
+        kept = path.read_bytes()
+        result = run(fitted_demo, *OCHRE, option, path)
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert f"{option} {path}: is there already" in result.stderr
+        assert path.read_bytes() == kept
+    content = answer(fitted_demo, *arguments, "--replace")
+    assert content["written"] == [str(picture), str(reach)]
+    assert (picture.read_bytes(), reach.read_bytes()) == drawn
+
+
+def test_no_picture_is_left_when_the_other_cannot_be_drawn(
+    fitted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*arguments: object, **options: object) -> bytes:
+        raise OSError(28, "No space left on device", "reach.png")
+
+    monkeypatch.setattr("tint.proof.draw_reach", fail)
+    result = run(fitted_demo, *OCHRE, "--picture", tmp_path / "a.png", "--reach", tmp_path / "b.png")
+    assert result.exit_code == 2
+    assert list(tmp_path.iterdir()) == []
+
+
+# Progress.
+
+
+def test_progress_shows_only_what_takes_its_time() -> None:
+    shown = {}
+    for patience in (0.0, 60.0):
+        out = io.StringIO()
+        with progress(on=Console(file=out, force_terminal=True, width=60), patience_s=patience) as tell:
+            tell("searching [clear]", 1, 2)
+            time.sleep(0.3)
+        shown[patience] = out.getvalue()
+    assert "searching [clear]" in shown[0.0]
+    assert shown[60.0] == ""
+
+
+def test_progress_is_silent_off_a_terminal_and_when_told(capsys: pytest.CaptureFixture[str]) -> None:
+    out = io.StringIO()
+    with progress(patience_s=0.0) as tell:
+        tell("searching", 1, 2)
+    with progress(quiet=True, on=Console(file=out, force_terminal=True), patience_s=0.0) as tell:
+        tell("searching", 1, 2)
+    time.sleep(0.05)
+    assert capsys.readouterr() == ("", "")
+    assert out.getvalue() == ""
+
+
+# Bad input: arguments after the folder, and what the one line must say. HERE is an empty folder.
+
+RED = "--thickness 3 --target-lab 50,60,40"
+LIKE = "--thickness 2 --base clear --as-blend yellow=0.1"
+FAULTS = [
+    (f"{RED} --fix white", "--fix: `white`; expected PIGMENT=PERCENT, as in white=0.5"),
+    (f"{RED} --fix wite=1", "--fix: there is no `wite`"),
+    (f"{RED} --fix white=101", "--fix white: 101 %; expected a loading from 0 to 100 %"),
+    (f"{RED} --fix white=1 --fix white=2", "--fix: white is given twice"),
+    (f"{RED} --fix white=0", "fix: 0 % of white; expected more than 0"),
+    (f"{RED} --fix red=1 --leave-out red", "red is also to be left out"),
+    (f"{RED} --keep red --keep white --most-pigments 1", "keep: 2 pigments; expected at most 1"),
+    (f"{RED} --stock white=20", "stock: the batch is not told; give the batch in grams too"),
+    (f"{RED} --stock white=-2 --batch-g 100", "--stock white: -2 g; expected an amount 0 g or more"),
+    (f"{RED} --stock white=2,5 --batch-g 100", "`2,5` has a comma; expected an amount in grams"),
+    (f"{RED} --stock rouge=2 --batch-g 100", "--stock: there is no `rouge`"),
+    (f"{RED} --scale-step 0.01", "scale step: the batch is not told"),
+    (f"{RED} --waste 5", "--waste: the batch is not told; give --batch-g too"),
+    (f"{RED} --waste -5 --batch-g 100", "--waste: -5 %; expected 0 to 200 % of the batch"),
+    (f"{RED} --batch-g 0", "batch: 0; expected more than 0"),
+    (f"{RED} --smallest -1", "smallest dose: -1 %"),
+    (f"{RED} --smallest tiny", "--smallest: `tiny` is not a number; expected percent of the mix"),
+    (f"{RED} --max-total 0", "total: 0; expected more than 0"),
+    (f"{RED} --wall 0", "wall: 0 mm; expected more than 0 and at most 100 mm"),
+    (f"{RED} --wall thin", "--wall: `thin` is not a number; expected a wall thickness in mm"),
+    (f"{RED} --rank-by beauty", "'beauty' is not one of 'closeness', 'chance', 'price', 'loading'"),
+    (f"{RED} --most-pigments 9", "most pigments: 9; expected 1 to 5"),
+    (f"{RED} --transmittance 45", "target, transmittance: 45; expected more than 0 and at most 1"),
+    (f"{RED} --transmittance 0.4 --transmittance-min 0.3", "one to reach and a bound on it"),
+    (f"{RED} --target-over balck", "--target-over: there is no `balck`; expected one of black, white, none"),
+    (f"{RED} --target-over black --over white", "--target-over: black, but --over white; expected one"),
+    (f"{RED} --target-thickness 0", "target, thickness: 0 mm"),
+    (f"{RED} --target-black HERE/none.csv", "HERE/none.csv: cannot be read"),
+    (f"{RED} --target-over black --target-black FOLDER/readings.csv:peach-lid", "target over black: the target is"),
+    (f"{RED} --as-blend white=1", "--as-blend: given together with --target-lab; expected one or the other"),
+    (f"{LIKE} --target-thickness 3", "--as-blend: given together with --target-thickness"),
+    (f"{LIKE} --as-blend wite=1", "--as-blend: there is no `wite`"),
+    (f"{LIKE} --as-base rubber", "--as-base: there is no `rubber`; expected one of clear, milky"),
+    ("--thickness 2 --as-blend yellow=0.1", "--as-base: no base is named; expected one of clear, milky"),
+    ("--thickness 2 --transmittance 0.4", "target: an opacity or tolerance without a colour; expected --target-lab"),
+    ("--thickness 2", "target: no colour is named; expected --target-lab"),
+    ("--thickness 2 --target-reading FOLDER/readings.csv:clear-3mm --seat wet", "clear-3mm has seat air; expected a"),
+    (f"{RED} --picture HERE/a.jpg", "--picture HERE/a.jpg: is not the name of a PNG"),
+    (f"{RED} --picture HERE/a.png --reach HERE/a.png", "is the name for --picture too; expected two names"),
+    (f"{RED} --reach HERE/none/a.png", "cannot be written"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("arguments", "words"), FAULTS)
+def test_bad_input_is_one_line(arguments: str, words: str, fitted_demo: Path, tmp_path: Path) -> None:
+    for word, place in {"FOLDER": str(fitted_demo), "HERE": str(tmp_path)}.items():
+        arguments, words = arguments.replace(word, place), words.replace(word, place)
+    result = run(fitted_demo, *arguments.split(" "))
+    assert isinstance(result.exception, SystemExit), repr(result.exception)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert result.stderr.startswith("tint: ")
+    assert result.stderr.count("\n") == 1
+    assert words in result.stderr
+    assert list(tmp_path.iterdir()) == []

@@ -1,0 +1,128 @@
+"""The next swatch is the one that teaches most; and a word when none is worth it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from synthetic import CASTS, fit_two_flux, studio
+
+from tint.appearance import Setting
+from tint.cli import main
+from tint.errors import InputError
+from tint.fit import fit_palette
+from tint.materials import Blend
+from tint.palette import Palette
+from tint.plan import first_swatches, next_swatches
+from tint.swatches import Reading, Swatch, SwatchFolder, read_shelf
+
+
+@pytest.fixture(scope="module")
+def thin() -> Palette:
+    """A palette whose blue was cast but once, as a trace under white."""
+    casts = tuple(cast for cast in CASTS if "blue" not in cast.loadings or cast.name == "sky-a")
+    return fit_two_flux(studio(casts, seed=2))
+
+
+def test_what_is_known_least_is_cast_next(thin: Palette) -> None:
+    plan = next_swatches(thin, count=3)
+    assert "blue" in plan.castings[0].blend.loadings
+    assert not plan.enough
+
+
+def test_property_errors_fall_casting_by_casting(thin: Palette) -> None:
+    castings = next_swatches(thin, count=5).castings
+    for casting in castings:
+        assert casting.error_after < casting.error_before
+    for one, two in pairwise(castings):
+        assert two.error_before == pytest.approx(one.error_after)
+
+
+def test_targets_of_the_maker_decide(thin: Palette) -> None:
+    yellow = Blend("clear", {"white": 0.3, "yellow": 0.4})
+    plan = next_swatches(thin, targets=[(yellow, Setting(thickness_mm=3.0))], count=1)
+    assert "blue" not in plan.castings[0].blend.loadings
+
+
+def test_offers_keep_to_limits_cures_and_moulds(thin: Palette) -> None:
+    unsafe = replace(thin, pigments=thin.pigments | {"blue": replace(thin.pigments["blue"], cures=("condensation",))})
+    plan = next_swatches(unsafe, count=8, bases=("clear",), thicknesses_mm=(2.5,))
+    for casting in plan.castings:
+        assert casting.blend.base == "clear"
+        assert casting.thickness_mm == 2.5
+        assert "blue" not in casting.blend.loadings
+        assert casting.blend.total <= thin.bases["clear"].max_loading
+
+
+def test_reference_the_promise_is_kept_by_a_real_fit(thin: Palette) -> None:
+    """Pour what was proposed, fit again: the palette's own error falls to about what was foretold."""
+    from tint import plan as module
+
+    casts = [cast for cast in CASTS if "blue" not in cast.loadings or cast.name == "sky-a"]
+    proposal = next_swatches(thin, count=3)
+    more = [
+        type(casts[0])(f"new-{at}", each.blend.base, each.thickness_mm, dict(each.blend.loadings))
+        for at, each in enumerate(proposal.castings)
+    ]
+    after = fit_two_flux(studio((*casts, *more), seed=2))
+    aims = module._aims(after, module._drawn(after, list(after.seen)))
+    covariance = after.local + np.einsum("rwp,rwq->wpq", after.modes, after.modes)
+    assert module._error(aims, covariance) < 1.6 * proposal.castings[-1].error_after
+    assert module._error(aims, covariance) < 0.7 * proposal.castings[0].error_before
+
+
+def test_a_palette_that_knows_enough_is_told(demo_palette: Palette) -> None:
+    sure = replace(demo_palette, local=demo_palette.local * 1e-8, modes=demo_palette.modes[:0])
+    plan = next_swatches(sure, count=1)
+    assert plan.castings[0].error_before < 0.01
+
+
+def test_the_first_plan_leaves_nothing_unknown(demo_palette: Palette) -> None:
+    castings = first_swatches(demo_palette.bases, demo_palette.pigments)
+    assert len(castings) == 2 * len(demo_palette.bases) + len(demo_palette.pigments)
+    cast = {name for blend, _, _ in castings for name in blend.loadings}
+    assert cast == set(demo_palette.pigments)
+    for blend, _, _ in castings:
+        cure = demo_palette.bases[blend.base].cure
+        assert all(cure in (demo_palette.pigments[name].cures or (cure,)) for name in blend.loadings)
+
+
+def test_what_cannot_be_planned_is_told(thin: Palette) -> None:
+    with pytest.raises(InputError, match="plan: 0 castings"):
+        next_swatches(thin, count=0)
+    with pytest.raises(InputError, match="base: `rubber`"):
+        next_swatches(thin, bases=("rubber",))
+
+
+def test_the_command_proposes_and_speaks(fitted_demo: Path) -> None:
+    call = ["plan", str(fitted_demo), "--castings", "2", "--mould", "2", "--optics", "two-flux"]
+    shown = CliRunner().invoke(main, call)
+    assert shown.exit_code == 0
+    assert "Pour next" in shown.output
+    assert "2 mm" in shown.output
+
+
+def test_the_first_plan_needs_only_the_shelf(demo_folder: Path) -> None:
+    (demo_folder / "swatches.csv").unlink()
+    (demo_folder / "readings.csv").unlink()
+    bases, pigments = read_shelf(demo_folder)
+    shown = CliRunner().invoke(main, ["plan", str(demo_folder), "--first"])
+    assert shown.exit_code == 0
+    assert all(name in shown.output for name in (*bases, *pigments))
+
+
+def test_first_swatches_fit() -> None:
+    """The first plan, poured in the invented studio, fits without a word of trouble and predicts within its error."""
+    from synthetic import BASES, PIGMENTS, Cast
+
+    castings = first_swatches(BASES, PIGMENTS)
+    casts = [Cast(f"first-{at}", b.base, mm, dict(b.loadings)) for at, (b, mm, _) in enumerate(castings)]
+    folder: SwatchFolder = studio(casts, seed=6)
+    assert all(isinstance(each, Swatch) for each in folder.swatches)
+    assert all(isinstance(each, Reading) for each in folder.readings)
+    palette = fit_palette(folder, optics="two-flux")
+    assert np.nanmax([swatch.delta_e for swatch in palette.swatches]) < 0.5

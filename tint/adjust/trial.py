@@ -1,0 +1,93 @@
+"""A trial: a pour made from a recipe, with what was really weighed and what was read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.errors import InputError
+from tint.materials import SEATS, Blend
+from tint.palette import Palette
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TrialReading:
+    """One spectrum of a trial, shape (n_wavelengths,), over a backing or `none`."""
+
+    values: Array
+    over: str
+    seat: str = "air"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Trial:
+    """What was poured and read.
+
+    Parameters
+    ----------
+    blend : Blend
+        As really weighed [%].
+    thickness_mm : float
+        As read on the cured casting [mm].
+    readings : tuple of TrialReading
+        In the palette's own geometry.
+    days_of_cure : float, optional
+        When it was read [d].
+    mould, note : str
+    """
+
+    blend: Blend
+    thickness_mm: float
+    readings: tuple[TrialReading, ...]
+    days_of_cure: float | None = None
+    mould: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubts:
+    """What may have changed since the swatches were cast, as standard deviations: the prior of an adjustment.
+
+    Parameters
+    ----------
+    strength_percent : float
+        Of a pigment's strength, from lot to lot [%]. Common practice, no source: lots are sold within a tenth or so.
+    haze_percent : float
+        Of a base's scattering [%].
+    tint_percent : float
+        Of a base's absorption [%].
+    thickness_mm : float, optional
+        Of the thickness readings of trials; the instrument's own when absent [mm].
+    only : tuple of float, optional
+        One for each base and pigment, in the palette's order, in place of the first three [%].
+    """
+
+    strength_percent: float = 12.0
+    haze_percent: float = 15.0
+    tint_percent: float = 15.0
+    thickness_mm: float | None = None
+    only: tuple[float, ...] = ()
+
+
+def check_trial(palette: Palette, trial: Trial, number: int) -> None:
+    """Raise InputError for a trial that cannot be used."""
+    where = f"trial {number}"
+    palette.loadings(trial.blend)
+    if not 0.0 < trial.thickness_mm <= 100.0:
+        raise InputError(where, f"{trial.thickness_mm:g} mm", "more than 0 and at most 100 mm")
+    if not trial.readings:
+        raise InputError(where, "it has no reading", mend="read the cured casting")
+    for reading in trial.readings:
+        palette.backing(reading.over)
+        if reading.seat not in SEATS:
+            raise InputError(where, f"seat `{reading.seat}` is not known", " or ".join(SEATS))
+        if reading.values.shape != palette.wavelengths.shape:
+            raise InputError(
+                where, f"a reading of {reading.values.size} wavelengths", f"the palette's {palette.wavelengths.size}"
+            )
+        if not np.all(np.isfinite(reading.values)) or reading.values.min() < -0.02 or reading.values.max() > 1.3:
+            raise InputError(where, "a reading is not a reflectance", "numbers from 0 to 1")

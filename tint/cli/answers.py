@@ -1,0 +1,209 @@
+"""An answer as a page and as JSON: recipes in their order, what each is worth, what binds, what would have to give."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from tint.cli.looks import setting_json, summary_json
+from tint.cli.tables import CARE, QUIET, counted, fixed, show_notes, show_table, show_title
+from tint.solve import RANKINGS, Answer, Recipe
+from tint.target import Target
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_CUP_TEST = "Cure a small cup of a recipe and look at it before you pour a batch."
+_BOUND = {
+    "contrast_ratio": "the opacity asked for",
+    "transmittance": "the transmittance asked for",
+    "scale_step": "the step of the scale",
+    "palette": "what these pigments can do",
+}
+
+
+def show_answer(out: Console, answer: Answer, optics: str) -> None:
+    """The page: two tables, then notes, each of which names the recipes that it is about."""
+    conditions = [answer.recipes[0].appearance.conditions, *_further(answer), optics]
+    show_title(out, f"Wanted: {answer.target.in_words}", "; ".join(conditions))
+    _show_recipes(out, answer)
+    _show_merits(out, answer)
+    show_notes(out, "What binds", _by_rank(_bounds(answer.recipes)))
+    show_notes(out, "What would have to give", [each.words for each in answer.loosened])
+    show_notes(out, "Before you trust it", [*answer.warnings, *_by_rank(_doubts(answer.recipes))], style=CARE)
+    show_notes(out, "Too little to weigh well: make a premix, or more at a time", _by_rank(_premixes(answer)))
+    show_notes(out, "Pigments not used", _refused(answer))
+    out.print()
+    out.print(f"Searched: {counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
+
+
+def _further(answer: Answer) -> list[str]:
+    """What else the numbers hold for."""
+    rules, told = answer.rules, []
+    if rules.rank_by != RANKINGS[0]:
+        told.append(f"ranked by {rules.rank_by}")
+    if rules.walls_mm:
+        told.append("walls of " + " and ".join(f"{wall:g} mm" for wall in rules.walls_mm) + " too, the worst counts")
+    if rules.batch_g is not None and rules.scale_step_g is not None:
+        told.append(f"doses in steps of {rules.scale_step_g:g} g in {rules.batch_g:g} g of mix")
+    return told
+
+
+def _show_recipes(out: Console, answer: Answer) -> None:
+    has_pair = math.isfinite(answer.recipes[0].appearance.contrast_ratio)
+    columns = ["", "<base", "%", "<pigment", "ΔE00", "error"]
+    columns += ["contrast"] * has_pair + ["light"] * answer.target.asks_light + ["chance", "<met"]
+    rows = [
+        row
+        for rank, recipe in enumerate(answer.recipes, start=1)
+        for row in _rows(rank, recipe, has_pair=has_pair, with_light=answer.target.asks_light)
+    ]
+    show_table(out, columns, rows[:-1])
+    light = "light: luminous transmittance of the free part, 0 to 1. " if answer.target.asks_light else ""
+    ratio = ", and within ± of its contrast ratio" if has_pair else ""
+    out.print()
+    out.print(
+        "%: by mass of the finished mix. ΔE00: CIEDE2000 from target to prediction. 95 of 100 castings read within the "
+        f"error of the prediction (CIEDE2000){ratio}. {light}chance: of a casting within "
+        f"{answer.target.tolerance:g} CIEDE2000{' and the opacity asked for' if answer.target.asks_opacity else ''}.",
+        style=QUIET,
+    )
+
+
+def _rows(rank: int, recipe: Recipe, *, has_pair: bool, with_light: bool) -> list[tuple[str, ...]]:
+    """A line a pigment; the recipe's own numbers stand on the first, and a blank line ends it."""
+    look = recipe.appearance
+    doses = sorted(recipe.blend.loadings.items(), key=lambda dose: -dose[1]) or [("uncoloured", 0.0)]
+    own = [fixed(recipe.delta_e, 2), fixed(look.expected_error, 2)]
+    own += [f"{fixed(look.contrast_ratio, 3)} ± {fixed(look.contrast_ratio_error, 3)}"] * has_pair
+    own += [fixed(look.luminous_transmittance, 3)] * with_light
+    own += [f"{fixed(100.0 * recipe.chance, 0)} %", "yes" if recipe.reached else "no"]
+    heads = [(str(rank), recipe.blend.base)] + [("", "")] * len(doses)
+    tails = [own] + [[""] * len(own)] * len(doses)
+    doses_told = [(f"{dose:.4f}", name) for name, dose in doses]
+    rows = [(*head, *dose, *tail) for head, dose, tail in zip(heads, doses_told, tails, strict=False)]
+    return [*rows, ("",) * len(rows[0])]
+
+
+def _show_merits(out: Console, answer: Answer) -> None:
+    """What is to be weighed up beside the colour."""
+    rows = [
+        (
+            str(rank),
+            f"{fixed(each.blend.total, 3)} %",
+            "-" if each.price_per_kg is None else f"{each.price_per_kg:.2f}",
+            fixed(each.metamerism, 2),
+            fixed(each.sensitivity, 2),
+            ", ".join(each.merits) or "near enough to be worth a look",
+        )
+        for rank, each in enumerate(answer.recipes, start=1)
+    ]
+    out.print()
+    show_table(out, ("", "in all", "price", "lights", "doses", "~why it is listed"), rows)
+    lights = "apart from the target" if answer.target.spectrum is not None else "by which its colour drifts"
+    out.print()
+    out.print(
+        f"price: of the pigments in 1 kg of mix. lights: CIEDE2000 {lights} under lamp, shop tube or LED, the worst. "
+        "doses: CIEDE2000 from weighing errors of 1 %.",
+        style=QUIET,
+    )
+
+
+def _by_rank(told: Iterable[tuple[int, str]]) -> list[str]:
+    """Sentences, each once, with the ranks that it holds for."""
+    ranks: dict[str, list[str]] = {}
+    for rank, words in told:
+        ranks.setdefault(words, []).append(str(rank))
+    return [f"{', '.join(each)}: {words}" for words, each in ranks.items()]
+
+
+def _bounds(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
+    told = [(rank, each.reason or ", ".join(map(_bound, each.limits))) for rank, each in enumerate(recipes, start=1)]
+    return [(rank, words) for rank, words in told if words]
+
+
+def _bound(limit: str) -> str:
+    kind, _, name = limit.partition(":")
+    if kind == "max_loading":
+        return "the largest total loading" if name == "total" else f"the largest loading of {name}"
+    if kind in ("smallest", "fixed"):
+        return f"the {kind} dose of {name}"
+    return _BOUND[limit]
+
+
+def _doubts(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
+    return [(rank, words) for rank, each in enumerate(recipes, start=1) for words in each.appearance.warnings]
+
+
+def _premixes(answer: Answer) -> list[tuple[int, str]]:
+    told = []
+    for rank, each in enumerate(answer.recipes, start=1):
+        few = [name for name in each.premix if name in each.blend.loadings]
+        none = [name for name in each.premix if name not in each.blend.loadings]
+        words = [f"{', '.join(few)}: few steps of the scale"] * bool(few)
+        words += [f"{', '.join(none)}: less than a step, left out"] * bool(none)
+        told += [(rank, "; ".join(words))] * bool(words)
+    return told
+
+
+def _refused(answer: Answer) -> list[str]:
+    return [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]
+
+
+def answer_json(answer: Answer) -> dict[str, Any]:
+    """The whole of an answer."""
+    first = answer.recipes[0].appearance
+    return {
+        "recipes": [_recipe_json(recipe) for recipe in answer.recipes],
+        "target": _target_json(answer.target),
+        "setting": setting_json(first),
+        "conditions": first.conditions,
+        "walls_mm": list(answer.rules.walls_mm),
+        "batch_g": answer.rules.batch_g,
+        "scale_step_g": answer.rules.scale_step_g,
+        "loosened": [
+            {
+                "limit": each.limit,
+                "value": each.value,
+                "delta_e": each.delta_e,
+                "reached": each.reached,
+                "words": each.words,
+            }
+            for each in answer.loosened
+        ],
+        "refused": answer.refused,
+        "warnings": list(answer.warnings),
+        "sets": answer.sets,
+    }
+
+
+def _target_json(target: Target) -> dict[str, Any]:
+    names = [kind + end for kind in ("contrast_ratio", "transmittance") for end in ("", "_min", "_max")]
+    return {
+        "lab": target.lab,
+        **{name: getattr(target, name) for name in names},
+        "tolerance": target.tolerance,
+        "thickness_mm": target.thickness_mm,
+        "also": [
+            {"lab": each.lab, "over": each.over or None, "seat": each.seat or None, "thickness_mm": each.thickness_mm}
+            for each in target.also
+        ],
+        "source": target.source,
+    }
+
+
+def _recipe_json(recipe: Recipe) -> dict[str, Any]:
+    return summary_json(recipe.appearance) | {
+        "delta_e": recipe.delta_e,
+        "opacity_miss": recipe.opacity_miss,
+        "limits": list(recipe.limits),
+        "reached": recipe.reached,
+        "reason": recipe.reason,
+        "metamerism": recipe.metamerism,
+        "sensitivity": recipe.sensitivity,
+        "chance": recipe.chance,
+        "price_per_kg": recipe.price_per_kg,
+        "merits": list(recipe.merits),
+        "premix": list(recipe.premix),
+    }

@@ -1,0 +1,174 @@
+"""`tint import`: measurements of an instrument taken over into a folder's readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tint.cli.options import folder_argument, grouped, json_option
+from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, page, print_json, show_notes, show_table
+from tint.errors import InputError
+from tint.materials import SEATS
+from tint.swatches.importing import plan_import, write_import
+from tint.swatches.instruments import SCALES, Measurement, read_measurements
+from tint.swatches.naming import Naming
+from tint.swatches.planned import FAULT, GOING, LEFT_OUT, REPLACES, Doubles, Import, Planned
+from tint.swatches.records import QUANTITIES
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+def _pair(given: str) -> tuple[str, str]:
+    name, sign, place = (part.strip() for part in given.rpartition("="))
+    if not (sign and name and place):
+        raise InputError("--as", f"`{given}`", "NAME=SWATCH/BACKING/SEAT, as in 3a=lid-3/black/air")
+    return name, place
+
+
+def _naming(
+    same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], backing: str | None, seat: str | None,
+    quantity: str | None,
+) -> Naming:  # fmt: skip
+    names = [name for name, _ in same]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise InputError("--as", f"`{twice}` is given twice", "each name once")
+    defaults = {"backing": backing or "", "seat": seat or "", "quantity": quantity or ""}
+    return Naming(same=dict(same), patterns=pattern, **defaults)
+
+
+def _doubles(add: bool, replace: bool, skip_unknown: bool, force: bool) -> Doubles:
+    return Doubles(add=add, replace=replace, skip_unknown=skip_unknown, force=force)
+
+
+@click.command("import")
+@folder_argument
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
+@grouped(
+    "naming",
+    _naming,
+    click.option(
+        "--as",
+        "same",
+        type=_pair,
+        multiple=True,
+        metavar="NAME=PLACE",
+        help="Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING; repeat.",
+    ),
+    click.option(
+        "--pattern",
+        multiple=True,
+        metavar="TEXT",
+        help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too; repeat.",
+    ),
+    click.option("--backing", metavar="NAME", help="Of measurements that tell none."),
+    click.option("--seat", type=click.Choice(SEATS), help="Likewise."),
+    click.option("--quantity", type=click.Choice(QUANTITIES), help="Likewise.  [default: reflectance]"),
+)
+@click.option("--scale", type=click.Choice(SCALES), default=None, help="Of values, where a file leaves it open.")
+@grouped(
+    "doubles",
+    _doubles,
+    click.option("--add", is_flag=True, help="Keep what was read before, and add replicates."),
+    click.option("--replace", is_flag=True, help="Put measurements in the place of what was read before."),
+    click.option("--skip-unknown", is_flag=True, help="Leave out measurements that are no swatch or backing."),
+    click.option("--force", is_flag=True, help="Take over readings of another geometry too."),
+)
+@click.option("--dry-run", is_flag=True, help="Show what would be done, and do nothing.")
+@json_option
+def command(
+    folder: Path, files: tuple[Path, ...], naming: Naming, scale: str | None, doubles: Doubles, dry_run: bool,
+    as_json: bool,
+) -> None:  # fmt: skip
+    """Files of an instrument: take their measurements over into readings.csv.
+
+    Example: tint import swatches_demo swatches_demo/again.cgats --seat air --add --dry-run
+
+    A file may be CSV, CGATS.17 text, CxF3, CxF/X-4 or IES TM-27-14. All of it is taken over, or nothing.
+    """
+    measurements = [each for file in files for each in read_measurements(file, scale=scale or "")]
+    plan = plan_import(folder, measurements, naming=naming, doubles=doubles)
+    if not dry_run:
+        write_import(plan)
+    if as_json:
+        print_json(_as_json(plan, dry_run=dry_run))
+    else:
+        with page() as out:
+            _show(out, folder, plan, dry_run=dry_run)
+    if plan.faults:
+        found = f"{counted(len(plan.faults), 'measurement')} of {len(plan.planned)} cannot be taken over"
+        raise InputError(str(folder), found, mend="mend what is listed, or leave it out")
+
+
+def _show(out: Console, folder: Path, plan: Import, *, dry_run: bool) -> None:
+    show_table(out, ("<measurement", "<from", "<becomes", "<over", "<"), [_row(each) for each in plan.planned])
+    show_notes(out, "Cannot be taken over", [str(fault) for fault in plan.faults], style=ALARM)
+    show_notes(out, "Before you trust it", _once([each.warnings for each in plan.planned]), style=CARE)
+    show_notes(out, "How the files were read", _once([each.notes for each in plan.planned]))
+    going = sum(each.action in GOING for each in plan.planned)
+    grid = plan.wavelengths
+    out.print()
+    if dry_run or not plan.data:
+        out.print(f"Nothing written: {counted(going, 'reading')} would go into {plan.path}.", style=HEAD)
+    else:
+        out.print(f"Written: {counted(going, 'reading')} into {plan.path}.", style=HEAD)
+        out.print(f"Now run `tint check {folder}`, then `tint fit {folder}`.")
+    out.print(f"Wavelengths of the folder: {grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm.", style=QUIET)
+
+
+def _row(planned: Planned) -> tuple[Any, ...]:
+    from rich.text import Text
+
+    done = planned.action
+    if done == REPLACES:
+        done = f"replaces row {', '.join(map(str, planned.rows))}"
+    style = {FAULT: ALARM, LEFT_OUT: CARE}.get(planned.action, "")
+    swatch, backing, seat, quantity = planned.key
+    over = ", ".join(each for each in (backing or "bare" * bool(swatch), seat) if each)
+    kind = f"{swatch} (transmittance)" if quantity == "transmittance" and swatch else swatch
+    return planned.measurement.name, planned.measurement.where, kind or "-", over or "-", Text(done, style=style)
+
+
+def _once(told: Sequence[tuple[str, ...]]) -> list[str]:
+    """Each sentence once, with how many measurements it holds for when not for all."""
+    counts: dict[str, int] = {}
+    for words in told:
+        for each in words:
+            counts[each] = counts.get(each, 0) + 1
+    return [each if count in (1, len(told)) else f"{each} ({count} measurements)" for each, count in counts.items()]
+
+
+def _as_json(plan: Import, *, dry_run: bool) -> Mapping[str, Any]:
+    return {
+        "readings": str(plan.path),
+        "written": bool(plan.data) and not dry_run,
+        "wavelengths": plan.wavelengths,
+        "measurements": [_planned_json(each) for each in plan.planned],
+        "faults": [str(fault) for fault in plan.faults],
+    }
+
+
+def _planned_json(planned: Planned) -> dict[str, Any]:
+    measurement: Measurement = planned.measurement
+    swatch, backing, seat, quantity = planned.key
+    return {
+        "name": measurement.name,
+        "file": measurement.file,
+        "place": measurement.place,
+        "action": planned.action,
+        "swatch": swatch or None,
+        "backing": backing or None,
+        "seat": seat or None,
+        "quantity": quantity,
+        "replaces_rows": list(planned.rows),
+        "geometry": measurement.geometry or None,
+        "scale": measurement.scale or None,
+        "values": planned.values,
+        "fault": None if planned.fault is None else str(planned.fault),
+        "warnings": list(planned.warnings),
+        "notes": list(planned.notes),
+    }

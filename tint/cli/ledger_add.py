@@ -1,0 +1,257 @@
+"""`tint ledger add`: an entry of each kind, from options and from what other commands wrote as JSON."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tint.cli.ledger_options import column_options, number_of, option_name, weighings
+from tint.cli.ledger_pages import entry_json, summary
+from tint.cli.ledger_readings import is_read, measured, reading_options
+from tint.cli.ledger_written import batch_written, recipe_written
+from tint.cli.options import Decorator, count_option, folder_argument, json_option, known
+from tint.cli.tables import plain, print_json
+from tint.cli.wanted import Wish, target_options
+from tint.errors import InputError
+from tint.ledger import (
+    KINDS,
+    Ledger,
+    Reading,
+    columns,
+    find_order,
+    get,
+    ledger_path,
+    open_ledger,
+)
+from tint.ledger import add as add_entry
+from tint.swatches import folder_digest, read_folder
+
+Given = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The swatch folder, the columns of an entry that options name, and whether it corrects another."""
+
+    folder: Path
+    given: Given
+    corrects: bool
+
+
+# The columns of an entry, and readings that belong to it.
+Build = Callable[..., tuple[Given, Sequence[Reading]]]
+
+
+@click.group("add", invoke_without_command=True)
+@click.pass_context
+def add(ctx: click.Context) -> None:
+    """Add an entry.
+
+    Example: tint ledger add lesson swatches_demo --text "Warm part A before the white goes in"
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+def _adds(kind: str, *more: Decorator, leave_out: Sequence[str] = ()) -> Callable[[Build], click.Command]:
+    """Make a command of a function that turns what is given into the columns of an entry."""
+    own = [each.name for each in columns(kind)]
+
+    def decorate(build: Build) -> click.Command:
+        @functools.wraps(build)
+        def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, as_json: bool, **options: Any) -> None:
+            given = {name: options.pop(name) for name in own if name in options}
+            told = _tidy({name: value for name, value in given.items() if value not in (None, ())})
+            if withdraw and corrects is None:
+                raise InputError("--withdraw", "given without --corrects", "expected the number of the entry")
+            content, readings = build(Asked(folder, told, corrects is not None), **options)
+            with open_ledger(ledger_path(folder), palette_digest=folder_digest(folder)) as ledger, ledger.transaction():
+                _name_order(ledger, content)
+                record = _record(ledger, kind, content, corrects)
+                number = add_entry(ledger, record, corrects=corrects, reason=reason, withdrawn=withdraw)
+                pointed = [add_entry(ledger, _pointing(each, kind, number)) for each in readings]
+                entry = get(ledger, kind, number)
+            if as_json:
+                print_json({"kind": kind, "readings": pointed} | entry_json(entry))
+            else:
+                more_told = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
+                click.echo(f"Added: {kind} {number} ({summary(kind, entry)}){more_told}")
+
+        options = (*column_options(kind, *leave_out), *more, *_correction_options, json_option)
+        made: Any = run
+        for option in reversed((folder_argument, *options)):
+            made = option(made)  # groups of options make a function of their own
+        return add.command(kind)(made)
+
+    return decorate
+
+
+_correction_options = (
+    click.option("--corrects", type=number_of, metavar="NUMBER", help="The entry that this one stands for; give only "
+                 "what changes."),
+    click.option("--reason", metavar="TEXT", default="", help="Why it is corrected or withdrawn."),
+    click.option("--withdraw", is_flag=True, help="With --corrects: it no longer holds, and nothing does."),
+)  # fmt: skip
+
+
+def _tidy(given: Given) -> Given:
+    if "weighed" in given:
+        given["weighed"] = weighings(given["weighed"])
+    if "lots" in given:
+        given["lots"] = dict(given["lots"])
+    return given
+
+
+def _pointing(reading: Reading, kind: str, number: int) -> Reading:
+    pointer: Given = {f"{kind}_id": number}
+    return replace(reading, **pointer)
+
+
+def _name_order(ledger: Ledger, content: Given) -> None:
+    if isinstance(content.get("order_id"), str):
+        content["order_id"] = find_order(ledger, content["order_id"]).id
+
+
+def _record(ledger: Ledger, kind: str, content: Given, corrects: int | None) -> Any:
+    if corrects is not None:
+        return replace(get(ledger, kind, corrects).content, **content)
+    for column in columns(kind):
+        if column.needed and not content.get(column.name):
+            raise InputError(option_name(column.name), "not given", f"expected {column.about}")
+    return KINDS[kind](**content)
+
+
+# A command for each kind: what it takes besides one option for each column.
+
+_from_option = click.option(
+    "--from", "file", metavar="FILE", help="What the other command wrote as JSON, or - for stdin."
+)
+
+
+@_adds(
+    "order",
+    target_options,
+    click.option("--over", metavar="BACKING", help="What lay behind a target that was measured."),
+)
+def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[Reading]]:
+    """What a customer asked for.
+
+    Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze" --target-lab 70,-8,6
+    """
+    colours = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading}
+    target = {name: value for name, value in colours.items() if value is not None} | dict(wish.asked)
+    told = asked.given | ({"target": plain(target)} if target else {})
+    if wish.reading is None:
+        return told, ()
+    sample = {"reading": wish.reading} | ({} if over is None else {"backing": over})
+    return told, [Reading(**measured(asked.folder, sample))]
+
+
+@_adds(
+    "recipe",
+    _from_option,
+    count_option("--pick", "Which recipe of the file.  [default: 1, the best]"),
+    leave_out=[each.name for each in columns("recipe") if each.name not in ("order_id", "note")],
+)
+def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Sequence[Reading]]:
+    """A recipe that tint solve found.
+
+    Example: tint ledger add recipe swatches_demo --order "celadon lid" --from recipe.json
+    """
+    if file is None:
+        if not asked.corrects:
+            raise InputError("--from", "not given", "expected what `tint solve --json` writes")
+        return asked.given, ()
+    told = recipe_written(file, pick)
+    pigments = read_folder(asked.folder).pigments
+    lots = {name: pigments[name].lot or "" for name in told["loadings_percent"] if name in pigments}
+    return {"lots": {name: lot for name, lot in lots.items() if lot}, **told, **asked.given}, ()
+
+
+@_adds("batch", _from_option, leave_out=["weighed"])
+def _batch(asked: Asked, file: str | None) -> tuple[Given, Sequence[Reading]]:
+    """A mix that was weighed.
+
+    Example: tint ledger add batch swatches_demo --recipe 1 --from sheet.json --lot white=W-203
+    """
+    return ({} if file is None else batch_written(file)) | asked.given, ()
+
+
+@_adds("trial", reading_options)
+def _trial(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
+    """A casting that was judged, with what was read on it.
+
+    Example: tint ledger add trial swatches_demo --recipe 1 --thickness 3.1 --cure-days 2 --lab 70,-8,6 --over white
+    """
+    return asked.given, _own_readings(asked, seen)
+
+
+@_adds("reference", reading_options)
+def _reference(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
+    """A swatch that is kept to compare with.
+
+    Example: tint ledger add reference swatches_demo --name R-1 --made 2025-03-01 --expires 2027-03-01 --lab 70,-8,6
+    """
+    made = {"read_on": asked.given["made_on"]} if is_read(seen) and "made_on" in asked.given else {}
+    return asked.given, _own_readings(asked, made | seen)
+
+
+@_adds(
+    "reading",
+    reading_options,
+    leave_out=[
+        "name", "source", "read_on", "quantity", "backing", "seat", "geometry", "light", "observer_degrees",
+    ],
+)  # fmt: skip
+def _reading(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
+    """A further reading: of a trial, or of a swatch that is kept.
+
+    Example: tint ledger add reading swatches_demo --reference 1 --read-on 2026-03-01 --lab 69.6,-7.9,6.4
+    """
+    if not asked.corrects and not is_read(seen):
+        raise InputError("--reading", "neither it nor --lab is given", "expected what was read")
+    return measured(asked.folder, seen) | asked.given, ()
+
+
+@_adds("lot")
+def _lot(asked: Asked) -> tuple[Given, Sequence[Reading]]:
+    """A new lot of a pigment or base, and how strong it is.
+
+    Example: tint ledger add lot swatches_demo --material white --lot W-204 --strength 0.94 --strength-error 0.02
+    """
+    if "material" not in asked.given or asked.corrects:
+        return asked.given, ()
+    swatches = read_folder(asked.folder)
+    material = known(asked.given["material"], [*swatches.pigments, *swatches.bases], "--material")
+    lot = swatches.pigments[material].lot if material in swatches.pigments else None
+    return ({"relative_to_lot": lot} if lot else {}) | asked.given, ()
+
+
+@_adds("approval")
+def _approval(asked: Asked) -> tuple[Given, Sequence[Reading]]:
+    """A customer's word on a swatch.
+
+    Example: tint ledger add approval swatches_demo --order "celadon lid" --recipe 1 --by "the customer" --light D65
+    """
+    return asked.given, ()
+
+
+@_adds("lesson")
+def _lesson(asked: Asked) -> tuple[Given, Sequence[Reading]]:
+    """What was learnt, tied to anything.
+
+    Example: tint ledger add lesson swatches_demo --material white --text "Settles within the hour: stir"
+    """
+    return asked.given, ()
+
+
+def _own_readings(asked: Asked, seen: Given) -> Sequence[Reading]:
+    """What was read on the very thing that is added."""
+    if seen and not is_read(seen):
+        raise InputError("--over, --seat ...", "given without a reading", "expected --reading or --lab, too")
+    return [Reading(**measured(asked.folder, seen))] if seen else ()

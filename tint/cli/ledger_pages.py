@@ -1,0 +1,168 @@
+"""Entries of the ledger as pages and as JSON: a line for each, or all that one holds."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tint.cli.tables import counted, fixed, show_notes, show_table, show_title
+from tint.ledger import TABLES, Drift, Entry, Near, as_dict, columns
+from tint.materials import Blend
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+entry_json = as_dict
+
+
+def show_entries(out: Console, held: Mapping[str, Sequence[Entry[Any]]], folder: Path) -> None:
+    """A table for each kind that has any."""
+    filled = {kind: found for kind, found in held.items() if found}
+    if not filled:
+        out.print(f"No {' or '.join(held) if len(held) == 1 else 'entry'} in the ledger of {folder}.")
+    for at, (kind, found) in enumerate(filled.items()):
+        if at:
+            out.print()
+        show_title(out, _plural(kind).capitalize())
+        show_table(out, ("", "<added", "~what", "~note"), [_row(kind, each) for each in found])
+
+
+def _plural(kind: str) -> str:
+    return TABLES[kind].replace("_", " ")
+
+
+def _row(kind: str, entry: Entry[Any]) -> tuple[str, ...]:
+    note = getattr(entry.content, "note", "")
+    state = f"corrects {entry.corrects}: {entry.reason}" if entry.corrects else ""
+    if entry.withdrawn:
+        state = f"withdrawn: {entry.reason}"
+    return str(entry.id), entry.added_utc[:10], summary(kind, entry), _clean("; ".join(filter(None, (note, state))))
+
+
+def _clean(text: str) -> str:
+    """Without what would move a terminal's cursor."""
+    return "".join(sign if sign.isprintable() else " " for sign in text)
+
+
+def summary(kind: str, entry: Entry[Any]) -> str:
+    """What an entry is about, in a line."""
+    return _clean(", ".join(filter(None, _SUMMARY[kind](entry.content))))
+
+
+def _of(content: Any, *kinds: str) -> list[str]:
+    """What it points at, as words."""
+    numbers = {kind: getattr(content, f"{kind}_id", None) for kind in kinds}
+    return [f"{kind} {number}" for kind, number in numbers.items() if number is not None]
+
+
+def _lab(content: Any) -> str:
+    lab = (content.lab_l, content.lab_a, content.lab_b)
+    return "" if None in lab else "Lab " + " ".join(fixed(value, 2) for value in lab)
+
+
+def _known(value: float | None, form: str) -> str:
+    return "" if value is None else form.format(value)
+
+
+def _weighed(content: Any) -> str:
+    return " + ".join(f"{each.grams:g} g {each.what}" for each in content.weighed)
+
+
+_SUMMARY: dict[str, Callable[[Any], list[str]]] = {
+    "order": lambda c: [c.name, c.part, c.customer, c.customer_words and f"“{c.customer_words}”"],
+    "recipe": lambda c: [str(Blend(c.base, c.loadings_percent)), _known(c.thickness_mm, "{:g} mm"), *_of(c, "order")],
+    "batch": lambda c: [c.base, _known(c.total_grams, "{:g} g"), *_of(c, "recipe", "order")],
+    "trial": lambda c: [
+        _known(c.thickness_mm, "{:g} mm"), _known(c.cure_days, "{:g} days"), c.mould, _weighed(c),
+        *_of(c, "recipe", "batch"),
+    ],
+    "reference": lambda c: [
+        c.name, c.kept_at, c.expires_on and f"until {c.expires_on}", *_of(c, "recipe", "batch", "trial"),
+    ],
+    "reading": lambda c: [
+        c.name, _lab(c), c.quantity, c.backing and f"over {c.backing}", c.seat, c.geometry, c.light, c.read_on,
+        *_of(c, "order", "trial", "reference"),
+    ],
+    "lot": lambda c: [
+        c.material, c.lot, _known(c.strength, "strength {:g}"), _known(c.strength_error, "± {:g}"),
+        c.relative_to_lot and f"beside {c.relative_to_lot}", _known(c.hue_left_over_ciede2000, "hue {:g} CIEDE2000"),
+        c.verdict, *_of(c, "reading"),
+    ],
+    "approval": lambda c: [
+        f"{c.verdict} by {c.approved_by}", c.approved_on, c.expires_on and f"until {c.expires_on}", c.swatch,
+        *_of(c, "order", "recipe", "reference"),
+    ],
+    "lesson": lambda c: [
+        c.text, c.material,
+        *_of(c, "order", "recipe", "batch", "trial", "reading", "reference", "lot", "approval"),
+    ],
+}  # fmt: skip
+
+
+_NOTHING: tuple[Any, ...] = ("", None, (), {})
+
+
+def show_entry(
+    out: Console,
+    kind: str,
+    entry: Entry[Any],
+    family: Sequence[int],
+    own: Mapping[str, Sequence[int]],
+    drifted: Sequence[Drift],
+) -> None:
+    """One entry, with what is tied to it."""
+    show_title(out, f"{kind.capitalize()} {entry.id}", f"added {entry.added_utc}, tint {entry.tint_version}")
+    told = as_dict(entry)
+    about = {column.name: column.about for column in columns(kind)}
+    rows = [(name, _clean(_in_words(told[name])), about[name]) for name in about if told[name] not in _NOTHING]
+    show_table(out, ("<column", "~value", "~what it is"), rows)
+    show_notes(out, "Its versions, the last one holds", [", ".join(map(str, family))] if len(family) > 1 else [])
+    if entry.reason:
+        show_notes(out, "Withdrawn" if entry.withdrawn else "Why it was corrected", [_clean(entry.reason)])
+    show_notes(out, "Belongs to it", [f"{_plural(other)}: {', '.join(map(str, each))}" for other, each in own.items()])
+    show_notes(out, "Read again", [_drift(each) for each in drifted])
+
+
+def _in_words(value: Any) -> str:
+    if isinstance(value, list | tuple) and value and isinstance(value[0], int | float):
+        return f"{counted(len(value), 'number')}, {value[0]:g} to {value[-1]:g}"
+    if isinstance(value, dict | list | tuple):
+        return json.dumps(value, ensure_ascii=False)
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
+
+
+def _drift(each: Drift) -> str:
+    days = "" if each.days is None else f" after {counted(each.days, 'day')}"
+    change = ", ".join(f"{name} {value:+.2f}" for name, value in zip(("L*", "a*", "b*"), each.change, strict=True))
+    return f"reading {each.later.id}{days}: {fixed(each.delta_e, 2)} CIEDE2000 from reading {each.first.id} ({change})"
+
+
+def show_near(out: Console, found: Sequence[Near], lab: Sequence[float], viewed: str, within: float) -> None:
+    """What is near a colour."""
+    colour = ", ".join(f"{value:g}" for value in lab)
+    show_title(out, f"Near Lab {colour}", f"{viewed}; within {within:g} CIEDE2000; recipes as predicted")
+    if not found:
+        out.print("Nothing.")
+        return
+    rows = [
+        (fixed(each.delta_e, 2), each.kind, str(each.entry.id), *(fixed(float(x), 2) for x in each.lab),
+         summary(each.kind, each.entry))
+        for each in found
+    ]  # fmt: skip
+    show_table(out, ("ΔE00", "<kind", "", "L*", "a*", "b*", "~what"), rows)
+
+
+def show_due(out: Console, found: Sequence[tuple[str, Entry[Any]]], until: date) -> None:
+    """What has run out by a day."""
+    show_title(out, f"Run out by {until}")
+    if not found:
+        out.print("Nothing.")
+        return
+    show_table(
+        out,
+        ("<on", "<kind", "", "~what"),
+        [(each.content.expires_on, kind, str(each.id), summary(kind, each)) for kind, each in found],
+    )

@@ -1,0 +1,124 @@
+"""`tint plan`: which swatch to pour next, because it teaches most."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tint.cli.options import count_option, folder_argument, json_option, known, number, optics_option, palette_of
+from tint.cli.tables import QUIET, fixed, page, print_json, show_table, show_title
+from tint.materials import Blend
+from tint.plan import Plan, first_swatches, next_swatches
+from tint.swatches import read_shelf
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@click.command("plan")
+@folder_argument
+@click.option(
+    "--base", "bases", multiple=True, metavar="NAME", help="Only in this base; repeat.  [default: every base]"
+)
+@click.option(
+    "--mould", "moulds", multiple=True, metavar="MM", help="Mould depth at hand; repeat.  [default: 1, 2, 3, 5]"
+)
+@count_option("--castings", "How many to propose.", default=5)
+@click.option("--first", is_flag=True, help="A first plan, for a workshop that has no swatches yet.")
+@optics_option
+@json_option
+def command(
+    folder: Path,
+    bases: tuple[str, ...],
+    moulds: tuple[str, ...],
+    castings: int,
+    first: bool,
+    optics: str,
+    as_json: bool,
+) -> None:
+    """Which swatch to pour next: the one that teaches most.
+
+    Example: tint plan swatches_demo --castings 3
+
+    It weighs castings by the palette's own error over all that bases and pigments can make, and says when more
+    casting is not worth it. With --first it needs only palette.toml.
+    """
+    if first:
+        _first(folder, as_json)
+        return
+    palette = palette_of(folder, optics)
+    for name in bases:
+        known(name, palette.bases, "--base")
+    depths = [number(text, "--mould", "millimetres") for text in moulds] or [1.0, 2.0, 3.0, 5.0]
+    plan = next_swatches(palette, count=castings, bases=bases, thicknesses_mm=depths)
+    if as_json:
+        print_json(_as_json(plan, optics))
+        return
+    with page() as out:
+        show_title(out, "Pour next", f"{optics}; each as its readings over black and white would teach")
+        _show(out, plan)
+
+
+def _show(out: Console, plan: Plan) -> None:
+    rows = [
+        (
+            str(rank),
+            _doses(casting.blend),
+            f"{casting.thickness_mm:g} mm",
+            fixed(casting.error_after, 2),
+            casting.reason,
+        )
+        for rank, casting in enumerate(plan.castings, start=1)
+    ]
+    show_table(out, ("", "<casting", "wall", "error", "<why"), rows)
+    out.print(
+        "error: root mean square CIEDE2000 that the palette's own uncertainty makes over all that can be made, once "
+        "this and those above are cast; thickness, doses and reading of a part come on top.",
+        style=QUIET,
+    )
+    out.print()
+    out.print(plan.words[0].upper() + plan.words[1:] + ".")
+
+
+def _doses(blend: Blend) -> str:
+    doses = " + ".join(f"{loading:.3g} % {name}" for name, loading in blend.loadings.items())
+    return f"{blend.base}: {doses or 'uncoloured'}"
+
+
+def _as_json(plan: Plan, optics: str) -> dict[str, Any]:
+    return {
+        "castings": [
+            {
+                "base": casting.blend.base,
+                "loadings": dict(casting.blend.loadings),
+                "thickness_mm": casting.thickness_mm,
+                "error_before": casting.error_before,
+                "error_after": casting.error_after,
+                "reason": casting.reason,
+            }
+            for casting in plan.castings
+        ],
+        "enough": plan.enough,
+        "words": plan.words,
+        "optics": optics,
+    }
+
+
+def _first(folder: Path, as_json: bool) -> None:
+    bases, pigments = read_shelf(folder)
+    castings = first_swatches(bases, pigments)
+    if as_json:
+        rows = [
+            {"base": blend.base, "loadings": dict(blend.loadings), "thickness_mm": depth, "reason": reason}
+            for blend, depth, reason in castings
+        ]
+        print_json({"castings": rows})
+        return
+    with page() as out:
+        show_title(out, "Pour first", "each read over a black and over a white backing")
+        lines = [(str(at), _doses(b), f"{mm:g} mm", why) for at, (b, mm, why) in enumerate(castings, start=1)]
+        show_table(out, ("", "<casting", "wall", "<why"), lines)
+        out.print()
+        out.print("Then run `tint fit` and `tint plan`: from here on they know better than any rule.")

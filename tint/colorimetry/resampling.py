@@ -1,0 +1,148 @@
+"""Spectra of instruments brought onto another grid: finer by Sprague's polynomial, coarser by a wider triangle.
+
+References
+----------
+CIE 167:2005, Recommended practice for tabulating spectral data for use in colour computations: Sprague's fifth-order
+polynomial between values at equal steps. CIE 214:2014, Effect of instrumental bandpass functions and measurement
+interval on spectral quantities: a triangle as wide at half its height as the step. What they say is from memory.
+"""
+
+from __future__ import annotations
+
+import math
+import warnings
+from importlib.metadata import version
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tint.errors import InputError
+from tint.files import cached_arrays
+
+Array = NDArray[np.float64]
+
+LEAST_FOR_SPRAGUE = 6  # values that the polynomial and its ends need
+
+_REACH = 12  # steps to keep to either side, more than the polynomial and its ends reach
+
+
+def resample_sprague(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLike) -> Array:
+    """Spectra at wavelengths between those measured, by Sprague's polynomial.
+
+    Parameters
+    ----------
+    values : array_like, shape (..., n)
+        Spectra on `wavelengths` [-].
+    wavelengths : array_like, shape (n,)
+        [nm], rising in equal steps; 6 at least.
+    onto : array_like, shape (m,)
+        [nm], within them.
+
+    Returns
+    -------
+    ndarray, shape (..., m)
+
+    Raises
+    ------
+    InputError
+        If the steps differ, values are too few, or `onto` reaches past them: nothing is extrapolated.
+
+    Notes
+    -----
+    Slopes and curvatures are equal where two pieces meet. Exact for polynomials up to the fourth degree, but for the
+    first and last two intervals: there the values that the method invents past the ends keep straight lines only. The
+    result is linear in the values, so it is a matrix, which colour-science makes once for a pair of grids.
+    """
+    old, new = _grids(wavelengths, onto)
+    return _sprague(np.asarray(values, dtype=float), old, new)
+
+
+def resample_wider(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLike) -> Array:
+    """Spectra as an instrument of a coarser step would have read them: means under a triangle of that step.
+
+    Parameters
+    ----------
+    values : array_like, shape (..., n)
+        Spectra on `wavelengths` [-].
+    wavelengths : array_like, shape (n,)
+        [nm], rising in equal steps; 6 at least.
+    onto : array_like, shape (m,)
+        [nm], within them, rising in equal steps that are coarser.
+
+    Returns
+    -------
+    ndarray, shape (..., m)
+
+    Raises
+    ------
+    InputError
+        As `resample_sprague`.
+
+    Notes
+    -----
+    The triangle is as wide at half its height as the new step. A sum of narrow triangles, each one old step wide,
+    weighted by the height of the wide one, is that wide one exactly: an instrument whose bandpass is its step reads
+    the same by either way. Where the new grid does not fall on the old one, Sprague's polynomial is taken first.
+    Towards an end of the measured range the triangle narrows, evenly on both sides, so that straight spectra stay as
+    they are.
+    """
+    old, new = _grids(wavelengths, onto)
+    spectra = np.asarray(values, dtype=float)
+    step = float(new[1] - new[0])
+    parts = max(1, math.ceil(step / float(old[1] - old[0]) - 1e-6))
+    fine = step / parts
+    before, behind = (math.floor(room / fine + 1e-6) for room in (new[0] - old[0], old[-1] - new[-1]))
+    between = new[0] - before * fine + fine * np.arange(before + behind + parts * (new.size - 1) + 1)
+    between = np.clip(between, old[0], old[-1])  # rounding alone may have left them
+    matrix = _triangles(between.size, before + parts * np.arange(new.size), parts)
+    return np.asarray(_sprague(spectra, old, between) @ matrix.T)
+
+
+def _triangles(count: int, centres: NDArray[np.intp], parts: int) -> Array:
+    """Weights, shape (len(centres), count): triangles of `parts` steps to either side, narrower towards the ends."""
+    half = np.minimum(parts, np.minimum(centres, count - 1 - centres) + 1)[:, None]
+    height = np.maximum(half - np.abs(np.arange(count) - centres[:, None]), 0)
+    return np.asarray(height / half**2, dtype=np.float64)
+
+
+def _grids(wavelengths: ArrayLike, onto: ArrayLike) -> tuple[Array, Array]:
+    old, new = np.asarray(wavelengths, dtype=float), np.asarray(onto, dtype=float)
+    steps = np.diff(old)
+    if old.size < LEAST_FOR_SPRAGUE or np.ptp(steps) > 1e-6 * steps.max():
+        raise InputError("spectrum", f"{old.size} wavelengths, not in equal steps or too few", "6 in equal steps")
+    if new[0] < old[0] - 1e-9 or new[-1] > old[-1] + 1e-9:
+        raise InputError(
+            "spectrum",
+            f"it spans {old[0]:g} to {old[-1]:g} nm",
+            f"{new[0]:g} to {new[-1]:g} nm is needed",
+            "measure the missing wavelengths; tint does not guess them",
+        )
+    return old, new
+
+
+def _sprague(spectra: Array, old: Array, new: Array) -> Array:
+    """`resample_sprague`, or the very values measured where every wavelength is among them."""
+    step = (old[-1] - old[0]) / (old.size - 1)
+    at = np.rint((new - old[0]) / step).astype(int)
+    if np.allclose(old[0] + at * step, new, rtol=0.0, atol=1e-6):
+        return np.asarray(spectra[..., at])
+    # A value acts on six intervals only, so what lies further off is left out of the matrix.
+    first, last = max(0, int(at.min()) - _REACH), min(old.size, int(at.max()) + _REACH + 1)
+    return np.asarray(spectra[..., first:last] @ _sprague_matrix(old[first:last], new).T)
+
+
+def _sprague_matrix(old: Array, new: Array) -> Array:
+    """Matrix, shape (m, n), from values on one grid to values between them."""
+
+    def build() -> dict[str, Array]:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # it tells of optional packages that tint does not use
+            from colour.algebra import SpragueInterpolator  # 1 s; once for each pair of grids
+
+        inside = np.clip(new, old[0], old[-1])
+        columns = [SpragueInterpolator(old, unit)(inside) for unit in np.eye(old.size)]
+        return {"matrix": np.stack([np.asarray(column, dtype=float) for column in columns], axis=-1)}
+
+    key = f"sprague 1, colour-science {version('colour-science')}, {old.tolist()} onto {new.tolist()}"
+    matrix: Array = cached_arrays(key, build)["matrix"]
+    return matrix

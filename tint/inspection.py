@@ -1,0 +1,266 @@
+"""A reading against an approved reference: what differs, in the words of the trade, and whether it passes.
+
+The verdict keeps a guard band of the instrument's own scatter about each limit: what lies inside the band is too
+close to call, and is to be read again.
+
+References
+----------
+ASTM D2244, Calculation of color tolerances and color differences from instrumentally measured color coordinates: the
+parts and the words (from memory). JCGM 106:2012, The role of measurement uncertainty in conformity assessment: guard
+bands.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tint import colorimetry, uncertainty
+from tint.colorimetry import Viewing
+from tint.errors import InputError
+
+Array = NDArray[np.float64]
+
+PASS, FAIL, TOO_CLOSE = "pass", "fail", "too close to call"
+_FLAT = 0.05  # a part this small is not worth a word, in CIELAB
+_FLAT_RATIO = 0.005  # the same of a contrast ratio
+_GREY = 5.0  # chroma below which a hue is no more than a tinge (common practice, no source)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tolerance:
+    """What was agreed for one colour.
+
+    Parameters
+    ----------
+    delta_e : float
+        CIEDE2000 [-].
+    lightness : float, optional
+        A tighter limit for the lightness part alone (CIELAB L*) [-].
+    contrast_ratio : float, optional
+        For the difference in contrast ratio [-].
+    """
+
+    delta_e: float
+    lightness: float | None = None
+    contrast_ratio: float | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("delta_e", "lightness", "contrast_ratio"):
+            value = getattr(self, name)
+            if value is not None and not 0.0 < value < np.inf:
+                told = {"delta_e": "colour"}.get(name, name.replace("_", " "))
+                raise InputError(f"tolerance, {told}", f"{value:g}", "more than 0")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Check:
+    """One limit, and how a reading stands to it.
+
+    Parameters
+    ----------
+    what : str
+        `colour` (CIEDE2000), `lightness` (CIELAB L*) or `contrast ratio`.
+    value, limit : float
+        The size of the difference, and what was agreed [-].
+    error : float
+        Standard deviation of the value, from reading both [-].
+    """
+
+    what: str
+    value: float
+    limit: float
+    error: float
+
+    @property
+    def band(self) -> float:
+        """Half width of the guard band: a difference of just the limit leaves it to either side 1 time in 20."""
+        return float(uncertainty.Z95_ONE_SIDED * self.error)
+
+    @property
+    def verdict(self) -> str:
+        """`pass`, `fail` or `too close to call`."""
+        if self.value + self.band <= self.limit:
+            return PASS
+        return FAIL if self.value - self.band > self.limit else TOO_CLOSE
+
+
+@dataclass(frozen=True, kw_only=True)
+class Inspection:
+    """How a reading differs from its reference.
+
+    Parameters
+    ----------
+    delta_e : float
+        CIEDE2000 [-].
+    delta_e_error : float
+        Standard deviation of it from reading both [-].
+    lightness, chroma, hue : float
+        CIELAB differences, reading less reference: dL*, dC*, dH* [-].
+    redness, yellowness : float
+        da*, db* [-].
+    contrast_ratio : float or None
+        Difference, reading less reference [-].
+    checks : tuple of Check
+        Each limit that was agreed.
+    words : tuple of str
+        The difference in words, the largest part first.
+    """
+
+    delta_e: float
+    delta_e_error: float
+    lightness: float
+    chroma: float
+    hue: float
+    redness: float
+    yellowness: float
+    contrast_ratio: float | None
+    checks: tuple[Check, ...]
+    words: tuple[str, ...]
+
+    @property
+    def verdict(self) -> str:
+        """`fail` when any limit is left, `pass` when all are kept, else `too close to call`."""
+        verdicts = [check.verdict for check in self.checks]
+        return FAIL if FAIL in verdicts else TOO_CLOSE if TOO_CLOSE in verdicts else PASS
+
+
+def inspect_reading(
+    reading: ArrayLike,
+    reference: ArrayLike,
+    *,
+    view: Viewing,
+    tolerance: Tolerance,
+    repeatability: float,
+    readings: int = 1,
+    reference_readings: int = 1,
+    over_black: tuple[ArrayLike, ArrayLike] | None = None,
+    moves: ArrayLike = (0.0, 0.0, 0.0),
+    moves_covariance: ArrayLike | None = None,
+) -> Inspection:
+    """Compare a reading with its reference.
+
+    Parameters
+    ----------
+    reading, reference : array_like, shape (n_wavelengths,)
+        Both over the same backing, in the same geometry; the lightest, where `over_black` is given [-].
+    repeatability : float
+        Standard deviation of one reading [reflectance].
+    readings, reference_readings : int
+        How many each is the mean of.
+    over_black : tuple of array_like, shape (n_wavelengths,), optional
+        The part and the reference over the darkest backing [-].
+    moves, moves_covariance : array_like, shapes (3,) and (3, 3), optional
+        By what the part's CIELAB will still move until it is cured, as `tint.shift` learns it [-].
+
+    Raises
+    ------
+    InputError
+        If the spectra do not fit each other, or a contrast ratio is to be judged that was not read.
+    """
+    pairs = np.array([_spectra(reference, reading, view)])
+    if over_black is not None:
+        pairs = np.stack((pairs[0], _spectra(over_black[1], over_black[0], view)))
+    elif tolerance.contrast_ratio is not None:
+        raise InputError("tolerance, contrast ratio", "nothing was read over black", mend="read both over black too")
+    lab, slopes = colorimetry.lab_slopes(pairs[0], view)
+    lab[1] += np.asarray(moves, dtype=float)
+    shares = 1.0 / max(reference_readings, 1), 1.0 / max(readings, 1)
+    covariance = repeatability**2 * sum(shares) * slopes[1] @ slopes[1].T
+    if moves_covariance is not None:
+        covariance = covariance + np.asarray(moves_covariance, dtype=float)
+    delta_e, error = _delta_e(lab, covariance)
+    d_lightness, d_red, d_yellow = (float(x) for x in lab[1] - lab[0])
+    chroma = np.hypot(lab[:, 1], lab[:, 2])
+    d_chroma = float(chroma[1] - chroma[0])
+    d_hue = _hue_difference(lab[0], lab[1], d_chroma)
+    opacity, opacity_error = _opacity(pairs, view, repeatability, shares) if over_black is not None else (None, 0.0)
+    checks = [Check(what="colour", value=delta_e, limit=tolerance.delta_e, error=error)]
+    if tolerance.lightness is not None:
+        own = float(np.sqrt(covariance[0, 0]))
+        checks.append(Check(what="lightness", value=abs(d_lightness), limit=tolerance.lightness, error=own))
+    if tolerance.contrast_ratio is not None and opacity is not None:
+        limit = tolerance.contrast_ratio
+        checks.append(Check(what="contrast ratio", value=abs(opacity), limit=limit, error=opacity_error))
+    return Inspection(
+        delta_e=delta_e,
+        delta_e_error=error,
+        lightness=d_lightness,
+        chroma=d_chroma,
+        hue=d_hue,
+        redness=d_red,
+        yellowness=d_yellow,
+        contrast_ratio=opacity,
+        checks=tuple(checks),
+        words=_words(lab, covariance, d_chroma, d_hue) + _opacity_words(opacity, opacity_error)
+        or ("no difference that can be told",),
+    )
+
+
+def _spectra(reference: ArrayLike, reading: ArrayLike, view: Viewing) -> Array:
+    """Both as one array, shape (2, n_wavelengths)."""
+    one, two = np.asarray(reference, dtype=float), np.asarray(reading, dtype=float)
+    size = view.weights.shape[0]
+    if one.shape != two.shape or one.shape != (size,):
+        raise InputError("inspect", f"{two.size} wavelengths against {one.size}", f"two spectra of {size}")
+    return np.stack((one, two))
+
+
+def _delta_e(lab: Array, covariance: Array) -> tuple[float, float]:
+    """CIEDE2000, and its standard deviation along the direction of the difference [-]."""
+    colour = lab[1].copy()
+    if np.hypot(colour[1], colour[2]) < 1e-3:
+        colour[1] += 2e-3  # grey has no hue to take slopes along, so it is given the faintest one
+    parts, by_colour = colorimetry.difference_parts_slopes(lab[0], colour)
+    form = by_colour @ covariance @ by_colour.T
+    size = float(np.linalg.norm(parts))
+    direction = parts / size if size > 1e-2 else np.linalg.eigh(form)[1][:, -1]
+    return float(colorimetry.difference(lab[0], lab[1])), float(np.sqrt(max(float(direction @ form @ direction), 0.0)))
+
+
+def _hue_difference(reference: Array, reading: Array, d_chroma: float) -> float:
+    """dH* of CIELAB, positive when the hue angle has risen."""
+    d_a, d_b = reading[1:] - reference[1:]
+    size = np.sqrt(max(d_a**2 + d_b**2 - d_chroma**2, 0.0))
+    turn = reference[1] * reading[2] - reference[2] * reading[1]
+    return float(np.copysign(size, turn))
+
+
+def _opacity(pairs: Array, view: Viewing, repeatability: float, shares: tuple[float, float]) -> tuple[float, float]:
+    """Difference in contrast ratio, reading less reference, and its standard deviation [-]."""
+    luminance = view.weights[:, 1]
+    white, black = pairs @ luminance
+    ratio = black / white
+    variance = repeatability**2 * np.sum(luminance**2) * (1.0 + ratio**2) / white**2
+    return float(ratio[1] - ratio[0]), float(np.sqrt(variance @ np.asarray(shares)))
+
+
+def _words(lab: Array, covariance: Array, d_chroma: float, d_hue: float) -> tuple[str, ...]:
+    """Parts that stand out of the scatter, the largest first."""
+    d_lightness, d_red, d_yellow = (float(x) for x in lab[1] - lab[0])
+    parts = [(d_lightness, np.array([1.0, 0.0, 0.0]), "lighter" if d_lightness > 0 else "darker", "")]
+    redder, yellower = "redder" if d_red > 0 else "greener", "yellower" if d_yellow > 0 else "bluer"
+    if float(np.hypot(lab[:, 1], lab[:, 2]).min()) < _GREY:
+        parts += [(d_red, np.array([0.0, 1.0, 0.0]), redder, ""), (d_yellow, np.array([0.0, 0.0, 1.0]), yellower, "")]
+    else:
+        out = lab.mean(axis=0)[1:] / np.linalg.norm(lab.mean(axis=0)[1:])
+        across = np.copysign(1.0, d_hue) * np.array([-out[1], out[0]])
+        # Hue is told by the axis that the turn alone leans to, whatever the chroma does.
+        toward = "redder" if across[0] > 0 else "greener"
+        if abs(across[1]) > abs(across[0]):
+            toward = "yellower" if across[1] > 0 else "bluer"
+        strength = "more chromatic" if d_chroma > 0 else "less chromatic"
+        parts += [(d_chroma, np.append(0.0, out), strength, ""), (d_hue, np.append(0.0, across), toward, " in hue")]
+    told = []
+    for size, axis, word, where in sorted(parts, key=lambda part: -abs(part[0])):
+        if abs(size) > max(_FLAT, uncertainty.Z95_ONE_SIDED * float(np.sqrt(axis @ covariance @ axis))):
+            told.append(f"{word}{where} by {abs(size):.1f}")
+    return tuple(told)
+
+
+def _opacity_words(opacity: float | None, error: float) -> tuple[str, ...]:
+    if opacity is None or abs(opacity) <= max(_FLAT_RATIO, uncertainty.Z95_ONE_SIDED * error):
+        return ()
+    return (f"{'more opaque' if opacity > 0 else 'more see-through'} by {abs(opacity):.2f} in contrast ratio",)

@@ -1,0 +1,263 @@
+"""Rows of the ledger: records added, corrected and withdrawn, and read back as they were added."""
+
+from __future__ import annotations
+
+import json
+import math
+import sqlite3
+import uuid
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
+from datetime import date
+from typing import Any, Generic, TypeVar
+
+import msgspec
+
+from tint.errors import InputError
+from tint.ledger.records import KINDS, TABLES, Record, columns, kind_of
+from tint.ledger.store import Ledger, now_utc, tint_version
+
+R = TypeVar("R", bound=Record)
+
+_LARGEST_ID = 2**63 - 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry(Generic[R]):
+    """A record as it stands in the ledger.
+
+    Parameters
+    ----------
+    id : int
+        Its number in this file.
+    uid : str
+        Its name in all ledgers.
+    added_utc, palette_digest, tint_version : str
+        When, with which swatches, by which tint.
+    corrects : int or None
+        The number of the entry that this one stands for.
+    reason : str
+        Why it was corrected or withdrawn.
+    withdrawn : bool
+        Whether it no longer holds.
+    content : Record
+    """
+
+    id: int
+    uid: str
+    added_utc: str
+    palette_digest: str
+    tint_version: str
+    corrects: int | None
+    reason: str
+    withdrawn: bool
+    content: R
+
+
+OWN = tuple(each.name for each in fields(Entry) if each.name != "content")
+
+
+def add(
+    ledger: Ledger, record: Record, *, corrects: int | None = None, reason: str = "", withdrawn: bool = False
+) -> int:
+    """Add a record; when this returns it is on the disk, unless a transaction of the caller's is open.
+
+    Parameters
+    ----------
+    corrects : int, optional
+        The entry of the same kind that this one stands for from now on.
+    reason : str
+        Why.
+    withdrawn : bool
+        Whether nothing stands for it.
+
+    Returns
+    -------
+    int
+        The entry's number.
+
+    Raises
+    ------
+    InputError
+        If a value is out of bounds, it points at what is not there, or was corrected before.
+    JobError
+        If the disk is full or another program holds the ledger.
+    """
+    kind = kind_of(record)
+    values = stored(record)
+    with ledger.transaction():
+        for column in columns(kind):
+            if column.points and values[column.name] is not None:
+                _check_there(ledger, column.points, values[column.name], f"{kind}, {column.name}")
+        if corrects is not None:
+            _check_newest(ledger, kind, corrects)
+        own = {
+            "uid": uuid.uuid4().hex,
+            "added_utc": now_utc(),
+            "palette_digest": ledger.palette_digest,
+            "tint_version": tint_version(),
+            "corrects": corrects,
+            "reason": _text(reason, f"{kind}, reason"),
+            "withdrawn": int(withdrawn),
+        }
+        return insert(ledger, kind, own | values)
+
+
+def correct(ledger: Ledger, kind: str, number: int, *, reason: str = "", **changes: Any) -> int:
+    """Add an entry that stands for another from now on: the same but for the changes.
+
+    Raises
+    ------
+    InputError, JobError
+        As `add`.
+    """
+    with ledger.transaction():
+        return add(ledger, replace(get(ledger, kind, number).content, **changes), corrects=number, reason=reason)
+
+
+def withdraw(ledger: Ledger, kind: str, number: int, *, reason: str) -> int:
+    """Say that an entry no longer holds, and that nothing stands for it.
+
+    Raises
+    ------
+    InputError, JobError
+        As `add`.
+    """
+    with ledger.transaction():
+        content = get(ledger, kind, number).content
+        return add(ledger, content, corrects=number, reason=reason, withdrawn=True)
+
+
+def get(ledger: Ledger, kind: str, number: int) -> Entry[Any]:
+    """The entry of a kind and number.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    _check_there(ledger, kind, number, kind)
+    return entry_of(ledger, kind, ledger.rows(f"SELECT * FROM {TABLES[kind]} WHERE id = ?", number)[0])
+
+
+def entries(ledger: Ledger, record: type[R], *, all_rows: bool = False) -> list[Entry[R]]:
+    """Entries of a kind, oldest first: those that hold now, or all that were ever added."""
+    kind = record.__name__.lower()
+    table = TABLES[kind] if all_rows else f"current_{TABLES[kind]}"
+    return [entry_of(ledger, kind, row) for row in ledger.rows(f"SELECT * FROM {table} ORDER BY added_utc, id")]
+
+
+def versions(ledger: Ledger, kind: str, number: int) -> tuple[int, ...]:
+    """Numbers of an entry and of all that it corrects or that correct it, oldest first."""
+    table = TABLES[kind]
+    back = f"SELECT t.id, t.corrects FROM {table} t JOIN back ON t.id = back.corrects"
+    forth = f"SELECT t.id, t.corrects FROM {table} t JOIN forth ON t.corrects = forth.id"
+    start = f"SELECT id, corrects FROM {table} WHERE id = ?1"
+    rows = ledger.rows(
+        f"WITH RECURSIVE back (id, corrects) AS ({start} UNION {back}), forth (id, corrects) AS ({start} UNION {forth})"
+        " SELECT id FROM back UNION SELECT id FROM forth ORDER BY id",
+        number,
+    )
+    return tuple(int(row["id"]) for row in rows)
+
+
+# To and from the columns.
+
+
+def stored(record: Record) -> dict[str, Any]:
+    """The values of a record as its columns hold them.
+
+    Raises
+    ------
+    InputError
+        If a value is of the wrong type, not finite, or text that is not Unicode.
+    """
+    kind = kind_of(record)
+    try:
+        told = msgspec.to_builtins(record)
+        msgspec.convert(told, type(record))
+    except (msgspec.MsgspecError, UnicodeEncodeError, TypeError) as error:
+        raise InputError(kind, str(error)) from error
+    return {column.name: _stored(told[column.name], column.kind, f"{kind}, {column.name}") for column in columns(kind)}
+
+
+def _stored(value: Any, kind: str, where: str) -> Any:
+    if kind in ("object", "list"):
+        try:
+            return _text(json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")), where)
+        except ValueError as error:
+            raise InputError(where, f"cannot be kept ({error})", "expected finite numbers and text") from error
+    if isinstance(value, str):
+        return _day(value, where) if kind == "date" else _text(value, where)
+    if isinstance(value, float | int) and not math.isfinite(value):
+        raise InputError(where, f"{value}", "expected a finite number")
+    return int(value) if isinstance(value, bool) else value
+
+
+def _day(value: str, where: str) -> str:
+    try:
+        return value and date.fromisoformat(value).isoformat()
+    except ValueError:
+        raise InputError(where, f"`{value}` is not a day", "expected YYYY-MM-DD") from None
+
+
+def _text(value: str, where: str) -> str:
+    if "\x00" in value or value != value.encode("utf-8", "ignore").decode("utf-8"):
+        raise InputError(where, "holds what is not text", "expected Unicode text without NUL")
+    return value
+
+
+def entry_of(ledger: Ledger, kind: str, row: sqlite3.Row) -> Entry[Any]:
+    """A row of a kind's table as an entry.
+
+    Raises
+    ------
+    InputError
+        If it does not hold what it should: the file is damaged.
+    """
+    own = {name: row[name] for name in OWN} | {"withdrawn": bool(row["withdrawn"])}
+    try:
+        told = {column.name: _restored(row[column.name], column.kind) for column in columns(kind)}
+        return Entry(content=msgspec.convert(told, KINDS[kind]), **own)
+    except (msgspec.MsgspecError, ValueError) as error:
+        where = f"{ledger.path}, {TABLES[kind]} {row['id']}"
+        raise InputError(where, f"is damaged ({error})", mend="bring back a copy") from error
+
+
+def _restored(value: Any, kind: str) -> Any:
+    if kind in ("object", "list"):
+        return json.loads(value)
+    return bool(value) if kind == "flag" and value is not None else value
+
+
+def insert(ledger: Ledger, kind: str, values: Mapping[str, Any]) -> int:
+    """Insert a row as its columns hold it; within a transaction."""
+    names, marks = ", ".join(values), ", ".join("?" * len(values))
+    ledger.rows(f"INSERT INTO {TABLES[kind]} ({names}) VALUES ({marks})", *values.values())
+    return int(ledger.rows("SELECT last_insert_rowid()")[0][0])
+
+
+def _check_there(ledger: Ledger, kind: str, number: int, where: str) -> None:
+    table = TABLES[kind]
+    if 0 < number <= _LARGEST_ID and ledger.rows(f"SELECT 1 FROM {table} WHERE id = ?", number):
+        return
+    last = ledger.rows(f"SELECT max(id) FROM {table}")[0][0]
+    if not last:
+        raise InputError(where, f"there is no {kind} yet", mend=f"add one: tint ledger add {kind} FOLDER")
+    raise InputError(where, f"there is no {kind} {number}", f"expected 1 to {last}")
+
+
+def _check_newest(ledger: Ledger, kind: str, number: int) -> None:
+    _check_there(ledger, kind, number, f"{kind}, corrects")
+    later = ledger.rows(f"SELECT id FROM {TABLES[kind]} WHERE corrects = ?", number)
+    if later:
+        newest = versions(ledger, kind, number)[-1]
+        raise InputError(f"{kind} {number}", f"was corrected by {later[0]['id']}", mend=f"correct {newest}")
+
+
+def pointers(kind: str) -> Iterator[tuple[str, str]]:
+    """Every kind and column that point at a kind."""
+    for other in KINDS:
+        for column in columns(other):
+            if column.points == kind:
+                yield other, column.name

@@ -1,0 +1,219 @@
+"""A ledger as other programs read it: one JSON file, or a folder of CSV tables; and JSON taken in from elsewhere."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from tint.errors import InputError
+from tint.files import write_whole
+from tint.ledger import schema
+from tint.ledger.entries import OWN, Entry, entries, insert, stored
+from tint.ledger.records import KINDS, TABLES, columns
+from tint.ledger.store import Ledger, now_utc, tint_version
+
+NAME = "tint ledger"  # `format` of the JSON
+
+
+class _Exported(msgspec.Struct, kw_only=True):
+    format: str
+    version: int
+    tables: dict[str, list[dict[str, Any]]]
+
+
+class _Own(msgspec.Struct, kw_only=True):
+    """What every row has of its own; see `Entry`."""
+
+    id: int
+    uid: str
+    added_utc: str
+    palette_digest: str
+    tint_version: str
+    corrects: int | None = None
+    reason: str = ""
+    withdrawn: bool = False
+
+
+def as_dict(entry: Entry[Any]) -> dict[str, Any]:
+    """An entry as JSON has it: its own fields, then its content's."""
+    content: dict[str, Any] = msgspec.to_builtins(entry.content)
+    return {name: getattr(entry, name) for name in OWN} | content
+
+
+def to_json(ledger: Ledger) -> bytes:
+    """The whole ledger, corrected and withdrawn rows too, as JSON in UTF-8."""
+    with ledger.at_one_moment():
+        tables = {TABLES[kind]: [as_dict(each) for each in _all(ledger, kind)] for kind in KINDS}
+    told = {
+        "format": NAME,
+        "version": schema.FORMAT,
+        "tint_version": tint_version(),
+        "exported_utc": now_utc(),
+        "tables": tables,
+    }
+    return json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1).encode()
+
+
+def to_csv(ledger: Ledger) -> dict[str, bytes]:
+    """The whole ledger as CSV in UTF-8: file name to content, a file a table, a column a field, JSON in open cells."""
+    with ledger.at_one_moment():
+        return {f"{TABLES[kind]}.csv": _csv(kind, _all(ledger, kind)) for kind in KINDS}
+
+
+def export_ledger(ledger: Ledger, place: str | Path) -> list[Path]:
+    """Write the whole ledger, whole or not at all.
+
+    Parameters
+    ----------
+    place : path-like
+        A file that ends in `.json`, or a folder for CSV tables. Neither may be there yet.
+
+    Returns
+    -------
+    list of Path
+        What was written.
+
+    Raises
+    ------
+    InputError
+        If the place is taken or cannot be written.
+    """
+    place = Path(place)
+    if os.path.lexists(place):
+        raise InputError(str(place), "is there already", mend="choose another name")
+    if place.suffix.lower() == ".json":
+        write_whole(place, to_json(ledger))
+        return [place]
+    tables = to_csv(ledger)
+    try:
+        half = Path(tempfile.mkdtemp(prefix=f".{place.name}.", dir=place.parent))
+        try:
+            for name, content in tables.items():
+                write_whole(half / name, content)
+            half.chmod(0o755)
+            half.rename(place)
+        finally:
+            shutil.rmtree(half, ignore_errors=True)
+    except OSError as error:
+        raise InputError(str(place), f"cannot be written ({error.strerror})", mend="choose another place") from error
+    return [place / name for name in tables]
+
+
+def _all(ledger: Ledger, kind: str) -> list[Entry[Any]]:
+    return sorted(entries(ledger, KINDS[kind], all_rows=True), key=lambda each: each.id)
+
+
+def _csv(kind: str, held: Iterable[Entry[Any]]) -> bytes:
+    stream = io.StringIO(newline="")
+    table = csv.writer(stream, lineterminator="\n")
+    table.writerow([*OWN, *(column.name for column in columns(kind))])
+    for each in held:
+        own = [getattr(each, name) for name in OWN]
+        table.writerow(
+            [int(cell) if isinstance(cell, bool) else cell for cell in own] + [*stored(each.content).values()]
+        )
+    return stream.getvalue().encode()
+
+
+# Taking in.
+
+
+def import_json(ledger: Ledger, data: bytes, *, where: str) -> dict[str, int]:
+    """Add what `to_json` wrote of another ledger, all of it or nothing.
+
+    Rows keep their uid, time, digest and version; they get new numbers, and what pointed at the old ones points at the
+    new. A row whose uid is here already is passed over.
+
+    Parameters
+    ----------
+    data : bytes
+    where : str
+        What to call it in errors.
+
+    Returns
+    -------
+    dict of str to int
+        Table to the rows that were added.
+
+    Raises
+    ------
+    InputError
+        If it is no such JSON, a row points at what is not in it, or a row is here with another content.
+    """
+    told = _decoded(data, where)
+    added = dict.fromkeys(TABLES.values(), 0)
+    numbers: dict[str, dict[int, int]] = {kind: {} for kind in KINDS}
+    with ledger.transaction():
+        for kind, table in TABLES.items():
+            for at, row in enumerate(told.tables.get(table, ())):
+                old, values = _values(kind, row, numbers, f"{where}, {table}[{at}]")
+                if old in numbers[kind]:
+                    raise InputError(f"{where}, {table}[{at}]", f"id {old} is there twice", "expected each once")
+                known = ledger.rows(f"SELECT * FROM {table} WHERE uid = ?", values["uid"])
+                if not known:
+                    numbers[kind][old] = _inserted(ledger, kind, values, f"{where}, {table}[{at}]")
+                    added[table] += 1
+                elif dict(known[0]) != values | {"id": known[0]["id"]}:
+                    found = f"row {old} is not what {table} {known[0]['id']} of this ledger is, though both are one"
+                    raise InputError(f"{where}, {table}[{at}]", found, mend="one of the files was changed by hand")
+                else:
+                    numbers[kind][old] = int(known[0]["id"])
+    return added
+
+
+def _decoded(data: bytes, where: str) -> _Exported:
+    expected = "expected what `tint ledger export` writes"
+    try:
+        told = msgspec.json.decode(data, type=_Exported)
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raise InputError(where, f"is not a ledger's JSON ({str(error)[:120]})", expected) from error
+    if told.format != NAME:
+        raise InputError(where, f"is of the format `{told.format[:60]}`", expected)
+    if not 0 <= told.version <= schema.FORMAT:
+        raise InputError(where, f"is of version {told.version}, from a newer tint", mend="update tint")
+    unknown = [table for table in told.tables if table not in TABLES.values()]
+    if unknown:
+        raise InputError(where, f"holds a table `{unknown[0]}`", "expected " + ", ".join(TABLES.values()))
+    return told
+
+
+def _values(
+    kind: str, row: Mapping[str, Any], numbers: Mapping[str, Mapping[int, int]], where: str
+) -> tuple[int, dict[str, Any]]:
+    """A row's old number, and its columns with what it points at by the numbers of this ledger."""
+    own_columns = {column.name for column in columns(kind)}
+    unknown = [name for name in row if name not in own_columns and name not in OWN]
+    if unknown:
+        raise InputError(where, f"holds `{unknown[0]}`", f"no such column of a {kind}")
+    try:
+        own = msgspec.to_builtins(msgspec.convert({name: row[name] for name in OWN if name in row}, _Own))
+        content = msgspec.convert({name: row[name] for name in own_columns if name in row}, KINDS[kind])
+    except msgspec.MsgspecError as error:
+        raise InputError(where, str(error)) from error
+    values: dict[str, Any] = own | {"withdrawn": int(own["withdrawn"])} | stored(content)
+    old = values.pop("id")
+    pointing = {"corrects": kind, **{each.name: each.points for each in columns(kind) if each.points}}
+    for name, other in pointing.items():
+        if values[name] is not None:
+            if values[name] not in numbers[other]:
+                raise InputError(
+                    where, f"{name} is {values[name]}", f"expected the id of a row of {TABLES[other]} above it"
+                )
+            values[name] = numbers[other][values[name]]
+    return old, values
+
+
+def _inserted(ledger: Ledger, kind: str, values: dict[str, Any], where: str) -> int:
+    try:
+        return insert(ledger, kind, values)
+    except InputError as error:
+        raise InputError(where, error.found, error.expected, error.mend) from error

@@ -1,0 +1,250 @@
+"""A recipe poured again with today's lots: every dose divided by what its lot is stronger than the recipe's lot.
+
+A lot's strength is told relative to another lot; strengths along a chain of lots multiply, and their errors, taken as
+relative, add in squares.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from tint.errors import InputError
+from tint.ledger.entries import Entry, entries, versions
+from tint.ledger.lookup import find_order, has_expired
+from tint.ledger.records import Approval, Lot, Order, Recipe
+from tint.ledger.store import Ledger
+from tint.materials import Blend
+from tint.palette import Palette
+
+_HUE_TOLD = 0.5  # CIEDE2000 from which what no dose can mend is told: half the usual tolerance
+_HALF_WIDTH = 1.959964  # standard deviations that hold 95 of 100
+
+
+@dataclass(frozen=True)
+class Strength:
+    """Per gram, relative to another lot [-], and its relative standard deviation [-]."""
+
+    value: float
+    error: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dose:
+    """A pigment of the recipe as it is to be dosed today.
+
+    Parameters
+    ----------
+    was_percent, percent : float
+        In the recipe, and with today's lot [% by mass of the finished mix].
+    was_lot, lot : str
+        The recipe's, and today's; empty when nobody wrote it down.
+    strength : Strength
+        Of today's lot relative to the recipe's.
+    against_palette : Strength
+        Of today's lot relative to that of the swatches, for the prediction.
+    """
+
+    pigment: str
+    was_percent: float
+    percent: float
+    was_lot: str
+    lot: str
+    strength: Strength
+    against_palette: Strength
+
+
+@dataclass(frozen=True, kw_only=True)
+class Repeat:
+    """An order's recipe for today's lots.
+
+    Parameters
+    ----------
+    approval : Entry or None
+        The newest word that the customer gave on the recipe; None when the recipe is merely the newest.
+    blend : Blend
+        With today's doses.
+    warnings : tuple of str
+    """
+
+    order: Entry[Order]
+    recipe: Entry[Recipe]
+    approval: Entry[Approval] | None
+    doses: tuple[Dose, ...]
+    blend: Blend
+    warnings: tuple[str, ...]
+
+
+def repeat(ledger: Ledger, order: str, palette: Palette, *, today: date) -> Repeat:
+    """The newest approved recipe of an order (else the newest), dosed for the lots at hand.
+
+    Parameters
+    ----------
+    order : str
+        Its number or name.
+    palette : Palette
+        Its pigments say which lots the swatches were cast with.
+    today : date
+        Decides what has run out.
+
+    Raises
+    ------
+    InputError
+        If there is no such order, or it has no recipe.
+    """
+    with ledger.at_one_moment():
+        wanted = find_order(ledger, order)
+        recipe, approval, told = _recipe_of(ledger, wanted, today)
+        lots = entries(ledger, Lot)
+    swatch_lots = {name: pigment.lot or "" for name, pigment in palette.pigments.items()}
+    content = recipe.content
+    doses = []
+    for pigment, percent in content.loadings_percent.items():
+        own = [each.content for each in lots if each.content.material == pigment]
+        of_swatches = swatch_lots.get(pigment, "")
+        dose, more = _dose(pigment, percent, own, was=content.lots.get(pigment, of_swatches), of_swatches=of_swatches)
+        doses.append(dose)
+        told += more
+    base_lots = [each.content for each in lots if each.content.material == content.base]
+    told += _about_lot(content.base, base_lots[-1]) if base_lots else []
+    blend = Blend(content.base, {dose.pigment: dose.percent for dose in doses})
+    return Repeat(order=wanted, recipe=recipe, approval=approval, doses=tuple(doses), blend=blend, warnings=tuple(told))
+
+
+def _recipe_of(
+    ledger: Ledger, order: Entry[Order], today: date
+) -> tuple[Entry[Recipe], Entry[Approval] | None, list[str]]:
+    """The recipe to pour, the approval it stands on, and what to know of both."""
+    family = versions(ledger, "order", order.id)
+    recipes = [each for each in entries(ledger, Recipe) if each.content.order_id in family]
+    if not recipes:
+        raise InputError(f"order {order.id} ({order.content.name})", "it has no recipe", mend="add one to the ledger")
+    of_recipe = {old: each for each in recipes for old in versions(ledger, "recipe", each.id)}
+    words: dict[int, Entry[Approval]] = {}  # the newest word on each recipe; the newest recipe of all spoken of last
+    for each in entries(ledger, Approval):
+        spoken_of = of_recipe.get(each.content.recipe_id or 0)
+        if spoken_of is not None:
+            words.pop(spoken_of.id, None)
+            words[spoken_of.id] = each
+    approved = [number for number, word in words.items() if word.content.verdict == "approved"]
+    if not approved:
+        newest = recipes[-1]
+        refused = words.get(newest.id)
+        what = f"was refused by {refused.content.approved_by}" if refused else "was never approved"
+        return newest, None, [f"recipe {newest.id} {what}; no recipe of this order is approved"]
+    recipe = next(each for each in recipes if each.id == approved[-1])
+    return recipe, words[recipe.id], _about_approval(recipe, words[recipe.id], today)
+
+
+def _about_approval(recipe: Entry[Recipe], approval: Entry[Approval], today: date) -> list[str]:
+    content, told = approval.content, []
+    if has_expired(content.expires_on, today):
+        told.append(f"approval {approval.id} by {content.approved_by} ran out on {content.expires_on}; ask again")
+    if content.recipe_id != recipe.id:
+        told.append(f"approval {approval.id} was of recipe {content.recipe_id}, corrected since: {recipe.reason}")
+    return told
+
+
+# Lots.
+
+
+def _dose(pigment: str, percent: float, lots: Sequence[Lot], *, was: str, of_swatches: str) -> tuple[Dose, list[str]]:
+    usable = [each for each in lots if each.verdict != "reject"]
+    now = usable[-1].lot if usable else was
+    told = _about_lot(pigment, usable[-1]) if usable else []
+    if lots and lots[-1].verdict == "reject" and lots[-1].lot != now:
+        told.append(f"{pigment}: lot {lots[-1].lot} was rejected; the doses are for lot {now or 'of the recipe'}")
+    strength, against = relative_strength(lots, now, to=was), relative_strength(lots, now, to=of_swatches)
+    if strength is None:
+        told.append(f"{pigment}: how strong lot {now or '?'} is beside lot {was or '?'} is not known; dose unchanged")
+    if against is None:
+        told.append(
+            f"{pigment}: how strong lot {now or '?'} is beside the swatches' lot {of_swatches or '?'} is not known; "
+            "the predicted look is that of the swatches' lot"
+        )
+    strength, against = strength or Strength(1.0), against or Strength(1.0)
+    dose = Dose(
+        pigment=pigment,
+        was_percent=percent,
+        percent=percent / strength.value,
+        was_lot=was,
+        lot=now,
+        strength=strength,
+        against_palette=against,
+    )
+    return dose, told
+
+
+def _about_lot(material: str, lot: Lot) -> list[str]:
+    hue = lot.hue_left_over_ciede2000
+    if hue is None or hue < _HUE_TOLD:
+        return []
+    return [f"{material}: lot {lot.lot} differs by {hue:.2g} CIEDE2000 that no dose mends; pour a trial"]
+
+
+def relative_strength(lots: Sequence[Lot], lot: str, *, to: str) -> Strength | None:
+    """Strength of one lot of a pigment relative to another, along what was written down; None when nothing links them.
+
+    Parameters
+    ----------
+    lots : sequence of Lot
+        Of one pigment, oldest first: of two words on the same pair of lots the later counts.
+    """
+    links: dict[str, dict[str, Strength]] = {}
+    for each in lots:
+        if each.strength is not None and each.lot != each.relative_to_lot:
+            error = (each.strength_error or 0.0) / (_HALF_WIDTH * each.strength)
+            links.setdefault(each.lot, {})[each.relative_to_lot] = Strength(each.strength, error)
+            links.setdefault(each.relative_to_lot, {})[each.lot] = Strength(1.0 / each.strength, error)
+    reached, waiting = {lot: Strength(1.0)}, deque([lot])
+    while waiting:
+        here = waiting.popleft()
+        for there, step in links.get(here, {}).items():
+            if there not in reached:
+                error = math.hypot(reached[here].error, step.error)
+                reached[there] = Strength(reached[here].value * step.value, error)
+                waiting.append(there)
+    return reached.get(to)
+
+
+def with_lots(palette: Palette, strengths: Mapping[str, Strength]) -> Palette:
+    """The palette as other lots of its pigments make it, for what a lot's strength says and how well it is known.
+
+    Parameters
+    ----------
+    strengths : mapping of str to Strength
+        Pigment to the strength of its lot relative to that of the swatches.
+
+    Notes
+    -----
+    A lot of strength f has k and s times f; its swatches tell of loadings 1/f as large. The error of f is common to all
+    wavelengths, so each pigment brings one mode: its k and s times the relative error.
+    """
+    n_bases, n = len(palette.bases), len(palette.k)
+    told = {n_bases + at: strengths[name] for at, name in enumerate(palette.pigments) if name in strengths}
+    factor = np.ones(n)
+    factor[list(told)] = [strength.value for strength in told.values()]
+    k, s = palette.k * factor[:, None], palette.s * factor[:, None]
+    both = np.tile(factor, 2)
+    unsure = [(at, strength.error) for at, strength in told.items() if strength.error > 0.0]
+    modes = np.zeros((len(unsure), palette.wavelengths.size, 2 * n))
+    for mode, (at, error) in zip(modes, unsure, strict=True):
+        mode[:, at], mode[:, n + at] = error * k[at], error * s[at]
+    factors = dict(zip(palette.pigments, factor[n_bases:], strict=True))
+    seen = {
+        base: replace(each, max_loading={name: x / float(factors[name]) for name, x in each.max_loading.items()})
+        for base, each in palette.seen.items()
+    }
+    return replace(
+        palette,
+        k=k,
+        s=s,
+        local=palette.local * both[:, None] * both,
+        modes=np.concatenate((palette.modes * both, modes)),
+        seen=seen,
+    )

@@ -1,0 +1,214 @@
+"""An approval sheet as one page that needs nothing else: type, pictures and all its colours are in the file."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import re
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from tint import appearance, colorimetry
+from tint.errors import InputError
+from tint.proof import words
+from tint.proof.approval import Approval
+from tint.proof.facts import Shade
+from tint.proof.files import png
+from tint.proof.lights import LIGHTS, named
+from tint.proof.part_picture import table_for
+from tint.proof.portrait import light_of
+from tint.proof.render import LAMP, spectra_of, to_light, to_levels
+from tint.proof.typeface import cut
+from tint.proof.views import light_in_words, limit_in_words, limit_title
+
+Array = NDArray[np.float64]
+
+_STEPS = 96  # of the thickness slider, at most
+_POINTS = 512  # of the curve that the part is coloured from in the browser
+_LEAST, _SPAN = -0.5, 2.5  # linear light that those points hold: a lamp or gloss may pass 1, a clipped channel 0
+
+
+def approval_page(sheet: Approval) -> bytes:
+    """The sheet as HTML, self-contained.
+
+    Raises
+    ------
+    InputError
+        If what draws it is not installed.
+    """
+    try:
+        import jinja2
+    except ImportError as error:
+        raise InputError(
+            "approval sheet", "drawing the page needs jinja2", mend="run `pip install 'tint[sheet]'`"
+        ) from error
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("tint.proof", package_path="."),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    explored = _explored(sheet)
+    page = environment.get_template("approval.html.j2").render(
+        sheet=sheet,
+        asked=sheet.asked,
+        explored=explored,
+        data=json.dumps(explored["data"], separators=(",", ":")),
+        part=_picture(sheet),
+        chips=_chips(sheet),
+        steps=sheet.facts.wedge,
+        bare=sheet.facts.bare,
+        behind=[words.behind(name) for name in sheet.facts.behind],
+        lights=[(each, light_in_words(each, agreed=sheet.lights[0].light)) for each in sheet.lights],
+        limits=[(each, limit_title(each), limit_in_words(each, sheet.facts.appearance)) for each in sheet.limits],
+        own=sheet.facts.recipe,
+        signs=_signs(sheet),
+        nearest=words.NEAREST_LINE,
+        code=_code,
+        faces=[],
+    )
+    return page.replace("/* faces */", _faces(page)).encode("utf-8")
+
+
+def _code(shade: Shade) -> str:
+    return "#" + "".join(f"{level:02x}" for level in shade.rgb)
+
+
+def _faces(page: str) -> str:
+    """Rules for the typeface, each cut to the letters of the page."""
+    letters = "".join(sorted(set(re.sub(r"data:[^\"')]*", "", page)) | set("0123456789.%"))).replace("\n", "")
+    weights = {"regular": 400, "strong": 600}
+    return "\n".join(
+        f"@font-face{{font-family:Sheet;font-weight:{weight};src:url({_uri('font/woff', cut(name, letters))})}}"
+        for name, weight in weights.items()
+    )
+
+
+def _uri(kind: str, data: bytes) -> str:
+    return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"
+
+
+def _chips(sheet: Approval) -> list[tuple[str, Shade]]:
+    """Target beside recipe, or the recipe alone."""
+    wanted = [("what was asked for", sheet.facts.wanted)] if sheet.facts.wanted else []
+    return [(name, shade) for name, shade in [*wanted, ("this recipe", sheet.facts.recipe)] if shade]
+
+
+def _signs(sheet: Approval) -> bool:
+    """Whether anything on the sheet is beyond a screen."""
+    shades = [each.shade for each in (*sheet.lights, *sheet.limits)]
+    shades += [shade for step in sheet.facts.wedge for shade in step.shades]
+    return not all(shade.exact for shade in [*shades, *(shade for _, shade in _chips(sheet))])
+
+
+def _picture(sheet: Approval) -> str:
+    """The part as agreed, as the address of a picture; empty without one."""
+    if sheet.shown is None:
+        return ""
+    portrait = sheet.shown.portrait
+    table = table_for(sheet.palette, sheet.blend, setting=sheet.setting, portrait=portrait)
+    return _uri("image/png", png(to_levels(light_of(portrait, table))))
+
+
+def _explored(sheet: Approval) -> dict[str, Any]:
+    """What the sliders choose from, and the colour of every choice."""
+    own = sheet.setting
+    depths = slider_thicknesses(own.thickness_mm)
+    overs = slider_backings(sheet)
+    lights = list(dict.fromkeys((own.light, *LIGHTS)))
+    data: dict[str, Any] = {
+        "thicknesses": [f"{depth:g} mm" for depth in depths],
+        "beyond": [_beyond(sheet, depth) for depth in depths],
+        "backings": [_over_in_words(over) for over in overs],
+        "lamp": overs.index(LAMP),
+        "lights": [named(light) for light in lights],
+    }
+    views = [colorimetry.viewing(sheet.palette.wavelengths, light=light, observer=own.observer) for light in lights]
+    cards = [np.ones_like(sheet.palette.wavelengths) if over == LAMP else sheet.palette.backing(over) for over in overs]
+    cards = [np.zeros_like(sheet.palette.wavelengths) if card is None else card for card in cards]
+    spectra = [
+        spectra_of(sheet.palette, sheet.blend, setting=own, over=over, thickness_mm=np.asarray(depths))
+        for over in overs
+    ]
+    seen = [[_levels(to_light(each, view)) for each in spectra] for view in views]
+    data["bare"] = [[_levels(to_light(card[None], view))[0][0] for card in cards] for view in views]
+    data["colours"] = [[codes for codes, _ in row] for row in seen]
+    data["exact"] = [[exact for _, exact in row] for row in seen]
+    start = {
+        "thickness": depths.index(own.thickness_mm),
+        "backing": overs.index(sheet.facts.appearance.over),
+        "light": 0,
+    }
+    if sheet.shown is not None:
+        data["part"] = _part(sheet, overs, views)
+    return {"data": data, "start": start}
+
+
+def slider_thicknesses(own_mm: float) -> list[float]:
+    """Round thicknesses from thin to twice the part's own, its own among them [mm]."""
+    most = max(2.0 * own_mm, 4.0)
+    step = next(step for step in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0) if most / step <= _STEPS or step == 5.0)
+    count = int(most / step + 1e-9)
+    round_ = {round(step * n, 6) for n in range(1, count + 1)}
+    return sorted({*(depth for depth in round_ if abs(depth - own_mm) > 1e-6), own_mm})
+
+
+def slider_backings(sheet: Approval) -> list[str]:
+    """Backings from dark to light, the sheet's own among them, and a lamp behind."""
+    luminance = sheet.setting.viewing(sheet.palette).weights[:, 1]
+    cards = sorted(sheet.palette.backings, key=lambda name: float(sheet.palette.backings[name] @ luminance))
+    own = sheet.facts.appearance.over
+    return [*(["none"] if own == "none" else []), *cards, LAMP]
+
+
+def _over_in_words(over: str) -> str:
+    return "with a lamp behind" if over == LAMP else words.behind(over) if over != "none" else "with nothing behind it"
+
+
+def _beyond(sheet: Approval, depth: float) -> str:
+    setting = replace(sheet.setting, thickness_mm=depth, geometry="")
+    plain = appearance.Blend(sheet.blend.base, {})
+    if not appearance.outside(sheet.palette, plain, setting=setting):
+        return ""
+    thin = depth < sheet.palette.seen[sheet.blend.base].thickness_mm[0]
+    return f", {'thinner' if thin else 'thicker'} than any swatch"
+
+
+def _levels(linear: Array) -> tuple[list[str], list[int]]:
+    signal = colorimetry.encode(np.clip(linear, 0.0, 1.0))
+    exact = np.max(np.abs(signal - colorimetry.encode_signed(linear)), axis=-1) <= 0.5 / 255.0
+    return [colorimetry.hex_code(each) for each in signal], exact.astype(int).tolist()
+
+
+def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -> dict[str, Any]:
+    """What the browser colours the part from: thickness and form as a picture, and the curves of light."""
+    assert sheet.shown is not None  # the caller has looked
+    portrait = sheet.shown.portrait
+    place = np.rint(65535.0 * np.sqrt(portrait.thickness_mm / portrait.upto_mm)).astype(np.uint16)
+    upper = np.stack((place >> 8, place & 255, np.rint(255.0 * portrait.cover)), axis=-1)
+    lower = np.stack((np.rint(200.0 * portrait.shade), np.rint(255.0 * portrait.gloss), 0.0 * place), axis=-1)
+    packed = np.concatenate((upper, lower)).clip(0, 255).astype(np.uint8)
+    out = io.BytesIO()
+    Image.fromarray(packed).save(out, format="PNG", optimize=True)  # numbers, no colours: no profile
+    depth = portrait.upto_mm * np.linspace(0.0, 1.0, _POINTS) ** 2
+    curves = []
+    for over in overs:
+        spectra = spectra_of(sheet.palette, sheet.blend, setting=sheet.setting, over=over, thickness_mm=depth)
+        curves.append([to_light(spectra, view) for view in views])
+    linear = np.swapaxes(np.asarray(curves), 0, 1)  # by light, then by backing
+    coded = np.rint(np.clip((linear - _LEAST) / _SPAN, 0.0, 1.0) * 65535.0).astype("<u2")
+    return {
+        "width": portrait.cover.shape[1],
+        "height": portrait.cover.shape[0],
+        "map": _uri("image/png", out.getvalue()),
+        "points": _POINTS,
+        "least": _LEAST,
+        "span": _SPAN,
+        "curves": base64.b64encode(coded.tobytes()).decode("ascii"),
+    }

@@ -1,0 +1,223 @@
+"""The one renderer: a colour table over thickness, made once from the forward model and looked up pixel by pixel.
+
+A picture needs no spectrum a pixel: of one blend, over one backing, in one light, colour is a smooth curve over
+thickness. The table holds that curve in light (linear sRGB, adapted to the screen's white, not yet clipped), so dense
+that straight lines between its points stay within a quarter of a level of 255; and a fine copy of it, whose steps are
+within half a level, from which pixels are taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tint import colorimetry
+from tint.appearance import Setting, render
+from tint.colorimetry import Viewing
+from tint.colorimetry.weights import tables
+from tint.errors import InputError
+from tint.materials import Blend
+from tint.optics import layer
+from tint.palette import Palette
+
+Array = NDArray[np.float64]
+Light = NDArray[np.float32]
+Levels = NDArray[np.uint8]
+Mask = NDArray[np.bool_]
+
+LAMP = "lamp"  # behind the part: what is seen is the light that comes through
+
+_BEND = 0.25  # levels of 255 by which a straight line between two points may miss the model
+_STEP = 0.5  # levels of 255 between neighbours of the fine table
+_FEWEST, _MOST = 2**10, 2**18  # rows of the fine table
+_CODES = 2**15  # light 0 to 1 in so many steps, each less than half a level even in the dark
+
+
+@dataclass(frozen=True, eq=False)
+class ColourTable:
+    """What a blend looks like at every thickness, over one backing in one light.
+
+    Parameters
+    ----------
+    over : str
+        A backing, `none`, or `lamp`: lit from behind, against the bare lamp as white.
+    light : str
+        A CIE illuminant.
+    thickness_mm : ndarray, shape (n,)
+        From 0 on, rising [mm].
+    linear : ndarray, shape (n, 3)
+        Linear sRGB, adapted to the screen's white, not clipped [-].
+    bare : ndarray, shape (3,)
+        The backing with nothing on it, likewise.
+    fine : ndarray of float32, shape (1 + m, 3)
+        `bare`, then the curve in the middle of m even steps from 0 to the last thickness.
+    levels : ndarray of uint8, shape (1 + m, 3)
+        `fine` as a screen shows it.
+    shows : ndarray of bool, shape (1 + m,)
+        Whether a screen can show it.
+    """
+
+    over: str
+    light: str
+    thickness_mm: Array
+    linear: Array
+    bare: Array
+    fine: Light
+    levels: Levels
+    shows: Mask
+
+    @property
+    def upto_mm(self) -> float:
+        """The thickest that it holds [mm]."""
+        return float(self.thickness_mm[-1])
+
+
+def colour_table(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: float, over: str = "") -> ColourTable:
+    """The colours of a blend from nothing to a thickness.
+
+    Parameters
+    ----------
+    setting : Setting
+        Light, observer, geometry, seat, and the backing when `over` names none; its thickness is not used.
+    upto_mm : float
+        The thickest to be looked up [mm].
+    over : str
+        A backing, `none` or `lamp`.
+
+    Raises
+    ------
+    InputError
+        If blend or setting name what the palette does not have, or the thickness is not more than 0.
+    """
+    if not 0.0 < upto_mm < np.inf:
+        raise InputError("thickness", f"{upto_mm:g} mm", "more than 0")
+    over = over or setting.over or (palette.white if palette.backings else "none")
+    view = setting.viewing(palette)
+    depth, linear = _curve(palette, blend, setting=setting, over=over, view=view, upto_mm=upto_mm)
+    bare = to_light(_bare(palette, over), view)
+    fine, levels, shows = _fine(depth, linear, bare)
+    return ColourTable(over, view.light, depth, linear, bare, fine, levels, shows)
+
+
+def to_light(spectra: ArrayLike, view: Viewing) -> Array:
+    """Spectra seen in a light as linear sRGB, adapted to the screen's white, not clipped; shape (..., 3) [-]."""
+    known, white = tables(), view.white / view.white[1]
+    screen = np.asarray(known["xyz from rgb"].sum(axis=1))
+    relative = colorimetry.xyz(spectra, view) / view.white[1]
+    return np.asarray(colorimetry.adapt(relative, white, to=screen) @ known["rgb from xyz"].T)
+
+
+def spectra_of(palette: Palette, blend: Blend, *, setting: Setting, over: str, thickness_mm: Array) -> Array:
+    """Reflectance over a backing, or what a lamp behind shows; shape (n, n_wavelengths) [-]."""
+    share = palette.shares(blend.base, palette.loadings(blend))
+    if over == LAMP:
+        optics = palette.optics(blend.base, geometry=setting.geometry or None)
+        K, S = share @ palette.k, share @ palette.s  # noqa: N806
+        passed: Array = layer.transmittance(K, S, thickness=thickness_mm[:, None], optics=optics)
+        return passed
+    many = np.broadcast_to(share, (thickness_mm.size, share.size))
+    drawn = render(
+        palette, many, base=blend.base, setting=setting, backings=(over,), thickness_mm=thickness_mm
+    )  # fmt: skip
+    over_it: Array = drawn.reflectance[0]
+    return over_it
+
+
+def _curve(
+    palette: Palette, blend: Blend, *, setting: Setting, over: str, view: Viewing, upto_mm: float
+) -> tuple[Array, Array]:
+    """Points of the curve, so dense that straight lines between them do."""
+
+    def at(depth: Array) -> Array:
+        return to_light(spectra_of(palette, blend, setting=setting, over=over, thickness_mm=depth), view)
+
+    depth = np.concatenate(([0.0], np.geomspace(1e-4, 1.0, 33))) * upto_mm
+    linear = at(depth)
+    open_ = np.ones(depth.size - 1, dtype=bool)  # intervals not yet known to be straight enough
+    while open_.any():
+        low = np.flatnonzero(open_)
+        middle = 0.5 * (depth[low] + depth[low + 1])
+        true = at(middle)
+        bent = _apart(true, 0.5 * (linear[low] + linear[low + 1])) > _BEND
+        depth, linear = np.insert(depth, low + 1, middle), np.insert(linear, low + 1, true, axis=0)
+        halves = low + np.arange(low.size)  # where the left half of each interval now lies
+        open_ = np.zeros(depth.size - 1, dtype=bool)
+        open_[halves[bent]] = open_[halves[bent] + 1] = True
+    return depth, linear
+
+
+def _apart(a: Array, b: Array) -> Array:
+    """Levels of 255 between colours, shape (..., 3) to (...); also where a screen would clip them."""
+    return np.asarray(255.0 * np.max(np.abs(colorimetry.encode_signed(a) - colorimetry.encode_signed(b)), axis=-1))
+
+
+def _bare(palette: Palette, over: str) -> Array:
+    card = np.ones_like(palette.wavelengths) if over == LAMP else palette.backing(over)
+    return np.zeros_like(palette.wavelengths) if card is None else card
+
+
+def _fine(depth: Array, linear: Array, bare: Array) -> tuple[Light, Levels, Mask]:
+    """What is there where nothing is cast, then the curve at even steps."""
+    steepest = float(np.max(_apart(linear[1:], linear[:-1]) / np.diff(depth)))
+    count = int(np.clip(np.ceil(depth[-1] * steepest / _STEP), _FEWEST, _MOST))
+    middles = (np.arange(count) + 0.5) * (depth[-1] / count)
+    fine = np.concatenate((bare[None], _interpolated(middles, depth, linear)))
+    signal = colorimetry.encode(np.clip(fine, 0.0, 1.0))
+    missed = np.max(np.abs(signal - colorimetry.encode_signed(fine)), axis=-1)
+    return fine.astype(np.float32), np.rint(255.0 * signal).astype(np.uint8), missed <= 0.5 / 255.0
+
+
+def _interpolated(at: Array, depth: Array, linear: Array) -> Array:
+    return np.stack([np.interp(at, depth, linear[:, channel]) for channel in range(3)], axis=-1)
+
+
+def _places(table: ColourTable, thickness_mm: ArrayLike) -> NDArray[np.int32]:
+    """Rows of the fine table for thicknesses."""
+    thickness = np.asarray(thickness_mm, dtype=float)
+    if thickness.size and not (thickness.min() >= 0.0 and thickness.max() <= table.upto_mm * (1.0 + 1e-9)):
+        found = f"from {thickness.min():g} to {thickness.max():g} mm"
+        raise InputError("thickness", found, f"from 0 to {table.upto_mm:g} mm, which the table holds")
+    rows = thickness * ((table.fine.shape[0] - 1) / table.upto_mm)
+    return np.asarray(np.ceil(rows), dtype=np.int32)  # 0 only where there is nothing
+
+
+def levels_at(table: ColourTable, thickness_mm: ArrayLike) -> Levels:
+    """Screen colours of thicknesses, shape (...) [mm] to (..., 3); 0 mm is the backing with nothing on it."""
+    packed = np.zeros((table.levels.shape[0], 4), dtype=np.uint8)
+    packed[:, :3] = table.levels
+    taken = np.take(packed.view(np.uint32)[:, 0], _places(table, thickness_mm), mode="clip")  # one word a pixel
+    return np.ascontiguousarray(taken[..., None].view(np.uint8)[..., :3])
+
+
+def light_at(table: ColourTable, thickness_mm: ArrayLike) -> Light:
+    """Likewise in linear sRGB, for shading; not clipped."""
+    return np.take(table.fine, _places(table, thickness_mm), axis=0, mode="clip")
+
+
+def shows_at(table: ColourTable, thickness_mm: ArrayLike) -> Mask:
+    """Whether a screen can show the colours of thicknesses, shape (...)."""
+    return np.take(table.shows, _places(table, thickness_mm), mode="clip")
+
+
+def to_levels(linear: Light) -> Levels:
+    """Linear sRGB as a screen shows it, clipped, shape (..., 3)."""
+    codes = np.rint(255.0 * colorimetry.encode(np.linspace(0.0, 1.0, _CODES))).astype(np.uint8)
+    at = np.clip(linear, 0.0, 1.0) * np.float32(_CODES - 1)
+    return np.take(codes, (at + np.float32(0.5)).astype(np.int32))
+
+
+def deep_levels_at(table: ColourTable, thickness_mm: ArrayLike) -> NDArray[np.uint16]:
+    """Screen colours of thicknesses in 65536 levels, shape (...) [mm] to (..., 3): interpolated, not taken."""
+    thickness = np.asarray(thickness_mm, dtype=float)
+    _places(table, thickness)  # refuses what the table does not hold
+    linear = _interpolated(thickness, table.thickness_mm, table.linear)
+    linear[thickness <= 0.0] = table.bare
+    return deep_levels(linear)
+
+
+def deep_levels(linear: ArrayLike) -> NDArray[np.uint16]:
+    """Linear sRGB in 65536 levels, clipped, shape (..., 3)."""
+    shown = np.clip(np.asarray(linear, dtype=float), 0.0, 1.0)
+    return np.rint(65535.0 * colorimetry.encode(shown)).astype(np.uint16)

@@ -1,0 +1,156 @@
+"""Scan conversion: triangles seen along one axis become, pixel by pixel, depth summed with sign, and the nearest face.
+
+On a closed surface every line of sight leaves as often as it enters, so the sum of depths, those of faces turned
+towards the eye less those turned away, is the material along it. Corners are put on a fixed grid and edges decided in
+whole numbers, each pixel on a shared edge going to one side only (the top-left rule of raster graphics, common
+practice): no pixel is counted twice or left out, however thin the triangles.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+_GRID = 256  # steps of the fixed grid in a pixel
+_HALF = _GRID // 2
+_AT_ONCE = 2_000_000  # pixels or rows in memory together
+
+
+@dataclass(frozen=True, eq=False)
+class Scanned:
+    """What the lines of sight through the pixel centres meet.
+
+    Parameters
+    ----------
+    material : ndarray, shape (height, width)
+        Depth summed with sign [as the corners].
+    nearest : ndarray, shape (height, width)
+        Depth of the nearest face turned towards the eye; -inf where there is none.
+    face : ndarray of int, shape (height, width)
+        Which face that is; -1 where there is none.
+    """
+
+    material: Array
+    nearest: Array
+    face: Ints
+
+
+@dataclass(frozen=True, eq=False)
+class _Facing:
+    """Triangles on the grid, anticlockwise, with the plane of each."""
+
+    which: Ints  # (n,) place in what was given
+    corners: Ints  # (n, 3, 2)
+    sign: Array  # (n,) 1 towards the eye, -1 away
+    slope: Array  # (n, 2) depth a step of the grid
+    start: Array  # (n,) depth at the first corner
+    bounds: Array  # (n, 2) least and most depth
+
+
+def scan(corners: Array, *, width: int, height: int) -> Scanned:
+    """Look at triangles along the third axis, from its far end.
+
+    Parameters
+    ----------
+    corners : ndarray, shape (n, 3, 3)
+        Column and row [px], rows counted downwards, and depth towards the eye; faces anticlockwise seen from outside.
+    width, height : int
+        Of the picture [px].
+    """
+    facing = _facing(corners)
+    material, nearest = np.zeros(height * width), np.full(height * width, -np.inf)
+    face = np.full(height * width, -1, dtype=np.int64)
+    for which, pixel, depth, sign in _pixels(facing, width, height):
+        material += np.bincount(pixel, weights=sign * depth, minlength=material.size)
+        near = sign > 0
+        which, pixel, depth = which[near], pixel[near], depth[near]
+        np.maximum.at(nearest, pixel, depth)
+        seen = depth == nearest[pixel]
+        face[pixel[seen]] = which[seen]
+    shape = (height, width)
+    return Scanned(material.reshape(shape), nearest.reshape(shape), face.reshape(shape))
+
+
+def _facing(corners: Array) -> _Facing:
+    grid = np.rint(corners[..., :2] * _GRID).astype(np.int64)
+    depth = corners[..., 2]
+    one, two = grid[:, 1] - grid[:, 0], grid[:, 2] - grid[:, 0]
+    area = one[:, 1] * two[:, 0] - one[:, 0] * two[:, 1]  # rows run down: turned towards the eye when positive
+    kept = np.flatnonzero(area)
+    sign = np.sign(area[kept]).astype(float)
+    order = np.where(sign[:, None] > 0, [0, 2, 1], [0, 1, 2])
+    grid = np.take_along_axis(grid[kept], order[..., None], axis=1)
+    depth = np.take_along_axis(depth[kept], order, axis=1)
+    one, two = (grid[:, 1] - grid[:, 0]).astype(float), (grid[:, 2] - grid[:, 0]).astype(float)
+    up, on = depth[:, 1] - depth[:, 0], depth[:, 2] - depth[:, 0]
+    whole = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    slope = np.stack((up * two[:, 1] - on * one[:, 1], on * one[:, 0] - up * two[:, 0]), axis=-1) / whole[:, None]
+    bounds = np.stack((depth.min(axis=1, initial=np.inf), depth.max(axis=1, initial=-np.inf)), axis=-1)
+    return _Facing(kept, grid, sign, slope, depth[:, 0], bounds)
+
+
+def _pixels(facing: _Facing, width: int, height: int) -> Iterator[tuple[Ints, Ints, Array, Array]]:
+    """Every pixel centre in every triangle, some at a time: face, pixel, depth, sign."""
+    first = np.maximum(_up(facing.corners[..., 1].min(axis=1, initial=2**60) - _HALF), 0)
+    last = np.minimum((facing.corners[..., 1].max(axis=1, initial=-(2**60)) - _HALF) // _GRID, height - 1)
+    rows = np.maximum(last - first + 1, 0)
+    for some in _batches(rows):
+        which, step = _spread(rows[some])
+        which += some.start
+        row = first[which] + step
+        low, high = _span(facing, which, row, width)
+        for part in _batches(np.maximum(high - low + 1, 0)):
+            inner, along = _spread(np.maximum(high[part] - low[part] + 1, 0))
+            inner += part.start
+            mine, column, line = which[inner], low[inner] + along, row[inner]
+            across = column * _GRID + _HALF - facing.corners[mine, 0, 0]
+            down = line * _GRID + _HALF - facing.corners[mine, 0, 1]
+            slope, bounds = facing.slope[mine], facing.bounds[mine]
+            depth = facing.start[mine] + slope[:, 0] * across + slope[:, 1] * down
+            depth = np.clip(depth, bounds[:, 0], bounds[:, 1])  # a sliver's slope may be steep beyond all rounding
+            yield facing.which[mine], line * width + column, depth, facing.sign[mine]
+
+
+def _span(facing: _Facing, which: Ints, row: Ints, width: int) -> tuple[Ints, Ints]:
+    """First and last column whose centre is in a triangle, a row at a time; the last is less than the first in none."""
+    low, high = np.zeros(which.size, dtype=np.int64), np.full(which.size, width - 1, dtype=np.int64)
+    line = row * _GRID + _HALF
+    for begin, end in ((0, 1), (1, 2), (2, 0)):
+        a = facing.corners[:, begin]
+        run = facing.corners[:, end] - a
+        across, down = run[which, 0], run[which, 1]
+        owned = (down > 0) | ((down == 0) & (across < 0))  # of two triangles that share an edge, one owns it
+        inside = across * (line - a[which, 1]) + down * a[which, 0] - ~owned  # less down * x, not negative inside
+        to_left = np.where(down < 0, _up(-(inside - down * _HALF), np.maximum(-down, 1) * _GRID), 0)
+        to_right = np.where(down > 0, (inside - down * _HALF) // (np.maximum(down, 1) * _GRID), width)
+        low, high = np.maximum(low, to_left), np.minimum(high, to_right)
+        high = np.where((down == 0) & (inside < 0), -1, high)
+    return low, high
+
+
+def _up(value: Ints, by: Ints | int = _GRID) -> Ints:
+    """Divided and rounded up."""
+    return np.asarray(-(-value // by))
+
+
+def _batches(counts: Ints) -> Iterator[slice]:
+    """Runs of entries that together count no more than is to be in memory, or a single one that does."""
+    total = np.cumsum(counts)
+    start = 0
+    while start < counts.size:
+        before = int(total[start - 1]) if start else 0
+        stop = max(int(np.searchsorted(total, before + _AT_ONCE, side="right")), start + 1)
+        yield slice(start, stop)
+        start = stop
+
+
+def _spread(counts: Ints) -> tuple[Ints, Ints]:
+    """Each entry as often as it counts, and 0, 1, 2 ... within it."""
+    which = np.repeat(np.arange(counts.size), counts)
+    return which, np.arange(which.size) - np.repeat(np.cumsum(counts) - counts, counts)

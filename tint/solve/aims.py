@@ -1,0 +1,326 @@
+"""What a recipe is judged by, as residuals with slopes, for many sets of pigments at once.
+
+An aim is a casting of one thickness and seat, looked at: its colour over a backing, its contrast ratio, the light it
+lets through. Residuals are in units of CIEDE2000; a miss in opacity is brought to them by a fixed scale.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import colorimetry
+from tint.appearance import Setting
+from tint.colorimetry import Viewing
+from tint.optics import layer
+from tint.optics.layer import Optics
+from tint.palette import Palette
+from tint.target import Target
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+# What a miss in contrast ratio or transmittance weighs beside one CIEDE2000: as a fair trade, and when it must be met.
+FAIR, STRICT = 0.01, 0.002
+# Pull towards less pigment, in CIEDE2000 at the largest loadings: it decides only where colour leaves a choice.
+_THRIFT = 0.01
+
+
+@dataclass(frozen=True, eq=False)
+class Casting:
+    """One thickness and seat, and what is asked of it.
+
+    Parameters
+    ----------
+    colours : tuple of (backing, lab)
+        Reflectance behind, shape (n_wavelengths,), or None for nothing; the colour wanted, shape (3,) or (n_rows, 3).
+    opacity, light : bool
+        Whether contrast ratio and luminous transmittance are asked of it.
+    """
+
+    thickness_mm: float
+    seat: str
+    colours: tuple[tuple[Array | None, Array], ...]
+    opacity: bool
+    light: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """A target on one base, as arrays.
+
+    Parameters
+    ----------
+    k, s : ndarray, shape (n_wavelengths,)
+        Of the base [1/mm].
+    k_gain, s_gain : ndarray, shape (n_pigments + 1, n_wavelengths)
+        What a percent of each pigment adds, less the base that it displaces; last, an empty slot [1/mm per %].
+    black, white : ndarray, shape (n_wavelengths,)
+        The pair that contrast ratios are read over [-].
+    largest : ndarray, shape (n_pigments + 1,)
+        Largest loadings; 0 for the empty slot [%].
+    opacity_scale : float
+        The miss in contrast ratio or transmittance that counts as one CIEDE2000 [-].
+    """
+
+    target: Target
+    castings: tuple[Casting, ...]
+    optics: Optics
+    view: Viewing
+    wavelengths: Array
+    k: Array
+    s: Array
+    k_gain: Array
+    s_gain: Array
+    black: Array
+    white: Array
+    largest: Array
+    opacity_scale: float = FAIR
+
+
+def lay_out(
+    palette: Palette, target: Target, *, setting: Setting, base: str, largest: Array, walls_mm: tuple[float, ...] = ()
+) -> Problem:
+    """A target on one base as arrays; `walls_mm` are further thicknesses of the same part [mm]."""
+    n_bases, own = len(palette.bases), list(palette.bases).index(base)
+    over = setting.over or (palette.white if palette.backings else "none")
+    nothing = np.zeros(palette.wavelengths.size)
+    pair = len(palette.backings) > 1
+    walls = (setting.thickness_mm, *walls_mm)
+    asked = [
+        Casting(
+            wall, setting.seat, ((palette.backing(over), target.lab),), target.asks_opacity and pair, target.asks_light
+        )
+        for wall in walls
+    ]
+    if target.thickness_mm is not None:  # the colour is that of the sample, the opacity that of the part
+        asked = [replace(each, colours=()) for each in asked]
+        asked.append(Casting(target.thickness_mm, setting.seat, ((palette.backing(over), target.lab),), False, False))
+    for look in target.also:
+        wall, seat = look.thickness_mm or target.thickness_mm or setting.thickness_mm, look.seat or setting.seat
+        asked.append(Casting(wall, seat, ((palette.backing(look.over or over), look.lab),), False, False))
+    return Problem(
+        target=target,
+        castings=_together(asked),
+        optics=palette.optics(base, geometry=setting.geometry or None),
+        view=setting.viewing(palette),
+        wavelengths=palette.wavelengths,
+        k=palette.k[own],
+        s=palette.s[own],
+        k_gain=_with_empty(palette.k[n_bases:] - palette.k[own] / 100.0),
+        s_gain=_with_empty(palette.s[n_bases:] - palette.s[own] / 100.0),
+        black=palette.backings[palette.black] if pair else nothing,
+        white=palette.backings[palette.white] if pair else nothing,
+        largest=np.append(largest, 0.0),
+    )
+
+
+def _with_empty(gain: Array) -> Array:
+    """A last row for the empty slot: a pigment that adds nothing, so that small and large sets share one array."""
+    return np.vstack((gain, np.zeros(gain.shape[1])))
+
+
+def _together(castings: list[Casting]) -> tuple[Casting, ...]:
+    """Castings of one thickness and seat joined, so that each is computed once."""
+    joined: dict[tuple[float, str], Casting] = {}
+    for each in castings:
+        key = (each.thickness_mm, each.seat)
+        first = joined.get(key, replace(each, colours=()))
+        joined[key] = replace(
+            first,
+            colours=first.colours + each.colours,
+            opacity=first.opacity or each.opacity,
+            light=first.light or each.light,
+        )
+    return tuple(joined.values())
+
+
+def thinned(problem: Problem, every: int) -> Problem:
+    """The same on every n-th wavelength: coarse and quick."""
+    pick = slice(None, None, every)
+    castings = tuple(
+        replace(each, colours=tuple((None if b is None else b[pick], lab) for b, lab in each.colours))
+        for each in problem.castings
+    )
+    return replace(
+        problem,
+        castings=castings,
+        view=colorimetry.viewing(problem.wavelengths[pick], light=problem.view.light, observer=problem.view.observer),
+        wavelengths=problem.wavelengths[pick],
+        k=problem.k[pick],
+        s=problem.s[pick],
+        k_gain=problem.k_gain[:, pick],
+        s_gain=problem.s_gain[:, pick],
+        black=problem.black[pick],
+        white=problem.white[pick],
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """Residuals of many blends.
+
+    Parameters
+    ----------
+    residuals : ndarray, shape (n, r)
+        In CIEDE2000.
+    slopes : ndarray, shape (n, r, m)
+        By the loadings of each row's own pigments [1/%].
+    colour : ndarray, shape (n, n_colours)
+        CIEDE2000 of every colour asked for.
+    opacity : ndarray, shape (n, n_opacities)
+        Signed misses of contrast ratio or transmittance, 0 where met [-].
+    """
+
+    residuals: Array
+    slopes: Array
+    colour: Array
+    opacity: Array
+
+
+def judge(
+    problem: Problem, sets: Index, loadings: Array, rows: Index | None = None, emphasis: Array | None = None
+) -> Judged:
+    """Residuals of blends, and their slopes.
+
+    Parameters
+    ----------
+    sets : ndarray of int, shape (n, m)
+        Pigments of each row.
+    loadings : ndarray, shape (n, m)
+        [%]
+    rows : ndarray of int, shape (n,), optional
+        Which row of a target given row by row each one is.
+    emphasis : ndarray, shape (n, n_colours), optional
+        Weights of the colours asked for, whose mean is 1.
+    """
+    n = len(sets)
+    whole = np.zeros((n, len(problem.k_gain)))
+    np.put_along_axis(whole, sets, loadings, axis=1)
+    K = problem.k + whole @ problem.k_gain
+    S = problem.s + whole @ problem.s_gain
+    parts: list[Array] = []
+    slopes: list[Array] = []
+    colour: list[Array] = []
+    opacity: list[Array] = []
+    for casting in problem.castings:
+        d = casting.thickness_mm
+        terms = problem.optics.terms(K * d, S * d, seat=casting.seat)
+        seen = _Seen(problem, terms, d, sets)
+        for backing, lab in casting.colours:
+            miss, by_loading = _colour(problem, seen, backing, lab if lab.ndim == 1 or rows is None else lab[rows])
+            weight = np.ones(n) if emphasis is None else np.sqrt(emphasis[:, len(colour)])
+            parts.append(miss * weight[:, None])
+            slopes.append(by_loading * weight[:, None, None])
+            colour.append(np.linalg.norm(miss, axis=1))
+        if casting.opacity:
+            ratio, by_loading = _contrast(problem, seen)
+            miss, asked = problem.target.opacity_miss(ratio), problem.target.contrast_ratio is not None
+            _ask(problem, miss, by_loading, asked, parts, slopes)
+            opacity.append(miss)
+        if casting.light:
+            passed, by_depth = problem.optics.transmitted(K * d, S * d)
+            y, by_loading = _luminance(problem, passed, by_depth, d, sets)
+            miss, asked = problem.target.light_miss(y / 100.0), problem.target.transmittance is not None
+            _ask(problem, miss, by_loading / 100.0, asked, parts, slopes)
+            opacity.append(miss)
+    share = np.where(problem.largest > 0.0, _THRIFT / np.maximum(problem.largest, 1e-12), 0.0)[sets]
+    parts.append(loadings * share)
+    slopes.append(share[:, :, None] * np.eye(sets.shape[1]))
+    return Judged(
+        np.concatenate(parts, axis=1),
+        np.concatenate(slopes, axis=1),
+        np.stack(colour, axis=1) if colour else np.zeros((n, 1)),
+        np.stack(opacity, axis=1) if opacity else np.zeros((n, 0)),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class SeenLab:
+    """Colours of the first casting over its first backing, and its opacity misses, with slopes.
+
+    Shapes (n, 3), (n, 3, m), (n, n_opacities), (n, n_opacities, m).
+    """
+
+    lab: Array
+    slopes: Array
+    opacity: Array
+    opacity_slopes: Array
+
+
+def judge_lab(problem: Problem, sets: Index, loadings: Array) -> SeenLab:
+    """What the first casting looks like, with no colour asked of it."""
+    whole = np.zeros((len(sets), len(problem.k_gain)))
+    np.put_along_axis(whole, sets, loadings, axis=1)
+    casting = problem.castings[0]
+    d = casting.thickness_mm
+    depths = (problem.k + whole @ problem.k_gain) * d, (problem.s + whole @ problem.s_gain) * d
+    seen = _Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, sets)
+    tristimulus, by_loading = seen.xyz(casting.colours[0][0])
+    lab, by_xyz = colorimetry.xyz_to_lab_slopes(tristimulus, problem.view.white)
+    if not casting.opacity:
+        return SeenLab(lab, by_xyz @ by_loading, np.zeros((len(sets), 0)), np.zeros((len(sets), 0, sets.shape[1])))
+    ratio, by_ratio = _contrast(problem, seen)
+    miss = problem.target.opacity_miss(ratio)
+    pulls = np.where(miss[:, None] != 0.0, by_ratio, 0.0)
+    return SeenLab(lab, by_xyz @ by_loading, miss[:, None], pulls[:, None, :])
+
+
+class _Seen:
+    """A layer's three numbers, read over backings as XYZ with slopes by the loadings; each backing once."""
+
+    def __init__(self, problem: Problem, terms: tuple[Array, Array], thickness_mm: float, sets: Index) -> None:
+        self.problem, self.terms, self.d, self.sets = problem, terms, thickness_mm, sets
+        self._known: dict[int, tuple[Array, Array]] = {}
+
+    def xyz(self, backing: Array | None) -> tuple[Array, Array]:
+        """XYZ, shape (n, 3), and slopes, shape (n, 3, m)."""
+        if id(backing) not in self._known:
+            read, by_depth = layer.over_backing(*self.terms, backing)
+            weights = self.problem.view.weights
+            slopes = [_by_loading(self.problem, by_depth * w, self.d, self.sets) for w in weights.T]
+            self._known[id(backing)] = read @ weights, np.stack(slopes, axis=1)
+        return self._known[id(backing)]
+
+    def luminance(self, backing: Array) -> tuple[Array, Array]:
+        """Y, shape (n,), and slopes, shape (n, m)."""
+        if id(backing) in self._known:
+            value, slopes = self._known[id(backing)]
+            return value[:, 1], slopes[:, 1]
+        read, by_depth = layer.over_backing(*self.terms, backing)
+        return _luminance(self.problem, read, by_depth, self.d, self.sets)
+
+
+def _luminance(problem: Problem, spectrum: Array, by_depth: Array, d: float, sets: Index) -> tuple[Array, Array]:
+    y = problem.view.weights[:, 1]
+    return spectrum @ y, _by_loading(problem, by_depth * y, d, sets)
+
+
+def _by_loading(problem: Problem, weighted: Array, d: float, sets: Index) -> Array:
+    """Slopes by each row's own loadings, shape (n, m), from weighted slopes by K d and S d, shape (2, n, W)."""
+    every = (d * weighted[0]) @ problem.k_gain.T + (d * weighted[1]) @ problem.s_gain.T
+    return np.take_along_axis(every, sets, axis=1)
+
+
+def _colour(problem: Problem, seen: _Seen, backing: Array | None, wanted: Array) -> tuple[Array, Array]:
+    tristimulus, by_loading = seen.xyz(backing)
+    lab, by_xyz = colorimetry.xyz_to_lab_slopes(tristimulus, problem.view.white)
+    parts, by_lab = colorimetry.difference_parts_slopes(wanted, lab)
+    return parts, by_lab @ by_xyz @ by_loading
+
+
+def _contrast(problem: Problem, seen: _Seen) -> tuple[Array, Array]:
+    (white, by_white), (black, by_black) = seen.luminance(problem.white), seen.luminance(problem.black)
+    ratio = black / white
+    return ratio, (by_black - ratio[:, None] * by_white) / white[:, None]
+
+
+def _ask(
+    problem: Problem, miss: Array, by_loading: Array, reach: bool, parts: list[Array], slopes: list[Array]
+) -> None:
+    """Add a miss in opacity to the residuals; a bound that is kept pulls at nothing."""
+    pulls = (miss != 0.0) | reach
+    parts.append(miss[:, None] / problem.opacity_scale)
+    slopes.append(np.where(pulls[:, None], by_loading, 0.0)[:, None, :] / problem.opacity_scale)

@@ -1,0 +1,202 @@
+"""Measurements of an instrument taken over into readings.csv: planned as a whole, then written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from tint.errors import FolderError, InputError
+from tint.files import write_whole
+from tint.spectra import Array, grid_fault
+from tint.swatches.casts import Casts, read_casts
+from tint.swatches.declaration import Declared, read_declaration
+from tint.swatches.folder import read_shelf
+from tint.swatches.gather import Gathered, did_you_mean, shown
+from tint.swatches.instruments import Measurement
+from tint.swatches.instruments.geometry import disagrees
+from tint.swatches.instruments.gridding import on_grid
+from tint.swatches.measured import read_measured
+from tint.swatches.merging import composed, doubled
+from tint.swatches.naming import Namer, Naming
+from tint.swatches.planned import FAULT, LEFT_OUT, NEW, Doubles, Import, Planned
+from tint.swatches.records import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE
+from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, with_column
+from tint.swatches.tables import decoded, read_table
+
+
+def plan_import(
+    folder: str | os.PathLike[str],
+    measurements: Sequence[Measurement],
+    *,
+    naming: Naming | None = None,
+    doubles: Doubles | None = None,
+) -> Import:
+    """Find for every measurement its row in a folder's readings.csv; nothing is written.
+
+    Parameters
+    ----------
+    folder : path-like
+        With palette.toml and swatches.csv; where there is no readings.csv it is begun, on the wavelengths of the first
+        measurement that goes in.
+    measurements : sequence of Measurement
+        Of one file or several.
+    naming : Naming, optional
+        What the user says of the names in them.
+    doubles : Doubles, optional
+        What may happen to those that cannot go in as they are.
+
+    Returns
+    -------
+    Import
+        With all faults of all measurements.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be read, or `naming` makes no sense.
+    """
+    naming, doubles = naming or Naming(), doubles or Doubles()
+    if doubles.add and doubles.replace:
+        raise InputError("--add", "given together with --replace", "one or the other")
+    where = Path(folder)
+    declared, casts = _declared(where)
+    namer = Namer(naming, swatches=casts.rows, backings=declared.backings)
+    names = [each.name for each in measurements]
+    for name in naming.same:
+        if name not in names:
+            raise InputError(f"--as {shown(name)}", "no measurement has that name", mend=did_you_mean(name, names))
+    placed = [_checked(each, namer, declared, doubles) for each in measurements]
+    written = _written(where, placed, declared, casts)
+    wavelengths = np.array(list(written.wavelengths.values()))
+    placed = [_on(each, wavelengths) for each in placed]
+    if any(each.quantity == "transmittance" for each in placed if each.action == NEW):
+        written = with_column(written, "quantity")
+    placed = doubled(placed, written, doubles)
+    placed, data = composed(placed, written, declared, casts)
+    return Import(path=where / READINGS_FILE, planned=tuple(placed), data=data, wavelengths=wavelengths)
+
+
+def write_import(plan: Import) -> None:
+    """Write what was planned, whole or not at all.
+
+    Raises
+    ------
+    InputError
+        If the plan has faults, or the file cannot be written.
+    """
+    if plan.faults:
+        first, more = plan.faults[0], len(plan.faults) - 1
+        rest = f"and {more} more: add --dry-run to see all" if more else ""
+        mend = "; ".join(part for part in (first.mend, rest) if part)
+        raise InputError(first.where, first.found, first.expected, mend)
+    if plan.data:
+        write_whole(plan.path, plan.data)
+
+
+def _declared(folder: Path) -> tuple[Declared, Casts]:
+    """What palette.toml and swatches.csv say.
+
+    Raises
+    ------
+    FolderError
+        With all faults of the two.
+    """
+    read_shelf(folder)  # says whether there is a folder
+    faults = {file: Gathered(file) for file in (PALETTE_FILE, SWATCHES_FILE)}
+    texts = {}
+    for file, gathered in faults.items():
+        try:
+            texts[file] = decoded((folder / file).read_bytes(), gathered)
+        except OSError as error:
+            gathered.grave(f"it cannot be opened: {error.strerror}", expected=f"expected it in {folder}")
+    declaration, table = texts.get(PALETTE_FILE), texts.get(SWATCHES_FILE)
+    declared = read_declaration(declaration, faults[PALETTE_FILE], folder_name="") if declaration else None
+    cast = read_table(table, faults[SWATCHES_FILE], first="swatch") if table else None
+    casts = read_casts(cast, declared, faults[SWATCHES_FILE]) if cast and declared else None
+    grave = [fault for each in faults.values() for fault in each.faults if fault.grave]
+    if grave or declared is None or casts is None:
+        raise FolderError(str(folder), grave)
+    return declared, casts
+
+
+def _checked(measurement: Measurement, namer: Namer, declared: Declared, doubles: Doubles) -> Planned:
+    """Where a measurement belongs, and whether it was made as the folder's are."""
+    quantity = measurement.quantity or namer.naming.quantity or "reflectance"
+    start = Planned(measurement=measurement, action=NEW, quantity=quantity, notes=measurement.notes)
+    try:
+        place = namer.place(measurement, quantity)
+    except InputError as error:
+        return replace(start, action=FAULT, fault=error)
+    if place is None:
+        return replace(start, action=LEFT_OUT) if doubles.skip_unknown else _unknown(start, namer)
+    own = declared.instrument.geometry if declared.instrument else ""
+    told = measurement.geometry
+    if not disagrees(told, own, quantity):
+        return replace(start, place=place)
+    found = f"{shown(measurement.name)} was read in the geometry {shown(told)}"
+    expected = "total transmittance" if quantity == "transmittance" else f"{own}, as {PALETTE_FILE} says"
+    if doubles.force:
+        return replace(start, place=place, warnings=(f"{measurement.where}: {found}, not {expected}; taken over",))
+    mend = "export it in that geometry, or take it over all the same with --force"
+    return replace(start, place=place, action=FAULT, fault=InputError(measurement.where, found, expected, mend))
+
+
+def _unknown(start: Planned, namer: Namer) -> Planned:
+    name = start.measurement.name
+    found = f"{shown(name)} is no swatch of {SWATCHES_FILE} and no backing of {PALETTE_FILE}"
+    otherwise = "name it with --as or --pattern, or leave such out with --skip-unknown"
+    mend = did_you_mean(name, (*namer.swatches, *namer.backings), otherwise=otherwise)
+    return replace(start, action=FAULT, fault=InputError(start.measurement.where, found, mend=mend))
+
+
+def _written(folder: Path, placed: Sequence[Planned], declared: Declared, casts: Casts) -> Written:
+    """readings.csv as it stands, or as it begins.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or no measurement tells a grid for it.
+    """
+    file = folder / READINGS_FILE
+    try:
+        data = file.read_bytes()
+    except FileNotFoundError:
+        return _first(placed, file)
+    except OSError as error:
+        raise InputError(str(file), f"it cannot be opened: {error.strerror}") from error
+    written = as_written(data, READINGS_FILE, folder=str(folder))
+    faults = Gathered(READINGS_FILE)
+    read_measured(written.table, declared, casts.rows, faults)
+    head = [fault for fault in faults.faults if fault.grave and fault.row == written.table.header_row]
+    if head:
+        raise FolderError(str(folder), head)
+    return written
+
+
+def _first(placed: Sequence[Planned], file: Path) -> Written:
+    grids = [each.measurement.wavelengths for each in placed if each.action == NEW]
+    grid = next((each for each in grids if each is not None), None)
+    if grid is None:
+        for each in placed:
+            if each.fault is not None:
+                raise each.fault
+        raise InputError(str(file), "there is none yet, and no measurement that could begin it", "one with a spectrum")
+    fault = grid_fault(grid)
+    if fault:
+        raise InputError(str(file), f"there is none yet, and it cannot begin with the wavelengths measured: {fault}")
+    return begun(grid)
+
+
+def _on(planned: Planned, wavelengths: Array) -> Planned:
+    """With values on the folder's wavelengths, as they will be written."""
+    if planned.action != NEW:
+        return planned
+    try:
+        values, note = on_grid(planned.measurement, wavelengths)
+    except InputError as error:
+        return replace(planned, action=FAULT, fault=error)
+    return replace(planned, values=np.round(values, DECIMALS), notes=(*planned.notes, *([note] if note else ())))

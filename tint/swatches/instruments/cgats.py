@@ -1,0 +1,192 @@
+"""CGATS.17 / ISO 28178 text: tables of keywords, fields and data, cut from the file's lines.
+
+References
+----------
+ANSI CGATS.17 and ISO 28178:2009, Exchange format for colour and process control data. Neither text was at hand: the
+keywords are those of public files and readers, some from memory. What a field means stands in `cgats_fields`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from tint.errors import InputError
+from tint.swatches.gather import quoted, shown
+
+_MARKS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")
+_TOKEN = re.compile(r'"((?:[^"]|"")*)"(?=\s|$)|([^\s"]\S*)')
+_COUNT = re.compile(r"\d{1,9}", re.ASCII)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CgatsRow:
+    """One set of data and the line that it stands in."""
+
+    line: int
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CgatsTable:
+    """One table: its keywords in capitals, its fields, its rows, the line of its fields."""
+
+    keywords: Mapping[str, str]
+    fields: tuple[str, ...]
+    rows: tuple[CgatsRow, ...]
+    line: int
+
+
+def is_cgats(text: str) -> bool:
+    """Whether a text is laid out as CGATS: a line of its own begins the data."""
+    return re.search(r"^[ \t]*BEGIN_DATA(?:_FORMAT)?\b", text, re.MULTILINE) is not None
+
+
+def cgats_tables(text: str, file: str) -> list[CgatsTable]:
+    """The tables of a file.
+
+    Parameters
+    ----------
+    text : str
+        The whole file, decoded.
+    file : str
+        Its name, for errors.
+
+    Raises
+    ------
+    InputError
+        If quotation marks, marks of sections or counts are astray, or a row is not as wide as its fields.
+    """
+    return _Cutter(file).cut(text)
+
+
+class _Cutter:
+    """Goes through a file line by line and closes a table at every END_DATA."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.tables: list[CgatsTable] = []
+        self.section = "keywords"
+        self._renew()
+
+    def _renew(self) -> None:
+        self.keywords: dict[str, str] = {}
+        self.fields: list[str] = []
+        self.rows: list[CgatsRow] = []
+        self.fields_line = 0
+
+    def cut(self, text: str) -> list[CgatsTable]:
+        line, seen = 0, False
+        for line, content in enumerate(text.split("\n"), start=1):
+            stripped = content.strip()
+            if stripped and not stripped.startswith("#"):
+                # The very first line is the file's identifier, whatever word its writer chose.
+                if seen or stripped.split()[0].upper().startswith(("NUMBER_OF_", "BEGIN_DATA")):
+                    self._take(stripped, line)
+                seen = True
+        if self.section != "keywords":
+            raise self._fault(line, f"the file ends within the {self.section}", "a line that ends them", "export again")
+        if not self.tables:
+            raise InputError(self.file, "it holds no BEGIN_DATA", "a table of data")
+        return self.tables
+
+    def _fault(self, line: int, found: str, expected: str = "", mend: str = "") -> InputError:
+        return InputError(f"{self.file}, line {line}", found, expected, mend)
+
+    def _take(self, content: str, line: int) -> None:
+        head, *rest = content.split(None, 1)
+        mark = head.upper()
+        if mark in _MARKS:
+            self._mark(mark, line)
+            if rest and self.section != "keywords":
+                self._take(rest[0], line)
+        elif self.section == "fields":
+            ended = re.search(r"\sEND_DATA_FORMAT\s*$", content, re.IGNORECASE)
+            self.fields += [each.upper() for each in self._tokens(content[: ended.start()] if ended else content, line)]
+            if ended:
+                self._mark("END_DATA_FORMAT", line)
+        elif self.section == "data":
+            self.rows.append(CgatsRow(line=line, cells=self._cells(content, line)))
+        else:
+            self._keyword(content, line)
+
+    def _mark(self, mark: str, line: int) -> None:
+        wanted = {"BEGIN_DATA_FORMAT": "keywords", "END_DATA_FORMAT": "fields", "BEGIN_DATA": "keywords"}
+        if self.section != wanted.get(mark, "data"):
+            raise self._fault(line, f"{mark} within the {self.section}", "sections one after the other")
+        if mark == "BEGIN_DATA_FORMAT":
+            if self.fields:
+                raise self._fault(line, "a second BEGIN_DATA_FORMAT in one table", f"one; line {self.fields_line}")
+            self.section, self.fields_line = "fields", line
+        elif mark == "END_DATA_FORMAT":
+            self._check_fields(line)
+            self.section = "keywords"
+        elif mark == "BEGIN_DATA":
+            if not self.fields:
+                raise self._fault(line, "data before any BEGIN_DATA_FORMAT", "the names of the fields first")
+            self.section = "data"
+        else:
+            self._close(line)
+
+    def _check_fields(self, line: int) -> None:
+        told = self._count("NUMBER_OF_FIELDS", line)
+        if not self.fields:
+            raise self._fault(line, "no field is named", "the names of the fields")
+        if told is not None and told != len(self.fields):
+            raise self._fault(line, f"{len(self.fields)} fields are named", f"the NUMBER_OF_FIELDS, {told}")
+
+    def _close(self, line: int) -> None:
+        self._check_fields(self.fields_line)  # NUMBER_OF_FIELDS may stand behind the format too
+        told = self._count("NUMBER_OF_SETS", line)
+        if told is not None and told != len(self.rows):
+            mend = "rows are missing or too many: export it again"
+            raise self._fault(line, f"the table has {len(self.rows)} rows", f"the NUMBER_OF_SETS, {told}", mend)
+        table = CgatsTable(
+            keywords=self.keywords, fields=tuple(self.fields), rows=tuple(self.rows), line=self.fields_line
+        )
+        self.tables.append(table)
+        self.section = "keywords"
+        self._renew()
+
+    def _count(self, keyword: str, line: int) -> int | None:
+        told = self.keywords.get(keyword)
+        if told is None:
+            return None
+        if _COUNT.fullmatch(told) is None:
+            raise self._fault(line, f"{keyword} is {quoted(told)}", "a whole number")
+        return int(told)
+
+    def _keyword(self, content: str, line: int) -> None:
+        head, *rest = self._tokens(content, line)
+        if head.upper() == "KEYWORD":
+            return  # it declares a private keyword; what that says stands in a line of its own
+        self.keywords[head.upper()] = " ".join(rest)
+
+    def _tokens(self, content: str, line: int) -> list[str]:
+        tokens, at = [], 0
+        while at < len(content):
+            if content[at].isspace():
+                at += 1
+                continue
+            match = _TOKEN.match(content, at)
+            if match is None:
+                found = f"a quotation mark is astray in {quoted(content[at:])}"
+                raise self._fault(line, found, "quotation marks in pairs around a whole value")
+            tokens.append(match[2] if match[1] is None else match[1].replace('""', '"'))
+            at = match.end()
+        return tokens
+
+    def _cells(self, content: str, line: int) -> tuple[str, ...]:
+        cells = self._tokens(content, line)
+        if len(cells) != len(self.fields) and "\t" in content:
+            # Between tabs a name may hold spaces that its writer did not quote.
+            by_tab = [each.strip().strip('"') for each in content.split("\t")]
+            cells = by_tab if len(by_tab) == len(self.fields) else cells
+        if len(cells) != len(self.fields):
+            begins = shown(cells[0]) if cells else ""
+            mend = "put names with spaces in quotation marks"
+            raise self._fault(
+                line, f"the row of {begins} has {len(cells)} values", f"{len(self.fields)}, one a field", mend
+            )
+        return tuple(cells)

@@ -1,0 +1,94 @@
+"""CSV with a row for each wavelength: a column of values with names beside it, or a column for each sample."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from tint.errors import InputError
+from tint.swatches.gather import shown
+from tint.swatches.instruments.labels import label_places, labelled
+from tint.swatches.instruments.measurement import MOST_MEASUREMENTS, Measurement, checked_wavelengths
+from tint.swatches.instruments.sheet import Sheet, bare, check_decimals, is_wavelength_column, numbers
+from tint.swatches.tables import Row
+
+_VALUES = {
+    "reflectance": ("reflectance", "reflectancefactor", "rfactor", "r", "reflectancepercent"),
+    "transmittance": ("transmittance", "transmittancefactor", "tfactor", "t", "transmittancepercent"),
+    "": ("value", "values", "spectrum", "intensity"),
+}
+
+
+def read_long(sheet: Sheet) -> list[Measurement]:
+    """The measurements of a sheet.
+
+    Raises
+    ------
+    InputError
+        If a wavelength of one spectrum stands twice, a cell is no number, or there is no row.
+    """
+    columns = sheet.table.columns
+    at = next(at for at, each in enumerate(columns) if is_wavelength_column(each))
+    if not sheet.table.rows:
+        raise InputError(sheet.file, "no row below the header", "a row for each wavelength")
+    named = [(each, kind) for each in columns for kind, words in _VALUES.items() if bare(each) in words]
+    if named:
+        (value, quantity), *more = named
+        if more:
+            raise InputError(sheet.file, f"two columns of values, {shown(value)} and {shown(more[0][0])}", "one")
+        return _stacked(sheet, at, columns.index(value), quantity)
+    return _side_by_side(sheet, at)
+
+
+def _stacked(sheet: Sheet, at: int, value: int, quantity: str) -> list[Measurement]:
+    """Rows of one name, backing and so on make one spectrum."""
+    columns = sheet.table.columns
+    check_decimals(sheet, (columns[at], columns[value]))
+    labels = label_places(columns)
+    groups: dict[tuple[str, ...], list[Row]] = {}
+    for row in sheet.table.rows:
+        groups.setdefault(tuple(row.cells[label] for label in labels.values()), []).append(row)
+    if len(groups) > MOST_MEASUREMENTS:
+        raise InputError(sheet.file, f"{len(groups)} samples", f"at most {MOST_MEASUREMENTS}")
+    read = []
+    for rows in groups.values():
+        told = labelled(sheet, rows[0], labels)
+        points = np.array([numbers(sheet, row, (at, value)) for row in rows])
+        order = np.argsort(points[:, 0], kind="stable")
+        where = f"{sheet.file}, rows {rows[0].number} to {rows[-1].number} ({shown(told.name)})"
+        read.append(
+            replace(
+                told,
+                wavelengths=checked_wavelengths(points[order, 0].tolist(), where),
+                values=points[order, 1],
+                quantity=told.quantity or quantity,
+                scale=_scale(columns[value]),
+            )
+        )
+    return read
+
+
+def _side_by_side(sheet: Sheet, at: int) -> list[Measurement]:
+    """Every column but the wavelengths is a sample."""
+    columns = sheet.table.columns
+    samples = [place for place, each in enumerate(columns) if place != at and each]
+    check_decimals(sheet, [columns[place] for place in (at, *samples)])
+    points = np.array([numbers(sheet, row, (at, *samples)) for row in sheet.table.rows])
+    order = np.argsort(points[:, 0], kind="stable")
+    wavelengths = checked_wavelengths(points[order, 0].tolist(), f"{sheet.file}, column {shown(columns[at])}")
+    return [
+        Measurement(
+            name=" ".join(columns[place].split()),
+            wavelengths=wavelengths,
+            values=points[order, column],
+            file=sheet.file,
+            place=f"column {shown(columns[place])}",
+        )
+        for column, place in enumerate(samples, start=1)
+    ]
+
+
+def _scale(column: str) -> str:
+    """The scale that the name of the column of values tells."""
+    return "percent" if "%" in column or "percent" in column.lower() else ""

@@ -1,0 +1,189 @@
+"""CxF3 and CxF/X-4: objects with colour values in XML, each value made as a colour specification says.
+
+References
+----------
+ISO 17972-1:2015 (CxF3) and ISO 17972-4:2018 (CxF/X-4), whose texts were not at hand: elements follow public files and
+classes derived from the public schema. The wavelengths of a spectrum begin at its own StartWL, or at that of the
+WavelengthRange of its ColorSpecification; the increment stands in the latter only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from xml.etree.ElementTree import Element
+
+import numpy as np
+
+from tint.errors import InputError
+from tint.spectra import Array
+from tint.swatches.gather import did_you_mean, listed, shown
+from tint.swatches.instruments.geometry import SPECULAR
+from tint.swatches.instruments.measurement import Measurement, checked_wavelengths, needed_number
+from tint.swatches.instruments.xml_tree import every, first, local, needed_attribute, text_of
+
+ROOT = "CxF"
+_SPECTRA = {"ReflectanceSpectrum": "reflectance", "TransmittanceSpectrum": "transmittance"}
+_COLOURS = {"ColorCIELab": ("L", "A", "B"), "ColorCIEXYZ": ("X", "Y", "Z")}
+_SPHERES = {"specular_included": "di:8", "specular_excluded": "de:8"}
+_LONGEST_WORD = 80  # characters of a device's description
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Specification:
+    """How a value was made; texts of the file, empty or None where it tells nothing."""
+
+    start: float | None
+    increment: float | None
+    geometry: str
+    specular: str
+    backing: str
+    instrument: str
+    light: str
+    observer: str
+    notes: tuple[str, ...]
+
+
+def read_cxf(root: Element, file: str) -> list[Measurement]:
+    """The measurements of a parsed CxF document, an object with several spectra giving several.
+
+    Raises
+    ------
+    InputError
+        If no object has a reflectance, a transmittance, Lab or XYZ, or a value or reference is astray.
+    """
+    specifications = {}
+    for each in every(root, "ColorSpecification"):
+        name = needed_attribute(each, "Id", f"{file}, ColorSpecification")
+        specifications[name] = _specification(each, f"{file}, ColorSpecification {shown(name)}")
+    read: list[Measurement] = []
+    for at, each in enumerate(every(root, "Object"), start=1):
+        name = " ".join((each.get("Name") or each.get("Id") or f"object {at}").split())
+        place = f"object {at} ({shown(name)})"
+        read += _measurements(each, name, specifications, file=file, place=place)
+    if not read:
+        raise InputError(file, "no Object in it has a colour", "a ReflectanceSpectrum, TransmittanceSpectrum or Lab")
+    return read
+
+
+def _specification(element: Element, where: str) -> _Specification:
+    measured = first(element, "MeasurementSpec")
+    grid = first(measured, "WavelengthRange")
+    start = None if grid is None else grid.get("StartWL")
+    increment = None if grid is None else grid.get("Increment")
+    geometry, notes = _geometry(first(measured, "GeometryChoice"))
+    device = first(measured, "Device")
+    words = [] if device is None else [word for each in device.iter() for word in (each.text or "").split()]
+    seen = first(element, "TristimulusSpec")
+    return _Specification(
+        start=None if start is None else needed_number(start, f"{where}, StartWL"),
+        increment=None if increment is None else needed_number(increment, f"{where}, Increment"),
+        geometry=geometry,
+        specular=SPECULAR.get(geometry, ""),
+        backing=text_of(measured, "Backing"),
+        instrument=" ".join(words)[:_LONGEST_WORD],
+        light=text_of(seen, "Illuminant"),
+        observer=text_of(seen, "Observer").partition("_")[0],
+        notes=notes,
+    )
+
+
+def _geometry(choice: Element | None) -> tuple[str, tuple[str, ...]]:
+    sphere = text_of(choice, "SphereGeometry")
+    if sphere:
+        known = _SPHERES.get(sphere.lower())
+        note = f"{known} from {sphere}: CxF tells no angle for a sphere"
+        return (known, (note,)) if known else (sphere, ())
+    single = first(choice, "SingleAngle")
+    if single is None:
+        return "", ()
+    words = tuple(text_of(single, name) for name in ("IlluminationAngle", "MeasurementAngle"))
+    angles = {needed_number(word, "angle") if word.replace(".", "", 1).isdigit() else -1.0 for word in words}
+    return ("45:0" if angles == {45.0, 0.0} else ":".join(words)), ()
+
+
+def _measurements(
+    element: Element, name: str, specifications: Mapping[str, _Specification], *, file: str, place: str
+) -> Iterator[Measurement]:
+    """Every spectrum of an object, each with the Lab and XYZ of its own specification; or those alone."""
+    where = f"{file}, {place}"
+    values = list(first(element, "ColorValues") or ())
+    spectra = [each for each in values if local(each) in _SPECTRA]
+    colours: dict[str, dict[str, Array]] = {}
+    for each in values:
+        if local(each) in _COLOURS:
+            of_one = colours.setdefault((each.get("ColorSpecification") or "").strip(), {})
+            of_one.setdefault(local(each), _colour(each, where))
+    for each in spectra:
+        wanted = needed_attribute(each, "ColorSpecification", where)
+        made = _found(specifications, wanted, where)
+        told = f", specification {shown(wanted)}" if len(spectra) > 1 else ""
+        own = colours.pop(wanted, {})
+        if not own and len(spectra) == 1 and len(colours) == 1:
+            wanted, own = colours.popitem()
+        yield _measurement(name, made, own, specifications.get(wanted), spectrum=each, file=file, place=place + told)
+    for wanted, own in colours.items() if not spectra else ():
+        seen = specifications.get(wanted)
+        yield _measurement(name, seen, own, seen, spectrum=None, file=file, place=place)
+
+
+def _measurement(
+    name: str,
+    made: _Specification | None,
+    colours: Mapping[str, Array],
+    seen: _Specification | None,
+    *,
+    spectrum: Element | None,
+    file: str,
+    place: str,
+) -> Measurement:
+    grid, values, notes = None, None, made.notes if made else ()
+    if spectrum is not None and made is not None:
+        grid, values, more = _spectrum(spectrum, made, f"{file}, {place}")
+        notes += more
+    return Measurement(
+        name=name,
+        wavelengths=grid,
+        values=values,
+        lab=colours.get("ColorCIELab"),
+        xyz=colours.get("ColorCIEXYZ"),
+        quantity=_SPECTRA[local(spectrum)] if spectrum is not None else "",
+        geometry=made.geometry if made else "",
+        specular=made.specular if made else "",
+        backing=made.backing if made else "",
+        instrument=made.instrument if made else "",
+        light=seen.light if seen and colours else "",
+        observer=seen.observer if seen and colours else "",
+        file=file,
+        place=place,
+        notes=notes,
+    )
+
+
+def _found(specifications: Mapping[str, _Specification], wanted: str, where: str) -> _Specification:
+    if wanted not in specifications:
+        known = f"one of {listed(specifications)}" if specifications else "a ColorSpecification, of which there is none"
+        mend = did_you_mean(wanted, specifications)
+        raise InputError(where, f"there is no ColorSpecification {shown(wanted)}", known, mend)
+    return specifications[wanted]
+
+
+def _spectrum(element: Element, made: _Specification, where: str) -> tuple[Array, Array, tuple[str, ...]]:
+    words = (element.text or "").split()
+    values = [needed_number(word, f"{where}, value {at}") for at, word in enumerate(words, start=1)]
+    own = element.get("StartWL")
+    start = made.start if own is None else needed_number(own, f"{where}, StartWL")
+    if start is None or made.increment is None:
+        missing = "no WavelengthRange with an Increment" if made.increment is None else "no StartWL"
+        raise InputError(where, f"its ColorSpecification has {missing}", "one, or no value has a wavelength")
+    notes: tuple[str, ...] = ()
+    if made.start is not None and start != made.start:
+        notes = (f"begins at {start:g} nm by its own word, not at the {made.start:g} nm of its specification",)
+    wavelengths = checked_wavelengths([start + at * made.increment for at in range(len(values))], where)
+    return wavelengths, np.array(values, dtype=np.float64), notes
+
+
+def _colour(element: Element, where: str) -> Array:
+    names = _COLOURS[local(element)]
+    told = [needed_number(text_of(element, name), f"{where}, {local(element)} {name}") for name in names]
+    return np.array(told, dtype=np.float64)

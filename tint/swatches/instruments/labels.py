@@ -1,0 +1,87 @@
+"""What the label columns of an instrument's spreadsheet mean: names, backings, how it was measured, Lab and XYZ."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import PurePath
+
+from tint.errors import InputError
+from tint.swatches.gather import quoted
+from tint.swatches.instruments.geometry import SPECULAR, geometry_in, specular_in
+from tint.swatches.instruments.measurement import Measurement
+from tint.swatches.instruments.sheet import Sheet, bare
+from tint.swatches.instruments.spectral_names import wavelength_in
+from tint.swatches.tables import Row
+
+ROLES: Mapping[str, tuple[str, ...]] = {
+    "name": ("name", "samplename", "swatch", "sample", "sampleid", "label", "specimen", "id"),
+    "backing": ("backing", "samplebacking"),
+    "seat": ("seat",),
+    "quantity": ("quantity", "measurementtype"),
+    "geometry": ("geometry", "measurementgeometry"),
+    "instrument": ("instrument", "instrumentation", "device"),
+    "light": ("light", "illuminant"),
+    "observer": ("observer",),
+    "replicate": ("replicate", "repeat", "reading", "scan", "measurement"),
+}
+_LAB = (("l", "labl", "cielabl", "lstar"), ("a", "laba", "cielaba", "astar"), ("b", "labb", "cielabb", "bstar"))
+_XYZ = (("x", "xyzx", "ciex"), ("y", "xyzy", "ciey"), ("z", "xyzz", "ciez"))
+
+
+def column_of(columns: Sequence[str], role: str) -> str | None:
+    """The column that plays a role of `ROLES`; of several the one that the role prefers."""
+    by_word = {bare(column): column for column in reversed(columns)}
+    return next((by_word[word] for word in ROLES[role] if word in by_word), None)
+
+
+def triple_columns(columns: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The columns of Lab and those of XYZ, each empty when one of the three is missing."""
+    by_word = {bare(column): column for column in reversed(columns) if wavelength_in(column, plain=True) is None}
+    read = []
+    for triple in (_LAB, _XYZ):
+        found = [next((by_word[word] for word in words if word in by_word), None) for words in triple]
+        read.append(tuple(each for each in found if each is not None) if None not in found else ())
+    return read[0], read[1]
+
+
+def label_places(columns: Sequence[str]) -> dict[str, int]:
+    """Where in a row each role of `ROLES` that has a column stands."""
+    found = {role: column_of(columns, role) for role in ROLES}
+    return {role: columns.index(column) for role, column in found.items() if column is not None}
+
+
+def labelled(sheet: Sheet, row: Row, places: Mapping[str, int], *, name: str = "") -> Measurement:
+    """What the label cells of a row, or the facts above the table, tell; without values as yet.
+
+    Parameters
+    ----------
+    places : mapping of str to int
+        As of `label_places`.
+    name : str
+        Of a row that has none of its own; by default that of the file.
+    """
+    cell = {role: _label(sheet, row, role, places) for role in ROLES}
+    geometry = geometry_in(cell["geometry"]) or cell["geometry"]
+    quantity = cell["quantity"].lower()
+    if quantity not in ("", "reflectance", "transmittance"):
+        expected = "reflectance or transmittance"
+        raise InputError(sheet.where(row), f"the quantity {quoted(cell['quantity'])}", expected)
+    return Measurement(
+        name=cell["name"] or name or PurePath(sheet.file).stem,
+        quantity=quantity,
+        geometry=geometry,
+        specular=SPECULAR.get(geometry, "") or specular_in(cell["geometry"]),
+        backing=cell["backing"],
+        seat=cell["seat"],
+        instrument=cell["instrument"],
+        light=cell["light"],
+        observer=cell["observer"].removesuffix("°"),
+        file=sheet.file,
+        place=f"row {row.number}",
+    )
+
+
+def _label(sheet: Sheet, row: Row, role: str, places: Mapping[str, int]) -> str:
+    if role in places and row.cells[places[role]]:
+        return " ".join(row.cells[places[role]].split())
+    return next((sheet.told[word] for word in ROLES[role] if word in sheet.told), "") if role != "name" else ""

@@ -1,0 +1,172 @@
+"""A measurement as an instrument's file tells it, and the checks and the scale that all formats share."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tint.errors import InputError
+from tint.spectra import Array
+from tint.swatches.gather import quoted, shown
+
+SCALES = ("fraction", "percent")
+PERCENT_ABOVE = 2.0  # no reflectance factor of a part comes near; in percent only a light trap stays below
+WAVELENGTHS_NM = (200.0, 3000.0)
+MOST_WAVELENGTHS = 5_000
+MOST_MEASUREMENTS = 50_000
+
+LARGEST_VALUE = 1e6  # what is beyond is no number of colorimetry, in any unit
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,4})?", re.ASCII)
+_LONGEST_NUMBER = 60  # characters
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Measurement:
+    """One sample as an instrument's file tells it; what the file does not tell is None or empty.
+
+    Parameters
+    ----------
+    name : str
+        What the file calls the sample.
+    wavelengths : ndarray, shape (n,), optional
+        Rising, not always in equal steps [nm].
+    values : ndarray, shape (n,), optional
+        Spectrum on them [-].
+    lab, xyz : ndarray, shape (3,), optional
+        As they stand in the file, in its own light, observer and scale [-].
+    quantity : str
+        `reflectance`, `transmittance`, or empty.
+    geometry : str
+        `di:8`, `de:8`, `45:0`, or another in the file's own words.
+    specular : str
+        Whether the mirror reflection was caught: `included`, `excluded`, or empty.
+    backing, seat : str
+        What lay behind the sample, and how.
+    instrument, light, observer : str
+        What measured it; light and observer of `lab` and `xyz`, such as `D50` and `2`.
+    scale : str
+        `fraction` or `percent`: how the values stand in the file.
+    file, place : str
+        Where it was read: the file, and the row or object in it.
+    notes : tuple of str
+        What was decided while reading, in words.
+    """
+
+    name: str
+    wavelengths: Array | None = None
+    values: Array | None = None
+    lab: Array | None = None
+    xyz: Array | None = None
+    quantity: str = ""
+    geometry: str = ""
+    specular: str = ""
+    backing: str = ""
+    seat: str = ""
+    instrument: str = ""
+    light: str = ""
+    observer: str = ""
+    scale: str = ""
+    file: str = ""
+    place: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def where(self) -> str:
+        """File and place, as an error names them."""
+        return f"{self.file}, {self.place}" if self.place else self.file
+
+
+def number_in(text: str) -> float | None:
+    """The finite number that a text is, with a decimal point; None when it is none."""
+    word = text.strip()
+    if len(word) > _LONGEST_NUMBER or _NUMBER.fullmatch(word) is None:
+        return None
+    value = float(word)
+    return value if abs(value) <= LARGEST_VALUE else None
+
+
+def needed_number(text: str, where: str) -> float:
+    """`number_in`, or one line that says what stands there instead.
+
+    Raises
+    ------
+    InputError
+        If it is no number, or beyond a million.
+    """
+    value = number_in(text)
+    if value is None:
+        mend = "write it with a decimal point" if re.fullmatch(r"[+-]?\d*,\d+", text.strip()) else ""
+        found = f"{quoted(text.strip())} is no number that a measurement can be" if text.strip() else "no number"
+        raise InputError(where, found, "a number with a decimal point", mend)
+    return value
+
+
+def checked_wavelengths(wavelengths: Sequence[float], where: str) -> Array:
+    """Wavelengths [nm] that rise and are light's, shape (n,).
+
+    Raises
+    ------
+    InputError
+        If they are too few, too many, out of range or do not rise.
+    """
+    count = len(wavelengths)
+    if not 2 <= count <= MOST_WAVELENGTHS:
+        raise InputError(where, f"a spectrum of {count} wavelengths", f"2 to {MOST_WAVELENGTHS}")
+    grid = np.array(wavelengths, dtype=np.float64)
+    low, high = WAVELENGTHS_NM
+    outside = ~((grid >= low) & (grid <= high))
+    if outside.any():
+        raise InputError(where, f"a wavelength of {grid[outside][0]:g} nm", f"{low:g} to {high:g} nm")
+    falls = np.diff(grid) <= 0
+    if falls.any():
+        at = int(np.argmax(falls))
+        raise InputError(where, f"{grid[at + 1]:g} nm comes after {grid[at]:g} nm", "wavelengths that rise")
+    return grid
+
+
+def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[Measurement, ...]:
+    """All spectra as fractions, from the scale that the user or the file tells, else from the highest value.
+
+    Parameters
+    ----------
+    measurements : sequence of Measurement
+        Those of one file, values as they stand in it.
+    scale : str
+        `fraction` or `percent`: the user's word, which stands above the file's; or empty.
+
+    Raises
+    ------
+    InputError
+        If the values leave it open: most spectra stay below 2, and some do not.
+    """
+    open_ones = [each for each in measurements if each.values is not None and not (scale or each.scale)]
+    decided, note = _decided(open_ones) if open_ones else ("", "")
+    read = []
+    for each in measurements:
+        if each.values is None:
+            read.append(each)
+            continue
+        own = scale or each.scale or decided
+        values = each.values / 100.0 if own == "percent" else each.values
+        notes = each.notes if scale or each.scale else (*each.notes, note)
+        read.append(replace(each, values=values, scale=own, notes=notes))
+    return tuple(read)
+
+
+def _decided(measurements: Sequence[Measurement]) -> tuple[str, str]:
+    tops = np.array([each.values.max() for each in measurements if each.values is not None])
+    highest = float(tops.max())
+    if highest <= PERCENT_ABOVE:
+        return "fraction", f"taken as fractions: no value of the file is above {PERCENT_ABOVE:g}"
+    if np.count_nonzero(tops > PERCENT_ABOVE) * 2 < tops.size:
+        odd = measurements[int(np.argmax(tops))]
+        raise InputError(
+            odd.where,
+            f"{shown(odd.name)} reaches {highest:g}, but most spectra of the file stay below {PERCENT_ABOVE:g}",
+            "all in percent or all in fractions",
+            "say which they are: --scale percent or --scale fraction",
+        )
+    return "percent", f"taken as percent: the highest value of the file is {highest:g}"

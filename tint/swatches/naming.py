@@ -1,0 +1,173 @@
+"""Which swatch, backing and seat a measurement belongs to: by exact name, by what the user says, by a pattern."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from tint.errors import InputError
+from tint.materials import SEATS
+from tint.swatches.gather import did_you_mean, listed, one_of, quoted, shown
+from tint.swatches.instruments.measurement import Measurement
+from tint.swatches.records import NO_BACKING, QUANTITIES
+
+PATTERN_WORDS = ("swatch", "backing", "seat", "any")
+_LONGEST_NAME = 200  # characters
+_SEAT = "say --seat air or --seat wet, for all that say nothing of theirs"
+_BACKING = "say --backing NAME, or name it with --as or --pattern"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """Where a measurement belongs in readings.csv; what is not known is empty."""
+
+    swatch: str
+    backing: str = ""
+    seat: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Naming:
+    """What the user says of the names in a file.
+
+    Parameters
+    ----------
+    same : mapping of str to str
+        Names of measurements and where they belong: `SWATCH`, `SWATCH/BACKING`, `SWATCH/BACKING/SEAT` or `BACKING`.
+    patterns : sequence of str
+        Such as `{swatch}-{backing}`, with `{seat}` and `{any}` where needed; the first that fits counts.
+    backing, seat, quantity : str
+        Of measurements that say nothing of theirs.
+    """
+
+    same: Mapping[str, str] = field(default_factory=dict)
+    patterns: Sequence[str] = ()
+    backing: str = ""
+    seat: str = ""
+    quantity: str = ""
+
+
+class Namer:
+    """Finds the place of each measurement among the swatches and backings of a folder.
+
+    Raises
+    ------
+    InputError
+        If the naming itself names no swatch, no backing, or is no pattern.
+    """
+
+    def __init__(self, naming: Naming, *, swatches: Iterable[str], backings: Iterable[str]) -> None:
+        self.naming = naming
+        self.swatches, self.backings = tuple(swatches), tuple(backings)
+        for word, known, option in (
+            (naming.backing, (*self.backings, NO_BACKING), "backing"),
+            (naming.seat, SEATS, "seat"),
+            (naming.quantity, QUANTITIES, "quantity"),
+        ):
+            if word and word not in known:
+                raise InputError(f"--{option}", f"there is no `{word}`", one_of(known))
+        self.same = {name: self._told(name, words) for name, words in naming.same.items()}
+        self.patterns = [self._compiled(each) for each in naming.patterns]
+
+    def place(self, measurement: Measurement, quantity: str) -> Place | None:
+        """Where a measurement of a quantity belongs; None when its name is no swatch or backing.
+
+        Raises
+        ------
+        InputError
+            If backing or seat are missing or contradict each other.
+        """
+        found = self._by_name(measurement.name)
+        if found is None:
+            return None
+        if found.swatch in self.backings:
+            return self._bare(measurement, found, quantity)
+        backing = self._backing(measurement, found, quantity)
+        if backing == NO_BACKING:
+            return Place(swatch=found.swatch, backing=NO_BACKING)
+        seat = self._one(measurement, "seat", (found.seat, measurement.seat.lower()), SEATS) or self.naming.seat
+        if not seat:
+            raise InputError(measurement.where, f"{shown(measurement.name)}: no seat is told", one_of(SEATS), _SEAT)
+        return Place(swatch=found.swatch, backing=backing, seat=seat)
+
+    def _by_name(self, name: str) -> Place | None:
+        if name in self.same:
+            return self.same[name]
+        if name in self.swatches or name in self.backings:
+            return Place(swatch=name)
+        for pattern in self.patterns:
+            match = pattern.fullmatch(name[:_LONGEST_NAME])
+            if match:
+                return Place(**{word: cell for word, cell in match.groupdict().items() if cell})
+        return None
+
+    def _bare(self, measurement: Measurement, found: Place, quantity: str) -> Place:
+        if quantity == "transmittance":
+            expected = "its reflectance"
+            raise InputError(measurement.where, f"transmittance of the backing {shown(found.swatch)}", expected)
+        if found.backing or found.seat:
+            told = f"{shown(found.swatch)} is a backing, and has a backing or a seat itself"
+            raise InputError(measurement.where, told, "a swatch, or the backing alone")
+        return found
+
+    def _backing(self, measurement: Measurement, found: Place, quantity: str) -> str:
+        known = (*self.backings, NO_BACKING)
+        own = {each.lower(): each for each in known}.get(measurement.backing.lower(), measurement.backing)
+        if own not in known and (found.backing or self.naming.backing):
+            own = ""  # a word of the instrument's that the user has put right
+        told = self._one(measurement, "backing", (found.backing, own), known)
+        if quantity == "transmittance":
+            if told not in ("", NO_BACKING):
+                raise InputError(measurement.where, f"transmittance over {shown(told)}", "none behind the swatch")
+            return NO_BACKING
+        told = told or self.naming.backing
+        if not told:
+            raise InputError(
+                measurement.where, f"{shown(measurement.name)}: no backing is told", one_of(known), _BACKING
+            )
+        return told
+
+    def _one(self, measurement: Measurement, kind: str, told: Sequence[str], known: Sequence[str]) -> str:
+        """What the user and the file say, where they say one known thing."""
+        words = list(dict.fromkeys(each for each in told if each))
+        if len(words) > 1:
+            found = f"{shown(measurement.name)}: the file says {kind} {shown(words[1])}, its name {shown(words[0])}"
+            raise InputError(measurement.where, found, "one", "name it with --as, or mend the file")
+        if words and words[0] not in known:
+            found = f"{shown(measurement.name)}: there is no {kind} {shown(words[0])}"
+            raise InputError(measurement.where, found, one_of(known), f"say which it is with --{kind} or --as")
+        return words[0] if words else ""
+
+    def _told(self, name: str, words: str) -> Place:
+        """The place that `SWATCH/BACKING/SEAT` names; a swatch's own name may hold a slash."""
+        known = (*self.swatches, *self.backings)
+        for count in range(min(2, words.count("/")) + 1):
+            swatch, *rest = words.rsplit("/", count) if count else (words,)
+            backing, seat = (*rest, "", "")[:2]
+            if swatch in known and backing in ("", *self.backings, NO_BACKING) and seat in ("", *SEATS):
+                return Place(swatch=swatch, backing=backing, seat=seat)
+        expected = f"SWATCH/BACKING/SEAT of the folder; backings are {listed((*self.backings, NO_BACKING))}"
+        raise InputError(
+            f"--as {shown(name)}", f"there is no `{words}`", expected, did_you_mean(words.partition("/")[0], known)
+        )
+
+    def _compiled(self, pattern: str) -> re.Pattern[str]:
+        """A pattern as a regular expression of the folder's own names: the longest that fits is meant."""
+        parts = re.split(r"\{(\w*)\}", pattern[:_LONGEST_NAME])
+        words = parts[1::2]
+        strange = [each for each in words if each not in PATTERN_WORDS]
+        expected = "{swatch}, {backing}, {seat} and {any}, each once at most, and {swatch} in any case"
+        if strange or "swatch" not in words or len(set(words)) < len(words):
+            raise InputError("--pattern", f"{quoted(pattern)} is none", expected)
+        names = {"swatch": self.swatches, "backing": (*self.backings, NO_BACKING), "seat": SEATS}
+        made = ""
+        for at, part in enumerate(parts):
+            if at % 2 == 0:
+                made += re.escape(part)
+            elif part == "any":
+                made += ".*?"
+            else:
+                each = "|".join(re.escape(name) for name in sorted(names[part], key=len, reverse=True))
+                made += f"(?P<{part}>{each or '(?!)'})"
+        return re.compile(made)
