@@ -79,7 +79,7 @@ def plate() -> bytes:
     return out.getvalue()
 
 
-def pictures(palette: Palette, scratch: Path) -> dict[str, bytes]:
+def pictures(palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXELS) -> dict[str, bytes]:
     """Every picture of the gallery, by file name."""
     setting = Setting(thickness_mm=2.6)
     wall = Setting(thickness_mm=3.0)
@@ -88,12 +88,12 @@ def pictures(palette: Palette, scratch: Path) -> dict[str, bytes]:
     flat = read_height_map(scratch / "plate.png", mm_per_level=0.02, mm_per_pixel=0.08)
     shown = {
         "lid": part_picture.Shown(
-            view=view_of(lid(), "top", pixels=2 * part_picture.PIXELS),
+            view=view_of(lid(), "top", pixels=2 * pixels),
             named="Lid from the top",
             volume_cm3=lid().volume_cm3,
         ),
         "foot": part_picture.Shown(
-            view=view_of(foot(), "corner", pixels=2 * part_picture.PIXELS),
+            view=view_of(foot(), "corner", pixels=2 * pixels),
             named="Pot foot from a corner",
             volume_cm3=foot().volume_cm3,
         ),
@@ -124,7 +124,7 @@ def smaller(png: bytes, width: int = 800) -> bytes:
         profile = image.info["icc_profile"]
         scaled = image.resize((width, round(image.height * width / image.width)), Image.Resampling.LANCZOS)
     out = io.BytesIO()
-    scaled.quantize(256, dither=Image.Dither.NONE).save(out, format="PNG", icc_profile=profile, optimize=True)
+    scaled.save(out, format="PNG", icc_profile=profile, optimize=True)
     return out.getvalue()
 
 

@@ -37,9 +37,9 @@ def cgats(
     cells: Sequence[str] = (),
 ) -> str:
     """CGATS.17 text; further fields and a row's cells stand before the spectrum."""
-    names = f"SAMPLE_ID SAMPLE_NAME {fields} " + " ".join(f"{column}{nm:g}" for nm in wavelengths)
+    names = f"SAMPLE_ID SAMPLE_NAME{' ' * bool(fields)}{fields} " + " ".join(f"{column}{nm:g}" for nm in wavelengths)
     rows = [
-        f'{at} "{name}" {cells[at - 1] if cells else ""} {numbers(values)}'
+        f'{at} "{name}" {cells[at - 1] + " " if cells else ""}{numbers(values)}'
         for at, (name, values) in enumerate(samples.items(), start=1)
     ]
     return "\n".join(
@@ -91,7 +91,7 @@ def cxf(
     )
     body = body.replace("</", "\0").replace("<", f"<{prefix}").replace("\0", f"</{prefix}")
     name = f"xmlns:{prefix[:-1]}" if prefix else "xmlns"
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n' + body.replace("CxF>", f'CxF {name}="{CXF}">', 1) + "\n"
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + body.replace("CxF>", f'CxF {name}="{CXF}">', 1) + "\n"
 
 
 def tm27(
@@ -148,7 +148,10 @@ def long(samples: Mapping[str, Array] = SAMPLES, *, wavelengths: Array = GRID, v
 
 def side_by_side(samples: Mapping[str, Array] = SAMPLES, *, wavelengths: Array = GRID) -> str:
     """CSV with a column for each sample."""
-    rows = [f"{nm:g}," + numbers(each, by=",") for nm, each in zip(wavelengths, np.array([*samples.values()]).T, strict=True)]
+    rows = [
+        f"{nm:g}," + numbers(each, by=",")
+        for nm, each in zip(wavelengths, np.array([*samples.values()]).T, strict=True)
+    ]
     return "\n".join(["wavelength [nm]," + ",".join(samples), *rows]) + "\n"
 
 
@@ -160,7 +163,7 @@ def seeds() -> dict[str, bytes]:
     pairs = "SPECTRAL_NM SPECTRAL_PCT " * few.size
     row = " ".join(f"{nm:g} {100 * value:.2f}" for nm, value in zip(few, small["foot"], strict=True))
     older = (
-        f"CGATS.17\n# older style\nKEYWORD \"LOT\"\nLOT \"7\"\nBEGIN_DATA_FORMAT\nSAMPLE_ID {pairs}\nEND_DATA_FORMAT\n"
+        f'CGATS.17\n# older style\nKEYWORD "LOT"\nLOT "7"\nBEGIN_DATA_FORMAT\nSAMPLE_ID {pairs}\nEND_DATA_FORMAT\n'
         f"BEGIN_DATA\nfoot {row}\nEND_DATA\n"
     )
     table = cgats(small, wavelengths=few, fields="LAB_L LAB_A LAB_B", cells=["50 1 2"] * 3)

@@ -22,7 +22,7 @@ CREATE TABLE approvals (
     expires_on TEXT NOT NULL DEFAULT '' CONSTRAINT "expires_on is a day YYYY-MM-DD" CHECK (expires_on = '' OR (expires_on GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]' AND date(expires_on, '+0 days') IS expires_on)), -- day from which it must be asked for again (YYYY-MM-DD)
     note TEXT NOT NULL DEFAULT '' CONSTRAINT "note is text" CHECK (typeof(note) = 'text') -- anything else
 );
-INSERT INTO "approvals" VALUES(1,'35e303d08ddd421cb9a9f3e5303eff76','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,1,1,1,'the customer','approved','','D65','2025-03-02','2026-03-02','');
+INSERT INTO "approvals" VALUES(1,'cd234fc1f1d84dea9157f17810b6bc9d','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,1,1,1,'the customer','approved','','D65','2025-03-02','2026-03-02','');
 CREATE TABLE batches (
     id INTEGER PRIMARY KEY CHECK (id > 0), -- number of the row
     uid TEXT NOT NULL UNIQUE CHECK (uid <> ''), -- the row's name in all ledgers, 32 hexadecimal digits
@@ -42,7 +42,7 @@ CREATE TABLE batches (
     temperature_c REAL CONSTRAINT "temperature_c BETWEEN -50 AND 100" CHECK (temperature_c IS NULL OR (typeof(temperature_c) = 'real' AND temperature_c BETWEEN -50 AND 100)), -- of the workshop, degrees Celsius
     note TEXT NOT NULL DEFAULT '' CONSTRAINT "note is text" CHECK (typeof(note) = 'text') -- anything else
 );
-INSERT INTO "batches" VALUES(1,'7a32e04e3b1f491698306f02fef58ab8','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,NULL,1,'clear',NULL,110.0,'[{"what":"part A","grams":54.56,"part":"A"},{"what":"white","grams":0.55,"part":"A"}]','{}',21.0,'');
+INSERT INTO "batches" VALUES(1,'4f43e3159a83402792baf0c43caa8819','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,NULL,1,'clear',NULL,110.0,'[{"what":"part A","grams":54.56,"part":"A"},{"what":"white","grams":0.55,"part":"A"}]','{}',21.0,'');
 CREATE TABLE ledger_versions (
     version INTEGER PRIMARY KEY, -- of the tables, as in PRAGMA user_version
     since_utc TEXT NOT NULL,     -- when this file got it
@@ -70,7 +70,7 @@ CREATE TABLE lessons (
     approval_id INTEGER REFERENCES approvals (id), -- about this approval
     material TEXT NOT NULL DEFAULT '' CONSTRAINT "material is text" CHECK (typeof(material) = 'text') -- about this pigment or base
 );
-INSERT INTO "lessons" VALUES(1,'59d6c6504d7844b99587b77f7b62b2f3','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,'Stir the white again after an hour',1,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'white');
+INSERT INTO "lessons" VALUES(1,'84eee5ec99f740579c22c3892b33bc0a','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,'Stir the white again after an hour',1,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'white');
 CREATE TABLE lots (
     id INTEGER PRIMARY KEY CHECK (id > 0), -- number of the row
     uid TEXT NOT NULL UNIQUE CHECK (uid <> ''), -- the row's name in all ledgers, 32 hexadecimal digits
@@ -84,14 +84,14 @@ CREATE TABLE lots (
     lot TEXT NOT NULL CONSTRAINT "lot is not empty" CHECK (typeof(lot) = 'text' AND lot <> ''), -- the lot as its label calls it
     received_on TEXT NOT NULL DEFAULT '' CONSTRAINT "received_on is a day YYYY-MM-DD" CHECK (received_on = '' OR (received_on GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]' AND date(received_on, '+0 days') IS received_on)), -- day it came (YYYY-MM-DD)
     relative_to_lot TEXT NOT NULL DEFAULT '' CONSTRAINT "relative_to_lot is text" CHECK (typeof(relative_to_lot) = 'text'), -- the lot that it is compared with: that of the swatches
-    strength REAL CONSTRAINT "strength > 0" CHECK (strength IS NULL OR (typeof(strength) = 'real' AND strength > 0)), -- per gram, relative to that lot: 0.8 is weaker
+    strength REAL CONSTRAINT "strength > 0" CHECK (strength IS NULL OR (typeof(strength) = 'real' AND strength > 0)), -- per gram, of a base its haze, relative to that lot: 0.8 is less
     strength_error REAL CONSTRAINT "strength_error >= 0" CHECK (strength_error IS NULL OR (typeof(strength_error) = 'real' AND strength_error >= 0)), -- half width of the strength that holds 95 of 100
     hue_left_over_ciede2000 REAL CONSTRAINT "hue_left_over_ciede2000 >= 0" CHECK (hue_left_over_ciede2000 IS NULL OR (typeof(hue_left_over_ciede2000) = 'real' AND hue_left_over_ciede2000 >= 0)), -- what no dose can mend, CIEDE2000
     verdict TEXT NOT NULL DEFAULT 'use' CONSTRAINT "verdict IN ('use', 'rescale', 'reject')" CHECK (typeof(verdict) = 'text' AND verdict IN ('use', 'rescale', 'reject')), -- what was decided: use, rescale, reject
     reading_id INTEGER REFERENCES readings (id), -- the reading that it was judged by
     note TEXT NOT NULL DEFAULT '' CONSTRAINT "note is text" CHECK (typeof(note) = 'text') -- anything else
 );
-INSERT INTO "lots" VALUES(1,'ae052b245c7643b5bded830ca5b21c93','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,'white','W-204','','W-203',0.8,0.04,NULL,'rescale',NULL,'');
+INSERT INTO "lots" VALUES(1,'9697b473995e4c7194779cf5abdaf3c3','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,'white','W-204','','W-203',0.8,0.04,NULL,'rescale',NULL,'');
 CREATE TABLE orders (
     id INTEGER PRIMARY KEY CHECK (id > 0), -- number of the row
     uid TEXT NOT NULL UNIQUE CHECK (uid <> ''), -- the row's name in all ledgers, 32 hexadecimal digits
@@ -108,7 +108,7 @@ CREATE TABLE orders (
     target TEXT NOT NULL DEFAULT '{}' CONSTRAINT "target is a JSON object" CHECK (json_valid(target) AND json_type(target) = 'object'), -- the colour and opacity wanted: keys lab, srgb, contrast_ratio_min ...
     note TEXT NOT NULL DEFAULT '' CONSTRAINT "note is text" CHECK (typeof(note) = 'text') -- anything else
 );
-INSERT INTO "orders" VALUES(1,'f5eaf10bba134cbd9572fe40a80d4575','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,'celadon lid','','as the glaze, »grün«','','{"lab":[70,-8,6]}','');
+INSERT INTO "orders" VALUES(1,'d0b679e00edc4740bf7843627f954a1e','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,'celadon lid','','as the glaze, »grün«','','{"lab":[70,-8,6]}','');
 CREATE TABLE readings (
     id INTEGER PRIMARY KEY CHECK (id > 0), -- number of the row
     uid TEXT NOT NULL UNIQUE CHECK (uid <> ''), -- the row's name in all ledgers, 32 hexadecimal digits
@@ -137,7 +137,7 @@ CREATE TABLE readings (
     spectrum TEXT NOT NULL DEFAULT '[]' CONSTRAINT "spectrum is a JSON list" CHECK (json_valid(spectrum) AND json_type(spectrum) = 'array'), -- the reading at each wavelength, 0 to 1
     note TEXT NOT NULL DEFAULT '' CONSTRAINT "note is text" CHECK (typeof(note) = 'text') -- anything else
 );
-INSERT INTO "readings" VALUES(1,'0fc88f14995f48d99a5d19d0c4ce085d','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,NULL,NULL,1,'','','2025-03-01','reflectance','white','','di:8','D65',10,70.0,-8.0,6.0,'[]','[]','');
+INSERT INTO "readings" VALUES(1,'ec16e8d1d3374f8db578b3daf902ceba','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,NULL,NULL,1,'','','2025-03-01','reflectance','white','','di:8','D65',10,70.0,-8.0,6.0,'[]','[]','');
 CREATE TABLE recipes (
     id INTEGER PRIMARY KEY CHECK (id > 0), -- number of the row
     uid TEXT NOT NULL UNIQUE CHECK (uid <> ''), -- the row's name in all ledgers, 32 hexadecimal digits
@@ -169,7 +169,7 @@ CREATE TABLE recipes (
     more TEXT NOT NULL DEFAULT '{}' CONSTRAINT "more is a JSON object" CHECK (json_valid(more) AND json_type(more) = 'object'), -- all else that was told of the recipe when it was solved
     note TEXT NOT NULL DEFAULT '' CONSTRAINT "note is text" CHECK (typeof(note) = 'text') -- anything else
 );
-INSERT INTO "recipes" VALUES(1,'3e8b3d159c7544408019cfb93a5bf8d1','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,1,'clear','{"white":0.5,"yellow":0.3}','{"white":"W-203","yellow":"Y-117"}',3.0,'white','air','D65',10,'','',82.0,5.0,80.0,NULL,NULL,NULL,NULL,1,'{}','');
+INSERT INTO "recipes" VALUES(1,'08a1fbd6f425460eb77db79371859cb3','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,1,'clear','{"white":0.5,"yellow":0.3}','{"white":"W-203","yellow":"Y-117"}',3.0,'white','air','D65',10,'','',82.0,5.0,80.0,NULL,NULL,NULL,NULL,1,'{}','');
 CREATE TABLE reference_swatches (
     id INTEGER PRIMARY KEY CHECK (id > 0), -- number of the row
     uid TEXT NOT NULL UNIQUE CHECK (uid <> ''), -- the row's name in all ledgers, 32 hexadecimal digits
@@ -189,7 +189,7 @@ CREATE TABLE reference_swatches (
     expires_on TEXT NOT NULL DEFAULT '' CONSTRAINT "expires_on is a day YYYY-MM-DD" CHECK (expires_on = '' OR (expires_on GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]' AND date(expires_on, '+0 days') IS expires_on)), -- day from which it is no longer trusted (YYYY-MM-DD)
     note TEXT NOT NULL DEFAULT '' CONSTRAINT "note is text" CHECK (typeof(note) = 'text') -- anything else
 );
-INSERT INTO "reference_swatches" VALUES(1,'2441cffb16024570862a31431bc2cca5','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,'R-1',NULL,NULL,1,'',NULL,'2025-03-01','2026-03-01','');
+INSERT INTO "reference_swatches" VALUES(1,'ff0ac1f838454761a456a0ee167336f2','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,'R-1',NULL,NULL,1,'',NULL,'2025-03-01','2026-03-01','');
 CREATE TABLE trials (
     id INTEGER PRIMARY KEY CHECK (id > 0), -- number of the row
     uid TEXT NOT NULL UNIQUE CHECK (uid <> ''), -- the row's name in all ledgers, 32 hexadecimal digits
@@ -207,7 +207,7 @@ CREATE TABLE trials (
     mould TEXT NOT NULL DEFAULT '' CONSTRAINT "mould is text" CHECK (typeof(mould) = 'text'), -- the mould that it was cast in
     note TEXT NOT NULL DEFAULT '' CONSTRAINT "note is text" CHECK (typeof(note) = 'text') -- anything else
 );
-INSERT INTO "trials" VALUES(1,'bd229fac6bc147d4a933cd8e0508e7fa','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,1,1,'[]',3.1,2.0,'lid 2','');
+INSERT INTO "trials" VALUES(1,'9d591508fc1247ff9061a5391ab94656','2025-03-02T09:00:00.000Z','dddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddddd','0.0.9',NULL,'',0,1,1,'[]',3.1,2.0,'lid 2','');
 CREATE TRIGGER ledger_versions_never_changed BEFORE UPDATE ON ledger_versions BEGIN SELECT RAISE(ABORT, 'ledger_versions: rows are never changed; add one that corrects it'); END;
 CREATE TRIGGER ledger_versions_never_deleted BEFORE DELETE ON ledger_versions BEGIN SELECT RAISE(ABORT, 'ledger_versions: rows are never changed; add one that corrects it'); END;
 CREATE TRIGGER ledger_versions_never_replaced BEFORE INSERT ON ledger_versions

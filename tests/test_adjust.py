@@ -17,6 +17,7 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
+from tint.solve import Rules
 from tint.target import Target, target_from_lab
 
 SETTING = Setting(thickness_mm=2.5)
@@ -197,3 +198,44 @@ def test_no_trial_and_an_empty_cup_are_told(palette: Palette) -> None:
     nothing = Cup(base="clear", base_g=0.0, pigments_g={})
     with pytest.raises(InputError, match="cup: 0 g"):
         adjust(palette, wanted(palette, LID), [cast(palette, LID)], setting=SETTING, cup=nothing)
+
+
+def test_a_target_out_of_reach_is_not_chased(palette: Palette) -> None:
+    far = target_from_lab([60.0, 60.0, -20.0])
+    nearest = adjust(palette, far, [cast(palette, LID)], setting=SETTING).answer.recipes[0].blend
+    again = adjust(palette, far, [cast(palette, nearest)], setting=SETTING)
+    assert again.missed > 10.0
+    assert again.leave
+    assert "no recipe found would miss clearly less" in again.verdict
+
+
+def test_an_opacity_that_was_missed_is_corrected_though_the_colour_is_right(palette: Palette) -> None:
+    seen = predict(palette, LID, setting=SETTING)
+    target = target_from_lab(seen.lab, contrast_ratio=seen.contrast_ratio + 0.04)
+    done = adjust(palette, target, [cast(palette, LID)], setting=SETTING)
+    assert done.misses[0].leave
+    assert not done.misses[1].leave
+    assert done.misses[1].value == pytest.approx(-0.04, abs=0.01)
+    assert not done.leave
+
+
+def test_pigments_that_no_longer_reach_the_target_are_given_up(palette: Palette) -> None:
+    # Only with blue in place of yellow can this be had.
+    sky = wanted(palette, Blend("clear", {"white": 0.3, "blue": 0.05}))
+    poured = Blend("clear", {"white": 0.3, "yellow": 0.1})
+    done = adjust(palette, sky, [cast(palette, poured)], setting=SETTING)
+    assert not done.kept_pigments or done.answer.recipes[0].reached
+    assert done.answer.recipes[0].delta_e < 1.0
+    held = adjust(palette, sky, [cast(palette, poured)], setting=SETTING, rules=Rules(keep=("white", "yellow")))
+    assert held.kept_pigments
+    assert "yellow" in held.answer.recipes[0].blend.loadings
+
+
+def test_property_readings_that_nothing_explains_do_not_bend_what_is_known(palette: Palette) -> None:
+    trial = cast(palette, LID)
+    tilt = np.linspace(-0.06, 0.06, trial.readings[0].values.size)
+    bent = replace(trial, readings=tuple(replace(r, values=np.clip(r.values + tilt, 0.0, 1.0)) for r in trial.readings))
+    learned = learn(palette, [bent], Doubts())
+    assert learned.misfit > 3.0
+    assert np.all(np.isfinite(learned.factors))
+    assert abs(learned.thickness_mm[0]) < 2.0 * palette.instrument.thickness_error_mm

@@ -56,12 +56,21 @@ class TestCsv:
     def test_spellings_of_one_table_read_alike(self, text: str) -> None:
         assert_samples(read(text))
 
+    def test_reflectance_and_transmittance_may_stand_side_by_side(self) -> None:
+        head, *rows = long({"lid-3": SAMPLES["lid-3"]}).splitlines()
+        both = read("\n".join([f"{head},transmittance", *(f"{row},0.{at:03}" for at, row in enumerate(rows))]))
+        assert [(each.name, each.quantity) for each in both] == [("lid-3", "reflectance"), ("lid-3", "transmittance")]
+        assert both[1].values is not None
+        assert both[1].values[30] == 0.03
+
     def test_utf_16_is_read_by_its_mark(self) -> None:
         assert_samples(parse_measurements(wide().encode("utf-16"), file="export"))
 
     def test_rows_of_wavelengths_may_stand_in_any_order(self) -> None:
         header, *rows = long().splitlines()
-        assert_samples(read("\n".join([header, *sorted(rows, key=lambda r: (list(SAMPLES).index(r.split(",")[0]), r[::-1]))])))
+        assert_samples(
+            read("\n".join([header, *sorted(rows, key=lambda r: (list(SAMPLES).index(r.split(",")[0]), r[::-1]))]))
+        )
 
     def test_a_table_without_header_is_one_spectrum_by_wavelength(self) -> None:
         text = "".join(f"{nm:g};{value:.5f}\n" for nm, value in zip(GRID, SAMPLES["lid-3"], strict=True))
@@ -75,7 +84,12 @@ class TestCsv:
         for name in SAMPLES:
             text = text.replace(f"{name},", f"{name},black,wet,transmittance,", 1)
         first = read(text)[0]
-        assert (first.name, first.backing, first.seat, first.quantity) == ("white 0.5%", "black", "wet", "transmittance")
+        assert (first.name, first.backing, first.seat, first.quantity) == (
+            "white 0.5%",
+            "black",
+            "wet",
+            "transmittance",
+        )
         assert (first.geometry, first.specular, first.instrument) == ("45:0", "excluded", "the old one")
         assert first.where == "export, row 4"
 
@@ -90,15 +104,18 @@ class TestCsv:
     @pytest.mark.parametrize(
         ("text", "line"),
         [
-            (wide().replace("0.5%,0.5", "0.5%,x0.5", 1), "export, row 2, column 400: 'x0.500000' is not a number"),
+            (wide().replace("0.5%,0", "0.5%,x0", 1), "export, row 2, column 400: 'x0.201040' is not a number"),
             (wide() + "short,0.5\n", "export, row 5: the row has 2 cells; expected 32 as in the header"),
             (wide() + '"open,0.5\n', "export, row 5: a quotation mark is out of place"),
-            (wide(separator=";") .replace("0.5", "0,5", 3), "mix decimal commas and points"),
+            (wide(separator=";").replace("0.5", "0,5", 3), "mix decimal commas and points"),
             (wide(column="{}").split("\n")[0] + "\n", "export: 0 rows below the header"),
             (wide().replace(",410,", ",400,"), "export, row 1: 400 nm comes after 400 nm"),
             (long() + "lid-3,400,0.5\n", "400 nm comes after 400 nm; expected wavelengths that rise"),
             (long() + "one,500,0.5\n", "export, rows 95 to 95 (one): a spectrum of 1 wavelengths"),
-            (long().replace("reflectance", "reflectance,transmittance", 1), "two columns of values"),
+            (
+                long().replace("reflectance", "value,reflectance", 1).replace(",0.", ",0,0."),
+                "several columns of values, value, reflectance; expected one, or one for reflectance",
+            ),
             (long().replace(",410,", ",41,"), "a wavelength of 41 nm; expected 200 to 3000 nm"),
             (wide().replace("name,", "quantity,", 1), "the quantity 'white 0.5%'; expected reflectance or"),
             ("a,b\n1,2\n", "is no file of measurements that tint reads; it begins 'a,b'; expected CSV with"),
@@ -194,7 +211,9 @@ class TestCgats:
         np.testing.assert_allclose(only.values, dark, atol=1e-8)
 
     def test_lab_alone_is_a_measurement_without_spectrum(self) -> None:
-        text = "CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\nBEGIN_DATA\n1 50 2 3\nEND_DATA"
+        text = (
+            "CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\nBEGIN_DATA\n1 50 2 3\nEND_DATA"
+        )
         (only,) = read(text)
         assert only.values is None
         assert only.lab is not None

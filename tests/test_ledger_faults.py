@@ -10,8 +10,9 @@ import signal
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -22,7 +23,9 @@ from tint.ledger import (
     FORMAT,
     TABLES,
     Approval,
+    Ledger,
     Lesson,
+    Lot,
     Order,
     Reading,
     Recipe,
@@ -36,6 +39,9 @@ from tint.ledger import (
 
 TESTS = Path(__file__).parent
 VERSION_0 = TESTS / "ledger_version_0.sql"
+
+
+OPENERS: tuple[Callable[[Path], Ledger], ...] = (partial(open_ledger, palette_digest=DIGEST), read_ledger)
 
 
 @pytest.fixture
@@ -101,9 +107,9 @@ def test_a_newer_ledger_is_left_alone(path: Path) -> None:
     open_ledger(path, palette_digest=DIGEST).close()
     with closing(sqlite3.connect(path)) as connection:
         connection.execute(f"PRAGMA user_version = {FORMAT + 1}")
-    for job in (lambda: open_ledger(path, palette_digest=DIGEST), lambda: read_ledger(path)):
+    for job in OPENERS:
         with pytest.raises(InputError, match=f"is of version {FORMAT + 1}, from a newer tint"):
-            job()
+            job(path)
 
 
 WRITER = """
@@ -163,7 +169,7 @@ def test_a_ledger_that_another_holds_is_told_after_a_wait(path: Path) -> None:
         add(holder, Order(name="lid"))
         with (
             open_ledger(path, palette_digest=DIGEST, wait_s=0.05) as ledger,
-            pytest.raises(JobError, match="another program is writing to it.*; nothing was added; try again"),
+            pytest.raises(JobError, match=r"another program is writing to it.*; nothing was added; try again"),
         ):
             add(ledger, Order(name="lamp"))
         with read_ledger(path) as reader:
@@ -209,9 +215,9 @@ NOT_LEDGERS = {
 @pytest.mark.parametrize("data", NOT_LEDGERS.values(), ids=list(NOT_LEDGERS))
 def test_a_file_that_is_no_ledger_is_told_and_left_alone(path: Path, data: bytes) -> None:
     path.write_bytes(data)
-    for job in (lambda: open_ledger(path, palette_digest=DIGEST), lambda: read_ledger(path)):
+    for job in OPENERS:
         with pytest.raises(InputError, match=r"ledger.sqlite3: is not a ledger.*; move it away"):
-            job()
+            job(path)
     assert path.read_bytes() == data
 
 
@@ -258,6 +264,20 @@ def test_a_damaged_value_is_told_with_its_row(path: Path) -> None:
         entries(ledger, Recipe)
 
 
+def test_a_table_that_was_changed_by_hand_is_told(path: Path) -> None:
+    with open_ledger(path, palette_digest=DIGEST) as ledger:
+        fill(ledger)
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("ALTER TABLE lessons RENAME COLUMN text TO words")
+        connection.execute("DROP VIEW current_lots")
+        connection.commit()
+    with read_ledger(path) as ledger:
+        with pytest.raises(InputError, match="its table lessons has no column text; bring back a copy"):
+            entries(ledger, Lesson)
+        with pytest.raises(InputError, match="no such table: current_lots"):
+            entries(ledger, Lot)
+
+
 @pytest.fixture
 def still(tmp_path: Path) -> Iterator[Path]:
     """A folder that cannot be written, with a ledger in it."""
@@ -283,7 +303,7 @@ def test_what_nobody_can_write_is_opened_as_it_stands(path: Path, monkeypatch: p
     """The same for root, who may write everywhere: the question is answered no."""
     with open_ledger(path, palette_digest=DIGEST) as ledger:
         fill(ledger)
-    monkeypatch.setattr("os.access", lambda *arguments: False)
+    monkeypatch.setattr("os.access", lambda *_: False)
     before = sorted(path.parent.iterdir())
     with read_ledger(path) as ledger:
         assert len(entries(ledger, Order)) == 1

@@ -14,7 +14,7 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.spectra import read_spectrum
-from tint.target import Target, target_from_blend, target_from_lab, target_from_reading, with_black
+from tint.target import Target, target_from_blend, target_from_lab, target_from_reading, target_from_srgb, with_black
 
 AMBER = Blend("milky", {"yellow": 0.1, "white": 0.05})
 TWO_MM = Setting(thickness_mm=2.0)
@@ -170,3 +170,145 @@ def test_a_bad_cell_matters_only_in_the_row_that_is_read(table: Path) -> None:
     assert read_spectrum(f"{table}:jar", onto=NM, told={"backing": "white"}) == pytest.approx(np.full(NM.size, 0.6))
     with pytest.raises(InputError, match=r"row 3: a cell is not a reflectance"):
         read_spectrum(f"{table}:jar", onto=NM, told={"backing": "black"})
+
+
+@pytest.mark.parametrize(
+    ("cell", "words"),
+    [
+        ("60", r"row 2: a cell is not a reflectance; expected numbers from 0 to 1"),  # percent
+        ("-0.1", r"row 2: a cell is not a reflectance"),
+        ("", r"row 2: a cell is not a reflectance"),
+        ("nan", r"row 2: a cell is not a reflectance"),
+    ],
+)
+def test_a_cell_that_is_no_reflectance(tmp_path: Path, cell: str, words: str) -> None:
+    path = tmp_path / "one.csv"
+    path.write_text("name," + ",".join(f"{nm:g}" for nm in NM) + "\nlid," + ",".join(["0.5"] * 9 + [cell] * 7) + "\n")
+    with pytest.raises(InputError, match=words):
+        read_spectrum(str(path), onto=NM)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "holds no reading; expected a header with wavelengths in nm"),
+        ("name,400,420\n", "holds no reading"),
+        ("name;400;420\nlid;0,5;0,5\n", "row 1: no column is a wavelength in nm"),  # decimal commas
+        ("name,400,420,430\nlid,0.5,0.5,0.5\n", "row 1: the step changes between"),
+        ("name,420,400\nlid,0.5,0.5\n", "row 1: wavelengths do not rise"),
+        ("name,500,520,540\nlid,0.5,0.5,0.5\n", "row 1: 500 to 540 nm does not cover"),
+    ],
+)
+def test_a_table_that_is_none(tmp_path: Path, text: str, words: str) -> None:
+    path = tmp_path / "one.csv"
+    path.write_text(text)
+    with pytest.raises(InputError, match=words):
+        read_spectrum(str(path), onto=NM)
+
+
+def test_a_table_that_cannot_be_read(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"gone\.csv: cannot be read \(No such file or directory\); check the name"):
+        read_spectrum(str(tmp_path / "gone.csv"), onto=NM)
+    with pytest.raises(InputError, match=r"gone\.csv: cannot be read"):
+        read_spectrum(f"{tmp_path / 'gone.csv'}:lid", onto=NM)
+    (tmp_path / "latin.csv").write_bytes("näme,400\n".encode("latin-1"))
+    with pytest.raises(InputError, match="is not a table in UTF-8; save it as CSV, UTF-8"):
+        read_spectrum(str(tmp_path / "latin.csv"), onto=NM)
+
+
+def test_a_file_may_have_a_colon_and_a_reading_must_be_named(table: Path) -> None:
+    odd = table.with_name("shop: readings.csv")
+    odd.write_text(table.read_text())
+    assert read_spectrum(f"{odd}:lid", onto=NM) == pytest.approx(np.full(NM.size, 0.6))
+    with pytest.raises(InputError, match=r"shop: readings\.csv: it holds 5 readings; name one, as in .*:jar"):
+        read_spectrum(str(odd), onto=NM)
+    with pytest.raises(InputError, match="no reading is named `lidd`; expected one of jar, lid; did you mean lid"):
+        read_spectrum(f"{table}:lidd", onto=NM)
+
+
+def test_property_a_reading_is_brought_onto_the_palette_s_wavelengths(tmp_path: Path) -> None:
+    fine = np.arange(380.0, 731.0, 10.0)
+    path = tmp_path / "fine.csv"
+    values = 0.4 + 0.2 * np.sin(fine / 60.0)
+    path.write_text(
+        "name," + ",".join(f"{nm:g}" for nm in fine) + "\nlid," + ",".join(f"{x:.6f}" for x in values) + "\n"
+    )
+    assert read_spectrum(str(path), onto=NM) == pytest.approx(0.4 + 0.2 * np.sin(NM / 60.0), abs=1e-6)
+    with pytest.raises(InputError, match=r"fine\.csv: it spans 380 to 730 nm; expected 360 to 740 nm is needed"):
+        read_spectrum(str(path), onto=np.arange(360.0, 741.0, 20.0))
+
+
+# What can be asked for
+
+
+@pytest.mark.parametrize("kind", ["contrast_ratio", "transmittance"])
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({"": 0.0}, "0; expected more than 0 and at most 1"),
+        ({"_min": 95.0}, "95; expected more than 0 and at most 1"),
+        ({"_max": -0.5}, "-0.5; expected"),
+        ({"": float("nan")}, "nan; expected"),
+        ({"_min": 0.9, "_max": 0.8}, "at least 0.9 and at most 0.8; swap them"),
+        ({"": 0.9, "_min": 0.8}, "one to reach and a bound on it; expected one or the other"),
+    ],
+)
+def test_opacity_that_cannot_be_asked_for(kind: str, asked: dict[str, float], words: str) -> None:
+    with pytest.raises(InputError, match=f"target, {kind.replace('_', ' ')}: {words}"):
+        target_from_lab([50.0, 0.0, 0.0], **{kind + end: value for end, value in asked.items()})
+
+
+@pytest.mark.parametrize("lab", [[50.0, 0.0], [-1.0, 0.0, 0.0], [111.0, 0.0, 0.0], [50.0, float("nan"), 0.0], [], 5.0])
+def test_a_colour_that_is_none(lab: object) -> None:
+    with pytest.raises(InputError, match=r"target: Lab .*; expected three numbers, L\* from 0 to 100"):
+        target_from_lab(lab)  # type: ignore[arg-type]
+
+
+def test_a_tolerance_is_more_than_nothing() -> None:
+    with pytest.raises(InputError, match="target, tolerance: 0; expected more than 0"):
+        target_from_lab([50.0, 0.0, 0.0], tolerance=0.0)
+
+
+@pytest.mark.parametrize(
+    ("asked", "misses"),
+    [
+        ({}, [0.0, 0.0, 0.0]),
+        ({"contrast_ratio": 0.5}, [-0.3, 0.0, 0.4]),
+        ({"contrast_ratio_min": 0.5}, [-0.3, 0.0, 0.0]),
+        ({"contrast_ratio_max": 0.5}, [0.0, 0.0, 0.4]),
+        ({"contrast_ratio_min": 0.3, "contrast_ratio_max": 0.8}, [-0.1, 0.0, 0.1]),
+    ],
+)
+def test_how_far_an_opacity_is_from_what_was_asked(asked: dict[str, float], misses: list[float]) -> None:
+    target = target_from_lab([50.0, 0.0, 0.0], **asked)
+    assert target.opacity_miss([0.2, 0.5, 0.9]) == pytest.approx(misses)
+    assert target.asks_opacity == bool(asked)
+    assert not target.asks_light
+    light = target_from_lab(
+        [50.0, 0.0, 0.0], **{k.replace("contrast_ratio", "transmittance"): v for k, v in asked.items()}
+    )
+    assert light.light_miss([0.2, 0.5, 0.9]) == pytest.approx(misses)
+    assert light.asks_light == bool(asked)
+
+
+# Screen colours
+
+
+@pytest.mark.parametrize("light", ["D65", "A", "FL11"])
+def test_property_a_screen_s_white_is_white_in_every_light_and_codes_return(light: str) -> None:
+    view = colorimetry.viewing(NM, light=light)
+    white = target_from_srgb("#ffffff", view)
+    assert white.lab == pytest.approx([100.0, 0.0, 0.0], abs=0.05)
+    assert white.source == "screen colour #ffffff"
+    for code in ("#336699", "#c0ffee", "#7f1d1d"):
+        target = target_from_srgb(code, view)
+        srgb, in_gamut = colorimetry.lab_to_srgb(target.lab, view)
+        assert in_gamut
+        assert colorimetry.hex_code(srgb) == code
+
+
+def test_published_srgb_red_in_cielab() -> None:
+    # CIELAB of the sRGB primary red for D65 and the 2 degree observer as commonly tabulated: 53.24, 80.09, 67.20
+    # (from memory; IEC 61966-2-1 gives the primaries). Half the last digit, and the white's own rounding.
+    red = target_from_srgb("#ff0000", colorimetry.viewing(NM, observer=2))
+    assert red.lab == pytest.approx([53.24, 80.09, 67.20], abs=0.05)

@@ -67,12 +67,15 @@ class Check:
         The size of the difference, and what was agreed [-].
     error : float
         Standard deviation of the value, from reading both [-].
+    lean : float
+        By how much noise alone makes the value larger than it is: a distance is never shorter for being blurred [-].
     """
 
     what: str
     value: float
     limit: float
     error: float
+    lean: float = 0.0
 
     @property
     def band(self) -> float:
@@ -84,7 +87,7 @@ class Check:
         """`pass`, `fail` or `too close to call`."""
         if self.value + self.band <= self.limit:
             return PASS
-        return FAIL if self.value - self.band > self.limit else TOO_CLOSE
+        return FAIL if self.value - self.lean - self.band > self.limit else TOO_CLOSE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -171,13 +174,13 @@ def inspect_reading(
     covariance = repeatability**2 * sum(shares) * slopes[1] @ slopes[1].T
     if moves_covariance is not None:
         covariance = covariance + np.asarray(moves_covariance, dtype=float)
-    delta_e, error = _delta_e(lab, covariance)
+    delta_e, error, lean = _delta_e(lab, covariance)
     d_lightness, d_red, d_yellow = (float(x) for x in lab[1] - lab[0])
     chroma = np.hypot(lab[:, 1], lab[:, 2])
     d_chroma = float(chroma[1] - chroma[0])
     d_hue = _hue_difference(lab[0], lab[1], d_chroma)
     opacity, opacity_error = _opacity(pairs, view, repeatability, shares) if over_black is not None else (None, 0.0)
-    checks = [Check(what="colour", value=delta_e, limit=tolerance.delta_e, error=error)]
+    checks = [Check(what="colour", value=delta_e, limit=tolerance.delta_e, error=error, lean=lean)]
     if tolerance.lightness is not None:
         own = float(np.sqrt(covariance[0, 0]))
         checks.append(Check(what="lightness", value=abs(d_lightness), limit=tolerance.lightness, error=own))
@@ -208,8 +211,8 @@ def _spectra(reference: ArrayLike, reading: ArrayLike, view: Viewing) -> Array:
     return np.stack((one, two))
 
 
-def _delta_e(lab: Array, covariance: Array) -> tuple[float, float]:
-    """CIEDE2000, and its standard deviation along the direction of the difference [-]."""
+def _delta_e(lab: Array, covariance: Array) -> tuple[float, float, float]:
+    """CIEDE2000, its standard deviation along the difference, and how much the noise across it adds [-]."""
     colour = lab[1].copy()
     if np.hypot(colour[1], colour[2]) < 1e-3:
         colour[1] += 2e-3  # grey has no hue to take slopes along, so it is given the faintest one
@@ -217,7 +220,9 @@ def _delta_e(lab: Array, covariance: Array) -> tuple[float, float]:
     form = by_colour @ covariance @ by_colour.T
     size = float(np.linalg.norm(parts))
     direction = parts / size if size > 1e-2 else np.linalg.eigh(form)[1][:, -1]
-    return float(colorimetry.difference(lab[0], lab[1])), float(np.sqrt(max(float(direction @ form @ direction), 0.0)))
+    along = max(float(direction @ form @ direction), 0.0)
+    lean = min((float(np.trace(form)) - along) / (2.0 * max(size, 1e-2)), size)
+    return float(colorimetry.difference(lab[0], lab[1])), float(np.sqrt(along)), lean
 
 
 def _hue_difference(reference: Array, reading: Array, d_chroma: float) -> float:

@@ -89,8 +89,8 @@ class Target:
     source: str = ""
 
     def __post_init__(self) -> None:
-        lightness = float(self.lab[0])
-        if np.shape(self.lab) != (3,) or not np.all(np.isfinite(self.lab)) or not 0.0 <= lightness <= 110.0:
+        whole = np.shape(self.lab) == (3,) and bool(np.all(np.isfinite(self.lab)))
+        if not whole or not 0.0 <= float(self.lab[0]) <= 110.0:
             raise InputError("target", f"Lab {np.asarray(self.lab).tolist()}", "three numbers, L* from 0 to 100")
         for kind in ("contrast_ratio", "transmittance"):
             self._check_bounds(kind)

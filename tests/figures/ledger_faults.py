@@ -21,6 +21,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -160,8 +161,9 @@ def two_at_once(folder: Path, *, writers: int = 2, count: int = 150) -> str:
     told = [process.communicate()[0].splitlines() for process in running]
     took = time.perf_counter() - began
     held = names(path)
-    good = all(process.returncode == 0 for process in running) and sorted(held) == sorted(sum(told, []))
-    changes = sum(one.split()[1] != two.split()[1] for one, two in zip(held, held[1:], strict=False))
+    confirmed = sorted(line for lines in told for line in lines)
+    good = all(process.returncode == 0 for process in running) and sorted(held) == confirmed
+    changes = sum(one.split()[1] != two.split()[1] for one, two in pairwise(held))
     return (
         f"{writers} writers, {count} writes each: {len(held)} there, all confirmed: {good}, writer changes {changes} "
         f"times, {halves(path)} half written, sound: {sound(path)}, {took:.1f} s"
@@ -169,9 +171,9 @@ def two_at_once(folder: Path, *, writers: int = 2, count: int = 150) -> str:
 
 
 @contextlib.contextmanager
-def small_disk(at: Path) -> Iterator[None]:
+def small_disk(at: Path, size: str) -> Iterator[None]:
     at.mkdir()
-    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(at)], check=True)
+    subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(at)], check=True)
     try:
         yield
     finally:
@@ -198,7 +200,7 @@ def kept(path: Path) -> int:
 
 def full_disk(folder: Path) -> Iterator[str]:
     disk = folder / "disk"
-    with small_disk(disk):
+    with small_disk(disk, "2m"):
         spare, path = disk / "spare", disk / "ledger.sqlite3"
         spare.write_bytes(bytes(500_000))
         confirmed, words = fill_until_told(path)
@@ -245,7 +247,7 @@ def swatches(folder: Path) -> Path:
 
 def read_only(folder: Path, *, log_left: bool) -> Iterator[str]:
     place = folder / ("still, log left" if log_left else "still")
-    with small_disk(place) if os.geteuid() == 0 else contextlib.nullcontext():
+    with small_disk(place, "64m") if os.geteuid() == 0 else contextlib.nullcontext():
         swatches(place)
         with open_ledger(ledger_path(place), palette_digest=DIGEST) as ledger:
             fill(ledger)
@@ -255,6 +257,7 @@ def read_only(folder: Path, *, log_left: bool) -> Iterator[str]:
             time.sleep(0.1)
             process.kill()
             process.communicate()
+            assert Path(f"{ledger_path(place)}-wal").stat().st_size > 0
         if os.geteuid() == 0:
             subprocess.run(["mount", "-o", "remount,ro", str(place)], check=True)
         else:

@@ -211,13 +211,15 @@ def named(palette: Palette) -> None:
 
 
 def _judged(case: hampered.Hampered) -> tuple[float, ...]:
-    """Whether the limit is named, is named alone, is told to be loosened; then reaches, comes clearly nearer."""
+    """Whether the limit is named, with no other but opacity, is told to be loosened; then reaches, is nearer."""
     answer = solve(case.palette, case.target, setting=case.setting, base=BASE)
     first = answer.recipes[0]
     now = _miss(first)
     wanted = "opacity" if case.limit == "contrast_ratio" else case.limit
     told = next((each for each in answer.loosened if each.limit == wanted), None)
-    is_named, alone = case.limit in first.limits, first.limits == (case.limit,)
+    is_named = case.limit in first.limits
+    # An opacity that a castable blend had gives way too where its loading may not be had.
+    alone = is_named and set(first.limits) <= {case.limit, "contrast_ratio"}
     if told is None:
         return is_named, alone, 0.0, 0.0, 0.0, now, np.nan
     again = loosened(case, told).recipes[0]

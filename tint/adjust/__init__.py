@@ -91,7 +91,7 @@ class Adjustment:
 
     @property
     def leave(self) -> bool:
-        """Whether every miss is inside its scatter, and the recipe is to be left as it is."""
+        """Whether all that correcting would gain is inside the scatter, and the recipe is to be left as it is."""
         return all(miss.leave for miss in self.misses)
 
     @property
@@ -143,7 +143,9 @@ def adjust(
     foretold = predict(learned.palette, last.blend, setting=setting)
     answer, kept = _answer(learned.palette, target, setting, last.blend.base, rules, given)
     return Adjustment(
-        misses=tuple(misses(learned.palette, target, last, setting=setting, foretold=foretold)),
+        misses=tuple(
+            misses(learned.palette, target, last, setting=setting, foretold=foretold, recipe=answer.recipes[0])
+        ),
         palette=learned.palette,
         foretold=foretold,
         answer=answer,

@@ -12,6 +12,7 @@ from tint import colorimetry
 from tint.adjust.trial import Trial
 from tint.appearance import Appearance, Setting, predict
 from tint.palette import Palette
+from tint.solve import Recipe
 from tint.solve.limits import OPACITY_SLACK
 from tint.target import Look, Target
 
@@ -36,17 +37,20 @@ class Miss:
         What pouring and reading the same again would scatter, 95 times in 100 [the same].
     as_read : bool
         Whether the trial was read so; else it is what the corrected palette says of it.
+    remains : float
+        What the corrected recipe would still miss, unsigned [the same].
     """
 
     what: str
     value: float
     scatter: float
     as_read: bool
+    remains: float = 0.0
 
     @property
     def leave(self) -> bool:
-        """Whether it is inside the scatter."""
-        return abs(self.value) <= self.scatter
+        """Whether what correcting would gain is inside the scatter."""
+        return abs(self.value) - self.remains <= self.scatter
 
     @property
     def words(self) -> str:
@@ -57,7 +61,9 @@ class Miss:
         return f"{abs(self.value):.3f} {'above' if self.value > 0 else 'below'} the {self.what} (± {self.scatter:.3f})"
 
 
-def misses(palette: Palette, target: Target, trial: Trial, *, setting: Setting, foretold: Appearance) -> list[Miss]:
+def misses(
+    palette: Palette, target: Target, trial: Trial, *, setting: Setting, foretold: Appearance, recipe: Recipe
+) -> list[Miss]:
     """All that a target asks of a trial; the colour in the setting comes first.
 
     Parameters
@@ -66,19 +72,22 @@ def misses(palette: Palette, target: Target, trial: Trial, *, setting: Setting, 
         As it is now believed to be.
     foretold : Appearance
         What it says of the trial's blend in the setting.
+    recipe : Recipe
+        The corrected one.
     """
     first = Look(lab=target.lab, thickness_mm=target.thickness_mm)
     looks = [replace(each, thickness_mm=each.thickness_mm or target.thickness_mm) for each in (first, *target.also)]
-    told = [_colour(palette, look, trial, setting, foretold) for look in looks]
+    told = [replace(_colour(palette, look, trial, setting, foretold), remains=recipe.delta_e) for look in looks]
+    remains = abs(recipe.opacity_miss)
     if target.asks_opacity and np.isfinite(foretold.contrast_ratio):
         read = _read_ratio(palette, trial, setting)
         ratio = foretold.contrast_ratio if read is None else read
         scatter = max(foretold.contrast_ratio_error, OPACITY_SLACK)
         miss = float(target.opacity_miss(ratio))
-        told.append(Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None))
+        told.append(Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None, remains=remains))
     if target.asks_light:
         miss = float(target.light_miss(foretold.luminous_transmittance))
-        told.append(Miss(what=LIGHT, value=miss, scatter=_LIGHT_SLACK, as_read=False))
+        told.append(Miss(what=LIGHT, value=miss, scatter=_LIGHT_SLACK, as_read=False, remains=remains))
     return told
 
 
@@ -121,6 +130,9 @@ def verdict(found: Sequence[Miss], tolerance: float) -> str:
     colours = [miss.value for miss in found if miss.what.startswith(COLOUR)]
     within = max(colours) <= tolerance
     if all(miss.leave for miss in found):
+        if any(abs(miss.value) > miss.scatter for miss in found):
+            nearest = "; ".join(f"{miss.what} {miss.remains:.2g}" for miss in found if miss.remains)
+            return f"Leave it: {_listed(found)}, and no recipe found would miss clearly less ({nearest})."
         beyond = "" if within else f"; that is more than the {tolerance:g} asked for, and only steadier work will help"
         return f"Leave it: {_listed(found)}, which weighing, thickness and reading alone would do{beyond}."
     told = [miss for miss in found if not miss.leave]

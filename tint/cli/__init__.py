@@ -25,6 +25,9 @@ COMMANDS = {
     "plan": "Which swatch to pour next, because it teaches most.",
     "weigh": "A recipe and a batch size: grams to weigh.",
     "proof": "A recipe: a picture for approval.",
+    "adjust": "A trial: what went wrong, and the corrected recipe.",
+    "inspect": "A reading against what was approved: pass, fail or too close.",
+    "lot": "A new lot of a pigment or base: how strong, what hue.",
     "ledger": "The workshop's record: orders, recipes, batches, approvals, lots.",
 }
 

@@ -10,15 +10,14 @@ import click
 
 from tint.appearance import Setting
 from tint.cli.asked import setting_of
-from tint.cli.options import folder_argument, grouped, json_option, number_option, optics_option, palette_of
+from tint.cli.options import folder_argument, json_option, number_option, optics_option, palette_of
+from tint.cli.sheets import sheet_json, show_sheet
 from tint.cli.tables import CARE, page, print_json, show_notes, show_table, show_title
-from tint.cli.weigh import _as_json as sheet_json
-from tint.cli.weigh import _batch as batch_of
-from tint.cli.weigh import _show as show_sheet
+from tint.cli.weigh_options import batch_options, scale_options, split_options
 from tint.ledger import Recipe, Repeat, ledger_path, read_ledger, with_lots
 from tint.ledger import repeat as repeat_order
 from tint.palette import Palette
-from tint.weigh import weigh
+from tint.weigh import Batch, Scale, Split, weigh
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -28,18 +27,24 @@ if TYPE_CHECKING:
 @folder_argument
 @click.argument("order", metavar="ORDER")
 @number_option("--thickness", "Wall of the part.  [default: the recipe's]", expected="mm", metavar="MM")
-@grouped(
-    "batch",
-    batch_of,
-    number_option("--batch-g", "Mix that the moulds hold, in grams; or", expected="grams of mix", metavar="G"),
-    number_option("--batch-cm3", "in cubic centimetres.", expected="cm3 of mix", metavar="V"),
-    number_option("--waste", "For what stays in the cup.", expected="% of the batch", metavar="PERCENT", default=10.0),
-    number_option("--scale-step", "Smallest step of the scale.", expected="grams", metavar="G", default=0.01),
+@batch_options
+@scale_options
+@click.option(
+    "--premix/--no-premix", default=True, show_default=True, help="Let pigments down whose dose is too small to weigh."
 )
+@split_options
 @optics_option
 @json_option
 def repeat(
-    folder: Path, order: str, thickness: float | None, batch: dict[str, Any], optics: str, as_json: bool
+    folder: Path,
+    order: str,
+    thickness: float | None,
+    batch: Batch,
+    scale: Scale,
+    premix: bool,
+    split: Split,
+    optics: str,
+    as_json: bool,
 ) -> None:
     """An order again: the weigh sheet for today's lots.
 
@@ -52,15 +57,15 @@ def repeat(
     palette = palette_of(folder, optics)
     with read_ledger(ledger_path(folder)) as ledger:
         again = repeat_order(ledger, order, palette, today=date.today())
-    today = with_lots(palette, {dose.pigment: dose.against_palette for dose in again.doses})
-    sheet = weigh(today, again.blend, setting=_setting(palette, again.recipe.content, thickness), **batch)
+    today, setting = with_lots(palette, again.against_palette), _setting(palette, again.recipe.content, thickness)
+    sheet = weigh(today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix)
     if as_json:
         told = sheet_json(sheet, optics)
         print_json({**told, **_as_json(again), "warnings": [*again.warnings, *told["warnings"]]})
     else:
         with page() as out:
             _show(out, again)
-            show_sheet(out, sheet, today, batch["waste_percent"])
+            show_sheet(out, sheet, today)
 
 
 def _setting(palette: Palette, recipe: Recipe, thickness: float | None) -> Setting:

@@ -114,7 +114,7 @@ def _grids(wavelengths: ArrayLike, onto: ArrayLike) -> tuple[Array, Array]:
         raise InputError(
             "spectrum",
             f"it spans {old[0]:g} to {old[-1]:g} nm",
-            f"{new[0]:g} to {new[-1]:g} nm is needed",
+            f"{new[0]:g} to {new[-1]:g} nm",
             "measure the missing wavelengths; tint does not guess them",
         )
     return old, new

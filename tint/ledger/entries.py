@@ -215,6 +215,10 @@ def entry_of(ledger: Ledger, kind: str, row: sqlite3.Row) -> Entry[Any]:
     InputError
         If it does not hold what it should: the file is damaged.
     """
+    lacking = [name for name in (*OWN, *(column.name for column in columns(kind))) if name not in row.keys()]  # noqa: SIM118
+    if lacking:
+        found = f"its table {TABLES[kind]} has no column {lacking[0]}"
+        raise InputError(str(ledger.path), found, mend="bring back a copy")
     own = {name: row[name] for name in OWN} | {"withdrawn": bool(row["withdrawn"])}
     try:
         told = {column.name: _restored(row[column.name], column.kind) for column in columns(kind)}

@@ -114,7 +114,7 @@ def _all(ledger: Ledger, kind: str) -> list[Entry[Any]]:
 
 def _csv(kind: str, held: Iterable[Entry[Any]]) -> bytes:
     stream = io.StringIO(newline="")
-    table = csv.writer(stream, lineterminator="\n")
+    table = csv.writer(stream)  # RFC 4180
     table.writerow([*OWN, *(column.name for column in columns(kind))])
     for each in held:
         own = [getattr(each, name) for name in OWN]

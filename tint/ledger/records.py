@@ -48,12 +48,7 @@ class Column:
 
 def _field(about: str, **more: Any) -> Any:
     default = more.pop("default", dataclasses.MISSING)
-    metadata = {"about": about, **more}
-    return (
-        dataclasses.field(metadata=metadata)
-        if default is dataclasses.MISSING
-        else dataclasses.field(default=default, metadata=metadata)
-    )
+    return dataclasses.field(default=default, metadata={"about": about, **more})
 
 
 def _words(about: str) -> Any:
@@ -212,7 +207,7 @@ class Lot:
     lot: str = _named("the lot as its label calls it")
     received_on: str = _date("day it came")
     relative_to_lot: str = _words("the lot that it is compared with: that of the swatches")
-    strength: float | None = _number("per gram, relative to that lot: 0.8 is weaker", ABOVE_0)
+    strength: float | None = _number("per gram, of a base its haze, relative to that lot: 0.8 is less", ABOVE_0)
     strength_error: float | None = _number("half width of the strength that holds 95 of 100", FROM_0)
     hue_left_over_ciede2000: float | None = _number("what no dose can mend, CIEDE2000", FROM_0)
     verdict: str = _one_of("what was decided", "use", "rescale", "reject", default="use")

@@ -69,6 +69,8 @@ class Repeat:
         The newest word that the customer gave on the recipe; None when the recipe is merely the newest.
     blend : Blend
         With today's doses.
+    against_palette : dict of str to Strength
+        Today's lot of each pigment, and of the base, relative to that of the swatches: for the prediction.
     warnings : tuple of str
     """
 
@@ -77,6 +79,7 @@ class Repeat:
     approval: Entry[Approval] | None
     doses: tuple[Dose, ...]
     blend: Blend
+    against_palette: dict[str, Strength]
     warnings: tuple[str, ...]
 
 
@@ -110,10 +113,16 @@ def repeat(ledger: Ledger, order: str, palette: Palette, *, today: date) -> Repe
         dose, more = _dose(pigment, percent, own, was=content.lots.get(pigment, of_swatches), of_swatches=of_swatches)
         doses.append(dose)
         told += more
-    base_lots = [each.content for each in lots if each.content.material == content.base]
-    told += _about_lot(content.base, base_lots[-1]) if base_lots else []
-    blend = Blend(content.base, {dose.pigment: dose.percent for dose in doses})
-    return Repeat(order=wanted, recipe=recipe, approval=approval, doses=tuple(doses), blend=blend, warnings=tuple(told))
+    haze, more = _base([each.content for each in lots if each.content.material == content.base], content.base)
+    return Repeat(
+        order=wanted,
+        recipe=recipe,
+        approval=approval,
+        doses=tuple(doses),
+        blend=Blend(content.base, {dose.pigment: dose.percent for dose in doses}),
+        against_palette={dose.pigment: dose.against_palette for dose in doses} | {content.base: haze},
+        warnings=(*told, *more),
+    )
 
 
 def _recipe_of(
@@ -180,6 +189,22 @@ def _dose(pigment: str, percent: float, lots: Sequence[Lot], *, was: str, of_swa
     return dose, told
 
 
+def _base(lots: Sequence[Lot], base: str) -> tuple[Strength, list[str]]:
+    """Haze of the base's lot relative to that of the swatches, and what to know of it: no dose is changed for it."""
+    usable = [each for each in lots if each.verdict != "reject"]
+    if not usable:
+        return Strength(1.0), []
+    now, told = usable[-1].lot, _about_lot(base, usable[-1])
+    haze = relative_strength(usable, now, to=usable[0].relative_to_lot)
+    if haze is None:
+        return Strength(1.0), [*told, f"{base}: how hazy lot {now} is beside that of the swatches is not known"]
+    if abs(haze.value - 1.0) > _HALF_WIDTH * haze.error:
+        told.append(
+            f"{base}: lot {now} has {haze.value:.3g} times the haze; the look is predicted for it, doses are not"
+        )
+    return haze, told
+
+
 def _about_lot(material: str, lot: Lot) -> list[str]:
     hue = lot.hue_left_over_ciede2000
     if hue is None or hue < _HUE_TOLD:
@@ -213,31 +238,32 @@ def relative_strength(lots: Sequence[Lot], lot: str, *, to: str) -> Strength | N
 
 
 def with_lots(palette: Palette, strengths: Mapping[str, Strength]) -> Palette:
-    """The palette as other lots of its pigments make it, for what a lot's strength says and how well it is known.
+    """The palette as other lots make it, for what a lot's strength says and how well it is known.
 
     Parameters
     ----------
     strengths : mapping of str to Strength
-        Pigment to the strength of its lot relative to that of the swatches.
+        Of the lot of a pigment or base relative to that of the swatches; of a base its haze.
 
     Notes
     -----
-    A lot of strength f has k and s times f; its swatches tell of loadings 1/f as large. The error of f is common to all
-    wavelengths, so each pigment brings one mode: its k and s times the relative error.
+    A pigment's lot of strength f has k and s times f, so that its swatches tell of loadings 1/f as large; a base's has
+    s times f. The error of f is common to all wavelengths: each lot brings one mode, what it changes times its error.
     """
     n_bases, n = len(palette.bases), len(palette.k)
-    told = {n_bases + at: strengths[name] for at, name in enumerate(palette.pigments) if name in strengths}
-    factor = np.ones(n)
-    factor[list(told)] = [strength.value for strength in told.values()]
-    k, s = palette.k * factor[:, None], palette.s * factor[:, None]
-    both = np.tile(factor, 2)
-    unsure = [(at, strength.error) for at, strength in told.items() if strength.error > 0.0]
+    told = [strengths.get(name, Strength(1.0)) for name in (*palette.bases, *palette.pigments)]
+    of_s = np.array([strength.value for strength in told])
+    of_k = np.where(np.arange(n) < n_bases, 1.0, of_s)
+    k, s, both = palette.k * of_k[:, None], palette.s * of_s[:, None], np.concatenate((of_k, of_s))
+    unsure = [(at, strength.error) for at, strength in enumerate(told) if strength.error > 0.0]
     modes = np.zeros((len(unsure), palette.wavelengths.size, 2 * n))
     for mode, (at, error) in zip(modes, unsure, strict=True):
-        mode[:, at], mode[:, n + at] = error * k[at], error * s[at]
-    factors = dict(zip(palette.pigments, factor[n_bases:], strict=True))
+        mode[:, n + at] = error * s[at]
+        if at >= n_bases:
+            mode[:, at] = error * k[at]
+    factors = dict(zip(palette.pigments, of_s[n_bases:].tolist(), strict=True))
     seen = {
-        base: replace(each, max_loading={name: x / float(factors[name]) for name, x in each.max_loading.items()})
+        base: replace(each, max_loading={name: x / factors[name] for name, x in each.max_loading.items()})
         for base, each in palette.seen.items()
     }
     return replace(

@@ -163,7 +163,7 @@ def _terms(
     palette: Palette, blend: Blend, *, facts: Facts, asked: Asked, shown: Shown | None
 ) -> list[tuple[str, str]]:  # fmt: skip
     seen = facts.appearance
-    lab = ", ".join(f"{name} {value:.1f}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
+    lab = ", ".join(f"{name} {_signed(value)}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
     light = named(seen.setting.light)
     told = [("Colour", f"{lab}, {words.behind(seen.over)}, {seen.setting.seat} seat, {light}")]
     told.append(("Thickness", f"{seen.setting.thickness_mm:g} mm{_of_part(shown)}"))
@@ -211,7 +211,9 @@ def opacity_sentences(palette: Palette, blend: Blend, *, facts: Facts) -> list[s
     else:
         told.append("How well it hides is not known: the swatches were read over one backing only.")
     through = 100.0 * seen.luminous_transmittance
-    told.append(f"{through:.2g} % of the light comes through." if through >= 0.1 else "No light comes through.")
+    told.append(
+        f"{through:.2g}\N{NO-BREAK SPACE}% of the light comes through." if through >= 0.1 else "No light comes through."
+    )
     return told
 
 
@@ -231,6 +233,10 @@ def pencil_difference(palette: Palette, blend: Blend, *, setting: Setting) -> fl
     ]
     lab = colorimetry.lab(np.stack(both), setting.viewing(palette))
     return float(colorimetry.difference(lab[0], lab[1]))
+
+
+def _signed(value: float) -> str:
+    return f"{value:.1f}".replace("-", "\N{MINUS SIGN}")
 
 
 def _seen(delta_e: float) -> str:

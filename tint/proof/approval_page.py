@@ -15,6 +15,7 @@ from PIL import Image
 
 from tint import appearance, colorimetry
 from tint.errors import InputError
+from tint.materials import Blend
 from tint.proof import words
 from tint.proof.approval import Approval
 from tint.proof.facts import Shade
@@ -22,7 +23,7 @@ from tint.proof.files import png
 from tint.proof.lights import LIGHTS, named
 from tint.proof.part_picture import table_for
 from tint.proof.portrait import light_of
-from tint.proof.render import LAMP, spectra_of, to_light, to_levels
+from tint.proof.render import LAMP, bare_spectrum, spectra_of, to_levels, to_light
 from tint.proof.typeface import cut
 from tint.proof.views import light_in_words, limit_in_words, limit_title
 
@@ -60,15 +61,15 @@ def approval_page(sheet: Approval) -> bytes:
         asked=sheet.asked,
         explored=explored,
         data=json.dumps(explored["data"], separators=(",", ":")),
-        part=_picture(sheet),
-        chips=_chips(sheet),
+        part=_uri("image/png", part_png(sheet)) if sheet.shown else "",
+        chips=chips_of(sheet),
         steps=sheet.facts.wedge,
         bare=sheet.facts.bare,
         behind=[words.behind(name) for name in sheet.facts.behind],
         lights=[(each, light_in_words(each, agreed=sheet.lights[0].light)) for each in sheet.lights],
         limits=[(each, limit_title(each), limit_in_words(each, sheet.facts.appearance)) for each in sheet.limits],
         own=sheet.facts.recipe,
-        signs=_signs(sheet),
+        signs=has_signs(sheet),
         nearest=words.NEAREST_LINE,
         code=_code,
         faces=[],
@@ -94,26 +95,26 @@ def _uri(kind: str, data: bytes) -> str:
     return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"
 
 
-def _chips(sheet: Approval) -> list[tuple[str, Shade]]:
+def chips_of(sheet: Approval) -> list[tuple[str, Shade]]:
     """Target beside recipe, or the recipe alone."""
     wanted = [("what was asked for", sheet.facts.wanted)] if sheet.facts.wanted else []
     return [(name, shade) for name, shade in [*wanted, ("this recipe", sheet.facts.recipe)] if shade]
 
 
-def _signs(sheet: Approval) -> bool:
+def has_signs(sheet: Approval) -> bool:
     """Whether anything on the sheet is beyond a screen."""
-    shades = [each.shade for each in (*sheet.lights, *sheet.limits)]
+    shades = [each.shade for each in sheet.lights] + [each.shade for each in sheet.limits]
     shades += [shade for step in sheet.facts.wedge for shade in step.shades]
-    return not all(shade.exact for shade in [*shades, *(shade for _, shade in _chips(sheet))])
+    return not all(shade.exact for shade in [*shades, *(shade for _, shade in chips_of(sheet))])
 
 
-def _picture(sheet: Approval) -> str:
-    """The part as agreed, as the address of a picture; empty without one."""
+def part_png(sheet: Approval) -> bytes:
+    """The part as agreed, as a PNG tagged sRGB; nothing without one."""
     if sheet.shown is None:
-        return ""
+        return b""
     portrait = sheet.shown.portrait
     table = table_for(sheet.palette, sheet.blend, setting=sheet.setting, portrait=portrait)
-    return _uri("image/png", png(to_levels(light_of(portrait, table))))
+    return png(to_levels(light_of(portrait, table)))
 
 
 def _explored(sheet: Approval) -> dict[str, Any]:
@@ -130,8 +131,7 @@ def _explored(sheet: Approval) -> dict[str, Any]:
         "lights": [named(light) for light in lights],
     }
     views = [colorimetry.viewing(sheet.palette.wavelengths, light=light, observer=own.observer) for light in lights]
-    cards = [np.ones_like(sheet.palette.wavelengths) if over == LAMP else sheet.palette.backing(over) for over in overs]
-    cards = [np.zeros_like(sheet.palette.wavelengths) if card is None else card for card in cards]
+    cards = [bare_spectrum(sheet.palette, over) for over in overs]
     spectra = [
         spectra_of(sheet.palette, sheet.blend, setting=own, over=over, thickness_mm=np.asarray(depths))
         for over in overs
@@ -173,7 +173,7 @@ def _over_in_words(over: str) -> str:
 
 def _beyond(sheet: Approval, depth: float) -> str:
     setting = replace(sheet.setting, thickness_mm=depth, geometry="")
-    plain = appearance.Blend(sheet.blend.base, {})
+    plain = Blend(sheet.blend.base, {})
     if not appearance.outside(sheet.palette, plain, setting=setting):
         return ""
     thin = depth < sheet.palette.seen[sheet.blend.base].thickness_mm[0]

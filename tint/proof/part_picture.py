@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tint import appearance, translucency
 from tint.appearance import Setting
-from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proof import parts, words
@@ -56,6 +55,10 @@ class Shown:
         """Ready to be coloured."""
         return portrait_of(self.view, finer=self.finer)
 
+    def within(self, pixels: int) -> Shown:
+        """Gathered so far that its longer side has no more than so many pixels."""
+        return replace(self, finer=max(-(-max(self.view.thickness_mm.shape) // pixels), 1))
+
 
 def usual_thickness(portrait: Portrait) -> float:
     """The thickness that half of what is seen does not reach [mm]."""
@@ -80,9 +83,6 @@ def part_picture(
         What is thinner is outlined with dashes [mm].
     """
     portrait = shown.portrait
-    if portrait.cover.shape[0] > 1600 or portrait.cover.shape[1] > PIXELS + 2:
-        size = "x".join(str(side) for side in portrait.cover.shape[::-1])
-        raise InputError(shown.named, f"a portrait of {size} pixels", f"at most {PIXELS} wide", "scale it down")
     table = table_for(palette, blend, setting=setting, portrait=portrait)
     thin = None if thin_mm is None else thinner_than(portrait, thin_mm)
     beyond = beyond_screen(portrait, table)

@@ -96,7 +96,7 @@ def colour_table(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: f
     over = over or setting.over or (palette.white if palette.backings else "none")
     view = setting.viewing(palette)
     depth, linear = _curve(palette, blend, setting=setting, over=over, view=view, upto_mm=upto_mm)
-    bare = to_light(_bare(palette, over), view)
+    bare = to_light(bare_spectrum(palette, over), view)
     fine, levels, shows = _fine(depth, linear, bare)
     return ColourTable(over, view.light, depth, linear, bare, fine, levels, shows)
 
@@ -153,7 +153,8 @@ def _apart(a: Array, b: Array) -> Array:
     return np.asarray(255.0 * np.max(np.abs(colorimetry.encode_signed(a) - colorimetry.encode_signed(b)), axis=-1))
 
 
-def _bare(palette: Palette, over: str) -> Array:
+def bare_spectrum(palette: Palette, over: str) -> Array:
+    """What a backing shows with nothing on it, shape (n_wavelengths,); nothing behind is dark, a lamp is white [-]."""
     card = np.ones_like(palette.wavelengths) if over == LAMP else palette.backing(over)
     return np.zeros_like(palette.wavelengths) if card is None else card
 

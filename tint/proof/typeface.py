@@ -37,7 +37,7 @@ def cut(name: str, letters: str) -> bytes:
     from fontTools import subset
     from fontTools.ttLib import TTFont
 
-    font = TTFont(face(name), recalcTimestamp=False)
+    font = TTFont(io.BytesIO(face(name).read_bytes()), recalcTimestamp=False)
     options = subset.Options(
         layout_features=["kern", "liga", "tnum", "lnum"], name_IDs=[0, 1, 2, 13, 14], hinting=False, notdef_outline=True
     )
@@ -55,7 +55,7 @@ def letters_of(name: str) -> frozenset[str]:
     """The letters that a face has."""
     from fontTools.ttLib import TTFont
 
-    return frozenset(chr(code) for code in TTFont(face(name), lazy=True).getBestCmap())
+    return frozenset(chr(code) for code in TTFont(io.BytesIO(face(name).read_bytes()), lazy=True).getBestCmap())
 
 
 def spelled(words: str, *, name: str = "regular") -> str:

@@ -184,7 +184,7 @@ def lit_picture(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: fl
         below, top = ticks(box, upto_mm, setting.thickness_mm)
         items += below
         top += 22
-    through = f"{100 * seen.luminous_transmittance:.3g} % of the light comes through at {setting.thickness_mm:g} mm."
+    through = f"{100 * seen.luminous_transmittance:.2g} % of the light comes through at {setting.thickness_mm:g} mm."
     return ended(items, top - 22, boxes, notes=[*cautions(palette, blend, setting), through], has_signs=signs)
 
 

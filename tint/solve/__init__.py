@@ -38,6 +38,7 @@ class _Searched:
     bounds: Bounds
     exact: Candidates
     shown: Candidates  # as the scale can show them
+    coarse: bool  # whether exact doses would reach the target, and none that the scale can show
     merits: Merits
 
 
@@ -95,9 +96,8 @@ def solve(
             n_sets += count_sets(len(usable), len(limits.kept(palette, rules)), rules.most_pigments)
     if not searched:
         reasons = "; ".join(f"{pigment}: {why}" for each in refused.values() for pigment, why in each.items())
-        raise JobError(
-            "solve", f"a pigment to be kept is refused in every base ({reasons})", mend="insist on it by name"
-        )
+        mend = "insist on it by name" if "not safe" in reasons else "keep another pigment"
+        raise JobError("solve", f"a pigment to be kept is refused in every base ({reasons})", mend=mend)
     recipes = _choose(palette, target, setting, rules, searched)
     tell("looking for what would have to give", len(bases), len(bases))
     loosened = () if recipes[0].reached else _loosen(palette, target, setting, rules, searched, recipes[0], base)
@@ -120,13 +120,15 @@ def _search(
     problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
     keep = limits.kept(palette, rules)
     exact = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds)
-    shown = exact
+    shown, coarse = exact, False
     if rules.batch_g is not None and rules.scale_step_g is not None:
         step = 100.0 * rules.scale_step_g / rules.batch_g
         rounded = rounding.best_roundings(problem, exact.sets, exact.loadings, step, bounds)
+        reaches = [limits.met(target, judge(problem, exact.sets, x)) for x in (exact.loadings, rounded)]
+        coarse = reaches == [True, False]
         exact, shown = _distinct(exact, replace(exact, loadings=rounded), len(palette.pigments))
     merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings)
-    return _Searched(base, problem, bounds, exact, shown, merits)
+    return _Searched(base, problem, bounds, exact, shown, coarse, merits)
 
 
 def _distinct(exact: Candidates, shown: Candidates, empty: int) -> tuple[Candidates, Candidates]:
@@ -147,19 +149,25 @@ def _choose(
     looks = {int(at): _appearance(palette, setting, *owner[at]) for at in hopeful}
     chance = np.zeros(len(owner))
     for at, look in looks.items():
-        chance[at] = _chance(look, target)
+        chance[at] = _chance(palette, look, target)
     picked = choice.pick(merits, target.tolerance, rules.rank_by, chance, rules.most_recipes)
     recipes = []
     for at, words in picked:
         look = looks.get(at) or _appearance(palette, setting, *owner[at])
-        landing = float(chance[at]) if at in looks else _chance(look, target)
+        landing = float(chance[at]) if at in looks else _chance(palette, look, target)
         recipes.append(_recipe(palette, target, rules, *owner[at], look=look, chance=landing, merits=words))
     return sorted(recipes, key=lambda recipe: not recipe.reached)
 
 
-def _chance(look: Appearance, target: Target) -> float:
+def _chance(palette: Palette, look: Appearance, target: Target) -> float:
+    """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
+    if target.asks_light and abs(float(target.light_miss(look.luminous_transmittance))) > limits.OPACITY_SLACK:
+        return 0.0
+    seen = look
+    if target.thickness_mm is not None:  # the colour is judged on a casting of the sample's thickness
+        seen = predict(palette, look.blend, setting=replace(look.setting, thickness_mm=target.thickness_mm))
     return uncertainty.chance(
-        look.lab, look.contrast_ratio, look.covariance, target.lab, target.tolerance, target.opacity_miss
+        seen.lab, look.contrast_ratio, seen.covariance, target.lab, target.tolerance, target.opacity_miss
     )
 
 
@@ -193,7 +201,7 @@ def _recipe(
     shown = judge(searched.problem, searched.shown.sets[[row]], searched.shown.loadings[[row]])
     reached = limits.met(target, shown)
     binding: tuple[str, ...] = ("scale_step",)
-    if reached or not limits.met(target, unrounded):
+    if reached or not (searched.coarse or limits.met(target, unrounded)):
         gain = _whole(palette, exact.sets[row], exact.pull[row]) / max(float(np.sqrt(exact.cost[row])), 0.1)
         binding = limits.binding(palette, searched.bounds, loadings, gain, target, look, shown, reached=reached)
     return Recipe(

@@ -172,12 +172,15 @@ class Judged:
         CIEDE2000 of every colour asked for.
     opacity : ndarray, shape (n, n_opacities)
         Signed misses of contrast ratio or transmittance, 0 where met [-].
+    colour_slopes : ndarray, shape (n, 3, m)
+        Of the parts of the first colour, by the loadings [1/%].
     """
 
     residuals: Array
     slopes: Array
     colour: Array
     opacity: Array
+    colour_slopes: Array
 
 
 def judge(
@@ -204,6 +207,7 @@ def judge(
     parts: list[Array] = []
     slopes: list[Array] = []
     colour: list[Array] = []
+    moved: list[Array] = []
     opacity: list[Array] = []
     for casting in problem.castings:
         d = casting.thickness_mm
@@ -215,6 +219,7 @@ def judge(
             parts.append(miss * weight[:, None])
             slopes.append(by_loading * weight[:, None, None])
             colour.append(np.linalg.norm(miss, axis=1))
+            moved.append(by_loading)
         if casting.opacity:
             ratio, by_loading = _contrast(problem, seen)
             miss, asked = problem.target.opacity_miss(ratio), problem.target.contrast_ratio is not None
@@ -234,6 +239,7 @@ def judge(
         np.concatenate(slopes, axis=1),
         np.stack(colour, axis=1) if colour else np.zeros((n, 1)),
         np.stack(opacity, axis=1) if opacity else np.zeros((n, 0)),
+        moved[0] if moved else np.zeros((n, 3, sets.shape[1])),
     )
 
 

@@ -101,7 +101,7 @@ def _largest(misses: Array) -> Array:
 
 def _sensitivity(judged: Judged, loadings: Array) -> Array:
     """Colour moved by doses 1 % off; the first colour's three parts stand for all."""
-    moved = judged.slopes[:, :3] * (0.01 * loadings)[:, None, :]
+    moved = judged.colour_slopes * (0.01 * loadings)[:, None, :]
     return np.asarray(np.sqrt(np.sum(moved**2, axis=(1, 2))))
 
 
@@ -168,7 +168,7 @@ def pick(
 
     Of those that are near enough to be poured, the best of each merit is shown though its score be lower.
     """
-    order = np.argsort(_key(merits, rank_by, chance), kind="stable")
+    order = np.argsort(_key(merits, rank_by, chance, tolerance), kind="stable")
     standing = unbeaten(merits)
     near = merits.miss <= max(tolerance, float(merits.miss.min()) + 0.3)
     champions = _champions(merits, near, chance)
@@ -184,8 +184,8 @@ def pick(
     return [(at, champions.get(at, ["no other beats it in everything"] if standing[at] else [])) for at in chosen]
 
 
-def _key(merits: Merits, rank_by: str, chance: Array | None) -> Array:
-    out = np.where(merits.miss > max(1.0, float(merits.miss.min()) + 0.3), 1e3, 0.0)
+def _key(merits: Merits, rank_by: str, chance: Array | None, tolerance: float) -> Array:
+    out = np.where(merits.miss > max(tolerance, float(merits.miss.min()) + 0.3), 1e3, 0.0)
     if rank_by == "chance" and chance is not None:
         return np.asarray(-chance + 1e-3 * merits.score)
     if rank_by == "price":

@@ -18,7 +18,7 @@ from tint.target import Target
 
 Array = NDArray[np.float64]
 
-OPACITY_SLACK = 0.005  # a contrast ratio or transmittance this near counts as met
+OPACITY_SLACK = 0.002  # a contrast ratio or transmittance this near counts as met
 _TOUCH = 1e-4  # share of a limit within which it is touched
 _WORTH = 0.1  # CIEDE2000 that giving way must promise, for a limit to be named
 _LEAST_SHARE = 1e-3  # of its largest loading: what a pigment to be kept has at least
@@ -51,6 +51,9 @@ def check_rules(palette: Palette, rules: Rules) -> None:
             raise InputError("fix", f"{loading:g} % of {name}", "more than 0 and at most 100 %")
         if loading > _in_stock(rules, name) * (1.0 + 1e-9):
             raise InputError("fix", f"{loading:g} % of {name}", f"at most {_in_stock(rules, name):.3g} %, all there is")
+    fixed, most = sum(rules.fixed.values()), 100.0 if rules.max_total is None else rules.max_total
+    if fixed > most:
+        raise InputError("fix", f"the fixed loadings sum to {fixed:g} %", f"at most {most:g} %")
 
 
 def _in_stock(rules: Rules, name: str) -> float:
@@ -114,9 +117,9 @@ def bounds(palette: Palette, base: str, rules: Rules) -> Bounds:
 
 
 def met(target: Target, judged: Judged) -> bool:
-    """Whether one blend, judged alone, has the colours and the opacity asked for."""
-    near = bool(np.all(judged.colour <= target.tolerance))
-    return near and bool(np.all(np.abs(judged.opacity) <= OPACITY_SLACK))
+    """Whether one blend at least has all colours and the opacity asked for."""
+    near = np.all(judged.colour <= target.tolerance, axis=1)
+    return bool(np.any(near & np.all(np.abs(judged.opacity) <= OPACITY_SLACK, axis=1)))
 
 
 def binding(
@@ -197,9 +200,7 @@ def why_not(
         elif kind in ("smallest", "fixed"):
             told.append(f"the {kind} dose of {name}, {bounds.low[names.index(name)]:g} %, binds")
         elif kind == "scale_step":
-            told.append(
-                "the exact doses would reach it, but the scale's step is too coarse for this batch: make a premix"
-            )
+            told.append("exact doses would reach it, but the scale's step is too coarse for this batch: make a premix")
         elif kind == "palette":
             told.append("no loading of these pigments comes nearer")
         elif delta_e > target.tolerance:
@@ -210,7 +211,7 @@ def why_not(
 def warnings(palette: Palette, target: Target, recipes: Sequence[Recipe]) -> list[str]:
     """What a maker must know of the answer as a whole: opacity left unsaid, cures that nobody knows."""
     told = []
-    if not target.asks_opacity and not target.asks_light:
+    if not target.asks_opacity and not target.asks_light and not target.also:
         kind = "a screen colour" if target.source.startswith("screen") else "a colour"
         told.append(f"{kind} says nothing of opacity: ask for a contrast ratio, or the part may come out see-through")
     unsure: dict[str, set[str]] = {}

@@ -70,6 +70,9 @@ class Rules:
             raise InputError("stock", "the batch is not told", mend="give the batch in grams too")
         if self.scale_step_g is not None and self.batch_g is None:
             raise InputError("scale step", "the batch is not told", mend="give the batch in grams too")
+        if self.scale_step_g is not None and self.batch_g is not None and self.scale_step_g * 20.0 > self.batch_g:
+            found = f"{self.scale_step_g:g} g for a batch of {self.batch_g:g} g"
+            raise InputError("scale step", found, "a twentieth of the batch at most", "a finer scale or a larger batch")
         for name, value in (("batch", self.batch_g), ("scale step", self.scale_step_g), ("total", self.max_total)):
             if value is not None and not value > 0.0:
                 raise InputError(name, f"{value:g}", "more than 0")

@@ -25,7 +25,7 @@ _FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the
 _LAST_SHARES = (0.02, 0.3)  # to start the finalists from, besides where the first pass left them
 _FINALISTS = 160
 _LEVELLINGS = 6
-_TORN = 0.2  # misses above this may be colour and opacity pulling apart
+_TORN = 0.05  # misses above this may be colour and opacity pulling apart
 _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
 _TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
 _UNSEEN = 0.02  # CIEDE2000 that leaving it out may cost
@@ -197,7 +197,7 @@ def _first_pass(
     others = [pigment for pigment in usable if pigment not in keep]
     empty = len(bounds.low) - 1
     levels: list[Candidates] = []
-    for size in range(max(len(keep), 1), min(most, len(keep) + len(others)) + 1):
+    for size in range(len(keep), min(most, len(keep) + len(others)) + 1):
         sets = np.full((0, most), empty, dtype=np.int64)
         combined = [
             more
@@ -206,8 +206,9 @@ def _first_pass(
         ]
         if combined:
             sets = np.full((len(combined), most), empty, dtype=np.int64)
-            sets[:, :size] = np.sort(np.array([[*keep, *more] for more in combined], dtype=np.int64), axis=1)
-        parent = levels[-1] if levels else None
+            members = np.array([[*keep, *more] for more in combined], dtype=np.int64).reshape(len(combined), size)
+            sets[:, :size] = np.sort(members, axis=1)
+        parent = levels[-1] if levels and size > 1 else None  # the uncoloured base is no start for a pigment
         levels.append(_level(problem, sets, size, parent, keep, bounds))
     return joined(levels)
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from tint.solve.aims import Problem
 from tint.solve.choice import Merits, closeness
+from tint.solve.limits import OPACITY_SLACK
 from tint.solve.recipes import Loosened, Recipe
 from tint.solve.sets import Bounds, Candidates, finish
 from tint.target import Target
@@ -47,7 +48,7 @@ def _nearest(problem: Problem, near: Candidates, bounds: Bounds) -> tuple[float,
 
 
 def _met(target: Target, delta_e: float, opacity: float) -> bool:
-    return delta_e <= target.tolerance and abs(opacity) <= 0.005
+    return delta_e <= target.tolerance and abs(opacity) <= OPACITY_SLACK
 
 
 def _looser_limit(

@@ -14,9 +14,11 @@ from dataclasses import dataclass
 
 from tint.errors import InputError
 from tint.swatches.gather import quoted, shown
+from tint.swatches.instruments.measurement import MOST_WAVELENGTHS
 
 _MARKS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"(?=\s|$)|([^\s"]\S*)')
+_MOST_FIELDS = 2 * MOST_WAVELENGTHS + 500  # in pairs
 _COUNT = re.compile(r"\d{1,9}", re.ASCII)
 
 
@@ -131,8 +133,8 @@ class _Cutter:
 
     def _check_fields(self, line: int) -> None:
         told = self._count("NUMBER_OF_FIELDS", line)
-        if not self.fields:
-            raise self._fault(line, "no field is named", "the names of the fields")
+        if not 0 < len(self.fields) <= _MOST_FIELDS:
+            raise self._fault(line, f"{len(self.fields)} fields are named", f"1 to {_MOST_FIELDS}")
         if told is not None and told != len(self.fields):
             raise self._fault(line, f"{len(self.fields)} fields are named", f"the NUMBER_OF_FIELDS, {told}")
 

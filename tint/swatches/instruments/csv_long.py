@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 
 from tint.errors import InputError
-from tint.swatches.gather import shown
+from tint.swatches.gather import listed, shown
 from tint.swatches.instruments.labels import label_places, labelled
-from tint.swatches.instruments.measurement import MOST_MEASUREMENTS, Measurement, checked_wavelengths
+from tint.swatches.instruments.measurement import MOST_MEASUREMENTS, Measurement, check_count, checked_wavelengths
 from tint.swatches.instruments.sheet import Sheet, bare, check_decimals, is_wavelength_column, numbers
 from tint.swatches.tables import Row
 
@@ -33,11 +33,12 @@ def read_long(sheet: Sheet) -> list[Measurement]:
     if not sheet.table.rows:
         raise InputError(sheet.file, "no row below the header", "a row for each wavelength")
     named = [(each, kind) for each in columns for kind, words in _VALUES.items() if bare(each) in words]
+    kinds = [kind for _, kind in named]
+    if len(set(kinds)) < len(kinds) or ("" in kinds and len(kinds) > 1):
+        found = f"several columns of values, {listed(each for each, _ in named)}"
+        raise InputError(sheet.file, found, "one, or one for reflectance and one for transmittance")
     if named:
-        (value, quantity), *more = named
-        if more:
-            raise InputError(sheet.file, f"two columns of values, {shown(value)} and {shown(more[0][0])}", "one")
-        return _stacked(sheet, at, columns.index(value), quantity)
+        return [each for value, kind in named for each in _stacked(sheet, at, columns.index(value), kind)]
     return _side_by_side(sheet, at)
 
 
@@ -54,9 +55,10 @@ def _stacked(sheet: Sheet, at: int, value: int, quantity: str) -> list[Measureme
     read = []
     for rows in groups.values():
         told = labelled(sheet, rows[0], labels)
+        where = f"{sheet.file}, rows {rows[0].number} to {rows[-1].number} ({shown(told.name)})"
+        check_count(len(rows), where)
         points = np.array([numbers(sheet, row, (at, value)) for row in rows])
         order = np.argsort(points[:, 0], kind="stable")
-        where = f"{sheet.file}, rows {rows[0].number} to {rows[-1].number} ({shown(told.name)})"
         read.append(
             replace(
                 told,
@@ -74,6 +76,7 @@ def _side_by_side(sheet: Sheet, at: int) -> list[Measurement]:
     columns = sheet.table.columns
     samples = [place for place, each in enumerate(columns) if place != at and each]
     check_decimals(sheet, [columns[place] for place in (at, *samples)])
+    check_count(len(sheet.table.rows), f"{sheet.file}, column {shown(columns[at])}")
     points = np.array([numbers(sheet, row, (at, *samples)) for row in sheet.table.rows])
     order = np.argsort(points[:, 0], kind="stable")
     wavelengths = checked_wavelengths(points[order, 0].tolist(), f"{sheet.file}, column {shown(columns[at])}")

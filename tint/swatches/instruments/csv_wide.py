@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from tint.errors import InputError
 from tint.swatches.gather import shown
 from tint.swatches.instruments.labels import label_places, labelled, triple_columns
@@ -44,9 +46,9 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
             replace(
                 start,
                 wavelengths=wavelengths,
-                values=numbers(sheet, row, places),
-                lab=numbers(sheet, row, [columns.index(each) for each in lab]) if lab else None,
-                xyz=numbers(sheet, row, [columns.index(each) for each in xyz]) if xyz else None,
+                values=np.array(numbers(sheet, row, places)),
+                lab=np.array(numbers(sheet, row, [columns.index(each) for each in lab])) if lab else None,
+                xyz=np.array(numbers(sheet, row, [columns.index(each) for each in xyz])) if xyz else None,
                 notes=notes,
             )
         )

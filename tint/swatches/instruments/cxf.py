@@ -19,7 +19,7 @@ from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.gather import did_you_mean, listed, shown
 from tint.swatches.instruments.geometry import SPECULAR
-from tint.swatches.instruments.measurement import Measurement, checked_wavelengths, needed_number
+from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
 from tint.swatches.instruments.xml_tree import every, first, local, needed_attribute, text_of
 
 ROOT = "CxF"
@@ -170,6 +170,7 @@ def _found(specifications: Mapping[str, _Specification], wanted: str, where: str
 
 def _spectrum(element: Element, made: _Specification, where: str) -> tuple[Array, Array, tuple[str, ...]]:
     words = (element.text or "").split()
+    check_count(len(words), where)
     values = [needed_number(word, f"{where}, value {at}") for at, word in enumerate(words, start=1)]
     own = element.get("StartWL")
     start = made.start if own is None else needed_number(own, f"{where}, StartWL")

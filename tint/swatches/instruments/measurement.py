@@ -104,6 +104,18 @@ def needed_number(text: str, where: str) -> float:
     return value
 
 
+def check_count(count: int, where: str) -> None:
+    """Refuse what no spectrum can be, before it is read number by number.
+
+    Raises
+    ------
+    InputError
+        If it has fewer than two wavelengths, or far too many.
+    """
+    if not 2 <= count <= MOST_WAVELENGTHS:
+        raise InputError(where, f"a spectrum of {count} wavelengths", f"2 to {MOST_WAVELENGTHS}")
+
+
 def checked_wavelengths(wavelengths: Sequence[float], where: str) -> Array:
     """Wavelengths [nm] that rise and are light's, shape (n,).
 
@@ -112,9 +124,7 @@ def checked_wavelengths(wavelengths: Sequence[float], where: str) -> Array:
     InputError
         If they are too few, too many, out of range or do not rise.
     """
-    count = len(wavelengths)
-    if not 2 <= count <= MOST_WAVELENGTHS:
-        raise InputError(where, f"a spectrum of {count} wavelengths", f"2 to {MOST_WAVELENGTHS}")
+    check_count(len(wavelengths), where)
     grid = np.array(wavelengths, dtype=np.float64)
     low, high = WAVELENGTHS_NM
     outside = ~((grid >= low) & (grid <= high))

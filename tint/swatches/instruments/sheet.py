@@ -8,18 +8,16 @@ import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from tint.errors import InputError
-from tint.spectra import Array
 from tint.swatches.gather import Gathered, shown
-from tint.swatches.instruments.measurement import LARGEST_VALUE, WAVELENGTHS_NM
+from tint.swatches.instruments.measurement import LARGEST_VALUE, MOST_WAVELENGTHS, WAVELENGTHS_NM
 from tint.swatches.instruments.spectral_names import wavelength_in
 from tint.swatches.tables import Row, Table, check_marks, number, why_no_number
 
 SEPARATORS = (",", ";", "\t")
 LEAST_COLUMNS = 5  # wavelengths that make a row a header
-_PREAMBLE = 200  # rows above the header at most
+_PREAMBLE = 60  # rows above the header at most
+_MOST_COLUMNS = MOST_WAVELENGTHS + 500
 _WAVELENGTH_WORDS = {"wavelength", "wavelengthnm", "nm", "lambda", "lambdanm", "wl", "wlnm", "nanometers"}
 
 
@@ -86,9 +84,10 @@ def _header(text: str, separator: str) -> _Header | None:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     try:
         for counted, row in enumerate(itertools.islice(reader, _PREAMBLE), start=1):
-            cells = tuple(cell.strip() for cell in row)
-            while cells and not cells[-1]:
-                cells = cells[:-1]
+            used = max((at for at, cell in enumerate(row, start=1) if cell.strip()), default=0)
+            if used > _MOST_COLUMNS:
+                return None
+            cells = tuple(cell.strip() for cell in row[:used])
             if sum(wavelength_in(cell, plain=True) is not None for cell in cells) >= LEAST_COLUMNS:
                 return _Header(row=counted, cells=cells, wide=True)
             if len(cells) > 1 and any(map(is_wavelength_column, cells)):
@@ -132,20 +131,22 @@ def _fitted(cells: tuple[str, ...], width: int, counted: int, file: str) -> tupl
     return cells[:width]
 
 
-def numbers(sheet: Sheet, row: Row, columns: Sequence[int]) -> Array:
-    """The numbers of a row at some places, shape (len(columns),).
+def numbers(sheet: Sheet, row: Row, columns: Sequence[int]) -> list[float]:
+    """The numbers of a row at some places.
 
     Raises
     ------
     InputError
         For the first that is none.
     """
-    values = [number(row.cells[at]) for at in columns]
-    for at, value in zip(columns, values, strict=True):
+    read = []
+    for at in columns:
+        value = number(row.cells[at])
         if value is None or abs(value) > LARGEST_VALUE:
             found, mend = why_no_number(row.cells[at])
             raise InputError(sheet.where(row, sheet.table.columns[at]), found, "a number", mend)
-    return np.array(values, dtype=np.float64)
+        read.append(value)
+    return read
 
 
 def check_decimals(sheet: Sheet, columns: Sequence[str]) -> None:

@@ -17,7 +17,7 @@ import numpy as np
 from tint.errors import InputError
 from tint.swatches.gather import quoted
 from tint.swatches.instruments.geometry import SPECULAR, geometry_in
-from tint.swatches.instruments.measurement import Measurement, checked_wavelengths, needed_number
+from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
 from tint.swatches.instruments.xml_tree import every, first, needed_attribute, text_of
 
 ROOT = "IESTM2714"
@@ -58,6 +58,7 @@ def _measurement(element: Element, name: str, instrument: str, file: str, place:
     if quantity is None:
         raise InputError(where, f"SpectralQuantity {quoted(told)}", "reflectance, transmittance, R-Factor or T-Factor")
     points = [each for each in element if each.tag.rpartition("}")[2] == "SpectralData"]
+    check_count(len(points), where)
     nm = [needed_number(needed_attribute(each, "wavelength", where), f"{where}, wavelength") for each in points]
     wavelengths = checked_wavelengths(nm, where)
     values = [needed_number(each.text or "", f"{where}, {at:g} nm") for at, each in zip(nm, points, strict=True)]

@@ -7,7 +7,7 @@ from typing import Any
 from xml.etree.ElementTree import Element, ParseError, TreeBuilder
 
 from tint.errors import InputError
-from tint.swatches.gather import quoted
+from tint.swatches.gather import quoted, shown
 
 MOST_ELEMENTS = 400_000
 DEEPEST = 60
@@ -59,7 +59,7 @@ def parsed(data: bytes, file: str) -> Element:
         found = "it declares a document type or entities, which tint does not read"
         raise InputError(file, found, "plain XML", _AGAIN) from error
     except (ValueError, LookupError) as error:
-        raise InputError(file, f"its text cannot be decoded ({error})", "XML in UTF-8", _AGAIN) from error
+        raise InputError(file, f"its text cannot be decoded ({shown(str(error))})", "XML in UTF-8", _AGAIN) from error
     return root
 
 

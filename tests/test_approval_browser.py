@@ -1,0 +1,287 @@
+"""The approval sheet in a browser without a network: what it shows, how it is worked by keyboard, what it prints."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from PIL import Image
+
+from tint import colorimetry
+from tint.appearance import Setting, predict
+from tint.materials import Blend
+from tint.palette import Palette
+from tint.proof.approval import Asked, approval
+from tint.proof.lights import LIGHTS
+from tint.proof.part import part_of, view_of
+from tint.proof.part_picture import Shown
+from tint.proof.portrait import light_of
+from tint.proof.render import LAMP, colour_table, to_levels
+from tint.target import target_from_blend
+
+sync: Any = pytest.importorskip("playwright.sync_api", reason="needs playwright, to drive a browser")
+trimesh: Any = pytest.importorskip("trimesh", reason="needs trimesh, for a part to show")
+pytest.importorskip("jinja2", reason="the page is drawn with jinja2")
+pytest.importorskip("font_source_serif_pro", reason="the sheet is set in it")
+
+from tint.proof.approval_page import approval_page, slider_thicknesses
+
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
+pytestmark = [
+    pytest.mark.skipif(BROWSER is None, reason="needs the browser chromium (apt-get install -y chromium)"),
+    pytest.mark.xdist_group("browser"),
+]
+
+MIX = Blend("clear", {"white": 0.25, "green": 0.05})
+WALL = Setting(thickness_mm=2.6)
+ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--force-color-profile=srgb")
+
+
+def dome() -> Shown:
+    """A slab 3 mm thick with a half ball on it."""
+    slab, ball = trimesh.creation.box((40.0, 30.0, 3.0)), trimesh.creation.icosphere(4, 8.0)
+    ball.apply_translation((0.0, 0.0, 6.0))
+    part = part_of(np.concatenate((np.asarray(slab.triangles), np.asarray(ball.triangles))))
+    return Shown(view=view_of(part, pixels=360), named="Dome from the top", volume_cm3=part.volume_cm3)
+
+
+@pytest.fixture(scope="module")
+def shown() -> Shown:
+    return dome()
+
+
+@pytest.fixture(scope="module")
+def sheets(demo_palette: Palette, shown: Shown, tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """File addresses of a plain sheet, of one with a part and a target, and of one as full as can be."""
+    folder = tmp_path_factory.mktemp("sheets")
+    asked = Asked(name="Lichen", words="Like the moss on the north wall.", who="Ada Marsh", made=date(2026, 3, 2))
+    wanted = target_from_blend(demo_palette, Blend("clear", {"white": 0.3, "blue": 0.02}), setting=WALL, tolerance=2.0)
+    crowded = replace(
+        asked, name="A name as long as a name may be on a sheet, sixty letters",
+        words="Moss, ß, ø, Ж, 茶, etc. " * 16, expiry=date(2027, 3, 2), show_formula=True,
+        who="Somebody with a long name, for a house with a longer one, in a town far away",
+    )  # fmt: skip
+    thick = Setting(thickness_mm=11.5, over="black", geometry="45:0", light="FL2")
+    many = Blend("milky", {"yellow": 1.37, "blue": 0.61, "rose": 0.2, "black": 0.11, "white": 0.9})
+    drawn = {
+        "plain": approval(demo_palette, MIX, setting=WALL, asked=asked),
+        "part": approval(demo_palette, MIX, setting=WALL, asked=asked, target=wanted, shown=shown),
+        "full": approval(
+            demo_palette, many, setting=thick, asked=crowded, shown=shown,
+            target=target_from_blend(demo_palette, Blend("clear", {"white": 0.3}), setting=thick, tolerance=2.0),
+        ),
+    }  # fmt: skip
+    for name, sheet in drawn.items():
+        (folder / f"{name}.html").write_bytes(approval_page(sheet))
+    return {name: (folder / f"{name}.html").as_uri() for name in drawn}
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    with sync.sync_playwright() as driver:
+        running = driver.chromium.launch(executable_path=BROWSER, args=list(ARGUMENTS))
+        yield running
+        running.close()
+
+
+@pytest.fixture
+def opened(browser: Any) -> Iterator[Any]:
+    """A function that opens an address; afterwards nothing may have been said on the console or asked of a network."""
+    said: list[str] = []
+    contexts = []
+
+    def open_(address: str, *, width: int = 1200, height: int = 900, scheme: str = "light") -> Any:
+        context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme, offline=True)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda message: said.append(message.text))
+        page.on("pageerror", lambda error: said.append(str(error)))
+        page.on("request", lambda asked: said.append(asked.url) if asked.url.startswith("http") else None)
+        page.goto(address)
+        page.wait_for_function("!document.getElementById('hands').hidden")
+        if page.query_selector("canvas"):
+            page.wait_for_selector(".drawn")
+        return page
+
+    yield open_
+    for context in contexts:
+        context.close()
+    assert said == []
+
+
+def pixels(page: Any, selector: str) -> NDArray[np.int64]:
+    with Image.open(io.BytesIO(page.locator(selector).screenshot())) as image:
+        return np.asarray(image.convert("RGB")).astype(np.int64)
+
+
+def middle(page: Any, selector: str) -> NDArray[np.int64]:
+    image = pixels(page, selector)
+    return np.asarray(image[image.shape[0] // 2, image.shape[1] // 2])
+
+
+def set_to(page: Any, hand: str, value: int) -> None:
+    page.locator(f"#{hand}").fill(str(value))
+
+
+def levels(code: str) -> NDArray[np.float64]:
+    return 255.0 * colorimetry.hex_to_srgb(code)
+
+
+def test_each_slider_shows_the_predicted_colour(opened: Any, sheets: dict[str, str], demo_palette: Palette) -> None:
+    page = opened(sheets["plain"])
+    assert np.abs(middle(page, "#slab") - levels(predict(demo_palette, MIX, setting=WALL).srgb)).max() <= 1
+    depths = slider_thicknesses(2.6)
+    for t, over, light in ((0, "white", "D65"), (20, "black", "A"), (45, "white", "FL11"), (7, "black", "LED-B3")):
+        set_to(page, "thickness", t)
+        set_to(page, "backing", ("black", "white").index(over))
+        set_to(page, "light", LIGHTS.index(light))
+        setting = Setting(thickness_mm=depths[t], over=over, light=light)
+        seen = predict(demo_palette, MIX, setting=setting)
+        assert np.abs(middle(page, "#slab") - levels(seen.srgb)).max() <= 1
+        view = setting.viewing(demo_palette)
+        card, _ = colorimetry.lab_to_srgb(colorimetry.lab(demo_palette.backings[over], view), view)
+        assert np.abs(pixels(page, "#card")[5, 5] - 255.0 * card).max() <= 1
+        told = page.locator("#told").inner_text()
+        assert f"{depths[t]:g} mm" in told
+        assert f"over {over}" in told
+        assert f"({light})" in told
+        assert ("nearest it can show" in told) == (not seen.in_gamut)
+
+
+@pytest.mark.parametrize(("over", "light"), [("white", "D65"), ("black", "A"), (LAMP, "FL11")])
+def test_the_part_is_drawn_as_the_renderer_draws_it(
+    opened: Any, sheets: dict[str, str], demo_palette: Palette, shown: Shown, over: str, light: str
+) -> None:
+    page = opened(sheets["part"])
+    set_to(page, "backing", ("black", "white", LAMP).index(over))
+    set_to(page, "light", LIGHTS.index(light))
+    drawn = np.array(page.evaluate(
+        "() => { const c = document.getElementById('part');"
+        " return Array.from(c.getContext('2d').getImageData(0, 0, c.width, c.height).data) }"
+    ))  # fmt: skip
+    portrait = shown.portrait
+    table = colour_table(
+        demo_palette, MIX, setting=replace(WALL, light=light), upto_mm=portrait.upto_mm, over=over
+    )  # fmt: skip
+    true = to_levels(light_of(portrait, table)).astype(int)
+    apart = np.abs(drawn.reshape(*portrait.cover.shape, 4)[..., :3] - true).max(axis=-1)
+    whole = portrait.cover == 1.0
+    assert apart[whole].max() <= 2  # shade and thickness travel in steps
+    assert np.median(apart[whole]) <= 1
+    assert apart.max() <= 4
+
+
+def test_it_is_worked_by_keyboard_alone(opened: Any, sheets: dict[str, str]) -> None:
+    page = opened(sheets["plain"])
+    reached = []
+    for _ in range(4):
+        page.keyboard.press("Tab")
+        reached.append(page.evaluate("document.activeElement.id"))
+    assert reached == ["around", "thickness", "backing", "light"]
+    outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+    assert outline == "solid"
+    before = middle(page, "#slab")
+    page.keyboard.press("ArrowRight")
+    assert page.locator("#light").get_attribute("aria-valuetext") == "Filament lamp (A)"
+    assert np.any(middle(page, "#slab") != before)
+    page.keyboard.press("Shift+Tab")
+    page.keyboard.press("End")
+    assert page.locator("#backing").get_attribute("aria-valuetext") == "with a lamp behind"
+    page.keyboard.press("Shift+Tab")
+    page.keyboard.press("Home")
+    assert page.locator("#told").inner_text().startswith("A flat piece, 0.1 mm, with a lamp behind, in Filament")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_surroundings_are_light_or_dark_and_leave_the_colours_alone(
+    opened: Any, sheets: dict[str, str], scheme: str
+) -> None:  # fmt: skip
+    page = opened(sheets["plain"], scheme=scheme)
+
+    def around() -> float:
+        return float(pixels(page, "body")[2, 2].mean())
+
+    dark = scheme == "dark"
+    colour = middle(page, "#slab")
+    assert (around() < 80.0) == dark
+    assert page.locator("#around").get_attribute("aria-pressed") == str(dark).lower()
+    page.locator("#around").click()
+    assert (around() < 80.0) != dark
+    assert np.array_equal(middle(page, "#slab"), colour)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "name"), [(1200, "part"), (390, "part"), (390, "full")])
+def test_axe_finds_nothing(opened: Any, sheets: dict[str, str], width: int, name: str, scheme: str) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="needs axe-playwright-python").Axe()
+    page = opened(sheets[name], width=width, scheme=scheme)
+    found = axe.run(page).response["violations"]
+    assert [(each["id"], each["nodes"][0]["html"][:200]) for each in found] == []
+
+
+@pytest.mark.parametrize("name", ["plain", "part", "full"])
+def test_on_a_phone_nothing_is_wider_than_the_screen(opened: Any, sheets: dict[str, str], name: str) -> None:
+    page = opened(sheets[name], width=360, height=740)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert page.evaluate("parseFloat(getComputedStyle(document.body).fontSize)") >= 16.0
+    small = page.evaluate(
+        "[...document.querySelectorAll('main *')].filter(e => e.childNodes.length && e.offsetParent)"
+        ".map(e => parseFloat(getComputedStyle(e).fontSize))"
+    )
+    assert min(small) >= 14.0
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("name", ["plain", "part", "full"])
+def test_it_prints_on_one_page(opened: Any, sheets: dict[str, str], name: str, paper: str) -> None:
+    pypdf: Any = pytest.importorskip("pypdf")
+    page = opened(sheets[name], scheme="dark")
+    printed = pypdf.PdfReader(io.BytesIO(page.pdf(format=paper)))
+    assert len(printed.pages) == 1
+    told = " ".join(printed.pages[0].extract_text().split())
+    assert "Signature" in told
+    assert "Thickness of the flat piece" not in told  # sliders stay on the screen
+
+
+def test_what_is_printed_is_what_was_agreed(opened: Any, sheets: dict[str, str]) -> None:
+    page = opened(sheets["plain"])
+    agreed = middle(page, "#slab")
+    set_to(page, "thickness", 1)
+    set_to(page, "light", 1)
+    assert np.any(middle(page, "#slab") != agreed)
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    assert np.array_equal(middle(page, "#slab"), agreed)
+
+
+def test_without_scripts_it_still_shows_what_was_agreed(
+    browser: Any, sheets: dict[str, str], demo_palette: Palette
+) -> None:  # fmt: skip
+    context = browser.new_context(java_script_enabled=False, offline=True)
+    page = context.new_page()
+    page.goto(sheets["part"])
+    assert np.abs(middle(page, "#slab") - levels(predict(demo_palette, MIX, setting=WALL).srgb)).max() <= 1
+    assert page.locator("img.part").is_visible()
+    assert not page.locator("#hands").is_visible()
+    context.close()
+
+
+def test_pictures_have_words_in_their_place(opened: Any, sheets: dict[str, str]) -> None:
+    page = opened(sheets["part"])
+    labels = page.evaluate("[...document.querySelectorAll('[role=img]')].map(e => e.getAttribute('aria-label'))")
+    assert len(labels) > 15
+    assert all(labels)
+    content = Path(sheets["part"].removeprefix("file://")).read_text("utf-8")
+    data = re.search(r'id="data">(.*?)</script>', content, flags=re.DOTALL)
+    assert data is not None
+    assert json.loads(data.group(1))["lights"][0] == "Daylight (D65)"
+    assert page.locator("img.part").get_attribute("alt").startswith("Dome from the top, in the colour of every point")

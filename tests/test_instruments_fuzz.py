@@ -1,0 +1,52 @@
+"""Broken files of every format are read or refused by one line; tests/figures/fuzz.py does the same at length."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from instrument_files import seeds
+
+from tint.errors import InputError
+from tint.swatches.instruments import parse_measurements
+
+sys.path.insert(0, str(Path(__file__).parent / "figures"))
+
+from fuzz import Tally, fuzz, try_one
+
+
+@pytest.mark.parametrize("name", seeds())
+def test_the_files_that_are_broken_are_good(name: str) -> None:
+    assert parse_measurements(seeds()[name], file=name)
+
+
+def test_two_thousand_mutants_do_no_harm() -> None:
+    tallies = fuzz(2000, seed=1)
+    assert [defect for each in tallies.values() for defect in each.defects] == []
+    assert sum(each.read + each.refused for each in tallies.values()) == 2000
+    assert all(each.read and each.refused for each in tallies.values()), "some file was never read, or never refused"
+
+
+def test_the_judge_sees_a_defect(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(data: bytes, *, file: str) -> tuple[()]:
+        raise KeyError(file)
+
+    monkeypatch.setattr("fuzz.parse_measurements", broken)
+    tally = Tally()
+    try_one(b"", tally)
+    assert len(tally.defects) == 1
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.binary(max_size=400) | st.text(max_size=200).map(str.encode))
+def test_property_bytes_of_any_kind_are_refused_by_one_line(data: bytes) -> None:
+    line = "junk"
+    try:
+        parse_measurements(data, file="junk")
+    except InputError as error:
+        line = str(error)
+    assert line.startswith("junk")
+    assert "\n" not in line

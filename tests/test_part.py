@@ -1,0 +1,400 @@
+"""The part: its material along the line of sight by geometry, its colour by the model, its form to be seen."""
+
+from __future__ import annotations
+
+import importlib.util
+import io
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from tint import colorimetry
+from tint.appearance import Setting, predict
+from tint.errors import InputError
+from tint.materials import Blend
+from tint.palette import Palette
+from tint.proof import part_picture, views
+from tint.proof.form import shading
+from tint.proof.part import SIDES, part_of, read_height_map, read_part, view_of, volume_cm3
+from tint.proof.part_picture import Shown
+from tint.proof.picture import DARK, WHITE
+from tint.proof.portrait import beyond_screen, light_of, outlined, portrait_of, thinner_than
+from tint.proof.render import LAMP, colour_table, to_levels
+from tint.proof.scan import scan
+
+trimesh: Any = pytest.importorskip("trimesh", reason="parts are read with trimesh")
+
+Array = NDArray[np.float64]
+
+MIX = Blend("clear", {"white": 0.25, "green": 0.05})
+OPAQUE = Blend("clear", {"white": 2.0})
+WALL = Setting(thickness_mm=3.0)
+
+
+def box(*sides: float) -> Any:
+    return trimesh.creation.box(sides)
+
+
+def triangles(mesh: Any) -> Array:
+    return np.asarray(mesh.triangles, dtype=float)
+
+
+@pytest.fixture(scope="module")
+def gallery() -> ModuleType:
+    path = Path(__file__).parents[1] / "docs" / "gallery.py"
+    spec = importlib.util.spec_from_file_location("gallery", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["gallery"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+# Geometry.
+
+
+def literal(corners: Array, width: int, height: int) -> Array:
+    """Material at every pixel centre by barycentric shares, one triangle and pixel after the other."""
+    total = np.zeros((height, width))
+    for a, b, c in corners:
+        area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+        if area == 0.0:
+            continue
+        for row in range(height):
+            for column in range(width):
+                x, y = column + 0.5 - a[0], row + 0.5 - a[1]
+                u = (x * (c[1] - a[1]) - y * (c[0] - a[0])) / area
+                v = ((b[0] - a[0]) * y - (b[1] - a[1]) * x) / area
+                if u >= 0.0 and v >= 0.0 and u + v <= 1.0:
+                    # rows run down, so that a face towards the eye has a negative area here
+                    total[row, column] -= np.sign(area) * (a[2] + u * (b[2] - a[2]) + v * (c[2] - a[2]))
+    return total
+
+
+def test_reference_scan_conversion_is_the_literal_sum() -> None:
+    mesh = trimesh.creation.icosphere(1, 9.0)
+    corners = triangles(mesh)
+    corners = np.stack((corners[..., 0] + 12.03, 12.07 - corners[..., 1], corners[..., 2]), axis=-1)
+    corners[..., :2] = np.round(corners[..., :2] * 256) / 256  # the grid on which both work
+    seen = scan(corners, width=24, height=24)
+    assert seen.material.max() > 15.0
+    assert seen.material == pytest.approx(literal(corners, 24, 24), abs=1e-9)
+
+
+def test_no_pixel_is_counted_twice_or_left_out_however_thin_the_triangles() -> None:
+    disc = trimesh.creation.cylinder(radius=10.0, height=2.0, sections=2000)  # two fans of needles
+    view = view_of(part_of(triangles(disc)), pixels=300)
+    inside = view.has_part
+    assert view.thickness_mm[inside] == pytest.approx(np.full(inside.sum(), 2.0), abs=1e-9)
+    assert inside.sum() * view.mm_per_pixel**2 == pytest.approx(np.pi * 100.0, rel=2e-3)
+
+
+def test_a_sphere_is_as_thick_as_its_chord() -> None:
+    view = view_of(part_of(triangles(trimesh.creation.icosphere(6, 10.0))), pixels=400)
+    rows, columns = np.indices(view.thickness_mm.shape)
+    middle = (np.array(view.thickness_mm.shape) - 1) / 2
+    off = np.hypot(rows - middle[0], columns - middle[1]) * view.mm_per_pixel
+    for low, high in ((0.0, 5.0), (5.0, 9.0), (9.0, 9.8)):
+        ring = (off >= low) & (off < high)
+        assert view.thickness_mm[ring] == pytest.approx(2.0 * np.sqrt(100.0 - off[ring] ** 2), rel=0.01)
+
+
+@pytest.mark.parametrize("side", [side for side in SIDES if side != "corner"])
+def test_a_box_is_as_thick_as_its_third_side_from_every_side(side: str) -> None:
+    view = view_of(part_of(triangles(box(30.0, 20.0, 4.0))), side, pixels=120)
+    deep = {"top": 4.0, "bottom": 4.0, "front": 20.0, "back": 20.0, "left": 30.0, "right": 30.0}[side]
+    inside = view.thickness_mm[view.has_part]
+    assert inside == pytest.approx(np.full(inside.size, deep))
+    seen = view.has_part.sum() * view.mm_per_pixel**2
+    edge = 2.0 * (54.0 - deep)  # half a pixel may be won or lost along it
+    assert seen == pytest.approx(30.0 * 20.0 * 4.0 / deep, abs=0.5 * edge * view.mm_per_pixel)
+
+
+def test_sides_are_turned_the_right_way() -> None:
+    wedge = np.array([[0, 0, 0], [10, 0, 0], [0, 6, 0], [0, 0, 4]], dtype=float)  # thickest at its corner
+    faces = wedge[[[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]]]
+    part = part_of(faces)
+    for side, (row, column) in {"top": (-1, 0), "bottom": (0, 0), "front": (-1, 0), "back": (-1, -1)}.items():
+        view = view_of(part, side, pixels=100)
+        at = np.unravel_index(np.argmax(view.thickness_mm), view.thickness_mm.shape)
+        shape = view.thickness_mm.shape
+        assert (at[0] > shape[0] / 2) == (row == -1)
+        assert (at[1] > shape[1] / 2) == (column == -1)
+    for axes in SIDES.values():
+        assert axes @ axes.T == pytest.approx(np.eye(3), abs=1e-12)
+        assert np.linalg.det(axes) == pytest.approx(1.0)
+
+
+def test_a_box_with_a_hole_is_seen_through() -> None:
+    frame = trimesh.creation.annulus(r_min=5.0, r_max=10.0, height=3.0, sections=4)  # a square frame
+    view = view_of(part_of(triangles(frame)), pixels=200)
+    middle = view.thickness_mm.shape[0] // 2, view.thickness_mm.shape[1] // 2
+    assert view.thickness_mm[middle] == 0.0
+    assert not view.has_part[middle]
+    inside = view.thickness_mm[view.has_part]
+    assert inside == pytest.approx(np.full(inside.size, 3.0))
+    assert view.has_part.sum() * view.mm_per_pixel**2 == pytest.approx(2.0 * (100.0 - 25.0), rel=0.02)
+    side = view_of(part_of(triangles(frame)), "front", pixels=200)
+    assert side.thickness_mm.max() == pytest.approx(10.0, rel=0.03)  # two walls, and air between, at the middle
+    assert side.thickness_mm[side.thickness_mm.shape[0] // 2, 100] == pytest.approx(10.0, rel=0.03)
+
+
+def test_a_part_upside_down_or_inside_out_has_the_same_volume(gallery: ModuleType) -> None:
+    lid = gallery.lid()
+    turned = part_of(lid.triangles * [1.0, -1.0, -1.0])
+    inside_out = part_of(lid.triangles[:, ::-1])
+    assert turned.volume_cm3 == pytest.approx(lid.volume_cm3, rel=1e-9)
+    assert inside_out.volume_cm3 == pytest.approx(lid.volume_cm3, rel=1e-9)
+    assert np.array_equal(view_of(inside_out, pixels=90).thickness_mm, view_of(lid, pixels=90).thickness_mm)
+    assert volume_cm3(view_of(lid, pixels=500)) == pytest.approx(lid.volume_cm3, rel=0.01)
+    assert part_of(triangles(box(10.0, 20.0, 30.0))).volume_cm3 == pytest.approx(6.0)
+
+
+# Files.
+
+
+@pytest.mark.parametrize("kind", ["stl", "3mf", "obj"])
+def test_a_mesh_is_read_from_each_kind_of_file(tmp_path: Path, kind: str) -> None:
+    if kind == "3mf":
+        pytest.importorskip("networkx")
+        pytest.importorskip("lxml")
+    path = tmp_path / f"lid.{kind}"
+    box(30.0, 20.0, 4.0).export(path)
+    part = read_part(path)
+    assert part.volume_cm3 == pytest.approx(2.4, rel=1e-6)
+    assert part.size_mm == pytest.approx([30.0, 20.0, 4.0])
+
+
+@pytest.mark.parametrize(
+    ("sides", "told"),
+    [
+        ((4000.0, 10.0, 10.0), "its longest side is 4 m; expected a part of 1 mm to 1 m"),
+        ((0.2, 0.1, 0.1), "its longest side is 0.2 mm; .* is it in m or in\\? then add --unit m"),
+        ((0.1, 0.05, 0.02), "is it in m\\?"),
+    ],
+)
+def test_a_part_in_the_wrong_unit_is_told(tmp_path: Path, sides: tuple[float, ...], told: str) -> None:
+    box(*sides).export(tmp_path / "part.stl")
+    with pytest.raises(InputError, match=told):
+        read_part(tmp_path / "part.stl")
+
+
+def test_a_unit_is_obeyed(tmp_path: Path) -> None:
+    box(0.03, 0.02, 0.004).export(tmp_path / "part.stl")
+    assert read_part(tmp_path / "part.stl", unit="m").volume_cm3 == pytest.approx(2.4, rel=1e-6)
+
+
+def test_a_surface_that_is_not_closed_is_told(tmp_path: Path) -> None:
+    mesh = box(30.0, 20.0, 4.0)
+    mesh.update_faces(np.arange(len(mesh.faces)) > 0)
+    mesh.export(tmp_path / "open.stl")
+    with pytest.raises(InputError, match="its surface is not closed: 3 edges with one face"):
+        read_part(tmp_path / "open.stl")
+
+
+def test_files_that_are_no_mesh_are_told_in_one_line(tmp_path: Path) -> None:
+    (tmp_path / "empty.stl").write_bytes(b"")
+    (tmp_path / "words.stl").write_text("this is no mesh")
+    (tmp_path / "broken.3mf").write_bytes(b"PK\x03\x04nothing")
+    (tmp_path / "lid.step").write_text("ISO-10303-21;")
+    for name in ("empty.stl", "words.stl", "broken.3mf", "lid.step", "none.stl"):
+        with pytest.raises(InputError) as told:
+            read_part(tmp_path / name)
+        assert "\n" not in str(told.value)
+        assert name in str(told.value)
+
+
+def test_without_trimesh_one_line_says_what_to_install(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setitem(sys.modules, "trimesh", None)
+    with pytest.raises(InputError, match=r"needs trimesh; run `pip install 'tint\[part\]'`"):
+        read_part(tmp_path / "lid.stl")
+
+
+def height_map(path: Path, levels: NDArray[np.generic]) -> Path:
+    Image.fromarray(levels).save(path)
+    return path
+
+
+@pytest.mark.parametrize(("kind", "per_level"), [(np.uint8, 0.02), (np.uint16, 0.0001)])
+def test_a_height_map_is_thickness(tmp_path: Path, kind: Callable[..., Any], per_level: float) -> None:
+    levels = np.zeros((40, 60), dtype=kind)
+    levels[10:30, 10:50] = kind(3.0 / per_level)
+    view = read_height_map(height_map(tmp_path / "map.png", levels), mm_per_level=per_level, mm_per_pixel=0.5)
+    assert view.thickness_mm[20, 20] == pytest.approx(3.0, abs=per_level)
+    assert not view.has_part[0, 0]
+    assert volume_cm3(view) == pytest.approx(20 * 40 * 0.25 * 3.0 / 1000.0, rel=0.01)
+
+
+def test_height_maps_that_cannot_be_read_are_told(tmp_path: Path) -> None:
+    coloured = np.zeros((4, 4, 3), dtype=np.uint8)
+    coloured[0, 0] = (200, 0, 0)
+    (tmp_path / "words.png").write_text("no picture")
+    bad = {
+        "coloured": height_map(tmp_path / "coloured.png", coloured),
+        "black all over": height_map(tmp_path / "black.png", np.zeros((4, 4), dtype=np.uint8)),
+        "not a picture": tmp_path / "words.png",
+        "No such file": tmp_path / "none.png",
+    }
+    for told, path in bad.items():
+        with pytest.raises(InputError, match=told):
+            read_height_map(path, mm_per_level=0.1)
+    with pytest.raises(InputError, match="--mm-per-level: 0; expected more than 0"):
+        read_height_map(bad["black all over"], mm_per_level=0.0)
+
+
+# Colour and form.
+
+
+def shown(mesh: Any, side: str = "top", pixels: int = 160) -> Shown:
+    part = part_of(triangles(mesh))
+    return Shown(view=view_of(part, side, pixels=2 * pixels), named="Part", volume_cm3=part.volume_cm3)
+
+
+def coloured(palette: Palette, blend: Blend, seen: Shown, setting: Setting = WALL, over: str = "") -> NDArray[np.int64]:
+    portrait = seen.portrait
+    table = colour_table(palette, blend, setting=setting, upto_mm=portrait.upto_mm, over=over)
+    return to_levels(light_of(portrait, table)).astype(np.int64)
+
+
+@pytest.mark.parametrize("over", ["black", "white"])
+def test_a_slab_is_the_chip_of_its_thickness(demo_palette: Palette, over: str) -> None:
+    setting = replace(WALL, over=over)
+    image = coloured(demo_palette, MIX, shown(box(40.0, 30.0, 3.0)), setting)
+    chip = 255.0 * colorimetry.hex_to_srgb(predict(demo_palette, MIX, setting=setting).srgb)
+    rows, columns = image.shape[:2]
+    inner = image[rows // 2 - 40 : rows // 2 + 40, columns // 2 - 60 : columns // 2 + 60]
+    assert np.abs(inner - chip).max() <= 1
+    view = setting.viewing(demo_palette)
+    card, _ = colorimetry.lab_to_srgb(colorimetry.lab(demo_palette.backings[over], view), view)
+    assert np.abs(image[1, 1] - 255.0 * card).max() <= 1  # beside the part, the bare backing
+
+
+def test_a_slab_in_the_picture_of_a_part_is_the_chip(demo_palette: Palette) -> None:
+    picture = part_picture.part_picture(
+        demo_palette, MIX, setting=WALL, shown=shown(box(40.0, 30.0, 3.0)), thin_mm=1.0, title="Slab"
+    )
+    with Image.open(io.BytesIO(views.draw(picture))) as opened:
+        image = np.asarray(opened).astype(int)
+    x, y = picture.boxes["part"].centre
+    chip = 255.0 * colorimetry.hex_to_srgb(predict(demo_palette, MIX, setting=WALL).srgb)
+    assert np.abs(image[y, x] - chip).max() <= 1
+    said = " ".join(getattr(item, "words", "") for item in picture.items)
+    assert "cm3 of the mix fill it" in said
+    assert "none" in said.split()  # is thinner than 1 mm
+
+
+def test_a_thin_rim_lets_the_backing_through(demo_palette: Palette) -> None:
+    image = coloured(demo_palette, MIX, shown(trimesh.creation.icosphere(5, 4.0)), over=LAMP)  # not shaded
+    middle = image.shape[0] // 2
+    row = image[middle, :, 1]
+    part = np.flatnonzero(row < 250)
+    assert row[part[0] + 2] > row[middle] + 20  # towards the rim ever more light comes through
+    assert np.all(np.diff(row[part[0] + 2 : middle]) <= 0)
+
+
+def test_flat_parts_are_neither_shaded_nor_glossy() -> None:
+    view = view_of(part_of(triangles(box(40.0, 30.0, 3.0))), pixels=200)
+    shade, gloss = shading(view.normals, view.height_mm, has_part=view.has_part, mm_per_pixel=view.mm_per_pixel)
+    assert shade[view.has_part] == pytest.approx(np.ones(view.has_part.sum()))
+    assert np.all(gloss == 0.0)
+
+
+def plate(letters: bool, depth: int) -> NDArray[np.uint8]:
+    image = Image.new("L", (320, 200), 0)
+    draw = ImageDraw.Draw(image)
+    draw.rectangle((10, 10, 309, 189), fill=150)
+    if letters:
+        draw.text((60, 60), "lid", fill=150 - depth, font_size=90)
+    return np.asarray(image)
+
+
+def test_engraved_letters_show_even_where_the_colour_hides_all(demo_palette: Palette, tmp_path: Path) -> None:
+    drawn = []
+    for letters in (False, True):
+        path = height_map(tmp_path / "plate.png", plate(letters, 40))
+        view = read_height_map(path, mm_per_level=0.02, mm_per_pixel=0.1)
+        drawn.append(coloured(demo_palette, OPAQUE, Shown(view=view, named="", volume_cm3=0.0, finer=1)))
+    cut = plate(True, 40) == 110
+    changed = np.abs(drawn[1] - drawn[0]).max(axis=-1)
+    assert np.ptp(drawn[0][20:180, 20:300], axis=(0, 1)).max() <= 1
+    assert (changed[cut] > 12).mean() > 0.15  # shade along the walls
+    away = np.ones_like(cut)
+    away[40:170, 40:240] = False
+    assert changed[away & (plate(False, 0) > 0)].max() <= 1
+
+
+def test_a_fillet_and_a_rib_show(demo_palette: Palette, gallery: ModuleType) -> None:
+    foot = gallery.foot()
+    seen = Shown(view=view_of(foot, pixels=400), named="foot", volume_cm3=foot.volume_cm3)
+    image = coloured(demo_palette, OPAQUE, seen)
+    middle = image.shape[0] // 2
+    lightness = image[middle, : image.shape[1] // 2, 1]
+    steps = np.abs(np.diff(lightness.astype(int)))
+    assert np.count_nonzero(np.diff((steps > 3).astype(int)) == 1) >= 5  # each of the five steps is drawn
+
+
+def test_facets_of_a_round_thing_do_not_show_and_sharp_edges_do() -> None:
+    ball = view_of(part_of(triangles(trimesh.creation.icosphere(2, 10.0))), pixels=200)
+    rows, columns = np.nonzero(ball.has_part)
+    middle = np.array(ball.has_part.shape) / 2 - 0.5
+    off = np.stack((columns - middle[1], middle[0] - rows), axis=-1) * ball.mm_per_pixel / 10.0
+    near = np.hypot(*off.T) < 0.9
+    true = np.column_stack((off, np.sqrt(np.clip(1.0 - (off**2).sum(axis=1), 0.0, None))))
+    angle = np.degrees(np.arccos(np.clip((ball.normals[rows, columns] * true).sum(axis=-1), -1.0, 1.0)))
+    assert angle[near].max() < 4.0  # flat faces would be off by up to 9 degrees
+    cube = view_of(part_of(triangles(box(10.0, 10.0, 10.0))), "corner", pixels=200)
+    kinds = np.unique(np.round(cube.normals[cube.has_part], 3), axis=0)
+    assert len(kinds) == 3
+
+
+def test_thin_spots_are_found_and_outlined(demo_palette: Palette, gallery: ModuleType) -> None:
+    lid = gallery.lid()
+    portrait = portrait_of(view_of(lid, pixels=600))
+    thin = thinner_than(portrait, 1.2)
+    rows, columns = np.nonzero(thin)
+    middle = np.array(thin.shape) / 2
+    off = np.hypot(rows - middle[0], columns - middle[1]) * portrait.mm_per_pixel
+    assert off.min() > 37.0  # nothing but the rim, 40 mm from the middle
+    assert thinner_than(portrait, 0.2).sum() < 0.02 * thin.sum()  # but for its rounded edge it is 1 mm
+    plain = np.full((*thin.shape, 3), 128, dtype=np.uint8)
+    drawn = outlined(plain, thin, dash=4)
+    changed = np.any(drawn != 128, axis=-1)
+    assert set(map(tuple, drawn[changed].tolist())) == {DARK, WHITE}
+    assert np.all(thin[changed])
+    assert changed.sum() < 0.5 * thin.sum()
+
+
+def test_what_a_screen_cannot_show_is_marked_and_told(demo_palette: Palette) -> None:
+    sun, seen = Blend("clear", {"yellow": 0.9}), shown(box(40.0, 30.0, 3.0))
+    table = colour_table(demo_palette, sun, setting=WALL, upto_mm=3.0)
+    assert not predict(demo_palette, sun, setting=WALL).in_gamut
+    assert beyond_screen(seen.portrait, table).sum() == seen.portrait.has_part.sum()
+    picture = part_picture.part_picture(demo_palette, sun, setting=WALL, shown=seen)
+    said = " ".join(getattr(item, "words", "") for item in picture.items)
+    assert "of what is seen is beyond a screen" in said
+
+
+def test_a_deep_picture_is_the_shallow_one_with_more_levels(demo_palette: Palette) -> None:
+    seen = shown(trimesh.creation.icosphere(4, 6.0))
+    deep = part_picture.deep_part(demo_palette, MIX, setting=WALL, shown=seen)
+    assert deep.dtype == np.uint16
+    assert np.abs(deep / 257.0 - coloured(demo_palette, MIX, seen)).max() <= 1.0
+    assert np.unique(deep).size > 256
+
+
+def test_the_gallery_draws_what_its_page_shows(gallery: ModuleType, demo_palette: Palette, tmp_path: Path) -> None:
+    page = (Path(__file__).parents[1] / "docs" / "gallery.md").read_text("utf-8")
+    small = {name: gallery.smaller(png) for name, png in gallery.pictures(demo_palette, tmp_path, pixels=120).items()}
+    for name, png in small.items():
+        assert f"gallery/{name}" in page
+        assert (Path(__file__).parents[1] / "docs" / "gallery" / name).exists()
+        assert png.startswith(b"\x89PNG")

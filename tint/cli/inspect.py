@@ -1,0 +1,199 @@
+"""`tint inspect`: a reading against its approved reference, as pass, fail or too close to call."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+import numpy as np
+
+from tint import colorimetry
+from tint.cli.options import count_option, folder_argument, grouped, json_option, known, number_option
+from tint.cli.tables import CARE, QUIET, counted, page, print_json, show_notes, show_table, show_title
+from tint.colorimetry import Viewing
+from tint.errors import InputError
+from tint.inspection import FAIL, PASS, Inspection, Tolerance, inspect_reading
+from tint.materials import SEATS
+from tint.shift import Shift, learn_shift, read_pairs
+from tint.spectra import Array, read_spectrum
+from tint.swatches import NO_BACKING, SwatchFolder, read_folder
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_OPENINGS = {
+    PASS: "Pass: the difference is inside what was agreed.",
+    FAIL: "Fail: the difference is outside what was agreed.",
+}
+_TOO_CLOSE = "Too close to call: read both again, several times, and give the means with --readings."
+
+
+def _tolerance(tolerance: float, tolerance_lightness: float | None, tolerance_contrast: float | None) -> Tolerance:
+    return Tolerance(delta_e=tolerance, lightness=tolerance_lightness, contrast_ratio=tolerance_contrast)
+
+
+def _files(
+    reading: str, reference: str, reading_black: str | None, reference_black: str | None, early: str | None
+) -> dict[str, str | None]:
+    if (reading_black is None) != (reference_black is None):
+        missing = "--reading-black" if reading_black is None else "--reference-black"
+        raise InputError(missing, "not given", "expected both readings over black, or neither")
+    if early is not None and reading_black is not None:
+        raise InputError("--early", "given together with --reading-black", mend="it says nothing of opacity")
+    return {
+        "reading": reading,
+        "reference": reference,
+        "reading_black": reading_black,
+        "reference_black": reference_black,
+        "early": early,
+    }
+
+
+@click.command("inspect")
+@folder_argument
+@grouped(
+    "files",
+    _files,
+    click.option("--reading", required=True, metavar="FILE[:NAME]", help="The part: a row of a readings table."),
+    click.option("--reference", required=True, metavar="FILE[:NAME]", help="What was approved."),
+    click.option("--reading-black", metavar="FILE[:NAME]", help="The part over the darkest backing."),
+    click.option("--reference-black", metavar="FILE[:NAME]", help="What was approved over the darkest backing."),
+    click.option("--early", metavar="FILE", help="The part is not cured: pairs that tell how far it will move."),
+)
+@grouped(
+    "tolerance",
+    _tolerance,
+    number_option("--tolerance", "What was agreed.", expected="a CIEDE2000", metavar="CIEDE2000", default=1.0),
+    number_option("--tolerance-lightness", "For lightness alone.", expected="a difference in L*", metavar="L*"),
+    number_option("--tolerance-contrast", "For the contrast ratio.", expected="a difference", metavar="X"),
+)
+@count_option("--readings", "How many readings the part's is the mean of.", default=1)
+@count_option("--reference-readings", "The same of what was approved.", default=1)
+@click.option("--over", metavar="BACKING", help="What both lay over, or `none`.  [default: the lightest backing]")
+@click.option("--seat", type=click.Choice(SEATS), default="air", show_default=True, help="How they lay on it.")
+@click.option("--light", metavar="NAME", default="D65", show_default=True, help="A CIE light.")
+@click.option("--observer", type=click.Choice(("2", "10")), default="10", show_default=True, help="Degrees.")
+@json_option
+def command(
+    folder: Path,
+    files: dict[str, str | None],
+    tolerance: Tolerance,
+    readings: int,
+    reference_readings: int,
+    over: str | None,
+    seat: str,
+    light: str,
+    observer: str,
+    as_json: bool,
+) -> None:
+    """A reading against what was approved: pass, fail or too close.
+
+    Example: tint inspect swatches_demo --reading swatches_demo/readings.csv:peach-lid
+    --reference swatches_demo/readings.csv:peach-lid --tolerance 1
+
+    It exits with 0 whatever the verdict.
+    """
+    swatches = read_folder(folder)
+    view = colorimetry.viewing(swatches.wavelengths, light=light, observer=int(observer))
+    backings = sorted(swatches.backings, key=lambda name: float(np.mean(swatches.backings[name])))
+    behind = known(over, [*backings, NO_BACKING], "--over") if over else (backings or [NO_BACKING])[-1]
+    if files["reading_black"] and (len(backings) < 2 or behind != backings[-1]):
+        raise InputError("--reading-black", f"the others lie over {behind}", "expected them over the lightest backing")
+    read = {
+        name: _read(file, swatches, behind, seat) for name, file in files.items() if name in ("reading", "reference")
+    }
+    black = [
+        _read(files[name], swatches, backings[0], seat) for name in ("reading_black", "reference_black") if files[name]
+    ]
+    shift = _shift(files["early"], swatches, view, behind)
+    found = inspect_reading(
+        read["reading"],
+        read["reference"],
+        view=view,
+        tolerance=tolerance,
+        repeatability=swatches.instrument.repeatability,
+        readings=readings,
+        reference_readings=reference_readings,
+        over_black=(black[0], black[1]) if black else None,
+        moves=np.zeros(3) if shift is None else shift.lab,
+        moves_covariance=None if shift is None else shift.covariance,
+    )
+    conditions = f"over {behind}, {seat} seat, {view.light}, {view.observer}° observer"
+    if as_json:
+        print_json(_as_json(found, shift, conditions))
+    else:
+        with page() as out:
+            _show(out, found, shift, conditions, swatches.instrument.repeatability, readings, reference_readings)
+
+
+def _read(file: str | None, swatches: SwatchFolder, over: str, seat: str) -> Array:
+    told = {"backing": over, "seat": "air" if over == NO_BACKING else seat, "quantity": "reflectance"}
+    return read_spectrum(str(file), onto=swatches.wavelengths, told=told)
+
+
+def _shift(file: str | None, swatches: SwatchFolder, view: Viewing, over: str) -> Shift | None:
+    return None if file is None else learn_shift(*read_pairs(file, view, wavelengths=swatches.wavelengths, over=over))
+
+
+def _show(
+    out: Console,
+    found: Inspection,
+    shift: Shift | None,
+    conditions: str,
+    repeatability: float,
+    readings: int,
+    given: int,
+) -> None:
+    show_title(out, _OPENINGS.get(found.verdict, _TOO_CLOSE), conditions)
+    show_table(
+        out,
+        ("<what", "differs", "agreed", "guard", "<verdict"),
+        [
+            (
+                check.what,
+                *(f"{x:.{_decimals(check.what)}f}" for x in (check.value, check.limit, check.band)),
+                check.verdict,
+            )
+            for check in found.checks
+        ],
+    )
+    out.print()
+    out.print(
+        f"colour: CIEDE2000. guard: what reading alone may do, at {repeatability:g} a wavelength and "
+        f"{counted(readings, 'reading')} against {given}: a part whose true difference is just the agreed one gets a "
+        "wrong verdict 1 time in 20.",
+        style=QUIET,
+    )
+    show_notes(out, "The part, beside what was approved, is", found.words)
+    show_notes(out, "Not cured yet", _shift_words(shift), style=CARE)
+
+
+def _decimals(what: str) -> int:
+    return 3 if what == "contrast ratio" else 2
+
+
+def _shift_words(shift: Shift | None) -> list[str]:
+    if shift is None:
+        return []
+    moved = ", ".join(f"{name} {x:+.2f}" for name, x in zip(("L*", "a*", "b*"), shift.lab, strict=True))
+    told = [
+        f"judged as it will be when cured: {moved}, learned from {shift.pairs} pairs",
+        f"95 of 100 castings cure to within {shift.radius:.2f} CIEDE2000 of that; the guard counts it in",
+    ]
+    if not shift.known:
+        told.append("the shift does not stand out from the scatter of the pairs: read more, or wait for the cure")
+    return told
+
+
+def _as_json(found: Inspection, shift: Shift | None, conditions: str) -> dict[str, Any]:
+    names = ("delta_e", "delta_e_error", "lightness", "chroma", "hue", "redness", "yellowness", "contrast_ratio")
+    return {
+        "verdict": found.verdict,
+        **{name: getattr(found, name) for name in names},
+        "checks": [asdict(check) | {"guard": check.band, "verdict": check.verdict} for check in found.checks],
+        "words": list(found.words),
+        "shift": None if shift is None else asdict(shift),
+        "conditions": conditions,
+    }

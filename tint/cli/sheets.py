@@ -1,0 +1,154 @@
+"""A weigh sheet as a page and as JSON: premixes, the batch in its order, cups, and what hangs on each weighing."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from tint.cli.looks import appearance_json, show_appearance
+from tint.cli.tables import CARE, HEAD, QUIET, fixed, show_facts, show_notes, show_table, show_title
+from tint.palette import Palette
+from tint.weigh import Line, WeighSheet
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_NOTHING = 0.005  # CIEDE2000 a step below which a weighing is not pointed out
+
+
+def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target: bool = False) -> None:
+    """The page, in the order in which it is used."""
+    step, least = f"{sheet.scale.step_g:g} g", f"{sheet.scale.smallest_g:.2g} g"
+    show_title(
+        out,
+        f"Weigh: {sheet.blend}",
+        f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3; scale step {step}, "
+        f"which weighs {least} and more to {sheet.scale.tolerance_percent:g} %",
+    )
+    if sheet.premixes:
+        _show_premixes(out, sheet)
+    _show_lines(out, sheet)
+    _show_cups(out, sheet)
+    show_notes(out, "Before you weigh", sheet.warnings, style=CARE)
+    _show_care(out, sheet)
+    out.print()
+    out.print("As rounded, it will look like this", style=HEAD)
+    out.print(f"{sheet.predicted.conditions}; {palette.model}", style=QUIET)
+    out.print()
+    more = [("rounding", f"{sheet.delta_e:.2f} CIEDE2000", "from the exact recipe")]
+    if has_target:
+        more.append(("target", f"{sheet.aim_delta_e:.2f} CIEDE2000", "from it, as rounded"))
+    show_appearance(out, sheet.predicted, palette, more=more)
+    show_notes(out, "Take care", sheet.cautions)
+
+
+def _allowed(sheet: WeighSheet) -> str:
+    """What is in the batch beside the parts."""
+    batch = sheet.batch
+    told = [f"{batch.waste_percent:g} % for waste"] if batch.waste_percent else []
+    told += ["sprue"] if batch.sprue_cm3 else []
+    told += ["what stays in cups"] if batch.cup_loss_g else []
+    return f"{', '.join(told)} included" if told else "nothing for waste included"
+
+
+def _show_premixes(out: Console, sheet: WeighSheet) -> None:
+    """What is let down first, a line a step."""
+    shown = sheet.scale.shown
+    rows = []
+    for premix in sheet.premixes:
+        for step in premix.steps:
+            last = step is premix.steps[-1]
+            left = shown(premix.left_g) if last else ""
+            rows.append((step.makes, shown(step.grams), step.what, shown(step.base_g), f"part {step.part}", left))
+    out.print("Premixes, made and stirred first", style=HEAD)
+    show_table(out, ("<", "", "<", "into", "<", "left over"), rows)
+    out.print()
+    errors = ", ".join(f"{premix.pigment} {premix.dose_error_percent:.1f} %" for premix in sheet.premixes)
+    out.print(f"Their doses, all weighings together, come within (95 of 100): {errors}.", style=QUIET)
+    out.print()
+    out.print("Batch, in this order", style=HEAD)
+
+
+def _show_lines(out: Console, sheet: WeighSheet) -> None:
+    shown = sheet.scale.shown
+    rows = [
+        (str(at), line.what, _into(line), shown(line.grams), f"{line.percent:.3f} %")
+        for at, line in enumerate(sheet.lines, start=1)
+    ]
+    rows.append(("", "total", "", shown(sheet.total_grams), "100.000 %"))
+    show_table(out, ("", "<what", "<", "weigh", "of the mix"), rows)
+    out.print()
+    out.print(
+        f"The parts keep their mixing ratio within {sheet.mix_error_percent:.2f} % as rounded. Pigment counted as part "
+        f"of part {sheet.lines[0].part} would leave that part {sheet.naive_part_error_percent:.2f} % short, and the "
+        f"ratio {sheet.naive_mix_error_percent:.2f} % off.",
+        style=QUIET,
+    )
+
+
+def _into(line: Line) -> str:
+    return f"into {line.into}" if line.pigment else ""
+
+
+def _show_cups(out: Console, sheet: WeighSheet) -> None:
+    """How the batch is split; of one cup only how large it must be."""
+    cups, split, shown = sheet.cups, sheet.split, sheet.scale.shown
+    facts = [("cups", f"{cups.count}", f"of {cups.least_cup_cm3:.4g} cm3 or more, {split.headroom:g} times the mix")]
+    if cups.count > 1:
+        into = [f"{shown(cups.tinted_g)} tinted part {sheet.lines[0].part}"]
+        into += [f"{shown(grams)} part {part}" for part, grams in cups.rest_g.items()]
+        facts += [("in each", shown(cups.grams), " + ".join(into))]
+        facts += [("their ratio", f"within {cups.mix_error_percent:.2f} %", "as shared out")]
+    if cups.cups_each > 1:
+        facts += [("cups a mould", f"{cups.cups_each}", "poured one straight after the other")]
+    elif cups.moulds_each is not None:
+        over = cups.count * cups.moulds_each - (sheet.batch.pours or 0)
+        facts += [("moulds a cup", f"{cups.moulds_each}", f"mix for {over} more than asked" if over else "")]
+    if cups.minutes is not None and split.pot_life_min is not None:
+        mixing = "mixing and pouring" if split.minutes_to_mix else "pouring alone; mixing comes on top"
+        facts += [("minutes", f"{cups.minutes:g}", f"{mixing}; pot life {split.pot_life_min:g}")]
+    out.print()
+    show_facts(out, facts)
+
+
+def _show_care(out: Console, sheet: WeighSheet) -> None:
+    """Every weighing that a step of the scale can be seen in, the most delicate first."""
+    told = [each for each in sheet.care if each.delta_e >= _NOTHING]
+    if not told:
+        return
+    out.print()
+    out.print("Weigh most carefully", style=HEAD)
+    rows = [(each.what, f"into {each.into}", f"{each.step_g:g} g", fixed(each.delta_e, 2)) for each in told]
+    show_table(out, ("<", "<", "a step", "CIEDE2000"), rows)
+
+
+def sheet_json(sheet: WeighSheet, optics: str) -> dict[str, Any]:
+    """The whole of a sheet."""
+    return {
+        "lines": [asdict(line) | {"into": line.into} for line in sheet.lines],
+        "total_grams": sheet.total_grams,
+        "predicted": appearance_json(sheet.predicted) | {"optics": optics},
+        "base": sheet.blend.base,
+        "loadings": dict(sheet.blend.loadings),
+        "rounded": dict(sheet.rounded.loadings),
+        "delta_e": sheet.delta_e,
+        "aim_delta_e": sheet.aim_delta_e,
+        "batch_g": sheet.batch_g,
+        "volume_cm3": sheet.volume_cm3,
+        "batch": asdict(sheet.batch),
+        "scale_step_g": sheet.scale.step_g,
+        "smallest_weighing_g": sheet.scale.smallest_g,
+        "dose_tolerance_percent": sheet.scale.tolerance_percent,
+        "mix_error_percent": sheet.mix_error_percent,
+        "naive_mix_error_percent": sheet.naive_mix_error_percent,
+        "naive_part_error_percent": sheet.naive_part_error_percent,
+        "premixes": [
+            asdict(premix)
+            | {name: getattr(premix, name) for name in ("strength", "made_g", "left_g", "pigment_g", "base_g")}
+            for premix in sheet.premixes
+        ],
+        "cups": asdict(sheet.cups),
+        "care": [asdict(each) for each in sheet.care],
+        "cautions": list(sheet.cautions),
+        "warnings": list(sheet.warnings),
+    }

@@ -1,0 +1,66 @@
+"""What an examination finds, and from where a difference is no longer luck."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+from tint.materials import Instrument
+
+_CHANCE = 1e-3  # that one kind of check, over all it compares in a folder, finds something where nothing is
+_LEAST_NOISE = 1e-4  # no instrument repeats better; reflectance
+_LISTED = 6  # names told before the rest are counted
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One thing that a metrologist would ask about.
+
+    Parameters
+    ----------
+    kind : str
+        A word for machines, such as `replicates` or `strength`.
+    where : str
+        The swatch, pigment, base or backing, and the wavelengths where that says more.
+    words, effect, mend : str
+        What is seen, with numbers and units; what it does to predictions; what to pour or read.
+    """
+
+    kind: str
+    where: str
+    words: str
+    effect: str
+    mend: str
+
+
+def limit(comparisons: int) -> float:
+    """Standard deviations that the largest of so many normal errors exceeds once in a thousand folders [-].
+
+    Notes
+    -----
+    Bonferroni's bound, on both sides: it holds whether or not the errors are independent.
+    """
+    return NormalDist().inv_cdf(1.0 - 0.5 * _CHANCE / max(comparisons, 1))
+
+
+def spread_limit(comparisons: int, freedom: int) -> float:
+    """Root mean square of `freedom` unit normal errors that the largest of so many exceeds as seldom [-].
+
+    Notes
+    -----
+    Wilson and Hilferty (1931, PNAS 17, 684), from memory.
+    """
+    width = 2.0 / (9.0 * max(freedom, 1))
+    return float((1.0 - width + limit(comparisons) * width**0.5) ** 1.5)
+
+
+def noise(instrument: Instrument) -> float:
+    """Standard deviation of one value of a reading [reflectance]."""
+    return max(instrument.repeatability, _LEAST_NOISE)
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a row, the rest counted when there are many."""
+    more = len(names) - _LISTED
+    return ", ".join(names[:_LISTED]) + (f" and {more} more" if more > 0 else "")

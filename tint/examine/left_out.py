@@ -1,0 +1,130 @@
+"""How far each swatch is from what all the others foretell of it, and how far that may be by the stated errors.
+
+Every swatch leaves in turn, by linear algebra in place of a fit. All its readings at all wavelengths leave together
+with its thickness and doses, which tie them: what remains foretells it from the thickness and doses as written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from tint import colorimetry
+from tint.examine.finding import noise
+from tint.fit.problem import Forward, Problem, forward, lay_out
+from tint.palette import Palette
+from tint.spectra import Array
+from tint.swatches import SwatchFolder
+
+# Of a swatch's part in a direction that it alone holds up; beyond it a miss cannot be told from rounding.
+_ALONE = 0.98
+
+
+@dataclass(frozen=True, eq=False)
+class Foretold:
+    """One swatch without which the rest were fitted.
+
+    Parameters
+    ----------
+    at : int
+        Its place in the folder's swatches.
+    missed : ndarray, shape (n_readings, n_wavelengths)
+        Read less foretold [-].
+    covariance : ndarray, shape (n_readings * n_wavelengths, ) twice
+        Of what is missed, by the errors of the palette, of its casting and of its reading.
+    slopes : ndarray, shape (n_slots, n_readings, n_wavelengths)
+        By its thickness and then its doses, in units of their standard deviation.
+    """
+
+    at: int
+    rows: Array
+    missed: Array
+    covariance: Array
+    slopes: Array
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Root mean square CIEDE2000 (D65, 10 degrees) of reflectance readings against what the others foretell."""
+
+    swatches: Mapping[str, float]
+    pigments: Mapping[str, float]
+
+
+def left_out(folder: SwatchFolder, palette: Palette) -> LeftOut:
+    """Leave-one-out error of every swatch, and of every pigment over the swatches that hold it; worst first."""
+    view = colorimetry.viewing(folder.wavelengths)
+    squared: dict[str, float] = {}
+    for each in foretell(folder, palette):
+        read = palette.evidence.read[each.rows]
+        seen = palette.evidence.backing[each.rows] >= -1
+        if seen.any():
+            lab = colorimetry.lab(np.maximum(read[seen], 0.0), view)
+            away = colorimetry.difference(colorimetry.lab(np.maximum(read - each.missed, 0.0)[seen], view), lab)
+            squared[folder.swatches[each.at].name] = float(np.mean(away**2))
+    held = {
+        pigment: [squared[s.name] for s in folder.swatches if pigment in s.loadings and s.name in squared]
+        for pigment in folder.pigments
+    }
+    by_pigment = {pigment: float(np.mean(found)) for pigment, found in held.items() if found}
+    return LeftOut(_worst_first(squared), _worst_first(by_pigment))
+
+
+def _worst_first(squared: Mapping[str, float]) -> dict[str, float]:
+    return {name: value**0.5 for name, value in sorted(squared.items(), key=lambda item: -item[1])}
+
+
+def foretell(folder: SwatchFolder, palette: Palette) -> Iterator[Foretold]:
+    """Every swatch that was read, left out in turn.
+
+    Notes
+    -----
+    Let r be what the palette misses of a swatch at its written thickness and doses, H the palette's covariance carried
+    to its readings, and R the covariance with which it entered the fit: noise and misfit, and the errors of thickness
+    and doses. Without it, r becomes ``R (R - H)^-1 r`` and H ``R (R - H)^-1 H`` (the information of one group of
+    observations subtracted; Cook and Weisberg 1982, Residuals and Influence in Regression, 2.2; from memory).
+    """
+    problem = lay_out(folder, tuple(palette.optics(base) for base in palette.bases))
+    theta = np.concatenate((palette.k, palette.s)).T
+    at = forward(problem, theta, np.zeros(problem.n_shared))
+    weight = {swatch.name: swatch.weight for swatch in palette.swatches}
+    for number, swatch in enumerate(folder.swatches):
+        if swatch.name in weight:
+            yield _foretold(problem, at, palette, number, max(weight[swatch.name], 1e-6))
+
+
+def _foretold(problem: Problem, at: Forward, palette: Palette, number: int, weight: float) -> Foretold:
+    rows = np.flatnonzero(problem.swatch == number)
+    size = (rows.size, problem.read.shape[1])
+    slopes = np.moveaxis(at.by_own[:, rows], 2, 0).swapaxes(1, 2)  # (n_slots, n_readings, n_wavelengths)
+    made = slopes.reshape(slopes.shape[0], -1)
+    variance = noise(problem.instrument) ** 2 + (
+        palette.misfit**2 * np.maximum(palette.evidence.fitted[rows], 0.0) ** (4.0 / 3.0)
+    )
+    entered = np.diag(variance.ravel() / weight) + made.T @ made
+    miss = (problem.read[rows] - at.predicted[rows]).ravel()
+    half = np.linalg.cholesky(entered)
+    white = np.linalg.solve(half, np.linalg.solve(half, _carried(at, palette, rows)).T)
+    parts, basis = np.linalg.eigh(0.5 * (white + white.T))
+    parts = np.clip(parts, 0.0, _ALONE)
+    turned = half @ basis
+    missed = turned @ ((basis.T @ np.linalg.solve(half, miss)) / (1.0 - parts))
+    of_palette = (turned * (parts / (1.0 - parts))) @ turned.T
+    # A reading's noise may be common to all its wavelengths as well as each value's own.
+    common = np.kron(np.eye(rows.size), np.full((size[1], size[1]), noise(problem.instrument) ** 2))
+    covariance = of_palette + np.diag(variance.ravel()) + made.T @ made + common
+    return Foretold(number, rows, missed.reshape(size), covariance, slopes)
+
+
+def _carried(at: Forward, palette: Palette, rows: Array) -> Array:
+    """The palette's covariance carried to these readings, all wavelengths of all of them."""
+    own = at.by_theta[:, rows]  # (n_wavelengths, n_readings, 2 n_components)
+    n_wavelengths, n_readings = own.shape[:2]
+    alone = np.einsum("wap,wpq,wbq->abw", own, palette.local, own, optimize=True)
+    common = np.einsum("wap,rwp->raw", own, palette.modes, optimize=True).reshape(-1, n_readings * n_wavelengths)
+    result = np.zeros((n_readings, n_wavelengths, n_readings, n_wavelengths))
+    each = np.arange(n_wavelengths)
+    result[:, each, :, each] = np.moveaxis(alone, 2, 0)
+    return np.asarray(result.reshape(common.shape[1], common.shape[1]) + common.T @ common)
