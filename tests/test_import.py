@@ -144,7 +144,7 @@ class TestNames:
 class TestDoubles:
     def test_what_was_read_before_is_refused(self, folder: Path) -> None:
         line = fault(folder, measured("clear-2"), **AIR)
-        assert "clear-2 is clear-2 over black, air, read before in row 4 of readings.csv" in line
+        assert "scan, row 2: clear-2 over black, air was read before, in row 4 of readings.csv" in line
         assert "keep both with --add, or put it in their place with --replace" in line
 
     def test_a_replicate_is_added(self, folder: Path) -> None:
@@ -165,7 +165,7 @@ class TestDoubles:
     def test_two_of_one_kind_in_the_files_are_told(self, folder: Path) -> None:
         twice = measured("blue-1", "b")
         line = fault(folder, twice, same={"b": "blue-1"}, **AIR)
-        assert "scan, row 3: b is blue-1 over black, air, and so is scan, row 2; expected one of each" in line
+        assert "scan, row 3: b, blue-1 over black, air, is also scan, row 2; expected one of each" in line
         made = plan(folder, twice, same={"b": "blue-1"}, add=True, **AIR)
         assert [each.action for each in made.planned] == ["new", "replicate"]
 
@@ -415,10 +415,8 @@ class TestCommand:
             ([], "missing argument"),
         ],
     )
-    def test_wrong_usage_is_one_line(
-        self, folder: Path, scan: Path, tmp_path: Path, arguments: list[str], line: str
-    ) -> None:
-        done = run("import", folder, *(each.replace("HERE", str(tmp_path)) for each in arguments))
+    def test_wrong_usage_is_one_line(self, folder: Path, scan: Path, arguments: list[str], line: str) -> None:
+        done = run("import", folder, *(each.replace("HERE", str(scan.parent)) for each in arguments))
         assert done.exit_code == 2
         assert line in done.stderr
         assert done.stderr.count("\n") == 1

@@ -40,6 +40,25 @@ def test_the_judge_sees_a_defect(monkeypatch: pytest.MonkeyPatch) -> None:
     assert len(tally.defects) == 1
 
 
+@pytest.mark.parametrize(
+    "data",
+    [
+        (b"," * 199_999 + b"\n") * 40,
+        (b"400," * 49_000 + b"\n") * 40,
+        b"wavelength,value\n" + b"400,1\n" * 199_000,
+        b"CGATS.17\nBEGIN_DATA_FORMAT\n" + (b"NM400 " * 30_000 + b"\n") * 40,
+        b"<CxF>" + b"<Object/>" * 800_000,
+        b"<CxF " + b'a=""' * 2_000_000,
+        b"<CxF><ColorValues>" + b"1 " * 4_000_000,
+    ],
+    ids=["blank cells", "wavelengths", "points", "fields", "objects", "attributes", "text"],
+)
+def test_much_that_says_little_is_refused_in_time(data: bytes) -> None:
+    tally = Tally()
+    try_one(data, tally)
+    assert (tally.defects, tally.refused) == ([], 1)
+
+
 @settings(max_examples=200, deadline=None)
 @given(st.binary(max_size=400) | st.text(max_size=200).map(str.encode))
 def test_property_bytes_of_any_kind_are_refused_by_one_line(data: bytes) -> None:

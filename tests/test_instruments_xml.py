@@ -158,8 +158,8 @@ class TestTm27:
             path.write_text(tm27(curve(3.0), namespace=namespace), encoding="utf-8")
             judge = colour.SpectralDistribution_IESTM2714(str(path)).read()
         (only,) = read_measurements(path)
-        np.testing.assert_array_equal(only.wavelengths, judge.wavelengths)  # type: ignore[arg-type]
-        np.testing.assert_array_equal(only.values, judge.values)  # type: ignore[arg-type]
+        np.testing.assert_array_equal(only.wavelengths, judge.wavelengths)
+        np.testing.assert_array_equal(only.values, judge.values)
         assert only.name == judge.header.description
         assert only.geometry == judge.reflection_geometry
 
@@ -178,7 +178,7 @@ class TestTm27:
             made.write()
         (only,) = read_measurements(path)
         assert (only.name, only.quantity, only.geometry) == ("lid", "transmittance", "di:0")
-        np.testing.assert_array_equal(only.values, curve(4.0))  # type: ignore[arg-type]
+        np.testing.assert_array_equal(only.values, curve(4.0))
 
     @pytest.mark.parametrize(
         ("told_geometry", "geometry"),

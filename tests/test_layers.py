@@ -24,7 +24,7 @@ LAYERS = {
     "uncertainty": ("tint.uncertainty",),
     "appearance": ("tint.appearance", "tint.inspection", "tint.shift"),
     "jobs": ("tint.translucency", "tint.fit", "tint.plan", "tint.target", "tint.weigh"),
-    "solving": ("tint.solve",),
+    "solving": ("tint.solve", "tint.examine"),
     "after solving": ("tint.adjust", "tint.ledger", "tint.proof"),
     "command line": ("tint.cli",),
 }
@@ -34,6 +34,9 @@ ROW = {module: row for row, modules in enumerate(LAYERS.values()) for module in 
 ROOMS = {
     "colour": "tint.colorimetry",
     "PIL": "tint.proof",
+    "fontTools": "tint.proof",
+    "jinja2": "tint.proof",
+    "trimesh": "tint.proof",
     "matplotlib": "tint.proof",
     "fpdf": "tint.proof",
     "click": "tint.cli",

@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib.util
 import io
 import sys
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
@@ -99,7 +98,7 @@ def test_no_pixel_is_counted_twice_or_left_out_however_thin_the_triangles() -> N
 
 
 def test_a_sphere_is_as_thick_as_its_chord() -> None:
-    view = view_of(part_of(triangles(trimesh.creation.icosphere(6, 10.0))), pixels=400)
+    view = view_of(part_of(triangles(trimesh.creation.icosphere(5, 10.0))), pixels=400)
     rows, columns = np.indices(view.thickness_mm.shape)
     middle = (np.array(view.thickness_mm.shape) - 1) / 2
     off = np.hypot(rows - middle[0], columns - middle[1]) * view.mm_per_pixel
@@ -224,11 +223,13 @@ def height_map(path: Path, levels: NDArray[np.generic]) -> Path:
     return path
 
 
-@pytest.mark.parametrize(("kind", "per_level"), [(np.uint8, 0.02), (np.uint16, 0.0001)])
-def test_a_height_map_is_thickness(tmp_path: Path, kind: Callable[..., Any], per_level: float) -> None:
-    levels = np.zeros((40, 60), dtype=kind)
-    levels[10:30, 10:50] = kind(3.0 / per_level)
-    view = read_height_map(height_map(tmp_path / "map.png", levels), mm_per_level=per_level, mm_per_pixel=0.5)
+@pytest.mark.parametrize(("kind", "per_level"), [("uint8", 0.02), ("uint16", 0.0001)])
+def test_a_height_map_is_thickness(tmp_path: Path, kind: str, per_level: float) -> None:
+    levels = np.zeros((40, 60))
+    levels[10:30, 10:50] = 3.0 / per_level
+    view = read_height_map(
+        height_map(tmp_path / "map.png", levels.astype(kind)), mm_per_level=per_level, mm_per_pixel=0.5
+    )
     assert view.thickness_mm[20, 20] == pytest.approx(3.0, abs=per_level)
     assert not view.has_part[0, 0]
     assert volume_cm3(view) == pytest.approx(20 * 40 * 0.25 * 3.0 / 1000.0, rel=0.01)

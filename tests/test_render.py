@@ -188,6 +188,7 @@ def test_lights_are_side_by_side_as_predicted_in_each(demo_palette: Palette) -> 
         view = setting.viewing(demo_palette)
         x, y = picture.boxes[f"recipe {light}"].centre
         assert np.abs(image[y, x] - levels(predict(demo_palette, LID, setting=setting).srgb)).max() <= 1
+        assert target.spectrum is not None
         wanted, _ = colorimetry.lab_to_srgb(colorimetry.lab(target.spectrum, view), view)
         x, y = picture.boxes[f"target {light}"].centre
         assert np.abs(image[y, x] - 255.0 * wanted).max() <= 1

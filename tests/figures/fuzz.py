@@ -137,6 +137,7 @@ class Tally:
 def try_one(data: bytes, tally: Tally) -> None:
     """Read a mutant and note what became of it."""
     start = time.perf_counter()
+    before = signal.signal(signal.SIGALRM, _ring)
     signal.setitimer(signal.ITIMER_REAL, LONGEST_S)
     try:
         for each in parse_measurements(data, file="mutant"):
@@ -154,6 +155,7 @@ def try_one(data: bytes, tally: Tally) -> None:
         tally.defects.append(f"{type(error).__name__}: {error!s:.200} of {data[:2000]!r}")
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
     taken = time.perf_counter() - start
     tally.slowest_s = max(tally.slowest_s, taken)
     if taken > LONGEST_S:
@@ -166,16 +168,12 @@ def fuzz(count: int, seed: int = 0) -> dict[str, Tally]:
     good = seeds()
     tallies = {name: Tally() for name in good}
     names, others = list(good), list(good.values())
-    before = signal.signal(signal.SIGALRM, _ring)
-    try:
-        for at in range(count):
-            name = names[at % len(names)]
-            data = good[name]
-            for _ in range(chance.choice((1, 1, 1, 2, 3))):
-                data = chance.choice(MUTATIONS)(data or b"0", chance, others)
-            try_one(data, tallies[name])
-    finally:
-        signal.signal(signal.SIGALRM, before)
+    for at in range(count):
+        name = names[at % len(names)]
+        data = good[name]
+        for _ in range(chance.choice((1, 1, 1, 2, 3))):
+            data = chance.choice(MUTATIONS)(data or b"0", chance, others)
+        try_one(data, tallies[name])
     return tallies
 
 

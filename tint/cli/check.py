@@ -1,46 +1,81 @@
-"""`tint check`: what is wrong or thin in a swatch folder, by file, row and column."""
+"""`tint check`: what is wrong or thin in a swatch folder, and what a metrologist would ask about its castings."""
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli.options import folder_argument, json_option
-from tint.cli.tables import ALARM, CARE, HEAD, counted, page, print_json, show_table
+from tint.cli.options import DEFAULT_OPTICS, folder_argument, json_option
+from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, fixed, page, print_json, show_table, waiting
 from tint.errors import Fault, InputError
+from tint.examine import Finding, LeftOut, examine, left_out
+from tint.fit import fit_palette
+from tint.palette import Palette, fit_path, read_palette
 from tint.swatches import SwatchFolder, inspect_folder
 
 if TYPE_CHECKING:
     from rich.console import Console
 
 
+_WORST = 8
+
+
+@dataclass(frozen=True)
+class _Examined:
+    """What was found in a folder that can be used; no errors where nothing was fitted."""
+
+    findings: tuple[Finding, ...] = ()
+    errors: LeftOut | None = None
+
+
 @click.command("check")
 @folder_argument
+@click.option("--quick", is_flag=True, help="Do not fit: leave out what only the castings together can tell.")
 @json_option
-def command(folder: Path, as_json: bool) -> None:
-    """Read a swatch folder and say what is wrong or thin in it.
+def command(folder: Path, quick: bool, as_json: bool) -> None:
+    """Read a swatch folder and say what is wrong, thin or out of line in it.
 
     Example: tint check swatches_demo
 
-    Exit status 2 when a fault keeps the folder from being used; what is merely thin does not.
+    Exit status 2 when a fault keeps the folder from being used; what is merely thin or odd does not. Nothing is
+    written.
     """
     read, faults = inspect_folder(folder)
+    examined = _Examined() if read is None else _examine(read, quick=quick)
     if as_json:
-        print_json(_as_json(folder, read, faults))
+        print_json(_as_json(folder, read, faults, examined))
     else:
         with page() as out:
-            _show(out, folder, read, faults)
+            _show(out, folder, read, faults, examined)
     grave = sum(fault.grave for fault in faults)
     if grave:
         found = f"{counted(grave, 'fault')} {'keeps' if grave == 1 else 'keep'} it from being used"
         raise InputError(str(folder), found, mend="mend what is listed, then check again")
 
 
-def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequence[Fault]) -> None:
+def _examine(read: SwatchFolder, *, quick: bool) -> _Examined:
+    if quick or not read.readings:
+        return _Examined(examine(read))
+    with waiting(f"examining {counted(len(read.swatches), 'swatch', 'swatches')}"):
+        palette = _palette(read)
+        return _Examined(examine(read, palette), left_out(read, palette))
+
+
+def _palette(read: SwatchFolder) -> Palette:
+    """As fitted to the folder as it stands, or fitted now."""
+    try:
+        return read_palette(fit_path(read.path, DEFAULT_OPTICS), digest=read.digest)
+    except InputError:
+        return fit_palette(read, optics=DEFAULT_OPTICS)
+
+
+def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], examined: _Examined) -> None:
     for file, of_file in groupby(faults, key=lambda fault: fault.file):
         out.print(file, style=HEAD)
         show_table(
@@ -52,9 +87,47 @@ def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequenc
         out.print()
     if read is not None:
         out.print(_contents(read))
+        _show_findings(out, examined.findings)
+        if examined.errors is not None:
+            _show_errors(out, examined.errors)
     grave = sum(fault.grave for fault in faults)
     thin = len(faults) - grave
-    out.print(f"{folder}: {counted(grave, 'fault')}, {counted(thin, 'warning')}.")
+    asked = "" if read is None else f" {counted(len(examined.findings), 'finding')}."
+    out.print(f"{folder}: {counted(grave, 'fault')}, {counted(thin, 'warning')}.{asked}")
+
+
+def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
+    """Three sentences to a finding: what is seen, what it does, what mends it."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    for each in findings:
+        out.print()
+        out.print(Text.assemble((each.kind.replace("_", " "), CARE), ": ", (each.where, HEAD)))
+        for told in (each.words, f"Effect: {each.effect}", f"Mend: {each.mend}"):
+            out.print(Padding(told, (0, 0, 0, 2), expand=False))
+    if findings:
+        out.print()
+
+
+def _show_errors(out: Console, errors: LeftOut) -> None:
+    out.print()
+    out.print(f"Left out in turn and foretold from the others: {_middle(errors)}", style=HEAD)
+    show_table(
+        out, ("<swatch", "CIEDE2000"), [(n, fixed(x, 2)) for n, x in list(errors.swatches.items())[:_WORST]], indent=2
+    )
+    out.print()
+    show_table(out, ("<pigment", "CIEDE2000"), [(n, fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
+    out.print("Root mean square of reflectance readings, worst first; D65, 10° observer.", style=QUIET)
+    out.print()
+
+
+def _middle(errors: LeftOut) -> str:
+    if not errors.swatches:
+        return "no swatch was read in reflectance"
+    shown = min(_WORST, len(errors.swatches))
+    middle = statistics.median(errors.swatches.values())
+    return f"median {fixed(middle, 2)} CIEDE2000; the {shown} worst"
 
 
 def _row(fault: Fault) -> tuple[Any, ...]:
@@ -74,7 +147,7 @@ def _contents(read: SwatchFolder) -> str:
     )
 
 
-def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault]) -> dict[str, Any]:
+def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], examined: _Examined) -> dict[str, Any]:
     told = [
         {name: getattr(fault, name) for name in ("file", "row", "column", "found", "expected", "mend", "grave")}
         for fault in faults
@@ -86,7 +159,10 @@ def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault]) -
         "warnings": [fault for fault in told if not fault["grave"]],
     }
     if read is not None:
+        errors = examined.errors
         content |= {
+            "findings": [asdict(finding) for finding in examined.findings],
+            "left_out": None if errors is None else {"swatches": errors.swatches, "pigments": errors.pigments},
             "name": read.name,
             "swatches": len(read.swatches),
             "readings": len(read.readings),

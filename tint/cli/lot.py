@@ -46,7 +46,7 @@ def command(
     """A new lot of a pigment or base: how strong, what hue.
 
     Example: tint lot swatches_demo red --base clear --load red=0.05 --load white=0.5 --thickness 3
-    --read swatches_demo/readings.csv:red-tint-1 --read-black swatches_demo/readings.csv:red-tint-1
+    --read swatches_demo/readings.csv:red-tint-1
 
     All else in the letdown is to be of the lots of the swatches.
     """

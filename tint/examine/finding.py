@@ -6,7 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
+import numpy as np
+from numpy.typing import NDArray
+
 from tint.materials import Instrument
+
+Index = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 
 _CHANCE = 1e-3  # that one kind of check, over all it compares in a folder, finds something where nothing is
 _LEAST_NOISE = 1e-4  # no instrument repeats better; reflectance

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint import colorimetry
-from tint.examine.finding import noise
+from tint.examine.finding import Index, noise
 from tint.fit.problem import Forward, Problem, forward, lay_out
 from tint.palette import Palette
 from tint.spectra import Array
@@ -30,6 +30,8 @@ class Foretold:
     ----------
     at : int
         Its place in the folder's swatches.
+    rows : ndarray of int, shape (n_readings,)
+        Its readings in the palette's evidence.
     missed : ndarray, shape (n_readings, n_wavelengths)
         Read less foretold [-].
     covariance : ndarray, shape (n_readings * n_wavelengths, ) twice
@@ -39,7 +41,7 @@ class Foretold:
     """
 
     at: int
-    rows: Array
+    rows: Index
     missed: Array
     covariance: Array
     slopes: Array
@@ -105,20 +107,20 @@ def _foretold(problem: Problem, at: Forward, palette: Palette, number: int, weig
     )
     entered = np.diag(variance.ravel() / weight) + made.T @ made
     miss = (problem.read[rows] - at.predicted[rows]).ravel()
-    half = np.linalg.cholesky(entered)
+    half = np.asarray(np.linalg.cholesky(entered), dtype=float)
     white = np.linalg.solve(half, np.linalg.solve(half, _carried(at, palette, rows)).T)
     parts, basis = np.linalg.eigh(0.5 * (white + white.T))
     parts = np.clip(parts, 0.0, _ALONE)
     turned = half @ basis
     missed = turned @ ((basis.T @ np.linalg.solve(half, miss)) / (1.0 - parts))
     of_palette = (turned * (parts / (1.0 - parts))) @ turned.T
-    # A reading's noise may be common to all its wavelengths as well as each value's own.
-    common = np.kron(np.eye(rows.size), np.full((size[1], size[1]), noise(problem.instrument) ** 2))
-    covariance = of_palette + np.diag(variance.ravel()) + made.T @ made + common
+    # Noise, and what the model misses, may run through all wavelengths of a reading as well as be each value's own.
+    common = np.einsum("ab,aw->abw", np.eye(rows.size), np.sqrt(variance)).reshape(rows.size, -1)
+    covariance = of_palette + np.diag(variance.ravel()) + made.T @ made + common.T @ common
     return Foretold(number, rows, missed.reshape(size), covariance, slopes)
 
 
-def _carried(at: Forward, palette: Palette, rows: Array) -> Array:
+def _carried(at: Forward, palette: Palette, rows: Index) -> Array:
     """The palette's covariance carried to these readings, all wavelengths of all of them."""
     own = at.by_theta[:, rows]  # (n_wavelengths, n_readings, 2 n_components)
     n_wavelengths, n_readings = own.shape[:2]

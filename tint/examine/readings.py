@@ -13,10 +13,10 @@ import numpy as np
 
 from tint import colorimetry
 from tint.errors import TintError
-from tint.examine.finding import Finding, limit, listed, noise, spread_limit
+from tint.examine.finding import Finding, Mask, limit, listed, noise, spread_limit
 from tint.optics.surface import DEGREES_8, fresnel
 from tint.spectra import Array
-from tint.swatches import NO_BACKING, READINGS_FILE, Reading, SwatchFolder
+from tint.swatches import READINGS_FILE, Reading, SwatchFolder
 from tint.swatches.gather import Gathered
 from tint.swatches.tables import decoded, number, read_table
 
@@ -163,7 +163,8 @@ def _below_the_face(folder: SwatchFolder) -> Iterator[Finding]:
             low.append((float(each.values.min()), face, each))
     if not low:
         return
-    least, face, darkest = min(low, key=lambda item: item[0] - item[1])
+    low.sort(key=lambda item: item[0] - item[1])
+    least, face, darkest = low[0]
     at = folder.wavelengths[int(np.argmin(darkest.values))]
     yield Finding(
         kind="below_the_face",
@@ -189,15 +190,13 @@ def _above_one(folder: SwatchFolder) -> Iterator[Finding]:
         yield Finding(
             kind="fluorescence",
             where=f"{name}, {span(folder.wavelengths, each.values > 1.0)}",
-            words=f"it reads up to {each.values.max():.3f} (row {each.row}), more light than fell on it; it holds {held}",
+            words=f"it reads up to {each.values.max():.3f} (row {each.row}), more than fell on it; it holds {held}",
             effect="fluorescence is no absorption and no scattering: its blends will be wrong, most under other lights",
             mend="leave a fluorescent pigment out of the folder; if others read high too, calibrate on the white tile",
         )
 
 
-def span(wavelengths: Array, chosen: Array) -> str:
+def span(wavelengths: Array, chosen: Mask) -> str:
     """From where to where a condition holds."""
     at = wavelengths[np.flatnonzero(chosen)]
     return f"{at[0]:g} nm" if at.size == 1 else f"{at[0]:g} to {at[-1]:g} nm"
-
-

@@ -16,6 +16,7 @@ from tint.swatches import Swatch, SwatchFolder
 # source. Where doses are rough, by so much that the slope of log strength is known to a twentieth.
 _LEAST_RATIO = 1.5
 _SLOPE_ERROR = 0.05
+_LEAST_SPREAD = 1.25  # thickest over thinnest: moulds of one depth differ by less; common practice, no source
 _SHOWS = 0.02  # of the difference between backings: below it a casting is said to hide (contrast ratio about 0.98)
 _LIGHT = 0.4  # mean reflectance over the darkest backing, from where a pigment can let others down
 
@@ -33,9 +34,11 @@ def of_swatches(folder: SwatchFolder) -> Iterator[Finding]:
 def _one_thickness(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
     for base in folder.bases:
         thickness = [swatch.thickness_mm for swatch in cast if swatch.base == base]
+        if len(thickness) < 2:
+            continue
         # Twice the error of a difference: a spread that the calliper alone makes teaches nothing.
         least = 2.0 * math.sqrt(2.0) * folder.instrument.thickness_error_mm
-        if len(thickness) > 1 and max(thickness) - min(thickness) <= max(least, 1e-9):
+        if max(thickness) < max(min(thickness) + least, _LEAST_SPREAD * min(thickness)):
             yield Finding(
                 kind="one_thickness",
                 where=base,
@@ -57,8 +60,8 @@ def lightest(folder: SwatchFolder, cast: list[Swatch]) -> str | None:
         if len(swatch.loadings) == 1 and values:
             name = next(iter(swatch.loadings))
             level[name] = max(level.get(name, 0.0), float(np.mean(values)))
-    name = max(level, key=lambda each: level[each], default=None)
-    return name if name is not None and level[name] > _LIGHT else None
+    light = {name: value for name, value in level.items() if value > _LIGHT}
+    return max(light, key=lambda each: light[each], default=None)
 
 
 def _without_tint(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
@@ -75,11 +78,15 @@ def _without_tint(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]
         yield Finding(
             kind="no_tint",
             where=name,
-            words=f"none of its {len(own)} castings holds {white}, the lightest pigment",
+            words=f"{white} is in none of its castings ({len(own)}): it is, the lightest pigment",
             effect=f"pastel blends of it are foretold from castings unlike them: its own scattering, small beside that "
             f"of {white}, and its strength let down are unproved",
             mend=f"pour {0.1 * strongest:.2g} % of {name} with 0.5 % of {white}",
         )
+
+
+def _all(own: list[Swatch]) -> str:
+    return f"all its {len(own)} castings" if len(own) > 1 else "its only casting"
 
 
 def _share_a_cure(one: Pigment, other: Pigment) -> bool:
@@ -100,8 +107,8 @@ def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
             yield Finding(
                 kind="near_hiding",
                 where=name,
-                words=f"in all its {len(own)} castings ({listed([swatch.name for swatch in own])}) at most "
-                f"{100.0 * max(seen):.1f} % of the difference between the backings shows through",
+                words=f"in {_all(own)} ({listed([swatch.name for swatch in own])}) at most "
+                f"{100.0 * max(*seen, 0.0):.1f} % of the difference between the backings shows through",
                 effect="hiding castings fix the ratio K/S and leave the scale of both loose: thin walls, opacity and "
                 "mixtures are guesses",
                 mend=f"pour {thinnest.loadings[name] / 10.0:.2g} % at {min(thinnest.thickness_mm, 1.0):.2g} mm, "

@@ -29,8 +29,10 @@ from tint.proof.views import light_in_words, limit_in_words, limit_title
 
 Array = NDArray[np.float64]
 
+_USUAL = frozenset(map(chr, range(32, 127))) | frozenset("°–−“”’≈·×ßäöüÄÖÜàâçèéêëîïôùûñóíáåøæ\u00a0")
 _STEPS = 96  # of the thickness slider, at most
 _POINTS = 512  # of the curve that the part is coloured from in the browser
+_ROOM, _FIXED = 255.0, 165.0  # of the shorter paper, and of all but running text on it [mm]
 _LEAST, _SPAN = -0.5, 2.5  # linear light that those points hold: a lamp or gloss may pass 1, a clipped channel 0
 
 
@@ -72,9 +74,24 @@ def approval_page(sheet: Approval) -> bytes:
         signs=has_signs(sheet),
         nearest=words.NEAREST_LINE,
         code=_code,
+        fit=print_size(sheet),
         faces=[],
     )
     return page.replace("/* faces */", _faces(page)).encode("utf-8")
+
+
+def print_size(sheet: Approval) -> float:
+    """By how much the printed page is made smaller so that it stays one: 1 for all but crowded sheets.
+
+    Heights in mm and letters a line are those of the print rules in the template, measured on it.
+    """
+    told = [(meaning, 82, 3.9) for _, meaning in sheet.terms]
+    told += [(line, 102, 3.9) for line in (*sheet.caveats, *(f"Take care: {care}." for care in sheet.cares))]
+    told += [(sheet.asked.words, 80, 4.8)] * bool(sheet.asked.words) + [(sheet.promise, 102, 3.9)]
+    lights = [" ".join(light_in_words(each, agreed=sheet.lights[0].light)) for each in sheet.lights]
+    text = sum(mm * -(-len(line) // letters) for line, letters, mm in told)
+    narrow = 3.5 * max(-(-len(line) // 14) for line in lights)
+    return min(1.0, max(0.6, _ROOM / (_FIXED + text + narrow)))
 
 
 def _code(shade: Shade) -> str:
@@ -82,8 +99,9 @@ def _code(shade: Shade) -> str:
 
 
 def _faces(page: str) -> str:
-    """Rules for the typeface, each cut to the letters of the page."""
-    letters = "".join(sorted(set(re.sub(r"data:[^\"')]*", "", page)) | set("0123456789.%"))).replace("\n", "")
+    """Rules for the typeface, each cut to the letters of the page and the usual ones."""
+    used = set(re.sub(r"data:[^\"')]*", "", page)) - {"\n"}
+    letters = "".join(sorted(used | _USUAL))  # mostly the usual ones alone, which are cut but once
     weights = {"regular": 400, "strong": 600}
     return "\n".join(
         f"@font-face{{font-family:Sheet;font-weight:{weight};src:url({_uri('font/woff', cut(name, letters))})}}"
@@ -192,10 +210,10 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
     portrait = sheet.shown.portrait
     place = np.rint(65535.0 * np.sqrt(portrait.thickness_mm / portrait.upto_mm)).astype(np.uint16)
     upper = np.stack((place >> 8, place & 255, np.rint(255.0 * portrait.cover)), axis=-1)
-    lower = np.stack((np.rint(200.0 * portrait.shade), np.rint(255.0 * portrait.gloss), 0.0 * place), axis=-1)
+    lower = np.stack((np.rint(200.0 * portrait.shade), np.rint(255.0 * np.sqrt(portrait.gloss)), 0.0 * place), axis=-1)
     packed = np.concatenate((upper, lower)).clip(0, 255).astype(np.uint8)
     out = io.BytesIO()
-    Image.fromarray(packed).save(out, format="PNG", optimize=True)  # numbers, no colours: no profile
+    Image.fromarray(packed).save(out, format="PNG")  # numbers, no colours: no profile
     depth = portrait.upto_mm * np.linspace(0.0, 1.0, _POINTS) ** 2
     curves = []
     for over in overs:

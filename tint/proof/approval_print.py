@@ -44,9 +44,13 @@ def approval_pdf(sheet: Approval, *, paper: str = "a4") -> bytes:
         raise InputError("paper", f"`{paper}` is not known", " or ".join(PAPERS))
     for size in _SIZES:
         pdf = _begun(sheet, PAPERS[paper], size)
-        if _drawn(pdf, sheet) <= pdf.h - _FOOT:
+        fits = _drawn(pdf, sheet) <= pdf.h - _FOOT or size == _SIZES[-1]
+        data = bytes(pdf.output()) if fits else b""
+        for font in pdf.fonts.values():
+            font.close()  # fpdf2 leaves their files open
+        if fits:
             break
-    return bytes(pdf.output())
+    return data
 
 
 def _drawn(pdf: Any, sheet: Approval) -> float:

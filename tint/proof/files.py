@@ -19,7 +19,7 @@ Deep = NDArray[np.uint16]
 def png(pixels: Levels) -> bytes:
     """A PNG of 8 bits a channel, shape (height, width, 3)."""
     out = io.BytesIO()
-    Image.fromarray(pixels).save(out, format="PNG", icc_profile=srgb_profile(), optimize=True)
+    Image.fromarray(pixels).save(out, format="PNG", icc_profile=srgb_profile())
     return out.getvalue()
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 _CREASE = np.cos(np.radians(35.0))  # faces that meet at a blunter angle are one smooth surface
+_PLACES = 2**20  # along each axis at which corners are told apart
 _CROWDED = 64  # faces about a corner beyond which each keeps its own normal
 
 _LAMP = np.array([-0.45, 0.55, 0.70]) / np.linalg.norm([-0.45, 0.55, 0.70])  # right, up, towards the eye
@@ -58,10 +59,10 @@ def _corner_normals(triangles: Array) -> Array:
     """At each corner of each face, the mean by area of the normals that meet its own bluntly, shape (n, 3, 3)."""
     by_area = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
     flat = by_area / np.maximum(np.linalg.norm(by_area, axis=-1, keepdims=True), 1e-30)
-    _, point = np.unique(np.round(triangles.reshape(-1, 3), 6), axis=0, return_inverse=True)
-    order = np.argsort(point.ravel(), kind="stable")
-    counts = np.bincount(point.ravel())
-    crowd = counts[point.ravel()[order]]
+    point = _points(triangles.reshape(-1, 3))
+    order = np.argsort(point, kind="stable")
+    counts = np.bincount(point)
+    crowd = counts[point[order]]
     start = np.repeat(np.cumsum(counts) - counts, counts)
     of, place = order // 3, np.arange(order.size)
     total = by_area[of].copy()
@@ -74,6 +75,15 @@ def _corner_normals(triangles: Array) -> Array:
     smooth = np.empty((order.size, 3))
     smooth[order] = total / np.maximum(np.linalg.norm(total, axis=-1, keepdims=True), 1e-30)
     return smooth.reshape(-1, 3, 3)
+
+
+def _points(corners: Array) -> NDArray[np.int64]:
+    """A number for each corner, the same where they lie in one place, shape (n, 3) to (n,)."""
+    low = corners.min(axis=0, initial=np.inf)
+    step = max(float(np.ptp(corners)), 1e-9) / _PLACES
+    x, y, z = np.rint((corners - low) / step).astype(np.int64).T
+    _, point = np.unique((x * (_PLACES + 1) + y) * (_PLACES + 1) + z, return_inverse=True)
+    return np.asarray(point, dtype=np.int64)
 
 
 def shading(

@@ -32,6 +32,7 @@ LAMP = "lamp"  # behind the part: what is seen is the light that comes through
 _BEND = 0.25  # levels of 255 by which a straight line between two points may miss the model
 _STEP = 0.5  # levels of 255 between neighbours of the fine table
 _FEWEST, _MOST = 2**10, 2**18  # rows of the fine table
+_AT_ONCE = 2**15  # pixels
 _CODES = 2**15  # light 0 to 1 in so many steps, each less than half a level even in the dark
 
 
@@ -186,10 +187,16 @@ def _places(table: ColourTable, thickness_mm: ArrayLike) -> NDArray[np.int32]:
 
 def levels_at(table: ColourTable, thickness_mm: ArrayLike) -> Levels:
     """Screen colours of thicknesses, shape (...) [mm] to (..., 3); 0 mm is the backing with nothing on it."""
+    thickness = np.asarray(thickness_mm, dtype=float)
     packed = np.zeros((table.levels.shape[0], 4), dtype=np.uint8)
     packed[:, :3] = table.levels
-    taken = np.take(packed.view(np.uint32)[:, 0], _places(table, thickness_mm), mode="clip")  # one word a pixel
-    return np.ascontiguousarray(taken[..., None].view(np.uint8)[..., :3])
+    words = packed.view(np.uint32)[:, 0]  # a colour is taken as one word
+    flat, shown = thickness.ravel(), np.empty((thickness.size, 3), dtype=np.uint8)
+    for start in range(0, flat.size, _AT_ONCE):  # so many as the processor's cache holds
+        some = slice(start, start + _AT_ONCE)
+        taken = np.take(words, _places(table, flat[some]), mode="clip")
+        shown[some] = taken[:, None].view(np.uint8)[:, :3]
+    return shown.reshape(*thickness.shape, 3)
 
 
 def light_at(table: ColourTable, thickness_mm: ArrayLike) -> Light:

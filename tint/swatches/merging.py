@@ -34,12 +34,13 @@ def _double(
 ) -> Planned:
     if planned.action != NEW or planned.values is None:
         return planned
-    name, twin = shown(planned.measurement.name), seen.setdefault(planned.key, planned)
-    where = planned.measurement.where
+    where, twin = planned.measurement.where, seen.setdefault(planned.key, planned)
+    name = shown(planned.measurement.name)
+    own = in_words(planned.key) if planned.measurement.name == planned.key[0] else f"{name}, {in_words(planned.key)},"
     if twin is not planned:
         if not (doubles.add or doubles.replace):
             mend = "name one otherwise with --as, or take both as replicates with --add"
-            found = f"{name} is {in_words(planned.key)}, and so is {twin.measurement.where}"
+            found = f"{own} is also {twin.measurement.where}"
             return replace(planned, action=FAULT, fault=InputError(where, found, "one of each", mend))
         return replace(planned, action=REPLICATE)
     if not before:
@@ -54,7 +55,7 @@ def _double(
         return replace(planned, action=FAULT, fault=InputError(where, found, "a reading that is not there yet", mend))
     if doubles.add:
         return replace(planned, action=REPLICATE)
-    found = f"{name} is {in_words(planned.key)}, read before in row {rows} of {READINGS_FILE}"
+    found = f"{own} was read before, in row {rows} of {READINGS_FILE}"
     mend = "keep both with --add, or put it in their place with --replace"
     return replace(planned, action=FAULT, fault=InputError(where, found, "a reading that is not there yet", mend))
 

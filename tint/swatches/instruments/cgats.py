@@ -106,6 +106,8 @@ class _Cutter:
         elif self.section == "fields":
             ended = re.search(r"\sEND_DATA_FORMAT\s*$", content, re.IGNORECASE)
             self.fields += [each.upper() for each in self._tokens(content[: ended.start()] if ended else content, line)]
+            if len(self.fields) > _MOST_FIELDS:
+                raise self._fault(line, "too many fields", f"at most {_MOST_FIELDS}")
             if ended:
                 self._mark("END_DATA_FORMAT", line)
         elif self.section == "data":
@@ -133,8 +135,8 @@ class _Cutter:
 
     def _check_fields(self, line: int) -> None:
         told = self._count("NUMBER_OF_FIELDS", line)
-        if not 0 < len(self.fields) <= _MOST_FIELDS:
-            raise self._fault(line, f"{len(self.fields)} fields are named", f"1 to {_MOST_FIELDS}")
+        if not self.fields:
+            raise self._fault(line, "no field is named", "the names of the fields")
         if told is not None and told != len(self.fields):
             raise self._fault(line, f"{len(self.fields)} fields are named", f"the NUMBER_OF_FIELDS, {told}")
 

@@ -16,7 +16,7 @@ SCALES = ("fraction", "percent")
 PERCENT_ABOVE = 2.0  # no reflectance factor of a part comes near; in percent only a light trap stays below
 WAVELENGTHS_NM = (200.0, 3000.0)
 MOST_WAVELENGTHS = 5_000
-MOST_MEASUREMENTS = 50_000
+MOST_MEASUREMENTS = 30_000
 
 LARGEST_VALUE = 1e6  # what is beyond is no number of colorimetry, in any unit
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,4})?", re.ASCII)

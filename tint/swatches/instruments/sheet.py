@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import itertools
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -18,6 +20,7 @@ SEPARATORS = (",", ";", "\t")
 LEAST_COLUMNS = 5  # wavelengths that make a row a header
 _PREAMBLE = 60  # rows above the header at most
 _MOST_COLUMNS = MOST_WAVELENGTHS + 500
+_PLAIN = re.compile(r"[\d.;eE+-]*", re.ASCII)
 _WAVELENGTH_WORDS = {"wavelength", "wavelengthnm", "nm", "lambda", "lambdanm", "wl", "wlnm", "nanometers"}
 
 
@@ -139,6 +142,13 @@ def numbers(sheet: Sheet, row: Row, columns: Sequence[int]) -> list[float]:
     InputError
         For the first that is none.
     """
+    # A row at once where all is plain: cell by cell it takes several times as long.
+    plain = ";".join([row.cells[at] for at in columns]).replace(",", ".")
+    if _PLAIN.fullmatch(plain):
+        with contextlib.suppress(ValueError):
+            quick = [float(cell) for cell in plain.split(";")]
+            if max(map(abs, quick)) <= LARGEST_VALUE:
+                return quick
     read = []
     for at in columns:
         value = number(row.cells[at])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any
 from xml.etree.ElementTree import Element, ParseError, TreeBuilder
@@ -9,9 +10,12 @@ from xml.etree.ElementTree import Element, ParseError, TreeBuilder
 from tint.errors import InputError
 from tint.swatches.gather import quoted, shown
 
-MOST_ELEMENTS = 400_000
+MOST_ELEMENTS = 150_000
 DEEPEST = 60
 MOST_ATTRIBUTES = 100
+LONGEST_TAG = 100_000  # characters
+
+_LONG_TAG = re.compile(rb"<[^<>]{%d}" % LONGEST_TAG)  # the parser would gather all its attributes before it asks
 
 
 class _Bounded(TreeBuilder):
@@ -47,6 +51,8 @@ def parsed(data: bytes, file: str) -> Element:
     from defusedxml.common import DefusedXmlException
     from defusedxml.ElementTree import XMLParser
 
+    if _LONG_TAG.search(data):
+        raise InputError(file, "the XML is too large", f"tags of at most {LONGEST_TAG} characters", _AGAIN)
     parser = XMLParser(target=_Bounded(file), forbid_dtd=True)
     try:
         parser.feed(data)
