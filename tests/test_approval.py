@@ -374,7 +374,7 @@ def test_the_command_writes_deep_pictures(fitted_demo: Path, tmp_path: Path, nam
 @pytest.mark.parametrize(
     ("options", "told"),
     [
-        ((), "--out: nothing to write; expected --out FILE.png, --sheet FILE.html or --pdf FILE.pdf"),
+        ((), "proof: missing option '--out', '--sheet' or '--pdf'; run `tint proof --help`"),
         (("--out", "a.jpg"), "--out a.jpg: is not the name of a PNG"),
         (("--sheet", "a.png"), "--sheet a.png: is not the name of a page"),
         (("--out", "a.png", "--show", "part"), "--show part: there is no part; name one with --part or --height-map"),

@@ -199,7 +199,11 @@ def test_it_is_worked_by_keyboard_alone(opened: Any, sheets: dict[str, str]) -> 
     assert page.locator("#backing").get_attribute("aria-valuetext") == "with a lamp behind"
     page.keyboard.press("Shift+Tab")
     page.keyboard.press("Home")
-    assert page.locator("#told").inner_text().startswith("A flat piece, 0.1 mm, with a lamp behind, in Filament")
+    assert (
+        page.locator("#told")
+        .inner_text()
+        .startswith("A flat piece, 0.1 mm, thinner than any swatch, with a lamp behind. Light: Filament")
+    )
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -32,7 +32,11 @@ TARGET = ["--target-lab", "70,20,40"]
 def two_flux(*arguments: object) -> list[str]:
     """The arguments, with the layer model that the fitted folder has, whatever the default is."""
     named = [str(each) for each in arguments]
-    return [*named, "--optics", "two-flux"] if named and named[0] in COMMANDS and named[0] not in ("check", "ledger") else named
+    return (
+        [*named, "--optics", "two-flux"]
+        if named and named[0] in COMMANDS and named[0] not in ("check", "ledger")
+        else named
+    )
 
 
 def run(*arguments: object, text: str | bytes | None = None, columns: int = 80) -> Result:
@@ -331,7 +335,9 @@ STEPS = [("0.01", "0.55 g"), ("0.05", "0.55 g"), ("0.25", "0.75 g"), ("0.001", "
 
 @pytest.mark.parametrize(("step", "shown"), STEPS)
 def test_weigh_shows_what_the_scale_shows(fitted_demo: Path, step: str, shown: str) -> None:
-    out = done("weigh", fitted_demo, *BLEND, "--thickness", "3", "--batch-g", "100", "--scale-step", step, "--no-premix")
+    out = done(
+        "weigh", fitted_demo, *BLEND, "--thickness", "3", "--batch-g", "100", "--scale-step", step, "--no-premix"
+    )
     assert re.search(rf"white +into part A +{re.escape(shown)} ", out)
 
 

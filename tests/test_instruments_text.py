@@ -110,6 +110,7 @@ class TestCsv:
             (wide(separator=";").replace("0.5", "0,5", 3), "mix decimal commas and points"),
             (wide(column="{}").split("\n")[0] + "\n", "export: 0 rows below the header"),
             (wide().replace(",410,", ",400,"), "export, row 1: 400 nm comes after 400 nm"),
+            (long().replace("0.201040", "0;201040", 1), "export, row 2, column reflectance: '0;201040' is"),
             (long() + "lid-3,400,0.5\n", "400 nm comes after 400 nm; expected wavelengths that rise"),
             (long() + "one,500,0.5\n", "export, rows 95 to 95 (one): a spectrum of 1 wavelengths"),
             (

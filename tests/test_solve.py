@@ -143,7 +143,7 @@ RULES: dict[str, dict[str, object]] = {
     "smallest": {"smallest": 0.05},
     "total": {"max_total": 0.4},
     "stock": {"stock_g": {"white": 0.9, "black": 0.0}, "batch_g": 300.0},
-    "scale": {"batch_g": 150.0, "scale_step_g": 0.05},
+    "scale": {"batch_g": 150.0, "scale_step_g": 0.05, "smallest": 0.05},
     "all": {
         "keep": ("blue",), "fixed": {"ochre": 0.2}, "smallest": 0.04, "max_total": 1.5, "leave_out": ("green",),
         "stock_g": {"white": 2.0}, "batch_g": 200.0, "scale_step_g": 0.02,
@@ -368,13 +368,24 @@ def test_a_colour_that_no_loading_gives_is_laid_on_the_palette(demo_palette: Pal
     assert not any(each.limit.startswith("max_loading") for each in answer.loosened)
 
 
-def test_a_limit_that_is_touched_but_would_not_help_is_not_named(demo_palette: Palette) -> None:
-    # White paint whiter than white: more of it changes nothing in a wall that hides already.
-    answer = found(demo_palette, Target(lab=np.array([100.0, 0.0, 0.0])), setting=Setting(thickness_mm=6.0))
-    first = answer.recipes[0]
-    assert not first.reached
-    wide = found(limited(demo_palette, total=30.0, white=20.0), answer.target, setting=answer.setting).recipes[0]
-    assert (first.delta_e - wide.delta_e > 0.1) == (first.limits != ("palette",))
+def test_a_limit_that_is_touched_but_would_not_help_is_not_named(many_palette: Palette) -> None:
+    # Yellow hides already in such a wall: all 1.5 % of it are taken, and more would change next to nothing.
+    target, thick = Target(lab=np.array([49.6, -14.0, 69.5])), Setting(thickness_mm=4.3)
+    first = found(many_palette, target, setting=thick).recipes[0]
+    assert first.blend.loadings["yellow"] == pytest.approx(1.5)
+    wide = found(limited(many_palette, yellow=15.0, total=20.0), target, setting=thick).recipes[0]
+    assert wide.delta_e > first.delta_e - 0.1
+    assert first.limits == ("palette",)
+
+
+@pytest.mark.parametrize("pigment", ["red", "yellow"])
+def test_a_trace_that_is_seen_is_no_trace_to_be_left_out(demo_palette: Palette, pigment: str) -> None:
+    blend = Blend("clear", {pigment: 8e-5 * _LARGEST[pigment]})
+    setting = Setting(thickness_mm=3.0)
+    look, plain = (predict(demo_palette, each, setting=setting) for each in (blend, Blend("clear")))
+    assert float(colorimetry.difference(look.lab, plain.lab)) > 0.5
+    recipes = found(demo_palette, Target(lab=look.lab), setting=setting, leave_out=set(SHELF) - {pigment}).recipes
+    assert recipes[0].delta_e < 0.02
 
 
 def test_another_wall_or_base_that_would_do_is_told(demo_palette: Palette) -> None:

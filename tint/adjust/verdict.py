@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 
 COLOUR, CONTRAST, LIGHT = "colour", "contrast ratio", "transmittance"
 _LIGHT_SLACK = 0.02  # of a luminous transmittance, for which no error is known: lamps vary by more
+# Of a scatter that is added to what remains: there only one side of it counts, 1.645 standard deviations for 1.96.
+_ONE_SIDE = 0.84
 _SAME_WALL = 2.0  # thickness errors within which a trial was poured as thick as was asked
 
 
@@ -49,8 +51,8 @@ class Miss:
 
     @property
     def leave(self) -> bool:
-        """Whether what correcting would gain is inside the scatter."""
-        return abs(self.value) - self.remains <= self.scatter
+        """Whether it is no more than what would remain anyway and the scatter do together."""
+        return abs(self.value) <= max(self.scatter, self.remains + _ONE_SIDE * self.scatter)
 
     @property
     def words(self) -> str:

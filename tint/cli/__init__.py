@@ -18,7 +18,7 @@ from tint.errors import JobError, TintError
 
 COMMANDS = {
     "check": "Read a swatch folder and say what is wrong or thin in it.",
-    "import": "Files of an instrument: take their measurements over into readings.csv.",
+    "import": "An instrument's files: taken over into the readings.",
     "fit": "Fit a palette to the swatches, with the residual of every swatch.",
     "predict": "A blend: its spectrum, colour and opacity, with error.",
     "solve": "A target: ranked recipes.",

@@ -39,7 +39,7 @@ class _Examined:
 @click.option("--quick", is_flag=True, help="Do not fit: leave out what only the castings together can tell.")
 @json_option
 def command(folder: Path, quick: bool, as_json: bool) -> None:
-    """Read a swatch folder and say what is wrong, thin or out of line in it.
+    """Read a swatch folder and say what is wrong or thin in it.
 
     Example: tint check swatches_demo
 

@@ -84,7 +84,7 @@ def command(
     folder: Path, files: tuple[Path, ...], naming: Naming, scale: str | None, doubles: Doubles, dry_run: bool,
     as_json: bool,
 ) -> None:  # fmt: skip
-    """Files of an instrument: take their measurements over into readings.csv.
+    """An instrument's files: taken over into the readings.
 
     Example: tint import swatches_demo swatches_demo/again.cgats --seat air --add --dry-run
 

@@ -98,7 +98,7 @@ def _check(
     check_file(approving.pdf, "--pdf", (".pdf",), replace=replace)
     subject.check()
     if out is None and not approving.given:
-        raise InputError("--out", "nothing to write", "expected --out FILE.png, --sheet FILE.html or --pdf FILE.pdf")
+        raise click.UsageError("missing option '--out', '--sheet' or '--pdf'")
     if show == "part" and not subject.given:
         raise InputError("--show part", "there is no part", mend="name one with --part or --height-map")
     if bits == "16" and (show != "part" or out is None):

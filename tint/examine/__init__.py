@@ -6,16 +6,19 @@ compared: each kind of check finds something in about one clean folder in a thou
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from tint.examine.finding import Finding
 from tint.examine.left_out import LeftOut, left_out
-from tint.examine.out_of_line import of_lines
+from tint.examine.out_of_line import of_lines, without
 from tint.examine.readings import of_readings
 from tint.examine.residuals import of_jumps, of_tails
 from tint.examine.swatches import of_swatches
+from tint.fit import fit_palette
 from tint.palette import Palette
 from tint.swatches import SwatchFolder
+
+_MOST_ACCUSED = 0.25  # of all swatches: beyond it the instrument is at fault, not the castings
 
 __all__ = ["Finding", "LeftOut", "examine", "left_out"]
 
@@ -39,11 +42,48 @@ def examine(folder: SwatchFolder, palette: Palette | None = None) -> tuple[Findi
 
 
 def _found(folder: SwatchFolder, palette: Palette | None) -> Iterator[Finding]:
-    yield from of_readings(folder)
+    read = tuple(of_readings(folder))
+    yield from read
     yield from of_swatches(folder)
     if palette is None:
         return
+    # What its own readings give away is told once: it leaves before castings are held against each other.
+    accused = _swatches(folder, (each.about for each in read))
+    if len(accused) > _MOST_ACCUSED * len(folder.swatches):
+        return  # a fit to readings that are wrong throughout contradicts the right ones
+    if accused:
+        folder = without(folder, accused)
+        if not folder.readings:
+            return
+        palette = fit_palette(folder, optics=palette.model)
+    tails = tuple(of_tails(folder, palette))
+    yield from tails
+    glowing = {name for each in tails for name in each.about}
+    yield from _among(_of_castings(folder, palette), folder, glowing)
+
+
+def _of_castings(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
+    """Castings out of line, then the jumps that those do not explain."""
     jumps = tuple(of_jumps(folder, palette))
-    yield from jumps
-    yield from of_tails(folder, palette)
-    yield from of_lines(folder, palette, jumped=frozenset(each.where.split(", ")[0] for each in jumps))
+    jumped = _swatches(folder, (each.about for each in jumps))
+    lines, rest, palette_of_rest = of_lines(folder, palette, jumped=jumped)
+    yield from lines
+    if len(rest.swatches) == len(folder.swatches):
+        yield from jumps
+        return
+    named = _swatches(folder, (each.about for each in lines))
+    gone = {swatch.name for swatch in folder.swatches} - {swatch.name for swatch in rest.swatches} - named
+    yield from (each for each in jumps if gone & set(each.about))
+    yield from of_jumps(rest, palette_of_rest)
+
+
+def _swatches(folder: SwatchFolder, about: Iterable[tuple[str, ...]]) -> frozenset[str]:
+    return frozenset(swatch.name for swatch in folder.swatches) & {name for names in about for name in names}
+
+
+def _among(findings: Iterable[Finding], folder: SwatchFolder, glowing: set[str]) -> Iterator[Finding]:
+    """Findings but for those of castings that hold a pigment already told to emit light."""
+    holds = {swatch.name: set(swatch.loadings) for swatch in folder.swatches}
+    for each in findings:
+        if not any(holds.get(name, set()) & glowing for name in each.about):
+            yield each

@@ -31,6 +31,8 @@ class Finding:
         The swatch, pigment, base or backing, and the wavelengths where that says more.
     words, effect, mend : str
         What is seen, with numbers and units; what it does to predictions; what to pour or read.
+    about : tuple of str
+        The swatches that are at fault by it, or the pigment that emits light; empty where what lacks is at fault.
     """
 
     kind: str
@@ -38,6 +40,7 @@ class Finding:
     words: str
     effect: str
     mend: str
+    about: tuple[str, ...] = ()
 
 
 def limit(comparisons: int) -> float:

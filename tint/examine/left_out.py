@@ -6,7 +6,7 @@ with its thickness and doses, which tie them: what remains foretells it from the
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +16,7 @@ from tint.examine.finding import Index, noise
 from tint.fit.problem import Forward, Problem, forward, lay_out
 from tint.palette import Palette
 from tint.spectra import Array
-from tint.swatches import SwatchFolder
+from tint.swatches import Swatch, SwatchFolder
 
 # Of a swatch's part in a direction that it alone holds up; beyond it a miss cannot be told from rounding.
 _ALONE = 0.98
@@ -79,7 +79,7 @@ def _worst_first(squared: Mapping[str, float]) -> dict[str, float]:
 
 
 def foretell(folder: SwatchFolder, palette: Palette) -> Iterator[Foretold]:
-    """Every swatch that was read, left out in turn.
+    """Every swatch that was read and holds nothing that no other holds, left out in turn.
 
     Notes
     -----
@@ -93,8 +93,16 @@ def foretell(folder: SwatchFolder, palette: Palette) -> Iterator[Foretold]:
     at = forward(problem, theta, np.zeros(problem.n_shared))
     weight = {swatch.name: swatch.weight for swatch in palette.swatches}
     for number, swatch in enumerate(folder.swatches):
-        if swatch.name in weight:
+        # What a swatch alone shows of a pigment or base is contradicted by nothing.
+        others = [each for each in folder.swatches if each.name in weight and each is not swatch]
+        if swatch.name in weight and _is_known(swatch, others):
             yield _foretold(problem, at, palette, number, max(weight[swatch.name], 1e-6))
+
+
+def _is_known(swatch: Swatch, others: Sequence[Swatch]) -> bool:
+    pigments = {name for name, dose in swatch.loadings.items() if dose > 0.0}
+    seen = {name for each in others for name, dose in each.loadings.items() if dose > 0.0}
+    return pigments <= seen and any(each.base == swatch.base for each in others)
 
 
 def _foretold(problem: Problem, at: Forward, palette: Palette, number: int, weight: float) -> Foretold:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -42,36 +42,46 @@ class _Reason:
     left: float
 
 
-def of_lines(folder: SwatchFolder, palette: Palette, *, jumped: frozenset[str]) -> Iterator[Finding]:
+def of_lines(
+    folder: SwatchFolder, palette: Palette, *, jumped: frozenset[str]
+) -> tuple[list[Finding], SwatchFolder, Palette]:
     """Swatches out of line, worst first; each leaves the fit before the next is looked for.
 
     Parameters
     ----------
     jumped : frozenset of str
-        Swatches whose readings jump: those may be out of line for that alone.
+        Swatches whose readings jump: when no dose or thickness reconciles them, it is for that alone.
+
+    Returns
+    -------
+    findings : list of Finding
+    folder, palette
+        Without those swatches.
     """
+    findings: list[Finding] = []
     for _ in range(_MOST):
         judged = [_judge(each) for each in foretell(folder, palette)]
         if len(judged) < 3:  # two that differ do not say which is wrong
-            return
+            break
         far = _limits(judged)
         worst = max(judged, key=lambda each: _ratio(each, far))
         if _ratio(worst, far) <= 1.0:
-            return
+            break
         swatch = folder.swatches[worst.swatch.at]
         finding = _told(folder, palette, worst, swatch)
         if finding.kind != "out_of_line" or swatch.name not in jumped:
-            yield finding
-        folder = without(folder, swatch.name)
-        palette = fit_palette(folder, optics=palette.model, g=palette.g)
+            findings.append(finding)
+        folder = without(folder, [swatch.name])
+        palette = fit_palette(folder, optics=palette.model)
+    return findings, folder, palette
 
 
-def without(folder: SwatchFolder, name: str) -> SwatchFolder:
-    """The folder had a swatch never been cast."""
+def without(folder: SwatchFolder, names: Collection[str]) -> SwatchFolder:
+    """The folder had these swatches never been cast."""
     return replace(
         folder,
-        swatches=tuple(swatch for swatch in folder.swatches if swatch.name != name),
-        readings=tuple(reading for reading in folder.readings if reading.swatch != name),
+        swatches=tuple(swatch for swatch in folder.swatches if swatch.name not in names),
+        readings=tuple(reading for reading in folder.readings if reading.swatch not in names),
     )
 
 
@@ -109,6 +119,7 @@ def _told(folder: SwatchFolder, palette: Palette, judged: _Judged, swatch: Swatc
         return Finding(
             kind="out_of_line",
             where=swatch.name,
+            about=(swatch.name,),
             words=f"the other castings foretell {missed:.2f} CIEDE2000 off; its mean square miss is "
             f"{judged.mean_square:.0f} times what the stated errors allow, and no single dose or thickness explains it",
             effect=effect,
@@ -121,9 +132,11 @@ def _told(folder: SwatchFolder, palette: Palette, judged: _Judged, swatch: Swatc
         words += ", or as well " + " or ".join(_as_if(swatch, each) for each in as_good)
     sure = f"{judged.along[best.slot]:.0f} standard deviations"
     thickness = best.slot == 0
+    doses = " or ".join(_held(swatch)[slot - 1] for slot in sorted(each.slot for each in (best, *as_good)) if slot > 0)
     return Finding(
         kind="thickness" if thickness else "strength",
-        where=swatch.name if thickness else f"{swatch.name}, {_held(swatch)[best.slot - 1]}",
+        about=(swatch.name,),
+        where=swatch.name if thickness else f"{swatch.name}, {doses}",
         words=f"by all other castings it reads as {words} ({sure})",
         effect=effect,
         mend="measure its thickness again where it was read"

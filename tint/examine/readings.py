@@ -140,6 +140,7 @@ def _darker_over_lighter(folder: SwatchFolder) -> Iterator[Finding]:
             yield Finding(
                 kind="darker_over_lighter",
                 where=dark[0],
+                about=(dark[0],),
                 words=f"it reads {-gain[at]:.4f} darker over {light[1]} than over {dark[1]} at "
                 f"{folder.wavelengths[at]:g} nm ({-gain.mean():+.4f} on average), noise of the difference {sd:.4f}",
                 effect="no layer does this: its absorption and scattering are fitted to a contradiction",
@@ -165,10 +166,12 @@ def _below_the_face(folder: SwatchFolder) -> Iterator[Finding]:
         return
     low.sort(key=lambda item: item[0] - item[1])
     least, face, darkest = low[0]
+    swatches = list(dict.fromkeys(each.swatch for *_, each in low))
     at = folder.wavelengths[int(np.argmin(darkest.values))]
     yield Finding(
         kind="below_the_face",
-        where=listed(list(dict.fromkeys(each.swatch for *_, each in low))),
+        where=listed(swatches),
+        about=tuple(swatches),
         words=f"{len(low)} of {len(read)} readings fall below what the smooth face alone reflects; the lowest, row "
         f"{darkest.row} ({darkest.swatch}), is {least:.4f} at {at:g} nm against {face:.4f} at the least",
         effect="dark colours are foretold darker than they will read; was the specular reflection left out?",
@@ -189,6 +192,7 @@ def _above_one(folder: SwatchFolder) -> Iterator[Finding]:
         held = ", ".join(swatches[name].loadings) or "the base alone"
         yield Finding(
             kind="fluorescence",
+            about=(name,),
             where=f"{name}, {span(folder.wavelengths, each.values > 1.0)}",
             words=f"it reads up to {each.values.max():.3f} (row {each.row}), more than fell on it; it holds {held}",
             effect="fluorescence is no absorption and no scattering: its blends will be wrong, most under other lights",

@@ -61,7 +61,7 @@ def of_jumps(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
     if n_wavelengths < 3 * _SIDE:
         return
     contrasts = _contrasts(n_wavelengths)
-    far = limit(2 * palette.evidence.read.size)
+    far = _MODEL_SLACK * limit(2 * palette.evidence.read.size)
     rows = _rows(folder)
     for swatch in foretell(folder, palette):
         found = [each for word, by in contrasts.items() for each in _jumps(swatch, word, by, far)]
@@ -72,6 +72,7 @@ def of_jumps(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
             yield Finding(
                 kind="jump",
                 where=f"{folder.swatches[swatch.at].name}, {place}",
+                about=(folder.swatches[swatch.at].name,),
                 words=f"row {rows[each.row]} shows a {each.word} of {each.height:+.4f} against its neighbours there, "
                 f"{each.size:.0f} standard deviations from what the other castings foretell",
                 effect="absorption and scattering of what it holds are pulled off at these wavelengths",
@@ -129,6 +130,7 @@ def of_tails(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
         excess = float(np.mean((palette.evidence.read - palette.evidence.fitted)[np.ix_(rows, at)]))
         yield Finding(
             kind="fluorescence",
+            about=(name,),
             where=f"{name}, {folder.wavelengths[at[0]]:g} to {folder.wavelengths[at[-1]]:g} nm",
             words=f"its {rows.size} readings send back {excess:+.4f} more than any layer without absorption fits, "
             f"{size[at].max():.0f} standard deviations",

@@ -78,7 +78,7 @@ def _without_tint(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]
         yield Finding(
             kind="no_tint",
             where=name,
-            words=f"{white} is in none of its castings ({len(own)}): it is, the lightest pigment",
+            words=f"it was never cast together with {white}, the lightest pigment",
             effect=f"pastel blends of it are foretold from castings unlike them: its own scattering, small beside that "
             f"of {white}, and its strength let down are unproved",
             mend=f"pour {0.1 * strongest:.2g} % of {name} with 0.5 % of {white}",

@@ -171,7 +171,7 @@ def _answer(pdf: Any, sheet: Approval, top: float) -> float:
     _fill(pdf, _bare(sheet), left, top, width, height)
     _fill(pdf, sheet.facts.recipe, left + 5.0, top + 5.0, width - 10.0, height - 10.0)
     thick = f"{seen.setting.thickness_mm:g} mm"
-    said = f"A flat piece, {thick}, {words.behind(seen.over)}, in {sheet.lights[0].named}."
+    said = f"A flat piece, {thick}, {words.behind(seen.over)}. Light: {sheet.lights[0].named}."
     ends.append(_words(pdf, said, left, top + height + 1.0, width, size=_SMALL, ink=_QUIET))
     return max(ends)
 

@@ -147,7 +147,8 @@ def numbers(sheet: Sheet, row: Row, columns: Sequence[int]) -> list[float]:
     if _PLAIN.fullmatch(plain):
         with contextlib.suppress(ValueError):
             quick = [float(cell) for cell in plain.split(";")]
-            if max(map(abs, quick)) <= LARGEST_VALUE:
+            # A cell with a semicolon of its own would pass for two.
+            if len(quick) == len(columns) and max(map(abs, quick)) <= LARGEST_VALUE:
                 return quick
     read = []
     for at in columns:

@@ -1,0 +1,275 @@
+"""What an examination finds: each fault planted in a studio whose truth is known, and nothing where nothing is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from synthetic import CASTS, INSTRUMENT, PIGMENTS, Cast, fit_two_flux, studio
+
+from tint.examine import Finding, examine, left_out
+from tint.examine.finding import limit, spread_limit
+from tint.examine.left_out import foretell
+from tint.examine.out_of_line import without
+from tint.examine.readings import bare_readings
+from tint.examine.residuals import of_tails
+from tint.palette import Palette
+from tint.spectra import Array
+from tint.swatches import Reading, SwatchFolder, read_folder
+
+SEED = 3
+
+
+def kinds(found: tuple[Finding, ...]) -> list[str]:
+    return [each.kind for each in found]
+
+
+def only(found: tuple[Finding, ...], kind: str) -> Finding:
+    """The one finding there is, of this kind."""
+    assert kinds(found) == [kind], "\n".join(f"{each.kind} ({each.where}): {each.words}" for each in found)
+    return found[0]
+
+
+def altered(folder: SwatchFolder, chosen: Callable[[Reading], bool], by: Callable[[Array], Array]) -> SwatchFolder:
+    readings = tuple(replace(each, values=by(each.values)) if chosen(each) else each for each in folder.readings)
+    return replace(folder, readings=readings)
+
+
+def reading(swatch: str, backing: str) -> Callable[[Reading], bool]:
+    return lambda each: (each.swatch, each.backing) == (swatch, backing)
+
+
+@pytest.fixture(scope="module")
+def clean() -> SwatchFolder:
+    return studio(seed=SEED)
+
+
+@pytest.fixture(scope="module")
+def palette(clean: SwatchFolder) -> Palette:
+    return fit_two_flux(clean)
+
+
+# Nothing where nothing is.
+
+
+def test_nothing_is_found_in_a_clean_folder(clean: SwatchFolder, palette: Palette) -> None:
+    assert examine(clean, palette) == ()
+
+
+def test_nothing_is_found_in_readings_of_clean_folders() -> None:
+    assert [kinds(examine(studio(seed=seed))) for seed in range(40)] == [[]] * 40
+
+
+def test_nothing_is_found_in_the_demo_readings(demo_folder: Path) -> None:
+    assert examine(read_folder(demo_folder)) == ()
+
+
+def test_reference_limits_hold_for_normal_errors() -> None:
+    random = np.random.default_rng(5).standard_normal((4000, 20, 30))
+    # Thousandfold luck is too rare to count: at a chance of 1e-3, 4000 folders leave about 4.
+    assert np.count_nonzero(np.abs(random).max(axis=(1, 2)) > limit(600)) <= 12
+    assert np.count_nonzero(np.sqrt((random**2).mean(axis=2)).max(axis=1) > spread_limit(20, 30)) <= 12
+
+
+@pytest.mark.parametrize(("comparisons", "sigma"), [(1, 3.2905), (10, 3.8906)])
+def test_published_limits_are_normal_quantiles(comparisons: int, sigma: float) -> None:
+    # Two-sided quantiles at 1e-3 and 1e-4, as handbook tables print them (from memory).
+    assert limit(comparisons) == pytest.approx(sigma, abs=5e-5)
+
+
+# Readings.
+
+
+def with_replicate(folder: SwatchFolder, swatch: str, offset: float) -> SwatchFolder:
+    first = next(each for each in folder.readings if each.swatch == swatch)
+    noise = INSTRUMENT.repeatability * np.random.default_rng(1).standard_normal(first.values.size)
+    again = replace(first, values=first.values + noise + offset, row=99)
+    return replace(folder, readings=(*folder.readings, again))
+
+
+def test_replicates_that_differ(clean: SwatchFolder) -> None:
+    assert examine(with_replicate(clean, "white-b", 0.0)) == ()
+    found = only(examine(with_replicate(clean, "white-b", 0.010)), "replicates")
+    assert found.where == "white-b"
+    assert "99" in found.words
+    assert "0.001" in found.words
+
+
+def test_cards_swapped(clean: SwatchFolder) -> None:
+    other = {"black": "white", "white": "black"}
+    readings = tuple(
+        replace(each, backing=other[each.backing]) if each.swatch == "yellow-a" else each for each in clean.readings
+    )
+    assert only(examine(replace(clean, readings=readings)), "darker_over_lighter").where == "yellow-a"
+
+
+def test_specular_left_out(clean: SwatchFolder) -> None:
+    # As dark as a casting can read with the specular reflection: the face alone gives 0.029 at an index of 1.41.
+    dark = altered(clean, lambda each: each.swatch == "blue-c", lambda r: 0.0 * r + 0.031)
+    assert examine(dark) == ()
+    found = only(examine(altered(dark, lambda _: True, lambda r: r - 0.029)), "below_the_face")
+    assert found.where == "blue-c"
+    assert "de:8" in found.mend
+    excluded = replace(dark, instrument=replace(INSTRUMENT, geometry="de:8"))
+    assert examine(altered(excluded, lambda _: True, lambda r: r - 0.029)) == ()
+
+
+def test_more_light_than_fell(clean: SwatchFolder) -> None:
+    high = altered(clean, reading("yellow-c", "white"), lambda r: np.where(np.arange(r.size) == 8, 1.10, r))
+    found = only(examine(high), "fluorescence")
+    assert found.where == "yellow-c, 560 nm"
+
+
+def test_a_card_that_changed(demo_folder: Path) -> None:
+    path = demo_folder / "readings.csv"
+    lines = path.read_text().split("\n")
+    at = next(n for n, line in enumerate(lines) if line.startswith("white,,"))
+    cells = lines[at].split(",")
+    lines[at] = ",".join([*cells[:4], *(f"{float(cell) - 0.02:.5f}" for cell in cells[4:])])
+    path.write_text("\n".join(lines))
+    found = only(examine(read_folder(demo_folder)), "backing_changed")
+    assert (found.where, str(at + 1) in found.words) == ("white", True)
+
+
+def test_bare_readings_average_to_the_backings(demo_folder: Path) -> None:
+    folder = read_folder(demo_folder)
+    for name, read in bare_readings(folder).items():
+        np.testing.assert_allclose(np.mean([values for _, values in read], axis=0), folder.backings[name], rtol=1e-12)
+    assert bare_readings(replace(folder, path=demo_folder / "nowhere")) == {}
+
+
+# What was cast.
+
+
+def test_one_thickness(clean: SwatchFolder) -> None:
+    same = [replace(each, thickness_mm=2.0) if each.base == "clear" else each for each in clean.swatches]
+    assert only(examine(replace(clean, swatches=tuple(same))), "one_thickness").where == "clear"
+
+
+def test_no_tint(clean: SwatchFolder) -> None:
+    found = only(examine(without(clean, ["sky-a", "sky-b"])), "no_tint")
+    assert found.where == "blue"
+    assert "white" in found.words
+
+
+def test_no_tint_is_asked_of_pigments_that_share_no_cure(clean: SwatchFolder) -> None:
+    apart = PIGMENTS | {
+        "white": replace(PIGMENTS["white"], cures=("addition",)),
+        "blue": replace(PIGMENTS["blue"], cures=("condensation",)),
+    }
+    assert examine(replace(without(clean, ["sky-a", "sky-b"]), pigments=apart)) == ()
+
+
+def test_near_hiding_only() -> None:
+    hiding = {"white-a", "white-b", "white-c"}
+    casts = [each for each in CASTS if each.loadings.get("white", 0.0) == 0.0 and each.name not in hiding]
+    thick = [Cast("white-3", "clear", 6.0, {"white": 3.0}), Cast("white-1", "clear", 6.0, {"white": 1.5})]
+    tints = [
+        Cast("cream", "clear", 8.0, {"white": 2.0, "yellow": 0.1}),
+        Cast("sky", "clear", 8.0, {"white": 2.0, "blue": 0.1}),
+    ]
+    found = only(examine(studio([*casts, *thick, *tints], seed=SEED)), "near_hiding")
+    assert found.where == "white"
+
+
+def test_loadings_too_close(clean: SwatchFolder) -> None:
+    close = [
+        replace(each, loadings=each.loadings | {"blue": 0.2 if each.name == "blue-b" else 0.25})
+        if "blue" in each.loadings
+        else each
+        for each in clean.swatches
+    ]
+    assert only(examine(replace(clean, swatches=tuple(close))), "close_loadings").where == "blue"
+
+
+# Against the fit.
+
+
+def really(cast: Cast) -> SwatchFolder:
+    """A studio in which one casting was not what the folder says."""
+    return studio(seed=SEED, really={cast.name: cast})
+
+
+def test_a_strong_dose() -> None:
+    folder = really(Cast("cream-b", "clear", 4.0, {"white": 0.2, "yellow": 0.26}))
+    found = only(examine(folder, fit_two_flux(folder)), "strength")
+    assert found.where == "cream-b, yellow"
+    assert "in place of 0.2 % (+" in found.words
+
+
+def test_another_thickness() -> None:
+    folder = really(Cast("sky-b", "clear", 3.6, {"white": 0.2, "blue": 0.1}))
+    found = only(examine(folder, fit_two_flux(folder)), "thickness")
+    assert found.where == "sky-b"
+    told = float(found.words.split("reads as ")[1].split(" mm")[0])
+    assert told == pytest.approx(3.6, abs=0.15)
+
+
+def test_labels_mixed_up() -> None:
+    by_name = {each.name: each for each in CASTS}
+    swapped = {"cream-a": by_name["sky-a"], "sky-a": by_name["cream-a"]}
+    folder = studio(seed=SEED, really=swapped)
+    found = examine(folder, fit_two_flux(folder))
+    assert kinds(found) == ["out_of_line"] * 2
+    assert {each.where for each in found} == {"cream-a", "sky-a"}
+
+
+def test_a_jump(clean: SwatchFolder) -> None:
+    jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 7))
+    found = only(examine(jumped, fit_two_flux(jumped)), "jump")
+    assert found.where == "sky-a, 540 nm"
+
+
+@pytest.mark.parametrize("glowing", [3, 1])
+def test_a_tail_of_emitted_light(clean: SwatchFolder, palette: Palette, glowing: int) -> None:
+    alone = [at for at, swatch in enumerate(palette.swatches) if swatch.name.startswith("yellow-")][:glowing]
+    more = np.zeros_like(palette.evidence.read)
+    more[np.isin(palette.evidence.swatch, alone), 9:13] = 0.05
+    lit = replace(palette, evidence=replace(palette.evidence, read=palette.evidence.read + more))
+    assert list(of_tails(clean, palette)) == []
+    found = list(of_tails(clean, lit))
+    # One casting out of three does not speak for its pigment.
+    assert [each.where for each in found] == (["yellow, 580 to 640 nm"] if glowing == 3 else [])
+
+
+# Left out.
+
+
+def missed(folder: SwatchFolder, palette: Palette, name: str) -> Array:
+    """What is missed of a swatch that was left out."""
+    return next(each.missed for each in foretell(folder, palette) if folder.swatches[each.at].name == name)
+
+
+@pytest.mark.parametrize("name", ["clear-6", "blue-c", "mist"])
+def test_reference_leaving_out_is_fitting_again(clean: SwatchFolder, palette: Palette, name: str) -> None:
+    again = fit_two_flux(without(clean, [name]))
+    # Without covariance nothing is taken back of what the swatch taught: the palette's own miss.
+    certain = replace(palette, local=0.0 * palette.local, modes=0.0 * palette.modes)
+    truly = missed(clean, replace(certain, k=again.k, s=again.s), name)
+    kept = missed(clean, certain, name)
+    away = float(np.abs(missed(clean, palette, name) - truly).max())
+    assert away < 0.1 * float(np.abs(kept - truly).max())
+
+
+def test_left_out_is_sorted_and_names_all(clean: SwatchFolder, palette: Palette) -> None:
+    errors = left_out(clean, palette)
+    values = list(errors.swatches.values())
+    assert values == sorted(values, reverse=True)
+    assert set(errors.swatches) == {swatch.name for swatch in clean.swatches}
+    assert set(errors.pigments) == set(PIGMENTS)
+    held = [errors.swatches[s.name] ** 2 for s in clean.swatches if "blue" in s.loadings]
+    assert errors.pigments["blue"] == pytest.approx(np.mean(held) ** 0.5)
+
+
+def test_what_one_swatch_alone_shows_is_not_left_out(clean: SwatchFolder) -> None:
+    rest = without(clean, ["butter", "mist", "milky-5"])
+    assert "milky-2" not in left_out(rest, fit_two_flux(rest)).swatches
+
+
+def test_few_swatches_and_no_readings_are_no_fault(clean: SwatchFolder) -> None:
+    few = without(clean, [swatch.name for swatch in clean.swatches[2:]])
+    assert "jump" not in kinds(examine(few, fit_two_flux(few)))
+    assert examine(replace(clean, swatches=(), readings=())) == ()
