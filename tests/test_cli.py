@@ -32,11 +32,8 @@ TARGET = ["--target-lab", "70,20,40"]
 def two_flux(*arguments: object) -> list[str]:
     """The arguments, with the layer model that the fitted folder has, whatever the default is."""
     named = [str(each) for each in arguments]
-    return (
-        [*named, "--optics", "two-flux"]
-        if named and named[0] in COMMANDS and named[0] not in ("check", "ledger")
-        else named
-    )
+    takes_a_model = named and named[0] in COMMANDS and named[0] not in ("check", "import", "inspect", "ledger")
+    return [*named, "--optics", "two-flux"] if takes_a_model else named
 
 
 def run(*arguments: object, text: str | bytes | None = None, columns: int = 80) -> Result:
@@ -134,7 +131,7 @@ def test_json_loads_no_rich_and_no_pictures(fitted_demo: Path, arguments: list[s
 
 
 def test_check_of_a_good_folder(demo_folder: Path) -> None:
-    out = done("check", demo_folder)
+    out = done("check", demo_folder, "--quick")
     assert "75 castings" in out
     assert "Bases: clear, milky." in out
     assert "Pigments: white, yellow," in out
@@ -142,7 +139,7 @@ def test_check_of_a_good_folder(demo_folder: Path) -> None:
 
 
 def test_check_json(demo_folder: Path) -> None:
-    content = answer("check", demo_folder)
+    content = answer("check", demo_folder, "--quick")
     assert content["usable"] is True
     assert content["faults"] == []
     assert content["swatches"] == 75
@@ -181,7 +178,7 @@ def test_check_json_of_a_faulty_folder(faulty: Path) -> None:
 def test_warnings_alone_leave_a_folder_usable(demo_folder: Path) -> None:
     swatches = demo_folder / "swatches.csv"
     swatches.write_text(swatches.read_text().rstrip("\n") + "\nunread,clear,2,0.3,,,,,,,,\n")
-    out = done("check", demo_folder)
+    out = done("check", demo_folder, "--quick")
     assert re.search(r"warning +77 +swatch +unread has no reading", out)
     assert "0 faults, 1 warning." in " ".join(out.split())
 
@@ -394,7 +391,7 @@ def test_an_error_is_one_line_and_no_traceback() -> None:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="pipes break otherwise there")
-@pytest.mark.parametrize("arguments", [["--help"], ["check", DEMO], ["check", DEMO, "--json"]])
+@pytest.mark.parametrize("arguments", [["--help"], ["check", DEMO, "--quick"], ["check", DEMO, "--quick", "--json"]])
 def test_a_reader_who_leaves_is_no_error_to_tell(arguments: list[str]) -> None:
     read, write = os.pipe()
     os.close(read)

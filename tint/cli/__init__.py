@@ -22,7 +22,7 @@ COMMANDS = {
     "fit": "Fit a palette to the swatches, with the residual of every swatch.",
     "predict": "A blend: its spectrum, colour and opacity, with error.",
     "solve": "A target: ranked recipes.",
-    "plan": "Which swatch to pour next, because it teaches most.",
+    "plan": "Which swatch to pour next: the one that teaches most.",
     "weigh": "A recipe and a batch size: grams to weigh.",
     "proof": "A recipe: a picture for approval.",
     "adjust": "A trial: what went wrong, and the corrected recipe.",
