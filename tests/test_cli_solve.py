@@ -123,7 +123,18 @@ def test_weigh_reads_what_solve_writes(fitted_demo: Path) -> None:
     solved = page(fitted_demo, *OCHRE, *QUICK, "--batch-g", 100, "--scale-step", 0.01, "--json")
     weighed = CliRunner().invoke(
         main,
-        ["weigh", str(fitted_demo), "--recipe", "-", "--batch-g", "100", "--optics", "two-flux", "--json"],
+        [
+            "weigh",
+            str(fitted_demo),
+            "--recipe",
+            "-",
+            "--batch-g",
+            "100",
+            "--no-premix",
+            "--optics",
+            "two-flux",
+            "--json",
+        ],
         input=solved,
     )
     assert weighed.exit_code == 0, weighed.stderr

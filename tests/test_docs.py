@@ -107,7 +107,9 @@ def _console(body: str, folder: Path) -> str:
 def _pycon(body: str, folder: Path, names: dict[str, object]) -> str:
     shown = []
     for example in doctest.DocTestParser().get_examples(body):
-        with contextlib.chdir(folder), contextlib.redirect_stdout(io.StringIO()) as printed:
+        # Another test may have changed how NumPy prints.
+        plain = np.printoptions(legacy=False)
+        with plain, contextlib.chdir(folder), contextlib.redirect_stdout(io.StringIO()) as printed:
             exec(compile(example.source, "<page>", "single"), names)
         first, *rest = example.source.rstrip("\n").split("\n")
         shown += [f">>> {first}", *(f"... {line}".rstrip() for line in rest), *printed.getvalue().splitlines()]

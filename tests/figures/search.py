@@ -34,6 +34,7 @@ from tint.palette import Palette
 from tint.solve import Answer, Recipe, Rules, limits, solve
 from tint.solve.aims import FAIR, Problem, lay_out
 from tint.solve.recipes import Loosened
+from tint.solve.sets import best_of_sets
 from tint.swatches import read_folder
 from tint.target import Target
 
@@ -83,7 +84,13 @@ def speed(palette: Palette) -> None:
 
         theirs = best(loop, times=2) * len(every) / len(chosen)
         ours = best(partial(solve, stocked, target, setting=setting, base=BASE), times=5)
-        print(f"  {name:30s} tint {ours:5.2f} s   SLSQP {theirs:6.1f} s   ratio {theirs / ours:5.0f}")
+        sets_alone = best(
+            partial(best_of_sets, problem, usable=list(range(20)), keep=(), most=4, bounds=bounds), times=5
+        )
+        print(
+            f"  {name:30s} tint {ours:5.2f} s, its sets alone {sets_alone:5.2f} s   SLSQP {theirs:6.1f} s   "
+            f"ratio {theirs / ours:5.0f}, {theirs / sets_alone:5.0f}"
+        )
 
 
 # Quality

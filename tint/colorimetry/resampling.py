@@ -135,8 +135,9 @@ def _sprague_matrix(old: Array, new: Array) -> Array:
     """Matrix, shape (m, n), from values on one grid to values between them."""
 
     def build() -> dict[str, Array]:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # it tells of optional packages that tint does not use
+        # It tells of optional packages that tint does not use, and changes how NumPy prints for everyone.
+        with warnings.catch_warnings(), np.printoptions():
+            warnings.simplefilter("ignore")
             from colour.algebra import SpragueInterpolator  # 1 s; once for each pair of grids
 
         inside = np.clip(new, old[0], old[-1])

@@ -55,8 +55,9 @@ class Viewing:
 
 
 def _build_tables() -> dict[str, Array]:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # it tells of optional packages that tint does not use
+    # It tells of optional packages that tint does not use, and changes how NumPy prints for everyone.
+    with warnings.catch_warnings(), np.printoptions():
+        warnings.simplefilter("ignore")
         import colour  # 1 s; once per machine
 
     observers = {
