@@ -106,7 +106,7 @@ def _nearest(
     bounds = Bounds(low, np.maximum(bounds.high, low), max(bounds.total, float(floor.sum()) * 1.001))
     kept = np.flatnonzero(stands).tolist()
     allowed, _ = limits.usable_pigments(palette, base, rules)
-    problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.high[:-1], walls_mm=rules.walls_mm)
+    problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
     found = best_of_sets(
         problem,
         usable=sorted(set(allowed) | (set(usable) & set(kept))),

@@ -83,7 +83,7 @@ def reach(
     usable, _ = limits.usable_pigments(palette, base, rules)
     bounds = limits.bounds(palette, base, rules)
     target = Target(lab=np.array([50.0, 0.0, 0.0]), contrast_ratio_min=contrast_ratio_min)
-    problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.high[:-1])
+    problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1])
     sets, drawn = _drawn(problem, usable, min(rules.most_pigments, len(usable)), bounds.total)
     lab = judge_lab(problem, sets, drawn).lab
     hues = np.linspace(0.0, 2.0 * np.pi, n_hues, endpoint=False)
