@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tint.swatches.instruments import Measurement
+
 Array = NDArray[np.float64]
 
 CXF = "http://colorexchangeformat.com/CxF3-core"
@@ -182,3 +184,13 @@ def seeds() -> dict[str, bytes]:
         "csv without header": "".join(f"{nm:g}\t{v:.4f}\n" for nm, v in zip(few, small["foot"], strict=True)),
     }
     return {name: text.encode() for name, text in texts.items()}
+
+
+def assert_samples(measurements: tuple[Measurement, ...]) -> None:
+    """All samples were read, in their order, on their grid."""
+    assert [each.name for each in measurements] == list(SAMPLES)
+    for each in measurements:
+        assert each.wavelengths is not None
+        assert each.values is not None
+        np.testing.assert_array_equal(each.wavelengths, GRID)
+        np.testing.assert_allclose(each.values, SAMPLES[each.name], rtol=0, atol=1e-6)

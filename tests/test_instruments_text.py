@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from instrument_files import GRID, SAMPLES, cgats, long, numbers, side_by_side, wide
+from instrument_files import GRID, SAMPLES, assert_samples, cgats, long, numbers, side_by_side, wide
 
 from tint.errors import InputError
 from tint.swatches.instruments import Measurement, parse_measurements
@@ -21,15 +21,6 @@ def told(text: str, *, scale: str = "") -> str:
     line = str(caught.value)
     assert "\n" not in line
     return line
-
-
-def assert_samples(measurements: tuple[Measurement, ...]) -> None:
-    assert [each.name for each in measurements] == list(SAMPLES)
-    for each in measurements:
-        assert each.wavelengths is not None
-        assert each.values is not None
-        np.testing.assert_array_equal(each.wavelengths, GRID)
-        np.testing.assert_allclose(each.values, SAMPLES[each.name], rtol=0, atol=1e-6)
 
 
 class TestCsv:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from instrument_files import GRID, SAMPLES, curve, cxf, tm27
+from instrument_files import GRID, SAMPLES, assert_samples, curve, cxf, tm27
 
 from tint import colorimetry
 from tint.errors import InputError
@@ -24,15 +24,6 @@ def told(text: str | bytes) -> str:
     line = str(caught.value)
     assert "\n" not in line
     return line
-
-
-def assert_samples(measurements: tuple[Measurement, ...]) -> None:
-    assert [each.name for each in measurements] == list(SAMPLES)
-    for each in measurements:
-        assert each.wavelengths is not None
-        assert each.values is not None
-        np.testing.assert_array_equal(each.wavelengths, GRID)
-        np.testing.assert_allclose(each.values, SAMPLES[each.name], rtol=0, atol=1e-6)
 
 
 class TestCxf:
