@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from instrument_files import GRID, SAMPLES, assert_samples, curve, cxf, tm27
+from tables import column, rows_of
 
 from tint import colorimetry
 from tint.errors import InputError
@@ -106,8 +107,21 @@ class TestCxf:
         labs = [colorimetry.lab(each.values, colorimetry.viewing(each.wavelengths)) for each in (right, wrong)]  # type: ignore[arg-type]
         assert colorimetry.difference(*labs) > 3.0
 
-    @pytest.mark.skip(reason="the spectra of the public CxF3 example are not at hand; only its Lab values are known")
-    def test_published_patches_of_the_public_example(self) -> None: ...
+    def test_published_patches_of_a_public_file_have_the_colours_that_its_instrument_told(self) -> None:
+        """Written as CxF3 and read back; its instrument weighs by table 5 of ASTM E308, tint by its own weights."""
+        grid = np.arange(380.0, 681.0, 10.0)
+        spectra = column("printed_patches", *(f"{nm:g}" for nm in grid))
+        names = [row["patch"] for row in rows_of("printed_patches")]
+        patches = read(cxf(dict(zip(names, spectra, strict=True)), start="380"))
+        assert [each.name for each in patches] == names
+        assert len(patches) == 25
+        np.testing.assert_array_equal(patches[0].wavelengths, grid)
+        view = colorimetry.viewing(grid, light="D50", observer=2)
+        own = colorimetry.lab(np.array([each.values for each in patches]), view)
+        away = colorimetry.difference(own, column("printed_patches", "L", "a", "b"))
+        assert float(away[:8].max()) < 0.15
+        assert float(away.max()) < 0.16  # a patch all but black, where the last digit of a reflectance counts
+        assert float(away.mean()) < 0.06
 
     @pytest.mark.parametrize(
         ("text", "line"),

@@ -17,7 +17,7 @@ from tint.swatches.gather import Gathered, quoted
 
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-_LEADING_NUMBER = re.compile(r"[+-]?[\d.,]*\d[\d.,]*\s*\D+", re.ASCII)
+_DIGIT = re.compile(r"\d", re.ASCII)
 _SAVE_AS_UTF8 = "save it again as text with the encoding UTF-8"
 
 
@@ -119,9 +119,15 @@ def why_no_number(cell: str) -> tuple[str, str]:
         return f"{quoted(cell)} is a formula that failed", "mend the formula in the spreadsheet"
     if "," in cell and "." in cell:
         return f"{quoted(cell)} has two kinds of marks", "write it without thousands separators"
-    if _LEADING_NUMBER.fullmatch(cell):
+    if _is_number_and_words(cell):
         return f"{quoted(cell)} is more than a number", "write the number alone, without a unit"
     return f"{quoted(cell)} is not a number", "write digits with a decimal point or comma"
+
+
+def _is_number_and_words(cell: str) -> bool:
+    """Whether a cell begins with a number and ends in something else, as `2 mm` does."""
+    words = cell.lstrip("+-0123456789.,")
+    return bool(words) and not _DIGIT.search(words) and _DIGIT.search(cell) is not None
 
 
 def check_marks(table: Table, columns: Iterable[str], faults: Gathered) -> None:
