@@ -1,0 +1,246 @@
+"""`tint photograph`: colours of castings from a photograph with a 24-patch chart in it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tint.cli.options import check_picture, grouped, json_option, number
+from tint.cli.tables import CARE, HEAD, QUIET, counted, page, print_json, show_facts, show_notes, show_table, show_title
+from tint.errors import InputError
+from tint.files import write_whole
+from tint.materials import SEATS
+from tint.photograph import (
+    Photographed,
+    Picture,
+    Spot,
+    SpotColour,
+    find_arrangement,
+    locate,
+    photo_readings,
+    photograph,
+    read_picture,
+    repeatability,
+)
+from tint.photograph.colours import chart_reference
+from tint.photograph.refusals import check_chart
+from tint.photograph.tables import colours_csv, read_chart, read_spots
+from tint.swatches.records import PHOTOGRAPH
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_FILE = click.Path(path_type=Path)
+_PLACE = "NAME[/BACKING[/SEAT]]=X,Y[,SIZE], as in lid-3/black=410,620"
+
+
+def _point(given: object, where: str = "--corners") -> tuple[float, float]:
+    parts = str(given).split(",")
+    if len(parts) != 2:
+        raise InputError(where, f"`{given}`", "X,Y in pixels, as in 412,88")
+    return number(parts[0], where, "pixels"), number(parts[1], where, "pixels")
+
+
+def _spot(given: str) -> Spot:
+    named, sign, place = given.rpartition("=")
+    names, numbers = [part.strip() for part in named.split("/")], place.split(",")
+    if not sign or not all(names) or len(names) > 3 or len(numbers) not in (2, 3):
+        raise InputError("--at", f"`{given}`", _PLACE)
+    name, backing, seat = (*names, "", "")[:3]
+    if seat and seat not in SEATS:
+        raise InputError("--at", f"`{seat}` in `{given}` is no seat", f"one of {', '.join(SEATS)}")
+    x, y, *size = (number(part, "--at", "pixels") for part in numbers)
+    return Spot(name=name, backing=backing, seat=seat, x=x, y=y, size=size[0] if size else None)
+
+
+def _spots(at: tuple[Spot, ...], spots: Path | None) -> tuple[Spot, ...]:
+    every = (*at, *(read_spots(spots) if spots else ()))
+    if not every:
+        raise InputError("--at", "no spot is named", _PLACE, "or list them in a file for --spots")
+    return every
+
+
+def _colours_of(light: str, observer: str, chart: Path | None) -> dict[str, Any]:
+    # The usual chart's weights are asked for even with a chart of one's own: they name the light as the CIE does.
+    from tint.colorimetry import viewing
+
+    known = viewing(range(400, 701, 10), light=light, observer=int(observer)).light
+    read = chart_reference(known, int(observer)) if chart is None else None
+    reference, white = read or read_chart(chart or "", light=known, observer=int(observer))
+    return {"reference": reference, "white": white, "light": known, "observer": int(observer)}
+
+
+@click.command("photograph")
+@click.argument("picture", type=click.Path(path_type=Path))
+@grouped(
+    "spots",
+    _spots,
+    click.option(
+        "--at",
+        type=_spot,
+        multiple=True,
+        metavar="PLACE",
+        help="A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE] [px]; repeat.",
+    ),
+    click.option(
+        "--spots", type=click.Path(path_type=Path), metavar="FILE", help="Spots as CSV: name,backing,seat,x,y,size."
+    ),
+)
+@click.option(
+    "--corners", nargs=4, type=_point, metavar="X,Y X,Y X,Y X,Y",
+    help="Middles of the chart's four corner patches, in order round it.",
+)  # fmt: skip
+@click.option("--find", is_flag=True, help="Find the chart instead.")
+@click.option("--white", "card", default="white", show_default=True, metavar="NAME", help="Spots of one white card.")
+@grouped(
+    "colours",
+    _colours_of,
+    click.option(
+        "--light", default="D65", show_default=True, metavar="NAME", help="A CIE light that the colours hold for."
+    ),
+    click.option("--observer", type=click.Choice(("2", "10")), default="10", show_default=True, help="Degrees."),
+    click.option(
+        "--chart", type=click.Path(path_type=Path), metavar="FILE", help="Your chart's own spectra or colours as CSV."
+    ),
+)
+@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the colours as CSV.")
+@click.option(
+    "--look", type=click.Path(path_type=Path), metavar="FILE", help="Draw the places on the photograph, as PNG."
+)
+@click.option("--replace", is_flag=True, help="Write over files that are there.")
+@json_option
+def command(
+    picture: Path, spots: tuple[Spot, ...], corners: tuple[tuple[float, float], ...], find: bool, card: str,
+    colours: dict[str, Any], out: Path | None, look: Path | None, replace: bool, as_json: bool,
+) -> None:  # fmt: skip
+    """A photograph with a chart in it: colours, each with an error.
+
+    Example: tint photograph swatches_demo/photograph.jpg --spots swatches_demo/spots.csv
+    --corners 319,61 526,59 535,186 326,190
+
+    Name four places or more of the white card too: they show how evenly the light falls.
+    """
+    _check_files(out, look, replace=replace)
+    if bool(corners) == find:
+        raise InputError("--corners", "given together with --find" if find else "not given", "--corners or --find")
+    seen = read_picture(picture)
+    target = {name: colours[name] for name in ("reference", "white")}
+    ordered, plain = _arranged(seen, corners, target)
+    places = locate(ordered, spots, width=seen.width, height=seen.height)
+    if look is not None:
+        from tint.photograph.look import draw
+
+        write_whole(look, draw(seen, places, spots))
+    check_chart(plain)
+    told = photograph(seen, places, spots, **colours, card=card)
+    if out is not None:
+        write_whole(out, colours_csv(told))
+    if as_json:
+        print_json(_as_json(told, seen, ordered, out))
+    else:
+        with page() as shown:
+            _show(shown, told, seen, out)
+
+
+def _check_files(out: Path | None, look: Path | None, *, replace: bool) -> None:
+    if look is not None:
+        check_picture(look, "--look", replace=replace)
+    if out is None:
+        return
+    if out.suffix.lower() != ".csv" or out.is_dir():
+        raise InputError(f"--out {out}", "is not the name of a table", "a name that ends in .csv")
+    if out.exists() and not replace:
+        raise InputError(f"--out {out}", "is there already", mend="choose another name, or add --replace")
+
+
+def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: dict[str, Any]) -> tuple[Any, float]:
+    """Corners in the chart's own order, and by how far a bare matrix misses the chart."""
+    if corners:
+        return find_arrangement(seen, corners, **target)
+    from tint.photograph.finding import find_corners
+
+    return min((find_arrangement(seen, each, **target) for each in find_corners(seen)), key=lambda found: found[1])
+
+
+def _show(out: Console, told: Photographed, seen: Picture, written: Path | None) -> None:
+    show_title(
+        out,
+        f"{counted(len(told.spots), 'spot')} of {seen.file}",
+        f"{told.light}, {told.observer}° observer; from a photograph",
+    )
+    show_table(
+        out,
+        ("", "<spot", "L*", "a*", "b*", "error", "of noise", "of light"),
+        [_row(at, each) for at, each in enumerate(told.spots, start=1)],
+    )
+    out.print()
+    out.print("error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=QUIET)
+    out.print()
+    missed = f"{told.missed_mean:.1f} mean, {told.missed_95:.1f} at 95 %, {told.missed_most:.1f} at most"
+    light = f"{counted(told.card_places, 'place')} of white card" if told.card_places else "the chart alone"
+    show_facts(
+        out,
+        [
+            ("chart", missed, "CIEDE2000 of its patches, each foretold by the others"),
+            ("correction", f"of degree {told.calibration.degree}", "root polynomial; curve and flare by the chart"),
+            ("evenness", light, "what tells how the light falls"),
+            ("repeatability", f"{repeatability(told):.2g}", "of such photographs, as palette.toml states it"),
+        ],
+    )
+    show_notes(out, "Before you trust it", told.warnings, style=CARE)
+    spared = [f"too pure for the picture, so left out of the fit: {', '.join(told.left_out)}"] if told.left_out else []
+    show_notes(out, "How the photograph was read", [*seen.notes, *spared])
+    if written is not None:
+        out.print()
+        readings = photo_readings(told)
+        averaged = ", places of one name averaged" if len(readings) < len(told.spots) else ""
+        out.print(f"Written: {counted(len(readings), 'colour')} into {written}{averaged}.", style=HEAD)
+        out.print(
+            f"Now run `tint import FOLDER {written}`, where palette.toml states under [instrument]: "
+            f'light = "{told.light}", observer = {told.observer}, repeatability = {repeatability(told):.2g}. '
+            "They stay marked as from a photograph."
+        )
+
+
+def _row(at: int, each: SpotColour) -> tuple[str, ...]:
+    errors = (each.error, each.of_noise, each.of_light)
+    return str(at), each.spot.where, *(f"{v:.2f}" for v in each.lab), *(f"{v:.1f}" for v in errors)
+
+
+def _as_json(told: Photographed, seen: Picture, corners: Any, written: Path | None) -> dict[str, Any]:
+    return {
+        "picture": seen.file,
+        "source": PHOTOGRAPH,
+        "light": told.light,
+        "observer": told.observer,
+        "corners": corners,
+        "chart": {
+            "missed_mean": told.missed_mean,
+            "missed_95": told.missed_95,
+            "missed_most": told.missed_most,
+            "degree": told.calibration.degree,
+            "left_out": told.left_out,
+        },
+        "card_places": told.card_places,
+        "repeatability": repeatability(told),
+        "spots": [
+            {
+                "name": each.spot.name,
+                "backing": each.spot.backing or None,
+                "seat": each.spot.seat or None,
+                "x": each.spot.x,
+                "y": each.spot.y,
+                "lab": each.lab,
+                "expected_error": each.error,
+                "of_noise": each.of_noise,
+                "of_light": each.of_light,
+                "outside_chart": each.outside,
+            }
+            for each in told.spots
+        ],
+        "written": None if written is None else str(written),
+        "warnings": told.warnings,
+        "notes": seen.notes,
+    }

@@ -1,0 +1,141 @@
+"""A photograph as pixels: PNG, TIFF or JPEG, turned upright, with what its profile says told and not applied.
+
+The chart in the picture calibrates whatever the camera wrote, so no profile is needed; but a maker should know of one.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+
+from tint.errors import InputError
+
+FORMATS = ("PNG", "TIFF", "JPEG")
+# A medium-format camera has 150 million pixels and a TIFF of that is 0.9 GB; a file past this is no photograph.
+MOST_PIXELS = 160_000_000
+MOST_BYTES = 1_000_000_000
+# Twenty-four patches of less than 10 pixels each are nothing to take a mean of.
+LEAST_SIDE = 80
+
+_AT_MOST = f"at most {MOST_PIXELS // 1_000_000} million"
+_SAVE_AGAIN = "save the photograph again as PNG, TIFF or JPEG"
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A photograph.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 3)
+        Upright, as the file holds them [0 to 255].
+    file : str
+        Its name.
+    notes : tuple of str
+        What was met in reading it.
+    """
+
+    pixels: NDArray[np.uint8]
+    file: str
+    notes: tuple[str, ...] = ()
+
+    @property
+    def width(self) -> int:
+        return int(self.pixels.shape[1])
+
+    @property
+    def height(self) -> int:
+        return int(self.pixels.shape[0])
+
+
+def read_picture(path: str | os.PathLike[str]) -> Picture:
+    """Read a photograph.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, broken, too large or too small, grey, or of another format.
+    """
+    path = Path(path)
+    where = str(path)
+    try:
+        size = path.stat().st_size
+        data = path.read_bytes() if size <= MOST_BYTES else b""
+    except OSError as error:
+        raise InputError(where, error.strerror or "cannot be read", mend="name a photograph") from error
+    if not data:
+        found = "the file is empty" if not size else f"{size / 1e9:.1f} GB"
+        raise InputError(where, found, f"a photograph of at most {MOST_BYTES / 1e9:g} GB", _SAVE_AGAIN)
+    return _decoded(data, where)
+
+
+def _decoded(data: bytes, where: str) -> Picture:
+    try:
+        # What pillow warns of, a broken tag or a great many pixels, is either harmless here or refused below.
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with Image.open(io.BytesIO(data), formats=FORMATS) as image:
+                _check(image, where)
+                notes = _notes(image, data)
+                image.load()
+                upright = ImageOps.exif_transpose(image)
+                pixels = np.asarray(upright.convert("RGB"), dtype=np.uint8)
+    except UnidentifiedImageError as error:
+        raise InputError(where, "is no PNG, TIFF or JPEG", "a photograph", _SAVE_AGAIN) from error
+    except InputError:
+        raise
+    except Image.DecompressionBombError as error:
+        raise InputError(where, "more pixels than a photograph has", _AT_MOST, "scale it down") from error
+    except Exception as error:  # pillow's decoders raise whatever they like on broken bytes
+        raise InputError(where, "the picture is broken", "a whole photograph", "copy or save it again") from error
+    return Picture(pixels, where, notes)
+
+
+def _check(image: Image.Image, where: str) -> None:
+    width, height = image.size
+    if width * height > MOST_PIXELS:
+        raise InputError(where, f"{width} x {height} pixels", _AT_MOST, "scale it down")
+    if min(width, height) < LEAST_SIDE:
+        raise InputError(
+            where, f"{width} x {height} pixels", f"at least {LEAST_SIDE} either way", "use the photograph in full size"
+        )
+    if image.mode not in ("RGB", "RGBA", "RGBX"):
+        raise InputError(where, f"its pixels are {image.mode}, not red, green and blue", mend=_SAVE_AGAIN)
+
+
+def _notes(image: Image.Image, data: bytes) -> tuple[str, ...]:
+    told = []
+    profile = _profile_name(image.info.get("icc_profile"))
+    if profile and "srgb" not in profile.lower():
+        told.append(
+            f"its profile is {profile}, not sRGB; the pixels are taken as they are, the chart says what they mean"
+        )
+    if (image.format == "PNG" and data[24:25] == b"\x10") or _tiff_bits(image) == 16:
+        told.append("of 16 bits a channel the upper 8 are read; a mean over hundreds of pixels is finer than that")
+    if image.info.get("exif") and image.getexif().get(0x0112, 1) != 1:
+        told.append("turned upright as the camera noted; places are counted in the upright picture")
+    return tuple(told)
+
+
+def _tiff_bits(image: Image.Image) -> int:
+    tags = getattr(image, "tag_v2", None)
+    bits = tags.get(258, (8,)) if image.format == "TIFF" and tags else (8,)
+    return int(max(bits)) if isinstance(bits, tuple) else int(bits)
+
+
+def _profile_name(profile: object) -> str:
+    """What an embedded profile calls itself; empty where there is none."""
+    if not isinstance(profile, bytes):
+        return ""
+    try:
+        name = ImageCms.getProfileDescription(ImageCms.ImageCmsProfile(io.BytesIO(profile)))
+    except Exception:  # a broken profile changes nothing here
+        return "one that cannot be read"
+    return " ".join(name.split())[:60] or "one without a name"
