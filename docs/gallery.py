@@ -16,17 +16,23 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from tint.appearance import Setting
+from tint.appearance import Setting, predict
 from tint.fit import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import part_picture, views
+from tint.proof import draw_proof, part_picture, views
+from tint.proof.comparison import compare
+from tint.proof.comparison_picture import draw_comparison
 from tint.proof.part import Part, part_of, read_height_map, view_of, volume_cm3
+from tint.proof.photo import Photo
+from tint.proof.trial import Read, trial_of
+from tint.solve import Rules, solve
 from tint.swatches import read_folder
 from tint.target import target_from_blend
 
 Array = NDArray[np.float64]
 
+_NARROW = 1080  # px
 HERE = Path(__file__).resolve().parent
 LID_MIX = Blend("clear", {"white": 0.12, "green": 0.05, "ochre": 0.06})
 FOOT_MIX = Blend("clear", {"black": 0.02, "ochre": 0.25, "white": 0.1})
@@ -79,11 +85,38 @@ def plate() -> bytes:
     return out.getvalue()
 
 
+def photograph() -> Photo:
+    """What a camera might have made of the lid: drawn, too warm, on a bench of stripes."""
+    rows, columns = np.mgrid[0:800, 0:1200] / 800.0
+    grain = np.sin(90.0 * rows + 3.0 * np.sin(4.0 * columns))[..., None]
+    bench = np.array([150.0, 112.0, 80.0]) + grain * np.array([18.0, 14.0, 10.0])
+    far = np.hypot(columns - 0.75, rows - 0.5)
+    lid_ = np.array([96.0, 122.0, 70.0]) - 60.0 * np.hypot(columns - 0.6, rows - 0.35)[..., None]
+    cover = np.clip((0.36 - far) * 400.0, 0.0, 1.0)[..., None]
+    return Photo(np.rint(cover * lid_ + (1.0 - cover) * bench).clip(0, 255).astype(np.uint8), "lid-trial.jpg")
+
+
+def cast_of(palette: Palette, setting: Setting) -> Read:
+    """A casting a little off: what was poured had 8 % more ochre."""
+    off = Blend("clear", {**LID_MIX.loadings, "ochre": 1.08 * LID_MIX.loadings["ochre"]})
+    return Read(spectrum=predict(palette, off, setting=setting).reflectance, named="trials.csv:lid")
+
+
 def pictures(palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXELS) -> dict[str, bytes]:
     """Every picture of the gallery, by file name."""
     setting = Setting(thickness_mm=2.6)
     wall = Setting(thickness_mm=3.0)
-    target = target_from_blend(palette, Blend("clear", {"white": 0.3, "blue": 0.02, "yellow": 0.09}), setting=setting)
+    wanted = target_from_blend(palette, LID_MIX, setting=setting, tolerance=1.0)
+    answer = solve(palette, wanted, setting=setting, rules=Rules(leave_out=("green",), most_recipes=3))
+    target = target_from_blend(palette, answer.recipes[0].blend, setting=setting)  # like it by day, of other pigments
+    trial = trial_of(palette, LID_MIX, setting=setting, photo=photograph(), read=cast_of(palette, setting))
+    compared = compare(
+        palette,
+        [LID_MIX, *(each.blend for each in answer.recipes)],
+        setting=setting,
+        target=wanted,
+        title="Lid, lichen",
+    )
     (scratch / "plate.png").write_bytes(plate())
     flat = read_height_map(scratch / "plate.png", mm_per_level=0.02, mm_per_pixel=0.08)
     shown = {
@@ -115,12 +148,16 @@ def pictures(palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXE
         "behind": views.lit_picture(palette, DIFFUSER_MIX, setting=lamp, title="Lamp diffuser"),
         "limits": views.limits_picture(palette, LID_MIX, setting=setting, tolerance=2.0, title="Lid, lichen"),
     }
-    return {f"{name}.png": views.draw(picture) for name, picture in drawn.items()}
+    card = draw_proof(palette, LID_MIX, setting=setting, title="Lid, lichen", trial=trial)
+    others = {"trial.png": card, "comparison.png": draw_comparison(compared)}
+    return {f"{name}.png": views.draw(picture) for name, picture in drawn.items()} | others
 
 
 def smaller(png: bytes, width: int = 800) -> bytes:
-    """A picture scaled down, tagged as before."""
+    """A picture scaled down, tagged as before; one that is made for a phone is left as it is."""
     with Image.open(io.BytesIO(png)) as image:
+        if image.width <= _NARROW:
+            return png
         profile = image.info["icc_profile"]
         scaled = image.resize((width, round(image.height * width / image.width)), Image.Resampling.LANCZOS)
     out = io.BytesIO()

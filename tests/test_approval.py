@@ -152,7 +152,7 @@ def test_a_palette_with_one_backing_says_that_opacity_is_not_known(demo_palette:
 def test_the_part_s_thickness_and_volume_are_told(demo_palette: Palette) -> None:
     told = shown_words(page_of(demo_palette, shown=slab(40.0, 30.0, 3.0)))
     assert "has 3 to 3 mm in the line of sight" in told
-    assert "3.6 cm3 in all" in told
+    assert "3.6 cm³ in all" in told
 
 
 def test_what_is_beyond_a_screen_is_marked(demo_palette: Palette) -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import itertools
 import math
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,7 +22,7 @@ from tint.errors import InputError
 from tint.fit import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import draw_proof, picture, proof_layout, words
+from tint.proof import draw_proof, lettering, picture, proof_layout, words
 from tint.proof.card import compose
 from tint.proof.facts import gather
 from tint.proof.picture import Box, NearSign, Patch, Pointer, Text
@@ -218,7 +220,7 @@ def test_nothing_runs_out_of_its_place(palette: Palette, name: str, show_recipe:
     for at, line in enumerate(lines):
         assert not [other.words for other in lines[:at] if line.box.meets(other.box)]
         assert not [shape for shape in shapes if line.box.meets(shape.box)]
-        assert picture.text_width(line.words, line.size) <= line.box.width
+        assert lettering.text_width(line.words, line.size, line.face) <= line.box.width
     signs = [item for item in items if isinstance(item, NearSign)]
     assert not [sign for sign in signs for line in lines if sign.box.meets(line.box)]
     image = pixels(draw_proof(palette, blend, setting=setting, target=target, title=title, show_recipe=show_recipe))
@@ -229,8 +231,7 @@ def test_nothing_runs_out_of_its_place(palette: Palette, name: str, show_recipe:
 
 
 def test_letters_keep_to_their_box() -> None:
-    words_ = "Ågj(|) Qy_fT," + "W" * 20
-    for size in (21, 22, 26, 38, 44):
+    for size, words_ in itertools.product((21, 22, 26, 38, 44), ("Ag(|) Qy_fT," + "W" * 20, "ÅŽgj(|) Qy_fT, ΐΫ Щд")):
         lines, end = picture.paragraph(words_, left=100, top=100, width=2000, size=size)
         assert len(lines) == 1
         image = pixels(picture.paint(Box(0, 0, 2200, end + 100), lines))
@@ -344,25 +345,56 @@ def test_an_unknown_pigment_is_refused(palette: Palette) -> None:
 
 @given(words_=st.text(max_size=80), width=st.integers(60, 600))
 def test_wrapped_lines_fit_and_lose_no_letter(words_: str, width: int) -> None:
-    lines = picture.wrap(words_, size=22, width=width)
-    assert all(picture.text_width(line, 22) <= width for line in lines)
-    assert "".join(lines).replace(" ", "") == picture.spelled(words_).replace(" ", "")
+    lines = lettering.wrap(words_, size=22, width=width)
+    face = lettering.face_of(lettering.spelled(words_))
+    assert all(lettering.text_width(line, 22, face) <= width for line in lines)
+    assert "".join(lines).replace(" ", "") == lettering.spelled(words_).replace(" ", "")
 
 
 @pytest.mark.parametrize(
-    ("written", "drawn"),
-    [("Großküche", "Grosskuche"), ("crème brûlée", "creme brulee"),
-     ("2 × 3 – 4 µm", "2 x 3 - 4 um"), ("茶", "?"), ("10°", "10°"),
-     ("a\n\tb\u00a0c", "a b c"), ("e\u0301", "e")],
+    ("written", "drawn", "without"),
+    [("Großküche", "Großküche", "Grosskuche"), ("crème brûlée", "crème brûlée", "creme brulee"),
+     ("Žluťoučký Ελιά Мох", "Žluťoučký Ελιά Мох", "Zlutoucky ???? ???"),
+     ("2 × 3 – 4 µm", "2 x 3 - 4 um", "2 x 3 - 4 um"), ("茶", "?", "?"), ("10°", "10°", "10°"),
+     ("a\n\tb\u00a0c", "a b c", "a b c"), ("e\u0301", "é", "e")],
 )  # fmt: skip
-def test_letters_that_the_font_lacks_are_spelled_with_those_it_has(written: str, drawn: str) -> None:
-    assert picture.spelled(written) == drawn
+def test_letters_that_no_face_has_are_spelled_with_those_it_has(
+    monkeypatch: pytest.MonkeyPatch, written: str, drawn: str, without: str
+) -> None:
+    monkeypatch.setitem(sys.modules, "font_source_serif_pro", None)
+    assert lettering.spelled(written) == without
+    assert lettering.face_of(without) == lettering.PLAIN
+    monkeypatch.undo()
+    pytest.importorskip("font_source_serif_pro")
+    assert lettering.spelled(written) == drawn
+    assert lettering.face_of(drawn) == (lettering.PLAIN if drawn == without else lettering.SERIF)
+
+
+def test_letters_that_are_lost_are_named() -> None:
+    assert lettering.lost("茶 and 茶, 黒? Ok") == "茶黒"
+    assert lettering.lost("crème?") == ""
+
+
+def test_every_letter_of_the_plain_face_is_in_the_other() -> None:
+    pytest.importorskip("font_source_serif_pro")
+    plain = [letter for letter in map(chr, range(33, 0x2200)) if lettering._has_glyph(letter, lettering.PLAIN)]
+    assert len(plain) > 90
+    assert [letter for letter in plain if not lettering._has_glyph(letter, lettering.SERIF)] == []
+
+
+def test_a_customer_s_name_is_drawn_with_its_accents(palette: Palette) -> None:
+    pytest.importorskip("font_source_serif_pro")
+    name = "Étang Žluťoučký, Ελιά, Мох"
+    facts = gather(palette, LID, setting=THREE_MM, target=None, show_recipe=False)
+    drawn = [item for item in compose(facts, name, show_recipe=False)[0] if isinstance(item, Text)]
+    assert [(line.words, line.face) for line in drawn if line.size == 44] == [(name, lettering.SERIF)]
+    assert {line.face for line in drawn if line.size != 44} == {lettering.PLAIN}
 
 
 def test_what_the_card_itself_says_needs_no_spelling(palette: Palette) -> None:
     own = [*(words.difference_in_words(x) for x in (0, 0.7, 1.5, 3, 9)), words.SCREEN_LINE, words.NEAREST_LINE]
     own += [words.RATIO_LINE, predict(palette, LID, setting=THREE_MM).conditions]
-    assert [picture.spelled(line) for line in own] == own
+    assert [lettering.spelled(line) for line in own] == own
 
 
 def test_words_stand_out_from_the_paper() -> None:

@@ -20,7 +20,8 @@ from tint.palette import Palette
 from tint.proof import answer_layout, draw_answer, draw_reach, reach_layout
 from tint.proof import gamut as gamut_picture
 from tint.proof import strip as strip_picture
-from tint.proof.picture import DARK, LINE, PAPER, WHITE, Box, Item, NearSign, Patch, Text, line_height
+from tint.proof.lettering import line_height
+from tint.proof.picture import DARK, LINE, PAPER, WHITE, Box, Item, NearSign, Patch, Text
 from tint.proof.shown import gather
 from tint.proof.spectra import _apart
 from tint.solve import Answer, Rules, solve

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime
+import io
 import re
 import sys
 import zlib
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -14,7 +16,7 @@ from tint.appearance import Setting
 from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof.paper import latin
+from tint.proof import typeface
 from tint.proof.sheet import draw_weigh_sheet
 from tint.weigh import Batch, Split, WeighSheet, weigh
 
@@ -129,10 +131,56 @@ def test_a_date_is_told_and_changes_the_file(demo_palette: Palette, faint: Weigh
     assert dated != draw_weigh_sheet(demo_palette, faint)
 
 
-def test_names_in_any_letters_come_out(demo_palette: Palette, faint: WeighSheet) -> None:
-    told = words(draw_weigh_sheet(demo_palette, faint, title="Ořechová \u2013 \u03a9mega \u4e2d (No. 3) " + "x" * 300))
-    assert "Orechová - ?mega ? (No. 3)" in told
-    assert latin("½ l \u2265 3 \u0394E") == "½ l >= 3 dE"
+def text_of(pdf: bytes) -> str:
+    """What a reader selects, whatever the face."""
+    pypdf: Any = pytest.importorskip("pypdf")
+    return " ".join(pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text().split())
+
+
+def test_names_in_latin_greek_and_cyrillic_come_out(demo_palette: Palette, faint: WeighSheet) -> None:
+    pytest.importorskip("font_source_serif_pro")
+    title = "\u0158echov\u00e1 \u2013 \u03a9mega, \u041c\u043e\u0445 (No. 3)"
+    pdf = draw_weigh_sheet(demo_palette, faint, title=title)
+    assert "\u0158echov\u00e1 - \u03a9mega, \u041c\u043e\u0445 (No. 3)" in text_of(pdf)
+    assert b"/FontFile2" in pdf
+    assert b"/FontFile2" not in draw_weigh_sheet(demo_palette, faint, title="Cr\u00e8me br\u00fbl\u00e9e \u2265 3")
+    assert "Cr\u00e8me br\u00fbl\u00e9e >= 3" in text_of(
+        draw_weigh_sheet(demo_palette, faint, title="Cr\u00e8me br\u00fbl\u00e9e \u2265 3")
+    )
+
+
+def test_a_pigment_is_named_in_its_own_letters(demo_palette: Palette) -> None:
+    pytest.importorskip("font_source_serif_pro")
+    name = "\u017elu\u0165 \u03ba\u03af\u03c4\u03c1\u03b9\u03bd\u03bf"
+    own = {name if key == "yellow" else key: each for key, each in demo_palette.pigments.items()}
+    seen = {
+        base: replace(each, max_loading={name if k == "yellow" else k: v for k, v in each.max_loading.items()})
+        for base, each in demo_palette.seen.items()
+    }
+    palette = replace(demo_palette, pigments=own, seen=seen)
+    sheet = weigh(palette, Blend("clear", {name: 0.5}), setting=THREE_MM, batch_g=500.0)
+    assert text_of(draw_weigh_sheet(palette, sheet)).count(name) >= 2
+
+
+def test_letters_that_no_face_has_are_refused(demo_palette: Palette, faint: WeighSheet) -> None:
+    pytest.importorskip("font_source_serif_pro")
+    with pytest.raises(InputError, match="`茶` cannot be set in its typeface; expected Latin, Greek or Cyrillic"):
+        draw_weigh_sheet(demo_palette, faint, title="Lids 茶")
+
+
+def test_without_the_typeface_latin_alone_is_set(
+    demo_palette: Palette, faint: WeighSheet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    typeface.letters_of.cache_clear()
+    monkeypatch.setitem(sys.modules, "font_source_serif_pro", None)
+    assert pages(draw_weigh_sheet(demo_palette, faint, title="Cr\u00e8me")) == 1
+    with pytest.raises(InputError, match=r"typeface is missing; run `pip install 'tint\[sheet,pdf\]'`"):
+        draw_weigh_sheet(demo_palette, faint, title="\u03a9mega")
+
+
+def test_words_are_cut_where_they_would_run_out(demo_palette: Palette, faint: WeighSheet) -> None:
+    told = words(draw_weigh_sheet(demo_palette, faint, title="Lids " + "x" * 300))
+    assert re.search(r"^Lids x+\.\.$", told, flags=re.MULTILINE)
 
 
 def test_an_unknown_paper(demo_palette: Palette, faint: WeighSheet) -> None:

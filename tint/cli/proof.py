@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.appearance import Setting
+from tint.appearance import Setting, predict
 from tint.cli.asked import Doses, blend_of, setting_options
+from tint.cli.cast import Cast, cast_options
+from tint.cli.compared import comparison_json, comparison_of, drawn
 from tint.cli.options import folder_argument, json_option, optics_option, palette_of, replace_option
 from tint.cli.pictured import (
     PICTURES,
@@ -20,7 +23,8 @@ from tint.cli.pictured import (
     check_file,
     subject_options,
 )
-from tint.cli.recipes import chosen, recipe_options
+from tint.cli.recipes import chosen, recipes_options, several
+from tint.cli.sections import Sectioned
 from tint.cli.tables import page, print_json
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
@@ -29,19 +33,39 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.target import Target
 
+if TYPE_CHECKING:
+    from tint.proof.trial import Trial
+
+MOST_COMPARED = 6
 _DEEP = (".tif", ".tiff")
 _SHEET_PIXELS = 560  # of the part on a sheet
 
 
-@click.command("proof")
+SECTIONS = {
+    "The recipe": ("--base", "--load", "--recipe", "--pick", "--compare"),
+    "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
+    "The target beside it": (
+        "--target-lab", "--target-srgb", "--target-reading", "--contrast-ratio", "--contrast-ratio-min",
+        "--contrast-ratio-max", "--tolerance",
+    ),
+    "What is drawn": ("--out", "--show", "--bits", "--name", "--show-formula"),
+    "The part itself": ("--part", "--height-map", "--mm-per-level", "--mm-per-pixel", "--side", "--unit", "--thin"),
+    "A casting of it": ("--photo", "--read", "--read-thickness"),
+    "The sheet": ("--sheet", "--pdf", "--paper", "--customer-words", "--who", "--expiry"),
+}  # fmt: skip
+
+
+@click.command("proof", cls=Sectioned, sections=SECTIONS)
 @folder_argument
-@recipe_options
+@recipes_options
+@click.option("--compare", is_flag=True, help="Several recipes of the file on one sheet, for the workshop.")
 @target_options
 @setting_options
 @click.option("--out", metavar="FILE.png", type=click.Path(path_type=Path), help="The picture to write.")
 @click.option("--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]")
 @click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the bare part.")
 @subject_options
+@cast_options
 @approving_options
 @replace_option
 @optics_option
@@ -50,13 +74,15 @@ def command(
     folder: Path,
     doses: Doses,
     recipe: str | None,
-    pick: int | None,
+    pick: tuple[int, ...] | None,
+    compare: bool,
     wish: Wish,
     casting: dict[str, Any],
     out: Path | None,
     show: str | None,
     bits: str,
     subject: Subject,
+    cast: Cast,
     approving: Approving,
     replace: bool,
     optics: str,
@@ -66,53 +92,103 @@ def command(
 
     Example: tint proof swatches_demo --base clear --load white=0.5 --thickness 3 --out proof.png
 
-    With --part lid.stl, the part itself at its own thickness. With --sheet or --pdf, a sheet to approve.
+    With --part lid.stl, the part itself at its own thickness. With --sheet or --pdf, a sheet to approve. With
+    --compare, several recipes side by side, for the workshop.
     """
+    _check_files(out, approving, replace=replace, part=show == "part" or (show is None and subject.given))
+    cast.check()
+    if compare:
+        _check_some(out, approving)
+        _check_compared(show, bits, subject, approving)
+        recipes = several(doses, recipe, pick, most=MOST_COMPARED)
+        palette = palette_of(folder, optics)
+        sheet = comparison_of(palette, recipes, wish=wish, casting=casting, cast=cast, title=approving.name or "")
+        written = _write(drawn(sheet, out, approving))
+        _tell(
+            written, f"{len(sheet.candidates)} recipes", None, lost=_lost(out, approving),
+            more=comparison_json(sheet) | {"optics": optics}, as_json=as_json,
+        )  # fmt: skip
+        return
+    if pick and len(pick) > 1:
+        raise InputError("--pick", f"names {len(pick)} recipes", "expected one", "add --compare to see them together")
     show = show or ("part" if subject.given else "card")
-    _check(out, show, bits, subject, approving, replace=replace)
+    _check(out, show, bits, subject, approving, cast)
     palette = palette_of(folder, optics)
-    choice = chosen(doses, recipe, pick)
+    choice = chosen(doses, recipe, pick[0] if pick else None)
     blend, setting = blend_of(palette, choice.doses), choice.setting(palette, casting)
     target = target_of(palette, wish, setting)
-    part = subject.read()
+    part, trial = subject.read(), cast.trial(palette, blend, setting)
     tolerance = wish.asked.get("tolerance", 1.0)
-    written: list[Path] = []
+    contents: dict[Path, bytes] = {}
     if out is not None:
         draw = _deep if bits == "16" or out.suffix.lower() in _DEEP else _picture
-        drawn = draw(
+        contents[out] = draw(
             palette, blend, setting=setting, target=target, part=part, show=show, tolerance=tolerance, out=out,
-            thin_mm=subject.thin, title=approving.name or "", show_recipe=approving.show_formula,
+            thin_mm=subject.thin, title=approving.name or "", show_recipe=approving.show_formula, trial=trial,
         )  # fmt: skip
-        write_whole(out, drawn)
-        written.append(out)
     if approving.given:
-        written += _sheets(palette, blend, setting, target, part, approving, tolerance)
-    _tell(written, blend, setting, part, optics=optics, as_json=as_json)
+        contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial)
+    more: dict[str, Any] = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
+    more["warnings"] = list(predict(palette, blend, setting=setting).warnings)
+    more["volume_cm3"] = None if part is None else part.volume_cm3
+    said = f"{blend}, {setting.thickness_mm:g} mm"
+    _tell(_write(contents), said, part, lost=_lost(out, approving), more=more, as_json=as_json)
+
+
+def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:
+    check_file(out, "--out", (".png", *_DEEP) if part else (".png",), replace=replace)
+    check_file(approving.sheet, "--sheet", (".html",), replace=replace)
+    check_file(approving.pdf, "--pdf", (".pdf",), replace=replace)
 
 
 def _check(
-    out: Path | None, show: str, bits: str, subject: Subject, approving: Approving, *, replace: bool
+    out: Path | None, show: str, bits: str, subject: Subject, approving: Approving, cast: Cast
 ) -> None:  # fmt: skip
-    check_file(out, "--out", (".png", *_DEEP) if show == "part" else (".png",), replace=replace)
-    check_file(approving.sheet, "--sheet", (".html",), replace=replace)
-    check_file(approving.pdf, "--pdf", (".pdf",), replace=replace)
     subject.check()
-    if out is None and not approving.given:
-        raise click.UsageError("missing option '--out', '--sheet' or '--pdf'")
+    _check_some(out, approving)
     if show == "part" and not subject.given:
         raise InputError("--show part", "there is no part", mend="name one with --part or --height-map")
     if bits == "16" and (show != "part" or out is None):
         raise InputError("--bits 16", "not a picture of a part", "expected --part or --height-map with --out")
+    if cast.given and show != "card" and not approving.given:
+        raise InputError(
+            next(iter(cast.given)), f"not shown on the picture `{show}`", "expected --show card or --sheet"
+        )
+
+
+def _check_some(out: Path | None, approving: Approving) -> None:
+    if out is None and not approving.given:
+        raise click.UsageError("missing option '--out', '--sheet' or '--pdf'")
+
+
+def _check_compared(show: str | None, bits: str, subject: Subject, approving: Approving) -> None:
+    """Refuse what a comparison does not show."""
+    others = {
+        "--show": show, "--part": subject.part, "--height-map": subject.height_map, "--thin": subject.thin,
+        "--customer-words": approving.customer_words, "--who": approving.who, "--expiry": approving.expiry,
+        "--bits 16": bits == "16" or None,
+    }  # fmt: skip
+    for option, value in others.items():
+        if value is not None:
+            raise InputError(option, "not part of a comparison", mend="leave it out, or --compare")
+
+
+def _write(contents: Mapping[Path, bytes]) -> list[Path]:
+    for path, data in contents.items():
+        write_whole(path, data)
+    return list(contents)
 
 
 def _picture(
     palette: Palette, blend: Blend, *, setting: Setting, target: Target | None, part: Model | None,
-    show: str, tolerance: float, thin_mm: float | None, title: str, show_recipe: bool, **_: Any,
+    show: str, tolerance: float, thin_mm: float | None, title: str, show_recipe: bool, trial: Trial | None, **_: Any,
 ) -> bytes:  # fmt: skip
     if show == "card":
         from tint.proof import draw_proof
 
-        return draw_proof(palette, blend, setting=setting, target=target, title=title, show_recipe=show_recipe)
+        return draw_proof(
+            palette, blend, setting=setting, target=target, title=title, show_recipe=show_recipe, trial=trial
+        )
     from tint.proof import views
 
     if show == "part":
@@ -143,8 +219,8 @@ def _deep(
 
 def _sheets(
     palette: Palette, blend: Blend, setting: Setting, target: Target | None, part: Model | None,
-    approving: Approving, tolerance: float,
-) -> list[Path]:  # fmt: skip
+    approving: Approving, tolerance: float, trial: Trial | None,
+) -> dict[Path, bytes]:  # fmt: skip
     from tint.proof.approval import Asked, approval
 
     asked = Asked(
@@ -157,33 +233,40 @@ def _sheets(
         show_formula=approving.show_formula,
     )
     shown = None if part is None else part.at(_SHEET_PIXELS)
-    sheet = approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown)
-    drawn: dict[Path, bytes] = {}
+    sheet = approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, trial=trial)
+    contents: dict[Path, bytes] = {}
     if approving.sheet:
         from tint.proof.approval_page import approval_page
 
-        drawn[approving.sheet] = approval_page(sheet)
+        contents[approving.sheet] = approval_page(sheet)
     if approving.pdf:
         from tint.proof.approval_print import approval_pdf
 
-        drawn[approving.pdf] = approval_pdf(sheet, paper=approving.paper)
-    for path, data in drawn.items():
-        write_whole(path, data)
-    return list(drawn)
+        contents[approving.pdf] = approval_pdf(sheet, paper=approving.paper)
+    return contents
+
+
+def _lost(out: Path | None, approving: Approving) -> str:
+    """The letters of what the people say that the typefaces lack."""
+    from tint.proof import lettering, typeface
+
+    said = " ".join(filter(None, (approving.name, approving.customer_words, approving.who)))
+    lost = lettering.lost(approving.name or "") if out else ""
+    lost += typeface.lost(said) if approving.pdf else ""
+    return "".join(dict.fromkeys(lost))
 
 
 def _tell(
-    written: list[Path], blend: Blend, setting: Setting, part: Model | None, *, optics: str,
-    as_json: bool,
+    written: list[Path], said: str, part: Model | None, *, lost: str, more: Mapping[str, Any], as_json: bool
 ) -> None:  # fmt: skip
-    volume = None if part is None else part.volume_cm3
     if as_json:
         told: dict[str, Any] = {"written": str(written[0]), "also_written": [str(path) for path in written[1:]]}
-        told |= {"base": blend.base, "loadings": dict(blend.loadings), "volume_cm3": volume, "optics": optics}
-        print_json(told)
+        print_json(told | dict(more) | {"letters_lost": lost})
         return
     with page() as out:
         for path in written:
-            out.print(f"Written: {path} ({blend}, {setting.thickness_mm:g} mm)")
-        if volume is not None:
-            out.print(f"The part takes {volume:.3g} cm3, without sprue and waste.")
+            out.print(f"Written: {path} ({said})")
+        if part is not None:
+            out.print(f"The part takes {part.volume_cm3:.3g} cm3, without sprue and waste.")
+        if lost:
+            out.print(f"Take care: `{lost}` became `?` on the picture or the PDF: its typeface has no such letters.")

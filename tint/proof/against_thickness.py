@@ -13,22 +13,9 @@ from tint.colorimetry import Viewing
 from tint.palette import Palette
 from tint.proof import words
 from tint.proof.curves import UNCAST, Curves, draw_curves
-from tint.proof.picture import (
-    DARK,
-    LINE,
-    PAPER,
-    QUIET,
-    Box,
-    Item,
-    Patch,
-    Pointer,
-    Raster,
-    Text,
-    line_height,
-    paint,
-    paragraph,
-)
-from tint.proof.picture import text_width as width_of
+from tint.proof.lettering import line_height
+from tint.proof.lettering import text_width as width_of
+from tint.proof.picture import DARK, LINE, PAPER, QUIET, Box, Item, Patch, Pointer, Raster, Text, paint, paragraph
 from tint.proof.plotting import DASHES, LINE_WIDTH
 from tint.translucency import Course, Translucency, course, hiding_in_words
 

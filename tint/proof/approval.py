@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry, translucency
-from tint.appearance import Setting
+from tint.appearance import Appearance, Setting
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer
@@ -20,6 +20,7 @@ from tint.proof.facts import Facts, gather
 from tint.proof.lights import InLight, in_lights, named
 from tint.proof.limits import Limit, limits_of
 from tint.proof.part_picture import Shown, usual_thickness
+from tint.proof.trial import Trial
 from tint.target import Target
 
 Array = NDArray[np.float64]
@@ -94,6 +95,8 @@ class Approval:
         Where the prediction leaves the ground of the swatches.
     shown : Shown or None
         The part, where there is one.
+    trial : Trial or None
+        A casting of the recipe, where there is one.
     """
 
     asked: Asked
@@ -106,6 +109,7 @@ class Approval:
     terms: tuple[tuple[str, str], ...]
     cares: tuple[str, ...]
     shown: Shown | None
+    trial: Trial | None = None
 
     @property
     def dated(self) -> str:
@@ -116,7 +120,8 @@ class Approval:
     @property
     def caveats(self) -> tuple[str, ...]:
         """What the sheet cannot show."""
-        return (SCREEN, f"{EYE} {FLAT}" if self.shown else EYE)
+        told = f"{EYE} {FLAT}" if self.shown else EYE
+        return (SCREEN, told, *(self.trial.notes if self.trial else ()))
 
     @property
     def promise(self) -> str:
@@ -127,7 +132,7 @@ class Approval:
 
 def approval(
     palette: Palette, blend: Blend, *, setting: Setting, asked: Asked, target: Target | None = None,
-    shown: Shown | None = None,
+    shown: Shown | None = None, trial: Trial | None = None,
 ) -> Approval:  # fmt: skip
     """Gather what an approval sheet says of a recipe.
 
@@ -151,6 +156,7 @@ def approval(
         terms=tuple(_terms(palette, blend, facts=facts, asked=asked, shown=shown)),
         cares=facts.warnings,
         shown=shown,
+        trial=trial,
     )
 
 
@@ -165,7 +171,7 @@ def _terms(
     seen = facts.appearance
     lab = ", ".join(f"{name} {_signed(value)}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
     light = named(seen.setting.light)
-    told = [("Colour", f"{lab}, {words.behind(seen.over)}, {seen.setting.seat} seat, {light}")]
+    told = [("Colour", f"{lab}, {words.behind(seen.over)}, {seen.setting.seat} seat, {light}, {_eye(seen)}")]
     told.append(("Thickness", f"{seen.setting.thickness_mm:g} mm{_of_part(shown)}"))
     told.append(("Opacity", " ".join(opacity_sentences(palette, blend, facts=facts))))
     if facts.target:
@@ -181,6 +187,10 @@ def _terms(
     return told
 
 
+def _eye(seen: Appearance) -> str:
+    return f"{seen.setting.observer}° observer, {seen.geometry}"
+
+
 def _of_part(shown: Shown | None) -> str:
     if shown is None:
         return ""
@@ -191,7 +201,7 @@ def _of_part(shown: Shown | None) -> str:
     usual = usual_thickness(portrait)
     return (
         f" for the chips; the part, {seen}, has {least:.2g} to {depths.max():.2g} mm in the line of sight, "
-        f"half of it {usual:.2g} mm or less, {shown.volume_cm3:.3g} cm3 in all"
+        f"half of it {usual:.2g} mm or less, {shown.volume_cm3:.3g} cm³ in all"
     )
 
 
@@ -211,6 +221,8 @@ def opacity_sentences(palette: Palette, blend: Blend, *, facts: Facts) -> list[s
     else:
         told.append("How well it hides is not known: the swatches were read over one backing only.")
     through = 100.0 * seen.luminous_transmittance
+    if math.isnan(through):
+        return told
     told.append(
         f"{through:.2g}\N{NO-BREAK SPACE}% of the light comes through." if through >= 0.1 else "No light comes through."
     )

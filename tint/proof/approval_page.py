@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import io
 import json
-import re
 from dataclasses import replace
 from typing import Any
 
@@ -14,25 +13,24 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from tint import appearance, colorimetry
-from tint.errors import InputError
 from tint.materials import Blend
 from tint.proof import words
 from tint.proof.approval import Approval
 from tint.proof.facts import Shade
 from tint.proof.files import png
 from tint.proof.lights import LIGHTS, named
+from tint.proof.page import code, photo_uri, rendered, uri
 from tint.proof.part_picture import table_for
 from tint.proof.portrait import light_of
 from tint.proof.render import LAMP, bare_spectrum, spectra_of, to_levels, to_light
-from tint.proof.typeface import cut
 from tint.proof.views import light_in_words, limit_in_words, limit_title
 
 Array = NDArray[np.float64]
 
-_USUAL = frozenset(map(chr, range(32, 127))) | frozenset("°–−“”’≈·×ßäöüÄÖÜàâçèéêëîïôùûñóíáåøæ\u00a0")
 _STEPS = 96  # of the thickness slider, at most
 _POINTS = 512  # of the curve that the part is coloured from in the browser
 _ROOM, _FIXED = 255.0, 165.0  # of the shorter paper, and of all but running text on it [mm]
+_OF_TRIAL = 48.0  # on paper, its words among it [mm]
 _LEAST, _SPAN = -0.5, 2.5  # linear light that those points hold: a lamp or gloss may pass 1, a clipped channel 0
 
 
@@ -44,26 +42,14 @@ def approval_page(sheet: Approval) -> bytes:
     InputError
         If what draws it is not installed.
     """
-    try:
-        import jinja2
-    except ImportError as error:
-        raise InputError(
-            "approval sheet", "drawing the page needs jinja2", mend="run `pip install 'tint[sheet]'`"
-        ) from error
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("tint.proof", package_path="."),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     explored = _explored(sheet)
-    page = environment.get_template("approval.html.j2").render(
+    return rendered(
+        "approval.html.j2",
         sheet=sheet,
         asked=sheet.asked,
         explored=explored,
         data=json.dumps(explored["data"], separators=(",", ":")),
-        part=_uri("image/png", part_png(sheet)) if sheet.shown else "",
+        part=uri("image/png", part_png(sheet)) if sheet.shown else "",
         chips=chips_of(sheet),
         steps=sheet.facts.wedge,
         bare=sheet.facts.bare,
@@ -72,12 +58,11 @@ def approval_page(sheet: Approval) -> bytes:
         limits=[(each, limit_title(each), limit_in_words(each, sheet.facts.appearance)) for each in sheet.limits],
         own=sheet.facts.recipe,
         signs=has_signs(sheet),
+        photo=photo_uri(sheet.trial),
         nearest=words.NEAREST_LINE,
-        code=_code,
+        code=code,
         fit=print_size(sheet),
-        faces=[],
     )
-    return page.replace("/* faces */", _faces(page)).encode("utf-8")
 
 
 def print_size(sheet: Approval) -> float:
@@ -89,28 +74,10 @@ def print_size(sheet: Approval) -> float:
     told += [(line, 102, 3.9) for line in (*sheet.caveats, *(f"Take care: {care}." for care in sheet.cares))]
     told += [(sheet.asked.words, 80, 4.8)] * bool(sheet.asked.words) + [(sheet.promise, 102, 3.9)]
     lights = [" ".join(light_in_words(each, agreed=sheet.lights[0].light)) for each in sheet.lights]
+    trial = _OF_TRIAL if sheet.trial else 0.0
     text = sum(mm * -(-len(line) // letters) for line, letters, mm in told)
     narrow = 3.5 * max(-(-len(line) // 14) for line in lights)
-    return min(1.0, max(0.6, _ROOM / (_FIXED + text + narrow)))
-
-
-def _code(shade: Shade) -> str:
-    return "#" + "".join(f"{level:02x}" for level in shade.rgb)
-
-
-def _faces(page: str) -> str:
-    """Rules for the typeface, each cut to the letters of the page and the usual ones."""
-    used = set(re.sub(r"data:[^\"')]*", "", page)) - {"\n"}
-    letters = "".join(sorted(used | _USUAL))  # mostly the usual ones alone, which are cut but once
-    weights = {"regular": 400, "strong": 600}
-    return "\n".join(
-        f"@font-face{{font-family:Sheet;font-weight:{weight};src:url({_uri('font/woff', cut(name, letters))})}}"
-        for name, weight in weights.items()
-    )
-
-
-def _uri(kind: str, data: bytes) -> str:
-    return f"data:{kind};base64,{base64.b64encode(data).decode('ascii')}"
+    return min(1.0, max(0.6, _ROOM / (_FIXED + text + narrow + trial)))
 
 
 def chips_of(sheet: Approval) -> list[tuple[str, Shade]]:
@@ -122,6 +89,7 @@ def chips_of(sheet: Approval) -> list[tuple[str, Shade]]:
 def has_signs(sheet: Approval) -> bool:
     """Whether anything on the sheet is beyond a screen."""
     shades = [each.shade for each in sheet.lights] + [each.shade for each in sheet.limits]
+    shades += [shade for _, _, shade in sheet.trial.chips] if sheet.trial else []
     shades += [shade for step in sheet.facts.wedge for shade in step.shades]
     return not all(shade.exact for shade in [*shades, *(shade for _, shade in chips_of(sheet))])
 
@@ -145,7 +113,7 @@ def _explored(sheet: Approval) -> dict[str, Any]:
         "thicknesses": [f"{depth:g} mm" for depth in depths],
         "beyond": [_beyond(sheet, depth) for depth in depths],
         "backings": [_over_in_words(over) for over in overs],
-        "lamp": overs.index(LAMP),
+        "lamp": overs.index(LAMP) if LAMP in overs else -1,
         "lights": [named(light) for light in lights],
     }
     views = [colorimetry.viewing(sheet.palette.wavelengths, light=light, observer=own.observer) for light in lights]
@@ -178,7 +146,9 @@ def slider_thicknesses(own_mm: float) -> list[float]:
 
 
 def slider_backings(sheet: Approval) -> list[str]:
-    """Backings from dark to light, the sheet's own among them, and a lamp behind."""
+    """Backings from dark to light, the sheet's own among them, and a lamp behind; its own alone where none is known."""
+    if not sheet.palette.tells_opacity:
+        return [sheet.facts.appearance.over]
     luminance = sheet.setting.viewing(sheet.palette).weights[:, 1]
     cards = sorted(sheet.palette.backings, key=lambda name: float(sheet.palette.backings[name] @ luminance))
     own = sheet.facts.appearance.over
@@ -224,7 +194,7 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
     return {
         "width": portrait.cover.shape[1],
         "height": portrait.cover.shape[0],
-        "map": _uri("image/png", out.getvalue()),
+        "map": uri("image/png", out.getvalue()),
         "points": _POINTS,
         "least": _LEAST,
         "span": _SPAN,

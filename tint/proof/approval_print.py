@@ -3,28 +3,17 @@
 from __future__ import annotations
 
 import io
-import logging
 from collections.abc import Sequence
-from datetime import UTC, datetime, time
 from typing import Any
 
-from tint.errors import InputError
-from tint.proof import words
+from tint.proof import leaf, words
 from tint.proof.approval import Approval
 from tint.proof.approval_page import chips_of, has_signs, part_png
 from tint.proof.facts import Shade
-from tint.proof.typeface import face, spelled
 from tint.proof.views import light_in_words, limit_in_words, limit_title
 
-PAPERS = {"a4": "A4", "letter": "Letter"}
-
-_MARGIN, _LABEL, _GUTTER = 14.0, 28.0, 7.0  # mm
-_INK, _QUIET, _LINE = 17, 64, 150
-_BODY, _SMALL = 8.4, 7.4  # pt
-_LEADING = 0.46  # mm a pt of type
+_LABEL, _GUTTER = 28.0, 7.0  # mm
 _PICTURE = 50.0
-_FOOT = 14.0
-_SIZES = tuple(1.0 - 0.03 * step for step in range(16))  # tried until all fits the page
 
 
 def approval_pdf(sheet: Approval, *, paper: str = "a4") -> bytes:
@@ -40,17 +29,8 @@ def approval_pdf(sheet: Approval, *, paper: str = "a4") -> bytes:
     InputError
         If what draws it is not installed, or the paper is not known.
     """
-    if paper not in PAPERS:
-        raise InputError("paper", f"`{paper}` is not known", " or ".join(PAPERS))
-    for size in _SIZES:
-        pdf = _begun(sheet, PAPERS[paper], size)
-        fits = _drawn(pdf, sheet) <= pdf.h - _FOOT or size == _SIZES[-1]
-        data = bytes(pdf.output()) if fits else b""
-        for font in pdf.fonts.values():
-            font.close()  # fpdf2 leaves their files open
-        if fits:
-            break
-    return data
+    title = f"{sheet.asked.name}: colour and opacity, for approval"
+    return leaf.one_page(lambda pdf: _drawn(pdf, sheet), paper=paper, title=title, made=sheet.asked.made)
 
 
 def _drawn(pdf: Any, sheet: Approval) -> float:
@@ -58,43 +38,17 @@ def _drawn(pdf: Any, sheet: Approval) -> float:
     top = _head(pdf, sheet)
     if sheet.asked.words:
         top = _section(pdf, "You asked for", top)
-        top = _words(pdf, f"“{sheet.asked.words}”", _text_left(pdf), top, _text_width(pdf), size=11.0)
+        top = leaf.words(pdf, f"“{sheet.asked.words}”", _text_left(pdf), top, _text_width(pdf), size=11.0)
     top = _answer(pdf, sheet, top)
     top = _terms(pdf, sheet, top)
+    if sheet.trial:
+        top = leaf.trial(pdf, sheet.trial, _text_left(pdf), _section(pdf, "The trial", top) + 0.6, _text_width(pdf))
     top = _colours(pdf, sheet, top)
     top = _section(pdf, "Beyond a screen", top)
     lines = [*sheet.caveats, *([f"≈ {words.NEAREST_LINE}"] if has_signs(sheet) else [])]
     for line in [*lines, *(f"Take care: {care}." for care in sheet.cares)]:
-        top = _words(pdf, line, _text_left(pdf), top, _text_width(pdf)) + 0.4
+        top = leaf.words(pdf, line, _text_left(pdf), top, _text_width(pdf)) + 0.4
     return _signed(pdf, sheet, top)
-
-
-def _begun(sheet: Approval, paper: str, size: float) -> Any:
-    """A page whose millimetres are `size` as long as true ones, so that everything on it is."""
-    try:
-        import fpdf
-    except ImportError as error:
-        raise InputError(
-            "approval sheet", "drawing the PDF needs fpdf2", mend="run `pip install 'tint[sheet,pdf]'`"
-        ) from error
-    logging.getLogger("fontTools").setLevel(logging.ERROR)
-    pdf = fpdf.FPDF(unit=size * 72.0 / 25.4, format=paper)
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(_MARGIN)
-    pdf.c_margin = 0.0  # words stand flush with rules and chips
-    pdf.set_lang("en")
-    pdf.set_title(f"{sheet.asked.name}: colour and opacity, for approval")
-    pdf.set_creator("tint")
-    pdf.set_creation_date(datetime.combine(sheet.asked.made, time(12), tzinfo=UTC))
-    for style, name in (("", "regular"), ("B", "strong")):
-        pdf.add_font("Sheet", style, face(name))
-    pdf.add_page()
-    return pdf
-
-
-def _true(pdf: Any) -> float:
-    """By what the page's millimetres, and so its letters, are smaller than true."""
-    return float(pdf.k) * 25.4 / 72.0
 
 
 def _text_left(pdf: Any) -> float:
@@ -105,54 +59,18 @@ def _text_width(pdf: Any) -> float:
     return float(pdf.epw) - _LABEL
 
 
-def _words(
-    pdf: Any, said: str, left: float, top: float, width: float, *, size: float = _BODY, style: str = "",
-    ink: int = _INK,
-) -> float:  # fmt: skip
-    """Words wrapped into a column; where they end."""
-    pdf.set_font("Sheet", style, size * _true(pdf))
-    pdf.set_text_color(ink)
-    pdf.set_xy(left, top)
-    text = spelled(said, name="strong" if style else "regular")
-    pdf.multi_cell(width, size * _LEADING, text, align="L", padding=0, new_x="LEFT", new_y="NEXT", wrapmode=_wrap(text))
-    return float(pdf.get_y())
-
-
-def _wrap(text: str) -> str:
-    """By words, unless one would not fit a line."""
-    return "CHAR" if max(map(len, text.split()), default=0) > 60 else "WORD"
-
-
-def _rule(pdf: Any, left: float, top: float, width: float, *, ink: int = _LINE) -> None:
-    pdf.set_draw_color(ink)
-    pdf.set_line_width(0.2)
-    pdf.line(left, top, left + width, top)
-
-
 def _section(pdf: Any, title: str, top: float) -> float:
     """A rule and a label at its left; where the text beside it begins."""
-    _rule(pdf, pdf.l_margin, top + 2.0, pdf.epw)
-    _words(pdf, title, pdf.l_margin, top + 3.8, _LABEL - 2.0, style="B")
+    leaf.rule(pdf, pdf.l_margin, top + 2.0, pdf.epw)
+    leaf.words(pdf, title, pdf.l_margin, top + 3.8, _LABEL - 2.0, style="B")
     return top + 3.8
 
 
 def _head(pdf: Any, sheet: Approval) -> float:
-    top = _words(pdf, sheet.asked.name, pdf.l_margin, 12.0, pdf.epw, size=24.0)
-    return _words(
-        pdf, f"Colour and opacity, for approval. {sheet.dated}.", pdf.l_margin, top + 1.0, pdf.epw, ink=_QUIET
+    top = leaf.words(pdf, sheet.asked.name, pdf.l_margin, 12.0, pdf.epw, size=24.0)
+    return leaf.words(
+        pdf, f"Colour and opacity, for approval. {sheet.dated}.", pdf.l_margin, top + 1.0, pdf.epw, ink=leaf.QUIET
     )
-
-
-def _fill(pdf: Any, shade: Shade, left: float, top: float, width: float, height: float) -> None:
-    pdf.set_fill_color(*shade.rgb)
-    pdf.rect(left, top, width, height, style="F")
-    if not shade.exact:
-        pdf.set_fill_color(255)
-        pdf.set_draw_color(_INK)
-        pdf.ellipse(left + width - 4.2, top + 0.7, 3.5, 3.5, style="DF")
-        pdf.set_font("Sheet", "", 8.0 * _true(pdf))
-        pdf.set_text_color(_INK)
-        pdf.text(left + width - 4.2 + 0.9, top + 3.4, "≈")
 
 
 def _answer(pdf: Any, sheet: Approval, top: float) -> float:
@@ -165,14 +83,18 @@ def _answer(pdf: Any, sheet: Approval, top: float) -> float:
         height = rows * scale
         picture = io.BytesIO(part_png(sheet))
         pdf.image(picture, x=left, y=top, w=columns * scale, h=height, alt_text=sheet.shown.named)
-        ends.append(_words(pdf, f"{sheet.shown.named}.", left, top + height + 1.0, _PICTURE, size=_SMALL, ink=_QUIET))
+        ends.append(
+            leaf.words(
+                pdf, f"{sheet.shown.named}.", left, top + height + 1.0, _PICTURE, size=leaf.SMALL, ink=leaf.QUIET
+            )
+        )
         left, width = left + _PICTURE + 5.0, width - _PICTURE - 5.0
     height = max(height, 30.0)
-    _fill(pdf, _bare(sheet), left, top, width, height)
-    _fill(pdf, sheet.facts.recipe, left + 5.0, top + 5.0, width - 10.0, height - 10.0)
+    leaf.fill(pdf, _bare(sheet), left, top, width, height)
+    leaf.fill(pdf, sheet.facts.recipe, left + 5.0, top + 5.0, width - 10.0, height - 10.0)
     thick = f"{seen.setting.thickness_mm:g} mm"
     said = f"A flat piece, {thick}, {words.behind(seen.over)}. Light: {sheet.lights[0].named}."
-    ends.append(_words(pdf, said, left, top + height + 1.0, width, size=_SMALL, ink=_QUIET))
+    ends.append(leaf.words(pdf, said, left, top + height + 1.0, width, size=leaf.SMALL, ink=leaf.QUIET))
     return max(ends)
 
 
@@ -184,8 +106,8 @@ def _bare(sheet: Approval) -> Shade:
 def _terms(pdf: Any, sheet: Approval, top: float) -> float:
     top = _section(pdf, "What it means", top)
     for term, meaning in sheet.terms:
-        _words(pdf, term, _text_left(pdf), top, _LABEL, ink=_QUIET)
-        top = _words(pdf, meaning, _text_left(pdf) + _LABEL, top, _text_width(pdf) - _LABEL) + 0.2
+        leaf.words(pdf, term, _text_left(pdf), top, _LABEL, ink=leaf.QUIET)
+        top = leaf.words(pdf, meaning, _text_left(pdf) + _LABEL, top, _text_width(pdf) - _LABEL) + 0.2
     return top
 
 
@@ -205,8 +127,8 @@ def _colours(pdf: Any, sheet: Approval, top: float) -> float:
 
 
 def _titled(pdf: Any, title: str, left: float, top: float, width: float) -> float:
-    _rule(pdf, left, top + 2.0, width)
-    return _words(pdf, title, left, top + 3.6, width, style="B") + 0.8
+    leaf.rule(pdf, left, top + 2.0, width)
+    return leaf.words(pdf, title, left, top + 3.6, width, style="B") + 0.8
 
 
 def _row(
@@ -219,9 +141,9 @@ def _row(
     for at, (shades, name, told) in enumerate(groups):
         start = left + at * (each + gap)
         for part, shade in enumerate(shades):
-            _fill(pdf, shade, start + part * each / len(shades), top, each / len(shades), 10.0)
-        end = _words(pdf, name, start, top + 10.6, each - 1.0, size=_SMALL, style="B")
-        ends.append(_words(pdf, told, start, end, each - 1.0, size=_SMALL, ink=_QUIET))
+            leaf.fill(pdf, shade, start + part * each / len(shades), top, each / len(shades), 10.0)
+        end = leaf.words(pdf, name, start, top + 10.6, each - 1.0, size=leaf.SMALL, style="B")
+        ends.append(leaf.words(pdf, told, start, end, each - 1.0, size=leaf.SMALL, ink=leaf.QUIET))
     return max(ends)
 
 
@@ -229,9 +151,9 @@ def _beside(pdf: Any, sheet: Approval, left: float, top: float, width: float) ->
     top = _titled(pdf, "Side by side", left, top, width)
     chips = chips_of(sheet)
     for at, (_, shade) in enumerate(chips):
-        _fill(pdf, shade, left + at * width / len(chips), top, width / len(chips), 10.0)
+        leaf.fill(pdf, shade, left + at * width / len(chips), top, width / len(chips), 10.0)
     said = f"Left {chips[0][0]}, right {chips[1][0]}."
-    return _words(pdf, said, left, top + 10.6, width, size=_SMALL, ink=_QUIET)
+    return leaf.words(pdf, said, left, top + 10.6, width, size=leaf.SMALL, ink=leaf.QUIET)
 
 
 def _steps(pdf: Any, sheet: Approval, left: float, top: float, width: float) -> float:
@@ -240,11 +162,13 @@ def _steps(pdf: Any, sheet: Approval, left: float, top: float, width: float) -> 
     each, height = width / len(steps), 10.0 / len(behind)
     for at, step in enumerate(steps):
         for row, shade in enumerate(step.shades):
-            _fill(pdf, shade, left + at * each, top + row * height, each, height)
-        style, ink = ("B", _INK) if step.own else ("", _QUIET)
-        _words(pdf, f"{step.thickness_mm:g} mm", left + at * each, top + 10.6, each, size=_SMALL, style=style, ink=ink)
+            leaf.fill(pdf, shade, left + at * each, top + row * height, each, height)
+        style, ink = ("B", leaf.INK) if step.own else ("", leaf.QUIET)
+        leaf.words(
+            pdf, f"{step.thickness_mm:g} mm", left + at * each, top + 10.6, each, size=leaf.SMALL, style=style, ink=ink
+        )
     rows = f"Upper row {behind[0]}, lower row {behind[1]}." if len(behind) > 1 else f"{behind[0].capitalize()}."
-    return _words(pdf, rows, left, top + 10.6 + _SMALL * _LEADING, width, size=_SMALL, ink=_QUIET)
+    return leaf.words(pdf, rows, left, top + 10.6 + leaf.SMALL * leaf.LEADING, width, size=leaf.SMALL, ink=leaf.QUIET)
 
 
 def _lights(pdf: Any, sheet: Approval, left: float, top: float, width: float) -> float:
@@ -262,7 +186,7 @@ def _lights(pdf: Any, sheet: Approval, left: float, top: float, width: float) ->
     if sheet.lights[0].wanted is None:
         return end
     said = "Left halves this recipe, right halves what was asked for."
-    return _words(pdf, said, left, end, width, size=_SMALL, ink=_QUIET)
+    return leaf.words(pdf, said, left, end, width, size=leaf.SMALL, ink=leaf.QUIET)
 
 
 def _limits(pdf: Any, sheet: Approval, left: float, top: float, width: float) -> float:
@@ -270,13 +194,13 @@ def _limits(pdf: Any, sheet: Approval, left: float, top: float, width: float) ->
     own, seen = sheet.facts.recipe, sheet.facts.appearance
     groups = [([each.shade, own], limit_title(each), "; ".join(limit_in_words(each, seen))) for each in sheet.limits]
     end = _row(pdf, groups, left=left, top=top, width=width, gap=3.0)
-    return _words(pdf, "Right halves as agreed.", left, end, width, size=_SMALL, ink=_QUIET)
+    return leaf.words(pdf, "Right halves as agreed.", left, end, width, size=leaf.SMALL, ink=leaf.QUIET)
 
 
 def _signed(pdf: Any, sheet: Approval, top: float) -> float:
-    top = _words(pdf, sheet.promise, _text_left(pdf), _section(pdf, "Approved", top), _text_width(pdf))
+    top = leaf.words(pdf, sheet.promise, _text_left(pdf), _section(pdf, "Approved", top), _text_width(pdf))
     left, width, top = _text_left(pdf), _text_width(pdf), top + 14.0
     for name, start, share in (("Name", 0.0, 0.36), ("Signature", 0.39, 0.36), ("Date", 0.78, 0.22)):
-        _rule(pdf, left + start * width, top, share * width, ink=_INK)
-        _words(pdf, name, left + start * width, top + 0.8, share * width, size=_SMALL, ink=_QUIET)
-    return top + 0.8 + _SMALL * _LEADING
+        leaf.rule(pdf, left + start * width, top, share * width, ink=leaf.INK)
+        leaf.words(pdf, name, left + start * width, top + 0.8, share * width, size=leaf.SMALL, ink=leaf.QUIET)
+    return top + 0.8 + leaf.SMALL * leaf.LEADING

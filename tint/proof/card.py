@@ -9,7 +9,10 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proof import parts
 from tint.proof.facts import Facts, gather
+from tint.proof.parts import Part
 from tint.proof.picture import Box, Item, NearSign, Pointer, paint
+from tint.proof.trial import Trial
+from tint.proof.trial_card import trial_part
 from tint.target import Target
 
 
@@ -39,6 +42,8 @@ class Layout:
         The mark at the part's own thickness.
     signs : tuple of Box
         One on each patch that a screen cannot show.
+    trial : tuple of Box
+        Predicted, read and photographed, as far as there is a trial.
     """
 
     canvas: Box
@@ -51,11 +56,12 @@ class Layout:
     wedge_bare: tuple[Box, ...]
     own: Box
     signs: tuple[Box, ...]
+    trial: tuple[Box, ...] = ()
 
 
 def draw_proof(
     palette: Palette, blend: Blend, *, setting: Setting, target: Target | None = None, title: str = "",
-    show_recipe: bool = False,
+    show_recipe: bool = False, trial: Trial | None = None,
 ) -> bytes:  # fmt: skip
     """A picture of a recipe for approval.
 
@@ -71,6 +77,8 @@ def draw_proof(
         For whom or what it is.
     show_recipe : bool
         Whether the card tells the pigments and their loadings.
+    trial : Trial, optional
+        A casting of the blend, read or photographed, as `tint.proof.trial.trial_of` gives it.
 
     Returns
     -------
@@ -83,26 +91,28 @@ def draw_proof(
         If blend or setting name what the palette does not have.
     """
     facts = gather(palette, blend, setting=setting, target=target, show_recipe=show_recipe)
-    items, layout = compose(facts, title or palette.name, show_recipe=show_recipe)
+    items, layout = compose(facts, title or palette.name, show_recipe=show_recipe, trial=trial)
     return paint(layout.canvas, items)
 
 
 def proof_layout(
     palette: Palette, blend: Blend, *, setting: Setting, target: Target | None = None, title: str = "",
-    show_recipe: bool = False,
+    show_recipe: bool = False, trial: Trial | None = None,
 ) -> Layout:  # fmt: skip
     """Where `draw_proof` puts things, for the same arguments."""
     facts = gather(palette, blend, setting=setting, target=target, show_recipe=show_recipe)
-    return compose(facts, title or palette.name, show_recipe=show_recipe)[1]
+    return compose(facts, title or palette.name, show_recipe=show_recipe, trial=trial)[1]
 
 
-def compose(facts: Facts, title: str, *, show_recipe: bool) -> tuple[list[Item], Layout]:
+def compose(facts: Facts, title: str, *, show_recipe: bool, trial: Trial | None = None) -> tuple[list[Item], Layout]:
     """Every item of the card, in the order of painting, and the boxes of what matters."""
     head = parts.head(facts, title)
     colour = parts.colour(facts, head.bottom, show_recipe=show_recipe)
     opacity = parts.opacity(facts, head.bottom)
-    wedge = parts.wedge(facts, max(colour.bottom, opacity.bottom) + 30)
-    items = [*head.items, *colour.items, *opacity.items, *wedge.items]
+    top = max(colour.bottom, opacity.bottom) + 30
+    poured = trial_part(trial, top) if trial else Part([], top - 30)
+    wedge = parts.wedge(facts, poured.bottom + 30)
+    items = [*head.items, *colour.items, *opacity.items, *poured.items, *wedge.items]
     signs = tuple(item.box for item in items if isinstance(item, NearSign))
     foot = parts.foot(facts, wedge.bottom + 26, has_signs=bool(signs))
     count = len(facts.behind)
@@ -118,5 +128,6 @@ def compose(facts: Facts, title: str, *, show_recipe: bool) -> tuple[list[Item],
         wedge_bare=wedge.boxes[:count],
         own=next(item.box for item in wedge.items if isinstance(item, Pointer)),
         signs=signs,
+        trial=poured.boxes,
     )
     return [*items, *foot.items], layout

@@ -100,11 +100,10 @@ def gather(palette: Palette, blend: Blend, *, setting: Setting, target: Target |
     """Everything that a proof of a blend shows."""
     seen = appearance.predict(palette, blend, setting=setting)
     view = setting.viewing(palette)
-    has_pair = len(palette.backings) > 1
-    behind = (palette.black, palette.white) if has_pair else (seen.over,)
+    behind = palette.pair or (seen.over,)
     bare = [palette.backing(name) for name in behind]
     cards = [np.zeros_like(palette.wavelengths) if card is None else card for card in bare]
-    over = (seen.lab_black, seen.lab_white) if has_pair else (seen.lab,)
+    over = (seen.lab_black, seen.lab_white) if palette.pair else (seen.lab,)
     return Facts(
         appearance=seen,
         target=target,
@@ -162,7 +161,10 @@ def _beyond(palette: Palette, base: str, thickness_mm: float) -> str:
 def _discreet(palette: Palette, seen: Appearance) -> tuple[str, ...]:
     """The warnings, without those that would tell pigments or loadings of a recipe that is not to be shown."""
     base = seen.blend.base
-    plain = appearance.outside(palette, Blend(base, {}), setting=seen.setting)
+    plain = [
+        *appearance.how_read(palette, over=seen.over, light=seen.setting.light, observer=seen.setting.observer),
+        *appearance.outside(palette, Blend(base, {}), setting=seen.setting),
+    ]
     kept = tuple(warning for warning in seen.warnings if warning in plain)
     if len(kept) == len(seen.warnings):
         return kept

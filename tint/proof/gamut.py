@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.proof import words
+from tint.proof.lettering import line_height
 from tint.proof.parts import BODY, LEFT, RIGHT, WIDTH, footed, headed
-from tint.proof.picture import DARK, QUIET, WHITE, Box, Item, Raster, line_height, paint
+from tint.proof.picture import DARK, QUIET, WHITE, Box, Item, Raster, paint
 from tint.proof.plotting import frame, plotted, scale, shade, word
 from tint.solve.reach import Reach
 from tint.target import Target

@@ -1,17 +1,22 @@
-"""Words, rules and boxes on a page of paper: the one place that knows of fpdf2, which is there only when asked for.
+"""Words, rules and boxes on a page of paper.
 
 Lengths are millimetres from the upper left corner. Everything is drawn a little smaller where `Paper.size` is below 1.
+Words in Latin-1 are set in the letters that every reader of PDFs has. Others, a pigment's name in Greek or Cyrillic,
+are set in the typeface of the sheets, which then goes into the file. A letter that neither has is refused: no name on a
+weigh sheet may be garbled.
 """
 
 from __future__ import annotations
 
 import datetime
+import logging
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from tint.errors import InputError, JobError
+from tint.proof import typeface
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -23,10 +28,11 @@ _UNDATED = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)  # equal sheets ar
 _POINT = 25.4 / 72.0
 _LEADING = 1.32
 _SIZES = tuple(1.0 - 0.04 * at for at in range(13))
-_SPELLED = {
+_SIGNS = {
     "–": "-", "—": "-", "−": "-", "‐": "-", "’": "'", "‘": "'", "“": '"', "”": '"', "„": '"', "…": "...", "€": "EUR",
-    "≥": ">=", "≤": "<=", "Δ": "d", "μ": "µ", "œ": "oe", "Œ": "OE", "ł": "l", "Ł": "L", "đ": "d", "ı": "i",
+    "≥": ">=", "≤": "<=", "μ": "µ",
 }  # fmt: skip
+_LATIN, _SERIF = "helvetica", "Sheet"
 
 Side = Literal["left", "right", "middle"]
 
@@ -69,10 +75,12 @@ class Paper:
         ink: tuple[int, int, int] = INK, side: Side = "left", width: float | None = None,
     ) -> float:  # fmt: skip
         """One line of words from, up to or around x; cut to `width`. Returns how wide it is [mm]."""
-        said = self._fitted(latin(said), points, bold, width)
-        wide = self._set(points, bold, ink).get_string_width(said)
+        plain = plainly(said)
+        family = self._family(plain)
+        shown = self._fitted(plain, family, points, bold, width)
+        wide = self._set(family, points, bold, ink).get_string_width(shown)
         start = x - {"left": 0.0, "right": wide, "middle": wide / 2.0}[side]
-        self.pdf.text(start, top + 0.98 * points * self.size * _POINT, said)
+        self.pdf.text(start, top + 0.98 * points * self.size * _POINT, shown)
         return wide
 
     def paragraph(
@@ -80,7 +88,7 @@ class Paper:
         ink: tuple[int, int, int] = INK,
     ) -> float:  # fmt: skip
         """Words wrapped to a width; returns where they end [mm]."""
-        for line in self._wrapped(latin(said), width, points, bold):
+        for line in self._wrapped(plainly(said), width, points, bold):
             self.words(line, x, top, points=points, bold=bold, ink=ink)
             top += self.line_height(points)
         return top
@@ -107,13 +115,24 @@ class Paper:
         wide = self.words(name, x, top, points=points, ink=QUIET)
         self.rule(x + wide + 1.0, top + self.line_height(points) - 0.3, to)
 
-    def _set(self, points: float, bold: bool, ink: tuple[int, int, int]) -> FPDF:
-        self.pdf.set_font("helvetica", "B" if bold else "", points * self.size)
+    def _set(self, family: str, points: float, bold: bool, ink: tuple[int, int, int]) -> FPDF:
+        self.pdf.set_font(family, "B" if bold else "", points * self.size)
         self.pdf.set_text_color(*ink)
         return self.pdf
 
-    def _fitted(self, said: str, points: float, bold: bool, width: float | None) -> str:
-        pdf = self._set(points, bold, INK)
+    def _family(self, said: str) -> str:
+        """The face that has all letters of some words; it is put into the file when first needed."""
+        if not beyond_latin(said):
+            return _LATIN
+        check_letters(said)
+        if _SERIF.lower() not in self.pdf.fonts:
+            logging.getLogger("fontTools").setLevel(logging.ERROR)
+            for style, name in (("", "regular"), ("B", "strong")):
+                self.pdf.add_font(_SERIF, style, typeface.face(name))
+        return _SERIF
+
+    def _fitted(self, said: str, family: str, points: float, bold: bool, width: float | None) -> str:
+        pdf = self._set(family, points, bold, INK)
         if width is None or pdf.get_string_width(said) <= width:
             return said
         while said and pdf.get_string_width(f"{said}..") > width:
@@ -121,13 +140,15 @@ class Paper:
         return f"{said.rstrip()}.."
 
     def _wrapped(self, said: str, width: float, points: float, bold: bool) -> list[str]:
-        pdf, lines = self._set(points, bold, INK), [""]
+        """Lines, each measured in the face that it will be set in."""
+        lines = [""]
         for word in said.split():
             joined = f"{lines[-1]} {word}".strip()
-            if pdf.get_string_width(joined) <= width:
+            family = self._family(joined)
+            if self._set(family, points, bold, INK).get_string_width(joined) <= width:
                 lines[-1] = joined
             else:
-                lines.append(self._fitted(word, points, bold, width))
+                lines.append(self._fitted(word, self._family(word), points, bold, width))
         return [line for line in lines if line]
 
 
@@ -163,27 +184,42 @@ def one_page(
         pdf = FPDF(unit="mm", format=FORMATS[paper])
         pdf.set_auto_page_break(False)
         pdf.set_margin(0.0)
-        pdf.set_title(latin(title))
+        pdf.set_title(plainly(title))
         pdf.set_creator("tint")
         pdf.set_creation_date(made or _UNDATED)
         pdf.add_page()
         page = Paper(pdf, *FORMATS[paper], size)
-        if draw(page) <= page.bottom + 1e-6:
-            return bytes(pdf.output())
+        fits = draw(page) <= page.bottom + 1e-6
+        data = bytes(pdf.output()) if fits else b""
+        for font in pdf.fonts.values():
+            if hasattr(font, "close"):
+                font.close()  # fpdf2 leaves the files of added ones open
+        if fits:
+            return data
     raise JobError("pdf", "it does not fit one page", mend="weigh fewer cups or pigments at a time")
 
 
-def latin(words: str) -> str:
-    """Words in the letters of Latin-1, which every reader of PDFs has; what cannot be spelled becomes `?`."""
-    return " ".join("".join(_spell(letter) for letter in words).split())
+def plainly(words: str) -> str:
+    """Words on one line, with the signs that every face has."""
+    composed = unicodedata.normalize("NFC", words)
+    said = "".join(_SIGNS.get(letter, letter if letter.isprintable() else " ") for letter in composed)
+    return " ".join(said.split())
 
 
-def _spell(letter: str) -> str:
-    if letter in _SPELLED:
-        return _SPELLED[letter]
-    if letter.isspace() or (ord(letter) < 256 and letter.isprintable()):
-        return letter
-    if unicodedata.combining(letter):
-        return ""
-    parts = unicodedata.normalize("NFKD", letter)
-    return "?" if parts == letter else "".join(_spell(part) for part in parts)
+def beyond_latin(words: str) -> bool:
+    """Whether some letter is not in Latin-1."""
+    return any(ord(letter) > 255 for letter in words)
+
+
+def check_letters(words: str) -> None:
+    """Refuse words that no face has all letters of.
+
+    Raises
+    ------
+    InputError
+        Naming the letters, or the package to install.
+    """
+    lacking = "".join(dict.fromkeys(letter for letter in words if letter not in typeface.letters_of("regular")))
+    if lacking:
+        found = f"`{lacking}` cannot be set in its typeface"
+        raise InputError(f"pdf, `{words[:40]}`", found, "expected Latin, Greek or Cyrillic letters", "name it in those")

@@ -18,7 +18,7 @@ from tint.proof.parts import BODY, LEFT, RIGHT, SMALL
 from tint.proof.picture import DARK, QUIET, Box, Item, NearSign, Patch, Raster, paragraph
 from tint.proof.portrait import Portrait, beyond_screen, light_of, outlined, portrait_of, thinner_than
 from tint.proof.render import ColourTable, colour_table, deep_levels, levels_at, to_levels
-from tint.proof.views import Picture, cautions, ended, stretches_beyond, ticks
+from tint.proof.views import Picture, cautions, ended, seen_in, stretches_beyond, ticks
 
 Array = NDArray[np.float64]
 
@@ -91,7 +91,7 @@ def part_picture(
         pixels = outlined(pixels, thin, dash=_THIN_DASH)
     if beyond.any() and beyond.sum() < portrait.has_part.sum():
         pixels = outlined(pixels, beyond, dash=_BEYOND_DASH)
-    told = f"{shown.named}, {words.behind(table.over)}, {setting.seat} seat, {table.light}."
+    told = f"{shown.named}, {words.behind(table.over)}, {seen_in(palette, setting)}."
     head = parts.headed(title or palette.name, told)
     height, width = pixels.shape[:2]
     box = Box(LEFT, head.bottom + 10, LEFT + width, head.bottom + 10 + height)
@@ -148,7 +148,7 @@ def _figures(
         (f"{shown.volume_cm3:.3g}", "cm3 of the mix fill it, without sprue and waste."),
         (f"{usual:.2g}", f"mm or less at half of what is seen; from {least:.2g} to {depths.max():.2g} mm in all."),
     ]
-    if len(palette.backings) > 1:
+    if palette.pair:
         course = translucency.course(palette, blend, setting=setting, thickness_mm=[max(least, 1e-3), usual])
         for depth, ratio in zip((least, usual), course.contrast_ratio, strict=True):
             told.append((f"{ratio:.2f}", f"contrast ratio at {depth:.2g} mm. {words.opacity_in_words(float(ratio))}."))

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from tint.proof import words
 from tint.proof.facts import Facts, Shade, Step
-from tint.proof.picture import DARK, LINE, QUIET, Box, Item, NearSign, Patch, Pointer, baseline, paragraph
+from tint.proof.lettering import baseline
+from tint.proof.picture import DARK, LINE, QUIET, Box, Item, NearSign, Patch, Pointer, paragraph
 
 WIDTH = 1600
 _MARGIN = 64

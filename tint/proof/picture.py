@@ -10,13 +10,14 @@ import functools
 import io
 import itertools
 import math
-import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageDraw, ImageFont
+from PIL import Image, ImageCms, ImageDraw
+
+from tint.proof.lettering import PLAIN, baseline, face_of, font, line_height, spelled, text_width, wrap
 
 Ink = tuple[int, int, int]
 
@@ -95,6 +96,7 @@ class Text:
     words: str
     size: int
     ink: Ink
+    face: str = PLAIN
 
 
 @dataclass(frozen=True)
@@ -122,104 +124,11 @@ class Raster:
 Item = Patch | Text | NearSign | Pointer | Raster
 
 
-@functools.cache
-def _font(size: int) -> ImageFont.FreeTypeFont:
-    font = ImageFont.load_default(size=size)
-    assert isinstance(font, ImageFont.FreeTypeFont)  # pillow gives the bitmap font only where no size is asked
-    return font
-
-
-@functools.cache
-def _has_glyph(letter: str) -> bool:
-    font = _font(32)
-    return letter == " " or bytes(font.getmask(letter)) not in (b"", bytes(font.getmask("\uffff")))
-
-
-_SPELLED = {
-    "ß": "ss",
-    "ø": "o",
-    "Ø": "O",
-    "ł": "l",
-    "Ł": "L",
-    "æ": "ae",
-    "Æ": "AE",
-    "œ": "oe",
-    "Œ": "OE",
-    "đ": "d",
-}
-_SPELLED |= {
-    "×": "x",
-    "–": "-",
-    "—": "-",
-    "−": "-",
-    "‐": "-",
-    "µ": "u",
-    "€": "EUR",
-    "≥": ">=",
-    "≤": "<=",
-    "„": '"',
-}
-
-
-def spelled(words: str) -> str:
-    """Words in letters that the bundled font has: accents are dropped, what cannot be spelled becomes `?`."""
-    return " ".join("".join(_spell(letter) for letter in words.expandtabs(1)).split())
-
-
-def _spell(letter: str) -> str:
-    if letter.isspace() or _has_glyph(letter):
-        return letter
-    if letter in _SPELLED:
-        return _SPELLED[letter]
-    if unicodedata.combining(letter):
-        return ""
-    parts = unicodedata.normalize("NFKD", letter)
-    return "?" if parts == letter else "".join(_spell(part) for part in parts)
-
-
-def text_width(words: str, size: int) -> int:
-    """How wide a line comes out [px]."""
-    return math.ceil(_font(size).getlength(words))
-
-
-def line_height(size: int) -> int:
-    """From one line to the next [px]."""
-    return math.ceil(1.36 * size)
-
-
-def baseline(size: int) -> int:
-    """From the top of a line to what its letters stand on, capitals being centred [px]."""
-    capital = -math.floor(_font(size).getbbox("H", anchor="ls")[1])
-    return (line_height(size) + capital) // 2
-
-
-def wrap(words: str, *, size: int, width: int) -> list[str]:
-    """Break words into lines no wider than `width` [px]; a word that is itself too wide is cut."""
-    lines = [""]
-    for word in spelled(words).split(" "):
-        joined = f"{lines[-1]} {word}".strip()
-        if text_width(joined, size) <= width:
-            lines[-1] = joined
-            continue
-        *full, last = _cut(word, size, width)
-        lines += [*full, last]
-    return [line for line in lines if line]
-
-
-def _cut(word: str, size: int, width: int) -> list[str]:
-    pieces = [""]
-    for letter in word:
-        if pieces[-1] and text_width(pieces[-1] + letter, size) > width:
-            pieces.append("")
-        pieces[-1] += letter
-    return pieces
-
-
 def paragraph(words: str, *, left: int, top: int, width: int, size: int, ink: Ink = DARK) -> tuple[list[Text], int]:
     """Lines of wrapped words from a corner on, and the height at which they end [px]."""
-    height, lines = line_height(size), []
+    height, face, lines = line_height(size), face_of(spelled(words)), []
     for line in wrap(words, size=size, width=width):
-        lines.append(Text(Box(left, top, left + text_width(line, size), top + height), line, size, ink))
+        lines.append(Text(Box(left, top, left + text_width(line, size, face), top + height), line, size, ink, face))
         top += height
     return lines, top
 
@@ -235,9 +144,8 @@ def paint(canvas: Box, items: Sequence[Item]) -> bytes:
         elif isinstance(item, Raster):
             image.paste(Image.fromarray(item.pixels), (box.left, box.top))
         elif isinstance(item, Text):
-            draw.text(
-                (box.left, box.top + baseline(item.size)), item.words, fill=item.ink, font=_font(item.size), anchor="ls"
-            )
+            at = (box.left, box.top + baseline(item.size))
+            draw.text(at, item.words, fill=item.ink, font=font(item.size, item.face), anchor="ls")
         else:
             _stamp(image, box, _draw_near if isinstance(item, NearSign) else _draw_pointer)
     out = io.BytesIO()

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import JobError
-from tint.proof.picture import DARK, LINE, PAPER, Box, Ink, Item, Text, line_height, text_width
+from tint.proof.lettering import line_height, text_width
+from tint.proof.picture import DARK, LINE, PAPER, Box, Ink, Item, Text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -77,7 +77,7 @@ def gather(palette: Palette, answer: Answer) -> Shown:
     same = compared.thickness_mm == part.thickness_mm
     looks = [each.appearance if same else predict(palette, each.blend, setting=compared) for each in answer.recipes]
     over, view = looks[0].over, part.viewing(palette)
-    pair = (palette.black, palette.white) if len(palette.backings) > 1 else ()
+    pair = palette.pair
     names = tuple(dict.fromkeys((*pair, over)))
     cards = [palette.backing(name) for name in names]
     bare = np.stack([np.zeros_like(palette.wavelengths) if card is None else card for card in cards])
@@ -118,7 +118,7 @@ def _of_target(answer: Answer, over: str) -> dict[str, Array]:
 
 
 def _of_look(palette: Palette, look: Appearance) -> dict[str, Array]:
-    pair = {palette.black: look.lab_black, palette.white: look.lab_white} if len(palette.backings) > 1 else {}
+    pair = {palette.black: look.lab_black, palette.white: look.lab_white} if palette.pair else {}
     return pair | {look.over: look.lab}
 
 

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.proof.lettering import line_height
 from tint.proof.parts import BODY
-from tint.proof.picture import DARK, LINE, QUIET, Box, Ink, Item, Patch, Raster, line_height
+from tint.proof.picture import DARK, LINE, QUIET, Box, Ink, Item, Patch, Raster
 from tint.proof.plotting import LINE_WIDTH, STYLES, dashed, frame, plotted, scale, shade, word
 from tint.proof.shown import Shown
 

@@ -24,9 +24,7 @@ def face(name: str) -> Path:
     try:
         import font_source_serif_pro
     except ImportError as error:
-        raise InputError(
-            "approval sheet", "its typeface is missing", mend="run `pip install 'tint[sheet,pdf]'`"
-        ) from error
+        raise InputError("sheet", "its typeface is missing", mend="run `pip install 'tint[sheet,pdf]'`") from error
     return Path(font_source_serif_pro.__file__).parent / "files" / _FILES[name]
 
 
@@ -70,3 +68,9 @@ def spelled(words: str, *, name: str = "regular") -> str:
         return plain if parts != letter and plain else "?"
 
     return " ".join("".join(spell(letter) for letter in unicodedata.normalize("NFC", words).expandtabs(1)).split())
+
+
+def lost(words: str, *, name: str = "regular") -> str:
+    """The letters of words that come out as `?`, each once."""
+    composed = dict.fromkeys(unicodedata.normalize("NFC", words))
+    return "".join(each for each in composed if each != "?" and "?" in spelled(each, name=name))

@@ -9,8 +9,9 @@ import numpy as np
 
 from tint import appearance
 from tint.appearance import Appearance, Setting
+from tint.errors import InputError
 from tint.materials import Blend
-from tint.palette import Palette
+from tint.palette import ONE_WAY, Palette
 from tint.proof import parts, words
 from tint.proof.facts import Shade, shades_of
 from tint.proof.lights import InLight, in_lights
@@ -63,7 +64,7 @@ def wedge_picture(
     behind = _pair(palette, setting)
     tables = [colour_table(palette, blend, setting=setting, upto_mm=upto_mm, over=name) for name in behind]
     names = " and ".join(behind)
-    told = f"A wedge of {blend.base} from 0 to {upto_mm:g} mm on squares of {names}. {_seen_in(setting)}."
+    told = f"A wedge of {blend.base} from 0 to {upto_mm:g} mm on squares of {names}, {seen_in(palette, setting)}."
     head = parts.headed(title or palette.name, told)
     box = Box(LEFT, head.bottom + 40, RIGHT, head.bottom + 40 + _RAMP)
     ramp = _ramp(tables, box, upto_mm)
@@ -166,7 +167,9 @@ def lit_picture(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: fl
     """The wedge with a lamp behind it, above the same wedge lit from the front."""
     upto_mm = upto_mm or 2.0 * setting.thickness_mm
     seen = appearance.predict(palette, blend, setting=setting)
-    told = f"Lit from behind, {blend.base} from 0 to {upto_mm:g} mm. {_seen_in(setting)}; the bare lamp shows white."
+    if not palette.tells_opacity:
+        raise InputError("lit from behind", "the palette cannot tell it", ONE_WAY, "read some over a second backing")
+    told = f"Lit from behind, {blend.base} from 0 to {upto_mm:g} mm, {seen_in(palette, setting)}; the lamp shows white."
     head = parts.headed(title or palette.name, told)
     items = list(head.items)
     top, boxes, signs = head.bottom + 6, {}, False
@@ -246,16 +249,23 @@ def _said(under: Box, title: str, lines: list[str]) -> tuple[list[Item], int]:
 
 
 def _pair(palette: Palette, setting: Setting) -> tuple[str, ...]:
-    if len(palette.backings) > 1:
-        return (palette.black, palette.white)
+    if palette.pair:
+        return palette.pair
     return (setting.over or next(iter(palette.backings), "none"),)
 
 
-def _seen_in(setting: Setting) -> str:
-    return f"{setting.seat.capitalize()} seat, {setting.light}, {setting.observer}° observer"
+def seen_in(palette: Palette, setting: Setting) -> str:
+    """All that a colour holds for but for thickness and backing."""
+    geometry = setting.geometry or palette.instrument.geometry
+    return f"{setting.seat} seat, {geometry}, {setting.viewing(palette).light}, {setting.observer}° observer"
 
 
 def cautions(palette: Palette, blend: Blend, setting: Setting) -> list[str]:
-    """Where the prediction leaves the ground of the swatches, without telling the recipe."""
-    plain = appearance.outside(palette, Blend(blend.base, {}), setting=setting)
+    """How the swatches were read, and where the prediction leaves their ground, without telling the recipe."""
+    over = setting.over or (palette.white if palette.backings else "none")
+    light = setting.viewing(palette).light
+    plain = [
+        *appearance.how_read(palette, over=over, light=light, observer=setting.observer),
+        *appearance.outside(palette, Blend(blend.base, {}), setting=setting),
+    ]
     return [f"Take care: {each}." for each in plain]

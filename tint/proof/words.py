@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from tint.proof.facts import Facts
 from tint.target import Target
 
@@ -66,7 +68,8 @@ def of_opacity(facts: Facts) -> list[tuple[str, str]]:
     seen = facts.appearance
     passes = (_percent(seen.luminous_transmittance), "of the light passes through the part.")
     if not facts.has_pair:
-        return [passes, ("", "The swatches were read over one backing only: how well it hides is not known.")]
+        unknown = ("", "The swatches were read over one backing only: how well it hides is not known.")
+        return [unknown] if math.isnan(seen.luminous_transmittance) else [passes, unknown]
     ratio, error = seen.contrast_ratio, seen.contrast_ratio_error
     low, high = max(ratio - error, 0.0), min(ratio + error, 1.0)
     meaning = f"contrast ratio. {opacity_in_words(ratio)}. Expect {low:.2f} to {high:.2f}, 95 times in 100."
