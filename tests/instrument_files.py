@@ -180,6 +180,10 @@ def seeds() -> dict[str, bytes]:
         "csv wide": wide(small, wavelengths=few, above="an export\ngeometry,di:8\n\n"),
         "csv wide, decimal commas": wide(small, wavelengths=few, separator=";", decimal=",", column="{} nm"),
         "csv long": long(small, wavelengths=few),
+        "csv colours": (
+            "name,backing,seat,light,observer,source,L,a,b\n"
+            "lid-3,black,air,D65,10,photograph,62.5,-3.25,11\nwhite,,,D65,10,,94.4,-0.3,1.6\n"
+        ),
         "csv side by side": side_by_side(small, wavelengths=few),
         "csv without header": "".join(f"{nm:g}\t{v:.4f}\n" for nm, v in zip(few, small["foot"], strict=True)),
     }

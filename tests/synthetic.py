@@ -159,6 +159,16 @@ def studio(
         pigments=PIGMENTS,
         wavelengths=WAVELENGTHS,
         backings={name: BACKINGS[name] for name in backings if name != NO_BACKING},
+        bare={
+            name: (
+                Reading(
+                    swatch="", backing=name, seat="", quantity="reflectance", values=BACKINGS[name],
+                    row=2 + len(readings) + at,
+                ),
+            )
+            for at, name in enumerate(backings)
+            if name != NO_BACKING
+        },
         swatches=tuple(
             Swatch(
                 name=cast.name, base=cast.base, thickness_mm=cast.thickness_mm, loadings=cast.loadings, row=row

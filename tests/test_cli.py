@@ -29,10 +29,13 @@ BLEND = ["--base", "clear", "--load", "white=0.5", "--load", "yellow=0.3"]
 TARGET = ["--target-lab", "70,20,40"]
 
 
+_NO_MODEL = ("check", "import", "inspect", "ledger", "photograph")
+
+
 def two_flux(*arguments: object) -> list[str]:
     """The arguments, with the layer model that the fitted folder has, whatever the default is."""
     named = [str(each) for each in arguments]
-    takes_a_model = named and named[0] in COMMANDS and named[0] not in ("check", "import", "inspect", "ledger")
+    takes_a_model = named and named[0] in COMMANDS and named[0] not in _NO_MODEL
     return [*named, "--optics", "two-flux"] if takes_a_model else named
 
 

@@ -191,6 +191,9 @@ base = "clear"
 thickness_mm = 3.0
 days_of_cure = 7
 mould = "lid 2"
+cure_c = 60
+finish = "satin"
+lot = "B-2"
 
 [grams]
 A = 49.75
@@ -231,6 +234,7 @@ def test_a_trial_file_is_read_whole(trial_file: Path, palette: Palette) -> None:
     assert trial.blend.base == "clear"
     assert trial.blend.loadings == pytest.approx({"white": 0.4, "ochre": 0.1})
     assert (trial.days_of_cure, trial.mould, trial.thickness_mm) == (7.0, "lid 2", 3.0)
+    assert (trial.cure_c, trial.finish, trial.lot) == (60.0, "satin", "B-2")
     assert [each.over for each in trial.readings] == ["white", "black"]
     same = {
         "base": "clear",
@@ -264,7 +268,8 @@ def test_grams_become_percent(palette: Palette) -> None:
         ("thickness_mm = 3.0", 'thickness_mm = "3 mm"', "key thickness_mm: found text; expected a number"),
         ("thickness_mm = 3.0", "thickness_mm = nan", "nan mm; expected more than 0"),
         ("mould", "mold", "key mold: there is no such key; expected one of base, thickness_mm"),
-        ("days_of_cure = 7", "days_of_cure = -1", "key days_of_cure: -1; expected 0 days or more"),
+        ("cure_c = 60", "cure_c = 900", "key cure_c: 900; expected degrees Celsius from 0 to 300"),
+        ("days_of_cure = 7", "days_of_cure = -1", "key days_of_cure: -1; expected days from 0 to 10000"),
         ("A = 49.75", "", "grams: there is no part A; expected grams of part A, part B and of each pigment"),
         ("A = 49.75", "A = 4.975", "grams: the parts are 4.975 : 49.75 g; expected a ratio of 1 : 1 in clear"),
         ("white = 0.4", "white = -0.4", "grams: -0.4 g of white; expected 0 g or more"),
@@ -401,8 +406,10 @@ FAULTS = [
     ("adjust", "P W --read READ:good --cup-base-g 9 --cup white=-1", "--cup white: -1 g"),
     ("adjust", "P W --read READ:good --strength-doubt 0", "--strength-doubt: 0 %; expected more than 0"),
     ("adjust", "P W --read READ:good --thickness-error 1,5", "`1,5` has a comma"),
-    ("adjust", "P W --read READ:good --days -3", "--days: -3; expected 0 or more"),
-    ("adjust", "P W --read READ:good --read-thickness 300", "trial 1: 300 mm"),
+    ("adjust", "P W --read READ:good --cure-c 400", "--cure-c: 400; expected degrees Celsius from 0 to 300"),
+    ("adjust", "W --trial HERE/lid.toml --finish satin", "--trial: given together with --finish"),
+    ("adjust", "P W --read READ:good --days -3", "--days: -3; expected days from 0 to 10000"),
+    ("adjust", "P W --read READ:good --read-thickness 300", "--read-thickness: 300 mm"),
     ("adjust", "P W --read READ:good --keep rouge", "--keep: there is no `rouge`"),
     ("inspect", "--reading READ:good", "missing option '--reference'"),
     ("inspect", "--reading READ:good --reference READ:god", "no reading is named `god`"),

@@ -263,7 +263,8 @@ def test_a_palette_with_one_backing_has_no_table_but_still_a_lamp(demo_folder: P
         kept = [line for line in path.read_text().splitlines(keepends=True) if not _of_black(line)]
         path.write_text("".join(kept))
     assert run("fit", demo_folder).exit_code == 0
-    assert_refused(run("predict", demo_folder, *LOADED, "--thickness", "1,2"), "the palette has one backing")
+    refused = "the palette cannot tell it; expected castings read over two backings"
+    assert_refused(run("predict", demo_folder, *LOADED, "--thickness", "1,2"), refused)
     content = answer(demo_folder, "--thickness", "2")
     assert content["hides_at_mm"] is None
     assert len(content["lab_from_behind"]) == 3

@@ -78,7 +78,9 @@ def run_page(text: str, folder: Path) -> str:
     def again(block: re.Match[str]) -> str:
         body = block["body"]
         if block["file"]:
-            (folder / block["file"]).write_text(body, encoding="utf-8")
+            named = folder / block["file"]
+            named.parent.mkdir(exist_ok=True)
+            named.write_text(body, encoding="utf-8")
         elif block["kind"] == "console":
             body = _console(body, folder)
         elif block["kind"] == "pycon":

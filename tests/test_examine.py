@@ -14,8 +14,7 @@ from tint.examine import Finding, examine, left_out
 from tint.examine.finding import limit, spread_limit
 from tint.examine.left_out import foretell
 from tint.examine.out_of_line import without
-from tint.examine.readings import bare_readings
-from tint.examine.residuals import of_tails
+from tint.examine.tails import of_tails
 from tint.palette import Palette
 from tint.spectra import Array
 from tint.swatches import Reading, SwatchFolder, read_folder
@@ -134,13 +133,6 @@ def test_a_card_that_changed(demo_folder: Path) -> None:
     assert (found.where, str(at + 1) in found.words) == ("white", True)
 
 
-def test_bare_readings_average_to_the_backings(demo_folder: Path) -> None:
-    folder = read_folder(demo_folder)
-    for name, read in bare_readings(folder).items():
-        np.testing.assert_allclose(np.mean([values for _, values in read], axis=0), folder.backings[name], rtol=1e-12)
-    assert bare_readings(replace(folder, path=demo_folder / "nowhere")) == {}
-
-
 # What was cast.
 
 
@@ -221,6 +213,37 @@ def test_a_jump(clean: SwatchFolder) -> None:
     jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 7))
     found = only(examine(jumped, fit_two_flux(jumped)), "jump")
     assert found.where == "sky-a, 540 nm"
+
+
+@pytest.mark.parametrize("swatch", ["blue-a", "yellow-a", "green"])
+@pytest.mark.parametrize("height", [0.012, -0.012, 0.05])
+def test_a_jump_shows_on_see_through_castings_and_is_laid_to_no_other(
+    clean: SwatchFolder, swatch: str, height: float
+) -> None:
+    jumped = altered(clean, reading(swatch, "white"), lambda r: r + height * (np.arange(r.size) == 7))
+    found = only(examine(jumped, fit_two_flux(jumped)), "jump")
+    assert found.where == f"{swatch}, 540 nm"
+    told = float(found.words.split("a peak of ")[1].split()[0])
+    assert told == pytest.approx(height, abs=0.004)
+
+
+def test_a_jump_at_the_first_wavelength(clean: SwatchFolder) -> None:
+    jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 0))
+    assert only(examine(jumped, fit_two_flux(jumped)), "jump").where == "sky-a, 400 nm"
+
+
+def test_two_castings_that_jump(clean: SwatchFolder) -> None:
+    jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 7))
+    jumped = altered(jumped, reading("yellow-b", "black"), lambda r: r - 0.02 * (np.arange(r.size) == 12))
+    found = examine(jumped, fit_two_flux(jumped))
+    assert sorted(each.where for each in found) == ["sky-a, 540 nm", "yellow-b, 640 nm"]
+
+
+def test_a_casting_that_widens_its_own_limits() -> None:
+    # White is in many castings: a wrong dose of it throws them all off a little.
+    folder = really(Cast("white-a", "clear", 2.0, {"white": 0.108}))
+    found = only(examine(folder, fit_two_flux(folder)), "strength")
+    assert found.where == "white-a, white"
 
 
 @pytest.mark.parametrize("glowing", [3, 1])

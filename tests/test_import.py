@@ -401,7 +401,7 @@ class TestCommand:
         assert content["measurements"][1] | {"values": None, "notes": []} == {
             "name": "blue 2", "file": str(scan), "place": "line 11", "action": "new", "swatch": "green-1",
             "backing": "white", "seat": "wet", "quantity": "reflectance", "replaces_rows": [], "geometry": "di:8",
-            "scale": "fraction", "values": None, "fault": None, "warnings": [], "notes": [],
+            "source": None, "scale": "fraction", "values": None, "fault": None, "warnings": [], "notes": [],
         }  # fmt: skip
         assert len(read_folder(folder).readings) == 17
 

@@ -29,9 +29,11 @@ from tint.ledger import (
     Order,
     Reading,
     Recipe,
+    Trial,
     add,
     correct,
     entries,
+    get,
     open_ledger,
     read_ledger,
     schema,
@@ -64,13 +66,15 @@ def test_an_older_ledger_is_copied_then_brought_to_this_version(path: Path) -> N
     before = dump(path)
     with open_ledger(path, palette_digest=DIGEST) as ledger:
         assert ledger.rows("PRAGMA user_version")[0][0] == FORMAT
-        assert [row["version"] for row in ledger.rows("SELECT version FROM ledger_versions")] == [0, 1]
+        assert [row["version"] for row in ledger.rows("SELECT version FROM ledger_versions")] == [0, 1, 2]
         (word,) = entries(ledger, Approval)
         assert (word.content.approved_by, word.content.limit_samples) == ("the customer", ())
         correct(ledger, "approval", word.id, limit_samples=("R-1",))
         assert entries(ledger, Approval)[0].content.limit_samples == ("R-1",)
         with pytest.raises(InputError, match="rows are never changed"):
             ledger.rows("UPDATE approvals SET limit_samples = '[]'")
+        cured = add(ledger, Trial(cure_c=60.0, finish="satin", base_lot="B-12"))
+        assert get(ledger, "trial", cured).content == Trial(cure_c=60.0, finish="satin", base_lot="B-12")
     (copy,) = path.parent.glob("ledger.version-0.*.sqlite3")
     assert dump(copy) == before
     with open_ledger(path, palette_digest=DIGEST):

@@ -271,7 +271,7 @@ def test_a_mere_colour_is_warned_of(demo_palette: Palette) -> None:
 def test_opacity_needs_two_backings(demo_palette: Palette) -> None:
     one = replace(demo_palette, backings={"white": demo_palette.backings["white"]})
     with pytest.raises(
-        InputError, match="target: it asks for a contrast ratio; expected a palette with a black and a white"
+        InputError, match="target: it asks for a contrast ratio; expected castings read over two backings"
     ):
         found(one, SAND)
     assert found(one, Target(lab=SAND.lab)).recipes

@@ -13,7 +13,7 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.spectra import read_spectrum
+from tint.swatches.one_reading import read_spectrum
 from tint.target import Target, target_from_blend, target_from_lab, target_from_reading, target_from_srgb, with_black
 
 AMBER = Blend("milky", {"yellow": 0.1, "white": 0.05})

@@ -140,6 +140,7 @@ def inspect_reading(
     readings: int = 1,
     reference_readings: int = 1,
     over_black: tuple[ArrayLike, ArrayLike] | None = None,
+    of_colours: bool = False,
     moves: ArrayLike = (0.0, 0.0, 0.0),
     moves_covariance: ArrayLike | None = None,
 ) -> Inspection:
@@ -150,11 +151,14 @@ def inspect_reading(
     reading, reference : array_like, shape (n_wavelengths,)
         Both over the same backing, in the same geometry; the lightest, where `over_black` is given [-].
     repeatability : float
-        Standard deviation of one reading [reflectance].
+        Standard deviation of one reading: of every reflectance, or with `of_colours` of X, Y and Z, each as a share of
+        the perfect white's [-].
     readings, reference_readings : int
         How many each is the mean of.
     over_black : tuple of array_like, shape (n_wavelengths,), optional
         The part and the reference over the darkest backing [-].
+    of_colours : bool
+        Whether a colorimeter read them, and the spectra but stand for its colours.
     moves, moves_covariance : array_like, shapes (3,) and (3, 3), optional
         By what the part's CIELAB will still move until it is cured, as `tint.shift` learns it [-].
 
@@ -171,7 +175,8 @@ def inspect_reading(
     lab, slopes = colorimetry.lab_slopes(pairs[0], view)
     lab[1] += np.asarray(moves, dtype=float)
     shares = 1.0 / max(reference_readings, 1), 1.0 / max(readings, 1)
-    covariance = repeatability**2 * sum(shares) * slopes[1] @ slopes[1].T
+    by_noise = uncertainty.by_tristimulus(pairs[0, 1], view) if of_colours else slopes[1]
+    covariance = repeatability**2 * sum(shares) * by_noise @ by_noise.T
     if moves_covariance is not None:
         covariance = covariance + np.asarray(moves_covariance, dtype=float)
     delta_e, error, lean = _delta_e(lab, covariance)
@@ -179,7 +184,8 @@ def inspect_reading(
     chroma = np.hypot(lab[:, 1], lab[:, 2])
     d_chroma = float(chroma[1] - chroma[0])
     d_hue = _hue_difference(lab[0], lab[1], d_chroma)
-    opacity, opacity_error = _opacity(pairs, view, repeatability, shares) if over_black is not None else (None, 0.0)
+    noise = repeatability * (view.white[1] if of_colours else float(np.linalg.norm(view.weights[:, 1])))
+    opacity, opacity_error = _opacity(pairs, view, noise, shares) if over_black is not None else (None, 0.0)
     checks = [Check(what="colour", value=delta_e, limit=tolerance.delta_e, error=error, lean=lean)]
     if tolerance.lightness is not None:
         own = float(np.sqrt(covariance[0, 0]))
@@ -233,12 +239,11 @@ def _hue_difference(reference: Array, reading: Array, d_chroma: float) -> float:
     return float(np.copysign(size, turn))
 
 
-def _opacity(pairs: Array, view: Viewing, repeatability: float, shares: tuple[float, float]) -> tuple[float, float]:
-    """Difference in contrast ratio, reading less reference, and its standard deviation [-]."""
-    luminance = view.weights[:, 1]
-    white, black = pairs @ luminance
+def _opacity(pairs: Array, view: Viewing, noise: float, shares: tuple[float, float]) -> tuple[float, float]:
+    """Difference in contrast ratio, reading less reference, and its standard deviation where Y has that noise [-]."""
+    white, black = pairs @ view.weights[:, 1]
     ratio = black / white
-    variance = repeatability**2 * np.sum(luminance**2) * (1.0 + ratio**2) / white**2
+    variance = noise**2 * (1.0 + ratio**2) / white**2
     return float(ratio[1] - ratio[0]), float(np.sqrt(variance @ np.asarray(shares)))
 
 

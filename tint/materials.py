@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from tint import notebook
+
 CURES = ("addition", "condensation")
 GEOMETRIES = ("di:8", "de:8", "45:0")
 SEATS = ("air", "wet")
@@ -30,6 +32,8 @@ class Base:
         The part that takes the pigment.
     k1, k2 : float, optional
         Measured Saunderson constants, in place of those of the refractive index (two-flux only) [-].
+    lot : str, optional
+        The lot that the swatches were cast from, where their own rows name none.
     """
 
     name: str
@@ -41,6 +45,7 @@ class Base:
     pigment_in: str
     k1: float | None = None
     k2: float | None = None
+    lot: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,17 +81,28 @@ class Instrument:
     geometry : str
         `di:8`, `de:8` or `45:0`, the words of ANSI/IES TM-27-14.
     repeatability : float
-        Standard deviation of one reading [reflectance, 0 to 1].
+        Standard deviation of one reading [reflectance, 0 to 1]; of a colorimeter, of X, Y and Z each as a share of
+        those of a perfect white.
     thickness_error_mm : float
         Standard deviation of a thickness reading [mm].
     dose_error_percent : float
         Standard deviation of a pigment dose [% of the dose].
+    light : str, optional
+        The CIE illuminant that L*, a*, b* hold for, where readings are colours and not spectra.
+    observer : int, optional
+        Likewise: 2 or 10 [degrees].
+    aperture_mm, lit_mm : float, optional
+        Diameter of the spot that is measured, and of the one that is lit [mm].
     """
 
     geometry: str = "di:8"
     repeatability: float = 0.002
     thickness_error_mm: float = 0.05
     dose_error_percent: float = 1.0
+    light: str | None = None
+    observer: int | None = None
+    aperture_mm: float | None = None
+    lit_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -104,3 +120,6 @@ class Blend:
     def __str__(self) -> str:
         doses = " + ".join(f"{loading:.4g} % {name}" for name, loading in self.loadings.items() if loading)
         return f"{self.base} with {doses}" if doses else f"{self.base}, uncoloured"
+
+    def _repr_html_(self) -> str:
+        return notebook.blend_html(self)

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry, spectra, uncertainty
+from tint import uncertainty
 from tint.colorimetry import Viewing
 from tint.errors import InputError
+from tint.swatches.one_reading import read_one
 
 Array = NDArray[np.float64]
 
@@ -96,7 +97,7 @@ def read_pairs(file: str, view: Viewing, *, wavelengths: ArrayLike, over: str = 
     ----------
     file : str
         A CSV: the first column names the casting, `state` holds `early` or `cured`, columns of wavelengths [nm] the
-        reflectance. Several rows of one casting and state are replicates.
+        reflectance, or L, a, b the colour in the light of `view`. Several rows of one casting and state are replicates.
     wavelengths : array_like, shape (n_wavelengths,)
         Those of `view` [nm].
     over : str
@@ -116,10 +117,8 @@ def read_pairs(file: str, view: Viewing, *, wavelengths: ArrayLike, over: str = 
     names = _names(file, over)
     labs = []
     for state in STATES:
-        read = [
-            spectra.read_spectrum(f"{file}:{name}", onto=wavelengths, told={**told, "state": state}) for name in names
-        ]
-        labs.append(colorimetry.lab(np.array(read), view))
+        read = [read_one(f"{file}:{name}", onto=wavelengths, told={**told, "state": state}) for name in names]
+        labs.append(np.array([each.seen(view) for each in read]))
     return labs[0], labs[1]
 
 

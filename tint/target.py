@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry, spectra
+from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.swatches.one_reading import read_one
 
 Array = NDArray[np.float64]
 
@@ -175,26 +176,27 @@ def target_from_srgb(code: str, view: Viewing, **asked: Any) -> Target:
 def target_from_reading(
     where: str, view: Viewing, *, wavelengths: ArrayLike, over: str = "", seat: str = "", **asked: Any
 ) -> Target:
-    """A target that was measured: a row of a readings table.
+    """A target that was measured: a row of a readings table, or a sample of an instrument's file.
 
     Parameters
     ----------
     where : str
-        `FILE` or `FILE:NAME`: a CSV whose columns are wavelengths [nm], named by its first column.
+        `FILE` or `FILE:NAME`, as of `read_one`. What tells L*, a*, b* and no spectrum becomes a target of that colour.
     wavelengths : array_like, shape (n_wavelengths,)
         The palette's [nm]; the reading is brought onto them.
     over, seat : str
-        Backing and seat of the reading, where the table has columns `backing` and `seat` that tell them.
+        Backing and seat of the reading, where the file tells them.
 
     Raises
     ------
     InputError
-        If there is no such file or row, or the reading does not cover the wavelengths.
+        If there is no such file or reading, it does not cover the wavelengths, or is a colour in another light.
     """
     told = {"backing": over, "seat": seat, "quantity": "reflectance"}
     told = {column: cell for column, cell in told.items() if cell}
-    spectrum = spectra.read_spectrum(where, onto=wavelengths, told=told)
-    return Target(lab=colorimetry.lab(spectrum, view), spectrum=spectrum, **({"source": where} | asked))
+    read = read_one(where, onto=wavelengths, told=told)
+    source = f"{where} ({'; '.join(read.notes)})" if read.notes else where
+    return Target(lab=read.seen(view), spectrum=read.spectrum, **({"source": source} | asked))
 
 
 def with_black(target: Target, black: Target, palette: Palette, *, setting: Setting) -> Target:
@@ -220,7 +222,7 @@ def with_black(target: Target, black: Target, palette: Palette, *, setting: Sett
         If there is but one backing, the target is itself over the darkest, or the sample is brighter over black.
     """
     over = setting.over or (palette.white if palette.backings else "none")
-    if len(palette.backings) < 2 or over == palette.black:
+    if not palette.pair or over == palette.black:
         raise InputError("target over black", f"the target is seen {_seen_over(over)}", "one over another backing")
     also = (*target.also, Look(lab=black.lab, over=palette.black))
     if target.spectrum is None or black.spectrum is None or over != palette.white:
@@ -265,7 +267,7 @@ def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **ask
     """
     seen = predict(palette, blend, setting=setting)
     known: dict[str, Any] = {"lab": seen.lab, "spectrum": seen.reflectance, "source": f"as {blend} looks"}
-    if len(palette.backings) > 1 and not any(asked.get(name) is not None for name in _OPACITIES):
+    if palette.pair and not any(asked.get(name) is not None for name in _OPACITIES):
         pair = {palette.black: seen.lab_black, palette.white: seen.lab_white}
         known["also"] = tuple(Look(lab=lab, over=name) for name, lab in pair.items() if name != seen.over)
         known["contrast_ratio"] = min(seen.contrast_ratio, 1.0)

@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry
-from tint.appearance import Appearance, Setting, outside, predict, render
+from tint.appearance import Appearance, Setting, how_read, outside, predict, render
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer
-from tint.palette import Palette
+from tint.palette import ONE_WAY, Palette
 
 Array = NDArray[np.float64]
 
@@ -118,7 +118,10 @@ def translucency(palette: Palette, blend: Blend, *, setting: Setting, thickness_
         lab_from_behind=behind,
         srgb_from_behind=screen,
         hides_at_mm=hiding_thickness(palette, blend, setting=setting),
-        warnings=tuple(outside(palette, blend, setting=setting, thickness_mm=depths.tolist())),
+        warnings=(
+            *how_read(palette, over=appearances[0].over, light=view.light, observer=view.observer),
+            *outside(palette, blend, setting=setting, thickness_mm=depths.tolist()),
+        ),
     )
 
 
@@ -212,6 +215,6 @@ def _checked(palette: Palette, thickness_mm: ArrayLike) -> Array:
     depths = np.asarray(thickness_mm, dtype=float)
     if depths.ndim != 1 or depths.size == 0:
         raise InputError("thickness", "there is none", "one or more, in mm")
-    if len(palette.backings) < 2:
-        raise InputError("translucency", "the palette has one backing", "a black and a white one")
+    if not palette.pair:
+        raise InputError("translucency", "the palette cannot tell it", ONE_WAY, "read some over a second backing")
     return depths

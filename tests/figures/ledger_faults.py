@@ -279,7 +279,7 @@ def older(folder: Path) -> str:
     same = len(copies) == 1 and dump(copies[0]) == before
     with read_ledger(ledger_path(place)) as ledger:
         rows = sum(len(entries(ledger, record, all_rows=True)) for record in KINDS.values())
-    return f"version 0: list {told}, copy the same as before: {same}, {rows} entries in version 1"
+    return f"version 0: list {told}, copy the same as before: {same}, {rows} entries in this version"
 
 
 def dump(path: Path) -> list[str]:

@@ -1,6 +1,7 @@
 """Faults planted in folders of the bench: which are found, under which name; and what is found in clean folders.
 
-`python tests/figures/planted.py [--clean N] [--faults WORD]` pours folders of other luck than the demo's.
+`python tests/figures/planted.py [--clean N] [--faults WORD]` pours folders of other luck than the demo's. With
+`--limits N` it plants faults of rising size instead, each in N folders, and counts how often they are found.
 """
 
 from __future__ import annotations
@@ -149,6 +150,30 @@ FAULTS: list[tuple[str, str, str, Callable[[Path], None]]] = [
 ]  # fmt: skip
 
 
+# Likewise, by size: faults so small that the stated errors and the model's own misfit may hide them.
+GRADED: list[tuple[str, str, str, tuple[float, ...], Callable[[float], Callable[[Path], None]]]] = [
+    ("red dosed so many % above what is written", "strength", "red-0.2-2mm, red", (6, 8, 10, 12, 15),
+     lambda size: castings(written("red-0.2-2mm", "red", 1 / (1 + size / 100)))),
+    ("black in a tint so many % below", "strength", "black-tint-2", (8, 10, 12, 15, 20),
+     lambda size: castings(written("black-tint-2", "black", 1 / (1 - size / 100)))),
+    ("thickness so many % off, white", "thickness", "white-0.4-2mm", (10, 15, 20),
+     lambda size: castings(written("white-0.4-2mm", "thickness_mm", 1 - size / 100))),
+    ("one value so much too high", "jump", "green-0.15-2mm, 550", (0.010, 0.015, 0.020),
+     lambda size: readings(lambda rows: first(rows, "green-0.15-2mm", "white",
+                                              lambda w, r: r + size * (w == 550)))),
+]  # fmt: skip
+LIMITS_SEED = 7700
+
+
+def limits(folders: int) -> None:
+    """Print how often faults of rising size are found and rightly named."""
+    for name, kind, where, sizes, plant in GRADED:
+        for size in sizes:
+            found = [found_in(plant(size), LIMITS_SEED + number) for number in range(folders)]
+            right = sum(any(each.kind == kind and where in each.where for each in one) for one in found)
+            print(f"{name:44}  {size:6g}: {right} of {folders}", flush=True)
+
+
 def found_in(plant: Callable[[Path], None] | None, seed: int) -> tuple[Finding, ...]:
     """What is found in a folder poured with a seed, after a fault was planted."""
     with tempfile.TemporaryDirectory() as place:
@@ -165,7 +190,11 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--clean", type=int, default=50, metavar="N", help="how many clean folders")
     asked.add_argument("--faults", default="", metavar="WORD", help="only planted faults whose name holds this")
+    asked.add_argument("--limits", type=int, metavar="N", help="instead, faults of rising size in N folders each")
     given = asked.parse_args()
+    if given.limits:
+        limits(given.limits)
+        return
     started, caught, others = time.time(), 0, 0
     chosen = [(number, fault) for number, fault in enumerate(FAULTS) if given.faults in fault[0]]
     for number, (name, kind, where, plant) in chosen:

@@ -6,16 +6,21 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import msgspec
+import numpy as np
 
-from tint import spectra
+from tint import colorimetry
 from tint.adjust.trial import Trial, TrialReading
+from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
+from tint.swatches.conditions import RANGES
+from tint.swatches.one_reading import read_one
 
 _FORM = "a trial in TOML, or the same in JSON"
 _OFF_RATIO = 0.2  # share by which the parts may be off their mixing ratio before it must be a slip
@@ -36,7 +41,10 @@ class _TrialTable(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
     loadings: dict[str, float] | None = None
     grams: dict[str, float] | None = None
     days_of_cure: float | None = None
+    cure_c: float | None = None
     mould: str = ""
+    finish: str = ""
+    lot: str = ""
     note: str = ""
 
 
@@ -49,7 +57,8 @@ def read_trial(path: str | Path, palette: Palette) -> Trial:
         TOML, or JSON when its name ends in .json. Keys: `base`; `loadings`, a table of pigments in percent of the
         finished mix, or `grams`, a table of the parts of the base and of pigments as weighed; `thickness_mm`;
         `readings`, tables of `file`, `name` (the row, where there are several), `over` and `seat`; and where wanted
-        `days_of_cure`, `mould` and `note`. A reading's file is looked for beside the trial's.
+        `days_of_cure`, `cure_c`, `mould`, `finish`, `lot` (of the base) and `note`. A reading's file is looked for
+        beside the trial's.
     palette : Palette
         Its wavelengths, backings and bases.
 
@@ -67,17 +76,28 @@ def read_trial(path: str | Path, palette: Palette) -> Trial:
     loadings = table.loadings or {}
     if table.grams is not None:
         loadings = loadings_of(palette.bases[table.base], table.grams, where=f"{where}, grams")
-    days = table.days_of_cure
-    if days is not None and not 0.0 <= days < math.inf:
-        raise InputError(f"{where}, key days_of_cure", f"{days:g}", "0 days or more")
+    check_range(table.days_of_cure, "days", f"{where}, key days_of_cure")
+    check_range(table.cure_c, "cure_c", f"{where}, key cure_c")
+    blend, depth = Blend(table.base, loadings), table.thickness_mm
+    readings = [_reading(each, Path(path), at, palette, blend, depth) for at, each in enumerate(table.readings, 1)]
     return Trial(
-        blend=Blend(table.base, loadings),
-        thickness_mm=table.thickness_mm,
-        readings=tuple(_reading(each, Path(path), number, palette) for number, each in enumerate(table.readings, 1)),
-        days_of_cure=days,
+        blend=blend,
+        thickness_mm=depth,
+        readings=tuple(readings),
+        days_of_cure=table.days_of_cure,
+        cure_c=table.cure_c,
         mould=table.mould,
+        finish=table.finish,
+        lot=table.lot,
         note=table.note,
     )
+
+
+def check_range(value: float | None, name: str, where: str) -> None:
+    """Raise InputError for a `cure_c` or `days` that swatches.csv would not take either."""
+    least, most, unit = RANGES[name]
+    if value is not None and not least <= value <= most:
+        raise InputError(where, f"{value:g}", f"expected {unit} from {least:g} to {most:g}")
 
 
 def loadings_of(base: Base, grams: Mapping[str, float], *, where: str) -> dict[str, float]:
@@ -117,34 +137,48 @@ def loadings_of(base: Base, grams: Mapping[str, float], *, where: str) -> dict[s
     return {name: 100.0 * mass / total for name, mass in grams.items() if name not in base.mix}
 
 
-def read_reading(where: str, palette: Palette, *, over: str, seat: str) -> TrialReading:
-    """A reading of a trial, from a row of a readings table.
+def read_reading(where: str, palette: Palette, blend: Blend, *, setting: Setting) -> TrialReading:
+    """A reading of a trial, from a row of a readings table or a sample of an instrument's file.
 
     Parameters
     ----------
     where : str
-        `FILE` or `FILE:NAME`.
-    over, seat : str
-        Where the table has columns `backing` and `seat`, what must stand in them.
+        `FILE` or `FILE:NAME`. A colour will do: of all spectra that have it, the one nearest to what is foretold of
+        the blend stands in for the one that was not read.
+    blend : Blend
+        What was poured.
+    setting : Setting
+        Its thickness and backing; where the file tells backing and seat, what they must be.
 
     Raises
     ------
     InputError
         If there is no such file or row, or it does not cover the palette's wavelengths.
     """
-    told = {"backing": over, "seat": "air" if over == "none" else seat, "quantity": "reflectance"}
-    values = spectra.read_spectrum(where, onto=palette.wavelengths, told=told)
-    return TrialReading(values=values, over=over, seat=told["seat"])
+    over = setting.over
+    told = {"backing": over, "seat": "air" if over == "none" else setting.seat, "quantity": "reflectance"}
+    read = read_one(where, onto=palette.wavelengths, told=told)
+    if read.spectrum is not None:
+        return TrialReading(values=read.spectrum, over=over, seat=told["seat"])
+    seen = replace(setting, light=read.light, observer=read.observer)
+    view = seen.viewing(palette)
+    near = predict(palette, blend, setting=seen).reflectance
+    values = colorimetry.smoothest_spectrum(read.seen(view), view, near=near)
+    # Three numbers that stand for as many as there are wavelengths must not count as so many.
+    return TrialReading(values=values, over=over, seat=told["seat"], noise=float(np.sqrt(near.size / 3.0)))
 
 
-def _reading(table: _ReadingTable, trial: Path, number: int, palette: Palette) -> TrialReading:
+def _reading(
+    table: _ReadingTable, trial: Path, number: int, palette: Palette, blend: Blend, thickness_mm: float
+) -> TrialReading:
     where = f"{trial}, key readings[{number}]"
     if table.over not in (*palette.backings, "none"):
         raise InputError(f"{where}.over", f"`{table.over}`", "one of " + ", ".join([*palette.backings, "none"]))
     if table.seat not in SEATS:
         raise InputError(f"{where}.seat", f"`{table.seat}`", " or ".join(SEATS))
     file = str(trial.parent / table.file)
-    return read_reading(f"{file}:{table.name}" if table.name else file, palette, over=table.over, seat=table.seat)
+    setting = Setting(thickness_mm=thickness_mm, over=table.over, seat=table.seat)
+    return read_reading(f"{file}:{table.name}" if table.name else file, palette, blend, setting=setting)
 
 
 def _decoded(path: Path) -> _TrialTable:

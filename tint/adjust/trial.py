@@ -16,11 +16,20 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class TrialReading:
-    """One spectrum of a trial, shape (n_wavelengths,), over a backing or `none`."""
+    """One spectrum of a trial over a backing or `none`.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n_wavelengths,)
+        [reflectance, 0 to 1]
+    noise : float
+        How many times as noisy as the instrument's own each value is: a colour made into a spectrum tells less [-].
+    """
 
     values: Array
     over: str
     seat: str = "air"
+    noise: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -37,14 +46,20 @@ class Trial:
         In the palette's own geometry.
     days_of_cure : float, optional
         When it was read [d].
-    mould, note : str
+    cure_c : float, optional
+        Temperature of its cure [degrees Celsius].
+    mould, finish, lot, note : str
+        What the mould is made of, the surface that was read, the lot of the base; blank where not known.
     """
 
     blend: Blend
     thickness_mm: float
     readings: tuple[TrialReading, ...]
     days_of_cure: float | None = None
+    cure_c: float | None = None
     mould: str = ""
+    finish: str = ""
+    lot: str = ""
     note: str = ""
 
 

@@ -197,9 +197,8 @@ def _miss(
                 seat=reading.seat,
                 optics=optics,
             )
-            sd = np.sqrt(
-                max(instrument.repeatability, 1e-4) ** 2 + (palette.misfit * np.maximum(read, 0.0) ** (2 / 3)) ** 2
-            )
+            noise = reading.noise * max(instrument.repeatability, 1e-4)
+            sd = np.hypot(noise, palette.misfit * np.maximum(read, 0.0) ** (2 / 3))
             residuals.append((reading.values - read) / sd)
             by_theta.append(np.concatenate((np.outer(by_k / sd, share), np.outer(by_s / sd, share)), axis=1))
             own = np.zeros((read.size, layout.size))

@@ -6,60 +6,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry, uncertainty
-from tint.colorimetry import Viewing
-from tint.errors import InputError
-from tint.materials import GEOMETRIES, SEATS, Blend
+from tint import colorimetry, notebook, uncertainty
+from tint.appearance.outside import how_read, outside
+from tint.appearance.setting import Setting
+from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Setting:
-    """How a part is cast, laid and looked at.
-
-    Parameters
-    ----------
-    thickness_mm : float
-        Wall thickness [mm].
-    over : str
-        The backing it is judged over, or `none`; the palette's lightest when empty.
-    seat : str
-        `air` or `wet`.
-    light : str
-        A CIE illuminant.
-    observer : int
-        2 or 10 [degrees].
-    geometry : str
-        `di:8`, `de:8` or `45:0`; the palette's own when empty.
-    """
-
-    thickness_mm: float
-    over: str = ""
-    seat: str = "air"
-    light: str = "D65"
-    observer: int = 10
-    geometry: str = ""
-
-    def __post_init__(self) -> None:
-        if not 0.0 < self.thickness_mm <= 100.0:
-            raise InputError("thickness", f"{self.thickness_mm:g} mm", "more than 0 and at most 100 mm")
-        if self.seat not in SEATS:
-            raise InputError("seat", f"`{self.seat}` is not known", " or ".join(SEATS))
-        if self.geometry and self.geometry not in GEOMETRIES:
-            raise InputError("geometry", f"`{self.geometry}` is not known", ", ".join(GEOMETRIES))
-
-    def viewing(self, palette: Palette) -> Viewing:
-        """Light and observer on the palette's wavelengths."""
-        return colorimetry.viewing(palette.wavelengths, light=self.light, observer=self.observer)
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,7 +84,7 @@ class Appearance:
     contrast_ratio : float
         Darkest over lightest backing [-]; NaN when there is but one.
     luminous_transmittance : float
-        Y of the transmittance, 0 to 1 [-].
+        Y of the transmittance, 0 to 1; NaN where the castings were read in one way only [-].
     expected_error : float
         The CIEDE2000 within which a reading of such a casting falls 95 times in 100 [-].
     contrast_ratio_error : float
@@ -170,6 +129,9 @@ class Appearance:
         over = "a free slab" if self.over == "none" else f"over {self.over}, {s.seat} seat"
         return f"{over}, {self.geometry}, {s.light}, {s.observer}° observer"
 
+    def _repr_html_(self) -> str:
+        return notebook.appearance_html(self)
+
 
 def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
     """What a blend will look like.
@@ -194,7 +156,7 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
     setting = replace(setting, light=view.light)  # `f2` is FL2 in what is shown
     over = setting.over or (palette.white if palette.backings else "none")
     shares = palette.shares(blend.base, loadings)
-    pair = (palette.black, palette.white) if len(palette.backings) > 1 else ()
+    pair = palette.pair
     drawn = render(palette, shares, base=blend.base, setting=setting, backings=(over, *pair))
     K, S = shares @ palette.k, shares @ palette.s
     optics = palette.optics(blend.base, geometry=setting.geometry or None)
@@ -220,77 +182,13 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
         srgb=colorimetry.hex_code(srgb),
         in_gamut=bool(in_gamut),
         contrast_ratio=float(ratio),
-        luminous_transmittance=float(passed @ view.weights[:, 1]) / 100.0,
+        luminous_transmittance=float(passed @ view.weights[:, 1]) / 100.0 if palette.tells_opacity else np.nan,
         expected_error=error.radius,
         contrast_ratio_error=error.contrast_ratio,
         scatter=error.scatter,
         covariance=error.covariance,
-        warnings=tuple(outside(palette, blend, setting=setting)),
+        warnings=(
+            *how_read(palette, over=over, light=setting.light, observer=setting.observer),
+            *outside(palette, blend, setting=setting),
+        ),
     )
-
-
-_SLACK = 1.02  # a reading of 2.04 mm stands for 2 mm
-
-
-def outside(
-    palette: Palette, blend: Blend, *, setting: Setting, thickness_mm: Sequence[float] | None = None
-) -> list[str]:
-    """Say where a blend and setting leave the range of the swatches: loading, thickness, mixture, geometry.
-
-    Parameters
-    ----------
-    thickness_mm : sequence of float, optional
-        In place of the setting's, one or many [mm].
-    """
-    seen = palette.seen[blend.base]
-    told = _beyond(palette, blend.base, [setting.thickness_mm] if thickness_mm is None else thickness_mm)
-    doses = {name: loading for name, loading in blend.loadings.items() if loading > 0.0}
-    for name, loading in doses.items():
-        if name not in seen.max_loading:
-            elsewhere = [base for base, other in palette.seen.items() if name in other.max_loading]
-            known = (
-                f"what it does there is taken from {' and '.join(elsewhere)}" if elsewhere else "nothing is known of it"
-            )
-            told.append(f"{name} was never cast in {blend.base}: {known}")
-        elif loading > seen.max_loading[name] * _SLACK:
-            told.append(
-                f"{loading:.3g} % {name} is more than the {seen.max_loading[name]:g} % that was cast in {blend.base}"
-            )
-    total = sum(doses.values())
-    if total > seen.max_total * _SLACK and total > max(doses.values(), default=0.0):
-        told.append(f"{total:.3g} % in all is more than the {seen.max_total:g} % that was cast in {blend.base}")
-    alone = [name for name in doses if name in seen.max_loading and name not in seen.mixed]
-    if len(doses) > 1 and alone:
-        verb = "were" if len(alone) > 1 else "was"
-        told.append(f"{' and '.join(alone)} {verb} only ever cast alone in {blend.base}, never in a mixture")
-    told += _over_limits(palette, blend.base, doses)
-    if setting.geometry and setting.geometry != palette.instrument.geometry:
-        told.append(f"the swatches were read in {palette.instrument.geometry}, not in {setting.geometry}")
-    return told
-
-
-def _beyond(palette: Palette, base: str, thickness_mm: Sequence[float]) -> list[str]:
-    """Say which thicknesses no swatch of a base had."""
-    thin, thick = palette.seen[base].thickness_mm
-    thinner = [depth for depth in thickness_mm if depth < thin / _SLACK]
-    thicker = [depth for depth in thickness_mm if depth > thick * _SLACK]
-    sides = [(min(side), max(side)) for side in (thinner, thicker) if side]
-    if not sides:
-        return []
-    which = " and ".join(f"{a:g} mm" if a == b else f"{a:g} to {b:g} mm" for a, b in sides)
-    verb = "is" if len(thinner) + len(thicker) == 1 else "are"
-    return [f"{which} {verb} outside the {thin:g} to {thick:g} mm at which {base} was cast"]
-
-
-def _over_limits(palette: Palette, base: str, doses: dict[str, float]) -> list[str]:
-    """Say which loadings are more than the pigment or the rubber takes."""
-    largest = {name: palette.pigments[name].max_loading for name in doses}
-    told = [
-        f"{doses[name]:.3g} % {name} is more than its largest loading of {most:g} %"
-        for name, most in largest.items()
-        if most is not None and doses[name] > most * _SLACK
-    ]
-    total, most = sum(doses.values()), palette.bases[base].max_loading
-    if total > most * _SLACK:
-        told.append(f"{total:.3g} % in all is more than the {most:g} % that {base} takes")
-    return told

@@ -19,7 +19,8 @@ from tint.errors import JobError, TintError
 COMMANDS = {
     "check": "Read a swatch folder and say what is wrong or thin in it.",
     "import": "An instrument's files: taken over into the readings.",
-    "fit": "Fit a palette to the swatches, with the residual of every swatch.",
+    "photograph": "A photograph with a chart in it: colours, each with an error.",
+    "fit": "Fit a palette to the swatches, with every swatch's residual.",
     "predict": "A blend: its spectrum, colour and opacity, with error.",
     "solve": "A target: ranked recipes.",
     "plan": "Which swatch to pour next: the one that teaches most.",
@@ -28,7 +29,7 @@ COMMANDS = {
     "adjust": "A trial: what went wrong, and the corrected recipe.",
     "inspect": "A reading against what was approved: pass, fail or too close.",
     "lot": "A new lot of a pigment or base: how strong, what hue.",
-    "ledger": "The workshop's record: orders, recipes, batches, approvals, lots.",
+    "ledger": "The workshop's record: orders, recipes, batches, approvals.",
 }
 
 DONE, NOT_DONE, WRONG_INPUT, STOPPED = 0, 1, 2, 130

@@ -129,7 +129,7 @@ def _show(out: Console, done: Adjustment, trials: tuple[Trial, ...], cup: Cup | 
         _show_recipe(out, done, trials[-1])
     if done.additions is not None and cup is not None:
         _show_additions(out, done, done.additions, cup)
-    show_notes(out, "Before you trust it", [*cautions(trials), *_doubtful(done)], style=CARE)
+    show_notes(out, "Before you trust it", _cares(done, trials), style=CARE)
 
 
 def _show_misses(out: Console, done: Adjustment) -> None:
@@ -139,6 +139,11 @@ def _show_misses(out: Console, done: Adjustment) -> None:
         numbers = (fixed(miss.value, decimals), fixed(miss.scatter, decimals))
         rows.append((miss.what, *numbers, "as read" if miss.as_read else "as foretold from what was read"))
     show_table(out, ("<asked", "missed by", "scatter", "<"), rows)
+
+
+def _cares(done: Adjustment, trials: tuple[Trial, ...]) -> list[str]:
+    """What to know of trials, swatches and recipe, each once."""
+    return list(dict.fromkeys([*cautions(done.palette, trials), *_doubtful(done)]))
 
 
 def _doubtful(done: Adjustment) -> list[str]:
@@ -222,6 +227,6 @@ def _as_json(done: Adjustment, trials: tuple[Trial, ...], optics: str) -> dict[s
         | {"base_g": additions.base_g, "pigments_g": additions.pigments_g, "delta_e": additions.delta_e},
         "foretold": summary_json(done.foretold),
         "trials": len(trials),
-        "cautions": cautions(trials),
+        "cautions": cautions(done.palette, trials),
         "optics": optics,
     }

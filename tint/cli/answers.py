@@ -119,17 +119,18 @@ def _by_rank(told: Iterable[tuple[int, str]]) -> list[str]:
 
 
 def _bounds(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
-    told = [(rank, each.reason or ", ".join(map(_bound, each.limits))) for rank, each in enumerate(recipes, start=1)]
+    told = [(rank, each.reason or ", ".join(map(bound, each.limits))) for rank, each in enumerate(recipes, start=1)]
     return [(rank, words) for rank, words in told if words]
 
 
-def _bound(limit: str) -> str:
+def bound(limit: str) -> str:
+    """What binds a recipe, in words."""
     kind, _, name = limit.partition(":")
     if kind == "max_loading":
         return "the largest total loading" if name == "total" else f"the largest loading of {name}"
     if kind in ("smallest", "fixed"):
         return f"the {kind} dose of {name}"
-    return _BOUND[limit]
+    return _BOUND.get(limit, limit)
 
 
 def _doubts(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:

@@ -11,13 +11,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tint.cli import circumstances
 from tint.cli.options import DEFAULT_OPTICS, folder_argument, json_option
 from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, fixed, page, print_json, show_table, waiting
 from tint.errors import Fault, InputError
 from tint.examine import Finding, LeftOut, examine, left_out
 from tint.fit import fit_palette
-from tint.palette import Palette, fit_path, read_palette
-from tint.swatches import SwatchFolder, inspect_folder
+from tint.fit.circumstances import circumstances as circumstances_of
+from tint.palette import Circumstances, Palette, fit_path, read_palette
+from tint.swatches import COLOURS, PHOTOGRAPH, SwatchFolder, inspect_folder
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -89,7 +91,7 @@ def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequenc
         out.print(_contents(read))
         _show_findings(out, examined.findings)
         if examined.errors is not None:
-            _show_errors(out, examined.errors)
+            _show_errors(out, examined.errors, _seen_in(read))
     grave = sum(fault.grave for fault in faults)
     thin = len(faults) - grave
     asked = "" if read is None else f" {counted(len(examined.findings), 'finding')}."
@@ -110,7 +112,7 @@ def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
         out.print()
 
 
-def _show_errors(out: Console, errors: LeftOut) -> None:
+def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
     out.print()
     out.print(f"Left out in turn and foretold from the others: {_middle(errors)}", style=HEAD)
     show_table(
@@ -118,8 +120,14 @@ def _show_errors(out: Console, errors: LeftOut) -> None:
     )
     out.print()
     show_table(out, ("<pigment", "CIEDE2000"), [(n, fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
-    out.print("Root mean square of reflectance readings, worst first; D65, 10° observer.", style=QUIET)
+    out.print(f"Root mean square of reflectance readings, worst first; {seen_in}.", style=QUIET)
     out.print()
+
+
+def _seen_in(read: SwatchFolder) -> str:
+    """The light and observer that errors hold for: of colours, their own."""
+    own = read.instrument
+    return f"{own.light}, {own.observer}° observer" if read.kind == COLOURS else "D65, 10° observer"
 
 
 def _middle(errors: LeftOut) -> str:
@@ -139,12 +147,35 @@ def _row(fault: Fault) -> tuple[Any, ...]:
 
 
 def _contents(read: SwatchFolder) -> str:
-    grid = read.wavelengths
+    how = "".join(f"{base}: {words}.\n" for base, words in circumstances.lines(_circumstances(read)))
     return (
-        f"{read.name}: {counted(len(read.swatches), 'casting')}, {counted(len(read.readings), 'reading')}, "
-        f"{grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm, {read.instrument.geometry}.\n"
-        f"Bases: {', '.join(read.bases)}. Pigments: {', '.join(read.pigments)}. Backings: {', '.join(read.backings)}."
-    )
+        f"{read.name}: {counted(len(read.swatches), 'casting')}, {_readings(read)}, "
+        f"{_values(read)}, {read.instrument.geometry}.\n"
+        f"Bases: {', '.join(read.bases)}. Pigments: {', '.join(read.pigments)}. Backings: {', '.join(read.backings)}.\n"
+        f"{how}"
+    ).rstrip("\n")
+
+
+def _readings(read: SwatchFolder) -> str:
+    told, off = counted(len(read.readings), "reading"), _photographed(read)
+    which = "all of them" if off == len(read.readings) else str(off)
+    return f"{told} ({which} off photographs)" if off else told
+
+
+def _photographed(read: SwatchFolder) -> int:
+    return sum(reading.source == PHOTOGRAPH for reading in read.readings)
+
+
+def _values(read: SwatchFolder) -> str:
+    if read.kind == COLOURS:
+        return f"L*, a*, b* in {read.instrument.light} for {read.instrument.observer}°"
+    grid = read.wavelengths
+    return f"{grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm"
+
+
+def _circumstances(read: SwatchFolder) -> dict[str, Circumstances]:
+    cast = {base: [swatch.conditions for swatch in read.swatches if swatch.base == base] for base in read.bases}
+    return {base: circumstances_of(conditions) for base, conditions in cast.items()}
 
 
 def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], examined: _Examined) -> dict[str, Any]:
@@ -166,10 +197,13 @@ def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], e
             "name": read.name,
             "swatches": len(read.swatches),
             "readings": len(read.readings),
+            "photographed": _photographed(read),
             "bases": list(read.bases),
             "pigments": list(read.pigments),
             "backings": list(read.backings),
             "wavelengths": read.wavelengths,
             "geometry": read.instrument.geometry,
+            "kind": read.kind,
+            "circumstances": circumstances.as_json(_circumstances(read)),
         }
     return content

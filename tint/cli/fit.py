@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 import numpy as np
 
+from tint.cli import circumstances
 from tint.cli.options import folder_argument, json_option, optics_option
 from tint.cli.tables import (
     CARE,
@@ -24,7 +25,7 @@ from tint.cli.tables import (
     waiting,
 )
 from tint.fit import fit_palette
-from tint.palette import Palette, SwatchFit, fit_path, write_palette
+from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
 from tint.swatches import read_folder
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ _LIGHTNESS = 116.0 / 3.0
 @click.option("--all", "every", is_flag=True, help="Show every swatch, not only the worst.")
 @json_option
 def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
-    """Fit a palette to the swatches, with the residual of every swatch.
+    """Fit a palette to the swatches, with every swatch's residual.
 
     Example: tint fit swatches_demo
 
@@ -75,7 +76,7 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     show_title(
         out,
         f"{palette.name}: {count}, {counted(len(palette.bases), 'base')}, {counted(len(palette.pigments), 'pigment')}",
-        f"{palette.model}, {palette.instrument.geometry}; CIEDE2000 of readings against the fit, D65, 10° observer",
+        f"{palette.model}, {palette.instrument.geometry}; CIEDE2000 of readings against the fit, {_seen_in(palette)}",
     )
     size = residuals(palette.swatches)
     facts = [
@@ -85,12 +86,16 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
         (
             "misfit",
             f"{fixed(_LIGHTNESS * palette.misfit, 2)} L*",
-            "the model's own miss at a wavelength, noise apart",
+            f"the model's own miss {'at a wavelength' if palette.read_as == 'spectra' else 'of a colour'}, noise apart",
         ),
     ]
+    if palette.read_as != "spectra":
+        facts.insert(0, ("read as", palette.read_as, "L*, a*, b*: what spectra are likely to go with them is a guess"))
     if palette.model == "many-flux":
         facts.append(("anisotropy g", fixed(palette.g, 2), "chosen by the fit"))
     show_facts(out, facts)
+    for base, words in circumstances.lines(_circumstances(palette)):
+        out.print(f"{base}: {words}")
     out.print()
     _show_swatches(out, palette.swatches, every=every)
     suspects = [f"{swatch.name} ({swatch.base}): {swatch.suspect}" for swatch in palette.swatches if swatch.suspect]
@@ -98,6 +103,15 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     show_notes(out, "What the swatches leave open", palette.undetermined)
     out.print()
     out.print(f"Written: {path}")
+
+
+def _seen_in(palette: Palette) -> str:
+    own = palette.instrument
+    return "D65, 10° observer" if palette.read_as == "spectra" else f"{own.light}, {own.observer}° observer"
+
+
+def _circumstances(palette: Palette) -> dict[str, Circumstances]:
+    return {base: seen.circumstances for base, seen in palette.seen.items()}
 
 
 def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) -> None:
@@ -126,6 +140,7 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
     return {
         "palette": str(path),
         "name": palette.name,
+        "read_as": palette.read_as,
         "optics": palette.model,
         "g": palette.g,
         "delta_e": residuals(palette.swatches),
@@ -133,5 +148,6 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
         "swatches": [{name: getattr(swatch, name) for name in names} for swatch in palette.swatches],
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
         "undetermined": list(palette.undetermined),
-        "conditions": f"{palette.instrument.geometry}, D65, 10° observer",
+        "circumstances": circumstances.as_json(_circumstances(palette)),
+        "conditions": f"{palette.instrument.geometry}, {_seen_in(palette)}",
     }

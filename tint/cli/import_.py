@@ -31,13 +31,14 @@ def _pair(given: str) -> tuple[str, str]:
 
 def _naming(
     same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], backing: str | None, seat: str | None,
-    quantity: str | None,
+    quantity: str | None, light: str | None, observer: str | None,
 ) -> Naming:  # fmt: skip
     names = [name for name, _ in same]
     twice = next((name for name in names if names.count(name) > 1), None)
     if twice is not None:
         raise InputError("--as", f"`{twice}` is given twice", "each name once")
     defaults = {"backing": backing or "", "seat": seat or "", "quantity": quantity or ""}
+    defaults |= {"light": light or "", "observer": observer or ""}
     return Naming(same=dict(same), patterns=pattern, **defaults)
 
 
@@ -68,6 +69,8 @@ def _doubles(add: bool, replace: bool, skip_unknown: bool, force: bool) -> Doubl
     click.option("--backing", metavar="NAME", help="Of measurements that tell none."),
     click.option("--seat", type=click.Choice(SEATS), help="Likewise."),
     click.option("--quantity", type=click.Choice(QUANTITIES), help="Likewise.  [default: reflectance]"),
+    click.option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
+    click.option("--observer", type=click.Choice(("2", "10")), help="Likewise, degrees."),
 )
 @click.option("--scale", type=click.Choice(SCALES), default=None, help="Of values, where a file leaves it open.")
 @grouped(
@@ -110,14 +113,21 @@ def _show(out: Console, folder: Path, plan: Import, *, dry_run: bool) -> None:
     show_notes(out, "Before you trust it", _once([each.warnings for each in plan.planned]), style=CARE)
     show_notes(out, "How the files were read", _once([each.notes for each in plan.planned]))
     going = sum(each.action in GOING for each in plan.planned)
-    grid = plan.wavelengths
     out.print()
     if dry_run or not plan.data:
         out.print(f"Nothing written: {counted(going, 'reading')} would go into {plan.path}.", style=HEAD)
     else:
         out.print(f"Written: {counted(going, 'reading')} into {plan.path}.", style=HEAD)
         out.print(f"Now run `tint check {folder}`, then `tint fit {folder}`.")
-    out.print(f"Wavelengths of the folder: {grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm.", style=QUIET)
+    out.print(_held(plan), style=QUIET)
+
+
+def _held(plan: Import) -> str:
+    """What the folder's readings are, in words."""
+    if plan.view is not None:
+        return f"The folder holds colours: L*, a*, b* for {plan.view}."
+    grid = plan.wavelengths
+    return f"Wavelengths of the folder: {grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm."
 
 
 def _row(planned: Planned) -> tuple[Any, ...]:
@@ -146,7 +156,10 @@ def _as_json(plan: Import, *, dry_run: bool) -> Mapping[str, Any]:
     return {
         "readings": str(plan.path),
         "written": bool(plan.data) and not dry_run,
-        "wavelengths": plan.wavelengths,
+        "kind": plan.kind,
+        "wavelengths": plan.wavelengths if plan.view is None else None,
+        "light": plan.view.light if plan.view else None,
+        "observer": plan.view.observer if plan.view else None,
         "measurements": [_planned_json(each) for each in plan.planned],
         "faults": [str(fault) for fault in plan.faults],
     }
@@ -166,6 +179,7 @@ def _planned_json(planned: Planned) -> dict[str, Any]:
         "quantity": quantity,
         "replaces_rows": list(planned.rows),
         "geometry": measurement.geometry or None,
+        "source": measurement.source or None,
         "scale": measurement.scale or None,
         "values": planned.values,
         "fault": None if planned.fault is None else str(planned.fault),

@@ -17,8 +17,9 @@ from tint.errors import InputError
 from tint.inspection import FAIL, PASS, Inspection, Tolerance, inspect_reading
 from tint.materials import SEATS
 from tint.shift import Shift, learn_shift, read_pairs
-from tint.spectra import Array, read_spectrum
-from tint.swatches import NO_BACKING, SwatchFolder, read_folder
+from tint.spectra import Array
+from tint.swatches import COLOURS, NO_BACKING, SwatchFolder, read_folder
+from tint.swatches.one_reading import OneReading, read_one
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -56,7 +57,9 @@ def _files(
 @grouped(
     "files",
     _files,
-    click.option("--reading", required=True, metavar="FILE[:NAME]", help="The part: a row of a readings table."),
+    click.option(
+        "--reading", required=True, metavar="FILE[:NAME]", help="The part: in a table or an instrument's file."
+    ),
     click.option("--reference", required=True, metavar="FILE[:NAME]", help="What was approved."),
     click.option("--reading-black", metavar="FILE[:NAME]", help="The part over the darkest backing."),
     click.option("--reference-black", metavar="FILE[:NAME]", help="What was approved over the darkest backing."),
@@ -97,40 +100,55 @@ def command(
     """
     swatches = read_folder(folder)
     view = colorimetry.viewing(swatches.wavelengths, light=light, observer=int(observer))
-    backings = sorted(swatches.backings, key=lambda name: float(np.mean(swatches.backings[name])))
+    backings = sorted(swatches.backings, key=lambda name: _lightness(swatches, name))
     behind = known(over, [*backings, NO_BACKING], "--over") if over else (backings or [NO_BACKING])[-1]
     if files["reading_black"] and (len(backings) < 2 or behind != backings[-1]):
         raise InputError("--reading-black", f"the others lie over {behind}", "expected them over the lightest backing")
-    read = {
-        name: _read(file, swatches, behind, seat) for name, file in files.items() if name in ("reading", "reference")
-    }
-    black = [
-        _read(files[name], swatches, backings[0], seat) for name in ("reading_black", "reference_black") if files[name]
-    ]
+    read = {name: _read(files[name], swatches, behind, seat) for name in ("reading", "reference")}
+    dark = ("reading_black", "reference_black")
+    black = [_read(files[name], swatches, backings[0], seat) for name in dark if files[name]]
+    notes = [f"{each.where}: {note}" for each in (*read.values(), *black) for note in each.notes]
     shift = _shift(files["early"], swatches, view, behind)
     found = inspect_reading(
-        read["reading"],
-        read["reference"],
+        _spectrum(read["reading"], view),
+        _spectrum(read["reference"], view),
         view=view,
         tolerance=tolerance,
         repeatability=swatches.instrument.repeatability,
+        of_colours=swatches.kind == COLOURS,
         readings=readings,
         reference_readings=reference_readings,
-        over_black=(black[0], black[1]) if black else None,
+        over_black=(_spectrum(black[0], view), _spectrum(black[1], view)) if black else None,
         moves=np.zeros(3) if shift is None else shift.lab,
         moves_covariance=None if shift is None else shift.covariance,
     )
     conditions = f"over {behind}, {seat} seat, {view.light}, {view.observer}° observer"
     if as_json:
-        print_json(_as_json(found, shift, conditions))
+        print_json(_as_json(found, shift, conditions) | {"notes": notes})
     else:
         with page() as out:
-            _show(out, found, shift, conditions, swatches.instrument.repeatability, readings, reference_readings)
+            _show(out, found, shift, conditions, _scatter(swatches), readings, reference_readings)
+            show_notes(out, "How the files were read", notes)
 
 
-def _read(file: str | None, swatches: SwatchFolder, over: str, seat: str) -> Array:
+def _read(file: str | None, swatches: SwatchFolder, over: str, seat: str) -> OneReading:
     told = {"backing": over, "seat": "air" if over == NO_BACKING else seat, "quantity": "reflectance"}
-    return read_spectrum(str(file), onto=swatches.wavelengths, told=told)
+    return read_one(str(file), onto=swatches.wavelengths, told=told)
+
+
+def _spectrum(read: OneReading, view: Viewing) -> Array:
+    """As read; the smoothest one where only a colour was, for colours are all that is compared."""
+    return read.spectrum if read.spectrum is not None else colorimetry.smoothest_spectrum(read.seen(view), view)
+
+
+def _lightness(swatches: SwatchFolder, backing: str) -> float:
+    values = swatches.backings[backing]
+    return float(values[0] if swatches.kind == COLOURS else values.mean())
+
+
+def _scatter(swatches: SwatchFolder) -> str:
+    size = f"{swatches.instrument.repeatability:g}"
+    return f"{size} of X, Y and Z" if swatches.kind == COLOURS else f"{size} a wavelength"
 
 
 def _shift(file: str | None, swatches: SwatchFolder, view: Viewing, over: str) -> Shift | None:
@@ -142,7 +160,7 @@ def _show(
     found: Inspection,
     shift: Shift | None,
     conditions: str,
-    repeatability: float,
+    scatter: str,
     readings: int,
     given: int,
 ) -> None:
@@ -161,7 +179,7 @@ def _show(
     )
     out.print()
     out.print(
-        f"colour: CIEDE2000. guard: what reading alone may do, at {repeatability:g} a wavelength and "
+        f"colour: CIEDE2000. guard: what reading alone may do, at {scatter} and "
         f"{counted(readings, 'reading')} against {given}: a part whose true difference is just the agreed one gets a "
         "wrong verdict 1 time in 20.",
         style=QUIET,

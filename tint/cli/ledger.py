@@ -40,7 +40,7 @@ from tint.swatches import folder_digest
 @click.group("ledger", invoke_without_command=True)
 @click.pass_context
 def command(ctx: click.Context) -> None:
-    """The workshop's record: orders, recipes, batches, approvals, lots.
+    """The workshop's record: orders, recipes, batches, approvals.
 
     Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze"
 

@@ -13,8 +13,8 @@ from tint.cli.ledger_options import day, lab_option
 from tint.cli.options import grouped
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS
-from tint.spectra import read_spectrum
 from tint.swatches import QUANTITIES, read_folder
+from tint.swatches.one_reading import read_one
 
 _LAB = ("lab_l", "lab_a", "lab_b")
 
@@ -40,7 +40,9 @@ def _seen(
 reading_options = grouped(
     "seen",
     _seen,
-    click.option("--reading", metavar="FILE[:NAME]", help="As measured: a row of a readings table, with --over."),
+    click.option(
+        "--reading", metavar="FILE[:NAME]", help="As measured: in a table or an instrument's file, with --over."
+    ),
     lab_option("--lab", "Or the colour that the instrument told."),
     click.option("--over", metavar="BACKING", help="What lay behind, or `none`."),
     click.option("--seat", type=click.Choice(SEATS), help="How it met the backing."),
@@ -89,14 +91,16 @@ def _spectrum(folder: Path, where: str, told: dict[str, Any]) -> dict[str, Any]:
         raise InputError("--over", "not given", "expected what lay behind the reading, as in --over white")
     swatches = read_folder(folder)
     conditions: dict[str, str] = {name: told[name] for name in ("backing", "seat", "quantity") if name in told}
-    spectrum = read_spectrum(where, onto=swatches.wavelengths, told=conditions)
+    read = read_one(where, onto=swatches.wavelengths, told=conditions)
     view = colorimetry.viewing(swatches.wavelengths, light=told["light"], observer=told["observer_degrees"])
-    return {
+    known = {
         "geometry": swatches.instrument.geometry,
         **told,
-        **dict(zip(_LAB, colorimetry.lab(spectrum, view).tolist(), strict=True)),
+        **dict(zip(_LAB, read.seen(view).tolist(), strict=True)),
         "light": view.light,
         "source": where,
-        "wavelengths_nm": tuple(swatches.wavelengths.tolist()),
-        "spectrum": tuple(spectrum.tolist()),
     }
+    if read.spectrum is None:
+        return known
+    grid, values = tuple(swatches.wavelengths.tolist()), tuple(read.spectrum.tolist())
+    return {**known, "wavelengths_nm": grid, "spectrum": values}

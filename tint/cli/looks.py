@@ -92,9 +92,13 @@ def _facts(appearance: Appearance) -> list[tuple[str, str, str]]:
     gamut = "a screen can show it" if appearance.in_gamut else "clipped: no screen shows this colour"
     ratio = f"{fixed(appearance.contrast_ratio, 3)} ± {fixed(appearance.contrast_ratio_error, 3)}"
     through = f"{fixed(100.0 * appearance.luminous_transmittance, 1)} %"
+    opacity = [
+        ("contrast ratio", ratio, "Y over black / Y over white; 95 of 100", appearance.contrast_ratio),
+        ("transmittance", through, "total, of the free slab, Y", appearance.luminous_transmittance),
+    ]
+    told = [(what, said, meaning) if np.isfinite(x) else (what, "not known", "") for what, said, meaning, x in opacity]
     return [
         ("expected error", f"{fixed(appearance.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"),
-        ("contrast ratio", ratio, "Y over black / Y over white; 95 of 100"),
-        ("transmittance", through, "total, of the free slab, Y"),
+        *told,
         ("screen colour", appearance.srgb, f"sRGB; {gamut}"),
     ]

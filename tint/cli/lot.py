@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,18 +58,20 @@ def command(
     if len(trials) > 1:
         raise InputError("--trial", f"{len(trials)} letdowns", "expected one")
     found = check_lot(palette, what, trials[0])
+    # That a new lot of the base is another one goes without saying.
+    told = cautions(palette, (replace(trials[0], lot="") if what in palette.bases else trials[0],))
     base = trials[0].blend.base
     new = _rescaled(found, Blend(base, recipe)) if recipe else None
     record = _record(folder, found) if "ledger" in COMMANDS else ""
     if as_json:
         more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
-        print_json(asdict(found) | more | {"cautions": cautions(trials), "optics": optics})
+        print_json(asdict(found) | more | {"cautions": told, "optics": optics})
     else:
         with page() as out:
             _show(out, found, str(trials[0].blend), optics)
             if new is not None:
                 _show_recipe(out, recipe, new)
-            show_notes(out, "Before you trust it", cautions(trials), style=CARE)
+            show_notes(out, "Before you trust it", told, style=CARE)
             show_notes(out, "To keep it in the ledger", [record] if record else [])
 
 

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.cli.options import count_option, folder_argument, json_option, known, number, optics_option, palette_of
-from tint.cli.tables import QUIET, fixed, page, print_json, show_table, show_title
+from tint.cli.tables import CARE, QUIET, fixed, page, print_json, show_notes, show_table, show_title
 from tint.materials import Blend
+from tint.palette import Palette
 from tint.plan import Plan, first_swatches, next_swatches
 from tint.swatches import read_shelf
 
@@ -53,12 +54,21 @@ def command(
         known(name, palette.bases, "--base")
     depths = [number(text, "--mould", "millimetres") for text in moulds] or [1.0, 2.0, 3.0, 5.0]
     plan = next_swatches(palette, count=castings, bases=bases, thicknesses_mm=depths)
+    doubts = _doubts(palette)
     if as_json:
-        print_json(_as_json(plan, optics))
+        print_json({**_as_json(plan, optics), "warnings": doubts})
         return
     with page() as out:
         show_title(out, "Pour next", f"{optics}; each as its readings over black and white would teach")
         _show(out, plan)
+        show_notes(out, "Before you pour", doubts, style=CARE)
+
+
+def _doubts(palette: Palette) -> list[str]:
+    if palette.read_as == "spectra":
+        return []
+    read = "colours" if palette.read_as == "colours" else "colours off photographs"
+    return [f"the swatches were read as {read}: castings are weighed as if spectra were read, so each teaches less"]
 
 
 def _show(out: Console, plan: Plan) -> None:

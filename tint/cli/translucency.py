@@ -121,19 +121,21 @@ def _place(over: str) -> str:
 def by_light(palette: Palette, look: Appearance) -> dict[str, Any]:
     """What one thickness tells besides: from where the blend hides, and its colour lit from behind."""
     lab, screen = lit_from_behind(look.transmittance[None], look.setting.viewing(palette))
-    can_tell = len(palette.backings) > 1
+    lit = palette.tells_opacity
     return {
-        "hides_at_mm": hiding_thickness(palette, look.blend, setting=look.setting) if can_tell else None,
-        "lab_from_behind": lab[0],
-        "srgb_from_behind": screen[0],
+        "hides_at_mm": hiding_thickness(palette, look.blend, setting=look.setting) if palette.pair else None,
+        "lab_from_behind": lab[0] if lit else None,
+        "srgb_from_behind": screen[0] if lit else None,
     }
 
 
 def by_light_facts(palette: Palette, base: str, told: dict[str, Any]) -> list[tuple[str, str, str]]:
     """The same as lines of a page."""
-    lab = ", ".join(fixed(value, 1) for value in told["lab_from_behind"])
-    facts = [("from behind", told["srgb_from_behind"], f"Lab {lab}; lit from behind, the bare lamp white")]
-    if len(palette.backings) > 1:
+    facts = []
+    if told["lab_from_behind"] is not None:
+        lab = ", ".join(fixed(value, 1) for value in told["lab_from_behind"])
+        facts.append(("from behind", told["srgb_from_behind"], f"Lab {lab}; lit from behind, the bare lamp white"))
+    if palette.pair:
         depth = told["hides_at_mm"]
         remark = f"contrast ratio {HIDING:g} and more{against_swatches(palette, base, depth)}"
         facts.append(("hides from", "no thickness" if depth is None else f"{depth:.3g} mm", remark))

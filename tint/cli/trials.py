@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import click
 
 from tint.adjust import Trial
-from tint.adjust.files import read_reading, read_trial
+from tint.adjust.conditions import differences
+from tint.adjust.files import check_range, read_reading, read_trial
+from tint.appearance import Setting, how_read
 from tint.cli.amounts import PERCENT, Pairs, amounts_option, each_once
 from tint.cli.asked import Doses, blend_of
 from tint.cli.options import base_option, grouped, known, number_option
 from tint.cli.spans import one_thickness
 from tint.errors import InputError
+from tint.examine.conditions import YOUNG_DAYS
 from tint.palette import Palette
 
 _FORM = "--base, --load, --thickness and --read FILE[:NAME], or --trial FILE"
@@ -29,6 +32,10 @@ class Poured:
     read_black: str | None
     thickness_mm: float | None
     days: float | None
+    cure_c: float | None
+    mould: str
+    finish: str
+    lot: str
     files: tuple[str, ...]
 
     @property
@@ -41,13 +48,17 @@ class Poured:
             "--read-black": self.read_black,
             "--read-thickness": self.thickness_mm,
             "--days": self.days,
+            "--cure-c": self.cure_c,
+            "--mould": self.mould or None,
+            "--finish": self.finish or None,
+            "--lot": self.lot or None,
         }
         return [option for option, value in told.items() if value is not None]
 
 
 def _poured(
     base: str | None, load: Pairs, read: str | None, read_black: str | None, read_thickness: float | None,
-    days: float | None, trial: tuple[str, ...],
+    days: float | None, cure_c: float | None, mould: str, finish: str, lot: str, trial: tuple[str, ...],
 ) -> Poured:  # fmt: skip
     return Poured(
         doses=Doses(base, each_once(load, "--load")),
@@ -55,6 +66,10 @@ def _poured(
         read_black=read_black,
         thickness_mm=read_thickness,
         days=days,
+        cure_c=cure_c,
+        mould=mould,
+        finish=finish,
+        lot=lot,
         files=trial,
     )
 
@@ -70,6 +85,10 @@ trial_options = grouped(
         "--read-thickness", type=one_thickness, metavar="MM", help="As read on it.  [default: as --thickness]"
     ),
     number_option("--days", "Days of cure before it was read.", expected="days", metavar="DAYS"),
+    number_option("--cure-c", "Temperature of its cure.", expected="degrees Celsius", metavar="DEGREES"),
+    click.option("--mould", default="", metavar="TEXT", help="What its mould is made of."),
+    click.option("--finish", default="", metavar="TEXT", help="The surface that was read, such as smooth or satin."),
+    click.option("--lot", default="", metavar="TEXT", help="Lot of the base."),
     click.option("--trial", multiple=True, metavar="FILE", help="Instead: a trial file, TOML or JSON."),
 )
 
@@ -98,8 +117,11 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) 
     thickness = poured.thickness_mm if poured.thickness_mm is not None else casting.get("thickness_mm")
     if thickness is None:
         raise InputError("--thickness", "not given", "expected the wall thickness in mm", "as in --thickness 3")
-    if poured.days is not None and poured.days < 0.0:
-        raise InputError("--days", f"{poured.days:g}", "expected 0 or more")
+    if not 0.0 < thickness <= 100.0:
+        option = "--thickness" if poured.thickness_mm is None else "--read-thickness"
+        raise InputError(option, f"{thickness:g} mm", "expected more than 0 and at most 100 mm")
+    check_range(poured.days, "days", "--days")
+    check_range(poured.cure_c, "cure_c", "--cure-c")
     over, seat = casting.get("over") or lightest(palette), casting.get("seat", "air")
     known(over, [*palette.backings, "none"], "--over")
     if poured.read_black is not None and len(palette.backings) < 2:
@@ -107,10 +129,23 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) 
     if poured.read_black is not None and over == palette.black:
         raise InputError("--read-black", f"--over is {over} too", "expected --read over another backing")
     named = ((poured.read, over), (poured.read_black, palette.black if palette.backings else ""))
-    readings = tuple(read_reading(where, palette, over=name, seat=seat) for where, name in named if where is not None)
+    readings = tuple(
+        read_reading(where, palette, blend, setting=Setting(thickness_mm=thickness, over=name, seat=seat))
+        for where, name in named
+        if where is not None
+    )
     if not readings:
         raise InputError("--read", "not given", "expected FILE[:NAME], a row of a readings table")
-    return Trial(blend=blend, thickness_mm=thickness, readings=readings, days_of_cure=poured.days)
+    return Trial(
+        blend=blend,
+        thickness_mm=thickness,
+        readings=readings,
+        days_of_cure=poured.days,
+        cure_c=poured.cure_c,
+        mould=poured.mould,
+        finish=poured.finish,
+        lot=poured.lot,
+    )
 
 
 def lightest(palette: Palette) -> str:
@@ -118,10 +153,20 @@ def lightest(palette: Palette) -> str:
     return palette.white if palette.backings else "none"
 
 
-def cautions(trials: tuple[Trial, ...]) -> list[str]:
-    """What to know of trials before their answer is believed."""
-    early = [number for number, each in enumerate(trials, 1) if each.days_of_cure is not None and each.days_of_cure < 1]
-    return [
-        f"trial {number} was read after less than a day of cure: read it again when cured, or learn how far it moves"
-        for number in early
-    ]
+def cautions(palette: Palette, trials: tuple[Trial, ...]) -> list[str]:
+    """What to know of trials, and of the swatches that they are held against, before their answer is believed."""
+    of_trials = [told for number, trial in enumerate(trials, 1) for told in _cautions(palette, trial, number)]
+    behind = {reading.over for trial in trials for reading in trial.readings}
+    of_swatches = [told for over in sorted(behind) for told in how_read(palette, over=over)]
+    return list(dict.fromkeys([*of_trials, *of_swatches]))
+
+
+def _cautions(palette: Palette, trial: Trial, number: int) -> Iterator[str]:
+    if trial.days_of_cure is not None and trial.days_of_cure < YOUNG_DAYS:
+        early = f"trial {number} was read after less than a day of cure"
+        yield f"{early}: read it again when cured, or learn how far it moves"
+    if differs := differences(palette, trial):
+        yield (
+            f"trial {number} was not cast as the swatches of {trial.blend.base} were: {'; '.join(differs)}. "
+            "What this does is not its pigments' doing"
+        )

@@ -14,7 +14,7 @@ from tint.cli.asked import Doses
 from tint.cli.options import grouped, known, number, number_option
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.palette import Palette
+from tint.palette import ONE_WAY, Palette
 from tint.target import (
     Target,
     target_from_blend,
@@ -80,7 +80,7 @@ target_options = grouped(
         "--target-lab", type=_lab, metavar="L,a,b", help="The colour wanted, as CIELAB in the setting's light."
     ),
     click.option("--target-srgb", metavar="'#rrggbb'", help="As a screen colour; quote it."),
-    click.option("--target-reading", metavar="FILE[:NAME]", help="As measured: a row of a readings table."),
+    click.option("--target-reading", metavar="FILE[:NAME]", help="As measured: in a table or an instrument's file."),
     number_option("--contrast-ratio", "The opacity to reach.", expected=_RATIO, metavar="X"),
     number_option("--contrast-ratio-min", "The least opacity.", expected=_RATIO, metavar="X"),
     number_option("--contrast-ratio-max", "The most opacity.", expected=_RATIO, metavar="X"),
@@ -207,8 +207,8 @@ def wanted(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, ba
     assert target is not None  # a colour is given
     if sample.black is None:
         return target
-    if len(palette.backings) < 2:
-        raise InputError("--target-black", "the swatches know one backing only", mend="leave it out")
+    if not palette.pair:
+        raise InputError("--target-black", "the palette cannot tell opacity", ONE_WAY, "leave it out")
     return with_black(target, _read(palette, sample.black, setting, palette.black), palette, setting=setting)
 
 

@@ -1,5 +1,6 @@
 """Spectra to colours: tristimulus weights, CIELAB, CIEDE2000, sRGB, contrast ratio."""
 
+from tint.colorimetry.chart import PATCHES, chart_lab, chart_spectra, root_matrix, root_terms
 from tint.colorimetry.cielab import (
     difference,
     difference_parts,
@@ -10,6 +11,7 @@ from tint.colorimetry.cielab import (
     xyz_to_lab,
     xyz_to_lab_slopes,
 )
+from tint.colorimetry.objects import object_spectra
 from tint.colorimetry.screen import (
     adapt,
     decode,
@@ -21,12 +23,16 @@ from tint.colorimetry.screen import (
     srgb_to_lab,
     xyz_to_srgb,
 )
+from tint.colorimetry.smoothest import smoothest_spectrum
 from tint.colorimetry.weights import OBSERVERS, Viewing, contrast_ratio, lights, viewing, xyz
 
 __all__ = [
     "OBSERVERS",
+    "PATCHES",
     "Viewing",
     "adapt",
+    "chart_lab",
+    "chart_spectra",
     "contrast_ratio",
     "decode",
     "difference",
@@ -41,6 +47,10 @@ __all__ = [
     "lab_to_srgb",
     "lab_to_xyz",
     "lights",
+    "object_spectra",
+    "root_matrix",
+    "root_terms",
+    "smoothest_spectrum",
     "srgb_to_lab",
     "viewing",
     "xyz",

@@ -8,15 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from tint.examine.colours import as_shares
+from tint.examine.colours_out_of_line import of_colour_lines
+from tint.examine.conditions import of_conditions
+from tint.examine.edge_loss import of_edges
 from tint.examine.finding import Finding
+from tint.examine.jumps import of_jumps
 from tint.examine.left_out import LeftOut, left_out
 from tint.examine.out_of_line import of_lines, without
 from tint.examine.readings import of_readings
-from tint.examine.residuals import of_jumps, of_tails
 from tint.examine.swatches import of_swatches
+from tint.examine.tails import of_tails
 from tint.fit import fit_palette
 from tint.palette import Palette
-from tint.swatches import SwatchFolder
+from tint.swatches import COLOURS, SwatchFolder
 
 _MOST_ACCUSED = 0.25  # of all swatches: beyond it the instrument is at fault, not the castings
 
@@ -31,7 +36,8 @@ def examine(folder: SwatchFolder, palette: Palette | None = None) -> tuple[Findi
     folder : SwatchFolder
         As `tint.swatches.read_folder` returns it.
     palette : Palette, optional
-        Fitted to this very folder; without it, jumps, castings out of line and thicknesses are not looked for.
+        Fitted to this very folder; without it, jumps, castings out of line, thicknesses and light lost at the edge of
+        the measured spot are not looked for. Of colours only castings out of line and lost light are told.
 
     Returns
     -------
@@ -42,10 +48,16 @@ def examine(folder: SwatchFolder, palette: Palette | None = None) -> tuple[Findi
 
 
 def _found(folder: SwatchFolder, palette: Palette | None) -> Iterator[Finding]:
-    read = tuple(of_readings(folder))
+    shares = as_shares(folder)
+    read = tuple(of_readings(shares))
     yield from read
-    yield from of_swatches(folder)
+    yield from of_swatches(shares)
+    yield from of_conditions(folder)
     if palette is None:
+        return
+    yield from of_edges(folder, palette)
+    if folder.kind == COLOURS:
+        yield from of_colour_lines(folder, palette)
         return
     # What its own readings give away is told once: it leaves before castings are held against each other.
     accused = _swatches(folder, (each.about for each in read))

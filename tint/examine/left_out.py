@@ -16,7 +16,7 @@ from tint.examine.finding import Index, noise
 from tint.fit.problem import Forward, Problem, forward, lay_out
 from tint.palette import Palette
 from tint.spectra import Array
-from tint.swatches import Swatch, SwatchFolder
+from tint.swatches import COLOURS, Swatch, SwatchFolder
 
 # Of a swatch's part in a direction that it alone holds up; beyond it a miss cannot be told from rounding.
 _ALONE = 0.98
@@ -49,7 +49,10 @@ class Foretold:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """Root mean square CIEDE2000 (D65, 10 degrees) of reflectance readings against what the others foretell."""
+    """Root mean square CIEDE2000 of reflectance readings against what the others foretell.
+
+    In D65 for the 10 degree observer; of a folder of colours in its own light and for its own observer.
+    """
 
     swatches: Mapping[str, float]
     pigments: Mapping[str, float]
@@ -57,6 +60,26 @@ class LeftOut:
 
 def left_out(folder: SwatchFolder, palette: Palette) -> LeftOut:
     """Leave-one-out error of every swatch, and of every pigment over the swatches that hold it; worst first."""
+    squared = _from_evidence(palette) if folder.kind == COLOURS else _from_spectra(folder, palette)
+    held = {
+        pigment: [squared[s.name] for s in folder.swatches if pigment in s.loadings and s.name in squared]
+        for pigment in folder.pigments
+    }
+    by_pigment = {pigment: float(np.mean(found)) for pigment, found in held.items() if found}
+    return LeftOut(_worst_first(squared), _worst_first(by_pigment))
+
+
+def _from_evidence(palette: Palette) -> dict[str, float]:
+    """Mean square miss of every swatch that was read as a colour, as the fit foretold it from the others."""
+    evidence = palette.evidence
+    return {
+        swatch.name: float(np.mean(evidence.missed[evidence.swatch == at]))
+        for at, swatch in enumerate(palette.swatches)
+        if np.any(evidence.swatch == at)
+    }
+
+
+def _from_spectra(folder: SwatchFolder, palette: Palette) -> dict[str, float]:
     view = colorimetry.viewing(folder.wavelengths)
     squared: dict[str, float] = {}
     for each in foretell(folder, palette):
@@ -66,12 +89,7 @@ def left_out(folder: SwatchFolder, palette: Palette) -> LeftOut:
             lab = colorimetry.lab(np.maximum(read[seen], 0.0), view)
             away = colorimetry.difference(colorimetry.lab(np.maximum(read - each.missed, 0.0)[seen], view), lab)
             squared[folder.swatches[each.at].name] = float(np.mean(away**2))
-    held = {
-        pigment: [squared[s.name] for s in folder.swatches if pigment in s.loadings and s.name in squared]
-        for pigment in folder.pigments
-    }
-    by_pigment = {pigment: float(np.mean(found)) for pigment, found in held.items() if found}
-    return LeftOut(_worst_first(squared), _worst_first(by_pigment))
+    return squared
 
 
 def _worst_first(squared: Mapping[str, float]) -> dict[str, float]:

@@ -19,6 +19,7 @@ from tint.swatches import Swatch, SwatchFolder
 _TIMES_ORDINARY = 10.0  # of the mean square miss, from where a swatch is out of line whatever the reason
 _EXPLAINED = 0.2  # of what was missed may stay for a dose or a thickness to be named as the reason
 _AS_GOOD = 25.0  # squared standard deviations by which two reasons must differ to be told apart
+_NEARLY = 0.7  # of the limits, from where it is seen whether the swatch widens them itself
 _MOST = 6  # swatches named before the folder as a whole is in question
 _FACTOR = (0.1, 10.0)  # of a dose or thickness that is thought of
 
@@ -65,15 +66,29 @@ def of_lines(
             break
         far = _limits(judged)
         worst = max(judged, key=lambda each: _ratio(each, far))
-        if _ratio(worst, far) <= 1.0:
+        if _ratio(worst, far) <= _NEARLY:
             break
         swatch = folder.swatches[worst.swatch.at]
+        rest = without(folder, [swatch.name])
+        palette_of_rest = fit_palette(rest, optics=palette.model)
+        if not _is_out(worst, far, rest, palette_of_rest):
+            break
         finding = _told(folder, palette, worst, swatch)
         if finding.kind != "out_of_line" or swatch.name not in jumped:
             findings.append(finding)
-        folder = without(folder, [swatch.name])
-        palette = fit_palette(folder, optics=palette.model)
+        folder, palette = rest, palette_of_rest
     return findings, folder, palette
+
+
+def _is_out(worst: _Judged, far: tuple[float, float], rest: SwatchFolder, palette: Palette) -> bool:
+    """Whether a swatch is beyond the limits, or beyond those of a folder without it.
+
+    A wrong casting of a pigment that is in all others throws them all off, and so widens its own limits.
+    """
+    if _ratio(worst, far) > 1.0:
+        return True
+    others = [_judge(each) for each in foretell(rest, palette)]
+    return len(others) > 1 and _ratio(worst, _limits(others)) > 1.0
 
 
 def without(folder: SwatchFolder, names: Collection[str]) -> SwatchFolder:

@@ -12,13 +12,11 @@ from itertools import combinations
 import numpy as np
 
 from tint import colorimetry
-from tint.errors import TintError
+from tint.examine.colours import lab_of, place, values_of
 from tint.examine.finding import Finding, Mask, limit, listed, noise, spread_limit
 from tint.optics.surface import DEGREES_8, fresnel
 from tint.spectra import Array
-from tint.swatches import READINGS_FILE, Reading, SwatchFolder
-from tint.swatches.gather import Gathered
-from tint.swatches.tables import decoded, number, read_table
+from tint.swatches import COLOURS, Reading, SwatchFolder
 
 _BOTH = 2.0**0.5
 _INDEX_ERROR = 0.02  # of a refractive index as declared: silicone rubbers lie within it; common practice, no source
@@ -57,7 +55,7 @@ def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
             where=swatch,
             words=f"its {len(group)} readings {way} (rows {rows}) {seen}, "
             f"but the stated repeatability is {folder.instrument.repeatability:g}",
-            effect=f"the castings are known no better than {_colour_spread(values, folder.wavelengths):.2f} CIEDE2000 "
+            effect=f"the castings are known no better than {_colour_spread(folder, values):.2f} CIEDE2000 "
             "there, more than is foretold",
             mend="read it again, cleaned and seated anew; if it recurs, state a larger repeatability",
         )
@@ -70,48 +68,27 @@ def _disagreement(values: Array, sd: float, comparisons: int) -> str:
     level = np.abs(away.mean(axis=1))
     shape = np.sqrt(np.mean((away - away.mean(axis=1, keepdims=True)) ** 2, axis=1))
     if level.max() > limit(comparisons) * sd * share:
-        return f"differ by up to {np.ptp(values.mean(axis=1)):.4f} on average over the wavelengths"
+        return f"differ by up to {np.ptp(values.mean(axis=1)):.4f} on average"
     if shape.max() > spread_limit(comparisons, values.shape[1] - 1) * sd * share:
         return f"scatter by {shape.max() / share:.4f} about their mean"
     return ""
 
 
-def _colour_spread(values: Array, wavelengths: Array) -> float:
-    lab = colorimetry.lab(np.maximum(values, 0.0), colorimetry.viewing(wavelengths))
-    return max(float(colorimetry.difference(a, b)) for a, b in combinations(lab, 2))
-
-
-def bare_readings(folder: SwatchFolder) -> dict[str, list[tuple[int, Array]]]:
-    """Row and values of every bare reading, by backing; nothing when the file is not there to be read again."""
-    faults = Gathered(READINGS_FILE)
-    try:
-        text = decoded((folder.path / READINGS_FILE).read_bytes(), faults)
-        table = None if text is None else read_table(text, faults, first="swatch")
-    except (OSError, TintError):
-        return {}
-    if table is None or faults.any_grave:
-        return {}
-    columns = [column for column in table.columns if number(column) is not None]
-    bare: dict[str, list[tuple[int, Array]]] = {}
-    for row in table.rows:
-        name = table.cell(row, "swatch")
-        if name in folder.backings and not table.cell(row, "backing"):
-            cells = [number(table.cell(row, column)) for column in columns]
-            bare.setdefault(name, []).append((row.number, np.array(cells, dtype=float)))
-    return bare
+def _colour_spread(folder: SwatchFolder, values: Array) -> float:
+    return max(float(colorimetry.difference(a, b)) for a, b in combinations(lab_of(folder, values), 2))
 
 
 def _changed_backings(folder: SwatchFolder) -> Iterator[Finding]:
-    bare = {name: read for name, read in bare_readings(folder).items() if len(read) > 1}
+    bare = {name: read for name, read in folder.bare.items() if len(read) > 1}
     count = sum(map(len, bare.values()))
     for name, read in bare.items():
-        values = np.array([each for _, each in read])
+        values = np.array([each.values for each in read])
         seen = _disagreement(values, noise(folder.instrument), count)
         if seen:
             yield Finding(
                 kind="backing_changed",
                 where=name,
-                words=f"its {len(read)} bare readings (rows {listed([str(row) for row, _ in read])}) {seen}, "
+                words=f"its {len(read)} bare readings (rows {listed([str(each.row) for each in read])}) {seen}, "
                 f"but the stated repeatability is {folder.instrument.repeatability:g}",
                 effect="see-through castings are fitted over a mean of two backings, so absorption and scattering err",
                 mend="clean or replace the card, read it bare before and after a session, read again what lay on it",
@@ -129,7 +106,7 @@ def _darker_over_lighter(folder: SwatchFolder) -> Iterator[Finding]:
         for dark, light in ((a, b) for a in mean for b in mean if a[0] == b[0] and a[2] == b[2])
         if folder.backings[light[1]].mean() - folder.backings[dark[1]].mean() > _LEAST_CONTRAST
     ]
-    count = len(pairs) * (folder.wavelengths.size + 1)
+    count = len(pairs) * (values_of(folder) + 1)
     for dark, light in pairs:
         (below, n_below), (above, n_above) = mean[dark], mean[light]
         sd = noise(folder.instrument) * (1.0 / n_below + 1.0 / n_above) ** 0.5
@@ -142,7 +119,7 @@ def _darker_over_lighter(folder: SwatchFolder) -> Iterator[Finding]:
                 where=dark[0],
                 about=(dark[0],),
                 words=f"it reads {-gain[at]:.4f} darker over {light[1]} than over {dark[1]} at "
-                f"{folder.wavelengths[at]:g} nm ({-gain.mean():+.4f} on average), noise of the difference {sd:.4f}",
+                f"{place(folder, at)} ({-gain.mean():+.4f} on average), noise of the difference {sd:.4f}",
                 effect="no layer does this: its absorption and scattering are fitted to a contradiction",
                 mend="see whether rows or cards were swapped, then read it over both again",
             )
@@ -154,7 +131,7 @@ def _below_the_face(folder: SwatchFolder) -> Iterator[Finding]:
         return
     base_of = {swatch.name: folder.bases[swatch.base] for swatch in folder.swatches}
     read = [each for each in folder.readings if each.quantity == "reflectance"]
-    sd = limit(len(read) * folder.wavelengths.size) * _BOTH * noise(folder.instrument)
+    sd = limit(len(read) * values_of(folder)) * _BOTH * noise(folder.instrument)
     low: list[tuple[float, float, Reading]] = []
     for each in read:
         base = base_of[each.swatch]
@@ -167,13 +144,13 @@ def _below_the_face(folder: SwatchFolder) -> Iterator[Finding]:
     low.sort(key=lambda item: item[0] - item[1])
     least, face, darkest = low[0]
     swatches = list(dict.fromkeys(each.swatch for *_, each in low))
-    at = folder.wavelengths[int(np.argmin(darkest.values))]
+    at = place(folder, int(np.argmin(darkest.values)))
     yield Finding(
         kind="below_the_face",
         where=listed(swatches),
         about=tuple(swatches),
         words=f"{len(low)} of {len(read)} readings fall below what the smooth face alone reflects; the lowest, row "
-        f"{darkest.row} ({darkest.swatch}), is {least:.4f} at {at:g} nm against {face:.4f} at the least",
+        f"{darkest.row} ({darkest.swatch}), is {least:.4f} at {at} against {face:.4f} at the least",
         effect="dark colours are foretold darker than they will read; was the specular reflection left out?",
         mend='read again with it included, or write geometry = "de:8" if all readings were taken without it; '
         "a rough or dusty face does this too",
@@ -182,7 +159,7 @@ def _below_the_face(folder: SwatchFolder) -> Iterator[Finding]:
 
 def _above_one(folder: SwatchFolder) -> Iterator[Finding]:
     """Swatch by swatch: which of them is told by what they have in common."""
-    high = 1.0 + limit(len(folder.readings) * folder.wavelengths.size) * _BOTH * noise(folder.instrument)
+    high = 1.0 + limit(len(folder.readings) * values_of(folder)) * _BOTH * noise(folder.instrument)
     worst: dict[str, Reading] = {}
     for each in folder.readings:
         if each.values.max() > high and each.values.max() > worst.get(each.swatch, each).values.max() - 1e-12:
@@ -193,14 +170,17 @@ def _above_one(folder: SwatchFolder) -> Iterator[Finding]:
         yield Finding(
             kind="fluorescence",
             about=(name,),
-            where=f"{name}, {span(folder.wavelengths, each.values > 1.0)}",
+            where=f"{name}, {span(folder, each.values > 1.0)}",
             words=f"it reads up to {each.values.max():.3f} (row {each.row}), more than fell on it; it holds {held}",
             effect="fluorescence is no absorption and no scattering: its blends will be wrong, most under other lights",
             mend="leave a fluorescent pigment out of the folder; if others read high too, calibrate on the white tile",
         )
 
 
-def span(wavelengths: Array, chosen: Mask) -> str:
+def span(folder: SwatchFolder, chosen: Mask) -> str:
     """From where to where a condition holds."""
-    at = wavelengths[np.flatnonzero(chosen)]
-    return f"{at[0]:g} nm" if at.size == 1 else f"{at[0]:g} to {at[-1]:g} nm"
+    at = [int(each) for each in np.flatnonzero(chosen)]
+    if folder.kind == COLOURS:
+        return ", ".join(place(folder, each) for each in at)
+    first = f"{folder.wavelengths[at[0]]:g}"
+    return f"{first} nm" if len(at) == 1 else f"{first} to {place(folder, at[-1])}"

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry
+from tint.colorimetry import Viewing
 from tint.fit.problem import Forward, Problem
 from tint.palette import Evidence
 
@@ -22,7 +23,7 @@ _LEVERAGE = 0.05  # a reading that alone holds up a coefficient cannot be foreto
 
 def evidence(
     problem: Problem,
-    wavelengths: Array,
+    view: Viewing,
     *,
     at: Forward,
     shared: Array,
@@ -35,6 +36,8 @@ def evidence(
 
     Parameters
     ----------
+    view : Viewing
+        The light and observer that misses are judged in.
     at : Forward
         The fit's predictions and slopes.
     shared : ndarray, shape (n_shared,)
@@ -47,7 +50,6 @@ def evidence(
     """
     missed, variance = _left_out(problem, at, shared, scale, weight, local)
     foretold = problem.read - missed
-    view = colorimetry.viewing(wavelengths)
     lab, by_reading = colorimetry.lab_slopes(np.maximum(foretold, 0.0), view)
     _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
     outward = by_lab @ by_reading  # (n_readings, 3, n_wavelengths)

@@ -17,7 +17,7 @@ from tint.materials import Instrument
 from tint.optics import layer
 from tint.optics.layer import Optics
 from tint.palette import shares
-from tint.swatches import SwatchFolder
+from tint.swatches import Reading, SwatchFolder
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -94,7 +94,7 @@ def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...]) -> Problem:
     loadings = loadings.reshape(len(folder.swatches), len(pigments))
     number = {swatch.name: at for at, swatch in enumerate(folder.swatches)}
     backing_number = {name: at for at, name in enumerate(folder.backings)} | {"none": FREE}
-    readings = sorted(folder.readings, key=lambda reading: number[reading.swatch])
+    readings = in_order(folder)
     own, dosed = _slots(loadings)
     return Problem(
         loadings=loadings,
@@ -114,6 +114,12 @@ def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...]) -> Problem:
         optics=optics,
         instrument=folder.instrument,
     )
+
+
+def in_order(folder: SwatchFolder) -> list[Reading]:
+    """The readings, swatch after swatch."""
+    number = {swatch.name: at for at, swatch in enumerate(folder.swatches)}
+    return sorted(folder.readings, key=lambda reading: number[reading.swatch])
 
 
 def _slots(loadings: Array) -> tuple[Index, Index]:

@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry
+from tint.colorimetry import Viewing
+from tint.fit.circumstances import circumstances
 from tint.fit.least_squares import Prior
 from tint.fit.problem import Problem
 from tint.palette import Evidence, Seen, SwatchFit
@@ -28,10 +30,9 @@ def mean_by(group: NDArray[np.int64], values: Array, count: int) -> Array:
 
 
 def swatch_fits(
-    folder: SwatchFolder, problem: Problem, evidence: Evidence, shared: Array, weight: Array
+    folder: SwatchFolder, problem: Problem, evidence: Evidence, shared: Array, weight: Array, *, view: Viewing
 ) -> tuple[SwatchFit, ...]:
-    """How every swatch agrees with the fit, in the folder's order."""
-    view = colorimetry.viewing(folder.wavelengths)
+    """How every swatch agrees with the fit, in the folder's order; colours as the view sees them."""
     count = problem.thickness.size
     away = colorimetry.difference(colorimetry.lab(evidence.read, view), colorimetry.lab(evidence.fitted, view))
     opaque = evidence.backing > -2
@@ -76,6 +77,7 @@ def seen(folder: SwatchFolder) -> dict[str, Seen]:
             max_loading={p: max(d.get(p, 0.0) for d in doses) for p in folder.pigments if any(p in d for d in doses)},
             max_total=max(sum(d.values()) for d in doses),
             mixed=tuple(p for p in folder.pigments if any(p in d and len(d) > 1 for d in doses)),
+            circumstances=circumstances(swatch.conditions for swatch in swatches),
         )
     return result
 
@@ -87,6 +89,11 @@ def _largest_depth(problem: Problem) -> Array:
     bare = [np.max(problem.thickness, initial=0.0, where=cast & (problem.base == at)) for at in range(n_bases)]
     dosed = np.max(problem.loadings * problem.thickness[:, None], axis=0, initial=0.0, where=cast[:, None])
     return np.concatenate((bare, dosed))
+
+
+def never_cast(problem: Problem) -> NDArray[np.bool_]:
+    """Which columns of theta are of a base or pigment of which no casting was read, shape (2 n_components,)."""
+    return np.tile(_largest_depth(problem) == 0.0, 2)
 
 
 def prior(guess: Array, problem: Problem) -> Prior:

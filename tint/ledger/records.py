@@ -157,6 +157,9 @@ class Trial:
     thickness_mm: float | None = _number("as measured, mm", ABOVE_0)
     cure_days: float | None = _number("between pouring and reading, days", FROM_0)
     mould: str = _words("the mould that it was cast in")
+    cure_c: float | None = _number("temperature of its cure, degrees Celsius", "BETWEEN 0 AND 300")
+    finish: str = _words("the surface that was read, such as smooth or satin")
+    base_lot: str = _words("lot of the base")
     note: str = _words("anything else")
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from tint.ledger.records import TABLES, Column, columns
 
 APPLICATION_ID = 0x74696E74  # "tint", in the header of the file
-FORMAT = 1  # in its `user_version`
+FORMAT = 2  # in its `user_version`
 
 OWN = (
     ("id", "INTEGER PRIMARY KEY CHECK (id > 0)", "number of the row"),
@@ -34,6 +34,7 @@ CREATE TABLE ledger_versions (
 WORDS = {
     0: "The record of a workshop for pigmented silicone. Rows are only added; a correction names the row it corrects.",
     1: "Approvals have limit_samples: the samples that bound what is still accepted.",
+    2: "Trials have cure_c, finish and base_lot: how they were cured, what face was read, which base they are of.",
 }
 
 # From the version named to the next, all in one transaction.
@@ -42,6 +43,14 @@ STEPS: dict[int, tuple[str, ...]] = {
         "ALTER TABLE approvals ADD COLUMN limit_samples TEXT NOT NULL DEFAULT '[]' "
         'CONSTRAINT "limit_samples is a JSON list" '
         "CHECK (json_valid(limit_samples) AND json_type(limit_samples) = 'array')",
+    ),
+    1: (
+        'ALTER TABLE trials ADD COLUMN cure_c REAL CONSTRAINT "cure_c BETWEEN 0 AND 300" '
+        "CHECK (cure_c IS NULL OR (typeof(cure_c) = 'real' AND cure_c BETWEEN 0 AND 300))",
+        "ALTER TABLE trials ADD COLUMN finish TEXT NOT NULL DEFAULT '' "
+        "CONSTRAINT \"finish is text\" CHECK (typeof(finish) = 'text')",
+        "ALTER TABLE trials ADD COLUMN base_lot TEXT NOT NULL DEFAULT '' "
+        "CONSTRAINT \"base_lot is text\" CHECK (typeof(base_lot) = 'text')",
     ),
 }
 

@@ -1,104 +1,25 @@
-"""The fitted palette: what each base and pigment adds to absorption and scattering, and how well that is known.
+"""The fitted palette, and the mixing law, which stands here once.
 
-The mixing law stands here, once: ``K = sum c_i k_i`` and ``S = sum c_i s_i`` over the base and its pigments, the
-loadings of the pigments in percent and the base's share ``1 - total / 100``.
+``K = sum c_i k_i`` and ``S = sum c_i s_i`` over the base and its pigments, the loadings of the pigments in percent and
+the base's share ``1 - total / 100``.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
-import msgspec
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tint import notebook
 from tint.errors import InputError
-from tint.files import arrays_from_bytes, arrays_to_bytes, write_whole
 from tint.materials import Base, Blend, Instrument, Pigment
 from tint.optics.layer import Optics
+from tint.palette.evidence import Evidence, Seen, SwatchFit
 
 Array = NDArray[np.float64]
 
-FORMAT = 1  # of the file; raise it with any change to what is written
-
-
-@dataclass(frozen=True, kw_only=True)
-class SwatchFit:
-    """How one swatch agrees with the palette.
-
-    Parameters
-    ----------
-    delta_e : float
-        Mean CIEDE2000 of its reflectance readings against the fit (D65, 10 degrees) [-]; NaN for transmittance alone.
-    residual : float
-        Root mean square residual of all its readings [reflectance].
-    thickness_mm, fitted_thickness_mm : float
-        As written and as the readings would have it [mm].
-    weight : float
-        1 for a swatch that counts fully; less for one that the others contradict [-].
-    suspect : str
-        Why it does not fit, in words; empty for a good one.
-    """
-
-    name: str
-    base: str
-    delta_e: float
-    residual: float
-    thickness_mm: float
-    fitted_thickness_mm: float
-    weight: float
-    suspect: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Seen:
-    """What the swatches of one base covered: the ground that predictions stand on.
-
-    Parameters
-    ----------
-    thickness_mm : tuple of float
-        Thinnest and thickest [mm].
-    max_loading : dict of str to float
-        Largest loading cast of each pigment; a pigment that was never cast is absent [%].
-    max_total : float
-        Largest sum of loadings cast [%].
-    mixed : tuple of str
-        The pigments that were cast together with at least one other.
-    """
-
-    thickness_mm: tuple[float, float]
-    max_loading: dict[str, float]
-    max_total: float
-    mixed: tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Evidence:
-    """Every reading beside what the fit says of it; what predictions near it learn their misfit from.
-
-    Parameters
-    ----------
-    read, fitted : ndarray, shape (n_readings, n_wavelengths)
-        [-]
-    foretold : ndarray, shape (n_readings, n_wavelengths)
-        What a fit without that swatch would have said of it [-].
-    swatch : ndarray of int, shape (n_readings,)
-        Index into `Palette.swatches`.
-    backing : ndarray of int, shape (n_readings,)
-        Index into the palette's backings; -1 for a free slab, -2 for a transmittance.
-    missed, expected : ndarray, shape (n_readings,)
-        Squared CIEDE2000 between foretold and read (D65, 10 degrees), and the mean square that covariance, thickness,
-        doses and noise lead one to expect [-].
-    """
-
-    read: Array
-    fitted: Array
-    foretold: Array
-    swatch: NDArray[np.int64]
-    backing: NDArray[np.int64]
-    missed: Array
-    expected: Array
+ONE_WAY = "castings read over two backings, a black and a white one"  # what telling opacity takes
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -109,6 +30,8 @@ class Palette:
 
     Parameters
     ----------
+    read_as : str
+        `spectra`, `colours` (a colorimeter's L*, a*, b*) or `photographs` (colours of which some are off a picture).
     k, s : ndarray, shape (n_components, n_wavelengths)
         Absorption and scattering: of a base [1/mm], of a pigment [1/mm per % of loading].
     local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
@@ -120,6 +43,7 @@ class Palette:
     """
 
     name: str
+    read_as: str
     instrument: Instrument
     bases: dict[str, Base]
     pigments: dict[str, Pigment]
@@ -198,6 +122,31 @@ class Palette:
         return self.backings[name]
 
     @property
+    def pair(self) -> tuple[str, str] | tuple[()]:
+        """The darkest and the lightest backing, which a contrast ratio stands on; empty where none can be told."""
+        return (self.black, self.white) if len(self.backings) > 1 and self.tells_opacity else ()
+
+    @property
+    def tells_opacity(self) -> bool:
+        """Whether any casting was read in two ways: over two backings, say, or in transmittance too.
+
+        Over one backing alone a part that lets light through and one that does not can read the same.
+        """
+        of_swatch, behind = self.evidence.swatch, self.evidence.backing
+        ways = np.bincount(np.unique(np.stack((of_swatch, behind)), axis=1)[0])
+        return bool(np.any(ways > 1))
+
+    @property
+    def read_over(self) -> tuple[str, ...]:
+        """The backings that castings were read over; `none` among them for reflectance with nothing behind."""
+        behind = set(self.evidence.backing.tolist())
+        names = tuple(name for at, name in enumerate(self.backings) if at in behind)
+        return (*names, "none") if -1 in behind else names
+
+    def _repr_html_(self) -> str:
+        return notebook.palette_html(self)
+
+    @property
     def black(self) -> str:
         """The darkest backing."""
         return min(self.backings, key=lambda name: float(self.backings[name].mean()))
@@ -213,95 +162,3 @@ def shares(base: int, n_bases: int, loadings: Array) -> Array:
     of_bases = np.zeros((*loadings.shape[:-1], n_bases))
     of_bases[..., base] = 1.0 - loadings.sum(axis=-1) / 100.0
     return np.concatenate((of_bases, loadings), axis=-1)
-
-
-_ARRAYS = ("wavelengths", "k", "s", "local", "modes")
-_EVIDENCE = ("read", "fitted", "foretold", "swatch", "backing", "missed", "expected")
-_PLAIN = (
-    "name",
-    "instrument",
-    "bases",
-    "pigments",
-    "model",
-    "g",
-    "misfit",
-    "seen",
-    "swatches",
-    "undetermined",
-    "digest",
-)
-
-
-class _Header(msgspec.Struct, kw_only=True):
-    """What of a palette is not an array, as JSON."""
-
-    format: int
-    name: str
-    instrument: Instrument
-    bases: dict[str, Base]
-    pigments: dict[str, Pigment]
-    backings: list[str]
-    model: str
-    g: float
-    misfit: float
-    seen: dict[str, Seen]
-    swatches: tuple[SwatchFit, ...]
-    undetermined: tuple[str, ...]
-    digest: str
-
-
-def fit_path(folder: str | Path, model: str) -> Path:
-    """Where `tint fit` keeps the palette of a folder under a layer model."""
-    return Path(folder) / f"palette.{model}.fit"
-
-
-def write_palette(palette: Palette, path: str | Path) -> None:
-    """Write a palette whole or not at all: an .npz of its arrays, with the rest as JSON inside it."""
-    plain = {name: getattr(palette, name) for name in _PLAIN}
-    header = _Header(format=FORMAT, backings=list(palette.backings), **plain)
-    arrays = {name: getattr(palette, name) for name in _ARRAYS}
-    arrays |= {f"evidence {name}": getattr(palette.evidence, name) for name in _EVIDENCE}
-    arrays["backings"] = np.stack(list(palette.backings.values())) if palette.backings else np.zeros((0, 0))
-    arrays["header"] = np.frombuffer(msgspec.json.encode(header), dtype=np.uint8)
-    write_whole(path, arrays_to_bytes(arrays))
-
-
-def read_palette(path: str | Path, *, digest: str | None = None) -> Palette:
-    """Read what `write_palette` wrote.
-
-    Parameters
-    ----------
-    digest : str, optional
-        Of the swatch folder as it stands; a palette fitted to other swatches is refused.
-
-    Raises
-    ------
-    InputError
-        If the file is missing, broken, of another format, or fitted to other swatches.
-    """
-    path = Path(path)
-    again = f"run `tint fit {path.parent}`"
-    try:
-        palette = _decode(arrays_from_bytes(path.read_bytes()))
-    except FileNotFoundError:
-        raise InputError(str(path), "there is no fitted palette yet", mend=again) from None
-    except OSError as error:
-        raise InputError(str(path), f"cannot be read ({error.strerror})") from error
-    except (ValueError, KeyError, TypeError, msgspec.MsgspecError) as error:
-        raise InputError(str(path), "is broken or of another version", mend=again) from error
-    if digest is not None and palette.digest != digest:
-        raise InputError(str(path), "was fitted to other swatches than now stand in the folder", mend=again)
-    return palette
-
-
-def _decode(arrays: dict[str, Array]) -> Palette:
-    header = msgspec.json.decode(arrays["header"].tobytes(), type=_Header)
-    if header.format != FORMAT:
-        raise ValueError(f"format {header.format}")
-    evidence = Evidence(**{name: arrays[f"evidence {name}"] for name in _EVIDENCE})  # type: ignore[arg-type]
-    return Palette(
-        **{name: getattr(header, name) for name in _PLAIN},
-        **{name: arrays[name] for name in _ARRAYS},  # type: ignore[arg-type]  # by name, each of its own type
-        backings=dict(zip(header.backings, arrays["backings"], strict=True)),
-        evidence=evidence,
-    )

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from tint import uncertainty
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError, JobError
-from tint.palette import Palette
+from tint.palette import ONE_WAY, Palette
 from tint.solve import choice, limits, rounding, why
 from tint.solve.aims import Problem, judge, lay_out
 from tint.solve.choice import Merits
@@ -80,8 +80,10 @@ def solve(
     """
     rules = rules or Rules()
     limits.check_rules(palette, rules)
-    if target.asks_opacity and len(palette.backings) < 2:
-        raise InputError("target", "it asks for a contrast ratio", "a palette with a black and a white backing")
+    if target.asks_opacity and not palette.pair:
+        raise InputError("target", "it asks for a contrast ratio", ONE_WAY, "read some over a second backing, then fit")
+    if target.asks_light and not palette.tells_opacity:
+        raise InputError("target", "it asks for a transmittance", ONE_WAY, "read some over a second backing, then fit")
     tell = progress or (lambda *_: None)
     bases = [base] if base is not None else list(palette.seen)
     refused: dict[str, dict[str, str]] = {}

@@ -87,7 +87,7 @@ def lay_out(
     n_bases, own = len(palette.bases), list(palette.bases).index(base)
     over = setting.over or (palette.white if palette.backings else "none")
     nothing = np.zeros(palette.wavelengths.size)
-    pair = len(palette.backings) > 1
+    pair = bool(palette.pair)
     walls = (setting.thickness_mm, *walls_mm)
     asked = [
         Casting(

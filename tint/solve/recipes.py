@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
+from tint import notebook
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
 from tint.materials import Blend
@@ -132,6 +133,9 @@ class Recipe:
     merits: tuple[str, ...]
     premix: tuple[str, ...]
 
+    def _repr_html_(self) -> str:
+        return notebook.recipe_html(self)
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Loosened:
@@ -178,3 +182,6 @@ class Answer:
     warnings: tuple[str, ...]
     loosened: tuple[Loosened, ...]
     sets: int
+
+    def _repr_html_(self) -> str:
+        return notebook.answer_html(self)

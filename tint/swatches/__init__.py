@@ -2,24 +2,32 @@
 
 from tint.swatches.folder import folder_digest, inspect_folder, read_folder, read_shelf
 from tint.swatches.records import (
+    COLOURS,
     INPUT_FILES,
     NO_BACKING,
     PALETTE_FILE,
+    PHOTOGRAPH,
     QUANTITIES,
     READINGS_FILE,
+    SPECTRA,
     SWATCHES_FILE,
+    Conditions,
     Reading,
     Swatch,
     SwatchFolder,
 )
 
 __all__ = [
+    "COLOURS",
     "INPUT_FILES",
     "NO_BACKING",
     "PALETTE_FILE",
+    "PHOTOGRAPH",
     "QUANTITIES",
     "READINGS_FILE",
+    "SPECTRA",
     "SWATCHES_FILE",
+    "Conditions",
     "Reading",
     "Swatch",
     "SwatchFolder",

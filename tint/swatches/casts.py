@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tint.swatches.conditions import RANGES, read_conditions
 from tint.swatches.declaration import Declared
 from tint.swatches.gather import Gathered, did_you_mean, one_of, shown, table_header
 from tint.swatches.records import PALETTE_FILE, SWATCH_COLUMNS, Swatch
@@ -34,7 +35,7 @@ def read_casts(table: Table, declared: Declared, faults: Gathered) -> Casts:
         Takes what is wrong.
     """
     _check_columns(table, declared, faults)
-    check_marks(table, ("thickness_mm", *declared.pigments), faults)
+    check_marks(table, ("thickness_mm", *RANGES, *declared.pigments), faults)
     if not table.rows:
         faults.grave("there is no swatch below the header", mend="write one row for each swatch")
     rows: dict[str, int] = {}
@@ -106,7 +107,8 @@ def _swatch(row: Row, table: Table, declared: Declared, faults: Gathered) -> Swa
         good = False
     thickness = _thickness(row, table, faults)
     loadings = _loadings(row, table, declared, faults)
-    if not good or thickness is None or loadings is None:
+    conditions = read_conditions(row, table, declared.bases.get(base), faults)
+    if not good or thickness is None or loadings is None or conditions is None:
         return None
     swatch = Swatch(
         name=table.cell(row, "swatch"),
@@ -114,6 +116,7 @@ def _swatch(row: Row, table: Table, declared: Declared, faults: Gathered) -> Swa
         thickness_mm=thickness,
         loadings=loadings,
         note=table.cell(row, "note"),
+        conditions=conditions,
         row=row.number,
     )
     _warn_of_limits(swatch, declared, faults)

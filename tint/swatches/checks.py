@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
 from tint.spectra import Array
 from tint.swatches.casts import Casts
+from tint.swatches.colours import luminance
 from tint.swatches.declaration import Declared
 from tint.swatches.gather import Gathered, listed, shown
 from tint.swatches.measured import Measured
-from tint.swatches.records import NO_BACKING, Reading, Swatch
+from tint.swatches.records import COLOURS, NO_BACKING, SPECTRA, Reading, Swatch
 
 _LEAST_CONTRAST = 0.1  # of reflectance between backings; below it a backing hardly shows through a swatch
 _LEAST_NOISE = 0.002
+_UNTOLD = {
+    SPECTRA: "absorption and scattering are hardly told apart",
+    COLOURS: "scattering and opacity are hardly known",
+}
 
 
 def warn_thin_casts(swatches: Sequence[Swatch], declared: Declared, faults: Gathered) -> None:
@@ -90,21 +94,32 @@ def warn_thin_readings(measured: Measured, declared: Declared, faults: Gathered)
     by_swatch: dict[str, list[Reading]] = {}
     for reading in measured.readings:
         by_swatch.setdefault(reading.swatch, []).append(reading)
-    _warn_one_way(by_swatch, faults)
-    _warn_alike_backings(measured.backings, faults)
-    _warn_repeated(measured.readings, noise, faults)
+    backings, kind = measured.backings, measured.kind
+    _warn_one_way(by_swatch, kind, faults)
+    _warn_alike_backings([_level(values, kind) for values in backings.values()], backings, faults)
+    _warn_repeated(measured.readings, kind, noise, faults)
     total_is_caught = declared.instrument is not None and declared.instrument.geometry != "45:0"
     for readings in by_swatch.values():
-        _warn_swapped(readings, measured.backings, noise, faults)
-        if total_is_caught:
+        _warn_swapped(readings, backings, kind, noise, faults)
+        if total_is_caught and kind == SPECTRA:
             _warn_energy(readings, noise, faults)
 
 
-def _warn_one_way(by_swatch: Mapping[str, Sequence[Reading]], faults: Gathered) -> None:
+def _level(values: Array, kind: str) -> float:
+    """How light a spectrum is on average, or a colour [reflectance, 0 to 1]."""
+    return float(luminance(values)) if kind == COLOURS else float(values.mean())
+
+
+def _is_dark(values: Array, kind: str, noise: float) -> bool:
+    """Whether nothing but noise tells it from another dark reading; a spectrum also when it is flat."""
+    return (_level(values, kind) if kind == COLOURS else float(np.ptp(values))) <= noise
+
+
+def _warn_one_way(by_swatch: Mapping[str, Sequence[Reading]], kind: str, faults: Gathered) -> None:
     """One reflectance cannot tell what absorbs from what scatters."""
     ways = {name: {(each.backing, each.quantity) for each in readings} for name, readings in by_swatch.items()}
     every = set().union(*ways.values())
-    expected = "absorption and scattering are hardly told apart"
+    expected = _UNTOLD[kind]
     if len(every) == 1:
         backing, quantity = every.pop()
         behind = "with nothing behind" if backing == NO_BACKING else f"over {shown(backing)} only"
@@ -125,8 +140,7 @@ def _warn_one_way(by_swatch: Mapping[str, Sequence[Reading]], faults: Gathered) 
         )
 
 
-def _warn_alike_backings(backings: Mapping[str, Array], faults: Gathered) -> None:
-    levels = [float(values.mean()) for values in backings.values()]
+def _warn_alike_backings(levels: Sequence[float], backings: Iterable[str], faults: Gathered) -> None:
     if len(levels) > 1 and max(levels) - min(levels) < _LEAST_CONTRAST:
         faults.warn(
             f"the backings {listed(backings)} reflect nearly the same",
@@ -135,11 +149,11 @@ def _warn_alike_backings(backings: Mapping[str, Array], faults: Gathered) -> Non
         )
 
 
-def _warn_repeated(readings: Iterable[Reading], noise: float, faults: Gathered) -> None:
-    """Equal to the last digit at every wavelength: one measurement pasted twice, unless all is dark."""
+def _warn_repeated(readings: Iterable[Reading], kind: str, noise: float, faults: Gathered) -> None:
+    """Equal to the last digit in every value: one measurement pasted twice, unless all is dark."""
     first: dict[bytes, Reading] = {}
     for reading in readings:
-        if np.ptp(reading.values) <= noise:
+        if _is_dark(reading.values, kind, noise):
             continue
         twin = first.setdefault(reading.values.tobytes(), reading)
         same_way = (twin.backing, twin.seat, twin.quantity) == (
@@ -157,30 +171,36 @@ def _warn_repeated(readings: Iterable[Reading], noise: float, faults: Gathered) 
             )
 
 
-def _warn_swapped(readings: Sequence[Reading], backings: Mapping[str, Array], noise: float, faults: Gathered) -> None:
+def _warn_swapped(
+    readings: Sequence[Reading], backings: Mapping[str, Array], kind: str, noise: float, faults: Gathered
+) -> None:
     """A swatch never looks darker over a lighter backing."""
-    level: dict[tuple[str, str], tuple[float, int]] = {}
-    count: Counter[tuple[str, str]] = Counter()
+    ways: dict[tuple[str, str], list[Reading]] = {}
     for reading in readings:
-        if reading.backing not in backings:
-            continue
-        key = (reading.seat, reading.backing)
-        mean, row = level.get(key, (0.0, reading.row))
-        count[key] += 1
-        level[key] = (mean + (float(reading.values.mean()) - mean) / count[key], row)
-    for (seat, dark), (over_dark, row) in level.items():
-        for (other_seat, light), (over_light, _) in level.items():
-            lighter = float(backings[light].mean()) - float(backings[dark].mean())
-            if seat == other_seat and lighter > noise and over_dark > over_light + noise:
-                name = shown(readings[0].swatch)
+        if reading.backing in backings:
+            ways.setdefault((reading.seat, reading.backing), []).append(reading)
+    level = {name: _level(values, kind) for name, values in backings.items()}
+    mean = {way: np.mean([each.values for each in read], axis=0) for way, read in ways.items()}
+    for (seat, dark), over_dark in mean.items():
+        for (other_seat, light), over_light in mean.items():
+            reversal = _level(over_dark, kind) - _level(over_light, kind)
+            if seat == other_seat and level[light] - level[dark] > noise and reversal > noise:
+                darker, lighter = _how_light(over_dark, over_light, kind)
                 faults.warn(
-                    f"{name} reads lighter over {shown(dark)} ({over_dark:.4f} on average) "
-                    f"than over {shown(light)} ({over_light:.4f})",
-                    row=row,
+                    f"{shown(readings[0].swatch)} reads lighter over {shown(dark)} ({darker}) "
+                    f"than over {shown(light)} ({lighter})",
+                    row=ways[seat, dark][0].row,
                     column="backing",
                     expected="a lighter backing cannot darken a swatch",
                     mend="see whether rows or cards were swapped",
                 )
+
+
+def _how_light(one: Array, other: Array, kind: str) -> tuple[str, str]:
+    """How light two readings are, in words."""
+    if kind == COLOURS:
+        return f"L {one[0]:.2f}", f"L {other[0]:.2f}"
+    return f"{one.mean():.4f} on average", f"{other.mean():.4f}"
 
 
 def _warn_energy(readings: Sequence[Reading], noise: float, faults: Gathered) -> None:

@@ -10,10 +10,21 @@ from typing import Any
 
 import msgspec
 
+from tint import colorimetry
+from tint.errors import InputError
 from tint.materials import Base, Instrument, Pigment
 from tint.swatches.gather import Gathered, did_you_mean, listed, quoted
-from tint.swatches.keys import BackingTable, BaseTable, InstrumentTable, PigmentTable, decode, forbid_unknown
-from tint.swatches.records import NO_BACKING, SWATCH_COLUMNS
+from tint.swatches.keys import (
+    LIGHT,
+    OBSERVER,
+    BackingTable,
+    BaseTable,
+    InstrumentTable,
+    PigmentTable,
+    decode,
+    forbid_unknown,
+)
+from tint.swatches.records import COLOUR_GRID_NM, COLOURS, NO_BACKING, SWATCH_COLUMNS
 
 FORMAT = 1
 
@@ -120,7 +131,61 @@ def _instrument(document: Mapping[str, Any], faults: Gathered) -> Instrument | N
         )
         return None
     keys = decode(document["instrument"], InstrumentTable, "instrument", faults)
-    return None if keys is None else Instrument(**msgspec.structs.asdict(keys))
+    if keys is None or not _spots_are_good(keys, faults):
+        return None
+    try:
+        light = None if keys.light is None else light_name(keys.light)
+    except InputError as error:
+        faults.grave(
+            f"found {quoted(keys.light)}", column="instrument.light", expected=f"expected {LIGHT}", mend=error.mend
+        )
+        return None
+    return Instrument(**{**msgspec.structs.asdict(keys), "light": light})
+
+
+def light_name(light: str) -> str:
+    """What tint calls a CIE light; `F2` is `FL2`.
+
+    Raises
+    ------
+    InputError
+        If there is no such light.
+    """
+    return colorimetry.viewing(COLOUR_GRID_NM, light=light).light
+
+
+def _spots_are_good(keys: InstrumentTable, faults: Gathered) -> bool:
+    if keys.lit_mm is None or keys.aperture_mm is None or keys.lit_mm >= keys.aperture_mm:
+        return True
+    faults.grave(
+        f"a spot of {keys.lit_mm:g} mm is lit, and one of {keys.aperture_mm:g} mm is measured",
+        column="instrument.lit_mm",
+        expected="expected all that is measured to be lit",
+        mend="were the two swapped?",
+    )
+    return False
+
+
+def check_light(declared: Declared, kind: str, faults: Gathered) -> None:
+    """Tell where the light and observer of colours are not stated, or stand beside spectra."""
+    if declared.instrument is None:
+        return  # its faults are told already
+    for key, expected in (("light", LIGHT), ("observer", OBSERVER)):
+        is_there = getattr(declared.instrument, key) is not None
+        if kind == COLOURS and not is_there:
+            faults.grave(
+                "the key is missing",
+                column=f"instrument.{key}",
+                expected=f"expected {expected}, that the L, a, b of readings.csv hold for",
+                mend=f"write {key} = ...",
+            )
+        elif kind != COLOURS and is_there:
+            faults.warn(
+                "it means nothing, as the readings are spectra",
+                column=f"instrument.{key}",
+                expected="a spectrum holds for every light and observer",
+                mend="remove it",
+            )
 
 
 def _base(name: str, entry: object, faults: Gathered) -> Base | None:

@@ -10,7 +10,7 @@ from tint.errors import Fault, FolderError
 from tint.materials import Base, Pigment
 from tint.swatches.casts import Casts, read_casts
 from tint.swatches.checks import warn_thin_casts, warn_thin_readings, warn_unread
-from tint.swatches.declaration import Declared, read_declaration
+from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.gather import Gathered
 from tint.swatches.measured import Measured, read_measured
 from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, SwatchFolder
@@ -72,6 +72,7 @@ def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, t
     if declared is not None and reading_table is not None:
         known = None if casts is None else casts.rows
         measured = read_measured(reading_table, declared, known, gathered[READINGS_FILE])
+        check_light(declared, measured.kind, gathered[PALETTE_FILE])
     _warn_of_thinness(declared, casts, measured, gathered)
     faults = tuple(fault for each in gathered.values() for fault in each.faults)
     if any(fault.grave for fault in faults):
@@ -196,8 +197,10 @@ def _assembled(
         instrument=declared.instrument,
         bases={name: base for name, base in declared.bases.items() if base is not None},
         pigments={name: pigment for name, pigment in declared.pigments.items() if pigment is not None},
+        kind=measured.kind,
         wavelengths=measured.wavelengths,
         backings=measured.backings,
+        bare=measured.bare,
         swatches=casts.swatches,
         readings=measured.readings,
         warnings=warnings,

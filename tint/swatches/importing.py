@@ -9,11 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
+from tint.colorimetry import Viewing, viewing
 from tint.errors import FolderError, InputError
 from tint.files import write_whole
 from tint.spectra import Array, grid_fault
+from tint.swatches.as_colours import as_colour, check_xyz_scale
 from tint.swatches.casts import Casts, read_casts
-from tint.swatches.declaration import Declared, read_declaration
+from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.folder import read_shelf
 from tint.swatches.gather import Gathered, did_you_mean, shown
 from tint.swatches.instruments import Measurement
@@ -22,8 +24,8 @@ from tint.swatches.instruments.gridding import on_grid
 from tint.swatches.measured import read_measured
 from tint.swatches.merging import composed, doubled
 from tint.swatches.naming import Namer, Naming
-from tint.swatches.planned import FAULT, LEFT_OUT, NEW, Doubles, Import, Planned
-from tint.swatches.records import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE
+from tint.swatches.planned import FAULT, GOING, LEFT_OUT, NEW, Doubles, Import, Planned
+from tint.swatches.records import COLOUR_GRID_NM, COLOURS, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE
 from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, with_column
 from tint.swatches.tables import decoded, read_table
 
@@ -41,7 +43,7 @@ def plan_import(
     ----------
     folder : path-like
         With palette.toml and swatches.csv; where there is no readings.csv it is begun, on the wavelengths of the first
-        measurement that goes in.
+        measurement that goes in, or with colours where that has no spectrum.
     measurements : sequence of Measurement
         Of one file or several.
     naming : Naming, optional
@@ -72,12 +74,48 @@ def plan_import(
     placed = [_checked(each, namer, declared, doubles) for each in measurements]
     written = _written(where, placed, declared, casts)
     wavelengths = np.array(list(written.wavelengths.values()))
-    placed = [_on(each, wavelengths) for each in placed]
-    if any(each.quantity == "transmittance" for each in placed if each.action == NEW):
-        written = with_column(written, "quantity")
+    view = _view(where, declared) if written.kind == COLOURS else None
+    if view is None:
+        placed = [_on(each, wavelengths) for each in placed]
+    else:
+        check_xyz_scale(each.measurement for each in placed if each.action == NEW)
+        placed = [_seen(each, view, naming) for each in placed]
     placed = doubled(placed, written, doubles)
-    placed, data = composed(placed, written, declared, casts)
-    return Import(path=where / READINGS_FILE, planned=tuple(placed), data=data, wavelengths=wavelengths)
+    placed, data = composed(placed, _widened(written, placed), declared, casts)
+    return Import(
+        path=where / READINGS_FILE,
+        planned=tuple(placed),
+        data=data,
+        kind=written.kind,
+        wavelengths=wavelengths,
+        view=view,
+    )
+
+
+def _widened(written: Written, placed: Sequence[Planned]) -> Written:
+    """With the columns that what goes in needs beyond those that are there."""
+    going = [each for each in placed if each.action in GOING]
+    if any(each.quantity == "transmittance" for each in going):
+        written = with_column(written, "quantity")
+    if any(each.measurement.source for each in going):
+        written = with_column(written, "source")
+    return written
+
+
+def _view(folder: Path, declared: Declared) -> Viewing:
+    """The light and observer of a folder of colours.
+
+    Raises
+    ------
+    FolderError
+        If palette.toml does not state them.
+    """
+    faults = Gathered(PALETTE_FILE)
+    check_light(declared, COLOURS, faults)
+    own = declared.instrument
+    if own is None or own.light is None or own.observer is None:
+        raise FolderError(str(folder), faults.faults)
+    return viewing(COLOUR_GRID_NM, light=own.light, observer=own.observer)
 
 
 def write_import(plan: Import) -> None:
@@ -178,14 +216,15 @@ def _written(folder: Path, placed: Sequence[Planned], declared: Declared, casts:
 
 
 def _first(placed: Sequence[Planned], file: Path) -> Written:
-    grids = [each.measurement.wavelengths for each in placed if each.action == NEW]
-    grid = next((each for each in grids if each is not None), None)
-    if grid is None:
+    """The header that the first measurement calls for: of its wavelengths, or of colours."""
+    first = next((each.measurement for each in placed if each.action == NEW), None)
+    if first is None:
         for each in placed:
             if each.fault is not None:
                 raise each.fault
-        raise InputError(str(file), "there is none yet, and no measurement that could begin it", "one with a spectrum")
-    fault = grid_fault(grid)
+        raise InputError(str(file), "there is none yet, and no measurement that could begin it", "one of a swatch")
+    grid = first.wavelengths
+    fault = "" if grid is None else grid_fault(grid)
     if fault:
         raise InputError(str(file), f"there is none yet, and it cannot begin with the wavelengths measured: {fault}")
     return begun(grid)
@@ -199,4 +238,20 @@ def _on(planned: Planned, wavelengths: Array) -> Planned:
         values, note = on_grid(planned.measurement, wavelengths)
     except InputError as error:
         return replace(planned, action=FAULT, fault=error)
-    return replace(planned, values=np.round(values, DECIMALS), notes=(*planned.notes, *([note] if note else ())))
+    values = np.round(values, DECIMALS[SPECTRA])
+    return replace(planned, values=values, notes=(*planned.notes, *([note] if note else ())))
+
+
+def _seen(planned: Planned, view: Viewing, naming: Naming) -> Planned:
+    """With its colour in the folder's light, as it will be written."""
+    if planned.action != NEW:
+        return planned
+    measurement = planned.measurement
+    try:
+        if planned.quantity == "transmittance":
+            found = f"{shown(measurement.name)} is transmittance, but the folder holds colours"
+            raise InputError(measurement.where, found, "reflectance", "leave it out")
+        lab, notes = as_colour(measurement, view, light=naming.light, observer=naming.observer)
+    except InputError as error:
+        return replace(planned, action=FAULT, fault=error)
+    return replace(planned, values=np.round(lab, DECIMALS[COLOURS]), notes=(*planned.notes, *notes))

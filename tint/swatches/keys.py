@@ -16,12 +16,20 @@ from tint.swatches.gather import Gathered, did_you_mean, listed, quoted
 
 Cure = Literal["addition", "condensation"]
 Geometry = Literal["di:8", "de:8", "45:0"]
+Observer = Literal[2, 10]
 
 Parts = Annotated[float, Meta(gt=0, le=1000)]
 Loading = Annotated[float, Meta(gt=0, le=100, description="percent above 0 and up to 100")]
 Fraction = Annotated[float, Meta(ge=0, le=1, description="a fraction from 0 to 1")]
 Price = Annotated[float, Meta(ge=0, le=1e9, description="a price per kg from 0 to 1e9")]
 Text = Annotated[str, Meta(description="text in quotation marks")]
+LIGHT = "a CIE light: D65, D50, A, FL2, FL11, LED-B3 or another"
+OBSERVER = "2 or 10, in degrees"
+Light = Annotated[str, Meta(description=LIGHT, extra={"mend": 'write for example "D65"'})]
+Degrees = Annotated[
+    Observer, Meta(description=OBSERVER, extra={"mend": "write it without quotation marks or decimals"})
+]
+Spot = Annotated[float, Meta(gt=0, le=100, description="a diameter above 0 and up to 100 mm")]
 Density = Annotated[
     float,
     Meta(ge=0.1, le=25, description="g/cm3 from 0.1 to 25", extra={"mend": "1080 kg/m3 is written 1.08"}),
@@ -56,6 +64,10 @@ class InstrumentTable(Struct, kw_only=True):
     dose_error_percent: Annotated[
         float, Meta(ge=0, le=50, description="a standard deviation from 0 to 50 percent of the dose")
     ] = Instrument.dose_error_percent
+    light: Light | None = None
+    observer: Degrees | None = None
+    aperture_mm: Spot | None = None
+    lit_mm: Spot | None = None
 
 
 class BackingTable(Struct, kw_only=True):
@@ -73,6 +85,7 @@ class BaseTable(Struct, kw_only=True):
     pigment_in: Text
     k1: Fraction | None = None
     k2: Fraction | None = None
+    lot: Text | None = None
 
 
 class PigmentTable(Struct, kw_only=True):
@@ -142,7 +155,7 @@ def _is_good(value: object, kind: Any, place: str, faults: Gathered) -> bool:
         return True
     meta = _meta(kind)
     inner, bad, words = _culprit(value, _annotated(kind))
-    near = did_you_mean(bad, words) if isinstance(bad, str) else ""
+    near = did_you_mean(bad, filter(_is_text, words)) if isinstance(bad, str) else ""
     faults.grave(
         f"found {quoted(bad)}",
         column=place + inner,
@@ -158,6 +171,10 @@ def _converts(value: object, kind: Any) -> bool:
     except msgspec.ValidationError:
         return False
     return True
+
+
+def _is_text(word: object) -> bool:
+    return isinstance(word, str)
 
 
 def _culprit(value: object, kind: Any) -> tuple[str, object, tuple[str, ...]]:

@@ -14,8 +14,19 @@ from tint.swatches.casts import Casts
 from tint.swatches.declaration import Declared
 from tint.swatches.gather import Gathered, shown
 from tint.swatches.measured import read_measured
-from tint.swatches.planned import FAULT, GOING, NEW, REPLACES, REPLICATE, Doubles, Key, Planned, in_words
-from tint.swatches.records import NO_BACKING, READING_COLUMNS, READINGS_FILE
+from tint.swatches.planned import (
+    FAULT,
+    GOING,
+    KEY_COLUMNS,
+    NEW,
+    REPLACES,
+    REPLICATE,
+    Doubles,
+    Key,
+    Planned,
+    in_words,
+)
+from tint.swatches.records import NO_BACKING, READINGS_FILE
 from tint.swatches.rewriting import Written, cells_of, rewritten
 from tint.swatches.tables import Row, decoded, number, read_table
 
@@ -61,12 +72,12 @@ def _double(
 
 
 def _key(written: Written, row: Row) -> Key:
-    swatch, backing, seat, quantity = (written.table.cell(row, column) for column in READING_COLUMNS)
+    swatch, backing, seat, quantity = (written.table.cell(row, column) for column in KEY_COLUMNS)
     return swatch, backing, "" if backing in ("", NO_BACKING) else seat, quantity or "reflectance"
 
 
 def _values(written: Written, row: Row) -> Array:
-    numbers = [number(written.table.cell(row, column)) for column in written.wavelengths]
+    numbers = [number(written.table.cell(row, column)) for column in written.value_columns]
     return np.array([np.nan if value is None else value for value in numbers])
 
 
@@ -96,7 +107,7 @@ def _rows(going: Mapping[int, Planned], changed: Mapping[int, object], count: in
 
 
 def _cells(written: Written, planned: Planned, values: Array) -> dict[str, str]:
-    label = dict(zip(READING_COLUMNS, planned.key, strict=True))
+    label = dict(zip(KEY_COLUMNS, planned.key, strict=True)) | {"source": planned.measurement.source}
     if planned.quantity == "reflectance":
         del label["quantity"]  # as a blank cell says
     return cells_of(written, label, values)

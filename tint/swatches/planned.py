@@ -5,15 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.gather import shown
 from tint.swatches.instruments import Measurement
 from tint.swatches.naming import Place
-from tint.swatches.records import NO_BACKING
+from tint.swatches.records import NO_BACKING, SPECTRA
 
 NEW, REPLICATE, REPLACES, LEFT_OUT, FAULT = "new", "replicate", "replaces", "left out", "fault"
-Key = tuple[str, str, str, str]  # swatch, backing, seat, quantity, as cells of readings.csv
+KEY_COLUMNS = ("swatch", "backing", "seat", "quantity")
+Key = tuple[str, str, str, str]  # those cells of readings.csv
 GOING = (NEW, REPLICATE, REPLACES)
 
 
@@ -47,8 +49,8 @@ class Planned:
     ----------
     action : str
         `new`, `replicate`, `replaces`, `left out` or `fault`.
-    values : ndarray, shape (n_wavelengths,), optional
-        On the folder's wavelengths [-].
+    values : ndarray, shape (n_wavelengths,) or (3,), optional
+        On the folder's wavelengths, or L*, a*, b* [-].
     rows : tuple of int
         The rows of readings.csv that it takes the place of.
     fault : InputError, optional
@@ -82,14 +84,20 @@ class Import:
         The readings.csv that is going to be written.
     data : bytes
         All of it as it is going to be; empty when there is nothing to do or a fault.
+    kind : str
+        `spectra` or `colours`: what the folder's readings are.
     wavelengths : ndarray, shape (n_wavelengths,)
-        Of the folder [nm].
+        Of the folder; none where it holds colours [nm].
+    view : Viewing, optional
+        The light and observer of its colours.
     """
 
     path: Path
     planned: tuple[Planned, ...]
     data: bytes
+    kind: str = SPECTRA
     wavelengths: Array
+    view: Viewing | None = None
 
     @property
     def faults(self) -> tuple[InputError, ...]:

@@ -15,10 +15,38 @@ SWATCHES_FILE = "swatches.csv"
 READINGS_FILE = "readings.csv"
 INPUT_FILES = (PALETTE_FILE, SWATCHES_FILE, READINGS_FILE)
 
-SWATCH_COLUMNS = ("swatch", "base", "thickness_mm", "note")  # the rest are pigments
-READING_COLUMNS = ("swatch", "backing", "seat", "quantity")  # the rest are wavelengths
+SWATCH_COLUMNS = ("swatch", "base", "thickness_mm", "note", "cure_c", "days", "mould", "finish", "lot")
+# ... the rest are pigments
+READING_COLUMNS = ("swatch", "backing", "seat", "quantity", "source")  # the rest are wavelengths, or ...
+COLOUR_COLUMNS = ("L", "a", "b")  # ... these three, where a colorimeter or a photograph tells no more
 NO_BACKING = "none"
 QUANTITIES = ("reflectance", "transmittance")
+SPECTRA, COLOURS = "spectra", "colours"
+PHOTOGRAPH = "photograph"
+COLOUR_GRID_NM = tuple(float(nm) for nm in range(400, 701, 10))  # on which a folder of colours is fitted
+
+
+@dataclass(frozen=True, kw_only=True)
+class Conditions:
+    """How a casting was cured and kept: what its colour and gloss hold for. What nobody wrote is None or empty.
+
+    Parameters
+    ----------
+    cure_c : float, optional
+        Temperature of the cure [degrees Celsius].
+    days : float, optional
+        From the end of the cure to the reading [days].
+    mould, finish : str
+        What the mould is made of, and the surface that the casting was read on.
+    lot : str
+        Lot of the base.
+    """
+
+    cure_c: float | None = None
+    days: float | None = None
+    mould: str = ""
+    finish: str = ""
+    lot: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,6 +70,7 @@ class Swatch:
     thickness_mm: float
     loadings: dict[str, float]
     note: str = ""
+    conditions: Conditions = Conditions()
     row: int
 
     @property
@@ -64,8 +93,10 @@ class Reading:
         `air` or `wet`; `air` where there is no backing.
     quantity : str
         `reflectance` or `transmittance`.
-    values : ndarray, shape (n_wavelengths,)
-        On the folder's wavelengths [-].
+    values : ndarray, shape (n_wavelengths,) or (3,)
+        On the folder's wavelengths [-]; L*, a*, b* in a folder of colours [-].
+    source : str
+        `photograph`, or empty for what an instrument read.
     row : int
         Its row in readings.csv, counted as a spreadsheet does [-].
     """
@@ -75,6 +106,7 @@ class Reading:
     seat: str
     quantity: str
     values: Array
+    source: str = ""
     row: int
 
 
@@ -92,10 +124,14 @@ class SwatchFolder:
         How the readings were taken.
     bases, pigments : dict
         By name, in the order of palette.toml.
+    kind : str
+        `spectra` or `colours`: what its readings are.
     wavelengths : ndarray, shape (n_wavelengths,)
-        The grid of every spectrum in the folder [nm].
-    backings : dict of str to ndarray, shape (n_wavelengths,)
-        Mean of the bare readings of each backing that has some [reflectance, 0 to 1].
+        The grid of every spectrum in the folder; of a folder of colours, the one that it is fitted on [nm].
+    backings : dict of str to ndarray, shape (n_wavelengths,) or (3,)
+        Mean of the bare readings of each backing that has some [reflectance, 0 to 1, or L*, a*, b*].
+    bare : dict of str to tuple of Reading
+        Those readings one by one; their `swatch` is blank.
     swatches, readings : tuple
         In the order of their files.
     warnings : tuple of Fault
@@ -109,8 +145,10 @@ class SwatchFolder:
     instrument: Instrument
     bases: Mapping[str, Base]
     pigments: Mapping[str, Pigment]
+    kind: str = SPECTRA
     wavelengths: Array
     backings: Mapping[str, Array]
+    bare: Mapping[str, tuple[Reading, ...]]
     swatches: tuple[Swatch, ...]
     readings: tuple[Reading, ...]
     warnings: tuple[Fault, ...]

@@ -12,10 +12,12 @@ import numpy as np
 from tint.errors import FolderError
 from tint.spectra import Array
 from tint.swatches.gather import Gathered
-from tint.swatches.records import READING_COLUMNS
+from tint.swatches.records import COLOUR_COLUMNS, COLOURS, READING_COLUMNS, SPECTRA
 from tint.swatches.tables import Row, Table, decoded, number, read_table
 
-DECIMALS = 5  # a tenth of the last digit that instruments print, and a hundredth of their noise
+# A tenth of the last digit that instruments print, and a hundredth of their noise.
+DECIMALS = {SPECTRA: 5, COLOURS: 3}
+_FIRST_COLUMNS = {SPECTRA: READING_COLUMNS[:4], COLOURS: READING_COLUMNS[:3]}  # others are added when needed
 _BOM = "\ufeff"
 
 
@@ -40,6 +42,16 @@ class Written:
     def wavelengths(self) -> dict[str, float]:
         """The columns that are wavelengths, and those [nm]."""
         return {each: nm for each in self.table.columns if (nm := number(each)) is not None}
+
+    @property
+    def kind(self) -> str:
+        """Whether its rows hold spectra or colours."""
+        return COLOURS if set(COLOUR_COLUMNS) <= set(self.table.columns) and not self.wavelengths else SPECTRA
+
+    @property
+    def value_columns(self) -> tuple[str, ...]:
+        """The columns that hold the values of a reading, in the order of those."""
+        return COLOUR_COLUMNS if self.kind == COLOURS else tuple(self.wavelengths)
 
 
 def as_written(data: bytes, file: str, *, folder: str) -> Written:
@@ -69,9 +81,12 @@ def as_written(data: bytes, file: str, *, folder: str) -> Written:
     )
 
 
-def begun(wavelengths: Array) -> Written:
-    """A file that does not exist yet: its header on a grid [nm]."""
-    columns = (*READING_COLUMNS, *(f"{nm:.10g}" for nm in wavelengths))
+def begun(wavelengths: Array | None) -> Written:
+    """A file that does not exist yet: its header on a grid [nm], or of colours."""
+    if wavelengths is None:
+        columns = (*_FIRST_COLUMNS[COLOURS], *COLOUR_COLUMNS)
+    else:
+        columns = (*_FIRST_COLUMNS[SPECTRA], *(f"{nm:.10g}" for nm in wavelengths))
     return Written(table=Table(columns, (), 1), records=(",".join(columns) + "\n",))
 
 
@@ -111,9 +126,10 @@ def _line(record: str) -> str:
 
 
 def cells_of(written: Written, label: Mapping[str, str], values: Array) -> dict[str, str]:
-    """The cells of a new row by column; `values`, shape (n,), on the file's wavelengths in its order."""
-    texts = [f"{value:.{DECIMALS}f}".replace(".", written.decimal) for value in np.asarray(values) + 0.0]
-    return {**label, **dict(zip(written.wavelengths, texts, strict=True))}
+    """The cells of a new row by column; `values`, shape (n,), on the file's wavelengths in its order, or a colour."""
+    decimals = DECIMALS[written.kind]
+    texts = [f"{value:.{decimals}f}".replace(".", written.decimal) for value in np.asarray(values) + 0.0]
+    return {**label, **dict(zip(written.value_columns, texts, strict=True))}
 
 
 def rewritten(

@@ -39,12 +39,17 @@ def check_grid(columns: Sequence[str], header_row: int, faults: Gathered) -> Arr
     return wavelengths
 
 
+def noise_margin(repeatability: float | None) -> float:
+    """By which noise may carry a value past its bounds [reflectance, 0 to 1]."""
+    return max(_NOISE_SIGMAS * (repeatability or 0.0), _LEAST_NOISE)
+
+
 def checked_values(
     rows: Sequence[Row],
     cells: Sequence[tuple[str, ...]],
     columns: Sequence[str],
     *,
-    noise: float | None,
+    margin: float,
     faults: Gathered,
 ) -> Mapping[int, Array]:
     """The spectra of the rows that have one, by row number.
@@ -57,8 +62,8 @@ def checked_values(
         The cells of each under the wavelength columns.
     columns : sequence of str
         The names of the wavelength columns.
-    noise : float or None
-        Standard deviation of one reading [reflectance, 0 to 1], where it is known.
+    margin : float
+        By which noise may carry a value below 0, or above 1 untold [reflectance, 0 to 1].
     faults : Gathered
         Takes what is wrong.
 
@@ -66,7 +71,6 @@ def checked_values(
     -------
     dict of int to ndarray, shape (n_wavelengths,)
     """
-    margin = max(_NOISE_SIGMAS * (noise or 0.0), _LEAST_NOISE)
     spectra = {}
     percent = []
     for row, texts in zip(rows, cells, strict=True):

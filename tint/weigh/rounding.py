@@ -87,7 +87,7 @@ class Weighings:
 def looks(palette: Palette, base: str, loadings: Array, *, setting: Setting) -> tuple[Array, Array]:
     """CIELAB over the setting's backing, shape (n, 3), and contrast ratio, shape (n,), of many blends."""
     over = setting.over or (palette.white if palette.backings else "none")
-    pair = (palette.black, palette.white) if len(palette.backings) > 1 else ()
+    pair = palette.pair
     view = setting.viewing(palette)
     shares = palette.shares(base, loadings)
     seen = render(palette, shares, base=base, setting=setting, backings=(over, *pair)).reflectance

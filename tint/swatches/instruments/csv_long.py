@@ -8,9 +8,10 @@ import numpy as np
 
 from tint.errors import InputError
 from tint.swatches.gather import listed, shown
+from tint.swatches.instruments.colour_names import bare
 from tint.swatches.instruments.labels import label_places, labelled
 from tint.swatches.instruments.measurement import MOST_MEASUREMENTS, Measurement, check_count, checked_wavelengths
-from tint.swatches.instruments.sheet import Sheet, bare, check_decimals, is_wavelength_column, numbers
+from tint.swatches.instruments.sheet import Sheet, check_decimals, is_wavelength_column, numbers
 from tint.swatches.tables import Row
 
 _VALUES = {

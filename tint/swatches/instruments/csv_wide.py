@@ -1,17 +1,21 @@
-"""CSV with a row for each spectrum and a column for each wavelength."""
+"""CSV with a row for each measurement: a column for each wavelength, or Lab or XYZ alone."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from tint.errors import InputError
+from tint.spectra import Array
 from tint.swatches.gather import shown
-from tint.swatches.instruments.labels import label_places, labelled, triple_columns
+from tint.swatches.instruments.colour_names import triple_columns
+from tint.swatches.instruments.labels import label_places, labelled
 from tint.swatches.instruments.measurement import MOST_MEASUREMENTS, Measurement, checked_wavelengths
 from tint.swatches.instruments.sheet import Sheet, check_decimals, numbers
 from tint.swatches.instruments.spectral_names import wavelength_in
+from tint.swatches.tables import Row
 
 
 def read_wide(sheet: Sheet) -> list[Measurement]:
@@ -26,7 +30,8 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
     spectral = sorted(
         (nm, at) for at, each in enumerate(columns) if (nm := wavelength_in(each, plain=True)) is not None
     )
-    wavelengths = checked_wavelengths([nm for nm, _ in spectral], f"{sheet.file}, row {sheet.table.header_row}")
+    head = f"{sheet.file}, row {sheet.table.header_row}"
+    wavelengths = checked_wavelengths([nm for nm, _ in spectral], head) if spectral else None
     places = [at for _, at in spectral]
     lab, xyz = triple_columns(columns)
     check_decimals(sheet, [*(columns[at] for at in places), *lab, *xyz])
@@ -46,10 +51,14 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
             replace(
                 start,
                 wavelengths=wavelengths,
-                values=np.array(numbers(sheet, row, places)),
-                lab=np.array(numbers(sheet, row, [columns.index(each) for each in lab])) if lab else None,
-                xyz=np.array(numbers(sheet, row, [columns.index(each) for each in xyz])) if xyz else None,
+                values=_values(sheet, row, places),
+                lab=_values(sheet, row, [columns.index(each) for each in lab]),
+                xyz=_values(sheet, row, [columns.index(each) for each in xyz]),
                 notes=notes,
             )
         )
     return read
+
+
+def _values(sheet: Sheet, row: Row, places: Sequence[int]) -> Array | None:
+    return np.array(numbers(sheet, row, places)) if places else None

@@ -36,7 +36,8 @@ def on_grid(measurement: Measurement, wavelengths: Array) -> tuple[Array, str]:
     """
     old, values = measurement.wavelengths, measurement.values
     if old is None or values is None:
-        raise InputError(measurement.where, "it holds Lab or XYZ only", "a spectrum", "export the spectra too")
+        mend = "export the spectra too; colours alone go into a folder of colours, see docs/folder.md"
+        raise InputError(measurement.where, "it holds Lab or XYZ only", "a spectrum", mend)
     steps = np.diff(old)
     if steps.max() > STEP_NM[1] + _SAME:
         found = f"a step of {steps.max():g} nm"

@@ -1,4 +1,4 @@
-"""What the label columns of an instrument's spreadsheet mean: names, backings, how it was measured, Lab and XYZ."""
+"""What the label columns of an instrument's spreadsheet mean: names, backings, and how it was measured."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from pathlib import PurePath
 
 from tint.errors import InputError
 from tint.swatches.gather import quoted
+from tint.swatches.instruments.colour_names import bare
 from tint.swatches.instruments.geometry import SPECULAR, geometry_in, specular_in
 from tint.swatches.instruments.measurement import Measurement
-from tint.swatches.instruments.sheet import Sheet, bare
-from tint.swatches.instruments.spectral_names import wavelength_in
+from tint.swatches.instruments.sheet import Sheet
+from tint.swatches.records import PHOTOGRAPH
 from tint.swatches.tables import Row
 
 ROLES: Mapping[str, tuple[str, ...]] = {
@@ -22,26 +23,15 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "instrument": ("instrument", "instrumentation", "device"),
     "light": ("light", "illuminant"),
     "observer": ("observer",),
+    "source": ("source",),
     "replicate": ("replicate", "repeat", "reading", "scan", "measurement"),
 }
-_LAB = (("l", "labl", "cielabl", "lstar"), ("a", "laba", "cielaba", "astar"), ("b", "labb", "cielabb", "bstar"))
-_XYZ = (("x", "xyzx", "ciex"), ("y", "xyzy", "ciey"), ("z", "xyzz", "ciez"))
 
 
 def column_of(columns: Sequence[str], role: str) -> str | None:
     """The column that plays a role of `ROLES`; of several the one that the role prefers."""
     by_word = {bare(column): column for column in reversed(columns)}
     return next((by_word[word] for word in ROLES[role] if word in by_word), None)
-
-
-def triple_columns(columns: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """The columns of Lab and those of XYZ, each empty when one of the three is missing."""
-    by_word = {bare(column): column for column in reversed(columns) if wavelength_in(column, plain=True) is None}
-    read = []
-    for triple in (_LAB, _XYZ):
-        found = [next((by_word[word] for word in words if word in by_word), None) for words in triple]
-        read.append(tuple(each for each in found if each is not None) if None not in found else ())
-    return read[0], read[1]
 
 
 def label_places(columns: Sequence[str]) -> dict[str, int]:
@@ -76,6 +66,7 @@ def labelled(sheet: Sheet, row: Row, places: Mapping[str, int], *, name: str = "
         instrument=cell["instrument"],
         light=cell["light"],
         observer=cell["observer"].removesuffix("°"),
+        source=PHOTOGRAPH if cell["source"].lower() == PHOTOGRAPH else "",  # what else a column of that name may say
         file=sheet.file,
         place=f"row {row.number}",
     )

@@ -47,6 +47,8 @@ class Measurement:
         What lay behind the sample, and how.
     instrument, light, observer : str
         What measured it; light and observer of `lab` and `xyz`, such as `D50` and `2`.
+    source : str
+        `photograph`, or empty for what an instrument read.
     scale : str
         `fraction` or `percent`: how the values stand in the file.
     file, place : str
@@ -68,6 +70,7 @@ class Measurement:
     instrument: str = ""
     light: str = ""
     observer: str = ""
+    source: str = ""
     scale: str = ""
     file: str = ""
     place: str = ""
@@ -177,6 +180,6 @@ def _decided(measurements: Sequence[Measurement]) -> tuple[str, str]:
             odd.where,
             f"{shown(odd.name)} reaches {highest:g}, but most spectra of the file stay below {PERCENT_ABOVE:g}",
             "all in percent or all in fractions",
-            "say which they are: --scale percent or --scale fraction",
+            "say which they are, in tint import by --scale percent or --scale fraction",
         )
     return "percent", f"taken as percent: the highest value of the file is {highest:g}"

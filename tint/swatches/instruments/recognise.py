@@ -13,7 +13,7 @@ FORMATS = ("CSV", "CGATS.17 text (ISO 28178)", "CxF3 or CxF/X-4", "IES TM-27-14"
 LARGEST_FILE = 8 * 2**20  # bytes; thirty thousand spectra
 MOST_LINES = 200_000
 LONGEST_LINE = 200_000  # characters
-_EXPECTED = "CSV with wavelengths, " + ", ".join(FORMATS[1:])
+_EXPECTED = "CSV with wavelengths or L, a, b, " + ", ".join(FORMATS[1:])
 
 
 def read_measurements(path: str | os.PathLike[str], *, scale: str = "") -> tuple[Measurement, ...]:
@@ -36,14 +36,31 @@ def read_measurements(path: str | os.PathLike[str], *, scale: str = "") -> tuple
     InputError
         If the file cannot be read, is none of these, or has a fault; the error names the place.
     """
-    place = Path(path)
+    return parse_measurements(read_file(path), file=str(path), scale=scale)
+
+
+def read_file(path: str | os.PathLike[str]) -> bytes:
+    """The bytes of a file, one more than `parse_measurements` takes at most.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
     try:
-        with place.open("rb") as stream:
-            data = stream.read(LARGEST_FILE + 1)
+        with Path(path).open("rb") as stream:
+            return stream.read(LARGEST_FILE + 1)
     except (OSError, ValueError) as error:
         reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
         raise InputError(str(path), f"cannot be read ({reason})", mend="check the name") from error
-    return parse_measurements(data, file=str(path), scale=scale)
+
+
+def is_no_plain_text(data: bytes) -> bool:
+    """Whether bytes are of a kind that shows by itself: XML, CGATS, a workbook, or text with the mark of UTF-16."""
+    from tint.swatches.instruments.cgats import is_cgats
+
+    is_marked = data.startswith((b"PK\x03\x04", b"\xff\xfe", b"\xfe\xff"))
+    return is_marked or _is_xml(data) or is_cgats(data.decode("utf-8", errors="replace").replace("\r", "\n"))
 
 
 def parse_measurements(data: bytes, *, file: str, scale: str = "") -> tuple[Measurement, ...]:

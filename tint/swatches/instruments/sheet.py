@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from tint.errors import InputError
 from tint.swatches.gather import Gathered, shown
+from tint.swatches.instruments.colour_names import bare, triple_columns
 from tint.swatches.instruments.measurement import LARGEST_VALUE, MOST_WAVELENGTHS, WAVELENGTHS_NM
 from tint.swatches.instruments.spectral_names import wavelength_in
 from tint.swatches.tables import Row, Table, check_marks, number, why_no_number
@@ -26,7 +27,7 @@ _WAVELENGTH_WORDS = {"wavelength", "wavelengthnm", "nm", "lambda", "lambdanm", "
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """A table, the facts that stood above it, and whether it is spectra by rows (`wide`) or by wavelengths."""
+    """A table, the facts that stood above it, and whether its rows are measurements (`wide`) or wavelengths."""
 
     table: Table
     told: Mapping[str, str]
@@ -39,18 +40,13 @@ class Sheet:
         return f"{told}, column {shown(column)}" if column else told
 
 
-def bare(column: str) -> str:
-    """A column's name for comparison: its letters only, small."""
-    return "".join(each for each in column.lower() if each.isalpha())
-
-
 def is_wavelength_column(column: str) -> bool:
     """Whether the column holds wavelengths, so that each row is one point of a spectrum."""
     return bare(column) in _WAVELENGTH_WORDS
 
 
 def read_sheet(text: str, file: str) -> Sheet | None:
-    """The table in a text; None when no header with wavelengths is found in it.
+    """The table in a text; None when no header with wavelengths, Lab or XYZ is found in it.
 
     Raises
     ------
@@ -95,6 +91,8 @@ def _header(text: str, separator: str) -> _Header | None:
                 return _Header(row=counted, cells=cells, wide=True)
             if len(cells) > 1 and any(map(is_wavelength_column, cells)):
                 return _Header(row=counted, cells=cells)
+            if any(triple_columns(cells)):
+                return _Header(row=counted, cells=cells, wide=True)
             if _are_points(cells):
                 return _Header(row=counted, cells=_names(len(cells)), invented=True)
     except csv.Error:

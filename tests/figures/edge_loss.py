@@ -1,0 +1,224 @@
+"""How much light spreads sideways out of a measured spot: photons followed in three dimensions, and tint's estimate.
+
+A pencil beam enters a slab at a right angle; where its light comes out again is kept, photon by photon. A spot is then
+any number of such beams over its disc: by reciprocity the beam stands for what the detector sees, and what comes out
+inside the lit disc for what the sphere sends in. Nothing of tint is imported but in `lost`, which compares.
+
+`python tests/figures/edge_loss.py` prints shares of the light that is lost, by photons and as estimated.
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slab:
+    """A casting on a card: coefficients [1/mm], thickness [mm], index, reflectance and seat of the card [-]."""
+
+    absorption: float
+    scattering: float
+    g: float = 0.0
+    thickness: float
+    index: float = 1.41
+    card: float
+    seat: str = "air"
+
+
+@dataclass(frozen=True, eq=False)
+class Exits:
+    """Where light leaves through the upper face: distance from the beam [mm] and share of the beam's light [-]."""
+
+    x: Array
+    y: Array
+    weight: Array
+    photons: int
+
+    @property
+    def total(self) -> float:
+        """All that comes out, the face's own reflection apart [-]."""
+        return float(self.weight.sum()) / self.photons
+
+    def read(self, measured_mm: float, lit_mm: float, *, seed: int = 0) -> float:
+        """What a spot of one diameter reads where one of another is lit, the face's own reflection apart [-]."""
+        rng = np.random.default_rng(seed)
+        radius = 0.5 * measured_mm * np.sqrt(rng.random(self.x.size))
+        angle = 2.0 * np.pi * rng.random(self.x.size)
+        away = np.hypot(self.x + radius * np.cos(angle), self.y + radius * np.sin(angle))
+        return float(self.weight[away < 0.5 * lit_mm].sum()) / self.photons
+
+
+def unpolarised(n_from: float, n_to: float, cosine: Array) -> Array:
+    """Reflectance of a face, by the cosine on the side the light comes from; 1 beyond the critical angle."""
+    sine2 = (n_from / n_to) ** 2 * (1.0 - cosine**2)
+    beyond = sine2 >= 1.0
+    other = np.sqrt(np.where(beyond, 1.0, 1.0 - sine2))
+    s = (n_from * cosine - n_to * other) / (n_from * cosine + n_to * other)
+    p = (n_to * cosine - n_from * other) / (n_to * cosine + n_from * other)
+    return np.where(beyond, 1.0, 0.5 * (s * s + p * p))
+
+
+def lambert(rng: np.random.Generator, count: int) -> Array:
+    """Directions upwards, as a matt card sends them, shape (3, count)."""
+    cosine = np.sqrt(rng.random(count))
+    sine, angle = np.sqrt(1.0 - cosine**2), 2.0 * np.pi * rng.random(count)
+    return np.stack((sine * np.cos(angle), sine * np.sin(angle), -cosine))
+
+
+def turned(along: Array, g: float, rng: np.random.Generator) -> Array:
+    """Directions after scattering (Henyey and Greenstein), shape (3, count)."""
+    draw = np.asarray(rng.random(along.shape[1]))
+    if g == 0.0:
+        cosine = 2.0 * draw - 1.0
+    else:
+        cosine = (1.0 + g * g - ((1.0 - g * g) / (1.0 - g + 2.0 * g * draw)) ** 2) / (2.0 * g)
+    sine, angle = np.sqrt(np.maximum(1.0 - cosine**2, 0.0)), 2.0 * np.pi * rng.random(draw.size)
+    helper = np.where(np.abs(along[2]) < 0.9, np.array([[0.0], [0.0], [1.0]]), np.array([[1.0], [0.0], [0.0]]))
+    first = np.cross(along, helper, axis=0)
+    first /= np.linalg.norm(first, axis=0)
+    second = np.cross(along, first, axis=0)
+    new = cosine * along + sine * (np.cos(angle) * first + np.sin(angle) * second)
+    return np.asarray(new / np.linalg.norm(new, axis=0))
+
+
+def follow(slab: Slab, *, photons: int, seed: int) -> Exits:
+    """Follow photons of a pencil beam until all have left, been absorbed or lost a game of chance."""
+    rng = np.random.default_rng(seed)
+    n = slab.index
+    at, along = np.zeros((3, photons)), np.tile([[0.0], [0.0], [1.0]], photons)
+    weight = np.full(photons, 1.0 - float(unpolarised(1.0, n, np.ones(1))[0]))
+    out: list[tuple[Array, Array, Array]] = []
+    while weight.size:
+        free = rng.exponential(size=weight.size) / max(slab.scattering, 1e-9)
+        down = along[2] > 0.0
+        # A direction level to the last digit never meets a face.
+        room = np.where(down, slab.thickness - at[2], at[2]) / np.maximum(np.abs(along[2]), 1e-12)
+        meets = room < free
+        step = np.minimum(room, free)
+        at = at + step * along
+        weight = weight * np.exp(-slab.absorption * step)
+        upper, lower = np.flatnonzero(meets & ~down), np.flatnonzero(meets & down)
+        back = unpolarised(n, 1.0, -along[2, upper])
+        out.append((at[0, upper], at[1, upper], weight[upper] * (1.0 - back)))
+        weight[upper] *= back
+        along[2, upper] *= -1.0
+        at[2, upper], at[2, lower] = 0.0, slab.thickness
+        _off_the_card(slab, lower, along, weight, rng)
+        inside = np.flatnonzero(~meets)
+        along[:, inside] = turned(along[:, inside], slab.g, rng)
+        faint = weight < 1e-3
+        lives = ~faint | (rng.random(weight.size) < 0.1)
+        weight = np.where(faint, 10.0 * weight, weight)
+        lives &= weight > 1e-9
+        at, along, weight = at[:, lives], along[:, lives], weight[lives]
+    x, y, w = (np.concatenate(parts) for parts in zip(*out, strict=True))
+    return Exits(x, y, w, photons)
+
+
+def _off_the_card(slab: Slab, lower: NDArray[np.intp], along: Array, weight: Array, rng: np.random.Generator) -> None:
+    """What meets the lower face comes back from it, or from the card behind it; changes `along` and `weight`."""
+    if slab.seat == "wet":
+        weight[lower] *= slab.card
+        along[:, lower] = lambert(rng, lower.size)
+        return
+    back = rng.random(lower.size) < unpolarised(slab.index, 1.0, along[2, lower])
+    along[2, lower[back]] *= -1.0
+    out = lower[~back]
+    while out.size:  # to and fro between card and face until it enters
+        weight[out] *= slab.card
+        up = lambert(rng, out.size)
+        enters = rng.random(out.size) >= unpolarised(1.0, slab.index, -up[2])
+        done = out[enters]
+        bent = up[:, enters] / slab.index
+        bent[2] = -np.sqrt(1.0 - bent[0] ** 2 - bent[1] ** 2)
+        along[:, done] = bent
+        out = out[~enters]
+        gone = weight[out] < 1e-6
+        weight[out[gone]] = 0.0
+        along[2, out[gone]] = -1.0
+        out = out[~gone]
+
+
+NAMED = {
+    "milky base, 5 mm on white": Slab(absorption=0.01, scattering=0.4, thickness=5.0, card=0.88),
+    "pale lamp, 3 mm on white": Slab(absorption=0.005, scattering=2.0, thickness=3.0, card=0.88),
+}
+SPOTS = ((4.0, 4.0), (4.0, 8.0), (8.0, 8.0), (8.0, 14.0), (25.0, 25.0))
+
+
+def drawn(count: int, *, seed: int) -> list[Slab]:
+    """Castings of silicone, from clear to hiding, 1 to 6 mm thick, over black and white cards, seated either way."""
+    rng = np.random.default_rng(seed)
+    slabs = []
+    for _ in range(count):
+        g = float(rng.choice([0.0, 0.5, 0.8]))
+        slabs.append(
+            Slab(
+                absorption=float(np.exp(rng.uniform(np.log(0.003), np.log(0.3)))),
+                scattering=float(np.exp(rng.uniform(np.log(0.03), np.log(10.0)))) / (1.0 - g),
+                g=g,
+                thickness=float(rng.uniform(1.0, 6.0)),
+                card=float(rng.choice([0.05, 0.88])),
+                seat=str(rng.choice(["air", "wet"])),
+            )
+        )
+    return slabs
+
+
+def lost(slab: Slab, *, photons: int, seed: int) -> Array:
+    """Shares of what comes out that each of SPOTS loses: by photons and as estimated, shape (n_spots, 2)."""
+    from tint.optics.edge_loss import spot_reflectance
+    from tint.optics.layer import Optics, reflectance
+
+    exits = follow(slab, photons=photons, seed=seed)
+    layer: dict[str, Any] = {
+        "K": np.array([2.0 * slab.absorption]),
+        "S": np.array([0.75 * slab.scattering * (1.0 - slab.g)]),
+        "thickness": slab.thickness,
+        "backing": np.array([slab.card]),
+        "seat": slab.seat,
+        "optics": Optics(model="many-flux", refractive_index=slab.index, g=slab.g),
+    }
+    whole = float(reflectance(**layer)[0])
+    # The beam enters at a right angle here and at 8 degrees there: the face reflects the same to four digits.
+    inside = whole - float(unpolarised(1.0, slab.index, np.ones(1))[0])
+    spots = [float(spot_reflectance(**layer, measured_mm=a, lit_mm=b)[0]) for a, b in SPOTS]
+    by_photons = [1.0 - exits.read(a, b) / exits.total for a, b in SPOTS]
+    return np.array([by_photons, [(whole - spot) / inside for spot in spots]]).T
+
+
+def _pairs(found: Array) -> str:
+    return "  ".join(f"{100 * a:5.1f} {100 * b:5.1f}" for a, b in found)
+
+
+def main() -> None:
+    """Print shares of the light lost by drawn castings, by photons and as estimated."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--seed", type=int, default=11)
+    asked.add_argument("--count", type=int, default=60)
+    given = asked.parse_args()
+    for name, slab in NAMED.items():
+        print(f"{name}: {_pairs(lost(slab, photons=60_000, seed=1))} %")
+    told: dict[str, list[float]] = {"that scatter": [], "hardly scattering": []}
+    for number, slab in enumerate(drawn(given.count, seed=given.seed)):
+        found = lost(slab, photons=20_000, seed=number)
+        depth = slab.scattering * (1.0 - slab.g) * slab.thickness
+        kind = "that scatter" if depth > 0.5 else "hardly scattering"
+        print(f"mu_s' d {depth:6.2f}, mu_a {slab.absorption:.3f}/mm, {slab.thickness:.1f} mm, "
+              f"card {slab.card:.2f} {slab.seat}:  {_pairs(found)} %")  # fmt: skip
+        told[kind] += [b / a for a, b in found if a > 0.02]
+    print("Each pair: lost by photons, as estimated; spots " + ", ".join(f"{a:g} of {b:g} mm" for a, b in SPOTS))
+    for kind, ratios in told.items():
+        low, middle, high = np.percentile(ratios, [5, 50, 95])
+        print(f"{kind}: estimate over photons {middle:.2f} (5 to 95 %: {low:.2f} to {high:.2f}), n {len(ratios)}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,51 @@
+"""How a part is cast, laid and looked at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tint import colorimetry
+from tint.colorimetry import Viewing
+from tint.errors import InputError
+from tint.materials import GEOMETRIES, SEATS
+from tint.palette import Palette
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setting:
+    """How a part is cast, laid and looked at.
+
+    Parameters
+    ----------
+    thickness_mm : float
+        Wall thickness [mm].
+    over : str
+        The backing it is judged over, or `none`; the palette's lightest when empty.
+    seat : str
+        `air` or `wet`.
+    light : str
+        A CIE illuminant.
+    observer : int
+        2 or 10 [degrees].
+    geometry : str
+        `di:8`, `de:8` or `45:0`; the palette's own when empty.
+    """
+
+    thickness_mm: float
+    over: str = ""
+    seat: str = "air"
+    light: str = "D65"
+    observer: int = 10
+    geometry: str = ""
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.thickness_mm <= 100.0:
+            raise InputError("thickness", f"{self.thickness_mm:g} mm", "more than 0 and at most 100 mm")
+        if self.seat not in SEATS:
+            raise InputError("seat", f"`{self.seat}` is not known", " or ".join(SEATS))
+        if self.geometry and self.geometry not in GEOMETRIES:
+            raise InputError("geometry", f"`{self.geometry}` is not known", ", ".join(GEOMETRIES))
+
+    def viewing(self, palette: Palette) -> Viewing:
+        """Light and observer on the palette's wavelengths."""
+        return colorimetry.viewing(palette.wavelengths, light=self.light, observer=self.observer)

@@ -1,0 +1,112 @@
+"""A fitted palette as a file: written whole or not at all, refused when broken, old, or fitted to other swatches."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.errors import InputError
+from tint.files import arrays_from_bytes, arrays_to_bytes, write_whole
+from tint.materials import Base, Instrument, Pigment
+from tint.palette.evidence import Evidence, Seen, SwatchFit
+from tint.palette.palette import Palette
+
+Array = NDArray[np.float64]
+
+FORMAT = 2  # of the file; raise it with any change to what is written
+
+_ARRAYS = ("wavelengths", "k", "s", "local", "modes")
+_EVIDENCE = ("read", "fitted", "foretold", "swatch", "backing", "missed", "expected")
+_PLAIN = (
+    "name",
+    "read_as",
+    "instrument",
+    "bases",
+    "pigments",
+    "model",
+    "g",
+    "misfit",
+    "seen",
+    "swatches",
+    "undetermined",
+    "digest",
+)
+
+
+class _Header(msgspec.Struct, kw_only=True):
+    """What of a palette is not an array, as JSON."""
+
+    format: int
+    name: str
+    read_as: str
+    instrument: Instrument
+    bases: dict[str, Base]
+    pigments: dict[str, Pigment]
+    backings: list[str]
+    model: str
+    g: float
+    misfit: float
+    seen: dict[str, Seen]
+    swatches: tuple[SwatchFit, ...]
+    undetermined: tuple[str, ...]
+    digest: str
+
+
+def fit_path(folder: str | Path, model: str) -> Path:
+    """Where `tint fit` keeps the palette of a folder under a layer model."""
+    return Path(folder) / f"palette.{model}.fit"
+
+
+def write_palette(palette: Palette, path: str | Path) -> None:
+    """Write a palette whole or not at all: an .npz of its arrays, with the rest as JSON inside it."""
+    plain = {name: getattr(palette, name) for name in _PLAIN}
+    header = _Header(format=FORMAT, backings=list(palette.backings), **plain)
+    arrays = {name: getattr(palette, name) for name in _ARRAYS}
+    arrays |= {f"evidence {name}": getattr(palette.evidence, name) for name in _EVIDENCE}
+    arrays["backings"] = np.stack(list(palette.backings.values())) if palette.backings else np.zeros((0, 0))
+    arrays["header"] = np.frombuffer(msgspec.json.encode(header), dtype=np.uint8)
+    write_whole(path, arrays_to_bytes(arrays))
+
+
+def read_palette(path: str | Path, *, digest: str | None = None) -> Palette:
+    """Read what `write_palette` wrote.
+
+    Parameters
+    ----------
+    digest : str, optional
+        Of the swatch folder as it stands; a palette fitted to other swatches is refused.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, broken, of another format, or fitted to other swatches.
+    """
+    path = Path(path)
+    again = f"run `tint fit {path.parent}`"
+    try:
+        palette = _decode(arrays_from_bytes(path.read_bytes()))
+    except FileNotFoundError:
+        raise InputError(str(path), "there is no fitted palette yet", mend=again) from None
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror})") from error
+    except (ValueError, KeyError, TypeError, msgspec.MsgspecError) as error:
+        raise InputError(str(path), "is broken or of another version", mend=again) from error
+    if digest is not None and palette.digest != digest:
+        raise InputError(str(path), "was fitted to other swatches than now stand in the folder", mend=again)
+    return palette
+
+
+def _decode(arrays: dict[str, Array]) -> Palette:
+    header = msgspec.json.decode(arrays["header"].tobytes(), type=_Header)
+    if header.format != FORMAT:
+        raise ValueError(f"format {header.format}")
+    evidence = Evidence(**{name: arrays[f"evidence {name}"] for name in _EVIDENCE})  # type: ignore[arg-type]
+    return Palette(
+        **{name: getattr(header, name) for name in _PLAIN},
+        **{name: arrays[name] for name in _ARRAYS},  # type: ignore[arg-type]  # by name, each of its own type
+        backings=dict(zip(header.backings, arrays["backings"], strict=True)),
+        evidence=evidence,
+    )
