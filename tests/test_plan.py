@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from colour_studio import as_colours
 from synthetic import CASTS, fit_two_flux, studio
 
 from tint.appearance import Setting
@@ -60,8 +61,6 @@ def test_offers_keep_to_limits_cures_and_moulds(thin: Palette) -> None:
 
 def test_reference_the_promise_is_kept_by_a_real_fit(thin: Palette) -> None:
     """Pour what was proposed, fit again: the palette's own error falls to about what was foretold."""
-    from tint import plan as module
-
     casts = [cast for cast in CASTS if "blue" not in cast.loadings or cast.name == "sky-a"]
     proposal = next_swatches(thin, count=3)
     more = [
@@ -69,10 +68,28 @@ def test_reference_the_promise_is_kept_by_a_real_fit(thin: Palette) -> None:
         for at, each in enumerate(proposal.castings)
     ]
     after = fit_two_flux(studio((*casts, *more), seed=2))
-    aims = module._aims(after, module._drawn(after, list(after.seen)))
-    covariance = after.local + np.einsum("rwp,rwq->wpq", after.modes, after.modes)
-    assert module._error(aims, covariance) < 1.6 * proposal.castings[-1].error_after
-    assert module._error(aims, covariance) < 0.7 * proposal.castings[0].error_before
+    left = next_swatches(after, count=1).castings[0].error_before
+    assert left < 1.6 * proposal.castings[-1].error_after
+    assert left < 0.7 * proposal.castings[0].error_before
+
+
+def test_reference_colours_teach_what_a_real_fit_to_them_learns() -> None:
+    """Where colours alone are read, a casting teaches of all wavelengths at once, and less than a spectrum would."""
+    few = [cast for cast in CASTS if "blue" not in cast.loadings or cast.name == "sky-a"]
+    spectra = studio(tuple(few), seed=2)
+    palette = fit_palette(as_colours(spectra, seed=2), optics="two-flux")
+    proposal = next_swatches(palette, count=3)
+    before, promised = proposal.castings[0].error_before, proposal.castings[-1].error_after
+    more = [
+        type(few[0])(f"new-{at}", each.blend.base, each.thickness_mm, dict(each.blend.loadings))
+        for at, each in enumerate(proposal.castings)
+    ]
+    after = fit_palette(as_colours(studio((*few, *more), seed=2), seed=2), optics="two-flux")
+    left = next_swatches(after, count=1).castings[0].error_before
+    assert promised < 0.9 * before
+    assert 0.5 * promised < left < 1.6 * promised
+    of_spectra = next_swatches(replace(palette, read_as="spectra"), count=3)
+    assert of_spectra.castings[-1].error_after < 0.8 * promised, "as if each wavelength were known by itself"
 
 
 def test_a_palette_that_knows_enough_is_told(demo_palette: Palette) -> None:

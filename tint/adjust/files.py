@@ -12,15 +12,19 @@ from typing import Any
 
 import msgspec
 import numpy as np
+from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.adjust.trial import Trial, TrialReading
 from tint.appearance import Setting, predict
+from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
 from tint.swatches.conditions import RANGES
 from tint.swatches.one_reading import read_one
+
+Array = NDArray[np.float64]
 
 _FORM = "a trial in TOML, or the same in JSON"
 _OFF_RATIO = 0.2  # share by which the parts may be off their mixing ratio before it must be a slip
@@ -164,8 +168,17 @@ def read_reading(where: str, palette: Palette, blend: Blend, *, setting: Setting
     view = seen.viewing(palette)
     near = predict(palette, blend, setting=seen).reflectance
     values = colorimetry.smoothest_spectrum(read.seen(view), view, near=near)
-    # Three numbers that stand for as many as there are wavelengths must not count as so many.
-    return TrialReading(values=values, over=over, seat=told["seat"], noise=float(np.sqrt(near.size / 3.0)))
+    return TrialReading(values=values, over=over, seat=told["seat"], noise=_noise(values, view))
+
+
+def _noise(values: Array, view: Viewing) -> float:
+    """How noisy each value must be taken to be, for its colour to be as noisy as a colorimeter tells it [-].
+
+    A spectrum's noise is of every wavelength by itself and evens out in a colour; a colorimeter's does not.
+    """
+    share = colorimetry.xyz(np.maximum(values, 1e-4), view) / view.white
+    _, by_xyz = colorimetry.xyz_to_lab_slopes(share, np.ones(3))
+    return float(np.linalg.norm(by_xyz) / np.linalg.norm(by_xyz @ (view.weights / view.white).T))
 
 
 def _reading(

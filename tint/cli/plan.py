@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tint.appearance import how_read
 from tint.cli.options import count_option, folder_argument, json_option, known, number, optics_option, palette_of
 from tint.cli.tables import CARE, QUIET, fixed, page, print_json, show_notes, show_table, show_title
 from tint.materials import Blend
@@ -59,16 +60,19 @@ def command(
         print_json({**_as_json(plan, optics), "warnings": doubts})
         return
     with page() as out:
-        show_title(out, "Pour next", f"{optics}; each as its readings over black and white would teach")
+        show_title(out, "Pour next", _title(palette))
         _show(out, plan)
         show_notes(out, "Before you pour", doubts, style=CARE)
 
 
 def _doubts(palette: Palette) -> list[str]:
-    if palette.read_as == "spectra":
-        return []
-    read = "colours" if palette.read_as == "colours" else "colours off photographs"
-    return [f"the swatches were read as {read}: castings are weighed as if spectra were read, so each teaches less"]
+    return how_read(palette, over=palette.white if palette.backings else "none")
+
+
+def _title(palette: Palette) -> str:
+    over = " and ".join(palette.pair or palette.read_over) or "nothing"
+    what = "readings" if palette.read_as == "spectra" else "colours"
+    return f"{palette.model}; each as its {what} over {over} would teach"
 
 
 def _show(out: Console, plan: Plan) -> None:

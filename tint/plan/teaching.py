@@ -1,0 +1,149 @@
+"""What castings would teach: the palette's covariance before and after them, and the error of the blends aimed at.
+
+All is linear algebra on blocks of unknowns that know nothing of each other. Where spectra are read, a block is the k
+and s of one wavelength. Where only colours are, a reading ties all wavelengths together: there is one block, and its
+unknowns are the modes of the palette's covariance, which hold nearly all of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import colorimetry
+from tint.appearance import Setting, render
+from tint.materials import Blend
+from tint.palette import Palette
+
+Array = NDArray[np.float64]
+
+_LEAST_NOISE = 1e-4  # no instrument repeats better
+_LIGHTNESS = 116.0 / 3.0  # L* by the palette's misfit, a share of reflectance^(2/3)
+
+
+@dataclass(frozen=True, eq=False)
+class Lesson:
+    """What is known, what is aimed at, and what each casting offered would read.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (n_blocks, n_unknowns, n_unknowns)
+    aims : ndarray, shape (3 n_blends, n_blocks, n_unknowns)
+        Slopes of the colours aimed at, three rows a blend [CIEDE2000].
+    blends : int
+    readings : ndarray, shape (n_blocks, n_castings, n_readings, n_unknowns)
+        Slopes of what would be read, in units of its noise.
+    """
+
+    covariance: Array
+    aims: Array
+    blends: int
+    readings: Array
+
+
+def lesson(
+    palette: Palette, targets: Sequence[tuple[Blend, Setting]], offered: Sequence[tuple[Blend, float]]
+) -> Lesson:
+    """Set up what castings, each a blend and a thickness [mm], would teach of the blends aimed at."""
+    aims = _slopes_of_aims(palette, targets)
+    if palette.read_as == "spectra":
+        covariance = palette.local + np.einsum("rwp,rwq->wpq", palette.modes, palette.modes)
+        readings = np.moveaxis(np.stack([_spectra(palette, *casting) for casting in offered]), 2, 0)
+        return Lesson(covariance, aims, len(targets), readings)
+    in_modes = np.einsum("awp,rwp->ar", aims, palette.modes, optimize=True)[:, None]
+    colours = np.stack([_colours(palette, *casting) for casting in offered])[None]
+    return Lesson(np.eye(palette.modes.shape[0])[None], in_modes, len(targets), colours)
+
+
+def _slopes_of_aims(palette: Palette, targets: Sequence[tuple[Blend, Setting]]) -> Array:
+    """Shape (3 n_blends, n_wavelengths, 2 n_components)."""
+    rows = []
+    for blend, setting in targets:
+        share = palette.shares(blend.base, palette.loadings(blend))
+        over = setting.over or (palette.white if palette.backings else "none")
+        seen = render(palette, share, base=blend.base, setting=setting, backings=(over,))
+        lab, by_reading = colorimetry.lab_slopes(seen.reflectance[0], setting.viewing(palette))
+        _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
+        outward = by_lab @ by_reading  # (3, n_wavelengths)
+        by_k, by_s = seen.slopes[0, 0], seen.slopes[0, 1]
+        gradient = np.concatenate((np.outer(by_k, share), np.outer(by_s, share)), axis=1)  # (n_wavelengths, 2 n)
+        rows.append(outward[:, :, None] * gradient)
+    return np.concatenate(rows)
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """A casting over the backings that swatches are read over, each of shape (n_backings, n_wavelengths)."""
+
+    reflectance: Array
+    by_theta: Array  # (n_backings, n_wavelengths, 2 n_components)
+    by_thickness: Array
+    by_dose: Array  # of all doses together, as a share of them
+
+
+def _seen(palette: Palette, blend: Blend, depth: float) -> _Seen:
+    share = palette.shares(blend.base, palette.loadings(blend))
+    over = palette.pair or palette.read_over or ("none",)
+    drawn = render(palette, share, base=blend.base, setting=Setting(thickness_mm=depth), backings=over)
+    by_k, by_s, by_d = np.moveaxis(drawn.slopes, 1, 0)
+    by_theta = np.concatenate((by_k[..., None] * share, by_s[..., None] * share), axis=-1)
+    return _Seen(drawn.reflectance, by_theta, by_d, by_k * (share @ palette.k) + by_s * (share @ palette.s))
+
+
+def _spectra(palette: Palette, blend: Blend, depth: float) -> Array:
+    """Slopes of its spectra in units of their noise, shape (n_backings, n_wavelengths, 2 n_components)."""
+    seen, instrument = _seen(palette, blend, depth), palette.instrument
+    misfit = palette.misfit * np.maximum(seen.reflectance, 0.0) ** (2.0 / 3.0)
+    # Thickness and doses of the casting itself are not known either; what they blur is not learned.
+    blur = (instrument.thickness_error_mm * seen.by_thickness) ** 2
+    blur += (instrument.dose_error_percent / 100.0 * seen.by_dose) ** 2
+    variance = max(instrument.repeatability, _LEAST_NOISE) ** 2 + misfit**2 + blur
+    return np.asarray(seen.by_theta / np.sqrt(variance)[..., None])
+
+
+def _colours(palette: Palette, blend: Blend, depth: float) -> Array:
+    """Slopes of its colours in units of their noise, shape (3 n_backings, n_modes)."""
+    seen, instrument = _seen(palette, blend, depth), palette.instrument
+    view = colorimetry.viewing(palette.wavelengths, light=instrument.light or "D65", observer=instrument.observer or 10)
+    share = colorimetry.xyz(np.maximum(seen.reflectance, _LEAST_NOISE), view) / view.white
+    _, by_xyz = colorimetry.xyz_to_lab_slopes(share, np.ones(3))
+    by_reading = by_xyz @ (view.weights / view.white).T
+    slopes = np.einsum("bcw,bwp,rwp->bcr", by_reading, seen.by_theta, palette.modes, optimize=True)
+    made = np.stack(
+        (
+            instrument.thickness_error_mm * np.einsum("bcw,bw->bc", by_reading, seen.by_thickness),
+            instrument.dose_error_percent / 100.0 * np.einsum("bcw,bw->bc", by_reading, seen.by_dose),
+        ),
+        axis=-1,
+    ).reshape(-1, 2)
+    noise = max(instrument.repeatability, _LEAST_NOISE) ** 2 * by_xyz @ np.swapaxes(by_xyz, 1, 2)
+    covariance = made @ made.T + (_LIGHTNESS * palette.misfit) ** 2 * np.eye(made.shape[0])
+    for at, each in enumerate(noise):
+        covariance[3 * at : 3 * at + 3, 3 * at : 3 * at + 3] += each
+    return np.asarray(np.linalg.solve(np.linalg.cholesky(covariance), slopes.reshape(made.shape[0], -1)))
+
+
+def error_of(known: Lesson) -> float:
+    """Root mean square CIEDE2000 that the palette's own error makes of the blends aimed at [-]."""
+    squared = np.einsum("awp,wpq,awq->", known.aims, known.covariance, known.aims, optimize=True)
+    return float(np.sqrt(squared / known.blends))
+
+
+def gains(known: Lesson) -> Array:
+    """By how much each casting offered shrinks the sum of squared errors, shape (n_castings,)."""
+    learned = np.einsum("wpq,wnrq->wnrp", known.covariance, known.readings, optimize=True)
+    inner = np.einsum("wnrp,wnsp->wnrs", learned, known.readings) + np.eye(known.readings.shape[2])
+    toward = np.einsum("awp,wnrp->wnar", known.aims, learned, optimize=True)
+    solved = np.linalg.solve(inner, np.swapaxes(toward, -1, -2))
+    return np.asarray(np.einsum("wnar,wnra->n", toward, solved))
+
+
+def after(known: Lesson, chosen: int) -> Lesson:
+    """What is known once a casting has been poured and read."""
+    slopes = known.readings[:, chosen]
+    learned = known.covariance @ np.swapaxes(slopes, 1, 2)
+    inner = slopes @ learned + np.eye(slopes.shape[1])
+    return replace(known, covariance=known.covariance - learned @ np.linalg.solve(inner, np.swapaxes(learned, 1, 2)))
