@@ -268,9 +268,14 @@ def test_finding_without_its_package_says_so(monkeypatch: pytest.MonkeyPatch) ->
     assert done.stderr.count("\n") == 1
 
 
+def needs_detection() -> None:
+    """It draws on a library that needs others of the system; where those are not, it cannot be loaded."""
+    pytest.importorskip("colour_checker_detection", exc_type=ImportError)
+
+
 @pytest.mark.parametrize("turns", [0, 1, 2])
 def test_a_chart_is_found(turns: int) -> None:
-    pytest.importorskip("colour_checker_detection")
+    needs_detection()
     from tint.photograph.finding import find_corners
 
     picture = Picture(np.ascontiguousarray(np.rot90(shoot.shoot().pixels, turns)), "test")
@@ -279,7 +284,7 @@ def test_a_chart_is_found(turns: int) -> None:
 
 
 def test_no_chart_is_found_where_none_is() -> None:
-    pytest.importorskip("colour_checker_detection")
+    needs_detection()
     from tint.photograph.finding import find_corners
 
     with pytest.raises(TintError, match="no 24-patch chart was found"):
