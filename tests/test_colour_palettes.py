@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from tint.fit import fit_palette
 from tint.inspection import FAIL, PASS, Tolerance, inspect_reading
 from tint.materials import Blend
 from tint.palette import Palette, fit_path, write_palette
+from tint.proof.approval import Asked, approval
 from tint.proof.card import compose
 from tint.proof.facts import gather
 from tint.proof.picture import Text
@@ -284,6 +286,18 @@ def test_card_and_sheet_say_that_hiding_is_not_known(one: Path, two: Path, read_
     known = sheet_of(two, place / "two.html")
     assert "with a lamp behind" in known
     assert "of the light comes through" in known
+    likely = "In other lights than the one agreed on it rests on likely spectra: only colours were read."
+    assert likely in known
+
+
+def test_a_sheet_from_spectra_says_nothing_of_likely_ones(demo_palette: Palette) -> None:
+    sheet = approval(
+        demo_palette, Blend("clear", {"white": 0.5}), setting=WALL, asked=Asked(name="Lid", made=date(2026, 3, 1))
+    )
+    assert not [line for line in sheet.caveats if "likely" in line]
+    assert [
+        line for line in replace(sheet, palette=replace(demo_palette, read_as="colours")).caveats if "likely" in line
+    ]
 
 
 # Trials and parts that were read as colours

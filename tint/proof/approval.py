@@ -38,6 +38,7 @@ SCREEN = (
     "A cured physical swatch decides: this sheet says what it should look like."
 )
 EYE = "Each light is shown as it looks to an eye that is used to it."
+LIKELY = "In other lights than the one agreed on it rests on likely spectra: only colours were read."
 FLAT = "The part is drawn point by point as flat layers of its own thickness; shade and gloss are drawn, not predicted."
 
 
@@ -120,7 +121,8 @@ class Approval:
     @property
     def caveats(self) -> tuple[str, ...]:
         """What the sheet cannot show."""
-        told = f"{EYE} {FLAT}" if self.shown else EYE
+        seen = EYE if self.palette.read_as == "spectra" else f"{EYE} {LIKELY}"
+        told = f"{seen} {FLAT}" if self.shown else seen
         return (SCREEN, told, *(self.trial.notes if self.trial else ()))
 
     @property
