@@ -187,9 +187,9 @@ def test_reference_noise_is_that_of_tristimulus_values() -> None:
     shares = colorimetry.lab_to_xyz(here.lab[4], np.ones(3))
     noisy = shares + INSTRUMENT.repeatability * random.standard_normal((20000, 3))
     drawn = np.cov(colorimetry.xyz_to_lab(noisy, np.ones(3)).T)
-    assert np.allclose(noise_covariance(colours, here.by_xyz, 0.0)[4], drawn, rtol=0.1, atol=1e-4)
+    assert np.allclose(noise_covariance(colours, here.by_share, 0.0)[4], drawn, rtol=0.1, atol=1e-4)
     assert np.allclose(
-        noise_covariance(colours, here.by_xyz, 0.5) - noise_covariance(colours, here.by_xyz, 0.0), 0.25 * np.eye(3)
+        noise_covariance(colours, here.by_share, 0.5) - noise_covariance(colours, here.by_share, 0.0), 0.25 * np.eye(3)
     )
 
 
@@ -201,7 +201,7 @@ def at_the_mode(colours: Colours, misfit: float, weight: Array) -> tuple[Array, 
     unknowns: Array = np.zeros(colours.n_common + colours.problem.n_shared)
     for _ in range(60):
         here = linear(colours, unknowns)
-        inverse = np.linalg.inv(noise_covariance(colours, here.by_xyz, misfit))
+        inverse = np.linalg.inv(noise_covariance(colours, here.by_share, misfit))
         inverse = inverse * weight[colours.problem.swatch][:, None, None]
         information, pull = normal(here, unknowns, inverse, colours.lab - here.lab, slice(None))
         step = np.linalg.solve(information + np.eye(unknowns.size), pull - unknowns)
@@ -229,7 +229,7 @@ def test_reference_what_is_foretold_is_the_linear_fit_without_the_swatch(
     unknowns, here, information, inverse = at_the_mode(colours, misfit, weight)
     root = np.linalg.cholesky(np.linalg.inv(information))
     evidence = colour_foresight.evidence(colours, here, unknowns, root=root, misfit=misfit, weight=weight)
-    honest = noise_covariance(colours, here.by_xyz, 0.0)
+    honest = noise_covariance(colours, here.by_share, 0.0)
     for swatch in range(colours.problem.thickness.size):
         rows = np.flatnonzero(colours.problem.swatch == swatch)
         known, pull = normal(here, unknowns, inverse, colours.lab - here.lab, rows)

@@ -112,7 +112,9 @@ def test_a_palette_shows_its_swatches_as_read(demo_palette: Palette) -> None:
 
 def test_a_palette_of_colours_shows_them(demo_palette: Palette) -> None:
     rows = len(demo_palette.evidence.backing)
-    evidence = replace(demo_palette.evidence, read=np.tile([62.0, -12.0, 22.0], (rows, 1)))
+    view = colorimetry.viewing(demo_palette.wavelengths)
+    spectrum = colorimetry.smoothest_spectrum([62.0, -12.0, 22.0], view)  # what a fit to colours keeps of one
+    evidence = replace(demo_palette.evidence, read=np.tile(spectrum, (rows, 1)))
     (strip,) = pictures(replace(demo_palette, evidence=evidence)._repr_html_())
     signal, _ = colorimetry.lab_to_srgb(np.array([62.0, -12.0, 22.0]), colorimetry.viewing(demo_palette.wavelengths))
     assert code(strip[10, 5]) == colorimetry.hex_code(signal)

@@ -175,7 +175,7 @@ def inspect_reading(
     lab, slopes = colorimetry.lab_slopes(pairs[0], view)
     lab[1] += np.asarray(moves, dtype=float)
     shares = 1.0 / max(reference_readings, 1), 1.0 / max(readings, 1)
-    by_noise = uncertainty.by_tristimulus(pairs[0, 1], view) if of_colours else slopes[1]
+    by_noise = colorimetry.lab_share_slopes(pairs[0, 1], view)[1] if of_colours else slopes[1]
     covariance = repeatability**2 * sum(shares) * by_noise @ by_noise.T
     if moves_covariance is not None:
         covariance = covariance + np.asarray(moves_covariance, dtype=float)

@@ -104,6 +104,11 @@ class Instrument:
     aperture_mm: float | None = None
     lit_mm: float | None = None
 
+    @property
+    def colours_for(self) -> tuple[str, int]:
+        """Light and observer that colours read with it hold for: D65 and 10 degrees where it tells none."""
+        return self.light or "D65", self.observer or 10
+
 
 @dataclass(frozen=True)
 class Blend:

@@ -168,12 +168,7 @@ def _swatch_codes(palette: Any) -> list[str]:
     if not palette.backings:
         return []
     read = palette.evidence.read[palette.evidence.backing == list(palette.backings).index(palette.white)]
-    if read.shape[-1] == palette.wavelengths.size:
-        view = colorimetry.viewing(palette.wavelengths)
-        lab = colorimetry.lab(read, view)
-    else:  # a colorimeter's L*, a*, b*
-        light, observer = palette.instrument.light or "D65", palette.instrument.observer or 10
-        view = colorimetry.viewing(palette.wavelengths, light=light, observer=observer)
-        lab = np.asarray(read, dtype=float)
+    view = colorimetry.viewing(palette.wavelengths)
+    lab = colorimetry.lab(read, view)
     order = np.argsort(-lab[:, 0], kind="stable")
     return codes_of(lab[order][:_MOST], view)

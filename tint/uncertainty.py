@@ -112,7 +112,7 @@ def _of_reading(palette: Palette, by_reading: Array, reflectance: Array, view: V
     result = np.zeros((4, 4))
     # A colorimeter's noise is of X, Y and Z themselves; a spectrum's is of every wavelength, and evens out.
     by_colour = palette.read_as != "spectra"
-    by_noise = by_tristimulus(reflectance[0], view) if by_colour else by_reading
+    by_noise = colorimetry.lab_share_slopes(reflectance[0], view)[1] if by_colour else by_reading
     result[:3, :3] = variance * by_noise @ by_noise.T
     if has_pair:
         luminance = view.weights[:, 1]
@@ -120,18 +120,6 @@ def _of_reading(palette: Palette, by_reading: Array, reflectance: Array, view: V
         size = view.white[1] ** 2 if by_colour else np.sum(luminance**2)
         result[3, 3] = variance * size * (1.0 + (black / white) ** 2) / white**2
     return result
-
-
-def by_tristimulus(reflectance: Array, view: Viewing) -> Array:
-    """Slopes of CIELAB by X, Y and Z, each as a share of the perfect white's, shape (3, 3).
-
-    Parameters
-    ----------
-    reflectance : ndarray, shape (n_wavelengths,)
-        [-]
-    """
-    share = colorimetry.xyz(np.maximum(reflectance, 1e-4), view) / view.white
-    return colorimetry.xyz_to_lab_slopes(share, np.ones(3))[1]
 
 
 def surprise_near(palette: Palette, lab: Array, contrast_ratio: float, view: Viewing) -> float:

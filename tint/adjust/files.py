@@ -176,9 +176,8 @@ def _noise(values: Array, view: Viewing) -> float:
 
     A spectrum's noise is of every wavelength by itself and evens out in a colour; a colorimeter's does not.
     """
-    share = colorimetry.xyz(np.maximum(values, 1e-4), view) / view.white
-    _, by_xyz = colorimetry.xyz_to_lab_slopes(share, np.ones(3))
-    return float(np.linalg.norm(by_xyz) / np.linalg.norm(by_xyz @ (view.weights / view.white).T))
+    _, by_share, by_reading = colorimetry.lab_share_slopes(values, view)
+    return float(np.linalg.norm(by_share) / np.linalg.norm(by_reading))
 
 
 def _reading(

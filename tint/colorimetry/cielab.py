@@ -17,6 +17,7 @@ from tint.colorimetry.weights import Viewing, xyz
 Array = NDArray[np.float64]
 
 _EPSILON, _KAPPA = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0  # of CIELAB's linear foot
+_DARKEST = 1e-4
 # L*, a*, b* by the cube roots of the three ratios.
 _FROM_F = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
 
@@ -65,6 +66,27 @@ def lab_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array]:
     """
     colour, by_xyz = xyz_to_lab_slopes(xyz(spectra, view), view.white)
     return colour, by_xyz @ view.weights.T
+
+
+def lab_share_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array, Array]:
+    """CIELAB of spectra, and its derivatives by what a colorimeter and by what a spectrophotometer reads.
+
+    Parameters
+    ----------
+    spectra : array_like, shape (..., n_wavelengths)
+        What is darker than 0.0001 counts as that, so that its colour keeps a slope [-].
+
+    Returns
+    -------
+    lab : ndarray, shape (..., 3)
+    by_share : ndarray, shape (..., 3, 3)
+        By X, Y and Z, each as a share of the perfect white's.
+    by_reading : ndarray, shape (..., 3, n_wavelengths)
+        By the reading at each wavelength.
+    """
+    share = xyz(np.maximum(np.asarray(spectra, dtype=float), _DARKEST), view) / view.white
+    colour, by_share = xyz_to_lab_slopes(share, np.ones(3))
+    return colour, by_share, by_share @ (view.weights / view.white).T
 
 
 def difference_parts(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:

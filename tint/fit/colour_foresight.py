@@ -69,8 +69,8 @@ def _left_out(
     shift = np.append(unknowns[n:], 0.0)[problem.own][problem.swatch]
     as_written = here.at.predicted - np.einsum("wmu,mu->mw", here.at.by_own, shift)
     missed = colours.lab - here.lab + np.einsum("mcu,mu->mc", own, shift)
-    noise = noise_covariance(colours, here.by_xyz, misfit) / weight[problem.swatch][:, None, None]
-    honest = noise_covariance(colours, here.by_xyz, 0.0)
+    noise = noise_covariance(colours, here.by_share, misfit) / weight[problem.swatch][:, None, None]
+    honest = noise_covariance(colours, here.by_share, 0.0)
     common = here.by_unknown[..., :n] @ root[:n]
     foretold, covariance = np.empty_like(as_written), np.empty((*missed.shape, 3))
     for swatch in np.unique(problem.swatch):

@@ -81,7 +81,7 @@ class Linear:
     Parameters
     ----------
     lab : ndarray, shape (n_readings, 3)
-    by_xyz : ndarray, shape (n_readings, 3, 3)
+    by_share : ndarray, shape (n_readings, 3, 3)
         By X, Y and Z, each as a share of the perfect white's.
     by_reading : ndarray, shape (n_readings, 3, n_wavelengths)
         By the reflectances.
@@ -91,7 +91,7 @@ class Linear:
     at: Forward
     theta: Array
     lab: Array
-    by_xyz: Array
+    by_share: Array
     by_reading: Array
     by_unknown: Array
 
@@ -99,7 +99,8 @@ class Linear:
 def lay_out_colours(folder: SwatchFolder, prior: SpectralPrior, *, optics: str, g: float) -> Colours:
     """A folder of colours as arrays."""
     instrument = folder.instrument
-    view = colorimetry.viewing(folder.wavelengths, light=instrument.light or "D65", observer=instrument.observer or 10)
+    light, observer = instrument.colours_for
+    view = colorimetry.viewing(folder.wavelengths, light=light, observer=observer)
     lab = np.array([reading.values for reading in in_order(folder)])
     problem = lay_out(_in_spectra(folder, view), optics_of(folder, optics, g))
     guess = np.median(first_guess(problem), axis=0)
@@ -140,16 +141,13 @@ def linear(colours: Colours, unknowns: Array) -> Linear:
     problem = replace(colours.problem, backings=colours.backings(unknowns))
     own = unknowns[colours.n_common :]
     at = forward(problem, theta, own)
-    lab, by_xyz = colorimetry.xyz_to_lab_slopes(
-        colorimetry.xyz(np.maximum(at.predicted, _DARKEST), view) / view.white, np.ones(3)
-    )
-    by_reading = by_xyz @ (view.weights / view.white).T
+    lab, by_share, by_reading = colorimetry.lab_share_slopes(at.predicted, view)
     by_log = np.einsum("mcw,wmp,wp->mcpw", by_reading, at.by_theta, theta, optimize=True)
     spectral = np.einsum("mcpw,pwr->mcpr", by_log, colours.modes, optimize=True).reshape(*lab.shape, -1)
     above = forward(replace(problem, backings=problem.backings + _STEP), theta, own).predicted
     by_card = by_reading * ((above - at.predicted) / _STEP)[:, None, :]
     by_unknown = (spectral, _by_cards(colours, by_card), _by_own(problem, at, by_reading))
-    return Linear(at, theta, lab, by_xyz, by_reading, np.concatenate(by_unknown, axis=-1))
+    return Linear(at, theta, lab, by_share, by_reading, np.concatenate(by_unknown, axis=-1))
 
 
 def _by_cards(colours: Colours, by_card: Array) -> Array:
@@ -171,7 +169,7 @@ def _by_own(problem: Problem, at: Forward, by_reading: Array) -> Array:
     return slopes[..., :-1]
 
 
-def noise_covariance(colours: Colours, by_xyz: Array, misfit: float) -> Array:
+def noise_covariance(colours: Colours, by_share: Array, misfit: float) -> Array:
     """Covariance of each reading, shape (n_readings, 3, 3): noise of X, Y and Z, and the model's misfit."""
     noise = max(colours.problem.instrument.repeatability, _LEAST_NOISE)
-    return np.asarray(noise**2 * by_xyz @ np.swapaxes(by_xyz, 1, 2) + misfit**2 * np.eye(3))
+    return np.asarray(noise**2 * by_share @ np.swapaxes(by_share, 1, 2) + misfit**2 * np.eye(3))

@@ -72,7 +72,7 @@ def fit_colours(folder: SwatchFolder, *, optics: str, g: float | None) -> Palett
 def _search(colours: Colours, start: Array, misfit: float, weight: Array) -> Fitted:
     """The posterior mode under a given misfit and given weights of the swatches."""
     of_reading = np.sqrt(weight[colours.problem.swatch])
-    covariance = noise_covariance(colours, linear(colours, start).by_xyz, misfit)
+    covariance = noise_covariance(colours, linear(colours, start).by_share, misfit)
     whiten = np.linalg.inv(np.linalg.cholesky(covariance)) * of_reading[:, None, None]
 
     def residual(unknowns: Array) -> tuple[Array, Array]:
@@ -96,7 +96,7 @@ def _weigh(colours: Colours, fitted: Fitted) -> tuple[float, Array]:
     """The misfit that makes the residuals as large as they are said to be, and what each swatch counts."""
     problem, here = colours.problem, fitted.here
     missed = colours.lab - here.lab
-    scale = noise_covariance(colours, here.by_xyz, fitted.misfit)
+    scale = noise_covariance(colours, here.by_share, fitted.misfit)
     spread = here.by_unknown @ fitted.root
     spent = float(np.einsum("mcu,mcd,mdu->", spread, np.linalg.inv(scale), spread, optimize=True))
     wanted = max(missed.size - spent, 0.2 * missed.size)
@@ -105,8 +105,8 @@ def _weigh(colours: Colours, fitted: Fitted) -> tuple[float, Array]:
     # At first all is relative: a swatch that is far out makes the misfit look large, and so itself look ordinary.
     for least in (0.0, *(_OUTLYING,) * _PASSES):
         counted = weight[problem.swatch]
-        misfit = _misfit(colours, missed, here.by_xyz, counted, wanted)
-        covariance = noise_covariance(colours, here.by_xyz, misfit)
+        misfit = _misfit(colours, missed, here.by_share, counted, wanted)
+        covariance = noise_covariance(colours, here.by_share, misfit)
         standard = np.einsum("mc,mcd,md->m", missed, np.linalg.inv(covariance), missed) / 3.0
         size = np.sqrt(report.mean_by(problem.swatch, standard, weight.size))
         far = max(_OUTLYING * float(np.nanmedian(size)), _CROWD * float(np.nanquantile(size, 0.9)), least, 1e-12)
@@ -114,9 +114,9 @@ def _weigh(colours: Colours, fitted: Fitted) -> tuple[float, Array]:
     return misfit, weight
 
 
-def _misfit(colours: Colours, missed: Array, by_xyz: Array, counted: Array, wanted: float) -> float:
+def _misfit(colours: Colours, missed: Array, by_share: Array, counted: Array, wanted: float) -> float:
     def sum_of_squares(misfit: float) -> float:
-        inverse = np.linalg.inv(noise_covariance(colours, by_xyz, misfit))
+        inverse = np.linalg.inv(noise_covariance(colours, by_share, misfit))
         return float(np.einsum("m,mc,mcd,md->", counted, missed, inverse, missed, optimize=True))
 
     low, high = _LEAST_DOUBT, 20.0

@@ -107,10 +107,9 @@ def _spectra(palette: Palette, blend: Blend, depth: float) -> Array:
 def _colours(palette: Palette, blend: Blend, depth: float) -> Array:
     """Slopes of its colours in units of their noise, shape (3 n_backings, n_modes)."""
     seen, instrument = _seen(palette, blend, depth), palette.instrument
-    view = colorimetry.viewing(palette.wavelengths, light=instrument.light or "D65", observer=instrument.observer or 10)
-    share = colorimetry.xyz(np.maximum(seen.reflectance, _LEAST_NOISE), view) / view.white
-    _, by_xyz = colorimetry.xyz_to_lab_slopes(share, np.ones(3))
-    by_reading = by_xyz @ (view.weights / view.white).T
+    light, observer = instrument.colours_for
+    view = colorimetry.viewing(palette.wavelengths, light=light, observer=observer)
+    _, by_share, by_reading = colorimetry.lab_share_slopes(seen.reflectance, view)
     slopes = np.einsum("bcw,bwp,rwp->bcr", by_reading, seen.by_theta, palette.modes, optimize=True)
     made = np.stack(
         (
@@ -119,7 +118,7 @@ def _colours(palette: Palette, blend: Blend, depth: float) -> Array:
         ),
         axis=-1,
     ).reshape(-1, 2)
-    noise = max(instrument.repeatability, _LEAST_NOISE) ** 2 * by_xyz @ np.swapaxes(by_xyz, 1, 2)
+    noise = max(instrument.repeatability, _LEAST_NOISE) ** 2 * by_share @ np.swapaxes(by_share, 1, 2)
     covariance = made @ made.T + (_LIGHTNESS * palette.misfit) ** 2 * np.eye(made.shape[0])
     for at, each in enumerate(noise):
         covariance[3 * at : 3 * at + 3, 3 * at : 3 * at + 3] += each
