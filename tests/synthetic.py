@@ -1,4 +1,7 @@
-"""A studio whose truth is known: swatches computed from invented k and s by the two-flux layer, with errors at will."""
+"""A studio whose truth is known: swatches computed from invented k and s by a layer model, with errors at will.
+
+The two-flux layer unless another is named; that knows nothing of the anisotropies.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from tint import forward
 from tint.fit import fit_palette
 from tint.materials import Base, Instrument, Pigment
 from tint.optics import layer
@@ -55,6 +59,8 @@ TRUE_S = np.stack(
         0.5 + 0.2 * _AT,
     )
 )
+TRUE_G = np.array([0.6, 0.6, 0.58, 0.68, 0.5])  # clear, milky, white, yellow, blue
+TRUE_M = TRUE_S / (1.0 - TRUE_G[:, None])
 BACKINGS = {"black": 0.045 + 0.005 * _AT, "white": 0.86 + 0.03 * _AT}
 
 
@@ -100,15 +106,16 @@ def spectrum(
     seat: str = "air",
     quantity: str = "reflectance",
     geometry: str = "di:8",
+    model: str = "two-flux",
 ) -> Array:
     """The true spectrum of a casting, shape (n_wavelengths,)."""
     bases = list(BASES)
     share = shares(bases.index(base), len(bases), np.array([loadings.get(name, 0.0) for name in PIGMENTS]))
-    optics = Optics(refractive_index=BASES[base].refractive_index, geometry=geometry)
-    K, S = share @ TRUE_K, share @ TRUE_S
+    optics = Optics(model=model, refractive_index=BASES[base].refractive_index, geometry=geometry)
+    mixed = forward.mix(np.stack((TRUE_K, TRUE_S, TRUE_M)), share)
     if quantity == "transmittance":
-        return layer.transmittance(K, S, thickness=thickness_mm, optics=optics)
-    return layer.reflectance(K, S, thickness=thickness_mm, backing=BACKINGS.get(backing), seat=seat, optics=optics)
+        return layer.transmittance(*mixed, thickness=thickness_mm, optics=optics)
+    return layer.reflectance(*mixed, thickness=thickness_mm, backing=BACKINGS.get(backing), seat=seat, optics=optics)
 
 
 def studio(
@@ -120,6 +127,7 @@ def studio(
     seat: str = "air",
     transmit: bool = False,
     really: Mapping[str, Cast] | None = None,
+    model: str = "two-flux",
 ) -> SwatchFolder:
     """A folder of these castings.
 
@@ -138,7 +146,7 @@ def studio(
         for backing, how, quantity in [*kinds, *[(NO_BACKING, "air", "transmittance")] * transmit]:
             values = spectrum(
                 true.base, loadings, thickness_mm=thickness, backing=backing, seat=how, quantity=quantity,
-                geometry=instrument.geometry,
+                geometry=instrument.geometry, model=model,
             )  # fmt: skip
             noise = scale * instrument.repeatability * random.standard_normal(values.shape)
             readings.append(

@@ -7,6 +7,8 @@ import warnings
 import iadpython
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.typing import NDArray
 from PythonicDISORT.pydisort import pydisort
 from PythonicDISORT.subroutines import interpolate
@@ -15,6 +17,7 @@ from tables import column
 from tint.errors import InputError
 from tint.optics.adding_doubling import solve
 from tint.optics.directions import AT_8, NORMAL, directions
+from tint.optics.phase import BACKWARDS, lobes, moments, phase_function, redistribution
 from tint.optics.slab import READINGS, Slab
 from tint.optics.surface import DEGREES_8, DEGREES_45, external_diffuse, fresnel, refracted_cosine
 
@@ -115,17 +118,22 @@ def test_reference_photons_over_a_backing(
         assert front + through * backing / (1.0 - back * backing) == pytest.approx(mean, abs=3.0 * error)
 
 
-@pytest.mark.parametrize(("absorbed", "scattered", "g", "ground"), [(0.1, 3.0, 0.5, 0.6), (0.02, 20.0, 0.8, 0.1)])
-def test_reference_disort_over_a_ground(absorbed: float, scattered: float, g: float, ground: float) -> None:
+@pytest.mark.parametrize(
+    ("absorbed", "scattered", "g", "lobe", "ground"),
+    [(0.1, 3.0, 0.5, 0.0, 0.6), (0.02, 20.0, 0.8, 0.0, 0.1), (0.1, 3.0, 0.5, 0.1, 0.6), (0.05, 6.0, 0.6, -0.05, 0.8)],
+)
+def test_reference_disort_over_a_ground(
+    absorbed: float, scattered: float, g: float, lobe: float, ground: float
+) -> None:
     # PythonicDISORT 1.8, 48 streams with delta-M; no faces. Its radiance along the normal is interpolated.
-    depth, moments = absorbed + scattered, g ** np.arange(400)
-    found = solve(2.0 * absorbed, 0.75 * scattered * (1.0 - g), refractive_index=1.0, g=g)
+    depth, expanded = absorbed + scattered, moments(g, 399, lobe)
+    found = solve(2.0 * absorbed, 0.75 * scattered * (1.0 - g), refractive_index=1.0, g=g, lobe=lobe)
     for mu, geometry, tolerance in ((DEGREES_8, "di:8", 1e-7), (DEGREES_45, "45:0", 2e-5)):
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", UserWarning)  # DISORT on an albedo near 1
             _, up, _, radiance = pydisort(
-                depth, scattered / depth, 48, moments, mu, 1.0 / mu, 0.0, NLeg=48, NFourier=1,
-                only_flux=True, f_arr=moments[48], BDRF_Fourier_modes=[ground],
+                depth, scattered / depth, 48, expanded, mu, 1.0 / mu, 0.0, NLeg=48, NFourier=1,
+                only_flux=True, f_arr=expanded[48], BDRF_Fourier_modes=[ground],
             )[:4]  # fmt: skip
             read = up(0.0) if geometry == "di:8" else np.pi * interpolate(radiance)(1.0, 0.0)
         front, through, back = found.terms(geometry, "air")
@@ -177,15 +185,65 @@ def test_published_silicone_slab(row: tuple[float, ...]) -> None:
 
 
 @pytest.mark.parametrize("index", [1.0, 1.41, 1.6])
-@pytest.mark.parametrize("g", [0.0, 0.9])
-def test_property_white_loses_nothing(index: float, g: float) -> None:
+@pytest.mark.parametrize(("g", "lobe"), [(0.0, 0.0), (0.5, 0.12), (0.65, -0.05), (0.9, 0.0), (0.9, 0.08)])
+def test_property_white_loses_nothing(index: float, g: float, lobe: float) -> None:
     y = np.array([0.0, 1e-6, 1e-3, 0.1, 1.0, 10.0, 225.0, 1e4])
-    found = solve(0.0, y, refractive_index=index, g=g)
+    found = solve(0.0, y, refractive_index=index, g=g, lobe=lobe)
     np.testing.assert_allclose(found.beam_reflected + found.beam_passed, 1.0, rtol=0, atol=1e-6)
     np.testing.assert_allclose(found.diffuse_reflected + found.diffuse_passed, 1.0, rtol=0, atol=1e-6)
     for seat in ("air", "wet"):
         front, through, back = found.terms("di:8", seat)
         np.testing.assert_allclose(front + through / (1.0 - back), 1.0, rtol=0, atol=1e-6, err_msg=seat)
+
+
+ANISOTROPIES, LOBES = st.floats(0.0, 0.95), st.floats(-0.05, 0.15)
+
+
+@given(ANISOTROPIES, LOBES)
+@settings(deadline=None)
+def test_property_a_phase_function_is_whole_and_has_the_mean_it_should(g: float, lobe: float) -> None:
+    found = moments(g, 30, lobe)
+    assert found.shape == (31,)
+    assert found[0] == pytest.approx(1.0, abs=1e-12)
+    assert found[1] == pytest.approx(g, abs=1e-12)
+    (ahead, forward), (behind, backward) = lobes(g, lobe)
+    assert ahead + behind == pytest.approx(1.0, abs=1e-12)
+    assert -1.0 < forward < 1.0
+    assert backward == BACKWARDS
+
+
+@given(ANISOTROPIES, LOBES)
+@settings(deadline=None)
+def test_property_moments_are_those_of_the_phase_function(g: float, lobe: float) -> None:
+    # Gauss-Legendre over a substitution that crowds the points at the forward peak.
+    point, weight = np.polynomial.legendre.leggauss(400)
+    cosine = 1.0 - 2.0 * ((1.0 - point) / 2.0) ** 4
+    width = weight * 4.0 * ((1.0 - point) / 2.0) ** 3
+    value = np.array([phase_function(float(each), g, lobe) for each in cosine])
+    legendre = np.polynomial.legendre.legvander(cosine, 6)
+    np.testing.assert_allclose(0.5 * (width * value) @ legendre, moments(g, 6, lobe), rtol=0, atol=1e-6)
+
+
+@given(ANISOTROPIES, st.floats(0.0, 0.15), st.floats(-1.0, 1.0))
+@settings(deadline=None)
+def test_property_two_lobes_are_positive_everywhere(g: float, lobe: float, cosine: float) -> None:
+    assert phase_function(cosine, g, lobe) > 0.0
+
+
+@given(st.floats(0.1, 0.95), st.floats(-0.05, 0.0), st.floats(-1.0, 1.0))
+@settings(deadline=None)
+def test_property_a_lobe_taken_away_leaves_some_light_backwards(g: float, lobe: float, cosine: float) -> None:
+    # Only where hardly anything goes forward would more be taken than there is.
+    assert phase_function(cosine, g, lobe) > -0.25
+
+
+@pytest.mark.parametrize("lobe", [-0.05, 0.0, 0.08])
+def test_property_light_that_is_scattered_goes_somewhere(lobe: float) -> None:
+    at = directions(1.41, 24)
+    for g in (0.0, 0.4, 0.7, 0.95):
+        forward, backward = redistribution(at.cosine, g, 36, lobe)
+        whole = 0.5 * (forward + backward) @ at.weight
+        np.testing.assert_allclose(whole, 1.0, rtol=0, atol=2e-3, err_msg=f"g {g}")
 
 
 @pytest.mark.parametrize("index", [1.0, 1.41, 1.6])

@@ -13,7 +13,7 @@ from tint import colorimetry, uncertainty
 from tint.appearance import Setting, outside, predict, render
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.palette import Palette
+from tint.palette import Palette, Surprise
 
 VIEW = colorimetry.viewing(WAVELENGTHS)
 GREEN = Blend("clear", {"yellow": 0.3, "blue": 0.05})
@@ -49,13 +49,14 @@ def test_a_perfect_palette_predicts_the_truth(perfect: Palette, over: str, seat:
     view = colorimetry.viewing(WAVELENGTHS, light="A", observer=2)
     mine = true(over, "air" if over == "none" else seat)
     black, white, passed = true("black", seat), true("white", seat), true("none", "air", "transmittance")
-    assert np.allclose(seen.reflectance, mine, rtol=0.0, atol=1e-9)
-    assert np.allclose(seen.transmittance, passed, rtol=0.0, atol=1e-9)
-    assert seen.lab == pytest.approx(colorimetry.lab(mine, view), abs=1e-6)
-    assert seen.lab_black == pytest.approx(colorimetry.lab(black, view), abs=1e-6)
-    assert seen.lab_white == pytest.approx(colorimetry.lab(white, view), abs=1e-6)
-    assert seen.contrast_ratio == pytest.approx(float(colorimetry.contrast_ratio(black, white, view)), abs=1e-9)
-    assert seen.luminous_transmittance == pytest.approx(float(colorimetry.xyz(passed, view)[1]) / 100.0, abs=1e-9)
+    # The fit's faint belief that scattering runs smoothly moves even perfect readings by a few in the seventh digit.
+    assert np.allclose(seen.reflectance, mine, rtol=0.0, atol=1e-6)
+    assert np.allclose(seen.transmittance, passed, rtol=0.0, atol=1e-6)
+    assert seen.lab == pytest.approx(colorimetry.lab(mine, view), abs=1e-4)
+    assert seen.lab_black == pytest.approx(colorimetry.lab(black, view), abs=1e-4)
+    assert seen.lab_white == pytest.approx(colorimetry.lab(white, view), abs=1e-4)
+    assert seen.contrast_ratio == pytest.approx(float(colorimetry.contrast_ratio(black, white, view)), abs=1e-6)
+    assert seen.luminous_transmittance == pytest.approx(float(colorimetry.xyz(passed, view)[1]) / 100.0, abs=1e-6)
     srgb, in_gamut = colorimetry.lab_to_srgb(seen.lab, view)
     assert (seen.srgb, seen.in_gamut) == (colorimetry.hex_code(srgb), bool(in_gamut))
 
@@ -108,7 +109,7 @@ def test_many_are_rendered_at_once(palette: Palette) -> None:
     backings = ("white", "none", "black")
     drawn = render(palette, shares, base="clear", setting=PLAIN, backings=backings, thickness_mm=thickness)
     assert drawn.reflectance.shape == (3, 4, 5, WAVELENGTHS.size)
-    assert drawn.slopes.shape == (3, 3, 4, 5, WAVELENGTHS.size)
+    assert drawn.slopes.shape == (3, 4, 4, 5, WAVELENGTHS.size)
     for at, over in enumerate(backings):
         blend = palette.blend("clear", loadings[2, 3])
         one = predict(palette, blend, setting=Setting(thickness_mm=float(thickness[3]), over=over))
@@ -122,7 +123,7 @@ def test_reference_slopes_of_rendering_are_finite_differences(palette: Palette) 
     drawn = render(palette, share, base="clear", setting=setting, backings=backings)
 
     def beside(by_k: float, by_s: float, by_d: float) -> Array:
-        # The clear base has a share of nearly 1: moving its coefficients moves K and S.
+        # The clear base has a share of nearly 1: moving its coefficients moves K and S, and M along with S.
         moved = replace(
             palette,
             k=palette.k + by_k / share[0] * (np.arange(5) == 0)[:, None],
@@ -131,10 +132,11 @@ def test_reference_slopes_of_rendering_are_finite_differences(palette: Palette) 
         thickness = replace(setting, thickness_mm=setting.thickness_mm + by_d)
         return render(moved, share, base="clear", setting=thickness, backings=backings).reflectance
 
-    for at in range(3):
+    by_k, by_s, by_m, by_d = np.moveaxis(drawn.slopes, 1, 0)
+    for at, slope in enumerate((by_k, by_s + by_m / (1.0 - palette.g[0]), by_d)):
         step = 1e-5 * np.eye(3)[at]
         literal = (beside(*step) - beside(*-step)) / 2e-5
-        assert np.allclose(drawn.slopes[:, at], literal, rtol=1e-6, atol=1e-8)
+        assert np.allclose(slope, literal, rtol=1e-6, atol=1e-8)
 
 
 # How far it may be off
@@ -172,7 +174,7 @@ def test_reference_the_palette_s_share_of_the_error_is_that_of_drawn_palettes(pa
     drawn = render(palette, share, base=base, setting=PLAIN, backings=("white",))
     lab, by_reading = colorimetry.lab_slopes(drawn.reflectance[0], VIEW)
     along = by_reading[:, None, :] * drawn.slopes[0]
-    here = uncertainty.of_palette(palette, along[:, :2], share)
+    here = uncertainty.of_palette(palette, along[:, :3], share)
 
     random = np.random.default_rng(6)
     root = np.linalg.cholesky(palette.local)
@@ -180,8 +182,10 @@ def test_reference_the_palette_s_share_of_the_error_is_that_of_drawn_palettes(pa
     for _ in range(3000):
         own = np.einsum("wpq,wq->wp", root, random.standard_normal(palette.local.shape[:2]))
         common = np.einsum("rwp,r->wp", palette.modes, random.standard_normal(palette.modes.shape[0]))
-        moved = (own + common).T
-        other = replace(palette, k=palette.k + moved[:n_components], s=palette.s + moved[n_components:])
+        by_k, by_s, by_m = (common.T[at * n_components :][:n_components] for at in range(3))
+        k, s = palette.k + own.T[:n_components] + by_k, palette.s + own.T[n_components:] + by_s
+        m = (palette.s + own.T[n_components:]) / (1.0 - palette.g) + by_m
+        other = replace(palette, k=k, s=s, g=1.0 - s / m)
         read = render(other, share, base=base, setting=PLAIN, backings=("white",)).reflectance[0]
         labs.append(colorimetry.lab(read, VIEW))
     there = np.cov(np.array(labs).T)
@@ -220,28 +224,39 @@ def test_the_error_grows_where_loadings_leave_the_swatches(palette: Palette) -> 
     assert errors[2] > 2.0 * error(palette, 1.0), "swatches of the strong white would have told more"
 
 
-def test_swatches_that_are_missed_enlarge_the_error_where_they_are(palette: Palette) -> None:
-    # Let fits have missed every yellow by three times what was expected: yellows must say so, blues hardly.
-    yellow = [at for at, cast in enumerate(CASTS) if cast.name.startswith("yellow")]
-    evidence = palette.evidence
-    missed = np.where(np.isin(evidence.swatch, yellow), 9.0, 1.0) * evidence.expected
-    worse, even = (replace(palette, evidence=replace(evidence, missed=each)) for each in (missed, evidence.expected))
-    growth = [
-        predict(worse, blend, setting=PLAIN).expected_error / predict(even, blend, setting=PLAIN).expected_error
-        for blend in (Blend("clear", {"yellow": 0.4}), Blend("clear", {"blue": 0.2}))
-    ]
-    # Three at most: creams and greens, which were not missed, lie near enough to have a say.
-    assert 1.6 < growth[0] < 3.0
-    assert growth[1] < 1.3
+THICK = Setting(thickness_mm=9.0)  # thicker than anything cast
+
+
+def taught(palette: Palette, **ratios: float) -> Palette:
+    """What leaving a hundred castings out in each of these ways would have taught."""
+    surprises = {way: Surprise(ratio=ratio, castings=100) for way, ratio in ratios.items()}
+    return replace(palette, surprises={**palette.surprises, **surprises})
+
+
+def test_ways_of_lying_outside_that_were_missed_enlarge_the_error_there(palette: Palette) -> None:
+    # Let castings left out as the thickest were have been missed by three times what was expected.
+    even, worse = taught(palette, inside=1.0, thickness=1.0), taught(palette, inside=1.0, thickness=9.0)
+    inside, outside_it = (
+        predict(worse, GREEN, setting=setting).expected_error / predict(even, GREEN, setting=setting).expected_error
+        for setting in (PLAIN, THICK)
+    )
+    assert inside == pytest.approx(1.0, rel=1e-12)
+    assert 2.5 < outside_it < 3.0
 
 
 def test_luck_among_the_swatches_is_no_ground_for_confidence(palette: Palette) -> None:
-    evidence = palette.evidence
-    lucky, even = (
-        replace(palette, evidence=replace(evidence, missed=each)) for each in (0.0 * evidence.missed, evidence.expected)
-    )
+    lucky, even = (taught(palette, inside=ratio) for ratio in (0.0, 0.9))
     one, other = (predict(each, GREEN, setting=PLAIN) for each in (lucky, even))
     assert one.expected_error == pytest.approx(other.expected_error, rel=1e-12)
+
+
+def test_a_folder_that_never_rehearsed_it_is_believed_to_miss_more(palette: Palette) -> None:
+    silent = replace(palette, surprises={})
+    usual = [predict(silent, GREEN, setting=setting).expected_error for setting in (PLAIN, THICK)]
+    sure = taught(palette, inside=1.0, thickness=1.0)
+    known = [predict(sure, GREEN, setting=setting).expected_error for setting in (PLAIN, THICK)]
+    assert usual[0] > known[0]
+    assert usual[1] / usual[0] > known[1] / known[0]
 
 
 def test_transmittances_alone_predict_with_an_error() -> None:

@@ -202,13 +202,57 @@ def test_fit_writes_a_palette_that_reads_back(demo_folder: Path) -> None:
 def test_fit_json_names_every_swatch(demo_folder: Path) -> None:
     content = answer("fit", demo_folder)
     keys = {"palette", "optics", "delta_e", "misfit", "swatches", "suspects", "undetermined", "conditions"}
-    assert keys <= set(content)
+    assert keys | {"g", "refractive_index"} <= set(content)
+    assert content["g"] == {}, "two-flux theory knows none"
+    assert content["refractive_index"]["clear"] == {"stated": 1.41, "value": 1.41, "error": 0.0}
     assert len(content["swatches"]) == 75
     suspects = {each["name"]: each["suspect"] for each in content["swatches"] if each["suspect"]}
     assert content["suspects"] == suspects
     known = [each["delta_e"] for each in content["swatches"] if each["delta_e"] is not None]
     assert content["delta_e"]["mean"] == pytest.approx(np.mean(known))
     assert content["delta_e"]["max"] == pytest.approx(max(known))
+
+
+@pytest.fixture
+def learned(demo_palette: Palette, monkeypatch: pytest.MonkeyPatch) -> Palette:
+    """A many-flux palette in place of any fit: the two-flux one, with anisotropies and faces as if they were learnt."""
+    count = len(demo_palette.k)
+    palette = replace(
+        demo_palette,
+        model="many-flux",
+        g=np.linspace(0.3, 0.9, count)[:, None] + 0.0 * demo_palette.wavelengths,
+        g_error=np.linspace(0.02, 0.2, count),
+        index=np.array([1.4063, 1.4218]),
+        index_error=np.array([0.0042, 0.0113]),
+    )
+
+    def fitted(_: SwatchFolder, **__: str) -> Palette:
+        return palette
+
+    monkeypatch.setattr("tint.cli.fit.fit_palette", fitted)
+    return palette
+
+
+def test_fit_shows_how_each_throws_light_and_what_the_faces_are(demo_folder: Path, learned: Palette) -> None:
+    out = done("fit", demo_folder)
+    lines = {
+        line.split()[0]: " ".join(line.split()) for line in out.split("\n") if "±" in line and "deviation" not in line
+    }
+    assert list(lines) == [*learned.bases, *learned.pigments]
+    assert lines["clear"] == "clear 0.30 ± 0.02 1.4063 ± 0.0042 1.4100"
+    assert lines["milky"] == "milky 0.37 ± 0.04 1.4218 ± 0.0113 1.4200"
+    assert lines["black"] == "black 0.90 ± 0.20"
+    assert "How each throws light, as learnt" in out
+
+
+def test_fit_json_tells_anisotropies_and_refractive_indices(demo_folder: Path, learned: Palette) -> None:
+    content = answer("fit", demo_folder)
+    assert list(content["g"]) == [*learned.bases, *learned.pigments]
+    assert content["g"]["black"] == {"value": pytest.approx(0.9), "error": pytest.approx(0.2)}
+    assert content["refractive_index"] == {
+        "clear": {"stated": 1.41, "value": 1.4063, "error": 0.0042},
+        "milky": {"stated": 1.42, "value": 1.4218, "error": 0.0113},
+    }
 
 
 def test_fit_names_a_suspect_and_why(demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

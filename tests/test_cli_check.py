@@ -11,6 +11,9 @@ from click.testing import CliRunner
 from synthetic import fit_two_flux, studio
 
 from tint.cli import check, main
+from tint.examine import ground
+from tint.fit.leaving_out import Fitted
+from tint.fit.spectra import fit_with_ground
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, SwatchFolder, inspect_folder
 
@@ -79,7 +82,22 @@ def test_quick_does_not_fit(demo_folder: Path, monkeypatch: pytest.MonkeyPatch) 
         raise AssertionError("it was fitted")
 
     monkeypatch.setattr(check, "fit_palette", fit)
+    monkeypatch.setattr(check, "fit_with_ground", fit)
     assert "Left out" not in told(demo_folder, "--quick")
+
+
+def test_it_is_fitted_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    fits: list[str] = []
+
+    def fit(folder: SwatchFolder, *, optics: str) -> tuple[Palette, Fitted]:
+        fits.append(optics)
+        return fit_with_ground(folder, optics=optics)
+
+    monkeypatch.setattr(check, "fit_with_ground", fit)
+    monkeypatch.setattr(ground, "fit_with_ground", fit)
+    examined = check._examine(studio(seed=3), quick=False)
+    assert (fits, examined.findings) == (["two-flux"], ())
+    assert examined.errors is not None
 
 
 def test_nothing_is_written(demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -89,7 +107,7 @@ def test_nothing_is_written(demo_folder: Path, monkeypatch: pytest.MonkeyPatch) 
         fitted.append(folder)
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(check, "fit_palette", fit)
+    monkeypatch.setattr(check, "fit_with_ground", fit)
     CliRunner().invoke(main, ["check", str(demo_folder)])
     assert len(fitted) == 1
     assert sorted(path.name for path in demo_folder.iterdir()) == sorted(INPUT_FILES)
@@ -103,12 +121,9 @@ def test_a_palette_of_the_folder_as_it_stands_is_used(
     assert folder is not None
     assert faults == ()
 
-    def fit(*_: object, **__: object) -> Palette:
-        return fit_two_flux(studio())
-
-    monkeypatch.setattr(check, "fit_palette", fit)
-    assert check._palette(folder).name == "Demo studio"
+    monkeypatch.setattr(check, "fit_with_ground", lambda *_, **__: (fit_two_flux(studio()), None))
+    assert check._fit(folder)[0].name == "Demo studio"
     (demo_folder / "swatches.csv").write_text((demo_folder / "swatches.csv").read_text() + "\n")
     changed, _ = inspect_folder(demo_folder)
     assert changed is not None
-    assert check._palette(changed).name == "Invented studio"
+    assert check._fit(changed)[0].name == "Invented studio"

@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 from synthetic import CASTS, INSTRUMENT, PIGMENTS, Cast, fit_two_flux, studio
 
+from tint import forward
 from tint.examine import Finding, examine, left_out
 from tint.examine.finding import limit, spread_limit
-from tint.examine.left_out import foretell
-from tint.examine.out_of_line import without
+from tint.examine.ground import Ground, fit_ground, without
 from tint.examine.tails import of_tails
+from tint.optics.layer import reflectance
 from tint.palette import Palette
 from tint.spectra import Array
 from tint.swatches import Reading, SwatchFolder, read_folder
@@ -47,8 +48,13 @@ def clean() -> SwatchFolder:
 
 
 @pytest.fixture(scope="module")
-def palette(clean: SwatchFolder) -> Palette:
-    return fit_two_flux(clean)
+def ground(clean: SwatchFolder) -> Ground:
+    return fit_ground(clean, optics="two-flux")
+
+
+@pytest.fixture(scope="module")
+def palette(ground: Ground) -> Palette:
+    return ground.palette
 
 
 # Nothing where nothing is.
@@ -209,6 +215,18 @@ def test_labels_mixed_up() -> None:
     assert {each.where for each in found} == {"cream-a", "sky-a"}
 
 
+def test_a_casting_that_counts_for_nothing_in_the_fit_is_out_of_line() -> None:
+    exact = replace(INSTRUMENT, repeatability=1e-4, thickness_error_mm=0.001, dose_error_percent=0.05)
+    folder = studio(seed=SEED, instrument=exact, really={"cream-a": Cast("cream-a", "clear", 2.0, {"blue": 0.5})})
+    whole = fit_ground(folder, optics="two-flux")
+    lightest = min(whole.palette.swatches, key=lambda each: each.weight)
+    assert lightest.name == "cream-a"
+    assert lightest.weight < 1e-4
+    assert all(np.linalg.eigvalsh(each.covariance).min() > 0.0 for each in whole.foretold)
+    found = only(examine(folder, whole.palette, whole.fitted), "out_of_line")
+    assert found.where == "cream-a"
+
+
 def test_a_jump(clean: SwatchFolder) -> None:
     jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 7))
     found = only(examine(jumped, fit_two_flux(jumped)), "jump")
@@ -261,19 +279,31 @@ def test_a_tail_of_emitted_light(clean: SwatchFolder, palette: Palette, glowing:
 # Left out.
 
 
-def missed(folder: SwatchFolder, palette: Palette, name: str) -> Array:
+def missed(ground: Ground, name: str) -> Array:
     """What is missed of a swatch that was left out."""
-    return next(each.missed for each in foretell(folder, palette) if folder.swatches[each.at].name == name)
+    return next(each.missed for each in ground.foretold if ground.name(each) == name)
+
+
+def missed_as_written(folder: SwatchFolder, palette: Palette, name: str) -> Array:
+    """What a palette misses of a swatch, at its thickness and doses as written."""
+    swatch = next(each for each in folder.swatches if each.name == name)
+    mixed = forward.mix(palette.coefficients, palette.shares(swatch.base, palette.loadings(swatch.blend)))
+    optics, depth = palette.optics(swatch.base), swatch.thickness_mm
+    return np.array(
+        [
+            each.values
+            - reflectance(*mixed, thickness=depth, backing=palette.backing(each.backing), seat=each.seat, optics=optics)
+            for each in folder.readings
+            if each.swatch == name
+        ]
+    )
 
 
 @pytest.mark.parametrize("name", ["clear-6", "blue-c", "mist"])
-def test_reference_leaving_out_is_fitting_again(clean: SwatchFolder, palette: Palette, name: str) -> None:
-    again = fit_two_flux(without(clean, [name]))
-    # Without covariance nothing is taken back of what the swatch taught: the palette's own miss.
-    certain = replace(palette, local=0.0 * palette.local, modes=0.0 * palette.modes)
-    truly = missed(clean, replace(certain, k=again.k, s=again.s), name)
-    kept = missed(clean, certain, name)
-    away = float(np.abs(missed(clean, palette, name) - truly).max())
+def test_reference_leaving_out_is_fitting_again(clean: SwatchFolder, ground: Ground, name: str) -> None:
+    truly = missed_as_written(clean, fit_two_flux(without(clean, [name])), name)
+    kept = missed_as_written(clean, ground.palette, name)
+    away = float(np.abs(missed(ground, name) - truly).max())
     assert away < 0.1 * float(np.abs(kept - truly).max())
 
 

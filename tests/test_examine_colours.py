@@ -13,7 +13,7 @@ from synthetic import Cast, fit_two_flux, studio
 from tint import colorimetry
 from tint.colorimetry import lab_to_xyz, xyz_to_lab
 from tint.examine import Finding, examine, left_out
-from tint.examine.out_of_line import without
+from tint.examine.ground import without
 from tint.spectra import Array
 from tint.swatches import Reading, SwatchFolder
 

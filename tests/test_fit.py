@@ -7,18 +7,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import synthetic
-from scipy.optimize import lsq_linear
+from scipy.optimize import least_squares
 from synthetic import BASES, CASTS, TRUE_K, TRUE_S, WAVELENGTHS, Array, Cast, fit_two_flux, studio
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
-from tint.fit.least_squares import Normal, Prior, compress, covariance, minimise, normal_equations
-from tint.fit.problem import Problem, forward, lay_out
+from tint.fit import fit_palette, report
+from tint.fit.leaving_out import leave_out
+from tint.fit.minimise import minimise
+from tint.fit.normal import normal, parts
+from tint.fit.problem import Problem, Unknowns, lay_out, show, start_at
+from tint.fit.spectra import fit_with_ground, optics_of
 from tint.fit.start import first_guess
 from tint.materials import Blend, Instrument
 from tint.optics.layer import Optics
-from tint.palette import Palette
+from tint.palette import PAIR, Palette, Surprise, compress, widening
+from tint.swatches import SwatchFolder
 
 VIEW = colorimetry.viewing(WAVELENGTHS)
 TRUTH = np.concatenate((TRUE_K, TRUE_S)).T
@@ -44,7 +49,8 @@ def fitted(palette: Palette) -> Array:
 
 
 def spread(palette: Palette) -> Array:
-    return np.asarray(np.sqrt(np.einsum("wpp->wp", palette.local) + np.sum(palette.modes**2, axis=0)))
+    count = palette.local.shape[1]
+    return np.asarray(np.sqrt(np.einsum("wpp->wp", palette.local) + np.sum(palette.modes[..., :count] ** 2, axis=0)))
 
 
 def away(palette: Palette, *, over: str = "white") -> Array:
@@ -65,14 +71,14 @@ def away(palette: Palette, *, over: str = "white") -> Array:
 @pytest.mark.parametrize("seat", ["air", "wet"])
 def test_perfect_readings_give_the_truth_back(geometry: str, seat: str) -> None:
     palette = fit_two_flux(studio(instrument=replace(synthetic.INSTRUMENT, geometry=geometry), seat=seat))
-    assert np.allclose(fitted(palette), TRUTH, rtol=1e-6, atol=1e-9)
+    assert np.allclose(fitted(palette), TRUTH, rtol=2e-3, atol=1e-5)  # the priors pull, ever so little
     assert palette.misfit == 0.0
     assert palette.undetermined == ()
     assert [swatch.name for swatch in palette.swatches] == [cast.name for cast in CASTS]
     for swatch in palette.swatches:
-        assert swatch.delta_e < 1e-6
+        assert swatch.delta_e < 1e-2
         assert swatch.suspect == ""
-        assert swatch.fitted_thickness_mm == pytest.approx(swatch.thickness_mm, abs=1e-6)
+        assert swatch.fitted_thickness_mm == pytest.approx(swatch.thickness_mm, abs=2e-3)
 
 
 @pytest.mark.parametrize(
@@ -81,7 +87,7 @@ def test_perfect_readings_give_the_truth_back(geometry: str, seat: str) -> None:
 )
 def test_other_pairs_of_readings_give_the_truth_back(backings: tuple[str, ...], transmit: bool) -> None:
     palette = fit_two_flux(studio(backings=backings, transmit=transmit))
-    assert np.allclose(fitted(palette), TRUTH, rtol=1e-5, atol=1e-8)
+    assert np.allclose(fitted(palette), TRUTH, rtol=5e-3, atol=1e-4)
 
 
 def test_one_backing_alone_still_fits() -> None:
@@ -97,7 +103,7 @@ def test_one_backing_alone_still_fits() -> None:
 def test_an_instrument_that_states_no_error_is_believed() -> None:
     exact = Instrument(repeatability=0.0, thickness_error_mm=0.0, dose_error_percent=0.0)
     palette = fit_two_flux(studio(instrument=exact))
-    assert np.allclose(fitted(palette), TRUTH, rtol=1e-6, atol=1e-9)
+    assert np.allclose(fitted(palette), TRUTH, rtol=2e-3, atol=1e-5)  # the priors pull, ever so little
     assert predict(palette, Blend("clear", {"blue": 0.1}), setting=Setting(thickness_mm=2.0)).expected_error < 0.1
 
 
@@ -106,14 +112,14 @@ def test_a_studio_fits_whose_castings_all_have_as_many_pigments(number: int) -> 
     casts = tuple(cast for cast in CASTS if len(cast.loadings) == number and cast.base == "clear")
     folder = studio(casts)
     palette = fit_two_flux(folder)
-    assert np.max(np.abs(palette.evidence.fitted - palette.evidence.read)) < 1e-6
+    assert np.max(np.abs(palette.evidence.fitted - palette.evidence.read)) < 1e-4
     assert not [swatch.name for swatch in palette.swatches if swatch.suspect]
 
 
 def test_a_studio_without_pigments_fits() -> None:
     bare = tuple(cast for cast in CASTS if not cast.loadings)
     palette = fit_two_flux(replace(studio(bare), pigments={}))
-    assert np.allclose(fitted(palette), TRUTH[:, [0, 1, 5, 6]], rtol=1e-6)
+    assert np.allclose(fitted(palette), TRUTH[:, [0, 1, 5, 6]], rtol=2e-3)
     assert palette.seen["clear"].max_loading == {}
 
 
@@ -292,92 +298,175 @@ def test_a_coefficient_that_nothing_pins_down_is_reported() -> None:
 
 def test_the_first_guess_is_of_the_right_size() -> None:
     guess = first_guess(problem_of())
-    assert guess.shape == TRUTH.shape
+    truth = TRUTH.T.reshape(guess.shape)
     assert np.all(guess > 0.0)
-    strong = TRUTH > 0.05
-    assert np.median(np.abs(np.log(guess / TRUTH))[strong]) < 0.05
+    strong = truth > 0.05
+    assert np.median(np.abs(np.log(guess / truth))[strong]) < 0.05
 
 
-@pytest.mark.parametrize("seat", ["air", "wet"])
-def test_reference_slopes_of_all_readings_are_finite_differences(seat: str) -> None:
-    problem = problem_of(CASTS[7:18], seat=seat, backings=("black", "none"), transmit=True)
-    random = np.random.default_rng(4)
-    theta = TRUTH * random.uniform(0.7, 1.3, TRUTH.shape)
-    shared = random.standard_normal(problem.n_shared)
-    at = forward(problem, theta, shared)
-
-    def literal(by_theta: Array, by_shared: Array, step: float) -> Array:
-        up = forward(problem, theta + step * by_theta, shared + step * by_shared).predicted
-        down = forward(problem, theta - step * by_theta, shared - step * by_shared).predicted
-        return np.asarray((up - down) / (2.0 * step))
-
-    still, held = np.zeros_like(theta), np.zeros_like(shared)
-    for unknown in range(theta.shape[1]):
-        moved = literal(still + np.eye(theta.shape[1])[unknown], held, 1e-6)
-        assert np.allclose(at.by_theta[..., unknown].T, moved, rtol=1e-5, atol=1e-7), unknown
-    for unknown in range(problem.n_shared):
-        moved = literal(still, held + np.eye(problem.n_shared)[unknown], 1e-4)
-        slopes = np.sum(at.by_own * (problem.own[problem.swatch] == unknown), axis=-1)
-        assert np.allclose(slopes.T, moved, rtol=1e-5, atol=1e-8), unknown
+def flat(at: Unknowns, problem: Problem) -> Array:
+    """All unknowns in a row, those of castings last."""
+    return np.concatenate((at.ks.ravel(), at.bend.ravel(), at.shape, at.own[problem.used]))
 
 
-GROUP = np.array([0, 0, 0, 1, 1, 1, 1, 3, 3])  # group 2 was not read
-OWN = np.array([[0, 1], [2, 6], [5, 6], [3, 4]])  # 6 stands for an empty slot
-N_SHARED = 6
+def unflat(row: Array, problem: Problem) -> Unknowns:
+    n, w = problem.n_components, problem.n_wavelengths
+    sizes = np.cumsum([2 * n * w, 2 * n, len(problem.optics) + 1])
+    ks, bend, shape, own = np.split(row, sizes)
+    scores = np.zeros(problem.used.shape)
+    scores[problem.used] = own
+    return Unknowns(ks.reshape(2, n, w), bend.reshape(n, 2), shape, scores)
 
 
-def linear(seed: int) -> tuple[Array, Array, Array]:
-    """Slopes by a wavelength's own unknowns and by slots, and readings, of 4 wavelengths."""
-    random = np.random.default_rng(seed)
-    return random.normal(size=(4, 9, 3)), random.normal(size=(4, 9, 2)), random.normal(size=(4, 9))
+def literal_slopes(problem: Problem, at: Unknowns, step: float) -> Array:
+    """Slopes of all readings by all unknowns, shape (n_values, n_unknowns), by finite differences."""
+    here = flat(at, problem)
+    columns = []
+    for unknown in range(here.size):
+        moved = step * np.eye(here.size)[unknown] * max(abs(here[unknown]), 0.05)
+        up, down = (show(problem, unflat(here + sign * moved, problem)).values for sign in (1.0, -1.0))
+        columns.append((up - down).ravel() / (2.0 * moved.sum()))
+    return np.stack(columns, axis=1)
 
 
-def whole(by_theta: Array, by_own: Array) -> Array:
-    """The whole design, unknowns of all wavelengths side by side, with the prior of the shared ones below."""
-    n, m, p = by_theta.shape
-    rows = np.zeros((n * m + N_SHARED, n * p + N_SHARED))
-    for w in range(n):
-        rows[w * m : (w + 1) * m, w * p : (w + 1) * p] = by_theta[w]
-        for reading in range(m):
-            for slot, unknown in enumerate(OWN[GROUP[reading]]):
-                if unknown < N_SHARED:
-                    rows[w * m + reading, n * p + unknown] = by_own[w, reading, slot]
-    rows[n * m :, n * p :] = np.eye(N_SHARED)
-    return rows
+SMALL = (CASTS[0], CASTS[3], CASTS[5], CASTS[9], CASTS[11], CASTS[16])
+MODELS = [("two-flux", "air"), ("two-flux", "wet"), ("many-flux", "air"), ("many-flux", "wet")]
 
 
-@pytest.mark.parametrize("seed", range(4))
-def test_reference_bounded_least_squares_is_scipy_s(seed: int) -> None:
-    by_theta, by_own, read = linear(seed)
-    n, _, p = by_theta.shape
-    rows = whole(by_theta, by_own)
+@pytest.mark.parametrize(("model", "seat"), MODELS)
+def test_reference_normal_equations_are_those_of_all_unknowns_at_once(model: str, seat: str) -> None:
+    # The castings' own unknowns are eliminated one casting at a time; a dense system knows no such order.
+    folder = every_fourth(studio(SMALL, seat=seat, transmit=True, model=model, seed=1))
+    problem = lay_out(folder, optics_of(folder, model))
+    at = anywhere_on(problem, folder)
+    shown = show(problem, at)
+    each = parts(problem, at, shown, weight=np.full(problem.read.shape, 20.0))
+    slopes = 20.0 * literal_slopes(problem, at, 1e-6 if model == "two-flux" else 3e-3)
+    residual = 20.0 * (problem.read - shown.values).ravel()
+    own = int(problem.used.sum())
+    prior = np.concatenate((np.zeros(slopes.shape[1] - own), np.ones(own)))
+    matrix = slopes.T @ slopes + np.diag(prior)
+    pull = slopes.T @ residual - prior * flat(at, problem)
+    A, D = matrix[-own:, -own:], matrix[:-own, -own:]
+    here = normal(problem, shown, each)
+    there = matrix[:-own, :-own] - D @ np.linalg.solve(A, D.T)
+    size = np.sqrt(np.diag(there) + 1.0)  # in units in which the priors of scores are one
+    tolerance = 1e-5 if model == "two-flux" else 2e-2  # tables hold single precision
+    assert np.allclose(here.matrix / size[:, None] / size, there / size[:, None] / size, atol=tolerance)
+    assert np.allclose(
+        here.pull / size, (pull[:-own] - D @ np.linalg.solve(A, pull[-own:])) / size, atol=10 * tolerance
+    )
 
-    def equations(theta: Array, shared: Array) -> Normal:
-        predicted = (rows[:-N_SHARED] @ np.concatenate((theta.ravel(), shared))).reshape(read.shape)
-        return normal_equations(read - predicted, by_theta, by_own, own=OWN, group=GROUP, shared=shared)
 
-    found = minimise(equations, np.ones((n, p)), np.zeros(N_SHARED), tolerance=1e-14, most_steps=500)
-    wanted = np.concatenate((read.ravel(), np.zeros(N_SHARED)))
-    lower = np.concatenate((np.zeros(n * p), np.full(N_SHARED, -np.inf)))
-    there = lsq_linear(rows, wanted, bounds=(lower, np.inf), tol=1e-14)
-    assert np.any(found.theta == 0.0), "no bound was met: the case proves nothing"
-    assert found.cost == pytest.approx(2.0 * there.cost, rel=1e-6)
-    assert np.allclose(np.concatenate((found.theta.ravel(), found.shared)), there.x, rtol=0.0, atol=1e-3)
+def every_fourth(folder: SwatchFolder) -> SwatchFolder:
+    """The folder at every fourth wavelength: small enough for literal arithmetic."""
+    pick = slice(None, None, 4)
+    return replace(
+        folder,
+        wavelengths=folder.wavelengths[pick],
+        backings={name: each[pick] for name, each in folder.backings.items()},
+        readings=tuple(replace(each, values=each.values[pick]) for each in folder.readings),
+    )
 
 
-def test_reference_covariance_is_the_inverse_of_the_whole() -> None:
-    by_theta, by_own, read = linear(8)
-    n, _, p = by_theta.shape
-    normal = normal_equations(read, by_theta, by_own, own=OWN, group=GROUP, shared=np.zeros(N_SHARED))
-    local, modes = covariance(normal, Prior(np.zeros((n, p)), np.full((n, p), 1e6)))
-    rows = whole(by_theta, by_own)
-    there = np.linalg.inv(rows.T @ rows)[: n * p, : n * p]
-    flat = modes.reshape(modes.shape[0], -1)
-    here = flat.T @ flat
-    for w in range(n):
-        here[w * p : (w + 1) * p, w * p : (w + 1) * p] += local[w]
-    # Of the shared part, half a thousandth is left out on purpose.
-    assert np.allclose(here, there, rtol=0.0, atol=2e-3 * np.abs(there).max())
+def anywhere_on(problem: Problem, folder: SwatchFolder) -> Unknowns:
+    at = start_at(problem, TRUTH.T.reshape(2, -1, WAVELENGTHS.size)[..., ::4].copy())
+    random = np.random.default_rng(len(folder.readings))
+    return replace(
+        at,
+        bend=random.normal(0.0, 0.3, at.bend.shape),
+        shape=random.normal(0.0, 0.3, at.shape.shape),
+        own=np.where(problem.used, random.normal(0.0, 0.5, at.own.shape), 0.0),
+    )
+
+
+def test_reference_the_minimum_is_scipy_s() -> None:
+    folder = every_fourth(studio(CASTS[:8], seed=2, instrument=replace(synthetic.INSTRUMENT, repeatability=0.01)))
+    problem = lay_out(folder, optics_of(folder, "two-flux"))
+    guess = first_guess(problem)
+    prior = report.prior(guess, problem)
+    weight = np.full(problem.read.shape, 100.0)
+    found = minimise(problem, start_at(problem, guess), prior, weight=weight)
+    shared = found.at.ks.size
+
+    def residual(row: Array) -> Array:
+        at = unflat(row, problem)
+        read = (problem.read - show(problem, at).values) * weight
+        level, _ = prior.level(at.ks[1])
+        return np.concatenate((read.ravel(), row[shared:], ((at.ks - prior.mean) / prior.sd).ravel(), level))
+
+    lower = np.concatenate((np.zeros(shared), np.full(flat(found.at, problem).size - shared, -np.inf)))
+    start = np.maximum(flat(start_at(problem, guess), problem), lower + 1e-9)
+    there = least_squares(residual, start, bounds=(lower, np.inf), x_scale="jac", ftol=1e-10, xtol=1e-10)
+    assert found.settled
+    assert found.cost <= 2.0 * there.cost * (1.0 + 1e-3)
+
+
+@pytest.mark.parametrize("model", ["two-flux", "many-flux"])
+def test_property_the_minimum_is_the_same_from_anywhere(model: str) -> None:
+    folder = studio(seed=4, model=model)
+    problem = lay_out(folder, optics_of(folder, model))
+    guess = first_guess(problem)
+    prior, weight = report.prior(guess, problem), np.full(problem.read.shape, 300.0)
+    costs = [
+        minimise(problem, start_at(problem, guess * factor), prior, weight=weight).cost
+        for factor in (1.0, np.exp(np.random.default_rng(1).normal(0.0, 0.5, guess.shape)))
+    ]
+    turned = replace(folder, swatches=folder.swatches[::-1], readings=folder.readings[::-1])
+    again = lay_out(turned, optics_of(turned, model))
+    costs.append(minimise(again, start_at(again, guess), prior, weight=weight).cost)
+    assert max(costs) / min(costs) < 1.001
+
+
+def test_anisotropies_and_the_index_are_found() -> None:
+    # Thin castings beside thick ones and transmittances tell them; the folder states an index 0.015 too low.
+    folder = studio(seed=5, model="many-flux", transmit=True)
+    wrong = {name: replace(base, refractive_index=base.refractive_index - 0.015) for name, base in BASES.items()}
+    palette = fit_palette(replace(folder, bases=wrong))
+    stated = np.array([base.refractive_index for base in BASES.values()])
+    assert np.all(np.abs(palette.index - stated) < 4.0 * palette.index_error + 1e-3)
+    assert np.all(np.abs(palette.g[:, WAVELENGTHS.size // 2] - synthetic.TRUE_G) < 4.0 * palette.g_error + 0.01)
+    assert palette.g_error.min() < 0.05
+
+
+def test_a_stated_anisotropy_is_kept() -> None:
+    folder = studio(seed=5, model="many-flux")
+    pigments = {name: replace(each, g=0.7) if name == "blue" else each for name, each in folder.pigments.items()}
+    palette = fit_palette(replace(folder, pigments=pigments))
+    assert palette.g[len(palette.bases) + list(pigments).index("blue")] == pytest.approx(0.7, abs=0.05)
+
+
+def test_property_no_thickness_and_no_dose_is_ever_below_zero() -> None:
+    problem = problem_of()
+    at = start_at(problem, TRUTH.T.reshape(2, -1, WAVELENGTHS.size))
+    for score in (-1e3, 1e3):
+        shown = show(problem, replace(at, own=np.where(problem.used, score, 0.0)))
+        assert np.all(np.isfinite(shown.values))
+        assert shown.share.min() >= 0.0
+
+
+def test_reference_a_group_left_out_is_what_a_fit_without_it_misses() -> None:
+    folder = studio(seed=3)
+    _, fitted_to = fit_with_ground(folder, optics="two-flux")
+    for names in (("cream-a", "cream-b"), ("sky-a", "sky-b")):
+        castings = np.array([fitted_to.problem.names.index(name) for name in names])
+        left = leave_out(fitted_to, castings)
+        rest = fit_two_flux(replace(folder, readings=tuple(r for r in folder.readings if r.swatch not in names)))
+        for row, casting, missed in zip(left.rows, np.repeat(castings, 2), left.missed, strict=True):
+            cast = next(each for each in CASTS if each.name == fitted_to.problem.names[casting])
+            over = ("black", "white")[fitted_to.problem.readings.backing[row]]
+            setting = Setting(thickness_mm=cast.thickness_mm, over=over)
+            really = predict(rest, Blend(cast.base, cast.loadings), setting=setting).reflectance
+            apart = fitted_to.problem.read[row] - missed - really
+            assert np.sqrt(np.mean(apart**2)) < 0.3 * np.sqrt(np.mean(missed**2)) + 2e-4
+
+
+def test_few_castings_make_a_bold_question_less_sure_than_many() -> None:
+    told = {PAIR: Surprise(ratio=1.0, castings=2)}, {PAIR: Surprise(ratio=1.0, castings=200)}
+    few, many_castings = (widening(each, {PAIR}) for each in told)
+    assert few > many_castings >= 1.0
+    assert widening({PAIR: Surprise(ratio=6.0, castings=50)}, {PAIR}) > 4.0
+    assert widening({PAIR: Surprise(ratio=6.0, castings=50)}, set()) < 1.5
 
 
 def test_modes_are_compressed_without_loss_that_matters() -> None:

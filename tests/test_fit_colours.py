@@ -14,10 +14,11 @@ from scipy.optimize import least_squares
 from synthetic import CASTS, INSTRUMENT, WAVELENGTHS, Array, Cast, fit_two_flux, studio
 
 from tint import colorimetry
-from tint.appearance import Setting, predict
+from tint.appearance import Setting, predict, render
 from tint.fit import colour_foresight, fit_palette
-from tint.fit.colour_model import Colours, Linear, lay_out_colours, linear, noise_covariance
+from tint.fit.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
 from tint.fit.marquardt import most_likely
+from tint.fit.problem import INDEX_SD, LOBE, show
 from tint.fit.spectral_prior import SpectralPrior, spectral_prior
 from tint.materials import Blend
 from tint.palette import Palette, read_palette, write_palette
@@ -142,47 +143,71 @@ def test_reference_of_a_linear_problem_one_gets_the_textbook_s_answer() -> None:
 # The model
 
 
-def laid_out(**options: object) -> Colours:
+def laid_out(*, optics: str = "two-flux", **options: object) -> Colours:
     folder = as_colours(studio(CASTS[5:18], seed=1, **options), seed=1, light="D50", observer=2)  # type: ignore[arg-type]
-    return lay_out_colours(folder, spectral_prior(GRID), optics="two-flux", g=0.0)
+    return lay_out_colours(folder, spectral_prior(GRID), optics=optics)
 
 
-@pytest.mark.parametrize("seat", ["air", "wet"])
-def test_reference_slopes_of_colours_are_finite_differences(seat: str) -> None:
-    colours = laid_out(seat=seat, backings=("black", "none", "white"))
+@pytest.mark.parametrize(
+    ("optics", "seat", "step", "within", "every"),
+    [
+        ("two-flux", "air", 1e-4, 2e-5, 7),
+        ("two-flux", "wet", 1e-4, 2e-5, 7),
+        ("many-flux", "air", 1e-2, 5e-4, 23),  # its tables are rounded to single precision
+    ],
+)
+def test_reference_slopes_of_colours_are_finite_differences(
+    optics: str, seat: str, step: float, within: float, every: int
+) -> None:
+    colours = laid_out(optics=optics, seat=seat, backings=("black", "none", "white"))
     random = np.random.default_rng(3)
-    at = 0.4 * random.standard_normal(colours.n_common + colours.problem.n_shared)
+    at = 0.4 * random.standard_normal(colours.n_unknowns)
     here = linear(colours, at)
     blocks = {
-        "spectra": range(0, colours.n_spectral, 7),
-        "backings": range(colours.n_spectral, colours.n_common),
-        "castings": range(colours.n_common, at.size),
+        "spectra": range(0, colours.n_spectral, every),
+        "anisotropies": range(colours.n_spectral, colours.n_material),
+        "backings": range(colours.n_material, colours.n_common),
+        "castings": range(colours.n_common, at.size, every // 4),
     }
+    if optics == "two-flux":
+        assert not here.by_unknown[..., blocks.pop("anisotropies")].any()
     for block, unknowns in blocks.items():
         moved = 0.0
         for unknown in unknowns:
-            step = 1e-4 * np.eye(at.size)[unknown]
-            literal = (linear(colours, at + step).lab - linear(colours, at - step).lab) / 2e-4
-            assert np.allclose(here.by_unknown[..., unknown], literal, rtol=2e-4, atol=2e-5), (block, unknown)
+            away = step * np.eye(at.size)[unknown]
+            literal = (linear(colours, at + away).lab - linear(colours, at - away).lab) / (2.0 * step)
+            assert np.allclose(here.by_unknown[..., unknown], literal, rtol=2e-4, atol=within), (block, unknown)
             moved = max(moved, float(np.abs(literal).max()))
         assert moved > 1e-2, f"nothing depends on the {block}: the case proves nothing"
+
+
+def test_reference_changes_of_coefficients_are_finite_differences() -> None:
+    colours = laid_out()
+    random = np.random.default_rng(5)
+    at, step = 0.4 * random.standard_normal((2, colours.n_unknowns))
+    step[colours.n_material :] = 0.0
+    there, back = (show(colours.problem, colours.point(at + small * step)).coefficients for small in (1e-5, -1e-5))
+    here = show(colours.problem, colours.point(at))
+    told = changes(colours, here, np.stack((step, 2.0 * step), axis=1)[: colours.n_material])
+    assert np.allclose(told[0], (there - back) / 2e-5, rtol=1e-6, atol=1e-9)
+    assert np.allclose(told[1], 2.0 * told[0])
 
 
 def test_the_smoothest_spectra_and_cards_are_those_of_the_readings() -> None:
     colours = laid_out()
     assert np.allclose(colorimetry.lab(colours.problem.read, colours.view), colours.lab, rtol=0.0, atol=1e-8)
-    nothing = np.zeros(colours.n_common + colours.problem.n_shared)
-    assert np.array_equal(colours.backings(nothing), colours.problem.backings)
+    nothing = np.zeros(colours.n_unknowns)
+    assert np.array_equal(colours.backings(nothing), colours.problem.readings.backings)
     # One unknown of a backing is one standard deviation of X, Y or Z.
     raised = nothing.copy()
-    raised[colours.n_spectral + 1] = 1.0
+    raised[colours.n_material + 1] = 1.0
     change = colorimetry.xyz(colours.backings(raised) - colours.backings(nothing), colours.view) / colours.view.white
     assert np.allclose(change, [[0.0, INSTRUMENT.repeatability, 0.0], [0.0, 0.0, 0.0]], rtol=0.0, atol=1e-12)
 
 
 def test_reference_noise_is_that_of_tristimulus_values() -> None:
     colours = laid_out()
-    here = linear(colours, np.zeros(colours.n_common + colours.problem.n_shared))
+    here = linear(colours, np.zeros(colours.n_unknowns))
     random = np.random.default_rng(6)
     shares = colorimetry.lab_to_xyz(here.lab[4], np.ones(3))
     noisy = shares + INSTRUMENT.repeatability * random.standard_normal((20000, 3))
@@ -198,11 +223,11 @@ def test_reference_noise_is_that_of_tristimulus_values() -> None:
 
 def at_the_mode(colours: Colours, misfit: float, weight: Array) -> tuple[Array, Linear, Array, Array]:
     """Unknowns and colours there, the information and the inverse of the noise of each reading."""
-    unknowns: Array = np.zeros(colours.n_common + colours.problem.n_shared)
+    unknowns: Array = np.zeros(colours.n_unknowns)
     for _ in range(60):
         here = linear(colours, unknowns)
         inverse = np.linalg.inv(noise_covariance(colours, here.by_share, misfit))
-        inverse = inverse * weight[colours.problem.swatch][:, None, None]
+        inverse = inverse * weight[colours.problem.readings.casting][:, None, None]
         information, pull = normal(here, unknowns, inverse, colours.lab - here.lab, slice(None))
         step = np.linalg.solve(information + np.eye(unknowns.size), pull - unknowns)
         unknowns = np.asarray(unknowns + step / max(1.0, float(np.abs(step).max())))
@@ -228,15 +253,17 @@ def test_reference_what_is_foretold_is_the_linear_fit_without_the_swatch(
     weight = np.linspace(0.3, 1.0, colours.problem.thickness.size)
     unknowns, here, information, inverse = at_the_mode(colours, misfit, weight)
     root = np.linalg.cholesky(np.linalg.inv(information))
-    evidence = colour_foresight.evidence(colours, here, unknowns, root=root, misfit=misfit, weight=weight)
+    evidence = colour_foresight.evidence(colours, here, root=root, misfit=misfit, weight=weight)
     honest = noise_covariance(colours, here.by_share, 0.0)
+    used = colours.problem.used
+    places = np.full(used.shape, -1)
+    places[used] = np.arange(colours.n_common, colours.n_unknowns)
     for swatch in range(colours.problem.thickness.size):
-        rows = np.flatnonzero(colours.problem.swatch == swatch)
+        rows = np.flatnonzero(colours.problem.readings.casting == swatch)
         known, pull = normal(here, unknowns, inverse, colours.lab - here.lab, rows)
         covariance = np.linalg.inv(information - known)
         step = -covariance @ pull  # at the mode all pulls are in balance
-        own = colours.problem.own[swatch]
-        own = own[own < colours.problem.n_shared] + colours.n_common
+        own = places[swatch][used[swatch]]
         assert np.allclose(step[own], -unknowns[own], rtol=0.0, atol=1e-5)  # nothing but the prior is left: as written
         assert np.allclose(covariance[np.ix_(own, own)], np.eye(own.size), rtol=0.0, atol=1e-9)
         by = here.by_unknown[rows]
@@ -244,8 +271,8 @@ def test_reference_what_is_foretold_is_the_linear_fit_without_the_swatch(
         parts = colorimetry.difference_parts_slopes(*2 * (foretold_lab(colours, evidence.foretold[rows]),))[1]
         wanted = np.einsum("mic,mcd,mid->m", parts, spread, parts, optimize=True)
         assert np.allclose(evidence.expected[rows], wanted, rtol=1e-5), swatch
-        step[colours.n_spectral : colours.n_common] = 0.0  # what lies behind stays as it was read
-        told = np.einsum("mcw,mw->mc", here.by_reading[rows], evidence.foretold[rows] - here.at.predicted[rows])
+        step[colours.n_material : colours.n_common] = 0.0  # what lies behind stays as it was read
+        told = np.einsum("mcw,mw->mc", here.by_reading[rows], evidence.foretold[rows] - here.shown.values[rows])
         assert np.allclose(told, by @ step, rtol=0.0, atol=1e-4), swatch
 
 
@@ -288,10 +315,11 @@ def test_blends_that_were_not_cast_come_out_within_the_stated_error(many: list[P
 
 def test_the_expected_error_holds_for_readings_of_new_castings(many: list[Palette]) -> None:
     share: list[float] = []
-    for seed, palette in enumerate(many):
+    for palette in many:
         for base, loadings, thickness in FRESH * 2:
             cast = Cast(f"{base}-{len(share)}", base, thickness, loadings)
-            (read,) = as_colours(studio((cast,), seed=500 + len(share), backings=("white",)), seed=seed).readings
+            spectra = studio((cast,), seed=500 + len(share), backings=("white",))
+            (read,) = as_colours(spectra, seed=900 + len(share)).readings
             seen = predict(palette, Blend(base, loadings), setting=Setting(thickness_mm=thickness, over="white"))
             share.append(float(colorimetry.difference(seen.lab, read.values)) / seen.expected_error)
     # 96 castings: 95 in 100 are to fall inside; fewer than 88 % would be chance once in some hundred times.
@@ -403,9 +431,10 @@ def test_the_same_folder_gives_the_same_palette_and_a_file_keeps_it(tmp_path: Pa
     file = tmp_path / "palette.two-flux.fit"
     write_palette(palette, file)
     for other in (again, read_palette(file, digest="5" * 64)):
-        for name in ("k", "s", "local", "modes", "wavelengths"):
+        for name in ("k", "s", "g", "g_error", "index", "local", "modes", "wavelengths"):
             assert np.array_equal(getattr(palette, name), getattr(other, name)), name
         assert (other.read_as, other.digest, other.misfit) == ("colours", "5" * 64, palette.misfit)
+        assert (other.lobe, other.surprises) == (palette.lobe, palette.surprises)
         assert (other.instrument, other.swatches, other.seen) == (palette.instrument, palette.swatches, palette.seen)
         assert np.array_equal(other.backings["black"], palette.backings["black"])
         assert np.array_equal(other.evidence.foretold, palette.evidence.foretold)
@@ -419,11 +448,50 @@ def test_readings_of_a_casting_may_stand_in_any_order() -> None:
 
 def test_many_flux_fits_colours_too() -> None:
     palette = fit_palette(coloured(None), optics="many-flux", g=0.35)
-    assert (palette.model, palette.g) == ("many-flux", 0.35)
+    assert palette.model == "many-flux"
+    assert np.allclose(palette.g, 0.35, rtol=0.0, atol=1e-12)
+    assert (palette.lobe, palette.index.tolist(), palette.index_error.tolist()) == (0.0, [1.41, 1.43], [0.0, 0.0])
+    assert not palette.g_error.any()
     missed, stated = away(palette)
     assert missed.mean() < 1.5  # the studio is not made by this model
     assert np.mean(missed <= stated) > 0.75
     assert palette.misfit > 0.01
+
+
+@pytest.fixture(scope="module")
+def free() -> Palette:
+    """Fitted by many fluxes, each anisotropy near what is known of its kind; doses are exactly as written."""
+    sure = replace(INSTRUMENT, dose_error_percent=0.0)
+    return fit_palette(as_colours(studio(instrument=sure)), optics="many-flux")
+
+
+def test_each_component_has_its_own_anisotropy_and_its_error_is_among_the_modes(free: Palette) -> None:
+    n = len(free.k)
+    assert np.all((free.g > 0.0) & (free.g < 0.95))
+    assert np.all((free.g_error > 0.0) & (free.g_error < 0.27))  # no wider than the prior of a rubber
+    assert np.ptp(free.g[:, 7]) > 0.02
+    variance = np.sum(free.modes**2, axis=0)[7].reshape(3, n)  # at 540 nm
+    m = free.s[:, 7] / (1.0 - free.g[:, 7])
+    # Where g is in doubt, m is in doubt by more than s is.
+    apart = free.modes[:, 7, 2 * n :] / m - free.modes[:, 7, n : 2 * n] / free.s[:, 7]
+    doubt = free.g_error / (1.0 - free.g[:, 7])
+    assert np.allclose(np.linalg.norm(apart, axis=0), doubt, rtol=0.15)
+    assert np.all(variance > 0.0)
+
+
+def test_what_colours_cannot_tell_is_as_stated(free: Palette) -> None:
+    assert free.index.tolist() == [1.41, 1.43]
+    assert free.index_error.tolist() == [INDEX_SD, INDEX_SD]
+    assert free.lobe == pytest.approx(LOBE[0])
+
+
+def test_the_palette_shows_of_its_castings_what_the_fit_says_of_them(free: Palette) -> None:
+    for at, (cast, swatch) in enumerate(zip(CASTS, free.swatches, strict=True)):
+        share = free.shares(cast.base, free.loadings(Blend(cast.base, cast.loadings)))
+        setting = Setting(thickness_mm=swatch.fitted_thickness_mm)
+        seen = render(free, share, base=cast.base, setting=setting, backings=("black", "white"))
+        fitted = free.evidence.fitted[free.evidence.swatch == at]
+        assert np.abs(seen.reflectance - fitted).max() < 1e-6, cast.name
 
 
 # Thin folders

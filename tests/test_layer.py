@@ -1,4 +1,4 @@
-"""One interface to the layer models: K, S and thickness over a backing, with slopes."""
+"""One interface to the layer models: K, S, M and thickness over a backing, with slopes; and mixtures of components."""
 
 from __future__ import annotations
 
@@ -9,8 +9,11 @@ import pytest
 import reference
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
 
+from tint import forward
 from tint.errors import InputError
+from tint.forward import FREE, TRANSMITTANCE, Readings
 from tint.optics import layer
 from tint.optics.layer import Array, Optics
 from tint.optics.surface import faces
@@ -58,46 +61,61 @@ def test_a_hiding_layer_reads_alike_over_any_backing() -> None:
         assert np.ptp(read) < 1e-12
 
 
-def finite_differences(value: Callable[[Array, Array, Array], Array], K: Array, S: Array, d: Array) -> Array:
-    step = 1e-5
-    return np.stack(
-        [
-            (value(*(at + step * (axis == number) for number, at in enumerate((K, S, d)))) - value(
-                *(at - step * (axis == number) for number, at in enumerate((K, S, d)))
-            )) / (2.0 * step)
-            for axis in range(3)
-        ]
-    )  # fmt: skip
+def finite_differences(value: Callable[..., Array], *at: Array, step: float) -> Array:
+    """Slopes by each argument, over steps that are shares of it."""
+    moves = [step * each * np.eye(len(at))[:, number, None] for number, each in enumerate(at)]
+    ups, downs = (
+        zip(*(each + sign * move for each, move in zip(at, moves, strict=True)), strict=True) for sign in (1, -1)
+    )
+    both = zip(ups, downs, at, strict=True)
+    return np.stack([(value(*up) - value(*down)) / (2.0 * step * each) for up, down, each in both])
 
 
-INSIDE = (np.array([0.01, 0.2, 1.5]), np.array([2.0, 0.6, 0.05]), np.array([0.5, 2.0, 4.0]))
+K_INSIDE, S_INSIDE = np.array([0.01, 0.2, 1.5]), np.array([2.0, 0.6, 0.05])
+INSIDE = (K_INSIDE, S_INSIDE, S_INSIDE / (1.0 - np.array([0.3, 0.65, 0.9])), np.array([0.5, 2.0, 4.0]))
+# The tables of the many-flux model hold seven digits: larger steps, and differences that are less exact.
+STEPS = {"two-flux": (1e-5, 1e-6, 1e-9), "many-flux": (3e-3, 5e-3, 1e-4)}
 
 
 @pytest.mark.parametrize("geometry", GEOMETRIES)
 @pytest.mark.parametrize("seat", SEATS)
 @pytest.mark.parametrize("backing", [None, 0.04, 0.9])
-def test_reference_slopes_are_finite_differences(geometry: str, seat: str, backing: float | None) -> None:
-    optics = Optics(geometry=geometry)
+@pytest.mark.parametrize("model", layer.MODELS)
+def test_reference_slopes_are_finite_differences(model: str, geometry: str, seat: str, backing: float | None) -> None:
+    optics = Optics(model=model, geometry=geometry)
 
-    def value(K: Array, S: Array, d: Array) -> Array:
-        return layer.reflectance(K, S, thickness=d, backing=backing, seat=seat, optics=optics)
+    def value(K: Array, S: Array, M: Array, d: Array) -> Array:
+        return layer.reflectance(K, S, M, thickness=d, backing=backing, seat=seat, optics=optics)
 
     read, slopes = layer.reflectance_slopes(
-        INSIDE[0], INSIDE[1], thickness=INSIDE[2], backing=backing, seat=seat, optics=optics
-    )
+        *INSIDE[:3], thickness=INSIDE[3], backing=backing, seat=seat, optics=optics
+    )  # fmt: skip
+    step, rtol, atol = STEPS[model]
     assert np.array_equal(read, value(*INSIDE))
-    assert np.allclose(slopes, finite_differences(value, *INSIDE), rtol=1e-6, atol=1e-9)
+    assert np.allclose(slopes, finite_differences(value, *INSIDE, step=step), rtol=rtol, atol=atol)
+    assert np.all(slopes[2] == 0.0) == (model == "two-flux"), "two-flux theory knows nothing of M"
 
 
-def test_reference_slopes_of_the_transmittance_are_finite_differences() -> None:
-    optics = Optics(k1=0.035, k2=0.52)
+@pytest.mark.parametrize("model", layer.MODELS)
+def test_reference_slopes_of_the_transmittance_are_finite_differences(model: str) -> None:
+    optics = Optics(model=model, k1=0.035, k2=0.52)
 
-    def value(K: Array, S: Array, d: Array) -> Array:
-        return layer.transmittance(K, S, thickness=d, optics=optics)
+    def value(K: Array, S: Array, M: Array, d: Array) -> Array:
+        return layer.transmittance(K, S, M, thickness=d, optics=optics)
 
-    passed, slopes = layer.transmittance_slopes(INSIDE[0], INSIDE[1], thickness=INSIDE[2], optics=optics)
+    passed, slopes = layer.transmittance_slopes(*INSIDE[:3], thickness=INSIDE[3], optics=optics)
+    step, rtol, atol = STEPS[model]
     assert np.array_equal(passed, value(*INSIDE))
-    assert np.allclose(slopes, finite_differences(value, *INSIDE), rtol=1e-6, atol=1e-9)
+    assert np.allclose(slopes, finite_differences(value, *INSIDE, step=step), rtol=rtol, atol=atol)
+
+
+def test_without_m_scattering_is_alike_every_way() -> None:
+    optics = Optics(model="many-flux")
+    K, S, _, d = INSIDE
+    alike = layer.reflectance(K, S, S, thickness=d, backing=0.5, optics=optics)
+    assert np.array_equal(layer.reflectance(K, S, thickness=d, backing=0.5, optics=optics), alike)
+    forwards = layer.reflectance(K, S, 4.0 * S, thickness=d, backing=0.5, optics=optics)
+    assert np.max(np.abs(forwards - alike)) > 0.01
 
 
 @pytest.mark.parametrize("k1", [None, 0.035])
@@ -130,7 +148,7 @@ def test_arrays_broadcast_with_the_wavelength_last() -> None:
     thickness, backing = np.full((5, 4, 1), 2.0), np.linspace(0.0, 1.0, 31)
     read, slopes = layer.reflectance_slopes(K, S, thickness=thickness, backing=backing, optics=Optics())
     assert read.shape == (5, 4, 31)
-    assert slopes.shape == (3, 5, 4, 31)
+    assert slopes.shape == (4, 5, 4, 31)
     assert layer.transmittance(K, S, thickness=thickness, optics=Optics()).shape == (5, 4, 31)
     one = layer.reflectance(0.1, 1.0, thickness=2.0, backing=backing[7], optics=Optics())
     assert read[3, 2, 7] == float(one)
@@ -151,8 +169,97 @@ def test_a_layer_is_read_over_many_backings_at_once() -> None:
     K, S = np.linspace(0.1, 0.5, 31), np.linspace(1.0, 2.0, 31)
     read, slopes = layer.reflectance_slopes(K, S, thickness=2.0, backing=backing, optics=optics)
     assert read.shape == (2, 31)
-    assert slopes.shape == (3, 2, 31)
+    assert slopes.shape == (4, 2, 31)
     for at in range(2):
         one, of_one = layer.reflectance_slopes(K, S, thickness=2.0, backing=backing[at], optics=optics)
         assert np.allclose(read[at], one, rtol=0.0, atol=1e-15)
         assert np.allclose(slopes[:, at], of_one, rtol=0.0, atol=1e-13)
+
+
+# Mixtures.
+
+SHARES = arrays(float, (4, 3), elements=st.floats(0.0, 2.0))
+SIZES = arrays(float, (3, 5), elements=st.floats(0.0, 20.0))
+ANISOTROPIES = arrays(float, (3, 5), elements=st.floats(0.0, 0.94))
+
+
+@given(SHARES, SIZES, SIZES, ANISOTROPIES)
+@settings(max_examples=60, deadline=None)
+def test_property_a_mixture_scatters_as_its_parts_do(shares: Array, k: Array, s: Array, g: Array) -> None:
+    m = s / (1.0 - g)
+    mixed = forward.mix(np.stack((k, s, m)), shares)
+    assert mixed.shape == (3, 4, 5)
+    K, S, M = mixed
+    for whole, each in ((K, k), (S, s), (M, m)):
+        assert np.allclose(whole, np.einsum("np,pw->nw", shares, each), rtol=1e-12, atol=1e-12)
+    assert np.all(M >= S * (1.0 - 1e-12)), "all scattering is no less than what turns light round"
+    # The mean of the parts' g, each by how much it scatters.
+    total = np.einsum("np,pw->nw", shares, m)
+    mean = np.einsum("np,pw->nw", shares, m * g) / np.where(total > 0.0, total, 1.0)
+    assert np.allclose(forward.anisotropy(mixed), mean, rtol=0.0, atol=1e-9)
+    assert np.all(forward.anisotropy(mixed) <= g.max() + 1e-9)
+
+
+def test_what_does_not_scatter_has_no_anisotropy() -> None:
+    assert forward.anisotropy(np.zeros((3, 2))).tolist() == [0.0, 0.0]
+    clear = np.array([[0.1], [0.0], [0.0]])[:, None], np.array([[0.2], [1.0], [2.5]])[:, None]
+    both = np.concatenate(clear, axis=1)  # a dye and a pigment
+    mixed = forward.mix(both, np.array([[0.9, 0.1]]))
+    assert forward.anisotropy(mixed) == pytest.approx(0.6)
+
+
+@pytest.mark.parametrize("model", layer.MODELS)
+def test_many_readings_are_those_of_single_layers(model: str) -> None:
+    optics = (Optics(model=model, refractive_index=1.41), Optics(model=model, refractive_index=1.43))
+    rng = np.random.default_rng(8)
+    mixed = rng.uniform(0.05, 2.0, (3, 4, 6))
+    mixed[2] = mixed[1] / (1.0 - rng.uniform(0.0, 0.9, (4, 6)))
+    thickness = np.array([0.8, 1.5, 2.0, 4.0])
+    backings = np.stack((np.full(6, 0.05), np.full(6, 0.85)))
+    readings = Readings(
+        casting=np.array([0, 0, 1, 2, 3, 3]),
+        backing=np.array([0, 1, FREE, TRANSMITTANCE, 1, 0]),
+        wet=np.array([False, True, False, False, True, False]),
+        base=np.array([0, 0, 1, 1, 0, 0]),
+        backings=backings,
+    )
+    seen = forward.read(readings, mixed, thickness, optics=optics)
+    assert np.all(seen.by_shape == 0.0)
+    for row, (at, behind) in enumerate(zip(readings.casting, readings.backing, strict=True)):
+        own = optics[readings.base[row]]
+        if behind == TRANSMITTANCE:
+            one, slopes = layer.transmittance_slopes(*mixed[:, at], thickness=thickness[at], optics=own)
+        else:
+            one, slopes = layer.reflectance_slopes(
+                *mixed[:, at],
+                thickness=thickness[at],
+                backing=None if behind == FREE else backings[behind],
+                seat="wet" if readings.wet[row] else "air",
+                optics=own,
+            )
+        assert np.allclose(seen.values[row], one, rtol=0.0, atol=1e-7)
+        assert np.allclose(seen.slopes[:, row], slopes, rtol=1e-5, atol=1e-6)
+
+
+def test_slopes_by_index_and_lobe_are_finite_differences() -> None:
+    optics = (Optics(model="many-flux", refractive_index=1.41),)
+    readings = Readings(
+        casting=np.zeros(4, dtype=np.int64),
+        backing=np.array([0, 0, FREE, TRANSMITTANCE]),
+        wet=np.array([False, True, False, False]),
+        base=np.zeros(4, dtype=np.int64),
+        backings=np.full((1, 3), 0.8),
+    )
+    mixed = np.stack(INSIDE[:3])[:, None]
+
+    def read(index: float, lobe: float) -> forward.Predicted:
+        return forward.read(readings, mixed, np.array([2.0]), optics=optics, index=np.array([index]), lobe=lobe)
+
+    by_index = (read(1.425, 0.04).values - read(1.415, 0.04).values) / 0.01
+    by_lobe = (read(1.42, 0.05).values - read(1.42, 0.03).values) / 0.02
+    # Over a backing light runs to and fro, which is no parabola in either.
+    assert np.allclose(read(1.42, 0.04).by_shape, [by_index, by_lobe], rtol=1e-3, atol=3e-4)
+    stated = forward.read(
+        readings, mixed, np.array([2.0]), optics=(Optics(model="many-flux", refractive_index=1.42, lobe=0.04),)
+    )
+    assert np.allclose(read(1.42, 0.04).values, stated.values, rtol=0.0, atol=2e-6)

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from synthetic import CASTS, fit_two_flux, studio
 
+from tint import forward
 from tint.adjust import Trial, TrialReading
 from tint.adjust.lots import LotCheck, check_lot, rescale
 from tint.errors import InputError
@@ -54,11 +55,11 @@ def letdown(
     for name, tilt in (bend or {}).items():
         new_k[names.index(name)] *= np.linspace(1.0 - tilt, 1.0 + tilt, new_k.shape[1])
     share = palette.shares(blend.base, palette.loadings(blend))
+    mixed = forward.mix(replace(palette, k=new_k, s=new_s).coefficients, share)
     readings = []
     for over in ("black", "white"):
         exact = layer.reflectance(
-            share @ new_k,
-            share @ new_s,
+            *mixed,
             thickness=thickness,
             backing=palette.backing(over),
             optics=palette.optics(blend.base),

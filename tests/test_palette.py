@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from synthetic import fit_two_flux
 
+from tint import forward
 from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.files import arrays_from_bytes, arrays_to_bytes
@@ -44,10 +45,32 @@ def test_shares_keep_leading_axes() -> None:
 
 
 def test_the_mixing_law_adds_what_each_component_adds(palette: Palette) -> None:
-    # K = (1 - 0.6 / 100) k_milky + 0.5 k_white + 0.1 k_blue, and S likewise.
+    # K = (1 - 0.6 / 100) k_milky + 0.5 k_white + 0.1 k_blue, and S and M likewise.
     share = palette.shares("milky", palette.loadings(Blend("milky", {"blue": 0.1, "white": 0.5})))
-    for mixed, each in ((share @ palette.k, palette.k), (share @ palette.s, palette.s)):
+    for mixed, each in zip(forward.mix(palette.coefficients, share), palette.coefficients, strict=True):
         assert np.allclose(mixed, 0.994 * each[1] + 0.5 * each[2] + 0.1 * each[4], rtol=1e-14, atol=0.0)
+
+
+def test_coefficients_are_k_s_and_all_scattering(palette: Palette) -> None:
+    k, s, m = palette.coefficients
+    assert np.array_equal(k, palette.k)
+    assert np.array_equal(s, palette.s)
+    assert np.all(m >= s)
+    scatters = s > 0.0
+    assert np.allclose(forward.anisotropy(palette.coefficients)[scatters], palette.g[scatters], rtol=0.0, atol=1e-12)
+
+
+def test_a_percent_of_pigment_adds_itself_less_the_base_that_it_displaces(palette: Palette) -> None:
+    one = palette.shares("milky", np.array([0.5, 0.0, 0.1]))
+    other = palette.shares("milky", np.array([0.5, 1.0, 0.1]))
+    step = forward.mix(palette.coefficients, other) - forward.mix(palette.coefficients, one)
+    assert np.allclose(palette.gains("milky")[:, 1], step, rtol=1e-12, atol=1e-14)
+
+
+def test_what_is_fitted_of_the_faces_reaches_the_optics(palette: Palette) -> None:
+    other = replace(palette, index=np.array([1.404, 1.437]), lobe=0.04)
+    assert (other.optics("clear").refractive_index, other.optics("milky").refractive_index) == (1.404, 1.437)
+    assert other.optics("clear").lobe == 0.04
 
 
 def test_a_blend_and_its_vector_are_one(palette: Palette) -> None:

@@ -95,14 +95,17 @@ def test_property_the_order_of_pigments_does_not_matter(demo_palette: Palette, t
     order = np.random.default_rng(2).permutation(m)
     pick = np.concatenate((np.arange(n), n + order))
     both = np.concatenate((pick, n + m + pick))
+    all_three = np.concatenate((both, 2 * (n + m) + pick))
     names = list(demo_palette.pigments)
     turned = replace(
         demo_palette,
         pigments={names[at]: demo_palette.pigments[names[at]] for at in order},
         k=demo_palette.k[pick],
         s=demo_palette.s[pick],
+        g=demo_palette.g[pick],
+        g_error=demo_palette.g_error[pick],
         local=demo_palette.local[:, both[:, None], both],
-        modes=demo_palette.modes[:, :, both],
+        modes=demo_palette.modes[:, :, all_three],
     )
     one, two = found(demo_palette, target).recipes, found(turned, target).recipes
     assert [set(each.blend.loadings) for each in one] == [set(each.blend.loadings) for each in two]

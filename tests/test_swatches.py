@@ -29,6 +29,8 @@ from msgspec import Struct
 from msgspec.structs import fields
 
 from tint.errors import FolderError
+from tint.kinds import KINDS, MOST_STATED, RUBBER, UNKNOWN
+from tint.optics.many_flux import MOST_G
 from tint.swatches import INPUT_FILES, SwatchFolder, folder_digest, inspect_folder, read_folder
 from tint.swatches.keys import BaseTable, InstrumentTable, PigmentTable
 
@@ -71,6 +73,31 @@ def test_what_is_declared_is_read(folder: Path) -> None:
     assert (yellow.cures, yellow.max_loading, yellow.lot) == (("addition", "condensation"), 2.0, "Y-117")
     assert (yellow.density, yellow.price) == (1.6, 46.0)
     assert (blue.cures, blue.max_loading, blue.lot, blue.price) == (None, None, None, None)
+
+
+def test_kinds_and_anisotropies_are_read_and_may_be_left_out(tmp_path: Path) -> None:
+    change = every(
+        replace("palette.toml", "price = 46.0\n", 'price = 46.0\nkind = "organic yellow"\ng = 0.7\n'),
+        replace("palette.toml", "k2 = 0.55\n", 'k2 = 0.55\nkind = "silica"\ng = 0\n'),
+    )
+    read = read_folder(write(tmp_path / "lids", changed(change)))
+    yellow, blue, milky = read.pigments["yellow"], read.pigments["deep blue"], read.bases["milky"]
+    assert (yellow.kind, yellow.g) == ("organic yellow", 0.7)
+    assert (blue.kind, blue.g) == (None, None)
+    assert (milky.kind, milky.g) == ("silica", 0.0)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_may_be_written_and_stands_in_the_docs(kind: str, tmp_path: Path) -> None:
+    change = replace("palette.toml", "price = 46.0\n", f'price = 46.0\nkind = "{kind}"\n')
+    assert read_folder(write(tmp_path / "lids", changed(change))).pigments["yellow"].kind == kind
+    assert f"`{kind}`" in (Path(__file__).parents[1] / "docs" / "folder.md").read_text("utf-8")
+
+
+@pytest.mark.parametrize(("mean", "sd"), [*KINDS.values(), UNKNOWN, RUBBER])
+def test_what_is_believed_of_a_kind_can_be(mean: float, sd: float) -> None:
+    assert 0.0 < mean < MOST_STATED < MOST_G
+    assert 0.0 < sd < 0.3
 
 
 def test_what_is_silent_takes_its_default(tmp_path: Path) -> None:

@@ -100,7 +100,7 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
     "unknown key in a base": (
         toml("k1 = 0.03", "k3 = 0.03"),
         (TOML, None, "bases.milky.k3"),
-        "expected cure, density, .*, k1, k2 and 1 more; remove it",
+        "expected cure, density, .*, k1, k2 and 3 more; remove it",
     ),
     "key in a backing": (
         toml("[backings.white]", '[backings.white]\nfile = "w.csv"'),
@@ -154,6 +154,32 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
     ),
     "true for a number": (toml("k2 = 0.55", "k2 = true"), (TOML, None, "bases.milky.k2"), "found true"),
     "k1 above 1": (toml("k1 = 0.03", "k1 = 3"), (TOML, None, "bases.milky.k1"), "a fraction from 0 to 1"),
+    "a kind that is misspelt": (
+        toml("price = 46.0", 'price = 46.0\nkind = "organic yelow"'),
+        (TOML, None, "pigments.yellow.kind"),
+        "found 'organic yelow'; expected one of titanium dioxide, .*, phthalocyanine, .*silica; "
+        "did you mean organic yellow?",
+    ),
+    "a kind that nobody knows": (
+        toml("k1 = 0.03", 'k1 = 0.03\nkind = "porridge"'),
+        (TOML, None, "bases.milky.kind"),
+        "found 'porridge'; expected one of titanium dioxide, .*; leave it out where none of them fits",
+    ),
+    "a kind that is no text": (
+        toml("price = 46.0", "price = 46.0\nkind = 7"),
+        (TOML, None, "pigments.yellow.kind"),
+        "found 7; expected one of titanium dioxide",
+    ),
+    "an anisotropy beyond the tables": (
+        toml("price = 46.0", "price = 46.0\ng = 0.96"),
+        (TOML, None, "pigments.yellow.g"),
+        "found 0.96; expected an anisotropy from 0 to 0.94; leave it out where nobody measured it",
+    ),
+    "an anisotropy below 0": (
+        toml("k1 = 0.03", "k1 = 0.03\ng = -0.2"),
+        (TOML, None, "bases.milky.g"),
+        "found -0.2; expected an anisotropy from 0 to 0.94",
+    ),
     "a part of mix": (
         toml("{ A = 10.0, B = 1.0 }", "{ A = 10.0, B = 0.0 }"),
         (TOML, None, "bases.milky.mix.B"),

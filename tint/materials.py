@@ -34,6 +34,10 @@ class Base:
         Measured Saunderson constants, in place of those of the refractive index (two-flux only) [-].
     lot : str, optional
         The lot that the swatches were cast from, where their own rows name none.
+    kind : str, optional
+        What scatters in it, such as `silica`: chooses what is believed of its anisotropy before any casting.
+    g : float, optional
+        Its anisotropy, where it is known [-].
     """
 
     name: str
@@ -46,6 +50,8 @@ class Base:
     k1: float | None = None
     k2: float | None = None
     lot: str | None = None
+    kind: str | None = None
+    g: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +68,10 @@ class Pigment:
         [g/cm3]
     price : float, optional
         Per kilogram, in any one currency.
+    kind : str, optional
+        What it is, such as `titanium dioxide`: chooses what is believed of its anisotropy before any casting.
+    g : float, optional
+        Its anisotropy, where it is known [-].
     """
 
     name: str
@@ -70,6 +80,8 @@ class Pigment:
     density: float | None = None
     lot: str | None = None
     price: float | None = None
+    kind: str | None = None
+    g: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,11 +8,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry
-from tint.appearance import Appearance, Setting, how_read, outside, predict, render
+from tint.appearance import Appearance, Setting, how_read, outside, predict, render, transmittance
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.optics import layer
 from tint.palette import ONE_WAY, Palette
 
 Array = NDArray[np.float64]
@@ -137,9 +136,7 @@ def course(palette: Palette, blend: Blend, *, setting: Setting, thickness_mm: Ar
         backings=(palette.black, palette.white),
         thickness_mm=depths,
     )
-    optics = palette.optics(blend.base, geometry=setting.geometry or None)
-    K, S = share @ palette.k, share @ palette.s
-    passed = layer.transmittance(K, S, thickness=depths[:, None], optics=optics)
+    passed = transmittance(palette, share, base=blend.base, setting=setting, thickness_mm=depths)
     labs = colorimetry.lab(drawn.reflectance, view)
     return Course(
         thickness_mm=depths,

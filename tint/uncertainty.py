@@ -1,4 +1,4 @@
-"""How far a prediction may be off: the palette's covariance, thickness, doses, and the misfit that the swatches show.
+"""How far a prediction may be off: the palette's covariance, thickness, doses, and what leaving out taught.
 
 Everything is carried to first order into (L*, a*, b*, contrast ratio), whose covariance gives the two errors that are
 shown: the CIEDE2000 radius and the half width of the contrast ratio, each to hold 95 times in 100 for a casting made
@@ -15,18 +15,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
-from tint.palette import Palette
+from tint.palette import Palette, bold, widening
 
 Array = NDArray[np.float64]
 
 _Z95 = 1.959964  # two-sided, standard normal
 Z95_ONE_SIDED = 1.644854
-
-# How alike a swatch's reading must be to a prediction to speak for its misfit.
-_NEAR_DELTA_E = 15.0
-_NEAR_CONTRAST = 0.10
 _OPACITY_SLACK = 0.02  # of a contrast ratio that was to be reached; lamps and walls vary by more
-_BACKGROUND = 0.02  # weight of the readings that are unlike it
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +44,7 @@ def of_colour(
     reflectance: Array,
     slopes: Array,
     *,
+    thickness_mm: float,
     view: Viewing,
     has_pair: bool,
 ) -> ColourError:
@@ -60,20 +56,21 @@ def of_colour(
         [%]
     reflectance : ndarray, shape (1 or 3, n_wavelengths)
         Over the backing asked for, then (with `has_pair`) over the darkest and the lightest [-].
-    slopes : ndarray, shape (1 or 3, 3, n_wavelengths)
-        By K, S and thickness.
+    slopes : ndarray, shape (1 or 3, 4, n_wavelengths)
+        By K, S, M and thickness.
+    thickness_mm : float
+        [mm]
     """
     lab, by_reading = colorimetry.lab_slopes(reflectance[0], view)
-    # Derivatives of (L*, a*, b*, contrast ratio) by K, S and thickness at each wavelength: (4, 3, n_wavelengths).
-    along = np.zeros((4, 3, palette.wavelengths.size))
+    # Derivatives of (L*, a*, b*, contrast ratio) by K, S, M and thickness at each wavelength: (4, 4, n_wavelengths).
+    along = np.zeros((4, 4, palette.wavelengths.size))
     along[:3] = by_reading[:, None, :] * slopes[0]
     if has_pair:
         along[3] = _contrast_slopes(reflectance[1:], slopes[1:], view)
     again = _of_making(palette, base, loadings, along)
     again += _of_reading(palette, by_reading, reflectance, view, has_pair=has_pair)
-    covariance = again + of_palette(palette, along[:, :2], palette.shares(base, loadings))
-    ratio = float(colorimetry.contrast_ratio(reflectance[1], reflectance[2], view)) if has_pair else np.nan
-    covariance *= surprise_near(palette, lab, ratio, view)
+    covariance = again + of_palette(palette, along[:, :3], palette.shares(base, loadings))
+    covariance *= widening(palette.surprises, bold(palette.seen, palette.blend(base, loadings), thickness_mm))
     half_width = _Z95 * float(np.sqrt(covariance[3, 3])) if has_pair else np.nan
     scatter = float(radius(lab, again[:3, :3]))
     return ColourError(covariance, float(radius(lab, covariance[:3, :3])), half_width, scatter)
@@ -86,22 +83,21 @@ def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
 
 
 def of_palette(palette: Palette, along: Array, share: Array) -> Array:
-    """Covariance, shape (n, n), of outputs whose slopes by K and S have shape (n, 2, n_wavelengths)."""
-    gradient = (along[:, :, None, :] * share[:, None]).reshape(along.shape[0], -1, along.shape[-1])
-    alone = np.einsum("apw,wpq,bqw->ab", gradient, palette.local, gradient, optimize=True)
-    common = np.einsum("apw,rwp->ar", gradient, palette.modes)
+    """Covariance, shape (n, n), of outputs whose slopes by K, S and M have shape (n, 3, n_wavelengths)."""
+    gradient = along[:, :, None, :] * share[:, None]  # (n, 3, n_components, n_wavelengths)
+    by_s = gradient[:, 1] + gradient[:, 2] / (1.0 - palette.g)  # m goes along with s where g is known
+    own = np.concatenate((gradient[:, 0], by_s), axis=1)
+    alone = np.einsum("apw,wpq,bqw->ab", own, palette.local, own, optimize=True)
+    flat = gradient.reshape(along.shape[0], -1, along.shape[-1])
+    common = np.einsum("apw,rwp->ar", flat, palette.modes, optimize=True)
     return np.asarray(alone + common @ common.T)
 
 
 def _of_making(palette: Palette, base: str, loadings: Array, along: Array) -> Array:
     """What thickness and doses of the new casting add."""
     instrument = palette.instrument
-    thickness = along[:, 2].sum(axis=-1) * instrument.thickness_error_mm
-    bases = list(palette.bases)
-    own = bases.index(base)
-    k = palette.k[len(bases) :] - palette.k[own] / 100.0
-    s = palette.s[len(bases) :] - palette.s[own] / 100.0
-    by_dose = along[:, 0] @ k.T + along[:, 1] @ s.T  # (4, n_pigments)
+    thickness = along[:, 3].sum(axis=-1) * instrument.thickness_error_mm
+    by_dose = np.einsum("aiw,ipw->ap", along[:, :3], palette.gains(base))  # (4, n_pigments)
     dosed = by_dose * loadings * (instrument.dose_error_percent / 100.0)
     return np.asarray(np.outer(thickness, thickness) + dosed @ dosed.T)
 
@@ -120,45 +116,6 @@ def _of_reading(palette: Palette, by_reading: Array, reflectance: Array, view: V
         size = view.white[1] ** 2 if by_colour else np.sum(luminance**2)
         result[3, 3] = variance * size * (1.0 + (black / white) ** 2) / white**2
     return result
-
-
-def surprise_near(palette: Palette, lab: Array, contrast_ratio: float, view: Viewing) -> float:
-    """By how much swatches like this one were missed, left out, beyond what was expected: a ratio of mean squares.
-
-    Weights fall with distance in colour and in contrast ratio: a model that misses see-through colours says so where
-    it is asked for one. Never less than 1: luck among the swatches is no ground for confidence.
-    """
-    evidence = palette.evidence
-    rows = np.flatnonzero(evidence.backing >= -1)
-    if not rows.size:  # transmittances alone
-        return 1.0
-    of_swatch = evidence.swatch[rows]
-    far = colorimetry.difference(colorimetry.lab(np.maximum(evidence.foretold[rows], 0.0), view), lab) / _NEAR_DELTA_E
-    apart = (_contrast_ratios(palette, view)[of_swatch] - contrast_ratio) / _NEAR_CONTRAST
-    near = np.exp(-0.5 * (far**2 + np.where(np.isfinite(apart), apart, 0.0) ** 2))
-    weight = near + _BACKGROUND * near.max(initial=1e-6)
-    weight = weight * np.array([swatch.weight for swatch in palette.swatches])[of_swatch]
-    return max(1.0, float(weight @ evidence.missed[rows]) / float(weight @ evidence.expected[rows]))
-
-
-def _contrast_ratios(palette: Palette, view: Viewing) -> Array:
-    """Contrast ratio of every swatch as foretold, shape (n_swatches,); NaN without both backings."""
-    names = list(palette.backings)
-    if len(names) < 2:
-        return np.full(len(palette.swatches), np.nan)
-    luminance = palette.evidence.foretold @ view.weights[:, 1]
-    black, white = (
-        _mean_by_swatch(palette, luminance, palette.evidence.backing == names.index(name))
-        for name in (palette.black, palette.white)
-    )
-    return np.asarray(black / white)
-
-
-def _mean_by_swatch(palette: Palette, values: Array, chosen: NDArray[np.bool_]) -> Array:
-    of_swatch, count = palette.evidence.swatch[chosen], len(palette.swatches)
-    number = np.bincount(of_swatch, minlength=count)
-    total = np.bincount(of_swatch, weights=values[chosen], minlength=count)
-    return np.asarray(total / np.where(number > 0, number, np.nan))
 
 
 def radius(lab: ArrayLike, covariance: ArrayLike) -> Array:

@@ -155,8 +155,7 @@ def main() -> None:
             target = Path(place) / f"colours {number}"
             write_colours(source, target, WORKSHOPS[name], seed=args.seed)
             palette = fit_palette(read_folder(target))
-            readings = palette.evidence.read.shape[0]
-            print(f"\n{name}: {len(palette.swatches)} castings, {readings} readings, g = {palette.g:.2f}")
+            print(f"\n{name}: {len(palette.swatches)} castings, {palette.evidence.read.shape[0]} readings")
             print(f"  {'CIEDE2000':22s} {'mean':>6s} {'95 %':>6s} {'max':>6s}   stated  holds for   contrast ratio off")
             for kind, each in samples.items():
                 print(row(f"{kind}, D65", *judge(palette, each, "D65")))

@@ -181,10 +181,11 @@ def lost(slab: Slab, *, photons: int, seed: int) -> Array:
     layer: dict[str, Any] = {
         "K": np.array([2.0 * slab.absorption]),
         "S": np.array([0.75 * slab.scattering * (1.0 - slab.g)]),
+        "M": np.array([0.75 * slab.scattering]),
         "thickness": slab.thickness,
         "backing": np.array([slab.card]),
         "seat": slab.seat,
-        "optics": Optics(model="many-flux", refractive_index=slab.index, g=slab.g),
+        "optics": Optics(model="many-flux", refractive_index=slab.index),
     }
     whole = float(reflectance(**layer)[0])
     # The beam enters at a right angle here and at 8 degrees there: the face reflects the same to four digits.

@@ -29,7 +29,7 @@ from instrument_files import seeds
 from tint.errors import InputError
 from tint.swatches.instruments import parse_measurements
 
-LONGEST_S = 2.0  # of the processor, so that a busy machine is no defect
+LONGEST_S = 10.0  # processor time; a pattern that backtracks takes minutes
 MOST_MB = 500.0
 
 _NUMBER = re.compile(rb"\d+(?:\.\d+)?")

@@ -4,7 +4,7 @@
 
 The demo's palette is fitted from its own readings, di:8 over air. Held-out blends of the bench (seed 20, none of them
 in the folder) are then predicted in de:8 over air, 45:0 over air and 45:0 wet, and the same castings are followed
-photon by photon (photons.py), with every pigment's own phase function, which the palette's one g does not know. di:8
+photon by photon (photons.py), with every pigment's own phase function, of which the palette knows the mean. di:8
 over air stands beside them as the geometry that was learnt; de:8 shares its photons and differs by the gloss alone.
 
 Photons are dear: a few wavelengths a casting, so there is no colour difference here, only differences of reflectance,
@@ -96,7 +96,10 @@ def main() -> None:
     photons = parser.parse_args().photons
     start = time.perf_counter()
     palette = fit_palette(read_folder(bench.DEMO), optics="many-flux")
-    print(f"many-flux, g = {palette.g:.2f}, learnt from di:8 over air; {photons} photons a reading")
+    middle = palette.g[:, palette.g.shape[1] // 2]
+    learnt = ", ".join(f"{name} {g:.2f}" for name, g in zip([*palette.bases, *palette.pigments], middle, strict=True))
+    print(f"anisotropies: {learnt}; lobe {palette.lobe:.3f}; index {', '.join(f'{n:.3f}' for n in palette.index)}")
+    print(f"many-flux, learnt from di:8 over air; {photons} photons a reading")
     print(f"{len(AT_NM)} wavelengths, over black and over white; predicted less traced, reflectance 0 to 1\n")
     names = f"{'readings':>8s} {'mean':>8s} {'rms':>8s} {'largest':>8s} {'st. error':>10s} {'rms, in st. errors':>19s}"
     print(f"{'':24s} {names}")

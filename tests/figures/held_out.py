@@ -70,8 +70,7 @@ def main() -> None:
     for optics in args.optics or ["two-flux"]:
         palette = fit_palette(folder, optics=optics)
         residual = np.array([swatch.delta_e for swatch in palette.swatches])
-        g = f", g = {palette.g:.2f}" if optics == "many-flux" else ""
-        print(f"\n{optics}: {len(palette.swatches)} castings, misfit {palette.misfit:.4f}{g}")
+        print(f"\n{optics}: {len(palette.swatches)} castings, misfit {palette.misfit:.4f}")
         print(f"{'CIEDE2000, D65, 10 degrees':32s} {'mean':>6s} {'95 %':>6s} {'max':>6s}")
         print(row("fit residual, per swatch", residual[np.isfinite(residual)]))
         for seat in ("air", "wet"):

@@ -16,7 +16,7 @@ from pathlib import Path
 import bench
 
 from tint.examine import Finding, examine
-from tint.fit import fit_palette
+from tint.fit.spectra import fit_with_ground
 from tint.swatches import read_folder
 
 SEED = 4100
@@ -182,7 +182,7 @@ def found_in(plant: Callable[[Path], None] | None, seed: int) -> tuple[Finding, 
         if plant is not None:
             plant(path)
         folder = read_folder(path)
-        return examine(folder, fit_palette(folder))
+        return examine(folder, *fit_with_ground(folder))
 
 
 def main() -> None:

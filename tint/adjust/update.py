@@ -1,10 +1,10 @@
 """A palette learns from trials: Bayes' rule on its own covariance, and on what may have changed since the swatches.
 
-The unknowns are those of the fit, a deviation of k and s at each wavelength (`own`) and what wavelengths share
-(`shared`): the palette's modes, then the logarithm of each base's absorption and scattering and of each pigment's
-strength, then thickness and doses of every trial, each in units of its own prior standard deviation. The posterior
-mode is found by Gauss-Newton. Readings that it leaves more of than their noise are believed less, by the ratio of the
-two (Birge 1932, Phys. Rev. 40, 207): what nothing here explains must not bend what does.
+The unknowns are those of the fit, a deviation of k and s at each wavelength (`own`; m goes along with s) and what
+wavelengths share (`shared`): the palette's modes, then the logarithm of each base's absorption and scattering and of
+each pigment's strength, then thickness and doses of every trial, each in units of its own prior standard deviation.
+The posterior mode is found by Gauss-Newton. Readings that it leaves more of than their noise are believed less, by the
+ratio of the two (Birge 1932, Phys. Rev. 40, 207): what nothing here explains must not bend what does.
 """
 
 from __future__ import annotations
@@ -15,12 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tint import colorimetry, uncertainty
+from tint import forward
 from tint.adjust.trial import Doubts, Trial
-from tint.appearance import Setting, predict
-from tint.fit.least_squares import compress
 from tint.optics import layer
-from tint.palette import Palette
+from tint.optics.many_flux import MOST_G
+from tint.palette import Palette, bold, compress, widening
 
 Array = NDArray[np.float64]
 
@@ -58,7 +57,7 @@ class _Layout:
 
     n_modes: int
     changes: Array  # prior sd of each change's logarithm, shape (n_changes,)
-    reach: Array  # which entries of theta each change multiplies, shape (n_changes, 2 n_components)
+    reach: Array  # which entries of theta each change multiplies, shape (n_changes, 3 n_components)
     doses: tuple[tuple[int, ...], ...]  # pigments dosed in each trial
     thickness_mm: float  # prior sd of a trial's thickness reading
 
@@ -108,13 +107,12 @@ class _Mode:
 
 def _mode(palette: Palette, trials: Sequence[Trial], layout: _Layout, noise: float) -> _Mode:
     """The mode by Gauss-Newton, the readings' noise taken `noise` times as large as it is stated."""
-    n_wavelengths, n_theta = palette.local.shape[:2]
-    own, shared = np.zeros((n_wavelengths, n_theta)), np.zeros(layout.size)
+    own, shared = np.zeros(palette.local.shape[:2]), np.zeros(layout.size)
     prior = np.asarray(np.linalg.inv(palette.local))
     for _ in range(_STEPS):
         theta, factor, by_shared = _believed(palette, layout, own, shared)
         residual, by_theta, direct = (each / noise for each in _miss(palette, trials, layout, theta, shared))
-        by_own = by_theta * factor
+        by_own = _lowered(palette, by_theta * factor)
         slopes = np.einsum("wmt,wtq->wmq", by_theta, by_shared) + direct
         solved = _solve(prior, own, shared, residual, by_own, slopes)
         move = float(np.abs(solved.shared - shared).max())
@@ -128,10 +126,8 @@ def _mode(palette: Palette, trials: Sequence[Trial], layout: _Layout, noise: flo
 
 
 def _surprise(palette: Palette, trials: Sequence[Trial]) -> float:
-    """By how much swatches like these trials were missed beyond what was expected: a ratio of mean squares."""
-    view = colorimetry.viewing(palette.wavelengths)
-    looks = [predict(palette, each.blend, setting=Setting(thickness_mm=each.thickness_mm)) for each in trials]
-    return max(uncertainty.surprise_near(palette, look.lab, look.contrast_ratio, view) for look in looks)
+    """By how much castings left out in the ways of these trials were missed: a ratio of mean squares."""
+    return max(widening(palette.surprises, bold(palette.seen, each.blend, each.thickness_mm)) for each in trials)
 
 
 def _lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> _Layout:
@@ -139,16 +135,16 @@ def _lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> _Layo
     changes, reach = [], []
     kinds = ((doubts.tint_percent, doubts.haze_percent), (doubts.strength_percent,))
     for at in range(n):
-        both = np.zeros(2 * n)
+        both = np.zeros(3 * n)
         percents = kinds[at >= n_bases] if not doubts.only else (doubts.only[at],) * (2 if at < n_bases else 1)
         if at < n_bases:
             for block, percent in enumerate(percents):
                 alone = both.copy()
-                alone[at + block * n] = 1.0
+                alone[[at] if block == 0 else [at + n, at + 2 * n]] = 1.0
                 changes.append(percent / 100.0)
                 reach.append(alone)
         else:
-            both[[at, at + n]] = 1.0
+            both[[at, at + n, at + 2 * n]] = 1.0
             changes.append(percents[0] / 100.0)
             reach.append(both)
     doses = tuple(tuple(np.flatnonzero(palette.loadings(trial.blend)).tolist()) for trial in trials)
@@ -159,7 +155,8 @@ def _lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> _Layo
 def _believed(palette: Palette, layout: _Layout, own: Array, shared: Array) -> tuple[Array, Array, Array]:
     """theta now, shape (W, t); its factor, shape (t,); and its slopes by `shared`, shape (W, t, q)."""
     z, u = shared[: layout.n_modes], shared[layout.n_modes : layout.first_trial]
-    before = np.concatenate((palette.k, palette.s)).T + own + np.einsum("r,rwt->wt", z, palette.modes)
+    before = np.concatenate(palette.coefficients).T + _lifted(palette, own)
+    before += np.einsum("r,rwt->wt", z, palette.modes)
     before = np.maximum(before, 0.0)
     factor = np.exp((u * layout.changes) @ layout.reach)
     theta = before * factor
@@ -169,12 +166,26 @@ def _believed(palette: Palette, layout: _Layout, own: Array, shared: Array) -> t
     return theta, factor, slopes
 
 
+def _lifted(palette: Palette, own: Array) -> Array:
+    """Changes of k and s, shape (W, 2 n, ...), with those of m that go along with s, shape (W, 3 n, ...)."""
+    s = own[:, len(palette.k) :]
+    m = s / (1.0 - palette.g.T).reshape(*palette.g.T.shape, *(1,) * (s.ndim - 2))
+    return np.concatenate((own, m), axis=1)
+
+
+def _lowered(palette: Palette, by_theta: Array) -> Array:
+    """Slopes by k and s, shape (W, m, 2 n), from those by k, s and m, shape (W, m, 3 n)."""
+    n = len(palette.k)
+    by_s = by_theta[..., n : 2 * n] + by_theta[..., 2 * n :] / (1.0 - palette.g.T)[:, None]
+    return np.concatenate((by_theta[..., :n], by_s), axis=-1)
+
+
 def _miss(
     palette: Palette, trials: Sequence[Trial], layout: _Layout, theta: Array, shared: Array
 ) -> tuple[Array, Array, Array]:
     """Residuals in standard deviations, shape (W, m); slopes by theta, (W, m, t), and by what is the trials' own."""
     n = len(palette.k)
-    k, s = theta[:, :n].T, theta[:, n:].T
+    coefficients = theta.T.reshape(3, n, -1)
     instrument = palette.instrument
     residuals, by_theta, direct = [], [], []
     for number, trial in enumerate(trials):
@@ -189,9 +200,8 @@ def _miss(
         optics = palette.optics(trial.blend.base)
         base = list(palette.bases).index(trial.blend.base)
         for reading in trial.readings:
-            read, (by_k, by_s, by_d) = layer.reflectance_slopes(
-                share @ k,
-                share @ s,
+            read, (*by_mixed, by_d) = layer.reflectance_slopes(
+                *forward.mix(coefficients, share),
                 thickness=d,
                 backing=palette.backing(reading.over),
                 seat=reading.seat,
@@ -200,12 +210,15 @@ def _miss(
             noise = reading.noise * max(instrument.repeatability, 1e-4)
             sd = np.hypot(noise, palette.misfit * np.maximum(read, 0.0) ** (2 / 3))
             residuals.append((reading.values - read) / sd)
-            by_theta.append(np.concatenate((np.outer(by_k / sd, share), np.outer(by_s / sd, share)), axis=1))
+            by_theta.append(np.concatenate([np.outer(slope / sd, share) for slope in by_mixed], axis=1))
             own = np.zeros((read.size, layout.size))
             own[:, at] = layout.thickness_mm * by_d / sd
             for slot, pigment in enumerate(dosed):
                 number_of = len(palette.bases) + pigment
-                gain = by_k * (k[number_of] - k[base] / 100.0) + by_s * (s[number_of] - s[base] / 100.0)
+                gain = sum(
+                    slope * (each[number_of] - each[base] / 100.0)
+                    for slope, each in zip(by_mixed, coefficients, strict=True)
+                )
                 own[:, at + 1 + slot] = instrument.dose_error_percent / 100.0 * exact[slot] * gain / sd
             direct.append(own)
     return np.stack(residuals, axis=1), np.stack(by_theta, axis=1), np.stack(direct, axis=1)
@@ -240,24 +253,27 @@ def _posterior(palette: Palette, layout: _Layout, found: _Mode, widening: float)
     """What the mode says; standard deviations widened by what the palette's own swatches were missed by."""
     shared, theta, factor, solved = found.shared, found.theta, found.factor, found.solved
     n = len(palette.k)
-    follows = found.by_shared + solved.lean * factor[:, None]
+    follows = found.by_shared + _lifted(palette, solved.lean) * factor[:, None]
     errors = np.minimum(widening * np.sqrt(np.sum(solved.root**2, axis=1)), 1.0)  # no more than before the trials
     changes = slice(layout.n_modes, layout.first_trial)
     believed = shared[changes] * layout.changes
     places = np.array([layout.thickness(number) for number in range(len(layout.doses))])
-    local = solved.local * factor[:, None] * factor
-    scale = np.sqrt(np.einsum("wtt->wt", local)) + 1e-12
+    of_own = factor[: 2 * n]
+    local = solved.local * of_own[:, None] * of_own
+    scale = _lifted(palette, np.sqrt(np.einsum("wtt->wt", local))) + 1e-12
+    k, s, m = np.ascontiguousarray(theta.T).reshape(3, n, -1)
     new = replace(
         palette,
-        k=np.ascontiguousarray(theta[:, :n].T),
-        s=np.ascontiguousarray(theta[:, n:].T),
+        k=k,
+        s=s,
+        g=np.clip(forward.anisotropy(np.stack((k, s, m))), 0.0, MOST_G),
         local=local,
         modes=compress(np.moveaxis(follows @ solved.root, -1, 0), scale),
     )
     return Posterior(
         palette=new,
-        factors=np.exp(believed @ layout.reach),
-        factor_errors=(errors[changes] * layout.changes) @ layout.reach,
+        factors=np.exp(believed @ layout.reach)[: 2 * n],
+        factor_errors=((errors[changes] * layout.changes) @ layout.reach)[: 2 * n],
         thickness_mm=layout.thickness_mm * shared[places],
         thickness_errors=layout.thickness_mm * errors[places],
         misfit=float(np.sqrt(np.mean(found.residual**2))),

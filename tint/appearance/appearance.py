@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry, notebook, uncertainty
+from tint import colorimetry, forward, notebook, uncertainty
 from tint.appearance.outside import how_read, outside
 from tint.appearance.setting import Setting
 from tint.materials import Blend
@@ -29,8 +29,8 @@ class Rendered:
     ----------
     reflectance : ndarray, shape (n_backings, ..., n_wavelengths)
         [-]
-    slopes : ndarray, shape (n_backings, 3, ..., n_wavelengths)
-        By K [mm], S [mm] and thickness [1/mm].
+    slopes : ndarray, shape (n_backings, 4, ..., n_wavelengths)
+        By K, S and M [mm] and thickness [1/mm].
     """
 
     reflectance: Array
@@ -56,19 +56,27 @@ def render(
     """
     share = np.asarray(shares, dtype=float)
     d = np.asarray(setting.thickness_mm if thickness_mm is None else thickness_mm, dtype=float)[..., None]
-    K, S = share @ palette.k, share @ palette.s
+    mixed = forward.mix(palette.coefficients, share)
     optics = palette.optics(base, geometry=setting.geometry or None)
     behind = {name: palette.backing(name) for name in backings}
     seats = {name: "air" if name == "none" else setting.seat for name in backings}
-    terms = {seat: optics.terms(K * d, S * d, seat=seat) for seat in set(seats.values())}
+    depths = [each * d for each in mixed]
+    terms = {seat: optics.terms(*depths, seat=seat) for seat in set(seats.values())}
     read, slopes = [], []
     for name in backings:
         values, by_depth = layer.over_backing(*terms[seats[name]], behind[name])
         read.append(values)
-        slopes.append(
-            np.stack(np.broadcast_arrays(by_depth[0] * d, by_depth[1] * d, by_depth[0] * K + by_depth[1] * S))
-        )
+        slopes.append(layer.by_coefficients(by_depth, mixed, d))
     return Rendered(np.stack(read), np.stack(slopes))
+
+
+def transmittance(
+    palette: Palette, shares: ArrayLike, *, base: str, setting: Setting, thickness_mm: ArrayLike
+) -> Array:
+    """Total transmittance of free slabs, shape (..., n_wavelengths) [-]; arguments as of `render`."""
+    mixed = forward.mix(palette.coefficients, np.asarray(shares, dtype=float))
+    optics = palette.optics(base, geometry=setting.geometry or None)
+    return layer.transmittance(*mixed, thickness=np.asarray(thickness_mm, dtype=float)[..., None], optics=optics)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -158,12 +166,18 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
     shares = palette.shares(blend.base, loadings)
     pair = palette.pair
     drawn = render(palette, shares, base=blend.base, setting=setting, backings=(over, *pair))
-    K, S = shares @ palette.k, shares @ palette.s
     optics = palette.optics(blend.base, geometry=setting.geometry or None)
-    passed = layer.transmittance(K, S, thickness=setting.thickness_mm, optics=optics)
+    passed = transmittance(palette, shares, base=blend.base, setting=setting, thickness_mm=setting.thickness_mm)
     labs = colorimetry.lab(drawn.reflectance, view)
     error = uncertainty.of_colour(
-        palette, blend.base, loadings, drawn.reflectance, drawn.slopes, view=view, has_pair=bool(pair)
+        palette,
+        blend.base,
+        loadings,
+        drawn.reflectance,
+        drawn.slopes,
+        thickness_mm=setting.thickness_mm,
+        view=view,
+        has_pair=bool(pair),
     )
     srgb, in_gamut = colorimetry.lab_to_srgb(labs[0], view)
     nothing = np.full(3, np.nan)

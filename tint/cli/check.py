@@ -18,6 +18,8 @@ from tint.errors import Fault, InputError
 from tint.examine import Finding, LeftOut, examine, left_out
 from tint.fit import fit_palette
 from tint.fit.circumstances import circumstances as circumstances_of
+from tint.fit.leaving_out import Fitted
+from tint.fit.spectra import fit_with_ground
 from tint.palette import Circumstances, Palette, fit_path, read_palette
 from tint.swatches import COLOURS, PHOTOGRAPH, SwatchFolder, inspect_folder
 
@@ -65,16 +67,18 @@ def _examine(read: SwatchFolder, *, quick: bool) -> _Examined:
     if quick or not read.readings:
         return _Examined(examine(read))
     with waiting(f"examining {counted(len(read.swatches), 'swatch', 'swatches')}"):
-        palette = _palette(read)
-        return _Examined(examine(read, palette), left_out(read, palette))
+        palette, fitted = _fit(read)
+        return _Examined(examine(read, palette, fitted), left_out(read, palette))
 
 
-def _palette(read: SwatchFolder) -> Palette:
-    """As fitted to the folder as it stands, or fitted now."""
+def _fit(read: SwatchFolder) -> tuple[Palette, Fitted | None]:
+    """The palette as fitted to the folder as it stands, or fitted now, with what leaving out its castings needs."""
     try:
-        return read_palette(fit_path(read.path, DEFAULT_OPTICS), digest=read.digest)
+        return read_palette(fit_path(read.path, DEFAULT_OPTICS), digest=read.digest), None
     except InputError:
-        return fit_palette(read, optics=DEFAULT_OPTICS)
+        if read.kind == COLOURS:
+            return fit_palette(read, optics=DEFAULT_OPTICS), None
+        return fit_with_ground(read, optics=DEFAULT_OPTICS)
 
 
 def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], examined: _Examined) -> None:

@@ -25,6 +25,7 @@ from tint.cli.tables import (
     waiting,
 )
 from tint.fit import fit_palette
+from tint.fit.anisotropy import MIDDLE_NM
 from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
 from tint.swatches import read_folder
 
@@ -91,12 +92,13 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     ]
     if palette.read_as != "spectra":
         facts.insert(0, ("read as", palette.read_as, "L*, a*, b*: what spectra are likely to go with them is a guess"))
-    if palette.model == "many-flux":
-        facts.append(("anisotropy g", fixed(palette.g, 2), "chosen by the fit"))
     show_facts(out, facts)
     for base, words in circumstances.lines(_circumstances(palette)):
         out.print(f"{base}: {words}")
     out.print()
+    if palette.model == "many-flux":
+        _show_learned(out, palette)
+        out.print()
     _show_swatches(out, palette.swatches, every=every)
     suspects = [f"{swatch.name} ({swatch.base}): {swatch.suspect}" for swatch in palette.swatches if swatch.suspect]
     show_notes(out, "Suspect swatches", suspects, style=CARE)
@@ -112,6 +114,36 @@ def _seen_in(palette: Palette) -> str:
 
 def _circumstances(palette: Palette) -> dict[str, Circumstances]:
     return {base: seen.circumstances for base, seen in palette.seen.items()}
+
+
+def _anisotropies(palette: Palette) -> dict[str, tuple[float, float]]:
+    """g at 550 nm and its standard deviation, by base and pigment; none of a model that knows no g."""
+    if palette.model != "many-flux":
+        return {}
+    middle = [float(np.interp(MIDDLE_NM, palette.wavelengths, g)) for g in palette.g]
+    return dict(
+        zip([*palette.bases, *palette.pigments], zip(middle, palette.g_error.tolist(), strict=True), strict=True)
+    )
+
+
+def _indices(palette: Palette) -> dict[str, tuple[float, float, float]]:
+    """Refractive index of each base: as stated, as fitted, and the standard deviation of the latter."""
+    stated = [base.refractive_index for base in palette.bases.values()]
+    told = zip(stated, palette.index.tolist(), palette.index_error.tolist(), strict=True)
+    return dict(zip(palette.bases, told, strict=True))
+
+
+def _show_learned(out: Console, palette: Palette) -> None:
+    out.print("How each throws light, as learnt", style=HEAD)
+    indices = _indices(palette)
+    rows = []
+    for name, (g, error) in _anisotropies(palette).items():
+        stated, fitted, off = indices.get(name, (np.nan, np.nan, np.nan))
+        index = (f"{fitted:.4f} ± {off:.4f}", f"{stated:.4f}") if name in indices else ("", "")
+        rows.append((name, f"{g:.2f} ± {error:.2f}", *index))
+    show_table(out, ("<base or pigment", "g at 550 nm", "refractive index", "as stated"), rows)
+    out.print("g: share of scattered light that goes on nearly straight; 0: thrown every way", style="dim")
+    out.print("alike. ±: one standard deviation.", style="dim")
 
 
 def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) -> None:
@@ -142,7 +174,11 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
         "name": palette.name,
         "read_as": palette.read_as,
         "optics": palette.model,
-        "g": palette.g,
+        "g": {name: {"value": g, "error": error} for name, (g, error) in _anisotropies(palette).items()},
+        "refractive_index": {
+            name: {"stated": stated, "value": fitted, "error": error}
+            for name, (stated, fitted, error) in _indices(palette).items()
+        },
         "delta_e": residuals(palette.swatches),
         "misfit": palette.misfit,
         "swatches": [{name: getattr(swatch, name) for name in names} for swatch in palette.swatches],

@@ -13,13 +13,14 @@ from tint.examine.colours_out_of_line import of_colour_lines
 from tint.examine.conditions import of_conditions
 from tint.examine.edge_loss import of_edges
 from tint.examine.finding import Finding
+from tint.examine.ground import Ground, fit_ground, without
 from tint.examine.jumps import of_jumps
 from tint.examine.left_out import LeftOut, left_out
-from tint.examine.out_of_line import of_lines, without
+from tint.examine.out_of_line import of_lines
 from tint.examine.readings import of_readings
 from tint.examine.swatches import of_swatches
 from tint.examine.tails import of_tails
-from tint.fit import fit_palette
+from tint.fit.leaving_out import Fitted
 from tint.palette import Palette
 from tint.swatches import COLOURS, SwatchFolder
 
@@ -28,7 +29,7 @@ _MOST_ACCUSED = 0.25  # of all swatches: beyond it the instrument is at fault, n
 __all__ = ["Finding", "LeftOut", "examine", "left_out"]
 
 
-def examine(folder: SwatchFolder, palette: Palette | None = None) -> tuple[Finding, ...]:
+def examine(folder: SwatchFolder, palette: Palette | None = None, fitted: Fitted | None = None) -> tuple[Finding, ...]:
     """Examine the readings and castings of a folder and, with a palette, how the castings agree with each other.
 
     Parameters
@@ -38,16 +39,19 @@ def examine(folder: SwatchFolder, palette: Palette | None = None) -> tuple[Findi
     palette : Palette, optional
         Fitted to this very folder; without it, jumps, castings out of line, thicknesses and light lost at the edge of
         the measured spot are not looked for. Of colours only castings out of line and lost light are told.
+    fitted : Fitted, optional
+        The fit that the palette is of, as `tint.fit.spectra.fit_with_ground` returns it: spares fitting a folder of
+        spectra again.
 
     Returns
     -------
     tuple of Finding
         Empty for a folder with nothing to ask about.
     """
-    return tuple(_found(folder, palette))
+    return tuple(_found(folder, palette, fitted))
 
 
-def _found(folder: SwatchFolder, palette: Palette | None) -> Iterator[Finding]:
+def _found(folder: SwatchFolder, palette: Palette | None, fitted: Fitted | None) -> Iterator[Finding]:
     shares = as_shares(folder)
     read = tuple(of_readings(shares))
     yield from read
@@ -63,30 +67,31 @@ def _found(folder: SwatchFolder, palette: Palette | None) -> Iterator[Finding]:
     accused = _swatches(folder, (each.about for each in read))
     if len(accused) > _MOST_ACCUSED * len(folder.swatches):
         return  # a fit to readings that are wrong throughout contradicts the right ones
-    if accused:
-        folder = without(folder, accused)
-        if not folder.readings:
-            return
-        palette = fit_palette(folder, optics=palette.model)
-    tails = tuple(of_tails(folder, palette))
+    rest = without(folder, accused)
+    if not rest.readings:
+        return
+    known = None if accused else fitted
+    ground = fit_ground(rest, optics=palette.model) if known is None else Ground(rest, palette, known)
+    tails = tuple(of_tails(rest, ground.palette))
     yield from tails
     glowing = {name for each in tails for name in each.about}
-    yield from _among(_of_castings(folder, palette), folder, glowing)
+    yield from _among(_of_castings(ground), rest, glowing)
 
 
-def _of_castings(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
+def _of_castings(ground: Ground) -> Iterator[Finding]:
     """Castings out of line, then the jumps that those do not explain."""
-    jumps = tuple(of_jumps(folder, palette))
+    folder = ground.folder
+    jumps = tuple(of_jumps(ground))
     jumped = _swatches(folder, (each.about for each in jumps))
-    lines, rest, palette_of_rest = of_lines(folder, palette, jumped=jumped)
+    lines, rest = of_lines(ground, jumped=jumped)
     yield from lines
-    if len(rest.swatches) == len(folder.swatches):
+    if rest is ground:
         yield from jumps
         return
     named = _swatches(folder, (each.about for each in lines))
-    gone = {swatch.name for swatch in folder.swatches} - {swatch.name for swatch in rest.swatches} - named
+    gone = {swatch.name for swatch in folder.swatches} - {swatch.name for swatch in rest.folder.swatches} - named
     yield from (each for each in jumps if gone & set(each.about))
-    yield from of_jumps(rest, palette_of_rest)
+    yield from of_jumps(rest)
 
 
 def _swatches(folder: SwatchFolder, about: Iterable[tuple[str, ...]]) -> frozenset[str]:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from tint.examine.finding import Finding, limit
-from tint.examine.out_of_line import without
+from tint.examine.ground import without
 from tint.fit import fit_palette
 from tint.palette import Palette
 from tint.swatches import SwatchFolder
@@ -34,7 +34,7 @@ def of_colour_lines(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]
             return
         yield _told(name, size, missed)
         folder = without(folder, [name])
-        palette = fit_palette(folder, optics=palette.model, g=palette.g)
+        palette = fit_palette(folder, optics=palette.model)
 
 
 def _judged(palette: Palette) -> dict[str, tuple[float, float]]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from tint import colorimetry
+from tint import colorimetry, forward
 from tint.examine.finding import Finding, listed, noise
 from tint.materials import Instrument
 from tint.optics.edge_loss import spot_reflectance
@@ -93,7 +93,7 @@ def _ways(folder: SwatchFolder, palette: Palette) -> Iterator[_Way]:
             "seat": seat,
             "optics": palette.optics(swatch.base),
         }
-        coefficients = share @ palette.k, share @ palette.s
+        coefficients = forward.mix(palette.coefficients, share)
         whole = reflectance(*coefficients, **layer)
         spot, more_lit = (
             spot_reflectance(*coefficients, **layer, measured_mm=measured, lit_mm=size) for size in (lit, 2.0 * lit)

@@ -8,12 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint.examine.finding import Finding, limit
-from tint.examine.left_out import Foretold, foretell
-from tint.examine.out_of_line import without
-from tint.fit import fit_palette
-from tint.palette import Palette
+from tint.examine.ground import Ground
+from tint.fit.leaving_out import LeftOut
+from tint.fit.problem import in_order
 from tint.spectra import Array
-from tint.swatches import SwatchFolder
 
 # What the layer model misses runs on from wavelength to wavelength, as no noise does: a step takes it in, a peak least.
 _SLACK = {"peak": 1.2, "step": 1.5}
@@ -34,31 +32,31 @@ class _Jump:
     size: float
 
 
-def of_jumps(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
+def of_jumps(ground: Ground) -> Iterator[Finding]:
     """Readings that jump between neighbouring wavelengths where the swatch's other readings do not.
 
     The worst first; its casting leaves the fit before the next is looked for, as it bends what others are held to.
     """
-    if folder.wavelengths.size < 3 * _SIDE:
+    if ground.folder.wavelengths.size < 3 * _SIDE:
         return
     for _ in range(_MOST):
-        found = _worst(folder, palette)
+        found = _worst(ground)
         if not found:
             return
-        name = palette.swatches[int(palette.evidence.swatch[found[0].row])].name
-        rows = _rows(folder)
+        name = ground.palette.swatches[int(ground.palette.evidence.swatch[found[0].row])].name
+        rows = [reading.row for reading in in_order(ground.folder)]
         for each in found:
-            yield _told(folder, name, rows[each.row], each)
-        folder = without(folder, [name])
-        palette = fit_palette(folder, optics=palette.model)
+            yield _told(ground, name, rows[each.row], each)
+        ground = ground.without([name])
 
 
-def _worst(folder: SwatchFolder, palette: Palette) -> list[_Jump]:
+def _worst(ground: Ground) -> list[_Jump]:
     """The jumps of the casting with the largest, one to a reading; none where none is beyond luck."""
-    steps = _steps(folder.wavelengths.size)
-    far = limit(2 * palette.evidence.read.size)
+    read = ground.fitted.problem.read
+    steps = _steps(read.shape[1])
+    far = limit(2 * read.size)
     worst: list[_Jump] = []
-    for swatch in foretell(folder, palette):
+    for swatch in ground.foretold:
         found = [*_jumps(swatch, "peak", *_peaks_of(swatch), _SLACK["peak"] * far)]
         found += _jumps(swatch, "step", *_steps_of(swatch, steps), _SLACK["step"] * far)
         found.sort(key=lambda each: each.size)
@@ -68,8 +66,8 @@ def _worst(folder: SwatchFolder, palette: Palette) -> list[_Jump]:
     return worst
 
 
-def _told(folder: SwatchFolder, name: str, row: int, jump: _Jump) -> Finding:
-    grid = folder.wavelengths
+def _told(ground: Ground, name: str, row: int, jump: _Jump) -> Finding:
+    grid = ground.folder.wavelengths
     place = f"{grid[jump.at]:g} nm" if jump.word == "peak" else f"{grid[jump.at - 1]:g} to {grid[jump.at]:g} nm"
     return Finding(
         kind="jump",
@@ -90,7 +88,7 @@ def _steps(n_wavelengths: int) -> Array:
     return steps
 
 
-def _peaks_of(swatch: Foretold) -> tuple[Array, Array]:
+def _peaks_of(swatch: LeftOut) -> tuple[Array, Array]:
     """By how much each value is off by all others of the swatch, and that in standard deviations.
 
     Both of shape (n_readings, n_wavelengths). Generalised least squares: what thickness, doses and palette do to the
@@ -102,7 +100,7 @@ def _peaks_of(swatch: Foretold) -> tuple[Array, Array]:
     return (pull / own).reshape(swatch.missed.shape), (np.abs(pull) / np.sqrt(own)).reshape(swatch.missed.shape)
 
 
-def _steps_of(swatch: Foretold, steps: Array) -> tuple[Array, Array]:
+def _steps_of(swatch: LeftOut, steps: Array) -> tuple[Array, Array]:
     """Every step of the missed, and its size in standard deviations; both of shape (n_readings, n_places)."""
     n_readings, n_wavelengths = swatch.missed.shape
     blocks = swatch.covariance.reshape(n_readings, n_wavelengths, n_readings, n_wavelengths)
@@ -111,7 +109,7 @@ def _steps_of(swatch: Foretold, steps: Array) -> tuple[Array, Array]:
     return height, np.abs(height) / np.sqrt(np.einsum("pw,awv,pv->ap", steps, own, steps, optimize=True))
 
 
-def _jumps(swatch: Foretold, word: str, height: Array, size: Array, far: float) -> Iterator[_Jump]:
+def _jumps(swatch: LeftOut, word: str, height: Array, size: Array, far: float) -> Iterator[_Jump]:
     """Jumps of one kind: beyond the errors, alone in the reading, and larger than those of the other readings."""
     for number in range(len(size)):
         at = int(np.argmax(size[number]))
@@ -126,9 +124,3 @@ def _jumps(swatch: Foretold, word: str, height: Array, size: Array, far: float) 
                 height=float(height[number, at]),
                 size=float(size[number, at]),
             )
-
-
-def _rows(folder: SwatchFolder) -> list[int]:
-    """Rows of readings.csv in the palette's order: swatch after swatch."""
-    number = {swatch.name: at for at, swatch in enumerate(folder.swatches)}
-    return [each.row for each in sorted(folder.readings, key=lambda reading: number[reading.swatch])]

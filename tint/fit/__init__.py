@@ -6,13 +6,21 @@ what colours cannot tell of a spectrum comes from a prior.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from tint.errors import InputError
 from tint.fit.spectra import fit_spectra
 from tint.palette import Palette
 from tint.swatches import COLOURS, SwatchFolder
 
 
-def fit_palette(folder: SwatchFolder, *, optics: str = "many-flux", g: float | None = None) -> Palette:
+def fit_palette(
+    folder: SwatchFolder,
+    *,
+    optics: str = "many-flux",
+    g: float | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Palette:
     """Fit all bases and pigments of a folder.
 
     Parameters
@@ -22,7 +30,9 @@ def fit_palette(folder: SwatchFolder, *, optics: str = "many-flux", g: float | N
     optics : str
         Layer model: `many-flux` or `two-flux`.
     g : float, optional
-        Anisotropy of scattering; chosen by the fit when absent (many-flux only) [-].
+        One anisotropy of scattering for all, held fixed; fitted for every component when absent (many-flux only) [-].
+    progress : callable, optional
+        Told in words how far the search is.
 
     Returns
     -------
@@ -39,4 +49,4 @@ def fit_palette(folder: SwatchFolder, *, optics: str = "many-flux", g: float | N
         from tint.fit.colours import fit_colours  # few need it, and its prior costs a library
 
         return fit_colours(folder, optics=optics, g=g)
-    return fit_spectra(folder, optics=optics, g=g)
+    return fit_spectra(folder, optics=optics, g=g, progress=progress)

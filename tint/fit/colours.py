@@ -7,19 +7,18 @@ in the light of the readings is wide open in another.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tint.fit import colour_foresight, report
-from tint.fit.anisotropy import G_STEP, best_step, with_g
-from tint.fit.colour_model import Colours, Linear, lay_out_colours, linear, noise_covariance
+from tint.fit.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
 from tint.fit.colour_start import first_unknowns
-from tint.fit.least_squares import compress
 from tint.fit.marquardt import most_likely
+from tint.fit.problem import indices, lobe_of
 from tint.fit.spectral_prior import SpectralPrior, spectral_prior
-from tint.palette import Palette
+from tint.palette import INSIDE, Palette, compress
 from tint.swatches import PHOTOGRAPH, SwatchFolder
 
 Array = NDArray[np.float64]
@@ -28,8 +27,8 @@ _DOUBT = 0.1  # misfit to begin with [CIELAB units]
 _LEAST_DOUBT = 0.02
 _ROUNDS = 4  # of weighing the readings anew
 _PASSES = 5  # of telling misfit and outliers apart
-_OUTLYING = 3.0  # times the median residual, from where a swatch loses weight ...
-_CROWD = 1.8  # ... unless a tenth of all swatches are nearly as far out: then it is the model that misses them
+_OUTLYING = 3.0  # times the median residual, from where a casting loses weight ...
+_CROWD = 1.8  # ... unless a tenth of all castings are nearly as far out: then it is the model that misses them
 _DETAIL = 0.01  # sd of what the modes leave out of k and s, as a share of them
 _LIGHTNESS = 116.0 / 3.0  # slope of L* by reflectance, times reflectance^(2/3)
 
@@ -43,26 +42,13 @@ class Fitted:
     root: Array
     misfit: float
     weight: Array
-    cost: float
 
 
 def fit_colours(folder: SwatchFolder, *, optics: str, g: float | None) -> Palette:
     """Fit all bases and pigments of a folder of colours; arguments as of `tint.fit.fit_palette`."""
     prior = spectral_prior(folder.wavelengths)
-    colours = lay_out_colours(folder, prior, optics=optics, g=g or 0.0)
-    start = first_unknowns(colours)
-    everyone = np.ones(colours.problem.thickness.size)
-    if optics == "many-flux" and g is None:
-
-        def cost(step: int) -> float:
-            nonlocal start
-            trial = replace(colours, problem=with_g(colours.problem, step * G_STEP))
-            found = _search(trial, start, _DOUBT, everyone)
-            start = found.unknowns
-            return found.cost
-
-        colours = replace(colours, problem=with_g(colours.problem, best_step(cost) * G_STEP))
-    fitted = _search(colours, start, _DOUBT, everyone)
+    colours = lay_out_colours(folder, prior, optics=optics, g=g)
+    fitted = _search(colours, first_unknowns(colours), _DOUBT, np.ones(colours.problem.thickness.size))
     for _ in range(_ROUNDS):
         misfit, weight = _weigh(colours, fitted)
         fitted = _search(colours, fitted.unknowns, misfit, weight)
@@ -70,8 +56,8 @@ def fit_colours(folder: SwatchFolder, *, optics: str, g: float | None) -> Palett
 
 
 def _search(colours: Colours, start: Array, misfit: float, weight: Array) -> Fitted:
-    """The posterior mode under a given misfit and given weights of the swatches."""
-    of_reading = np.sqrt(weight[colours.problem.swatch])
+    """The posterior mode under a given misfit and given weights of the castings."""
+    of_reading = np.sqrt(weight[colours.problem.readings.casting])
     covariance = noise_covariance(colours, linear(colours, start).by_share, misfit)
     whiten = np.linalg.inv(np.linalg.cholesky(covariance)) * of_reading[:, None, None]
 
@@ -80,37 +66,29 @@ def _search(colours: Colours, start: Array, misfit: float, weight: Array) -> Fit
         missed = np.einsum("mcd,md->mc", whiten, at.lab - colours.lab)
         return missed.ravel(), (whiten @ at.by_unknown).reshape(-1, unknowns.size)
 
-    unknowns, information, cost = most_likely(residual, start)
+    unknowns, information, _ = most_likely(residual, start)
     values, vectors = np.linalg.eigh(information)
-    return Fitted(
-        unknowns=unknowns,
-        here=linear(colours, unknowns),
-        root=vectors / np.sqrt(values),
-        misfit=misfit,
-        weight=weight,
-        cost=cost,
-    )
+    return Fitted(unknowns, linear(colours, unknowns), vectors / np.sqrt(values), misfit, weight)
 
 
 def _weigh(colours: Colours, fitted: Fitted) -> tuple[float, Array]:
-    """The misfit that makes the residuals as large as they are said to be, and what each swatch counts."""
-    problem, here = colours.problem, fitted.here
+    """The misfit that makes the residuals as large as they are said to be, and what each casting counts."""
+    casting, here = colours.problem.readings.casting, fitted.here
     missed = colours.lab - here.lab
     scale = noise_covariance(colours, here.by_share, fitted.misfit)
     spread = here.by_unknown @ fitted.root
     spent = float(np.einsum("mcu,mcd,mdu->", spread, np.linalg.inv(scale), spread, optimize=True))
     wanted = max(missed.size - spent, 0.2 * missed.size)
-    weight = np.ones(problem.thickness.size)
+    weight = np.ones(colours.problem.thickness.size)
     misfit = _LEAST_DOUBT
-    # At first all is relative: a swatch that is far out makes the misfit look large, and so itself look ordinary.
+    # At first all is relative: a casting that is far out makes the misfit look large, and so itself look ordinary.
     for least in (0.0, *(_OUTLYING,) * _PASSES):
-        counted = weight[problem.swatch]
-        misfit = _misfit(colours, missed, here.by_share, counted, wanted)
+        misfit = _misfit(colours, missed, here.by_share, weight[casting], wanted)
         covariance = noise_covariance(colours, here.by_share, misfit)
         standard = np.einsum("mc,mcd,md->m", missed, np.linalg.inv(covariance), missed) / 3.0
-        size = np.sqrt(report.mean_by(problem.swatch, standard, weight.size))
-        far = max(_OUTLYING * float(np.nanmedian(size)), _CROWD * float(np.nanquantile(size, 0.9)), least, 1e-12)
-        weight = np.minimum(1.0, (far / np.maximum(np.nan_to_num(size), 1e-12)) ** 2)
+        size = np.sqrt(np.bincount(casting, standard) / np.bincount(casting))
+        far = max(_OUTLYING * float(np.median(size)), _CROWD * float(np.quantile(size, 0.9)), least, 1e-12)
+        weight = np.minimum(1.0, (far / np.maximum(size, 1e-12)) ** 2)
     return misfit, weight
 
 
@@ -129,20 +107,13 @@ def _misfit(colours: Colours, missed: Array, by_share: Array, counted: Array, wa
 
 
 def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitted: Fitted) -> Palette:
-    problem, theta = colours.problem, fitted.here.theta
-    n_components = problem.n_components
-    kind = np.repeat([0, 1], n_components)
-    detail = theta * np.sqrt(prior.rest[kind].T + _DETAIL**2)
-    # About a guess at what was never cast the prior is no wiser than the guess: nothing is known of it.
-    detail = np.where(report.never_cast(problem), report.prior(theta, problem).sd, detail)
-    # So that a k or s of nothing still has a variance that can be inverted.
-    local = np.eye(theta.shape[1]) * np.maximum(detail, 1e-9)[..., None, :] ** 2
-    root = fitted.root[: colours.n_spectral].reshape(*colours.modes.shape[::2], -1)
-    modes = np.einsum("pwr,prm,wp->mwp", colours.modes, root, theta, optimize=True)
-    spread = np.sqrt(np.einsum("wpp->wp", local) + np.sum(modes**2, axis=0))
-    shared = fitted.unknowns[colours.n_common :]
+    problem, at, shown = colours.problem, fitted.here.at, fitted.here.shown
+    local, modes = _covariance(colours, prior, fitted)
+    count = local.shape[1]
+    spread = np.sqrt(np.einsum("wpp->wp", local) + np.sum(modes[..., :count] ** 2, axis=0))
+    of_a = np.linalg.norm(fitted.root[colours.n_spectral : colours.n_material : 2], axis=1)
     evidence = colour_foresight.evidence(
-        colours, fitted.here, fitted.unknowns, root=fitted.root, misfit=fitted.misfit, weight=fitted.weight
+        colours, fitted.here, root=fitted.root, misfit=fitted.misfit, weight=fitted.weight
     )
     return Palette(
         name=folder.name,
@@ -153,15 +124,35 @@ def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitte
         backings=dict(zip(folder.backings, colours.backings(fitted.unknowns), strict=True)),
         wavelengths=folder.wavelengths,
         model=problem.optics[0].model,
-        g=problem.optics[0].g,
-        k=np.ascontiguousarray(theta[:, :n_components].T),
-        s=np.ascontiguousarray(theta[:, n_components:].T),
+        k=at.ks[0],
+        s=at.ks[1],
+        g=1.0 - 1.0 / shown.m_by_s,
+        g_error=of_a * np.abs(problem.anisotropy.middle_slope(at.bend)),
+        index=indices(problem, at.shape),
+        index_error=np.full(len(problem.optics), colours.index_sd),
+        lobe=lobe_of(problem, at.shape),
         local=local,
-        modes=compress(modes, spread),
+        modes=modes,
         misfit=fitted.misfit / _LIGHTNESS,
         evidence=evidence,
+        surprises={INSIDE: colour_foresight.surprise(evidence)},
         seen=report.seen(folder),
-        swatches=report.swatch_fits(folder, problem, evidence, shared, fitted.weight, view=colours.view),
-        undetermined=report.undetermined(folder, problem, theta, spread),
+        swatches=report.swatch_fits(problem, evidence, at.own, fitted.weight, folder=folder, view=colours.view),
+        undetermined=report.undetermined(folder, problem, at.ks, spread.T.reshape(at.ks.shape)),
         digest=folder.digest,
     )
+
+
+def _covariance(colours: Colours, prior: SpectralPrior, fitted: Fitted) -> tuple[Array, Array]:
+    """The palette's covariance: what the modes leave out of k and s at each wavelength, and what wavelengths share."""
+    problem, ks, shown = colours.problem, fitted.here.at.ks, fitted.here.shown
+    detail = ks * np.sqrt(prior.rest[:, None] + _DETAIL**2)
+    # About a guess at what was never cast the prior is no wiser than the guess: nothing is known of it.
+    detail = np.where(report.never_cast(problem)[:, None], report.prior(ks, problem).sd, detail)
+    detail = np.maximum(detail, 1e-9)  # so that a k or s of nothing still has a variance that can be inverted
+    moved = changes(colours, shown, fitted.root[: colours.n_material])
+    size = np.sqrt(np.stack((*detail, detail[1] * shown.m_by_s)) ** 2 + np.sum(moved**2, axis=0))
+    count, wide = len(moved), ks.shape[-1]
+    modes = np.moveaxis(moved, -1, 1).reshape(count, wide, -1)
+    alone = detail.reshape(-1, wide).T
+    return np.eye(alone.shape[1]) * alone[:, None, :] ** 2, compress(modes, size.reshape(-1, wide).T)

@@ -1,191 +1,121 @@
-"""Swatches to palette: all castings of all bases together, errors in thickness and doses included.
+"""Spectra of swatches to palette: one least-squares fit of every casting, base, pigment, wavelength and anisotropy.
 
-Each wavelength has its own k and s per component, never negative; the thickness of each casting and each dose are
-unknowns near what was written, tied by the folder's stated errors and shared by all wavelengths. Readings weigh by
-their stated noise and by the misfit that the swatches themselves show; a swatch that the others contradict loses
-its weight and is named.
+Each wavelength has its own k and s per component, never negative; each component its anisotropy and each base its
+refractive index, near what is known of them; each casting its thickness and doses, near what was written, tied by the
+folder's stated errors and shared by all wavelengths. Readings weigh by their stated noise and by the error that the
+model itself shows; a casting that the others contradict loses its weight and is named.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry
-from tint.fit import foresight, report
-from tint.fit.anisotropy import G_STEP, best_step, optics_of, with_g
-from tint.fit.least_squares import (
-    Normal,
-    Prior,
-    Solution,
-    covariance,
-    minimise,
-    normal_equations,
-    with_prior,
-)
-from tint.fit.problem import Problem, forward, lay_out
+from tint.fit import evidence, report
+from tint.fit.leaving_out import Fitted
+from tint.fit.minimise import Minimum, Prior, minimise
+from tint.fit.posterior import Posterior, posterior, unknowns_spent
+from tint.fit.problem import Problem, indices, lay_out, lobe_of, start_at
 from tint.fit.start import first_guess
+from tint.fit.surprise import surprises
+from tint.fit.weighing import Weighting, standard_deviation, weigh, weights
+from tint.optics.layer import Optics
 from tint.palette import Palette
 from tint.swatches import SwatchFolder
 
 Array = NDArray[np.float64]
 
-_DOUBT = 0.02  # misfit to begin with, so that no thickness is bent to excuse the model
-_ROUGHLY = 15  # steps
-_ROUNDS = 5  # of weighing the readings anew
-_OUTLYING = 2.5  # times the median residual, from where a swatch loses weight ...
-_CROWD = 1.8  # ... unless a tenth of all swatches are nearly as far out: then it is the model that misses them
+_DOUBT = 0.02  # model error to begin with, so that no thickness is bent to excuse a poor start
+_ROUGHLY = 1e-3  # gain that ends a search whose weights are not yet the last ones
+_ROUNDS = 6  # of weighing the readings anew
+_SETTLED = 0.05  # relative change of the model error that ends them, or this much of the instrument's noise
 
 
-@dataclass(frozen=True, eq=False)
-class Weighting:
-    """What a residual counts: the model's misfit, a share of reflectance^(2/3), and each swatch's weight."""
-
-    misfit: float
-    swatch: Array
-
-
-def fit_spectra(folder: SwatchFolder, *, optics: str, g: float | None) -> Palette:
+def fit_spectra(
+    folder: SwatchFolder, *, optics: str, g: float | None, progress: Callable[[str], None] | None = None
+) -> Palette:
     """Fit all bases and pigments of a folder of spectra; arguments as of `tint.fit.fit_palette`."""
-    problem = lay_out(folder, optics_of(folder, optics, g or 0.0))
-    start = first_guess(problem)
-    if optics == "many-flux" and g is None:
-        problem = with_g(problem, _choose_g(problem, start))
-    solution, weighting = _fit(problem, start)
-    return _palette(folder, problem, start, solution, weighting)
+    return fit_with_ground(folder, optics=optics, g=g, progress=progress)[0]
 
 
-def fit_roughly(problem: Problem, start: Array, *, misfit: float) -> Array:
-    """k and s after a few steps under a misfit taken on trust, shape (n_wavelengths, 2 n_components)."""
-    scale = _standard_deviation(problem, problem.read, misfit)
-    everyone = Weighting(misfit, np.ones(problem.thickness.size))
-    shared, prior = np.zeros(problem.n_shared), report.prior(start, problem)
-    return minimise(
-        lambda t, u: _equations(problem, everyone, scale, prior, t, u), start, shared, most_steps=_ROUGHLY
-    ).theta
+def fit_with_ground(
+    folder: SwatchFolder,
+    *,
+    optics: str = "many-flux",
+    g: float | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> tuple[Palette, Fitted]:
+    """As `fit_spectra`, with what leaving castings out needs."""
+    problem = lay_out(folder, optics_of(folder, optics), g=g)
+    minimum, prior, weighting = search(problem, progress=progress)
+    shown = minimum.shown
+    noise = standard_deviation(problem, shown.values, weighting.misfit)
+    noise = noise / np.sqrt(weighting.casting[problem.readings.casting])[:, None]
+    fitted = Fitted(problem, minimum, posterior(problem, minimum, prior), noise)
+    return palette_of(folder, fitted, weighting), fitted
 
 
-def _choose_g(problem: Problem, start: Array) -> float:
-    """The anisotropy under which the swatches agree best; each trial begins where the last one ended."""
-    scale = _standard_deviation(problem, problem.read, _DOUBT)
-    everyone = Weighting(_DOUBT, np.ones(problem.thickness.size))
-    theta, shared, prior = start, np.zeros(problem.n_shared), report.prior(start, problem)
-
-    def cost(step: int) -> float:
-        nonlocal theta, shared
-        trial = with_g(problem, step * G_STEP)
-        found = minimise(lambda t, u: _equations(trial, everyone, scale, prior, t, u), theta, shared, most_steps=25)
-        theta, shared = found.theta, found.shared
-        return found.cost
-
-    return best_step(cost) * G_STEP
-
-
-def _standard_deviation(problem: Problem, predicted: Array, misfit: float) -> Array:
-    """Of each reading against the fit, shape (n_readings, n_wavelengths).
-
-    A misfit in proportion to reflectance^(2/3) is even in lightness, which goes as the cube root.
-    """
-    noise = max(problem.instrument.repeatability, 1e-4)  # no instrument repeats better
-    return np.asarray(np.sqrt(noise**2 + misfit**2 * np.maximum(predicted, 0.0) ** (4.0 / 3.0)))
-
-
-def _equations(
-    problem: Problem, weighting: Weighting, scale: Array, prior: Prior, theta: Array, shared: Array
-) -> Normal:
-    """Normal equations at a point; `scale` is the standard deviation of each reading, held while searching."""
-    at = forward(problem, theta, shared)
-    weight = (np.sqrt(weighting.swatch[problem.swatch])[:, None] / scale).T
-    residual = (problem.read - at.predicted).T * weight
-    normal = normal_equations(
-        residual,
-        at.by_theta * weight[..., None],
-        at.by_own * weight[..., None],
-        own=problem.own,
-        group=problem.swatch,
-        shared=shared,
-    )
-    return with_prior(normal, theta, prior)
-
-
-def _fit(problem: Problem, theta: Array) -> tuple[Solution, Weighting]:
-    prior = report.prior(theta, problem)
-    shared = np.zeros(problem.n_shared)
-    weighting = Weighting(_DOUBT, np.ones(problem.thickness.size))
-    scale = _standard_deviation(problem, problem.read, weighting.misfit)
-    solution = Solution(theta, shared, np.inf, 0)
-    for _ in range(_ROUNDS):
-        held_weighting, held_scale = weighting, scale
-        solution = minimise(
-            lambda t, u, w=held_weighting, s=held_scale: _equations(problem, w, s, prior, t, u),  # type: ignore[misc]
-            solution.theta,
-            solution.shared,
+def optics_of(folder: SwatchFolder, model: str) -> tuple[Optics, ...]:
+    """The layer model of each base, in the folder's order."""
+    return tuple(
+        Optics(
+            model=model,
+            refractive_index=base.refractive_index,
+            geometry=folder.instrument.geometry,
+            k1=base.k1,
+            k2=base.k2,
         )
-        predicted = forward(problem, solution.theta, solution.shared).predicted
-        weighting = _weigh(problem, predicted)
-        scale = _standard_deviation(problem, predicted, weighting.misfit)
-    return solution, weighting
-
-
-def _weigh(problem: Problem, predicted: Array) -> Weighting:
-    """The misfit that makes the residuals as large as they are said to be, and the swatches that stand out."""
-    squared = (problem.read - predicted) ** 2
-    weight = np.ones(problem.thickness.size)
-    misfit = 0.0
-    for _ in range(3):
-        misfit = _misfit(problem, squared * weight[problem.swatch][:, None], predicted, weight)
-        standard = squared / _standard_deviation(problem, predicted, misfit) ** 2
-        per_swatch = report.mean_by(problem.swatch, standard.mean(axis=1), problem.thickness.size)
-        size = np.sqrt(per_swatch)
-        far = max(_OUTLYING * float(np.nanmedian(size)), _CROWD * float(np.nanquantile(size, 0.9)), 1e-12)
-        weight = np.minimum(1.0, (far / np.maximum(np.nan_to_num(size), 1e-12)) ** 2)
-    return Weighting(misfit, weight)
-
-
-def _degrees_of_freedom(problem: Problem, weight: Array) -> float:
-    """Readings less unknowns, per wavelength; never less than a fifth of the readings."""
-    count = float(weight[problem.swatch].sum())
-    # Thickness and doses are shared by all wavelengths, so each costs a share of one.
-    spent = 2.0 * problem.n_components + problem.n_shared / problem.read.shape[1]
-    return float(max(count - spent, 0.2 * count))
-
-
-def _misfit(problem: Problem, squared: Array, predicted: Array, weight: Array) -> float:
-    wanted = _degrees_of_freedom(problem, weight) * float(problem.read.shape[1])
-
-    def excess(misfit: float) -> float:
-        return float(np.sum(squared / _standard_deviation(problem, predicted, misfit) ** 2)) - wanted
-
-    if excess(0.0) <= 0.0:
-        return 0.0
-    low, high = 0.0, 1.0
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if excess(middle) > 0.0 else (low, middle)
-    return 0.5 * (low + high)
-
-
-def _palette(folder: SwatchFolder, problem: Problem, start: Array, solution: Solution, weighting: Weighting) -> Palette:
-    at = forward(problem, solution.theta, solution.shared)
-    predicted = at.predicted
-    scale = _standard_deviation(problem, predicted, weighting.misfit)
-    prior = report.prior(start, problem)
-    local, modes = covariance(_equations(problem, weighting, scale, prior, solution.theta, solution.shared), prior)
-    n_components = problem.n_components
-    view = colorimetry.viewing(folder.wavelengths)
-    evidence = foresight.evidence(
-        problem,
-        view,
-        at=at,
-        shared=solution.shared,
-        scale=scale,
-        weight=weighting.swatch,
-        local=local,
-        modes=modes,
+        for base in folder.bases.values()
     )
-    spread = np.sqrt(np.einsum("wpp->wp", local) + np.sum(modes**2, axis=0))
+
+
+def search(problem: Problem, *, progress: Callable[[str], None] | None = None) -> tuple[Minimum, Prior, Weighting]:
+    """The minimum under the weights that it itself gives the readings."""
+
+    def told(step: int, cost: float) -> None:
+        if progress is not None:
+            progress(f"step {step}: {cost:.4g}")
+
+    guess = first_guess(problem)
+    prior = report.prior(guess, problem)
+    weighting = Weighting(_DOUBT, np.ones(problem.thickness.size))
+    minimum = minimise(
+        problem,
+        start_at(problem, guess),
+        prior,
+        weight=weights(problem, problem.read, weighting),
+        gain=_ROUGHLY,
+        bend=False,
+        shape=False,
+        step_taken=told,
+    )
+    # Faces and lobe before the anisotropies, which else go to their ends to make up for them.
+    held = weights(problem, minimum.shown.values, Weighting(_DOUBT / 4.0, weighting.casting))
+    minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, bend=False, step_taken=told)
+    for _ in range(_ROUNDS):
+        spent = unknowns_spent(problem, minimum, prior)
+        before, weighting = weighting, weigh(problem, minimum.shown.values, spent)
+        held = weights(problem, minimum.shown.values, weighting)
+        prior = report.smooth(problem, prior, minimum.at.ks)
+        minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, step_taken=told)
+        small = _SETTLED * max(weighting.misfit, problem.instrument.repeatability)
+        if abs(weighting.misfit - before.misfit) < small and np.allclose(weighting.casting, before.casting, atol=0.05):
+            break
+    return minimise(problem, minimum.at, prior, weight=held, step_taken=told), prior, weighting
+
+
+def palette_of(folder: SwatchFolder, fitted: Fitted, weighting: Weighting) -> Palette:
+    """The palette at a minimum, with its covariance and what leaving castings out says of it."""
+    problem, minimum, known = fitted.problem, fitted.minimum, fitted.posterior
+    shown = minimum.shown
+    view = colorimetry.viewing(folder.wavelengths)
+    told = evidence.gather(fitted, view)
+    surprised = surprises(fitted, told, view)
+    k, s = minimum.at.ks
+    spread = _spread(known)
     return Palette(
         name=folder.name,
         read_as="spectra",
@@ -195,15 +125,27 @@ def _palette(folder: SwatchFolder, problem: Problem, start: Array, solution: Sol
         backings=dict(folder.backings),
         wavelengths=folder.wavelengths,
         model=problem.optics[0].model,
-        g=problem.optics[0].g,
-        k=np.ascontiguousarray(solution.theta[:, :n_components].T),
-        s=np.ascontiguousarray(solution.theta[:, n_components:].T),
-        local=local,
-        modes=modes,
+        k=np.ascontiguousarray(k),
+        s=np.ascontiguousarray(s),
+        g=1.0 - 1.0 / shown.m_by_s,
+        g_error=known.g_error,
+        index=indices(problem, minimum.at.shape),
+        lobe=lobe_of(problem, minimum.at.shape),
+        index_error=known.index_error,
+        local=known.local,
+        modes=known.modes,
         misfit=weighting.misfit,
-        evidence=evidence,
+        evidence=told,
+        surprises=surprised,
         seen=report.seen(folder),
-        swatches=report.swatch_fits(folder, problem, evidence, solution.shared, weighting.swatch, view=view),
-        undetermined=report.undetermined(folder, problem, solution.theta, spread),
+        swatches=report.swatch_fits(problem, told, minimum.at.own, weighting.casting, folder=folder, view=view),
+        undetermined=report.undetermined(folder, problem, np.stack((k, s)), spread),
         digest=folder.digest,
     )
+
+
+def _spread(known: Posterior) -> Array:
+    """Standard deviations of k and s, shape (2, n_components, n_wavelengths)."""
+    count = known.local.shape[1]
+    variance = np.einsum("wpp->pw", known.local) + np.sum(known.modes[:, :, :count] ** 2, axis=0).T
+    return np.asarray(np.sqrt(variance).reshape(2, count // 2, -1))

@@ -11,10 +11,11 @@ from tint.optics import two_flux
 Array = NDArray[np.float64]
 
 _PLAIN_K, _PLAIN_S = 0.05, 0.3  # 1/mm; of a casting that cannot be inverted
+_MOST = 200.0  # 1/mm; beyond it the inverse has run away
 
 
 def first_guess(problem: Problem) -> Array:
-    """theta to start from, shape (n_wavelengths, 2 n_components); no entry is zero.
+    """k and s to start from, shape (2, n_components, n_wavelengths); no entry is zero.
 
     Notes
     -----
@@ -22,41 +23,42 @@ def first_guess(problem: Problem) -> Array:
     """
     from scipy.optimize import nnls  # 0.3 s to import; only fitting needs it
 
-    K, S = _invert_pairs(problem)
     share = mixing_shares(problem, problem.loadings)
-    n_wavelengths, n_components = problem.read.shape[1], problem.n_components
-    theta = np.empty((n_wavelengths, 2 * n_components))
-    for at in range(n_wavelengths):
-        for block, amount in enumerate((K[:, at], S[:, at])):
+    guess = np.empty((2, problem.n_components, problem.n_wavelengths))
+    for block, amounts in enumerate(_invert_pairs(problem)):
+        for at, amount in enumerate(amounts.T):
             # Relative residuals: a clear casting says as much as a strong one.
             weight = 1.0 / (amount + 0.02)
-            theta[at, block * n_components : (block + 1) * n_components] = nnls(
-                share * weight[:, None], amount * weight
-            )[0]
-    typical = np.maximum(np.median(theta, axis=0), 1e-4)
-    return np.maximum(theta, 0.03 * typical)
+            guess[block, :, at] = nnls(share * weight[:, None], amount * weight)[0]
+    typical = np.maximum(np.median(guess, axis=2, keepdims=True), 1e-4)
+    return np.maximum(guess, 0.03 * typical)
 
 
 def _invert_pairs(problem: Problem) -> tuple[Array, Array]:
-    shape = (problem.thickness.size, problem.read.shape[1])
+    """K and S of every casting, each of shape (n_castings, n_wavelengths)."""
+    readings = problem.readings
+    shape = (problem.thickness.size, problem.n_wavelengths)
     K, S = np.full(shape, _PLAIN_K), np.full(shape, _PLAIN_S)
-    for swatch in range(shape[0]):
-        rows = np.flatnonzero((problem.swatch == swatch) & (problem.backing >= 0))
+    level = readings.backings.mean(axis=1)
+    for casting in range(shape[0]):
+        rows = np.flatnonzero((readings.casting == casting) & (readings.backing >= 0))
         if rows.size < 2:
             continue
-        level = problem.backings[problem.backing[rows]].mean(axis=1)
-        dark, light = rows[np.argmin(level)], rows[np.argmax(level)]
-        optics = problem.optics[problem.base[swatch]]
+        order = np.argsort(level[readings.backing[rows]])
+        dark, light = rows[order[0]], rows[order[-1]]
+        if readings.wet[dark] != readings.wet[light] or readings.backing[dark] == readings.backing[light]:
+            continue
+        optics = problem.optics[problem.base[casting]]
         k, s = two_flux.from_black_and_white(
             problem.read[dark],
             problem.read[light],
-            black=problem.backings[problem.backing[dark]],
-            white=problem.backings[problem.backing[light]],
-            thickness=problem.thickness[swatch],
+            black=readings.backings[readings.backing[dark]],
+            white=readings.backings[readings.backing[light]],
+            thickness=problem.thickness[casting],
             refractive_index=optics.refractive_index,
             geometry=optics.geometry,
-            seat="wet" if problem.wet[dark] else "air",
+            seat="wet" if readings.wet[dark] else "air",
         )
-        good = np.isfinite(k) & np.isfinite(s) & (k >= 0.0) & (s >= 0.0) & (k < 200.0) & (s < 200.0)
-        K[swatch], S[swatch] = np.where(good, k, _PLAIN_K), np.where(good, s, _PLAIN_S)
+        good = np.isfinite(k) & np.isfinite(s) & (k >= 0.0) & (s >= 0.0) & (k < _MOST) & (s < _MOST)
+        K[casting], S[casting] = np.where(good, k, _PLAIN_K), np.where(good, s, _PLAIN_S)
     return K, S

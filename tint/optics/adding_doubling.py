@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
 from tint.optics.directions import AT_45, NORMAL, WATCHED, Directions, directions
-from tint.optics.phase import henyey_greenstein, peak, redistribution
+from tint.optics.phase import peak, phase_function, redistribution
 from tint.optics.slab import Slab, with_faces
 
 Array = NDArray[np.float64]
@@ -53,7 +53,9 @@ class Body:
         return Body(R=R, T=T, depth=2.0 * self.depth[which])
 
 
-def solve(x: ArrayLike, y: ArrayLike, *, refractive_index: float, g: float, nodes: int = NODES) -> Slab:
+def solve(
+    x: ArrayLike, y: ArrayLike, *, refractive_index: float, g: float, lobe: float = 0.0, nodes: int = NODES
+) -> Slab:
     """Solve slabs directly, without a table.
 
     Parameters
@@ -64,6 +66,8 @@ def solve(x: ArrayLike, y: ArrayLike, *, refractive_index: float, g: float, node
         Of the rubber; 1 means no faces [-].
     g : float
         Anisotropy of scattering, 0 to 0.95 [-].
+    lobe : float
+        Share of the scattered light that is thrown backwards, as of `phase.lobes` [-].
     nodes : int
         Directions in a hemisphere; an even number [-].
 
@@ -81,7 +85,7 @@ def solve(x: ArrayLike, y: ArrayLike, *, refractive_index: float, g: float, node
     at = directions(refractive_index, nodes)
     starts = range(0, max(x.size, 1), _BATCH)
     parts = [
-        body(x.ravel()[start : start + _BATCH], y.ravel()[start : start + _BATCH], at=at, g=g).slab(at)
+        body(x.ravel()[start : start + _BATCH], y.ravel()[start : start + _BATCH], at=at, g=g, lobe=lobe).slab(at)
         for start in starts
     ]
     return Slab(
@@ -99,7 +103,7 @@ def _joined(parts: list[Array], shape: tuple[int, ...]) -> Array:
     return whole.reshape((*whole.shape[:-1], *shape))
 
 
-def body(x: Array, y: Array, *, at: Directions, g: float) -> Body:
+def body(x: Array, y: Array, *, at: Directions, g: float, lobe: float = 0.0) -> Body:
     """Slabs without faces, by doubling from thin ones.
 
     Parameters
@@ -109,17 +113,19 @@ def body(x: Array, y: Array, *, at: Directions, g: float) -> Body:
     at : Directions
     g : float
         Anisotropy of scattering, 0 to 0.95 [-].
+    lobe : float
+        As of `solve` [-].
     """
     if not 0.0 <= g <= 0.95:
         raise InputError("g", f"{g:g} is outside 0 to 0.95", "the mean cosine of scattering")
     moments = 3 * (at.cosine.size - len(WATCHED)) // 2  # the most that nodes split in two panels resolve
     absorbed, scattered = 0.5 * x, y / (0.75 * (1.0 - g))
-    turned_away = scattered * (1.0 - peak(g, moments))
+    turned_away = scattered * (1.0 - peak(g, moments, lobe))
     steps = np.ceil(np.log2(np.maximum((absorbed + turned_away) / _THIN, 1.0))).astype(int)
     # The thickest first, so that those still to be doubled are always the first ones.
     order = np.argsort(-steps, kind="stable")
     shrunk = 2.0 ** -steps[order]
-    R, T = _thin(absorbed[order] * shrunk, turned_away[order] * shrunk, at, g, moments)
+    R, T = _thin(absorbed[order] * shrunk, turned_away[order] * shrunk, at, g, lobe, moments)
     for step in range(steps.max(initial=0), 0, -1):
         still = np.count_nonzero(steps >= step)
         R[:still], T[:still] = _double(R[:still], T[:still])
@@ -133,20 +139,22 @@ def _double(R: Array, T: Array) -> tuple[Array, Array]:
     return R + T @ (R @ down_between), T @ down_between
 
 
-def _thin(absorbed: Array, scattered: Array, at: Directions, g: float, moments: int) -> tuple[Array, Array]:
+def _thin(
+    absorbed: Array, scattered: Array, at: Directions, g: float, lobe: float, moments: int
+) -> tuple[Array, Array]:
     """Thin layers by the diamond start: the field inside is the mean of what goes in and what comes out.
 
     Light that the quadrature sends nowhere, or twice, is put back into its own direction, so that energy is
     conserved to rounding whatever the nodes.
     """
-    forward, backward = redistribution(at.cosine, g, moments)
+    forward, backward = redistribution(at.cosine, g, moments, lobe)
     onward, turned = 0.5 * forward * at.weight, 0.5 * backward * at.weight
     onward[np.diag_indices_from(onward)] += 1.0 - (onward + turned).sum(axis=1)
     # From the beam at 45 degrees straight into the normal light scatters by the whole phase function, not by
     # its truncated sum, which at high g converges slowly in a single direction (Nakajima and Tanaka 1988).
-    whole = 0.5 * at.weight[AT_45] / (1.0 - peak(g, moments))
-    onward[NORMAL, AT_45] = whole * henyey_greenstein(at.cosine[AT_45], g)
-    turned[NORMAL, AT_45] = whole * henyey_greenstein(-at.cosine[AT_45], g)
+    whole = 0.5 * at.weight[AT_45] / (1.0 - peak(g, moments, lobe))
+    onward[NORMAL, AT_45] = whole * phase_function(at.cosine[AT_45], g, lobe)
+    turned[NORMAL, AT_45] = whole * phase_function(-at.cosine[AT_45], g, lobe)
     same, slant = np.eye(at.cosine.size), 0.5 / at.cosine[:, None]
     dimmed = same + same * slant * absorbed[:, None, None]
     # Fields even and odd about the middle of the layer do not mix.

@@ -24,6 +24,7 @@ _LONGEST, _SHORTEST = 1e-2, 60.0  # ripples, in radians over the larger spot's r
 def spot_reflectance(
     K: ArrayLike,
     S: ArrayLike,
+    M: ArrayLike | None = None,
     *,
     thickness: ArrayLike,
     backing: ArrayLike | None,
@@ -36,7 +37,7 @@ def spot_reflectance(
 
     Parameters
     ----------
-    K, S, thickness, backing, seat, optics
+    K, S, M, thickness, backing, seat, optics
         As of `tint.optics.layer.reflectance`.
     measured_mm, lit_mm : float
         Diameters of the spot that is measured, and of the one that is lit about the same middle [mm].
@@ -63,7 +64,7 @@ def spot_reflectance(
         scattered = -np.expm1(-2.0 * d * 4.0 / 3.0 * S)
         spread = scattered * spread + (1.0 - scattered) * _STRAIGHT * d
     dimmed = K + 2.0 * spread * ripples.reshape(-1, *(1,) * np.broadcast(K, S, d).ndim) ** 2
-    read = reflectance(dimmed, S, thickness=d, backing=backing, seat=seat, optics=optics)
+    read = reflectance(dimmed, S, M, thickness=d, backing=backing, seat=seat, optics=optics)
     return np.asarray(np.tensordot(shares, read, axes=1))
 
 

@@ -3,11 +3,13 @@
 Whatever the model, a layer over a Lambertian backing of reflectance Rg reads
 ``front + through Rg / (1 - back Rg)``: light that the layer itself returns, and light that reaches the backing, goes
 to and fro, and comes out (Kubelka 1954, JOSA 44, 330). A model supplies the three numbers and their slopes over
-(K d, S d); all the rest is here, once.
+(K d, S d, M d); all the rest is here, once. M = S / (1 - g) is all the scattering, S the part that turns light round;
+two-flux theory knows nothing of M.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,8 +35,8 @@ class Optics:
         Of the rubber [-]; 1 means no faces.
     geometry : str
         `di:8`, `de:8` or `45:0`.
-    g : float
-        Anisotropy of scattering, 0 to 0.95 (many-flux only) [-].
+    lobe : float
+        Share of the scattered light that is thrown backwards, as of `phase.lobes` (many-flux only) [-].
     k1, k2 : float, optional
         Measured Saunderson constants (two-flux only) [-].
     """
@@ -42,7 +44,7 @@ class Optics:
     model: str = "two-flux"
     refractive_index: float = 1.41
     geometry: str = "di:8"
-    g: float = 0.0
+    lobe: float = 0.0
     k1: float | None = None
     k2: float | None = None
 
@@ -50,33 +52,41 @@ class Optics:
         if self.model not in MODELS:
             raise InputError("optics", f"`{self.model}` is not known", " or ".join(MODELS))
 
-    def terms(self, x: ArrayLike, y: ArrayLike, *, seat: str) -> tuple[Array, Array]:
-        """front, through, back, shape (3, ...), and their slopes over (x, y), shape (3, 2, ...)."""
+    def terms(self, x: ArrayLike, y: ArrayLike, z: ArrayLike, *, seat: str) -> tuple[Array, Array]:
+        """front, through, back, shape (3, ...), and their slopes over (x, y, z), shape (3, 3, ...)."""
         if seat not in ("air", "wet"):
             raise InputError("seat", f"`{seat}` is not known", "air or wet")
         if self.model == "two-flux":
-            return two_flux.terms(
+            values, slopes = two_flux.terms(
                 x, y, refractive_index=self.refractive_index, geometry=self.geometry, seat=seat,
                 k1=self.k1, k2=self.k2,
             )  # fmt: skip
+            return values, _no_slope(slopes)
         from tint.optics import many_flux  # its tables are for those who use them
 
         return many_flux.terms(
-            x, y, refractive_index=self.refractive_index, geometry=self.geometry, seat=seat, g=self.g
+            x, y, z, refractive_index=self.refractive_index, geometry=self.geometry, seat=seat, lobe=self.lobe
         )
 
-    def transmitted(self, x: ArrayLike, y: ArrayLike) -> tuple[Array, Array]:
-        """Total transmittance of the free slab, shape (...), and its slopes over (x, y), shape (2, ...)."""
+    def transmitted(self, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Array, Array]:
+        """Total transmittance of the free slab, shape (...), and its slopes over (x, y, z), shape (3, ...)."""
         if self.model == "two-flux":
-            return two_flux.transmitted(x, y, refractive_index=self.refractive_index, k1=self.k1, k2=self.k2)
+            values, slopes = two_flux.transmitted(x, y, refractive_index=self.refractive_index, k1=self.k1, k2=self.k2)
+            return values, _no_slope(slopes[None])[0]
         from tint.optics import many_flux
 
-        return many_flux.transmitted(x, y, refractive_index=self.refractive_index, g=self.g)
+        return many_flux.transmitted(x, y, z, refractive_index=self.refractive_index, lobe=self.lobe)
+
+
+def _no_slope(slopes: Array) -> Array:
+    """Slopes by (x, y), shape (n, 2, ...), as those by (x, y, z) of a model that knows no z, shape (n, 3, ...)."""
+    return np.concatenate((slopes, np.zeros_like(slopes[:, :1])), axis=1)
 
 
 def reflectance(
     K: ArrayLike,
     S: ArrayLike,
+    M: ArrayLike | None = None,
     *,
     thickness: ArrayLike,
     backing: ArrayLike | None,
@@ -87,8 +97,8 @@ def reflectance(
 
     Parameters
     ----------
-    K, S : array_like, broadcastable to shape (..., n_wavelengths)
-        Absorption and scattering coefficients [1/mm].
+    K, S, M : array_like, broadcastable to shape (..., n_wavelengths)
+        Absorption, scattering and all scattering, S / (1 - g); M is S (isotropic) when absent [1/mm].
     thickness : array_like, broadcastable with K
         [mm]
     backing : array_like or None
@@ -101,23 +111,24 @@ def reflectance(
     ndarray, shape (..., n_wavelengths)
         [-]
     """
-    return reflectance_slopes(K, S, thickness=thickness, backing=backing, seat=seat, optics=optics)[0]
+    return reflectance_slopes(K, S, M, thickness=thickness, backing=backing, seat=seat, optics=optics)[0]
 
 
 def reflectance_slopes(
     K: ArrayLike,
     S: ArrayLike,
+    M: ArrayLike | None = None,
     *,
     thickness: ArrayLike,
     backing: ArrayLike | None,
     seat: str = "air",
     optics: Optics,
 ) -> tuple[Array, Array]:
-    """As `reflectance`, with the derivatives with respect to K, S and thickness, shape (3, ..., n_wavelengths)."""
-    K, S, d = (np.asarray(array, dtype=float) for array in (K, S, thickness))
-    values, slopes = optics.terms(K * d, S * d, seat="air" if backing is None else seat)
+    """As `reflectance`, with the derivatives by K, S, M and thickness, shape (4, ..., n_wavelengths)."""
+    coefficients, d = _arrays(K, S, M, thickness)
+    values, slopes = optics.terms(*(each * d for each in coefficients), seat="air" if backing is None else seat)
     read, by_depth = over_backing(values, slopes, None if backing is None else np.asarray(backing, dtype=float))
-    return read, _by_k_s_d(by_depth, K, S, d)
+    return read, by_coefficients(by_depth, coefficients, d)
 
 
 def over_backing(values: Array, slopes: Array, backing: Array | None) -> tuple[Array, Array]:
@@ -125,7 +136,7 @@ def over_backing(values: Array, slopes: Array, backing: Array | None) -> tuple[A
 
     Parameters
     ----------
-    values, slopes : ndarray, shapes (3, ...) and (3, 2, ...)
+    values, slopes : ndarray, shapes (3, ...) and (3, 3, ...)
         As `Optics.terms` returns them.
     backing : ndarray or None, broadcastable with (...)
         [-]; None for nothing behind.
@@ -133,29 +144,40 @@ def over_backing(values: Array, slopes: Array, backing: Array | None) -> tuple[A
     Returns
     -------
     read : ndarray, shape (...)
-    slopes : ndarray, shape (2, ...)
-        With respect to K d and S d.
+    slopes : ndarray, shape (3, ...)
+        With respect to K d, S d and M d.
     """
     front, through, back = values
     if backing is None:
         return front, slopes[0]
     returned = backing / (1.0 - back * backing)
     # A backing with more axes than the layer must not meet the axis of the slopes.
-    slopes = slopes.reshape(3, 2, *(1,) * (returned.ndim - front.ndim), *front.shape)
+    slopes = slopes.reshape(3, slopes.shape[1], *(1,) * (returned.ndim - front.ndim), *front.shape)
     return front + through * returned, slopes[0] + returned * (slopes[1] + through * returned * slopes[2])
 
 
-def transmittance(K: ArrayLike, S: ArrayLike, *, thickness: ArrayLike, optics: Optics) -> Array:
+def transmittance(
+    K: ArrayLike, S: ArrayLike, M: ArrayLike | None = None, *, thickness: ArrayLike, optics: Optics
+) -> Array:
     """Total transmittance of the free slab, lit by a beam at 8 degrees [-]; shapes as `reflectance`."""
-    return transmittance_slopes(K, S, thickness=thickness, optics=optics)[0]
+    return transmittance_slopes(K, S, M, thickness=thickness, optics=optics)[0]
 
 
-def transmittance_slopes(K: ArrayLike, S: ArrayLike, *, thickness: ArrayLike, optics: Optics) -> tuple[Array, Array]:
-    """As `transmittance`, with the derivatives with respect to K, S and thickness, shape (3, ...)."""
-    K, S, d = (np.asarray(array, dtype=float) for array in (K, S, thickness))
-    passed, by_depth = optics.transmitted(K * d, S * d)
-    return passed, _by_k_s_d(by_depth, K, S, d)
+def transmittance_slopes(
+    K: ArrayLike, S: ArrayLike, M: ArrayLike | None = None, *, thickness: ArrayLike, optics: Optics
+) -> tuple[Array, Array]:
+    """As `transmittance`, with the derivatives by K, S, M and thickness, shape (4, ...)."""
+    coefficients, d = _arrays(K, S, M, thickness)
+    passed, by_depth = optics.transmitted(*(each * d for each in coefficients))
+    return passed, by_coefficients(by_depth, coefficients, d)
 
 
-def _by_k_s_d(by_depth: Array, K: Array, S: Array, d: Array) -> Array:
-    return np.stack(np.broadcast_arrays(by_depth[0] * d, by_depth[1] * d, by_depth[0] * K + by_depth[1] * S))
+def _arrays(K: ArrayLike, S: ArrayLike, M: ArrayLike | None, d: ArrayLike) -> tuple[tuple[Array, ...], Array]:
+    M = S if M is None else M
+    return tuple(np.asarray(each, dtype=float) for each in (K, S, M)), np.asarray(d, dtype=float)
+
+
+def by_coefficients(by_depth: Array, coefficients: Iterable[Array], d: Array) -> Array:
+    """Slopes by K, S, M and thickness, shape (4, ...), from those by K d, S d and M d, shape (3, ...)."""
+    along = sum(slope * each for slope, each in zip(by_depth, coefficients, strict=True))
+    return np.stack(np.broadcast_arrays(*(slope * d for slope in by_depth), along))

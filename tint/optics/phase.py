@@ -1,4 +1,4 @@
-"""How a scattering event turns light: Henyey-Greenstein, cut for a finite set of directions.
+"""How a scattering event turns light: Henyey-Greenstein, a share thrown backwards, cut for a finite set of directions.
 
 Only what is averaged over azimuth is needed: fluxes, and radiances along the normal or under diffuse light.
 
@@ -15,18 +15,46 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+BACKWARDS = -0.5  # mean cosine of the lobe that is thrown backwards
+_NARROW = 0.7  # mean cosine from which the lobe shrinks with 1 - g, so that what is left can still make up for it
 
-def henyey_greenstein(cosine: float, g: float) -> float:
+
+def lobes(g: float, lobe: float) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Share and mean cosine of the forward and the backward lobe, whose mean is g.
+
+    Parameters
+    ----------
+    g : float
+        Anisotropy, 0 to below 1 [-].
+    lobe : float
+        Share of the light that is thrown backwards, where g is at most 0.7 [-].
+    """
+    back = lobe * min(1.0, (1.0 - g) / (1.0 - _NARROW))
+    return (1.0 - back, (g - back * BACKWARDS) / (1.0 - back)), (back, BACKWARDS)
+
+
+def moments(g: float, count: int, lobe: float = 0.0) -> Array:
+    """Legendre moments 0 to `count` of the phase function, shape (count + 1,) [-]."""
+    orders = np.arange(count + 1)
+    return np.asarray(sum(share * np.power(cosine, orders) for share, cosine in lobes(g, lobe)))
+
+
+def phase_function(cosine: float, g: float, lobe: float = 0.0) -> float:
     """Phase function at a scattering angle, with mean 1 over the sphere [-]."""
-    return float((1.0 - g * g) / (1.0 + g * g - 2.0 * g * cosine) ** 1.5)
+    return float(
+        sum(
+            share * (1.0 - mean * mean) / (1.0 + mean * mean - 2.0 * mean * cosine) ** 1.5
+            for share, mean in lobes(g, lobe)
+        )
+    )
 
 
-def peak(g: float, moments: int) -> float:
-    """Share of the scattered light that delta-M counts as not scattered, ``g^moments`` [-]."""
-    return float(g**moments)
+def peak(g: float, count: int, lobe: float = 0.0) -> float:
+    """Share of the scattered light that delta-M counts as not scattered: the first moment left out [-]."""
+    return max(float(moments(g, count, lobe)[-1]), 0.0)
 
 
-def redistribution(cosines: Array, g: float, moments: int) -> tuple[Array, Array]:
+def redistribution(cosines: Array, g: float, count: int, lobe: float = 0.0) -> tuple[Array, Array]:
     """Azimuth-averaged phase function between directions, its delta-M peak taken out.
 
     Parameters
@@ -35,8 +63,10 @@ def redistribution(cosines: Array, g: float, moments: int) -> tuple[Array, Array
         Of the directions, in the rubber [-].
     g : float
         Anisotropy, 0 to below 1 [-].
-    moments : int
+    count : int
         Legendre moments kept [-].
+    lobe : float
+        As of `lobes` [-].
 
     Returns
     -------
@@ -44,10 +74,10 @@ def redistribution(cosines: Array, g: float, moments: int) -> tuple[Array, Array
         Within a hemisphere and into the other one; their mean over both hemispheres is 1 up to the quadrature
         [-].
     """
-    orders = np.arange(moments)
-    share = peak(g, moments)
-    strength = (2 * orders + 1) * (np.power(g, orders) - share) / (1.0 - share)
-    legendre = np.polynomial.legendre.legvander(cosines, moments - 1)
+    orders = np.arange(count)
+    share = peak(g, count, lobe)
+    strength = (2 * orders + 1) * (moments(g, count, lobe)[:-1] - share) / (1.0 - share)
+    legendre = np.polynomial.legendre.legvander(cosines, count - 1)
     forward = (legendre * strength) @ legendre.T
     backward = (legendre * strength * np.where(orders % 2, -1.0, 1.0)) @ legendre.T
     return forward, backward

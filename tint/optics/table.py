@@ -1,9 +1,10 @@
-"""Smooth tables over two depths x and y from 0 to hiding, looked up with their slopes.
+"""Smooth tables over two depths x and y from 0 to hiding and over the anisotropy g, looked up with their slopes.
 
-Along each axis the nodes are 0 and then a geometric series, so that the table resolves a trace and a thick
+Along each depth the nodes are 0 and then a geometric series, so that the table resolves a trace and a thick
 layer alike and reaches the exact edges x = 0 and y = 0. Between the nodes of the series a cubic spline in the
-logarithm runs; between 0 and the first of them a parabola that meets it with equal slope. The surface is the
-product of the two: continuous with its slopes, and its slopes are those of the surface itself.
+logarithm runs; between 0 and the first of them a parabola that meets it with equal slope. Along g a cubic spline
+runs through a few nodes. The surface is the product of the three: continuous with its slopes, and its slopes are
+those of the surface itself.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-_CHUNK = 4096  # points looked up at once: about what fits a processor's second cache
+_CHUNK = 4096  # points looked up at once: about what fits a processor's caches
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,6 +40,11 @@ class Axis:
         """All nodes, shape (octaves * per_octave + 2,) [-]."""
         series = 2.0 ** (np.arange(self.octaves * self.per_octave + 1) / self.per_octave)
         return np.concatenate(([0.0], self.start * series))
+
+    @property
+    def cells(self) -> int:
+        """Pieces between nodes."""
+        return self.octaves * self.per_octave + 1
 
     @property
     def end(self) -> float:
@@ -83,73 +89,95 @@ class Axis:
         return np.asarray(np.linalg.solve(system, known))
 
 
+@dataclass(frozen=True)
+class Knots:
+    """Nodes of the anisotropy, rising, between which a cubic spline runs.
+
+    Parameters
+    ----------
+    nodes : tuple of float
+        [-]
+    """
+
+    nodes: tuple[float, ...]
+
+    @property
+    def cells(self) -> int:
+        """How many pieces the spline has."""
+        return len(self.nodes) - 1
+
+    def locate(self, g: Array) -> tuple[NDArray[np.intp], Array, Array]:
+        """Cell of each g, place in it from 0 to 1, slope of that place over g; all of g's shape."""
+        nodes = np.array(self.nodes)
+        cell = np.clip(np.searchsorted(nodes, g, side="right") - 1, 0, self.cells - 1)
+        slope = 1.0 / np.diff(nodes)[cell]
+        return cell, (g - nodes[cell]) * slope, slope
+
+    def polynomials(self) -> Array:
+        """Operator from node values to cubic coefficients of each cell, shape (4, cells, nodes)."""
+        from scipy.interpolate import CubicSpline  # only needed where a table is laid out
+
+        nodes = np.array(self.nodes)
+        spline = CubicSpline(nodes, np.eye(nodes.size))
+        width = np.diff(nodes)[None, :, None]
+        return np.asarray(spline.c[::-1] * width ** np.arange(4.0)[:, None, None])
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Table:
-    """Several quantities over (x, y); build one with `tabulate`."""
+    """Several quantities over (x, y, g); build one with `tabulate`."""
 
     x: Axis
     y: Axis
-    coefficients: Array  # shape (4, 4, quantities, cells)
+    g: Knots
+    coefficients: NDArray[np.float32]  # shape (cells, 4 * quantities, 16): powers of g and quantities, powers of x, y
 
-    def __call__(self, x: Array, y: Array) -> tuple[Array, Array]:
+    def __call__(self, x: Array, y: Array, g: Array) -> tuple[Array, Array]:
         """Values and slopes.
 
         Parameters
         ----------
-        x, y : ndarray, both of shape (...)
-            Not negative [-]. Beyond the last nodes both are brought back in proportion: there a layer hides,
-            and only their ratio matters.
+        x, y, g : ndarray, all of shape (...)
+            Depths, not negative [-]. Beyond the last nodes both are brought back in proportion: there a layer hides,
+            and only their ratio matters. The anisotropy, between the first and the last of its nodes [-].
 
         Returns
         -------
         values : ndarray, shape (quantities, ...)
-        slopes : ndarray, shape (quantities, 2, ...)
-            Derivatives of the values with respect to x and y.
+        slopes : ndarray, shape (quantities, 3, ...)
+            Derivatives of the values with respect to x, y and g.
         """
-        count = self.coefficients.shape[2]
-        flat_x, flat_y = x.ravel(), y.ravel()
-        values, slopes = np.empty((count, x.size)), np.empty((count, 2, x.size))
+        count = self.coefficients.shape[1] // 4
+        flat_x, flat_y, flat_g = x.ravel(), y.ravel(), g.ravel()
+        values, slopes = np.empty((count, x.size)), np.empty((count, 3, x.size))
         for first in range(0, x.size, _CHUNK):
             part = slice(first, first + _CHUNK)
-            self._look_up(flat_x[part], flat_y[part], values[:, part], slopes[:, :, part])
-        return values.reshape(count, *x.shape), slopes.reshape(count, 2, *x.shape)
+            self._look_up(flat_x[part], flat_y[part], flat_g[part], values[:, part], slopes[:, :, part])
+        return values.reshape(count, *x.shape), slopes.reshape(count, 3, *x.shape)
 
-    def _look_up(self, x: Array, y: Array, values: Array, slopes: Array) -> None:
+    def _look_up(self, x: Array, y: Array, g: Array, values: Array, slopes: Array) -> None:
         if x.max() > self.x.end or y.max() > self.y.end:
-            self._look_up_beyond(x, y, values, slopes)
+            self._look_up_beyond(x, y, g, values, slopes)
             return
         column, s, s_by_x = self.x.locate(x)
         row, t, t_by_y = self.y.locate(y)
-        cells = column * (self.y.octaves * self.y.per_octave + 1) + row
-        c = self.coefficients.take(cells, axis=-1)
-        # Horner in t for all powers of s at once, the slope carried along; then Horner in s.
-        slope = c[:, 3].copy()
-        value = slope * t
-        value += c[:, 2]
-        for power in (1, 0):
-            slope *= t
-            slope += value
-            value *= t
-            value += c[:, power]
-        by_s = value[3].copy()
-        value[3] *= s
-        value[3] += value[2]
-        for power in (1, 0):
-            by_s *= s
-            by_s += value[3]
-            value[3] *= s
-            value[3] += value[power]
-        for power in (2, 1, 0):
-            slope[3] *= s
-            slope[3] += slope[power]
-        values[...] = value[3]
-        np.multiply(by_s, s_by_x, out=slopes[:, 0])
-        np.multiply(slope[3], t_by_y, out=slopes[:, 1])
+        layer, r, r_by_g = self.g.locate(g)
+        cells = (column * self.y.cells + row) * self.g.cells + layer
+        # One product of small matrices a point takes in x and y, values and both slopes; Horner's rule takes in g.
+        along = np.matmul(self.coefficients.take(cells, axis=0, mode="clip"), _products(s, t))
+        c = np.ascontiguousarray(along.reshape(x.size, 4, -1, 3).transpose(1, 3, 2, 0))
+        at = r.astype(np.float32)
+        by_r = c[1, 0] + at * (2.0 * c[2, 0] + 3.0 * at * c[3, 0])
+        c = c[0] + at * (c[1] + at * (c[2] + at * c[3]))
+        values[...] = c[0]
+        np.multiply(c[1], s_by_x, out=slopes[:, 0])
+        np.multiply(c[2], t_by_y, out=slopes[:, 1])
+        np.multiply(by_r, r_by_g, out=slopes[:, 2])
 
-    def _look_up_beyond(self, x: Array, y: Array, values: Array, slopes: Array) -> None:
+    def _look_up_beyond(self, x: Array, y: Array, g: Array, values: Array, slopes: Array) -> None:
         over_x, over_y = np.maximum(x / self.x.end, 1.0), np.maximum(y / self.y.end, 1.0)
         back = 1.0 / np.maximum(over_x, over_y)
-        self._look_up(np.minimum(x * back, self.x.end), np.minimum(y * back, self.y.end), values, slopes)
+        self._look_up(np.minimum(x * back, self.x.end), np.minimum(y * back, self.y.end), g, values, slopes)
         by_x, by_y = slopes[:, 0] * back, slopes[:, 1] * back
         beyond_x, beyond_y = (over_x > 1.0) & (over_x >= over_y), (over_y > 1.0) & (over_y > over_x)
         # A depth that is brought back to the edge moves the other one along with it.
@@ -157,15 +185,36 @@ class Table:
         slopes[:, 1] = np.where(beyond_y, -by_x * x / np.where(beyond_y, y, 1.0), by_y)
 
 
-def tabulate(values: Array, *, x: Axis, y: Axis) -> Table:
+def _products(s: Array, t: Array) -> NDArray[np.float32]:
+    """Products of the powers 0 to 3 of s and t, and their slopes by s and by t, shape (n, 16, 3)."""
+    powers = np.empty((2, 4, s.size), dtype=np.float32)
+    powers[:, 0], powers[0, 1], powers[1, 1] = 1.0, s, t
+    np.multiply(powers[:, 1], powers[:, 1], out=powers[:, 2])
+    np.multiply(powers[:, 2], powers[:, 1], out=powers[:, 3])
+    slopes = np.zeros_like(powers)
+    slopes[:, 1:] = np.array([1.0, 2.0, 3.0], dtype=np.float32)[:, None] * powers[:, :3]
+    products = np.empty((3, 4, 4, s.size), dtype=np.float32)
+    for into, (of_s, of_t) in zip(
+        products, ((powers[0], powers[1]), (slopes[0], powers[1]), (powers[0], slopes[1])), strict=True
+    ):
+        np.multiply(of_s[:, None], of_t, out=into)
+    return np.ascontiguousarray(products.reshape(48, -1).T).reshape(-1, 3, 16).transpose(0, 2, 1)
+
+
+def tabulate(values: Array, *, x: Axis, y: Axis, g: Knots) -> Table:
     """A table from values at all nodes.
 
     Parameters
     ----------
-    values : ndarray, shape (quantities, x nodes, y nodes)
+    values : ndarray, shape (quantities, g nodes, x nodes, y nodes)
     x, y : Axis
+    g : Knots
     """
-    along_y = np.einsum("bjl,qkl->bqkj", y.polynomials(), values, optimize=True)
-    coefficients = np.einsum("aik,bqkj->abqij", x.polynomials(), along_y, optimize=True)
-    shape = coefficients.shape
-    return Table(x=x, y=y, coefficients=np.ascontiguousarray(coefficients).reshape(*shape[:3], -1))
+    whole = values
+    for axis, polynomials in ((3, y.polynomials()), (2, x.polynomials()), (1, g.polynomials())):
+        # Each pass replaces the nodes of one axis by cells, and puts the powers in front.
+        whole = np.moveaxis(np.tensordot(polynomials, whole, axes=(2, axis + whole.ndim - 4)), 1, axis + whole.ndim - 3)
+    # Now powers of g, x and y, quantities, cells of g, x and y: all that a point needs is brought side by side.
+    whole = whole.transpose(5, 6, 4, 0, 3, 1, 2)
+    shape = (x.cells * y.cells * g.cells, 4 * values.shape[0], 16)
+    return Table(x=x, y=y, g=g, coefficients=np.ascontiguousarray(whole, dtype=np.float32).reshape(shape))

@@ -74,6 +74,8 @@ class Seen:
         Largest sum of loadings cast [%].
     mixed : tuple of str
         The pigments that were cast together with at least one other.
+    pairs : tuple of (str, str)
+        The pigments that were cast together, in the palette's order.
     circumstances : Circumstances
         How they were cured and kept.
     """
@@ -82,7 +84,24 @@ class Seen:
     max_loading: dict[str, float]
     max_total: float
     mixed: tuple[str, ...]
+    pairs: tuple[tuple[str, str], ...] = ()
     circumstances: Circumstances = Circumstances()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surprise:
+    """By how much castings that were left out were missed, against what was to be expected.
+
+    Parameters
+    ----------
+    ratio : float
+        Mean of the squared misses, each over the mean square expected of it [-].
+    castings : int
+        That it was learned from.
+    """
+
+    ratio: float
+    castings: int
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

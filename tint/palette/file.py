@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 from tint.errors import InputError
 from tint.files import arrays_from_bytes, arrays_to_bytes, write_whole
 from tint.materials import Base, Instrument, Pigment
-from tint.palette.evidence import Evidence, Seen, SwatchFit
+from tint.palette.evidence import Evidence, Seen, Surprise, SwatchFit
 from tint.palette.palette import Palette
 
 Array = NDArray[np.float64]
 
-FORMAT = 2  # of the file; raise it with any change to what is written
+FORMAT = 3  # of the file; raise it with any change to what is written
 
-_ARRAYS = ("wavelengths", "k", "s", "local", "modes")
+_ARRAYS = ("wavelengths", "k", "s", "g", "g_error", "index", "index_error", "local", "modes")
 _EVIDENCE = ("read", "fitted", "foretold", "swatch", "backing", "missed", "expected")
 _PLAIN = (
     "name",
@@ -27,8 +27,9 @@ _PLAIN = (
     "bases",
     "pigments",
     "model",
-    "g",
+    "lobe",
     "misfit",
+    "surprises",
     "seen",
     "swatches",
     "undetermined",
@@ -47,8 +48,9 @@ class _Header(msgspec.Struct, kw_only=True):
     pigments: dict[str, Pigment]
     backings: list[str]
     model: str
-    g: float
+    lobe: float
     misfit: float
+    surprises: dict[str, Surprise]
     seen: dict[str, Seen]
     swatches: tuple[SwatchFit, ...]
     undetermined: tuple[str, ...]

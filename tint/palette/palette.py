@@ -1,7 +1,8 @@
 """The fitted palette, and the mixing law, which stands here once.
 
-``K = sum c_i k_i`` and ``S = sum c_i s_i`` over the base and its pigments, the loadings of the pigments in percent and
-the base's share ``1 - total / 100``.
+``K = sum c_i k_i``, ``S = sum c_i s_i`` and ``M = sum c_i m_i`` over the base and its pigments, the loadings of the
+pigments in percent and the base's share ``1 - total / 100``. m = s / (1 - g) is all that a component scatters, s the
+part that turns light round.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from tint import notebook
 from tint.errors import InputError
 from tint.materials import Base, Blend, Instrument, Pigment
 from tint.optics.layer import Optics
-from tint.palette.evidence import Evidence, Seen, SwatchFit
+from tint.palette.evidence import Evidence, Seen, Surprise, SwatchFit
 
 Array = NDArray[np.float64]
 
@@ -34,12 +35,25 @@ class Palette:
         `spectra`, `colours` (a colorimeter's L*, a*, b*) or `photographs` (colours of which some are off a picture).
     k, s : ndarray, shape (n_components, n_wavelengths)
         Absorption and scattering: of a base [1/mm], of a pigment [1/mm per % of loading].
+    g : ndarray, shape (n_components, n_wavelengths)
+        Anisotropy of scattering, the mean cosine [-].
+    g_error : ndarray, shape (n_components,)
+        Standard deviation of g at 550 nm [-].
+    index : ndarray, shape (n_bases,)
+        Refractive index as fitted, near what the base states [-].
+    index_error : ndarray, shape (n_bases,)
+        Its standard deviation [-].
+    lobe : float
+        Share of the scattered light that is thrown backwards, beside one Henyey-Greenstein lobe [-].
     local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
         Covariance of (k, s) at each wavelength, apart from what wavelengths share.
-    modes : ndarray, shape (n_modes, n_wavelengths, 2 n_components)
-        Errors common to all wavelengths (thickness, doses): their covariance is the sum of the outer products.
+    modes : ndarray, shape (n_modes, n_wavelengths, 3 n_components)
+        Errors of (k, s, m) common to all wavelengths (thickness, doses, g): their covariance is the sum of the outer
+        products.
     misfit : float
         What the model leaves in the readings beyond their noise, as a share of reflectance^(2/3) [-].
+    surprises : dict of str to Surprise
+        What leaving out taught of each way in which a blend may lie outside what was cast (`bold`), and of one inside.
     """
 
     name: str
@@ -50,26 +64,36 @@ class Palette:
     backings: dict[str, Array]
     wavelengths: Array
     model: str
-    g: float
     k: Array
     s: Array
+    g: Array
+    g_error: Array
+    index: Array
+    index_error: Array
+    lobe: float
     local: Array
     modes: Array
     misfit: float
     evidence: Evidence
+    surprises: dict[str, Surprise]
     seen: dict[str, Seen]
     swatches: tuple[SwatchFit, ...]
     undetermined: tuple[str, ...]
     digest: str
+
+    @property
+    def coefficients(self) -> Array:
+        """k, s and m of every component, shape (3, n_components, n_wavelengths)."""
+        return np.stack((self.k, self.s, self.s / (1.0 - self.g)))
 
     def optics(self, base: str, *, geometry: str | None = None) -> Optics:
         """The layer model of a base, in the palette's own geometry or another."""
         rubber = self.bases[base]
         return Optics(
             model=self.model,
-            refractive_index=rubber.refractive_index,
+            refractive_index=float(self.index[tuple(self.bases).index(base)]),
             geometry=geometry or self.instrument.geometry,
-            g=self.g,
+            lobe=self.lobe,
             k1=rubber.k1,
             k2=rubber.k2,
         )
@@ -77,6 +101,15 @@ class Palette:
     def shares(self, base: str, loadings: ArrayLike) -> Array:
         """The mixing law's c: loadings, shape (..., n_pigments) [%], to shape (..., n_components)."""
         return shares(tuple(self.bases).index(base), len(self.bases), np.asarray(loadings, dtype=float))
+
+    def gains(self, base: str) -> Array:
+        """What a percent of each pigment adds to K, S and M of a base, less the base that it displaces.
+
+        Shape (3, n_pigments, n_wavelengths) [1/mm per %].
+        """
+        coefficients, n_bases = self.coefficients, len(self.bases)
+        own = tuple(self.bases).index(base)
+        return coefficients[:, n_bases:] - coefficients[:, own, None] / 100.0
 
     def loadings(self, blend: Blend) -> Array:
         """A blend's loadings as a vector, shape (n_pigments,) [%].

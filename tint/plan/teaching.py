@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tint import colorimetry
+from tint import colorimetry, forward
 from tint.appearance import Setting, render
 from tint.materials import Blend
 from tint.palette import Palette
@@ -50,7 +50,7 @@ def lesson(
     """Set up what castings, each a blend and a thickness [mm], would teach of the blends aimed at."""
     aims = _slopes_of_aims(palette, targets)
     if palette.read_as == "spectra":
-        covariance = palette.local + np.einsum("rwp,rwq->wpq", palette.modes, palette.modes)
+        covariance = _per_wavelength(palette)
         readings = np.moveaxis(np.stack([_spectra(palette, *casting) for casting in offered]), 2, 0)
         return Lesson(covariance, aims, len(targets), readings)
     in_modes = np.einsum("awp,rwp->ar", aims, palette.modes, optimize=True)[:, None]
@@ -58,8 +58,19 @@ def lesson(
     return Lesson(np.eye(palette.modes.shape[0])[None], in_modes, len(targets), colours)
 
 
+def _per_wavelength(palette: Palette) -> Array:
+    """Covariance of k, s and m at each wavelength, shape (n_wavelengths, 3 n_components, 3 n_components)."""
+    n = len(palette.k)
+    lift = np.zeros((palette.wavelengths.size, 3 * n, 2 * n))
+    each = np.arange(2 * n)
+    lift[:, each, each] = 1.0
+    lift[:, 2 * n + each[:n], n + each[:n]] = 1.0 / (1.0 - palette.g.T)  # m goes along with s where g is known
+    alone = lift @ palette.local @ np.swapaxes(lift, 1, 2)
+    return np.asarray(alone + np.einsum("rwp,rwq->wpq", palette.modes, palette.modes))
+
+
 def _slopes_of_aims(palette: Palette, targets: Sequence[tuple[Blend, Setting]]) -> Array:
-    """Shape (3 n_blends, n_wavelengths, 2 n_components)."""
+    """Shape (3 n_blends, n_wavelengths, 3 n_components)."""
     rows = []
     for blend, setting in targets:
         share = palette.shares(blend.base, palette.loadings(blend))
@@ -68,8 +79,7 @@ def _slopes_of_aims(palette: Palette, targets: Sequence[tuple[Blend, Setting]]) 
         lab, by_reading = colorimetry.lab_slopes(seen.reflectance[0], setting.viewing(palette))
         _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
         outward = by_lab @ by_reading  # (3, n_wavelengths)
-        by_k, by_s = seen.slopes[0, 0], seen.slopes[0, 1]
-        gradient = np.concatenate((np.outer(by_k, share), np.outer(by_s, share)), axis=1)  # (n_wavelengths, 2 n)
+        gradient = np.concatenate([np.outer(slope, share) for slope in seen.slopes[0, :3]], axis=1)
         rows.append(outward[:, :, None] * gradient)
     return np.concatenate(rows)
 
@@ -79,7 +89,7 @@ class _Seen:
     """A casting over the backings that swatches are read over, each of shape (n_backings, n_wavelengths)."""
 
     reflectance: Array
-    by_theta: Array  # (n_backings, n_wavelengths, 2 n_components)
+    by_theta: Array  # (n_backings, n_wavelengths, 3 n_components)
     by_thickness: Array
     by_dose: Array  # of all doses together, as a share of them
 
@@ -88,13 +98,14 @@ def _seen(palette: Palette, blend: Blend, depth: float) -> _Seen:
     share = palette.shares(blend.base, palette.loadings(blend))
     over = palette.pair or palette.read_over or ("none",)
     drawn = render(palette, share, base=blend.base, setting=Setting(thickness_mm=depth), backings=over)
-    by_k, by_s, by_d = np.moveaxis(drawn.slopes, 1, 0)
-    by_theta = np.concatenate((by_k[..., None] * share, by_s[..., None] * share), axis=-1)
-    return _Seen(drawn.reflectance, by_theta, by_d, by_k * (share @ palette.k) + by_s * (share @ palette.s))
+    *by_mixed, by_d = np.moveaxis(drawn.slopes, 1, 0)
+    by_theta = np.concatenate([slope[..., None] * share for slope in by_mixed], axis=-1)
+    by_dose = sum(slope * each for slope, each in zip(by_mixed, forward.mix(palette.coefficients, share), strict=True))
+    return _Seen(drawn.reflectance, by_theta, by_d, by_dose)
 
 
 def _spectra(palette: Palette, blend: Blend, depth: float) -> Array:
-    """Slopes of its spectra in units of their noise, shape (n_backings, n_wavelengths, 2 n_components)."""
+    """Slopes of its spectra in units of their noise, shape (n_backings, n_wavelengths, 3 n_components)."""
     seen, instrument = _seen(palette, blend, depth), palette.instrument
     misfit = palette.misfit * np.maximum(seen.reflectance, 0.0) ** (2.0 / 3.0)
     # Thickness and doses of the casting itself are not known either; what they blur is not learned.

@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from tint import colorimetry, translucency
+from tint import colorimetry, forward, translucency
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
 from tint.materials import Blend
@@ -237,12 +237,12 @@ def pencil_difference(palette: Palette, blend: Blend, *, setting: Setting) -> fl
     Light that wanders sideways blurs the line further: this is the most that can be seen of it.
     """
     share = palette.shares(blend.base, palette.loadings(blend))
-    K, S = share @ palette.k, share @ palette.s  # noqa: N806
+    mixed = forward.mix(palette.coefficients, share)
     optics = palette.optics(blend.base, geometry=setting.geometry or None)
     card = palette.backings[palette.white]
     line = np.minimum(card, _PENCIL)
     both = [
-        layer.reflectance(K, S, thickness=setting.thickness_mm, backing=behind, seat=setting.seat, optics=optics)
+        layer.reflectance(*mixed, thickness=setting.thickness_mm, backing=behind, seat=setting.seat, optics=optics)
         for behind in (card, line)
     ]
     lab = colorimetry.lab(np.stack(both), setting.viewing(palette))

@@ -14,12 +14,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry
-from tint.appearance import Setting, render
+from tint.appearance import Setting, render, transmittance
 from tint.colorimetry import Viewing
 from tint.colorimetry.weights import tables
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.optics import layer
 from tint.palette import Palette
 
 Array = NDArray[np.float64]
@@ -114,10 +113,7 @@ def spectra_of(palette: Palette, blend: Blend, *, setting: Setting, over: str, t
     """Reflectance over a backing, or what a lamp behind shows; shape (n, n_wavelengths) [-]."""
     share = palette.shares(blend.base, palette.loadings(blend))
     if over == LAMP:
-        optics = palette.optics(blend.base, geometry=setting.geometry or None)
-        K, S = share @ palette.k, share @ palette.s  # noqa: N806
-        passed: Array = layer.transmittance(K, S, thickness=thickness_mm[:, None], optics=optics)
-        return passed
+        return transmittance(palette, share, base=blend.base, setting=setting, thickness_mm=thickness_mm)
     many = np.broadcast_to(share, (thickness_mm.size, share.size))
     drawn = render(
         palette, many, base=blend.base, setting=setting, backings=(over,), thickness_mm=thickness_mm

@@ -53,9 +53,9 @@ class Problem:
 
     Parameters
     ----------
-    k, s : ndarray, shape (n_wavelengths,)
-        Of the base [1/mm].
-    k_gain, s_gain : ndarray, shape (n_pigments + 1, n_wavelengths)
+    bare : ndarray, shape (3, n_wavelengths)
+        k, s and m of the base [1/mm].
+    gain : ndarray, shape (3, n_pigments + 1, n_wavelengths)
         What a percent of each pigment adds, less the base that it displaces; last, an empty slot [1/mm per %].
     black, white : ndarray, shape (n_wavelengths,)
         The pair that contrast ratios are read over [-].
@@ -70,10 +70,8 @@ class Problem:
     optics: Optics
     view: Viewing
     wavelengths: Array
-    k: Array
-    s: Array
-    k_gain: Array
-    s_gain: Array
+    bare: Array
+    gain: Array
     black: Array
     white: Array
     largest: Array
@@ -84,7 +82,6 @@ def lay_out(
     palette: Palette, target: Target, *, setting: Setting, base: str, largest: Array, walls_mm: tuple[float, ...] = ()
 ) -> Problem:
     """A target on one base as arrays; `walls_mm` are further thicknesses of the same part [mm]."""
-    n_bases, own = len(palette.bases), list(palette.bases).index(base)
     over = setting.over or (palette.white if palette.backings else "none")
     nothing = np.zeros(palette.wavelengths.size)
     pair = bool(palette.pair)
@@ -107,10 +104,8 @@ def lay_out(
         optics=palette.optics(base, geometry=setting.geometry or None),
         view=setting.viewing(palette),
         wavelengths=palette.wavelengths,
-        k=palette.k[own],
-        s=palette.s[own],
-        k_gain=_with_empty(palette.k[n_bases:] - palette.k[own] / 100.0),
-        s_gain=_with_empty(palette.s[n_bases:] - palette.s[own] / 100.0),
+        bare=palette.coefficients[:, list(palette.bases).index(base)],
+        gain=_with_empty(palette.gains(base)),
         black=palette.backings[palette.black] if pair else nothing,
         white=palette.backings[palette.white] if pair else nothing,
         largest=np.append(largest, 0.0),
@@ -119,7 +114,7 @@ def lay_out(
 
 def _with_empty(gain: Array) -> Array:
     """A last row for the empty slot: a pigment that adds nothing, so that small and large sets share one array."""
-    return np.vstack((gain, np.zeros(gain.shape[1])))
+    return np.concatenate((gain, np.zeros_like(gain[:, :1])), axis=1)
 
 
 def _together(castings: list[Casting]) -> tuple[Casting, ...]:
@@ -149,10 +144,8 @@ def thinned(problem: Problem, every: int) -> Problem:
         castings=castings,
         view=colorimetry.viewing(problem.wavelengths[pick], light=problem.view.light, observer=problem.view.observer),
         wavelengths=problem.wavelengths[pick],
-        k=problem.k[pick],
-        s=problem.s[pick],
-        k_gain=problem.k_gain[:, pick],
-        s_gain=problem.s_gain[:, pick],
+        bare=problem.bare[:, pick],
+        gain=problem.gain[:, :, pick],
         black=problem.black[pick],
         white=problem.white[pick],
     )
@@ -200,10 +193,7 @@ def judge(
         Weights of the colours asked for, whose mean is 1.
     """
     n = len(sets)
-    whole = np.zeros((n, len(problem.k_gain)))
-    np.put_along_axis(whole, sets, loadings, axis=1)
-    K = problem.k + whole @ problem.k_gain
-    S = problem.s + whole @ problem.s_gain
+    mixed = _mixed(problem, sets, loadings)
     parts: list[Array] = []
     slopes: list[Array] = []
     colour: list[Array] = []
@@ -211,7 +201,7 @@ def judge(
     opacity: list[Array] = []
     for casting in problem.castings:
         d = casting.thickness_mm
-        terms = problem.optics.terms(K * d, S * d, seat=casting.seat)
+        terms = problem.optics.terms(*(mixed * d), seat=casting.seat)
         seen = _Seen(problem, terms, d, sets)
         for backing, lab in casting.colours:
             miss, by_loading = _colour(problem, seen, backing, lab if lab.ndim == 1 or rows is None else lab[rows])
@@ -226,7 +216,7 @@ def judge(
             _ask(problem, miss, by_loading, asked, parts, slopes)
             opacity.append(miss)
         if casting.light:
-            passed, by_depth = problem.optics.transmitted(K * d, S * d)
+            passed, by_depth = problem.optics.transmitted(*(mixed * d))
             y, by_loading = _luminance(problem, passed, by_depth, d, sets)
             miss, asked = problem.target.light_miss(y / 100.0), problem.target.transmittance is not None
             _ask(problem, miss, by_loading / 100.0, asked, parts, slopes)
@@ -241,6 +231,13 @@ def judge(
         np.stack(opacity, axis=1) if opacity else np.zeros((n, 0)),
         moved[0] if moved else np.zeros((n, 3, sets.shape[1])),
     )
+
+
+def _mixed(problem: Problem, sets: Index, loadings: Array) -> Array:
+    """K, S and M of blends, shape (3, n, n_wavelengths)."""
+    whole = np.zeros((len(sets), problem.gain.shape[1]))
+    np.put_along_axis(whole, sets, loadings, axis=1)
+    return problem.bare[:, None] + whole @ problem.gain
 
 
 @dataclass(frozen=True, eq=False)
@@ -258,11 +255,9 @@ class SeenLab:
 
 def judge_lab(problem: Problem, sets: Index, loadings: Array) -> SeenLab:
     """What the first casting looks like, with no colour asked of it."""
-    whole = np.zeros((len(sets), len(problem.k_gain)))
-    np.put_along_axis(whole, sets, loadings, axis=1)
     casting = problem.castings[0]
     d = casting.thickness_mm
-    depths = (problem.k + whole @ problem.k_gain) * d, (problem.s + whole @ problem.s_gain) * d
+    depths = _mixed(problem, sets, loadings) * d
     seen = _Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, sets)
     tristimulus, by_loading = seen.xyz(casting.colours[0][0])
     lab, by_xyz = colorimetry.xyz_to_lab_slopes(tristimulus, problem.view.white)
@@ -305,8 +300,8 @@ def _luminance(problem: Problem, spectrum: Array, by_depth: Array, d: float, set
 
 
 def _by_loading(problem: Problem, weighted: Array, d: float, sets: Index) -> Array:
-    """Slopes by each row's own loadings, shape (n, m), from weighted slopes by K d and S d, shape (2, n, W)."""
-    every = (d * weighted[0]) @ problem.k_gain.T + (d * weighted[1]) @ problem.s_gain.T
+    """Slopes by each row's own loadings, shape (n, m), from weighted slopes by K d, S d and M d, shape (3, n, W)."""
+    every = sum((d * slope) @ gain.T for slope, gain in zip(weighted, problem.gain, strict=True))
     return np.take_along_axis(every, sets, axis=1)
 
 

@@ -5,12 +5,14 @@ A table is decoded key by key, so that every bad key is told and not just the fi
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 
 import msgspec
 from msgspec import Meta, Struct
 
+from tint.kinds import KINDS, MOST_STATED
 from tint.materials import Instrument
 from tint.swatches.gather import Gathered, did_you_mean, listed, quoted
 
@@ -47,6 +49,23 @@ Cures = Annotated[
     Meta(
         description="a list of addition, condensation or both",
         extra={"mend": 'write for example ["addition"]'},
+    ),
+]
+Kind = Annotated[
+    str,
+    Meta(
+        pattern=f"^({'|'.join(map(re.escape, KINDS))})$",
+        description="one of " + ", ".join(KINDS),
+        extra={"words": tuple(KINDS), "mend": "leave it out where none of them fits"},
+    ),
+]
+Anisotropy = Annotated[
+    float,
+    Meta(
+        ge=0,
+        le=MOST_STATED,
+        description=f"an anisotropy from 0 to {MOST_STATED:g}",
+        extra={"mend": "leave it out where nobody measured it"},
     ),
 ]
 
@@ -86,6 +105,8 @@ class BaseTable(Struct, kw_only=True):
     k1: Fraction | None = None
     k2: Fraction | None = None
     lot: Text | None = None
+    kind: Kind | None = None
+    g: Anisotropy | None = None
 
 
 class PigmentTable(Struct, kw_only=True):
@@ -96,6 +117,8 @@ class PigmentTable(Struct, kw_only=True):
     density: Density | None = None
     lot: Text | None = None
     price: Price | None = None
+    kind: Kind | None = None
+    g: Anisotropy | None = None
 
 
 AnyTable = TypeVar("AnyTable", bound=Struct)
@@ -154,13 +177,15 @@ def _is_good(value: object, kind: Any, place: str, faults: Gathered) -> bool:
     if _converts(value, kind):
         return True
     meta = _meta(kind)
+    extra = meta.extra or {}
     inner, bad, words = _culprit(value, _annotated(kind))
+    words = words or extra.get("words", ())
     near = did_you_mean(bad, filter(_is_text, words)) if isinstance(bad, str) else ""
     faults.grave(
         f"found {quoted(bad)}",
         column=place + inner,
         expected=f"expected {meta.description}",
-        mend=near or (meta.extra or {}).get("mend", ""),
+        mend=near or extra.get("mend", ""),
     )
     return False
 

@@ -1,0 +1,156 @@
+"""The one forward model: castings of known coefficients become readings, with slopes.
+
+A component has three coefficients a wavelength: absorption k, scattering s, and all scattering m = s / (1 - g), of
+which s is the part that turns light round. All three mix by the same law, ``K = sum c_i k_i``, ``S = sum c_i s_i``,
+``M = sum c_i m_i``, so that a mixture has the anisotropy ``g = 1 - S / M``: that of its parts, each by how much it
+scatters. `layer` says what such a layer reads; this module says it for many readings at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.optics import layer
+from tint.optics.layer import Optics
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+TRANSMITTANCE, FREE = -2, -1  # in place of a backing's number
+
+
+@dataclass(frozen=True, eq=False)
+class Readings:
+    """What was read, and on what: one row a reading.
+
+    Parameters
+    ----------
+    casting : ndarray of int, shape (n_readings,)
+        What each reading is of.
+    backing : ndarray of int, shape (n_readings,)
+        What lay behind; TRANSMITTANCE or FREE where there was none.
+    wet : ndarray of bool, shape (n_readings,)
+        Whether the casting was seated wet.
+    base : ndarray of int, shape (n_readings,)
+        Whose faces each reading was taken through.
+    backings : ndarray, shape (n_backings, n_wavelengths)
+        [-]
+    """
+
+    casting: Index
+    backing: Index
+    wet: NDArray[np.bool_]
+    base: Index
+    backings: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Predicted:
+    """Readings and their slopes.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n_readings, n_wavelengths)
+        [-]
+    slopes : ndarray, shape (4, n_readings, n_wavelengths)
+        By K, S, M and thickness.
+    by_shape : ndarray, shape (2, n_readings, n_wavelengths)
+        By the refractive index of the base and by the lobe; 0 where they are taken as known.
+    """
+
+    values: Array
+    slopes: Array
+    by_shape: Array
+
+
+def mix(coefficients: Array, shares: Array) -> Array:
+    """K, S and M of blends, shape (3, ..., n_wavelengths).
+
+    Parameters
+    ----------
+    coefficients : ndarray, shape (3, n_components, n_wavelengths)
+        k, s and m.
+    shares : ndarray, shape (..., n_components)
+        The mixing law's c.
+    """
+    return np.stack([shares @ each for each in coefficients])
+
+
+def anisotropy(coefficients: Array) -> Array:
+    """The mean cosine of scattering, from (K, S, M) or (k, s, m) along the first axis; 0 where nothing scatters."""
+    _, s, m = coefficients
+    return np.asarray(np.where(m > 0.0, 1.0 - s / np.where(m > 0.0, m, 1.0), 0.0))
+
+
+def read(
+    readings: Readings,
+    mixed: Array,
+    thickness: Array,
+    *,
+    optics: tuple[Optics, ...],
+    index: Array | None = None,
+    lobe: float = 0.0,
+) -> Predicted:
+    """What every reading shows.
+
+    Parameters
+    ----------
+    mixed : ndarray, shape (3, n_castings, n_wavelengths)
+        K, S and M of every casting [1/mm].
+    thickness : ndarray, shape (n_castings,)
+        [mm]
+    optics : tuple of Optics
+        One a base.
+    index : ndarray, shape (n_bases,), optional
+        Refractive indices in place of those of `optics`, with slopes by them and by the lobe (many-flux only) [-].
+    lobe : float
+        Share of the scattered light that is thrown backwards, beside `index` [-].
+    """
+    shape = (readings.casting.size, mixed.shape[-1])
+    result = Predicted(np.empty(shape), np.empty((4, *shape)), np.zeros((2, *shape)))
+    kind = np.where(readings.backing < 0, readings.backing, readings.wet.astype(np.int64))
+    for number, rubber in enumerate(optics):
+        for each in np.unique(kind[readings.base == number]):
+            rows = np.flatnonzero((readings.base == number) & (kind == each))
+            at = readings.casting[rows]
+            d = thickness[at, None]
+            behind = readings.backings[readings.backing[rows]] if each >= 0 else None
+            if index is None or rubber.model == "two-flux":
+                value, slope = _layer(mixed[:, at], d, int(each), behind, rubber)
+            else:
+                shape_now = (float(index[number]), lobe)
+                value, slope, by_shape = _near_index(mixed[:, at], d, int(each), behind, rubber, shape_now)
+                result.by_shape[:, rows] = by_shape
+            result.values[rows], result.slopes[:, rows] = value, slope
+    return result
+
+
+def _layer(mixed: Array, d: Array, kind: int, behind: Array | None, optics: Optics) -> tuple[Array, Array]:
+    if kind == TRANSMITTANCE:
+        return layer.transmittance_slopes(*mixed, thickness=d, optics=optics)
+    seat = "wet" if kind == 1 else "air"
+    return layer.reflectance_slopes(*mixed, thickness=d, backing=behind, seat=seat, optics=optics)
+
+
+def _near_index(
+    mixed: Array, d: Array, kind: int, behind: Array | None, optics: Optics, shape: tuple[float, float]
+) -> tuple[Array, Array, Array]:
+    """As `_layer` for an index and a lobe that change from call to call, with slopes by them."""
+    from tint.optics.many_flux import near_index  # its tables are for those who use them
+
+    name = "passed" if kind == TRANSMITTANCE else f"{optics.geometry} {'wet' if kind == 1 else 'air'}"
+    index, lobe = shape
+    values, slopes, by_shape = near_index(
+        *(mixed * d), stated_index=optics.refractive_index, refractive_index=index, lobe=lobe, name=name
+    )
+    if kind == TRANSMITTANCE:
+        return values[0], layer.by_coefficients(slopes[0], mixed, d), by_shape[:, 0]
+    read, by_depth = layer.over_backing(values, slopes, behind)
+    return (
+        read,
+        layer.by_coefficients(by_depth, mixed, d),
+        layer.over_backing(values, np.moveaxis(by_shape, 0, 1), behind)[1],
+    )
