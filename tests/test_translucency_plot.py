@@ -140,7 +140,7 @@ def test_error_and_thicknesses_beyond_the_swatches_are_shaded(demo_palette: Pale
         assert (np.abs(shade - UNCAST).max() <= 2) == beyond
     look = sheet.appearances[1]
     half = 0.7 * look.contrast_ratio_error * boxes.curves.height
-    assert half > 6
+    assert half > 4  # rows, so that a pixel inside the band is surely inside
     at = column(look.setting.thickness_mm, boxes.curves, boxes.span_mm)
     middle = boxes.curves.bottom - look.contrast_ratio * boxes.curves.height
     for row in (round(middle - half), round(middle + half)):
