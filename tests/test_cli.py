@@ -72,7 +72,7 @@ def shell(*arguments: str, **options: Any) -> subprocess.CompletedProcess[str]:
         env=environment,
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=600,
         **options,
     )
 
@@ -111,7 +111,7 @@ def test_help_loads_nothing_heavy(arguments: list[str]) -> None:
         "heavy = {'numpy', 'scipy', 'rich', 'colour', 'matplotlib', 'PIL', 'msgspec'} & set(sys.modules)\n"
         "sys.exit(repr(sorted(heavy)) if heavy else 0)\n"
     )
-    ended = subprocess.run([sys.executable, "-c", code], env=environment(), capture_output=True, text=True, timeout=60)
+    ended = subprocess.run([sys.executable, "-c", code], env=environment(), capture_output=True, text=True, timeout=600)
     assert ended.returncode == 0, ended.stderr
 
 
@@ -125,7 +125,7 @@ def test_json_loads_no_rich_and_no_pictures(fitted_demo: Path, arguments: list[s
         "heavy = {'rich', 'colour', 'matplotlib', 'PIL', 'scipy.optimize'} & set(sys.modules)\n"
         "sys.exit(repr(sorted(heavy)) if heavy else 0)\n"
     )
-    ended = subprocess.run([sys.executable, "-c", code], env=environment(), capture_output=True, text=True, timeout=60)
+    ended = subprocess.run([sys.executable, "-c", code], env=environment(), capture_output=True, text=True, timeout=600)
     assert ended.returncode == 0, ended.stderr
     assert {"lab", "recipes"} & set(json.loads(ended.stdout))
 
@@ -444,7 +444,7 @@ def test_a_reader_who_leaves_is_no_error_to_tell(arguments: list[str]) -> None:
     os.close(read)
     command = [sys.executable, "-m", "tint", *arguments]
     try:
-        ended = subprocess.run(command, env=environment(), stdout=write, stderr=subprocess.PIPE, timeout=60)
+        ended = subprocess.run(command, env=environment(), stdout=write, stderr=subprocess.PIPE, timeout=600)
     finally:
         os.close(write)
     assert ended.stderr == b""
@@ -453,7 +453,7 @@ def test_a_reader_who_leaves_is_no_error_to_tell(arguments: list[str]) -> None:
 def test_a_terminal_without_our_signs_is_no_traceback(fitted_demo: Path) -> None:
     arguments = two_flux("predict", str(fitted_demo), *BLEND, "--thickness", "3")
     ascii_only = environment(PYTHONIOENCODING="ascii", PYTHONUTF8="0")
-    ended = subprocess.run([sys.executable, "-m", "tint", *arguments], env=ascii_only, capture_output=True, timeout=60)
+    ended = subprocess.run([sys.executable, "-m", "tint", *arguments], env=ascii_only, capture_output=True, timeout=600)
     assert (ended.returncode, ended.stderr) == (0, b"")
     assert b"D65, 10" in ended.stdout
 
