@@ -159,7 +159,7 @@ def _draws(kind: str, rng: np.random.Generator) -> Iterator[_Draw]:
 def _solve(draw: _Draw, *, workshop: Workshop, seat: str) -> Sample:
     rng = np.random.default_rng(draw.luck)
     casting = pour.pour(draw.base, draw.loadings, draw.mould_mm, seat=seat, rng=rng, workshop=workshop)
-    weights = _luminance()
+    weights = luminance()
     return Sample(
         base=draw.base,
         loadings=draw.loadings,
@@ -172,7 +172,7 @@ def _solve(draw: _Draw, *, workshop: Workshop, seat: str) -> Sample:
 
 
 @cache
-def _luminance() -> Array:
+def luminance() -> Array:
     """Weights of Y in D65 light for the 10 degree observer, on the bench's wavelengths."""
     import colour  # only when blends are drawn: it is slow to import
 

@@ -34,6 +34,7 @@ Array = NDArray[np.float64]
 DEMO = Path(__file__).resolve().parents[2] / "swatches_demo"
 sys.path.insert(0, str(DEMO))
 
+from bench import luminance  # noqa: E402
 from slab import QUADRATURE, phase_moments, slab_terms  # noqa: E402
 from stock import BACKINGS, WAVELENGTHS, band, edge  # noqa: E402
 
@@ -534,7 +535,7 @@ def _may_be(workshop: Workshop, kind: str, candidate: _Candidate) -> bool:
     except ArithmeticError:
         return False
     nearest = np.abs(WAVELENGTHS[:, None] - WAVELENGTHS[ROUGHLY]).argmin(axis=1)
-    weights = np.bincount(nearest, weights=_luminance(), minlength=len(ROUGHLY))
+    weights = np.bincount(nearest, weights=luminance(), minlength=len(ROUGHLY))
     black, white = _over(terms, ROUGHLY)
     low, high = KINDS[kind]
     return bool(low - MARGIN < weights @ black / (weights @ white) < high + MARGIN)
@@ -569,19 +570,8 @@ def _spectra(black: Array, white: Array) -> Spectra:
 
 
 def _contrast_ratio(black: Array, white: Array) -> float:
-    weights = _luminance()
+    weights = luminance()
     return float(weights @ black / (weights @ white))
-
-
-@cache
-def _luminance() -> Array:
-    """Weights of Y in D65 light for the 10 degree observer, on the wavelengths here."""
-    import colour  # only when blends are drawn: it is slow to import
-
-    shape = colour.SpectralShape(WAVELENGTHS[0], WAVELENGTHS[-1], WAVELENGTHS[1] - WAVELENGTHS[0])
-    observer = colour.MSDS_CMFS["CIE 1964 10 Degree Standard Observer"].copy().align(shape).values
-    light = colour.SDS_ILLUMINANTS["D65"].copy().align(shape).values
-    return np.asarray(observer[:, 1] * light, dtype=np.float64)
 
 
 # --- the three files ---

@@ -29,7 +29,8 @@ def shelf(palette: Palette, n_pigments: int, *, seed: int = 7) -> Palette:
         k.append(strength * np.interp(moved, palette.wavelengths, palette.k[n_bases + at]))
         s.append(strength * np.interp(moved, palette.wavelengths, palette.s[n_bases + at]))
     components = [*range(n_bases), *(n_bases + at for at in origin)]
-    pick = np.array([*components, *(len(palette.k) + at for at in components)])
+    pick = np.array([block * len(palette.k) + at for block in range(3) for at in components])  # k, s and m
+    of_ks = pick[: 2 * len(components)]
     pigments = {
         name: replace(palette.pigments[own[at]], name=name, cures=("addition", "condensation"))
         for name, at in zip(names, origin, strict=True)
@@ -47,7 +48,9 @@ def shelf(palette: Palette, n_pigments: int, *, seed: int = 7) -> Palette:
         pigments=pigments,
         k=np.array(k),
         s=np.array(s),
-        local=palette.local[:, pick[:, None], pick],
+        g=palette.g[components],
+        g_error=palette.g_error[components],
+        local=palette.local[:, of_ks[:, None], of_ks],
         modes=palette.modes[:, :, pick],
         seen=seen,
     )

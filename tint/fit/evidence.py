@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
-from tint.fit.leaving_out import Fitted, one_by_one
+from tint.fit.leaving_out import Fitted, LeftOut, one_by_one
+from tint.fit.problem import Problem
 from tint.palette import Evidence
 
 Array = NDArray[np.float64]
@@ -21,25 +22,30 @@ def gather(fitted: Fitted, view: Viewing) -> Evidence:
     view : Viewing
         The light and observer that misses are judged in.
     """
-    problem = fitted.problem
-    foretold, expected = np.empty_like(problem.read), np.empty(len(problem.read))
+    problem, count = fitted.problem, len(fitted.problem.read)
+    foretold, missed, expected = np.empty_like(problem.read), np.empty(count), np.empty(count)
     for each in one_by_one(fitted):
         foretold[each.rows] = problem.read[each.rows] - each.missed
-        lab, by_reading = colorimetry.lab_slopes(np.maximum(foretold[each.rows], 0.0), view)
-        _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
-        outward = by_lab @ by_reading  # (n_readings, 3, n_wavelengths)
-        n, wide = each.rows.size, problem.n_wavelengths
-        every = np.arange(n)
-        own = each.covariance.reshape(n, wide, n, wide)[every, :, every]
-        expected[each.rows] = np.einsum("row,rwv,rov->r", outward, own, outward, optimize=True)
-    lab = colorimetry.lab(np.maximum(foretold, 0.0), view)
-    parts = colorimetry.difference_parts(lab, colorimetry.lab(problem.read, view))
+        missed[each.rows], expected[each.rows] = in_colour(problem, each, view)
     return Evidence(
         read=problem.read,
         fitted=fitted.minimum.shown.values,
         foretold=foretold,
         swatch=problem.readings.casting,
         backing=problem.readings.backing,
-        missed=np.sum(parts**2, axis=-1),
+        missed=missed,
         expected=expected,
     )
+
+
+def in_colour(problem: Problem, left: LeftOut, view: Viewing) -> tuple[Array, Array]:
+    """Squared CIEDE2000 by which every reading was missed, and the mean square to expect; both (n_readings,)."""
+    read = problem.read[left.rows]
+    lab, by_reading = colorimetry.lab_slopes(np.maximum(read - left.missed, 0.0), view)
+    _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
+    outward = by_lab @ by_reading  # (n_readings, 3, n_wavelengths)
+    n, wide = read.shape
+    every = np.arange(n)
+    own = left.covariance.reshape(n, wide, n, wide)[every, :, every]
+    missed = np.sum(colorimetry.difference_parts(lab, colorimetry.lab(read, view)) ** 2, axis=-1)
+    return missed, np.einsum("row,rwv,rov->r", outward, own, outward, optimize=True)

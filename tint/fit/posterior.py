@@ -28,9 +28,8 @@ class Posterior:
 
     Parameters
     ----------
-    information : ndarray, shape (n, n)
-        Inverse covariance of k, s, and the scores of a and b, all components.
     covariance : ndarray, shape (n, n)
+        Of k, s, and the scores of a and b, all components.
     local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
         Covariance of k and s at each wavelength alone, were all else known.
     modes : ndarray, shape (n_modes, n_wavelengths, 3 n_components)
@@ -39,7 +38,6 @@ class Posterior:
         Standard deviations of g at 550 nm and of the refractive indices [-].
     """
 
-    information: Array
     covariance: Array
     local: Array
     modes: Array
@@ -51,8 +49,7 @@ def posterior(problem: Problem, minimum: Minimum, prior: Prior) -> Posterior:
     """The covariance at a minimum."""
     equations = with_prior(normal(problem, minimum.shown, minimum.parts), minimum.at, prior)
     known = minimum.at.shape.size
-    information = equations.matrix[:-known, :-known]
-    covariance = inverse(information)
+    covariance = inverse(equations.matrix[:-known, :-known])
     with_index = equations.matrix[:-known, -known:]
     of_index = equations.matrix[-known:, -known:] - with_index.T @ covariance @ with_index
     index_error = problem.index_sd * np.sqrt(np.maximum(np.diag(inverse(of_index)), 0.0))[:-1]
@@ -61,7 +58,6 @@ def posterior(problem: Problem, minimum: Minimum, prior: Prior) -> Posterior:
     bend = 2 * problem.n_components
     of_a = np.sqrt(np.diag(covariance)[-bend:].reshape(-1, 2)[:, 0])
     return Posterior(
-        information=information,
         covariance=covariance,
         local=_with_rest(local, modes, np.diag(covariance)),
         modes=modes,

@@ -1,9 +1,9 @@
 """A swatch folder as arrays, and what all its readings show for given unknowns, with slopes.
 
 The unknowns are of two kinds. All castings share k and s of every component at every wavelength, a and b of its
-anisotropy, and the refractive index of every base. Each casting has its own thickness and doses: factors of what was
-written. All but k and s are standard scores of their own prior, so that their prior is a unit normal; thickness and
-doses are exponentials of theirs, and so never negative.
+anisotropy, the refractive index of every base, and the share of light thrown backwards. Each casting has its own
+thickness and doses: factors of what was written. All but k and s are standard scores of their own prior, so that their
+prior is a unit normal; thickness and doses are exponentials of theirs, and so never negative.
 """
 
 from __future__ import annotations
@@ -137,8 +137,9 @@ class Shown:
     coefficients : ndarray, shape (3, n_components, n_wavelengths)
         k, s and m.
     m_by_bend : ndarray, shape (2, n_components, n_wavelengths)
-        Slopes of m by the scores of a and b, and of m by s below.
+        Slopes of m by the scores of a and b.
     m_by_s : ndarray, shape (n_components, n_wavelengths)
+        Slope of m by s, 1 / (1 - g).
     """
 
     values: Array

@@ -14,8 +14,8 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from tint import colorimetry
 from tint.colorimetry import Viewing
+from tint.fit.evidence import in_colour
 from tint.fit.leaving_out import Fitted, leave_out
 from tint.palette import INSIDE, LOADING, PAIR, RUBBER, THICKNESS, Evidence, Surprise
 
@@ -32,8 +32,8 @@ _DEPTHS = 1.15  # of the thinnest, and one over it of the thickest: castings of 
 
 def surprises(fitted: Fitted, evidence: Evidence, view: Viewing) -> dict[str, Surprise]:
     """Misses against what was expected of them, for each way of lying outside what was cast."""
-    weight = fitted.minimum.parts.share.shape[0]
-    told = {INSIDE: _mean(_per_casting(evidence.missed / evidence.expected, evidence.swatch, weight))}
+    count = fitted.problem.thickness.size
+    told = {INSIDE: _mean(_per_casting(evidence.missed / evidence.expected, evidence.swatch, count))}
     groups: dict[str, list[Index]] = {PAIR: [], THICKNESS: [], LOADING: [], RUBBER: []}
     for way, castings in _groups(fitted):
         groups[way].append(castings)
@@ -87,16 +87,7 @@ def _ratios(fitted: Fitted, castings: Index, view: Viewing) -> Iterator[float]:
     left = leave_out(fitted, castings)
     if not left.told:
         return
-    problem = fitted.problem
-    read = problem.read[left.rows]
-    foretold = np.maximum(read - left.missed, 0.0)
-    lab, by_reading = colorimetry.lab_slopes(foretold, view)
-    _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
-    outward = by_lab @ by_reading
-    n, wide = read.shape
-    own = left.covariance.reshape(n, wide, n, wide)[np.arange(n), :, np.arange(n)]
-    expected = np.einsum("row,rwv,rov->r", outward, own, outward, optimize=True)
-    missed = np.sum(colorimetry.difference_parts(lab, colorimetry.lab(read, view)) ** 2, axis=-1)
-    of = problem.readings.casting[left.rows]
+    missed, expected = in_colour(fitted.problem, left, view)
+    of = fitted.problem.readings.casting[left.rows]
     for casting in castings:
         yield float(np.mean((missed / expected)[of == casting]))
