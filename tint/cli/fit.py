@@ -142,8 +142,8 @@ def _show_learned(out: Console, palette: Palette) -> None:
         index = (f"{fitted:.4f} ± {off:.4f}", f"{stated:.4f}") if name in indices else ("", "")
         rows.append((name, f"{g:.2f} ± {error:.2f}", *index))
     show_table(out, ("<base or pigment", "g at 550 nm", "refractive index", "as stated"), rows)
-    out.print("g: share of scattered light that goes on nearly straight; 0: thrown every way", style="dim")
-    out.print("alike. ±: one standard deviation.", style="dim")
+    out.print("g: how far scattered light keeps its way. 1: straight on; 0: every way alike.", style="dim")
+    out.print("±: one standard deviation.", style="dim")
 
 
 def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) -> None:
