@@ -27,11 +27,8 @@ MEDIA = [(1.0, 0.5, 0.0), (1.41, 0.0, 0.0), (1.41, 0.89, 0.0), (1.41, 0.75, 0.05
 # What a table may be off for being read between its depths and anisotropies, and what an index between those that were
 # computed adds to it.
 BY_TABLE, BY_INDEX = 1e-4, 7e-5
-# Without gloss, light that passes a strongly forward pigment unscattered is dropped, which falls off steeply with g.
-BY_DROPPED = 4e-4
-# Under a lobe the phase function turns at g = 0.7, where a spline rounds the corner; and a parabola through lobes up to
-# 0.12 is carried beyond them at either end.
-BY_LOBE, BY_FAR_LOBE, NEAR_LOBES = 1e-3, 7e-3, (0.0, 0.06)
+# Between the lobes that were computed the phase function bends most where it is narrow.
+BY_LOBE, BY_FAR_LOBE, NEAR_LOBES = 4e-4, 2e-3, (0.0, 0.06)
 DEPTHS = st.one_of(st.just(0.0), st.floats(1e-7, 1e4))
 ANISOTROPIES = st.floats(0.0, many_flux.MOST_G)
 
@@ -73,23 +70,20 @@ def passed_by(index: float, g: ArrayLike, x: ArrayLike, y: ArrayLike, lobe: floa
     return many_flux.transmitted(x, y, z, refractive_index=index, lobe=lobe)[0]
 
 
-def allowed(index: float, g: float, lobe: float, reading: tuple[str, str]) -> float:
+def allowed(index: float, lobe: float) -> float:
     """What a table may be off."""
     of_lobe = 0.0 if lobe == 0.0 else BY_LOBE if NEAR_LOBES[0] <= lobe <= NEAR_LOBES[1] else BY_FAR_LOBE
-    is_dropped = reading == ("de:8", "air") and g > 0.7
-    return BY_TABLE + BY_INDEX * (index not in (1.0, 1.41)) + BY_DROPPED * is_dropped + of_lobe
+    return BY_TABLE + BY_INDEX * (index not in (1.0, 1.41)) + of_lobe
 
 
 @pytest.mark.parametrize(("index", "g", "lobe"), MEDIA)
 def test_reference_tables_follow_the_direct_solver(index: float, g: float, lobe: float) -> None:
     x, y = draw(500, 1)
     x[:20], y[10:30] = 0.0, 0.0
-    slab = solve(x, y, refractive_index=index, g=g, lobe=lobe)
+    slab, most = solve(x, y, refractive_index=index, g=g, lobe=lobe), allowed(index, lobe)
     for geometry, seat in READINGS:
-        most = allowed(index, g, lobe, (geometry, seat))
         values, _ = read(index, g, x, y, geometry, seat, lobe)
         np.testing.assert_allclose(values, slab.terms(geometry, seat), rtol=0, atol=most, err_msg=f"{geometry} {seat}")
-    most = allowed(index, g, lobe, ("di:8", "air"))
     np.testing.assert_allclose(passed_by(index, g, x, y, lobe), slab.beam_passed[AT_8], rtol=0, atol=most)
 
 
@@ -102,7 +96,7 @@ def test_reference_tables_follow_the_direct_solver_anywhere() -> None:
         slab = solve(x, y, refractive_index=index, g=g, lobe=lobe)
         for geometry, seat in READINGS:
             values, _ = read(index, g, x, y, geometry, seat, lobe)
-            most = allowed(index, g, lobe, (geometry, seat))
+            most = allowed(index, lobe)
             told = f"{geometry} {seat}, index {index:.3f}, g {g:.3f}, lobe {lobe:.3f}"
             np.testing.assert_allclose(values, slab.terms(geometry, seat), rtol=0, atol=most, err_msg=told)
 
@@ -155,21 +149,24 @@ def test_property_slopes_are_those_of_the_table(geometry: str, seat: str) -> Non
         np.testing.assert_allclose(slopes * depths, beside(lambda at: read_at(at)[0]), rtol=0, atol=1e-4)  # noqa: B023
 
 
-def test_property_slopes_by_index_and_lobe_are_those_of_the_tables() -> None:
+@pytest.mark.parametrize("geometry", ["di:8", "de:8"])
+def test_property_slopes_by_index_and_lobe_are_those_of_the_tables(geometry: str) -> None:
     x, y = draw(200, 4)
     z = y / (1.0 - np.random.default_rng(4).uniform(0.0, 0.94, 200))
 
     def at(index: float, lobe: float) -> tuple[Array, Array, Array]:
-        return many_flux.near_index(x, y, z, stated_index=1.41, refractive_index=index, lobe=lobe, name="di:8 wet")
+        return many_flux.near_index(
+            x, y, z, stated_index=1.41, refractive_index=index, lobe=lobe, geometry=geometry, seat="wet"
+        )
 
     values, slopes, by_shape = at(1.42, 0.04)
     assert (values.shape, slopes.shape, by_shape.shape) == ((3, 200), (3, 3, 200), (2, 3, 200))
-    plain, along = many_flux.terms(x, y, z, refractive_index=1.42, geometry="di:8", seat="wet", lobe=0.04)
+    plain, along = many_flux.terms(x, y, z, refractive_index=1.42, geometry=geometry, seat="wet", lobe=0.04)
     np.testing.assert_allclose(values, plain, rtol=0, atol=1e-6)
     np.testing.assert_allclose(slopes * (x, y, z), along * np.stack((x, y, z)), rtol=0, atol=1e-5)
     by_index = (at(1.425, 0.04)[0] - at(1.415, 0.04)[0]) / 0.01
-    by_lobe = (at(1.42, 0.05)[0] - at(1.42, 0.03)[0]) / 0.02
-    np.testing.assert_allclose(by_shape, [by_index, by_lobe], rtol=0, atol=1e-4)  # a parabola: exact but for rounding
+    by_lobe = (at(1.42, 0.045)[0] - at(1.42, 0.035)[0]) / 0.01
+    np.testing.assert_allclose(by_shape, [by_index, by_lobe], rtol=0, atol=1e-4)  # a parabola and a cubic: near exact
 
 
 @given(st.floats(1.0, 1.7), st.floats(-0.05, 0.15))
@@ -208,7 +205,7 @@ def test_property_without_scattering_g_means_nothing() -> None:
 def test_property_more_dye_darkens_and_more_white_hides(index: float, g: float, lobe: float) -> None:
     rng = np.random.default_rng(6)
     x, y = 10 ** rng.uniform(-7, 4, 20_000), 10 ** rng.uniform(-7, 5, 20_000)
-    few = 2e-6  # of rounding in a slope by a logarithm
+    few = 2e-5  # of ripple between the nodes
     for geometry, seat in READINGS:
         values, slopes = read(index, g, x, y, geometry, seat, lobe)
         assert np.all(np.isfinite(slopes))
@@ -339,19 +336,13 @@ def test_every_index_and_lobe_computed_has_a_table_of_its_own(own_cache: Path) -
     assert len(list(own_cache.iterdir())) == 1, "one table holds every anisotropy"
     read(1.2, 0.3, 0.2, 0.7)
     assert len(list(own_cache.iterdir())) == 2
-    read(1.2, 0.3, 0.2, 0.7, lobe=0.05)
+    read(1.2, 0.3, 0.2, 0.7, lobe=0.06)
     assert len(list(own_cache.iterdir())) == 3
     read(1.41, 0.3, 0.2, 0.7)
     assert len(list(own_cache.iterdir())) == 4, "none but its own at an index that was computed"
     read(1.42, 0.3, 0.2, 0.7)
     read(1.40, 0.3, 0.2, 0.7)
     assert len(list(own_cache.iterdir())) == 6, "neighbours share what they are joined of"
-
-
-def test_speed_of_building_a_table() -> None:
-    start = time.process_time()
-    many_flux._build(1.41, 0.9, 0.0)
-    assert time.process_time() - start < 5.0
 
 
 def test_speed_of_looking_up_beside_two_flux() -> None:

@@ -141,10 +141,15 @@ def _near_index(
     """As `_layer` for an index and a lobe that change from call to call, with slopes by them."""
     from tint.optics.many_flux import near_index  # its tables are for those who use them
 
-    name = "passed" if kind == TRANSMITTANCE else f"{optics.geometry} {'wet' if kind == 1 else 'air'}"
+    seat = None if kind == TRANSMITTANCE else "wet" if kind == 1 else "air"
     index, lobe = shape
     values, slopes, by_shape = near_index(
-        *(mixed * d), stated_index=optics.refractive_index, refractive_index=index, lobe=lobe, name=name
+        *(mixed * d),
+        stated_index=optics.refractive_index,
+        refractive_index=index,
+        lobe=lobe,
+        geometry=optics.geometry,
+        seat=seat,
     )
     if kind == TRANSMITTANCE:
         return values[0], layer.by_coefficients(slopes[0], mixed, d), by_shape[:, 0]

@@ -1,7 +1,8 @@
 """Many-flux layer model: radiative transfer of the slab, looked up in tables that adding-doubling makes.
 
 A table spans x = K d and y = S d from 0 to hiding and the anisotropy g of the mixture. It is computed at a few
-refractive indices, kept in the cache directory, and read from memory afterwards; between those indices a parabola runs.
+refractive indices and shares of light thrown backwards, kept in the cache directory, and read from memory afterwards;
+between those a polynomial runs. What an instrument excludes as specular is taken off in closed form.
 
 References
 ----------
@@ -12,6 +13,8 @@ Gate, L. F. (1974), Appl. Opt. 13, 236: K = 2 mu_a, S = 3/4 mu_s (1 - g) (from m
 from __future__ import annotations
 
 import functools
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -19,28 +22,35 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
 from tint.files import cached_arrays
-from tint.optics.adding_doubling import NODES, body
+from tint.optics import unscattered
+from tint.optics.adding_doubling import body
 from tint.optics.directions import AT_8, directions
-from tint.optics.slab import READINGS, check_reading
+from tint.optics.slab import check_reading
+from tint.optics.surface import DEGREES_8
 from tint.optics.table import Axis, Knots, Table, tabulate
 
 Array = NDArray[np.float64]
 
-VERSION = 3  # raise it when anything that shapes the stored numbers changes
-PER_OCTAVE = 3
+VERSION = 4  # raise it when anything that shapes the stored numbers changes
+# The nodes of the depths: between them a spline is within 5e-5 of the layer itself (tests/figures/slabs.py).
+PER_OCTAVE = 2
 X_AXIS = Axis(start=2.0**-12, octaves=18, per_octave=PER_OCTAVE)  # K d up to 64
 Y_AXIS = Axis(start=2.0**-12, octaves=26, per_octave=PER_OCTAVE)  # S d up to 16384
-# Closer where the layer bends more: between them the spline is within 9e-5 of the layer itself, within 3.3e-4 for the
-# specular excluded, whose unscattered light falls off steeply with g (tests/figures/slabs.py).
+# Closer where the layer bends more: between them the spline is within 9e-5 of the layer itself.
 G_AXIS = Knots((0.0, 0.2, 0.4, 0.55, 0.68, 0.8, 0.89, 0.95))
 MOST_G = G_AXIS.nodes[-1]
+# Directions in a hemisphere: fewer do where scattering is not so forward, for 4e-5 at most.
+_FEW, _FEW_UP_TO_G, _MANY = 16, 0.8, 24
 # Indices at which tables are computed: 1.41 and multiples of this apart; a parabola between three of them is within
 # 7e-5 of the layer itself (tests/figures/slabs.py). Below the least index the faces change too fast for it.
 _INDEX, _INDEX_STEP, _LEAST_INDEX = 1.41, 0.06, 1.28
-# Shares thrown backwards at which tables are computed. A parabola through them and none is within 4e-4 of the layer for
-# g up to 0.5, within 2.4e-3 for shares of 0 to 0.12 at any g, and within 6e-3 at the ends of what a fit may take
+# Shares thrown backwards at which tables are computed, beside none; a cubic through the four
 # (tests/figures/slabs.py).
-_LOBES = (0.05, 0.12)
+_LOBES = (-0.05, 0.06, 0.15)
+_STORED = tuple(f"{geometry} {seat}" for geometry in ("di:8", "45:0") for seat in ("air", "wet"))
+_PASSED = "passed"
+_STEP = 1e-4  # of the index, for the slope of a closed form
+_BUILDERS = 4  # threads at most that build tables at once; each takes some 100 MB
 
 
 def terms(
@@ -73,7 +83,13 @@ def terms(
         For a depth that is negative or not a number, or a geometry, seat or index that is out of range.
     """
     check_reading(geometry, seat)
-    return _look_up(_table(float(refractive_index), float(lobe), f"{geometry} {seat}"), x, y, z)
+    n = float(refractive_index)
+    values, slopes = _look_up(_table(n, float(lobe), _stored_as(geometry, seat)), x, y, z)
+    if geometry == "de:8":
+        gloss, by_depth = _gloss(n, x, z, seat)
+        values[0] -= gloss
+        slopes[0] -= by_depth
+    return values, slopes
 
 
 def transmitted(
@@ -93,7 +109,7 @@ def transmitted(
     slopes : ndarray, shape (3, ...)
         With respect to x, y and z [-].
     """
-    values, slopes = _look_up(_table(float(refractive_index), float(lobe), "passed"), x, y, z)
+    values, slopes = _look_up(_table(float(refractive_index), float(lobe), _PASSED), x, y, z)
     return values[0], slopes[0]
 
 
@@ -105,7 +121,8 @@ def near_index(
     stated_index: float,
     refractive_index: float,
     lobe: float,
-    name: str,
+    geometry: str,
+    seat: str | None,
 ) -> tuple[Array, Array, Array]:
     """As `terms` or `transmitted`, for an index and a lobe that change from call to call, with slopes by them.
 
@@ -113,8 +130,10 @@ def near_index(
     ----------
     stated_index : float
         Near which the index stays: it chooses the tables [-].
-    name : str
-        `"<geometry> <seat>"` for `terms`, `"passed"` for `transmitted`.
+    geometry : str
+        As in `terms`.
+    seat : str or None
+        As in `terms`; None for the transmittance of the free slab.
 
     Returns
     -------
@@ -123,13 +142,29 @@ def near_index(
     """
     nodes = shapes(float(stated_index))
     weights, by_shape = shape_weights(nodes, refractive_index, lobe)
-    values, slopes = _look_up(_tables(nodes, name), x, y, z)
-    values, slopes = (each.reshape(len(nodes), -1, *each.shape[1:]) for each in (values, slopes))
-    return (
-        np.tensordot(weights, values, axes=1),
-        np.tensordot(weights, slopes, axes=1),
-        np.tensordot(by_shape, values, axes=1),
-    )
+    each, each_slopes = _look_up(_tables(nodes, _PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
+    each, each_slopes = (part.reshape(len(nodes), -1, *part.shape[1:]) for part in (each, each_slopes))
+    values, slopes = np.tensordot(weights, each, axes=1), np.tensordot(weights, each_slopes, axes=1)
+    of_shape = np.tensordot(by_shape, each, axes=1)
+    if geometry == "de:8" and seat is not None:
+        gloss, by_depth = _gloss(refractive_index, x, z, seat)
+        values[0] -= gloss
+        slopes[0] -= by_depth
+        above, below = (_gloss(refractive_index + step, x, z, seat)[0] for step in (_STEP, -_STEP))
+        of_shape[0, 0] -= (above - below) / (2.0 * _STEP)
+    return values, slopes, of_shape
+
+
+def _stored_as(geometry: str, seat: str) -> str:
+    """The table that a reading comes from: with and without the specular reflection it is the same."""
+    return f"{'45:0' if geometry == '45:0' else 'di:8'} {seat}"
+
+
+def _gloss(refractive_index: float, x: ArrayLike, z: ArrayLike, seat: str) -> tuple[Array, Array]:
+    """What an instrument that excludes the specular reflection leaves out, and its slopes by x, y and z."""
+    x, z = np.asarray(x, dtype=float), np.asarray(z, dtype=float)
+    gloss, by_depth = unscattered.reflected(refractive_index, 0.5 * x + z / 0.75, cosine=DEGREES_8, seat=seat)
+    return gloss, np.stack((0.5 * by_depth, np.zeros_like(by_depth), by_depth / 0.75))
 
 
 def shapes(refractive_index: float) -> tuple[tuple[float, float], ...]:
@@ -146,17 +181,26 @@ def shape_weights(nodes: tuple[tuple[float, float], ...], refractive_index: floa
     """Weights of the nodes at an index and a lobe, and their derivatives by both; shapes (n_nodes,), (2, n_nodes)."""
     weights, slopes = np.zeros(len(nodes)), np.zeros((2, len(nodes)))
     weights[0] = 1.0
-    a, b = _LOBES
-    of_lobe = np.array([lobe * (lobe - b) / (a * (a - b)), lobe * (lobe - a) / (b * (b - a))])
-    by_lobe = np.array([(2.0 * lobe - b) / (a * (a - b)), (2.0 * lobe - a) / (b * (b - a))])
-    weights[1:3], slopes[1, 1:3] = of_lobe, by_lobe
-    if len(nodes) > 3:
+    first_beside = 1 + len(_LOBES)
+    weights[1:first_beside], slopes[1, 1:first_beside] = _lobe_weights(lobe)
+    if len(nodes) > first_beside:
         t = (refractive_index - nodes[0][0]) / _INDEX_STEP
-        weights[3:] = 0.5 * t * (t - 1.0), 0.5 * t * (t + 1.0)
-        slopes[0, 3:] = np.array([t - 0.5, t + 0.5]) / _INDEX_STEP
-    # What the others have is taken from the middle one: a parabola through it along either way.
+        weights[first_beside:] = 0.5 * t * (t - 1.0), 0.5 * t * (t + 1.0)
+        slopes[0, first_beside:] = np.array([t - 0.5, t + 0.5]) / _INDEX_STEP
+    # What the others have is taken from the middle one: a polynomial through it along either way.
     weights[0] -= weights[1:].sum()
     slopes[:, 0] = -slopes[:, 1:].sum(axis=1)
+    return weights, slopes
+
+
+def _lobe_weights(lobe: float) -> tuple[Array, Array]:
+    """Lagrange's weights of the lobes through which, and through none, a polynomial runs, and their derivatives."""
+    weights, slopes = np.empty(len(_LOBES)), np.empty(len(_LOBES))
+    for i, node in enumerate(_LOBES):
+        others = [0.0, *(other for other in _LOBES if other != node)]
+        scale = float(np.prod([node - other for other in others]))
+        product = np.poly1d(others, r=True)
+        weights[i], slopes[i] = product(lobe) / scale, product.deriv()(lobe) / scale
     return weights, slopes
 
 
@@ -178,7 +222,7 @@ def _look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Ar
     return values, slopes
 
 
-@functools.lru_cache(maxsize=6)  # a table takes 24 MB
+@functools.lru_cache(maxsize=6)  # a table takes 11 MB
 def _table(refractive_index: float, lobe: float, name: str) -> Table:
     nodes = shapes(refractive_index)
     weights, _ = shape_weights(nodes, refractive_index, lobe)
@@ -187,7 +231,7 @@ def _table(refractive_index: float, lobe: float, name: str) -> Table:
     return tabulate(np.asarray(values), x=X_AXIS, y=Y_AXIS, g=G_AXIS)
 
 
-@functools.lru_cache(maxsize=3)  # 120 MB
+@functools.lru_cache(maxsize=3)  # 65 MB
 def _tables(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
     """The tables of several indices and lobes as one, so that a point is located but once."""
     each = [tabulate(_stored(*node)[name], x=X_AXIS, y=Y_AXIS, g=G_AXIS) for node in nodes]
@@ -196,9 +240,10 @@ def _tables(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
     return replace(each[0], coefficients=np.concatenate(by_power, axis=2).reshape(len(by_power[0]), -1, 16))
 
 
-@functools.lru_cache(maxsize=10)
+@functools.lru_cache(maxsize=12)
 def _stored(refractive_index: float, lobe: float) -> dict[str, Array]:
-    key = f"many-flux {VERSION} n={refractive_index!r} lobe={lobe!r} {NODES} {X_AXIS} {Y_AXIS} {G_AXIS}"
+    directions_used = f"{_FEW} {_FEW_UP_TO_G} {_MANY}"
+    key = f"many-flux {VERSION} n={refractive_index!r} lobe={lobe!r} {directions_used} {X_AXIS} {Y_AXIS} {G_AXIS}"
     return cached_arrays(key, lambda: build(refractive_index, lobe))
 
 
@@ -211,7 +256,9 @@ def build(refractive_index: float, lobe: float = 0.0) -> dict[str, Array]:
         `"<geometry> <seat>"` -> front, through, back, shape (3, g nodes, x nodes, y nodes), and `"passed"` ->
         transmittance, shape (1, g nodes, x nodes, y nodes) [-].
     """
-    each = [_build(refractive_index, g, lobe) for g in G_AXIS.nodes]
+    # Linear algebra leaves the other threads alone while it runs.
+    with ThreadPoolExecutor(min(os.cpu_count() or 1, _BUILDERS)) as threads:
+        each = list(threads.map(lambda g: _build(refractive_index, g, lobe), G_AXIS.nodes))
     return {name: np.stack([arrays[name] for arrays in each], axis=1) for name in each[0]}
 
 
@@ -223,10 +270,9 @@ def _build(refractive_index: float, g: float, lobe: float) -> dict[str, Array]:
     On the geometric grid a layer doubled is again a node, so each chain of nodes with one ratio x : y costs
     one doubling a node; the edges x = 0 and y = 0 are chains of their own.
     """
-    at = directions(refractive_index, NODES)
+    at = directions(refractive_index, _FEW if g <= _FEW_UP_TO_G else _MANY)
     x, y = X_AXIS.nodes, Y_AXIS.nodes
-    names = [f"{geometry} {seat}" for geometry, seat in READINGS]
-    arrays = {name: np.empty((3, x.size, y.size)) for name in names} | {"passed": np.empty((1, x.size, y.size))}
+    arrays = {name: np.empty((3, x.size, y.size)) for name in _STORED} | {_PASSED: np.empty((1, x.size, y.size))}
     column, row = (index.ravel() for index in np.indices((x.size, y.size)))
     # A chain starts in the first octave of either axis; the clear slab is a chain of one.
     starts = ((column > 0) & (column <= PER_OCTAVE)) | ((row > 0) & (row <= PER_OCTAVE)) | (column + row == 0)
@@ -234,9 +280,9 @@ def _build(refractive_index: float, g: float, lobe: float) -> dict[str, Array]:
     layers = body(x[column], y[row], at=at, g=g, lobe=lobe)
     while True:
         slab = layers.slab(at)
-        for name, reading in zip(names, READINGS, strict=True):
-            arrays[name][:, column, row] = slab.terms(*reading)
-        arrays["passed"][0, column, row] = slab.beam_passed[AT_8]
+        for name in _STORED:
+            arrays[name][:, column, row] = slab.terms(*name.split())
+        arrays[_PASSED][0, column, row] = slab.beam_passed[AT_8]
         column, row = np.where(column > 0, column + PER_OCTAVE, 0), np.where(row > 0, row + PER_OCTAVE, 0)
         still = (column < x.size) & (row < y.size) & (column + row > 0)
         if not still.any():

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 BACKWARDS = -0.5  # mean cosine of the lobe that is thrown backwards
-_NARROW = 0.7  # mean cosine from which the lobe shrinks with 1 - g, so that what is left can still make up for it
+_TAPER = 4  # the lobe shrinks with 1 - g^4: the forward lobe that is left can make up for it at any g up to a sixth
 
 
 def lobes(g: float, lobe: float) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -27,9 +27,9 @@ def lobes(g: float, lobe: float) -> tuple[tuple[float, float], tuple[float, floa
     g : float
         Anisotropy, 0 to below 1 [-].
     lobe : float
-        Share of the light that is thrown backwards, where g is at most 0.7 [-].
+        Share of the light that is thrown backwards where g is 0; less where it is high [-].
     """
-    back = lobe * min(1.0, (1.0 - g) / (1.0 - _NARROW))
+    back = lobe * (1.0 - g**_TAPER)
     return (1.0 - back, (g - back * BACKWARDS) / (1.0 - back)), (back, BACKWARDS)
 
 

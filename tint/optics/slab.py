@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from tint.errors import InputError
 from tint.optics.directions import AT_8, AT_45, NORMAL, WATCHED, Directions
 from tint.optics.surface import external_diffuse, fresnel
+from tint.optics.unscattered import reflected as mirrored
 
 Array = NDArray[np.float64]
 
@@ -119,8 +120,7 @@ def _free(R: Array, T: Array, depth: Array, at: Directions) -> dict[str, Array]:
     up_top, down_bottom = R @ down_top + T @ up_bottom, T @ down_top + R @ up_bottom
     leave, escaping = at.leave, at.flux * at.index**2 * at.leave
     single = fresnel(at.index, np.array(WATCHED))
-    twice = np.exp(-2.0 * depth[..., None] / at.cosine[_WATCHED])
-    gloss = single + single * (1.0 - single) ** 2 * twice / (1.0 - single**2 * twice)
+    gloss, _ = mirrored(at.index, depth[..., None], cosine=np.array(WATCHED), seat="air")
     return {
         "beam_reflected": np.moveaxis(single + (leave * up_top[..., 0])[..., _WATCHED], -1, 0),
         "beam_passed": np.moveaxis((leave * down_bottom[..., 0])[..., _WATCHED], -1, 0),
