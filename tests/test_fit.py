@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,9 +24,10 @@ from tint.fit.start import first_guess
 from tint.materials import Blend, Instrument
 from tint.optics.layer import Optics
 from tint.palette import PAIR, Palette, Surprise, compress, widening
-from tint.swatches import SwatchFolder
+from tint.swatches import SwatchFolder, read_folder
 
 VIEW = colorimetry.viewing(WAVELENGTHS)
+DEMO = Path(__file__).parents[1] / "swatches_demo"
 TRUTH = np.concatenate((TRUE_K, TRUE_S)).T
 FRESH: tuple[tuple[str, dict[str, float], float], ...] = (
     ("clear", {"white": 0.3, "yellow": 0.1, "blue": 0.02}, 2.0),
@@ -479,3 +481,13 @@ def test_modes_are_compressed_without_loss_that_matters() -> None:
     assert np.allclose(all_of_them, kept, rtol=0.0, atol=1e-6)
     assert compress(np.zeros((7, 5, 4)), np.ones((5, 4))).shape == (0, 5, 4)
     assert compress(np.zeros((0, 5, 4)), np.ones((5, 4))).shape == (0, 5, 4)
+
+
+def test_g_that_the_castings_do_not_show_is_said_to_be_taken_from_elsewhere() -> None:
+    whole = read_folder(DEMO)
+    gone = [each.name for each in whole.swatches if "rose" in each.loadings and each.name != "rose-0.8-3mm"]
+    left = replace(whole, readings=tuple(each for each in whole.readings if each.swatch not in gone))
+    told = [each for each in fit_palette(left).undetermined if each.startswith("g of ")]
+    assert len(told) == 1
+    assert "rose" in told[0]
+    assert "white" not in told[0]

@@ -84,13 +84,22 @@ def cache_folder() -> Path:
     return Path(platformdirs.user_cache_dir("tint"))
 
 
+def is_cached(key: str) -> bool:
+    """Whether `cached_arrays` has something of that key to read."""
+    return _cached_at(key).exists()
+
+
+def _cached_at(key: str) -> Path:
+    return cache_folder() / f"{hashlib.sha256(key.encode()).hexdigest()[:32]}.npz"
+
+
 def cached_arrays(key: str, build: Callable[[], dict[str, Array]]) -> dict[str, Array]:
     """The arrays that `build` makes, from the cache when they lie there whole.
 
     `key` names everything the arrays depend on. A corrupt file is built again; a cache that cannot be written
     costs only time. Two processes that build at once write the same bytes, each whole, and the last rename wins.
     """
-    path = cache_folder() / f"{hashlib.sha256(key.encode()).hexdigest()[:32]}.npz"
+    path = _cached_at(key)
     try:
         return arrays_from_bytes(path.read_bytes())
     except (OSError, ValueError):

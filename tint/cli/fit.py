@@ -50,8 +50,8 @@ def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
     Writes FOLDER/palette.MODEL.fit, whole, over an older one.
     """
     read = read_folder(folder)
-    with waiting(f"fitting {counted(len(read.swatches), 'swatch', 'swatches')}"):
-        palette = fit_palette(read, optics=optics)
+    with waiting(f"fitting {counted(len(read.swatches), 'swatch', 'swatches')}") as told:
+        palette = fit_palette(read, optics=optics, progress=told)
     path = fit_path(folder, optics)
     write_palette(palette, path)
     if as_json:

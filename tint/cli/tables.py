@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 import sys
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
@@ -34,15 +34,15 @@ def page() -> Iterator[Console]:
 
 
 @contextlib.contextmanager
-def waiting(words: str) -> Iterator[None]:
-    """Show on a terminal that something is being done; elsewhere nothing."""
+def waiting(words: str) -> Iterator[Callable[[str], None]]:
+    """Show on a terminal that something is being done; elsewhere nothing. What it yields is told how far it came."""
     if not sys.stderr.isatty():
-        yield
+        yield lambda _: None
         return
     from rich.console import Console
 
-    with Console(stderr=True, markup=False).status(words):
-        yield
+    with Console(stderr=True, markup=False).status(words) as status:
+        yield lambda reached: status.update(f"{words}: {reached}")
 
 
 def print_json(content: Mapping[str, Any]) -> None:

@@ -32,6 +32,7 @@ _WAVE = 0.05
 _STRENGTH = 1.7
 _LEAST_SHARE, _FAINT = 0.05, 0.01  # of its mean, and optical depth, below which s may bend as it likes
 _LOOSE = 0.35  # relative error from which a coefficient counts as undetermined
+_TAKEN = 0.8  # share of what was doubted of g before any casting, from which on it counts as not learnt
 _MATTERS = 0.05  # optical depth below which it does not matter
 
 
@@ -146,17 +147,21 @@ def _running_mean(s: Array) -> Array:
     return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 5, axis=1).mean(axis=-1))
 
 
-def undetermined(folder: SwatchFolder, problem: Problem, ks: Array, spread: Array) -> tuple[str, ...]:
+def undetermined(
+    folder: SwatchFolder, problem: Problem, ks: Array, spread: Array, g_error: Array | None = None
+) -> tuple[str, ...]:
     """What the swatches do not say, in words: pigments never cast, coefficients that nothing pins down.
 
     Parameters
     ----------
     ks, spread : ndarray, shape (2, n_components, n_wavelengths)
         k and s, and their standard deviations.
+    g_error : ndarray, shape (n_components,), optional
+        Standard deviations of the anisotropies, where they were fitted.
     """
     n_bases, depth = len(problem.optics), _largest_depth(problem)
-    told = []
-    for at, name in enumerate([*folder.bases, *folder.pigments]):
+    names, told = [*folder.bases, *folder.pigments], []
+    for at, name in enumerate(names):
         kind = "base" if at < n_bases else "pigment"
         if depth[at] == 0.0:
             told.append(f"{kind} {name}: no swatch of it was read, so nothing is known of it")
@@ -165,6 +170,16 @@ def undetermined(folder: SwatchFolder, problem: Problem, ks: Array, spread: Arra
             loose = spread[of, at] > np.maximum(_LOOSE * ks[of, at], _MATTERS / depth[at])
             if loose.mean() > 0.25:
                 told.append(f"{kind} {name}: its {word} {symbol} is loose at {_span(folder.wavelengths[loose])}")
+    if g_error is not None:
+        before = problem.anisotropy.middle_slope(np.zeros((len(names), 2)))
+        scatters = ks[1].mean(axis=-1) * depth > _MATTERS
+        taken = [name for at, name in enumerate(names) if scatters[at] and g_error[at] > _TAKEN * before[at] > 0.0]
+        if taken:
+            told.append(
+                f"g of {', '.join(taken)} is taken from what is published of such materials, since these castings "
+                "hardly show it; a casting 1 mm thin beside a thick one of the same blend, not hiding, or a "
+                "transmittance reading would"
+            )
     return tuple(told)
 
 

@@ -23,6 +23,7 @@ from tint.fit.start import first_guess
 from tint.fit.surprise import surprises
 from tint.fit.weighing import Weighting, standard_deviation, weigh, weights
 from tint.optics.layer import Optics
+from tint.optics.many_flux import is_ready
 from tint.palette import Palette
 from tint.swatches import SwatchFolder
 
@@ -77,8 +78,11 @@ def search(problem: Problem, *, progress: Callable[[str], None] | None = None) -
 
     def told(step: int, cost: float) -> None:
         if progress is not None:
-            progress(f"step {step}: {cost:.4g}")
+            progress(f"step {step}, cost {cost:.4g}")
 
+    many_flux = (each for each in problem.optics if each.model == "many-flux")
+    if progress is not None and not all(is_ready(each.refractive_index) for each in many_flux):
+        progress("computing the tables of the layer model, once for all folders")
     guess = first_guess(problem)
     prior = report.prior(guess, problem)
     weighting = Weighting(_DOUBT, np.ones(problem.thickness.size))
@@ -139,7 +143,9 @@ def palette_of(folder: SwatchFolder, fitted: Fitted, weighting: Weighting) -> Pa
         surprises=surprised,
         seen=report.seen(folder),
         swatches=report.swatch_fits(problem, told, minimum.at.own, weighting.casting, folder=folder, view=view),
-        undetermined=report.undetermined(folder, problem, np.stack((k, s)), spread),
+        undetermined=report.undetermined(
+            folder, problem, minimum.at.ks, spread, known.g_error if problem.optics[0].model == "many-flux" else None
+        ),
         digest=folder.digest,
     )
 

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
-from tint.files import cached_arrays
+from tint.files import cached_arrays, is_cached
 from tint.optics import unscattered
 from tint.optics.adding_doubling import body
 from tint.optics.directions import AT_8, directions
@@ -242,9 +242,17 @@ def _tables(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
 
 @functools.lru_cache(maxsize=12)
 def _stored(refractive_index: float, lobe: float) -> dict[str, Array]:
+    return cached_arrays(_key(refractive_index, lobe), lambda: build(refractive_index, lobe))
+
+
+def _key(refractive_index: float, lobe: float) -> str:
     directions_used = f"{_FEW} {_FEW_UP_TO_G} {_MANY}"
-    key = f"many-flux {VERSION} n={refractive_index!r} lobe={lobe!r} {directions_used} {X_AXIS} {Y_AXIS} {G_AXIS}"
-    return cached_arrays(key, lambda: build(refractive_index, lobe))
+    return f"many-flux {VERSION} n={refractive_index!r} lobe={lobe!r} {directions_used} {X_AXIS} {Y_AXIS} {G_AXIS}"
+
+
+def is_ready(refractive_index: float) -> bool:
+    """Whether the tables about an index were computed before; else the first look-up takes some seconds."""
+    return all(is_cached(_key(*node)) for node in shapes(refractive_index))
 
 
 def build(refractive_index: float, lobe: float = 0.0) -> dict[str, Array]:
