@@ -13,6 +13,8 @@ from tint.palette import Evidence
 
 Array = NDArray[np.float64]
 
+_LEAST = 1e-4  # squared CIEDE2000: a hundredth, which no instrument repeats. Below black a colour hangs on nothing
+
 
 def gather(fitted: Fitted, view: Viewing) -> Evidence:
     """Leave every casting out in turn.
@@ -48,4 +50,5 @@ def in_colour(problem: Problem, left: LeftOut, view: Viewing) -> tuple[Array, Ar
     every = np.arange(n)
     own = left.covariance.reshape(n, wide, n, wide)[every, :, every]
     missed = np.sum(colorimetry.difference_parts(lab, colorimetry.lab(read, view)) ** 2, axis=-1)
-    return missed, np.einsum("row,rwv,rov->r", outward, own, outward, optimize=True)
+    expected = np.einsum("row,rwv,rov->r", outward, own, outward, optimize=True)
+    return missed, np.maximum(expected, _LEAST)
