@@ -17,16 +17,16 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from tint.appearance import Setting, predict
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import draw_proof, part_picture, views
-from tint.proof.comparison import compare
-from tint.proof.comparison_picture import draw_comparison
-from tint.proof.part import Part, part_of, read_height_map, view_of, volume_cm3
-from tint.proof.photo import Photo
-from tint.proof.trial import Read, trial_of
-from tint.solve import Rules, solve
+from tint.proofs import draw_proof, part_picture, views
+from tint.proofs.comparison import compare
+from tint.proofs.comparison_picture import draw_comparison
+from tint.proofs.part import Part, part_of, read_height_map, view_of, volume_cm3
+from tint.proofs.photo import Photo
+from tint.proofs.trial import Read, trial_of
+from tint.recipes import Rules, solve
 from tint.swatches import read_folder
 from tint.target import target_from_blend
 

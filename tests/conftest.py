@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, read_folder
 

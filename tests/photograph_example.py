@@ -18,7 +18,7 @@ from camera import Shot  # noqa: E402
 from stock import BACKINGS, WAVELENGTHS, band, edge  # noqa: E402
 
 from tint import colorimetry  # noqa: E402
-from tint.photograph import (  # noqa: E402
+from tint.photographs import (  # noqa: E402
     Photographed,
     Picture,
     Spot,
@@ -27,7 +27,7 @@ from tint.photograph import (  # noqa: E402
     locate,
     photograph,
 )
-from tint.photograph.refusals import check_chart  # noqa: E402
+from tint.photographs.refusals import check_chart  # noqa: E402
 
 Array = NDArray[np.float64]
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import forward
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Base, Instrument, Pigment
 from tint.optics import layer
 from tint.optics.layer import Optics

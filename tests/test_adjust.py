@@ -10,15 +10,15 @@ import pytest
 from synthetic import CASTS, Array, fit_two_flux, studio
 
 from tint import colorimetry, forward
-from tint.adjust import Cup, Doubts, Trial, TrialReading, adjust
-from tint.adjust.update import learn
 from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
-from tint.solve import Rules
+from tint.recipes import Rules
 from tint.target import Target, target_from_lab
+from tint.trials import Cup, Doubts, Trial, TrialReading, adjust
+from tint.trials.update import learn
 
 SETTING = Setting(thickness_mm=2.5)
 LID = Blend("clear", {"white": 0.3, "yellow": 0.15, "blue": 0.03})

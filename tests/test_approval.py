@@ -22,17 +22,17 @@ from tint.cli import main
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import words
-from tint.proof.approval import SCREEN, Approval, Asked, approval, in_words, pencil_difference
-from tint.proof.lights import LIGHTS
-from tint.proof.part import part_of, view_of
-from tint.proof.part_picture import Shown
+from tint.proofs import words
+from tint.proofs.approval import SCREEN, Approval, Asked, approval, in_words, pencil_difference
+from tint.proofs.lights import LIGHTS
+from tint.proofs.part import part_of, view_of
+from tint.proofs.part_picture import Shown
 from tint.target import Target, target_from_blend, target_from_lab
 
 pytest.importorskip("jinja2", reason="the page is drawn with jinja2")
 pytest.importorskip("font_source_serif_pro", reason="the sheet is set in it")
 
-from tint.proof.approval_page import approval_page, slider_backings, slider_thicknesses
+from tint.proofs.approval_page import approval_page, slider_backings, slider_thicknesses
 
 LID = Blend("clear", {"white": 0.25, "green": 0.0517})
 SUN = Blend("clear", {"yellow": 0.9})
@@ -232,7 +232,7 @@ def test_the_thickness_slider_has_round_steps_and_the_part_s_own(own: float) -> 
 
 
 def test_the_template_is_in_the_package() -> None:
-    assert resources.files("tint.proof").joinpath("approval.html.j2").is_file()
+    assert resources.files("tint.proofs").joinpath("approval.html.j2").is_file()
 
 
 def test_without_jinja_one_line_says_what_to_install(
@@ -271,7 +271,7 @@ def lowest(page: Any) -> float:
 def test_the_pdf_is_one_page_whose_text_can_be_selected(demo_palette: Palette, paper: str) -> None:
     pypdf: Any = pytest.importorskip("pypdf")
     pytest.importorskip("fpdf")
-    from tint.proof.approval_print import approval_pdf
+    from tint.proofs.approval_print import approval_pdf
 
     for sheet in (sheet_of(demo_palette, target=target_for(demo_palette)), full(demo_palette)):
         pages = pypdf.PdfReader(io.BytesIO(approval_pdf(sheet, paper=paper))).pages
@@ -298,14 +298,14 @@ def test_the_pdf_is_one_page_whose_text_can_be_selected(demo_palette: Palette, p
 
 def test_an_unknown_paper_is_refused(demo_palette: Palette) -> None:
     pytest.importorskip("fpdf")
-    from tint.proof.approval_print import approval_pdf
+    from tint.proofs.approval_print import approval_pdf
 
     with pytest.raises(InputError, match="`a9` is not known; expected a4 or letter"):
         approval_pdf(sheet_of(demo_palette), paper="a9")
 
 
 def test_without_fpdf_one_line_says_what_to_install(demo_palette: Palette, monkeypatch: pytest.MonkeyPatch) -> None:
-    from tint.proof.approval_print import approval_pdf
+    from tint.proofs.approval_print import approval_pdf
 
     monkeypatch.setitem(sys.modules, "fpdf", None)
     with pytest.raises(InputError, match=r"needs fpdf2; run `pip install 'tint\[sheet,pdf\]'`"):

@@ -21,12 +21,12 @@ from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof.approval import Asked, approval
-from tint.proof.lights import LIGHTS
-from tint.proof.part import part_of, view_of
-from tint.proof.part_picture import Shown
-from tint.proof.portrait import light_of
-from tint.proof.render import LAMP, colour_table, to_levels
+from tint.proofs.approval import Asked, approval
+from tint.proofs.lights import LIGHTS
+from tint.proofs.part import part_of, view_of
+from tint.proofs.part_picture import Shown
+from tint.proofs.portrait import light_of
+from tint.proofs.render import LAMP, colour_table, to_levels
 from tint.target import target_from_blend
 
 sync: Any = pytest.importorskip("playwright.sync_api", reason="needs playwright, to drive a browser")
@@ -34,7 +34,7 @@ trimesh: Any = pytest.importorskip("trimesh", reason="needs trimesh, for a part 
 pytest.importorskip("jinja2", reason="the page is drawn with jinja2")
 pytest.importorskip("font_source_serif_pro", reason="the sheet is set in it")
 
-from tint.proof.approval_page import approval_page, slider_thicknesses  # noqa: E402
+from tint.proofs.approval_page import approval_page, slider_thicknesses  # noqa: E402
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = [

@@ -13,11 +13,11 @@ from tint import colorimetry, uncertainty
 from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.solve import Answer, Recipe, Rules, solve
-from tint.solve.aims import Problem, judge, lay_out
-from tint.solve.choice import TEST_LIGHTS, Merits, merits_of, pick, unbeaten
-from tint.solve.limits import bounds
-from tint.solve.rounding import best_roundings, too_small
+from tint.recipes import Answer, Recipe, Rules, solve
+from tint.recipes.aims import Problem, judge, lay_out
+from tint.recipes.choice import TEST_LIGHTS, Merits, merits_of, pick, unbeaten
+from tint.recipes.limits import bounds
+from tint.recipes.rounding import best_roundings, too_small
 from tint.target import Target
 
 Array = NDArray[np.float64]

@@ -15,10 +15,10 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
+from tint import jsonable
 from tint.appearance import Setting, predict
 from tint.cli import COMMANDS, main
-from tint.cli.tables import plain
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette, fit_path, read_palette
 from tint.swatches import SwatchFolder
@@ -256,7 +256,7 @@ def test_fit_json_tells_anisotropies_and_refractive_indices(demo_folder: Path, l
 
 
 def test_fit_names_a_suspect_and_why(demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def doubting(folder: SwatchFolder, *, optics: str) -> Palette:
+    def doubting(folder: SwatchFolder, *, optics: str, **_: object) -> Palette:
         palette = fit_palette(folder, optics=optics)
         first, *others = palette.swatches
         return replace(palette, swatches=(replace(first, suspect="[bold] its dose is odd"), *others))
@@ -480,4 +480,4 @@ def test_a_terminal_gets_a_patch_of_the_colour(fitted_demo: Path, demo_palette: 
 
 def test_what_is_not_finite_becomes_null() -> None:
     content = {"a": np.array([1.0, np.nan]), "b": np.float64(np.inf), "c": (np.bool_(True), "x"), "d": float("nan")}
-    assert plain(content) == {"a": [1.0, None], "b": None, "c": [True, "x"], "d": None}
+    assert jsonable.plain(content) == {"a": [1.0, None], "b": None, "c": [True, "x"], "d": None}

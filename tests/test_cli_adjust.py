@@ -13,13 +13,13 @@ import pytest
 from click.testing import CliRunner, Result
 from numpy.typing import NDArray
 
-from tint.adjust.files import loadings_of, read_trial
 from tint.appearance import Setting, predict
 from tint.cli import COMMANDS, main
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, read_folder
+from tint.trials.files import loadings_of, read_trial
 
 Array = NDArray[np.float64]
 

@@ -10,10 +10,10 @@ import pytest
 from click.testing import CliRunner
 from synthetic import fit_two_flux, studio
 
+from tint.checks import ground
 from tint.cli import check, main
-from tint.examine import ground
-from tint.fit.leaving_out import Fitted
-from tint.fit.spectra import fit_with_ground
+from tint.fitting.leaving_out import Fitted
+from tint.fitting.spectra import fit_with_ground
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, SwatchFolder, inspect_folder
 

@@ -18,7 +18,7 @@ from tint.appearance import Setting
 from tint.cli import main
 from tint.cli.progress import progress
 from tint.palette import Palette
-from tint.solve import Rules, solve
+from tint.recipes import Rules, solve
 from tint.swatches import read_folder
 from tint.target import target_from_lab
 
@@ -435,7 +435,7 @@ def test_no_picture_is_left_when_the_other_cannot_be_drawn(
     def fail(*arguments: object, **options: object) -> bytes:
         raise OSError(28, "No space left on device", "reach.png")
 
-    monkeypatch.setattr("tint.proof.draw_reach", fail)
+    monkeypatch.setattr("tint.proofs.draw_reach", fail)
     result = run(fitted_demo, *OCHRE, "--picture", tmp_path / "a.png", "--reach", tmp_path / "b.png")
     assert result.exit_code == 2
     assert list(tmp_path.iterdir()) == []

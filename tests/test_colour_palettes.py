@@ -18,24 +18,24 @@ from colour_studio import as_colours, write_folder, write_lab
 from synthetic import INSTRUMENT, WAVELENGTHS, Array, fit_two_flux, studio
 
 from tint import colorimetry
-from tint.adjust.files import read_reading
-from tint.adjust.trial import Doubts, Trial, TrialReading
-from tint.adjust.update import learn
 from tint.appearance import Setting, how_read, predict
 from tint.cli import main
 from tint.errors import InputError
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.inspection import FAIL, PASS, Tolerance, inspect_reading
 from tint.materials import Blend
 from tint.palette import Palette, fit_path, write_palette
-from tint.proof.approval import Asked, approval
-from tint.proof.card import compose
-from tint.proof.facts import gather
-from tint.proof.picture import Text
-from tint.proof.views import cautions
-from tint.solve import solve
+from tint.proofs.approval import Asked, approval
+from tint.proofs.card import compose
+from tint.proofs.facts import gather
+from tint.proofs.picture import Text
+from tint.proofs.views import cautions
+from tint.recipes import solve
 from tint.swatches import read_folder
 from tint.target import target_from_lab
+from tint.trials.files import read_reading
+from tint.trials.trial import Doubts, Trial, TrialReading
+from tint.trials.update import learn
 
 VIEW = colorimetry.viewing(WAVELENGTHS)
 BLEND = Blend("clear", {"white": 0.5, "yellow": 0.1})

@@ -19,12 +19,12 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import words
-from tint.proof.comparison import Candidate, Comparison, compare, shift_in
-from tint.proof.comparison_picture import compose, draw_comparison
-from tint.proof.comparison_words import FOR_MAKER, common, differences, figures_of, lines_of
-from tint.proof.picture import Box, NearSign, Text
-from tint.solve import Rules, solve
+from tint.proofs import words
+from tint.proofs.comparison import Candidate, Comparison, compare, shift_in
+from tint.proofs.comparison_picture import compose, draw_comparison
+from tint.proofs.comparison_words import FOR_MAKER, common, differences, figures_of, lines_of
+from tint.proofs.picture import Box, NearSign, Text
+from tint.recipes import Rules, solve
 from tint.target import Target, target_from_blend, target_from_lab
 
 WALL = Setting(thickness_mm=2.6)
@@ -245,7 +245,7 @@ def shown_words(page: str) -> str:
 def test_the_page_says_the_same_and_needs_nothing_else(demo_palette: Palette) -> None:
     pytest.importorskip("jinja2")
     pytest.importorskip("font_source_serif_pro")
-    from tint.proof.comparison_page import comparison_page
+    from tint.proofs.comparison_page import comparison_page
 
     sheet = sheet_of(demo_palette, title="<script>alert(1)</script> Víčko")
     page = comparison_page(sheet).decode("utf-8")
@@ -268,7 +268,7 @@ def test_the_pdf_is_one_page_with_every_figure(demo_palette: Palette, paper: str
     pypdf: Any = pytest.importorskip("pypdf")
     pytest.importorskip("fpdf")
     pytest.importorskip("font_source_serif_pro")
-    from tint.proof.comparison_print import comparison_pdf
+    from tint.proofs.comparison_print import comparison_pdf
 
     sheet = sheet_of(demo_palette, (*BLENDS, *BLENDS[:2]), limits=[["a limit"] * 3] * 6)
     made = date(2026, 3, 2)

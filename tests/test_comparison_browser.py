@@ -18,18 +18,18 @@ from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof.approval import Asked, approval
-from tint.proof.comparison import Comparison, compare
-from tint.proof.photo import Photo
-from tint.proof.trial import Read, trial_of
+from tint.proofs.approval import Asked, approval
+from tint.proofs.comparison import Comparison, compare
+from tint.proofs.photo import Photo
+from tint.proofs.trial import Read, trial_of
 from tint.target import target_from_blend
 
 sync: Any = pytest.importorskip("playwright.sync_api", reason="needs playwright, to drive a browser")
 pytest.importorskip("jinja2", reason="the page is drawn with jinja2")
 pytest.importorskip("font_source_serif_pro", reason="the sheet is set in it")
 
-from tint.proof.approval_page import approval_page  # noqa: E402
-from tint.proof.comparison_page import comparison_page  # noqa: E402
+from tint.proofs.approval_page import approval_page  # noqa: E402
+from tint.proofs.comparison_page import comparison_page  # noqa: E402
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = [

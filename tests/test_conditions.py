@@ -13,14 +13,14 @@ from folder_example import Change, every, good_files, put, write
 from folder_example import replace as text_replaced
 from synthetic import fit_two_flux, studio
 
-from tint.adjust import Trial, TrialReading
-from tint.adjust.conditions import differences
-from tint.examine import Finding, examine
-from tint.examine.conditions import apart_in_age
-from tint.fit.circumstances import circumstances
+from tint.checks import Finding, examine
+from tint.checks.conditions import apart_in_age
+from tint.fitting.circumstances import circumstances
 from tint.materials import Blend
 from tint.palette import Circumstances, Palette, read_palette, write_palette
 from tint.swatches import Conditions, SwatchFolder, inspect_folder, read_folder
+from tint.trials import Trial, TrialReading
+from tint.trials.conditions import differences
 
 NAMES = ("cure_c", "days", "mould", "finish", "lot")
 

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from synthetic import fit_two_flux, studio
 
-from tint.examine import examine
+from tint.checks import examine
 from tint.materials import Instrument
 from tint.optics.edge_loss import spot_reflectance
 from tint.optics.layer import Optics, reflectance

@@ -11,10 +11,10 @@ import pytest
 from synthetic import CASTS, INSTRUMENT, PIGMENTS, Cast, fit_two_flux, studio
 
 from tint import forward
-from tint.examine import Finding, examine, left_out
-from tint.examine.finding import limit, spread_limit
-from tint.examine.ground import Ground, fit_ground, without
-from tint.examine.tails import of_tails
+from tint.checks import Finding, examine, left_out
+from tint.checks.finding import limit, spread_limit
+from tint.checks.ground import Ground, fit_ground, without
+from tint.checks.tails import of_tails
 from tint.optics.layer import reflectance
 from tint.palette import Palette
 from tint.spectra import Array

@@ -11,9 +11,9 @@ from colour_studio import as_colours
 from synthetic import Cast, fit_two_flux, studio
 
 from tint import colorimetry
+from tint.checks import Finding, examine, left_out
+from tint.checks.ground import without
 from tint.colorimetry import lab_to_xyz, xyz_to_lab
-from tint.examine import Finding, examine, left_out
-from tint.examine.ground import without
 from tint.spectra import Array
 from tint.swatches import Reading, SwatchFolder
 

@@ -14,13 +14,13 @@ from synthetic import BASES, CASTS, TRUE_K, TRUE_S, WAVELENGTHS, Array, Cast, fi
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
-from tint.fit import fit_palette, report
-from tint.fit.leaving_out import leave_out
-from tint.fit.minimise import minimise
-from tint.fit.normal import normal, parts
-from tint.fit.problem import Problem, Unknowns, lay_out, show, start_at
-from tint.fit.spectra import fit_with_ground, optics_of
-from tint.fit.start import first_guess
+from tint.fitting import fit_palette, report
+from tint.fitting.leaving_out import leave_out
+from tint.fitting.minimise import minimise
+from tint.fitting.normal import normal, parts
+from tint.fitting.problem import Problem, Unknowns, lay_out, show, start_at
+from tint.fitting.spectra import fit_with_ground, optics_of
+from tint.fitting.start import first_guess
 from tint.materials import Blend, Instrument
 from tint.optics.layer import Optics
 from tint.palette import PAIR, Palette, Surprise, compress, widening

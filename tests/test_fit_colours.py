@@ -15,11 +15,11 @@ from synthetic import CASTS, INSTRUMENT, WAVELENGTHS, Array, Cast, fit_two_flux,
 
 from tint import colorimetry
 from tint.appearance import Setting, predict, render
-from tint.fit import colour_foresight, fit_palette
-from tint.fit.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
-from tint.fit.marquardt import most_likely
-from tint.fit.problem import INDEX_SD, LOBE, show
-from tint.fit.spectral_prior import SpectralPrior, spectral_prior
+from tint.fitting import colour_foresight, fit_palette
+from tint.fitting.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
+from tint.fitting.marquardt import most_likely
+from tint.fitting.problem import INDEX_SD, LOBE, show
+from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
 from tint.materials import Blend
 from tint.palette import Palette, read_palette, write_palette
 from tint.swatches import SwatchFolder

@@ -16,7 +16,7 @@ from photograph_example import SHOT, TRUE, WHITE, told_of
 from tint.cli import main
 from tint.colorimetry import difference, lab_to_xyz, xyz_to_lab
 from tint.palette import read_palette
-from tint.photograph import photo_readings, repeatability
+from tint.photographs import photo_readings, repeatability
 from tint.swatches import INPUT_FILES, PHOTOGRAPH, read_folder
 
 DEMO = Path(__file__).parents[1] / "swatches_demo"
@@ -177,7 +177,7 @@ def test_proofs_and_sheets_say_so(folder: Path, tmp_path: Path) -> None:
 def test_the_card_says_so(folder: Path) -> None:
     from tint.appearance import Setting
     from tint.materials import Blend
-    from tint.proof.facts import gather
+    from tint.proofs.facts import gather
 
     palette = read_palette(folder / "palette.two-flux.fit", digest=read_folder(folder).digest)
     setting = Setting(thickness_mm=3.0)

@@ -20,14 +20,16 @@ LAYERS = {
     "files": ("tint.files",),
     "quantities": ("tint.spectra", "tint.optics", "tint.colorimetry"),
     "forward": ("tint.forward",),
-    "notebook": ("tint.notebook",),
+    "ways to show": ("tint.notebook", "tint.plots", "tint.jsonable", "tint.opacity"),
     "materials": ("tint.kinds", "tint.materials"),
     "evidence": ("tint.swatches", "tint.palette"),
     "uncertainty": ("tint.uncertainty",),
-    "appearance": ("tint.appearance", "tint.inspection", "tint.photograph", "tint.shift"),
-    "jobs": ("tint.translucency", "tint.fit", "tint.plan", "tint.target", "tint.weigh"),
-    "solving": ("tint.solve", "tint.examine"),
-    "after solving": ("tint.adjust", "tint.ledger", "tint.proof"),
+    "appearance": ("tint.appearance", "tint.inspection", "tint.photographs", "tint.shift"),
+    "jobs": ("tint.translucency", "tint.fitting", "tint.planning", "tint.target", "tint.weighing"),
+    "solving": ("tint.recipes", "tint.checks"),
+    "after solving": ("tint.trials", "tint.ledger", "tint.proofs"),
+    "given": ("tint.given",),
+    "verbs": ("tint.verbs",),
     "command line": ("tint.cli",),
 }
 ROW = {module: row for row, modules in enumerate(LAYERS.values()) for module in modules}
@@ -35,13 +37,14 @@ ROW = {module: row for row, modules in enumerate(LAYERS.values()) for module in 
 # What a library costs to import is paid in few rooms.
 ROOMS = {
     "colour": ("tint.colorimetry",),
-    "PIL": ("tint.proof", "tint.photograph"),
-    "colour_checker_detection": ("tint.photograph",),
-    "fontTools": ("tint.proof",),
-    "jinja2": ("tint.proof",),
-    "trimesh": ("tint.proof",),
-    "matplotlib": ("tint.proof",),
-    "fpdf": ("tint.proof",),
+    "PIL": ("tint.proofs", "tint.photographs"),
+    "colour_checker_detection": ("tint.photographs",),
+    "fontTools": ("tint.proofs",),
+    "jinja2": ("tint.proofs",),
+    "trimesh": ("tint.proofs",),
+    "matplotlib": ("tint.proofs", "tint.plots"),
+    "pandas": ("tint.recipes",),
+    "fpdf": ("tint.proofs",),
     "click": ("tint.cli",),
     "rich": ("tint.cli",),
 }
@@ -162,7 +165,12 @@ DEAR = {"colour", "matplotlib", "PIL", "click", "rich", "scipy"}
 
 @pytest.mark.parametrize(
     "statement",
-    ["import tint", "import tint.appearance", "import tint.palette, tint.swatches", "import tint.fit, tint.weigh"],
+    [
+        "import tint",
+        "import tint.appearance",
+        "import tint.palette, tint.swatches",
+        "import tint.fitting, tint.weighing",
+    ],
 )
 def test_importing_the_library_loads_nothing_dear(statement: str) -> None:
     assert loaded_after(statement) & DEAR == set()

@@ -12,14 +12,14 @@ import pytest
 from synthetic import CASTS, fit_two_flux, studio
 
 from tint import forward
-from tint.adjust import Trial, TrialReading
-from tint.adjust.lots import LotCheck, check_lot, rescale
 from tint.errors import InputError
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
 from tint.swatches import read_folder
+from tint.trials import Trial, TrialReading
+from tint.trials.lots import LotCheck, check_lot, rescale
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(ROOT / "swatches_demo"), str(ROOT / "tests" / "figures")]

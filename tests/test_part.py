@@ -20,14 +20,14 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import part_picture, views
-from tint.proof.form import shading
-from tint.proof.part import SIDES, part_of, read_height_map, read_part, view_of, volume_cm3
-from tint.proof.part_picture import Shown
-from tint.proof.picture import DARK, WHITE
-from tint.proof.portrait import beyond_screen, light_of, outlined, portrait_of, thinner_than
-from tint.proof.render import LAMP, colour_table, to_levels
-from tint.proof.scan import scan
+from tint.proofs import part_picture, views
+from tint.proofs.form import shading
+from tint.proofs.part import SIDES, part_of, read_height_map, read_part, view_of, volume_cm3
+from tint.proofs.part_picture import Shown
+from tint.proofs.picture import DARK, WHITE
+from tint.proofs.portrait import beyond_screen, light_of, outlined, portrait_of, thinner_than
+from tint.proofs.render import LAMP, colour_table, to_levels
+from tint.proofs.scan import scan
 
 trimesh: Any = pytest.importorskip("trimesh", reason="parts are read with trimesh")
 

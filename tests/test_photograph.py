@@ -21,14 +21,14 @@ from photograph_example import REFERENCE, SHOT, WHITE, Array, misses, taken_by, 
 
 from tint import colorimetry  # noqa: E402
 from tint.errors import InputError, JobError  # noqa: E402
-from tint.photograph import (  # noqa: E402
+from tint.photographs import (  # noqa: E402
     Picture,
     Spot,
     find_arrangement,
     locate,
 )
-from tint.photograph.places import arrangements, homography, moved  # noqa: E402
-from tint.photograph.samples import sample  # noqa: E402
+from tint.photographs.places import arrangements, homography, moved  # noqa: E402
+from tint.photographs.samples import sample  # noqa: E402
 
 # The chart and the correction.
 

@@ -28,14 +28,14 @@ from photograph_example import CASTINGS, DEMO, REFERENCE, SHOT, WHITE, told_of  
 from tint import colorimetry  # noqa: E402
 from tint.cli import main  # noqa: E402
 from tint.errors import InputError, TintError  # noqa: E402
-from tint.photograph import (  # noqa: E402
+from tint.photographs import (  # noqa: E402
     Picture,
     Spot,
     chart_reference,
     find_arrangement,
     read_picture,
 )
-from tint.photograph.tables import COLUMNS, colours_csv, read_chart, read_spots  # noqa: E402
+from tint.photographs.tables import COLUMNS, colours_csv, read_chart, read_spots  # noqa: E402
 
 # Files.
 
@@ -276,7 +276,7 @@ def needs_detection() -> None:
 @pytest.mark.parametrize("turns", [0, 1, 2])
 def test_a_chart_is_found(turns: int) -> None:
     needs_detection()
-    from tint.photograph.finding import find_corners
+    from tint.photographs.finding import find_corners
 
     picture = Picture(np.ascontiguousarray(np.rot90(shoot.shoot().pixels, turns)), "test")
     found = [find_arrangement(picture, each, reference=REFERENCE, white=WHITE) for each in find_corners(picture)]
@@ -285,7 +285,7 @@ def test_a_chart_is_found(turns: int) -> None:
 
 def test_no_chart_is_found_where_none_is() -> None:
     needs_detection()
-    from tint.photograph.finding import find_corners
+    from tint.photographs.finding import find_corners
 
     with pytest.raises(TintError, match="no 24-patch chart was found"):
         find_corners(Picture(np.full((300, 400, 3), 128, dtype=np.uint8), "test"))

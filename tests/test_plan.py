@@ -15,10 +15,10 @@ from synthetic import CASTS, fit_two_flux, studio
 from tint.appearance import Setting
 from tint.cli import main
 from tint.errors import InputError
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.plan import first_swatches, next_swatches
+from tint.planning import first_swatches, next_swatches
 from tint.swatches import Reading, Swatch, SwatchFolder, read_shelf
 
 

@@ -19,13 +19,13 @@ from PIL import Image, ImageCms
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import draw_proof, lettering, picture, proof_layout, words
-from tint.proof.card import compose
-from tint.proof.facts import gather
-from tint.proof.picture import Box, NearSign, Patch, Pointer, Text
+from tint.proofs import draw_proof, lettering, picture, proof_layout, words
+from tint.proofs.card import compose
+from tint.proofs.facts import gather
+from tint.proofs.picture import Box, NearSign, Patch, Pointer, Text
 from tint.swatches import read_folder
 from tint.target import Target, target_from_lab
 

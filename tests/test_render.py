@@ -19,10 +19,10 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import files, render, views
-from tint.proof.lights import LIGHTS, in_lights
-from tint.proof.limits import limits_of
-from tint.proof.picture import srgb_profile
+from tint.proofs import files, render, views
+from tint.proofs.lights import LIGHTS, in_lights
+from tint.proofs.limits import limits_of
+from tint.proofs.picture import srgb_profile
 from tint.target import Target, target_from_blend, target_from_lab
 
 LID = Blend("clear", {"white": 1.2, "ochre": 0.5, "red": 0.05})

@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError, JobError
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
+from tint.opacity import MET
 from tint.palette import Palette
-from tint.solve import Answer, Rules, solve
-from tint.solve.limits import OPACITY_SLACK
-from tint.solve.recipes import Loosened
+from tint.recipes import Answer, Rules, solve
+from tint.recipes.answer import Loosened
 from tint.swatches import read_folder
 from tint.target import Look, Target
 
@@ -84,7 +84,7 @@ def test_what_a_recipe_says_is_what_predicting_it_says(demo_palette: Palette) ->
         assert recipe.appearance.lab == pytest.approx(look.lab, abs=1e-9)
         assert recipe.delta_e == pytest.approx(float(colorimetry.difference(SAND.lab, look.lab)), abs=1e-6)
         assert recipe.opacity_miss == pytest.approx(float(SAND.opacity_miss(look.contrast_ratio)), abs=1e-9)
-        assert recipe.reached == (recipe.delta_e <= 1.0 and abs(recipe.opacity_miss) <= OPACITY_SLACK)
+        assert recipe.reached == (recipe.delta_e <= 1.0 and abs(recipe.opacity_miss) <= MET)
         assert bool(recipe.reason) == (not recipe.reached)
         assert 0.0 <= recipe.chance <= 1.0
 

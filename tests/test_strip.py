@@ -17,15 +17,15 @@ from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import answer_layout, draw_answer, draw_reach, reach_layout
-from tint.proof import gamut as gamut_picture
-from tint.proof import strip as strip_picture
-from tint.proof.lettering import line_height
-from tint.proof.picture import DARK, LINE, PAPER, WHITE, Box, Item, NearSign, Patch, Text
-from tint.proof.shown import gather
-from tint.proof.spectra import _apart
-from tint.solve import Answer, Rules, solve
-from tint.solve.reach import Reach
+from tint.proofs import answer_layout, draw_answer, draw_reach, reach_layout
+from tint.proofs import gamut as gamut_picture
+from tint.proofs import strip as strip_picture
+from tint.proofs.lettering import line_height
+from tint.proofs.picture import DARK, LINE, PAPER, WHITE, Box, Item, NearSign, Patch, Text
+from tint.proofs.shown import gather
+from tint.proofs.spectra import _apart
+from tint.recipes import Answer, Rules, solve
+from tint.recipes.reach import Reach
 from tint.target import Target, target_from_blend, target_from_lab
 
 Array = NDArray[np.float64]

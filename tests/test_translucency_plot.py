@@ -15,10 +15,10 @@ from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import draw_translucency, translucency_layout
-from tint.proof.against_thickness import CLIPPED_LINE, compose
-from tint.proof.curves import DOUBT, UNCAST
-from tint.proof.picture import DARK, Box, Patch, Pointer, Text
+from tint.proofs import draw_translucency, translucency_layout
+from tint.proofs.against_thickness import CLIPPED_LINE, compose
+from tint.proofs.curves import DOUBT, UNCAST
+from tint.proofs.picture import DARK, Box, Patch, Pointer, Text
 from tint.translucency import Translucency, course, hiding_thickness, translucency
 
 LID = Blend("clear", {"white": 0.5, "yellow": 0.2})

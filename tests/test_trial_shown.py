@@ -23,12 +23,12 @@ from tint.cli import main
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import draw_proof, proof_layout
-from tint.proof.approval import Asked, approval
-from tint.proof.comparison import compare
-from tint.proof.comparison_picture import compose, draw_comparison
-from tint.proof.photo import Photo
-from tint.proof.trial import PHOTO_LINE, PHOTO_SIGN, Read, Trial, trial_of
+from tint.proofs import draw_proof, proof_layout
+from tint.proofs.approval import Asked, approval
+from tint.proofs.comparison import compare
+from tint.proofs.comparison_picture import compose, draw_comparison
+from tint.proofs.photo import Photo
+from tint.proofs.trial import PHOTO_LINE, PHOTO_SIGN, Read, Trial, trial_of
 
 LICHEN = Blend("clear", {"white": 0.25, "green": 0.05})
 OTHER = Blend("clear", {"white": 0.25, "green": 0.06})
@@ -119,8 +119,8 @@ def test_sheets_show_it_and_say_what_a_photograph_is(demo_palette: Palette) -> N
     pytest.importorskip("jinja2")
     pypdf: Any = pytest.importorskip("pypdf")
     pytest.importorskip("fpdf")
-    from tint.proof.approval_page import approval_page
-    from tint.proof.approval_print import approval_pdf
+    from tint.proofs.approval_page import approval_page
+    from tint.proofs.approval_print import approval_pdf
 
     asked = Asked(name="Lichen", made=date(2026, 3, 2))
     sheet = approval(demo_palette, LICHEN, setting=WALL, asked=asked, trial=trial(demo_palette))

@@ -14,7 +14,7 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.weigh import WeighSheet, mix_density, weigh
+from tint.weighing import WeighSheet, mix_density, weigh
 
 SETTING = Setting(thickness_mm=2.0)
 CREAM = Blend("clear", {"white": 0.5, "yellow": 0.08, "black": 0.004})

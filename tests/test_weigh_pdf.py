@@ -16,9 +16,9 @@ from tint.appearance import Setting
 from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof import typeface
-from tint.proof.sheet import draw_weigh_sheet
-from tint.weigh import Batch, Split, WeighSheet, weigh
+from tint.proofs import typeface
+from tint.proofs.sheet import draw_weigh_sheet
+from tint.weighing import Batch, Split, WeighSheet, weigh
 
 THREE_MM = Setting(thickness_mm=3.0)
 FAINT = Blend("clear", {"white": 0.36, "ochre": 0.02, "blue": 0.008})

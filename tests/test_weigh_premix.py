@@ -16,9 +16,9 @@ from tint.colorimetry import difference
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.weigh import Aim, Batch, Scale, WeighSheet, weigh
-from tint.weigh.premix import premixes
-from tint.weigh.rounding import Weighings, looks, missed, ways
+from tint.weighing import Aim, Batch, Scale, WeighSheet, weigh
+from tint.weighing.premix import premixes
+from tint.weighing.rounding import Weighings, looks, missed, ways
 
 THREE_MM = Setting(thickness_mm=3.0)
 FAINT = Blend("clear", {"white": 0.36, "ochre": 0.02, "blue": 0.008})

@@ -1,0 +1,83 @@
+"""Colour and opacity of pigmented silicone: from measured swatches to recipes, weigh sheets and proofs.
+
+Verbs are functions (`fit`, `predict`, `solve`, `weigh` ...), nouns are things (`Palette`, `Recipe` ...) and rooms
+(`tint.optics`, `tint.recipes` ...). Each name is imported when it is first used.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
+    from tint.appearance import Appearance, Setting
+    from tint.errors import FolderError, InputError, JobError, TintError
+    from tint.materials import Blend
+    from tint.palette import Palette
+    from tint.proofs import Proof
+    from tint.recipes import Answer, Recipe, Rules
+    from tint.target import Target
+    from tint.verbs import adjust, check, fit, inspect, load, plan, predict, proof, read_folder, solve, weigh
+    from tint.weighing import WeighSheet
+
+_HOMES = {
+    "tint.verbs": (
+        "adjust", "check", "fit", "inspect", "load", "plan", "predict", "proof", "read_folder", "solve",
+        "weigh",
+    ),
+    "tint.appearance": ("Appearance", "Setting"),
+    "tint.errors": ("FolderError", "InputError", "JobError", "TintError"),
+    "tint.materials": ("Blend",),
+    "tint.palette": ("Palette",),
+    "tint.proofs": ("Proof",),
+    "tint.recipes": ("Answer", "Recipe", "Rules"),
+    "tint.target": ("Target",),
+    "tint.weighing": ("WeighSheet",),
+}  # fmt: skip
+_HOME = {name: home for home, names in _HOMES.items() for name in names}
+
+__all__ = [
+    "Answer",
+    "Appearance",
+    "Blend",
+    "FolderError",
+    "InputError",
+    "JobError",
+    "Palette",
+    "Proof",
+    "Recipe",
+    "Rules",
+    "Setting",
+    "Target",
+    "TintError",
+    "WeighSheet",
+    "__version__",
+    "adjust",
+    "check",
+    "fit",
+    "inspect",
+    "load",
+    "plan",
+    "predict",
+    "proof",
+    "read_folder",
+    "solve",
+    "weigh",
+]
+
+
+__version__: str
+
+
+def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("tint")
+    if name in _HOME:
+        return getattr(import_module(_HOME[name]), name)
+    raise AttributeError(f"module 'tint' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return __all__

@@ -15,13 +15,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
+from tint.opacity import MET
 from tint.palette import Palette, bold, widening
 
 Array = NDArray[np.float64]
 
 _Z95 = 1.959964  # two-sided, standard normal
 Z95_ONE_SIDED = 1.644854
-_OPACITY_SLACK = 0.02  # of a contrast ratio that was to be reached; lamps and walls vary by more
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,5 +178,5 @@ def chance(
     error = (drawn * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
     near = colorimetry.difference(target, lab + error[:, :3]) <= tolerance
     if np.isfinite(contrast_ratio):
-        near &= np.abs(opacity_miss(contrast_ratio + error[:, 3])) <= _OPACITY_SLACK
+        near &= np.abs(opacity_miss(contrast_ratio + error[:, 3])) <= MET
     return float(near.mean())

@@ -25,7 +25,7 @@ from pour import STUDIO
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches import read_folder

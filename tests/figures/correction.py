@@ -21,14 +21,14 @@ import stock
 from numpy.typing import NDArray
 
 from tint import colorimetry
-from tint.adjust import Doubts, Trial, TrialReading, adjust
 from tint.appearance import Setting
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.solve import Rules, solve
+from tint.recipes import Rules, solve
 from tint.swatches import read_folder
 from tint.target import Target
+from tint.trials import Doubts, Trial, TrialReading, adjust
 
 Array = NDArray[np.float64]
 

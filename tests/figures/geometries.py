@@ -26,7 +26,7 @@ from photons import Pour, follow, gloss
 from stock import BACKINGS, BASES, PIGMENTS, WAVELENGTHS, coefficients
 
 from tint.appearance import Setting, predict
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches import read_folder

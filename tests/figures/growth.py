@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.forward import Readings, mix, read
 from tint.materials import Base, Instrument, Pigment
 from tint.optics.layer import Optics

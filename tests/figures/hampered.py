@@ -10,7 +10,7 @@ import numpy as np
 from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.solve import solve
+from tint.recipes import solve
 from tint.target import Target
 
 BASE = "clear"

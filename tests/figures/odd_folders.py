@@ -20,7 +20,7 @@ import random_workshops as bench
 
 from tint.appearance import Setting, predict
 from tint.errors import TintError
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.swatches import read_folder
 

@@ -32,11 +32,11 @@ from photographing import CARDS, drawn, look, read
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import JobError
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.photograph import Photographed, Spot, repeatability
-from tint.photograph.tables import colours_csv
+from tint.photographs import Photographed, Spot, repeatability
+from tint.photographs.tables import colours_csv
 from tint.swatches import read_folder
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import read_measurements

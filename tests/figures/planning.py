@@ -21,10 +21,10 @@ import pour
 from held_out import judge
 from numpy.typing import NDArray
 
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.plan import next_swatches, offers
+from tint.planning import next_swatches, offers
 from tint.swatches import SwatchFolder, read_folder
 
 Array = NDArray[np.float64]

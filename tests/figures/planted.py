@@ -15,8 +15,8 @@ from pathlib import Path
 
 import bench
 
-from tint.examine import Finding, examine
-from tint.fit.spectra import fit_with_ground
+from tint.checks import Finding, examine
+from tint.fitting.spectra import fit_with_ground
 from tint.swatches import read_folder
 
 SEED = 4100

@@ -19,16 +19,16 @@ from pathlib import Path
 import numpy as np
 
 from tint.appearance import Setting
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proof.approval import Asked, approval
-from tint.proof.approval_page import approval_page
-from tint.proof.approval_print import approval_pdf
-from tint.proof.part import Part, View, part_of, view_of
-from tint.proof.part_picture import Shown
-from tint.proof.portrait import light_of, portrait_of
-from tint.proof.render import colour_table, deep_levels_at, levels_at, to_levels
+from tint.proofs.approval import Asked, approval
+from tint.proofs.approval_page import approval_page
+from tint.proofs.approval_print import approval_pdf
+from tint.proofs.part import Part, View, part_of, view_of
+from tint.proofs.part_picture import Shown
+from tint.proofs.portrait import light_of, portrait_of
+from tint.proofs.render import colour_table, deep_levels_at, levels_at, to_levels
 from tint.swatches import read_folder
 
 DEMO = Path(__file__).resolve().parents[2] / "swatches_demo"

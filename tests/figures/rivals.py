@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from scipy import optimize
 from scipy.optimize import LinearConstraint, differential_evolution, minimize
 
-from tint.solve.aims import Problem, judge
-from tint.solve.choice import closeness
-from tint.solve.sets import Bounds
+from tint.recipes.aims import Problem, judge
+from tint.recipes.choice import closeness
+from tint.recipes.sets import Bounds
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

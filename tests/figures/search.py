@@ -29,12 +29,12 @@ from speed import best
 
 from tint import colorimetry
 from tint.appearance import Setting
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.palette import Palette
-from tint.solve import Answer, Recipe, Rules, limits, solve
-from tint.solve.aims import FAIR, Problem, lay_out
-from tint.solve.recipes import Loosened
-from tint.solve.sets import best_of_sets
+from tint.recipes import Answer, Recipe, Rules, limits, solve
+from tint.recipes.aims import FAIR, Problem, lay_out
+from tint.recipes.answer import Loosened
+from tint.recipes.sets import best_of_sets
 from tint.swatches import read_folder
 from tint.target import Target
 

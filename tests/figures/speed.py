@@ -23,10 +23,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import forward
-from tint.fit import fit_palette
-from tint.fit.problem import Problem, lay_out, mixing_shares
-from tint.fit.spectra import optics_of
-from tint.fit.start import first_guess
+from tint.fitting import fit_palette
+from tint.fitting.problem import Problem, lay_out, mixing_shares
+from tint.fitting.spectra import optics_of
+from tint.fitting.start import first_guess
 from tint.materials import Pigment
 from tint.optics import layer
 from tint.optics.layer import Optics

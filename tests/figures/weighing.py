@@ -19,11 +19,11 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting, render
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches import read_folder
-from tint.weigh import WeighSheet, weigh
+from tint.weighing import WeighSheet, weigh
 
 Array = NDArray[np.float64]
 

@@ -28,8 +28,9 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import TintError
-from tint.fit import fit_palette
+from tint.fitting import fit_palette
 from tint.materials import Blend
+from tint.opacity import MET
 from tint.palette import Palette
 from tint.swatches import read_folder
 from tint.uncertainty import chance
@@ -37,7 +38,6 @@ from tint.uncertainty import chance
 Array = NDArray[np.float64]
 
 BOLDNESS = ("inside", "novel pair", "thickness outside", "loading outside", "base's pigment")
-OPACITY_SLACK = 0.02  # as tint counts an opacity as reached
 TOLERANCES = (0.25, 0.5, 1.0)  # CIEDE2000, about the prediction itself moved by a known amount
 
 
@@ -156,7 +156,7 @@ def _chances(said: Appearance, read: Array, ratio: float, rng: np.random.Generat
         likely = chance(
             said.lab, said.contrast_ratio, said.covariance, target, tolerance, partial(_short_of, least=least)
         )
-        landed = float(colorimetry.difference(target, read)) <= tolerance and ratio >= least - OPACITY_SLACK
+        landed = float(colorimetry.difference(target, read)) <= tolerance and ratio >= least - MET
         result.append((likely, landed))
     return tuple(result)
 

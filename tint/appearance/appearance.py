@@ -7,16 +7,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry, forward, notebook, uncertainty
+from tint import colorimetry, forward, jsonable, notebook, plots, uncertainty
 from tint.appearance.outside import how_read, outside
 from tint.appearance.setting import Setting
 from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 Array = NDArray[np.float64]
 
@@ -139,6 +143,14 @@ class Appearance:
 
     def _repr_html_(self) -> str:
         return notebook.appearance_html(self)
+
+    def to_json(self) -> str:
+        """All of it as one JSON object, with the keys that `tint predict --json` prints."""
+        return jsonable.text(jsonable.appearance(self))
+
+    def plot(self, *, ax: Axes | None = None, of: str = "reflectance") -> Axes:
+        """Its reflectance or transmittance over wavelength; see `tint.plots.plot_spectra`."""
+        return plots.plot_spectra(self, ax=ax, of=of)
 
 
 def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:

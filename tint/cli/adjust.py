@@ -9,11 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.adjust import Additions, Adjustment, Cup, Doubts, Trial, adjust
+from tint import jsonable
 from tint.cli.amounts import GRAMS, Pairs, all_known, amounts_option, each_once
-from tint.cli.answers import answer_json
 from tint.cli.asked import setting_of, setting_options
-from tint.cli.looks import summary_json
 from tint.cli.options import folder_argument, grouped, json_option, number_option, optics_option, palette_of
 from tint.cli.progress import progress
 from tint.cli.rules import rules_of, rules_options
@@ -21,7 +19,8 @@ from tint.cli.tables import CARE, HEAD, fixed, page, print_json, show_facts, sho
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_options, wanted
 from tint.errors import InputError
-from tint.solve.limits import warnings
+from tint.recipes.limits import warnings
+from tint.trials import Additions, Adjustment, Cup, Doubts, Trial, adjust
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -213,7 +212,7 @@ def _show_additions(out: Console, done: Adjustment, additions: Additions, cup: C
 
 def _as_json(done: Adjustment, trials: tuple[Trial, ...], optics: str) -> dict[str, Any]:
     additions = done.additions
-    return answer_json(done.answer) | {
+    return jsonable.answer(done.answer) | {
         "verdict": done.verdict,
         "leave": done.leave,
         "missed": done.missed,
@@ -223,9 +222,9 @@ def _as_json(done: Adjustment, trials: tuple[Trial, ...], optics: str) -> dict[s
         "kept_pigments": done.kept_pigments,
         "additions": None
         if additions is None
-        else summary_json(additions.appearance)
+        else jsonable.summary(additions.appearance)
         | {"base_g": additions.base_g, "pigments_g": additions.pigments_g, "delta_e": additions.delta_e},
-        "foretold": summary_json(done.foretold),
+        "foretold": jsonable.summary(done.foretold),
         "trials": len(trials),
         "cautions": cautions(done.palette, trials),
         "optics": optics,

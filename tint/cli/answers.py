@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from tint.cli.looks import setting_json, summary_json
 from tint.cli.tables import CARE, QUIET, counted, fixed, show_notes, show_table, show_title
-from tint.solve import RANKINGS, Answer, Recipe
-from tint.target import Target
+from tint.recipes import RANKINGS, Answer, Recipe
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -150,61 +148,3 @@ def _premixes(answer: Answer) -> list[tuple[int, str]]:
 
 def _refused(answer: Answer) -> list[str]:
     return [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]
-
-
-def answer_json(answer: Answer) -> dict[str, Any]:
-    """The whole of an answer."""
-    first = answer.recipes[0].appearance
-    return {
-        "recipes": [_recipe_json(recipe) for recipe in answer.recipes],
-        "target": _target_json(answer.target),
-        "setting": setting_json(first),
-        "conditions": first.conditions,
-        "walls_mm": list(answer.rules.walls_mm),
-        "batch_g": answer.rules.batch_g,
-        "scale_step_g": answer.rules.scale_step_g,
-        "loosened": [
-            {
-                "limit": each.limit,
-                "value": each.value,
-                "delta_e": each.delta_e,
-                "reached": each.reached,
-                "words": each.words,
-            }
-            for each in answer.loosened
-        ],
-        "refused": answer.refused,
-        "warnings": list(answer.warnings),
-        "sets": answer.sets,
-    }
-
-
-def _target_json(target: Target) -> dict[str, Any]:
-    names = [kind + end for kind in ("contrast_ratio", "transmittance") for end in ("", "_min", "_max")]
-    return {
-        "lab": target.lab,
-        **{name: getattr(target, name) for name in names},
-        "tolerance": target.tolerance,
-        "thickness_mm": target.thickness_mm,
-        "also": [
-            {"lab": each.lab, "over": each.over or None, "seat": each.seat or None, "thickness_mm": each.thickness_mm}
-            for each in target.also
-        ],
-        "source": target.source,
-    }
-
-
-def _recipe_json(recipe: Recipe) -> dict[str, Any]:
-    return summary_json(recipe.appearance) | {
-        "delta_e": recipe.delta_e,
-        "opacity_miss": recipe.opacity_miss,
-        "limits": list(recipe.limits),
-        "reached": recipe.reached,
-        "reason": recipe.reason,
-        "metamerism": recipe.metamerism,
-        "sensitivity": recipe.sensitivity,
-        "chance": recipe.chance,
-        "price_per_kg": recipe.price_per_kg,
-        "merits": list(recipe.merits),
-        "premix": list(recipe.premix),
-    }

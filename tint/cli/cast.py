@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tint.adjust.files import read_reading
 from tint.appearance import Setting
 from tint.cli.options import grouped
 from tint.cli.spans import one_thickness
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.trials.files import read_reading
 
 if TYPE_CHECKING:
-    from tint.proof.trial import Trial
+    from tint.proofs.trial import Trial
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,8 +55,8 @@ class Cast:
         """
         if not self.given:
             return None
-        from tint.proof.photo import read_photo
-        from tint.proof.trial import Read, trial_of
+        from tint.proofs.photo import read_photo
+        from tint.proofs.trial import Read, trial_of
 
         photo = None if self.photo is None else read_photo(self.photo)
         over = setting.over or (palette.white if palette.backings else "none")

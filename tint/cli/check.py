@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tint.checks import Finding, LeftOut, examine, left_out
 from tint.cli import circumstances
 from tint.cli.options import DEFAULT_OPTICS, folder_argument, json_option
 from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, fixed, page, print_json, show_table, waiting
 from tint.errors import Fault, InputError
-from tint.examine import Finding, LeftOut, examine, left_out
-from tint.fit import fit_palette
-from tint.fit.circumstances import circumstances as circumstances_of
-from tint.fit.leaving_out import Fitted
-from tint.fit.spectra import fit_with_ground
+from tint.fitting import fit_palette
+from tint.fitting.circumstances import circumstances as circumstances_of
+from tint.fitting.leaving_out import Fitted
+from tint.fitting.spectra import fit_with_ground
 from tint.palette import Circumstances, Palette, fit_path, read_palette
 from tint.swatches import COLOURS, PHOTOGRAPH, SwatchFolder, inspect_folder
 

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
-from tint.adjust.conditions import span
 from tint.palette import Circumstances
+from tint.trials.conditions import span
 
 
 def in_words(told: Circumstances) -> str:

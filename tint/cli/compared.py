@@ -20,7 +20,7 @@ from tint.palette import Palette
 from tint.target import Target
 
 if TYPE_CHECKING:
-    from tint.proof.comparison import Comparison
+    from tint.proofs.comparison import Comparison
 
 _SEEN = ("over", "seat", "light", "observer", "geometry")  # what a target in a file holds for
 
@@ -35,7 +35,7 @@ def comparison_of(
     InputError
         If they cannot be, or the file's target does not hold for the setting asked for.
     """
-    from tint.proof.comparison import compare
+    from tint.proofs.comparison import compare
 
     setting = setting_of(palette, {**several.solved_in, **casting})
     blends = {rank: blend_of(palette, doses) for rank, doses in several.recipes.items()}
@@ -74,15 +74,15 @@ def drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Pat
     """What is to be written of a comparison, by file."""
     contents: dict[Path, bytes] = {}
     if out:
-        from tint.proof.comparison_picture import draw_comparison
+        from tint.proofs.comparison_picture import draw_comparison
 
         contents[out] = draw_comparison(sheet)
     if approving.sheet:
-        from tint.proof.comparison_page import comparison_page
+        from tint.proofs.comparison_page import comparison_page
 
         contents[approving.sheet] = comparison_page(sheet)
     if approving.pdf:
-        from tint.proof.comparison_print import comparison_pdf
+        from tint.proofs.comparison_print import comparison_pdf
 
         contents[approving.pdf] = comparison_pdf(sheet, made=date.today(), paper=approving.paper)
     return contents
@@ -90,8 +90,8 @@ def drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Pat
 
 def comparison_json(sheet: Comparison) -> dict[str, Any]:
     """What a comparison says of each recipe."""
-    from tint.proof.comparison import shift_in
-    from tint.proof.comparison_words import differences
+    from tint.proofs.comparison import shift_in
+    from tint.proofs.comparison_words import differences
 
     return {
         "recipes": [

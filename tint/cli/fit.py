@@ -24,8 +24,8 @@ from tint.cli.tables import (
     show_title,
     waiting,
 )
-from tint.fit import fit_palette
-from tint.fit.anisotropy import MIDDLE_NM
+from tint.fitting import fit_palette
+from tint.fitting.anisotropy import MIDDLE_NM
 from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
 from tint.swatches import read_folder
 

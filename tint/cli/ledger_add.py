@@ -10,12 +10,13 @@ from typing import Any
 
 import click
 
+from tint import jsonable
 from tint.cli.ledger_options import column_options, number_of, option_name, weighings
 from tint.cli.ledger_pages import entry_json, summary
 from tint.cli.ledger_readings import is_read, measured, reading_options
 from tint.cli.ledger_written import batch_written, recipe_written
 from tint.cli.options import Decorator, count_option, folder_argument, json_option, known
-from tint.cli.tables import plain, print_json
+from tint.cli.tables import print_json
 from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
 from tint.ledger import (
@@ -145,7 +146,7 @@ def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[
     """
     colours = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading}
     target = {name: value for name, value in colours.items() if value is not None} | dict(wish.asked)
-    told = asked.given | ({"target": plain(target)} if target else {})
+    told = asked.given | ({"target": jsonable.plain(target)} if target else {})
     if wish.reading is None:
         return told, ()
     sample = {"reading": wish.reading} | ({} if over is None else {"backing": over})

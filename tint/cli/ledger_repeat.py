@@ -11,13 +11,13 @@ import click
 from tint.appearance import Setting
 from tint.cli.asked import setting_of
 from tint.cli.options import folder_argument, json_option, number_option, optics_option, palette_of
-from tint.cli.sheets import sheet_json, show_sheet
+from tint.cli.sheets import sheet_told, show_sheet
 from tint.cli.tables import CARE, page, print_json, show_notes, show_table, show_title
 from tint.cli.weigh_options import batch_options, scale_options, split_options
 from tint.ledger import Recipe, Repeat, ledger_path, read_ledger, with_lots
 from tint.ledger import repeat as repeat_order
 from tint.palette import Palette
-from tint.weigh import Batch, Scale, Split, weigh
+from tint.weighing import Batch, Scale, Split, weigh
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -60,7 +60,7 @@ def repeat(
     today, setting = with_lots(palette, again.against_palette), _setting(palette, again.recipe.content, thickness)
     sheet = weigh(today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix)
     if as_json:
-        told = sheet_json(sheet, optics)
+        told = sheet_told(sheet, optics)
         print_json({**told, **_as_json(again), "warnings": [*again.warnings, *told["warnings"]]})
     else:
         with page() as out:

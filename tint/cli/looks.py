@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,50 +15,6 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 _PATCH = " " * 10
-
-
-def setting_json(appearance: Appearance) -> dict[str, Any]:
-    """What the numbers hold for, nothing left to a default."""
-    setting = appearance.setting
-    return {
-        "thickness_mm": setting.thickness_mm,
-        "over": appearance.over,
-        "seat": setting.seat,
-        "light": setting.light,
-        "observer": setting.observer,
-        "geometry": appearance.geometry,
-    }
-
-
-def summary_json(appearance: Appearance) -> dict[str, Any]:
-    """All of an appearance but its spectra and setting."""
-    known = np.isfinite(appearance.lab_black).all()
-    return {
-        "base": appearance.blend.base,
-        "loadings": dict(appearance.blend.loadings),
-        "lab": appearance.lab,
-        "lab_black": appearance.lab_black if known else None,
-        "lab_white": appearance.lab_white if known else None,
-        "srgb": appearance.srgb,
-        "in_gamut": appearance.in_gamut,
-        "contrast_ratio": appearance.contrast_ratio,
-        "contrast_ratio_error": appearance.contrast_ratio_error,
-        "luminous_transmittance": appearance.luminous_transmittance,
-        "expected_error": appearance.expected_error,
-        "warnings": list(appearance.warnings),
-    }
-
-
-def appearance_json(appearance: Appearance) -> dict[str, Any]:
-    """The whole of an appearance."""
-    return {
-        **summary_json(appearance),
-        "wavelengths": appearance.wavelengths,
-        "reflectance": appearance.reflectance,
-        "transmittance": appearance.transmittance,
-        "setting": setting_json(appearance),
-        "conditions": appearance.conditions,
-    }
 
 
 def show_appearance(

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.adjust.lots import LotCheck, check_lot, rescale
 from tint.cli import COMMANDS
 from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_once
 from tint.cli.asked import setting_options
@@ -19,6 +18,7 @@ from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.trials.lots import LotCheck, check_lot, rescale
 
 if TYPE_CHECKING:
     from rich.console import Console

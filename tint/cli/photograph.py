@@ -12,7 +12,7 @@ from tint.cli.tables import CARE, HEAD, QUIET, counted, page, print_json, show_f
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import SEATS
-from tint.photograph import (
+from tint.photographs import (
     Photographed,
     Picture,
     Spot,
@@ -24,9 +24,9 @@ from tint.photograph import (
     read_picture,
     repeatability,
 )
-from tint.photograph.colours import chart_reference
-from tint.photograph.refusals import check_chart
-from tint.photograph.tables import colours_csv, read_chart, read_spots
+from tint.photographs.colours import chart_reference
+from tint.photographs.refusals import check_chart
+from tint.photographs.tables import colours_csv, read_chart, read_spots
 from tint.swatches.records import PHOTOGRAPH
 
 if TYPE_CHECKING:
@@ -130,7 +130,7 @@ def command(
     ordered, plain = _arranged(seen, corners, target)
     places = locate(ordered, spots, width=seen.width, height=seen.height)
     if look is not None:
-        from tint.photograph.look import draw
+        from tint.photographs.look import draw
 
         write_whole(look, draw(seen, places, spots))
     check_chart(plain)
@@ -159,7 +159,7 @@ def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: d
     """Corners in the chart's own order, and by how far a bare matrix misses the chart."""
     if corners:
         return find_arrangement(seen, corners, **target)
-    from tint.photograph.finding import find_corners
+    from tint.photographs.finding import find_corners
 
     return min((find_arrangement(seen, each, **target) for each in find_corners(seen)), key=lambda found: found[1])
 

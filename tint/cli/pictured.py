@@ -14,7 +14,7 @@ from tint.cli.options import grouped, number_option
 from tint.errors import InputError
 
 if TYPE_CHECKING:
-    from tint.proof.part_picture import Shown
+    from tint.proofs.part_picture import Shown
 
 _SIDES = ("top", "bottom", "front", "back", "left", "right", "corner")
 _UNITS = ("mm", "cm", "m", "in")
@@ -71,8 +71,8 @@ class Subject:
         """The part, read once; None without one."""
         if not self.given:
             return None
-        from tint.proof.part import read_height_map, read_part, view_of, volume_cm3
-        from tint.proof.part_picture import Shown
+        from tint.proofs.part import read_height_map, read_part, view_of, volume_cm3
+        from tint.proofs.part_picture import Shown
 
         if self.height_map:
             assert self.mm_per_level is not None  # checked

@@ -12,7 +12,7 @@ from tint.cli.options import count_option, folder_argument, json_option, known, 
 from tint.cli.tables import CARE, QUIET, fixed, page, print_json, show_notes, show_table, show_title
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.plan import Plan, first_swatches, next_swatches
+from tint.planning import Plan, first_swatches, next_swatches
 from tint.swatches import read_shelf
 
 if TYPE_CHECKING:

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tint import jsonable
 from tint.appearance import Appearance, Setting, predict
 from tint.cli.asked import Doses, blend_of, blend_options, span_of, span_options
-from tint.cli.looks import appearance_json, show_appearance
+from tint.cli.looks import show_appearance
 from tint.cli.options import (
     check_picture,
     folder_argument,
@@ -75,7 +76,7 @@ def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spect
     appearance = predict(palette, blend, setting=setting)
     told = by_light(palette, appearance)
     if as_json:
-        print_json(appearance_json(appearance) | told | {"optics": optics})
+        print_json(jsonable.appearance(appearance) | told | {"optics": optics})
         return
     with page() as out:
         show_title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
@@ -90,7 +91,7 @@ def _many(
 ) -> None:  # fmt: skip
     sheet = translucency(palette, blend, setting=setting, thickness_mm=depths)
     if plot:
-        from tint.proof import draw_translucency  # pictures are for those who ask for them
+        from tint.proofs import draw_translucency  # pictures are for those who ask for them
 
         write_whole(plot, draw_translucency(palette, sheet))
     if as_json:

@@ -34,7 +34,7 @@ from tint.palette import Palette
 from tint.target import Target
 
 if TYPE_CHECKING:
-    from tint.proof.trial import Trial
+    from tint.proofs.trial import Trial
 
 MOST_COMPARED = 6
 _DEEP = (".tif", ".tiff")
@@ -184,15 +184,15 @@ def _picture(
     show: str, tolerance: float, thin_mm: float | None, title: str, show_recipe: bool, trial: Trial | None, **_: Any,
 ) -> bytes:  # fmt: skip
     if show == "card":
-        from tint.proof import draw_proof
+        from tint.proofs import draw_proof
 
         return draw_proof(
             palette, blend, setting=setting, target=target, title=title, show_recipe=show_recipe, trial=trial
         )
-    from tint.proof import views
+    from tint.proofs import views
 
     if show == "part":
-        from tint.proof.part_picture import PIXELS, part_picture
+        from tint.proofs.part_picture import PIXELS, part_picture
 
         assert part is not None  # checked
         drawn = part_picture(palette, blend, setting=setting, shown=part.at(PIXELS), thin_mm=thin_mm, title=title)
@@ -209,8 +209,8 @@ def _picture(
 def _deep(
     palette: Palette, blend: Blend, *, setting: Setting, part: Model | None, out: Path, **_: Any
 ) -> bytes:  # fmt: skip
-    from tint.proof.files import deep_png, deep_tiff
-    from tint.proof.part_picture import PIXELS, deep_part
+    from tint.proofs.files import deep_png, deep_tiff
+    from tint.proofs.part_picture import PIXELS, deep_part
 
     assert part is not None  # checked
     pixels = deep_part(palette, blend, setting=setting, shown=part.at(PIXELS))
@@ -221,7 +221,7 @@ def _sheets(
     palette: Palette, blend: Blend, setting: Setting, target: Target | None, part: Model | None,
     approving: Approving, tolerance: float, trial: Trial | None,
 ) -> dict[Path, bytes]:  # fmt: skip
-    from tint.proof.approval import Asked, approval
+    from tint.proofs.approval import Asked, approval
 
     asked = Asked(
         name=approving.name or palette.name,
@@ -236,11 +236,11 @@ def _sheets(
     sheet = approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, trial=trial)
     contents: dict[Path, bytes] = {}
     if approving.sheet:
-        from tint.proof.approval_page import approval_page
+        from tint.proofs.approval_page import approval_page
 
         contents[approving.sheet] = approval_page(sheet)
     if approving.pdf:
-        from tint.proof.approval_print import approval_pdf
+        from tint.proofs.approval_print import approval_pdf
 
         contents[approving.pdf] = approval_pdf(sheet, paper=approving.paper)
     return contents
@@ -248,7 +248,7 @@ def _sheets(
 
 def _lost(out: Path | None, approving: Approving) -> str:
     """The letters of what the people say that the typefaces lack."""
-    from tint.proof import lettering, typeface
+    from tint.proofs import lettering, typeface
 
     said = " ".join(filter(None, (approving.name, approving.customer_words, approving.who)))
     lost = lettering.lost(approving.name or "") if out else ""

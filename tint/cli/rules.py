@@ -11,7 +11,7 @@ from tint.cli.amounts import GRAMS, PERCENT, Pairs, all_known, amounts_option, e
 from tint.cli.options import Decorator, count_option, grouped, known, number, number_option
 from tint.errors import InputError
 from tint.palette import Palette
-from tint.solve import RANKINGS, Rules
+from tint.recipes import RANKINGS, Rules
 
 WASTE_PERCENT = 10.0  # as in `tint weigh`
 

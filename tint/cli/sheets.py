@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from tint.cli.looks import appearance_json, show_appearance
+from tint import jsonable
+from tint.cli.looks import show_appearance
 from tint.cli.tables import CARE, HEAD, QUIET, fixed, show_facts, show_notes, show_table, show_title
 from tint.palette import Palette
-from tint.weigh import Line, WeighSheet
+from tint.weighing import Line, WeighSheet
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -122,33 +122,7 @@ def _show_care(out: Console, sheet: WeighSheet) -> None:
     show_table(out, ("<", "<", "a step", "CIEDE2000"), rows)
 
 
-def sheet_json(sheet: WeighSheet, optics: str) -> dict[str, Any]:
-    """The whole of a sheet."""
-    return {
-        "lines": [asdict(line) | {"into": line.into} for line in sheet.lines],
-        "total_grams": sheet.total_grams,
-        "predicted": appearance_json(sheet.predicted) | {"optics": optics},
-        "base": sheet.blend.base,
-        "loadings": dict(sheet.blend.loadings),
-        "rounded": dict(sheet.rounded.loadings),
-        "delta_e": sheet.delta_e,
-        "aim_delta_e": sheet.aim_delta_e,
-        "batch_g": sheet.batch_g,
-        "volume_cm3": sheet.volume_cm3,
-        "batch": asdict(sheet.batch),
-        "scale_step_g": sheet.scale.step_g,
-        "smallest_weighing_g": sheet.scale.smallest_g,
-        "dose_tolerance_percent": sheet.scale.tolerance_percent,
-        "mix_error_percent": sheet.mix_error_percent,
-        "naive_mix_error_percent": sheet.naive_mix_error_percent,
-        "naive_part_error_percent": sheet.naive_part_error_percent,
-        "premixes": [
-            asdict(premix)
-            | {name: getattr(premix, name) for name in ("strength", "made_g", "left_g", "pigment_g", "base_g")}
-            for premix in sheet.premixes
-        ],
-        "cups": asdict(sheet.cups),
-        "care": [asdict(each) for each in sheet.care],
-        "cautions": list(sheet.cautions),
-        "warnings": list(sheet.warnings),
-    }
+def sheet_told(sheet: WeighSheet, optics: str) -> dict[str, Any]:
+    """The whole of a sheet, and by which layer model it was predicted."""
+    told = jsonable.sheet(sheet)
+    return told | {"predicted": told["predicted"] | {"optics": optics}}

@@ -7,7 +7,8 @@ from typing import Any
 
 import click
 
-from tint.cli.answers import answer_json, show_answer
+from tint import jsonable
+from tint.cli.answers import show_answer
 from tint.cli.asked import base_of, setting_of, setting_options
 from tint.cli.options import (
     check_picture,
@@ -24,7 +25,7 @@ from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_op
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
-from tint.solve import Answer, solve
+from tint.recipes import Answer, solve
 
 _LEVELS = (30.0, 45.0, 60.0, 75.0, 90.0)  # L* of the sections, but for those near the target's own
 _NEAR = 7.5
@@ -71,7 +72,7 @@ def command(
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
     written = _draw(palette, answer, picture, reach)
     if as_json:
-        print_json(answer_json(answer) | {"optics": optics} | ({"written": written} if written else {}))
+        print_json(jsonable.answer(answer) | {"optics": optics} | ({"written": written} if written else {}))
         return
     with page() as out:
         show_answer(out, answer, optics)
@@ -91,7 +92,7 @@ def _draw(palette: Palette, answer: Answer, picture: Path | None, reach: Path | 
     """Write the pictures asked for; their names."""
     drawn: dict[Path, bytes] = {}
     if picture:
-        from tint.proof import draw_answer  # pictures are for those who ask for them
+        from tint.proofs import draw_answer  # pictures are for those who ask for them
 
         drawn[picture] = draw_answer(palette, answer)
     if reach:
@@ -103,8 +104,8 @@ def _draw(palette: Palette, answer: Answer, picture: Path | None, reach: Path | 
 
 def _reached(palette: Palette, answer: Answer) -> bytes:
     """What the best recipe's base reaches, with a section at the target's own lightness."""
-    from tint.proof import draw_reach
-    from tint.solve.reach import reach
+    from tint.proofs import draw_reach
+    from tint.recipes.reach import reach
 
     target, own = answer.target, float(answer.target.lab[0])
     colours = reach(

@@ -9,8 +9,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
-import msgspec
-import numpy as np
+
+from tint import jsonable
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -47,20 +47,7 @@ def waiting(words: str) -> Iterator[Callable[[str], None]]:
 
 def print_json(content: Mapping[str, Any]) -> None:
     """Write one JSON object and nothing else."""
-    click.echo(msgspec.json.encode(plain(content)))
-
-
-def plain(value: Any) -> Any:
-    """A value as JSON can hold it: arrays as lists, what is not finite as null."""
-    if isinstance(value, np.ndarray | np.generic):
-        return plain(value.tolist())
-    if isinstance(value, Mapping):
-        return {str(name): plain(each) for name, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(each) for each in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+    click.echo(jsonable.text(content))
 
 
 def show_title(out: Console, title: str, conditions: str = "") -> None:

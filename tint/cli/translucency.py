@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tint import jsonable
 from tint.appearance import Appearance
-from tint.cli.looks import setting_json
 from tint.cli.tables import CARE, QUIET, fixed, show_notes, show_table
 from tint.palette import Palette
 from tint.translucency import (
@@ -31,7 +31,7 @@ def sheet_json(sheet: Translucency) -> dict[str, Any]:
     def column(name: str) -> np.ndarray[Any, Any]:
         return np.array([getattr(each, name) for each in sheet.appearances])
 
-    setting = setting_json(sheet.appearances[0])
+    setting = jsonable.setting(sheet.appearances[0])
     del setting["thickness_mm"]
     return {
         "base": sheet.blend.base,

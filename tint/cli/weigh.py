@@ -10,12 +10,12 @@ import click
 from tint.cli.asked import Doses, blend_of, setting_options
 from tint.cli.options import folder_argument, json_option, optics_option, palette_of
 from tint.cli.recipes import chosen, recipe_options
-from tint.cli.sheets import sheet_json, show_sheet
+from tint.cli.sheets import sheet_told, show_sheet
 from tint.cli.tables import page, print_json
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.cli.weigh_options import Files, batch_options, file_options, scale_options, split_options
 from tint.target import Target
-from tint.weigh import Aim, Batch, Scale, Split, weigh
+from tint.weighing import Aim, Batch, Scale, Split, weigh
 
 if TYPE_CHECKING:
     pass
@@ -68,7 +68,7 @@ def command(
     )
     written = files.write(palette, sheet)
     if as_json:
-        print_json(sheet_json(sheet, optics) | ({"written": written} if written else {}))
+        print_json(sheet_told(sheet, optics) | ({"written": written} if written else {}))
         return
     with page() as out:
         show_sheet(out, sheet, palette, has_target=target is not None)

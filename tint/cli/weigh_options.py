@@ -12,7 +12,7 @@ from tint.cli.options import Decorator, count_option, grouped, number_option
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
-from tint.weigh import Batch, Scale, Split, WeighSheet, weigh_table
+from tint.weighing import Batch, Scale, Split, WeighSheet, weigh_table
 
 
 def _grams(name: str, text: str, *, default: float | None = None) -> Decorator:
@@ -134,7 +134,7 @@ class Files:
         if self.csv:
             contents[self.csv] = weigh_table(sheet)
         if self.pdf:
-            from tint.proof.sheet import draw_weigh_sheet  # for those who ask for it
+            from tint.proofs.sheet import draw_weigh_sheet  # for those who ask for it
 
             contents[self.pdf] = draw_weigh_sheet(palette, sheet, title=self.title, paper=self.paper, made=self.date)
         for path, content in contents.items():

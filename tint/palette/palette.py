@@ -8,15 +8,19 @@ part that turns light round.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import notebook
+from tint import notebook, plots
 from tint.errors import InputError
 from tint.materials import Base, Blend, Instrument, Pigment
 from tint.optics.layer import Optics
 from tint.palette.evidence import Evidence, Seen, Surprise, SwatchFit
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 Array = NDArray[np.float64]
 
@@ -178,6 +182,10 @@ class Palette:
 
     def _repr_html_(self) -> str:
         return notebook.palette_html(self)
+
+    def plot(self, *, ax: Axes | None = None, of: str = "absorption") -> Axes:
+        """Absorption or scattering of every base and pigment over wavelength; see `tint.plots.plot_spectra`."""
+        return plots.plot_spectra(self, ax=ax, of=of)
 
     @property
     def black(self) -> str:

@@ -1,0 +1,158 @@
+"""The front door: `import tint` runs as the README writes it, costs next to nothing, and says what it expected."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+import inspect
+import json
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import tint
+from tint import verbs
+from tint.opacity import WORDS, opacity_of
+from tint.swatches import INPUT_FILES
+
+ROOT = Path(__file__).parents[1]
+DEMO = ROOT / "swatches_demo"
+any_: Any = tint  # where what is passed is wrong on purpose
+
+
+@pytest.fixture(scope="module")
+def palette() -> tint.Palette:
+    return tint.fit(DEMO)
+
+
+@pytest.fixture(scope="module")
+def answer(palette: tint.Palette) -> tint.Answer:
+    return tint.solve(palette, lab=(70, -12, 8), opacity="solid", base="clear", thickness_mm=3)
+
+
+def test_every_public_name_is_there_and_no_other() -> None:
+    assert set(tint.__all__) == set(tint._HOME) | {"__version__"}
+    assert sorted(tint.__all__) == tint.__all__
+    for name in tint.__all__:
+        assert getattr(tint, name) is not None
+    assert tint.__version__[0].isdigit()
+    with pytest.raises(AttributeError, match="no attribute 'colour'"):
+        tint.colour  # noqa: B018
+
+
+def test_every_verb_says_what_it_takes_and_shows_an_example() -> None:
+    for name, home in tint._HOME.items():
+        if home == "tint.verbs":
+            told = inspect.getdoc(getattr(tint, name)) or ""
+            assert ">>> " in told, name
+
+
+def test_examples_of_the_verbs_run(palette: tint.Palette, answer: tint.Answer, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    for module in (verbs, importlib.import_module("tint.opacity")):
+        given = {"tint": tint, "palette": palette, "answer": answer}
+        run = doctest.testmod(module, extraglobs=given, optionflags=doctest.NORMALIZE_WHITESPACE)
+        assert run.attempted > 3
+        assert run.failed == 0
+
+
+def test_importing_costs_no_more_than_a_lazy_table() -> None:
+    script = "import sys; import tint; print(len([m for m in sys.modules if m.startswith(('tint.', 'numpy'))]))"
+    told = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True)
+    assert told.stdout.strip() == "0"
+
+
+def test_what_is_answered_is_json_and_a_table(palette: tint.Palette, answer: tint.Answer, tmp_path: Path) -> None:
+    best = answer.best
+    assert json.loads(answer.to_json())["recipes"][0] == json.loads(best.to_json())
+    look = tint.predict(palette, best)
+    assert json.loads(look.to_json())["lab"] == pytest.approx(best.appearance.lab.tolist())
+    sheet = tint.weigh(palette, best, batch_g=120, scale_step_g=0.1)
+    assert json.loads(sheet.to_json())["total_grams"] == sheet.total_grams
+    frame = answer.to_frame()
+    assert len(frame) == len(answer.recipes)
+    assert frame["white %"].iloc[0] == pytest.approx(best.blend.loadings["white"])
+    saved = tint.proof(palette, best, title="lid").save(tmp_path / "lid.png")
+    assert saved.read_bytes()[1:4] == b"PNG"
+    with pytest.raises(tint.InputError, match="is there already"):
+        tint.proof(palette, best).save(saved)
+    with pytest.raises(tint.InputError, match="not the name of a PNG"):
+        tint.proof(palette, best).save(tmp_path / "lid.pdf")
+
+
+def test_walls_are_judged_together_the_thinnest_first(palette: tint.Palette) -> None:
+    answer = tint.solve(palette, srgb="#e8701a", opacity="solid", walls_mm=[8, 2], base="clear")
+    assert answer.setting.thickness_mm == 2
+    assert answer.rules.walls_mm == (8.0,)
+    assert answer.target.contrast_ratio_min == WORDS["solid"]["contrast_ratio"][0]
+
+
+def test_load_takes_the_fitted_palette_while_it_is_fresh(tmp_path: Path, palette: tint.Palette) -> None:
+    from tint.palette import fit_path, write_palette
+
+    for name in INPUT_FILES:
+        shutil.copy(DEMO / name, tmp_path / name)
+    write_palette(palette, fit_path(tmp_path, "many-flux"))
+    loaded = tint.load(tmp_path)
+    np.testing.assert_array_equal(loaded.k, palette.k)
+
+
+@pytest.mark.parametrize(
+    ("call", "match"),
+    [
+        (lambda _: any_.fit(3), "folder: a int; expected the path of a swatch folder"),
+        (lambda _: any_.predict("swatches_demo", {}, thickness_mm=3), "palette: a str; expected a Palette"),
+        (lambda p: any_.predict(p, [0.5], base="clear", thickness_mm=3), "blend: a list; expected loadings by pigment"),
+        (lambda p: any_.predict(p, {"white": "much"}, base="clear", thickness_mm=3), "a str; expected a loading in %"),
+        (
+            lambda p: any_.predict(p, {"white": 0.5}, thickness_mm=3),
+            "base: no base is named; expected one of clear, milky",
+        ),
+        (lambda p: any_.predict(p, {"white": 0.5}, base="clear"), "thickness: not given"),
+        (lambda p: any_.predict(p, {"white": 0.5}, base="clear", thickness_mm="3"), "thickness: a str"),
+        (lambda p: any_.predict(p, {}, base="clear", thickness_mm=3, lamp="A"), "lamp: there is no such argument"),
+        (lambda p: any_.solve(p, thickness_mm=3), "target: nothing is asked for"),
+        (lambda p: any_.solve(p, (70, -12, 8), thickness_mm=3), "target: a tuple; expected a Target, or lab="),
+        (lambda p: any_.solve(p, lab=(1, 2, 3), srgb="#ffffff", thickness_mm=3), "lab and srgb are given together"),
+        (lambda p: any_.solve(p, lab="red", thickness_mm=3), "lab: 'red'; expected three numbers"),
+        (lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, walls_mm=[2, 8]), "given together with a thickness"),
+        (lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, opacity="dense"), "opacity: `dense`; expected solid"),
+        (lambda p: any_.weigh(p, {"white": 0.5}, base="clear", thickness_mm=3), "batch: not given"),
+    ],
+)
+def test_what_is_of_the_wrong_kind_is_told_in_one_line(
+    palette: tint.Palette, call: Callable[[Any], object], match: str
+) -> None:
+    with pytest.raises(tint.InputError) as error:
+        call(palette)
+    assert match in str(error.value)
+    assert "\n" not in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("asked", "bounds"),
+    [
+        ("solid", {"contrast_ratio_min": 0.98}),
+        ("Any", {}),
+        ("glows", {"transmittance_min": 0.2}),
+        (0.9, {"contrast_ratio": 0.9}),
+        ("0.9", {"contrast_ratio": 0.9}),
+        ("0.97..", {"contrast_ratio_min": 0.97}),
+        ("..0.6", {"contrast_ratio_max": 0.6}),
+        ((0.6, 0.7), {"contrast_ratio_min": 0.6, "contrast_ratio_max": 0.7}),
+    ],
+)
+def test_an_opacity_is_a_word_a_number_or_a_range(asked: Any, bounds: dict[str, float]) -> None:
+    assert opacity_of(asked).bounds() == bounds
+
+
+@pytest.mark.parametrize("asked", ["..", "0.7..0.6", "1.2", "-0.1..", "0.5..x", (0.5,), None])
+def test_an_opacity_that_means_nothing_is_refused(asked: Any) -> None:
+    with pytest.raises(tint.InputError, match="opacity"):
+        opacity_of(asked)

@@ -1,0 +1,106 @@
+"""What a metrologist would ask about a folder: readings that quarrel, castings out of line, what was not poured.
+
+Every limit comes from the errors that the folder states (repeatability, thickness, doses) and from how much is
+compared: each kind of check finds something in about one clean folder in a thousand, were errors normal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from tint.checks.colours import as_shares
+from tint.checks.colours_out_of_line import of_colour_lines
+from tint.checks.conditions import of_conditions
+from tint.checks.edge_loss import of_edges
+from tint.checks.finding import Finding
+from tint.checks.ground import Ground, fit_ground, without
+from tint.checks.jumps import of_jumps
+from tint.checks.left_out import LeftOut, left_out
+from tint.checks.out_of_line import of_lines
+from tint.checks.readings import of_readings
+from tint.checks.swatches import of_swatches
+from tint.checks.tails import of_tails
+from tint.fitting.leaving_out import Fitted
+from tint.palette import Palette
+from tint.swatches import COLOURS, SwatchFolder
+
+_MOST_ACCUSED = 0.25  # of all swatches: beyond it the instrument is at fault, not the castings
+
+__all__ = ["Finding", "LeftOut", "examine", "left_out"]
+
+
+def examine(folder: SwatchFolder, palette: Palette | None = None, fitted: Fitted | None = None) -> tuple[Finding, ...]:
+    """Examine the readings and castings of a folder and, with a palette, how the castings agree with each other.
+
+    Parameters
+    ----------
+    folder : SwatchFolder
+        As `tint.swatches.read_folder` returns it.
+    palette : Palette, optional
+        Fitted to this very folder; without it, jumps, castings out of line, thicknesses and light lost at the edge of
+        the measured spot are not looked for. Of colours only castings out of line and lost light are told.
+    fitted : Fitted, optional
+        The fit that the palette is of, as `tint.fitting.spectra.fit_with_ground` returns it: spares fitting a folder of
+        spectra again.
+
+    Returns
+    -------
+    tuple of Finding
+        Empty for a folder with nothing to ask about.
+    """
+    return tuple(_found(folder, palette, fitted))
+
+
+def _found(folder: SwatchFolder, palette: Palette | None, fitted: Fitted | None) -> Iterator[Finding]:
+    shares = as_shares(folder)
+    read = tuple(of_readings(shares))
+    yield from read
+    yield from of_swatches(shares)
+    yield from of_conditions(folder)
+    if palette is None:
+        return
+    yield from of_edges(folder, palette)
+    if folder.kind == COLOURS:
+        yield from of_colour_lines(folder, palette)
+        return
+    # What its own readings give away is told once: it leaves before castings are held against each other.
+    accused = _swatches(folder, (each.about for each in read))
+    if len(accused) > _MOST_ACCUSED * len(folder.swatches):
+        return  # a fit to readings that are wrong throughout contradicts the right ones
+    rest = without(folder, accused)
+    if not rest.readings:
+        return
+    known = None if accused else fitted
+    ground = fit_ground(rest, optics=palette.model) if known is None else Ground(rest, palette, known)
+    tails = tuple(of_tails(rest, ground.palette))
+    yield from tails
+    glowing = {name for each in tails for name in each.about}
+    yield from _among(_of_castings(ground), rest, glowing)
+
+
+def _of_castings(ground: Ground) -> Iterator[Finding]:
+    """Castings out of line, then the jumps that those do not explain."""
+    folder = ground.folder
+    jumps = tuple(of_jumps(ground))
+    jumped = _swatches(folder, (each.about for each in jumps))
+    lines, rest = of_lines(ground, jumped=jumped)
+    yield from lines
+    if rest is ground:
+        yield from jumps
+        return
+    named = _swatches(folder, (each.about for each in lines))
+    gone = {swatch.name for swatch in folder.swatches} - {swatch.name for swatch in rest.folder.swatches} - named
+    yield from (each for each in jumps if gone & set(each.about))
+    yield from of_jumps(rest)
+
+
+def _swatches(folder: SwatchFolder, about: Iterable[tuple[str, ...]]) -> frozenset[str]:
+    return frozenset(swatch.name for swatch in folder.swatches) & {name for names in about for name in names}
+
+
+def _among(findings: Iterable[Finding], folder: SwatchFolder, glowing: set[str]) -> Iterator[Finding]:
+    """Findings but for those of castings that hold a pigment already told to emit light."""
+    holds = {swatch.name: set(swatch.loadings) for swatch in folder.swatches}
+    for each in findings:
+        if not any(holds.get(name, set()) & glowing for name in each.about):
+            yield each

@@ -1,0 +1,94 @@
+"""A folder of spectra with the fit to it, and every casting foretold from all the others.
+
+Leaving out is that of `tint.fitting.leaving_out`. Here it is asked whether a casting may be contradicted, and by how
+much its readings may be off before they are.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections import Counter
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tint.fitting.leaving_out import Fitted, LeftOut, one_by_one
+from tint.fitting.spectra import fit_with_ground
+from tint.palette import Palette
+from tint.spectra import Array
+from tint.swatches import Swatch, SwatchFolder
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """A folder of spectra and the fit to it."""
+
+    folder: SwatchFolder
+    palette: Palette
+    fitted: Fitted
+
+    @functools.cached_property
+    def foretold(self) -> tuple[LeftOut, ...]:
+        """Every casting left out that may be contradicted, its covariance that of readings that count fully."""
+        return tuple(self._foretold())
+
+    def _foretold(self) -> Iterator[LeftOut]:
+        known = may_be_contradicted(self.folder, self.palette)
+        for each in one_by_one(self.fitted):
+            if self.name(each) in known:
+                yield replace(each, covariance=self._covariance(each))
+
+    def name(self, left: LeftOut) -> str:
+        """Of the only casting left out."""
+        return self.fitted.problem.names[int(left.castings[0])]
+
+    def swatch(self, left: LeftOut) -> Swatch:
+        """The only casting left out."""
+        return next(swatch for swatch in self.folder.swatches if swatch.name == self.name(left))
+
+    def without(self, names: Collection[str]) -> Ground:
+        """Fitted again, had these castings never been poured."""
+        return fit_ground(without(self.folder, names), optics=self.palette.model)
+
+    def _covariance(self, left: LeftOut) -> Array:
+        """Of the misses, shape (n_readings n_wavelengths, ) twice.
+
+        That a casting lost weight in the fit does not excuse its misses. And noise, and what the model misses, may run
+        through all wavelengths of a reading as well as be each value's own.
+        """
+        entered = self.fitted.noise[left.rows] ** 2
+        own = entered * self.palette.swatches[left.castings[0]].weight
+        made = left.slopes.reshape(len(left.slopes), -1)
+        making = made.T @ made
+        # Of the rest of the palette: what rounding leaves of it beside much noise may be less than none.
+        values, vectors = np.linalg.eigh(left.covariance - np.diag(entered.ravel()) - making)
+        of_rest = (vectors * np.maximum(values, 0.0)) @ vectors.T
+        common = np.einsum("ab,aw->abw", np.eye(len(own)), np.sqrt(own)).reshape(len(own), -1)
+        return np.asarray(of_rest + making + np.diag(own.ravel()) + common.T @ common)
+
+
+def fit_ground(folder: SwatchFolder, *, optics: str) -> Ground:
+    """Fit a folder of spectra."""
+    return Ground(folder, *fit_with_ground(folder, optics=optics))
+
+
+def without(folder: SwatchFolder, names: Collection[str]) -> SwatchFolder:
+    """The folder had these swatches never been cast."""
+    return replace(
+        folder,
+        swatches=tuple(swatch for swatch in folder.swatches if swatch.name not in names),
+        readings=tuple(reading for reading in folder.readings if reading.swatch not in names),
+    )
+
+
+def may_be_contradicted(folder: SwatchFolder, palette: Palette) -> frozenset[str]:
+    """Swatches that were read and hold no base or pigment that they alone show: that nothing contradicts."""
+    read = {each.name for each in palette.swatches}
+    swatches = [swatch for swatch in folder.swatches if swatch.name in read]
+    held = Counter(part for swatch in swatches for part in _parts(swatch))
+    return frozenset(swatch.name for swatch in swatches if all(held[part] > 1 for part in _parts(swatch)))
+
+
+def _parts(swatch: Swatch) -> Sequence[tuple[str, str]]:
+    return [("base", swatch.base), *(("pigment", name) for name, dose in swatch.loadings.items() if dose > 0.0)]

@@ -1,0 +1,154 @@
+"""Swatches that all others contradict, and what would reconcile them: another dose, another thickness, or neither."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tint import colorimetry
+from tint.checks.finding import Finding, limit
+from tint.checks.ground import Ground
+from tint.checks.reasons import Reason, reasons
+from tint.fitting.leaving_out import LeftOut
+from tint.spectra import Array
+from tint.swatches import Swatch
+
+_TIMES_ORDINARY = 10.0  # of the mean square miss, from where a swatch is out of line whatever the reason
+_EXPLAINED = 0.2  # of what was missed may stay for a dose or a thickness to be named as the reason
+_AS_GOOD = 25.0  # squared standard deviations by which two reasons must differ to be told apart
+_NEARLY = 0.7  # of the limits, from where it is seen whether the swatch widens them itself
+_MOST = 6  # swatches named before the folder as a whole is in question
+
+
+@dataclass(frozen=True, eq=False)
+class _Judged:
+    """A swatch left out: how far out it is, a ratio to the limit, and the standard deviations along the worst slot."""
+
+    left: LeftOut
+    inverse: Array
+    mean_square: float
+    along: Array
+
+
+def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], Ground]:
+    """Swatches out of line, worst first; each leaves the fit before the next is looked for.
+
+    Parameters
+    ----------
+    jumped : frozenset of str
+        Swatches whose readings jump: when no dose or thickness reconciles them, it is for that alone.
+
+    Returns
+    -------
+    findings : list of Finding
+    ground : Ground
+        Without those swatches.
+    """
+    findings: list[Finding] = []
+    for _ in range(_MOST):
+        judged = [_judge(each) for each in ground.foretold]
+        if len(judged) < 3:  # two that differ do not say which is wrong
+            break
+        far = _limits(judged)
+        worst = max(judged, key=lambda each: _ratio(each, far))
+        if _ratio(worst, far) <= _NEARLY:
+            break
+        name = ground.name(worst.left)
+        rest = ground.without([name])
+        if not _is_out(worst, far, rest):
+            break
+        finding = _told(ground, worst)
+        if finding.kind != "out_of_line" or name not in jumped:
+            findings.append(finding)
+        ground = rest
+    return findings, ground
+
+
+def _is_out(worst: _Judged, far: tuple[float, float], rest: Ground) -> bool:
+    """Whether a swatch is beyond the limits, or beyond those of a folder without it.
+
+    A wrong casting of a pigment that is in all others throws them all off, and so widens its own limits.
+    """
+    if _ratio(worst, far) > 1.0:
+        return True
+    others = [_judge(each) for each in rest.foretold]
+    return len(others) > 1 and _ratio(worst, _limits(others)) > 1.0
+
+
+def _judge(left: LeftOut) -> _Judged:
+    inverse = np.asarray(np.linalg.inv(left.covariance), dtype=float)
+    miss = left.missed.ravel()
+    slopes = left.slopes.reshape(len(left.slopes), -1)
+    size = np.sqrt(np.einsum("si,ij,sj->s", slopes, inverse, slopes))
+    along = np.abs(slopes @ inverse @ miss) / np.where(size > 0.0, size, np.inf)
+    return _Judged(left, inverse, float(miss @ inverse @ miss) / miss.size, along)
+
+
+def _limits(judged: list[_Judged]) -> tuple[float, float]:
+    """Of the standard deviations along a slot, and of the mean square.
+
+    Where the whole folder misses by more than its stated errors allow, no single swatch is to blame: both grow with
+    the median.
+    """
+    square = max(1.0, float(np.median([each.mean_square for each in judged])))
+    along = np.concatenate([each.along[each.along > 0.0] for each in judged])
+    typical = max(1.0, float(np.median(along)) / 0.6745) if along.size else 1.0
+    return limit(along.size) * typical, _TIMES_ORDINARY * square
+
+
+def _ratio(each: _Judged, far: tuple[float, float]) -> float:
+    return max(float(each.along.max()) / far[0], float((each.mean_square / far[1]) ** 0.5))
+
+
+def _told(ground: Ground, judged: _Judged) -> Finding:
+    swatch = ground.swatch(judged.left)
+    missed = _colour_missed(ground, judged.left)
+    best, *others = sorted(reasons(ground, judged.left, judged.inverse), key=lambda each: each.left)
+    size = judged.left.missed.size
+    effect = f"left out, it is foretold {missed:.2f} CIEDE2000 off; kept, it pulls what it holds towards itself"
+    if best.left > max(_EXPLAINED * judged.mean_square * size, 3.0 * size):
+        return Finding(
+            kind="out_of_line",
+            where=swatch.name,
+            about=(swatch.name,),
+            words=f"the other castings foretell {missed:.2f} CIEDE2000 off; its mean square miss is "
+            f"{judged.mean_square:.0f} times what the stated errors allow, and no single dose or thickness explains it",
+            effect=effect,
+            mend="see whether its label, blend or readings were mixed up; else pour it again",
+        )
+    as_good = [each for each in others if each.left < best.left + _AS_GOOD]
+    words = _as_if(swatch, best)
+    if as_good:
+        words += ", or as well " + " or ".join(_as_if(swatch, each) for each in as_good)
+    sure = f"{judged.along[best.slot]:.0f} standard deviations"
+    thickness = best.slot == 0
+    named = sorted((best, *as_good), key=lambda each: each.slot)
+    doses = " or ".join(each.pigment for each in named if each.pigment)
+    return Finding(
+        kind="thickness" if thickness else "strength",
+        about=(swatch.name,),
+        where=swatch.name if thickness else f"{swatch.name}, {doses}",
+        words=f"by all other castings it reads as {words} ({sure})",
+        effect=effect,
+        mend="measure its thickness again where it was read"
+        if thickness
+        else "see how it was weighed and stirred, and from which lot; pour it again, and a neighbour in its ladder",
+    )
+
+
+def _as_if(swatch: Swatch, reason: Reason) -> str:
+    if not reason.pigment:
+        return f"{swatch.thickness_mm * reason.factor:.2f} mm thick in place of {swatch.thickness_mm:.2f} mm"
+    dose = swatch.loadings[reason.pigment]
+    return (
+        f"{dose * reason.factor:.3g} % of {reason.pigment} in place of {dose:.3g} % "
+        f"({100.0 * (reason.factor - 1.0):+.0f} %)"
+    )
+
+
+def _colour_missed(ground: Ground, left: LeftOut) -> float:
+    read = ground.fitted.problem.read[left.rows]
+    view = colorimetry.viewing(ground.folder.wavelengths)
+    labs = [colorimetry.lab(np.maximum(values, 0.0), view) for values in (read, read - left.missed)]
+    return float(np.max(colorimetry.difference(*labs)))

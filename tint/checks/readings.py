@@ -1,0 +1,186 @@
+"""What readings say against each other and against what a face must reflect, before anything is fitted.
+
+The stated repeatability may be common to all values of a reading (a drifted lamp, a tilted seat) or each value's own.
+Each check allows for both at once, so a value's own standard deviation is taken as the root of two repeatabilities.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+
+import numpy as np
+
+from tint import colorimetry
+from tint.checks.colours import lab_of, place, values_of
+from tint.checks.finding import Finding, Mask, limit, listed, noise, spread_limit
+from tint.optics.surface import DEGREES_8, fresnel
+from tint.spectra import Array
+from tint.swatches import COLOURS, Reading, SwatchFolder
+
+_BOTH = 2.0**0.5
+_INDEX_ERROR = 0.02  # of a refractive index as declared: silicone rubbers lie within it; common practice, no source
+_LEAST_CONTRAST = 0.1  # of reflectance between backings that are compared
+
+
+def of_readings(folder: SwatchFolder) -> Iterator[Finding]:
+    """All that is found without a fit in the readings of a folder."""
+    yield from _replicates(folder)
+    yield from _changed_backings(folder)
+    yield from _darker_over_lighter(folder)
+    yield from _below_the_face(folder)
+    yield from _above_one(folder)
+
+
+def ways(folder: SwatchFolder) -> dict[tuple[str, str, str, str], list[Reading]]:
+    """Readings by swatch, backing, seat and quantity: replicates stand together."""
+    result: dict[tuple[str, str, str, str], list[Reading]] = {}
+    for each in folder.readings:
+        result.setdefault((each.swatch, each.backing, each.seat, each.quantity), []).append(each)
+    return result
+
+
+def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
+    groups = {key: group for key, group in ways(folder).items() if len(group) > 1}
+    count = sum(map(len, groups.values()))
+    for (swatch, backing, _, quantity), group in groups.items():
+        values = np.array([each.values for each in group])
+        seen = _disagreement(values, noise(folder.instrument), count)
+        if not seen:
+            continue
+        way = "in transmittance" if quantity == "transmittance" else f"over {backing}"
+        rows = listed([str(each.row) for each in group])
+        yield Finding(
+            kind="replicates",
+            where=swatch,
+            words=f"its {len(group)} readings {way} (rows {rows}) {seen}, "
+            f"but the stated repeatability is {folder.instrument.repeatability:g}",
+            effect=f"the castings are known no better than {_colour_spread(folder, values):.2f} CIEDE2000 "
+            "there, more than is foretold",
+            mend="read it again, cleaned and seated anew; if it recurs, state a larger repeatability",
+        )
+
+
+def _disagreement(values: Array, sd: float, comparisons: int) -> str:
+    """How replicates, shape (n, n_wavelengths), differ beyond noise, in words; empty when they do not."""
+    away = values - values.mean(axis=0)
+    share = (1.0 - 1.0 / len(values)) ** 0.5
+    level = np.abs(away.mean(axis=1))
+    shape = np.sqrt(np.mean((away - away.mean(axis=1, keepdims=True)) ** 2, axis=1))
+    if level.max() > limit(comparisons) * sd * share:
+        return f"differ by up to {np.ptp(values.mean(axis=1)):.4f} on average"
+    if shape.max() > spread_limit(comparisons, values.shape[1] - 1) * sd * share:
+        return f"scatter by {shape.max() / share:.4f} about their mean"
+    return ""
+
+
+def _colour_spread(folder: SwatchFolder, values: Array) -> float:
+    return max(float(colorimetry.difference(a, b)) for a, b in combinations(lab_of(folder, values), 2))
+
+
+def _changed_backings(folder: SwatchFolder) -> Iterator[Finding]:
+    bare = {name: read for name, read in folder.bare.items() if len(read) > 1}
+    count = sum(map(len, bare.values()))
+    for name, read in bare.items():
+        values = np.array([each.values for each in read])
+        seen = _disagreement(values, noise(folder.instrument), count)
+        if seen:
+            yield Finding(
+                kind="backing_changed",
+                where=name,
+                words=f"its {len(read)} bare readings (rows {listed([str(each.row) for each in read])}) {seen}, "
+                f"but the stated repeatability is {folder.instrument.repeatability:g}",
+                effect="see-through castings are fitted over a mean of two backings, so absorption and scattering err",
+                mend="clean or replace the card, read it bare before and after a session, read again what lay on it",
+            )
+
+
+def _darker_over_lighter(folder: SwatchFolder) -> Iterator[Finding]:
+    mean = {
+        key: (np.mean([each.values for each in group], axis=0), len(group))
+        for key, group in ways(folder).items()
+        if key[1] in folder.backings and key[3] == "reflectance"
+    }
+    pairs = [
+        (dark, light)
+        for dark, light in ((a, b) for a in mean for b in mean if a[0] == b[0] and a[2] == b[2])
+        if folder.backings[light[1]].mean() - folder.backings[dark[1]].mean() > _LEAST_CONTRAST
+    ]
+    count = len(pairs) * (values_of(folder) + 1)
+    for dark, light in pairs:
+        (below, n_below), (above, n_above) = mean[dark], mean[light]
+        sd = noise(folder.instrument) * (1.0 / n_below + 1.0 / n_above) ** 0.5
+        gain = np.where(folder.backings[light[1]] > folder.backings[dark[1]], above - below, 0.0)
+        wrong = gain < -limit(count) * _BOTH * sd
+        if gain.mean() < -limit(count) * sd or wrong.any():
+            at = int(np.argmin(gain))
+            yield Finding(
+                kind="darker_over_lighter",
+                where=dark[0],
+                about=(dark[0],),
+                words=f"it reads {-gain[at]:.4f} darker over {light[1]} than over {dark[1]} at "
+                f"{place(folder, at)} ({-gain.mean():+.4f} on average), noise of the difference {sd:.4f}",
+                effect="no layer does this: its absorption and scattering are fitted to a contradiction",
+                mend="see whether rows or cards were swapped, then read it over both again",
+            )
+
+
+def _below_the_face(folder: SwatchFolder) -> Iterator[Finding]:
+    """One finding for all readings, since one setting of the instrument makes them."""
+    if folder.instrument.geometry != "di:8":
+        return
+    base_of = {swatch.name: folder.bases[swatch.base] for swatch in folder.swatches}
+    read = [each for each in folder.readings if each.quantity == "reflectance"]
+    sd = limit(len(read) * values_of(folder)) * _BOTH * noise(folder.instrument)
+    low: list[tuple[float, float, Reading]] = []
+    for each in read:
+        base = base_of[each.swatch]
+        surely = max(base.refractive_index - _INDEX_ERROR, 1.0)
+        face = float(fresnel(surely, DEGREES_8)) if base.k1 is None else base.k1
+        if each.values.min() < face - sd:
+            low.append((float(each.values.min()), face, each))
+    if not low:
+        return
+    low.sort(key=lambda item: item[0] - item[1])
+    least, face, darkest = low[0]
+    swatches = list(dict.fromkeys(each.swatch for *_, each in low))
+    at = place(folder, int(np.argmin(darkest.values)))
+    yield Finding(
+        kind="below_the_face",
+        where=listed(swatches),
+        about=tuple(swatches),
+        words=f"{len(low)} of {len(read)} readings fall below what the smooth face alone reflects; the lowest, row "
+        f"{darkest.row} ({darkest.swatch}), is {least:.4f} at {at} against {face:.4f} at the least",
+        effect="dark colours are foretold darker than they will read; was the specular reflection left out?",
+        mend='read again with it included, or write geometry = "de:8" if all readings were taken without it; '
+        "a rough or dusty face does this too",
+    )
+
+
+def _above_one(folder: SwatchFolder) -> Iterator[Finding]:
+    """Swatch by swatch: which of them is told by what they have in common."""
+    high = 1.0 + limit(len(folder.readings) * values_of(folder)) * _BOTH * noise(folder.instrument)
+    worst: dict[str, Reading] = {}
+    for each in folder.readings:
+        if each.values.max() > high and each.values.max() > worst.get(each.swatch, each).values.max() - 1e-12:
+            worst[each.swatch] = each
+    swatches = {swatch.name: swatch for swatch in folder.swatches}
+    for name, each in worst.items():
+        held = ", ".join(swatches[name].loadings) or "the base alone"
+        yield Finding(
+            kind="fluorescence",
+            about=(name,),
+            where=f"{name}, {span(folder, each.values > 1.0)}",
+            words=f"it reads up to {each.values.max():.3f} (row {each.row}), more than fell on it; it holds {held}",
+            effect="fluorescence is no absorption and no scattering: its blends will be wrong, most under other lights",
+            mend="leave a fluorescent pigment out of the folder; if others read high too, calibrate on the white tile",
+        )
+
+
+def span(folder: SwatchFolder, chosen: Mask) -> str:
+    """From where to where a condition holds."""
+    at = [int(each) for each in np.flatnonzero(chosen)]
+    if folder.kind == COLOURS:
+        return ", ".join(place(folder, each) for each in at)
+    first = f"{folder.wavelengths[at[0]]:g}"
+    return f"{first} nm" if len(at) == 1 else f"{first} to {place(folder, at[-1])}"

@@ -1,0 +1,52 @@
+"""Swatches to palette: all castings of all bases together, errors in thickness and doses included.
+
+`spectra` fits readings that are spectra, one k and s a wavelength. `colours` fits a colorimeter's L*, a*, b*, where
+what colours cannot tell of a spectrum comes from a prior.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from tint.errors import InputError
+from tint.fitting.spectra import fit_spectra
+from tint.palette import Palette
+from tint.swatches import COLOURS, SwatchFolder
+
+
+def fit_palette(
+    folder: SwatchFolder,
+    *,
+    optics: str = "many-flux",
+    g: float | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Palette:
+    """Fit all bases and pigments of a folder.
+
+    Parameters
+    ----------
+    folder : SwatchFolder
+        As `tint.swatches.read_folder` returns it.
+    optics : str
+        Layer model: `many-flux` or `two-flux`.
+    g : float, optional
+        One anisotropy of scattering for all, held fixed; fitted for every component when absent (many-flux only) [-].
+    progress : callable, optional
+        Told in words how far the search is.
+
+    Returns
+    -------
+    Palette
+
+    Raises
+    ------
+    InputError
+        If the folder holds no readings of swatches.
+    """
+    if not folder.readings:
+        raise InputError(str(folder.path), "there are no readings of swatches", mend="read at least one casting")
+    if folder.kind == COLOURS:
+        from tint.fitting.colours import fit_colours  # few need it, and its prior costs a library
+
+        return fit_colours(folder, optics=optics, g=g)
+    return fit_spectra(folder, optics=optics, g=g, progress=progress)

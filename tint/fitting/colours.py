@@ -1,0 +1,158 @@
+"""L*, a*, b* of swatches to palette: the forward model in full, a spectral prior where colours say nothing.
+
+The posterior mode of the unknowns (`colour_model`) is found by least squares; the spread of the posterior about it
+becomes the covariance of the palette. So a palette learned from colours knows what it does not know: what looks alike
+in the light of the readings is wide open in another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.fitting import colour_foresight, report
+from tint.fitting.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
+from tint.fitting.colour_start import first_unknowns
+from tint.fitting.marquardt import most_likely
+from tint.fitting.problem import indices, lobe_of
+from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
+from tint.palette import INSIDE, Palette, compress
+from tint.swatches import PHOTOGRAPH, SwatchFolder
+
+Array = NDArray[np.float64]
+
+_DOUBT = 0.1  # misfit to begin with [CIELAB units]
+_LEAST_DOUBT = 0.02
+_ROUNDS = 4  # of weighing the readings anew
+_PASSES = 5  # of telling misfit and outliers apart
+_OUTLYING = 3.0  # times the median residual, from where a casting loses weight ...
+_CROWD = 1.8  # ... unless a tenth of all castings are nearly as far out: then it is the model that misses them
+_DETAIL = 0.01  # sd of what the modes leave out of k and s, as a share of them
+_LIGHTNESS = 116.0 / 3.0  # slope of L* by reflectance, times reflectance^(2/3)
+
+
+@dataclass(frozen=True, eq=False)
+class Fitted:
+    """The posterior about its mode: `root` times its transpose is the covariance of the unknowns."""
+
+    unknowns: Array
+    here: Linear
+    root: Array
+    misfit: float
+    weight: Array
+
+
+def fit_colours(folder: SwatchFolder, *, optics: str, g: float | None) -> Palette:
+    """Fit all bases and pigments of a folder of colours; arguments as of `tint.fitting.fit_palette`."""
+    prior = spectral_prior(folder.wavelengths)
+    colours = lay_out_colours(folder, prior, optics=optics, g=g)
+    fitted = _search(colours, first_unknowns(colours), _DOUBT, np.ones(colours.problem.thickness.size))
+    for _ in range(_ROUNDS):
+        misfit, weight = _weigh(colours, fitted)
+        fitted = _search(colours, fitted.unknowns, misfit, weight)
+    return _palette(folder, colours, prior, fitted)
+
+
+def _search(colours: Colours, start: Array, misfit: float, weight: Array) -> Fitted:
+    """The posterior mode under a given misfit and given weights of the castings."""
+    of_reading = np.sqrt(weight[colours.problem.readings.casting])
+    covariance = noise_covariance(colours, linear(colours, start).by_share, misfit)
+    whiten = np.linalg.inv(np.linalg.cholesky(covariance)) * of_reading[:, None, None]
+
+    def residual(unknowns: Array) -> tuple[Array, Array]:
+        at = linear(colours, unknowns)
+        missed = np.einsum("mcd,md->mc", whiten, at.lab - colours.lab)
+        return missed.ravel(), (whiten @ at.by_unknown).reshape(-1, unknowns.size)
+
+    unknowns, information, _ = most_likely(residual, start)
+    values, vectors = np.linalg.eigh(information)
+    return Fitted(unknowns, linear(colours, unknowns), vectors / np.sqrt(values), misfit, weight)
+
+
+def _weigh(colours: Colours, fitted: Fitted) -> tuple[float, Array]:
+    """The misfit that makes the residuals as large as they are said to be, and what each casting counts."""
+    casting, here = colours.problem.readings.casting, fitted.here
+    missed = colours.lab - here.lab
+    scale = noise_covariance(colours, here.by_share, fitted.misfit)
+    spread = here.by_unknown @ fitted.root
+    spent = float(np.einsum("mcu,mcd,mdu->", spread, np.linalg.inv(scale), spread, optimize=True))
+    wanted = max(missed.size - spent, 0.2 * missed.size)
+    weight = np.ones(colours.problem.thickness.size)
+    misfit = _LEAST_DOUBT
+    # At first all is relative: a casting that is far out makes the misfit look large, and so itself look ordinary.
+    for least in (0.0, *(_OUTLYING,) * _PASSES):
+        misfit = _misfit(colours, missed, here.by_share, weight[casting], wanted)
+        covariance = noise_covariance(colours, here.by_share, misfit)
+        standard = np.einsum("mc,mcd,md->m", missed, np.linalg.inv(covariance), missed) / 3.0
+        size = np.sqrt(np.bincount(casting, standard) / np.bincount(casting))
+        far = max(_OUTLYING * float(np.median(size)), _CROWD * float(np.quantile(size, 0.9)), least, 1e-12)
+        weight = np.minimum(1.0, (far / np.maximum(size, 1e-12)) ** 2)
+    return misfit, weight
+
+
+def _misfit(colours: Colours, missed: Array, by_share: Array, counted: Array, wanted: float) -> float:
+    def sum_of_squares(misfit: float) -> float:
+        inverse = np.linalg.inv(noise_covariance(colours, by_share, misfit))
+        return float(np.einsum("m,mc,mcd,md->", counted, missed, inverse, missed, optimize=True))
+
+    low, high = _LEAST_DOUBT, 20.0
+    if sum_of_squares(low) <= wanted:
+        return low
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if sum_of_squares(middle) > wanted else (low, middle)
+    return 0.5 * (low + high)
+
+
+def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitted: Fitted) -> Palette:
+    problem, at, shown = colours.problem, fitted.here.at, fitted.here.shown
+    local, modes = _covariance(colours, prior, fitted)
+    count = local.shape[1]
+    spread = np.sqrt(np.einsum("wpp->wp", local) + np.sum(modes[..., :count] ** 2, axis=0))
+    of_a = np.linalg.norm(fitted.root[colours.n_spectral : colours.n_material : 2], axis=1)
+    evidence = colour_foresight.evidence(
+        colours, fitted.here, root=fitted.root, misfit=fitted.misfit, weight=fitted.weight
+    )
+    return Palette(
+        name=folder.name,
+        read_as="photographs" if any(each.source == PHOTOGRAPH for each in folder.readings) else "colours",
+        instrument=folder.instrument,
+        bases=dict(folder.bases),
+        pigments=dict(folder.pigments),
+        backings=dict(zip(folder.backings, colours.backings(fitted.unknowns), strict=True)),
+        wavelengths=folder.wavelengths,
+        model=problem.optics[0].model,
+        k=at.ks[0],
+        s=at.ks[1],
+        g=1.0 - 1.0 / shown.m_by_s,
+        g_error=of_a * np.abs(problem.anisotropy.middle_slope(at.bend)),
+        index=indices(problem, at.shape),
+        index_error=np.full(len(problem.optics), colours.index_sd),
+        lobe=lobe_of(problem, at.shape),
+        local=local,
+        modes=modes,
+        misfit=fitted.misfit / _LIGHTNESS,
+        evidence=evidence,
+        surprises={INSIDE: colour_foresight.surprise(evidence)},
+        seen=report.seen(folder),
+        swatches=report.swatch_fits(problem, evidence, at.own, fitted.weight, folder=folder, view=colours.view),
+        undetermined=report.undetermined(folder, problem, at.ks, spread.T.reshape(at.ks.shape)),
+        digest=folder.digest,
+    )
+
+
+def _covariance(colours: Colours, prior: SpectralPrior, fitted: Fitted) -> tuple[Array, Array]:
+    """The palette's covariance: what the modes leave out of k and s at each wavelength, and what wavelengths share."""
+    problem, ks, shown = colours.problem, fitted.here.at.ks, fitted.here.shown
+    detail = ks * np.sqrt(prior.rest[:, None] + _DETAIL**2)
+    # About a guess at what was never cast the prior is no wiser than the guess: nothing is known of it.
+    detail = np.where(report.never_cast(problem)[:, None], report.prior(ks, problem).sd, detail)
+    detail = np.maximum(detail, 1e-9)  # so that a k or s of nothing still has a variance that can be inverted
+    moved = changes(colours, shown, fitted.root[: colours.n_material])
+    size = np.sqrt(np.stack((*detail, detail[1] * shown.m_by_s)) ** 2 + np.sum(moved**2, axis=0))
+    count, wide = len(moved), ks.shape[-1]
+    modes = np.moveaxis(moved, -1, 1).reshape(count, wide, -1)
+    alone = detail.reshape(-1, wide).T
+    return np.eye(alone.shape[1]) * alone[:, None, :] ** 2, compress(modes, size.reshape(-1, wide).T)

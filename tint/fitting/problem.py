@@ -1,0 +1,300 @@
+"""A swatch folder as arrays, and what all its readings show for given unknowns, with slopes.
+
+The unknowns are of two kinds. All castings share k and s of every component at every wavelength, a and b of its
+anisotropy, the refractive index of every base, and the share of light thrown backwards. Each casting has its own
+thickness and doses: factors of what was written. All but k and s are standard scores of their own prior, so that their
+prior is a unit normal; thickness and doses are exponentials of theirs, and so never negative.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import forward
+from tint.fitting.anisotropy import AnisotropyPrior, anisotropy_prior
+from tint.forward import FREE, TRANSMITTANCE, Readings
+from tint.materials import Instrument
+from tint.optics.layer import Optics
+from tint.palette import shares
+from tint.swatches import Reading, SwatchFolder
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+# Standard deviation of a rubber's index about what is stated: published values of one and the same rubber run from
+# 1.397 to 1.434 at 550 nm, a spread of 0.012.
+INDEX_SD = 0.012
+# Mean and standard deviation of the share of the scattered light that is thrown backwards, beside one
+# Henyey-Greenstein lobe: by Mie's theory the second moment of rutile is 0.08 above that of one lobe, a share of about
+# 0.08, and that of hematite and soot 0.03 to 0.05 below, a share of about -0.04.
+LOBE = (0.03, 0.05)
+LOBE_ENDS = (-0.05, 0.15)  # between which it stays
+_FARTHEST = 20.0  # standard scores beyond which a thickness or a dose is not moved
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """What was cast and read.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Of the castings that were read.
+    loadings : ndarray, shape (n_castings, n_pigments)
+        As written [%].
+    base : ndarray of int, shape (n_castings,)
+        Number of each casting's base.
+    thickness : ndarray, shape (n_castings,)
+        As written [mm].
+    dosed : ndarray of int, shape (n_castings, n_slots - 1)
+        Which pigment each dose is of; any for an empty slot.
+    dose : ndarray, shape (n_castings, n_slots - 1)
+        As written; 0 for an empty slot [%].
+    readings : Readings
+        Casting after casting.
+    read : ndarray, shape (n_readings, n_wavelengths)
+    optics : tuple of Optics
+        One a base.
+    """
+
+    names: tuple[str, ...]
+    loadings: Array
+    base: Index
+    thickness: Array
+    dosed: Index
+    dose: Array
+    readings: Readings
+    read: Array
+    optics: tuple[Optics, ...]
+    anisotropy: AnisotropyPrior
+    instrument: Instrument
+    index_sd: float
+    lobe: tuple[float, float]
+
+    @property
+    def n_components(self) -> int:
+        return len(self.optics) + int(self.loadings.shape[1])
+
+    @property
+    def n_wavelengths(self) -> int:
+        return int(self.read.shape[1])
+
+    @property
+    def n_slots(self) -> int:
+        return 1 + int(self.dose.shape[1])
+
+    @property
+    def used(self) -> NDArray[np.bool_]:
+        """Which slots of every casting hold an unknown, shape (n_castings, n_slots)."""
+        return np.concatenate((np.ones((self.thickness.size, 1), bool), self.dose > 0.0), axis=1)
+
+    @property
+    def first(self) -> Index:
+        """The first reading of every casting."""
+        return np.unique(self.readings.casting, return_index=True)[1]
+
+
+@dataclass(frozen=True, eq=False)
+class Unknowns:
+    """A point of the search.
+
+    Parameters
+    ----------
+    ks : ndarray, shape (2, n_components, n_wavelengths)
+        k, then s.
+    bend : ndarray, shape (n_components, 2)
+        Scores of a and b of the anisotropy.
+    shape : ndarray, shape (n_bases + 1,)
+        Scores of the refractive indices, then of the lobe.
+    own : ndarray, shape (n_castings, n_slots)
+        Scores of thickness and doses; 0 in empty slots.
+    """
+
+    ks: Array
+    bend: Array
+    shape: Array
+    own: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """Predicted readings, and their slopes.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n_readings, n_wavelengths)
+    by_mixed : ndarray, shape (3, n_readings, n_wavelengths)
+        By K, S and M of the casting.
+    by_shape : ndarray, shape (2, n_readings, n_wavelengths)
+        By the scores of its base's index and of the lobe.
+    by_own : ndarray, shape (n_slots, n_readings, n_wavelengths)
+        By the scores of its thickness and doses.
+    share : ndarray, shape (n_castings, n_components)
+        The mixing law's c.
+    coefficients : ndarray, shape (3, n_components, n_wavelengths)
+        k, s and m.
+    m_by_bend : ndarray, shape (2, n_components, n_wavelengths)
+        Slopes of m by the scores of a and b.
+    m_by_s : ndarray, shape (n_components, n_wavelengths)
+        Slope of m by s, 1 / (1 - g).
+    """
+
+    values: Array
+    by_mixed: Array
+    by_shape: Array
+    by_own: Array
+    share: Array
+    coefficients: Array
+    m_by_bend: Array
+    m_by_s: Array
+
+
+def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...], *, g: float | None = None) -> Problem:
+    """A folder as arrays; castings without a reading are left out.
+
+    Parameters
+    ----------
+    optics : tuple of Optics
+        One a base.
+    g : float, optional
+        One anisotropy for all, held fixed [-].
+    """
+    has = {reading.swatch for reading in folder.readings}
+    swatches = [swatch for swatch in folder.swatches if swatch.name in has]
+    pigments, bases = tuple(folder.pigments), tuple(folder.bases)
+    loadings = np.array([[s.loadings.get(p, 0.0) for p in pigments] for s in swatches], dtype=float)
+    loadings = loadings.reshape(len(swatches), len(pigments))
+    number = {swatch.name: at for at, swatch in enumerate(swatches)}
+    backing_number = {name: at for at, name in enumerate(folder.backings)} | {"none": FREE}
+    rows = in_order(folder)
+    base = np.array([bases.index(s.base) for s in swatches], dtype=np.int64)
+    casting = np.array([number[r.swatch] for r in rows], dtype=np.int64)
+    dosed = _dosed(loadings)
+    fitted = optics[0].model == "many-flux" and g is None
+    return Problem(
+        names=tuple(number),
+        loadings=loadings,
+        base=base,
+        thickness=np.array([s.thickness_mm for s in swatches]),
+        dosed=dosed,
+        dose=np.take_along_axis(loadings, dosed, axis=1),
+        readings=Readings(
+            casting=casting,
+            backing=np.array(
+                [TRANSMITTANCE if r.quantity == "transmittance" else backing_number[r.backing] for r in rows],
+                dtype=np.int64,
+            ),
+            wet=np.array([r.seat == "wet" for r in rows]),
+            base=base[casting],
+            backings=np.array(list(folder.backings.values())).reshape(-1, folder.wavelengths.size),
+        ),
+        read=np.array([r.values for r in rows]),
+        optics=optics,
+        anisotropy=anisotropy_prior(folder.bases.values(), folder.pigments.values(), folder.wavelengths, g=g),
+        instrument=folder.instrument,
+        index_sd=INDEX_SD if fitted else 0.0,
+        lobe=LOBE if fitted else (0.0, 0.0),
+    )
+
+
+def in_order(folder: SwatchFolder) -> list[Reading]:
+    """The readings, swatch after swatch."""
+    number = {swatch.name: at for at, swatch in enumerate(folder.swatches)}
+    return sorted(folder.readings, key=lambda reading: number[reading.swatch])
+
+
+def _dosed(loadings: Array) -> Index:
+    has = loadings > 0.0
+    n_doses = int(has.sum(axis=1).max(initial=0))
+    return np.argsort(~has, axis=1, kind="stable")[:, :n_doses].astype(np.int64)
+
+
+def start_at(problem: Problem, ks: Array) -> Unknowns:
+    """Everything as written and as the priors have it, with these k and s."""
+    return Unknowns(
+        ks=ks,
+        bend=np.zeros((problem.n_components, 2)),
+        shape=np.zeros(len(problem.optics) + 1),
+        own=np.zeros((problem.thickness.size, problem.n_slots)),
+    )
+
+
+def indices(problem: Problem, scores: Array) -> Array:
+    """Refractive indices of the bases, shape (n_bases,), from their scores."""
+    return np.array([optics.refractive_index for optics in problem.optics]) + problem.index_sd * scores[:-1]
+
+
+def lobe_of(problem: Problem, scores: Array) -> float:
+    """Share of the scattered light that is thrown backwards, from the scores."""
+    return _lobe(problem, scores)[0]
+
+
+def _lobe(problem: Problem, scores: Array) -> tuple[float, float]:
+    """The lobe, between the ends of what the tables hold, and its slope by the score."""
+    mean, sd = problem.lobe
+    low, high = LOBE_ENDS
+    share = (mean - low) / (high - low)
+    slope = sd / ((high - low) * share * (1.0 - share))
+    now = 1.0 / (1.0 + np.exp(-np.clip(np.log(share / (1.0 - share)) + slope * scores[-1], -30.0, 30.0)))
+    return float(low + (high - low) * now), float((high - low) * now * (1.0 - now) * slope)
+
+
+def errors_written(problem: Problem) -> tuple[Array, float]:
+    """Standard deviations of the logarithms of every thickness, shape (n_castings,), and of every dose."""
+    relative = problem.instrument.thickness_error_mm / problem.thickness
+    return np.minimum(relative, 0.5), min(problem.instrument.dose_error_percent / 100.0, 0.5)
+
+
+def show(problem: Problem, at: Unknowns) -> Shown:
+    """Predict every reading, with slopes."""
+    thickness_sd, dose_sd = errors_written(problem)
+    score = np.clip(at.own, -_FARTHEST, _FARTHEST)
+    thickness = problem.thickness * np.exp(thickness_sd * score[:, 0])
+    doses = problem.dose * np.exp(dose_sd * score[:, 1:])
+    loadings = np.zeros_like(problem.loadings)
+    np.put_along_axis(loadings, problem.dosed, doses, axis=1)
+    share = mixing_shares(problem, loadings)
+    g, g_by_bend = problem.anisotropy.g(at.bend)
+    m_by_s = 1.0 / (1.0 - g)
+    k, s = at.ks
+    coefficients = np.stack((k, s, s * m_by_s))
+    seen = forward.read(
+        problem.readings,
+        forward.mix(coefficients, share),
+        thickness,
+        optics=problem.optics,
+        index=indices(problem, at.shape) if problem.index_sd else None,
+        lobe=lobe_of(problem, at.shape),
+    )
+    of = problem.readings.casting
+    by_thickness = seen.slopes[3] * (thickness_sd * thickness)[of, None]
+    by_dose = [
+        sum(
+            slope * (each[len(problem.optics) + problem.dosed[:, slot]] - each[problem.base] / 100.0)[of]
+            for slope, each in zip(seen.slopes[:3], coefficients, strict=True)
+        )
+        * (dose_sd * doses[:, slot])[of, None]
+        for slot in range(problem.n_slots - 1)
+    ]
+    return Shown(
+        values=seen.values,
+        by_mixed=seen.slopes[:3],
+        by_shape=seen.by_shape * np.array([problem.index_sd, _lobe(problem, at.shape)[1]])[:, None, None],
+        by_own=np.stack([by_thickness, *by_dose]),
+        share=share,
+        coefficients=coefficients,
+        m_by_bend=s * m_by_s**2 * g_by_bend,
+        m_by_s=m_by_s,
+    )
+
+
+def mixing_shares(problem: Problem, loadings: Array) -> Array:
+    """c of the mixing law for every casting, shape (n_castings, n_components)."""
+    n_bases = len(problem.optics)
+    share = shares(0, n_bases, loadings)
+    share[:, :n_bases] = 0.0
+    share[np.arange(problem.base.size), problem.base] = np.maximum(1.0 - loadings.sum(axis=1) / 100.0, 0.0)
+    return share

@@ -1,0 +1,187 @@
+"""What a fit says of the swatches: how each one agrees, what ground they cover, what they leave undetermined."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import colorimetry
+from tint.colorimetry import Viewing
+from tint.fitting.anisotropy import MIDDLE_NM
+from tint.fitting.circumstances import circumstances
+from tint.fitting.minimise import Prior
+from tint.fitting.problem import Problem, errors_written
+from tint.forward import TRANSMITTANCE
+from tint.palette import Evidence, Seen, SwatchFit
+from tint.swatches import SwatchFolder
+
+Array = NDArray[np.float64]
+
+_SUSPECT_WEIGHT = 0.4  # a swatch that counts for less than this is named
+_SUSPECT_THICKNESS = 4.0  # standard deviations from its reading
+_WIDE = 100.0
+# Standard deviation of the second difference of log s over steps of 10 nm. Scattering follows a power of wavelength,
+# which hardly bends, with waves near an absorption band, where the index of a pigment runs to and fro.
+_WAVE = 0.05
+# Standard deviation of the logarithm of a pigment's s about 1/mm per percent: by Mie's theory and a quarter to half of
+# pigment in a paste, from 0.02 (ultramarine) over 1 (organic pigments, carbon black) and 4 (iron oxides) to 10
+# (rutile).
+_STRENGTH = 1.7
+_LEAST_SHARE, _FAINT = 0.05, 0.01  # of its mean, and optical depth, below which s may bend as it likes
+_LOOSE = 0.35  # relative error from which a coefficient counts as undetermined
+_TAKEN = 0.8  # share of what was doubted of g before any casting, from which on it counts as not learnt
+_MATTERS = 0.05  # optical depth below which it does not matter
+
+
+def swatch_fits(
+    problem: Problem, evidence: Evidence, own: Array, weight: Array, *, folder: SwatchFolder, view: Viewing
+) -> tuple[SwatchFit, ...]:
+    """How every casting agrees with the fit, in the problem's order; colours as the view sees them.
+
+    Parameters
+    ----------
+    own : ndarray, shape (n_castings, n_slots)
+        Fitted scores of thickness and doses.
+    weight : ndarray, shape (n_castings,)
+    """
+    count, of = problem.thickness.size, problem.readings.casting
+    away = colorimetry.difference(colorimetry.lab(evidence.read, view), colorimetry.lab(evidence.fitted, view))
+    opaque = evidence.backing > TRANSMITTANCE
+    number = np.bincount(of[opaque], minlength=count)
+    total = np.bincount(of[opaque], weights=away[opaque], minlength=count)
+    delta_e = np.where(number > 0, total / np.maximum(number, 1), np.nan)
+    squared = np.mean((evidence.read - evidence.fitted) ** 2, axis=1)
+    residual = np.sqrt(np.bincount(of, weights=squared, minlength=count) / np.bincount(of, minlength=count))
+    thickness = problem.thickness * np.exp(errors_written(problem)[0] * own[:, 0])
+    base = {swatch.name: swatch.base for swatch in folder.swatches}
+    return tuple(
+        SwatchFit(
+            name=name,
+            base=base[name],
+            delta_e=float(delta_e[at]),
+            residual=float(residual[at]),
+            thickness_mm=float(problem.thickness[at]),
+            fitted_thickness_mm=float(thickness[at]),
+            weight=float(weight[at]),
+            suspect=_suspicion(float(weight[at]), float(own[at, 0]), float(thickness[at])),
+        )
+        for at, name in enumerate(problem.names)
+    )
+
+
+def _suspicion(weight: float, shift: float, thickness: float) -> str:
+    if weight < _SUSPECT_WEIGHT:
+        return "the other swatches contradict it: check blend, dose, thickness and readings"
+    if abs(shift) > _SUSPECT_THICKNESS:
+        return f"its readings are those of {thickness:.2f} mm: measure its thickness again"
+    return ""
+
+
+def seen(folder: SwatchFolder) -> dict[str, Seen]:
+    """What the swatches with readings covered, base by base."""
+    read = {reading.swatch for reading in folder.readings}
+    result = {}
+    for base in folder.bases:
+        swatches = [s for s in folder.swatches if s.base == base and s.name in read]
+        if not swatches:
+            continue
+        doses = [{p: x for p, x in s.loadings.items() if x > 0.0} for s in swatches]
+        result[base] = Seen(
+            thickness_mm=(min(s.thickness_mm for s in swatches), max(s.thickness_mm for s in swatches)),
+            max_loading={p: max(d.get(p, 0.0) for d in doses) for p in folder.pigments if any(p in d for d in doses)},
+            max_total=max(sum(d.values()) for d in doses),
+            mixed=tuple(p for p in folder.pigments if any(p in d and len(d) > 1 for d in doses)),
+            pairs=_pairs(folder, doses),
+            circumstances=circumstances(swatch.conditions for swatch in swatches),
+        )
+    return result
+
+
+def _pairs(folder: SwatchFolder, doses: list[dict[str, float]]) -> tuple[tuple[str, str], ...]:
+    """Pigments that were cast together."""
+    every = itertools.combinations(folder.pigments, 2)
+    return tuple((one, other) for one, other in every if any(one in each and other in each for each in doses))
+
+
+def _largest_depth(problem: Problem) -> Array:
+    """Largest share times thickness at which each component was cast, shape (n_components,) [mm, or mm %]."""
+    bare = [np.max(problem.thickness, initial=0.0, where=problem.base == at) for at in range(len(problem.optics))]
+    dosed = np.max(problem.loadings * problem.thickness[:, None], axis=0, initial=0.0)
+    return np.concatenate((bare, dosed))
+
+
+def never_cast(problem: Problem) -> NDArray[np.bool_]:
+    """Which components are a base or pigment of which no casting was read, shape (n_components,)."""
+    return np.asarray(_largest_depth(problem) == 0.0)
+
+
+def prior(guess: Array, problem: Problem) -> Prior:
+    """About the first guess, so wide that it only speaks where no reading does; shapes of k and s.
+
+    A hundred times what was guessed, and as much again as a hundred optical depths in the strongest casting: enough to
+    keep what no reading pins down from running away, too little to be felt by anything that one does. A rough guess
+    says nothing of how s runs with wavelength: `smooth` adds that.
+    """
+    depth = _largest_depth(problem)
+    sd = _WIDE * (guess + 1.0 / np.where(depth > 0.0, depth, 1.0)[:, None])
+    strength = np.where(np.arange(len(depth)) < len(problem.optics), 0.0, 1.0 / _STRENGTH)
+    return Prior(guess, sd, np.zeros_like(guess[0, :, 2:]), strength)
+
+
+def smooth(problem: Problem, prior: Prior, ks: Array) -> Prior:
+    """The prior with s smooth about what is now thought of it: a power of wavelength with gentle waves."""
+    depth = _largest_depth(problem)[:, None]
+    size = _running_mean(ks[1])[:, 1:-1]
+    level = ks[1].mean(axis=1, keepdims=True)
+    size = np.maximum(size, np.maximum(_LEAST_SHARE * level, _FAINT / np.where(depth > 0.0, depth, 1.0)))
+    step = float(np.mean(np.diff(problem.anisotropy.log_wavelength))) * MIDDLE_NM
+    return replace(prior, stiffness=1.0 / (_WAVE * (step / 10.0) ** 2 * size))
+
+
+def _running_mean(s: Array) -> Array:
+    """Over five neighbours, shape as s."""
+    padded = np.pad(s, ((0, 0), (2, 2)), mode="edge")
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 5, axis=1).mean(axis=-1))
+
+
+def undetermined(
+    folder: SwatchFolder, problem: Problem, ks: Array, spread: Array, g_error: Array | None = None
+) -> tuple[str, ...]:
+    """What the swatches do not say, in words: pigments never cast, coefficients that nothing pins down.
+
+    Parameters
+    ----------
+    ks, spread : ndarray, shape (2, n_components, n_wavelengths)
+        k and s, and their standard deviations.
+    g_error : ndarray, shape (n_components,), optional
+        Standard deviations of the anisotropies, where they were fitted.
+    """
+    n_bases, depth = len(problem.optics), _largest_depth(problem)
+    names, told = [*folder.bases, *folder.pigments], []
+    for at, name in enumerate(names):
+        kind = "base" if at < n_bases else "pigment"
+        if depth[at] == 0.0:
+            told.append(f"{kind} {name}: no swatch of it was read, so nothing is known of it")
+            continue
+        for of, (symbol, word) in enumerate((("k", "absorption"), ("s", "scattering"))):
+            loose = spread[of, at] > np.maximum(_LOOSE * ks[of, at], _MATTERS / depth[at])
+            if loose.mean() > 0.25:
+                told.append(f"{kind} {name}: its {word} {symbol} is loose at {_span(folder.wavelengths[loose])}")
+    if g_error is not None:
+        before = problem.anisotropy.middle_slope(np.zeros((len(names), 2)))
+        scatters = ks[1].mean(axis=-1) * depth > _MATTERS
+        taken = [name for at, name in enumerate(names) if scatters[at] and g_error[at] > _TAKEN * before[at] > 0.0]
+        if taken:
+            told.append(
+                f"g of {', '.join(taken)} is taken from what is published of such materials, since these castings "
+                "hardly show it; a casting 1 mm thin beside a thick one of the same blend, not hiding, or a "
+                "transmittance reading would"
+            )
+    return tuple(told)
+
+
+def _span(wavelengths: Array) -> str:
+    return f"{wavelengths.size} wavelengths from {wavelengths[0]:g} to {wavelengths[-1]:g} nm"

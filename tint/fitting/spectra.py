@@ -1,0 +1,157 @@
+"""Spectra of swatches to palette: one least-squares fit of every casting, base, pigment, wavelength and anisotropy.
+
+Each wavelength has its own k and s per component, never negative; each component its anisotropy and each base its
+refractive index, near what is known of them; each casting its thickness and doses, near what was written, tied by the
+folder's stated errors and shared by all wavelengths. Readings weigh by their stated noise and by the error that the
+model itself shows; a casting that the others contradict loses its weight and is named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import colorimetry
+from tint.fitting import evidence, report
+from tint.fitting.leaving_out import Fitted
+from tint.fitting.minimise import Minimum, Prior, minimise
+from tint.fitting.posterior import Posterior, posterior, unknowns_spent
+from tint.fitting.problem import Problem, indices, lay_out, lobe_of, start_at
+from tint.fitting.start import first_guess
+from tint.fitting.surprise import surprises
+from tint.fitting.weighing import Weighting, standard_deviation, weigh, weights
+from tint.optics.layer import Optics
+from tint.optics.many_flux import is_ready
+from tint.palette import Palette
+from tint.swatches import SwatchFolder
+
+Array = NDArray[np.float64]
+
+_DOUBT = 0.02  # model error to begin with, so that no thickness is bent to excuse a poor start
+_ROUGHLY = 1e-3  # gain that ends a search whose weights are not yet the last ones
+_ROUNDS = 6  # of weighing the readings anew
+_SETTLED = 0.05  # relative change of the model error that ends them, or this much of the instrument's noise
+
+
+def fit_spectra(
+    folder: SwatchFolder, *, optics: str, g: float | None, progress: Callable[[str], None] | None = None
+) -> Palette:
+    """Fit all bases and pigments of a folder of spectra; arguments as of `tint.fitting.fit_palette`."""
+    return fit_with_ground(folder, optics=optics, g=g, progress=progress)[0]
+
+
+def fit_with_ground(
+    folder: SwatchFolder,
+    *,
+    optics: str = "many-flux",
+    g: float | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> tuple[Palette, Fitted]:
+    """As `fit_spectra`, with what leaving castings out needs."""
+    problem = lay_out(folder, optics_of(folder, optics), g=g)
+    minimum, prior, weighting = search(problem, progress=progress)
+    shown = minimum.shown
+    noise = standard_deviation(problem, shown.values, weighting.misfit)
+    noise = noise / np.sqrt(weighting.casting[problem.readings.casting])[:, None]
+    fitted = Fitted(problem, minimum, posterior(problem, minimum, prior), noise)
+    return palette_of(folder, fitted, weighting), fitted
+
+
+def optics_of(folder: SwatchFolder, model: str) -> tuple[Optics, ...]:
+    """The layer model of each base, in the folder's order."""
+    return tuple(
+        Optics(
+            model=model,
+            refractive_index=base.refractive_index,
+            geometry=folder.instrument.geometry,
+            k1=base.k1,
+            k2=base.k2,
+        )
+        for base in folder.bases.values()
+    )
+
+
+def search(problem: Problem, *, progress: Callable[[str], None] | None = None) -> tuple[Minimum, Prior, Weighting]:
+    """The minimum under the weights that it itself gives the readings."""
+
+    def told(step: int, cost: float) -> None:
+        if progress is not None:
+            progress(f"step {step}, cost {cost:.4g}")
+
+    many_flux = (each for each in problem.optics if each.model == "many-flux")
+    if progress is not None and not all(is_ready(each.refractive_index) for each in many_flux):
+        progress("computing the tables of the layer model, once for all folders")
+    guess = first_guess(problem)
+    prior = report.prior(guess, problem)
+    weighting = Weighting(_DOUBT, np.ones(problem.thickness.size))
+    minimum = minimise(
+        problem,
+        start_at(problem, guess),
+        prior,
+        weight=weights(problem, problem.read, weighting),
+        gain=_ROUGHLY,
+        bend=False,
+        shape=False,
+        step_taken=told,
+    )
+    # Faces and lobe before the anisotropies, which else go to their ends to make up for them.
+    held = weights(problem, minimum.shown.values, Weighting(_DOUBT / 4.0, weighting.casting))
+    minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, bend=False, step_taken=told)
+    for _ in range(_ROUNDS):
+        spent = unknowns_spent(problem, minimum, prior)
+        before, weighting = weighting, weigh(problem, minimum.shown.values, spent)
+        held = weights(problem, minimum.shown.values, weighting)
+        prior = report.smooth(problem, prior, minimum.at.ks)
+        minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, step_taken=told)
+        small = _SETTLED * max(weighting.misfit, problem.instrument.repeatability)
+        if abs(weighting.misfit - before.misfit) < small and np.allclose(weighting.casting, before.casting, atol=0.05):
+            break
+    return minimise(problem, minimum.at, prior, weight=held, step_taken=told), prior, weighting
+
+
+def palette_of(folder: SwatchFolder, fitted: Fitted, weighting: Weighting) -> Palette:
+    """The palette at a minimum, with its covariance and what leaving castings out says of it."""
+    problem, minimum, known = fitted.problem, fitted.minimum, fitted.posterior
+    shown = minimum.shown
+    view = colorimetry.viewing(folder.wavelengths)
+    told = evidence.gather(fitted, view)
+    surprised = surprises(fitted, told, view)
+    k, s = minimum.at.ks
+    spread = _spread(known)
+    return Palette(
+        name=folder.name,
+        read_as="spectra",
+        instrument=folder.instrument,
+        bases=dict(folder.bases),
+        pigments=dict(folder.pigments),
+        backings=dict(folder.backings),
+        wavelengths=folder.wavelengths,
+        model=problem.optics[0].model,
+        k=np.ascontiguousarray(k),
+        s=np.ascontiguousarray(s),
+        g=1.0 - 1.0 / shown.m_by_s,
+        g_error=known.g_error,
+        index=indices(problem, minimum.at.shape),
+        lobe=lobe_of(problem, minimum.at.shape),
+        index_error=known.index_error,
+        local=known.local,
+        modes=known.modes,
+        misfit=weighting.misfit,
+        evidence=told,
+        surprises=surprised,
+        seen=report.seen(folder),
+        swatches=report.swatch_fits(problem, told, minimum.at.own, weighting.casting, folder=folder, view=view),
+        undetermined=report.undetermined(
+            folder, problem, minimum.at.ks, spread, known.g_error if problem.optics[0].model == "many-flux" else None
+        ),
+        digest=folder.digest,
+    )
+
+
+def _spread(known: Posterior) -> Array:
+    """Standard deviations of k and s, shape (2, n_components, n_wavelengths)."""
+    count = known.local.shape[1]
+    variance = np.einsum("wpp->pw", known.local) + np.sum(known.modes[:, :, :count] ** 2, axis=0).T
+    return np.asarray(np.sqrt(variance).reshape(2, count // 2, -1))

@@ -1,0 +1,102 @@
+"""What the words for opacity mean in numbers: one table, and the ways in which an opacity may be asked for.
+
+`solid` is the hiding of paint, a contrast ratio of at least 0.98 (ISO 6504-3, hiding power of coatings; from memory).
+The other limits are common practice, no source: `milky` lets a shape behind the part be seen and no more, `see-through`
+lets print be read at a short distance, `glows` lets enough light through for a lamp shade.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tint.errors import InputError
+
+# What each word asks of the contrast ratio and of the luminous transmittance, as (least, most) [-].
+WORDS: dict[str, dict[str, tuple[float | None, float | None]]] = {
+    "solid": {"contrast_ratio": (0.98, None)},
+    "milky": {"contrast_ratio": (0.60, 0.95)},
+    "see-through": {"contrast_ratio": (None, 0.60)},
+    "glows": {"transmittance": (0.20, None)},
+    "any": {},
+}
+MET = 0.005  # a contrast ratio or transmittance this near what was asked is met: it shows as the same in two digits [-]
+_EXPECTED = "solid, milky, see-through, glows, any, or a contrast ratio: 0.95, 0.97.., ..0.6 or 0.6..0.7"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Opacity:
+    """An opacity as asked for, in the bounds that a `Target` takes [-]."""
+
+    contrast_ratio: float | None = None
+    contrast_ratio_min: float | None = None
+    contrast_ratio_max: float | None = None
+    transmittance_min: float | None = None
+    transmittance_max: float | None = None
+
+    def bounds(self) -> dict[str, float]:
+        """Those that are set, by the names that `Target` has for them."""
+        return {name: value for name, value in vars(self).items() if value is not None}
+
+
+def opacity_of(asked: str | float | Sequence[float]) -> Opacity:
+    """An opacity from a word, a number or a range.
+
+    Parameters
+    ----------
+    asked : str, float or sequence of two floats
+        A word of `WORDS`; a contrast ratio to reach; the least and the most; or any of them as text, a range as
+        `0.97..`, `..0.6` or `0.6..0.7` [-].
+
+    Raises
+    ------
+    InputError
+        If it is none of these.
+
+    Examples
+    --------
+    >>> opacity_of("solid").bounds()
+    {'contrast_ratio_min': 0.98}
+    >>> opacity_of("0.6..0.7").bounds()
+    {'contrast_ratio_min': 0.6, 'contrast_ratio_max': 0.7}
+    """
+    if isinstance(asked, str):
+        word = asked.strip().lower()
+        if word in WORDS:
+            return _of_word(word)
+        low, dots, high = word.partition("..")
+        if not dots:
+            return Opacity(contrast_ratio=_ratio(low, asked))
+        if not (low or high):
+            raise InputError("opacity", f"`{asked}` names no bound", _EXPECTED)
+        return _of_range(_ratio(low, asked) if low else None, _ratio(high, asked) if high else None)
+    if isinstance(asked, int | float):
+        return Opacity(contrast_ratio=_ratio(asked, asked))
+    if isinstance(asked, Sequence) and len(asked) == 2:
+        return _of_range(*(_ratio(each, asked) for each in asked))
+    raise InputError("opacity", f"`{asked}`", _EXPECTED)
+
+
+def _of_word(word: str) -> Opacity:
+    told = WORDS[word]
+    ratio, light = told.get("contrast_ratio", (None, None)), told.get("transmittance", (None, None))
+    return Opacity(
+        contrast_ratio_min=ratio[0], contrast_ratio_max=ratio[1], transmittance_min=light[0], transmittance_max=light[1]
+    )
+
+
+def _of_range(low: float | None, high: float | None) -> Opacity:
+    if low is not None and high is not None and low > high:
+        raise InputError("opacity", f"at least {low:g} and at most {high:g}", mend="swap them")
+    return Opacity(contrast_ratio_min=low, contrast_ratio_max=high)
+
+
+def _ratio(given: object, asked: object) -> float:
+    try:
+        value = float(str(given))
+    except ValueError:
+        value = math.nan
+    if not 0.0 < value <= 1.0:
+        raise InputError("opacity", f"`{asked}`", _EXPECTED)
+    return value

@@ -1,0 +1,22 @@
+"""A photograph of castings beside a 24-patch chart: their colours, with the error that the chart itself shows."""
+
+from tint.photographs.colours import Photographed, SpotColour, chart_reference, find_arrangement, photograph
+from tint.photographs.picture import Picture, read_picture
+from tint.photographs.places import Places, Spot, locate
+from tint.photographs.readings import PhotoReading, photo_readings, repeatability
+
+__all__ = [
+    "PhotoReading",
+    "Photographed",
+    "Picture",
+    "Places",
+    "Spot",
+    "SpotColour",
+    "chart_reference",
+    "find_arrangement",
+    "locate",
+    "photo_readings",
+    "photograph",
+    "read_picture",
+    "repeatability",
+]

@@ -1,0 +1,108 @@
+"""From pixel values to colours: a tone curve, flare, evenness and a root polynomial, all read off the chart.
+
+A camera's picture is no measure of light. Its maker bent the values by a curve, its lens and the air in front of it
+added some light everywhere, and its three sensitivities are not those of an eye. With v a pixel's value:
+
+    w = v + v (1 - v) (k1 + k2 u + k3 u^2),  u = 1 - 2 v      the curve, from that of sRGB (or from a straight line) on
+    e = decode(w)
+    r = (e - flare * e of the white patch) / light there      of each channel
+    XYZ = root terms of r, times a matrix
+
+The curve has three numbers common to all channels, the flare one for each, the light two (its fall along and across the
+chart) where no white card tells it. The matrix follows from these by least squares.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.colorimetry.chart import root_matrix, root_terms
+from tint.colorimetry.screen import decode
+from tint.photographs.evenness import WhiteCard, terms
+
+Array = NDArray[np.float64]
+
+CODED, STRAIGHT = "coded", "straight"  # as for a screen, or in proportion to light
+CURVE, FLARE, FALL = slice(0, 3), slice(3, 6), slice(6, 8)
+UNKNOWNS = 8
+# How far from their start the numbers may be expected: a camera's own contrast on top of sRGB; veiling light as a
+# share of white; light over half a chart. One standard deviation each; common practice, no source.
+EXPECTED = np.array([0.15, 0.15, 0.10, 0.015, 0.015, 0.015, 0.05, 0.05])
+WHITE_PATCH = 18
+
+_DARKEST = 2e-4  # of the top: below the noise of any camera, above zero for the roots
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What the photograph shows of the chart.
+
+    Parameters
+    ----------
+    values : ndarray, shape (24, 3)
+        Pixel values of the patches [0 to 1].
+    at : ndarray, shape (24, 2)
+        Their places [half lengths of the chart].
+    coding : str
+        `coded` or `straight`: what the curve starts from.
+    card : WhiteCard, optional
+        What tells the light.
+    """
+
+    values: Array
+    at: Array
+    coding: str
+    card: WhiteCard | None = None
+
+
+def _bent(values: Array, curve: Array, coding: str) -> Array:
+    """Values through the curve, shapes (..., n, 3) and (..., 3)."""
+    u = 1.0 - 2.0 * values
+    powers = np.stack((np.ones_like(u), u, u * u), axis=-1)
+    w = values + values * (1.0 - values) * (powers @ curve[..., None, :, None])[..., 0]
+    return decode(np.clip(w, 0.0, 1.0)) if coding == CODED else w
+
+
+def _veiled(values: Array, seen: Seen, unknowns: Array) -> Array:
+    """Responses without flare, shape (..., n, 3)."""
+    white = _bent(seen.values[WHITE_PATCH : WHITE_PATCH + 1], unknowns[..., CURVE], seen.coding)
+    bent = _bent(values, unknowns[..., CURVE], seen.coding)
+    return np.asarray(np.maximum(bent - unknowns[..., None, FLARE] * white, _DARKEST))
+
+
+def fall(seen: Seen, unknowns: Array, at: Array) -> Array:
+    """Logarithm of the light at places, shape (n, 2) to (..., n, 3) or (..., n, 1) [log]."""
+    if seen.card is None:
+        return np.asarray(terms(at, curved=False) @ unknowns[..., FALL, None])
+    return seen.card.field(_veiled(seen.card.values, seen, unknowns), at)
+
+
+def card_linear(seen: Seen, unknowns: Array) -> Array:
+    """Responses of the white card at its places, shape (n, 3)."""
+    assert seen.card is not None
+    return _veiled(seen.card.values, seen, unknowns)
+
+
+def linear(values: Array, at: Array, *, seen: Seen, unknowns: Array) -> Array:
+    """Responses in proportion to what is there, shapes (n, 3), (n, 2) and (..., 8) to (..., n, 3) [-]."""
+    return np.asarray(_veiled(values, seen, unknowns) * np.exp(-fall(seen, unknowns, at)))
+
+
+def is_monotone(unknowns: Array) -> bool:
+    """Whether the curve rises throughout."""
+    values = np.repeat(np.linspace(0.0, 1.0, 65)[:, None], 3, axis=1)
+    return bool(np.all(np.diff(_bent(values, unknowns[CURVE], STRAIGHT)[:, 0]) > 0.0))
+
+
+def matrix_of(seen: Seen, unknowns: Array, xyz: Array, *, degree: int, use: Array) -> Array:
+    """The root polynomial's matrix, shape (..., terms, 3), from the patches in `use`, shape (..., 24) of 0 or 1."""
+    responses = linear(seen.values, seen.at, seen=seen, unknowns=unknowns)
+    return root_matrix(responses, xyz, degree, use=use)
+
+
+def predicted(responses: Array, matrix: Array, degree: int) -> Array:
+    """XYZ of responses, shapes (..., n, 3) and (..., terms, 3) to (..., n, 3)."""
+    return np.asarray(root_terms(responses, degree) @ matrix)

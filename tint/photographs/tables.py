@@ -1,0 +1,197 @@
+"""Tables that go with a photograph: spots asked for, a maker's own chart, and colours as a folder takes them over."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.colorimetry import PATCHES, lab, viewing
+from tint.errors import InputError
+from tint.materials import SEATS
+from tint.photographs.colours import Photographed
+from tint.photographs.places import Spot
+from tint.photographs.readings import photo_readings
+from tint.swatches.gather import Gathered, did_you_mean, one_of, quoted
+from tint.swatches.records import PHOTOGRAPH
+from tint.swatches.tables import Row, Table, check_marks, decoded, number, read_table, why_no_number
+
+Array = NDArray[np.float64]
+
+COLUMNS = ("name", "backing", "seat", "light", "observer", "source", "L", "a", "b")
+_SPOT_COLUMNS = ("name", "backing", "seat", "x", "y", "size")
+_OF_COLOURS = ("light", "observer", "L", "a", "b")
+
+
+def colours_csv(told: Photographed) -> bytes:
+    """The colours as a table that `tint import` takes over: one for each name, the mean of its places."""
+    held = io.StringIO()
+    writer = csv.writer(held, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for each in photo_readings(told):
+        named = (each.name, each.backing, each.seat, told.light, told.observer, PHOTOGRAPH)
+        writer.writerow((*named, *(f"{value:.2f}" for value in each.lab + 0.0)))
+    return held.getvalue().encode()
+
+
+def read_spots(path: str | os.PathLike[str]) -> tuple[Spot, ...]:
+    """Spots from a table with the columns name, x, y and, where wanted, backing, seat and size.
+
+    Raises
+    ------
+    InputError
+        Naming the row and column of the first fault.
+    """
+    faults = Gathered(str(path))
+    table = _table(Path(path), faults, first="name")
+    for column in table.columns:
+        if column not in _SPOT_COLUMNS:
+            faults.grave(
+                "is no column of spots",
+                column=column,
+                expected=one_of(_SPOT_COLUMNS),
+                mend=did_you_mean(column, _SPOT_COLUMNS),
+            )
+    for column in ("x", "y"):
+        if column not in table.columns:
+            faults.grave(f"there is no column {column}", expected="expected the middle of each spot in pixels")
+    _stop(faults)
+    check_marks(table, ("x", "y", "size"), faults)
+    spots = [_spot(table, row, faults) for row in table.rows]
+    if not spots:
+        faults.grave("there is no spot in it")
+    _stop(faults)
+    return tuple(spots)
+
+
+def _spot(table: Table, row: Row, faults: Gathered) -> Spot:
+    name, backing, seat = (table.cell(row, column) for column in ("name", "backing", "seat"))
+    if not name:
+        faults.grave("the cell is blank", row=row.number, column="name", mend="name the swatch or the backing")
+    if seat and seat not in SEATS:
+        faults.grave(f"{quoted(seat)} is no seat", row=row.number, column="seat", expected=one_of(SEATS))
+    x, y = (_number(table, row, column, faults) for column in ("x", "y"))
+    size = _number(table, row, "size", faults) if table.cell(row, "size") else None
+    return Spot(name=name, backing=backing, seat=seat, x=x, y=y, size=size)
+
+
+def read_chart(path: str | os.PathLike[str], *, light: str, observer: int) -> tuple[Array, Array]:
+    """A maker's own chart: CIELAB of its patches in a light, shape (24, 3), and XYZ of that light's white.
+
+    Parameters
+    ----------
+    path : path
+        A table of 24 rows with the column patch (1 to 24, or its name), and either wavelengths with reflectances from 0
+        to 1, or L, a, b with the light and observer that they hold for.
+
+    Raises
+    ------
+    InputError
+        Naming the row and column of the first fault; also where colours are of another light than the one asked for.
+    """
+    faults = Gathered(str(path))
+    table = _table(Path(path), faults, first="patch")
+    rows = _in_order(table, faults)
+    waves = [column for column in table.columns if number(column) is not None]
+    if not waves and not set(_OF_COLOURS) <= set(table.columns):
+        faults.grave(
+            "there are no spectra and no colours", expected="expected wavelengths, or light, observer, L, a and b"
+        )
+    _stop(faults)
+    numeric = waves or ["L", "a", "b"]
+    check_marks(table, numeric, faults)
+    values = np.array([[_number(table, row, column, faults) for column in numeric] for row in rows])
+    _stop(faults)
+    if not waves:
+        _check_light(table, rows, light, observer, faults)
+        _stop(faults)
+        return values, viewing(np.arange(380.0, 781.0, 5.0), light=light, observer=observer).white
+    wavelengths = np.array([float(column.replace(",", ".")) for column in waves])
+    _check_spectra(wavelengths, values, faults)
+    _stop(faults)
+    view = viewing(wavelengths, light=light, observer=observer)
+    return lab(values, view), view.white
+
+
+def _in_order(table: Table, faults: Gathered) -> list[Row]:
+    """The rows of patches 1 to 24."""
+    names = {name: at for at, name in enumerate(PATCHES)} | {str(at + 1): at for at in range(24)}
+    held: dict[int, Row] = {}
+    for row in table.rows:
+        cell = table.cell(row, "patch").lower()
+        if cell not in names:
+            faults.grave(
+                f"{quoted(cell)} is no patch",
+                row=row.number,
+                column="patch",
+                expected="1 to 24, or its name",
+                mend=did_you_mean(cell, PATCHES),
+            )
+        elif names[cell] in held:
+            faults.grave(f"patch {cell} stands twice", row=row.number, column="patch", mend="keep one of the two")
+        else:
+            held[names[cell]] = row
+    if len(held) < 24 and not faults.faults:
+        missing = next(name for at, name in enumerate(PATCHES) if at not in held)
+        faults.grave(f"{len(held)} patches, {missing} is missing", expected="expected 24", mend="give all of them")
+    return [held[at] for at in sorted(held)]
+
+
+def _check_light(table: Table, rows: list[Row], light: str, observer: int, faults: Gathered) -> None:
+    for column, wanted in (("light", light), ("observer", str(observer))):
+        for row in rows:
+            cell = table.cell(row, column)
+            if cell.upper() != wanted.upper():
+                faults.grave(
+                    f"{quoted(cell)} is not {wanted}, which the colours are asked for in",
+                    row=row.number,
+                    column=column,
+                    expected="expected that, since nothing is adapted",
+                    mend=f"give spectra, or ask for --{column} {cell}",
+                )
+
+
+def _check_spectra(wavelengths: Array, values: Array, faults: Gathered) -> None:
+    steps = np.diff(wavelengths)
+    if len(wavelengths) < 3 or np.ptp(steps) > 1e-6 or steps[0] <= 0 or wavelengths[0] > 420 or wavelengths[-1] < 680:
+        faults.grave(
+            "its wavelengths do not run evenly from 420 nm or less to 680 nm or more", mend="give them by 10 nm"
+        )
+    elif values.min() < 0 or values.max() > 1.2:
+        mend = "divide by 100" if values.max() <= 120 else ""
+        faults.grave(
+            f"values from {values.min():g} to {values.max():g}", expected="reflectances from 0 to 1", mend=mend
+        )
+
+
+def _table(path: Path, faults: Gathered, *, first: str) -> Table:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(str(path), error.strerror or "cannot be read", mend="name a table as CSV") from error
+    text = decoded(data, faults)
+    table = None if text is None else read_table(text, faults, first=first)
+    _stop(faults)
+    assert table is not None  # else a fault says why
+    return table
+
+
+def _number(table: Table, row: Row, column: str, faults: Gathered) -> float:
+    cell = table.cell(row, column)
+    value = number(cell)
+    if value is None:
+        found, mend = why_no_number(cell)
+        faults.grave(found, row=row.number, column=column, mend=mend)
+    return np.nan if value is None else value
+
+
+def _stop(faults: Gathered) -> None:
+    if faults.any_grave:
+        first = next(fault for fault in faults.faults if fault.grave)
+        more = sum(fault.grave for fault in faults.faults) - 1
+        rest = f"{first.mend}; and {more} more" if more else first.mend
+        raise InputError(first.where, first.found, first.expected, rest.removeprefix("; "))

@@ -1,7 +1,0 @@
-"""Which swatch to pour next, because it teaches most; and what to pour first."""
-
-from tint.plan.first import first_swatches
-from tint.plan.offers import offers
-from tint.plan.pouring import Casting, Plan, next_swatches
-
-__all__ = ["Casting", "Plan", "first_swatches", "next_swatches", "offers"]

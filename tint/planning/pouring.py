@@ -1,0 +1,139 @@
+"""Which swatch to pour next: the one that shrinks the predicted error most, by the palette's own covariance.
+
+Castings are weighed by what readings of them, over black and over white, would teach (an I-optimal choice, taken
+greedily): the mean square CIEDE2000 of the maker's own blends, or of blends drawn from all that the bases and pigments
+can do, as it would stand after pouring them.
+
+References
+----------
+Atkinson, Donev and Tobias (2007), Optimum Experimental Designs, with SAS: I-optimality, sequential construction (from
+memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tint.appearance import Setting
+from tint.errors import InputError
+from tint.materials import Blend
+from tint.palette import Palette
+from tint.planning import teaching
+from tint.planning.offers import drawn, offers
+
+_THICKNESSES_MM = (1.0, 2.0, 3.0, 5.0)
+_WORTH = 0.03  # of the error: a casting that gains less is not worth pouring
+_SMALL = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
+
+
+@dataclass(frozen=True, kw_only=True)
+class Casting:
+    """A swatch to pour, and what it would bring.
+
+    Parameters
+    ----------
+    blend : Blend
+    thickness_mm : float
+        [mm]
+    error_before, error_after : float
+        Root mean square CIEDE2000 of the blends aimed at that the palette's own error makes, before and after [-].
+    reason : str
+    """
+
+    blend: Blend
+    thickness_mm: float
+    error_before: float
+    error_after: float
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """What to pour next, in order, and where to stop.
+
+    Parameters
+    ----------
+    castings : tuple of Casting
+    enough : bool
+        Whether the next casting is not worth it: the error is small already, or would hardly shrink.
+    words : str
+    """
+
+    castings: tuple[Casting, ...]
+    enough: bool
+    words: str
+
+
+def next_swatches(
+    palette: Palette,
+    *,
+    targets: Sequence[tuple[Blend, Setting]] = (),
+    count: int = 5,
+    bases: Collection[str] = (),
+    thicknesses_mm: Collection[float] = _THICKNESSES_MM,
+) -> Plan:
+    """The castings that teach most about the blends aimed at.
+
+    Parameters
+    ----------
+    targets : sequence of (Blend, Setting)
+        What the maker wants to predict; blends drawn over all that can be made when there are none.
+    count : int
+        How many castings to propose.
+    bases : collection of str
+        Only in these; every base that was cast when empty.
+    thicknesses_mm : collection of float
+        Moulds at hand [mm].
+
+    Raises
+    ------
+    InputError
+        If a base is unknown, or there is nothing to choose from.
+    """
+    if count < 1:
+        raise InputError("plan", f"{count} castings", "1 or more")
+    chosen = list(bases) or list(palette.seen)
+    for base in chosen:
+        palette.check_base(base)
+    offered = [
+        (blend, depth) for base in chosen for blend in offers(palette, base) for depth in sorted(set(thicknesses_mm))
+    ]
+    if not offered:
+        raise InputError("plan", "there is nothing to cast", "a base with pigments, and a mould")
+    known = teaching.lesson(palette, list(targets) or drawn(palette, chosen), offered)
+    error = teaching.error_of(known)
+    castings: list[Casting] = []
+    fresh = np.ones(len(offered), dtype=bool)
+    for _ in range(min(count, len(offered))):
+        best = int(np.where(fresh, teaching.gains(known), -1.0).argmax())
+        fresh[best] = False  # pouring the same again would teach of this casting's luck, and less of others
+        known = teaching.after(known, best)
+        after = teaching.error_of(known)
+        castings.append(_casting(palette, *offered[best], error, after))
+        error = after
+    enough, words = _verdict(castings)
+    return Plan(castings=tuple(castings), enough=enough, words=words)
+
+
+def _verdict(castings: Sequence[Casting]) -> tuple[bool, str]:
+    first, last = castings[0], castings[-1]
+    now = f"the palette's own error is {first.error_before:.2f} CIEDE2000 (root mean square over the blends aimed at)"
+    if first.error_before < _SMALL:
+        return True, f"{now}, less than pouring and reading scatter: more casting is not worth it"
+    if first.error_after > (1.0 - _WORTH) * first.error_before:
+        return True, f"{now}, and no single casting would shrink it by {100 * _WORTH:.0f} %: more is not worth it"
+    return False, f"{now}; these would bring it to {last.error_after:.2f}"
+
+
+def _casting(palette: Palette, blend: Blend, depth: float, before: float, after: float) -> Casting:
+    names = list(blend.loadings)
+    reason = f"{blend.base} itself"
+    if len(names) == 1:
+        seen = palette.seen[blend.base].max_loading.get(names[0], 0.0)
+        reason = f"{names[0]} beyond the {seen:g} % that was cast" if blend.total > seen else f"{names[0]} on its own"
+    elif names:
+        reason = f"{names[1]} let down with {names[0]}"
+    return Casting(blend=blend, thickness_mm=depth, error_before=before, error_after=after, reason=reason)

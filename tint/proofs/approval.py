@@ -1,0 +1,259 @@
+"""What an approval sheet says: the customer's words, what is promised in answer, what only a cured swatch can tell."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import colorimetry, forward, translucency
+from tint.appearance import Appearance, Setting
+from tint.errors import InputError
+from tint.materials import Blend
+from tint.optics import layer
+from tint.palette import Palette
+from tint.proofs import words
+from tint.proofs.facts import Facts, gather
+from tint.proofs.lights import InLight, in_lights, named
+from tint.proofs.limits import Limit, limits_of
+from tint.proofs.part_picture import Shown, usual_thickness
+from tint.proofs.trial import Trial
+from tint.target import Target
+
+Array = NDArray[np.float64]
+
+_PENCIL = 0.25  # reflectance of a pencil line on card; an assumption, no source
+_LONGEST = {"name": 60, "the customer's words": 400, "who": 80}
+# Not those of the locale: a sheet is the same on every machine.
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+
+SCREEN = (
+    "A screen cannot show opacity, gloss or touch, and no two screens agree; paper shows less still. "
+    "A cured physical swatch decides: this sheet says what it should look like."
+)
+EYE = "Each light is shown as it looks to an eye that is used to it."
+LIKELY = "In other lights than the one agreed on it rests on likely spectra: only colours were read."
+FLAT = "The part is drawn point by point as flat layers of its own thickness; shade and gloss are drawn, not predicted."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """What the people say.
+
+    Parameters
+    ----------
+    name : str
+        Of the recipe: what it will be called.
+    words : str
+        The customer's own.
+    who : str
+        Who decides.
+    made : date
+        The day of the sheet.
+    expiry : date, optional
+        Until when the approval holds.
+    tolerance : float
+        CIEDE2000 that is agreed; the target's own when there is one [-].
+    show_formula : bool
+        Whether pigments and loadings are told.
+    """
+
+    name: str
+    words: str = ""
+    who: str = ""
+    made: date
+    expiry: date | None = None
+    tolerance: float = 1.0
+    show_formula: bool = False
+
+    def __post_init__(self) -> None:
+        told = {"name": self.name, "the customer's words": self.words, "who": self.who}
+        for what, said in told.items():
+            if len(said) > _LONGEST[what]:
+                found = f"{len(said)} letters"
+                raise InputError(f"approval sheet, {what}", found, f"at most {_LONGEST[what]}", "shorten it")
+        if self.expiry is not None and self.expiry <= self.made:
+            raise InputError("approval sheet, expiry", f"{self.expiry}", f"a day after {self.made}")
+        if not 0.0 < self.tolerance <= 20.0:
+            raise InputError("approval sheet, tolerance", f"{self.tolerance:g}", "more than 0 and at most 20")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Approval:
+    """Everything on a sheet.
+
+    Parameters
+    ----------
+    terms : tuple of (str, str)
+        What is promised: a word, and what it means here.
+    cares : tuple of str
+        Where the prediction leaves the ground of the swatches.
+    shown : Shown or None
+        The part, where there is one.
+    trial : Trial or None
+        A casting of the recipe, where there is one.
+    """
+
+    asked: Asked
+    palette: Palette
+    blend: Blend
+    setting: Setting
+    facts: Facts
+    lights: tuple[InLight, ...]
+    limits: tuple[Limit, ...]
+    terms: tuple[tuple[str, str], ...]
+    cares: tuple[str, ...]
+    shown: Shown | None
+    trial: Trial | None = None
+
+    @property
+    def dated(self) -> str:
+        """When the sheet was made, and until when it holds."""
+        until = f", holds until {in_words(self.asked.expiry)}" if self.asked.expiry else ""
+        return f"{in_words(self.asked.made)}{until}"
+
+    @property
+    def caveats(self) -> tuple[str, ...]:
+        """What the sheet cannot show."""
+        seen = EYE if self.palette.read_as == "spectra" else f"{EYE} {LIKELY}"
+        told = f"{seen} {FLAT}" if self.shown else seen
+        return (SCREEN, told, *(self.trial.notes if self.trial else ()))
+
+    @property
+    def promise(self) -> str:
+        """What is signed."""
+        within = f"within CIEDE2000 {self.asked.tolerance:g} of it"
+        return f"I have held a cured swatch of {self.asked.name} and accept it; parts {within} pass."
+
+
+def approval(
+    palette: Palette, blend: Blend, *, setting: Setting, asked: Asked, target: Target | None = None,
+    shown: Shown | None = None, trial: Trial | None = None,
+) -> Approval:  # fmt: skip
+    """Gather what an approval sheet says of a recipe.
+
+    Raises
+    ------
+    InputError
+        If blend or setting name what the palette does not have.
+    """
+    facts = gather(palette, blend, setting=setting, target=target, show_recipe=asked.show_formula)
+    seen = facts.appearance
+    if target is not None:
+        asked = replace(asked, tolerance=target.tolerance)
+    return Approval(
+        asked=asked,
+        palette=palette,
+        blend=blend,
+        setting=seen.setting,
+        facts=facts,
+        lights=in_lights(seen, target=target),
+        limits=limits_of(palette, seen, tolerance=asked.tolerance),
+        terms=tuple(_terms(palette, blend, facts=facts, asked=asked, shown=shown)),
+        cares=facts.warnings,
+        shown=shown,
+        trial=trial,
+    )
+
+
+def in_words(day: date) -> str:
+    """A day that reads the same everywhere."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def _terms(
+    palette: Palette, blend: Blend, *, facts: Facts, asked: Asked, shown: Shown | None
+) -> list[tuple[str, str]]:  # fmt: skip
+    seen = facts.appearance
+    lab = ", ".join(f"{name} {_signed(value)}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
+    light = named(seen.setting.light)
+    told = [("Colour", f"{lab}, {words.behind(seen.over)}, {seen.setting.seat} seat, {light}, {_eye(seen)}")]
+    told.append(("Thickness", f"{seen.setting.thickness_mm:g} mm{_of_part(shown)}"))
+    told.append(("Opacity", " ".join(opacity_sentences(palette, blend, facts=facts))))
+    if facts.target:
+        miss = words.difference_in_words(facts.delta_e)
+        told.append(("From the target", f"{facts.delta_e:.1f} (CIEDE2000), {miss}"))
+    error = seen.expected_error
+    told.append(("Expected error", f"{error:.1f} (CIEDE2000): 95 cured parts in 100 come so near the prediction"))
+    told.append(("Tolerance", f"{asked.tolerance:g} (CIEDE2000), {words.difference_in_words(asked.tolerance)}"))
+    if asked.who:
+        told.append(("Who decides", asked.who))
+    if asked.show_formula:
+        told.append(("Recipe", f"{words.of_blend(facts)}, in {blend.base}"))
+    return told
+
+
+def _eye(seen: Appearance) -> str:
+    return f"{seen.setting.observer}° observer, {seen.geometry}"
+
+
+def _of_part(shown: Shown | None) -> str:
+    if shown is None:
+        return ""
+    portrait = shown.portrait
+    depths = portrait.thickness_mm[portrait.has_part]
+    least = float(np.percentile(depths, 2.0))
+    seen = shown.named[:1].lower() + shown.named[1:]
+    usual = usual_thickness(portrait)
+    return (
+        f" for the chips; the part, {seen}, has {least:.2g} to {depths.max():.2g} mm in the line of sight, "
+        f"half of it {usual:.2g} mm or less, {shown.volume_cm3:.3g} cm³ in all"
+    )
+
+
+def opacity_sentences(palette: Palette, blend: Blend, *, facts: Facts) -> list[str]:
+    """How well it hides, as somebody would try it."""
+    seen = facts.appearance
+    depth = seen.setting.thickness_mm
+    told = []
+    if facts.has_pair:
+        line = pencil_difference(palette, blend, setting=seen.setting)
+        told.append(f"A pencil line under it {_seen(line)} at {depth:g} mm.")
+        hides = translucency.hiding_thickness(palette, blend, setting=seen.setting)
+        if hides is None:
+            told.append("At no thickness does it hide black print.")
+        else:
+            told.append(f"It hides black print from {hides:.2g} mm on.")
+    else:
+        told.append("How well it hides is not known: the swatches were read over one backing only.")
+    through = 100.0 * seen.luminous_transmittance
+    if math.isnan(through):
+        return told
+    told.append(
+        f"{through:.2g}\N{NO-BREAK SPACE}% of the light comes through." if through >= 0.1 else "No light comes through."
+    )
+    return told
+
+
+def pencil_difference(palette: Palette, blend: Blend, *, setting: Setting) -> float:
+    """CIEDE2000 between the rubber over a pencil line and beside it, on the lightest backing [-].
+
+    Light that wanders sideways blurs the line further: this is the most that can be seen of it.
+    """
+    share = palette.shares(blend.base, palette.loadings(blend))
+    mixed = forward.mix(palette.coefficients, share)
+    optics = palette.optics(blend.base, geometry=setting.geometry or None)
+    card = palette.backings[palette.white]
+    line = np.minimum(card, _PENCIL)
+    both = [
+        layer.reflectance(*mixed, thickness=setting.thickness_mm, backing=behind, seat=setting.seat, optics=optics)
+        for behind in (card, line)
+    ]
+    lab = colorimetry.lab(np.stack(both), setting.viewing(palette))
+    return float(colorimetry.difference(lab[0], lab[1]))
+
+
+def _signed(value: float) -> str:
+    return f"{value:.1f}".replace("-", "\N{MINUS SIGN}")
+
+
+def _seen(delta_e: float) -> str:
+    if math.isnan(delta_e) or delta_e >= 4.0:
+        return "shows plainly"
+    return "cannot be seen" if delta_e < 1.0 else "just shows"

@@ -1,0 +1,181 @@
+"""Boxes, words and signs on a canvas, and the canvas as a PNG tagged sRGB.
+
+A picture is a list of items, each with the box it keeps to, so that what is drawn where can be asked before it is
+drawn. Nothing here knows of colour science.
+"""
+
+from __future__ import annotations
+
+import functools
+import io
+import itertools
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms, ImageDraw
+
+from tint.proofs.lettering import PLAIN, baseline, face_of, font, line_height, spelled, text_width, wrap
+
+Ink = tuple[int, int, int]
+
+PAPER: Ink = (222, 222, 222)  # neutral, so that it lends no colour to what is judged on it
+DARK: Ink = (28, 28, 28)
+QUIET: Ink = (64, 64, 64)
+LINE: Ink = (140, 140, 140)
+WHITE: Ink = (255, 255, 255)
+
+_FINER = 4  # signs are drawn so many times larger and scaled down, for smooth edges
+
+
+@dataclass(frozen=True)
+class Box:
+    """A rectangle of pixels; `right` and `bottom` are the first ones outside [px]."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+
+    @property
+    def width(self) -> int:
+        return self.right - self.left
+
+    @property
+    def height(self) -> int:
+        return self.bottom - self.top
+
+    @property
+    def centre(self) -> tuple[int, int]:
+        return (self.left + self.right) // 2, (self.top + self.bottom) // 2
+
+    def grown(self, by: int) -> Box:
+        """Moved out by so many pixels on every side."""
+        return Box(self.left - by, self.top - by, self.right + by, self.bottom + by)
+
+    def holds(self, other: Box) -> bool:
+        """Whether the other lies wholly in this one."""
+        return (
+            self.left <= other.left
+            and self.top <= other.top
+            and other.right <= self.right
+            and other.bottom <= self.bottom
+        )
+
+    def meets(self, other: Box) -> bool:
+        """Whether the two share a pixel."""
+        across = max(self.left, other.left) < min(self.right, other.right)
+        return across and max(self.top, other.top) < min(self.bottom, other.bottom)
+
+    def columns(self, count: int) -> tuple[Box, ...]:
+        """Cut into so many columns that share edges."""
+        edges = [self.left + self.width * at // count for at in range(count + 1)]
+        return tuple(Box(a, self.top, b, self.bottom) for a, b in itertools.pairwise(edges))
+
+    def rows(self, count: int) -> tuple[Box, ...]:
+        """Cut into so many rows that share edges."""
+        edges = [self.top + self.height * at // count for at in range(count + 1)]
+        return tuple(Box(self.left, a, self.right, b) for a, b in itertools.pairwise(edges))
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A box of one flat colour."""
+
+    box: Box
+    ink: Ink
+
+
+@dataclass(frozen=True)
+class Text:
+    """One line of words."""
+
+    box: Box
+    words: str
+    size: int
+    ink: Ink
+    face: str = PLAIN
+
+
+@dataclass(frozen=True)
+class NearSign:
+    """A disc with an "about equal": the colour beside it is only the nearest that a screen can show."""
+
+    box: Box
+
+
+@dataclass(frozen=True)
+class Pointer:
+    """A triangle that points down."""
+
+    box: Box
+
+
+@dataclass(frozen=True, eq=False)
+class Raster:
+    """Pixels drawn elsewhere; as many as the box has, shape (height, width, 3)."""
+
+    box: Box
+    pixels: NDArray[np.uint8]
+
+
+Item = Patch | Text | NearSign | Pointer | Raster
+
+
+def paragraph(words: str, *, left: int, top: int, width: int, size: int, ink: Ink = DARK) -> tuple[list[Text], int]:
+    """Lines of wrapped words from a corner on, and the height at which they end [px]."""
+    height, face, lines = line_height(size), face_of(spelled(words)), []
+    for line in wrap(words, size=size, width=width):
+        lines.append(Text(Box(left, top, left + text_width(line, size, face), top + height), line, size, ink, face))
+        top += height
+    return lines, top
+
+
+def paint(canvas: Box, items: Sequence[Item]) -> bytes:
+    """The picture as a PNG that carries the sRGB profile; the same bytes for the same items."""
+    image = Image.new("RGB", (canvas.width, canvas.height), PAPER)
+    draw = ImageDraw.Draw(image)
+    for item in items:
+        box = item.box
+        if isinstance(item, Patch):
+            draw.rectangle((box.left, box.top, box.right - 1, box.bottom - 1), fill=item.ink)
+        elif isinstance(item, Raster):
+            image.paste(Image.fromarray(item.pixels), (box.left, box.top))
+        elif isinstance(item, Text):
+            at = (box.left, box.top + baseline(item.size))
+            draw.text(at, item.words, fill=item.ink, font=font(item.size, item.face), anchor="ls")
+        else:
+            _stamp(image, box, _draw_near if isinstance(item, NearSign) else _draw_pointer)
+    out = io.BytesIO()
+    image.save(out, format="PNG", icc_profile=srgb_profile())
+    return out.getvalue()
+
+
+def _stamp(image: Image.Image, box: Box, sketch: Callable[[ImageDraw.ImageDraw, int], None]) -> None:
+    """Draw a sign large over what is there, and lay it down small."""
+    corners = (box.left, box.top, box.right, box.bottom)
+    large = image.crop(corners).resize((box.width * _FINER, box.height * _FINER), Image.Resampling.NEAREST)
+    sketch(ImageDraw.Draw(large), large.width)
+    image.paste(large.resize((box.width, box.height), Image.Resampling.BOX), corners)
+
+
+def _draw_near(draw: ImageDraw.ImageDraw, size: int) -> None:
+    draw.ellipse((0, 0, size - 1, size - 1), fill=WHITE, outline=DARK, width=size // 14)
+    xs = [size * (0.24 + 0.52 * at / 24) for at in range(25)]
+    for middle in (0.40, 0.60):
+        wave = [(x, size * (middle - 0.055 * math.sin((x / size - 0.24) / 0.52 * 2.0 * math.pi))) for x in xs]
+        draw.line(wave, fill=DARK, width=size // 12, joint="curve")
+
+
+def _draw_pointer(draw: ImageDraw.ImageDraw, size: int) -> None:
+    draw.polygon([(0, 0), (size - 1, 0), (size // 2, size - 1)], fill=DARK)
+
+
+@functools.cache
+def srgb_profile() -> bytes:
+    """The sRGB profile, with the time of its making set to a fixed one: equal pictures are equal files."""
+    made = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    fixed = b"".join(part.to_bytes(2, "big") for part in (2000, 1, 1, 0, 0, 0))
+    return made[:24] + fixed + made[36:]  # ICC.1, header bytes 24 to 35: date and time

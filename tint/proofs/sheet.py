@@ -1,0 +1,246 @@
+"""The weigh sheet on one page of paper: tick boxes, lots, and room for what was really weighed, when and by whom."""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+from tint.palette import Palette
+from tint.proofs.paper import INK, QUIET, RULE, SHADE, Paper, one_page
+from tint.proofs.sheet_rows import CUP_ROWS, Row, batch_rows, cup_rows, premix_rows
+from tint.weighing import WeighSheet
+
+_NOT_SHOWN = "A screen or printer cannot show it: a cured swatch decides."
+_MOST_CARE = 3  # weighings that are pointed out
+
+
+def draw_weigh_sheet(
+    palette: Palette, sheet: WeighSheet, *, title: str = "", paper: str = "a4", made: datetime.datetime | None = None
+) -> bytes:
+    """A weigh sheet to print and fill in.
+
+    Parameters
+    ----------
+    palette : Palette
+        That it was weighed with: it knows the lots.
+    sheet : WeighSheet
+    title : str
+        For whom or what it is.
+    paper : str
+        `a4` or `letter`.
+    made : datetime, optional
+        Its date, also on the page; without one there is room to write it, and equal sheets are equal files.
+
+    Returns
+    -------
+    bytes
+        A PDF of one page.
+
+    Raises
+    ------
+    InputError
+        If there is no such paper.
+    JobError
+        If fpdf2 is not installed, or the sheet is too long for one page.
+    """
+
+    def draw(page: Paper) -> float:
+        top = _head(page, palette, sheet, title, made)
+        top = _colour(page, palette, sheet, top + 2.0 * page.size)
+        if sheet.premixes:
+            steps = sum(len(premix.steps) for premix in sheet.premixes)
+            heading = f"Premix{'es' if steps > 1 else ''}, made and stirred first"
+            top = _table(page, heading, premix_rows(sheet), top)
+        top = _table(page, "Batch, in this order", batch_rows(sheet), top, counts=True)
+        if sheet.cups.count > 1:
+            top = _cups(page, sheet, top)
+        top = _times(page, sheet, top)
+        top = _notes(page, sheet, top)
+        return _foot(page, palette, top)
+
+    return one_page(draw, paper=paper, title=f"Weigh sheet {title}".strip(), made=made)
+
+
+def _head(page: Paper, palette: Palette, sheet: WeighSheet, title: str, made: datetime.datetime | None) -> float:
+    size, wide = page.size, page.right - page.left
+    top = 13.0
+    shown = page.words("Weigh sheet", page.left, top, points=19, bold=True)
+    page.words(
+        title or palette.name,
+        page.right,
+        top + 3.0 * size,
+        points=10,
+        ink=QUIET,
+        side="right",
+        width=wide - shown - 8.0,
+    )
+    top = page.paragraph(str(sheet.blend), page.left, top + 10.0 * size, width=wide, points=11.5, bold=True)
+    facts = (
+        f"{sheet.batch_g:.5g} g of mix, {sheet.volume_cm3:.4g} cm³. Scale step {sheet.scale.step_g:g} g; it weighs "
+        f"{sheet.scale.smallest_g:.2g} g and more to {sheet.scale.tolerance_percent:g} %."
+    )
+    top = page.paragraph(facts, page.left, top + 0.6 * size, width=wide, points=8.5) + 2.2 * size
+    date = f"Date {made:%Y-%m-%d}" if made else "Date"
+    names = (date, "Batch no.", "Order", "Workshop °C")
+    for at, name in enumerate(names):
+        left = page.left + wide * at / len(names)
+        if made and not at:
+            page.words(name, left, top, points=8)
+        else:
+            page.blank(name, left, top, to=left + wide / len(names) - 3.0)
+    return top + page.line_height(8.0) + 1.5 * size
+
+
+def _colour(page: Paper, palette: Palette, sheet: WeighSheet, top: float) -> float:
+    """The expected colour, and everything it holds for."""
+    seen, size = sheet.predicted, page.size
+    height, width = 23.0 * size, 36.0 * size
+    code = seen.srgb.lstrip("#")
+    page.box(page.left, top, width, height, fill=(int(code[:2], 16), int(code[2:4], 16), int(code[4:], 16)))
+    left, y = page.left + width + 4.0, top
+    told = [f"Expected colour {seen.srgb} (sRGB)", _NOT_SHOWN]
+    if not seen.in_gamut:
+        told[1] = "The chip is the nearest that a screen has. " + _NOT_SHOWN
+    y = page.paragraph(told[0], left, y, width=page.right - left, points=9.5, bold=True)
+    y = page.paragraph(told[1], left, y, width=page.right - left, points=8.5)
+    lab = ", ".join(f"{axis}* {x:.1f}" for axis, x in zip("Lab", seen.lab, strict=True))
+    y = page.paragraph(f"{lab} at {seen.conditions}.", left, y + 0.6 * size, width=page.right - left, points=8.5)
+    error = f"95 of 100 castings read within {seen.expected_error:.2f} CIEDE2000."
+    if math.isfinite(seen.contrast_ratio):
+        error += f" Contrast ratio {seen.contrast_ratio:.3f} ± {seen.contrast_ratio_error:.3f}."
+    y = page.paragraph(error, left, y, width=page.right - left, points=8.5)
+    model = f"Weights as rounded, {palette.model}; {sheet.delta_e:.2f} CIEDE2000 from the exact recipe."
+    y = page.paragraph(model, left, y, width=page.right - left, points=8.5)
+    return max(y, top + height) + 3.5 * size
+
+
+# What share of the page's width is left of each column; of `weigh` and `sum`, left of their right edges.
+_COLUMNS = (("what", 0.085), ("lot", 0.35), ("into", 0.49), ("weigh", 0.77), ("sum", 0.86), ("really weighed", 0.885))
+
+
+def _table(page: Paper, heading: str, rows: list[Row], top: float, *, counts: bool = False) -> float:
+    """Weighings with a box to tick before each and room for the weight behind it."""
+    size, wide = page.size, page.right - page.left
+    x = {name: page.left + share * wide for name, share in _COLUMNS}
+    page.words(heading, page.left, top, points=10.5, bold=True)
+    for name in ("lot", "into", "weigh", "sum", "really weighed"):
+        right = name in ("weigh", "sum")
+        page.words(name, x[name], top + 0.8 * size, points=7.5, ink=QUIET, side="right" if right else "left")
+    top += 6.0 * size
+    page.rule(page.left, top - 0.4 * size, page.right, ink=INK)
+    height, number = 7.6 * size, 0
+    for row in rows:
+        if row.heading:
+            page.words(row.what, page.left, top + 1.4 * size, points=8.5, ink=QUIET)
+            top += 6.0 * size
+            continue
+        number += 1
+        page.box(page.left + 1.0 * size, top + 1.7 * size, 4.2 * size, 4.2 * size)
+        if counts:
+            page.words(str(number), x["what"] - 2.5, top + 2.0 * size, points=9, ink=QUIET, side="right")
+        page.words(row.what, x["what"], top + 1.7 * size, points=10, width=x["lot"] - x["what"] - 2.0)
+        page.words(row.lot, x["lot"], top + 2.1 * size, points=8.5, width=x["into"] - x["lot"] - 2.0)
+        if not row.lot:
+            page.rule(x["lot"], top + 6.3 * size, x["into"] - 4.0)
+        page.words(row.into, x["into"], top + 2.1 * size, points=8.5, width=0.16 * wide)
+        page.words(row.grams, x["weigh"], top + 1.2 * size, points=11.5, bold=True, side="right")
+        page.words(row.running, x["sum"], top + 2.1 * size, points=8.5, ink=QUIET, side="right")
+        page.rule(x["really weighed"], top + 6.3 * size, page.right)
+        top += height
+        if not row.joined:
+            page.rule(page.left, top, page.right, ink=SHADE)
+    return top + 3.5 * size
+
+
+def _cups(page: Paper, sheet: WeighSheet, top: float) -> float:
+    """What goes into each cup, and a row for each, or boxes alone when they are many."""
+    size, cups = page.size, sheet.cups
+    page.words(f"{cups.count} equal cups, one after the other", page.left, top, points=10.5, bold=True)
+    told = " + ".join(cup_rows(sheet)) + f" = {sheet.scale.shown(cups.grams)} in each."
+    wide = page.right - page.left
+    for at, part in enumerate(cups.rest_g):
+        start = page.left + (0.63 - 0.4 * at) * wide
+        page.blank(f"lot of part {part}", start, top + 0.6 * size, to=start + 0.37 * wide)
+    top = page.paragraph(told, page.left, top + 5.4 * size, width=wide, points=9.5) + 0.8 * size
+    if cups.count > CUP_ROWS:
+        for at in range(cups.count):
+            row, column = divmod(at, 25)
+            page.box(page.left + 7.0 * column * size, top + 6.5 * row * size, 4.2 * size, 4.2 * size)
+        return top + 6.5 * size * math.ceil(cups.count / 25) + 2.5 * size
+    for at in range(cups.count):
+        page.box(page.left + 1.0 * size, top + 1.2 * size, 4.2 * size, 4.2 * size)
+        page.words(f"cup {at + 1}", page.left + 8.0 * size, top + 1.2 * size, points=9)
+        for name, start, end in (("weighed", 0.16, 0.40), ("parts met at", 0.42, 0.69), ("poured at", 0.71, 1.0)):
+            page.blank(name, page.left + start * wide, top + 1.4 * size, to=page.left + end * wide)
+        top += 6.8 * size
+    return top + 2.5 * size
+
+
+def _times(page: Paper, sheet: WeighSheet, top: float) -> float:
+    """The clock, and room for what it said."""
+    size, wide, cups = page.size, page.right - page.left, sheet.cups
+    page.words("Clock", page.left, top, points=10.5, bold=True)
+    told = f"Cups hold {cups.least_cup_cm3:.4g} cm³ or more: {sheet.split.headroom:g} times the mix, for the vacuum."
+    if cups.moulds_each is not None and cups.cups_each == 1:
+        told += f" Moulds a cup: {cups.moulds_each}."
+    if cups.cups_each > 1:
+        told += f" Cups a mould: {cups.cups_each}, one straight after the other."
+    if cups.minutes is not None and sheet.split.pot_life_min is not None:
+        told += f" Each is poured {cups.minutes:g} min after the parts met; pot life {sheet.split.pot_life_min:g} min."
+    top = page.paragraph(told, page.left + 14.0 * size, top + 0.6 * size, width=wide - 14.0 * size, points=8.5)
+    top += 1.8 * size
+    for names in (
+        ("parts met at", "vacuum from", "to", "poured by"),
+        ("cure °C", "demoulded at", "cup test", "swatch kept"),
+    ):
+        for at, name in enumerate(names):
+            page.blank(name, page.left + at * wide / 4.0, top, to=page.left + (at + 1) * wide / 4.0 - 3.0)
+        top += 6.6 * size
+    return top + 1.0 * size
+
+
+def _notes(page: Paper, sheet: WeighSheet, top: float) -> float:
+    """What to weigh most carefully, what is doubtful, what is always to be kept in mind."""
+    care = "; ".join(
+        f"{each.what} into {each.into}, {each.delta_e:.2g}" for each in sheet.care[:_MOST_CARE] if each.delta_e >= 0.005
+    )
+    told = [f"Weigh most carefully (CIEDE2000 that one step of the scale makes): {care}."] if care else []
+    if sheet.blend.total:
+        told.append(
+            f"The pigment belongs to no part. Counted as part {sheet.lines[0].part}, it would leave that part "
+            f"{sheet.naive_part_error_percent:.2g} % short. As rounded, the ratio is within "
+            f"{sheet.mix_error_percent:.2f} %."
+        )
+    doubts = [f"{note[:1].upper()}{note[1:]}." for note in (*sheet.warnings, *sheet.predicted.warnings)]
+    for heading, notes in (("", told), ("Before you weigh", doubts), ("Take care", list(sheet.cautions))):
+        if not notes:
+            continue
+        if heading:
+            page.words(heading, page.left, top, points=9, bold=True)
+            top += page.line_height(9.0)
+        for note in notes:
+            page.words("-", page.left, top, points=7.8, ink=QUIET)
+            top = page.paragraph(note, page.left + 2.5, top, width=page.right - page.left - 2.5, points=7.8)
+        top += 1.4 * page.size
+    return top
+
+
+def _foot(page: Paper, palette: Palette, top: float) -> float:
+    """Room for notes down to the signatures, which stand at the foot of the page."""
+    size, wide = page.size, page.right - page.left
+    needed = 15.5 * size
+    foot = max(top + 4.0 * size, page.bottom - needed)
+    if foot - top > 14.0:
+        page.words("Notes", page.left, top + 1.0, points=9, bold=True)
+        line = top + 12.0
+        while line < foot - 4.0:
+            page.rule(page.left, line, page.right, ink=SHADE)
+            line += 7.0
+    for at, name in enumerate(("Weighed by", "Checked by", "Date and signature")):
+        left = page.left + at * wide / 3.0
+        page.blank(name, left, foot + 3.0 * size, to=left + wide / 3.0 - 3.0)
+    told = f"tint, {palette.model} palette of swatches {palette.digest[:12]}. Weights in grams. "
+    told += "What was really weighed is the recipe of record."
+    page.rule(page.left, foot + 11.0 * size, page.right, ink=RULE)
+    page.words(told, page.left, foot + 12.5 * size, points=7, ink=QUIET)
+    return foot + needed

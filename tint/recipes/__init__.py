@@ -1,0 +1,246 @@
+"""A target becomes ranked recipes: every useful set of pigments, each at its best within the limits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import uncertainty
+from tint.appearance import Appearance, Setting, predict
+from tint.errors import InputError, JobError
+from tint.opacity import MET
+from tint.palette import ONE_WAY, Palette
+from tint.recipes import choice, limits, rounding, why
+from tint.recipes.aims import Problem, judge, lay_out
+from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules
+from tint.recipes.choice import Merits
+from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets
+from tint.target import Target
+
+__all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "solve"]
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+_CHANCES = 32  # recipes for which the chance of landing is worked out before ranking
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, eq=False)
+class _Searched:
+    """One base's candidates, at their optimum, with what they were searched under."""
+
+    base: str
+    problem: Problem
+    bounds: Bounds
+    exact: Candidates
+    shown: Candidates  # as the scale can show them
+    coarse: bool  # whether exact doses would reach the target, and none that the scale can show
+    merits: Merits
+
+
+def solve(
+    palette: Palette,
+    target: Target,
+    *,
+    setting: Setting,
+    base: str | None = None,
+    rules: Rules | None = None,
+    progress: Progress | None = None,
+) -> Answer:
+    """Recipes for a target.
+
+    Parameters
+    ----------
+    palette : Palette
+    target : Target
+    setting : Setting
+        The part's thickness, and how target and part are seen.
+    base : str, optional
+        Every base that was cast, when absent.
+    rules : Rules, optional
+    progress : callable, optional
+        Told what is being done, how many steps are done, and of how many.
+
+    Returns
+    -------
+    Answer
+        Never empty: a target out of reach gets the nearest recipes, `reached` false, what binds, and what giving way
+        would bring.
+
+    Raises
+    ------
+    InputError
+        If a name is unknown or the rules contradict each other.
+    JobError
+        If every pigment asked for is refused.
+    """
+    rules = rules or Rules()
+    limits.check_rules(palette, rules)
+    if target.asks_opacity and not palette.pair:
+        raise InputError("target", "it asks for a contrast ratio", ONE_WAY, "read some over a second backing, then fit")
+    if target.asks_light and not palette.tells_opacity:
+        raise InputError("target", "it asks for a transmittance", ONE_WAY, "read some over a second backing, then fit")
+    tell = progress or (lambda *_: None)
+    bases = [base] if base is not None else list(palette.seen)
+    refused: dict[str, dict[str, str]] = {}
+    searched: list[_Searched] = []
+    n_sets = 0
+    for number, name in enumerate(bases):
+        palette.check_base(name)
+        tell(f"searching {name}", number, len(bases))
+        usable, refused[name] = limits.usable_pigments(palette, name, rules)
+        if set(limits.kept(palette, rules)) <= set(usable):
+            searched.append(_search(palette, target, setting, name, rules, usable))
+            n_sets += count_sets(len(usable), len(limits.kept(palette, rules)), rules.most_pigments)
+    if not searched:
+        reasons = "; ".join(f"{pigment}: {why}" for each in refused.values() for pigment, why in each.items())
+        mend = "insist on it by name" if "not safe" in reasons else "keep another pigment"
+        raise JobError("solve", f"a pigment to be kept is refused in every base ({reasons})", mend=mend)
+    recipes = _choose(palette, target, setting, rules, searched)
+    tell("looking for what would have to give", len(bases), len(bases))
+    loosened = () if recipes[0].reached else _loosen(palette, target, setting, rules, searched, recipes[0], base)
+    return Answer(
+        target=target,
+        setting=setting,
+        rules=rules,
+        recipes=tuple(recipes),
+        refused={name: each for name, each in refused.items() if each},
+        warnings=tuple(limits.warnings(palette, target, recipes)),
+        loosened=loosened,
+        sets=n_sets,
+    )
+
+
+def _search(
+    palette: Palette, target: Target, setting: Setting, base: str, rules: Rules, usable: list[int]
+) -> _Searched:
+    bounds = limits.bounds(palette, base, rules)
+    problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
+    keep = limits.kept(palette, rules)
+    exact = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds)
+    shown, coarse = exact, False
+    if rules.batch_g is not None and rules.scale_step_g is not None:
+        step = 100.0 * rules.scale_step_g / rules.batch_g
+        rounded = rounding.best_roundings(problem, exact.sets, exact.loadings, step, bounds)
+        reaches = [limits.met(target, judge(problem, exact.sets, x)) for x in (exact.loadings, rounded)]
+        coarse = reaches == [True, False]
+        exact, shown = _distinct(exact, replace(exact, loadings=rounded), len(palette.pigments))
+    merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings)
+    return _Searched(base, problem, bounds, exact, shown, coarse, merits)
+
+
+def _distinct(exact: Candidates, shown: Candidates, empty: int) -> tuple[Candidates, Candidates]:
+    """Of blends that rounding made equal only the first."""
+    whole = np.zeros((len(shown.sets), empty + 1))
+    np.put_along_axis(whole, shown.sets, shown.loadings, axis=1)
+    _, first = np.unique(np.round(whole[:, :-1], 9), axis=0, return_index=True)
+    rows = np.sort(first)
+    return exact.rows(rows), shown.rows(rows)
+
+
+def _choose(
+    palette: Palette, target: Target, setting: Setting, rules: Rules, searched: list[_Searched]
+) -> list[Recipe]:
+    merits = Merits(*(np.concatenate([getattr(s.merits, f.name) for s in searched]) for f in fields(Merits)))
+    owner = [(each, row) for each in searched for row in range(len(each.shown.sets))]
+    hopeful = np.argsort(merits.score, kind="stable")[:_CHANCES]
+    looks = {int(at): _appearance(palette, setting, *owner[at]) for at in hopeful}
+    chance = np.zeros(len(owner))
+    for at, look in looks.items():
+        chance[at] = _chance(palette, look, target)
+    picked = choice.pick(merits, target.tolerance, rules.rank_by, chance, rules.most_recipes)
+    recipes = []
+    for at, words in picked:
+        look = looks.get(at) or _appearance(palette, setting, *owner[at])
+        landing = float(chance[at]) if at in looks else _chance(palette, look, target)
+        recipes.append(_recipe(palette, target, rules, *owner[at], look=look, chance=landing, merits=words))
+    return sorted(recipes, key=lambda recipe: not recipe.reached)
+
+
+def _chance(palette: Palette, look: Appearance, target: Target) -> float:
+    """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
+    if target.asks_light and abs(float(target.light_miss(look.luminous_transmittance))) > MET:
+        return 0.0
+    seen = look
+    if target.thickness_mm is not None:  # the colour is judged on a casting of the sample's thickness
+        seen = predict(palette, look.blend, setting=replace(look.setting, thickness_mm=target.thickness_mm))
+    return uncertainty.chance(
+        seen.lab, look.contrast_ratio, seen.covariance, target.lab, target.tolerance, target.opacity_miss
+    )
+
+
+def _whole(palette: Palette, sets: Index, loadings: Array) -> Array:
+    vector = np.zeros(len(palette.pigments) + 1)
+    vector[sets] = loadings
+    vector[-1] = 0.0
+    return vector
+
+
+def _appearance(palette: Palette, setting: Setting, searched: _Searched, row: int) -> Appearance:
+    loadings = _whole(palette, searched.shown.sets[row], searched.shown.loadings[row])[:-1]
+    return predict(palette, palette.blend(searched.base, loadings), setting=setting)
+
+
+def _recipe(
+    palette: Palette,
+    target: Target,
+    rules: Rules,
+    searched: _Searched,
+    row: int,
+    *,
+    look: Appearance,
+    chance: float,
+    merits: list[str],
+) -> Recipe:
+    exact, own = searched.exact, searched.merits
+    delta_e, miss = float(own.delta_e[row]), float(own.opacity[row])
+    loadings = _whole(palette, exact.sets[row], exact.loadings[row])
+    unrounded = judge(searched.problem, exact.sets[[row]], exact.loadings[[row]])
+    shown = judge(searched.problem, searched.shown.sets[[row]], searched.shown.loadings[[row]])
+    reached = limits.met(target, shown)
+    binding: tuple[str, ...] = ("scale_step",)
+    if reached or not (searched.coarse or limits.met(target, unrounded)):
+        gain = _whole(palette, exact.sets[row], exact.pull[row]) / max(float(np.sqrt(exact.cost[row])), 0.1)
+        binding = limits.binding(palette, searched.bounds, loadings, gain, target, look, shown, reached=reached)
+    return Recipe(
+        blend=look.blend,
+        appearance=look,
+        delta_e=delta_e,
+        opacity_miss=miss,
+        metamerism=float(own.metamerism[row]),
+        sensitivity=float(own.sensitivity[row]),
+        chance=chance,
+        price_per_kg=None if np.isnan(own.price[row]) else float(own.price[row]),
+        limits=binding,
+        reached=reached,
+        reason=""
+        if reached
+        else limits.why_not(palette, searched.base, searched.bounds, binding, delta_e, miss, target),
+        merits=tuple(merits),
+        premix=rounding.too_small(palette.blend(searched.base, loadings[:-1]), rules),
+    )
+
+
+def _loosen(
+    palette: Palette,
+    target: Target,
+    setting: Setting,
+    rules: Rules,
+    searched: list[_Searched],
+    best: Recipe,
+    only: str | None,
+) -> tuple[Loosened, ...]:
+    own = next(each for each in searched if each.base == best.blend.base)
+    told = list(why.loosen(own.problem, own.exact, own.bounds, best, list(palette.pigments)))
+    if only is not None:
+        for name in palette.seen:
+            usable, _ = limits.usable_pigments(palette, name, rules)
+            if name != only and set(limits.kept(palette, rules)) <= set(usable):
+                other = _search(palette, target, setting, name, rules, usable)
+                told += why.other_base(name, other.merits, target, best)
+    return tuple(told)

@@ -1,0 +1,233 @@
+"""What solving takes and gives: rules for the search, recipes, an answer."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from tint import jsonable, notebook, plots
+from tint.appearance import Appearance, Setting
+from tint.errors import InputError, JobError
+from tint.materials import Blend
+from tint.target import Target
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+RANKINGS = ("closeness", "chance", "price", "loading")
+_COLUMNS = ("delta_e", "expected_error", "contrast_ratio", "contrast_ratio_error", "chance", "price_per_kg", "reached")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rules:
+    """What a recipe may hold, and how recipes are ranked.
+
+    Parameters
+    ----------
+    most_pigments : int
+        1 to 5.
+    keep, leave_out : collection of str
+        Pigments that every recipe has, and that none has.
+    insist : collection of str
+        Pigments to use although they are known to be unsafe with the base's cure.
+    fixed : dict of str to float
+        Loadings that stand [%].
+    smallest : float
+        Least loading of any pigment in a recipe [%].
+    max_total : float, optional
+        Largest total, when less than the base's own is wanted [%].
+    stock_g : dict of str to float
+        What there is of a pigment; needs `batch_g` [g].
+    batch_g, scale_step_g : float, optional
+        With both, recipes are rounded to what the scale shows, and ranked as rounded [g].
+    walls_mm : tuple of float
+        Further wall thicknesses of the same part; the worst counts [mm].
+    rank_by : str
+        `closeness`, `chance` (of landing within the tolerance), `price` or `loading`.
+    most_recipes : int
+        How many to return.
+    """
+
+    most_pigments: int = 4
+    keep: Collection[str] = ()
+    leave_out: Collection[str] = ()
+    insist: Collection[str] = ()
+    fixed: Mapping[str, float] = field(default_factory=dict)
+    smallest: float = 0.0
+    max_total: float | None = None
+    stock_g: Mapping[str, float] = field(default_factory=dict)
+    batch_g: float | None = None
+    scale_step_g: float | None = None
+    walls_mm: tuple[float, ...] = ()
+    rank_by: str = "closeness"
+    most_recipes: int = 5
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.most_pigments <= 5:
+            raise InputError("most pigments", f"{self.most_pigments}", "1 to 5")
+        if self.rank_by not in RANKINGS:
+            raise InputError("rank by", f"`{self.rank_by}` is not known", ", ".join(RANKINGS))
+        if not self.most_recipes >= 1:
+            raise InputError("recipes", f"{self.most_recipes}", "1 or more")
+        if not 0.0 <= self.smallest < 100.0:
+            raise InputError("smallest dose", f"{self.smallest:g} %", "0 or more, in percent of the mix")
+        if self.stock_g and self.batch_g is None:
+            raise InputError("stock", "the batch is not told", mend="give the batch in grams too")
+        if self.scale_step_g is not None and self.batch_g is None:
+            raise InputError("scale step", "the batch is not told", mend="give the batch in grams too")
+        if self.scale_step_g is not None and self.batch_g is not None and self.scale_step_g * 20.0 > self.batch_g:
+            found = f"{self.scale_step_g:g} g for a batch of {self.batch_g:g} g"
+            raise InputError("scale step", found, "a twentieth of the batch at most", "a finer scale or a larger batch")
+        for name, value in (("batch", self.batch_g), ("scale step", self.scale_step_g), ("total", self.max_total)):
+            if value is not None and not value > 0.0:
+                raise InputError(name, f"{value:g}", "more than 0")
+        for wall in self.walls_mm:
+            if not 0.0 < wall <= 100.0:
+                raise InputError("wall", f"{wall:g} mm", "more than 0 and at most 100 mm")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Recipe:
+    """A blend that answers a target.
+
+    Parameters
+    ----------
+    blend : Blend
+        As the scale can show it when the rules name a scale, else exact.
+    appearance : Appearance
+        Of the part, in the setting.
+    delta_e : float
+        CIEDE2000 to the target; the worst one when several colours or walls were asked for [-].
+    opacity_miss : float
+        The largest miss in contrast ratio or transmittance, signed [-].
+    metamerism : float
+        Special index of CIE 15 for a target that was measured, else colour inconstancy: the largest over lamp, shop
+        fluorescent and LED [-].
+    sensitivity : float
+        CIEDE2000 by which it moves when every dose is off by 1 %, root sum of squares [-].
+    chance : float
+        Of a pour landing within the tolerance and the opacity asked for, 0 to 1 [-].
+    price_per_kg : float, optional
+        Of the pigments in a kilogram of mix; None when one of them has no price.
+    limits : tuple of str
+        What binds: `max_loading:total`, `max_loading:NAME`, `smallest:NAME`, `fixed:NAME`, `contrast_ratio`,
+        `transmittance`, `scale_step` when only the rounding does, or `palette` when none of these but the pigments
+        themselves keep the target away.
+    reached : bool
+        Whether colour and opacity are met.
+    reason : str
+        In words, when they are not.
+    merits : tuple of str
+        Why it is listed.
+    premix : tuple of str
+        Pigments whose dose this scale cannot weigh well.
+    """
+
+    blend: Blend
+    appearance: Appearance
+    delta_e: float
+    opacity_miss: float
+    metamerism: float
+    sensitivity: float
+    chance: float
+    price_per_kg: float | None
+    limits: tuple[str, ...]
+    reached: bool
+    reason: str
+    merits: tuple[str, ...]
+    premix: tuple[str, ...]
+
+    def _repr_html_(self) -> str:
+        return notebook.recipe_html(self)
+
+    def to_json(self) -> str:
+        """All of it as one JSON object, as it stands among those that `tint solve --json` prints."""
+        return jsonable.text(jsonable.recipe(self))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Loosened:
+    """What giving way on one point would bring.
+
+    Parameters
+    ----------
+    limit : str
+        As in `Recipe.limits`, or `thickness`, `base:NAME`, `opacity`.
+    value : float, optional
+        To what it would have to give: percent, millimetres; None when it is no number.
+    delta_e : float
+        The colour difference then [-].
+    reached : bool
+        Whether the target is met then.
+    words : str
+        The same as a sentence.
+    """
+
+    limit: str
+    value: float | None
+    delta_e: float
+    reached: bool
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Answer:
+    """Recipes for a target, best first; what was not tried and why; for a target out of reach, what would have to give.
+
+    Parameters
+    ----------
+    refused : dict of str to dict of str to str
+        Base to pigment to reason.
+    sets : int
+        How many sets of pigments were searched.
+    """
+
+    target: Target
+    setting: Setting
+    rules: Rules
+    recipes: tuple[Recipe, ...]
+    refused: dict[str, dict[str, str]]
+    warnings: tuple[str, ...]
+    loosened: tuple[Loosened, ...]
+    sets: int
+
+    @property
+    def best(self) -> Recipe:
+        """The first recipe."""
+        return self.recipes[0]
+
+    def _repr_html_(self) -> str:
+        return notebook.answer_html(self)
+
+    def to_json(self) -> str:
+        """All of it as one JSON object, with the keys that `tint solve --json` prints."""
+        return jsonable.text(jsonable.answer(self))
+
+    def to_frame(self) -> pd.DataFrame:
+        """A row a recipe: base, a column for every pigment used [%], colour, opacity, errors, price.
+
+        Raises
+        ------
+        JobError
+            If pandas is not installed.
+        """
+        try:
+            import pandas as pd
+        except ImportError as error:
+            raise JobError("to_frame", "pandas is not installed", mend="`pip install pandas`") from error
+        told = [jsonable.plain(jsonable.recipe(each)) for each in self.recipes]
+        names = sorted({name for each in told for name in each["loadings"]})
+        rows = [
+            {"base": each["base"]}
+            | {f"{name} %": each["loadings"].get(name, 0.0) for name in names}
+            | dict(zip(("L*", "a*", "b*"), each["lab"], strict=True))
+            | {name: each[name] for name in _COLUMNS}
+            for each in told
+        ]
+        return pd.DataFrame(rows, index=pd.RangeIndex(1, len(rows) + 1, name="recipe"))
+
+    def plot(self, *, ax: Axes | None = None, of: str = "reflectance") -> Axes:
+        """Its recipes over wavelength, and the target where that was measured; see `tint.plots.plot_spectra`."""
+        return plots.plot_spectra(self, ax=ax, of=of)

@@ -1,0 +1,214 @@
+"""Of many recipes the few worth pouring: what each is worth beyond its colour, and those that no other beats."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import colorimetry
+from tint.appearance import Setting, render
+from tint.palette import Palette
+from tint.recipes.aims import FAIR, Judged, Problem, judge
+from tint.target import Target
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+TEST_LIGHTS = ("A", "FL11", "LED-B3")  # a lamp, a shop's fluorescent tube, a warm LED
+# Differences that nobody would act on, by which merits are counted: a recipe is beaten only by a clear margin.
+_GRAIN = {"miss": 0.1, "metamerism": 0.2, "price": 0.05, "loading": 0.05, "sensitivity": 0.02}
+_FAR = 2.0  # a recipe that much farther from the target than the best is not worth showing
+_WEIGHTS = {"pigments": 0.05, "metamerism": 0.05, "sensitivity": 0.2, "loading": 0.02, "unsure": 0.1}
+
+
+@dataclass(frozen=True, eq=False)
+class Merits:
+    """What recipes are compared by, each of shape (n,), the less the better.
+
+    Parameters
+    ----------
+    delta_e : ndarray
+        The worst CIEDE2000 asked for.
+    opacity : ndarray
+        The largest miss in contrast ratio or transmittance, signed.
+    miss : ndarray
+        Both together, an opacity of 0.01 counting as one CIEDE2000.
+    metamerism, sensitivity, price, loading, pigments : ndarray
+        As in `Recipe`; price is NaN where it is not known.
+    unsure : ndarray
+        How many pigments are not known to be safe with the cure.
+    """
+
+    delta_e: Array
+    opacity: Array
+    miss: Array
+    metamerism: Array
+    sensitivity: Array
+    price: Array
+    loading: Array
+    pigments: Array
+    unsure: Array
+
+    @property
+    def score(self) -> Array:
+        """Closeness first, the rest as far as it decides between equals."""
+        return np.asarray(
+            self.miss
+            + _WEIGHTS["pigments"] * self.pigments
+            + _WEIGHTS["metamerism"] * self.metamerism
+            + _WEIGHTS["sensitivity"] * self.sensitivity
+            + _WEIGHTS["loading"] * self.loading
+            + _WEIGHTS["unsure"] * self.unsure
+        )
+
+
+def merits_of(palette: Palette, problem: Problem, setting: Setting, base: str, sets: Index, loadings: Array) -> Merits:
+    """Merits of blends, shape (n, m) pigments and loadings."""
+    judged = judge(problem, sets, loadings)
+    delta_e, opacity, miss = _closeness(judged)
+    unsure = np.array([p.cures is None for p in palette.pigments.values()] + [False])
+    price = np.array([np.nan if p.price is None else p.price for p in palette.pigments.values()] + [0.0])
+    return Merits(
+        delta_e=delta_e,
+        opacity=opacity,
+        miss=miss,
+        metamerism=_metamerism(palette, problem.target, setting, base, sets, loadings),
+        sensitivity=_sensitivity(judged, loadings),
+        price=np.sum(np.where(loadings > 0.0, price[sets] * loadings / 100.0, 0.0), axis=1),
+        loading=loadings.sum(axis=1),
+        pigments=np.sum(loadings > 0.0, axis=1).astype(float),
+        unsure=np.sum(unsure[sets] & (loadings > 0.0), axis=1).astype(float),
+    )
+
+
+def closeness(problem: Problem, sets: Index, loadings: Array) -> tuple[Array, Array, Array]:
+    """`delta_e`, `opacity` and `miss` of `Merits`."""
+    return _closeness(judge(problem, sets, loadings))
+
+
+def _closeness(judged: Judged) -> tuple[Array, Array, Array]:
+    delta_e, opacity = judged.colour.max(axis=1), _largest(judged.opacity)
+    return delta_e, opacity, np.asarray(np.hypot(delta_e, opacity / FAIR))
+
+
+def _largest(misses: Array) -> Array:
+    if misses.shape[1] == 0:
+        return np.zeros(len(misses))
+    return np.take_along_axis(misses, np.abs(misses).argmax(axis=1)[:, None], axis=1)[:, 0]
+
+
+def _sensitivity(judged: Judged, loadings: Array) -> Array:
+    """Colour moved by doses 1 % off; the first colour's three parts stand for all."""
+    moved = judged.colour_slopes * (0.01 * loadings)[:, None, :]
+    return np.asarray(np.sqrt(np.sum(moved**2, axis=(1, 2))))
+
+
+def _metamerism(palette: Palette, target: Target, setting: Setting, base: str, sets: Index, loadings: Array) -> Array:
+    """The largest change over the test lights, shape (n,).
+
+    Notes
+    -----
+    For a measured target: the special metamerism index for a change of illuminant (CIE 15:2004, 9.2; from memory),
+    the pair brought to match under the reference light by the ratio of its tristimulus values. For a mere colour: how
+    far the recipe's own colour drifts, adapted by CAT16.
+    """
+    over = setting.over or (palette.white if palette.backings else "none")
+    whole = np.zeros((len(sets), len(palette.pigments) + 1))
+    np.put_along_axis(whole, sets, loadings, axis=1)
+    shares = palette.shares(base, whole[:, :-1])
+    spectra = render(palette, shares, base=base, setting=setting, backings=(over,)).reflectance[0]
+    view = setting.viewing(palette)
+    here = colorimetry.xyz(spectra, view)
+    worst = np.zeros(len(sets))
+    for light in TEST_LIGHTS:
+        if light == view.light:
+            continue
+        other = colorimetry.viewing(palette.wavelengths, light=light, observer=view.observer)
+        there = colorimetry.xyz(spectra, other)
+        if target.spectrum is not None:
+            wanted, wanted_here = colorimetry.xyz(target.spectrum, other), colorimetry.xyz(target.spectrum, view)
+            there = there * wanted_here / here
+            change = colorimetry.difference(
+                colorimetry.xyz_to_lab(wanted, other.white), colorimetry.xyz_to_lab(there, other.white)
+            )
+        else:
+            adapted = colorimetry.adapt(there, other.white, to=view.white)
+            change = colorimetry.difference(
+                colorimetry.xyz_to_lab(here, view.white), colorimetry.xyz_to_lab(adapted, view.white)
+            )
+        worst = np.maximum(worst, change)
+    return worst
+
+
+def unbeaten(merits: Merits) -> NDArray[np.bool_]:
+    """Which recipes no other beats: as good in everything that counts, and better in something, shape (n,)."""
+    grain = np.stack(
+        (
+            np.floor(merits.miss / _GRAIN["miss"]),
+            np.floor(merits.metamerism / _GRAIN["metamerism"]),
+            np.floor(np.log(np.nan_to_num(merits.price, nan=1e9) + 1e-6) / _GRAIN["price"]),
+            np.floor(np.log(merits.loading + 1e-6) / _GRAIN["loading"]),
+            np.floor(merits.sensitivity / _GRAIN["sensitivity"]),
+            merits.pigments,
+            merits.unsure,
+        ),
+        axis=1,
+    )
+    no_worse = np.all(grain[:, None, :] <= grain[None, :, :], axis=2)
+    better = np.any(grain[:, None, :] < grain[None, :, :], axis=2)
+    return np.asarray(~np.any(no_worse & better, axis=0))
+
+
+def pick(
+    merits: Merits, tolerance: float, rank_by: str, chance: Array | None, most: int
+) -> list[tuple[int, list[str]]]:
+    """The few to show, best first, each with the reasons why.
+
+    Of those that are near enough to be poured, the best of each merit is shown though its score be lower.
+    """
+    order = np.argsort(_key(merits, rank_by, chance, tolerance), kind="stable")
+    standing = unbeaten(merits)
+    near = merits.miss <= max(tolerance, float(merits.miss.min()) + 0.3)
+    champions = _champions(merits, near, chance)
+    shown = [int(at) for at in order if standing[at] and near[at]]
+    first = shown[:1] or [int(order[0])]
+    rest = [at for at in shown if at not in first]
+    rest.sort(key=lambda at: at not in champions)  # stable: champions first, each in its rank
+    worth = [int(at) for at in order if merits.miss[at] <= merits.miss[first[0]] + _FAR]
+    spare = [at for at in worth if at not in first and at not in rest]
+    chosen = (first + rest + spare)[:most]
+    rank = {int(at): place for place, at in enumerate(order)}
+    chosen.sort(key=lambda at: rank[at])
+    return [(at, champions.get(at, ["no other beats it in everything"] if standing[at] else [])) for at in chosen]
+
+
+def _key(merits: Merits, rank_by: str, chance: Array | None, tolerance: float) -> Array:
+    out = np.where(merits.miss > max(tolerance, float(merits.miss.min()) + 0.3), 1e3, 0.0)
+    if rank_by == "chance" and chance is not None:
+        return np.asarray(-chance + 1e-3 * merits.score)
+    if rank_by == "price":
+        return np.asarray(out + np.nan_to_num(merits.price, nan=1e2) + 1e-3 * merits.score)
+    if rank_by == "loading":
+        return np.asarray(out + merits.loading + 1e-3 * merits.score)
+    return merits.score
+
+
+def _champions(merits: Merits, near: NDArray[np.bool_], chance: Array | None) -> dict[int, list[str]]:
+    told = {
+        "the nearest colour": merits.delta_e,
+        "the fewest pigments": merits.pigments + 1e-3 * merits.miss,
+        "the least pigment in all": merits.loading,
+        "the cheapest": merits.price,
+        "the steadiest from light to light": merits.metamerism,
+        "the least upset by weighing": merits.sensitivity,
+    }
+    if chance is not None:
+        told["the most likely to land"] = -chance
+    champions: dict[int, list[str]] = {}
+    for words, value in told.items():
+        ranked = np.where(near & np.isfinite(value), value, np.inf)
+        if np.isfinite(ranked.min()):
+            champions.setdefault(int(ranked.argmin()), []).append(words)
+    return champions

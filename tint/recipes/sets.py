@@ -1,0 +1,260 @@
+"""Every set of pigments at its optimum: small sets first, larger ones from where their best part ended.
+
+A set that gains nothing from its last pigment stops at once, so that most of the many large sets cost one look. The
+first pass sees every second wavelength; the sets that came nearest are finished on all of them, from several starts.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.recipes.aims import STRICT, Problem, judge, thinned
+from tint.recipes.search import Found, minimise
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+_COARSE_NM = 20.0
+_FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the smallest sets from
+_LAST_SHARES = (0.02, 0.3)  # to start the finalists from, besides where the first pass left them
+_FINALISTS = 160
+_LEVELLINGS = 6
+_TORN = 0.05  # misses above this may be colour and opacity pulling apart
+_EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
+_TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
+_UNSEEN = 0.02  # CIEDE2000 that leaving it out may cost
+_ALIKE = 0.02  # doses that differ by no more than this share make one recipe
+
+
+@dataclass(frozen=True, eq=False)
+class Bounds:
+    """Limits of the loadings, shape (n_pigments + 1,), the empty slot last [%]; and of their sum."""
+
+    low: Array
+    high: Array
+    total: float
+
+    @property
+    def largest(self) -> Array:
+        """What each pigment can reach alone, within the total, shape (n_pigments + 1,) [%]."""
+        return np.minimum(self.high, self.total)
+
+
+@dataclass(frozen=True, eq=False)
+class Candidates:
+    """Sets at their optimum.
+
+    Parameters
+    ----------
+    sets : ndarray of int, shape (n, most)
+        Pigments of each; the number of pigments stands for an empty slot.
+    loadings, pull : ndarray, shape (n, most)
+        As `search.Found`.
+    cost : ndarray, shape (n,)
+    """
+
+    sets: Index
+    loadings: Array
+    cost: Array
+    pull: Array
+
+    def rows(self, chosen: Index | NDArray[np.bool_]) -> Candidates:
+        """Some of them."""
+        return Candidates(self.sets[chosen], self.loadings[chosen], self.cost[chosen], self.pull[chosen])
+
+
+def best_of_sets(
+    problem: Problem, *, usable: Sequence[int], keep: Sequence[int], most: int, bounds: Bounds
+) -> Candidates:
+    """Optimise all sets of up to `most` usable pigments that hold `keep`, and finish the best, nearest first."""
+    first = _first_pass(_coarse(problem), usable=usable, keep=keep, most=most, bounds=bounds)
+    size = np.sum(first.sets < len(bounds.low) - 1, axis=1)
+    order = np.argsort(np.sqrt(first.cost) + _EACH_PIGMENT * size, kind="stable")[:_FINALISTS]
+    ended = _tidied(problem, finish(problem, first.sets[order], first.loadings[order], bounds), bounds)
+    if not problem.target.asks_opacity and not problem.target.asks_light:
+        return ended
+    # The fair trade between colour and opacity, and the nearest colour that has the opacity: both are worth knowing.
+    torn = np.sqrt(ended.cost) > _TORN
+    if not torn.any():
+        return ended
+    held = replace(problem, opacity_scale=STRICT)
+    strict = _tidied(held, finish(held, ended.sets[torn], ended.loadings[torn], bounds), bounds)
+    return joined((ended, strict.rows(~_met_before(strict, ended))))
+
+
+def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
+    """Traces that nobody would see taken out; of sets that thereby become one only the best; nearest first."""
+    empty = len(bounds.low) - 1
+    trace = (found.loadings < _TRACE * bounds.largest[found.sets]) & (bounds.low[found.sets] == 0.0)
+    sets, loadings = np.where(trace, empty, found.sets), np.where(trace, 0.0, found.loadings)
+    before, after = _worst(problem, found.sets, found.loadings), _worst(problem, sets, loadings)
+    unseen = np.sqrt(after) <= np.sqrt(before) + _UNSEEN
+    found = Candidates(
+        np.where(unseen[:, None], sets, found.sets),
+        np.where(unseen[:, None], loadings, found.loadings),
+        np.where(unseen, after, before),
+        found.pull,
+    )
+    order = np.argsort(found.cost, kind="stable")
+    _, first = np.unique(np.sort(found.sets[order], axis=1), axis=0, return_index=True)
+    return found.rows(order[np.sort(first)])
+
+
+def _worst(problem: Problem, sets: Index, loadings: Array) -> Array:
+    """The cost with the worst colour and the worst opacity in place of all, shape (n,)."""
+    judged = judge(problem, sets, loadings)
+    thrift = judged.residuals[:, -sets.shape[1] :]
+    opacity = np.abs(judged.opacity).max(axis=1, initial=0.0) / problem.opacity_scale
+    return np.asarray(judged.colour.max(axis=1) ** 2 + opacity**2 + np.sum(thrift**2, axis=1))
+
+
+def _met_before(later: Candidates, earlier: Candidates) -> NDArray[np.bool_]:
+    """Which of the later recipes one of the earlier ones already is, shape (n_later,)."""
+    n = 1 + max(int(later.sets.max()), int(earlier.sets.max()))
+    one, two = np.zeros((len(later.sets), 1, n)), np.zeros((1, len(earlier.sets), n))
+    np.put_along_axis(one[:, 0], later.sets, later.loadings, axis=1)
+    np.put_along_axis(two[0], earlier.sets, earlier.loadings, axis=1)
+    return np.asarray(np.any(np.all(np.abs(one - two) <= _ALIKE * np.maximum(one, two), axis=2), axis=1))
+
+
+def count_sets(usable: int, keep: int, most: int) -> int:
+    """How many sets that is."""
+    return sum(math.comb(usable - keep, size - keep) for size in range(max(keep, 1), min(most, usable) + 1))
+
+
+def _coarse(problem: Problem) -> Problem:
+    step = float(problem.wavelengths[1] - problem.wavelengths[0])
+    return thinned(problem, max(1, int(_COARSE_NM / step + 1e-6)))
+
+
+def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
+    """Bring sets to their optimum on all wavelengths, from given loadings and from afresh."""
+    starts = [loadings, *(share * bounds.largest[sets] for share in _LAST_SHARES)]
+    every = np.concatenate([sets] * len(starts))
+    found = _minimise(problem, every, np.concatenate(starts), bounds, tolerance=1e-8, most_steps=60)
+    choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
+    best = Candidates(sets, found.loadings[choice], found.cost[choice], found.pull[choice])
+    if sum(len(casting.colours) for casting in problem.castings) > 1:
+        best = _level_out(problem, best, bounds)
+    return best
+
+
+def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
+    """Of several colours the worst counts: weigh each by how far it is missed, and again (Lawson 1961; from memory)."""
+    emphasis = np.ones_like(judge(problem, found.sets, found.loadings).colour)
+    for _ in range(_LEVELLINGS):
+        missed = judge(problem, found.sets, found.loadings).colour
+        emphasis = emphasis * (missed + 1e-3)
+        emphasis /= emphasis.mean(axis=1, keepdims=True)
+        again = _minimise(problem, found.sets, found.loadings, bounds, tolerance=1e-6, most_steps=20, emphasis=emphasis)
+        better = judge(problem, found.sets, again.loadings).colour.max(axis=1) < missed.max(axis=1)
+        if not better.any():
+            break
+        found = Candidates(
+            found.sets,
+            np.where(better[:, None], again.loadings, found.loadings),
+            np.where(better, again.cost, found.cost),
+            np.where(better[:, None], again.pull, found.pull),
+        )
+    return found
+
+
+def _minimise(
+    problem: Problem,
+    sets: Index,
+    start: Array,
+    bounds: Bounds,
+    *,
+    tolerance: float,
+    most_steps: int,
+    emphasis: Array | None = None,
+) -> Found:
+    def residuals(rows: Index, loadings: Array) -> tuple[Array, Array]:
+        weights = None if emphasis is None else emphasis[rows]
+        judged = judge(problem, sets[rows], loadings, rows, weights)
+        return judged.residuals, judged.slopes
+
+    return minimise(
+        residuals,
+        start,
+        low=bounds.low[sets],
+        high=bounds.high[sets],
+        total=bounds.total,
+        tolerance=tolerance,
+        most_steps=most_steps,
+    )
+
+
+def _first_pass(
+    problem: Problem, *, usable: Sequence[int], keep: Sequence[int], most: int, bounds: Bounds
+) -> Candidates:
+    others = [pigment for pigment in usable if pigment not in keep]
+    empty = len(bounds.low) - 1
+    levels: list[Candidates] = []
+    for size in range(len(keep), min(most, len(keep) + len(others)) + 1):
+        sets = np.full((0, most), empty, dtype=np.int64)
+        combined = [
+            more
+            for more in itertools.combinations(others, size - len(keep))
+            if bounds.low[[*keep, *more]].sum() <= bounds.total * (1.0 + 1e-9)
+        ]
+        if combined:
+            sets = np.full((len(combined), most), empty, dtype=np.int64)
+            members = np.array([[*keep, *more] for more in combined], dtype=np.int64).reshape(len(combined), size)
+            sets[:, :size] = np.sort(members, axis=1)
+        parent = levels[-1] if levels and size > 1 else None  # the uncoloured base is no start for a pigment
+        levels.append(_level(problem, sets, size, parent, keep, bounds))
+    return joined(levels)
+
+
+def joined(several: Sequence[Candidates]) -> Candidates:
+    """Several as one."""
+    names = ("sets", "loadings", "cost", "pull")
+    return Candidates(*(np.concatenate([getattr(each, name) for each in several]) for name in names))
+
+
+def _level(
+    problem: Problem, sets: Index, size: int, parent: Candidates | None, keep: Sequence[int], bounds: Bounds
+) -> Candidates:
+    high = bounds.largest[sets]
+    if parent is None:
+        starts = [share * high for share in _FIRST_SHARES]
+    else:
+        starts = [_from_parent(sets, size, parent, keep, bounds)]
+        if size == 2 and not keep:
+            starts += [share * high for share in _FIRST_SHARES[1:3]]
+    found = _minimise(
+        problem, np.concatenate([sets] * len(starts)), np.concatenate(starts), bounds, tolerance=1e-4, most_steps=25
+    )
+    choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
+    return Candidates(sets, found.loadings[choice], found.cost[choice], found.pull[choice])
+
+
+def _from_parent(sets: Index, size: int, parent: Candidates, keep: Sequence[int], bounds: Bounds) -> Array:
+    """Loadings of the best set that lacks one pigment of each set, the pigment itself at its least."""
+    empty = len(bounds.low) - 1
+    known = _codes(parent.sets, empty)
+    order = np.argsort(known)
+    least = np.full(len(sets), np.inf)
+    start = bounds.low[sets]
+    for left_out in range(size):
+        without = np.delete(sets, left_out, axis=1)
+        without = np.concatenate((without, np.full((len(sets), 1), empty)), axis=1)
+        place = np.minimum(np.searchsorted(known, _codes(without, empty), sorter=order), len(known) - 1)
+        row = order[place]
+        better = ~np.isin(sets[:, left_out], keep) & (parent.cost[row] < least)
+        least = np.where(better, parent.cost[row], least)
+        loadings = np.insert(parent.loadings[row][:, :-1], left_out, bounds.low[sets[:, left_out]], axis=1)
+        start = np.where(better[:, None], loadings, start)
+    return start
+
+
+def _codes(sets: Index, empty: int) -> Index:
+    """One number for each set."""
+    return np.asarray(sets @ (empty + 1) ** np.arange(sets.shape[1], dtype=np.int64))

@@ -1,0 +1,150 @@
+"""A new lot, judged by one letdown pour: how strong it is, what hue is left over, and what becomes of old recipes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import colorimetry
+from tint.appearance import Setting, predict
+from tint.errors import InputError
+from tint.materials import Blend
+from tint.palette import Palette
+from tint.trials.trial import Doubts, Trial, check_trial
+from tint.trials.update import Posterior, learn
+
+Array = NDArray[np.float64]
+
+_ANY_STRENGTH = 60.0  # prior of a lot that nothing is known of, one standard deviation [%]
+_SURE = 2.0
+_OFTEN_SEEN = 0.8  # CIEDE2000 half of lookers perceive (Paravina and others 2015, J. Esthet. Restor. Dent. 27 S1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LotCheck:
+    """What one letdown says of a lot.
+
+    Parameters
+    ----------
+    what : str
+        The pigment or base.
+    strength : float
+        By which its absorption and scattering are multiplied against the lot of the swatches; of a base, its haze [-].
+    strength_error : float
+        Standard deviation of the strength [-].
+    hue_left : float
+        CIEDE2000 between the letdown as read and as predicted at that strength: what strength cannot explain [-].
+    hue_error : float
+        What casting and reading alone would leave, 95 times in 100 [-].
+    verdict : str
+        `same`, `rescale`, or `recast`.
+    words : str
+    """
+
+    what: str
+    strength: float
+    strength_error: float
+    hue_left: float
+    hue_error: float
+    verdict: str
+    words: str
+
+
+def check_lot(palette: Palette, what: str, letdown: Trial) -> LotCheck:
+    """Strength and hue of a new lot of a pigment or base, all else in the letdown being of the lots of the swatches.
+
+    Parameters
+    ----------
+    what : str
+        The pigment or base whose lot is new.
+    letdown : Trial
+        One pour with it, a pigment let down with white or in the clear, read.
+
+    Raises
+    ------
+    InputError
+        If the letdown holds none of it.
+    """
+    check_trial(palette, letdown, 1)
+    is_base = what in palette.bases
+    if not is_base and what not in palette.pigments:
+        raise InputError("lot", f"`{what}` is not in the palette", "a pigment or base of it")
+    if (is_base and letdown.blend.base != what) or (not is_base and not letdown.blend.loadings.get(what)):
+        raise InputError("lot", f"the letdown holds no {what}", mend="cast one with it")
+    learned = _learn_only(palette, what, letdown, is_base=is_base)
+    place = list(palette.bases).index(what) + len(palette.k) if is_base else _component(palette, what)
+    factor, error = float(learned.factors[place]), float(learned.factor_errors[place])
+    left, scatter = _hue_left(palette, learned, letdown)
+    return _judged(what, factor, factor * error, left, scatter, is_base=is_base)
+
+
+def _component(palette: Palette, pigment: str) -> int:
+    return len(palette.bases) + list(palette.pigments).index(pigment)
+
+
+def _learn_only(palette: Palette, what: str, letdown: Trial, *, is_base: bool) -> Posterior:
+    """The posterior when only this one lot is in doubt."""
+    scale = np.full(len(palette.bases) + len(palette.pigments), 1e-3)
+    scale[list(palette.bases).index(what) if is_base else _component(palette, what)] = _ANY_STRENGTH
+    return learn(palette, [letdown], Doubts(only=tuple(scale.tolist())))
+
+
+def _hue_left(palette: Palette, learned: Posterior, letdown: Trial) -> tuple[float, float]:
+    """The worst reading against the prediction at the lot's strength, and what casting and reading scatter."""
+    view = colorimetry.viewing(palette.wavelengths)
+    worst, scatter = 0.0, 0.0
+    for reading in letdown.readings:
+        setting = Setting(
+            thickness_mm=letdown.thickness_mm + float(learned.thickness_mm[0]), over=reading.over, seat=reading.seat
+        )
+        said = predict(learned.palette, letdown.blend, setting=setting)
+        away = float(colorimetry.difference(said.lab, colorimetry.lab(reading.values, view)))
+        if away >= worst:
+            worst, scatter = away, said.scatter
+    return worst, scatter
+
+
+def _judged(what: str, strength: float, error: float, left: float, scatter: float, *, is_base: bool) -> LotCheck:
+    percent = 100.0 * (strength - 1.0)
+    measure = "hazier" if percent > 0 else "clearer"
+    if not is_base:
+        measure = "stronger" if percent > 0 else "weaker"
+    if left > max(scatter, _OFTEN_SEEN):
+        verdict = "recast"
+        words = (
+            f"its hue is off by {left:.1f} CIEDE2000 at equal strength: cast its ladder again before matching with it"
+        )
+    elif abs(strength - 1.0) > _SURE * error:
+        verdict = "rescale"
+        words = f"it is {abs(percent):.0f} ± {100.0 * error:.0f} % {measure}: rescale old recipes"
+    else:
+        verdict = "same"
+        words = f"no change beyond its error of {100.0 * error:.0f} %: use it as the old one"
+    return LotCheck(
+        what=what,
+        strength=strength,
+        strength_error=error,
+        hue_left=left,
+        hue_error=scatter,
+        verdict=verdict,
+        words=f"{what}: {words}",
+    )
+
+
+def rescale(blend: Blend, strengths: Mapping[str, float]) -> Blend:
+    """A recipe for other lots: each loading divided by the strength of its present lot.
+
+    Raises
+    ------
+    InputError
+        If a strength is not above 0.
+    """
+    for name, strength in strengths.items():
+        if not strength > 0.0:
+            raise InputError("lot", f"a strength of {strength:g} for {name}", "more than 0")
+    return replace(
+        blend, loadings={name: loading / strengths.get(name, 1.0) for name, loading in blend.loadings.items()}
+    )

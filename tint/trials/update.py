@@ -1,0 +1,280 @@
+"""A palette learns from trials: Bayes' rule on its own covariance, and on what may have changed since the swatches.
+
+The unknowns are those of the fit, a deviation of k and s at each wavelength (`own`; m goes along with s) and what
+wavelengths share (`shared`): the palette's modes, then the logarithm of each base's absorption and scattering and of
+each pigment's strength, then thickness and doses of every trial, each in units of its own prior standard deviation.
+The posterior mode is found by Gauss-Newton. Readings that it leaves more of than their noise are believed less, by the
+ratio of the two (Birge 1932, Phys. Rev. 40, 207): what nothing here explains must not bend what does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import forward
+from tint.optics import layer
+from tint.optics.many_flux import MOST_G
+from tint.palette import Palette, bold, compress, widening
+from tint.trials.trial import Doubts, Trial
+
+Array = NDArray[np.float64]
+
+_STEPS, _LONGEST = 30, 3.0  # of Gauss-Newton, and how far one may go in standard deviations
+_ROUNDS, _SETTLED = 5, 1.05
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """What trials taught.
+
+    Parameters
+    ----------
+    palette : Palette
+        With k, s and their covariance as they are now believed to be.
+    factors, factor_errors : ndarray, shape (2 n_components,)
+        By what k and then s of each component are multiplied, and the standard deviation of their logarithm [-].
+    thickness_mm, thickness_errors : ndarray, shape (n_trials,)
+        Shift from each trial's reading, and its standard deviation [mm].
+    misfit : float
+        Root mean square of what is left of the readings, in standard deviations [-].
+    """
+
+    palette: Palette
+    factors: Array
+    factor_errors: Array
+    thickness_mm: Array
+    thickness_errors: Array
+    misfit: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Layout:
+    """Where everything stands in `shared`."""
+
+    n_modes: int
+    changes: Array  # prior sd of each change's logarithm, shape (n_changes,)
+    reach: Array  # which entries of theta each change multiplies, shape (n_changes, 3 n_components)
+    doses: tuple[tuple[int, ...], ...]  # pigments dosed in each trial
+    thickness_mm: float  # prior sd of a trial's thickness reading
+
+    @property
+    def first_trial(self) -> int:
+        return self.n_modes + self.changes.size
+
+    def thickness(self, trial: int) -> int:
+        return self.first_trial + sum(1 + len(doses) for doses in self.doses[:trial])
+
+    @property
+    def size(self) -> int:
+        return self.thickness(len(self.doses))
+
+
+def learn(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Posterior:
+    """Update a palette by trials that share their lots.
+
+    Parameters
+    ----------
+    trials : sequence of Trial
+        At least one, all checked.
+    doubts : Doubts
+    """
+    layout = _lay_out(palette, trials, doubts)
+    noise, found = 1.0, _mode(palette, trials, layout, 1.0)
+    for _ in range(_ROUNDS):
+        misfit = float(np.sqrt(np.mean(found.residual**2)))
+        if misfit <= noise * _SETTLED:
+            break
+        noise = misfit
+        found = _mode(palette, trials, layout, noise)
+    return _posterior(palette, layout, found, np.sqrt(_surprise(palette, trials)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Mode:
+    """The posterior mode: what is believed there, and what is left of the readings at their own noise."""
+
+    shared: Array
+    theta: Array
+    factor: Array
+    by_shared: Array
+    solved: _Solved
+    residual: Array
+
+
+def _mode(palette: Palette, trials: Sequence[Trial], layout: _Layout, noise: float) -> _Mode:
+    """The mode by Gauss-Newton, the readings' noise taken `noise` times as large as it is stated."""
+    own, shared = np.zeros(palette.local.shape[:2]), np.zeros(layout.size)
+    prior = np.asarray(np.linalg.inv(palette.local))
+    for _ in range(_STEPS):
+        theta, factor, by_shared = _believed(palette, layout, own, shared)
+        residual, by_theta, direct = (each / noise for each in _miss(palette, trials, layout, theta, shared))
+        by_own = _lowered(palette, by_theta * factor)
+        slopes = np.einsum("wmt,wtq->wmq", by_theta, by_shared) + direct
+        solved = _solve(prior, own, shared, residual, by_own, slopes)
+        move = float(np.abs(solved.shared - shared).max())
+        step = min(1.0, _LONGEST / max(move, 1e-12))
+        own, shared = own + step * (solved.own - own), shared + step * (solved.shared - shared)
+        if move < 1e-6:
+            break
+    theta, factor, by_shared = _believed(palette, layout, own, shared)
+    residual, _, _ = _miss(palette, trials, layout, theta, shared)
+    return _Mode(shared, theta, factor, by_shared, solved, residual)
+
+
+def _surprise(palette: Palette, trials: Sequence[Trial]) -> float:
+    """By how much castings left out in the ways of these trials were missed: a ratio of mean squares."""
+    return max(widening(palette.surprises, bold(palette.seen, each.blend, each.thickness_mm)) for each in trials)
+
+
+def _lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> _Layout:
+    n_bases, n = len(palette.bases), len(palette.k)
+    changes, reach = [], []
+    kinds = ((doubts.tint_percent, doubts.haze_percent), (doubts.strength_percent,))
+    for at in range(n):
+        both = np.zeros(3 * n)
+        percents = kinds[at >= n_bases] if not doubts.only else (doubts.only[at],) * (2 if at < n_bases else 1)
+        if at < n_bases:
+            for block, percent in enumerate(percents):
+                alone = both.copy()
+                alone[[at] if block == 0 else [at + n, at + 2 * n]] = 1.0
+                changes.append(percent / 100.0)
+                reach.append(alone)
+        else:
+            both[[at, at + n, at + 2 * n]] = 1.0
+            changes.append(percents[0] / 100.0)
+            reach.append(both)
+    doses = tuple(tuple(np.flatnonzero(palette.loadings(trial.blend)).tolist()) for trial in trials)
+    sd = palette.instrument.thickness_error_mm if doubts.thickness_mm is None else doubts.thickness_mm
+    return _Layout(palette.modes.shape[0], np.array(changes), np.array(reach), doses, sd)
+
+
+def _believed(palette: Palette, layout: _Layout, own: Array, shared: Array) -> tuple[Array, Array, Array]:
+    """theta now, shape (W, t); its factor, shape (t,); and its slopes by `shared`, shape (W, t, q)."""
+    z, u = shared[: layout.n_modes], shared[layout.n_modes : layout.first_trial]
+    before = np.concatenate(palette.coefficients).T + _lifted(palette, own)
+    before += np.einsum("r,rwt->wt", z, palette.modes)
+    before = np.maximum(before, 0.0)
+    factor = np.exp((u * layout.changes) @ layout.reach)
+    theta = before * factor
+    slopes = np.zeros((*theta.shape, layout.size))
+    slopes[..., : layout.n_modes] = np.moveaxis(palette.modes, 0, -1) * factor[:, None]
+    slopes[..., layout.n_modes : layout.first_trial] = theta[..., None] * (layout.reach.T * layout.changes)
+    return theta, factor, slopes
+
+
+def _lifted(palette: Palette, own: Array) -> Array:
+    """Changes of k and s, shape (W, 2 n, ...), with those of m that go along with s, shape (W, 3 n, ...)."""
+    s = own[:, len(palette.k) :]
+    m = s / (1.0 - palette.g.T).reshape(*palette.g.T.shape, *(1,) * (s.ndim - 2))
+    return np.concatenate((own, m), axis=1)
+
+
+def _lowered(palette: Palette, by_theta: Array) -> Array:
+    """Slopes by k and s, shape (W, m, 2 n), from those by k, s and m, shape (W, m, 3 n)."""
+    n = len(palette.k)
+    by_s = by_theta[..., n : 2 * n] + by_theta[..., 2 * n :] / (1.0 - palette.g.T)[:, None]
+    return np.concatenate((by_theta[..., :n], by_s), axis=-1)
+
+
+def _miss(
+    palette: Palette, trials: Sequence[Trial], layout: _Layout, theta: Array, shared: Array
+) -> tuple[Array, Array, Array]:
+    """Residuals in standard deviations, shape (W, m); slopes by theta, (W, m, t), and by what is the trials' own."""
+    n = len(palette.k)
+    coefficients = theta.T.reshape(3, n, -1)
+    instrument = palette.instrument
+    residuals, by_theta, direct = [], [], []
+    for number, trial in enumerate(trials):
+        at = layout.thickness(number)
+        d = max(trial.thickness_mm + layout.thickness_mm * shared[at], 0.05 * trial.thickness_mm)
+        dosed = list(layout.doses[number])
+        loadings = palette.loadings(trial.blend)
+        off = instrument.dose_error_percent / 100.0 * shared[at + 1 : at + 1 + len(dosed)]
+        exact = loadings[dosed]
+        loadings[dosed] = exact * (1.0 + off)
+        share = palette.shares(trial.blend.base, loadings)
+        optics = palette.optics(trial.blend.base)
+        base = list(palette.bases).index(trial.blend.base)
+        for reading in trial.readings:
+            read, (*by_mixed, by_d) = layer.reflectance_slopes(
+                *forward.mix(coefficients, share),
+                thickness=d,
+                backing=palette.backing(reading.over),
+                seat=reading.seat,
+                optics=optics,
+            )
+            noise = reading.noise * max(instrument.repeatability, 1e-4)
+            sd = np.hypot(noise, palette.misfit * np.maximum(read, 0.0) ** (2 / 3))
+            residuals.append((reading.values - read) / sd)
+            by_theta.append(np.concatenate([np.outer(slope / sd, share) for slope in by_mixed], axis=1))
+            own = np.zeros((read.size, layout.size))
+            own[:, at] = layout.thickness_mm * by_d / sd
+            for slot, pigment in enumerate(dosed):
+                number_of = len(palette.bases) + pigment
+                gain = sum(
+                    slope * (each[number_of] - each[base] / 100.0)
+                    for slope, each in zip(by_mixed, coefficients, strict=True)
+                )
+                own[:, at + 1 + slot] = instrument.dose_error_percent / 100.0 * exact[slot] * gain / sd
+            direct.append(own)
+    return np.stack(residuals, axis=1), np.stack(by_theta, axis=1), np.stack(direct, axis=1)
+
+
+@dataclass(frozen=True, eq=False)
+class _Solved:
+    own: Array
+    shared: Array
+    local: Array  # covariance of `own` at each wavelength, given `shared`
+    lean: Array  # how `own` follows `shared`, shape (W, t, q)
+    root: Array  # a square root of the covariance of `shared`, shape (q, q)
+
+
+def _solve(prior: Array, own: Array, shared: Array, residual: Array, by_own: Array, slopes: Array) -> _Solved:
+    """One Gauss-Newton step, written for the new values themselves: both priors are about zero."""
+    aimed = residual + np.einsum("wmt,wt->wm", by_own, own) + slopes @ shared
+    transposed = np.swapaxes(by_own, 1, 2)
+    local = np.asarray(np.linalg.inv(prior + transposed @ by_own))
+    cross = transposed @ slopes
+    lean = -local @ cross
+    alone = np.einsum("wst,wt->ws", local, np.einsum("wtm,wm->wt", transposed, aimed))
+    information = np.eye(shared.size) + np.einsum("wmq,wmr->qr", slopes, slopes) + np.einsum("wtq,wtr->qr", cross, lean)
+    pull = np.einsum("wmq,wm->q", slopes, aimed) - np.einsum("wtq,wt->q", cross, alone)
+    values, vectors = np.linalg.eigh(0.5 * (information + information.T))
+    root = vectors / np.sqrt(np.maximum(values, 1e-12))
+    new_shared = root @ (root.T @ pull)
+    return _Solved(alone + lean @ new_shared, new_shared, local, lean, root)
+
+
+def _posterior(palette: Palette, layout: _Layout, found: _Mode, widening: float) -> Posterior:
+    """What the mode says; standard deviations widened by what the palette's own swatches were missed by."""
+    shared, theta, factor, solved = found.shared, found.theta, found.factor, found.solved
+    n = len(palette.k)
+    follows = found.by_shared + _lifted(palette, solved.lean) * factor[:, None]
+    errors = np.minimum(widening * np.sqrt(np.sum(solved.root**2, axis=1)), 1.0)  # no more than before the trials
+    changes = slice(layout.n_modes, layout.first_trial)
+    believed = shared[changes] * layout.changes
+    places = np.array([layout.thickness(number) for number in range(len(layout.doses))])
+    of_own = factor[: 2 * n]
+    local = solved.local * of_own[:, None] * of_own
+    scale = _lifted(palette, np.sqrt(np.einsum("wtt->wt", local))) + 1e-12
+    k, s, m = np.ascontiguousarray(theta.T).reshape(3, n, -1)
+    new = replace(
+        palette,
+        k=k,
+        s=s,
+        g=np.clip(forward.anisotropy(np.stack((k, s, m))), 0.0, MOST_G),
+        local=local,
+        modes=compress(np.moveaxis(follows @ solved.root, -1, 0), scale),
+    )
+    return Posterior(
+        palette=new,
+        factors=np.exp(believed @ layout.reach)[: 2 * n],
+        factor_errors=((errors[changes] * layout.changes) @ layout.reach)[: 2 * n],
+        thickness_mm=layout.thickness_mm * shared[places],
+        thickness_errors=layout.thickness_mm * errors[places],
+        misfit=float(np.sqrt(np.mean(found.residual**2))),
+    )

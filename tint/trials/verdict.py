@@ -1,0 +1,147 @@
+"""Whether a trial is to be corrected: each thing that was asked, against what pouring and reading alone scatter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import colorimetry
+from tint.appearance import Appearance, Setting, predict
+from tint.opacity import MET
+from tint.palette import Palette
+from tint.recipes import Recipe
+from tint.target import Look, Target
+from tint.trials.trial import Trial
+
+Array = NDArray[np.float64]
+
+COLOUR, CONTRAST, LIGHT = "colour", "contrast ratio", "transmittance"
+# Of a scatter that is added to what remains: there only one side of it counts, 1.645 standard deviations for 1.96.
+_ONE_SIDE = 0.84
+_LIGHT_SCATTER = 0.02  # of a luminous transmittance, for which no error is known: lamps vary by more
+_SAME_WALL = 2.0  # thickness errors within which a trial was poured as thick as was asked
+
+
+@dataclass(frozen=True, kw_only=True)
+class Miss:
+    """One thing that was asked, and by how much the last trial misses it.
+
+    Parameters
+    ----------
+    what : str
+        `colour`, `colour over BACKING`, `contrast ratio` or `transmittance`.
+    value : float
+        CIEDE2000; else trial less what was asked, signed [-].
+    scatter : float
+        What pouring and reading the same again would scatter, 95 times in 100 [the same].
+    as_read : bool
+        Whether the trial was read so; else it is what the corrected palette says of it.
+    remains : float
+        What the corrected recipe would still miss, unsigned [the same].
+    """
+
+    what: str
+    value: float
+    scatter: float
+    as_read: bool
+    remains: float = 0.0
+
+    @property
+    def leave(self) -> bool:
+        """Whether it is no more than what would remain anyway and the scatter do together."""
+        return abs(self.value) <= max(self.scatter, self.remains + _ONE_SIDE * self.scatter)
+
+    @property
+    def words(self) -> str:
+        """Both numbers, in a clause."""
+        if self.what.startswith(COLOUR):
+            where = self.what.removeprefix(COLOUR)
+            return f"{self.value:.2f} CIEDE2000 from the target{where} (scatter {self.scatter:.2f})"
+        return f"{abs(self.value):.3f} {'above' if self.value > 0 else 'below'} the {self.what} (± {self.scatter:.3f})"
+
+
+def misses(
+    palette: Palette, target: Target, trial: Trial, *, setting: Setting, foretold: Appearance, recipe: Recipe
+) -> list[Miss]:
+    """All that a target asks of a trial; the colour in the setting comes first.
+
+    Parameters
+    ----------
+    palette : Palette
+        As it is now believed to be.
+    foretold : Appearance
+        What it says of the trial's blend in the setting.
+    recipe : Recipe
+        The corrected one.
+    """
+    first = Look(lab=target.lab, thickness_mm=target.thickness_mm)
+    looks = [replace(each, thickness_mm=each.thickness_mm or target.thickness_mm) for each in (first, *target.also)]
+    told = [replace(_colour(palette, look, trial, setting, foretold), remains=recipe.delta_e) for look in looks]
+    remains = abs(recipe.opacity_miss)
+    if target.asks_opacity and np.isfinite(foretold.contrast_ratio):
+        read = _read_ratio(palette, trial, setting)
+        ratio = foretold.contrast_ratio if read is None else read
+        scatter = max(foretold.contrast_ratio_error, MET)
+        miss = float(target.opacity_miss(ratio))
+        told.append(Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None, remains=remains))
+    if target.asks_light:
+        miss = float(target.light_miss(foretold.luminous_transmittance))
+        told.append(Miss(what=LIGHT, value=miss, scatter=_LIGHT_SCATTER, as_read=False, remains=remains))
+    return told
+
+
+def _colour(palette: Palette, look: Look, trial: Trial, setting: Setting, foretold: Appearance) -> Miss:
+    own = replace(
+        setting,
+        over=look.over or foretold.over,
+        seat=look.seat or setting.seat,
+        thickness_mm=look.thickness_mm or setting.thickness_mm,
+    )
+    seen = foretold if own == replace(setting, over=foretold.over) else predict(palette, trial.blend, setting=own)
+    read = _read(palette, trial, own)
+    lab = seen.lab if read is None else colorimetry.lab(read, setting.viewing(palette))
+    return Miss(
+        what=COLOUR + (f" over {look.over}" if look.over else ""),
+        value=float(colorimetry.difference(look.lab, lab)),
+        scatter=seen.scatter,
+        as_read=read is not None,
+    )
+
+
+def _read(palette: Palette, trial: Trial, asked: Setting) -> Array | None:
+    """The mean of the readings that were taken as the colour is asked for; None when there is none."""
+    own = palette.instrument
+    same_wall = abs(trial.thickness_mm - asked.thickness_mm) <= _SAME_WALL * own.thickness_error_mm + 1e-9
+    same_geometry = asked.geometry in ("", own.geometry)
+    alike = [r.values for r in trial.readings if r.over == asked.over and (r.seat == asked.seat or r.over == "none")]
+    return np.mean(alike, axis=0) if alike and same_wall and same_geometry else None
+
+
+def _read_ratio(palette: Palette, trial: Trial, setting: Setting) -> float | None:
+    black, white = (_read(palette, trial, replace(setting, over=name)) for name in (palette.black, palette.white))
+    if black is None or white is None:
+        return None
+    return float(colorimetry.contrast_ratio(black, white, setting.viewing(palette)))
+
+
+def verdict(found: Sequence[Miss], tolerance: float) -> str:
+    """What to do, in a sentence."""
+    colours = [miss.value for miss in found if miss.what.startswith(COLOUR)]
+    within = max(colours) <= tolerance
+    if all(miss.leave for miss in found):
+        if any(abs(miss.value) > miss.scatter for miss in found):
+            nearest = "; ".join(f"{miss.what} {miss.remains:.2g}" for miss in found if miss.remains)
+            return f"Leave it: {_listed(found)}, and no recipe found would miss clearly less ({nearest})."
+        beyond = "" if within else f"; that is more than the {tolerance:g} asked for, and only steadier work will help"
+        return f"Leave it: {_listed(found)}, which weighing, thickness and reading alone would do{beyond}."
+    told = [miss for miss in found if not miss.leave]
+    colour_only = all(miss.what.startswith(COLOUR) for miss in told)
+    good = f"; it is within the {tolerance:g} asked for, so this pour may pass" if within and colour_only else ""
+    return f"Correct it: the trial is {' and '.join(miss.words for miss in told)}{good}."
+
+
+def _listed(found: Sequence[Miss]) -> str:
+    return "the trial is " + " and ".join(miss.words for miss in found if miss.value or miss.what == COLOUR)

@@ -1,0 +1,173 @@
+"""Where mass is booked: every weighing of a batch, pigment beside the parts, base of a premix within its part."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.materials import Base, Blend
+from tint.palette import Palette
+from tint.weighing.cups import Cups, Plan, Split, minutes_of
+from tint.weighing.premix import Premix
+from tint.weighing.rounding import Weighings
+from tint.weighing.scale import Scale, whole
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """One weighing.
+
+    Parameters
+    ----------
+    what : str
+        A pigment, its premix, or the base's part.
+    part : str
+        The part of the base that it is, or goes into.
+    grams, exact_grams : float
+        As the scale can show it, and before rounding [g].
+    percent : float
+        Of the finished mix, as rounded [%].
+    pigment : str
+        The pigment that is in it; empty for a part.
+    pigment_g : float
+        Of that pigment, as rounded [g].
+    lot : str
+        Of the pigment, where the palette tells it.
+    """
+
+    what: str
+    part: str
+    grams: float
+    exact_grams: float
+    percent: float
+    pigment: str = ""
+    pigment_g: float = 0.0
+    lot: str = ""
+
+    @property
+    def into(self) -> str:
+        """What it goes into, in words; for a part its cup."""
+        return f"part {self.part}" if self.pigment else "the cup"
+
+
+def in_order(blend: Blend) -> list[str]:
+    """Pigments from the largest dose to the smallest, so that a slip is made while little has been spent."""
+    return sorted((name for name, x in blend.loadings.items() if x > 0.0), key=lambda name: -blend.loadings[name])
+
+
+def booked(
+    palette: Palette, base: Base, doses: Mapping[str, float], made: Mapping[str, Premix], *, total_g: float,
+    step_g: float, cups: int,
+) -> tuple[list[tuple[str, str]], Weighings]:  # fmt: skip
+    """What each weighing is and the part that it is or goes into, and the exact weights.
+
+    Parameters
+    ----------
+    doses : mapping of str to float
+        Pigments in their order [g].
+    made : mapping of str to Premix
+        Those that are weighed as premixes.
+    total_g : float
+        Of the batch [g].
+    step_g : float
+        Of the scale [g].
+    cups : int
+        Into each of which the parts are weighed that take no pigment.
+    """
+    own, parts = base.pigment_in, tuple(base.mix)
+    mix = np.array([base.mix[part] for part in parts]) / sum(base.mix.values())
+    base_g = dict(zip(parts, mix * (total_g - sum(doses.values())), strict=True))
+    base_g[own] -= sum(premix.base_g for premix in made.values())
+    # Pigments go into their part before the other parts, so that the clock starts last.
+    others = [part for part in parts if part != own]
+    names = [(f"part {own}", own), *((made[name].name if name in made else name, own) for name in doses)]
+    names += [(f"part {part}", part) for part in others]
+    exact = [base_g[own], *(made[name].used_g if name in made else grams for name, grams in doses.items())]
+    exact += [base_g[part] for part in others]
+    pigment, content = np.zeros((len(names), len(palette.pigments))), np.zeros((len(names), len(parts)))
+    for row, name in enumerate(doses, start=1):
+        strength = 1.0 / made[name].whole if name in made else 1.0
+        pigment[row, list(palette.pigments).index(name)] = strength
+        content[row, parts.index(own)] = 1.0 - strength
+    is_part = np.array([what == f"part {part}" for what, part in names])
+    is_part[1 : 1 + len(doses)] = False  # whatever a pigment is called
+    for line in np.flatnonzero(is_part):
+        content[line, parts.index(names[line][1])] = 1.0
+    steps = np.array(
+        [step_g * (cups if each and part != own else 1) for each, (_, part) in zip(is_part, names, strict=True)]
+    )
+    return names, Weighings(exact=np.array(exact), steps=steps, pigment=pigment, base=content, own=is_part, mix=mix)
+
+
+def lines_of(
+    names: Sequence[tuple[str, str]], weighings: Weighings, grams: Array, palette: Palette
+) -> tuple[Line, ...]:
+    """The weights as lines of a sheet."""
+    poured, pigments = float(grams.sum()), tuple(palette.pigments)
+    lines = []
+    for at, (what, part) in enumerate(names):
+        held = [pigments[each] for each in np.flatnonzero(weighings.pigment[at])]
+        lines.append(
+            Line(
+                what=what,
+                part=part,
+                grams=whole(float(grams[at])),
+                exact_grams=float(weighings.exact[at]),
+                percent=100.0 * float(grams[at]) / poured,
+                pigment=held[0] if held else "",
+                pigment_g=float(grams[at] * weighings.pigment[at].sum()),
+                lot=(palette.pigments[held[0]].lot or "") if held else "",
+            )
+        )
+    return tuple(lines)
+
+
+def cups_of(
+    base: Base, planned: Plan, split: Split, weighings: Weighings, lines: Sequence[Line], *, density: float,
+    scale: Scale,
+) -> Cups:  # fmt: skip
+    """What goes into each cup: of the part with the pigment what the scale can share out, of the others their lines."""
+    rest = {
+        line.part: whole(line.grams / planned.count)
+        for line in lines
+        if not line.pigment and line.part != base.pigment_in
+    }
+    tinted = sum(line.grams for line in lines if line.part == base.pigment_in)
+    each = scale.at_most(tinted / planned.count) if planned.count > 1 else whole(tinted)
+    held = np.array([line.part == base.pigment_in for line in lines])
+    grams = np.array([line.grams for line in lines]) / planned.count
+    grams[held] *= each * planned.count / tinted if tinted else 1.0
+    total = whole(each + sum(rest.values()))
+    return Cups(
+        count=planned.count,
+        grams=total,
+        volume_cm3=total / density,
+        tinted_g=each,
+        rest_g=rest,
+        mix_error_percent=float(weighings.mix_error(grams)),
+        moulds_each=planned.moulds_each,
+        cups_each=planned.cups_each,
+        minutes=minutes_of(split, planned.moulds_each),
+        least_cup_cm3=split.headroom * total / density,
+    )
+
+
+def naive_mix_error(share: float, pigment: float) -> float:
+    """Were pigment weighed as if it were its part: how far that part's share of the base would be off [%].
+
+    Parameters
+    ----------
+    share : float
+        Of that part in the base [-].
+    pigment : float
+        Of the pigments in the mix [-].
+    """
+    left = max(share - pigment, 0.0)
+    others = 1.0 - share
+    true_share = left / (left + others) if left + others else 0.0
+    return 100.0 * abs(true_share / share - 1.0)

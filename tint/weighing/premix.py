@@ -1,0 +1,173 @@
+"""Premixes: a pigment let down in base, in one step or two, so that a dose too small for the scale can be weighed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from tint.weighing.scale import Scale, whole
+
+# Parts of the whole to one part of pigment: 1:9, 1:19 ... Weaker ones are let down twice, first 1:9, or they would take
+# more base than the batch itself.
+_WHOLES = (10, 20, 50, 100, 200, 500, 1000)
+_FIRST, _TWICE_FROM = 10, 50
+# What is weighed out is a round number, so that the sheet reads easily and comes out even.
+_ROUND = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+_SPARE = 1.1  # a tenth more than is needed, for what sticks to its cup; common practice, no source
+
+
+@dataclass(frozen=True, kw_only=True)
+class Letdown:
+    """One step of a premix: so much of something into so much base.
+
+    Parameters
+    ----------
+    makes : str
+        What it gives.
+    what : str
+        A pigment, or the step before.
+    part : str
+        The part of the base that it goes into.
+    grams, base_g : float
+        Of the two [g].
+    lot : str
+        Of the pigment, where that is what goes in and its lot is known.
+    """
+
+    makes: str
+    what: str
+    part: str
+    grams: float
+    base_g: float
+    lot: str = ""
+
+    @property
+    def made_g(self) -> float:
+        """What it gives [g]."""
+        return whole(self.grams + self.base_g)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Premix:
+    """A pigment let down until its dose can be weighed.
+
+    Parameters
+    ----------
+    name, pigment, part : str
+        What it is called, what is in it, and which part of the base it is let down in.
+    whole : int
+        Parts of premix that hold one part of pigment [-].
+    steps : tuple of Letdown
+        One or two.
+    used_g : float
+        Of it, into the batch [g].
+    dose_error_percent : float
+        Within which the pigment's dose falls 95 times in 100, all weighings together [% of the dose].
+    """
+
+    name: str
+    pigment: str
+    part: str
+    whole: int
+    steps: tuple[Letdown, ...]
+    used_g: float
+    dose_error_percent: float
+
+    @property
+    def strength(self) -> str:
+        """Pigment to base, by mass."""
+        return f"1:{self.whole - 1}"
+
+    @property
+    def made_g(self) -> float:
+        """What the last step gives [g]."""
+        return self.steps[-1].made_g
+
+    @property
+    def left_g(self) -> float:
+        """What the batch leaves of it [g]."""
+        return whole(self.made_g - self.used_g)
+
+    @property
+    def pigment_g(self) -> float:
+        """Pigment in what goes into the batch [g]."""
+        return self.used_g / self.whole
+
+    @property
+    def base_g(self) -> float:
+        """Base in what goes into the batch: it counts as part of its part [g]."""
+        return self.used_g - self.pigment_g
+
+
+def premixes(
+    doses: Mapping[str, float], *, scale: Scale, part: str, base_g: float, lots: Mapping[str, str | None]
+) -> dict[str, Premix]:
+    """A premix for each dose that the scale cannot weigh well, as far as the part has base for them.
+
+    Parameters
+    ----------
+    doses : mapping of str to float
+        Pigments, and what the batch takes of each [g].
+    scale : Scale
+    part : str
+        The part that takes the pigment.
+    base_g : float
+        What the batch holds of it [g].
+    lots : mapping of str to str or None
+        Of the pigments.
+
+    Returns
+    -------
+    dict of str to Premix
+        By pigment. A dose that is missing here though it is too small needs a larger batch.
+    """
+    room = base_g - scale.smallest_g  # what is left of the part must be weighed well too
+    made: dict[str, Premix] = {}
+    for pigment, dose in doses.items():
+        if not 0.0 < dose < scale.smallest_g * (1.0 - 1e-9):
+            continue
+        parts = next((parts for parts in _WHOLES if parts * dose >= scale.smallest_g * (1.0 - 1e-9)), None)
+        if parts is None or (parts - 1) * dose > room:
+            continue
+        room -= (parts - 1) * dose
+        made[pigment] = _sized(pigment, parts, dose * parts, scale=scale, part=part, lot=lots.get(pigment) or "")
+    return made
+
+
+def weighed_out(premix: Premix, used_g: float, scale: Scale) -> Premix:
+    """The same premix, with what is really weighed into the batch."""
+    weights = [*(step.grams for step in premix.steps), used_g]
+    return replace(premix, used_g=used_g, dose_error_percent=math.hypot(*map(scale.error_percent, weights)))
+
+
+def _sized(pigment: str, parts: int, used_g: float, *, scale: Scale, part: str, lot: str) -> Premix:
+    """As much as the batch takes, with something to spare, and nothing in it too small to be weighed."""
+    wholes = (_FIRST, parts // _FIRST) if parts >= _TWICE_FROM else (parts,)
+    taken: list[float] = []
+    needed = used_g
+    for one in reversed(wholes):
+        taken.insert(0, _round_up(max(scale.smallest_g, needed * _SPARE / one), scale))
+        needed = taken[0]
+    steps: list[Letdown] = []
+    for at, (one, grams) in enumerate(zip(wholes, taken, strict=True)):
+        what = steps[-1].makes if steps else pigment
+        makes = premix_name(pigment, math.prod(wholes[: at + 1]))
+        base_g = whole(grams * (one - 1))
+        steps.append(Letdown(makes=makes, what=what, part=part, grams=grams, base_g=base_g, lot="" if at else lot))
+    name = premix_name(pigment, parts)
+    empty = Premix(
+        name=name, pigment=pigment, part=part, whole=parts, steps=tuple(steps), used_g=0.0, dose_error_percent=math.inf
+    )
+    return weighed_out(empty, used_g, scale)
+
+
+def premix_name(pigment: str, parts: int) -> str:
+    """What a premix is called: the pigment, and its strength as pigment to base."""
+    return f"{pigment} premix 1:{parts - 1}"
+
+
+def _round_up(grams: float, scale: Scale) -> float:
+    """The next round number of grams that the scale can show."""
+    decade = 10.0 ** math.floor(math.log10(grams))
+    return scale.at_least(next(each * decade for each in _ROUND if each * decade >= grams * (1.0 - 1e-9)))

@@ -1,0 +1,175 @@
+"""The weigh sheet: every weighing of a batch in its order, as the scale can show it, and what that will look like."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tint import colorimetry, jsonable
+from tint.appearance import Appearance, Setting, predict
+from tint.errors import InputError
+from tint.materials import Blend
+from tint.palette import Palette
+from tint.weighing.batch import Batch, mix_density
+from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
+from tint.weighing.care import Care, care
+from tint.weighing.cautions import cautions, of_premixes, too_small
+from tint.weighing.cups import Cups, Split, plan
+from tint.weighing.premix import Premix, premixes, weighed_out
+from tint.weighing.rounding import Aim, best_rounding
+from tint.weighing.scale import Scale, whole
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class WeighSheet:
+    """What to weigh, in order, for one batch.
+
+    Parameters
+    ----------
+    blend, rounded : Blend
+        As asked, and as the rounded weights make it.
+    predicted : Appearance
+        Of the rounded blend.
+    delta_e, aim_delta_e : float
+        CIEDE2000 of that from the exact blend's prediction, and from the aim; the second is the first without an aim.
+    batch_g, total_grams : float
+        Asked for with its allowances, and the sum of all weighings [g].
+    mix_error_percent : float
+        How far the parts as rounded are from the base's mixing ratio: the largest relative error of a part [%].
+    naive_mix_error_percent : float
+        How far they would be if the pigment were taken for its part: the same, were its mass not booked apart [%].
+    naive_part_error_percent : float
+        What would then be missing of that part [% of the part].
+    premixes : tuple of Premix
+        To be made before.
+    cups : Cups
+        What the batch is split into, even if that is one.
+    care : tuple of Care
+        Every weighing, the most delicate first.
+    """
+
+    lines: tuple[Line, ...]
+    blend: Blend
+    rounded: Blend
+    predicted: Appearance
+    delta_e: float
+    aim_delta_e: float
+    batch: Batch
+    batch_g: float
+    total_grams: float
+    volume_cm3: float
+    scale: Scale
+    split: Split
+    mix_error_percent: float
+    naive_mix_error_percent: float
+    naive_part_error_percent: float
+    premixes: tuple[Premix, ...]
+    cups: Cups
+    care: tuple[Care, ...]
+    cautions: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def scale_step_g(self) -> float:
+        """The smallest step of the scale [g]."""
+        return self.scale.step_g
+
+    def to_json(self) -> str:
+        """All of it as one JSON object, with the keys that `tint weigh --json` prints."""
+        return jsonable.text(jsonable.sheet(self))
+
+
+def weigh(
+    palette: Palette, blend: Blend, *, setting: Setting, batch: Batch | None = None, scale: Scale | None = None,
+    split: Split | None = None, premix: bool = False, aim: Aim | None = None, batch_g: float | None = None,
+    batch_cm3: float | None = None, waste_percent: float = 10.0, scale_step_g: float = 0.01,
+) -> WeighSheet:  # fmt: skip
+    """Grams for a batch.
+
+    Parameters
+    ----------
+    palette : Palette
+    blend : Blend
+    setting : Setting
+        For the prediction of the rounded blend.
+    batch : Batch, optional
+        How much is needed.
+    scale : Scale, optional
+        What it is weighed on.
+    split : Split, optional
+        What a cup must keep to.
+    premix : bool
+        Whether doses that are too small for the scale are weighed as premixes.
+    aim : Aim, optional
+        What the rounded doses should come near; the exact blend's own prediction when absent.
+    batch_g, batch_cm3, waste_percent : float
+        In place of `batch`, for a plain one [g], [cm3], [%].
+    scale_step_g : float
+        In place of `scale` [g].
+
+    Raises
+    ------
+    InputError
+        If the batch is not given once, or a quantity makes no sense.
+    JobError
+        If pot life ends before one mould is poured.
+
+    Notes
+    -----
+    The pigment's mass belongs to no part, and the base of a premix belongs to the part it came from: so the base's
+    mixing ratio holds. Split into cups, the part with the pigment is made in one and shared out, so that no cup differs
+    from another; the other parts are weighed into each.
+    """
+    palette.loadings(blend)
+    base, scale, split = palette.bases[blend.base], scale or Scale(step_g=scale_step_g), split or Split()
+    batch = batch or Batch(batch_g=batch_g, batch_cm3=batch_cm3, waste_percent=waste_percent)
+    density = mix_density(base, palette.pigments, blend)
+    planned = plan(batch, split, density=density)
+    total, share = planned.total_g, base.mix[base.pigment_in] / sum(base.mix.values())
+    doses = {name: total * blend.loadings[name] / 100.0 for name in in_order(blend)}
+    tinted = (total - sum(doses.values())) * share
+    lots = {name: pigment.lot for name, pigment in palette.pigments.items()}
+    made = premixes(doses, scale=scale, part=base.pigment_in, base_g=tinted, lots=lots) if premix else {}
+    names, exact = booked(palette, base, doses, made, total_g=total, step_g=scale.step_g, cups=planned.count)
+    if not np.any(np.rint(exact.exact / exact.steps) > 0.0):
+        raise InputError("weigh", f"nothing of {total:g} g shows on a scale of {scale.step_g:g} g", mend="make more")
+    meant = predict(palette, blend, setting=setting)
+    aim = aim or Aim(lab=meant.lab)
+    grams = best_rounding(palette, blend.base, exact, setting=setting, aim=aim)
+    lines = lines_of(names, exact, grams, palette)
+    used = tuple(weighed_out(made[line.pigment], line.grams, scale) for line in lines if line.pigment in made)
+    rounded = palette.blend(blend.base, exact.loadings(grams))
+    predicted = predict(palette, rounded, setting=setting)
+    cups = cups_of(base, planned, split, exact, lines, density=density, scale=scale)
+    return WeighSheet(
+        lines=lines,
+        blend=blend,
+        rounded=rounded,
+        predicted=predicted,
+        delta_e=float(colorimetry.difference(meant.lab, predicted.lab)),
+        aim_delta_e=float(colorimetry.difference(aim.lab, predicted.lab)),
+        batch=batch,
+        batch_g=total,
+        total_grams=whole(float(grams.sum())),
+        volume_cm3=float(grams.sum()) / density,
+        scale=scale,
+        split=split,
+        mix_error_percent=float(exact.mix_error(grams)),
+        naive_mix_error_percent=naive_mix_error(share, blend.total / 100.0),
+        naive_part_error_percent=min(blend.total / share, 100.0),
+        premixes=used,
+        cups=cups,
+        care=care(
+            palette,
+            blend.base,
+            exact,
+            grams,
+            setting=setting,
+            names=[(line.what, line.into) for line in lines],
+            premixes=used,
+            step_g=scale.step_g,
+        ),
+        cautions=(*cautions(base, palette.pigments, blend), *of_premixes(made)),
+        warnings=tuple(too_small(lines, scale, premix=premix, cups=cups)),
+    )
