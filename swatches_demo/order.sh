@@ -25,7 +25,7 @@ run() {
 mkdir -p "$out"
 recipe=$out/lid.json
 proof=$out/lid.png
-colour="--target-lab 70,-12,8 --contrast-ratio-min 0.97"
+colour="--target-lab 70,-12,8 --opacity solid"
 solve="tint solve swatches_demo --base clear --thickness 3 $colour --most-pigments 3"
 
 run tint check swatches_demo

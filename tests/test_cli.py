@@ -316,7 +316,7 @@ def test_piped_output_has_no_control_characters_nor_blanks_at_line_ends(fitted_d
 
 WIDE = [
     ["predict", *BLEND, "--thickness", "3", "--spectrum"],
-    ["solve", "--thickness", "3", *TARGET, "--contrast-ratio-min", "0.98", "--base", "clear", "--most-pigments", "2"],
+    ["solve", "--thickness", "3", *TARGET, "--opacity", "0.98..", "--base", "clear", "--most-pigments", "2"],
     ["weigh", *BLEND, "--thickness", "3", "--batch-g", "100"],
 ]
 
@@ -333,7 +333,7 @@ def test_no_number_is_cut_whatever_the_width(fitted_demo: Path, arguments: list[
 def test_tables_fit_eighty_columns(fitted_demo: Path) -> None:
     for arguments in (
         ("predict", fitted_demo, *BLEND, "--thickness", "3", "--spectrum"),
-        ("solve", fitted_demo, "--thickness", "3", *TARGET, "--contrast-ratio-min", "0.98"),
+        ("solve", fitted_demo, "--thickness", "3", *TARGET, "--opacity", "0.98.."),
         ("weigh", fitted_demo, *BLEND, "--thickness", "3", "--batch-g", "100"),
     ):
         assert max(len(line) for line in done(*arguments).split("\n")) <= 80
@@ -386,9 +386,7 @@ def test_weigh_shows_what_the_scale_shows(fitted_demo: Path, step: str, shown: s
 
 
 def test_a_solved_recipe_is_weighed_as_solved(fitted_demo: Path, tmp_path: Path) -> None:
-    solved = done(
-        "solve", fitted_demo, "--thickness", "2.5", *TARGET, "--contrast-ratio", "0.95", "--light", "D50", "--json"
-    )
+    solved = done("solve", fitted_demo, "--thickness", "2.5", *TARGET, "--opacity", "0.95", "--light", "D50", "--json")
     recipes = json.loads(solved)["recipes"]
     file = tmp_path / "recipes.json"
     file.write_text(solved)

@@ -96,7 +96,7 @@ def readings(palette: Palette, tmp_path_factory: pytest.TempPathFactory) -> Path
 @pytest.fixture(scope="module")
 def wish(palette: Palette) -> list[str]:
     look = predict(palette, BLEND, setting=Setting(thickness_mm=3.0))
-    return ["--target-lab", ",".join(f"{x:.3f}" for x in look.lab), "--contrast-ratio", f"{look.contrast_ratio:.4f}"]
+    return ["--target-lab", ",".join(f"{x:.3f}" for x in look.lab), "--opacity", f"{look.contrast_ratio:.4f}"]
 
 
 def read(readings: Path, name: str) -> list[str]:
@@ -150,7 +150,7 @@ def test_a_good_pour_is_left_alone(folder: Path, readings: Path, wish: list[str]
 
 
 def test_an_opacity_that_is_missed_is_not_left_alone(folder: Path, readings: Path, wish: list[str]) -> None:
-    opaque = [*wish[:2], "--contrast-ratio-min", "0.999"]
+    opaque = [*wish[:2], "--opacity", "0.999.."]
     content = answer("adjust", folder, *POURED, *read(readings, "good"), *opaque, *RULES)
     assert content["missed"] <= content["scatter"]
     assert content["leave"] is False

@@ -33,7 +33,7 @@ def run(*arguments: object) -> Result:
 @pytest.fixture(scope="module")
 def solved(fitted_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An answer in a file: three recipes for a colour of its own."""
-    wanted = ("--target-lab", "60,-12,22", "--contrast-ratio-min", 0.6, "--tolerance", 1.5)
+    wanted = ("--target-lab", "60,-12,22", "--opacity", "0.6..", "--tolerance", 1.5)
     result = run("solve", fitted_demo, "--thickness", 2.6, *wanted, "--recipes", 3, "--json")
     assert result.exit_code == 0, result.stderr
     path = tmp_path_factory.mktemp("answer") / "answer.json"

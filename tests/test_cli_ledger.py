@@ -157,7 +157,7 @@ def test_every_example_runs(folder: Path, tmp_path: Path, monkeypatch: pytest.Mo
 def test_an_order_keeps_the_words_and_the_target(folder: Path) -> None:
     content = answer(
         "add", "order", folder, "--name", "celadon lid", "--words", "as »the« glaze", "--part", "lid",
-        "--target-lab", "70,-8,6", "--contrast-ratio-min", "0.95",
+        "--target-lab", "70,-8,6", "--opacity", "0.95..",
     )  # fmt: skip
     assert content["customer_words"] == "as »the« glaze"
     assert content["target"] == {"lab": [70.0, -8.0, 6.0], "contrast_ratio_min": 0.95}

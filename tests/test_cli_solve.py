@@ -23,8 +23,8 @@ from tint.swatches import read_folder
 from tint.target import target_from_lab
 
 THREE = ["--base", "clear", "--thickness", "3"]
-OCHRE = [*THREE, "--target-lab", "62,14,32", "--contrast-ratio-min", "0.95", "--most-pigments", "3"]  # within reach
-VIOLET = [*THREE, "--target-lab", "50,60,-40", "--contrast-ratio-min", "0.98", "--most-pigments", "3"]  # far out of it
+OCHRE = [*THREE, "--target-lab", "62,14,32", "--opacity", "0.95..", "--most-pigments", "3"]  # within reach
+VIOLET = [*THREE, "--target-lab", "50,60,-40", "--opacity", "0.98..", "--most-pigments", "3"]  # far out of it
 QUICK = ["--most-pigments", "2"]
 
 
@@ -277,12 +277,12 @@ def test_a_second_reading_over_black_brings_the_opacity(fitted_demo: Path, demo_
     far = colorimetry.difference(look["lab"], first["lab_black"])
     assert first["delta_e"] >= float(far) - 1e-6  # the worse of the two
     assert content["warnings"] == []
-    asked = answer(fitted_demo, *THREE, "--target-reading", where, "--target-black", where, "--contrast-ratio-min", 0.5)
+    asked = answer(fitted_demo, *THREE, "--target-reading", where, "--target-black", where, "--opacity", "0.5..")
     assert asked["target"]["contrast_ratio"] is None
 
 
 def test_a_sample_of_another_thickness(fitted_demo: Path) -> None:
-    content = answer(fitted_demo, *THREE, "--target-lab", "75,5,30", "--contrast-ratio", 0.8, "--target-thickness", 1)
+    content = answer(fitted_demo, *THREE, "--target-lab", "75,5,30", "--opacity", "0.8", "--target-thickness", 1)
     assert content["target"]["thickness_mm"] == 1.0
     assert content["setting"]["thickness_mm"] == 3.0
     first = content["recipes"][0]
@@ -306,9 +306,9 @@ DIFFUSER = ["--base", "milky", "--thickness", "2", "--target-lab", "86,3,18", "-
     ("asked", "low", "high"),
     [
         (("--transmittance", "0.45"), 0.44, 0.46),
-        (("--transmittance-min", "0.5"), 0.49, 1.0),
-        (("--transmittance-max", "0.3"), 0.0, 0.31),
-        (("--transmittance-min", "0.3", "--transmittance-max", "0.4"), 0.29, 0.41),
+        (("--transmittance", "0.5.."), 0.49, 1.0),
+        (("--transmittance", "..0.3"), 0.0, 0.31),
+        (("--transmittance", "0.3..0.4"), 0.29, 0.41),
     ],
 )
 def test_light_let_through(fitted_demo: Path, asked: tuple[str, ...], low: float, high: float) -> None:
@@ -336,9 +336,7 @@ def test_as_a_blend_looks_in_the_base_asked_for_and_finds_that_blend(fitted_demo
     content = answer(fitted_demo, "--base", "clear", "--thickness", 2, "--as-blend", "yellow=0.1", "--most-pigments", 1)
     assert content["recipes"][0]["loadings"] == pytest.approx({"yellow": 0.1}, rel=1e-2)
     assert content["target"]["source"] == "as clear with 0.1 % yellow looks"
-    own = answer(
-        fitted_demo, "--base", "clear", "--thickness", 2, "--as-blend", "yellow=0.1", "--contrast-ratio-min", 0.9
-    )
+    own = answer(fitted_demo, "--base", "clear", "--thickness", 2, "--as-blend", "yellow=0.1", "--opacity", "0.9..")
     assert own["target"]["also"] == []
     assert own["target"]["contrast_ratio"] is None
     bare = answer(fitted_demo, "--base", "clear", "--thickness", 2, "--as-base", "milky", *QUICK)
@@ -349,7 +347,7 @@ def test_a_screen_colour_says_nothing_of_opacity(fitted_demo: Path) -> None:
     arguments = ("--thickness", "3", "--target-srgb", "#c8a060", *QUICK)
     assert "screen colour says nothing of opacity: ask for a contrast ratio" in told(fitted_demo, *arguments)
     assert "opacity" in answer(fitted_demo, *arguments)["warnings"][0]
-    assert answer(fitted_demo, *arguments, "--contrast-ratio", "0.95")["warnings"] == []
+    assert answer(fitted_demo, *arguments, "--opacity", "0.95")["warnings"] == []
 
 
 def test_the_target_s_tolerance_decides_what_counts_as_reached(fitted_demo: Path) -> None:
@@ -495,7 +493,7 @@ FAULTS = [
     (f"{RED} --rank-by beauty", "'beauty' is not one of 'closeness', 'chance', 'price', 'loading'"),
     (f"{RED} --most-pigments 9", "most pigments: 9; expected 1 to 5"),
     (f"{RED} --transmittance 45", "target, transmittance: 45; expected more than 0 and at most 1"),
-    (f"{RED} --transmittance 0.4 --transmittance-min 0.3", "one to reach and a bound on it"),
+    (f"{RED} --transmittance 0.4 --transmittance 0.3..", "one to reach and a bound on it"),
     (f"{RED} --target-over balck", "--target-over: there is no `balck`; expected one of black, white, none"),
     (f"{RED} --target-over black --over white", "--target-over: black, but --over white; expected one"),
     (f"{RED} --target-thickness 0", "target, thickness: 0 mm"),

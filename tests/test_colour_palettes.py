@@ -266,7 +266,7 @@ def test_commands_say_that_opacity_is_not_known(one: Path) -> None:
 @pytest.mark.parametrize(
     ("command", "arguments"),
     [
-        ("solve", ("--thickness", "2", "--target-lab", "85,0,30", "--contrast-ratio-min", "0.9")),
+        ("solve", ("--thickness", "2", "--target-lab", "85,0,30", "--opacity", "0.9..")),
         ("solve", ("--thickness", "2", "--target-lab", "85,0,30", "--transmittance", "0.2")),
         ("predict", (*CAST[:-1], "1:3:1")),
         ("proof", (*CAST, "--show", "behind", "--out", "behind.png")),
@@ -497,9 +497,7 @@ def test_check_tells_what_colours_can_tell(pictured: Path) -> None:
 def test_recipes_of_colours_solve_and_plan(two: Path) -> None:
     wanted = lab(truth("white"))
     target = ",".join(f"{x:.3f}" for x in wanted)
-    content = answer(
-        "solve", two, "--base", "clear", "--thickness", "2", "--target-lab", target, "--contrast-ratio", "0.866"
-    )
+    content = answer("solve", two, "--base", "clear", "--thickness", "2", "--target-lab", target, "--opacity", "0.866")
     best = content["recipes"][0]
     assert best["reached"]
     assert best["loadings"] == pytest.approx({"white": 0.5, "yellow": 0.1}, rel=0.1)

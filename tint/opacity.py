@@ -22,7 +22,8 @@ WORDS: dict[str, dict[str, tuple[float | None, float | None]]] = {
     "any": {},
 }
 MET = 0.005  # a contrast ratio or transmittance this near what was asked is met: it shows as the same in two digits [-]
-_EXPECTED = "solid, milky, see-through, glows, any, or a contrast ratio: 0.95, 0.97.., ..0.6 or 0.6..0.7"
+_EXPECTED_LIGHT = "a luminous transmittance, more than 0 and at most 1: 0.45, 0.3.., ..0.5 or 0.3..0.4"
+_EXPECTED = "solid, milky, see-through, glows, any, or a contrast ratio up to 1: 0.95, 0.97.., ..0.6 or 0.6..0.7"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +33,7 @@ class Opacity:
     contrast_ratio: float | None = None
     contrast_ratio_min: float | None = None
     contrast_ratio_max: float | None = None
+    transmittance: float | None = None
     transmittance_min: float | None = None
     transmittance_max: float | None = None
 
@@ -61,21 +63,45 @@ def opacity_of(asked: str | float | Sequence[float]) -> Opacity:
     >>> opacity_of("0.6..0.7").bounds()
     {'contrast_ratio_min': 0.6, 'contrast_ratio_max': 0.7}
     """
+    if isinstance(asked, str) and asked.strip().lower() in WORDS:
+        return _of_word(asked.strip().lower())
+    return Opacity(**_named("contrast_ratio", *_range(asked, "opacity", _EXPECTED)))
+
+
+def light_of(asked: str | float | Sequence[float]) -> Opacity:
+    """A luminous transmittance to reach, or its least and most, in the same forms but for the words [-].
+
+    Raises
+    ------
+    InputError
+        If it is none of these.
+    """
+    return Opacity(**_named("transmittance", *_range(asked, "transmittance", _EXPECTED_LIGHT)))
+
+
+def _range(asked: object, where: str, expected: str) -> tuple[float | None, float | None, float | None]:
+    """What is to be reached, the least and the most."""
     if isinstance(asked, str):
-        word = asked.strip().lower()
-        if word in WORDS:
-            return _of_word(word)
-        low, dots, high = word.partition("..")
+        low, dots, high = asked.strip().partition("..")
         if not dots:
-            return Opacity(contrast_ratio=_ratio(low, asked))
-        if not (low or high):
-            raise InputError("opacity", f"`{asked}` names no bound", _EXPECTED)
-        return _of_range(_ratio(low, asked) if low else None, _ratio(high, asked) if high else None)
-    if isinstance(asked, int | float):
-        return Opacity(contrast_ratio=_ratio(asked, asked))
-    if isinstance(asked, Sequence) and len(asked) == 2:
-        return _of_range(*(_ratio(each, asked) for each in asked))
-    raise InputError("opacity", f"`{asked}`", _EXPECTED)
+            return _share(low, asked, where, expected), None, None
+        ends = [_share(end, asked, where, expected) if end.strip() else None for end in (low, high)]
+        if ends == [None, None]:
+            raise InputError(where, f"`{asked}` names no bound", expected)
+    elif isinstance(asked, int | float):
+        return _share(asked, asked, where, expected), None, None
+    elif isinstance(asked, Sequence) and len(asked) == 2:
+        ends = [_share(end, asked, where, expected) for end in asked]
+    else:
+        raise InputError(where, f"`{asked}`", expected)
+    least, most = ends
+    if least is not None and most is not None and least > most:
+        raise InputError(where, f"at least {least:g} and at most {most:g}", mend="swap them")
+    return None, least, most
+
+
+def _named(kind: str, reach: float | None, least: float | None, most: float | None) -> dict[str, float | None]:
+    return {kind: reach, f"{kind}_min": least, f"{kind}_max": most}
 
 
 def _of_word(word: str) -> Opacity:
@@ -86,17 +112,11 @@ def _of_word(word: str) -> Opacity:
     )
 
 
-def _of_range(low: float | None, high: float | None) -> Opacity:
-    if low is not None and high is not None and low > high:
-        raise InputError("opacity", f"at least {low:g} and at most {high:g}", mend="swap them")
-    return Opacity(contrast_ratio_min=low, contrast_ratio_max=high)
-
-
-def _ratio(given: object, asked: object) -> float:
+def _share(given: object, asked: object, where: str, expected: str) -> float:
     try:
         value = float(str(given))
     except ValueError:
         value = math.nan
     if not 0.0 < value <= 1.0:
-        raise InputError("opacity", f"`{asked}`", _EXPECTED)
+        raise InputError(where, f"`{asked}`", expected)
     return value

@@ -145,7 +145,7 @@ def commands() -> None:
         run(*tint, "fit", str(demo))()
         part = ["--base", "clear", "--thickness", "3"]
         blend = ["--load", "white=0.5", "--load", "yellow=0.3"]
-        wanted = ["--target-lab", "70,10,50", "--contrast-ratio-min", "0.98"]
+        wanted = ["--target-lab", "70,10,50", "--opacity", "0.98.."]
         calls = {
             'python -c "import numpy"': run(sys.executable, "-c", "import numpy"),
             "tint --help": run(*tint, "--help"),

@@ -62,7 +62,7 @@ def _doubts(
     "standing",
     _cup,
     number_option("--cup-base-g", "A tinted part stands there: its own base.", expected="grams", metavar="G"),
-    amounts_option("--cup", "A pigment in that part; repeat.", GRAMS),
+    amounts_option("--cup", "A pigment in that part.", GRAMS),
 )
 @grouped(
     "doubts",

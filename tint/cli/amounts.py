@@ -11,6 +11,8 @@ import click
 from tint.cli.options import Decorator, known, number
 from tint.errors import InputError
 
+AGAIN = "May be given more than once."
+
 Pairs = tuple[tuple[str, float], ...]
 
 
@@ -60,7 +62,7 @@ def amounts_option(name: str, text: str, kind: Kind) -> Decorator:
             raise InputError(where, f"{value:g} {kind.unit}", f"expected {kind.what} {kind.bounds}")
         return pigment, value
 
-    return click.option(name, type=convert, multiple=True, metavar=kind.form, help=text)
+    return click.option(name, type=convert, multiple=True, metavar=kind.form, help=f"{text} {AGAIN}")
 
 
 def each_once(pairs: Pairs, option: str) -> dict[str, float]:

@@ -38,7 +38,7 @@ blend_options = grouped(
     "doses",
     _doses,
     base_option,
-    amounts_option("--load", "A pigment and its percent by mass of the finished mix; repeat for each.", PERCENT),
+    amounts_option("--load", "A pigment and its percent by mass of the finished mix.", PERCENT),
 )
 
 
@@ -91,13 +91,17 @@ def _setting_options(parse: Callable[[str], float | tuple[float, ...]], thicknes
         "casting",
         _casting,
         click.option("--thickness", type=parse, metavar="MM", help=thickness),
-        click.option("--over", metavar="BACKING", help="What lies behind, or `none`.  [default: the lightest backing]"),
+        click.option("--over", metavar="BACKING", help="The backing, or `none`.  [default: the lightest backing]"),
         click.option(
-            "--seat", type=click.Choice(SEATS), help="An air film behind, or optical contact.  [default: air]"
+            "--seat",
+            type=click.Choice(SEATS),
+            help="An air film behind it, or optical contact.  [default: air]",
         ),
         click.option("--light", metavar="NAME", help="A CIE light: D65, D50, A, FL11 ...  [default: D65]"),
-        click.option("--observer", type=click.Choice(("2", "10")), help="Degrees.  [default: 10]"),
-        click.option("--geometry", type=click.Choice(GEOMETRIES), help="As read in.  [default: the swatches' own]"),
+        click.option("--observer", type=click.Choice(("2", "10")), help="Standard observer, degrees.  [default: 10]"),
+        click.option(
+            "--geometry", type=click.Choice(GEOMETRIES), help="Measuring geometry.  [default: the swatches' own]"
+        ),
     )
 
 

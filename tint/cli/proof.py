@@ -45,8 +45,8 @@ SECTIONS = {
     "The recipe": ("--base", "--load", "--recipe", "--pick", "--compare"),
     "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
     "The target beside it": (
-        "--target-lab", "--target-srgb", "--target-reading", "--contrast-ratio", "--contrast-ratio-min",
-        "--contrast-ratio-max", "--tolerance",
+        "--target-lab", "--target-srgb", "--target-reading", "--opacity",
+        "--tolerance",
     ),
     "What is drawn": ("--out", "--show", "--bits", "--name", "--show-formula"),
     "The part itself": ("--part", "--height-map", "--mm-per-level", "--mm-per-pixel", "--side", "--unit", "--thin"),

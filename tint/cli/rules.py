@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tint.cli.amounts import GRAMS, PERCENT, Pairs, all_known, amounts_option, each_once
+from tint.cli.amounts import AGAIN, GRAMS, PERCENT, Pairs, all_known, amounts_option, each_once
 from tint.cli.options import Decorator, count_option, grouped, known, number, number_option
 from tint.errors import InputError
 from tint.palette import Palette
@@ -51,7 +51,7 @@ def _mix(batch_g: float | None, waste: float | None) -> float | None:
 
 
 def _pigments(name: str, text: str) -> Decorator:
-    return click.option(name, multiple=True, metavar="PIGMENT", help=text)
+    return click.option(name, multiple=True, metavar="PIGMENT", help=f"{text} {AGAIN}")
 
 
 def _wall(text: str) -> float:
@@ -61,27 +61,37 @@ def _wall(text: str) -> float:
 rules_options = grouped(
     "search",
     _search,
-    count_option("--most-pigments", "Most pigments in a recipe.", default=4),
-    _pigments("--keep", "Have it in every recipe; repeat."),
-    _pigments("--leave-out", "Have it in none; repeat."),
-    _pigments("--insist", "Use it although it is known to upset the cure; repeat."),
-    amounts_option("--fix", "Have just so much of it in every recipe; repeat.", PERCENT),
-    number_option("--smallest", "Least dose of any pigment.", expected="percent of the mix", metavar="PERCENT"),
-    number_option("--max-total", "Most pigment in all.", expected="percent of the mix", metavar="PERCENT"),
-    amounts_option("--stock", "What there is of it; repeat.", GRAMS),
-    number_option("--batch-g", "Mix that the moulds hold.", expected="grams of mix", metavar="G"),
+    count_option("--most-pigments", "The largest number of pigments in a recipe.", default=4),
+    _pigments("--keep", "Use this pigment in every recipe."),
+    _pigments("--leave-out", "Exclude this pigment."),
+    _pigments("--insist", "Allow this pigment although it is known to upset the cure."),
+    amounts_option("--fix", "Fix the loading of this pigment.", PERCENT),
+    number_option("--smallest", "The smallest loading of a pigment.", expected="percent of the mix", metavar="PERCENT"),
+    number_option("--max-total", "The largest loading in all.", expected="percent of the mix", metavar="PERCENT"),
+    amounts_option("--stock", "The grams of this pigment in stock.", GRAMS),
+    number_option("--batch-g", "The grams of mix that the moulds hold.", expected="grams of mix", metavar="G"),
     number_option(
         "--waste",
-        f"For what stays in the cup.  [default: {WASTE_PERCENT:g}]",
+        f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]",
         expected="% of the batch",
         metavar="PERCENT",
     ),
-    number_option("--scale-step", "Doses as a scale of this step shows them.", expected="grams", metavar="G"),
-    click.option("--wall", type=_wall, multiple=True, metavar="MM", help="A further wall of the part; repeat."),
+    number_option("--scale-step", "Round doses to this step of the scale.", expected="grams", metavar="G"),
     click.option(
-        "--rank-by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True, help="What comes first."
+        "--wall",
+        type=_wall,
+        multiple=True,
+        metavar="MM",
+        help=f"A further wall thickness. {AGAIN}",
     ),
-    count_option("--recipes", "How many to show.", default=5),
+    click.option(
+        "--rank-by",
+        type=click.Choice(RANKINGS),
+        default=RANKINGS[0],
+        show_default=True,
+        help="How recipes are ordered.",
+    ),
+    count_option("--recipes", "How many recipes to show.", default=5),
 )
 
 _NAMES = {

@@ -20,6 +20,7 @@ from tint.cli.options import (
 )
 from tint.cli.progress import progress
 from tint.cli.rules import rules_of, rules_options
+from tint.cli.sections import Sectioned
 from tint.cli.tables import page, print_json
 from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_options, wanted
 from tint.errors import InputError
@@ -27,11 +28,23 @@ from tint.files import write_whole
 from tint.palette import Palette
 from tint.recipes import Answer, solve
 
+_SECTIONS = {
+    "Wanted": ["--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"],
+    "Part": ["--thickness", "--wall", "--base", "--over", "--seat", "--light"],
+    "Limits": [
+        "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
+        "--scale-step", "--batch-g", "--waste",
+    ],
+    "Output": ["--recipes", "--rank-by", "--picture", "--reach", "--replace", "--json"],
+    "More about what is wanted": [
+        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance",
+    ],
+}  # fmt: skip
 _LEVELS = (30.0, 45.0, 60.0, 75.0, 90.0)  # L* of the sections, but for those near the target's own
 _NEAR = 7.5
 
 
-@click.command("solve")
+@click.command("solve", cls=Sectioned, sections=_SECTIONS)
 @folder_argument
 @click.option("--base", metavar="NAME", help="Only in this base.  [default: in every base]")
 @target_options
@@ -58,7 +71,7 @@ def command(
 ) -> None:
     """A target: ranked recipes.
 
-    Example: tint solve swatches_demo --thickness 3 --target-lab 70,20,40 --contrast-ratio-min 0.98
+    Example: tint solve swatches_demo --thickness 3 --target-lab 70,20,40 --opacity solid
 
     A target out of reach gets its nearest recipes and the reason; that is no error.
     """

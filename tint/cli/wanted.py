@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,6 +14,7 @@ from tint.cli.asked import Doses
 from tint.cli.options import grouped, known, number, number_option
 from tint.errors import InputError
 from tint.materials import Blend
+from tint.opacity import Opacity, light_of, opacity_of
 from tint.palette import ONE_WAY, Palette
 from tint.target import (
     Target,
@@ -55,15 +56,9 @@ def _lab(text: str) -> tuple[float, ...]:
 
 def _wish(
     target_lab: tuple[float, ...] | None, target_srgb: str | None, target_reading: str | None,
-    contrast_ratio: float | None, contrast_ratio_min: float | None, contrast_ratio_max: float | None,
-    tolerance: float | None,
+    opacity: dict[str, float] | None, tolerance: float | None,
 ) -> Wish:  # fmt: skip
-    asked = {
-        "contrast_ratio": contrast_ratio,
-        "contrast_ratio_min": contrast_ratio_min,
-        "contrast_ratio_max": contrast_ratio_max,
-        "tolerance": tolerance,
-    }
+    asked = {**(opacity or {}), "tolerance": tolerance}
     return Wish(
         lab=target_lab,
         srgb=target_srgb,
@@ -72,19 +67,43 @@ def _wish(
     )
 
 
-_RATIO = "a contrast ratio, more than 0 and at most 1"
+def _opacity(text: str) -> dict[str, float]:
+    return _told(opacity_of, text, "--opacity")
+
+
+def _light(text: str) -> dict[str, float]:
+    return _told(light_of, text, "--transmittance")
+
+
+def _told(read: Callable[[str], Opacity], text: str, option: str) -> dict[str, float]:
+    try:
+        return read(text).bounds()
+    except InputError as error:
+        raise InputError(option, error.found, error.expected, error.mend) from error
+
+
 target_options = grouped(
     "wish",
     _wish,
+    click.option("--target-lab", type=_lab, metavar="L,a,b", help="The colour wanted, as CIELAB L*, a*, b*."),
+    click.option("--target-srgb", metavar="'#rrggbb'", help="The same as a screen colour, in quotation marks."),
     click.option(
-        "--target-lab", type=_lab, metavar="L,a,b", help="The colour wanted, as CIELAB in the setting's light."
+        "--target-reading",
+        metavar="FILE[:NAME]",
+        help="The same as measured: a table or an instrument's file.",
     ),
-    click.option("--target-srgb", metavar="'#rrggbb'", help="As a screen colour; quote it."),
-    click.option("--target-reading", metavar="FILE[:NAME]", help="As measured: in a table or an instrument's file."),
-    number_option("--contrast-ratio", "The opacity to reach.", expected=_RATIO, metavar="X"),
-    number_option("--contrast-ratio-min", "The least opacity.", expected=_RATIO, metavar="X"),
-    number_option("--contrast-ratio-max", "The most opacity.", expected=_RATIO, metavar="X"),
-    number_option("--tolerance", "What counts as reached.  [default: 1]", expected="a CIEDE2000", metavar="CIEDE2000"),
+    click.option(
+        "--opacity",
+        type=_opacity,
+        metavar="WORD|RANGE",
+        help="solid, milky, see-through, glows, any; or a contrast ratio: 0.95, 0.97.., ..0.6, 0.6..0.7.",
+    ),
+    number_option(
+        "--tolerance",
+        "What counts as reached.  [default: 1]",
+        expected="a CIEDE2000",
+        metavar="CIEDE2000",
+    ),
 )
 
 
@@ -138,37 +157,36 @@ class Sample:
 
 def _sample(
     target_over: str | None, target_black: str | None, target_thickness: float | None, as_blend: Pairs,
-    as_base: str | None, transmittance: float | None, transmittance_min: float | None,
-    transmittance_max: float | None,
+    as_base: str | None, transmittance: dict[str, float] | None,
 ) -> Sample:  # fmt: skip
-    light = {
-        "transmittance": transmittance,
-        "transmittance_min": transmittance_min,
-        "transmittance_max": transmittance_max,
-    }
     return Sample(
         over=target_over,
         black=target_black,
         thickness_mm=target_thickness,
         blend=Doses(as_base, each_once(as_blend, "--as-blend")),
-        light={name: value for name, value in light.items() if value is not None},
+        light=transmittance or {},
     )
 
 
-_THROUGH = "a luminous transmittance, more than 0 and at most 1"
 sample_options = grouped(
     "sample",
     _sample,
-    click.option("--target-over", metavar="BACKING", help="What lay behind the target; recipes are judged over it."),
-    click.option("--target-black", metavar="FILE[:NAME]", help="The same sample, read over the darkest backing."),
+    click.option("--target-over", metavar="BACKING", help="The backing behind the sample; recipes are judged over it."),
+    click.option("--target-black", metavar="FILE[:NAME]", help="The same sample measured over the darkest backing."),
     number_option(
-        "--target-thickness", "The sample's own, when not the part's.", expected="a thickness in mm", metavar="MM"
+        "--target-thickness",
+        "The sample's thickness, if not the part's.",
+        expected="a thickness in mm",
+        metavar="MM",
     ),
-    amounts_option("--as-blend", "Instead: the look of this blend, with its opacity; repeat.", PERCENT),
+    amounts_option("--as-blend", "Match colour and opacity of this blend instead.", PERCENT),
     click.option("--as-base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
-    number_option("--transmittance", "The light to let through, of the free part.", expected=_THROUGH, metavar="X"),
-    number_option("--transmittance-min", "The least of it.", expected=_THROUGH, metavar="X"),
-    number_option("--transmittance-max", "The most of it.", expected=_THROUGH, metavar="X"),
+    click.option(
+        "--transmittance",
+        type=_light,
+        metavar="RANGE",
+        help="Luminous transmittance of the part with nothing behind it: 0.45, 0.3.., ..0.5 or 0.3..0.4.",
+    ),
 )
 
 

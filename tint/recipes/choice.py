@@ -148,8 +148,8 @@ def unbeaten(merits: Merits) -> NDArray[np.bool_]:
         (
             np.floor(merits.miss / _GRAIN["miss"]),
             np.floor(merits.metamerism / _GRAIN["metamerism"]),
-            np.floor(np.log(np.nan_to_num(merits.price, nan=1e9) + 1e-6) / _GRAIN["price"]),
-            np.floor(np.log(merits.loading + 1e-6) / _GRAIN["loading"]),
+            _by_share(merits.price, _GRAIN["price"]),
+            _by_share(merits.loading, _GRAIN["loading"]),
             np.floor(merits.sensitivity / _GRAIN["sensitivity"]),
             merits.pigments,
             merits.unsure,
@@ -161,6 +161,15 @@ def unbeaten(merits: Merits) -> NDArray[np.bool_]:
     return np.asarray(~np.any(no_worse & better, axis=0))
 
 
+def _by_share(value: Array, grain: float) -> Array:
+    """Steps of a share above the least that is more than nothing: the same in any currency. Unknown is the most."""
+    least = np.min(value, initial=np.inf, where=value > 0.0)
+    if not np.isfinite(least):
+        return np.where(np.isnan(value), np.inf, 0.0)
+    with np.errstate(divide="ignore"):
+        return np.nan_to_num(np.floor(np.log(value / least) / grain), nan=np.inf, neginf=-np.inf)
+
+
 def pick(
     merits: Merits, tolerance: float, rank_by: str, chance: Array | None, most: int
 ) -> list[tuple[int, list[str]]]:
@@ -168,7 +177,7 @@ def pick(
 
     Of those that are near enough to be poured, the best of each merit is shown though its score be lower.
     """
-    order = np.argsort(_key(merits, rank_by, chance, tolerance), kind="stable")
+    order = _order(merits, rank_by, chance, tolerance)
     standing = unbeaten(merits)
     near = merits.miss <= max(tolerance, float(merits.miss.min()) + 0.3)
     champions = _champions(merits, near, chance)
@@ -184,15 +193,17 @@ def pick(
     return [(at, champions.get(at, ["no other beats it in everything"] if standing[at] else [])) for at in chosen]
 
 
-def _key(merits: Merits, rank_by: str, chance: Array | None, tolerance: float) -> Array:
-    out = np.where(merits.miss > max(tolerance, float(merits.miss.min()) + 0.3), 1e3, 0.0)
+def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float) -> Index:
+    """Recipes, best first: what is near enough to be poured, then by what was asked for, then by score."""
+    far = merits.miss > max(tolerance, float(merits.miss.min()) + 0.3)
+    asked: tuple[Array, ...] = ()
     if rank_by == "chance" and chance is not None:
-        return np.asarray(-chance + 1e-3 * merits.score)
-    if rank_by == "price":
-        return np.asarray(out + np.nan_to_num(merits.price, nan=1e2) + 1e-3 * merits.score)
+        return np.lexsort((merits.score, -chance))
+    if rank_by == "price":  # what has no price comes after all that has one, whatever the currency
+        asked = (np.nan_to_num(merits.price), np.isnan(merits.price).astype(float))
     if rank_by == "loading":
-        return np.asarray(out + merits.loading + 1e-3 * merits.score)
-    return merits.score
+        asked = (merits.loading,)
+    return np.lexsort((merits.score, *asked, far)) if asked else np.argsort(merits.score, kind="stable")
 
 
 def _champions(merits: Merits, near: NDArray[np.bool_], chance: Array | None) -> dict[int, list[str]]:
