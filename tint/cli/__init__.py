@@ -29,6 +29,7 @@ COMMANDS = {
     "adjust": "A trial: what went wrong, and the corrected recipe.",
     "inspect": "A reading against what was approved: pass, fail or too close.",
     "lot": "A new lot of a pigment or base: how strong, what hue.",
+    "explain": "A word of optics or of the trade, in plain sentences.",
     "ledger": "The workshop's record: orders, recipes, batches, approvals.",
 }
 
