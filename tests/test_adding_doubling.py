@@ -15,9 +15,8 @@ from PythonicDISORT.subroutines import interpolate
 from tables import column
 
 from tint.errors import InputError
-from tint.optics.adding_doubling import solve
+from tint.optics.adding_doubling import BACKWARDS, lobes, moments, phase_function, redistribution, solve
 from tint.optics.directions import AT_8, NORMAL, directions
-from tint.optics.phase import BACKWARDS, lobes, moments, phase_function, redistribution
 from tint.optics.slab import READINGS, Slab
 from tint.optics.surface import DEGREES_8, DEGREES_45, external_diffuse, fresnel, refracted_cosine
 

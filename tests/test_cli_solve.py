@@ -16,7 +16,7 @@ from rich.console import Console
 from tint import colorimetry
 from tint.appearance import Setting
 from tint.cli import main
-from tint.cli.progress import progress
+from tint.cli.tables import progress
 from tint.palette import Palette
 from tint.recipes import Rules, solve
 from tint.swatches import read_folder

@@ -22,8 +22,8 @@ from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.comparison import Candidate, Comparison, compare, shift_in
 from tint.proofs.comparison_picture import compose, draw_comparison
-from tint.proofs.comparison_words import FOR_MAKER, common, differences, figures_of, lines_of
 from tint.proofs.picture import Box, NearSign, Text
+from tint.proofs.words import FOR_MAKER, common, differences, figures_of, lines_of
 from tint.recipes import Rules, solve
 from tint.target import Target, target_from_blend, target_from_lab
 
@@ -245,7 +245,7 @@ def shown_words(page: str) -> str:
 def test_the_page_says_the_same_and_needs_nothing_else(demo_palette: Palette) -> None:
     pytest.importorskip("jinja2")
     pytest.importorskip("font_source_serif_pro")
-    from tint.proofs.comparison_page import comparison_page
+    from tint.proofs.comparison_print import comparison_page
 
     sheet = sheet_of(demo_palette, title="<script>alert(1)</script> Víčko")
     page = comparison_page(sheet).decode("utf-8")

@@ -29,7 +29,7 @@ pytest.importorskip("jinja2", reason="the page is drawn with jinja2")
 pytest.importorskip("font_source_serif_pro", reason="the sheet is set in it")
 
 from tint.proofs.approval_page import approval_page  # noqa: E402
-from tint.proofs.comparison_page import comparison_page  # noqa: E402
+from tint.proofs.comparison_print import comparison_page  # noqa: E402
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = [

@@ -15,12 +15,12 @@ from synthetic import fit_two_flux, studio
 
 from tint.checks import Finding, examine
 from tint.checks.conditions import apart_in_age
-from tint.fitting.circumstances import circumstances
+from tint.fitting.report import circumstances
 from tint.materials import Blend
 from tint.palette import Circumstances, Palette, read_palette, write_palette
 from tint.swatches import Conditions, SwatchFolder, inspect_folder, read_folder
 from tint.trials import Trial, TrialReading
-from tint.trials.conditions import differences
+from tint.trials.trial import differences
 
 NAMES = ("cure_c", "days", "mould", "finish", "lot")
 

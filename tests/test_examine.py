@@ -14,7 +14,7 @@ from tint import forward
 from tint.checks import Finding, examine, left_out
 from tint.checks.finding import limit, spread_limit
 from tint.checks.ground import Ground, fit_ground, without
-from tint.checks.tails import of_tails
+from tint.checks.jumps import of_tails
 from tint.optics.layer import reflectance
 from tint.palette import Palette
 from tint.spectra import Array

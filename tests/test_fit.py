@@ -19,8 +19,7 @@ from tint.fitting.leaving_out import leave_out
 from tint.fitting.minimise import minimise
 from tint.fitting.normal import normal, parts
 from tint.fitting.problem import Problem, Unknowns, lay_out, show, start_at
-from tint.fitting.spectra import fit_with_ground, optics_of
-from tint.fitting.start import first_guess
+from tint.fitting.spectra import first_guess, fit_with_ground, optics_of
 from tint.materials import Blend, Instrument
 from tint.optics.layer import Optics
 from tint.palette import PAIR, Palette, Surprise, compress, widening

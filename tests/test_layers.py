@@ -22,7 +22,7 @@ LAYERS = {
     "forward": ("tint.forward",),
     "ways to show": ("tint.notebook", "tint.plots", "tint.jsonable", "tint.opacity"),
     "words": ("tint.glossary",),
-    "materials": ("tint.kinds", "tint.materials"),
+    "materials": ("tint.materials", "tint.materials"),
     "evidence": ("tint.swatches", "tint.palette"),
     "uncertainty": ("tint.uncertainty",),
     "appearance": ("tint.appearance", "tint.inspection", "tint.photographs", "tint.shift"),

@@ -19,7 +19,7 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import files, render, views
+from tint.proofs import picture, render, views
 from tint.proofs.lights import LIGHTS, in_lights
 from tint.proofs.limits import limits_of
 from tint.proofs.picture import srgb_profile
@@ -129,7 +129,7 @@ def chunks(png: bytes) -> dict[bytes, bytes]:
 
 def test_a_deep_png_holds_every_level_and_the_profile() -> None:
     deep = np.random.default_rng(1).integers(0, 65536, (7, 5, 3)).astype(np.uint16)
-    png = files.deep_png(deep)
+    png = picture.deep_png(deep)
     assert np.abs(pixels(png) - (deep >> 8)).max() <= 1  # pillow reads the upper half of each
     parts = chunks(png)
     assert struct.unpack(">IIBB", parts[b"IHDR"][:10]) == (5, 7, 16, 2)
@@ -140,7 +140,7 @@ def test_a_deep_png_holds_every_level_and_the_profile() -> None:
 
 def test_a_deep_tiff_holds_every_level_and_the_profile() -> None:
     deep = np.random.default_rng(2).integers(0, 65536, (6, 9, 3)).astype(np.uint16)
-    tiff = files.deep_tiff(deep)
+    tiff = picture.deep_tiff(deep)
     order, magic, start = struct.unpack("<2sHI", tiff[:8])
     assert (order, magic) == (b"II", 42)
     (count,) = struct.unpack("<H", tiff[start : start + 2])

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from tint.colorimetry.resampling import resample_sprague, resample_wider
 from tint.errors import InputError
 from tint.swatches.instruments import Measurement
-from tint.swatches.instruments.gridding import on_grid
+from tint.swatches.instruments.measurement import on_grid
 
 TEN, FIVE, ONE = (np.arange(380.0, 741.0, step) for step in (10.0, 5.0, 1.0))
 FOLDER = np.arange(400.0, 701.0, 10.0)

@@ -29,7 +29,7 @@ from msgspec import Struct
 from msgspec.structs import fields
 
 from tint.errors import FolderError
-from tint.kinds import KINDS, MOST_STATED, RUBBER, UNKNOWN
+from tint.materials import KINDS, MOST_STATED, RUBBER, UNKNOWN
 from tint.optics.many_flux import MOST_G
 from tint.swatches import INPUT_FILES, SwatchFolder, folder_digest, inspect_folder, read_folder
 from tint.swatches.keys import BaseTable, InstrumentTable, PigmentTable

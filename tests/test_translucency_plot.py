@@ -17,8 +17,8 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import draw_translucency, translucency_layout
 from tint.proofs.against_thickness import CLIPPED_LINE, compose
-from tint.proofs.curves import DOUBT, UNCAST
 from tint.proofs.picture import DARK, Box, Patch, Pointer, Text
+from tint.proofs.plotting import DOUBT, UNCAST
 from tint.translucency import Translucency, course, hiding_thickness, translucency
 
 LID = Blend("clear", {"white": 0.5, "yellow": 0.2})

@@ -8,18 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from tint.checks.colours import as_shares
-from tint.checks.colours_out_of_line import of_colour_lines
+from tint.checks.colours import as_shares, of_colour_lines
 from tint.checks.conditions import of_conditions
 from tint.checks.edge_loss import of_edges
 from tint.checks.finding import Finding
 from tint.checks.ground import Ground, fit_ground, without
-from tint.checks.jumps import of_jumps
+from tint.checks.jumps import of_jumps, of_tails
 from tint.checks.left_out import LeftOut, left_out
 from tint.checks.out_of_line import of_lines
 from tint.checks.readings import of_readings
 from tint.checks.swatches import of_swatches
-from tint.checks.tails import of_tails
 from tint.fitting.leaving_out import Fitted
 from tint.palette import Palette
 from tint.swatches import COLOURS, SwatchFolder

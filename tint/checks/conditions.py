@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from tint.checks.finding import Finding, listed
-from tint.fitting.circumstances import once, same
+from tint.fitting.report import once, same
 from tint.materials import Base
 from tint.swatches import Conditions, Swatch, SwatchFolder
 

@@ -13,9 +13,19 @@ from tint import jsonable
 from tint.cli.amounts import GRAMS, Pairs, all_known, amounts_option, each_once
 from tint.cli.asked import setting_of, setting_options
 from tint.cli.options import folder_argument, grouped, json_option, number_option, optics_option, palette_of
-from tint.cli.progress import progress
 from tint.cli.rules import rules_of, rules_options
-from tint.cli.tables import CARE, HEAD, fixed, page, print_json, show_facts, show_notes, show_table, show_title
+from tint.cli.tables import (
+    CARE,
+    HEAD,
+    fixed,
+    page,
+    print_json,
+    progress,
+    show_facts,
+    show_notes,
+    show_table,
+    show_title,
+)
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_options, wanted
 from tint.errors import InputError

@@ -9,9 +9,8 @@ from typing import Any
 import click
 
 from tint.appearance import Setting
-from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_once
+from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_once, one_thickness, thicknesses
 from tint.cli.options import Decorator, base_option, grouped, known
-from tint.cli.spans import one_thickness, thicknesses
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS, Blend
 from tint.palette import Palette

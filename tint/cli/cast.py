@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from tint.appearance import Setting
+from tint.cli.amounts import one_thickness
 from tint.cli.options import grouped
-from tint.cli.spans import one_thickness
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette

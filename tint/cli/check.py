@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.checks import Finding, LeftOut, examine, left_out
-from tint.cli import circumstances
+from tint.cli.looks import circumstances_in_words, circumstances_json
 from tint.cli.options import DEFAULT_OPTICS, folder_argument, json_option
 from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, fixed, page, print_json, show_table, waiting
 from tint.errors import Fault, InputError
 from tint.fitting import fit_palette
-from tint.fitting.circumstances import circumstances as circumstances_of
 from tint.fitting.leaving_out import Fitted
+from tint.fitting.report import circumstances as circumstances_of
 from tint.fitting.spectra import fit_with_ground
 from tint.palette import Circumstances, Palette, fit_path, read_palette
 from tint.swatches import COLOURS, PHOTOGRAPH, SwatchFolder, inspect_folder
@@ -151,7 +151,7 @@ def _row(fault: Fault) -> tuple[Any, ...]:
 
 
 def _contents(read: SwatchFolder) -> str:
-    how = "".join(f"{base}: {words}.\n" for base, words in circumstances.lines(_circumstances(read)))
+    how = "".join(f"{base}: {words}.\n" for base, words in circumstances_in_words(_circumstances(read)))
     return (
         f"{read.name}: {counted(len(read.swatches), 'casting')}, {_readings(read)}, "
         f"{_values(read)}, {read.instrument.geometry}.\n"
@@ -208,6 +208,6 @@ def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], e
             "wavelengths": read.wavelengths,
             "geometry": read.instrument.geometry,
             "kind": read.kind,
-            "circumstances": circumstances.as_json(_circumstances(read)),
+            "circumstances": circumstances_json(_circumstances(read)),
         }
     return content

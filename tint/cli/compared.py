@@ -78,7 +78,7 @@ def drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Pat
 
         contents[out] = draw_comparison(sheet)
     if approving.sheet:
-        from tint.proofs.comparison_page import comparison_page
+        from tint.proofs.comparison_print import comparison_page
 
         contents[approving.sheet] = comparison_page(sheet)
     if approving.pdf:
@@ -91,7 +91,7 @@ def drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Pat
 def comparison_json(sheet: Comparison) -> dict[str, Any]:
     """What a comparison says of each recipe."""
     from tint.proofs.comparison import shift_in
-    from tint.proofs.comparison_words import differences
+    from tint.proofs.words import differences
 
     return {
         "recipes": [

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 import numpy as np
 
-from tint.cli import circumstances
+from tint.cli.looks import circumstances_in_words, circumstances_json
 from tint.cli.options import folder_argument, json_option, optics_option
 from tint.cli.tables import (
     CARE,
@@ -93,7 +93,7 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     if palette.read_as != "spectra":
         facts.insert(0, ("read as", palette.read_as, "L*, a*, b*: what spectra are likely to go with them is a guess"))
     show_facts(out, facts)
-    for base, words in circumstances.lines(_circumstances(palette)):
+    for base, words in circumstances_in_words(_circumstances(palette)):
         out.print(f"{base}: {words}")
     out.print()
     if palette.model == "many-flux":
@@ -184,6 +184,6 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
         "swatches": [{name: getattr(swatch, name) for name in names} for swatch in palette.swatches],
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
         "undetermined": list(palette.undetermined),
-        "circumstances": circumstances.as_json(_circumstances(palette)),
+        "circumstances": circumstances_json(_circumstances(palette)),
         "conditions": f"{palette.instrument.geometry}, {_seen_in(palette)}",
     }

@@ -13,8 +13,7 @@ import click
 from tint import jsonable
 from tint.cli.ledger_options import column_options, number_of, option_name, weighings
 from tint.cli.ledger_pages import entry_json, summary
-from tint.cli.ledger_readings import is_read, measured, reading_options
-from tint.cli.ledger_written import batch_written, recipe_written
+from tint.cli.ledger_readings import batch_written, is_read, measured, reading_options, recipe_written
 from tint.cli.options import Decorator, count_option, folder_argument, json_option, known
 from tint.cli.tables import print_json
 from tint.cli.wanted import Wish, target_options

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from tint.appearance import Appearance
 from tint.cli.tables import CARE, fixed, show_facts, show_notes, show_table
-from tint.palette import Palette
+from tint.palette import Circumstances, Palette
+from tint.trials.trial import span
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -58,3 +60,28 @@ def _facts(appearance: Appearance) -> list[tuple[str, str, str]]:
         *told,
         ("screen colour", appearance.srgb, f"sRGB; {gamut}"),
     ]
+
+
+# How the castings of each base were cured and kept, in a line for people and by name for scripts.
+
+
+def in_words(told: Circumstances) -> str:
+    """What was written of them; empty where nothing was."""
+    parts = [
+        told.cure_c and f"cured at {span(told.cure_c)} °C",
+        told.days and f"read {span(told.days)} days after",
+        told.moulds and f"mould {', '.join(told.moulds)}",
+        told.finishes and f"finish {', '.join(told.finishes)}",
+        told.lots and f"lot {', '.join(told.lots)}",
+    ]
+    return "; ".join(part for part in parts if part)
+
+
+def circumstances_in_words(by_base: Mapping[str, Circumstances]) -> Iterable[tuple[str, str]]:
+    """Base and words, for the bases of which something was written."""
+    return [(base, words) for base, told in by_base.items() if (words := in_words(told))]
+
+
+def circumstances_json(by_base: Mapping[str, Circumstances]) -> dict[str, Any]:
+    """By base; null or an empty list for what nobody wrote."""
+    return {base: asdict(told) for base, told in by_base.items()}

@@ -6,7 +6,7 @@ import difflib
 import functools
 import inspect
 import math
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -141,3 +141,36 @@ def known(name: str, names: Collection[str], where: str) -> str:
     near = difflib.get_close_matches(name.lower(), {each.lower(): each for each in names}, n=1)
     mend = f"did you mean {next(each for each in names if each.lower() == near[0])}?" if near else ""
     raise InputError(where, f"there is no `{name}`", "expected one of " + ", ".join(names), mend)
+
+
+# The help of a command with many options, in sections.
+
+
+class Sectioned(click.Command):
+    """A command whose options are listed under headings.
+
+    Parameters
+    ----------
+    sections : mapping of str to sequence of str
+        Heading to options, by their names as typed, in the order in which they are listed. What is in none comes last.
+    """
+
+    def __init__(self, *given: Any, sections: Mapping[str, Sequence[str]], **more: Any) -> None:
+        super().__init__(*given, **more)
+        self.sections = sections
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the options, a section after the other."""
+        left = {each.opts[0]: each for each in self.get_params(ctx) if isinstance(each, click.Option)}
+        for heading, names in self.sections.items():
+            self._write(heading, [left.pop(name) for name in names], ctx, formatter)
+        self._write("Other options", list(left.values()), ctx, formatter)
+
+    @staticmethod
+    def _write(
+        heading: str, options: Sequence[click.Option], ctx: click.Context, formatter: click.HelpFormatter
+    ) -> None:  # fmt: skip
+        records = [record for record in (each.get_help_record(ctx) for each in options) if record is not None]
+        if records:
+            with formatter.section(heading):
+                formatter.write_dl(records)

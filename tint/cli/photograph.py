@@ -130,7 +130,7 @@ def command(
     ordered, plain = _arranged(seen, corners, target)
     places = locate(ordered, spots, width=seen.width, height=seen.height)
     if look is not None:
-        from tint.photographs.look import draw
+        from tint.photographs.finding import draw
 
         write_whole(look, draw(seen, places, spots))
     check_chart(plain)

@@ -13,7 +13,7 @@ from tint.appearance import Setting, predict
 from tint.cli.asked import Doses, blend_of, setting_options
 from tint.cli.cast import Cast, cast_options
 from tint.cli.compared import comparison_json, comparison_of, drawn
-from tint.cli.options import folder_argument, json_option, optics_option, palette_of, replace_option
+from tint.cli.options import Sectioned, folder_argument, json_option, optics_option, palette_of, replace_option
 from tint.cli.pictured import (
     PICTURES,
     Approving,
@@ -24,7 +24,6 @@ from tint.cli.pictured import (
     subject_options,
 )
 from tint.cli.recipes import chosen, recipes_options, several
-from tint.cli.sections import Sectioned
 from tint.cli.tables import page, print_json
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
@@ -209,8 +208,8 @@ def _picture(
 def _deep(
     palette: Palette, blend: Blend, *, setting: Setting, part: Model | None, out: Path, **_: Any
 ) -> bytes:  # fmt: skip
-    from tint.proofs.files import deep_png, deep_tiff
     from tint.proofs.part_picture import PIXELS, deep_part
+    from tint.proofs.picture import deep_png, deep_tiff
 
     assert part is not None  # checked
     pixels = deep_part(palette, blend, setting=setting, shown=part.at(PIXELS))

@@ -11,6 +11,7 @@ from tint import jsonable
 from tint.cli.answers import show_answer
 from tint.cli.asked import base_of, setting_of, setting_options
 from tint.cli.options import (
+    Sectioned,
     check_picture,
     folder_argument,
     json_option,
@@ -18,10 +19,8 @@ from tint.cli.options import (
     palette_of,
     replace_option,
 )
-from tint.cli.progress import progress
 from tint.cli.rules import rules_of, rules_options
-from tint.cli.sections import Sectioned
-from tint.cli.tables import page, print_json
+from tint.cli.tables import page, print_json, progress
 from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_options, wanted
 from tint.errors import InputError
 from tint.files import write_whole

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 import sys
+import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -126,3 +127,44 @@ def counted(count: int, one: str, many: str = "") -> str:
 def fixed(value: float, decimals: int) -> str:
     """A number to so many decimals; a dash for what is not known."""
     return f"{value:.{decimals}f}" if math.isfinite(value) else "-"
+
+
+# How far a long job has come, on a terminal and nowhere else.
+
+
+Tell = Callable[[str, int, int], None]
+
+PATIENCE_S = 1.0  # a job that is done sooner shows nothing
+
+
+@contextlib.contextmanager
+def progress(*, quiet: bool = False, on: Console | None = None, patience_s: float = PATIENCE_S) -> Iterator[Tell]:
+    """Something to tell steps to: what is being done, how many are done, of how many.
+
+    Parameters
+    ----------
+    quiet : bool
+        Show nothing at all.
+    on : Console, optional
+        In place of standard error, which is used only when it is a terminal.
+    patience_s : float
+        How long to wait before anything is shown [s].
+    """
+    if quiet or (on is None and not sys.stderr.isatty()):
+        yield lambda *_: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    columns = (TextColumn("{task.description}", markup=False), BarColumn())
+    bar = Progress(*columns, console=on or Console(stderr=True), transient=True)
+    task = bar.add_task("")
+    starting = threading.Timer(patience_s, bar.start)
+    starting.start()
+    try:
+        yield lambda words, done, of: bar.update(task, description=words, completed=done, total=of)
+    finally:
+        starting.cancel()
+        starting.join()
+        if bar.live.is_started:
+            bar.stop()

@@ -10,15 +10,14 @@ import click
 
 from tint.appearance import Setting, how_read
 from tint.checks.conditions import YOUNG_DAYS
-from tint.cli.amounts import PERCENT, Pairs, amounts_option, each_once
+from tint.cli.amounts import PERCENT, Pairs, amounts_option, each_once, one_thickness
 from tint.cli.asked import Doses, blend_of
 from tint.cli.options import base_option, grouped, known, number_option
-from tint.cli.spans import one_thickness
 from tint.errors import InputError
 from tint.palette import Palette
 from tint.trials import Trial
-from tint.trials.conditions import differences
 from tint.trials.files import check_range, read_reading, read_trial
+from tint.trials.trial import differences
 
 _FORM = "--base, --load, --thickness and --read FILE[:NAME], or --trial FILE"
 

@@ -12,7 +12,6 @@ from tint.colorimetry.cielab import (
     xyz_to_lab,
     xyz_to_lab_slopes,
 )
-from tint.colorimetry.objects import object_spectra
 from tint.colorimetry.screen import (
     adapt,
     decode,
@@ -24,7 +23,7 @@ from tint.colorimetry.screen import (
     srgb_to_lab,
     xyz_to_srgb,
 )
-from tint.colorimetry.smoothest import smoothest_spectrum
+from tint.colorimetry.smoothest import object_spectra, smoothest_spectrum
 from tint.colorimetry.weights import OBSERVERS, Viewing, contrast_ratio, lights, viewing, xyz
 
 __all__ = [

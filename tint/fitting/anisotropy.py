@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.kinds import KINDS, RUBBER, UNKNOWN
-from tint.materials import Base, Pigment
+from tint.materials import KINDS, RUBBER, UNKNOWN, Base, Pigment
 from tint.optics.many_flux import MOST_G
 
 Array = NDArray[np.float64]

@@ -16,9 +16,8 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.fitting.problem import Problem, Shown, Unknowns, in_order, lay_out, show, start_at
-from tint.fitting.spectra import optics_of
+from tint.fitting.spectra import first_guess, optics_of
 from tint.fitting.spectral_prior import SpectralPrior
-from tint.fitting.start import first_guess
 from tint.swatches import SPECTRA, SwatchFolder
 
 Array = NDArray[np.float64]

@@ -7,6 +7,7 @@ in the light of the readings is wide open in another.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,10 +15,11 @@ from numpy.typing import NDArray
 
 from tint.fitting import colour_foresight, report
 from tint.fitting.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
-from tint.fitting.colour_start import first_unknowns
-from tint.fitting.marquardt import most_likely
-from tint.fitting.problem import indices, lobe_of
+from tint.fitting.minimise import minimise
+from tint.fitting.problem import indices, lobe_of, start_at
+from tint.fitting.spectra import first_guess
 from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
+from tint.fitting.weighing import Weighting, weights
 from tint.palette import INSIDE, Palette, compress
 from tint.swatches import PHOTOGRAPH, SwatchFolder
 
@@ -156,3 +158,86 @@ def _covariance(colours: Colours, prior: SpectralPrior, fitted: Fitted) -> tuple
     modes = np.moveaxis(moved, -1, 1).reshape(count, wide, -1)
     alone = detail.reshape(-1, wide).T
     return np.eye(alone.shape[1]) * alone[:, None, :] ** 2, compress(modes, size.reshape(-1, wide).T)
+
+
+# Where the fit to colours begins: a fit to the smoothest spectra of the readings, as near as the prior can come.
+
+
+_MISFIT = 0.05  # of the smoothest spectra, which are not the true ones: a share of reflectance^(2/3)
+_STEPS = 15
+_APART = 0.5  # sd of the logarithm by which they miss k and s
+_LEAST = 1e-5  # of k and s, so that they have a logarithm
+
+
+def first_unknowns(colours: Colours) -> Array:
+    """The unknowns to start from, shape (n_unknowns,); castings as they were written down."""
+    problem, guess, modes = colours.problem, first_guess(colours.problem), colours.modes
+    roughly = minimise(
+        problem,
+        start_at(problem, guess),
+        report.prior(guess, problem),
+        weight=weights(problem, problem.read, Weighting(_MISFIT, np.ones(problem.thickness.size))),
+        most_steps=_STEPS,
+        bend=False,
+        shape=False,
+    )
+    wanted = np.log(np.maximum(roughly.at.ks, _LEAST)) - colours.centre
+    pull = np.einsum("fwr,fpw->frp", modes, wanted) / _APART**2
+    stiffness = np.swapaxes(modes, 1, 2) @ modes / _APART**2 + np.eye(modes.shape[2])
+    spectral = np.swapaxes(np.linalg.solve(stiffness, pull), 1, 2).ravel()
+    return np.concatenate((spectral, np.zeros(colours.n_unknowns - colours.n_spectral)))
+
+
+# Least squares for a few hundred unknowns with a standard normal prior, by normal equations.
+
+
+_MOST_STEPS, _GAIN = 60, 1e-7
+_STIFFEST = 1e8
+
+
+def most_likely(residual: Callable[[Array], tuple[Array, Array]], start: Array) -> tuple[Array, Array, float]:
+    """Where the sum of squares of residuals and of the unknowns themselves is least.
+
+    Parameters
+    ----------
+    residual : callable
+        From unknowns, shape (n,), to residuals in standard deviations, shape (m,), and their slopes, shape (m, n).
+    start : ndarray, shape (n,)
+
+    Returns
+    -------
+    unknowns : ndarray, shape (n,)
+    information : ndarray, shape (n, n)
+        Inverse of their covariance: that of the prior is one.
+    cost : float
+        The sum of squares.
+
+    Notes
+    -----
+    Levenberg-Marquardt (Marquardt 1963, J. SIAM 11, 431). The prior keeps the normal equations well conditioned, so
+    they may be solved as they are: ten times as fast as by the singular values that libraries use to be safe.
+    """
+    here, damping = start, 1e-3
+    missed, slopes = residual(here)
+    cost = float(missed @ missed + here @ here)
+    information, pull = _normal(missed, slopes, here)
+    for _ in range(_MOST_STEPS):
+        damped = information + damping * np.diag(np.diag(information))
+        there = here + np.linalg.solve(damped, pull)
+        missed, slopes = residual(there)
+        new_cost = float(missed @ missed + there @ there)
+        if not new_cost < cost:
+            damping *= 8.0
+            if damping > _STIFFEST:
+                break
+            continue
+        gain = (cost - new_cost) / cost
+        here, cost, damping = there, new_cost, max(damping / 6.0, 1e-12)
+        information, pull = _normal(missed, slopes, here)
+        if gain < _GAIN:
+            break
+    return here, information, cost
+
+
+def _normal(missed: Array, slopes: Array, here: Array) -> tuple[Array, Array]:
+    return slopes.T @ slopes + np.eye(here.size), -(slopes.T @ missed) - here

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.fitting.minimise import Minimum
-from tint.fitting.positive import solve
+from tint.fitting.normal import solve
 from tint.fitting.posterior import Posterior
 from tint.fitting.problem import Problem
 

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.fitting.normal import Normal, Parts, normal, own_step, parts
-from tint.fitting.positive import solve
+from tint.fitting.normal import Normal, Parts, normal, own_step, parts, solve
 from tint.fitting.problem import Problem, Shown, Unknowns, show
 
 Array = NDArray[np.float64]

@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.fitting.minimise import Minimum, Prior, with_prior
-from tint.fitting.normal import normal, unchain
-from tint.fitting.positive import inverse
+from tint.fitting.normal import inverse, normal, unchain
 from tint.fitting.problem import Problem
 
 Array = NDArray[np.float64]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -11,12 +12,11 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.fitting.anisotropy import MIDDLE_NM
-from tint.fitting.circumstances import circumstances
 from tint.fitting.minimise import Prior
 from tint.fitting.problem import Problem, errors_written
 from tint.forward import TRANSMITTANCE
-from tint.palette import Evidence, Seen, SwatchFit
-from tint.swatches import SwatchFolder
+from tint.palette import Circumstances, Evidence, Seen, SwatchFit
+from tint.swatches import Conditions, SwatchFolder
 
 Array = NDArray[np.float64]
 
@@ -185,3 +185,37 @@ def undetermined(
 
 def _span(wavelengths: Array) -> str:
     return f"{wavelengths.size} wavelengths from {wavelengths[0]:g} to {wavelengths[-1]:g} nm"
+
+
+# What the castings of a base have in common in their cure, mould and age, and where they differ.
+
+
+def circumstances(castings: Iterable[Conditions]) -> Circumstances:
+    """The conditions of several castings as ranges and lists; what nobody wrote stays empty."""
+    told = tuple(castings)
+    return Circumstances(
+        cure_c=_range(each.cure_c for each in told),
+        days=_range(each.days for each in told),
+        moulds=once(each.mould for each in told),
+        finishes=once(each.finish for each in told),
+        lots=once(each.lot for each in told),
+    )
+
+
+def once(words: Iterable[str]) -> tuple[str, ...]:
+    """Words each once, as first written; blank ones not at all, and `Satin` is `satin`."""
+    first: dict[str, str] = {}
+    for word in words:
+        if same(word):
+            first.setdefault(same(word), word)
+    return tuple(first.values())
+
+
+def same(word: str) -> str:
+    """What two spellings of one word share: neither capitals nor blanks tell words apart."""
+    return " ".join(word.split()).casefold()
+
+
+def _range(values: Iterable[float | None]) -> tuple[float, float] | None:
+    known = [value for value in values if value is not None]
+    return (min(known), max(known)) if known else None

@@ -13,7 +13,7 @@ from typing import TypeVar
 
 from tint.errors import InputError
 from tint.ledger import schema
-from tint.ledger.faults import told
+from tint.ledger.schema import told
 from tint.ledger.store import Ledger, now_utc, tint_version, transaction
 
 T = TypeVar("T")

@@ -12,7 +12,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from tint.errors import InputError
-from tint.ledger.faults import told
+from tint.ledger.schema import told
 
 FILE = "ledger.sqlite3"
 

@@ -22,11 +22,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
 from tint.files import cached_arrays, is_cached
-from tint.optics import unscattered
 from tint.optics.adding_doubling import body
 from tint.optics.directions import AT_8, directions
 from tint.optics.slab import check_reading
 from tint.optics.surface import DEGREES_8
+from tint.optics.surface import reflected as mirrored
 from tint.optics.table import Axis, Knots, Table, tabulate
 
 Array = NDArray[np.float64]
@@ -163,7 +163,7 @@ def _stored_as(geometry: str, seat: str) -> str:
 def _gloss(refractive_index: float, x: ArrayLike, z: ArrayLike, seat: str) -> tuple[Array, Array]:
     """What an instrument that excludes the specular reflection leaves out, and its slopes by x, y and z."""
     x, z = np.asarray(x, dtype=float), np.asarray(z, dtype=float)
-    gloss, by_depth = unscattered.reflected(refractive_index, 0.5 * x + z / 0.75, cosine=DEGREES_8, seat=seat)
+    gloss, by_depth = mirrored(refractive_index, 0.5 * x + z / 0.75, cosine=DEGREES_8, seat=seat)
     return gloss, np.stack((0.5 * by_depth, np.zeros_like(by_depth), by_depth / 0.75))
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from tint.errors import InputError
 from tint.optics.directions import AT_8, AT_45, NORMAL, WATCHED, Directions
 from tint.optics.surface import external_diffuse, fresnel
-from tint.optics.unscattered import reflected as mirrored
+from tint.optics.surface import reflected as mirrored
 
 Array = NDArray[np.float64]
 

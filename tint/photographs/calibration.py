@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.colorimetry import difference, difference_parts, lab_to_xyz, root_terms, xyz_to_lab
-from tint.photographs.evenness import WhiteCard
 from tint.photographs.response import (
     CODED,
     EXPECTED,
@@ -20,6 +19,7 @@ from tint.photographs.response import (
     matrix_of,
     predicted,
 )
+from tint.photographs.samples import WhiteCard
 
 Array = NDArray[np.float64]
 

@@ -12,11 +12,10 @@ from tint.colorimetry import PATCHES, chart_lab, chart_spectra, decode, differen
 from tint.colorimetry.chart import root_matrix, root_terms
 from tint.photographs import refusals
 from tint.photographs.calibration import Calibration, calibrate
-from tint.photographs.evenness import LEAST_PLACES, WhiteCard, beside_chart
 from tint.photographs.picture import Picture
 from tint.photographs.places import Places, Spot, arrangements, locate
 from tint.photographs.response import FALL, WHITE_PATCH, card_linear, fall
-from tint.photographs.samples import CELLS, Samples, sample
+from tint.photographs.samples import CELLS, LEAST_PLACES, Samples, WhiteCard, beside_chart, sample
 
 Array = NDArray[np.float64]
 

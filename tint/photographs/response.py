@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from tint.colorimetry.chart import root_matrix, root_terms
 from tint.colorimetry.screen import decode
-from tint.photographs.evenness import WhiteCard, terms
+from tint.photographs.samples import WhiteCard, terms
 
 Array = NDArray[np.float64]
 

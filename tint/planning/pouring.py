@@ -12,17 +12,16 @@ memory).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from tint.appearance import Setting
 from tint.errors import InputError
-from tint.materials import Blend
+from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.planning import teaching
-from tint.planning.offers import drawn, offers
 
 _THICKNESSES_MM = (1.0, 2.0, 3.0, 5.0)
 _WORTH = 0.03  # of the error: a casting that gains less is not worth pouring
@@ -137,3 +136,83 @@ def _casting(palette: Palette, blend: Blend, depth: float, before: float, after:
     elif names:
         reason = f"{names[1]} let down with {names[0]}"
     return Casting(blend=blend, thickness_mm=depth, error_before=before, error_after=after, reason=reason)
+
+
+# Blends to cast and blends to aim at, drawn from all that bases and pigments can do.
+
+
+_SHARES = (0.02, 0.1, 0.35, 1.0)  # of a pigment's largest loading, on its own
+_TINTS = ((0.2, 0.15), (0.5, 0.05), (0.1, 0.4))  # shares of the lightest pigment's and of the other's
+_DRAWS = 80  # blends that stand for all that can be made
+
+
+def drawn(palette: Palette, bases: Sequence[str]) -> list[tuple[Blend, Setting]]:
+    """Blends of one to four pigments, even in the logarithm of the loading, 1 to 6 mm thick; always the same."""
+    rng = np.random.default_rng(11)
+    drawn = []
+    for _ in range(_DRAWS):
+        base = str(rng.choice(list(bases)))
+        names = _usable(palette, base)
+        size = int(rng.integers(1, min(4, len(names)) + 1)) if names else 0
+        picked = [str(name) for name in rng.choice(names, size, replace=False)] if size else []
+        most = palette.bases[base].max_loading
+        doses = {name: float(_largest(palette, base, name) * 10 ** rng.uniform(-2.0, 0.0)) for name in picked}
+        shrink = min(1.0, most / max(sum(doses.values()), 1e-9))
+        blend = Blend(base, {name: dose * shrink for name, dose in doses.items()})
+        over = palette.white if rng.random() < 0.5 else palette.black
+        drawn.append((blend, Setting(thickness_mm=float(rng.uniform(1.0, 6.0)), over=over)))
+    return drawn
+
+
+def _usable(palette: Palette, base: str) -> list[str]:
+    cure = palette.bases[base].cure
+    return [name for name, p in palette.pigments.items() if p.cures is None or cure in p.cures]
+
+
+def _largest(palette: Palette, base: str, name: str) -> float:
+    own = palette.pigments[name].max_loading
+    return min(palette.bases[base].max_loading, own if own is not None else np.inf)
+
+
+def offers(palette: Palette, base: str) -> list[Blend]:
+    """Castings to choose from: the base alone, ladders of each pigment, tints with the lightest one."""
+    names = _usable(palette, base)
+    offers = [Blend(base)]
+    n_bases = len(palette.bases)
+    lightest = max(names, key=lambda n: _whiteness(palette, n_bases + list(palette.pigments).index(n)), default="")
+    for name in names:
+        largest = _largest(palette, base, name)
+        offers += [Blend(base, {name: share * largest}) for share in _SHARES]
+        if name != lightest:
+            light = _largest(palette, base, lightest)
+            offers += [Blend(base, {lightest: a * light, name: b * largest}) for a, b in _TINTS]
+    limit = palette.bases[base].max_loading
+    return [blend for blend in offers if blend.total <= limit]
+
+
+def _whiteness(palette: Palette, component: int) -> float:
+    """Scattering over absorption: the pigment that tints are made with has most."""
+    return float(np.mean(palette.s[component]) / (np.mean(palette.k[component]) + 1e-6))
+
+
+# A first plan, by rule, for a workshop that has no swatches yet.
+
+
+def first_swatches(bases: Mapping[str, Base], pigments: Mapping[str, Pigment]) -> tuple[tuple[Blend, float, str], ...]:
+    """A first plan for a workshop without swatches: blend, thickness [mm] and reason of each casting.
+
+    Notes
+    -----
+    The fewest that leave no base or pigment unknown: each base thin and thick, each pigment once, weak enough to see
+    through so that two backings tell its absorption from its scattering. From there `next_swatches` knows better than
+    any rule. On the bench of tests/figures/planning.py eight pigments in two bases so start at a mean CIEDE2000 of 0.7.
+    """
+    first = next(iter(bases))
+    plan: list[tuple[Blend, float, str]] = []
+    for name in bases:
+        plan += [(Blend(name), 2.0, f"{name} itself"), (Blend(name), 5.0, f"{name} itself, thick")]
+    for name, pigment in pigments.items():
+        home = next((b for b, base in bases.items() if pigment.cures is None or base.cure in pigment.cures), first)
+        most = min(bases[home].max_loading, pigment.max_loading or bases[home].max_loading)
+        plan.append((Blend(home, {name: float(f"{0.1 * most:.2g}")}), 2.0, f"{name}, see-through"))
+    return tuple(plan)

@@ -12,11 +12,10 @@ from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.curves import UNCAST, Curves, draw_curves
 from tint.proofs.lettering import line_height
 from tint.proofs.lettering import text_width as width_of
 from tint.proofs.picture import DARK, LINE, PAPER, QUIET, Box, Item, Patch, Pointer, Raster, Text, paint, paragraph
-from tint.proofs.plotting import DASHES, LINE_WIDTH
+from tint.proofs.plotting import DASHES, LINE_WIDTH, UNCAST, Curves, draw_curves
 from tint.translucency import Course, Translucency, course, hiding_in_words
 
 Array = NDArray[np.float64]

@@ -17,10 +17,10 @@ from tint.materials import Blend
 from tint.proofs import words
 from tint.proofs.approval import Approval
 from tint.proofs.facts import Shade
-from tint.proofs.files import png
+from tint.proofs.leaf import code, photo_uri, rendered, uri
 from tint.proofs.lights import LIGHTS, named
-from tint.proofs.page import code, photo_uri, rendered, uri
 from tint.proofs.part_picture import table_for
+from tint.proofs.picture import png
 from tint.proofs.portrait import light_of
 from tint.proofs.render import LAMP, bare_spectrum, spectra_of, to_levels, to_light
 from tint.proofs.views import light_in_words, limit_in_words, limit_title

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from tint.appearance import Setting
+from tint.errors import InputError
+from tint.files import write_whole
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import parts
 from tint.proofs.facts import Facts, gather
 from tint.proofs.parts import Part
 from tint.proofs.picture import Box, Item, NearSign, Pointer, paint
-from tint.proofs.trial import Trial
-from tint.proofs.trial_card import trial_part
+from tint.proofs.trial import Trial, trial_part
 from tint.target import Target
 
 
@@ -131,3 +133,32 @@ def compose(facts: Facts, title: str, *, show_recipe: bool, trial: Trial | None 
         trial=poured.boxes,
     )
     return [*items, *foot.items], layout
+
+
+# A picture for approval, as a thing to look at and to save.
+
+
+@dataclass(frozen=True)
+class Proof:
+    """A picture for approval: a PNG tagged sRGB."""
+
+    png: bytes
+
+    def save(self, path: str | Path, *, replace: bool = False) -> Path:
+        """Write it to a file, whole.
+
+        Raises
+        ------
+        InputError
+            If the file is there already and not to be replaced, or cannot be written.
+        """
+        at = Path(path)
+        if at.suffix.lower() != ".png":
+            raise InputError(str(at), "is not the name of a PNG", "a name that ends in .png")
+        if at.exists() and not replace:
+            raise InputError(str(at), "is there already", mend="choose another name, or say replace=True")
+        write_whole(at, self.png)
+        return at
+
+    def _repr_png_(self) -> bytes:
+        return self.png

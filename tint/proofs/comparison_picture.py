@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 from tint.proofs import parts, words
 from tint.proofs.comparison import Candidate, Comparison
-from tint.proofs.comparison_words import FOR_MAKER, closing, common, differences, dose_in_words, figures_of, lines_of
 from tint.proofs.facts import Shade
 from tint.proofs.lettering import line_height
 from tint.proofs.picture import DARK, LINE, PAPER, QUIET, Box, Ink, Item, NearSign, Patch, paint, paragraph
-from tint.proofs.trial_card import trial_part
+from tint.proofs.trial import trial_part
+from tint.proofs.words import FOR_MAKER, closing, common, differences, dose_in_words, figures_of, lines_of
 
 WIDTH = 1080
 _LEFT, _RIGHT = 40, WIDTH - 40

@@ -7,7 +7,8 @@ from typing import Any
 
 from tint.proofs import leaf, words
 from tint.proofs.comparison import Candidate, Comparison
-from tint.proofs.comparison_words import FOR_MAKER, closing, common, differences, dose_in_words, figures_of, lines_of
+from tint.proofs.leaf import code, photo_uri, rendered
+from tint.proofs.words import FOR_MAKER, closing, common, differences, dose_in_words, figures_of, lines_of
 
 _ACROSS, _GAP = 3, 6.0  # mm
 _CHIP, _CARD, _BORDER = 20.0, 11.0, 2.0
@@ -102,3 +103,42 @@ def _card(pdf: Any, sheet: Comparison, each: Candidate, left: float, top: float,
         leaf.fill(pdf, shade, left + _BORDER + at * slab, top + _BORDER, slab, _CARD - 2.0 * _BORDER)
     said = f"{', '.join(map(words.behind, sheet.behind)).capitalize()}."
     return leaf.words(pdf, said, left, top + _CARD + 0.6, width, size=leaf.SMALL, ink=leaf.QUIET) + 1.0
+
+
+# A comparison as one page for a browser, for the workshop's screen, phone or printer; it needs nothing else.
+
+
+_ON_PAGE, _CROWDED = 3, 0.8  # on paper; by how much two rows are made smaller so that they stay on one page
+
+
+def comparison_page(sheet: Comparison) -> bytes:
+    """The comparison as HTML, self-contained.
+
+    Raises
+    ------
+    InputError
+        If what draws it is not installed.
+    """
+    differs = differences(sheet.candidates)
+    return rendered(
+        "comparison.html.j2",
+        sheet=sheet,
+        for_maker=FOR_MAKER,
+        common=common(sheet.candidates),
+        columns=[
+            (
+                each,
+                [(name, dose_in_words(loading)) for name, loading in each.doses],
+                figures_of(each),
+                lines_of(each, said),
+            )
+            for each, said in zip(sheet.candidates, differs, strict=True)
+        ],
+        behind=[words.behind(name) for name in sheet.behind],
+        over=words.behind(sheet.over),
+        notes=[*closing(sheet), *(sheet.trial.notes if sheet.trial else [])],
+        nearest=words.NEAREST_LINE,
+        code=code,
+        photo=photo_uri(sheet.trial),
+        fit=_CROWDED if len(sheet.candidates) > _ON_PAGE else 1.0,
+    )

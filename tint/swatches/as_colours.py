@@ -13,8 +13,7 @@ from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.declaration import light_name
 from tint.swatches.gather import quoted, shown
-from tint.swatches.instruments.gridding import on_grid
-from tint.swatches.instruments.measurement import Measurement
+from tint.swatches.instruments.measurement import Measurement, on_grid
 from tint.swatches.records import COLOUR_GRID_NM
 
 _SMALL_Y = 1.2  # no light part has all its Y below, where that of a perfect white is 100

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tint.swatches.conditions import RANGES, read_conditions
 from tint.swatches.declaration import Declared
 from tint.swatches.gather import Gathered, did_you_mean, one_of, shown, table_header
-from tint.swatches.records import PALETTE_FILE, SWATCH_COLUMNS, Swatch
+from tint.swatches.records import PALETTE_FILE, RANGES, SWATCH_COLUMNS, Swatch, read_conditions
 from tint.swatches.tables import Row, Table, check_marks, number, why_no_number
 
 LARGEST_THICKNESS_MM = 100.0

@@ -19,14 +19,13 @@ from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.folder import read_shelf
 from tint.swatches.gather import Gathered, did_you_mean, shown
 from tint.swatches.instruments import Measurement
-from tint.swatches.instruments.geometry import disagrees
-from tint.swatches.instruments.gridding import on_grid
+from tint.swatches.instruments.labels import disagrees
+from tint.swatches.instruments.measurement import on_grid
 from tint.swatches.measured import read_measured
-from tint.swatches.merging import composed, doubled
 from tint.swatches.naming import Namer, Naming
 from tint.swatches.planned import FAULT, GOING, LEFT_OUT, NEW, Doubles, Import, Planned
 from tint.swatches.records import COLOUR_GRID_NM, COLOURS, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE
-from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, with_column
+from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, composed, doubled, with_column
 from tint.swatches.tables import decoded, read_table
 
 

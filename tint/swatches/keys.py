@@ -12,8 +12,7 @@ from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 import msgspec
 from msgspec import Meta, Struct
 
-from tint.kinds import KINDS, MOST_STATED
-from tint.materials import Instrument
+from tint.materials import KINDS, MOST_STATED, Instrument
 from tint.swatches.gather import Gathered, did_you_mean, listed, quoted
 
 Cure = Literal["addition", "condensation"]

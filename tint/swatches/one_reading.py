@@ -20,7 +20,7 @@ from tint.errors import InputError
 from tint.spectra import Array, resample
 from tint.swatches.as_colours import as_colour, told_view
 from tint.swatches.instruments import Measurement, parse_measurements
-from tint.swatches.instruments.gridding import on_grid
+from tint.swatches.instruments.measurement import on_grid
 from tint.swatches.plain_table import PlainTable, can_be_reflectance, plain_table
 from tint.swatches.records import COLOUR_GRID_NM, PHOTOGRAPH
 

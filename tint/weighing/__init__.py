@@ -2,14 +2,11 @@
 
 from tint.weighing.batch import Batch, mix_density
 from tint.weighing.booking import Line
-from tint.weighing.care import Care
-from tint.weighing.cautions import cautions
+from tint.weighing.cautions import Care, cautions
 from tint.weighing.cups import Cups, Split
 from tint.weighing.premix import Letdown, Premix
-from tint.weighing.rounding import Aim
-from tint.weighing.scale import Scale
-from tint.weighing.sheet import WeighSheet, weigh
-from tint.weighing.table import weigh_table
+from tint.weighing.rounding import Aim, Scale
+from tint.weighing.sheet import WeighSheet, weigh, weigh_table
 
 __all__ = [
     "Aim",

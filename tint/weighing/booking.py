@@ -12,8 +12,7 @@ from tint.materials import Base, Blend
 from tint.palette import Palette
 from tint.weighing.cups import Cups, Plan, Split, minutes_of
 from tint.weighing.premix import Premix
-from tint.weighing.rounding import Weighings
-from tint.weighing.scale import Scale, whole
+from tint.weighing.rounding import Scale, Weighings, whole
 
 Array = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from tint.weighing.scale import Scale, whole
+from tint.weighing.rounding import Scale, whole
 
 # Parts of the whole to one part of pigment: 1:9, 1:19 ... Weaker ones are let down twice, first 1:9, or they would take
 # more base than the batch itself.

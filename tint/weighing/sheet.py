@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+import io
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,12 +16,10 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.weighing.batch import Batch, mix_density
 from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
-from tint.weighing.care import Care, care
-from tint.weighing.cautions import cautions, of_premixes, too_small
+from tint.weighing.cautions import Care, care, cautions, of_premixes, too_small
 from tint.weighing.cups import Cups, Split, plan
 from tint.weighing.premix import Premix, premixes, weighed_out
-from tint.weighing.rounding import Aim, best_rounding
-from tint.weighing.scale import Scale, whole
+from tint.weighing.rounding import Aim, Scale, best_rounding, whole
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -173,3 +174,37 @@ def weigh(
         cautions=(*cautions(base, palette.pigments, blend), *of_premixes(made)),
         warnings=tuple(too_small(lines, scale, premix=premix, cups=cups)),
     )
+
+
+# A weigh sheet as a table of rows: premixes, the batch, each cup; for spreadsheets.
+
+
+COLUMNS = ("what for", "order", "what", "into", "grams", "exact grams", "percent of mix", "lot")
+
+
+def weigh_table(sheet: WeighSheet) -> bytes:
+    """A sheet as comma-separated values, UTF-8, a header first."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows(_rows(sheet))
+    return out.getvalue().encode("utf-8")
+
+
+def _rows(sheet: WeighSheet) -> Iterator[tuple[object, ...]]:
+    for premix in sheet.premixes:
+        for step in premix.steps:
+            yield step.makes, 1, step.what, step.makes, _weight(step.grams), "", "", step.lot
+            yield step.makes, 2, f"part {step.part}", step.makes, _weight(step.base_g), "", "", ""
+    for at, line in enumerate(sheet.lines, start=1):
+        exact = f"{line.exact_grams:.6f}"
+        yield "batch", at, line.what, line.into, _weight(line.grams), exact, f"{line.percent:.5f}", line.lot
+    if sheet.cups.count > 1:
+        for cup in range(1, sheet.cups.count + 1):
+            yield f"cup {cup}", 1, "tinted part", f"cup {cup}", _weight(sheet.cups.tinted_g), "", "", ""
+            for at, (part, grams) in enumerate(sheet.cups.rest_g.items(), start=2):
+                yield f"cup {cup}", at, f"part {part}", f"cup {cup}", _weight(grams), "", "", ""
+
+
+def _weight(grams: float) -> str:
+    return f"{grams:.10g}"
