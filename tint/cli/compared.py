@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from tint.appearance import Setting
 from tint.cli.answers import bound
-from tint.cli.asked import blend_of, setting_of
-from tint.cli.cast import Cast
+from tint.cli.asked import Cast, blend_of, setting_of
 from tint.cli.pictured import Approving
 from tint.cli.recipes import Several
 from tint.cli.wanted import Wish, target_of

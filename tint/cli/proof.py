@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.appearance import Setting, predict
-from tint.cli.asked import Doses, blend_of, setting_options
-from tint.cli.cast import Cast, cast_options
+from tint.cli.asked import Cast, Doses, blend_of, cast_options, setting_options
 from tint.cli.compared import comparison_json, comparison_of, drawn
 from tint.cli.options import Sectioned, folder_argument, json_option, optics_option, palette_of, replace_option
 from tint.cli.pictured import (

@@ -2,25 +2,23 @@
 
 from tint.colorimetry.chart import PATCHES, chart_lab, chart_spectra, root_matrix, root_terms
 from tint.colorimetry.cielab import (
+    adapt,
+    decode,
     difference,
     difference_parts,
     difference_parts_slopes,
-    lab,
-    lab_share_slopes,
-    lab_slopes,
-    lab_to_xyz,
-    xyz_to_lab,
-    xyz_to_lab_slopes,
-)
-from tint.colorimetry.screen import (
-    adapt,
-    decode,
     encode,
     encode_signed,
     hex_code,
     hex_to_srgb,
+    lab,
+    lab_share_slopes,
+    lab_slopes,
     lab_to_srgb,
+    lab_to_xyz,
     srgb_to_lab,
+    xyz_to_lab,
+    xyz_to_lab_slopes,
     xyz_to_srgb,
 )
 from tint.colorimetry.smoothest import object_spectra, smoothest_spectrum

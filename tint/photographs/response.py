@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.colorimetry.chart import root_matrix, root_terms
-from tint.colorimetry.screen import decode
+from tint.colorimetry.cielab import decode
 from tint.photographs.samples import WhiteCard, terms
 
 Array = NDArray[np.float64]

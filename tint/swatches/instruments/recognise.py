@@ -94,7 +94,7 @@ def _xml(data: bytes, file: str) -> list[Measurement]:
 def _text(data: bytes, file: str) -> list[Measurement]:
     from tint.swatches.instruments.cgats import is_cgats
     from tint.swatches.instruments.cgats_fields import read_cgats
-    from tint.swatches.instruments.csv_long import read_long, read_wide
+    from tint.swatches.instruments.csv_tables import read_long, read_wide
     from tint.swatches.instruments.sheet import read_sheet
 
     text = _decoded(data, file)
