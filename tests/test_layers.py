@@ -115,6 +115,21 @@ def test_every_module_has_a_layer() -> None:
     assert [entry for entry in ROW if entry not in SOURCES] == [], "the table names what is not there"
 
 
+def test_every_module_can_be_the_first_that_is_imported() -> None:
+    code = (
+        "import importlib, sys\n"
+        "for name in sys.argv[1:]:\n"
+        "    for each in [m for m in sys.modules if m.split('.')[0] == 'tint']:\n"
+        "        del sys.modules[each]\n"
+        "    importlib.import_module(name)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, *(name for name in SOURCES if name != "tint.__main__")],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.stderr == ""
+
+
 def test_developers_md_shows_the_same_table() -> None:
     if not DEVELOPERS.exists():
         pytest.skip("there is no DEVELOPERS.md")

@@ -19,7 +19,7 @@ from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.folder import read_shelf
 from tint.swatches.gather import Gathered, did_you_mean, shown
 from tint.swatches.instruments import Measurement
-from tint.swatches.instruments.labels import disagrees
+from tint.swatches.instruments.geometry import disagrees
 from tint.swatches.instruments.measurement import on_grid
 from tint.swatches.measured import read_measured
 from tint.swatches.naming import Namer, Naming

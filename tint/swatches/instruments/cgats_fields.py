@@ -12,13 +12,14 @@ from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.gather import listed
 from tint.swatches.instruments.cgats import CgatsRow, CgatsTable, cgats_tables
-from tint.swatches.instruments.labels import SPECULAR, geometry_in, specular_in, wavelength_in
+from tint.swatches.instruments.geometry import SPECULAR, geometry_in, specular_in
 from tint.swatches.instruments.measurement import (
     MOST_MEASUREMENTS,
     Measurement,
     checked_wavelengths,
     needed_number,
 )
+from tint.swatches.instruments.spectral_names import wavelength_in
 
 _NAMES = ("SAMPLE_NAME", "SAMPLENAME", "NAME", "SAMPLE_ID", "SAMPLEID", "ID")
 _LAB, _XYZ = ("LAB_L", "LAB_A", "LAB_B"), ("XYZ_X", "XYZ_Y", "XYZ_Z")

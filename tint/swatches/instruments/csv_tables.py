@@ -10,9 +10,11 @@ import numpy as np
 from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.gather import listed, shown
-from tint.swatches.instruments.labels import bare, label_places, labelled, triple_columns, wavelength_in
+from tint.swatches.instruments.colour_names import bare, triple_columns
+from tint.swatches.instruments.labels import label_places, labelled
 from tint.swatches.instruments.measurement import MOST_MEASUREMENTS, Measurement, check_count, checked_wavelengths
 from tint.swatches.instruments.sheet import Sheet, check_decimals, is_wavelength_column, numbers
+from tint.swatches.instruments.spectral_names import wavelength_in
 from tint.swatches.tables import Row
 
 _VALUES = {

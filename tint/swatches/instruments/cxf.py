@@ -18,7 +18,7 @@ import numpy as np
 from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.gather import did_you_mean, listed, shown
-from tint.swatches.instruments.labels import SPECULAR
+from tint.swatches.instruments.geometry import SPECULAR
 from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
 from tint.swatches.instruments.xml_tree import every, first, local, needed_attribute, text_of
 

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 from tint.errors import InputError
 from tint.swatches.gather import Gathered, shown
-from tint.swatches.instruments.labels import bare, triple_columns, wavelength_in
+from tint.swatches.instruments.colour_names import bare, triple_columns
 from tint.swatches.instruments.measurement import LARGEST_VALUE, MOST_WAVELENGTHS, WAVELENGTHS_NM
+from tint.swatches.instruments.spectral_names import wavelength_in
 from tint.swatches.tables import Row, Table, check_marks, number, why_no_number
 
 SEPARATORS = (",", ";", "\t")
