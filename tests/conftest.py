@@ -9,10 +9,13 @@ from pathlib import Path
 
 import hypothesis
 import pytest
+from threadpoolctl import threadpool_limits
 
 from tint.fitting import fit_palette
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, read_folder
+
+threadpool_limits(1)  # workers share the processor, and the arrays are small
 
 # Every run tries some examples of a property, and other ones each time; `HYPOTHESIS_PROFILE=thorough` tries many.
 hypothesis.settings.register_profile("quick", max_examples=25)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 import importlib
 import keyword
+import os
 import sys
 from collections.abc import Callable
 from typing import Any
@@ -15,6 +16,11 @@ from typing import Any
 import click
 
 from tint.errors import JobError, TintError
+
+# The arrays here are small: threads of the linear algebra only get in each other's way, and make a fit several times
+# as slow. It is read when NumPy is loaded, so it is said before any command is imported.
+for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
 
 COMMANDS = {
     "check": "Read a swatch folder and say what is wrong or thin in it.",

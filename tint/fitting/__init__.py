@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from threadpoolctl import threadpool_limits
+
 from tint.errors import InputError
 from tint.fitting.spectra import fit_spectra
 from tint.palette import Palette
@@ -45,8 +47,9 @@ def fit_palette(
     """
     if not folder.readings:
         raise InputError(str(folder.path), "there are no readings of swatches", mend="read at least one casting")
-    if folder.kind == COLOURS:
-        from tint.fitting.colours import fit_colours  # few need it, and its prior costs a library
+    with threadpool_limits(1):  # the arrays are small: threads of the linear algebra get in each other's way
+        if folder.kind == COLOURS:
+            from tint.fitting.colours import fit_colours  # few need it, and its prior costs a library
 
-        return fit_colours(folder, optics=optics, g=g)
-    return fit_spectra(folder, optics=optics, g=g, progress=progress)
+            return fit_colours(folder, optics=optics, g=g)
+        return fit_spectra(folder, optics=optics, g=g, progress=progress)
