@@ -29,7 +29,7 @@ BLEND = ["--base", "clear", "--load", "white=0.5", "--load", "yellow=0.3"]
 TARGET = ["--target-lab", "70,20,40"]
 
 
-_NO_MODEL = ("check", "import", "inspect", "ledger", "photograph")
+_NO_MODEL = ("explain", "check", "import", "inspect", "ledger", "photograph")
 
 
 def two_flux(*arguments: object) -> list[str]:
@@ -91,7 +91,7 @@ def test_help_lists_every_command() -> None:
 def test_help_of_a_command_opens_as_listed_and_has_an_example(name: str) -> None:
     out = done(name, "--help", columns=200)
     assert out.split("\n")[2].strip() == COMMANDS[name]
-    assert re.search(rf"Example: tint {name} ([a-z]+ )*swatches_demo", out)
+    assert re.search(rf"Example: tint {name} (([a-z]+ )*swatches_demo|contrast ratio)", out)
 
 
 def test_every_option_has_help() -> None:

@@ -11,9 +11,11 @@ from tint.glossary import GLOSSARY, explain
 @click.command("explain")
 @click.argument("word", nargs=-1)
 def command(word: tuple[str, ...]) -> None:
-    """A word, explained in a few plain sentences; without one, the list of words.
+    """A word of optics or of the trade, in plain sentences.
 
     Example: tint explain contrast ratio
+
+    Without a word it lists those that it explains.
     """
     with page() as out:
         if word:
