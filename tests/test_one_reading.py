@@ -74,7 +74,7 @@ class TestFormats:
     def test_what_was_decided_is_told(self, tmp_path: Path) -> None:
         assert read_one(file(tmp_path, wide()) + ":lid-3", onto=GRID).notes == ()
         notes = read_one(file(tmp_path, wide(PERCENT)) + ":lid-3", onto=GRID).notes
-        assert notes == ("taken as percent: most values of the table are above 2",)
+        assert notes == ("taken as percent: most rows of the table reach above 2",)
         notes = read_one(file(tmp_path, cgats(PERCENT)) + ":lid-3", onto=GRID).notes
         highest = max(values.max() for values in PERCENT.values())
         assert notes == (f"taken as percent: the highest value of the file is {highest:g}",)

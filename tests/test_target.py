@@ -175,7 +175,7 @@ def test_a_bad_cell_matters_only_in_the_row_that_is_read(table: Path) -> None:
 @pytest.mark.parametrize(
     ("cell", "words"),
     [
-        ("60", r"row 2: a cell is not a reflectance; expected numbers from 0 to 1"),  # percent
+        ("60", r"row 2: a cell is not a reflectance; expected numbers from 0 to 1"),  # a slip
         ("-0.1", r"row 2: a cell is not a reflectance"),
         ("", r"row 2: a cell is not a reflectance"),
         ("nan", r"row 2: a cell is not a reflectance"),
@@ -183,7 +183,9 @@ def test_a_bad_cell_matters_only_in_the_row_that_is_read(table: Path) -> None:
 )
 def test_a_cell_that_is_no_reflectance(tmp_path: Path, cell: str, words: str) -> None:
     path = tmp_path / "one.csv"
-    path.write_text("name," + ",".join(f"{nm:g}" for nm in NM) + "\nlid," + ",".join(["0.5"] * 9 + [cell] * 7) + "\n")
+    path.write_text(
+        "name," + ",".join(f"{nm:g}" for nm in NM) + "\nlid," + ",".join(["0.5"] * 9 + [cell] + ["0.5"] * 6) + "\n"
+    )
     with pytest.raises(InputError, match=words):
         read_spectrum(str(path), onto=NM)
 

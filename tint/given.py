@@ -106,4 +106,6 @@ def target_of(
     where = typed(reading, str, "reading", "FILE or FILE:NAME")
     over = setting.over or (palette.white if palette.backings else "none")
     seat = "air" if over == "none" else setting.seat
-    return target_from_reading(where, view, wavelengths=palette.wavelengths, over=over, seat=seat)
+    return target_from_reading(
+        where, view, wavelengths=palette.wavelengths, over=over, seat=seat, geometry=palette.instrument.geometry
+    )

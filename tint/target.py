@@ -174,7 +174,14 @@ def target_from_srgb(code: str, view: Viewing, **asked: Any) -> Target:
 
 
 def target_from_reading(
-    where: str, view: Viewing, *, wavelengths: ArrayLike, over: str = "", seat: str = "", **asked: Any
+    where: str,
+    view: Viewing,
+    *,
+    wavelengths: ArrayLike,
+    over: str = "",
+    seat: str = "",
+    geometry: str = "",
+    **asked: Any,
 ) -> Target:
     """A target that was measured: a row of a readings table, or a sample of an instrument's file.
 
@@ -186,6 +193,8 @@ def target_from_reading(
         The palette's [nm]; the reading is brought onto them.
     over, seat : str
         Backing and seat of the reading, where the file tells them.
+    geometry : str
+        That of the palette: of readings with and without the specular reflection, those of it are taken.
 
     Raises
     ------
@@ -194,7 +203,7 @@ def target_from_reading(
     """
     told = {"backing": over, "seat": seat, "quantity": "reflectance"}
     told = {column: cell for column, cell in told.items() if cell}
-    read = read_one(where, onto=wavelengths, told=told)
+    read = read_one(where, onto=wavelengths, told=told, geometry=geometry)
     source = f"{where} ({'; '.join(read.notes)})" if read.notes else where
     return Target(lab=read.seen(view), spectrum=read.spectrum, **({"source": source} | asked))
 

@@ -167,12 +167,12 @@ def solve(
     lab : array_like, shape (3,), optional
         CIELAB in the light and observer asked for [-].
     srgb : str, optional
-        A screen colour `#rrggbb`.
+        A screen colour `#rrggbb`; it is matched with the specular reflection excluded, for a screen has none.
     reading : str, optional
         A file of readings, `FILE` or `FILE:NAME`.
     opacity : str, float or pair of floats, optional
-        A word (`solid`, `milky`, `see-through`, `glows`), a contrast ratio, or its least and most; see
-        `tint.opacity`. Any, when absent [-].
+        A word (`solid`, `milky`, `see-through`, `glows`, `any`), a contrast ratio, or its least and most; see
+        `tint.opacity`. Solid, when absent and no target is given [-].
     tolerance : float
         CIEDE2000 within which the colour counts as reached [-].
     base : str, optional
@@ -209,13 +209,16 @@ def solve(
     walls = sorted(float(typed(wall, int | float, "walls", "wall thicknesses in mm")) for wall in walls_mm)
     if walls and thickness_mm is not None:
         raise InputError("walls", "given together with a thickness", "one or the other")
+    if srgb is not None and setting is None and palette.instrument.geometry == "di:8":
+        seen.setdefault("geometry", "de:8")  # a colour on a screen has no gloss in it
     seen_in = setting_of(setting, walls[0] if walls else thickness_mm, seen)
     rules = rules or Rules()
     if walls[1:]:
         rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
     wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading)
     if opacity is not None or target is None:
-        asked: dict[str, Any] = {} if opacity is None else dict(opacity_of(opacity).bounds())
+        word = opacity or ("solid" if palette.pair else "any")
+        asked: dict[str, Any] = dict(opacity_of(word).bounds())
         wanted = replace(wanted, **asked, tolerance=tolerance)
     return of(palette, wanted, setting=seen_in, base=base, rules=rules, progress=progress)
 
@@ -390,7 +393,9 @@ def inspect(
     view = colorimetry.viewing(of.wavelengths, light=light, observer=observer)
     behind = over or (max(of.backings, key=lambda name: float(of.backings[name].mean())) if of.backings else "none")
     told = {"backing": behind, "seat": "air" if behind == "none" else seat, "quantity": "reflectance"}
-    read = [read_one(each, onto=of.wavelengths, told=told) for each in (reading, reference)]
+    read = [
+        read_one(each, onto=of.wavelengths, told=told, geometry=of.instrument.geometry) for each in (reading, reference)
+    ]
     spectra = [
         each.spectrum if each.spectrum is not None else colorimetry.smoothest_spectrum(each.seen(view), view)
         for each in read

@@ -133,7 +133,7 @@ def command(
 
 def _read(file: str | None, swatches: SwatchFolder, over: str, seat: str) -> OneReading:
     told = {"backing": over, "seat": "air" if over == NO_BACKING else seat, "quantity": "reflectance"}
-    return read_one(str(file), onto=swatches.wavelengths, told=told)
+    return read_one(str(file), onto=swatches.wavelengths, told=told, geometry=swatches.instrument.geometry)
 
 
 def _spectrum(read: OneReading, view: Viewing) -> Array:

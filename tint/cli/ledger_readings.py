@@ -93,7 +93,7 @@ def _spectrum(folder: Path, where: str, told: dict[str, Any]) -> dict[str, Any]:
         raise InputError("--over", "not given", "expected what lay behind the reading, as in --over white")
     swatches = read_folder(folder)
     conditions: dict[str, str] = {name: told[name] for name in ("backing", "seat", "quantity") if name in told}
-    read = read_one(where, onto=swatches.wavelengths, told=conditions)
+    read = read_one(where, onto=swatches.wavelengths, told=conditions, geometry=swatches.instrument.geometry)
     view = colorimetry.viewing(swatches.wavelengths, light=told["light"], observer=told["observer_degrees"])
     known = {
         "geometry": swatches.instrument.geometry,

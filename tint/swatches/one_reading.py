@@ -20,6 +20,7 @@ from tint.errors import InputError
 from tint.spectra import Array, resample
 from tint.swatches.as_colours import as_colour, told_view
 from tint.swatches.instruments import Measurement, parse_measurements
+from tint.swatches.instruments.geometry import SPECULAR, disagrees
 from tint.swatches.instruments.measurement import on_grid
 from tint.swatches.plain_table import PlainTable, can_be_reflectance, plain_table
 from tint.swatches.records import COLOUR_GRID_NM, PHOTOGRAPH
@@ -76,7 +77,9 @@ class _Sample:
     measured: Callable[[], Measurement]
 
 
-def read_one(where: str, *, onto: ArrayLike, told: Mapping[str, str] | None = None) -> OneReading:
+def read_one(
+    where: str, *, onto: ArrayLike, told: Mapping[str, str] | None = None, geometry: str = ""
+) -> OneReading:  # fmt: skip
     """One reading from a file, the mean of all of its name.
 
     Parameters
@@ -89,6 +92,8 @@ def read_one(where: str, *, onto: ArrayLike, told: Mapping[str, str] | None = No
     told : mapping of str to str, optional
         Columns and what must stand in them, as `{"backing": "white"}`, where the file has them: of a file of an
         instrument `backing`, `seat` and `quantity`. What is empty says nothing and counts.
+    geometry : str
+        That of the folder: of readings with the specular reflection included and excluded, those of it are taken.
 
     Raises
     ------
@@ -99,16 +104,16 @@ def read_one(where: str, *, onto: ArrayLike, told: Mapping[str, str] | None = No
     file, name = _split(where)
     samples, table = _samples(file)
     chosen = _fitting(file, _named(file, name, samples), told or {})
-    measured = [each.measured() for each in chosen]
+    measured, in_words = _of_geometry([each.measured() for each in chosen], geometry, file)
     with_spectrum = [each for each in measured if each.values is not None]
     if not with_spectrum:
         return _colour(where, measured)
     if table is not None:
         spectrum = _resampled(with_spectrum, table, onto)
-        in_words = ["taken as percent: most values of the table are above 2"] if table.in_percent else []
+        in_words += ["taken as percent: most rows of the table reach above 2"] if table.in_percent else []
         return OneReading(where=where, spectrum=spectrum, notes=tuple(in_words))
     moved = [_on_grid(each, np.asarray(onto, dtype=float)) for each in with_spectrum]
-    notes = tuple(dict.fromkeys(note for _, each in moved for note in each))
+    notes = tuple(dict.fromkeys([*in_words, *(note for _, each in moved for note in each)]))
     return OneReading(where=where, spectrum=np.mean([values for values, _ in moved], axis=0), notes=notes)
 
 
@@ -196,6 +201,29 @@ def _fitting(file: str, samples: Sequence[_Sample], told: Mapping[str, str]) -> 
             raise InputError(file, found, f"a reading with {column} {wanted}")
         kept = fit
     return kept
+
+
+def _of_geometry(measured: Sequence[Measurement], own: str, file: str) -> tuple[list[Measurement], list[str]]:
+    """Those read in the folder's geometry where a name has several, and what is to be said of it.
+
+    Raises
+    ------
+    InputError
+        If the file tells several, and none is the folder's, or it is not known which that is.
+    """
+    told = {each.geometry or each.specular for each in measured}
+    of_own = SPECULAR[own] if own in ("di:8", "de:8") else ""
+    if len(told) > 1:
+        kept = [
+            each for each in measured if own and (each.geometry == own or (each.specular and each.specular == of_own))
+        ]
+        if not kept or len({each.geometry or each.specular for each in kept}) > 1:
+            found = f"{measured[0].name} was read as {' and '.join(sorted(filter(None, told)))}"
+            raise InputError(file, found, f"{own} alone" if own else "one of them", "export one of the two")
+        return kept, [f"of several geometries that of the folder was taken, {own}"]
+    off = [each.geometry for each in measured if own and disagrees(each.geometry, own, each.quantity)]
+    notes = [f"it was read as {each}, the folder's readings as {own}: they differ by the gloss" for each in off[:1]]
+    return list(measured), notes
 
 
 def _resampled(rows: Sequence[Measurement], table: PlainTable, onto: ArrayLike) -> Array:

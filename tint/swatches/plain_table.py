@@ -15,7 +15,7 @@ from tint.spectra import Array, grid_fault
 from tint.swatches.declaration import read_declaration
 from tint.swatches.gather import Gathered
 from tint.swatches.instruments import Measurement
-from tint.swatches.instruments.measurement import PERCENT_ABOVE
+from tint.swatches.instruments.measurement import PERCENT_ABOVE, highest_seen
 from tint.swatches.records import COLOUR_COLUMNS, PALETTE_FILE, PHOTOGRAPH, READINGS_FILE
 from tint.swatches.tables import decoded, number
 
@@ -54,9 +54,14 @@ class PlainTable:
 
     @property
     def in_percent(self) -> bool:
-        """Whether most spectral values of the table can only be percent."""
-        values = [value for _, row in self.rows for value in self._numbers(row) if value is not None]
-        return bool(self.wavelengths) and sum(value > PERCENT_ABOVE for value in values) * 2 > len(values)
+        """Whether at least half of the rows reach in the visible what only percent can, as where files are imported."""
+        tops = []
+        for _, row in self.rows:
+            read = zip(self._numbers(row), self.wavelengths, strict=False)
+            known = np.array([(value, nm) for value, nm in read if value is not None]).reshape(-1, 2)
+            if known.size:
+                tops.append(highest_seen(known[:, 0], known[:, 1]))
+        return bool(tops) and sum(top > PERCENT_ABOVE for top in tops) * 2 >= len(tops)
 
     def measurement(self, at: int, row: Cells, *, in_percent: bool) -> Measurement:
         """A row as a measurement; reflectance as a fraction.

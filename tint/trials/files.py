@@ -161,7 +161,7 @@ def read_reading(where: str, palette: Palette, blend: Blend, *, setting: Setting
     """
     over = setting.over
     told = {"backing": over, "seat": "air" if over == "none" else setting.seat, "quantity": "reflectance"}
-    read = read_one(where, onto=palette.wavelengths, told=told)
+    read = read_one(where, onto=palette.wavelengths, told=told, geometry=palette.instrument.geometry)
     if read.spectrum is not None:
         return TrialReading(values=read.spectrum, over=over, seat=told["seat"])
     seen = replace(setting, light=read.light, observer=read.observer)

@@ -18,6 +18,7 @@ from tint.swatches.instruments.measurement import MOST_WAVELENGTHS
 
 _MARKS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"(?=\s|$)|([^\s"]\S*)')
+_COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS")
 _MOST_FIELDS = 2 * MOST_WAVELENGTHS + 500  # in pairs
 _COUNT = re.compile(r"\d{1,9}", re.ASCII)
 
@@ -82,6 +83,8 @@ class _Cutter:
         line, seen = 0, False
         for line, content in enumerate(text.split("\n"), start=1):
             stripped = content.strip()
+            if stripped and not seen:
+                self.keywords["IDENTIFIER"] = stripped  # of the first table: IT8.7/1 is a chart to be shone through
             if stripped and not stripped.startswith("#"):
                 # The very first line is the file's identifier, whatever word its writer chose.
                 if seen or stripped.split()[0].upper().startswith(("NUMBER_OF_", "BEGIN_DATA")):
@@ -165,7 +168,9 @@ class _Cutter:
         head, *rest = self._tokens(content, line)
         if head.upper() == "KEYWORD":
             return  # it declares a private keyword; what that says stands in a line of its own
-        self.keywords[head.upper()] = " ".join(rest)
+        before, told = self.keywords.get(head.upper(), ""), " ".join(rest)
+        # A keyword may stand twice with something else each time, as the two weighting functions do.
+        self.keywords[head.upper()] = told if before in ("", told) or head.upper() in _COUNTS else f"{before} {told}"
 
     def _tokens(self, content: str, line: int) -> list[str]:
         tokens, at = [], 0

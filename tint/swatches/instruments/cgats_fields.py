@@ -25,7 +25,10 @@ _NAMES = ("SAMPLE_NAME", "SAMPLENAME", "NAME", "SAMPLE_ID", "SAMPLEID", "ID")
 _LAB, _XYZ = ("LAB_L", "LAB_A", "LAB_B"), ("XYZ_X", "XYZ_Y", "XYZ_Z")
 _BACKINGS = ("BACKING", "SAMPLE_BACKING")
 _GEOMETRIES = ("MEASUREMENT_GEOMETRY", "GEOMETRY", "INSTRUMENTATION", "MEASUREMENT_SOURCE")
-_QUANTITIES = ("QUANTITY", "MEASUREMENT_TYPE", "MEASUREMENT_MODE")
+_QUANTITIES = ("QUANTITY", "MEASUREMENT_TYPE", "MEASUREMENT_MODE", "MODE")
+_LIGHTS = ("WEIGHTING_FUNCTION", "MEASUREMENT_SOURCE", "ILLUMINANT", "ILLUMINATION_NAME", "OBSERVER")
+_NORMS = ("SPECTRAL_NORM", "SPEC_SCALE")  # what a perfect white reads: 1 or 100
+_EMITTERS = re.compile(r"\b(?:emissi|display|monitor|luminance)", re.IGNORECASE)
 _PAIR_SCALES = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "fraction"}
 
 
@@ -43,6 +46,7 @@ def read_cgats(text: str, file: str) -> list[Measurement]:
     read: list[Measurement] = []
     for at, table in enumerate(tables, start=1):
         columns = _columns(table, f"{file}, line {table.line}")
+        _check_kind(table, f"{file}, line {table.line}")
         if columns is not None:
             place = f"table {at}, " if len(tables) > 1 else ""
             read += [
@@ -128,7 +132,7 @@ def _measurement(row: CgatsRow, table: CgatsTable, columns: _Columns, *, file: s
         instrument=told.get("INSTRUMENTATION", ""),
         light=light,
         observer=observer,
-        scale=columns.pair_scale,
+        scale=columns.pair_scale or _scale(told, where),
         file=file,
         place=place,
     )
@@ -153,14 +157,36 @@ def _number(row: CgatsRow, at: int, table: CgatsTable, where: str) -> float:
 
 
 def _quantity(told: Mapping[str, str]) -> str:
+    if told.get("IDENTIFIER", "").upper().startswith("IT8.7/1"):
+        return "transmittance"
     words = " ".join(told.get(name, "") for name in _QUANTITIES).lower()
     found = [kind for kind, stem in (("reflectance", "reflect"), ("transmittance", "transmi")) if stem in words]
     return found[0] if len(found) == 1 else ""
 
 
+def _scale(told: Mapping[str, str], where: str) -> str:
+    """The scale of a spectrum by what a perfect white reads on it, where the file says so."""
+    norm = next((told[name] for name in _NORMS if name in told), "")
+    if not norm:
+        return ""
+    value = needed_number(norm, f"{where}, {' or '.join(_NORMS)}")
+    if value not in (1.0, 100.0):
+        raise InputError(where, f"a spectrum on a scale where white is {value:g}", "1 or 100", "export as percent")
+    return "percent" if value == 100.0 else "fraction"
+
+
+def _check_kind(table: CgatsTable, where: str) -> None:
+    """Refuse what was measured on a display or a lamp: it is light sent out, not sent back."""
+    told = " ".join(table.keywords.get(name, "") for name in (*_QUANTITIES, "DEVICE_CLASS"))
+    if _EMITTERS.search(told):
+        raise InputError(
+            where, f"it holds light that was sent out ({told.strip()[:40]})", "reflectance or transmittance"
+        )
+
+
 def _seen(told: Mapping[str, str]) -> tuple[str, str]:
     """Light and observer of Lab and XYZ: `ILLUMINANT, D50`, or `Illumination=D50 ObserverAngle=2`."""
-    words = " ".join(told.get(name, "") for name in ("WEIGHTING_FUNCTION", "MEASUREMENT_SOURCE", "ILLUMINANT"))
+    words = " ".join(told.get(name, "") for name in _LIGHTS)
     light = re.search(r"\b(D\d\d|FL?\d{1,2}|[AC])\b", words[:500])
     angle = re.search(r"\b(10|2)(?=\W|_?deg|$)", words[:500])
     return (light[1] if light else ""), (angle[1] if angle else "")

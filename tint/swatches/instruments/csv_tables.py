@@ -14,7 +14,7 @@ from tint.swatches.instruments.colour_names import bare, triple_columns
 from tint.swatches.instruments.labels import label_places, labelled
 from tint.swatches.instruments.measurement import MOST_MEASUREMENTS, Measurement, check_count, checked_wavelengths
 from tint.swatches.instruments.sheet import Sheet, check_decimals, is_wavelength_column, numbers
-from tint.swatches.instruments.spectral_names import wavelength_in
+from tint.swatches.instruments.spectral_names import quantity_in, wavelength_in
 from tint.swatches.tables import Row
 
 _VALUES = {
@@ -127,6 +127,7 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
     # Without a column that is plainly the name, the first that is no number is taken.
     other = next((each for each in columns if each not in lab + xyz and wavelength_in(each, plain=True) is None), None)
     labels = label_places(columns)
+    quantity = quantity_in(columns[at] for at in places)
     named_by_first = "name" not in labels and other is not None
     read = []
     for row in sheet.table.rows:
@@ -136,6 +137,7 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
         read.append(
             replace(
                 start,
+                quantity=start.quantity or quantity,
                 wavelengths=wavelengths,
                 values=_values(sheet, row, places),
                 lab=_values(sheet, row, [columns.index(each) for each in lab]),

@@ -18,7 +18,7 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "name": ("name", "samplename", "swatch", "sample", "sampleid", "label", "specimen", "id"),
     "backing": ("backing", "samplebacking"),
     "seat": ("seat",),
-    "quantity": ("quantity", "measurementtype"),
+    "quantity": ("quantity", "measurementtype", "mode", "measurementmode"),
     "geometry": ("geometry", "measurementgeometry"),
     "instrument": ("instrument", "instrumentation", "device"),
     "light": ("light", "illuminant"),
@@ -52,7 +52,10 @@ def labelled(sheet: Sheet, row: Row, places: Mapping[str, int], *, name: str = "
     """
     cell = {role: _label(sheet, row, role, places) for role in ROLES}
     geometry = geometry_in(cell["geometry"]) or cell["geometry"]
-    quantity = cell["quantity"].lower()
+    specular = SPECULAR.get(geometry, "") or specular_in(cell["geometry"]) or _specular_of(row)
+    if specular and geometry not in SPECULAR:  # an instrument's words for a sphere: SCI is di:8, SCE is de:8
+        geometry = {"included": "di:8", "excluded": "de:8"}[specular]
+    quantity = _quantity(cell["quantity"])
     if quantity not in ("", "reflectance", "transmittance"):
         expected = "reflectance or transmittance"
         raise InputError(sheet.where(row), f"the quantity {quoted(cell['quantity'])}", expected)
@@ -60,7 +63,7 @@ def labelled(sheet: Sheet, row: Row, places: Mapping[str, int], *, name: str = "
         name=cell["name"] or name or PurePath(sheet.file).stem,
         quantity=quantity,
         geometry=geometry,
-        specular=SPECULAR.get(geometry, "") or specular_in(cell["geometry"]),
+        specular=specular,
         backing=cell["backing"],
         seat=cell["seat"],
         instrument=cell["instrument"],
@@ -70,6 +73,19 @@ def labelled(sheet: Sheet, row: Row, places: Mapping[str, int], *, name: str = "
         file=sheet.file,
         place=f"row {row.number}",
     )
+
+
+def _quantity(words: str) -> str:
+    """Reflectance or transmittance, by the word that an instrument has for its mode; else the words themselves."""
+    low = words.lower()
+    stems = {"reflectance": ("reflect", "remission"), "transmittance": ("transmi",)}
+    return next((kind for kind, each in stems.items() if any(stem in low for stem in each)), low)
+
+
+def _specular_of(row: Row) -> str:
+    """Whether a cell of a row is just SCI or SCE, whatever its column is called."""
+    said = {specular_in(cell) for cell in row.cells if cell.strip().upper() in ("SCI", "SCE")}
+    return said.pop() if len(said) == 1 else ""
 
 
 def _label(sheet: Sheet, row: Row, role: str, places: Mapping[str, int]) -> str:

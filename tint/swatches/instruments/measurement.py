@@ -14,11 +14,13 @@ from tint.spectra import STEP_NM, Array, resample
 from tint.swatches.gather import quoted, shown
 
 SCALES = ("fraction", "percent")
+VISIBLE_NM = (380.0, 780.0)  # where the scale is told: beyond it an instrument may read noise of any size
 PERCENT_ABOVE = 2.0  # no reflectance factor of a part comes near; in percent only a light trap stays below
 WAVELENGTHS_NM = (200.0, 3000.0)
 MOST_WAVELENGTHS = 5_000
 MOST_MEASUREMENTS = 30_000
 
+_MANY = 3  # values, from which one alone does not tell the scale
 LARGEST_VALUE = 1e6  # what is beyond is no number of colorimetry, in any unit
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,4})?", re.ASCII)
 _LONGEST_NUMBER = 60  # characters
@@ -171,10 +173,12 @@ def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[
 
 
 def _decided(measurements: Sequence[Measurement]) -> tuple[str, str]:
-    tops = np.array([each.values.max() for each in measurements if each.values is not None])
+    tops = np.array([highest_seen(each.values, each.wavelengths) for each in measurements if each.values is not None])
     highest = float(tops.max())
     if highest <= PERCENT_ABOVE:
-        return "fraction", f"taken as fractions: no value of the file is above {PERCENT_ABOVE:g}"
+        low, high = VISIBLE_NM
+        found = f"no value of the file from {low:g} to {high:g} nm is above {PERCENT_ABOVE:g}"
+        return "fraction", f"taken as fractions: {found}"
     if np.count_nonzero(tops > PERCENT_ABOVE) * 2 < tops.size:
         odd = measurements[int(np.argmax(tops))]
         raise InputError(
@@ -183,7 +187,19 @@ def _decided(measurements: Sequence[Measurement]) -> tuple[str, str]:
             "all in percent or all in fractions",
             "say which they are, in tint import by --scale percent or --scale fraction",
         )
-    return "percent", f"taken as percent: the highest value of the file is {highest:g}"
+    top = max(float(each.values.max()) for each in measurements if each.values is not None)
+    return "percent", f"taken as percent: the highest value of the file is {top:g}"
+
+
+def highest_seen(values: Array, wavelengths: Array | None) -> float:
+    """The highest value in the visible, by which the scale is told; of all values where none is there [-].
+
+    Of many values the highest but one: a single cell may be a slip.
+    """
+    if wavelengths is not None:
+        seen = (wavelengths >= VISIBLE_NM[0]) & (wavelengths <= VISIBLE_NM[1])
+        values = values[seen] if seen.any() else values
+    return float(np.sort(values)[-2 if values.size >= _MANY else -1])
 
 
 # A measurement brought onto the wavelengths of a folder, by the means that its own steps call for.
@@ -231,6 +247,9 @@ def on_grid(measurement: Measurement, wavelengths: Array) -> tuple[Array, str]:
 
 
 def _moved(values: Array, old: Array, wavelengths: Array, *, step: float, is_even: bool) -> tuple[Array, str]:
+    if not is_even and float(np.diff(old).max()) < step - _SAME:
+        note = f"its steps differ, so the means under triangles {step:g} nm wide at half their height were taken"
+        return _means_under_triangles(values, old, wavelengths, step), note
     if not is_even:
         return resample(values, old, onto=wavelengths), "brought onto the grid by a cubic spline: its steps differ"
     own = float(old[1] - old[0])
@@ -242,3 +261,19 @@ def _moved(values: Array, old: Array, wavelengths: Array, *, step: float, is_eve
     how = f"from {own:g} to {step:g} nm" if own > step + _SAME else "shifted between its own wavelengths"
     note = "" if is_on_it else f"{how} by Sprague's polynomial (CIE 167)"
     return resample_sprague(values, old, onto=wavelengths), note
+
+
+def _means_under_triangles(values: Array, old: Array, wavelengths: Array, step: float) -> Array:
+    """Means over the bandwidth of the grid, each value counted for the width that it stands for.
+
+    A spline through steps finer than the grid would carry the noise of single values into it.
+    """
+    if old[0] > wavelengths[0] + 0.5 * step or old[-1] < wavelengths[-1] - 0.5 * step:
+        found = f"a spectrum from {old[0]:g} to {old[-1]:g} nm"
+        raise InputError("", found, f"one that covers {wavelengths[0]:g} to {wavelengths[-1]:g} nm")
+    width = np.gradient(old)
+    # Towards an end of the measured range the triangle narrows, evenly on both sides.
+    room = np.minimum(wavelengths - old[0], old[-1] - wavelengths)
+    half = np.clip(room, float(np.diff(old).max()), step)[:, None]
+    weight = np.maximum(1.0 - np.abs(wavelengths[:, None] - old) / half, 0.0) * width
+    return np.asarray(weight @ values / weight.sum(axis=1))

@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 _CGATS = re.compile(r"(?:SPECTRAL_NM|SPECTRAL|SPEC|NM)_?(\d{3,4}(?:\.\d{1,4})?)", re.IGNORECASE | re.ASCII)
 _PLAIN = re.compile(r"[RT]?[ _]?(\d{3,4}(?:[.,]\d{1,4})?)\s*(?:nm|\(nm\)|\[nm\])?", re.IGNORECASE | re.ASCII)
 _SHORTEST, _LONGEST = 200.0, 3000.0
+
+
+def quantity_in(columns: Iterable[str]) -> str:
+    """`transmittance` or `reflectance` where every wavelength's column says so by a T or R before it; else empty."""
+    first = {name.strip()[:1].upper() for name in columns}
+    return {"T": "transmittance", "R": "reflectance"}.get(first.pop(), "") if len(first) == 1 else ""
 
 
 def wavelength_in(column: str, *, plain: bool = False) -> float | None:

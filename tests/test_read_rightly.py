@@ -1,0 +1,122 @@
+"""Files that look like one thing and are another: each is read as what it is, or refused with the reason."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tint.errors import InputError
+from tint.swatches.instruments import Measurement, parse_measurements
+from tint.swatches.instruments.measurement import on_grid
+from tint.swatches.one_reading import read_one
+
+GRID = np.arange(400.0, 701.0, 20.0)
+PALE = [0.3 + 0.02 * at for at in range(GRID.size)]
+
+
+def wide(values: list[float], *, prefix: str = "", more: str = "", cells: str = "") -> str:
+    head = ",".join(f"{prefix}{nm:g}" for nm in GRID)
+    return f"name,{head}{more}\nlid,{','.join(f'{x:.4f}' for x in values)}{cells}\n"
+
+
+def read(text: str) -> tuple[Measurement, ...]:
+    return parse_measurements(text.encode(), file="one.csv")
+
+
+def cgats(values: list[float], *, keywords: str = "", first: str = "CGATS.17") -> str:
+    fields = " ".join(f"SPECTRAL_NM{nm:g}" for nm in GRID)
+    count = GRID.size + 1
+    return (
+        f"{first}\n{keywords}NUMBER_OF_FIELDS {count}\nBEGIN_DATA_FORMAT\nSAMPLE_NAME {fields}\nEND_DATA_FORMAT\n"
+        f"NUMBER_OF_SETS 1\nBEGIN_DATA\nlid {' '.join(f'{x:.4f}' for x in values)}\nEND_DATA\n"
+    )
+
+
+def test_noise_beyond_the_visible_does_not_tell_the_scale() -> None:
+    (lid,) = read(wide(PALE, more=",1350,1366", cells=",3.1,4.9"))
+    assert lid.values is not None
+    np.testing.assert_allclose(lid.values[: GRID.size], PALE, atol=1e-9)
+    assert "from 380 to 780 nm" in lid.notes[-1]
+
+
+@pytest.mark.parametrize(
+    "keywords",
+    [
+        'WEIGHTING_FUNCTION "ILLUMINANT, D50"\nWEIGHTING_FUNCTION "OBSERVER, 2 degree"\n',
+        'WEIGHTING_FUNCTION "OBSERVER, 2 degree"\nWEIGHTING_FUNCTION "ILLUMINANT, D50"\n',
+        'ILLUMINATION_NAME "D50"\nOBSERVER "2"\n',
+    ],
+)
+def test_the_light_of_colours_is_not_lost(keywords: str) -> None:
+    text = f"CGATS.17\n{keywords}BEGIN_DATA_FORMAT\nSAMPLE_NAME LAB_L LAB_A LAB_B\nEND_DATA_FORMAT\n"
+    (lid,) = parse_measurements(f"{text}BEGIN_DATA\nlid 61.2 4.5 -10.1\nEND_DATA\n".encode(), file="one.cgats")
+    assert (lid.light, lid.observer) == ("D50", "2")
+
+
+def test_one_file_has_one_scale_whoever_reads_it(tmp_path: Path) -> None:
+    dark = [0.55 + 0.12 * at for at in range(GRID.size)]  # percent: a black, a little of it above 2
+    path = tmp_path / "dark.csv"
+    path.write_text(wide(dark), "utf-8")
+    (imported,) = parse_measurements(path.read_bytes(), file="dark.csv")
+    asked = read_one(f"{path}:lid", onto=GRID)
+    assert imported.values is not None
+    assert asked.spectrum is not None
+    np.testing.assert_allclose(imported.values, np.array(dark) / 100.0, atol=1e-9)
+    np.testing.assert_allclose(asked.spectrum, imported.values, atol=1e-9)
+
+
+@pytest.mark.parametrize("column", ["geometry", "condition"])
+def test_of_readings_with_and_without_gloss_the_folder_s_are_taken(tmp_path: Path, column: str) -> None:
+    rows = wide(PALE, more=f",{column}", cells=",SCI") + wide([x - 0.04 for x in PALE], cells=",SCE").split("\n", 1)[1]
+    path = tmp_path / "both.txt"
+    path.write_text(rows.replace(",", ";"), "utf-8")
+    for geometry, less in (("di:8", 0.0), ("de:8", 0.04)):
+        asked = read_one(f"{path}:lid", onto=GRID, geometry=geometry)
+        assert asked.spectrum is not None
+        np.testing.assert_allclose(asked.spectrum, np.array(PALE) - less, atol=1e-9)
+        assert geometry in " ".join(asked.notes)
+    with pytest.raises(InputError, match=r"was read as d[ei]:8 and d[ei]:8; expected 45:0 alone"):
+        read_one(f"{path}:lid", onto=GRID, geometry="45:0")
+
+
+def test_transmittance_is_not_taken_for_reflectance() -> None:
+    assert read(wide(PALE, prefix="T"))[0].quantity == "transmittance"
+    assert read(wide(PALE, prefix="R"))[0].quantity == "reflectance"
+    assert read("Mode,Transmission\n" + wide(PALE))[0].quantity == "transmittance"
+    chart = parse_measurements(cgats(PALE, first="IT8.7/1").encode(), file="chart.txt")
+    assert chart[0].quantity == "transmittance"
+
+
+def test_light_that_a_display_sent_out_is_refused() -> None:
+    with pytest.raises(InputError, match="light that was sent out"):
+        parse_measurements(cgats(PALE, keywords='MEASUREMENT_TYPE "EMISSION"\n').encode(), file="screen.txt")
+    with pytest.raises(InputError, match="light that was sent out"):
+        parse_measurements(cgats(PALE, keywords='DEVICE_CLASS "DISPLAY"\n').encode(), file="screen.ti3")
+
+
+@pytest.mark.parametrize(("keyword", "norm", "scale"), [("SPECTRAL_NORM", "100.0", 0.01), ("SPEC_SCALE", "1", 1.0)])
+def test_a_spectrum_is_on_the_scale_that_its_file_tells(keyword: str, norm: str, scale: float) -> None:
+    black = [0.6] * GRID.size
+    (lid,) = parse_measurements(cgats(black, keywords=f'{keyword} "{norm}"\n').encode(), file="black.ti3")
+    assert lid.values is not None
+    np.testing.assert_allclose(lid.values, scale * np.array(black), atol=1e-12)
+    with pytest.raises(InputError, match="white is 255"):
+        parse_measurements(cgats(black, keywords=f'{keyword} "255"\n').encode(), file="black.ti3")
+
+
+def test_fine_uneven_steps_are_averaged_and_their_noise_with_them() -> None:
+    rng = np.random.default_rng(3)
+    nm = np.cumsum(np.concatenate(([385.0], rng.uniform(0.2, 2.0, 320))))
+    smooth = 0.4 + 0.2 * np.sin(nm / 60.0)
+    noisy = Measurement(name="lid", wavelengths=nm, values=smooth + rng.normal(0.0, 0.02, nm.size), file="array.csv")
+    grid = np.arange(400.0, 701.0, 10.0)
+    values, note = on_grid(noisy, grid)
+    assert "means under triangles" in note
+    off = values - (0.4 + 0.2 * np.sin(grid / 60.0))
+    assert float(np.sqrt(np.mean(off**2))) < 0.009  # a dozen values a mean: a third and less of their noise
+    straight = Measurement(name="lid", wavelengths=nm, values=0.1 + 0.001 * nm, file="array.csv")
+    np.testing.assert_allclose(on_grid(straight, grid)[0], 0.1 + 0.001 * grid, atol=2e-3)
+    with pytest.raises(InputError, match="one that covers 400 to 760 nm"):
+        on_grid(noisy, np.arange(400.0, nm[-1] + 60.0, 10.0)[:37])
