@@ -345,9 +345,34 @@ def test_as_a_blend_looks_in_the_base_asked_for_and_finds_that_blend(fitted_demo
 
 def test_a_screen_colour_says_nothing_of_opacity(fitted_demo: Path) -> None:
     arguments = ("--thickness", "3", "--target-srgb", "#c8a060", *QUICK)
-    assert "screen colour says nothing of opacity: ask for a contrast ratio" in told(fitted_demo, *arguments)
-    assert "opacity" in answer(fitted_demo, *arguments)["warnings"][0]
+    free = (*arguments, "--opacity", "any")
+    assert "screen colour says nothing of opacity: ask for a contrast ratio" in told(fitted_demo, *free)
+    assert "opacity" in answer(fitted_demo, *free)["warnings"][0]
     assert answer(fitted_demo, *arguments, "--opacity", "0.95")["warnings"] == []
+
+
+def test_a_colour_of_which_no_opacity_is_told_is_solid(fitted_demo: Path) -> None:
+    for colour in (("--target-srgb", "#c8a060"), ("--target-lab", "62,14,32")):
+        content = answer(fitted_demo, "--thickness", "3", *colour, *QUICK)
+        assert content["target"]["contrast_ratio_min"] == 0.98
+        assert "contrast ratio at least 0.98" in told(fitted_demo, "--thickness", "3", *colour, *QUICK)
+
+
+def test_a_screen_colour_is_matched_without_gloss_and_a_measured_one_as_it_was_read(fitted_demo: Path) -> None:
+    arguments = ("--thickness", "3", "--target-srgb", "#1a1a1a", *QUICK)
+    content = answer(fitted_demo, *arguments)
+    assert content["setting"]["geometry"] == "de:8"
+    assert content["recipes"][0]["reached"]
+    assert answer(fitted_demo, *arguments, "--geometry", "di:8")["setting"]["geometry"] == "di:8"
+    assert answer(fitted_demo, "--thickness", "3", "--target-lab", "62,14,32", *QUICK)["setting"]["geometry"] == "di:8"
+
+
+def test_nobody_is_given_more_black_than_hides(fitted_demo: Path) -> None:
+    first = answer(fitted_demo, "--thickness", "2", "--target-lab", "20,0,0", "--opacity", "0.99..", *QUICK)["recipes"][
+        0
+    ]
+    assert first["reached"]
+    assert sum(first["loadings"].values()) < 0.1
 
 
 def test_the_target_s_tolerance_decides_what_counts_as_reached(fitted_demo: Path) -> None:
@@ -492,7 +517,7 @@ FAULTS = [
     (f"{RED} --wall thin", "--wall: `thin` is not a number; expected a wall thickness in mm"),
     (f"{RED} --rank-by beauty", "'beauty' is not one of 'closeness', 'chance', 'price', 'loading'"),
     (f"{RED} --most-pigments 9", "most pigments: 9; expected 1 to 5"),
-    (f"{RED} --transmittance 45", "--transmittance: `45`; expected a luminous transmittance, more than 0 and at most 1"),
+    (f"{RED} --transmittance 45", "--transmittance: `45`; expected a luminous transmittance, more than 0 and at most"),
     (f"{RED} --transmittance 0.4..0.3", "--transmittance: at least 0.4 and at most 0.3; swap them"),
     (f"{RED} --target-over balck", "--target-over: there is no `balck`; expected one of black, white, none"),
     (f"{RED} --target-over black --over white", "--target-over: black, but --over white; expected one"),

@@ -21,7 +21,16 @@ from tint.cli.options import (
 )
 from tint.cli.rules import rules_of, rules_options
 from tint.cli.tables import page, print_json, progress
-from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_options, wanted
+from tint.cli.wanted import (
+    Sample,
+    Wish,
+    judged_over,
+    sample_options,
+    solid_unless_told,
+    target_options,
+    wanted,
+    without_gloss,
+)
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
@@ -72,14 +81,16 @@ def command(
 
     Example: tint solve swatches_demo --thickness 3 --target-lab 70,20,40 --opacity solid
 
-    A target out of reach gets its nearest recipes and the reason; that is no error.
+    A colour of which no opacity is told is to be solid, which hides what is behind it; --opacity any lifts that. A
+    screen colour is matched without gloss. A target out of reach gets its nearest recipes and the reason; that is no
+    error.
     """
     _check_pictures(picture, reach, replace=replace)
     palette = palette_of(folder, optics)
-    setting = setting_of(palette, judged_over(palette, sample, casting))
+    setting = setting_of(palette, without_gloss(palette, wish, judged_over(palette, sample, casting)))
     rules = rules_of(palette, search)
     named = None if base is None else base_of(palette, base)
-    target = wanted(palette, wish, sample, setting=setting, base=named)
+    target = solid_unless_told(palette, wanted(palette, wish, sample, setting=setting, base=named), wish)
     with progress(quiet=as_json) as tell:
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
     written = _draw(palette, answer, picture, reach)

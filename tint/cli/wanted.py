@@ -34,6 +34,7 @@ class Wish:
     srgb: str | None
     reading: str | None
     asked: Mapping[str, float]
+    opacity_told: bool = False
 
     @property
     def given(self) -> list[str]:
@@ -64,6 +65,7 @@ def _wish(
         srgb=target_srgb,
         reading=target_reading,
         asked={name: value for name, value in asked.items() if value is not None},
+        opacity_told=opacity is not None,
     )
 
 
@@ -132,7 +134,15 @@ def target_of(palette: Palette, wish: Wish, setting: Setting) -> Target | None:
 
 def _read(palette: Palette, where: str, setting: Setting, over: str, **asked: Any) -> Target:
     view, seat = setting.viewing(palette), "air" if over == "none" else setting.seat
-    return target_from_reading(where, view, wavelengths=palette.wavelengths, over=over, seat=seat, **asked)
+    return target_from_reading(
+        where,
+        view,
+        wavelengths=palette.wavelengths,
+        over=over,
+        seat=seat,
+        geometry=palette.instrument.geometry,
+        **asked,
+    )
 
 
 # More of the sample that shows it.
@@ -205,6 +215,21 @@ def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) ->
         found = f"{over}, but --over {casting['over']}"
         raise InputError("--target-over", found, "expected one backing for both", "leave --over out")
     return {**casting, "over": over}
+
+
+def without_gloss(palette: Palette, wish: Wish, casting: Mapping[str, Any]) -> dict[str, Any]:
+    """How the part is cast and seen: with the specular reflection excluded for a screen colour, which has none."""
+    if wish.srgb is None or palette.instrument.geometry != "di:8":
+        return dict(casting)
+    return {"geometry": "de:8"} | dict(casting)
+
+
+def solid_unless_told(palette: Palette, target: Target, wish: Wish) -> Target:
+    """The target, to be solid where nothing was said of its opacity and the palette can tell it."""
+    if target.asks_opacity or target.asks_light or wish.opacity_told or not palette.pair:
+        return target
+    asked: dict[str, Any] = dict(opacity_of("solid").bounds())
+    return replace(target, **asked)
 
 
 def wanted(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:

@@ -17,7 +17,7 @@ from tint.recipes import choice, limits, rounding, why
 from tint.recipes.aims import Problem, judge, lay_out
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules
 from tint.recipes.choice import Merits
-from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets
+from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, leaner
 from tint.target import Target
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "solve"]
@@ -122,7 +122,8 @@ def _search(
     bounds = limits.bounds(palette, base, rules)
     problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
     keep = limits.kept(palette, rules)
-    exact = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds)
+    nearest = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds)
+    exact = leaner(problem, nearest, bounds, tolerance=target.tolerance)
     shown, coarse = exact, False
     if rules.batch_g is not None and rules.scale_step_g is not None:
         step = 100.0 * rules.scale_step_g / rules.batch_g

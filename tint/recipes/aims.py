@@ -63,6 +63,8 @@ class Problem:
         Largest loadings; 0 for the empty slot [%].
     opacity_scale : float
         The miss in contrast ratio or transmittance that counts as one CIEDE2000 [-].
+    thrift : float
+        Pull towards less pigment, at the largest loadings [CIEDE2000].
     """
 
     target: Target
@@ -76,6 +78,7 @@ class Problem:
     white: Array
     largest: Array
     opacity_scale: float = FAIR
+    thrift: float = _THRIFT
 
 
 def lay_out(
@@ -221,7 +224,7 @@ def judge(
             miss, asked = problem.target.light_miss(y / 100.0), problem.target.transmittance is not None
             _ask(problem, miss, by_loading / 100.0, asked, parts, slopes)
             opacity.append(miss)
-    share = np.where(problem.largest > 0.0, _THRIFT / np.maximum(problem.largest, 1e-12), 0.0)[sets]
+    share = np.where(problem.largest > 0.0, problem.thrift / np.maximum(problem.largest, 1e-12), 0.0)[sets]
     parts.append(loadings * share)
     slopes.append(share[:, :, None] * np.eye(sets.shape[1]))
     return Judged(

@@ -11,6 +11,7 @@ from tint import colorimetry
 from tint.appearance import Setting, render
 from tint.palette import Palette
 from tint.recipes.aims import FAIR, Judged, Problem, judge
+from tint.recipes.sets import ALIKE
 from tint.target import Target
 
 Array = NDArray[np.float64]
@@ -203,7 +204,12 @@ def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float)
         asked = (np.nan_to_num(merits.price), np.isnan(merits.price).astype(float))
     if rank_by == "loading":
         asked = (merits.loading,)
-    return np.lexsort((merits.score, *asked, far)) if asked else np.argsort(merits.score, kind="stable")
+    if asked:
+        return np.lexsort((merits.score, *asked, far))
+    # What cannot be told apart counts as equally near: of those the least pigment comes first, then the fewest.
+    alike = merits.miss <= float(merits.miss.min()) + ALIKE
+    loading = np.where(alike, _by_share(merits.loading, _GRAIN["loading"]), 0.0)
+    return np.lexsort((merits.score, np.where(alike, merits.pigments, 0.0), loading, ~alike))
 
 
 def _champions(merits: Merits, near: NDArray[np.bool_], chance: Array | None) -> dict[int, list[str]]:

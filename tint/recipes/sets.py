@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.opacity import MET
 from tint.recipes.aims import STRICT, Problem, judge, thinned
 from tint.recipes.search import Found, minimise
 
@@ -29,6 +30,9 @@ _TORN = 0.05  # misses above this may be colour and opacity pulling apart
 _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
 _TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
 _UNSEEN = 0.02  # CIEDE2000 that leaving it out may cost
+ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
+_SPARED = 0.9  # of the pigment: less is spared than this, and the nearer colour is the better recipe
+_THRIFTS = (0.1, 0.3, 1.0, 3.0, 10.0, 30.0)  # pulls towards less pigment, one after the other
 _ALIKE = 0.02  # doses that differ by no more than this share make one recipe
 
 
@@ -86,6 +90,47 @@ def best_of_sets(
     held = replace(problem, opacity_scale=STRICT)
     strict = _tidied(held, finish(held, ended.sets[torn], ended.loadings[torn], bounds), bounds)
     return joined((ended, strict.rows(~_met_before(strict, ended))))
+
+
+def leaner(problem: Problem, found: Candidates, bounds: Bounds, *, tolerance: float) -> Candidates:
+    """The same sets with the least pigment whose colour cannot be told from the nearest, and whose opacity is as asked.
+
+    A black is as black with a sixtieth of the pigment, and a solid colour as solid: what is spent beyond that buys a
+    difference that no eye and no instrument finds. The pull towards less pigment is raised as long as no colour is
+    missed by more than `ALIKE` beyond its nearest, none leaves the tolerance, and no opacity is lost.
+    """
+    before = judge(problem, found.sets, found.loadings)
+    most = before.colour.max(axis=1) + ALIKE
+    most = np.where(before.colour.max(axis=1) <= tolerance, np.minimum(most, max(tolerance, ALIKE)), most)
+    lost = np.abs(before.opacity).max(axis=1, initial=0.0) + 0.5 * MET
+    for thrift in _THRIFTS:
+        again = _minimise(
+            replace(problem, thrift=thrift, opacity_scale=STRICT), found.sets, found.loadings, bounds,
+            tolerance=1e-4, most_steps=25,
+        )  # fmt: skip
+        judged = judge(problem, found.sets, again.loadings)
+        good = (judged.colour.max(axis=1) <= most) & (np.abs(judged.opacity).max(axis=1, initial=0.0) <= lost)
+        good &= again.loadings.sum(axis=1) < _SPARED * found.loadings.sum(axis=1)
+        if not good.any():
+            break
+        cost = np.sum(judged.residuals**2, axis=1)
+        found = Candidates(
+            found.sets,
+            np.where(good[:, None], again.loadings, found.loadings),
+            np.where(good, cost, found.cost),
+            found.pull,
+        )
+    return found.rows(~_twins(found))
+
+
+def _twins(found: Candidates) -> NDArray[np.bool_]:
+    """Which recipes an earlier one already is, but for what nobody could weigh apart, shape (n,)."""
+    n = 1 + int(found.sets.max())
+    whole = np.zeros((len(found.sets), n))
+    np.put_along_axis(whole, found.sets, found.loadings, axis=1)
+    apart = np.abs(whole[:, None] - whole) > _ALIKE * np.maximum(whole[:, None], whole)
+    same = ~np.any(apart[..., : n - 1] if n > 1 else apart, axis=2)
+    return np.asarray(np.any(np.tril(same, -1), axis=1))
 
 
 def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
