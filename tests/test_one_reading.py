@@ -124,7 +124,7 @@ class TestFormats:
             (b"PK\x03\x04 and more", "this is a spreadsheet workbook"),
             (b"<html/>", "XML of the kind 'html'"),
             (b"BEGIN_DATA_FORMAT\nSAMPLE_ID\nEND_DATA_FORMAT\nBEGIN_DATA\nEND_DATA\n", "no row has a colour"),
-            (b"name,400\nn\xe4me,0.5\n", "is not a table in UTF-8; save it as CSV, UTF-8"),
+            (b"name,400\nn\xe4me,0.5\n", "fewer than two wavelengths"),
             (b"a,b\n1,2\n", "row 1: no column is a wavelength in nm; expected wavelengths in nm as columns"),
         ],
     )

@@ -89,6 +89,65 @@ def test_transmittance_is_not_taken_for_reflectance() -> None:
     assert chart[0].quantity == "transmittance"
 
 
+@pytest.mark.parametrize(
+    ("label", "said"),
+    [
+        ("%R{}", ("reflectance", "percent", "")),
+        ("R[{}]", ("reflectance", "", "")),
+        ("R({})", ("reflectance", "", "")),
+        ("R_{}", ("reflectance", "", "")),
+        ("Refl {}", ("reflectance", "", "")),
+        ("Reflectance {}nm", ("reflectance", "", "")),
+        ("{}nm SCI", ("", "", "included")),
+        ("{}nm SCE", ("", "", "excluded")),
+        ("{} nm [%]", ("", "percent", "")),
+        ("{}_NM", ("", "", "")),
+        ("{}.000000", ("", "", "")),
+        ("%T{}", ("transmittance", "percent", "")),
+    ],
+)
+def test_what_instruments_write_about_a_wavelength_is_understood(label: str, said: tuple[str, str, str]) -> None:
+    percent = said[1] == "percent"
+    shown = [(0.9 if percent else 1.0) * x for x in PALE]  # in percent all stay below 2: only the label tells
+    head = ",".join(label.format(f"{nm:g}") for nm in GRID)
+    (lid,) = read(f"name,{head}\nlid,{','.join(f'{x:.4f}' for x in shown)}\n")
+    assert lid.wavelengths is not None
+    assert lid.values is not None
+    np.testing.assert_allclose(lid.wavelengths, GRID)
+    np.testing.assert_allclose(lid.values, np.array(shown) / (100.0 if percent else 1.0), atol=1e-4)
+    assert (lid.quantity, lid.specular) == (said[0], said[2])
+
+
+@pytest.mark.parametrize(
+    ("labels", "view"),
+    [
+        ("L*(D65),a*(D65),b*(D65)", ("D65", "")),
+        ("L*(10°/D65),a*(10°/D65),b*(10°/D65)", ("D65", "10")),
+        ("CIE L*,CIE a*,CIE b*", ("", "")),
+        ("L* [D50/2°],a* [D50/2°],b* [D50/2°]", ("D50", "2")),
+    ],
+)
+def test_the_light_in_the_name_of_a_column_is_told(labels: str, view: tuple[str, str]) -> None:
+    (lid,) = read(f"name,{labels}\nlid,61.2,4.5,-10.1\n")
+    assert lid.lab is not None
+    assert lid.lab.tolist() == [61.2, 4.5, -10.1]
+    assert (lid.light, lid.observer) == view
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "cp1252", "mac-roman"])
+def test_an_old_encoding_changes_no_number(encoding: str, tmp_path: Path) -> None:
+    data = wide(PALE).replace("lid", "Deckel grün").encode(encoding)
+    (lid,) = parse_measurements(data, file="one.csv")
+    assert lid.name == "Deckel grün"
+    assert lid.values is not None
+    np.testing.assert_allclose(lid.values, PALE, atol=1e-9)
+    path = tmp_path / "one.csv"
+    path.write_bytes(data)
+    asked = read_one(str(path), onto=GRID)
+    assert asked.spectrum is not None
+    np.testing.assert_allclose(asked.spectrum, PALE, atol=1e-9)
+
+
 def test_light_that_a_display_sent_out_is_refused() -> None:
     with pytest.raises(InputError, match="light that was sent out"):
         parse_measurements(cgats(PALE, keywords='MEASUREMENT_TYPE "EMISSION"\n').encode(), file="screen.txt")

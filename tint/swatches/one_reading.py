@@ -141,16 +141,13 @@ def _split(where: str) -> tuple[str, str]:
 
 def _samples(file: str) -> tuple[list[_Sample], PlainTable | None]:
     """All that a file holds, and the table where it is a plain one."""
-    from tint.swatches.instruments.recognise import is_no_plain_text, read_file
+    from tint.swatches.instruments.recognise import decoded_text, is_no_plain_text, read_file
     from tint.swatches.instruments.sheet import read_sheet
 
     data = read_file(file)
     if is_no_plain_text(data):
         return _of_instrument(data, file), None
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(file, "is not a table in UTF-8", mend="save it as CSV, UTF-8") from error
+    text = decoded_text(data, file)
     try:
         table = plain_table(text, file)
     except InputError:

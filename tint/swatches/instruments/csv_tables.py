@@ -10,11 +10,11 @@ import numpy as np
 from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.gather import listed, shown
-from tint.swatches.instruments.colour_names import bare, triple_columns
+from tint.swatches.instruments.colour_names import bare, triple_columns, view_in
 from tint.swatches.instruments.labels import label_places, labelled
 from tint.swatches.instruments.measurement import MOST_MEASUREMENTS, Measurement, check_count, checked_wavelengths
 from tint.swatches.instruments.sheet import Sheet, check_decimals, is_wavelength_column, numbers
-from tint.swatches.instruments.spectral_names import quantity_in, wavelength_in
+from tint.swatches.instruments.spectral_names import said_by, wavelength_in
 from tint.swatches.tables import Row
 
 _VALUES = {
@@ -127,17 +127,21 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
     # Without a column that is plainly the name, the first that is no number is taken.
     other = next((each for each in columns if each not in lab + xyz and wavelength_in(each, plain=True) is None), None)
     labels = label_places(columns)
-    quantity = quantity_in(columns[at] for at in places)
+    said, (light, observer) = said_by(columns[at] for at in places), view_in([*lab, *xyz])
     named_by_first = "name" not in labels and other is not None
     read = []
     for row in sheet.table.rows:
         own = row.cells[columns.index(other)] if named_by_first and other else ""
         start = labelled(sheet, row, labels, name=own or f"row {row.number}")
+        start = replace(start, light=start.light or light, observer=start.observer or observer)
         notes = (f"named by the column {shown(other)}",) if named_by_first and other else ()
         read.append(
             replace(
                 start,
-                quantity=start.quantity or quantity,
+                quantity=start.quantity or said.quantity,
+                scale=start.scale or said.scale,
+                specular=start.specular or said.specular,
+                geometry=start.geometry or {"included": "di:8", "excluded": "de:8"}.get(said.specular, ""),
                 wavelengths=wavelengths,
                 values=_values(sheet, row, places),
                 lab=_values(sheet, row, [columns.index(each) for each in lab]),

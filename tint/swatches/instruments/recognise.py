@@ -97,7 +97,7 @@ def _text(data: bytes, file: str) -> list[Measurement]:
     from tint.swatches.instruments.csv_tables import read_long, read_wide
     from tint.swatches.instruments.sheet import read_sheet
 
-    text = _decoded(data, file)
+    text = decoded_text(data, file)
     if is_cgats(text):
         return read_cgats(text, file)
     sheet = read_sheet(text, file)
@@ -107,15 +107,40 @@ def _text(data: bytes, file: str) -> list[Measurement]:
     return read_wide(sheet) if sheet.wide else read_long(sheet)
 
 
-def _decoded(data: bytes, file: str) -> str:
-    """The text of a file, its lines ended by a newline each."""
+def _encoding(data: bytes) -> str:
+    """What a text is written in: UTF-8; UTF-16 with its mark or without; or one of the two old western code pages.
+
+    Those differ in letters of names and in the degree sign alone, never in a digit. A Macintosh has its letters where
+    the other has none but rare signs.
+    """
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    even, odd = data[0:2000:2], data[1:2000:2]
+    for zeros, others, name in ((odd, even, "utf-16-le"), (even, odd, "utf-16-be")):
+        if zeros and zeros.count(0) >= 0.9 * len(zeros) and others.count(0) == 0:
+            return name
+    try:
+        data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return "mac-roman" if any(0x80 <= byte <= 0x9F or byte == 0xA1 for byte in data) else "cp1252"
+    return "utf-8-sig"
+
+
+def decoded_text(data: bytes, file: str) -> str:
+    """The text of a file, its lines ended by a newline each.
+
+    Raises
+    ------
+    InputError
+        If it is empty, no text, a workbook, or has lines beyond reason.
+    """
     if data.startswith(b"PK\x03\x04"):
         raise InputError(file, "this is a spreadsheet workbook", _EXPECTED, "export it as CSV")
-    is_wide = data.startswith((b"\xff\xfe", b"\xfe\xff"))
-    if not is_wide and b"\x00" in data:
+    encoding = _encoding(data)
+    if not encoding.startswith("utf-16") and b"\x00" in data:
         raise InputError(file, "the file holds zero bytes", _EXPECTED, "export it as text")
     try:
-        text = data.decode("utf-16" if is_wide else "utf-8-sig")
+        text = data.decode(encoding)
     except UnicodeDecodeError as error:
         row = data[: error.start].count(b"\n") + 1
         found, mend = f"byte 0x{data[error.start]:02X} is not UTF-8 text", "save it as text with the encoding UTF-8"
