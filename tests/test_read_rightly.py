@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 from tint.errors import InputError
+from tint.swatches.importing import plan_import
 from tint.swatches.instruments import Measurement, parse_measurements
 from tint.swatches.instruments.measurement import on_grid
 from tint.swatches.one_reading import read_one
+from tint.swatches.planned import Doubles
 
 GRID = np.arange(400.0, 701.0, 20.0)
 PALE = [0.3 + 0.02 * at for at in range(GRID.size)]
@@ -79,6 +81,17 @@ def test_of_readings_with_and_without_gloss_the_folder_s_are_taken(tmp_path: Pat
         assert geometry in " ".join(asked.notes)
     with pytest.raises(InputError, match=r"was read as d[ei]:8 and d[ei]:8; expected 45:0 alone"):
         read_one(f"{path}:lid", onto=GRID, geometry="45:0")
+
+
+def test_import_takes_the_folder_s_geometry_of_both(demo_folder: Path) -> None:
+    nm = ",".join(f"{each:g}" for each in np.arange(400.0, 701.0, 10.0))
+    rows = [f"clear-3mm,white,air,{kind}," + ",".join(f"{x:.3f}" for x in np.full(31, value))
+            for kind, value in (("SCI", 0.7), ("SCE", 0.66))]  # fmt: skip
+    text = f"name,backing,seat,specular,{nm}\n" + "\n".join(rows) + "\n"
+    plan = plan_import(demo_folder, parse_measurements(text.encode(), file="both.csv"), doubles=Doubles(add=True))
+    assert [each.action for each in plan.planned] == ["replicate", "left out"]
+    assert "there as di:8 too" in plan.planned[1].notes[-1]
+    assert plan.faults == ()
 
 
 def test_transmittance_is_not_taken_for_reflectance() -> None:

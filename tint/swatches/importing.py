@@ -70,7 +70,7 @@ def plan_import(
     for name in naming.same:
         if name not in names:
             raise InputError(f"--as {shown(name)}", "no measurement has that name", mend=did_you_mean(name, names))
-    placed = [_checked(each, namer, declared, doubles) for each in measurements]
+    placed = _of_own_geometry([_checked(each, namer, declared, doubles) for each in measurements], declared)
     written = _written(where, placed, declared, casts)
     wavelengths = np.array(list(written.wavelengths.values()))
     view = _view(where, declared) if written.kind == COLOURS else None
@@ -180,6 +180,22 @@ def _checked(measurement: Measurement, namer: Namer, declared: Declared, doubles
         return replace(start, place=place, warnings=(f"{measurement.where}: {found}, not {expected}; taken over",))
     mend = "export it in that geometry, or take it over all the same with --force"
     return replace(start, place=place, action=FAULT, fault=InputError(measurement.where, found, expected, mend))
+
+
+def _of_own_geometry(placed: Sequence[Planned], declared: Declared) -> list[Planned]:
+    """Of what was read with and without the specular reflection, the folder's geometry; the other is left out."""
+    own = declared.instrument.geometry if declared.instrument else ""
+    fitting = {each.key for each in placed if each.action == NEW and own and each.measurement.geometry == own}
+
+    def kept(each: Planned) -> Planned:
+        if each.key not in fitting or not disagrees(each.measurement.geometry, own, each.quantity):
+            return each
+        note = (
+            f"left out: it was read as {each.measurement.geometry}, and is there as {own} too, as {PALETTE_FILE} says"
+        )
+        return replace(each, action=LEFT_OUT, fault=None, warnings=(), notes=(*each.notes, note))
+
+    return [kept(each) for each in placed]
 
 
 def _unknown(start: Planned, namer: Namer) -> Planned:
