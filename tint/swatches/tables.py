@@ -130,13 +130,16 @@ def _is_number_and_words(cell: str) -> bool:
     return bool(words) and not _DIGIT.search(words) and _DIGIT.search(cell) is not None
 
 
-def check_marks(table: Table, columns: Iterable[str], faults: Gathered) -> None:
-    """Refuse a file whose numbers use decimal commas in one cell and decimal points in another."""
+def check_marks(table: Table, columns: Iterable[str], faults: Gathered, *, header_too: bool = True) -> None:
+    """Refuse a file whose numbers use decimal commas in one cell and decimal points in another.
+
+    An instrument's program may write its header with another mark than its cells: `header_too` leaves that out.
+    """
     numeric = set(columns)
     wanted = [at for at, column in enumerate(table.columns) if column in numeric]
     header = Row(table.header_row, table.columns)
     first: dict[str, tuple[int, str, str]] = {}
-    for row in (header, *table.rows):
+    for row in (header, *table.rows) if header_too else table.rows:
         for at in wanted:
             cell = row.cells[at]
             for mark in ",.":

@@ -134,6 +134,9 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
         own = row.cells[columns.index(other)] if named_by_first and other else ""
         start = labelled(sheet, row, labels, name=own or f"row {row.number}")
         start = replace(start, light=start.light or light, observer=start.observer or observer)
+        if said.specular and start.specular not in ("", said.specular):
+            found = f"the specular component is {start.specular} by the row and {said.specular} by the header"
+            raise InputError(sheet.where(row), found, "one of the two")
         notes = (f"named by the column {shown(other)}",) if named_by_first and other else ()
         read.append(
             replace(

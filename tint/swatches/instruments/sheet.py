@@ -167,6 +167,6 @@ def check_decimals(sheet: Sheet, columns: Sequence[str]) -> None:
         With the first cell that departs.
     """
     faults = Gathered(sheet.file)
-    check_marks(sheet.table, columns, faults)
+    check_marks(sheet.table, columns, faults, header_too=False)
     for fault in faults.faults:
         raise InputError(fault.where, fault.found, fault.expected, fault.mend)
