@@ -113,8 +113,9 @@ def test_difference_broadcasts() -> None:
 def test_reference_slopes_of_the_parts_are_finite_differences(one: Array, other: Array) -> None:
     hue = [np.arctan2(lab[2], lab[1]) for lab in (one, other)]
     from_seam = abs(abs(hue[0] - hue[1]) - np.pi)
-    if min(np.hypot(*one[1:]), np.hypot(*other[1:])) < 2.0 or from_seam < 0.05:
-        return  # the formula has a kink at grey and a jump at the seam
+    at_red = abs(hue[0] + hue[1]) < 0.02  # the mean hue steps from 360 degrees to 0, and the rotation term with it
+    if min(np.hypot(*one[1:]), np.hypot(*other[1:])) < 2.0 or from_seam < 0.05 or at_red:
+        return  # the formula has a kink at grey and jumps at its seams
     _, slopes = colorimetry.difference_parts_slopes(one, other)
     step = 1e-5
     for axis in range(3):

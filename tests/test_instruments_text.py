@@ -215,7 +215,6 @@ class TestCgats:
         [
             ("NUMBER_OF_SETS 3", "NUMBER_OF_SETS 4", "line 13: the table has 3 rows; expected the NUMBER_OF_SETS, 4"),
             ("NUMBER_OF_SETS 3", "NUMBER_OF_SETS many", "NUMBER_OF_SETS is 'many'; expected a whole number"),
-            ("NUMBER_OF_FIELDS 33", "NUMBER_OF_FIELDS 30", "33 fields are named; expected the NUMBER_OF_FIELDS, 30"),
             ('"lid-3" ', '"lid-3" 0.5 ', "line 11: the row of 2 has 34 values; expected 33, one a field; put names"),
             ('"white 0.5%"', "white 0.5%", "line 10: the row of 1 has 34 values"),
             ('"lid-3"', '"lid-3', "line 11: a quotation mark is astray in"),

@@ -161,6 +161,72 @@ def test_an_old_encoding_changes_no_number(encoding: str, tmp_path: Path) -> Non
     np.testing.assert_allclose(asked.spectrum, PALE, atol=1e-9)
 
 
+HEAD, ROW = wide(PALE).rstrip("\n").split("\n")
+SPECTRUM = " ".join(f"{x:.4f}" for x in PALE)
+POINTS = "".join(f"{nm:g} {x:.4f}\n" for nm, x in zip(GRID, PALE, strict=True))
+JCAMP = (
+    "##TITLE=lid\n##JCAMP-DX=4.24\n##DATA TYPE=UV/VIS SPECTRUM\n##XUNITS=NANOMETERS\n##YUNITS=REFLECTANCE\n"
+    f"##FIRSTX=400\n##LASTX=700\n##NPOINTS={GRID.size}\n"
+)
+
+
+def sets(values: str, keywords: str = "") -> str:
+    """CGATS with the values as they are given."""
+    return cgats(PALE, keywords=keywords).replace(SPECTRUM, values)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f"{HEAD}\n{ROW}\n\nMeasured by nobody\n",
+        f"{HEAD}\n{ROW}\nEnd of report\n",
+        f"{HEAD}\n{','.join(['', *['%'] * GRID.size])}\n{ROW}\n".replace("%", "-"),
+        f"{HEAD}\n{','.join(['', *['[nm]'] * GRID.size])}\n{ROW}\n",
+        f"{HEAD}\n{ROW}\n\nname,L*,a*,b*\nlid,60,1,2\n",
+        f"{HEAD},900,1000\n{ROW},-,\n",
+        f"{HEAD}\n{ROW}\n".replace(",", "   "),
+        sets(SPECTRUM.replace(".", ",")),
+        cgats(PALE)
+        .replace("NUMBER_OF_SETS 1\n", "")
+        .replace("END_DATA\n", "")
+        .replace("_FORMAT\nSAMPLE", "_FORMAT\nSAMPLE")
+        + f"jar {' '.join(['N/A'] * GRID.size)}\nEND_DATA\n",
+        cgats(PALE).replace(f"NUMBER_OF_FIELDS {GRID.size + 1}", "NUMBER_OF_FIELDS 99"),
+        cgats(PALE, keywords='ORIGINATOR "nobody\nCREATED "2026-11-01" # by hand\n'),
+        f"Data from the bench\nIntegration: 10\n>>>>>Begin Spectral Data<<<<<\n{POINTS}".replace(" 0", "\t0"),
+        f"{HEAD}\n{ROW}\n" + "\0" * 40,
+        POINTS,
+        f"{JCAMP}##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n",
+        f"{JCAMP}##XYPOINTS=(XY..XY)\n{POINTS.replace(' ', ', ')}##END=\n",
+    ],
+)
+def test_what_stands_about_the_numbers_is_no_reason_to_refuse_them(text: str) -> None:
+    (lid,) = read(text)
+    assert lid.wavelengths is not None
+    assert lid.values is not None
+    np.testing.assert_allclose(lid.wavelengths, GRID)
+    np.testing.assert_allclose(lid.values, PALE, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("text", "match"),
+    [
+        (sets(SPECTRUM.replace(".", ",", 3)), "0,3000"),
+        (f"{JCAMP}##XYDATA=(X++(Y..Y))\n@0+1-2\n##END=\n", "no row of plain numbers"),
+        (f"{JCAMP.replace('=400', '=300')}##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n", "a row begins at"),
+        (f"{JCAMP.replace('NANOMETERS', '1/CM')}##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n", "XUNITS are"),
+        (
+            f"{JCAMP.replace('REFLECTANCE', 'ABSORB')}##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n",
+            "reflectance or transm",
+        ),
+        (f"{HEAD}\n{ROW}\n{ROW[:20]}\n{ROW}\n", "cells"),
+    ],
+)
+def test_what_leaves_the_numbers_open_is_refused(text: str, match: str) -> None:
+    with pytest.raises(InputError, match=match):
+        read(text)
+
+
 def test_light_that_a_display_sent_out_is_refused() -> None:
     with pytest.raises(InputError, match="light that was sent out"):
         parse_measurements(cgats(PALE, keywords='MEASUREMENT_TYPE "EMISSION"\n').encode(), file="screen.txt")

@@ -18,6 +18,11 @@ from tint.swatches.instruments.measurement import MOST_WAVELENGTHS
 
 _MARKS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"(?=\s|$)|([^\s"]\S*)')
+# What is read of a table's keywords: the light, the geometry, the scale, the kind, the counts.
+_NEEDED = (
+    "NUMBER_OF", "WEIGHTING", "ILLUMIN", "OBSERVER", "MEASUREMENT", "GEOMETRY", "INSTRUMENTATION", "SPEC", "MODE",
+    "QUANTITY", "DEVICE_CLASS", "BACKING", "SAMPLE_BACKING",
+)  # fmt: skip
 _COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS")
 _MOST_FIELDS = 2 * MOST_WAVELENGTHS + 500  # in pairs
 _COUNT = re.compile(r"\d{1,9}", re.ASCII)
@@ -140,7 +145,7 @@ class _Cutter:
         told = self._count("NUMBER_OF_FIELDS", line)
         if not self.fields:
             raise self._fault(line, "no field is named", "the names of the fields")
-        if told is not None and told != len(self.fields):
+        if told is not None and told != len(self.fields) and self.section == "data" and not self.rows:
             raise self._fault(line, f"{len(self.fields)} fields are named", f"the NUMBER_OF_FIELDS, {told}")
 
     def _close(self, line: int) -> None:
@@ -165,7 +170,12 @@ class _Cutter:
         return int(told)
 
     def _keyword(self, content: str, line: int) -> None:
-        head, *rest = self._tokens(content, line)
+        try:
+            head, *rest = self._tokens(content, line)
+        except InputError:
+            if content.split()[0].upper().startswith(_NEEDED):
+                raise
+            return  # a mark astray in a remark or a name changes nothing that is read
         if head.upper() == "KEYWORD":
             return  # it declares a private keyword; what that says stands in a line of its own
         before, told = self.keywords.get(head.upper(), ""), " ".join(rest)

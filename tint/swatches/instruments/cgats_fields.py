@@ -27,6 +27,8 @@ _BACKINGS = ("BACKING", "SAMPLE_BACKING")
 _GEOMETRIES = ("MEASUREMENT_GEOMETRY", "GEOMETRY", "INSTRUMENTATION", "MEASUREMENT_SOURCE")
 _QUANTITIES = ("QUANTITY", "MEASUREMENT_TYPE", "MEASUREMENT_MODE", "MODE")
 _LIGHTS = ("WEIGHTING_FUNCTION", "MEASUREMENT_SOURCE", "ILLUMINANT", "ILLUMINATION_NAME", "OBSERVER")
+_COMMA, _POINT = (re.compile(rf"[+-]?\d+{mark}\d+(?:[eE][+-]?\d+)?", re.ASCII) for mark in (",", r"\."))
+_NOTHING = {"n/a", "na", "nan", "-", "--", "---", "#n/a", "null", "none"}
 _NORMS = ("SPECTRAL_NORM", "SPEC_SCALE")  # what a perfect white reads: 1 or 100
 _EMITTERS = re.compile(r"\b(?:emissi|display|monitor|luminance)", re.IGNORECASE)
 _PAIR_SCALES = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "fraction"}
@@ -50,7 +52,9 @@ def read_cgats(text: str, file: str) -> list[Measurement]:
         if columns is not None:
             place = f"table {at}, " if len(tables) > 1 else ""
             read += [
-                _measurement(row, table, columns, file=file, place=f"{place}line {row.line}") for row in table.rows
+                _measurement(row, table, columns, file=file, place=f"{place}line {row.line}")
+                for row in table.rows
+                if not _is_empty(row, columns)
             ]
     if not read:
         fields = listed(dict.fromkeys(field for table in tables for field in table.fields))
@@ -90,6 +94,12 @@ def _columns(table: CgatsTable, where: str) -> _Columns | None:
         lab=lab,
         xyz=xyz,
     )
+
+
+def _is_empty(row: CgatsRow, columns: _Columns) -> bool:
+    """Whether a row says of every value that there is none: a patch that was not read."""
+    places = (*columns.spectrum, *(at for pair in columns.pairs for at in pair), *columns.lab, *columns.xyz)
+    return all(row.cells[at].lower() in _NOTHING for at in places)
 
 
 def _pairs(fields: Sequence[str], where: str) -> tuple[tuple[tuple[int, int], ...], str]:
@@ -153,7 +163,10 @@ def _triple(row: CgatsRow, columns: Sequence[int], table: CgatsTable, where: str
 
 
 def _number(row: CgatsRow, at: int, table: CgatsTable, where: str) -> float:
-    return needed_number(row.cells[at], f"{where}, field {table.fields[at][:40]}")
+    cell = row.cells[at]
+    if _COMMA.fullmatch(cell) and not any(_POINT.fullmatch(each) for each in row.cells):
+        cell = cell.replace(",", ".")  # as some countries write; points in the same row would leave it open
+    return needed_number(cell, f"{where}, field {table.fields[at][:40]}")
 
 
 def _quantity(told: Mapping[str, str]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -12,11 +13,18 @@ from tint.spectra import Array
 from tint.swatches.gather import listed, shown
 from tint.swatches.instruments.colour_names import bare, triple_columns, view_in
 from tint.swatches.instruments.labels import label_places, labelled
-from tint.swatches.instruments.measurement import MOST_MEASUREMENTS, Measurement, check_count, checked_wavelengths
+from tint.swatches.instruments.measurement import (
+    MOST_MEASUREMENTS,
+    VISIBLE_NM,
+    Measurement,
+    check_count,
+    checked_wavelengths,
+)
 from tint.swatches.instruments.sheet import Sheet, check_decimals, is_wavelength_column, numbers
 from tint.swatches.instruments.spectral_names import said_by, wavelength_in
 from tint.swatches.tables import Row
 
+_NOTHING = {"", "-", "--", "---", "n/a", "na", "nan", "#n/a"}
 _VALUES = {
     "reflectance": ("reflectance", "reflectancefactor", "rfactor", "r", "reflectancepercent"),
     "transmittance": ("transmittance", "transmittancefactor", "tfactor", "t", "transmittancepercent"),
@@ -137,7 +145,7 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
         if said.specular and start.specular not in ("", said.specular):
             found = f"the specular component is {start.specular} by the row and {said.specular} by the header"
             raise InputError(sheet.where(row), found, "one of the two")
-        notes = (f"named by the column {shown(other)}",) if named_by_first and other else ()
+        notes = (*start.notes, *([f"named by the column {shown(other)}"] if named_by_first and other else []))
         read.append(
             replace(
                 start,
@@ -145,14 +153,26 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
                 scale=start.scale or said.scale,
                 specular=start.specular or said.specular,
                 geometry=start.geometry or {"included": "di:8", "excluded": "de:8"}.get(said.specular, ""),
-                wavelengths=wavelengths,
-                values=_values(sheet, row, places),
+                **_spectrum(sheet, row, places, wavelengths),
                 lab=_values(sheet, row, [columns.index(each) for each in lab]),
                 xyz=_values(sheet, row, [columns.index(each) for each in xyz]),
                 notes=notes,
             )
         )
     return read
+
+
+def _spectrum(sheet: Sheet, row: Row, places: Sequence[int], wavelengths: Array | None) -> dict[str, Any]:
+    """Wavelengths and values of a row; a cell beyond the visible may say that nothing was read there."""
+    if wavelengths is None:
+        return {"wavelengths": None, "values": None}
+    low, high = VISIBLE_NM
+    read = [
+        at
+        for at, place in enumerate(places)
+        if low <= wavelengths[at] <= high or row.cells[place].lower() not in _NOTHING
+    ]
+    return {"wavelengths": wavelengths[read], "values": _values(sheet, row, [places[at] for at in read])}
 
 
 def _values(sheet: Sheet, row: Row, places: Sequence[int]) -> Array | None:

@@ -72,6 +72,7 @@ def labelled(sheet: Sheet, row: Row, places: Mapping[str, int], *, name: str = "
         source=PHOTOGRAPH if cell["source"].lower() == PHOTOGRAPH else "",  # what else a column of that name may say
         file=sheet.file,
         place=f"row {row.number}",
+        notes=(sheet.left,) if sheet.left else (),
     )
 
 

@@ -95,11 +95,14 @@ def _text(data: bytes, file: str) -> list[Measurement]:
     from tint.swatches.instruments.cgats import is_cgats
     from tint.swatches.instruments.cgats_fields import read_cgats
     from tint.swatches.instruments.csv_tables import read_long, read_wide
+    from tint.swatches.instruments.jcamp import is_jcamp, read_jcamp
     from tint.swatches.instruments.sheet import read_sheet
 
     text = decoded_text(data, file)
     if is_cgats(text):
         return read_cgats(text, file)
+    if is_jcamp(text):
+        return read_jcamp(text, file)
     sheet = read_sheet(text, file)
     if sheet is None:
         begins = next(line for line in text.splitlines() if line.strip())
@@ -136,6 +139,7 @@ def decoded_text(data: bytes, file: str) -> str:
     """
     if data.startswith(b"PK\x03\x04"):
         raise InputError(file, "this is a spreadsheet workbook", _EXPECTED, "export it as CSV")
+    data = data.rstrip(b"\x00") if not data.startswith((b"\xff\xfe", b"\xfe\xff")) and data[-9:] == bytes(9) else data
     encoding = _encoding(data)
     if not encoding.startswith("utf-16") and b"\x00" in data:
         raise InputError(file, "the file holds zero bytes", _EXPECTED, "export it as text")

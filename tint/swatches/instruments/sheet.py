@@ -19,6 +19,7 @@ from tint.swatches.tables import Row, Table, check_marks, number, why_no_number
 
 SEPARATORS = (",", ";", "\t")
 LEAST_COLUMNS = 5  # wavelengths that make a row a header
+_UNITS = {"nm", "%", "-", "r", "t", "r%", "t%", "%r", "%t", "unit", "units", "1", "mm", "reflectance", "transmittance"}
 _PREAMBLE = 60  # rows above the header at most
 _MOST_COLUMNS = MOST_WAVELENGTHS + 500
 _PLAIN = re.compile(r"[\d.;eE+-]*", re.ASCII)
@@ -33,6 +34,7 @@ class Sheet:
     told: Mapping[str, str]
     wide: bool
     file: str
+    left: str = ""
 
     def where(self, row: Row | None = None, column: str = "") -> str:
         """A place in it, as errors name it."""
@@ -54,19 +56,31 @@ def read_sheet(text: str, file: str) -> Sheet | None:
         If a row is not as wide as the header, or quotation marks are astray.
     """
     found = [(each, header) for each in SEPARATORS if (header := _header(text, each)) is not None]
+    if not found:  # columns may be set apart by blanks alone
+        text = "\n".join("\t".join(line.split()) for line in text.split("\n"))
+        found = [("\t", header) for header in [_header(text, "\t")] if header is not None]
     if not found:
         return None
     separator, header = max(found, key=lambda pair: len(pair[1].cells))
     above: dict[str, str] = {}
-    rows = []
+    rows: list[Row] = []
+    left = ""
+    before, width = 0, len(header.cells)
     for counted, cells in _records(text, separator, file):
+        if rows and (_is_footer(cells, width) or (counted > before + 1 and len(cells) != width)):
+            below = shown(next(filter(None, cells), ""))
+            left = f"taken to row {before}: what stands below, from {below} on, is no row of the table"
+            break  # a line of words, or another table behind a blank line
+        before = counted
+        if counted == header.row + 1 and not header.invented and _are_units(cells):
+            continue
         if counted < header.row:
             if len(cells) > 1 and bare(cells[0]):
                 above.setdefault(bare(cells[0]), cells[1])
         elif counted > header.row or header.invented:
             rows.append(Row(counted, _fitted(cells, len(header.cells), counted, file)))
     table = Table(header.cells, tuple(rows), header.row)
-    return Sheet(table=table, told=above, wide=header.wide, file=file)
+    return Sheet(table=table, told=above, wide=header.wide, file=file, left=left)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +112,18 @@ def _header(text: str, separator: str) -> _Header | None:
     except csv.Error:
         return None
     return None
+
+
+def _is_footer(cells: tuple[str, ...], width: int) -> bool:
+    """Whether a row below the table is a line of words: one cell where a measurement takes several."""
+    used = [cell for cell in cells if cell]
+    return width > 2 and len(used) == 1 and number(used[0]) is None and (len(cells) == 1 or not any(cells[1:]))
+
+
+def _are_units(cells: tuple[str, ...]) -> bool:
+    """Whether a row only tells the units of the columns."""
+    used = [cell.strip("[]() ").lower() for cell in cells if cell]
+    return bool(used) and all(cell in _UNITS for cell in used)
 
 
 def _are_points(cells: Sequence[str]) -> bool:
