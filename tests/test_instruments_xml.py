@@ -244,7 +244,7 @@ class TestStrangers:
         [
             (b"PK\x03\x04 and so on", "this is a spreadsheet workbook"),
             (b"\x00\x01\x02", "the file holds zero bytes"),
-            (b"a,b\nfa\xe7ade,2\n", "export, line 2: byte 0xE7 is not UTF-8 text"),
+            (b"a,b\nfa\xe7ade,2\n", "is no file of measurements that tint reads"),
             (b"x" * (9 * 2**20), "the file is too large; expected at most 8 MB"),
             (b"\n" * 300_000 + b"x", "too many lines"),
             (b"1,2\n" + b"x" * 300_000, "export, line 2: a line of 300000 characters"),

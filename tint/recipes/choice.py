@@ -164,7 +164,7 @@ def unbeaten(merits: Merits) -> NDArray[np.bool_]:
 
 def _by_share(value: Array, grain: float) -> Array:
     """Steps of a share above the least that is more than nothing: the same in any currency. Unknown is the most."""
-    least = np.min(value, initial=np.inf, where=value > 0.0)
+    least = np.min(value, initial=np.inf, where=np.nan_to_num(value) > 0.0)
     if not np.isfinite(least):
         return np.where(np.isnan(value), np.inf, 0.0)
     with np.errstate(divide="ignore"):
@@ -208,7 +208,7 @@ def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float)
         return np.lexsort((merits.score, *asked, far))
     # What cannot be told apart counts as equally near: of those the least pigment comes first, then the fewest.
     alike = merits.miss <= float(merits.miss.min()) + ALIKE
-    loading = np.where(alike, _by_share(merits.loading, _GRAIN["loading"]), 0.0)
+    loading = np.where(alike, _by_share(np.where(alike, merits.loading, np.nan), _GRAIN["loading"]), 0.0)
     return np.lexsort((merits.score, np.where(alike, merits.pigments, 0.0), loading, ~alike))
 
 

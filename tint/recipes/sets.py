@@ -31,6 +31,7 @@ _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
 _TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
 _UNSEEN = 0.02  # CIEDE2000 that leaving it out may cost
 ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
+_DUST = 5e-4  # percent: half a milligram in 100 g, 0.5 g of a premix of one in a thousand
 _SPARED = 0.9  # of the pigment: less is spared than this, and the nearer colour is the better recipe
 _THRIFTS = (0.1, 0.3, 1.0, 3.0, 10.0, 30.0)  # pulls towards less pigment, one after the other
 _ALIKE = 0.02  # doses that differ by no more than this share make one recipe
@@ -99,6 +100,7 @@ def leaner(problem: Problem, found: Candidates, bounds: Bounds, *, tolerance: fl
     difference that no eye and no instrument finds. The pull towards less pigment is raised as long as no colour is
     missed by more than `ALIKE` beyond its nearest, none leaves the tolerance, and no opacity is lost.
     """
+    found = _without_dust(problem, found, bounds)
     before = judge(problem, found.sets, found.loadings)
     most = before.colour.max(axis=1) + ALIKE
     most = np.where(before.colour.max(axis=1) <= tolerance, np.minimum(most, max(tolerance, ALIKE)), most)
@@ -121,6 +123,30 @@ def leaner(problem: Problem, found: Candidates, bounds: Bounds, *, tolerance: fl
             found.pull,
         )
     return found.rows(~_twins(found))
+
+
+def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
+    """Doses that not even a premix of a premix makes weighable left out, and the rest sought again without them.
+
+    Where that would be seen the recipe stays as it is: the weigh sheet then says what it cannot weigh.
+    """
+    empty = len(bounds.low) - 1
+    dust = (found.loadings < _DUST) & (bounds.low[found.sets] == 0.0) & (found.sets != empty)
+    rows = np.flatnonzero(dust.any(axis=1))
+    if rows.size == 0:
+        return found
+    fewer = np.where(dust, empty, found.sets)[rows]
+    again = finish(problem, fewer, np.where(dust, 0.0, found.loadings)[rows], bounds)
+    before, after = judge(problem, found.sets[rows], found.loadings[rows]), judge(problem, fewer, again.loadings)
+    unseen = after.colour.max(axis=1) <= before.colour.max(axis=1) + ALIKE
+    lost = [np.abs(each.opacity).max(axis=1, initial=0.0) for each in (before, after)]
+    unseen &= lost[1] <= lost[0] + 0.5 * MET
+    keep = rows[unseen]
+    sets, loadings = found.sets.copy(), found.loadings.copy()
+    cost, pull = found.cost.copy(), found.pull.copy()
+    sets[keep], loadings[keep] = again.sets[unseen], again.loadings[unseen]
+    cost[keep], pull[keep] = again.cost[unseen], again.pull[unseen]
+    return Candidates(sets, loadings, cost, pull)
 
 
 def _twins(found: Candidates) -> NDArray[np.bool_]:
