@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.opacity import MET
-from tint.recipes.aims import STRICT, Problem, judge, thinned
+from tint.recipes.aims import STRICT, Judged, Problem, judge, thinned
 from tint.recipes.search import Found, minimise
 
 Array = NDArray[np.float64]
@@ -90,7 +90,7 @@ def best_of_sets(
         return ended
     held = replace(problem, opacity_scale=STRICT)
     strict = _tidied(held, finish(held, ended.sets[torn], ended.loadings[torn], bounds), bounds)
-    return joined((ended, strict.rows(~_met_before(strict, ended))))
+    return joined((ended, strict.rows(np.asarray(~_same(strict, ended).any(axis=1)))))
 
 
 def leaner(problem: Problem, found: Candidates, bounds: Bounds, *, tolerance: float) -> Candidates:
@@ -104,14 +104,14 @@ def leaner(problem: Problem, found: Candidates, bounds: Bounds, *, tolerance: fl
     before = judge(problem, found.sets, found.loadings)
     most = before.colour.max(axis=1) + ALIKE
     most = np.where(before.colour.max(axis=1) <= tolerance, np.minimum(most, max(tolerance, ALIKE)), most)
-    lost = np.abs(before.opacity).max(axis=1, initial=0.0) + 0.5 * MET
+    lost = _opacity_missed(before) + 0.5 * MET
     for thrift in _THRIFTS:
         again = _minimise(
             replace(problem, thrift=thrift, opacity_scale=STRICT), found.sets, found.loadings, bounds,
             tolerance=1e-4, most_steps=25,
         )  # fmt: skip
         judged = judge(problem, found.sets, again.loadings)
-        good = (judged.colour.max(axis=1) <= most) & (np.abs(judged.opacity).max(axis=1, initial=0.0) <= lost)
+        good = (judged.colour.max(axis=1) <= most) & (_opacity_missed(judged) <= lost)
         good &= again.loadings.sum(axis=1) < _SPARED * found.loadings.sum(axis=1)
         if not good.any():
             break
@@ -122,7 +122,9 @@ def leaner(problem: Problem, found: Candidates, bounds: Bounds, *, tolerance: fl
             np.where(good, cost, found.cost),
             found.pull,
         )
-    return found.rows(~_twins(found))
+    return found.rows(
+        np.asarray(~np.tril(_same(found, found), -1).any(axis=1))
+    )  # of recipes that became one, the first
 
 
 def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
@@ -139,24 +141,13 @@ def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candid
     again = finish(problem, fewer, np.where(dust, 0.0, found.loadings)[rows], bounds)
     before, after = judge(problem, found.sets[rows], found.loadings[rows]), judge(problem, fewer, again.loadings)
     unseen = after.colour.max(axis=1) <= before.colour.max(axis=1) + ALIKE
-    lost = [np.abs(each.opacity).max(axis=1, initial=0.0) for each in (before, after)]
-    unseen &= lost[1] <= lost[0] + 0.5 * MET
+    unseen &= _opacity_missed(after) <= _opacity_missed(before) + 0.5 * MET
     keep = rows[unseen]
     sets, loadings = found.sets.copy(), found.loadings.copy()
     cost, pull = found.cost.copy(), found.pull.copy()
     sets[keep], loadings[keep] = again.sets[unseen], again.loadings[unseen]
     cost[keep], pull[keep] = again.cost[unseen], again.pull[unseen]
     return Candidates(sets, loadings, cost, pull)
-
-
-def _twins(found: Candidates) -> NDArray[np.bool_]:
-    """Which recipes an earlier one already is, but for what nobody could weigh apart, shape (n,)."""
-    n = 1 + int(found.sets.max())
-    whole = np.zeros((len(found.sets), n))
-    np.put_along_axis(whole, found.sets, found.loadings, axis=1)
-    apart = np.abs(whole[:, None] - whole) > _ALIKE * np.maximum(whole[:, None], whole)
-    same = ~np.any(apart[..., : n - 1] if n > 1 else apart, axis=2)
-    return np.asarray(np.any(np.tril(same, -1), axis=1))
 
 
 def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
@@ -177,21 +168,26 @@ def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
     return found.rows(order[np.sort(first)])
 
 
+def _opacity_missed(judged: Judged) -> Array:
+    """The largest miss in contrast ratio or transmittance, shape (n,)."""
+    return np.asarray(np.abs(judged.opacity).max(axis=1, initial=0.0))
+
+
 def _worst(problem: Problem, sets: Index, loadings: Array) -> Array:
     """The cost with the worst colour and the worst opacity in place of all, shape (n,)."""
     judged = judge(problem, sets, loadings)
     thrift = judged.residuals[:, -sets.shape[1] :]
-    opacity = np.abs(judged.opacity).max(axis=1, initial=0.0) / problem.opacity_scale
+    opacity = _opacity_missed(judged) / problem.opacity_scale
     return np.asarray(judged.colour.max(axis=1) ** 2 + opacity**2 + np.sum(thrift**2, axis=1))
 
 
-def _met_before(later: Candidates, earlier: Candidates) -> NDArray[np.bool_]:
-    """Which of the later recipes one of the earlier ones already is, shape (n_later,)."""
+def _same(later: Candidates, earlier: Candidates) -> NDArray[np.bool_]:
+    """Which recipes are one but for what nobody could weigh apart, shape (n_later, n_earlier)."""
     n = 1 + max(int(later.sets.max()), int(earlier.sets.max()))
     one, two = np.zeros((len(later.sets), 1, n)), np.zeros((1, len(earlier.sets), n))
     np.put_along_axis(one[:, 0], later.sets, later.loadings, axis=1)
     np.put_along_axis(two[0], earlier.sets, earlier.loadings, axis=1)
-    return np.asarray(np.any(np.all(np.abs(one - two) <= _ALIKE * np.maximum(one, two), axis=2), axis=1))
+    return np.asarray(np.all(np.abs(one - two) <= _ALIKE * np.maximum(one, two), axis=2))
 
 
 def count_sets(usable: int, keep: int, most: int) -> int:

@@ -12,9 +12,10 @@ from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.gather import listed
 from tint.swatches.instruments.cgats import CgatsRow, CgatsTable, cgats_tables
-from tint.swatches.instruments.geometry import SPECULAR, geometry_in, specular_in
+from tint.swatches.instruments.geometry import OF_SPHERE, SPECULAR, geometry_in, specular_in
 from tint.swatches.instruments.measurement import (
     MOST_MEASUREMENTS,
+    NO_VALUE,
     Measurement,
     checked_wavelengths,
     needed_number,
@@ -28,7 +29,7 @@ _GEOMETRIES = ("MEASUREMENT_GEOMETRY", "GEOMETRY", "INSTRUMENTATION", "MEASUREME
 _QUANTITIES = ("QUANTITY", "MEASUREMENT_TYPE", "MEASUREMENT_MODE", "MODE")
 _LIGHTS = ("WEIGHTING_FUNCTION", "MEASUREMENT_SOURCE", "ILLUMINANT", "ILLUMINATION_NAME", "OBSERVER")
 _COMMA, _POINT = (re.compile(rf"[+-]?\d+{mark}\d+(?:[eE][+-]?\d+)?", re.ASCII) for mark in (",", r"\."))
-_NOTHING = {"n/a", "na", "nan", "-", "--", "---", "#n/a", "null", "none"}
+_NOTHING = NO_VALUE | {"null", "none"}
 _NORMS = ("SPECTRAL_NORM", "SPEC_SCALE")  # what a perfect white reads: 1 or 100
 _EMITTERS = re.compile(r"\b(?:emissi|display|monitor|luminance)", re.IGNORECASE)
 _PAIR_SCALES = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "fraction"}
@@ -126,7 +127,7 @@ def _measurement(row: CgatsRow, table: CgatsTable, columns: _Columns, *, file: s
     told = {**table.keywords} | {name: cell for name, cell in zip(table.fields, row.cells, strict=True) if cell}
     geometry = next(filter(None, (geometry_in(told.get(name, "")) for name in _GEOMETRIES)), "")
     specular = SPECULAR.get(geometry) or specular_in(" ".join(told.get(name, "") for name in _GEOMETRIES))
-    geometry = {"included": "di:8", "excluded": "de:8"}.get(specular, geometry) if geometry == "d:8" else geometry
+    geometry = OF_SPHERE.get(specular, geometry) if geometry == "d:8" else geometry
     name = next(filter(None, (" ".join(row.cells[at].split()) for at in columns.names)), f"line {row.line}")
     light, observer = _seen(told) if columns.lab or columns.xyz else ("", "")
     return Measurement(

@@ -12,9 +12,11 @@ from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.gather import listed, shown
 from tint.swatches.instruments.colour_names import bare, triple_columns, view_in
+from tint.swatches.instruments.geometry import OF_SPHERE
 from tint.swatches.instruments.labels import label_places, labelled
 from tint.swatches.instruments.measurement import (
     MOST_MEASUREMENTS,
+    NO_VALUE,
     VISIBLE_NM,
     Measurement,
     check_count,
@@ -24,7 +26,7 @@ from tint.swatches.instruments.sheet import Sheet, check_decimals, is_wavelength
 from tint.swatches.instruments.spectral_names import said_by, wavelength_in
 from tint.swatches.tables import Row
 
-_NOTHING = {"", "-", "--", "---", "n/a", "na", "nan", "#n/a"}
+_NOTHING = NO_VALUE | {""}
 _VALUES = {
     "reflectance": ("reflectance", "reflectancefactor", "rfactor", "r", "reflectancepercent"),
     "transmittance": ("transmittance", "transmittancefactor", "tfactor", "t", "transmittancepercent"),
@@ -152,7 +154,7 @@ def read_wide(sheet: Sheet) -> list[Measurement]:
                 quantity=start.quantity or said.quantity,
                 scale=start.scale or said.scale,
                 specular=start.specular or said.specular,
-                geometry=start.geometry or {"included": "di:8", "excluded": "de:8"}.get(said.specular, ""),
+                geometry=start.geometry or OF_SPHERE.get(said.specular, ""),
                 **_spectrum(sheet, row, places, wavelengths),
                 lab=_values(sheet, row, [columns.index(each) for each in lab]),
                 xyz=_values(sheet, row, [columns.index(each) for each in xyz]),

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 
 SPECULAR = {"di:8": "included", "de:8": "excluded", "45:0": "excluded"}
+OF_SPHERE = {"included": "di:8", "excluded": "de:8"}  # the geometry that a sphere has by its specular component
 TOTAL, PARTIAL = ("di:0", "0:di", "d:0", "0:d", "di:8", "8:di", "d:d"), ("0:0", "de:0", "0:de", "de:8", "8:de")
 
 _SPHERE = re.compile(r"(?<![\w.])(?:(d[ie]?)\s*[:/]\s*8|8\s*[:/]\s*(d[ie]?))(?![\w.])")
@@ -30,7 +31,7 @@ def geometry_in(text: str) -> str:
         return "45:0" if _RING.search(words) else ""
     kind = sphere[1] or sphere[2]
     told = {"di": "included", "de": "excluded"}.get(kind) or specular_in(words)
-    return {"included": "di:8", "excluded": "de:8"}.get(told, "d:8")
+    return OF_SPHERE.get(told, "d:8")
 
 
 def specular_in(text: str) -> str:

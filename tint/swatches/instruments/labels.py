@@ -8,7 +8,7 @@ from pathlib import PurePath
 from tint.errors import InputError
 from tint.swatches.gather import quoted
 from tint.swatches.instruments.colour_names import bare
-from tint.swatches.instruments.geometry import SPECULAR, geometry_in, specular_in
+from tint.swatches.instruments.geometry import OF_SPHERE, SPECULAR, geometry_in, specular_in
 from tint.swatches.instruments.measurement import Measurement
 from tint.swatches.instruments.sheet import Sheet
 from tint.swatches.records import PHOTOGRAPH
@@ -54,7 +54,7 @@ def labelled(sheet: Sheet, row: Row, places: Mapping[str, int], *, name: str = "
     geometry = geometry_in(cell["geometry"]) or cell["geometry"]
     specular = SPECULAR.get(geometry, "") or specular_in(cell["geometry"]) or _specular_of(row)
     if specular and geometry not in SPECULAR:  # an instrument's words for a sphere: SCI is di:8, SCE is de:8
-        geometry = {"included": "di:8", "excluded": "de:8"}[specular]
+        geometry = OF_SPHERE[specular]
     quantity = _quantity(cell["quantity"])
     if quantity not in ("", "reflectance", "transmittance"):
         expected = "reflectance or transmittance"

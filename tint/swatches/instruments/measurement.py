@@ -17,6 +17,7 @@ SCALES = ("fraction", "percent")
 VISIBLE_NM = (380.0, 780.0)  # where the scale is told: beyond it an instrument may read noise of any size
 PERCENT_ABOVE = 2.0  # no reflectance factor of a part comes near; in percent only a light trap stays below
 WAVELENGTHS_NM = (200.0, 3000.0)
+NO_VALUE = frozenset({"-", "--", "---", "n/a", "na", "nan", "#n/a"})  # what programs write where nothing was read
 MOST_WAVELENGTHS = 5_000
 MOST_MEASUREMENTS = 30_000
 
