@@ -148,7 +148,7 @@ def test_what_is_of_the_wrong_kind_is_told_in_one_line(
     ],
 )
 def test_an_opacity_is_a_word_a_number_or_a_range(asked: Any, bounds: dict[str, float]) -> None:
-    assert opacity_of(asked).bounds() == bounds
+    assert opacity_of(asked) == bounds
 
 
 @pytest.mark.parametrize("asked", ["..", "0.7..0.6", "1.2", "-0.1..", "0.5..x", (0.5,), None])

@@ -20,6 +20,8 @@ from numpy.typing import ArrayLike, NDArray
 from tint import colorimetry, uncertainty
 from tint.colorimetry import Viewing
 from tint.errors import InputError
+from tint.swatches import COLOURS, NO_BACKING, SwatchFolder
+from tint.swatches.one_reading import OneReading, read_one
 
 Array = NDArray[np.float64]
 
@@ -274,3 +276,23 @@ def _opacity_words(opacity: float | None, error: float) -> tuple[str, ...]:
     if opacity is None or abs(opacity) <= max(_FLAT_RATIO, uncertainty.Z95_ONE_SIDED * error):
         return ()
     return (f"{'more opaque' if opacity > 0 else 'more see-through'} by {abs(opacity):.2f} in contrast ratio",)
+
+
+# What is compared, as files tell it.
+
+
+def darkest_first(folder: SwatchFolder) -> list[str]:
+    """The backings of a folder, from the darkest to the lightest."""
+    place = 0 if folder.kind == COLOURS else slice(None)  # L* of a colour, the mean of a spectrum
+    return sorted(folder.backings, key=lambda name: float(np.mean(folder.backings[name][place])))
+
+
+def read_part(where: str, folder: SwatchFolder, *, over: str, seat: str) -> OneReading:
+    """A reading of a part over a backing, as the folder's instrument reads; `where` as of `read_one`."""
+    told = {"backing": over, "seat": "air" if over == NO_BACKING else seat, "quantity": "reflectance"}
+    return read_one(where, onto=folder.wavelengths, told=told, geometry=folder.instrument.geometry)
+
+
+def part_spectrum(read: OneReading, view: Viewing) -> Array:
+    """As read; the smoothest one where only a colour was, for colours are all that is compared."""
+    return read.spectrum if read.spectrum is not None else colorimetry.smoothest_spectrum(read.seen(view), view)

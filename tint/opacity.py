@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import Any
 
 from tint.errors import InputError
 
@@ -26,23 +26,10 @@ _EXPECTED_LIGHT = "a luminous transmittance, more than 0 and at most 1: 0.45, 0.
 _EXPECTED = "solid, milky, see-through, glows, any, or a contrast ratio up to 1: 0.95, 0.97.., ..0.6 or 0.6..0.7"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Opacity:
-    """An opacity as asked for, in the bounds that a `Target` takes [-]."""
-
-    contrast_ratio: float | None = None
-    contrast_ratio_min: float | None = None
-    contrast_ratio_max: float | None = None
-    transmittance: float | None = None
-    transmittance_min: float | None = None
-    transmittance_max: float | None = None
-
-    def bounds(self) -> dict[str, float]:
-        """Those that are set, by the names that `Target` has for them."""
-        return {name: value for name, value in vars(self).items() if value is not None}
+Bounds = dict[str, Any]  # numbers, by the names that a `Target` has for them [-]
 
 
-def opacity_of(asked: str | float | Sequence[float]) -> Opacity:
+def opacity_of(asked: str | float | Sequence[float]) -> Bounds:
     """An opacity from a word, a number or a range.
 
     Parameters
@@ -58,17 +45,18 @@ def opacity_of(asked: str | float | Sequence[float]) -> Opacity:
 
     Examples
     --------
-    >>> opacity_of("solid").bounds()
+    >>> opacity_of("solid")
     {'contrast_ratio_min': 0.98}
-    >>> opacity_of("0.6..0.7").bounds()
+    >>> opacity_of("0.6..0.7")
     {'contrast_ratio_min': 0.6, 'contrast_ratio_max': 0.7}
     """
     if isinstance(asked, str) and asked.strip().lower() in WORDS:
-        return _of_word(asked.strip().lower())
-    return Opacity(**_named("contrast_ratio", *_range(asked, "opacity", _EXPECTED)))
+        word = WORDS[asked.strip().lower()]
+        return {name: end for kind, ends in word.items() for name, end in _named(kind, None, *ends).items()}
+    return _named("contrast_ratio", *_range(asked, "opacity", _EXPECTED))
 
 
-def light_of(asked: str | float | Sequence[float]) -> Opacity:
+def light_of(asked: str | float | Sequence[float]) -> Bounds:
     """A luminous transmittance to reach, or its least and most, in the same forms but for the words [-].
 
     Raises
@@ -76,7 +64,7 @@ def light_of(asked: str | float | Sequence[float]) -> Opacity:
     InputError
         If it is none of these.
     """
-    return Opacity(**_named("transmittance", *_range(asked, "transmittance", _EXPECTED_LIGHT)))
+    return _named("transmittance", *_range(asked, "transmittance", _EXPECTED_LIGHT))
 
 
 def _range(asked: object, where: str, expected: str) -> tuple[float | None, float | None, float | None]:
@@ -100,16 +88,9 @@ def _range(asked: object, where: str, expected: str) -> tuple[float | None, floa
     return None, least, most
 
 
-def _named(kind: str, reach: float | None, least: float | None, most: float | None) -> dict[str, float | None]:
-    return {kind: reach, f"{kind}_min": least, f"{kind}_max": most}
-
-
-def _of_word(word: str) -> Opacity:
-    told = WORDS[word]
-    ratio, light = told.get("contrast_ratio", (None, None)), told.get("transmittance", (None, None))
-    return Opacity(
-        contrast_ratio_min=ratio[0], contrast_ratio_max=ratio[1], transmittance_min=light[0], transmittance_max=light[1]
-    )
+def _named(kind: str, reach: float | None, least: float | None, most: float | None) -> Bounds:
+    told = {kind: reach, f"{kind}_min": least, f"{kind}_max": most}
+    return {name: value for name, value in told.items() if value is not None}
 
 
 def _share(given: object, asked: object, where: str, expected: str) -> float:

@@ -13,6 +13,7 @@ from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
+from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.swatches.one_reading import read_one
 
@@ -281,3 +282,18 @@ def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **ask
         known["also"] = tuple(Look(lab=lab, over=name) for name, lab in pair.items() if name != seen.over)
         known["contrast_ratio"] = min(seen.contrast_ratio, 1.0)
     return Target(**(known | asked))
+
+
+# What is taken for granted where nothing is said.
+
+
+def solid_unless_told(target: Target, palette: Palette) -> Target:
+    """The target, to be solid where it asks for no opacity and the palette can tell it."""
+    if target.asks_opacity or target.asks_light or not palette.pair:
+        return target
+    return replace(target, **opacity_of("solid"))
+
+
+def without_gloss(palette: Palette) -> dict[str, Any]:
+    """How a screen colour is matched: with the specular reflection excluded, for a screen has none."""
+    return {"geometry": "de:8"} if palette.instrument.geometry == "di:8" else {}

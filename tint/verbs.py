@@ -20,7 +20,7 @@ from tint.opacity import opacity_of
 from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import Answer, Rules
 from tint.swatches import SwatchFolder, folder_digest
-from tint.target import Target
+from tint.target import Target, solid_unless_told, without_gloss
 
 if TYPE_CHECKING:
     from tint.checks import Finding
@@ -209,17 +209,17 @@ def solve(
     walls = sorted(float(typed(wall, int | float, "walls", "wall thicknesses in mm")) for wall in walls_mm)
     if walls and thickness_mm is not None:
         raise InputError("walls", "given together with a thickness", "one or the other")
-    if srgb is not None and setting is None and palette.instrument.geometry == "di:8":
-        seen.setdefault("geometry", "de:8")  # a colour on a screen has no gloss in it
+    if srgb is not None and setting is None:
+        seen = without_gloss(palette) | seen
     seen_in = setting_of(setting, walls[0] if walls else thickness_mm, seen)
     rules = rules or Rules()
     if walls[1:]:
         rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
     wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading)
-    if opacity is not None or target is None:
-        word = opacity or ("solid" if palette.pair else "any")
-        asked: dict[str, Any] = dict(opacity_of(word).bounds())
-        wanted = replace(wanted, **asked, tolerance=tolerance)
+    if opacity is not None:
+        wanted = replace(wanted, **opacity_of(opacity), tolerance=tolerance)
+    elif target is None:
+        wanted = replace(solid_unless_told(wanted, palette), tolerance=tolerance)
     return of(palette, wanted, setting=seen_in, base=base, rules=rules, progress=progress)
 
 
@@ -385,21 +385,13 @@ def inspect(
     'pass'
     """
     from tint import colorimetry
-    from tint.inspection import Tolerance, inspect_reading
-    from tint.swatches import COLOURS
-    from tint.swatches.one_reading import read_one
+    from tint.inspection import Tolerance, darkest_first, inspect_reading, part_spectrum, read_part
+    from tint.swatches import COLOURS, NO_BACKING
 
     of = folder_of(folder)
     view = colorimetry.viewing(of.wavelengths, light=light, observer=observer)
-    behind = over or (max(of.backings, key=lambda name: float(of.backings[name].mean())) if of.backings else "none")
-    told = {"backing": behind, "seat": "air" if behind == "none" else seat, "quantity": "reflectance"}
-    read = [
-        read_one(each, onto=of.wavelengths, told=told, geometry=of.instrument.geometry) for each in (reading, reference)
-    ]
-    spectra = [
-        each.spectrum if each.spectrum is not None else colorimetry.smoothest_spectrum(each.seen(view), view)
-        for each in read
-    ]
+    behind = over or (darkest_first(of) or [NO_BACKING])[-1]
+    spectra = [part_spectrum(read_part(each, of, over=behind, seat=seat), view) for each in (reading, reference)]
     return inspect_reading(
         *spectra,
         view=view,

@@ -14,12 +14,19 @@ from tint.cli.options import count_option, folder_argument, grouped, json_option
 from tint.cli.tables import CARE, QUIET, counted, page, print_json, show_notes, show_table, show_title
 from tint.colorimetry import Viewing
 from tint.errors import InputError
-from tint.inspection import FAIL, PASS, Inspection, Tolerance, inspect_reading
+from tint.inspection import (
+    FAIL,
+    PASS,
+    Inspection,
+    Tolerance,
+    darkest_first,
+    inspect_reading,
+    part_spectrum,
+    read_part,
+)  # fmt: skip
 from tint.materials import SEATS
 from tint.shift import Shift, learn_shift, read_pairs
-from tint.spectra import Array
 from tint.swatches import COLOURS, NO_BACKING, SwatchFolder, read_folder
-from tint.swatches.one_reading import OneReading, read_one
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -100,25 +107,25 @@ def command(
     """
     swatches = read_folder(folder)
     view = colorimetry.viewing(swatches.wavelengths, light=light, observer=int(observer))
-    backings = sorted(swatches.backings, key=lambda name: _lightness(swatches, name))
+    backings = darkest_first(swatches)
     behind = known(over, [*backings, NO_BACKING], "--over") if over else (backings or [NO_BACKING])[-1]
     if files["reading_black"] and (len(backings) < 2 or behind != backings[-1]):
         raise InputError("--reading-black", f"the others lie over {behind}", "expected them over the lightest backing")
-    read = {name: _read(files[name], swatches, behind, seat) for name in ("reading", "reference")}
+    read = {name: read_part(str(files[name]), swatches, over=behind, seat=seat) for name in ("reading", "reference")}
     dark = ("reading_black", "reference_black")
-    black = [_read(files[name], swatches, backings[0], seat) for name in dark if files[name]]
+    black = [read_part(str(files[name]), swatches, over=backings[0], seat=seat) for name in dark if files[name]]
     notes = [f"{each.where}: {note}" for each in (*read.values(), *black) for note in each.notes]
     shift = _shift(files["early"], swatches, view, behind)
     found = inspect_reading(
-        _spectrum(read["reading"], view),
-        _spectrum(read["reference"], view),
+        part_spectrum(read["reading"], view),
+        part_spectrum(read["reference"], view),
         view=view,
         tolerance=tolerance,
         repeatability=swatches.instrument.repeatability,
         of_colours=swatches.kind == COLOURS,
         readings=readings,
         reference_readings=reference_readings,
-        over_black=(_spectrum(black[0], view), _spectrum(black[1], view)) if black else None,
+        over_black=(part_spectrum(black[0], view), part_spectrum(black[1], view)) if black else None,
         moves=np.zeros(3) if shift is None else shift.lab,
         moves_covariance=None if shift is None else shift.covariance,
     )
@@ -129,21 +136,6 @@ def command(
         with page() as out:
             _show(out, found, shift, conditions, _scatter(swatches), readings, reference_readings)
             show_notes(out, "How the files were read", notes)
-
-
-def _read(file: str | None, swatches: SwatchFolder, over: str, seat: str) -> OneReading:
-    told = {"backing": over, "seat": "air" if over == NO_BACKING else seat, "quantity": "reflectance"}
-    return read_one(str(file), onto=swatches.wavelengths, told=told, geometry=swatches.instrument.geometry)
-
-
-def _spectrum(read: OneReading, view: Viewing) -> Array:
-    """As read; the smoothest one where only a colour was, for colours are all that is compared."""
-    return read.spectrum if read.spectrum is not None else colorimetry.smoothest_spectrum(read.seen(view), view)
-
-
-def _lightness(swatches: SwatchFolder, backing: str) -> float:
-    values = swatches.backings[backing]
-    return float(values[0] if swatches.kind == COLOURS else values.mean())
 
 
 def _scatter(swatches: SwatchFolder) -> str:

@@ -26,15 +26,14 @@ from tint.cli.wanted import (
     Wish,
     judged_over,
     sample_options,
-    solid_unless_told,
     target_options,
     wanted,
-    without_gloss,
 )
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
 from tint.recipes import Answer, solve
+from tint.target import solid_unless_told, without_gloss
 
 _SECTIONS = {
     "Wanted": ["--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"],
@@ -87,10 +86,13 @@ def command(
     """
     _check_pictures(picture, reach, replace=replace)
     palette = palette_of(folder, optics)
-    setting = setting_of(palette, without_gloss(palette, wish, judged_over(palette, sample, casting)))
+    casting = judged_over(palette, sample, casting)
+    setting = setting_of(palette, casting if wish.srgb is None else without_gloss(palette) | casting)
     rules = rules_of(palette, search)
     named = None if base is None else base_of(palette, base)
-    target = solid_unless_told(palette, wanted(palette, wish, sample, setting=setting, base=named), wish)
+    target = wanted(palette, wish, sample, setting=setting, base=named)
+    if not wish.opacity_told:
+        target = solid_unless_told(target, palette)
     with progress(quiet=as_json) as tell:
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
     written = _draw(palette, answer, picture, reach)

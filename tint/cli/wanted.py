@@ -14,7 +14,7 @@ from tint.cli.asked import Doses
 from tint.cli.options import grouped, known, number, number_option
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import Opacity, light_of, opacity_of
+from tint.opacity import light_of, opacity_of
 from tint.palette import ONE_WAY, Palette
 from tint.target import (
     Target,
@@ -77,9 +77,9 @@ def _light(text: str) -> dict[str, float]:
     return _told(light_of, text, "--transmittance")
 
 
-def _told(read: Callable[[str], Opacity], text: str, option: str) -> dict[str, float]:
+def _told(read: Callable[[str], dict[str, float]], text: str, option: str) -> dict[str, float]:
     try:
-        return read(text).bounds()
+        return read(text)
     except InputError as error:
         raise InputError(option, error.found, error.expected, error.mend) from error
 
@@ -215,21 +215,6 @@ def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) ->
         found = f"{over}, but --over {casting['over']}"
         raise InputError("--target-over", found, "expected one backing for both", "leave --over out")
     return {**casting, "over": over}
-
-
-def without_gloss(palette: Palette, wish: Wish, casting: Mapping[str, Any]) -> dict[str, Any]:
-    """How the part is cast and seen: with the specular reflection excluded for a screen colour, which has none."""
-    if wish.srgb is None or palette.instrument.geometry != "di:8":
-        return dict(casting)
-    return {"geometry": "de:8"} | dict(casting)
-
-
-def solid_unless_told(palette: Palette, target: Target, wish: Wish) -> Target:
-    """The target, to be solid where nothing was said of its opacity and the palette can tell it."""
-    if target.asks_opacity or target.asks_light or wish.opacity_told or not palette.pair:
-        return target
-    asked: dict[str, Any] = dict(opacity_of("solid").bounds())
-    return replace(target, **asked)
 
 
 def wanted(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:
