@@ -13,7 +13,9 @@ from typing import Any
 
 import numpy as np
 
-TARGET_BOUNDS = tuple(kind + end for kind in ("contrast_ratio", "transmittance") for end in ("", "_min", "_max"))
+from tint.opacity import KINDS
+
+TARGET_BOUNDS = tuple(kind + end for kind in KINDS for end in ("", "_min", "_max"))
 
 
 def text(content: Mapping[str, Any]) -> str:
@@ -63,6 +65,11 @@ def summary(appearance: Any) -> dict[str, Any]:
         "contrast_ratio": appearance.contrast_ratio,
         "contrast_ratio_error": appearance.contrast_ratio_error,
         "luminous_transmittance": appearance.luminous_transmittance,
+        "luminous_transmittance_error": appearance.luminous_transmittance_error,
+        "regular_transmittance": appearance.regular_transmittance,
+        "regular_transmittance_error": appearance.regular_transmittance_error,
+        "haze": appearance.haze,
+        "haze_error": appearance.haze_error,
         "expected_error": appearance.expected_error,
         "warnings": list(appearance.warnings),
     }

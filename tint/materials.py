@@ -104,7 +104,8 @@ class Instrument:
     observer : int, optional
         Likewise: 2 or 10 [degrees].
     aperture_mm, lit_mm : float, optional
-        Diameter of the spot that is measured, and of the one that is lit [mm].
+        Diameter of the spot that is measured, and of the one that is lit [mm]. Where the first is stated, what leaves
+        a see-through casting beside the spot is counted; where the second is not, it is as large as the first.
     """
 
     geometry: str = "di:8"

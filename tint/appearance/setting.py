@@ -29,6 +29,9 @@ class Setting:
         2 or 10 [degrees].
     geometry : str
         `di:8`, `de:8` or `45:0`; the palette's own when empty.
+    as_read : bool
+        As the palette's instrument reads the part, with what its spot loses of a see-through one; else as the eye sees
+        a wide part in wide light.
     """
 
     thickness_mm: float
@@ -37,6 +40,7 @@ class Setting:
     light: str = "D65"
     observer: int = 10
     geometry: str = ""
+    as_read: bool = False
 
     def __post_init__(self) -> None:
         if not 0.0 < self.thickness_mm <= 100.0:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tint.appearance import Appearance
+from tint.appearance import Appearance, clarity_in_words
 from tint.cli.tables import CARE, fixed, show_facts, show_notes, show_table
 from tint.palette import Circumstances, Palette
 from tint.trials.trial import span
@@ -49,11 +49,28 @@ def _place(over: str) -> str:
 def _facts(appearance: Appearance) -> list[tuple[str, str, str]]:
     gamut = "a screen can show it" if appearance.in_gamut else "clipped: no screen shows this colour"
     ratio = f"{fixed(appearance.contrast_ratio, 3)} ± {fixed(appearance.contrast_ratio_error, 3)}"
-    through = f"{fixed(100.0 * appearance.luminous_transmittance, 1)} %"
+    through, regular, haze = (
+        f"{fixed(100.0 * value, 1)} ± {fixed(100.0 * error, 1)} %"
+        for value, error in (
+            (appearance.luminous_transmittance, appearance.luminous_transmittance_error),
+            (appearance.regular_transmittance, appearance.regular_transmittance_error),
+            (appearance.haze, appearance.haze_error),
+        )
+    )
     opacity = [
         ("contrast ratio", ratio, "Y over black / Y over white; 95 of 100", appearance.contrast_ratio),
         ("transmittance", through, "total, of the free slab, Y", appearance.luminous_transmittance),
     ]
+    if np.isfinite(appearance.haze):
+        opacity += [
+            (
+                "of it regular",
+                regular,
+                "within 2.5° of its way: what one sees through",
+                appearance.regular_transmittance,
+            ),
+            ("haze", haze, f"the rest of it, scattered: {clarity_in_words(appearance)}", appearance.haze),
+        ]
     told = [(what, said, meaning) if np.isfinite(x) else (what, "not known", "") for what, said, meaning, x in opacity]
     return [
         ("expected error", f"{fixed(appearance.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"),

@@ -44,7 +44,7 @@ _SECTIONS = {
     ],
     "Output": ["--recipes", "--rank-by", "--picture", "--reach", "--replace", "--json"],
     "More about what is wanted": [
-        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance",
+        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance", "--haze",
     ],
 }  # fmt: skip
 _LEVELS = (30.0, 45.0, 60.0, 75.0, 90.0)  # L* of the sections, but for those near the target's own

@@ -14,7 +14,7 @@ from tint.cli.asked import Doses
 from tint.cli.options import grouped, known, number, number_option
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import light_of, opacity_of
+from tint.opacity import haze_of, light_of, opacity_of
 from tint.palette import ONE_WAY, Palette
 from tint.target import (
     Target,
@@ -75,6 +75,10 @@ def _opacity(text: str) -> dict[str, float]:
 
 def _light(text: str) -> dict[str, float]:
     return _told(light_of, text, "--transmittance")
+
+
+def _haze(text: str) -> dict[str, float]:
+    return _told(haze_of, text, "--haze")
 
 
 def _told(read: Callable[[str], dict[str, float]], text: str, option: str) -> dict[str, float]:
@@ -167,14 +171,14 @@ class Sample:
 
 def _sample(
     target_over: str | None, target_black: str | None, target_thickness: float | None, as_blend: Pairs,
-    as_base: str | None, transmittance: dict[str, float] | None,
+    as_base: str | None, transmittance: dict[str, float] | None, haze: dict[str, float] | None,
 ) -> Sample:  # fmt: skip
     return Sample(
         over=target_over,
         black=target_black,
         thickness_mm=target_thickness,
         blend=Doses(as_base, each_once(as_blend, "--as-blend")),
-        light=transmittance or {},
+        light={**(transmittance or {}), **(haze or {})},
     )
 
 
@@ -196,6 +200,12 @@ sample_options = grouped(
         type=_light,
         metavar="RANGE",
         help="Luminous transmittance of the part with nothing behind it: 0.45, 0.3.., ..0.5 or 0.3..0.4.",
+    ),
+    click.option(
+        "--haze",
+        type=_haze,
+        metavar="RANGE",
+        help="Share of that light which the part scatters, so that what lies behind is blurred: ..0.3 or 0.9...",
     ),
 )
 

@@ -197,7 +197,7 @@ def _miss(
         exact = loadings[dosed]
         loadings[dosed] = exact * (1.0 + off)
         share = palette.shares(trial.blend.base, loadings)
-        optics = palette.optics(trial.blend.base)
+        optics = palette.optics(trial.blend.base, as_read=True)
         base = list(palette.bases).index(trial.blend.base)
         for reading in trial.readings:
             read, (*by_mixed, by_d) = layer.reflectance_slopes(

@@ -18,7 +18,7 @@ from tint.trials.trial import Trial
 
 Array = NDArray[np.float64]
 
-COLOUR, CONTRAST, LIGHT = "colour", "contrast ratio", "transmittance"
+COLOUR, CONTRAST, LIGHT, HAZE = "colour", "contrast ratio", "transmittance", "haze"
 # Of a scatter that is added to what remains: there only one side of it counts, 1.645 standard deviations for 1.96.
 _ONE_SIDE = 0.84
 _LIGHT_SCATTER = 0.02  # of a luminous transmittance, for which no error is known: lamps vary by more
@@ -87,6 +87,10 @@ def misses(
         scatter = max(foretold.contrast_ratio_error, MET)
         miss = float(target.opacity_miss(ratio))
         told.append(Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None, remains=remains))
+    if target.asks_haze:
+        miss = float(target.haze_miss(foretold.haze))
+        scatter = max(foretold.haze_error, MET)
+        told.append(Miss(what=HAZE, value=miss, scatter=scatter, as_read=False, remains=remains))
     if target.asks_light:
         miss = float(target.light_miss(foretold.luminous_transmittance))
         told.append(Miss(what=LIGHT, value=miss, scatter=_LIGHT_SCATTER, as_read=False, remains=remains))
