@@ -12,16 +12,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from synthetic import fit_two_flux, studio
 
+from tint import forward
 from tint.appearance import Setting, predict
 from tint.checks import examine, unstated_spot
 from tint.errors import InputError
+from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.optics.directions import directions
 from tint.optics.layer import Optics, reflectance, transmittance
 from tint.optics.ripples import rippled
 from tint.optics.spot import Spot, ripple_weights
 from tint.palette import Palette
-from tint.swatches import SwatchFolder
+from tint.spectra import Array
+from tint.swatches import Reading, SwatchFolder
 
 PHOTONS = Path(__file__).parent / "data" / "spot_photons.csv"
 SPOTS = {"4 of 8 mm": Spot(seen_mm=4.0, lit_mm=8.0), "8 of 8 mm": Spot(seen_mm=8.0, lit_mm=8.0),
@@ -125,16 +128,45 @@ def test_where_no_spot_is_stated_it_is_told_what_it_could_matter(clean: SwatchFo
     assert examine(clean, spots(palette, None)) == ()
     told = unstated_spot(clean, spots(palette, None))
     assert "aperture_mm" in told
-    assert "milky-5" in told
+    assert "clear-6 by" in told
     assert unstated_spot(clean, spots(palette, 8.0)) == ""
 
 
 def test_a_small_spot_is_told_with_how_much_it_loses(clean: SwatchFolder, palette: Palette) -> None:
     (found,) = examine(clean, spots(palette, 8.0))
     assert found.kind == "edge_loss"
-    assert "milky-5 (5 mm, over white)" in found.words  # the thickest that scatters
+    assert "clear-6 (6 mm, over white)" in found.words  # the thickest that is seen through
     assert "16 mm lit" in found.mend
     assert found.about == ()
+
+
+def test_round_trip_a_fit_counts_what_a_stated_spot_loses(clean: SwatchFolder) -> None:
+    wide = fit_palette(clean)
+    small = spots(wide, 8.0)
+    losing = replace(
+        clean,
+        instrument=small.instrument,
+        readings=tuple(replace(each, values=_as_read(small, clean, each)) for each in clean.readings),
+    )
+    counted, blind = fit_palette(losing), fit_palette(replace(losing, instrument=clean.instrument))
+    assert counted.spot_share == pytest.approx(1.0, abs=0.02)
+    look = Setting(thickness_mm=4.0)
+    truth, it, none = (predict(each, Blend("milky", {}), setting=look).lab for each in (wide, counted, blind))
+    assert np.linalg.norm(it - truth) < 0.3
+    assert np.linalg.norm(none - truth) > 3.0
+
+
+def _as_read(palette: Palette, folder: SwatchFolder, reading: Reading) -> Array:
+    """What the palette's spot reads, shape (n_wavelengths,)."""
+    swatch = next(each for each in folder.swatches if each.name == reading.swatch)
+    share = palette.shares(swatch.base, palette.loadings(swatch.blend))
+    return reflectance(
+        *forward.mix(palette.coefficients, share),
+        thickness=swatch.thickness_mm,
+        backing=palette.backing(reading.backing),
+        seat=reading.seat,
+        optics=palette.optics(swatch.base, as_read=True),
+    )
 
 
 def test_a_wide_spot_is_not_told(clean: SwatchFolder, palette: Palette) -> None:
