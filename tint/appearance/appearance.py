@@ -100,7 +100,7 @@ class Appearance:
     luminous_transmittance : float
         Y of the transmittance, 0 to 1; NaN where the castings were read in one way only [-].
     regular_transmittance : float
-        What of it passes within 2.5 degrees of a beam along the normal; NaN likewise [-].
+        What of it passes within 2.5 degrees of its way; NaN likewise [-].
     haze : float
         The rest, as a share of all that passes (ASTM D1003); NaN likewise, and for a two-flux palette, which knows no
         direction [-].

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint.optics.surface import fresnel
+from tint.optics.surface import DEGREES_8, fresnel, refracted_cosine
 
 Array = NDArray[np.float64]
 
@@ -19,7 +19,7 @@ _STEP = 1e-4  # of g, for the slope of a closed form
 
 
 def regular(x: ArrayLike, y: ArrayLike, z: ArrayLike, *, refractive_index: float) -> tuple[Array, Array]:
-    """Regular transmittance of a free slab with smooth faces for a beam along the normal, with its slopes.
+    """Regular transmittance of a free slab with smooth faces for a beam at 8 degrees, with its slopes.
 
     Parameters
     ----------
@@ -49,11 +49,13 @@ def regular(x: ArrayLike, y: ArrayLike, z: ArrayLike, *, refractive_index: float
     g = np.where(some, np.clip(1.0 - y * inverse, 0.0, 0.99), 0.0)
     kept = near_forward(g, refractive_index)
     by_g = (near_forward(g + _STEP, refractive_index) - near_forward(g - _STEP, refractive_index)) / (2.0 * _STEP)
-    face = float(fresnel(refractive_index, 1.0))
+    # At 8 degrees, as the total is: along the normal both pass up to a hundredth more, and their ratio is the same.
+    face = float(fresnel(refractive_index, DEGREES_8))
+    longer = 1.0 / float(refracted_cosine(refractive_index, DEGREES_8))
     out = (1.0 - kept) / 0.75
-    through = np.exp(-0.5 * x - out * z)
+    through = np.exp(-longer * (0.5 * x + out * z))
     passed = (1.0 - face) ** 2 * through / (1.0 - (face * through) ** 2)
-    by_log = passed * (1.0 + (face * through) ** 2) / (1.0 - (face * through) ** 2)
+    by_log = longer * passed * (1.0 + (face * through) ** 2) / (1.0 - (face * through) ** 2)
     # g = 1 - y / z: by y it falls with 1 / z, by z it rises with y / z^2.
     by_y, by_z = -by_g / 0.75, by_g * y * inverse / 0.75 - out
     return passed, np.stack((-0.5 * by_log, by_log * by_y, by_log * by_z))
