@@ -58,6 +58,33 @@ def read(layer: dict[str, object], seat: str, spot: Spot | None) -> float:
     return float(reflectance(**layer, seat=seat, optics=Optics(model="many-flux", spot=spot))[0])  # type: ignore[arg-type]
 
 
+SILICONE = Path(__file__).parent / "published" / "silicone_slab.csv"
+
+
+def test_published_a_silicone_slab_reads_what_was_measured_through_ports() -> None:
+    lines = (line for line in SILICONE.read_text().splitlines() if not line.startswith("#"))
+    rows = [{name: float(cell) for name, cell in row.items()} for row in csv.DictReader(lines)]
+    ports = Spot(seen_mm=10.0, lit_mm=21.8), Spot(seen_mm=10.0, lit_mm=18.3)
+    wide, through = (np.array([_missed(row, *each) for row in rows]) for each in ((None, None), ports))
+    # A slab without end sends back and lets through up to 0.02 more than the ports caught.
+    assert np.abs(wide).max() > 0.02
+    assert np.abs(through).mean() < 1e-3
+    assert np.abs(through).max() < 2.5e-3
+
+
+def _missed(row: dict[str, float], port: Spot | None, other: Spot | None) -> tuple[float, float]:
+    """Modelled less measured reflectance and transmittance."""
+    layer = (
+        np.array([2.0 * row["mu_a"]]),
+        0.75 * np.array([row["mu_s_reduced"]]),
+        7.5 * np.array([row["mu_s_reduced"]]),
+    )
+    optics = Optics(model="many-flux", refractive_index=row["index"])
+    read = reflectance(*layer, thickness=2.65, backing=None, optics=replace(optics, spot=port))
+    passed = transmittance(*layer, thickness=2.65, optics=replace(optics, spot=other))
+    return float(read[0]) - row["reflectance"], float(passed[0]) - row["transmittance"]
+
+
 def test_reference_a_ripple_without_end_is_the_wide_layer() -> None:
     at, x, y = directions(1.41, 8), np.array([0.03, 0.5, 2.0]), np.array([3.0, 0.2, 40.0])
     for geometry in ("di:8", "45:0"):

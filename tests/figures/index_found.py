@@ -33,9 +33,10 @@ def main() -> None:
         free += [each.missed for each in with_index.told]
         held += [each.missed for each in without.told]
         inside.append(abs(found - true) < abs(1.41 - true))
-        print(f"{seed} {with_index.plan:11} true {true:.4f} found {found:.3f}; held out "
-              f"{np.mean([e.missed for e in with_index.told]):.3f} with, {np.mean([e.missed for e in without.told]):.3f} "
-              "as stated", flush=True)  # fmt: skip
+        now, before = (np.mean([each.missed for each in of.told]) for of in (with_index, without))
+        print(
+            f"{seed} {with_index.plan:11} true {true:.4f} found {found:.3f}; held out {now:.3f}, {before:.3f} as stated"
+        )
     error = np.abs(np.array(off))
     for name, of in zip(("found", "stated"), error.T, strict=True):
         print(f"index {name}: off by {of.mean():.4f} in the mean, {np.percentile(of, 95):.4f} in 95 %, {of.max():.4f}")
