@@ -98,3 +98,23 @@ def test_a_clear_part_is_found_for_a_colour_that_milk_could_show_too(palette: ti
     assert clear.appearance.haze <= 0.305
     milky = tint.solve(palette, lab=(70, 20, 40), opacity="solid", base="clear", thickness_mm=3).best
     assert milky.appearance.haze > 0.95
+
+
+def test_a_matt_face_adds_its_gloss_where_it_was_excluded_and_blurs_what_lies_behind(palette: tint.Palette) -> None:
+    def seen(finish: str, geometry: str) -> tint.Appearance:
+        return tint.predict(palette, {"black": 0.5}, base="clear", thickness_mm=3, finish=finish, geometry=geometry)
+
+    assert np.allclose(seen("matt", "di:8").reflectance, seen("gloss", "di:8").reflectance)
+    added = seen("matt", "de:8").reflectance - seen("gloss", "de:8").reflectance
+    # Excluded gloss that is spread comes back whole: the two geometries then read alike but for the lower face.
+    assert np.allclose(added, ((palette.index[0] - 1.0) / (palette.index[0] + 1.0)) ** 2, atol=5e-4)
+    assert 0.0 < (seen("satin", "de:8").reflectance - seen("gloss", "de:8").reflectance).mean() < added.mean()
+    assert any("0.029" in told and "gloss" in told for told in seen("matt", "de:8").warnings)
+    smooth, matt = (tint.predict(palette, {}, base="clear", thickness_mm=1, finish=each) for each in ("gloss", "matt"))
+    assert matt.haze > 0.9 > smooth.haze
+    assert "matt face" in matt.conditions
+
+
+def test_a_finish_that_is_not_known_is_told(palette: tint.Palette) -> None:
+    with pytest.raises(tint.InputError, match="velvet"):
+        tint.predict(palette, {}, base="clear", thickness_mm=1, finish="velvet")

@@ -1,6 +1,14 @@
 """The one forward model: a blend of a palette, cast and seen, becomes spectrum, colour and opacity."""
 
-from tint.appearance.appearance import Appearance, Rendered, clarity_in_words, predict, render, transmittance
+from tint.appearance.appearance import (
+    Appearance,
+    Rendered,
+    clarity_in_words,
+    lost_beside,
+    predict,
+    render,
+    transmittance,
+)
 from tint.appearance.outside import how_read, outside
 from tint.appearance.setting import Setting
 
@@ -10,6 +18,7 @@ __all__ = [
     "Setting",
     "clarity_in_words",
     "how_read",
+    "lost_beside",
     "outside",
     "predict",
     "render",

@@ -16,9 +16,9 @@ from tint import colorimetry, forward, jsonable, notebook, plots, uncertainty
 from tint.appearance.outside import how_read, outside
 from tint.appearance.setting import Setting
 from tint.materials import Blend
-from tint.optics import layer
+from tint.optics import finish, layer
 from tint.optics.spot import Spot
-from tint.palette import Palette
+from tint.palette import Palette, spot_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -66,10 +66,15 @@ def render(
     behind = {name: palette.backing(name) for name in backings}
     seats = {name: "air" if name == "none" else setting.seat for name in backings}
     terms = {seat: layer.terms(mixed, d, optics=optics, seat=seat) for seat in set(seats.values())}
+    rough: float | Array = 0.0
+    if setting.finish:
+        rough = finish.added(
+            setting.finish, palette.wavelengths, geometry=optics.geometry, refractive_index=optics.refractive_index
+        )
     read, slopes = [], []
     for name in backings:
         values, by_depth = layer.over_backing(*terms[seats[name]], behind[name])
-        read.append(values)
+        read.append(values + rough)
         slopes.append(layer.by_coefficients(by_depth, mixed, d))
     return Rendered(np.stack(read), np.stack(slopes))
 
@@ -81,6 +86,22 @@ def transmittance(
     mixed = forward.mix(palette.coefficients, np.asarray(shares, dtype=float))
     optics = palette.optics(base, geometry=setting.geometry or None, as_read=setting.as_read)
     return layer.transmittance(*mixed, thickness=np.asarray(thickness_mm, dtype=float)[..., None], optics=optics)
+
+
+def lost_beside(palette: Palette, blend: Blend, *, setting: Setting) -> Array:
+    """What the spot of the palette's instrument misses of a part, shape (n_wavelengths,) [-]; 0 where none is stated.
+
+    A reading with this added is what the eye sees of a wide part in wide light.
+    """
+    if spot_of(palette.instrument) is None:
+        return np.zeros(palette.wavelengths.size)
+    share = palette.shares(blend.base, palette.loadings(blend))
+    over = setting.over or (palette.white if palette.backings else "none")
+    wide, read = (
+        render(palette, share, base=blend.base, setting=replace(setting, as_read=each), backings=(over,)).reflectance[0]
+        for each in (False, True)
+    )
+    return np.asarray(wide - read)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -154,10 +175,10 @@ class Appearance:
         """The conditions but for the thickness."""
         s = self.setting
         over = "a free slab" if self.over == "none" else f"over {self.over}, {s.seat} seat"
-        spot = (
-            f", as a spot of {self.spot.seen_mm:g} mm in {self.spot.lit_mm:g} mm of light reads it" if self.spot else ""
-        )
-        return f"{over}, {self.geometry}{spot}, {s.light}, {s.observer}° observer"
+        told = f", {s.finish} face" if s.finish else ""
+        if self.spot:
+            told += f", as a spot of {self.spot.seen_mm:g} mm in {self.spot.lit_mm:g} mm of light reads it"
+        return f"{over}, {self.geometry}{told}, {s.light}, {s.observer}° observer"
 
     def _repr_html_(self) -> str:
         return notebook.appearance_html(self)
@@ -219,6 +240,9 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
     mixed = forward.mix(palette.coefficients, shares)
     passed, by_passed = layer.transmittance_slopes(*mixed, thickness=setting.thickness_mm, optics=optics)
     regular, by_regular = layer.regular_slopes(*mixed, thickness=setting.thickness_mm, optics=optics)
+    if setting.finish:
+        beam = finish.passed_share(setting.finish, palette.wavelengths, optics.refractive_index)
+        regular, by_regular = regular * beam, by_regular * beam
     labs = colorimetry.lab(drawn.reflectance, view)
     error = uncertainty.of_colour(
         palette,

@@ -14,6 +14,7 @@ from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_onc
 from tint.cli.options import Decorator, base_option, grouped, known
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS, Blend
+from tint.optics.finish import HEIGHTS_UM
 from tint.palette import Palette
 from tint.trials.files import read_reading
 
@@ -77,6 +78,8 @@ def _casting(
     light: str | None,
     observer: str | None,
     geometry: str | None,
+    finish: str | None = None,
+    as_read: bool = False,
 ) -> dict[str, Any]:
     """Only what was given: the rest is the library's default, or a recipe's own."""
     given = {
@@ -86,11 +89,13 @@ def _casting(
         "light": light,
         "observer": None if observer is None else int(observer),
         "geometry": geometry,
+        "finish": finish,
+        "as_read": as_read or None,
     }
     return {name: value for name, value in given.items() if value is not None}
 
 
-def _setting_options(parse: Callable[[str], float | tuple[float, ...]], thickness: str) -> Decorator:
+def _setting_options(parse: Callable[[str], float | tuple[float, ...]], thickness: str, *more: Decorator) -> Decorator:
     return grouped(
         "casting",
         _casting,
@@ -106,11 +111,17 @@ def _setting_options(parse: Callable[[str], float | tuple[float, ...]], thicknes
         click.option(
             "--geometry", type=click.Choice(GEOMETRIES), help="Measuring geometry.  [default: the swatches' own]"
         ),
+        *more,
     )
 
 
 setting_options = _setting_options(one_thickness, "Wall thickness of the part.")
-span_options = _setting_options(thicknesses, "Wall thickness; for a table a list 1,2,4 or a range 0.5:6:0.5.")
+span_options = _setting_options(
+    thicknesses,
+    "Wall thickness; for a table a list 1,2,4 or a range 0.5:6:0.5.",
+    click.option("--finish", type=click.Choice(tuple(HEIGHTS_UM)), help="Faces of the part.  [default: gloss]"),
+    click.option("--as-read", is_flag=True, help="As the swatches' instrument reads it, with what its spot loses."),
+)
 
 
 def setting_of(palette: Palette, casting: Mapping[str, Any]) -> Setting:

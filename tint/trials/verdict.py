@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry
-from tint.appearance import Appearance, Setting, predict
+from tint.appearance import Appearance, Setting, lost_beside, predict
 from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import Recipe
@@ -116,12 +116,14 @@ def _colour(palette: Palette, look: Look, trial: Trial, setting: Setting, foreto
 
 
 def _read(palette: Palette, trial: Trial, asked: Setting) -> Array | None:
-    """The mean of the readings that were taken as the colour is asked for; None when there is none."""
+    """The mean of the readings that were taken as the colour is asked for, as the eye sees it; None when there is none."""
     own = palette.instrument
     same_wall = abs(trial.thickness_mm - asked.thickness_mm) <= _SAME_WALL * own.thickness_error_mm + 1e-9
     same_geometry = asked.geometry in ("", own.geometry)
     alike = [r.values for r in trial.readings if r.over == asked.over and (r.seat == asked.seat or r.over == "none")]
-    return np.mean(alike, axis=0) if alike and same_wall and same_geometry else None
+    if not (alike and same_wall and same_geometry):
+        return None
+    return np.mean(alike, axis=0) + lost_beside(palette, trial.blend, setting=asked)
 
 
 def _read_ratio(palette: Palette, trial: Trial, setting: Setting) -> float | None:
