@@ -116,14 +116,14 @@ def _colour(palette: Palette, look: Look, trial: Trial, setting: Setting, foreto
 
 
 def _read(palette: Palette, trial: Trial, asked: Setting) -> Array | None:
-    """The mean of the readings that were taken as the colour is asked for, as the eye sees it; None when there is none."""
+    """The mean of the readings taken as the colour is asked for, as the eye sees it; None when there is none."""
     own = palette.instrument
     same_wall = abs(trial.thickness_mm - asked.thickness_mm) <= _SAME_WALL * own.thickness_error_mm + 1e-9
     same_geometry = asked.geometry in ("", own.geometry)
     alike = [r.values for r in trial.readings if r.over == asked.over and (r.seat == asked.seat or r.over == "none")]
     if not (alike and same_wall and same_geometry):
         return None
-    return np.mean(alike, axis=0) + lost_beside(palette, trial.blend, setting=asked)
+    return np.asarray(np.mean(alike, axis=0)) + lost_beside(palette, trial.blend, setting=asked)
 
 
 def _read_ratio(palette: Palette, trial: Trial, setting: Setting) -> float | None:
