@@ -118,6 +118,14 @@ class Instrument:
     lit_mm: float | None = None
 
     @property
+    def noise(self) -> float:
+        """Standard deviation that a value of a reading is taken to have [reflectance].
+
+        Not less than 1e-4, which no instrument repeats better (common practice, no source).
+        """
+        return max(self.repeatability, 1e-4)
+
+    @property
     def colours_for(self) -> tuple[str, int]:
         """Light and observer that colours read with it hold for: D65 and 10 degrees where it tells none."""
         return self.light or "D65", self.observer or 10

@@ -19,7 +19,9 @@ from tint.forward import SHAPES
 
 Array = NDArray[np.float64]
 
-_KEPT = 0.98  # share of what wavelengths have in common that its modes hold; the rest counts as each wavelength's own
+# Share of what wavelengths have in common that its modes hold; the rest counts as each wavelength's own
+# (tests/figures/judgement.py).
+_KEPT = 0.98
 _FAINTEST = 1e-4  # share of a coefficient's variance below which a mode is rounding
 
 

@@ -28,10 +28,13 @@ from tint.swatches import SwatchFolder
 
 Array = NDArray[np.float64]
 
-_DOUBT = 0.02  # model error to begin with, so that no thickness is bent to excuse a poor start
+# Model error to begin with, so that no thickness is bent to excuse a poor start (tests/figures/judgement.py).
+_DOUBT = 0.02
 _ROUGHLY = 1e-3  # gain that ends a search whose weights are not yet the last ones
 _ROUNDS = 6  # of weighing the readings anew
-_SETTLED = 0.05  # relative change of the model error that ends them, or this much of the instrument's noise
+# Relative change of the model error that ends them, or this much of the instrument's noise
+# (tests/figures/judgement.py).
+_SETTLED = 0.05
 
 
 def fit_spectra(

@@ -207,7 +207,7 @@ def _miss(
                 seat=reading.seat,
                 optics=optics,
             )
-            noise = reading.noise * max(instrument.repeatability, 1e-4)
+            noise = reading.noise * instrument.noise
             sd = np.hypot(noise, palette.misfit * np.maximum(read, 0.0) ** (2 / 3))
             residuals.append((reading.values - read) / sd)
             by_theta.append(np.concatenate([np.outer(slope / sd, share) for slope in by_mixed], axis=1))
