@@ -78,8 +78,6 @@ def _casting(
     light: str | None,
     observer: str | None,
     geometry: str | None,
-    finish: str | None = None,
-    as_read: bool = False,
 ) -> dict[str, Any]:
     """Only what was given: the rest is the library's default, or a recipe's own."""
     given = {
@@ -89,16 +87,29 @@ def _casting(
         "light": light,
         "observer": None if observer is None else int(observer),
         "geometry": geometry,
-        "finish": finish,
-        "as_read": as_read or None,
     }
     return {name: value for name, value in given.items() if value is not None}
 
 
-def _setting_options(parse: Callable[[str], float | tuple[float, ...]], thickness: str, *more: Decorator) -> Decorator:
+def _seen(
+    thickness: float | tuple[float, ...] | None, over: str | None, seat: str | None, light: str | None,
+    observer: str | None, geometry: str | None, finish: str | None, as_read: bool,
+) -> dict[str, Any]:  # fmt: skip
+    """As `_casting`, with what a prediction alone is asked."""
+    told = {"finish": finish, "as_read": as_read or None}
+    casting = _casting(thickness, over, seat, light, observer, geometry)
+    return casting | {name: value for name, value in told.items() if value is not None}
+
+
+def _setting_options(
+    collect: Callable[..., dict[str, Any]],
+    parse: Callable[[str], float | tuple[float, ...]],
+    thickness: str,
+    *more: Decorator,
+) -> Decorator:
     return grouped(
         "casting",
-        _casting,
+        collect,
         click.option("--thickness", type=parse, metavar="MM", help=thickness),
         click.option("--over", metavar="BACKING", help="The backing, or `none`.  [default: the lightest backing]"),
         click.option(
@@ -115,8 +126,9 @@ def _setting_options(parse: Callable[[str], float | tuple[float, ...]], thicknes
     )
 
 
-setting_options = _setting_options(one_thickness, "Wall thickness of the part.")
+setting_options = _setting_options(_casting, one_thickness, "Wall thickness of the part.")
 span_options = _setting_options(
+    _seen,
     thicknesses,
     "Wall thickness; for a table a list 1,2,4 or a range 0.5:6:0.5.",
     click.option("--finish", type=click.Choice(tuple(HEIGHTS_UM)), help="Faces of the part.  [default: gloss]"),
