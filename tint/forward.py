@@ -121,13 +121,12 @@ def read(
         for each in np.unique(kind[readings.base == number]):
             rows = np.flatnonzero((readings.base == number) & (kind == each))
             at = readings.casting[rows]
-            d = thickness[at, None]
             behind = readings.backings[readings.backing[rows]] if each >= 0 else None
             if index is None or rubber.model == "two-flux":
-                value, slope = _layer(mixed[:, at], d, int(each), behind, rubber)
+                value, slope = _layer(mixed[:, at], thickness[at, None], int(each), behind, rubber)
             else:
                 now = (float(index[number]), lobe, spot_share)
-                value, slope, by_shape = _near_index(mixed[:, at], d, int(each), behind, rubber, now)
+                value, slope, by_shape = _near_index(mixed, thickness, at, int(each), behind, rubber, now)
                 result.by_shape[:, rows] = by_shape
             result.values[rows], result.slopes[:, rows] = value, slope
     return result
@@ -141,14 +140,20 @@ def _layer(mixed: Array, d: Array, kind: int, behind: Array | None, optics: Opti
 
 
 def _near_index(
-    mixed: Array, d: Array, kind: int, behind: Array | None, optics: Optics, shape: tuple[float, float, float]
-) -> tuple[Array, Array, Array]:
-    """As `_layer` for an index, a lobe and a share of the loss that change from call to call, with slopes by them."""
+    mixed: Array, thickness: Array, at: Index, kind: int, behind: Array | None, optics: Optics,
+    shape: tuple[float, float, float],
+) -> tuple[Array, Array, Array]:  # fmt: skip
+    """As `_layer` for an index, a lobe and a share of the loss that change from call to call, with slopes by them.
+
+    Each casting (`at` says which one a reading is of) is looked up once, over however many backings it was read.
+    """
     from tint.optics.many_flux import near_index  # its tables are for those who use them
 
     seat = None if kind == TRANSMITTANCE else "wet" if kind == 1 else "air"
     index, lobe, spot_share = shape
-    depths = tuple(mixed * d)
+    once, again = np.unique(at, return_inverse=True)
+    d = thickness[once, None]
+    depths = tuple(mixed[:, once] * d)
     values, slopes, by_shape = near_index(
         *depths,
         stated_index=optics.refractive_index,
@@ -164,6 +169,8 @@ def _near_index(
         wide = values
         values, slopes = layer.through_spot(wide, slopes, depths, d, optics=optics, seat=seat)
         by_shape[2] = (values - wide) / spot_share
+    values, slopes, by_shape = (each[..., again, :] for each in (values, slopes, by_shape))
+    mixed, d = mixed[:, at], d[again]
     if kind == TRANSMITTANCE:
         return values[0], layer.by_coefficients(slopes[0], mixed, d), by_shape[:, 0]
     read, by_depth = layer.over_backing(values, slopes, behind)
