@@ -21,8 +21,8 @@ _PLAIN: dict[str, str] = {
         "weighs the wavelengths as the eye does. A lamp shade that glows lets through a fifth or more."
     ),
     "regular transmittance": (
-        "The share of the light that passes a part as a beam, within 2.5 degrees of its way. It is what one sees through: "
-        "a part can let much light through and still show nothing behind it, if all of that light is scattered."
+        "The share of the light that passes a part as a beam, within 2.5 degrees of its way. It is what one sees "
+        "through: a part can let much light through and still show nothing behind it, if all of it is scattered."
     ),
     "haze": (
         "The share of the light let through that is scattered out of its way by more than 2.5 degrees (ASTM D1003). Up "
