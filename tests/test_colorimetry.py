@@ -128,13 +128,17 @@ def test_reference_slopes_of_the_parts_are_finite_differences(one: Array, other:
 
 @pytest.mark.parametrize("row", rows_of("white_points"), ids=lambda row: str(row["light"]))
 def test_published_white_points(row: dict[str, str]) -> None:
-    two, ten = (viewing(FINE, light=row["light"], observer=observer).white for observer in (2, 10))
-    chromaticity = (two / two.sum())[:2]
-    assert np.max(np.abs(chromaticity - (float(row["x_2"]), float(row["y_2"])))) <= float(row["within_xy"])
-    here = (two[0], two[2], ten[0], ten[2])
-    printed = [float(row[name]) for name in ("X_2", "Z_2", "X_10", "Z_10")]
-    assert np.max(np.abs(np.array(here) - printed)) <= float(row["within_XYZ"])
-    assert (two[1], ten[1]) == pytest.approx((100.0, 100.0), abs=1e-10)
+    for observer in (2, 10):
+        white = viewing(FINE, light=row["light"], observer=observer).white
+        printed = [float(row[f"{axis}_{observer}"]) for axis in "xy"]
+        assert (white / white.sum())[:2] == pytest.approx(printed, rel=0, abs=float(row[f"within_{observer}"]))
+
+
+@pytest.mark.parametrize("row", rows_of("white_tristimulus"), ids=lambda row: f"{row['light']}-{row['observer']}")
+def test_published_white_tristimulus_values(row: dict[str, str]) -> None:
+    X, Y, Z = viewing(FINE, light=row["light"], observer=int(row["observer"])).white
+    assert (X, Z) == pytest.approx((float(row["X"]), float(row["Z"])), rel=0, abs=float(row["within_XYZ"]))
+    assert pytest.approx(100.0, abs=1e-10) == Y
 
 
 OBSERVER = {2: "CIE 1931 2 Degree Standard Observer", 10: "CIE 1964 10 Degree Standard Observer"}
@@ -334,13 +338,11 @@ def test_what_is_no_screen_colour_is_told(text: str) -> None:
         colorimetry.hex_to_srgb(text)
 
 
-@pytest.mark.parametrize(
-    ("light", "signal"), [(0.0031308, 0.040450), (0.01, 0.099853), (0.18, 0.461356), (0.5, 0.735357), (1.0, 1.0)]
-)
-def test_published_srgb_transfer(light: float, signal: float) -> None:
-    # Recomputed from IEC 61966-2-1:1999 (clause from memory), 6 decimals.
-    assert abs(float(colorimetry.encode(np.array(light))) - signal) <= half_digit(6)
-    assert float(colorimetry.decode(np.array(signal))) == pytest.approx(light, abs=2e-6)
+def test_reference_srgb_transfer_is_colour_science_s(colour: ModuleType) -> None:
+    light = np.linspace(0.0, 1.0, 501)
+    signal = colour.models.eotf_inverse_sRGB(light)
+    np.testing.assert_allclose(colorimetry.encode(light), signal, rtol=0, atol=1e-7)
+    np.testing.assert_allclose(colorimetry.decode(signal), light, rtol=0, atol=1e-7)
 
 
 def test_the_transfer_has_no_step_and_an_inverse() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -79,10 +80,10 @@ def test_reference_limits_hold_for_normal_errors() -> None:
     assert np.count_nonzero(np.sqrt((random**2).mean(axis=2)).max(axis=1) > spread_limit(20, 30)) <= 12
 
 
-@pytest.mark.parametrize(("comparisons", "sigma"), [(1, 3.2905), (10, 3.8906)])
-def test_published_limits_are_normal_quantiles(comparisons: int, sigma: float) -> None:
-    # Two-sided quantiles at 1e-3 and 1e-4, as handbook tables print them (from memory).
-    assert limit(comparisons) == pytest.approx(sigma, abs=5e-5)
+@pytest.mark.parametrize("comparisons", [1, 10, 600])
+def test_reference_limits_are_normal_quantiles(comparisons: int) -> None:
+    # Two-sided, one chance in a thousand for all comparisons together; the quantile is that of Python's own library.
+    assert limit(comparisons) == pytest.approx(NormalDist().inv_cdf(1.0 - 0.5e-3 / comparisons), rel=1e-6)
 
 
 # Readings.
