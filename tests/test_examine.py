@@ -9,14 +9,12 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
-from synthetic import CASTS, INSTRUMENT, PIGMENTS, Cast, fit_two_flux, studio
+from synthetic import CASTS, INSTRUMENT, PIGMENTS, Cast, fit_two_flux, read_of, studio
 
-from tint import forward
 from tint.checks import Finding, examine, left_out
 from tint.checks.finding import limit, spread_limit
 from tint.checks.ground import Ground, fit_ground, without
 from tint.checks.jumps import of_tails
-from tint.optics.layer import reflectance
 from tint.palette import Palette
 from tint.spectra import Array
 from tint.swatches import Reading, SwatchFolder, read_folder
@@ -288,12 +286,9 @@ def missed(ground: Ground, name: str) -> Array:
 def missed_as_written(folder: SwatchFolder, palette: Palette, name: str) -> Array:
     """What a palette misses of a swatch, at its thickness and doses as written."""
     swatch = next(each for each in folder.swatches if each.name == name)
-    mixed = forward.mix(palette.coefficients, palette.shares(swatch.base, palette.loadings(swatch.blend)))
-    optics, depth = palette.optics(swatch.base), swatch.thickness_mm
     return np.array(
         [
-            each.values
-            - reflectance(*mixed, thickness=depth, backing=palette.backing(each.backing), seat=each.seat, optics=optics)
+            each.values - read_of(palette, swatch.blend, thickness_mm=swatch.thickness_mm, over=each.backing)
             for each in folder.readings
             if each.swatch == name
         ]

@@ -1,4 +1,4 @@
-"""New lots by one letdown: strength and haze are found, on tint's own physics and on the bench's; hue is told."""
+"""New lots by one letdown: strength and haze are found, by two-flux theory and on the bench; hue is told."""
 
 from __future__ import annotations
 
@@ -9,13 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from synthetic import CASTS, fit_two_flux, studio
+from synthetic import CASTS, fit_two_flux, read_of, studio
 
-from tint import forward
 from tint.errors import InputError
 from tint.fitting import fit_palette
 from tint.materials import Blend
-from tint.optics import layer
 from tint.palette import Palette
 from tint.swatches import read_folder
 from tint.trials import Trial, TrialReading
@@ -45,8 +43,8 @@ def letdown(
     palette: Palette, blend: Blend, *, k: Mapping[str, float] | None = None, s: Mapping[str, float] | None = None,
     bend: Mapping[str, float] | None = None, thickness: float = 2.5, seed: int = 0,
 ) -> Trial:  # fmt: skip
-    """A casting of the palette's own physics whose components were multiplied; `bend` tilts k over the spectrum."""
-    names, rng = [*palette.bases, *palette.pigments], np.random.default_rng(seed)
+    """A casting by two-flux theory whose components were multiplied; `bend` tilts k over the spectrum."""
+    names = [*palette.bases, *palette.pigments]
     new_k, new_s = palette.k.copy(), palette.s.copy()
     for name, factor in (k or {}).items():
         new_k[names.index(name)] *= factor
@@ -54,19 +52,12 @@ def letdown(
         new_s[names.index(name)] *= factor
     for name, tilt in (bend or {}).items():
         new_k[names.index(name)] *= np.linspace(1.0 - tilt, 1.0 + tilt, new_k.shape[1])
-    share = palette.shares(blend.base, palette.loadings(blend))
-    mixed = forward.mix(replace(palette, k=new_k, s=new_s).coefficients, share)
-    readings = []
-    for over in ("black", "white"):
-        exact = layer.reflectance(
-            *mixed,
-            thickness=thickness,
-            backing=palette.backing(over),
-            optics=palette.optics(blend.base),
-        )
-        noisy = exact + palette.instrument.repeatability * rng.standard_normal(exact.shape)
-        readings.append(TrialReading(values=noisy, over=over))
-    return Trial(blend=blend, thickness_mm=thickness, readings=tuple(readings))
+    truth = replace(palette, k=new_k, s=new_s)
+    read = [
+        TrialReading(values=read_of(truth, blend, thickness_mm=thickness, over=over, seed=(seed, at)), over=over)
+        for at, over in enumerate(("black", "white"))
+    ]
+    return Trial(blend=blend, thickness_mm=thickness, readings=tuple(read))
 
 
 @pytest.mark.parametrize("strength", [0.7, 0.85, 1.15, 1.5])

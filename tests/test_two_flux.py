@@ -97,6 +97,28 @@ def test_reference_faces_are_the_sum_of_all_bounces(geometry: str, seat: str, n:
         assert float(front + through * backing / (1.0 - back * backing)) == pytest.approx(literal, abs=1e-11)
 
 
+@pytest.mark.parametrize("geometry", GEOMETRIES)
+@pytest.mark.parametrize("seat", SEATS)
+@pytest.mark.parametrize(("K", "S"), [(0.05, 0.4), (0.5, 0.05), (0.3, 4.0)])
+def test_reference_castings_of_the_judge_are_those_of_its_literal_parts(
+    geometry: str, seat: str, K: float, S: float
+) -> None:
+    index, eight = 1.41, np.radians(8.0)
+    outside, inside = reference.external_diffuse(index), reference.internal_diffuse(index)
+    R0, T = reference.body(K, S, 2.0)
+    from_45 = geometry == "45:0"
+    enter = 1.0 - (reference.fresnel(index, np.pi / 4.0) if from_45 else outside)
+    leave = (1.0 - reference.fresnel(index, 0.0 if from_45 else eight)) / index**2
+    gloss = reference.fresnel(index, eight) if geometry == "di:8" else 0.0
+    ways = {"enter": enter, "leave": leave, "gloss": gloss, "inside": inside, "outside": outside}
+    for backing in (0.05, 0.85):
+        literal = reference.reading(R0, T, **ways, backing=backing, wet=seat == "wet")
+        casting = reference.two_flux(
+            np.array([K]), np.array([S]), 2.0, index=index, geometry=geometry, seat=seat, backing=np.array([backing])
+        )
+        assert float(casting[0]) == pytest.approx(literal, abs=1e-8)
+
+
 def radiative_transfer(albedo: float, depth: float, g: float, n: float) -> tuple[float, float, float, float]:
     """Reflectance and transmittance of a free slab, for a beam along the normal and for Lambertian light.
 
