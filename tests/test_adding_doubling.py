@@ -79,8 +79,8 @@ def test_published_slabs_of_two_layers_under_lambertian_light() -> None:
         assert found == pytest.approx(printed, rel=0, abs=within), (albedo_1, depth_1, albedo_2, depth_2)
 
 
-# albedo, optical thickness, g, then UR1, UT1, URU, UTU of slabs without faces, by DISORT with 64 streams; the first is a
-# published one (its beam stands in `multiple_scattering`), the next two stand in the public tests of iadpython.
+# albedo, optical thickness, g, then UR1, UT1, URU, UTU of slabs without faces, by DISORT with 64 streams; the
+# first is a published one (see `multiple_scattering`), the next two are in the public tests of iadpython.
 BARE = [
     (0.9, 2.0, 0.75, 0.09739, 0.66096, 0.19109, 0.50182),
     (0.8, 1.0, 0.0, 0.210847, 0.541400, 0.280152, 0.416245),

@@ -65,7 +65,7 @@ def blends(draw: st.DrawFn) -> dict[str, float]:
 
 
 @given(loadings=blends(), thickness=st.floats(0.8, 6.0), opacity=st.booleans())
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_property_the_colour_of_a_blend_is_found_again(
     demo_palette: Palette, loadings: dict[str, float], thickness: float, opacity: bool
 ) -> None:
@@ -108,7 +108,7 @@ def test_property_the_order_of_pigments_does_not_matter(demo_palette: Palette, t
         local=demo_palette.local[:, both[:, None], both],
         modes=demo_palette.modes[:, :, all_three],
     )
-    one, two = found(demo_palette, target).recipes, found(turned, target).recipes
+    one, two = (found(each, target, most_pigments=3).recipes for each in (demo_palette, turned))
     assert [set(each.blend.loadings) for each in one] == [set(each.blend.loadings) for each in two]
     for a, b in zip(one, two, strict=True):
         assert a.delta_e == pytest.approx(b.delta_e, abs=0.01)
@@ -117,8 +117,8 @@ def test_property_the_order_of_pigments_does_not_matter(demo_palette: Palette, t
 
 
 def test_every_base_is_tried_when_none_is_named(demo_palette: Palette) -> None:
-    both = solve(demo_palette, SAND, setting=SETTING)
-    alone = [found(demo_palette, SAND, base=name) for name in ("clear", "milky")]
+    both = solve(demo_palette, SAND, setting=SETTING, rules=Rules(most_pigments=3))
+    alone = [found(demo_palette, SAND, base=name, most_pigments=3) for name in ("clear", "milky")]
     assert both.sets == sum(each.sets for each in alone)
     assert {recipe.blend.base for recipe in both.recipes} <= {"clear", "milky"}
     best = min(recipe.delta_e for each in alone for recipe in each.recipes)
@@ -129,7 +129,8 @@ def test_every_base_is_tried_when_none_is_named(demo_palette: Palette) -> None:
 
 def test_progress_is_told(demo_palette: Palette) -> None:
     told: list[tuple[str, int, int]] = []
-    solve(demo_palette, SAND, setting=SETTING, progress=lambda *step: told.append(step))
+    few = Rules(most_pigments=1)
+    solve(demo_palette, SAND, setting=SETTING, rules=few, progress=lambda *step: told.append(step))
     assert [done for _, done, _ in told] == [0, 1, 2]
     assert {whole for _, _, whole in told} == {2}
     assert told[0][0] == "searching clear"
@@ -141,13 +142,13 @@ RULES: dict[str, dict[str, object]] = {
     "none": {},
     "fewest": {"most_pigments": 1},
     "most": {"most_pigments": 5},
-    "keep": {"keep": ("black", "yellow")},
-    "leave out": {"leave_out": ("white", "green")},
+    "keep": {"keep": ("black", "yellow"), "most_pigments": 3},
+    "leave out": {"leave_out": ("white", "green"), "most_pigments": 3},
     "fixed": {"fixed": {"red": 0.05, "ochre": 0.3}, "most_pigments": 3},
-    "smallest": {"smallest": 0.05},
-    "total": {"max_total": 0.4},
-    "stock": {"stock_g": {"white": 0.9, "black": 0.0}, "batch_g": 300.0},
-    "scale": {"batch_g": 150.0, "scale_step_g": 0.05, "smallest": 0.05},
+    "smallest": {"smallest": 0.05, "most_pigments": 3},
+    "total": {"max_total": 0.4, "most_pigments": 3},
+    "stock": {"stock_g": {"white": 0.9, "black": 0.0}, "batch_g": 300.0, "most_pigments": 3},
+    "scale": {"batch_g": 150.0, "scale_step_g": 0.05, "smallest": 0.05, "most_pigments": 3},
     "all": {
         "keep": ("blue",), "fixed": {"ochre": 0.2}, "smallest": 0.04, "max_total": 1.5, "leave_out": ("green",),
         "stock_g": {"white": 2.0}, "batch_g": 200.0, "scale_step_g": 0.02,
@@ -159,7 +160,8 @@ RULES: dict[str, dict[str, object]] = {
 @pytest.mark.parametrize("name", RULES)
 def test_property_every_recipe_keeps_every_rule(demo_palette: Palette, name: str, target: Target) -> None:
     rules = Rules(**RULES[name], most_recipes=40)  # type: ignore[arg-type]
-    answer = solve(demo_palette, target, setting=SETTING, base="clear", rules=rules)
+    near = replace(target, tolerance=200.0)  # the search is the same, but nothing is loosened, which takes long
+    answer = solve(demo_palette, near, setting=SETTING, base="clear", rules=rules)
     assert answer.recipes
     step = 0.0 if rules.scale_step_g is None else 100.0 * rules.scale_step_g / float(rules.batch_g or 1.0)
     for recipe in answer.recipes:
@@ -441,4 +443,4 @@ def test_many_flux_solves_alike(many_palette: Palette) -> None:
     answer = found(many_palette, Target(lab=look.lab, contrast_ratio=look.contrast_ratio), most_recipes=20)
     assert answer.sets == 98
     assert min(recipe.delta_e for recipe in answer.recipes) < 0.02
-    assert not found(many_palette, FAR).recipes[0].reached
+    assert not found(many_palette, FAR, most_pigments=1).recipes[0].reached
