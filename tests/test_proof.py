@@ -377,9 +377,9 @@ def test_letters_that_are_lost_are_named() -> None:
 
 def test_every_letter_of_the_plain_face_is_in_the_other() -> None:
     pytest.importorskip("font_source_serif_pro")
-    plain = [letter for letter in map(chr, range(33, 0x2200)) if lettering._has_glyph(letter, lettering.PLAIN)]
+    plain = [letter for letter in map(chr, range(33, 0x2200)) if lettering.has_glyph(letter, lettering.PLAIN)]
     assert len(plain) > 90
-    assert [letter for letter in plain if not lettering._has_glyph(letter, lettering.SERIF)] == []
+    assert [letter for letter in plain if not lettering.has_glyph(letter, lettering.SERIF)] == []
 
 
 def test_a_customer_s_name_is_drawn_with_its_accents(palette: Palette) -> None:

@@ -398,10 +398,10 @@ def test_another_wall_or_base_that_would_do_is_told(demo_palette: Palette) -> No
     look = predict(demo_palette, Blend("clear", {"yellow": 0.02}), setting=Setting(thickness_mm=2.0))
     target = Target(lab=look.lab, contrast_ratio=look.contrast_ratio)
     answer = found(demo_palette, target, setting=Setting(thickness_mm=4.0))
-    if not answer.recipes[0].reached:
-        told = _told(answer, "thickness")
-        assert told.reached
-        assert 1.5 < float(told.value or 0.0) < 4.0
+    assert not answer.recipes[0].reached
+    told = _told(answer, "thickness")
+    assert told.reached
+    assert 1.5 < float(told.value or 0.0) < 4.0
     rosy = predict(demo_palette, Blend("milky", {"rose": 0.6}), setting=SETTING)
     other = found(demo_palette, Target(lab=rosy.lab, contrast_ratio=rosy.contrast_ratio))
     assert not other.recipes[0].reached
