@@ -27,8 +27,8 @@ FEW = tint.Rules(most_pigments=3, most_recipes=1)
 
 
 @pytest.fixture(scope="module")
-def palette() -> tint.Palette:
-    return tint.fit(DEMO)
+def palette(many_demo: Path) -> tint.Palette:
+    return tint.load(many_demo)
 
 
 @pytest.fixture(scope="module")

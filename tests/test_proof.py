@@ -19,14 +19,12 @@ from PIL import Image, ImageCms
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
-from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import draw_proof, lettering, picture, proof_layout, words
 from tint.proofs.card import compose
 from tint.proofs.facts import gather
 from tint.proofs.picture import Box, NearSign, Patch, Pointer, Text
-from tint.swatches import read_folder
 from tint.target import Target, target_from_lab
 
 DEMO = Path(__file__).resolve().parents[1] / "swatches_demo"
@@ -53,8 +51,8 @@ CASES: dict[str, tuple[Blend, Setting, Target | None, str]] = {
 
 
 @pytest.fixture(scope="module")
-def palette() -> Palette:
-    return fit_palette(read_folder(DEMO), optics="two-flux")
+def palette(demo_palette: Palette) -> Palette:
+    return demo_palette
 
 
 def pixels(png: bytes) -> NDArray[np.int64]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,14 +13,12 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError, JobError
-from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import Answer, Rules, solve
 from tint.recipes.answer import Loosened
 from tint.recipes.sets import ALIKE
-from tint.swatches import read_folder
 from tint.target import Look, Target
 
 Array = NDArray[np.float64]
@@ -30,11 +27,6 @@ SETTING = Setting(thickness_mm=2.0)
 SAND = Target(lab=np.array([75.0, 5.0, 25.0]), contrast_ratio_min=0.9)
 FAR = Target(lab=np.array([45.0, 70.0, 5.0]), contrast_ratio_min=0.95)
 SHELF = ("white", "yellow", "ochre", "red", "blue", "green", "black")  # what may go into clear
-
-
-@pytest.fixture(scope="module")
-def many_palette(fitted_demo: Path) -> Palette:
-    return fit_palette(read_folder(fitted_demo), optics="many-flux")
 
 
 def found(
