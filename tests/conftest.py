@@ -80,6 +80,6 @@ def many_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def many_palette(many_demo: Path) -> Palette:
+def demo_many_flux(many_demo: Path) -> Palette:
     """The many-flux palette of the demo folder."""
     return read_palette(fit_path(many_demo, "many-flux"))

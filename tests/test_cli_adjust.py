@@ -71,8 +71,8 @@ def folder(many_demo: Path) -> Path:
 
 
 @pytest.fixture(scope="module")
-def palette(many_palette: Palette) -> Palette:
-    return many_palette
+def palette(demo_many_flux: Palette) -> Palette:
+    return demo_many_flux
 
 
 @pytest.fixture(scope="module")

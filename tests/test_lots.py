@@ -108,25 +108,25 @@ def poured(blend: Blend, *, strength: Mapping[str, float] | None = None, haze: f
 @pytest.mark.parametrize(
     ("pigment", "dose", "strength"), [("yellow", 0.1, 1.2), ("blue", 0.03, 0.8), ("red", 0.1, 0.75)]
 )
-def test_reference_strength_on_the_bench(many_palette: Palette, pigment: str, dose: float, strength: float) -> None:
+def test_reference_strength_on_the_bench(demo_many_flux: Palette, pigment: str, dose: float, strength: float) -> None:
     blend = Blend("clear", {"white": 0.4, pigment: dose})
-    found = check_lot(many_palette, pigment, poured(blend, strength={pigment: strength}))
+    found = check_lot(demo_many_flux, pigment, poured(blend, strength={pigment: strength}))
     assert found.strength == pytest.approx(strength, rel=0.05)
     assert abs(found.strength - strength) < 3.0 * found.strength_error
     assert found.verdict == "rescale"
 
 
 @pytest.mark.parametrize(("base", "haze"), [("clear", 1.3), ("milky", 0.75)])
-def test_reference_haze_on_the_bench(many_palette: Palette, base: str, haze: float) -> None:
-    found = check_lot(many_palette, base, poured(Blend(base), haze=haze))
+def test_reference_haze_on_the_bench(demo_many_flux: Palette, base: str, haze: float) -> None:
+    found = check_lot(demo_many_flux, base, poured(Blend(base), haze=haze))
     assert found.strength == pytest.approx(haze, rel=0.06)
     assert found.verdict == "rescale"
 
 
-def test_reference_another_hue_on_the_bench(many_palette: Palette) -> None:
+def test_reference_another_hue_on_the_bench(demo_many_flux: Palette) -> None:
     blend = Blend("clear", {"white": 0.4, "yellow": 0.1})
     dirty = poured(Blend("clear", {"white": 0.4, "yellow": 0.095, "red": 0.005}))
-    assert check_lot(many_palette, "yellow", replace(dirty, blend=blend)).verdict == "recast"
+    assert check_lot(demo_many_flux, "yellow", replace(dirty, blend=blend)).verdict == "recast"
 
 
 # What is done with it, and bad input.

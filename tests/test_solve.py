@@ -366,12 +366,12 @@ def test_a_colour_that_no_loading_gives_is_laid_on_the_palette(demo_palette: Pal
     assert not any(each.limit.startswith("max_loading") for each in answer.loosened)
 
 
-def test_a_limit_that_is_touched_but_would_not_help_is_not_named(many_palette: Palette) -> None:
+def test_a_limit_that_is_touched_but_would_not_help_is_not_named(demo_many_flux: Palette) -> None:
     # Yellow hides already in such a wall: all 1.5 % of it are taken, and more would change next to nothing.
     target, thick = Target(lab=np.array([49.6, -14.0, 69.5])), Setting(thickness_mm=4.3)
-    first = found(many_palette, target, setting=thick).recipes[0]
+    first = found(demo_many_flux, target, setting=thick).recipes[0]
     assert first.blend.loadings["yellow"] == pytest.approx(1.5)
-    wide = found(limited(many_palette, yellow=15.0, total=20.0), target, setting=thick).recipes[0]
+    wide = found(limited(demo_many_flux, yellow=15.0, total=20.0), target, setting=thick).recipes[0]
     assert wide.delta_e > first.delta_e - 0.1
     assert first.limits == ("palette",)
 
@@ -429,10 +429,10 @@ def test_a_smallest_dose_that_is_in_the_way_is_named(demo_palette: Palette) -> N
     assert found(demo_palette, target, keep=("black",)).recipes[0].reached
 
 
-def test_many_flux_solves_alike(many_palette: Palette) -> None:
+def test_many_flux_solves_alike(demo_many_flux: Palette) -> None:
     blend = Blend("clear", {"white": 0.2, "red": 0.03, "yellow": 0.1})
-    look = predict(many_palette, blend, setting=SETTING)
-    answer = found(many_palette, Target(lab=look.lab, contrast_ratio=look.contrast_ratio), most_recipes=20)
+    look = predict(demo_many_flux, blend, setting=SETTING)
+    answer = found(demo_many_flux, Target(lab=look.lab, contrast_ratio=look.contrast_ratio), most_recipes=20)
     assert answer.sets == 98
     assert min(recipe.delta_e for recipe in answer.recipes) < 0.02
-    assert not found(many_palette, FAR, most_pigments=1).recipes[0].reached
+    assert not found(demo_many_flux, FAR, most_pigments=1).recipes[0].reached
