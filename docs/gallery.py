@@ -22,10 +22,10 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import draw_proof, part_picture, views
 from tint.proofs.comparison import compare
-from tint.proofs.comparison_picture import draw_comparison
+from tint.proofs.comparison_drawn import draw_comparison
 from tint.proofs.part import Part, part_of, read_height_map, view_of, volume_cm3
-from tint.proofs.photo import Photo
-from tint.proofs.trial import Read, trial_of
+from tint.proofs.picture import paint
+from tint.proofs.trial import Photo, Read, trial_of
 from tint.recipes import Rules, solve
 from tint.swatches import read_folder
 from tint.target import target_from_blend
@@ -150,7 +150,7 @@ def pictures(palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXE
     }
     card = draw_proof(palette, LID_MIX, setting=setting, title="Lid, lichen", trial=trial)
     others = {"trial.png": card, "comparison.png": draw_comparison(compared)}
-    return {f"{name}.png": views.draw(picture) for name, picture in drawn.items()} | others
+    return {f"{name}.png": paint(picture) for name, picture in drawn.items()} | others
 
 
 def smaller(png: bytes, width: int = 800) -> bytes:

@@ -19,14 +19,14 @@ from click.testing import CliRunner, Result
 from tint import colorimetry, translucency
 from tint.appearance import Setting, predict
 from tint.cli import main
-from tint.errors import InputError
+from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.approval import SCREEN, Approval, Asked, approval, in_words, pencil_difference
-from tint.proofs.lights import LIGHTS
 from tint.proofs.part import part_of, view_of
 from tint.proofs.part_picture import Shown
+from tint.proofs.samples import LIGHTS
 from tint.target import Target, target_from_blend, target_from_lab
 
 pytest.importorskip("jinja2", reason="the page is drawn with jinja2")
@@ -91,7 +91,7 @@ def test_the_sheet_says_what_was_asked_and_what_is_promised(demo_palette: Palett
         "2 March 2026, holds until 2 March 2027",
         f"L* {seen.lab[0]:.1f}",
         f"{miss:.1f} (CIEDE2000), {words.difference_in_words(miss)}",
-        f"{seen.expected_error:.1f} (CIEDE2000): 95 cured parts in 100",
+        f"{seen.expected_error:.1f} (CIEDE2000): 95 of 100 cured parts",
         "2 (CIEDE2000)",  # the tolerance
         "Ada Marsh",
         SCREEN,
@@ -271,7 +271,7 @@ def lowest(page: Any) -> float:
 def test_the_pdf_is_one_page_whose_text_can_be_selected(demo_palette: Palette, paper: str) -> None:
     pypdf: Any = pytest.importorskip("pypdf")
     pytest.importorskip("fpdf")
-    from tint.proofs.approval_print import approval_pdf
+    from tint.proofs.approval_page import approval_pdf
 
     for sheet in (sheet_of(demo_palette, target=target_for(demo_palette)), full(demo_palette)):
         pages = pypdf.PdfReader(io.BytesIO(approval_pdf(sheet, paper=paper))).pages
@@ -281,7 +281,7 @@ def test_the_pdf_is_one_page_whose_text_can_be_selected(demo_palette: Palette, p
             assert term in told
         for line in (
             "Signature",
-            "A cured physical swatch decides",
+            "Always confirm with a cured swatch",
             sheet.asked.name,
             "ß" if "ß" in sheet.asked.words else "",
         ):
@@ -298,17 +298,17 @@ def test_the_pdf_is_one_page_whose_text_can_be_selected(demo_palette: Palette, p
 
 def test_an_unknown_paper_is_refused(demo_palette: Palette) -> None:
     pytest.importorskip("fpdf")
-    from tint.proofs.approval_print import approval_pdf
+    from tint.proofs.approval_page import approval_pdf
 
     with pytest.raises(InputError, match="`a9` is not known; expected a4 or letter"):
         approval_pdf(sheet_of(demo_palette), paper="a9")
 
 
 def test_without_fpdf_one_line_says_what_to_install(demo_palette: Palette, monkeypatch: pytest.MonkeyPatch) -> None:
-    from tint.proofs.approval_print import approval_pdf
+    from tint.proofs.approval_page import approval_pdf
 
     monkeypatch.setitem(sys.modules, "fpdf", None)
-    with pytest.raises(InputError, match=r"needs fpdf2; run `pip install 'tint\[sheet,pdf\]'`"):
+    with pytest.raises(JobError, match=r"fpdf2 is not installed; run `pip install 'tint\[sheet,pdf\]'`"):
         approval_pdf(sheet_of(demo_palette))
 
 

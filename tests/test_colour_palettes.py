@@ -26,7 +26,7 @@ from tint.inspection import FAIL, PASS, Tolerance, inspect_reading
 from tint.materials import Blend
 from tint.palette import Palette, fit_path, write_palette
 from tint.proofs.approval import Asked, approval
-from tint.proofs.card import compose
+from tint.proofs.card import proof_picture
 from tint.proofs.facts import gather
 from tint.proofs.picture import Text
 from tint.proofs.views import cautions
@@ -192,7 +192,7 @@ def test_photographs_are_told_by_adjust(pictured: Path, place: Path) -> None:
 def words_of(palette: Palette, setting: Setting = WALL, *, recipe: bool = True) -> str:
     """All that a proof card says."""
     facts = gather(palette, BLEND, setting=setting, target=None, show_recipe=recipe)
-    return " ".join(item.words for item in compose(facts, "", show_recipe=recipe)[0] if isinstance(item, Text))
+    return " ".join(item.words for item in proof_picture(facts, "", show_recipe=recipe).items if isinstance(item, Text))
 
 
 def sheet_of(folder: Path, file: Path) -> str:
@@ -286,7 +286,7 @@ def test_card_and_sheet_say_that_hiding_is_not_known(one: Path, two: Path, read_
     known = sheet_of(two, place / "two.html")
     assert "with a lamp behind" in known
     assert "of the light comes through" in known
-    likely = "In other lights than the one agreed on it rests on likely spectra: only colours were read."
+    likely = "Lights other than the agreed one rest on estimated spectra, because only colours were measured."
     assert likely in known
 
 
@@ -294,10 +294,9 @@ def test_a_sheet_from_spectra_says_nothing_of_likely_ones(demo_palette: Palette)
     sheet = approval(
         demo_palette, Blend("clear", {"white": 0.5}), setting=WALL, asked=Asked(name="Lid", made=date(2026, 3, 1))
     )
-    assert not [line for line in sheet.caveats if "likely" in line]
-    assert [
-        line for line in replace(sheet, palette=replace(demo_palette, read_as="colours")).caveats if "likely" in line
-    ]
+    assert not [line for line in sheet.beyond if "estimated" in line]
+    of_colours = replace(sheet, palette=replace(demo_palette, read_as="colours"))
+    assert [line for line in of_colours.beyond if "estimated" in line]
 
 
 # Trials and parts that were read as colours

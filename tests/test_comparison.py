@@ -20,10 +20,19 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.comparison import Candidate, Comparison, compare, shift_in
-from tint.proofs.comparison_picture import compose, draw_comparison
+from tint.proofs.comparison import (
+    FOR_MAKER,
+    Candidate,
+    Comparison,
+    common,
+    compare,
+    differences,
+    figures_of,
+    lines_of,
+    shift_in,
+)  # fmt: skip
+from tint.proofs.comparison_drawn import comparison_picture, draw_comparison
 from tint.proofs.picture import Box, NearSign, Text
-from tint.proofs.words import FOR_MAKER, common, differences, figures_of, lines_of
 from tint.recipes import Rules, solve
 from tint.target import Target, target_from_blend, target_from_lab
 
@@ -56,7 +65,7 @@ def levels(lab: NDArray[np.float64], palette: Palette) -> NDArray[np.float64]:
 
 
 def said(sheet: Comparison) -> str:
-    return " ".join(item.words for item in compose(sheet)[0] if isinstance(item, Text))
+    return " ".join(item.words for item in comparison_picture(sheet).items if isinstance(item, Text))
 
 
 # What it shows.
@@ -64,10 +73,10 @@ def said(sheet: Comparison) -> str:
 
 def test_every_chip_is_the_prediction(demo_palette: Palette) -> None:
     sheet = sheet_of(demo_palette)
-    image, layout = pixels(sheet), compose(sheet)[1]
-    assert layout.target is not None
-    assert np.abs(centre(image, layout.target) - levels(WANTED.lab, demo_palette)).max() <= 1
-    for blend, own, over in zip(BLENDS, layout.own, layout.over, strict=True):
+    image, boxes = pixels(sheet), comparison_picture(sheet).boxes
+    assert np.abs(centre(image, boxes["target"]) - levels(WANTED.lab, demo_palette)).max() <= 1
+    for at, blend in enumerate(BLENDS):
+        own, over = boxes[f"recipe {at}"], [boxes[f"recipe {at} over {name}"] for name in ("black", "white")]
         seen = predict(demo_palette, blend, setting=WALL)
         assert np.abs(centre(image, own) - 255.0 * colorimetry.hex_to_srgb(seen.srgb)).max() <= 1
         for box, lab in zip(over, (seen.lab_black, seen.lab_white), strict=True):
@@ -76,11 +85,10 @@ def test_every_chip_is_the_prediction(demo_palette: Palette) -> None:
 
 def test_the_target_touches_every_recipe(demo_palette: Palette) -> None:
     sheet = sheet_of(demo_palette)
-    image, layout = pixels(sheet), compose(sheet)[1]
-    assert layout.target is not None
-    for own in layout.own:
-        assert own.left == layout.target.right
-        assert layout.target.top <= own.top < own.bottom <= layout.target.bottom
+    image, boxes = pixels(sheet), comparison_picture(sheet).boxes
+    for own in (boxes[f"recipe {at}"] for at in range(len(BLENDS))):
+        assert own.left == boxes["target"].right
+        assert boxes["target"].top <= own.top < own.bottom <= boxes["target"].bottom
         row = image[own.centre[1], own.left - 20 : own.left + 20]
         assert len(np.unique(row, axis=0)) == 2  # no line between the two
 
@@ -179,7 +187,7 @@ def test_limits_prices_and_doubts_are_told(demo_palette: Palette) -> None:
     sheet = sheet_of(
         replace(demo_palette, pigments=free), limits=[["the largest total loading"], [], [], []], ranks=[1, 3, 4, 7]
     )
-    assert lines_of(sheet.candidates[0], [])[0] == "Touches the largest total loading."
+    assert lines_of(sheet.candidates[0], [])[0] == "At a limit: the largest total loading."
     assert "no price" in lines_of(sheet.candidates[1], [])[-1]
     assert [each.name for each in sheet.candidates] == ["1, clear", "3, clear", "4, clear", "7, milky"]
     for each in sheet.candidates:
@@ -205,22 +213,23 @@ def test_nothing_runs_out_and_no_words_meet(demo_palette: Palette, target: Targe
     many = tuple(itertools.islice(itertools.cycle(BLENDS), count))
     full = Blend("milky", dict.fromkeys(("white", "yellow", "ochre", "red", "blue", "green", "black"), 0.2003))
     sheet = sheet_of(demo_palette, (*many[:-1], full), target=target, setting=replace(WALL, seat="wet"), title=LONG)
-    items, layout = compose(sheet)
+    layout = comparison_picture(sheet)
+    items = layout.items
     lines = [item for item in items if isinstance(item, Text)]
     assert all(layout.canvas.holds(item.box) for item in items)
     for at, line in enumerate(lines):
         assert not [other.words for other in lines[:at] if line.box.meets(other.box)]
-    chips = [*layout.own, *itertools.chain(*layout.over)]
+    chips = [box for name, box in layout.boxes.items() if name.startswith("recipe")]
     assert not [line.words for line in lines for chip in chips if line.box.meets(chip)]
     assert min(line.size for line in lines) >= 23  # 1080 across: 8 px and more on a phone
 
 
 def test_what_is_beyond_a_screen_bears_a_sign(demo_palette: Palette) -> None:
     wet = sheet_of(demo_palette, setting=replace(WALL, seat="wet"))
-    signs = [item.box for item in compose(wet)[0] if isinstance(item, NearSign)]
-    boxes = compose(wet)[1]
+    signs = [item.box for item in comparison_picture(wet).items if isinstance(item, NearSign)]
+    boxes = comparison_picture(wet).boxes
     assert not wet.candidates[2].own.exact
-    assert any(boxes.own[2].holds(sign) for sign in signs)
+    assert any(boxes["recipe 2"].holds(sign) for sign in signs)
     assert words.NEAREST_LINE in said(wet)
     dull = sheet_of(demo_palette, (LICHEN, GREYER))
     assert words.NEAREST_LINE not in said(dull)
@@ -231,7 +240,9 @@ def test_a_palette_with_one_backing_says_that_opacity_is_not_known(demo_palette:
     sheet = sheet_of(lone, target=replace(WANTED, contrast_ratio_min=None))
     assert "opacity not known: one backing" in said(sheet)
     assert "nan" not in said(sheet)
-    assert all(len(over) == 1 for over in compose(sheet)[1].over)
+    assert {name for name in comparison_picture(sheet).boxes if " over " in name} == {
+        f"recipe {at} over white" for at in range(len(BLENDS))
+    }
 
 
 # Page and PDF.
@@ -245,7 +256,7 @@ def shown_words(page: str) -> str:
 def test_the_page_says_the_same_and_needs_nothing_else(demo_palette: Palette) -> None:
     pytest.importorskip("jinja2")
     pytest.importorskip("font_source_serif_pro")
-    from tint.proofs.comparison_print import comparison_page
+    from tint.proofs.comparison_drawn import comparison_page
 
     sheet = sheet_of(demo_palette, title="<script>alert(1)</script> Víčko")
     page = comparison_page(sheet).decode("utf-8")
@@ -268,7 +279,7 @@ def test_the_pdf_is_one_page_with_every_figure(demo_palette: Palette, paper: str
     pypdf: Any = pytest.importorskip("pypdf")
     pytest.importorskip("fpdf")
     pytest.importorskip("font_source_serif_pro")
-    from tint.proofs.comparison_print import comparison_pdf
+    from tint.proofs.comparison_drawn import comparison_pdf
 
     sheet = sheet_of(demo_palette, (*BLENDS, *BLENDS[:2]), limits=[["a limit"] * 3] * 6)
     made = date(2026, 3, 2)

@@ -20,8 +20,7 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs.approval import Asked, approval
 from tint.proofs.comparison import Comparison, compare
-from tint.proofs.photo import Photo
-from tint.proofs.trial import Read, trial_of
+from tint.proofs.trial import Photo, Read, trial_of
 from tint.target import target_from_blend
 
 sync: Any = pytest.importorskip("playwright.sync_api", reason="needs playwright, to drive a browser")
@@ -29,7 +28,7 @@ pytest.importorskip("jinja2", reason="the page is drawn with jinja2")
 pytest.importorskip("font_source_serif_pro", reason="the sheet is set in it")
 
 from tint.proofs.approval_page import approval_page  # noqa: E402
-from tint.proofs.comparison_print import comparison_page  # noqa: E402
+from tint.proofs.comparison_drawn import comparison_page  # noqa: E402
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = [

@@ -20,12 +20,11 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import part_picture, views
-from tint.proofs.form import shading
+from tint.proofs import part_picture
 from tint.proofs.part import SIDES, part_of, read_height_map, read_part, view_of, volume_cm3
 from tint.proofs.part_picture import Shown
-from tint.proofs.picture import DARK, WHITE
-from tint.proofs.portrait import beyond_screen, light_of, outlined, portrait_of, thinner_than
+from tint.proofs.picture import DARK, WHITE, paint
+from tint.proofs.portrait import beyond_screen, light_of, outlined, portrait_of, shading, thinner_than
 from tint.proofs.render import LAMP, colour_table, to_levels
 from tint.proofs.scan import scan
 
@@ -283,7 +282,7 @@ def test_a_slab_in_the_picture_of_a_part_is_the_chip(demo_palette: Palette) -> N
     picture = part_picture.part_picture(
         demo_palette, MIX, setting=WALL, shown=shown(box(40.0, 30.0, 3.0)), thin_mm=1.0, title="Slab"
     )
-    with Image.open(io.BytesIO(views.draw(picture))) as opened:
+    with Image.open(io.BytesIO(paint(picture))) as opened:
         image = np.asarray(opened).astype(int)
     x, y = picture.boxes["part"].centre
     chip = 255.0 * colorimetry.hex_to_srgb(predict(demo_palette, MIX, setting=WALL).srgb)
@@ -381,7 +380,7 @@ def test_what_a_screen_cannot_show_is_marked_and_told(demo_palette: Palette) -> 
     assert beyond_screen(seen.portrait, table).sum() == seen.portrait.has_part.sum()
     picture = part_picture.part_picture(demo_palette, sun, setting=WALL, shown=seen)
     said = " ".join(getattr(item, "words", "") for item in picture.items)
-    assert "of what is seen is beyond a screen" in said
+    assert "of the visible area is beyond a screen" in said
 
 
 def test_a_deep_picture_is_the_shallow_one_with_more_levels(demo_palette: Palette) -> None:

@@ -7,7 +7,6 @@ import itertools
 import math
 import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,13 +20,11 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import draw_proof, lettering, picture, proof_layout, words
-from tint.proofs.card import compose
+from tint.proofs import draw_proof, lettering, picture, words
+from tint.proofs.card import proof_picture
 from tint.proofs.facts import gather
-from tint.proofs.picture import Box, NearSign, Patch, Pointer, Text
+from tint.proofs.picture import Box, NearSign, Patch, Picture, Pointer, Text
 from tint.target import Target, target_from_lab
-
-DEMO = Path(__file__).resolve().parents[1] / "swatches_demo"
 
 LID = Blend("clear", {"white": 1.2, "ochre": 0.5, "red": 0.05})
 DIFFUSER = Blend("milky", {"white": 0.05, "yellow": 0.02})
@@ -74,9 +71,32 @@ def levels(lab: NDArray[np.float64], palette: Palette, setting: Setting) -> NDAr
 def texts(palette: Palette, name: str, *, show_recipe: bool = False) -> list[Text]:
     blend, setting, target, title = CASES[name]
     facts = gather(palette, blend, setting=setting, target=target, show_recipe=show_recipe)
-    return [
-        item for item in compose(facts, title or palette.name, show_recipe=show_recipe)[0] if isinstance(item, Text)
-    ]
+    items = proof_picture(facts, title or palette.name, show_recipe=show_recipe).items
+    return [item for item in items if isinstance(item, Text)]
+
+
+def laid_out(
+    palette: Palette, blend: Blend, *, setting: Setting, target: Target | None = None, title: str = ""
+) -> Picture:
+    facts = gather(palette, blend, setting=setting, target=target, show_recipe=False)
+    return proof_picture(facts, title or palette.name)
+
+
+def named(boxes: dict[str, Box], start: str) -> list[Box]:
+    return [box for name, box in boxes.items() if name.startswith(start)]
+
+
+def steps(boxes: dict[str, Box]) -> dict[float, list[Box]]:
+    """The boxes of the wedge by thickness."""
+    found: dict[float, list[Box]] = {}
+    for name, box in boxes.items():
+        if " mm over " in name:
+            found.setdefault(float(name.split()[0]), []).append(box)
+    return found
+
+
+def signs(picture: Picture) -> list[Box]:
+    return [item.box for item in picture.items if isinstance(item, NearSign)]
 
 
 def said(palette: Palette, name: str, *, show_recipe: bool = False) -> str:
@@ -87,28 +107,28 @@ def said(palette: Palette, name: str, *, show_recipe: bool = False) -> str:
 def test_the_chips_show_what_is_predicted(palette: Palette, name: str) -> None:
     blend, setting, target, title = CASES[name]
     image = pixels(draw_proof(palette, blend, setting=setting, target=target, title=title))
-    boxes = proof_layout(palette, blend, setting=setting, target=target, title=title)
+    boxes = laid_out(palette, blend, setting=setting, target=target, title=title).boxes
     seen = predict(palette, blend, setting=setting)
     predicted = 255.0 * colorimetry.hex_to_srgb(seen.srgb)
-    assert np.abs(centre(image, boxes.recipe) - predicted).max() <= 1
-    for box, lab in zip(boxes.over, (seen.lab_black, seen.lab_white), strict=True):
+    assert np.abs(centre(image, boxes["recipe"]) - predicted).max() <= 1
+    for box, lab in zip(named(boxes, "over"), (seen.lab_black, seen.lab_white), strict=True):
         assert np.abs(centre(image, box) - levels(lab, palette, setting)).max() <= 1
     if target:
-        assert boxes.target is not None
-        assert np.abs(centre(image, boxes.target) - levels(target.lab, palette, setting)).max() <= 1
+        assert np.abs(centre(image, boxes["target"]) - levels(target.lab, palette, setting)).max() <= 1
     else:
-        assert boxes.target is None
+        assert "target" not in boxes
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_every_step_of_the_wedge_is_the_prediction_at_its_thickness(palette: Palette, name: str) -> None:
     blend, setting, target, title = CASES[name]
     image = pixels(draw_proof(palette, blend, setting=setting, target=target, title=title))
-    boxes = proof_layout(palette, blend, setting=setting, target=target, title=title)
+    boxes = laid_out(palette, blend, setting=setting, target=target, title=title).boxes
     told = [text.words for text in texts(palette, name)]
-    assert setting.thickness_mm in boxes.thicknesses_mm
-    assert list(boxes.thicknesses_mm) == sorted(boxes.thicknesses_mm)
-    for thickness, step in zip(boxes.thicknesses_mm, boxes.wedge, strict=True):
+    wedge = steps(boxes)
+    assert setting.thickness_mm in wedge
+    assert list(wedge) == sorted(wedge)
+    for thickness, step in wedge.items():
         seen = predict(palette, blend, setting=replace(setting, thickness_mm=thickness))
         for box, lab in zip(step, (seen.lab_black, seen.lab_white), strict=True):
             assert np.abs(centre(image, box) - levels(lab, palette, setting)).max() <= 1
@@ -119,26 +139,23 @@ def test_every_step_of_the_wedge_is_the_prediction_at_its_thickness(palette: Pal
 def test_target_and_recipe_share_an_edge(palette: Palette) -> None:
     blend, setting, target, title = CASES["out of gamut"]  # where signs could come between
     assert target is not None
-    boxes = proof_layout(palette, blend, setting=setting, target=target, title=title)
-    assert boxes.target is not None
-    assert (boxes.target.right, boxes.target.top, boxes.target.bottom) == (
-        boxes.recipe.left,
-        boxes.recipe.top,
-        boxes.recipe.bottom,
-    )
+    boxes = laid_out(palette, blend, setting=setting, target=target, title=title).boxes
+    left_box, right_box = boxes["target"], boxes["recipe"]
+    assert (left_box.right, left_box.top, left_box.bottom) == (right_box.left, right_box.top, right_box.bottom)
     image = pixels(draw_proof(palette, blend, setting=setting, target=target, title=title))
-    rows = slice(boxes.recipe.top, boxes.recipe.bottom)
-    left, right = image[rows, boxes.recipe.left - 40 : boxes.recipe.left], image[rows, boxes.recipe.left :][:, :40]
-    assert np.all(left == centre(image, boxes.target))
-    assert np.all(right == centre(image, boxes.recipe))
-    assert np.any(centre(image, boxes.target) != centre(image, boxes.recipe))
+    rows = slice(right_box.top, right_box.bottom)
+    left, right = image[rows, right_box.left - 40 : right_box.left], image[rows, right_box.left :][:, :40]
+    assert np.all(left == centre(image, left_box))
+    assert np.all(right == centre(image, right_box))
+    assert np.any(centre(image, left_box) != centre(image, right_box))
 
 
 def test_bare_backings_show_around_what_lies_on_them(palette: Palette) -> None:
     image = pixels(draw_proof(palette, DIFFUSER, setting=THREE_MM))
-    boxes = proof_layout(palette, DIFFUSER, setting=THREE_MM)
+    boxes = laid_out(palette, DIFFUSER, setting=THREE_MM).boxes
     view = THREE_MM.viewing(palette)
-    for bare, strip, over, name in zip(boxes.bare, boxes.wedge_bare, boxes.over, ("black", "white"), strict=True):
+    for name in ("black", "white"):
+        bare, strip, over = boxes[f"bare {name}"], boxes[f"wedge on {name}"], boxes[f"over {name}"]
         card = levels(colorimetry.lab(palette.backings[name], view), palette, THREE_MM)
         assert bare.holds(over)
         assert np.abs(image[bare.top + 3, bare.centre[0]] - card).max() <= 1
@@ -148,20 +165,20 @@ def test_bare_backings_show_around_what_lies_on_them(palette: Palette) -> None:
 
 def test_the_part_s_own_thickness_is_marked_in_shape_and_words(palette: Palette) -> None:
     blend, setting, _, _ = CASES["see-through diffuser"]
-    boxes = proof_layout(palette, blend, setting=setting)
-    column = boxes.wedge[boxes.thicknesses_mm.index(2.6)][0]
-    assert column.left < boxes.own.left < boxes.own.right < column.right
-    assert boxes.own.bottom < column.top
+    boxes = laid_out(palette, blend, setting=setting).boxes
+    column, own = steps(boxes)[2.6][0], boxes["own"]
+    assert column.left < own.left < own.right < column.right
+    assert own.bottom < column.top
     assert [line.words for line in texts(palette, "see-through diffuser") if "this part" in line.words] == [
         "2.6 mm, this part"
     ]
     image = pixels(draw_proof(palette, blend, setting=setting))
-    assert tuple(image[boxes.own.top + 3, boxes.own.centre[0]]) == picture.DARK
+    assert tuple(image[own.top + 3, own.centre[0]]) == picture.DARK
 
 
 @pytest.mark.parametrize(("own", "usual"), [(2.0, 6), (2.1, 6), (2.6, 7), (0.5, 6), (40.0, 7), (0.02, 7)])
 def test_a_usual_thickness_gives_way_to_the_part_s_own(palette: Palette, own: float, usual: int) -> None:
-    thicknesses = proof_layout(palette, LID, setting=Setting(thickness_mm=own)).thicknesses_mm
+    thicknesses = steps(laid_out(palette, LID, setting=Setting(thickness_mm=own)).boxes)
     assert own in thicknesses
     assert len(thicknesses) == usual
 
@@ -175,34 +192,36 @@ def test_steps_thinner_or_thicker_than_any_swatch_say_so(palette: Palette) -> No
 def test_a_colour_beyond_the_screen_bears_a_sign_and_words(palette: Palette) -> None:
     blend, setting, target, title = CASES["out of gamut"]
     assert not predict(palette, blend, setting=setting).in_gamut
-    boxes = proof_layout(palette, blend, setting=setting, target=target, title=title)
+    boxes = laid_out(palette, blend, setting=setting, target=target, title=title).boxes
+    laid = laid_out(palette, blend, setting=setting, target=target, title=title)
     image = pixels(draw_proof(palette, blend, setting=setting, target=target, title=title))
-    on_recipe = [sign for sign in boxes.signs if boxes.recipe.holds(sign)]
+    on_recipe = [sign for sign in signs(laid) if boxes["recipe"].holds(sign)]
     assert len(on_recipe) == 1
     sign = on_recipe[0]
     inside = image[sign.top : sign.bottom, sign.left : sign.right].reshape(-1, 3)
     assert np.all(inside == 255, axis=1).sum() > 200  # a white disc ...
     assert np.all(inside == picture.DARK, axis=1).sum() > 50  # ... with dark strokes, on whatever colour
-    assert not any(box.meets(sign) for box in [Box(*boxes.recipe.centre, *np.add(boxes.recipe.centre, 1))])
+    assert not any(box.meets(sign) for box in [Box(*boxes["recipe"].centre, *np.add(boxes["recipe"].centre, 1))])
     assert words.NEAREST in said(palette, "out of gamut")
     assert words.NEAREST_LINE in said(palette, "out of gamut")
 
 
 def test_every_patch_beyond_the_screen_bears_a_sign_and_no_other_does(palette: Palette) -> None:
     for blend in (SUN, LID, DIFFUSER):
-        boxes = proof_layout(palette, blend, setting=THREE_MM)
-        patches = [boxes.recipe, *boxes.over, *(box for step in boxes.wedge for box in step)]
-        seen = [predict(palette, blend, setting=replace(THREE_MM, thickness_mm=d)) for d in boxes.thicknesses_mm]
-        part = seen[boxes.thicknesses_mm.index(3.0)]
+        laid = laid_out(palette, blend, setting=THREE_MM)
+        wedge = steps(laid.boxes)
+        patches = [laid.boxes["recipe"], *named(laid.boxes, "over"), *(box for step in wedge.values() for box in step)]
+        seen = [predict(palette, blend, setting=replace(THREE_MM, thickness_mm=d)) for d in wedge]
+        part = seen[list(wedge).index(3.0)]
         labs = [part.lab, part.lab_black, part.lab_white, *(lab for s in seen for lab in (s.lab_black, s.lab_white))]
         _, shown = colorimetry.lab_to_srgb(np.stack(labs), THREE_MM.viewing(palette))
-        marked = [any(patch.holds(sign) for sign in boxes.signs) for patch in patches]
+        marked = [any(patch.holds(sign) for sign in signs(laid)) for patch in patches]
         assert marked == [not ok for ok in shown]
 
 
 def test_a_colour_that_a_screen_can_show_bears_no_sign(palette: Palette) -> None:
     blend, setting, target, title = CASES["opaque lid"]
-    assert proof_layout(palette, blend, setting=setting, target=target, title=title).signs == ()
+    assert signs(laid_out(palette, blend, setting=setting, target=target, title=title)) == []
     assert words.NEAREST not in said(palette, "opaque lid")
 
 
@@ -211,7 +230,8 @@ def test_a_colour_that_a_screen_can_show_bears_no_sign(palette: Palette) -> None
 def test_nothing_runs_out_of_its_place(palette: Palette, name: str, show_recipe: bool) -> None:
     blend, setting, target, title = CASES[name]
     facts = gather(palette, blend, setting=setting, target=target, show_recipe=show_recipe)
-    items, layout = compose(facts, title or palette.name, show_recipe=show_recipe)
+    layout = proof_picture(facts, title or palette.name, show_recipe=show_recipe)
+    items = layout.items
     lines = [item for item in items if isinstance(item, Text)]
     shapes = [item for item in items if isinstance(item, (Patch, Pointer))]
     assert all(layout.canvas.grown(-30).holds(item.box) for item in items)
@@ -219,8 +239,7 @@ def test_nothing_runs_out_of_its_place(palette: Palette, name: str, show_recipe:
         assert not [other.words for other in lines[:at] if line.box.meets(other.box)]
         assert not [shape for shape in shapes if line.box.meets(shape.box)]
         assert lettering.text_width(line.words, line.size, line.face) <= line.box.width
-    signs = [item for item in items if isinstance(item, NearSign)]
-    assert not [sign for sign in signs for line in lines if sign.box.meets(line.box)]
+    assert not [sign for sign in signs(layout) for line in lines if sign.meets(line.box)]
     image = pixels(draw_proof(palette, blend, setting=setting, target=target, title=title, show_recipe=show_recipe))
     assert image.shape == (layout.canvas.height, layout.canvas.width, 3)
     rim = np.ones(image.shape[:2], dtype=bool)
@@ -232,7 +251,7 @@ def test_letters_keep_to_their_box() -> None:
     for size, words_ in itertools.product((21, 22, 26, 38, 44), ("Ag(|) Qy_fT," + "W" * 20, "ÅŽgj(|) Qy_fT, ΐΫ Щд")):
         lines, end = picture.paragraph(words_, left=100, top=100, width=2000, size=size)
         assert len(lines) == 1
-        image = pixels(picture.paint(Box(0, 0, 2200, end + 100), lines))
+        image = pixels(picture.paint(Picture(Box(0, 0, 2200, end + 100), [*lines], {})))
         rows, columns = np.nonzero(np.any(image != picture.PAPER, axis=-1))
         box = lines[0].box
         assert box.holds(Box(int(columns.min()), int(rows.min()), int(columns.max()) + 1, int(rows.max()) + 1))
@@ -324,13 +343,13 @@ def test_opacities_in_words(ratio: float, told: str) -> None:
 def test_a_palette_without_two_backings_says_that_opacity_is_not_known(palette: Palette, kept: tuple[str, ...]) -> None:
     lone = replace(palette, backings={name: palette.backings[name] for name in kept})
     image = pixels(draw_proof(lone, DIFFUSER, setting=THREE_MM))
-    boxes = proof_layout(lone, DIFFUSER, setting=THREE_MM)
+    boxes = laid_out(lone, DIFFUSER, setting=THREE_MM).boxes
     seen = predict(lone, DIFFUSER, setting=THREE_MM)
-    assert len(boxes.over) == 1
-    assert all(len(step) == 1 for step in boxes.wedge)
-    assert np.abs(centre(image, boxes.over[0]) - levels(seen.lab, lone, THREE_MM)).max() <= 1
+    (over,) = named(boxes, "over")
+    assert all(len(step) == 1 for step in steps(boxes).values())
+    assert np.abs(centre(image, over) - levels(seen.lab, lone, THREE_MM)).max() <= 1
     facts = gather(lone, DIFFUSER, setting=THREE_MM, target=None, show_recipe=False)
-    told = " ".join(item.words for item in compose(facts, "", show_recipe=False)[0] if isinstance(item, Text))
+    told = " ".join(item.words for item in proof_picture(facts, "").items if isinstance(item, Text))
     assert "is not known" in told
     assert "contrast" not in told.lower()
     assert "nan" not in told.split()
@@ -375,16 +394,17 @@ def test_letters_that_are_lost_are_named() -> None:
 
 def test_every_letter_of_the_plain_face_is_in_the_other() -> None:
     pytest.importorskip("font_source_serif_pro")
-    plain = [letter for letter in map(chr, range(33, 0x2200)) if lettering.has_glyph(letter, lettering.PLAIN)]
+    solid = [letter for letter in map(chr, range(33, 0x2200)) if not letter.isspace()]
+    plain = [letter for letter in solid if lettering.face_of(letter) == lettering.PLAIN]
     assert len(plain) > 90
-    assert [letter for letter in plain if not lettering.has_glyph(letter, lettering.SERIF)] == []
+    assert [letter for letter in plain if letter not in lettering.letters_of("regular")] == []
 
 
 def test_a_customer_s_name_is_drawn_with_its_accents(palette: Palette) -> None:
     pytest.importorskip("font_source_serif_pro")
     name = "Étang Žluťoučký, Ελιά, Мох"
     facts = gather(palette, LID, setting=THREE_MM, target=None, show_recipe=False)
-    drawn = [item for item in compose(facts, name, show_recipe=False)[0] if isinstance(item, Text)]
+    drawn = [item for item in proof_picture(facts, name).items if isinstance(item, Text)]
     assert [(line.words, line.face) for line in drawn if line.size == 44] == [(name, lettering.SERIF)]
     assert {line.face for line in drawn if line.size != 44} == {lettering.PLAIN}
 

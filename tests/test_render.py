@@ -20,9 +20,8 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import picture, render, views
-from tint.proofs.lights import LIGHTS, in_lights
-from tint.proofs.limits import limits_of
-from tint.proofs.picture import srgb_profile
+from tint.proofs.picture import paint, srgb_profile
+from tint.proofs.samples import LIGHTS, in_lights, limits_of
 from tint.target import Target, target_from_blend, target_from_lab
 
 LID = Blend("clear", {"white": 1.2, "ochre": 0.5, "red": 0.05})
@@ -66,7 +65,7 @@ def test_property_the_table_is_within_half_a_level_of_the_model(
     depth = np.random.default_rng(seed).uniform(0.0, upto, 300)
     spectra = render.spectra_of(demo_palette, blend, setting=WALL, over=over, thickness_mm=depth)
     true = 255.0 * colorimetry.encode(np.clip(render.to_light(spectra, WALL.viewing(demo_palette)), 0.0, 1.0))
-    deep = render.deep_levels_at(table, depth) / 257.0
+    deep = render.deep_levels(render.light_at(table, depth)) / 257.0
     assert np.abs(deep - true).max() <= 0.5
     assert np.abs(render.levels_at(table, depth) - true).max() <= 1.0 + 1e-6
 
@@ -100,7 +99,7 @@ def test_a_lamp_behind_shows_what_comes_through(demo_palette: Palette) -> None:
 @pytest.mark.parametrize("depth", [-0.1, 5.1, np.nan])
 def test_a_thickness_that_the_table_does_not_hold_is_refused(demo_palette: Palette, depth: float) -> None:
     table = render.colour_table(demo_palette, LID, setting=WALL, upto_mm=5.0)
-    for look_up in (render.levels_at, render.light_at, render.shows_at, render.deep_levels_at):
+    for look_up in (render.levels_at, render.light_at, render.shows_at):
         with pytest.raises(InputError, match="expected from 0 to 5 mm, which the table holds"):
             look_up(table, [1.0, depth])
     with pytest.raises(InputError, match="more than 0"):
@@ -161,7 +160,7 @@ def test_a_deep_tiff_holds_every_level_and_the_profile() -> None:
 
 def test_every_step_along_the_wedge_is_the_prediction_there(demo_palette: Palette) -> None:
     picture = views.wedge_picture(demo_palette, DIFFUSER, setting=WALL)
-    image, box = pixels(views.draw(picture)), picture.boxes["wedge"]
+    image, box = pixels(paint(picture)), picture.boxes["wedge"]
     for depth in (0.5, 1.0, 2.2, 3.0, 5.9):
         seen = predict(demo_palette, DIFFUSER, setting=replace(WALL, thickness_mm=depth))
         x = box.left + int(depth / 6.0 * box.width)
@@ -182,7 +181,7 @@ def test_what_a_screen_cannot_show_of_a_wedge_is_marked(demo_palette: Palette) -
 def test_lights_are_side_by_side_as_predicted_in_each(demo_palette: Palette) -> None:
     target = target_from_blend(demo_palette, Blend("clear", {"white": 1.0, "red": 0.1, "yellow": 0.3}), setting=WALL)
     picture = views.lights_picture(demo_palette, LID, setting=WALL, target=target)
-    image = pixels(views.draw(picture))
+    image = pixels(paint(picture))
     for light in LIGHTS:
         setting = replace(WALL, light=light)
         view = setting.viewing(demo_palette)
@@ -192,7 +191,7 @@ def test_lights_are_side_by_side_as_predicted_in_each(demo_palette: Palette) -> 
         wanted, _ = colorimetry.lab_to_srgb(colorimetry.lab(target.spectrum, view), view)
         x, y = picture.boxes[f"target {light}"].centre
         assert np.abs(image[y, x] - 255.0 * wanted).max() <= 1
-    assert picture.boxes["recipe A"].bottom == picture.boxes["target A"].top
+    assert picture.boxes["recipe A"].right == picture.boxes["target A"].left
 
 
 def test_a_grey_that_reflects_all_wavelengths_alike_moves_in_no_light(demo_palette: Palette) -> None:
@@ -229,7 +228,7 @@ def test_limit_samples_are_just_as_far_as_the_tolerance(demo_palette: Palette, t
 
 def test_a_limit_sample_shares_an_edge_with_what_is_agreed(demo_palette: Palette) -> None:
     picture = views.limits_picture(demo_palette, DIFFUSER, setting=WALL, tolerance=2.0)
-    image = pixels(views.draw(picture))
+    image = pixels(paint(picture))
     agreed = levels(predict(demo_palette, DIFFUSER, setting=WALL).srgb)
     for name in ("lightest", "darkest", "thinnest"):
         edge, beside = picture.boxes[name], picture.boxes[f"agreed beside {name}"]
@@ -255,7 +254,7 @@ def test_no_thinnest_sample_where_none_leaves_the_tolerance(demo_palette: Palett
 
 def test_lit_from_behind_and_from_the_front(demo_palette: Palette) -> None:
     picture = views.lit_picture(demo_palette, DIFFUSER, setting=WALL)
-    image = pixels(views.draw(picture))
+    image = pixels(paint(picture))
     seen = predict(demo_palette, DIFFUSER, setting=WALL)
     box = picture.boxes["white"]
     assert np.abs(image[box.bottom - 3, box.left + box.width // 2] - levels(seen.srgb)).max() <= 1

@@ -23,12 +23,13 @@ from tint.cli import main
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import draw_proof, proof_layout
+from tint.proofs import draw_proof
 from tint.proofs.approval import Asked, approval
+from tint.proofs.card import proof_picture
 from tint.proofs.comparison import compare
-from tint.proofs.comparison_picture import compose, draw_comparison
-from tint.proofs.photo import Photo
-from tint.proofs.trial import PHOTO_LINE, PHOTO_SIGN, Read, Trial, trial_of
+from tint.proofs.comparison_drawn import comparison_picture, draw_comparison
+from tint.proofs.facts import gather
+from tint.proofs.trial import PHOTO_LINE, PHOTO_SIGN, Photo, Read, Trial, trial_of
 
 LICHEN = Blend("clear", {"white": 0.25, "green": 0.05})
 OTHER = Blend("clear", {"white": 0.25, "green": 0.06})
@@ -71,13 +72,14 @@ def test_a_reading_of_another_thickness_is_held_to_the_prediction_there(demo_pal
     shown = trial_of(demo_palette, LICHEN, setting=WALL, read=read)
     assert shown is not None
     assert shown.delta_e == pytest.approx(0.0, abs=1e-9)
-    assert shown.chips[0][1] == ["2.2 mm, over white"]
+    assert shown.row.chips[0].told == ("2.2 mm, over white",)
 
 
 def test_no_number_comes_from_the_photograph(demo_palette: Palette) -> None:
     bright = Photo(np.full((300, 400, 3), 255, dtype=np.uint8), "lid.jpg")
     one, two = trial(demo_palette, photo=SNAP), trial(demo_palette, photo=bright)
-    assert (one.figures, one.chips, one.notes) == (two.figures, two.chips, two.notes)
+    assert (one.figures, one.notes) == (two.figures, two.notes)
+    assert [chip.shades for chip in one.row.chips] == [chip.shades for chip in two.row.chips]
     alone = trial_of(demo_palette, LICHEN, setting=WALL, photo=SNAP)
     assert alone is not None
     assert alone.figures == []
@@ -95,22 +97,24 @@ def test_a_reading_on_other_wavelengths_is_refused(demo_palette: Palette) -> Non
 def test_the_card_shows_prediction_reading_and_photograph_edge_to_edge(demo_palette: Palette) -> None:
     shown = trial(demo_palette)
     image = pixels(draw_proof(demo_palette, LICHEN, setting=WALL, trial=shown))
-    boxes = proof_layout(demo_palette, LICHEN, setting=WALL, trial=shown).trial
+    facts = gather(demo_palette, LICHEN, setting=WALL, target=None, show_recipe=False)
+    found = proof_picture(facts, demo_palette.name, trial=shown).boxes
+    boxes = [found[f"trial {at}"] for at in range(3)]
     assert [left.right == right.left for left, right in itertools.pairwise(boxes)] == [True, True]
     colours = [predict(demo_palette, blend, setting=WALL).srgb for blend in (LICHEN, OTHER)]
     for box, code in zip(boxes, colours, strict=False):
         assert np.abs(image[box.centre[1], box.centre[0]] - 255.0 * colorimetry.hex_to_srgb(code)).max() <= 1
     assert image[boxes[2].centre[1], boxes[2].centre[0]].tolist() == [200, 90, 40]
-    assert proof_layout(demo_palette, LICHEN, setting=WALL).trial == ()
+    assert "trial 0" not in proof_picture(facts, demo_palette.name).boxes
 
 
 def test_the_comparison_shows_the_first_recipe_s(demo_palette: Palette) -> None:
     sheet = compare(demo_palette, [LICHEN, OTHER], setting=WALL, trial=trial(demo_palette), ranks=[3, 4])
-    items, layout = compose(sheet)
+    layout = comparison_picture(sheet)
     image = pixels(draw_comparison(sheet))
-    x, y = layout.trial[2].centre
+    x, y = layout.boxes["trial 2"].centre
     assert image[y, x].tolist() == [200, 90, 40]
-    told = " ".join(item.words for item in items if hasattr(item, "words"))
+    told = " ".join(item.words for item in layout.items if hasattr(item, "words"))
     assert "Trial of 3 beside its prediction" in told
     assert PHOTO_LINE.split(":")[0] in told
 
@@ -119,8 +123,7 @@ def test_sheets_show_it_and_say_what_a_photograph_is(demo_palette: Palette) -> N
     pytest.importorskip("jinja2")
     pypdf: Any = pytest.importorskip("pypdf")
     pytest.importorskip("fpdf")
-    from tint.proofs.approval_page import approval_page
-    from tint.proofs.approval_print import approval_pdf
+    from tint.proofs.approval_page import approval_page, approval_pdf
 
     asked = Asked(name="Lichen", made=date(2026, 3, 2))
     sheet = approval(demo_palette, LICHEN, setting=WALL, asked=asked, trial=trial(demo_palette))

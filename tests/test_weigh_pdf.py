@@ -16,7 +16,7 @@ from tint.appearance import Setting
 from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import typeface
+from tint.proofs import lettering
 from tint.proofs.sheet import draw_weigh_sheet
 from tint.weighing import Batch, Split, WeighSheet, weigh
 
@@ -171,7 +171,7 @@ def test_letters_that_no_face_has_are_refused(demo_palette: Palette, faint: Weig
 def test_without_the_typeface_latin_alone_is_set(
     demo_palette: Palette, faint: WeighSheet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    typeface.letters_of.cache_clear()
+    lettering.letters_of.cache_clear()
     monkeypatch.setitem(sys.modules, "font_source_serif_pro", None)
     assert pages(draw_weigh_sheet(demo_palette, faint, title="Cr\u00e8me")) == 1
     with pytest.raises(InputError, match=r"typeface is missing; run `pip install 'tint\[sheet,pdf\]'`"):
@@ -184,7 +184,7 @@ def test_words_are_cut_where_they_would_run_out(demo_palette: Palette, faint: We
 
 
 def test_an_unknown_paper(demo_palette: Palette, faint: WeighSheet) -> None:
-    with pytest.raises(InputError, match="paper: `a5` is not known; expected one of a4, letter"):
+    with pytest.raises(InputError, match="paper: `a5` is not known; expected a4 or letter"):
         draw_weigh_sheet(demo_palette, faint, paper="a5")
 
 
@@ -192,6 +192,6 @@ def test_without_the_library_it_says_so(
     demo_palette: Palette, faint: WeighSheet, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(sys.modules, "fpdf", None)
-    with pytest.raises(JobError, match="pdf: fpdf2 is not installed; install tint with its extra `pdf`") as told:
+    with pytest.raises(JobError, match="pdf: fpdf2 is not installed; run `pip install") as told:
         draw_weigh_sheet(demo_palette, faint)
     assert "\n" not in str(told.value)

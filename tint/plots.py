@@ -1,4 +1,4 @@
-"""Spectra on matplotlib axes, the user's own or new ones: for notebooks and papers, where a picture is not enough.
+"""Where matplotlib is used: spectra on axes, the user's own or new ones, and figures as pixels for the pictures.
 
 This stands below what it draws, so that a palette, an appearance, an answer can each have a `plot` of one line; what is
 drawn is read by the names of its fields.
@@ -6,17 +6,21 @@ drawn is read by the names of its fields.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import contextlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tint.errors import InputError, JobError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-_DASHES: tuple[object, ...] = ("-", "--", ":", "-.", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)))  # also told apart in grey
+# On and off along a line, in widths of it: told apart in grey too.
+DASHES: tuple[Any, ...] = ("-", "--", ":", "-.", (0, (5, 1)), (0, (3, 1, 1, 1, 1, 1)))
 
 
 def plot_spectra(what: Any, *, ax: Axes | None = None, of: str = "") -> Axes:
@@ -54,7 +58,7 @@ def plot_spectra(what: Any, *, ax: Axes | None = None, of: str = "") -> Axes:
         raise InputError("spectra", "there is nothing to draw", "an appearance, a recipe, an answer or a palette")
     for at, (name, look) in enumerate(looks.items()):
         values = look.reflectance if of == "reflectance" else look.transmittance
-        dashes = _DASHES[at % len(_DASHES)]
+        dashes = DASHES[at % len(DASHES)]
         axes.plot(look.wavelengths, values, color=look.srgb, linestyle=dashes, label=name)
     first = next(iter(looks.values()))
     wanted = getattr(what, "target", None)
@@ -89,7 +93,7 @@ def _components(palette: Any, axes: Axes, of: str) -> Axes:
     values = palette.k if of == "absorption" else palette.s
     for at, (name, row) in enumerate(zip([*palette.bases, *palette.pigments], values, strict=True)):
         if np.any(row):
-            dashes = _DASHES[at // 10 % len(_DASHES)]
+            dashes = DASHES[at // 10 % len(DASHES)]
             axes.plot(palette.wavelengths, row, linestyle=dashes, label=name)
     axes.set_yscale("log")
     return _finished(axes, f"{of}, 1/mm; of a pigment, 1/mm per %")
@@ -103,10 +107,55 @@ def _finished(axes: Axes, said: str) -> Axes:
 
 
 def _axes() -> Axes:
-    try:
+    with _needed():
         import matplotlib.pyplot as plt
+    axes: Axes = plt.subplots()[1]
+    return axes
+
+
+@contextlib.contextmanager
+def _needed() -> Iterator[None]:
+    try:
+        yield
     except ImportError as error:
         mend = "install tint with its extra `plot`, or `pip install matplotlib`"
         raise JobError("plot", "matplotlib is not installed", mend=mend) from error
-    axes: Axes = plt.subplots()[1]
-    return axes
+
+
+def plotted(
+    draw: Callable[[Figure], Sequence[Axes]], *, width: int, height: int, style: Mapping[str, Any]
+) -> tuple[NDArray[np.uint8], list[tuple[int, int, int, int]]]:
+    """A figure as pixels, whatever the user's own settings are.
+
+    Parameters
+    ----------
+    draw : callable
+        Fills a figure; the layout is constrained. Returns the axes whose places are asked for.
+    width, height : int
+        [px]
+    style : mapping
+        What differs from matplotlib's defaults, by the names of its settings.
+
+    Returns
+    -------
+    pixels : ndarray of uint8, shape (height, width, 3)
+    places : list of tuple of int
+        Left, top, right and bottom of each of the axes within the figure [px].
+
+    Raises
+    ------
+    JobError
+        If matplotlib is not installed.
+    """
+    with _needed():
+        import matplotlib.style
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+    with matplotlib.style.context(["default", dict(style)]):
+        figure = Figure(figsize=(width / 100.0, height / 100.0), dpi=100, layout="constrained")
+        canvas = FigureCanvasAgg(figure)
+        axes = draw(figure)
+        canvas.draw()  # type: ignore[no-untyped-call]
+        pixels = np.array(canvas.buffer_rgba())[..., :3]  # type: ignore[no-untyped-call]
+        extents = [np.rint(each.get_window_extent().extents).astype(int).tolist() for each in axes]
+    return pixels, [(left, height - top, right, height - bottom) for left, bottom, right, top in extents]

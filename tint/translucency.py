@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,8 +17,8 @@ from tint.palette import ONE_WAY, Palette
 
 Array = NDArray[np.float64]
 
-HIDING = 0.98  # contrast ratio from which a layer counts as hiding (ASTM D2805)
-_THINNEST_MM, _THICKEST_MM = 0.02, 200.0
+HIDING = 0.98  # contrast ratio from which a layer counts as hiding (ASTM D2805; from memory) [-]
+_THINNEST_MM, _THICKEST_MM = 0.02, 200.0  # between which it is looked for: a film and a block; common practice
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -179,16 +180,40 @@ def hiding_thickness(
     contrast_ratio : float
         Between 0 and 1 [-].
     """
-    low, high = _THINNEST_MM, _THICKEST_MM
+
+    def hides(depths: Array) -> NDArray[np.bool_]:
+        run = course(palette, blend, setting=setting, thickness_mm=depths)
+        return np.asarray(run.contrast_ratio >= contrast_ratio)
+
+    found = first_thickness(hides, _THINNEST_MM, _THICKEST_MM)
+    return None if found is None else found[1]
+
+
+def first_thickness(
+    holds: Callable[[Array], NDArray[np.bool_]], start_mm: float, end_mm: float
+) -> tuple[float, float] | None:  # fmt: skip
+    """Where something first holds on the way from one thickness to another: the last without, and the first with it.
+
+    Parameters
+    ----------
+    holds : callable
+        Asked of many thicknesses at once [mm].
+    start_mm, end_mm : float
+        More than 0; the end may be the thinner [mm].
+
+    Returns
+    -------
+    tuple of float, or None where it nowhere holds
+        Both thicknesses, within a hundredth of a percent of each other [mm].
+    """
     for _ in range(4):  # each sweep narrows the bracket forty times
-        depths = np.geomspace(low, high, 41)
-        ratio = course(palette, blend, setting=setting, thickness_mm=depths).contrast_ratio
-        reached = np.flatnonzero(ratio >= contrast_ratio)
-        if reached.size == 0:
+        depths = np.geomspace(start_mm, end_mm, 41)
+        found = np.flatnonzero(holds(depths))
+        if found.size == 0:
             return None
-        first = int(reached[0])
-        low, high = float(depths[max(first - 1, 0)]), float(depths[first])
-    return high
+        first = int(found[0])
+        start_mm, end_mm = float(depths[max(first - 1, 0)]), float(depths[first])
+    return start_mm, end_mm
 
 
 def hiding_in_words(palette: Palette, base: str, hides_at_mm: float | None) -> str:

@@ -195,8 +195,7 @@ class Cast:
         """
         if not self.given:
             return None
-        from tint.proofs.photo import read_photo
-        from tint.proofs.trial import Read, trial_of
+        from tint.proofs.trial import Read, read_photo, trial_of
 
         photo = None if self.photo is None else read_photo(self.photo)
         over = setting.over or (palette.white if palette.backings else "none")

@@ -73,15 +73,15 @@ def drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Pat
     """What is to be written of a comparison, by file."""
     contents: dict[Path, bytes] = {}
     if out:
-        from tint.proofs.comparison_picture import draw_comparison
+        from tint.proofs.comparison_drawn import draw_comparison
 
         contents[out] = draw_comparison(sheet)
     if approving.sheet:
-        from tint.proofs.comparison_print import comparison_page
+        from tint.proofs.comparison_drawn import comparison_page
 
         contents[approving.sheet] = comparison_page(sheet)
     if approving.pdf:
-        from tint.proofs.comparison_print import comparison_pdf
+        from tint.proofs.comparison_drawn import comparison_pdf
 
         contents[approving.pdf] = comparison_pdf(sheet, made=date.today(), paper=approving.paper)
     return contents
@@ -89,8 +89,7 @@ def drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Pat
 
 def comparison_json(sheet: Comparison) -> dict[str, Any]:
     """What a comparison says of each recipe."""
-    from tint.proofs.comparison import shift_in
-    from tint.proofs.words import differences
+    from tint.proofs.comparison import differences, shift_in
 
     return {
         "recipes": [

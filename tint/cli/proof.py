@@ -188,6 +188,7 @@ def _picture(
             palette, blend, setting=setting, target=target, title=title, show_recipe=show_recipe, trial=trial
         )
     from tint.proofs import views
+    from tint.proofs.picture import paint
 
     if show == "part":
         from tint.proofs.part_picture import PIXELS, part_picture
@@ -201,7 +202,7 @@ def _picture(
     else:
         wedge = views.wedge_picture if show == "wedge" else views.lit_picture
         drawn = wedge(palette, blend, setting=setting, title=title)
-    return views.draw(drawn)
+    return paint(drawn)
 
 
 def _deep(
@@ -238,7 +239,7 @@ def _sheets(
 
         contents[approving.sheet] = approval_page(sheet)
     if approving.pdf:
-        from tint.proofs.approval_print import approval_pdf
+        from tint.proofs.approval_page import approval_pdf
 
         contents[approving.pdf] = approval_pdf(sheet, paper=approving.paper)
     return contents
@@ -246,11 +247,11 @@ def _sheets(
 
 def _lost(out: Path | None, approving: Approving) -> str:
     """The letters of what the people say that the typefaces lack."""
-    from tint.proofs import lettering, typeface
+    from tint.proofs import lettering
 
     said = " ".join(filter(None, (approving.name, approving.customer_words, approving.who)))
     lost = lettering.lost(approving.name or "") if out else ""
-    lost += typeface.lost(said) if approving.pdf else ""
+    lost += lettering.lost(said, sheet=True) if approving.pdf else ""
     return "".join(dict.fromkeys(lost))
 
 

@@ -16,17 +16,17 @@ from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.facts import Facts, gather
-from tint.proofs.lights import InLight, in_lights, named
-from tint.proofs.limits import Limit, limits_of
-from tint.proofs.part_picture import Shown, usual_thickness
+from tint.proofs.facts import Chip, Facts, Row, gather
+from tint.proofs.part_picture import Shown
+from tint.proofs.samples import in_lights, lights_row, limits_of, limits_row, named, steps_row
 from tint.proofs.trial import Trial
 from tint.target import Target
 
 Array = NDArray[np.float64]
 
 _PENCIL = 0.25  # reflectance of a pencil line on card; an assumption, no source
-_LONGEST = {"name": 60, "the customer's words": 400, "who": 80}
+_SEEN, _PLAINLY = 1.0, 4.0  # CIEDE2000 from which a line just shows, and shows plainly; as in `words`
+_LONGEST = {"name": 60, "the customer's words": 400, "who": 80}  # letters that still fit one page of A4 (tests)
 # Not those of the locale: a sheet is the same on every machine.
 _MONTHS = (
     "January", "February", "March", "April", "May", "June",
@@ -34,12 +34,12 @@ _MONTHS = (
 )  # fmt: skip
 
 SCREEN = (
-    "A screen cannot show opacity, gloss or touch, and no two screens agree; paper shows less still. "
-    "A cured physical swatch decides: this sheet says what it should look like."
+    "A screen cannot show opacity, gloss or touch, and no two screens agree; paper shows even less. "
+    "Always confirm with a cured swatch: this sheet says what it should look like."
 )
-EYE = "Each light is shown as it looks to an eye that is used to it."
-LIKELY = "In other lights than the one agreed on it rests on likely spectra: only colours were read."
-FLAT = "The part is drawn point by point as flat layers of its own thickness; shade and gloss are drawn, not predicted."
+EYE = "Each light is shown as it looks to an eye that is adapted to it."
+LIKELY = "Lights other than the agreed one rest on estimated spectra, because only colours were measured."
+FLAT = "Each point of the part has the colour of a flat layer as thick; shading and gloss are drawn, not predicted."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +90,8 @@ class Approval:
 
     Parameters
     ----------
+    lights, limits : Row
+        The recipe in other lights; how far it may go, without chips where nothing passes.
     terms : tuple of (str, str)
         What is promised: a word, and what it means here.
     cares : tuple of str
@@ -105,8 +107,8 @@ class Approval:
     blend: Blend
     setting: Setting
     facts: Facts
-    lights: tuple[InLight, ...]
-    limits: tuple[Limit, ...]
+    lights: Row
+    limits: Row
     terms: tuple[tuple[str, str], ...]
     cares: tuple[str, ...]
     shown: Shown | None
@@ -119,11 +121,39 @@ class Approval:
         return f"{in_words(self.asked.made)}{until}"
 
     @property
-    def caveats(self) -> tuple[str, ...]:
-        """What the sheet cannot show."""
+    def rows(self) -> tuple[tuple[Row, ...], ...]:
+        """Its colours, in groups of one or two rows that stand beside one another on paper."""
+        wanted, own = self.facts.wanted, self.facts.recipe
+        names = ("what was asked for", "this recipe")
+        beside = Row(
+            title="Side by side",
+            chips=(Chip(name="", shades=(wanted, own), labels=names),) if wanted else (),
+            notes=(f"Left {names[0]}, right {names[1]}.",),
+        )
+        groups = ((beside, steps_row(self.facts)), (self.lights, self.limits))
+        return tuple(tuple(row for row in group if row.chips) for group in groups)
+
+    @property
+    def beyond(self) -> tuple[str, ...]:
+        """What the sheet cannot show, and where the prediction leaves the ground of the swatches."""
         seen = EYE if self.palette.read_as == "spectra" else f"{EYE} {LIKELY}"
         told = f"{seen} {FLAT}" if self.shown else seen
-        return (SCREEN, told, *(self.trial.notes if self.trial else ()))
+        rows = [row for group in self.rows for row in group] + ([self.trial.row] if self.trial else [])
+        exact = self.facts.recipe.exact and all(row.exact for row in rows)
+        return (
+            SCREEN,
+            told,
+            *(self.trial.notes if self.trial else ()),
+            *(() if exact else (f"≈ {words.NEAREST_LINE}",)),
+            *(f"Take care: {care}." for care in self.cares),
+        )
+
+    @property
+    def slab(self) -> str:
+        """What the flat piece is shown as."""
+        seen = self.facts.appearance
+        light = named(seen.setting.light)
+        return f"A flat piece, {seen.setting.thickness_mm:g} mm, {words.behind(seen.over)}. Light: {light}."
 
     @property
     def promise(self) -> str:
@@ -153,8 +183,8 @@ def approval(
         blend=blend,
         setting=seen.setting,
         facts=facts,
-        lights=in_lights(seen, target=target),
-        limits=limits_of(palette, seen, tolerance=asked.tolerance),
+        lights=lights_row(in_lights(seen, target=target)),
+        limits=limits_row(limits_of(palette, seen, tolerance=asked.tolerance), own=facts.recipe, seen=seen),
         terms=tuple(_terms(palette, blend, facts=facts, asked=asked, shown=shown)),
         cares=facts.warnings,
         shown=shown,
@@ -180,7 +210,7 @@ def _terms(
         miss = words.difference_in_words(facts.delta_e)
         told.append(("From the target", f"{facts.delta_e:.1f} (CIEDE2000), {miss}"))
     error = seen.expected_error
-    told.append(("Expected error", f"{error:.1f} (CIEDE2000): 95 cured parts in 100 come so near the prediction"))
+    told.append(("Expected error", f"{error:.1f} (CIEDE2000): 95 of 100 cured parts come this close to the prediction"))
     told.append(("Tolerance", f"{asked.tolerance:g} (CIEDE2000), {words.difference_in_words(asked.tolerance)}"))
     if asked.who:
         told.append(("Who decides", asked.who))
@@ -196,14 +226,11 @@ def _eye(seen: Appearance) -> str:
 def _of_part(shown: Shown | None) -> str:
     if shown is None:
         return ""
-    portrait = shown.portrait
-    depths = portrait.thickness_mm[portrait.has_part]
-    least = float(np.percentile(depths, 2.0))
+    least, usual, most = shown.depths
     seen = shown.named[:1].lower() + shown.named[1:]
-    usual = usual_thickness(portrait)
     return (
-        f" for the chips; the part, {seen}, has {least:.2g} to {depths.max():.2g} mm in the line of sight, "
-        f"half of it {usual:.2g} mm or less, {shown.volume_cm3:.3g} cm³ in all"
+        f" for the chips; the part, {seen}, has {least:.2g} to {most:.2g} mm in the line of sight, "
+        f"median {usual:.2g} mm, {shown.volume_cm3:.3g} cm³ in all"
     )
 
 
@@ -254,6 +281,6 @@ def _signed(value: float) -> str:
 
 
 def _seen(delta_e: float) -> str:
-    if math.isnan(delta_e) or delta_e >= 4.0:
+    if math.isnan(delta_e) or delta_e >= _PLAINLY:
         return "shows plainly"
-    return "cannot be seen" if delta_e < 1.0 else "just shows"
+    return "cannot be seen" if delta_e < _SEEN else "just shows"

@@ -1,37 +1,40 @@
-"""An approval sheet as one page that needs nothing else: type, pictures and all its colours are in the file."""
+"""An approval sheet as a page for a browser, and as a PDF of one page: the same words and colours.
+
+The page needs nothing else: type, pictures and the colours of all that its sliders choose are in the file. The PDF has
+its letters inside, and its words can be selected.
+"""
 
 from __future__ import annotations
 
 import base64
 import io
 import json
-from dataclasses import replace
+from datetime import UTC, datetime, time
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from tint import appearance, colorimetry
-from tint.materials import Blend
+from tint import colorimetry
 from tint.proofs import words
 from tint.proofs.approval import Approval
-from tint.proofs.facts import Shade
-from tint.proofs.leaf import code, photo_uri, rendered, uri
-from tint.proofs.lights import LIGHTS, named
-from tint.proofs.part_picture import table_for
+from tint.proofs.facts import Row, Shade, beyond_swatches
+from tint.proofs.leaf import INK, QUIET, SMALL, Page, one_page, rendered, uri
 from tint.proofs.picture import png
 from tint.proofs.portrait import light_of
-from tint.proofs.render import LAMP, bare_spectrum, spectra_of, to_levels, to_light
-from tint.proofs.views import light_in_words, limit_in_words, limit_title
+from tint.proofs.render import LAMP, bare_spectrum, colour_table, spectra_of, to_levels, to_light
+from tint.proofs.samples import LIGHTS, named
 
 Array = NDArray[np.float64]
 
-_STEPS = 96  # of the thickness slider, at most
-_POINTS = 512  # of the curve that the part is coloured from in the browser
-_ROOM, _FIXED = 255.0, 165.0  # of the shorter paper, and of all but running text on it [mm]
-_OF_TRIAL = 48.0  # on paper, its words among it [mm]
+_STEPS = 96  # of the thickness slider, at most: about one for each pixel it moves on a phone
+_POINTS = 512  # of the curve that the part is coloured from in the browser: within a level of 255 (tests)
 _LEAST, _SPAN = -0.5, 2.5  # linear light that those points hold: a lamp or gloss may pass 1, a clipped channel 0
+# Heights on the page as a browser prints it, measured on it [mm].
+_ROOM, _FIXED = 255.0, 165.0  # of the shorter paper, and of all but running text on it
+_OF_TRIAL = 48.0  # its words among it
+_LABEL, _GUTTER, _PICTURE, _SLAB = 28.0, 7.0, 50.0, 38.0  # lengths on the PDF, chosen by eye [mm]
 
 
 def approval_page(sheet: Approval) -> bytes:
@@ -46,21 +49,9 @@ def approval_page(sheet: Approval) -> bytes:
     return rendered(
         "approval.html.j2",
         sheet=sheet,
-        asked=sheet.asked,
         explored=explored,
         data=json.dumps(explored["data"], separators=(",", ":")),
         part=uri("image/png", part_png(sheet)) if sheet.shown else "",
-        chips=chips_of(sheet),
-        steps=sheet.facts.wedge,
-        bare=sheet.facts.bare,
-        behind=[words.behind(name) for name in sheet.facts.behind],
-        lights=[(each, light_in_words(each, agreed=sheet.lights[0].light)) for each in sheet.lights],
-        limits=[(each, limit_title(each), limit_in_words(each, sheet.facts.appearance)) for each in sheet.limits],
-        own=sheet.facts.recipe,
-        signs=has_signs(sheet),
-        photo=photo_uri(sheet.trial),
-        nearest=words.NEAREST_LINE,
-        code=code,
         fit=print_size(sheet),
     )
 
@@ -71,27 +62,13 @@ def print_size(sheet: Approval) -> float:
     Heights in mm and letters a line are those of the print rules in the template, measured on it.
     """
     told = [(meaning, 82, 3.9) for _, meaning in sheet.terms]
-    told += [(line, 102, 3.9) for line in (*sheet.caveats, *(f"Take care: {care}." for care in sheet.cares))]
-    told += [(sheet.asked.words, 80, 4.8)] * bool(sheet.asked.words) + [(sheet.promise, 102, 3.9)]
-    lights = [" ".join(light_in_words(each, agreed=sheet.lights[0].light)) for each in sheet.lights]
+    told += [(line, 102, 3.9) for line in (*sheet.beyond, sheet.promise)]
+    told += [(sheet.asked.words, 80, 4.8)] * bool(sheet.asked.words)
+    lights = [" ".join(chip.told) for chip in sheet.lights.chips]
     trial = _OF_TRIAL if sheet.trial else 0.0
     text = sum(mm * -(-len(line) // letters) for line, letters, mm in told)
     narrow = 3.5 * max(-(-len(line) // 14) for line in lights)
     return min(1.0, max(0.6, _ROOM / (_FIXED + text + narrow + trial)))
-
-
-def chips_of(sheet: Approval) -> list[tuple[str, Shade]]:
-    """Target beside recipe, or the recipe alone."""
-    wanted = [("what was asked for", sheet.facts.wanted)] if sheet.facts.wanted else []
-    return [(name, shade) for name, shade in [*wanted, ("this recipe", sheet.facts.recipe)] if shade]
-
-
-def has_signs(sheet: Approval) -> bool:
-    """Whether anything on the sheet is beyond a screen."""
-    shades = [each.shade for each in sheet.lights] + [each.shade for each in sheet.limits]
-    shades += [shade for _, _, shade in sheet.trial.chips] if sheet.trial else []
-    shades += [shade for step in sheet.facts.wedge for shade in step.shades]
-    return not all(shade.exact for shade in [*shades, *(shade for _, shade in chips_of(sheet))])
 
 
 def part_png(sheet: Approval) -> bytes:
@@ -99,7 +76,7 @@ def part_png(sheet: Approval) -> bytes:
     if sheet.shown is None:
         return b""
     portrait = sheet.shown.portrait
-    table = table_for(sheet.palette, sheet.blend, setting=sheet.setting, portrait=portrait)
+    table = colour_table(sheet.palette, sheet.blend, setting=sheet.setting, upto_mm=portrait.upto_mm)
     return png(to_levels(light_of(portrait, table)))
 
 
@@ -109,9 +86,10 @@ def _explored(sheet: Approval) -> dict[str, Any]:
     depths = slider_thicknesses(own.thickness_mm)
     overs = slider_backings(sheet)
     lights = list(dict.fromkeys((own.light, *LIGHTS)))
+    beyond = {"": "", "thin": ", thinner than any swatch", "thick": ", thicker than any swatch"}
     data: dict[str, Any] = {
         "thicknesses": [f"{depth:g} mm" for depth in depths],
-        "beyond": [_beyond(sheet, depth) for depth in depths],
+        "beyond": [beyond[beyond_swatches(sheet.palette, sheet.blend.base, depth)] for depth in depths],
         "backings": [_over_in_words(over) for over in overs],
         "lamp": overs.index(LAMP) if LAMP in overs else -1,
         "lights": [named(light) for light in lights],
@@ -159,15 +137,6 @@ def _over_in_words(over: str) -> str:
     return "with a lamp behind" if over == LAMP else words.behind(over) if over != "none" else "with nothing behind it"
 
 
-def _beyond(sheet: Approval, depth: float) -> str:
-    setting = replace(sheet.setting, thickness_mm=depth, geometry="")
-    plain = Blend(sheet.blend.base, {})
-    if not appearance.outside(sheet.palette, plain, setting=setting):
-        return ""
-    thin = depth < sheet.palette.seen[sheet.blend.base].thickness_mm[0]
-    return f", {'thinner' if thin else 'thicker'} than any swatch"
-
-
 def _levels(linear: Array) -> tuple[list[str], list[int]]:
     signal = colorimetry.encode(np.clip(linear, 0.0, 1.0))
     exact = np.max(np.abs(signal - colorimetry.encode_signed(linear)), axis=-1) <= 0.5 / 255.0
@@ -200,3 +169,98 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
         "span": _SPAN,
         "curves": base64.b64encode(coded.tobytes()).decode("ascii"),
     }
+
+
+# The PDF.
+
+
+def approval_pdf(sheet: Approval, *, paper: str = "a4") -> bytes:
+    """The sheet as a PDF.
+
+    Parameters
+    ----------
+    paper : str
+        `a4` or `letter`.
+
+    Raises
+    ------
+    InputError
+        If the typeface is not installed, or the paper is not known.
+    JobError
+        If fpdf2 is not installed.
+    """
+    title = f"{sheet.asked.name}: colour and opacity, for approval"
+    made = datetime.combine(sheet.asked.made, time(12), tzinfo=UTC)
+    return one_page(lambda page: _drawn(page, sheet), paper=paper, title=title, made=made)
+
+
+def _drawn(page: Page, sheet: Approval) -> float:
+    """Draw the sheet; where it ends."""
+    left, width = page.left + _LABEL, page.width - _LABEL
+    top = page.paragraph(sheet.asked.name, page.left, 12.0, width=page.width, points=24.0)
+    told = f"Colour and opacity, for approval. {sheet.dated}."
+    top = page.paragraph(told, page.left, top + 1.0, width=page.width, ink=QUIET)
+    if sheet.asked.words:
+        top = page.paragraph(
+            f"“{sheet.asked.words}”", left, _section(page, "You asked for", top), width=width, points=11.0
+        )
+    top = _answer(page, sheet, _section(page, "Our answer", top) + 0.6)
+    top = _section(page, "What it means", top)
+    for term, meaning in sheet.terms:
+        page.words(term, left, top, ink=QUIET)
+        top = page.paragraph(meaning, left + _LABEL, top, width=width - _LABEL) + 0.2
+    if sheet.trial:
+        top = page.row(sheet.trial.row, left, _section(page, "The trial", top) + 0.6, width, height=30.0)
+    for group in sheet.rows:
+        top = _group(page, group, top)
+    top = page.paragraphs(sheet.beyond, left, _section(page, "Beyond a screen", top), width)
+    top = page.paragraph(sheet.promise, left, _section(page, "Approved", top), width=width) + 14.0
+    for name, start, share in (("Name", 0.0, 0.36), ("Signature", 0.39, 0.36), ("Date", 0.78, 0.22)):
+        page.rule(left + start * width, top, left + (start + share) * width, ink=INK)
+        page.words(name, left + start * width, top + 0.8, points=SMALL, ink=QUIET)
+    return top + 0.8 + page.line_height(SMALL)
+
+
+def _section(page: Page, title: str, top: float) -> float:
+    """A rule and a label at its left; where the text beside it begins."""
+    page.rule(page.left, top + 2.0, page.right)
+    page.words(title, page.left, top + 3.8, bold=True)
+    return top + 3.8
+
+
+def _answer(page: Page, sheet: Approval, top: float) -> float:
+    """The part where there is one, and a flat piece on its backing."""
+    left, height, ends = page.left + _LABEL, _SLAB, [top]
+    if sheet.shown is not None:
+        rows, columns = sheet.shown.portrait.cover.shape
+        scale = _PICTURE / max(rows, columns)
+        height = max(rows * scale, 30.0)
+        picture = io.BytesIO(part_png(sheet))
+        page.pdf.image(picture, x=left, y=top, w=columns * scale, h=rows * scale, alt_text=sheet.shown.named)
+        told = f"{sheet.shown.named}."
+        ends.append(page.paragraph(told, left, top + rows * scale + 1.0, width=_PICTURE, points=SMALL, ink=QUIET))
+        left += _PICTURE + 5.0
+    width, facts = page.right - left, sheet.facts
+    over = facts.appearance.over
+    page.chip(
+        facts.bare[facts.behind.index(over)] if over in facts.behind else Shade((0, 0, 0), True),
+        left,
+        top,
+        width,
+        height,
+    )
+    page.chip(facts.recipe, left + 5.0, top + 5.0, width - 10.0, height - 10.0)
+    ends.append(page.paragraph(sheet.slab, left, top + height + 1.0, width=width, points=SMALL, ink=QUIET))
+    return max(ends)
+
+
+def _group(page: Page, group: tuple[Row, ...], top: float) -> float:
+    """Rows of colours beside one another."""
+    each = (page.width + _GUTTER) / len(group) - _GUTTER
+    ends = []
+    for at, row in enumerate(group):
+        left = page.left + at * (each + _GUTTER)
+        page.rule(left, top + 2.0, left + each)
+        page.words(row.title, left, top + 3.6, bold=True)
+        ends.append(page.row(row, left, top + 8.2, each))
+    return max(ends)

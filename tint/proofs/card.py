@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,55 +12,33 @@ from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import parts
-from tint.proofs.facts import Facts, gather
-from tint.proofs.parts import Part
-from tint.proofs.picture import Box, Item, NearSign, Pointer, paint
-from tint.proofs.trial import Trial, trial_part
+from tint.proofs import words
+from tint.proofs.facts import Facts, Shade, Step, gather
+from tint.proofs.parts import (
+    BODY,
+    LEFT,
+    RIGHT,
+    SMALL,
+    STEP_SIGN,
+    Laid,
+    captioned,
+    coloured,
+    figures,
+    finished,
+    framed,
+    headed,
+    stacked,
+    titled,
+)  # fmt: skip
+from tint.proofs.picture import DARK, QUIET, Box, Patch, Picture, Pointer, paint
+from tint.proofs.trial import Trial, trial_laid
 from tint.target import Target
 
-
-@dataclass(frozen=True)
-class Layout:
-    """Where things stand on a proof [px].
-
-    Parameters
-    ----------
-    canvas : Box
-        The whole picture.
-    target : Box, optional
-        Shares its right edge with the recipe's left one.
-    recipe : Box
-        Over the setting's backing.
-    bare : tuple of Box
-        Each backing, on which `over` leaves a border to be seen.
-    over : tuple of Box
-        The recipe over each backing, darkest first.
-    thicknesses_mm : tuple of float
-        Steps of the wedge, thinnest first [mm].
-    wedge : tuple of tuple of Box
-        By step, then by backing.
-    wedge_bare : tuple of Box
-        The backings that the wedge lies on.
-    own : Box
-        The mark at the part's own thickness.
-    signs : tuple of Box
-        One on each patch that a screen cannot show.
-    trial : tuple of Box
-        Predicted, read and photographed, as far as there is a trial.
-    """
-
-    canvas: Box
-    target: Box | None
-    recipe: Box
-    bare: tuple[Box, ...]
-    over: tuple[Box, ...]
-    thicknesses_mm: tuple[float, ...]
-    wedge: tuple[tuple[Box, ...], ...]
-    wedge_bare: tuple[Box, ...]
-    own: Box
-    signs: tuple[Box, ...]
-    trial: tuple[Box, ...] = ()
+# Sizes [px], chosen by eye.
+_COLOUR_WIDTH, _GUTTER = 800, 64
+_CHIP_HEIGHT, _BAND_HEIGHT = 240, 80
+_BORDER = 36  # of bare backing around what lies on it
+_GAP = 20  # between two steps of the wedge
 
 
 def draw_proof(
@@ -93,46 +73,111 @@ def draw_proof(
         If blend or setting name what the palette does not have.
     """
     facts = gather(palette, blend, setting=setting, target=target, show_recipe=show_recipe)
-    items, layout = compose(facts, title or palette.name, show_recipe=show_recipe, trial=trial)
-    return paint(layout.canvas, items)
+    return paint(proof_picture(facts, title or palette.name, show_recipe=show_recipe, trial=trial))
 
 
-def proof_layout(
-    palette: Palette, blend: Blend, *, setting: Setting, target: Target | None = None, title: str = "",
-    show_recipe: bool = False, trial: Trial | None = None,
-) -> Layout:  # fmt: skip
-    """Where `draw_proof` puts things, for the same arguments."""
-    facts = gather(palette, blend, setting=setting, target=target, show_recipe=show_recipe)
-    return compose(facts, title or palette.name, show_recipe=show_recipe, trial=trial)[1]
+def proof_picture(facts: Facts, title: str, *, show_recipe: bool = False, trial: Trial | None = None) -> Picture:
+    """The card laid out.
+
+    Its boxes are `target` and `recipe`; for each backing `bare NAME`, `over NAME`, `wedge on NAME`, and for each step
+    of the wedge `2.6 mm over NAME`; `own`, the mark at the part's own thickness; and `trial 0`, `trial 1` ...
+    """
+    head, top = headed(title, words.of_conditions(facts))
+    boxes: dict[str, Box] = {}
+    colour, left_end = _colour(facts, top, boxes, show_recipe=show_recipe)
+    opacity, right_end = _opacity(facts, top, boxes)
+    items, top = [*head, *colour, *opacity], max(left_end, right_end)
+    if trial:
+        more, top, cast = trial_laid(trial, top + 30)
+        items += more
+        boxes |= {f"trial {at}": box for at, box in enumerate(cast)}
+    more, top = _wedge(facts, top + 30, boxes)
+    ratio = [words.RATIO_LINE] if facts.has_pair else []
+    notes = trial.notes if trial else []
+    cautions = [f"Take care: {warning}." for warning in facts.warnings]
+    return finished([*items, *more], top + 26, boxes, told=[*cautions, *notes, words.SCREEN_LINE], quiet=ratio)
 
 
-def compose(facts: Facts, title: str, *, show_recipe: bool, trial: Trial | None = None) -> tuple[list[Item], Layout]:
-    """Every item of the card, in the order of painting, and the boxes of what matters."""
-    head = parts.head(facts, title)
-    colour = parts.colour(facts, head.bottom, show_recipe=show_recipe)
-    opacity = parts.opacity(facts, head.bottom)
-    top = max(colour.bottom, opacity.bottom) + 30
-    poured = trial_part(trial, top) if trial else Part([], top - 30)
-    wedge = parts.wedge(facts, poured.bottom + 30)
-    items = [*head.items, *colour.items, *opacity.items, *poured.items, *wedge.items]
-    signs = tuple(item.box for item in items if isinstance(item, NearSign))
-    foot = parts.foot(facts, wedge.bottom + 26, has_signs=bool(signs))
-    count = len(facts.behind)
-    steps = wedge.boxes[count:]
-    layout = Layout(
-        canvas=Box(0, 0, parts.WIDTH, foot.bottom + 44),
-        target=colour.boxes[0] if facts.target else None,
-        recipe=colour.boxes[-1],
-        bare=opacity.boxes[:count],
-        over=opacity.boxes[count:],
-        thicknesses_mm=tuple(step.thickness_mm for step in facts.wedge),
-        wedge=tuple(steps[at : at + count] for at in range(0, len(steps), count)),
-        wedge_bare=wedge.boxes[:count],
-        own=next(item.box for item in wedge.items if isinstance(item, Pointer)),
-        signs=signs,
-        trial=poured.boxes,
-    )
-    return [*items, *foot.items], layout
+def _colour(facts: Facts, top: int, boxes: dict[str, Box], *, show_recipe: bool) -> Laid:
+    """Target and recipe edge to edge, and how far they are apart; adds to the boxes."""
+    seen = facts.appearance
+    said: list[tuple[str, Shade, list[str]]] = []
+    if facts.target and facts.wanted:
+        said.append(("Target", facts.wanted, [facts.target.source]))
+    formula = [words.of_blend(facts)] if show_recipe else []
+    said.append(("Recipe, as predicted", facts.recipe, [words.behind(seen.over), *formula]))
+    items, top = titled("Target beside recipe" if facts.target else "Recipe", LEFT, top, _COLOUR_WIDTH)
+    chip = Box(LEFT, top, LEFT + _COLOUR_WIDTH, top + _CHIP_HEIGHT)
+    items += framed(chip)
+    ends = []
+    for at, (box, (name, shade, lines)) in enumerate(zip(chip.columns(len(said)), said, strict=True)):
+        items += coloured(box, shade, at_left=at == 0 and len(said) > 1)  # clear of the shared edge
+        more, end = captioned(box, name, _with_nearest(lines, [shade]))
+        items += more
+        ends.append(end)
+        boxes[name.split(",")[0].lower()] = box
+    more, bottom = figures(words.of_colour(facts), LEFT, max(ends) + 10, _COLOUR_WIDTH)
+    return [*items, *more], bottom
+
+
+def _with_nearest(lines: Sequence[str], shades: Sequence[Shade]) -> list[str]:
+    return [*lines, *([] if all(shade.exact for shade in shades) else [words.NEAREST])]
+
+
+def _opacity(facts: Facts, top: int, boxes: dict[str, Box]) -> Laid:
+    """The recipe over each backing, which shows around it, and how well it hides; adds to the boxes."""
+    left = LEFT + _COLOUR_WIDTH + _GUTTER
+    heading = "Laid over dark and light" if facts.has_pair else "Laid on its backing"
+    items, top = titled(heading, left, top, RIGHT - left)
+    card = Box(left, top, RIGHT, top + _CHIP_HEIGHT)
+    slab, bare = card.grown(-_BORDER), card.columns(len(facts.behind))
+    items += [*framed(card), *(Patch(box, shade.rgb) for box, shade in zip(bare, facts.bare, strict=True))]
+    ends = []
+    for at, (box, shade, name) in enumerate(zip(bare, facts.over, facts.behind, strict=True)):
+        patch = Box(max(box.left, slab.left), slab.top, min(box.right, slab.right), slab.bottom)
+        items += coloured(patch, shade, at_left=at == 0 and len(bare) > 1)
+        more, end = captioned(box, words.behind(name).capitalize(), _with_nearest([], [shade]))
+        items += more
+        ends.append(end)
+        boxes |= {f"bare {name}": box, f"over {name}": patch}
+    more, bottom = figures(words.of_opacity(facts), left, max(ends) + 10, RIGHT - left)
+    return [*items, *more], bottom
+
+
+def _wedge(facts: Facts, top: int, boxes: dict[str, Box]) -> Laid:
+    """The recipe from thin to thick over each backing; adds to the boxes."""
+    names = [words.behind(name) for name in facts.behind]
+    halves = f"Upper half {names[0]}, lower half {names[1]}." if facts.has_pair else f"{names[0].capitalize()}."
+    items, top = titled(f"From thin to thick. {halves}", LEFT, top, RIGHT - LEFT)
+    top += 22  # for the pointer
+    strip = Box(LEFT, top, RIGHT, top + 2 * _BAND_HEIGHT)
+    items += framed(strip)
+    for name, box, shade in zip(facts.behind, strip.rows(len(names)), facts.bare, strict=True):
+        items.append(Patch(box, shade.rgb))
+        boxes[f"wedge on {name}"] = box
+    columns = Box(strip.left + _GAP // 2, strip.top, strip.right - _GAP // 2, strip.bottom).columns(len(facts.wedge))
+    ends = []
+    for column, step in zip(columns, facts.wedge, strict=True):
+        tile = Box(column.left + _GAP // 2, strip.top + 22, column.right - _GAP // 2, strip.bottom - 22)
+        for name, half, shade in zip(facts.behind, tile.rows(len(names)), step.shades, strict=True):
+            items += coloured(half, shade, size=STEP_SIGN)
+            boxes[f"{step.thickness_mm:g} mm over {name}"] = half
+        if step.own:
+            middle = tile.centre[0]
+            boxes["own"] = Box(middle - 11, strip.top - 25, middle + 11, strip.top - 3)
+            items.append(Pointer(boxes["own"]))
+        more, end = _step_label(step, tile, strip.bottom + 10)
+        items += more
+        ends.append(end)
+    return items, max(ends)
+
+
+def _step_label(step: Step, tile: Box, top: int) -> Laid:
+    said = [] if math.isnan(step.contrast_ratio) else [f"contrast {step.contrast_ratio:.2f}"]
+    if step.beyond:
+        said.append(f"no swatch so {step.beyond}")
+    thick = f"{step.thickness_mm:g} mm" + (", this part" if step.own else "")
+    return stacked([(thick, BODY, DARK), *((line, SMALL, QUIET) for line in said)], tile.left, top, tile.width)
 
 
 # A picture for approval, as a thing to look at and to save.

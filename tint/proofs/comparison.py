@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
+from tint.opacity import MET
 from tint.palette import Palette
-from tint.proofs.facts import Shade, shades_of
-from tint.proofs.lights import InLight, in_lights
+from tint.proofs import words
+from tint.proofs.facts import Shade, bare_shades, shade_of, shades_of
+from tint.proofs.samples import InLight, in_lights, named
 from tint.proofs.trial import Trial
 from tint.target import Target
 
-Array = NDArray[np.float64]
-
-MOST = 6
+MOST = 6  # recipes: what two rows of a page hold
+FOR_MAKER = "For the workshop: it shows the formulas. Not for the customer."
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -36,8 +36,8 @@ class Candidate:
         Of the part.
     beside : Appearance
         As the target was measured: it differs where the target's sample has another thickness than the part.
-    own, target : Shade
-        Over the setting's backing; the second None without a target.
+    own : Shade
+        Over the setting's backing.
     over : tuple of Shade
         Over the darkest and the lightest backing.
     delta_e : float
@@ -76,11 +76,6 @@ class Candidate:
         """Pigments and loadings, most first [%]."""
         return sorted(((n, x) for n, x in self.look.blend.loadings.items() if x > 0.0), key=lambda each: -each[1])
 
-    @property
-    def worst_shift(self) -> float:
-        """The largest CIEDE2000 of its lights [-]."""
-        return max(shift_in(each) for each in self.lights)
-
 
 def shift_in(light: InLight) -> float:
     """How far a light sets a recipe apart from its target; from itself where the target's spectrum is not known."""
@@ -112,7 +107,6 @@ class Comparison:
     over: str
     behind: tuple[str, ...]
     bare: tuple[Shade, ...]
-    own_bare: Shade
     candidates: tuple[Candidate, ...]
     notes: tuple[str, ...]
     trial: Trial | None
@@ -122,8 +116,7 @@ class Comparison:
         """Whether anything on it is beyond a screen."""
         shades = [shade for each in self.candidates for shade in (each.own, *each.over)]
         shades += [self.wanted] if self.wanted else []
-        shades += [shade for _, _, shade in self.trial.chips] if self.trial else []
-        return not all(shade.exact for shade in shades)
+        return not (all(shade.exact for shade in shades) and (self.trial is None or self.trial.row.exact))
 
 
 def compare(
@@ -164,11 +157,10 @@ def compare(
         title=title or palette.name,
         told=f"Wanted: {target.in_words}." if target else "No target is named.",
         conditions=first.look.conditions,
-        wanted=shades_of(target.lab[None], view)[0] if target else None,
+        wanted=shade_of(target.lab, view) if target else None,
         over=first.look.over,
         behind=behind,
-        bare=tuple(_bare(palette, name, setting) for name in behind),
-        own_bare=_bare(palette, first.look.over, setting),
+        bare=bare_shades(palette, behind, view),
         candidates=tuple(many),
         notes=tuple(_notes(target, setting, sample, many)),
         trial=trial,
@@ -187,7 +179,7 @@ def _candidate(
         rank=rank,
         look=look,
         beside=beside,
-        own=shades_of(beside.lab[None], view)[0],
+        own=shade_of(beside.lab, view),
         over=shades_of(np.stack(over), view),
         delta_e=float(colorimetry.difference(target.lab, beside.lab)) if target else math.nan,
         tolerance=target.tolerance if target else math.nan,
@@ -196,12 +188,6 @@ def _candidate(
         limits=limits,
         price_per_kg=price_per_kg(palette, blend),
     )
-
-
-def _bare(palette: Palette, name: str, setting: Setting) -> Shade:
-    card, view = palette.backing(name), setting.viewing(palette)
-    spectrum = np.zeros_like(palette.wavelengths) if card is None else card
-    return shades_of(colorimetry.lab(spectrum[None], view), view)[0]
 
 
 def price_per_kg(palette: Palette, blend: Blend) -> float | None:
@@ -215,19 +201,114 @@ def price_per_kg(palette: Palette, blend: Blend) -> float | None:
 def _notes(target: Target | None, setting: Setting, sample: Setting, many: Sequence[Candidate]) -> list[str]:
     told = []
     if sample != setting:
-        told.append(
-            f"Colours are compared on {sample.thickness_mm:g} mm, the target's own; opacity is that of the part."
-        )
+        depth = f"{sample.thickness_mm:g} mm"
+        told.append(f"Colours are compared on {depth}, the target's own; opacity is that of the part.")
     if target is not None and target.also:
         told.append("The target shows further colours; only the first is judged here.")
     apart = target is not None and target.spectrum is not None
     told.append(
         "Shift: CIEDE2000 from the target in that light." if apart else
-        "Shift: CIEDE2000 by which the recipe moves from how it looks in the light agreed on, to an eye that "
-        "is used to each. The target's spectrum is not known, so how far they part from it is not."
+        "Shift: CIEDE2000 between the recipe in that light and in the agreed light, each to an adapted eye. "
+        "The target's spectrum is not known, so how far it is from the target in that light is not known either."
     )  # fmt: skip
     doubts: dict[str, list[str]] = {}
     for each in many:
         for warning in each.look.warnings:
             doubts.setdefault(warning, []).append(str(each.rank))
     return told + [f"Take care, {', '.join(ranks)}: {said}." for said, ranks in doubts.items()]
+
+
+# What it says: figures, in what each stands out, what all share.
+
+
+def differences(many: Sequence[Candidate]) -> list[list[str]]:
+    """In what each stands out, in words; what is the same as shown is not told apart."""
+    told: list[list[str]] = [[] for _ in many]
+    ranked: list[tuple[str, Callable[[Candidate], float | None], str]] = [
+        ("nearest the target", lambda each: each.delta_e, ".2f"),
+        ("the smallest expected error", lambda each: each.beside.expected_error, ".1f"),
+        ("the most opaque", lambda each: -each.look.contrast_ratio, ".2f"),
+        ("the most stable across lights", lambda each: max(map(shift_in, each.lights)), ".1f"),
+        ("the cheapest", lambda each: each.price_per_kg, ".3g"),
+        ("the fewest pigments", lambda each: float(len(each.doses)), ".0f"),
+    ]
+    for said, value_of, shown in ranked:
+        at = _least([value_of(each) for each in many], shown)
+        if at is not None:
+            told[at].append(said)
+    for at, each in enumerate(many):
+        others = [{name for name, _ in other.doses} for other in many if other is not each]
+        own = {name for name, _ in each.doses}
+        alone = sorted(own - set().union(*others))
+        without = sorted(set.intersection(*others) - own)
+        told[at] += [f"the only one with {' and '.join(alone)}"] * bool(alone)
+        told[at] += [f"the only one without {' and '.join(without)}"] * (bool(without) and len(many) > 2)
+    return told
+
+
+def _least(values: Sequence[float | None], shown: str) -> int | None:
+    """Where the least stands; None when it is not alone as it is shown, or a value is not known."""
+    known = [value for value in values if value is not None and not math.isnan(value)]
+    if len(known) < len(values):
+        return None
+    rounded = [float(format(value, shown)) for value in known]
+    least = min(rounded)
+    return rounded.index(least) if rounded.count(least) == 1 else None
+
+
+def common(many: Sequence[Candidate]) -> str:
+    """What all recipes share; empty when nothing."""
+    bases = {each.look.blend.base for each in many}
+    shared = set.intersection(*({name for name, _ in each.doses} for each in many))
+    told = [f"are in {next(iter(bases))}"] * (len(bases) == 1)
+    told += ["have " + " and ".join(name for name, _ in many[0].doses if name in shared)] * bool(shared)
+    return f"All {' and '.join(told)}." if told else ""
+
+
+def figures_of(each: Candidate) -> list[tuple[str, str]]:
+    """Its figures, each with a few words of what it is."""
+    told = []
+    if not math.isnan(each.delta_e):
+        within = "within" if each.delta_e <= each.tolerance else "beyond"
+        told.append((f"{each.delta_e:.2f}", f"CIEDE2000 from the target, {within} {each.tolerance:g}"))
+    told.append((f"± {each.beside.expected_error:.1f}", "CIEDE2000 expected error, 95 in 100"))
+    if math.isnan(each.look.contrast_ratio):
+        told.append(("-", "opacity not known: one backing"))
+    else:
+        ratio = f"{each.look.contrast_ratio:.2f} ± {each.look.contrast_ratio_error:.2f}"
+        told.append((ratio, f"contrast ratio{_of_asked(each.opacity_miss)}"))
+    told += [(f"{shift_in(light):.1f}", f"shift in {_light_name(light.light)}") for light in each.lights]
+    return told
+
+
+def _of_asked(miss: float) -> str:
+    if math.isnan(miss):
+        return ""
+    return ", as asked" if abs(miss) <= MET else f", {abs(miss):.2f} too {'high' if miss > 0 else 'low'}"
+
+
+def _light_name(light: str) -> str:
+    """A light in the middle of a sentence."""
+    said = named(light)
+    return said if said[:2].isupper() else said[:1].lower() + said[1:]
+
+
+def lines_of(each: Candidate, differs: Sequence[str]) -> list[str]:
+    """Its further words: what it stands out by, what it touches, what it costs."""
+    stands_out = ", ".join(differs)
+    told = [f"{stands_out[:1].upper()}{stands_out[1:]}."] if differs else []
+    told += [f"At a limit: {' and '.join(each.limits)}."] if each.limits else []
+    if each.price_per_kg is None:
+        return [*told, "One of its pigments has no price."]
+    shown = f"{each.price_per_kg:.2f}" if each.price_per_kg >= 0.095 else f"{each.price_per_kg:.2g}"
+    return [*told, f"Pigments cost {shown} per kg of mix."]
+
+
+def doses_of(each: Candidate) -> list[tuple[str, str]]:
+    """Its pigments and their loadings, most first."""
+    return [(name, f"{loading:.3g} %") for name, loading in each.doses]
+
+
+def closing(sheet: Comparison) -> list[str]:
+    """What stands at the foot."""
+    return [*sheet.notes, *(sheet.trial.notes if sheet.trial else []), words.SCREEN_LINE]

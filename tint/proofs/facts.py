@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,12 +13,16 @@ from tint.appearance import Appearance, Setting
 from tint.colorimetry import Viewing
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.proofs.render import bare_spectrum
 from tint.target import Target
+
+if TYPE_CHECKING:
+    from tint.proofs.trial import Photo
 
 Array = NDArray[np.float64]
 
-THICKNESSES_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)
-_SAME = 0.1  # a usual thickness this near the part's own, as a share of it, gives way to it
+THICKNESSES_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)  # walls of cast parts [mm]; common practice, no source
+_SAME = 0.1  # a usual thickness this near the part's own, as a share of it, gives way to it; two steps would look alike
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,49 @@ class Shade:
 
     rgb: tuple[int, int, int]
     exact: bool
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Chip:
+    """One or two colours edge to edge, or a photograph, with what stands below: pictures, pages and PDFs draw it alike.
+
+    Parameters
+    ----------
+    labels : tuple of str
+        What each colour is, for those who cannot see it.
+    told : tuple of str
+        Quiet lines below the name.
+    strong : bool
+        Whether the name is set in bold.
+    """
+
+    name: str
+    shades: tuple[Shade, ...] = ()
+    labels: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
+    photo: Photo | None = None
+    strong: bool = True
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Row:
+    """Chips side by side, with what is said of all of them.
+
+    Parameters
+    ----------
+    layout : str
+        `joined`, edge to edge; `apart`; or `stacked`, edge to edge with the colours of each chip above one another.
+    """
+
+    title: str
+    chips: tuple[Chip, ...]
+    notes: tuple[str, ...] = ()
+    layout: str = "joined"
+
+    @property
+    def exact(self) -> bool:
+        """Whether a screen can show all of its colours."""
+        return all(shade.exact for chip in self.chips for shade in chip.shades)
 
 
 @dataclass(frozen=True)
@@ -101,16 +149,14 @@ def gather(palette: Palette, blend: Blend, *, setting: Setting, target: Target |
     seen = appearance.predict(palette, blend, setting=setting)
     view = setting.viewing(palette)
     behind = palette.pair or (seen.over,)
-    bare = [palette.backing(name) for name in behind]
-    cards = [np.zeros_like(palette.wavelengths) if card is None else card for card in bare]
     over = (seen.lab_black, seen.lab_white) if palette.pair else (seen.lab,)
     return Facts(
         appearance=seen,
         target=target,
-        wanted=shades_of(target.lab[None], view)[0] if target else None,
-        recipe=shades_of(seen.lab[None], view)[0],
+        wanted=shade_of(target.lab, view) if target else None,
+        recipe=shade_of(seen.lab, view),
         behind=behind,
-        bare=shades_of(colorimetry.lab(np.stack(cards), view), view),
+        bare=bare_shades(palette, behind, view),
         over=shades_of(np.stack(over), view),
         wedge=_wedge(palette, blend, setting=setting, behind=behind),
         delta_e=float(colorimetry.difference(target.lab, seen.lab)) if target else np.nan,
@@ -119,9 +165,20 @@ def gather(palette: Palette, blend: Blend, *, setting: Setting, target: Target |
 
 
 def shades_of(lab: ArrayLike, view: Viewing) -> tuple[Shade, ...]:
+    """Colours as a screen shows them, shape (n, 3)."""
     signal, exact = colorimetry.lab_to_srgb(lab, view)
     levels = np.rint(255.0 * signal).astype(int)
     return tuple(Shade((int(r), int(g), int(b)), bool(ok)) for (r, g, b), ok in zip(levels, exact, strict=True))
+
+
+def shade_of(lab: ArrayLike, view: Viewing) -> Shade:
+    """One colour as a screen shows it, shape (3,)."""
+    return shades_of(np.asarray(lab)[None], view)[0]
+
+
+def bare_shades(palette: Palette, names: tuple[str, ...], view: Viewing) -> tuple[Shade, ...]:
+    """Backings with nothing on them; `none` is dark."""
+    return shades_of(colorimetry.lab(np.stack([bare_spectrum(palette, name) for name in names]), view), view)
 
 
 def _thicknesses(own: float) -> list[float]:
@@ -143,7 +200,7 @@ def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[st
         Step(
             thickness_mm=d,
             own=d == setting.thickness_mm,
-            beyond=_beyond(palette, blend.base, d),
+            beyond=beyond_swatches(palette, blend.base, d),
             shades=tuple(shades[at] for shades in by_backing),
             contrast_ratio=float(ratios[at]),
         )
@@ -151,20 +208,28 @@ def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[st
     )
 
 
-def _beyond(palette: Palette, base: str, thickness_mm: float) -> str:
+def beyond_swatches(palette: Palette, base: str, thickness_mm: float) -> str:
+    """`thin` or `thick` where no swatch of a base is so; else empty."""
     # Of the bare base in the palette's own geometry, thickness is all that can be outside.
     if not appearance.outside(palette, Blend(base, {}), setting=Setting(thickness_mm=thickness_mm)):
         return ""
     return "thin" if thickness_mm < palette.seen[base].thickness_mm[0] else "thick"
 
 
+def plain_warnings(palette: Palette, base: str, setting: Setting) -> tuple[str, ...]:
+    """How the swatches were read, and where a prediction leaves their ground, without telling the recipe."""
+    over = setting.over or (palette.white if palette.backings else "none")
+    light = setting.viewing(palette).light
+    return (
+        *appearance.how_read(palette, over=over, light=light, observer=setting.observer),
+        *appearance.outside(palette, Blend(base, {}), setting=setting),
+    )
+
+
 def _discreet(palette: Palette, seen: Appearance) -> tuple[str, ...]:
     """The warnings, without those that would tell pigments or loadings of a recipe that is not to be shown."""
     base = seen.blend.base
-    plain = [
-        *appearance.how_read(palette, over=seen.over, light=seen.setting.light, observer=seen.setting.observer),
-        *appearance.outside(palette, Blend(base, {}), setting=seen.setting),
-    ]
+    plain = plain_warnings(palette, base, seen.setting)
     kept = tuple(warning for warning in seen.warnings if warning in plain)
     if len(kept) == len(seen.warnings):
         return kept

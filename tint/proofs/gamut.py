@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,50 +11,22 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.proofs import words
-from tint.proofs.lettering import line_height
-from tint.proofs.parts import BODY, LEFT, RIGHT, WIDTH, footed, headed
-from tint.proofs.picture import DARK, QUIET, WHITE, Box, Item, Raster, paint
-from tint.proofs.plotting import frame, plotted, scale, shade, word
+from tint.proofs.parts import finished, headed, plot, plot_ink
+from tint.proofs.picture import DARK, QUIET, WHITE, Picture, paint
 from tint.recipes.reach import Reach
 from tint.target import Target
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 Array = NDArray[np.float64]
 
-_COLUMNS, _GAP = 3, 44
-_SCALE = 58  # room for the numbers at the left [px]
+_COLUMNS, _ROW = 3, 550  # sections side by side; height of a row of them [px]; chosen by eye
 _ROUND = 20.0  # limits are multiples of it [-]
-_FINE = 2  # pixels to a square of one colour
-_SAME = 0.5  # L* within which a section is the target's own
+_FINE = 240  # squares of one colour along each side of a section
+_SAME = 0.5  # L* within which a section is the target's own: half the step that is told
 NEAREST_LINE = "Where a colour is beyond a screen, the nearest that a screen can show is drawn."
-
-
-@dataclass(frozen=True)
-class Layout:
-    """Where things stand on the picture [px].
-
-    Parameters
-    ----------
-    sections : tuple of Box
-        By rising lightness; a* and b* run from `-half` to `half` across and up each.
-    half : float
-        [-]
-    own : int or None
-        Which section the target is marked in.
-    """
-
-    canvas: Box
-    sections: tuple[Box, ...]
-    half: float
-    own: int | None
-
-    def place(self, section: int, a: float, b: float) -> tuple[int, int]:
-        """The pixel of a colour in a section: column, row."""
-        box = self.sections[section]
-        across, up = (a + self.half) / (2.0 * self.half), (b + self.half) / (2.0 * self.half)
-        return int(box.left + across * box.width), int(box.bottom - up * box.height)
 
 
 def draw_reach(reach: Reach, target: Target | None = None) -> bytes:
@@ -78,32 +49,36 @@ def draw_reach(reach: Reach, target: Target | None = None) -> bytes:
     JobError
         If matplotlib is not installed.
     """
-    items, layout = compose(reach, target)
-    return paint(layout.canvas, items)
+    return paint(reach_picture(reach, target))
 
 
-def reach_layout(reach: Reach, target: Target | None = None) -> Layout:
-    """Where `draw_reach` puts things, for the same arguments."""
-    return compose(reach, target)[1]
-
-
-def compose(reach: Reach, target: Target | None) -> tuple[list[Item], Layout]:
-    """Every item of the picture, in the order of painting, and the boxes of what matters."""
-    head = headed(f"What {reach.base} reaches", _told(reach, target))
-    boxes = _sections(len(reach.edges), head.bottom + line_height(BODY) + 6)
-    own = _own(reach, target)
-    layout = Layout(Box(0, 0, 0, 0), boxes, _half(reach, target), own)
+def reach_picture(reach: Reach, target: Target | None = None) -> Picture:
+    """The picture laid out: boxes `section 0`, `section 1` ... by rising lightness, each from -`half_of` to it."""
     # Light and observer alone decide how a colour shows: any grid does.
     view = colorimetry.viewing(
         np.arange(400.0, 701.0, 10.0), light=reach.setting.light, observer=reach.setting.observer
     )
-    items: list[Item] = [*head.items]
-    for at, (box, lightness, edge) in enumerate(zip(boxes, reach.lightness, reach.edges, strict=True)):
-        mark = target.lab[1:] if target and at == own else None
-        items += _section(box, float(lightness), edge, mark, layout, view, first=at % _COLUMNS == 0)
-    bottom = boxes[-1].bottom + 28 + 2 * line_height(BODY)
-    foot = footed([NEAREST_LINE], bottom, quiet=[words.SCREEN_LINE], has_signs=False)
-    return [*items, *foot.items], Layout(Box(0, 0, WIDTH, foot.bottom + 44), boxes, layout.half, own)
+    own, half = own_section(reach, target), half_of(reach, target)
+    rows = max(math.ceil(len(reach.edges) / _COLUMNS), 1)
+
+    def draw(figure: Figure) -> list[Axes]:
+        places = figure.subplots(rows, _COLUMNS, sharex=True, sharey=True, squeeze=False).ravel()
+        for at, axes in enumerate(places):
+            if at >= len(reach.edges):
+                axes.set_visible(False)
+                continue
+            mark = target.lab[1:] if target and at == own else None
+            _section(axes, float(reach.lightness[at]), reach.edges[at], mark, half, view)
+            axes.tick_params(labelbottom=True)
+            if at % _COLUMNS == 0:
+                axes.set_ylabel("b*", rotation=0)
+        return list(places[: len(reach.edges)])
+
+    head, top = headed(f"What {reach.base} reaches", _told(reach, target))
+    names = [f"section {at}" for at in range(len(reach.edges))]
+    drawn, boxes = plot(draw, names, top=top, height=rows * _ROW)
+    quiet = [words.SCREEN_LINE]
+    return finished([*head, drawn], drawn.box.bottom + 20, boxes, told=[NEAREST_LINE], quiet=quiet)
 
 
 def _told(reach: Reach, target: Target | None) -> str:
@@ -115,76 +90,46 @@ def _told(reach: Reach, target: Target | None) -> str:
     return f"{told}. Target: {target.in_words}." if target else f"{told}."
 
 
-def _sections(count: int, top: int) -> tuple[Box, ...]:
-    side = (RIGHT - LEFT - _SCALE - (_COLUMNS - 1) * _GAP) // _COLUMNS
-    down = side + line_height(BODY) * 3 + 34
-    corners = [
-        (LEFT + _SCALE + at % _COLUMNS * (side + _GAP), top + at // _COLUMNS * down) for at in range(max(count, 1))
-    ]
-    return tuple(Box(left, up, left + side, up + side) for left, up in corners)
-
-
-def _own(reach: Reach, target: Target | None) -> int | None:
+def own_section(reach: Reach, target: Target | None) -> int | None:
+    """Which section has the target's lightness."""
     if target is None or not len(reach.lightness):
         return None
     apart = np.abs(reach.lightness - target.lab[0])
     return int(apart.argmin()) if apart.min() <= _SAME else None
 
 
-def _half(reach: Reach, target: Target | None) -> float:
-    """A round number beyond all that is drawn."""
+def half_of(reach: Reach, target: Target | None) -> float:
+    """Up to where a* and b* run in each section: a round number beyond all that is drawn [-]."""
     far = [float(np.abs(edge).max()) for edge in reach.edges if len(edge)]
     far += [float(np.abs(target.lab[1:]).max())] if target else []
     return _ROUND * math.ceil((max(far, default=_ROUND) + 4.0) / _ROUND)
 
 
-def _section(
-    box: Box, lightness: float, edge: Array, mark: Array | None, layout: Layout, view: Viewing, *, first: bool
-) -> list[Item]:
-    half = layout.half
-    step = _ROUND if half <= 3.0 * _ROUND else 2.0 * _ROUND
-    most = math.ceil(half / step) - 1  # none on the border
-    ticks = np.arange(-most, most + 1) * step
-
-    def fill(axes: Axes) -> None:
-        frame(axes, across=(-half, half), up=(-half, half), ticks=(ticks, ticks))
-        axes.axhline(0.0, color=shade(QUIET), linewidth=1.5)
-        axes.axvline(0.0, color=shade(QUIET), linewidth=1.5)
-        if len(edge):
-            _fill(axes, edge, _colours(lightness, half, box.width // _FINE, view), half)
-        if mark is not None:
-            a, b = (float(x) for x in mark)
-            for ink, width in ((WHITE, 8), (DARK, 4)):  # a ring that is seen on any colour, open in its middle
-                axes.plot(
-                    a, b, "o", markersize=24, markerfacecolor="none", markeredgecolor=shade(ink),
-                    markeredgewidth=width, zorder=5,
-                )  # fmt: skip
-
-    items: list[Item] = [Raster(box, plotted(fill, width=box.width, height=box.height))]
+def _section(axes: Axes, lightness: float, edge: Array, mark: Array | None, half: float, view: Viewing) -> None:
+    """A section in its own colours, cut out along its edge, and a ring where the target is."""
     own = ", the target's" if mark is not None else ""
-    none = "" if len(edge) else ": no recipe"
-    items.append(word(f"L* {lightness:.4g}{own}{none}", (box.left, box.top - line_height(BODY) - 4), size=BODY))
-    numbers = [(float(tick), f"{tick:g}") for tick in ticks]
-    items += scale(box, numbers, (-half, half), size=BODY)
-    items.append(word("a*", (box.right, box.bottom + 16 + line_height(BODY)), size=BODY, ink=QUIET, side="right"))
-    if first:
-        items += scale(box, numbers, (-half, half), size=BODY, upward=True)
-        items.append(word("b*", (box.left - 14, box.top - line_height(BODY) - 4), size=BODY, ink=QUIET, side="right"))
-    return items
+    axes.set(
+        xlim=(-half, half), ylim=(-half, half), aspect="equal", xlabel="a*",
+        title=f"L* {lightness:.4g}{own}{'' if len(edge) else ': no recipe'}",
+    )  # fmt: skip
+    axes.locator_params(nbins=7, prune="both")
+    axes.axhline(0.0, color=plot_ink(QUIET), linewidth=1.5)
+    axes.axvline(0.0, color=plot_ink(QUIET), linewidth=1.5)
+    if len(edge):
+        (outline,) = axes.fill(*edge.T, facecolor="none", edgecolor=plot_ink(DARK), linewidth=2.5, zorder=3)
+        drawn = axes.imshow(
+            _colours(lightness, half, view), extent=(-half, half, -half, half), origin="lower",
+            interpolation="nearest", zorder=2.5,
+        )  # fmt: skip
+        drawn.set_clip_path(outline)
+    if mark is not None:
+        for ink, width in ((WHITE, 6), (DARK, 3)):  # a ring that is seen on any colour, open in its middle
+            axes.plot(*mark, "o", markersize=18, mfc="none", mec=plot_ink(ink), mew=width, zorder=5)
 
 
-def _colours(lightness: float, half: float, count: int, view: Viewing) -> Array:
+def _colours(lightness: float, half: float, view: Viewing) -> Array:
     """Screen colours over the whole of a section, shape (count, count, 3), b* rising downward as rows do."""
-    at = (np.arange(count) + 0.5) / count * 2.0 * half - half
+    at = (np.arange(_FINE) + 0.5) / _FINE * 2.0 * half - half
     a, b = np.meshgrid(at, at)
     signal, _ = colorimetry.lab_to_srgb(np.stack((np.full_like(a, lightness), a, b), axis=-1), view)
     return signal
-
-
-def _fill(axes: Axes, edge: Array, colours: Array, half: float) -> None:
-    """A section in its own colours, cut out along its edge."""
-    (outline,) = axes.fill(edge[:, 0], edge[:, 1], facecolor="none", edgecolor=shade(DARK), linewidth=3.0, zorder=3)
-    drawn = axes.imshow(
-        colours, extent=(-half, half, -half, half), origin="lower", interpolation="nearest", aspect="auto", zorder=2.5
-    )
-    drawn.set_clip_path(outline)

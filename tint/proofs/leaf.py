@@ -1,32 +1,190 @@
-"""A page of a PDF set in the typeface of the sheets: words in columns, rules and chips; lengths are millimetres."""
+"""What sheets are made with: a page of a PDF that is drawn on, and a page for a browser that is filled in.
+
+On a PDF lengths are millimetres from the upper left corner, less than true ones where all would not fit the page else.
+"""
 
 from __future__ import annotations
 
 import base64
+import datetime
 import io
 import logging
 import re
-from collections.abc import Callable
-from datetime import UTC, date, datetime, time
-from typing import Any
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
-from tint.errors import InputError
-from tint.proofs.facts import Shade
-from tint.proofs.trial import PHOTO_SIGN, Trial
-from tint.proofs.typeface import cut, face, spelled
+from tint.errors import InputError, JobError
+from tint.proofs.facts import Row, Shade
+from tint.proofs.lettering import check_letters, cut, face_file, latin, spelled_on_sheet
+from tint.proofs.trial import Photo
 
-PAPERS = {"a4": "A4", "letter": "Letter"}
-INK, QUIET, LINE = 17, 64, 150
-BODY, SMALL = 8.4, 7.4  # pt
-LEADING = 0.46  # mm a pt of type
+if TYPE_CHECKING:
+    from fpdf import FPDF
 
-_MARGIN, _FOOT = 14.0, 14.0  # mm
-_PHOTO, _DENSE = 30.0, 12.0  # mm; pixels a mm
+Ink = tuple[int, int, int]
+
+FORMATS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # [mm]; ISO 216; ANSI Y14.1
+INK, QUIET, LINE, FAINT = (25, 25, 25), (80, 80, 80), (150, 150, 150), (238, 238, 238)
+# Chosen by eye on printed sheets: letters [pt] in which a sheet for approval is read at arm's length, and margins [mm].
+BODY, SMALL = 8.4, 7.4
+MARGIN = 15.0
+_LEADING = 1.3  # from one line to the next, in heights of the letters
 _SIZES = tuple(1.0 - 0.03 * step for step in range(16))  # tried until all fits the page
+_UNDATED = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)  # equal sheets are equal files
+_PIXELS = 12.0  # of a photograph, for each millimetre: 300 to the inch, common practice for print
+_POINT = 25.4 / 72.0  # mm
+_LATIN, _SHEET = "helvetica", "sheet"
 
 
-def one_page(draw: Callable[[Any], float], *, paper: str, title: str, made: date) -> bytes:
-    """What `draw` puts on a page, as the bytes of a PDF; smaller where it would not fit.
+@dataclass(frozen=True)
+class Page:
+    """A page of a PDF that is drawn on.
+
+    Parameters
+    ----------
+    pdf : FPDF
+    serif : bool
+        Whether all is set in the typeface of the sheets. Otherwise words in Latin-1 are set in the letters that every
+        reader of PDFs has, and only others, a pigment's name in Greek or Cyrillic, in that typeface.
+    """
+
+    pdf: FPDF
+    serif: bool
+
+    @property
+    def left(self) -> float:
+        return float(self.pdf.l_margin)
+
+    @property
+    def right(self) -> float:
+        return float(self.pdf.w) - self.left
+
+    @property
+    def width(self) -> float:
+        """Between the margins [mm]."""
+        return self.right - self.left
+
+    @property
+    def bottom(self) -> float:
+        return float(self.pdf.h) - self.left
+
+    @staticmethod
+    def line_height(points: float) -> float:
+        """From one line of words to the next [mm]."""
+        return points * _POINT * _LEADING
+
+    def words(
+        self, said: str, x: float, top: float, *, points: float = BODY, bold: bool = False, ink: Ink = INK,
+        right: bool = False, width: float | None = None,
+    ) -> float:  # fmt: skip
+        """One line of words from x, or up to it; cut to `width`. Returns how wide it is [mm]."""
+        shown = self._set(said, points, bold, ink)
+        if width is not None and self.pdf.get_string_width(shown) > width:
+            while shown and self.pdf.get_string_width(f"{shown}..") > width:
+                shown = shown[:-1]
+            shown = f"{shown.rstrip()}.."
+        wide = float(self.pdf.get_string_width(shown))
+        self.pdf.set_xy(x - wide if right else x, top)
+        self.pdf.cell(wide, self.line_height(points), shown)
+        return wide
+
+    def paragraph(
+        self, said: str, x: float, top: float, *, width: float, points: float = BODY, bold: bool = False,
+        ink: Ink = INK,
+    ) -> float:  # fmt: skip
+        """Words wrapped to a width; returns where they end [mm]."""
+        from fpdf.enums import WrapMode
+
+        shown = self._set(said, points, bold, ink)
+        self.pdf.set_xy(x, top)
+        long = max(map(self.pdf.get_string_width, shown.split()), default=0.0) > width
+        self.pdf.multi_cell(
+            width, self.line_height(points), shown, align="L", padding=0, new_x="LEFT", new_y="NEXT",
+            wrapmode=WrapMode.CHAR if long else WrapMode.WORD,
+        )  # fmt: skip
+        return float(self.pdf.get_y())
+
+    def rule(self, x: float, y: float, to: float, *, ink: Ink = LINE) -> None:
+        """A thin horizontal line."""
+        self.pdf.set_draw_color(*ink)
+        self.pdf.set_line_width(0.2)
+        self.pdf.line(x, y, to, y)
+
+    def box(self, x: float, y: float, width: float, height: float, *, fill: Ink | None = None) -> None:
+        """A rectangle."""
+        self.pdf.set_draw_color(*QUIET)
+        self.pdf.set_line_width(0.25)
+        if fill:
+            self.pdf.set_fill_color(*fill)
+        self.pdf.rect(x, y, width, height, style="DF" if fill else "D")
+
+    def blank(self, name: str, x: float, top: float, *, to: float, points: float = 8.0) -> None:
+        """A name and room to write behind it."""
+        wide = self.words(name, x, top, points=points, ink=QUIET)
+        self.rule(x + wide + 1.0, top + self.line_height(points) - 0.3, to)
+
+    def chip(self, shade: Shade, x: float, y: float, width: float, height: float) -> None:
+        """A colour, with the sign where a screen cannot show it."""
+        self.pdf.set_fill_color(*shade.rgb)
+        self.pdf.rect(x, y, width, height, style="F")
+        if not shade.exact:
+            self.pdf.set_fill_color(255)
+            self.pdf.set_draw_color(*INK)
+            self.pdf.set_line_width(0.2)
+            self.pdf.ellipse(x + width - 4.2, y + 0.7, 3.5, 3.5, style="DF")
+            self.words("≈", x + width - 3.3, y + 0.55, points=8.0)
+
+    def row(
+        self, row: Row, x: float, top: float, width: float, *, height: float = 10.0, gap: float = 3.0
+    ) -> float:  # fmt: skip
+        """Chips side by side with what is said of them; returns where they end [mm]."""
+        gap = gap if row.layout == "apart" else 0.0
+        each = (width + gap) / max(len(row.chips), 1) - gap
+        ends = [top + height]
+        for at, chip in enumerate(row.chips):
+            start, count = x + at * (each + gap), len(chip.shades)
+            for part, shade in enumerate(chip.shades):
+                if row.layout == "stacked":
+                    self.chip(shade, start, top + part * height / count, each, height / count)
+                else:
+                    self.chip(shade, start + part * each / count, top, each / count, height)
+            if chip.photo is not None:
+                picture = io.BytesIO(chip.photo.jpeg(round(_PIXELS * each), round(_PIXELS * height)))
+                self.pdf.image(picture, x=start, y=top, w=each, h=height, alt_text="A photograph of the trial")
+            end = top + height + 0.6
+            for said, strong in ((chip.name, chip.strong), ("; ".join(chip.told), False)):
+                ink = INK if strong else QUIET
+                if said:
+                    end = self.paragraph(said, start, end, width=each - 1.0, points=SMALL, bold=strong, ink=ink)
+            ends.append(end)
+        return self.paragraphs(row.notes, x, max(ends), width, points=SMALL, ink=QUIET)
+
+    def paragraphs(self, lines: Sequence[str], x: float, top: float, width: float, **how: Any) -> float:
+        """Paragraphs one below the other; returns where they end [mm]."""
+        for line in lines:
+            top = self.paragraph(line, x, top, width=width, **how) + 0.3
+        return top
+
+    def _set(self, said: str, points: float, bold: bool, ink: Ink) -> str:
+        """Choose face, size and colour; the words as they are spelled in that face."""
+        plain = spelled_on_sheet(said) if self.serif else latin(said)
+        family = _SHEET if self.serif or any(ord(letter) > 255 for letter in plain) else _LATIN
+        if family == _SHEET and not self.serif:
+            check_letters(plain)
+        if family == _SHEET and _SHEET not in self.pdf.fonts:  # put into the file when first needed
+            logging.getLogger("fontTools").setLevel(logging.ERROR)
+            for style, name in (("", "regular"), ("B", "strong")):
+                self.pdf.add_font(_SHEET, style, face_file(name))
+        self.pdf.set_font(family, "B" if bold else "", points * float(self.pdf.k) * _POINT)
+        self.pdf.set_text_color(*ink)
+        return plain
+
+
+def one_page(
+    draw: Callable[[Page], float], *, paper: str, title: str, made: datetime.datetime | None = None, serif: bool = True
+) -> bytes:  # fmt: skip
+    """What `draw` puts on one page, as the bytes of a PDF; smaller where it would not fit.
 
     Parameters
     ----------
@@ -34,118 +192,49 @@ def one_page(draw: Callable[[Any], float], *, paper: str, title: str, made: date
         Draws on the page and returns where it ended [mm].
     paper : str
         `a4` or `letter`.
-    made : date
-        Told in the file as the day of its making.
+    made : datetime, optional
+        Told in the file as the time of its making; a fixed one when absent, so that equal sheets are equal files.
+    serif : bool
+        As in `Page`.
 
     Raises
     ------
     InputError
-        If what draws it is not installed, or the paper is not known.
+        If there is no such paper, or the typeface is not installed.
+    JobError
+        If fpdf2 is not installed, or even the smallest letters do not bring it onto one page.
     """
-    if paper not in PAPERS:
-        raise InputError("paper", f"`{paper}` is not known", " or ".join(PAPERS))
-    for size in _SIZES:
-        pdf = _begun(PAPERS[paper], size, title=title, made=made)
-        fits = draw(pdf) <= pdf.h - _FOOT or size == _SIZES[-1]
+    if paper not in FORMATS:
+        raise InputError("paper", f"`{paper}` is not known", " or ".join(FORMATS))
+    try:
+        from fpdf import FPDF
+    except ImportError as error:
+        raise JobError("pdf", "fpdf2 is not installed", mend="run `pip install 'tint[sheet,pdf]'`") from error
+    for size in _SIZES:  # the page's millimetres are so much of true ones, and so all that is on it
+        pdf = FPDF(unit=size / _POINT, format=tuple(mm / size for mm in FORMATS[paper]))  # type: ignore[arg-type]
+        pdf.set_auto_page_break(False)
+        pdf.set_margin(MARGIN / size)
+        pdf.c_margin = 0.0  # words stand flush with rules and chips
+        pdf.set_lang("en")
+        pdf.set_title(title)
+        pdf.set_creator("tint")
+        pdf.set_creation_date(made or _UNDATED)
+        pdf.add_page()
+        page = Page(pdf, serif)
+        fits = draw(page) <= page.bottom + 1e-6
         data = bytes(pdf.output()) if fits else b""
         for font in pdf.fonts.values():
-            font.close()  # fpdf2 leaves their files open
+            if hasattr(font, "close"):
+                font.close()  # fpdf2 leaves the files of added ones open
         if fits:
-            break
-    return data
+            return data
+    raise JobError("pdf", "it does not fit one page", mend="leave some of it out")
 
 
-def _begun(paper: str, size: float, *, title: str, made: date) -> Any:
-    """A page whose millimetres are `size` as long as true ones, so that everything on it is."""
-    try:
-        import fpdf
-    except ImportError as error:
-        raise InputError("sheet", "drawing the PDF needs fpdf2", mend="run `pip install 'tint[sheet,pdf]'`") from error
-    logging.getLogger("fontTools").setLevel(logging.ERROR)
-    pdf = fpdf.FPDF(unit=size * 72.0 / 25.4, format=paper)
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(_MARGIN)
-    pdf.c_margin = 0.0  # words stand flush with rules and chips
-    pdf.set_lang("en")
-    pdf.set_title(title)
-    pdf.set_creator("tint")
-    pdf.set_creation_date(datetime.combine(made, time(12), tzinfo=UTC))
-    for style, name in (("", "regular"), ("B", "strong")):
-        pdf.add_font("Sheet", style, face(name))
-    pdf.add_page()
-    return pdf
+# Pages for a browser: a template filled in, the typeface cut to its letters, pictures inside the file.
 
 
-def _true(pdf: Any) -> float:
-    """By what the page's millimetres, and so its letters, are smaller than true."""
-    return float(pdf.k) * 25.4 / 72.0
-
-
-def words(
-    pdf: Any, said: str, left: float, top: float, width: float, *, size: float = BODY, style: str = "",
-    ink: int = INK,
-) -> float:  # fmt: skip
-    """Words wrapped into a column; where they end."""
-    pdf.set_font("Sheet", style, size * _true(pdf))
-    pdf.set_text_color(ink)
-    pdf.set_xy(left, top)
-    text = spelled(said, name="strong" if style else "regular")
-    pdf.multi_cell(width, size * LEADING, text, align="L", padding=0, new_x="LEFT", new_y="NEXT", wrapmode=_wrap(text))
-    return float(pdf.get_y())
-
-
-def _wrap(text: str) -> str:
-    """By words, unless one would not fit a line."""
-    return "CHAR" if max(map(len, text.split()), default=0) > 60 else "WORD"
-
-
-def rule(pdf: Any, left: float, top: float, width: float, *, ink: int = LINE) -> None:
-    """A thin line across."""
-    pdf.set_draw_color(ink)
-    pdf.set_line_width(0.2)
-    pdf.line(left, top, left + width, top)
-
-
-def fill(pdf: Any, shade: Shade, left: float, top: float, width: float, height: float) -> None:
-    """A chip, with the sign where a screen cannot show its colour."""
-    pdf.set_fill_color(*shade.rgb)
-    pdf.rect(left, top, width, height, style="F")
-    if not shade.exact:
-        pdf.set_fill_color(255)
-        pdf.set_draw_color(INK)
-        pdf.ellipse(left + width - 4.2, top + 0.7, 3.5, 3.5, style="DF")
-        pdf.set_font("Sheet", "", 8.0 * _true(pdf))
-        pdf.set_text_color(INK)
-        pdf.text(left + width - 4.2 + 0.9, top + 3.4, "≈")
-
-
-def trial(pdf: Any, shown: Trial, left: float, top: float, width: float, *, height: float = _PHOTO) -> float:
-    """A trial as predicted, read and photographed, edge to edge, with its figures; where it ends."""
-    each = width / (len(shown.chips) + (shown.photo is not None))
-    ends = [top + height]
-    for at, (name, lines, shade) in enumerate(shown.chips):
-        fill(pdf, shade, left + at * each, top, each, height)
-        ends.append(_named(pdf, name, ", ".join(lines), left + at * each, top + height, each))
-    if shown.photo is not None:
-        start = left + width - each
-        picture = io.BytesIO(shown.photo.jpeg(round(_DENSE * each), round(_DENSE * height)))
-        pdf.image(picture, x=start, y=top, w=each, h=height, alt_text="A photograph of the trial")
-        ends.append(_named(pdf, PHOTO_SIGN, shown.photo.named, start, top + height, each))
-    top = max(ends)
-    for figure, meaning in shown.figures:
-        top = words(pdf, f"{figure} {meaning}", left, top + 0.4, width)
-    return top
-
-
-def _named(pdf: Any, name: str, told: str, left: float, top: float, width: float) -> float:
-    end = words(pdf, name, left, top + 0.6, width - 1.0, size=SMALL, style="B")
-    return words(pdf, told, left, end, width - 1.0, size=SMALL, ink=QUIET)
-
-
-# What pages for a browser share: a template filled, the typeface cut to their letters, pictures inside the file.
-
-
-PHOTO_SIZE = (1200, 800)  # [px]
+PHOTO_SIZE = (1200, 800)  # [px]; twice what a page shows, for screens of fine pixels
 
 _USUAL = frozenset(map(chr, range(32, 127))) | frozenset("°–−“”’≈·×±³ßäöüÄÖÜàâçèéêëîïôùûñóíáåøæ\u00a0")
 
@@ -169,7 +258,7 @@ def rendered(template: str, **told: Any) -> bytes:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    page = environment.get_template(template).render(photo_sign=PHOTO_SIGN, **told)
+    page = environment.get_template(template).render(code=code, photo_uri=photo_uri, **told)
     return page.replace("/* faces */", _faces(page)).encode("utf-8")
 
 
@@ -191,11 +280,9 @@ def uri(kind: str, data: bytes) -> str:
 
 def code(shade: Shade) -> str:
     """A colour as `#rrggbb`."""
-    return "#" + "".join(f"{level:02x}" for level in shade.rgb)
+    return "#" + bytes(shade.rgb).hex()
 
 
-def photo_uri(trial: Trial | None) -> str:
-    """The photograph of a trial, likewise; empty without one."""
-    if trial is None or trial.photo is None:
-        return ""
-    return uri("image/jpeg", trial.photo.jpeg(*PHOTO_SIZE))
+def photo_uri(photo: Photo) -> str:
+    """A photograph as an address that stands in the page itself."""
+    return uri("image/jpeg", photo.jpeg(*PHOTO_SIZE))

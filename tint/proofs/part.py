@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from PIL import Image, UnidentifiedImageError
 
 from tint.errors import InputError
-from tint.proofs.form import normals_at
+from tint.proofs.portrait import normals_at
 from tint.proofs.scan import scan
 
 Array = NDArray[np.float64]
@@ -27,11 +27,13 @@ SIDES: dict[str, Array] = {
     "corner": np.array([[1.0, 1.0, 0.0], [-0.5, 0.5, 1.0], [1.0, -1.0, 1.0]])
     / np.sqrt([[2.0], [1.5], [3.0]]),
 }  # fmt: skip
-UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
+UNITS = ("mm", "cm", "m", "in")
 
-_SMALLEST_MM, _LARGEST_MM = 1.0, 1000.0  # of what is cast in silicone by hand, its longest side; common practice
-_MARGIN = 0.03  # of the picture, left free around the part
-_MOST_PIXELS = 25_000_000
+# The longest side of what is cast in silicone by hand, at all and mostly; common practice, no source.
+_SMALLEST_MM, _LARGEST_MM = 1.0, 1000.0
+_LIKELY_MM = (5.0, 500.0)
+_MARGIN = 0.03  # of the picture, left free around the part; chosen by eye
+_MOST_PIXELS = 25_000_000  # about 1 GB of memory while it is shaded
 _SEAM = 1e-6  # of the part's size, by which rounding may leave material less than nothing
 
 
@@ -101,7 +103,7 @@ def read_part(path: str | Path, *, unit: str = "") -> Part:
     """
     path = Path(path)
     mesh = _load(path)
-    scale = UNITS_MM[unit] if unit else _own_unit(mesh)
+    scale = _mm(unit or mesh.units or "mm")
     _check_size(path.name, np.asarray(mesh.extents, dtype=float) * scale, named=bool(unit))
     _check_closed(path.name, mesh)
     return part_of(np.asarray(mesh.triangles, dtype=float) * scale, name=path.name)
@@ -109,11 +111,10 @@ def read_part(path: str | Path, *, unit: str = "") -> Part:
 
 def part_of(triangles: ArrayLike, *, name: str = "part") -> Part:
     """A closed surface from its triangles, shape (n, 3, 3) [mm]; turned inside out where it must be."""
+    import trimesh
+
     corners = np.asarray(triangles, dtype=float)
-    about = corners - corners.reshape(-1, 3).mean(axis=0)
-    # Six times the volume between a face and the middle; the sum is that of the body (divergence theorem).
-    sixth = np.einsum("ni,ni->n", about[:, 0], np.cross(about[:, 1], about[:, 2]))
-    volume = float(sixth.sum()) / 6.0
+    volume = float(trimesh.triangles.mass_properties(corners, skip_inertia=True).volume)
     return Part(name, corners if volume >= 0.0 else corners[:, ::-1], abs(volume) / 1000.0)
 
 
@@ -141,11 +142,14 @@ def _load(path: Path) -> Any:
     return mesh
 
 
-def _own_unit(mesh: Any) -> float:
-    names = {"millimeter": "mm", "millimeters": "mm", "centimeter": "cm", "centimeters": "cm", "meter": "m"}
-    names |= {"meters": "m", "inch": "in", "inches": "in"}
-    told = str(mesh.units or "mm")
-    return UNITS_MM.get(names.get(told, told), 1.0)
+def _mm(unit: str) -> float:
+    """How long a unit is [mm]; 1 for one that nobody knows."""
+    from trimesh.units import unit_conversion
+
+    try:
+        return float(unit_conversion(unit, "mm"))
+    except (KeyError, ValueError):
+        return 1.0
 
 
 def _check_size(name: str, size_mm: Array, *, named: bool) -> None:
@@ -154,21 +158,20 @@ def _check_size(name: str, size_mm: Array, *, named: bool) -> None:
         return
     told = f"{longest / 1000:.3g} m" if longest > _LARGEST_MM else f"{longest:.2g} mm"
     expected = f"expected a part of {_SMALLEST_MM:g} mm to {_LARGEST_MM / 1000:g} m"
-    fits = [unit for unit, mm in UNITS_MM.items() if not named and 5.0 <= longest * mm <= 500.0]
+    fits = [unit for unit in UNITS if not named and _LIKELY_MM[0] <= longest * _mm(unit) <= _LIKELY_MM[1]]
     guess = f"is it in {' or '.join(fits)}? then add --unit {fits[0]}" if fits else "export it in mm"
     raise InputError(name, f"its longest side is {told}", expected, guess)
 
 
 def _check_closed(name: str, mesh: Any) -> None:
+    import trimesh
+
     if not mesh.is_watertight:
-        edges = np.sort(np.asarray(mesh.edges), axis=1)
-        _, counts = np.unique(edges, axis=0, return_counts=True)
-        open_ = int(np.count_nonzero(counts != 2))
+        paired = trimesh.grouping.group_rows(mesh.edges_sorted, 2)  # type: ignore[no-untyped-call]
+        open_ = len(mesh.edges_unique) - len(paired)
         found = f"its surface is not closed: {open_} edge{'s' if open_ != 1 else ''} with one face or more than two"
         raise InputError(name, found, "expected a solid", "mend it in the program that it was drawn in")
     if not mesh.is_winding_consistent:
-        import trimesh
-
         trimesh.repair.fix_winding(mesh)  # type: ignore[no-untyped-call]
 
 

@@ -1,201 +1,144 @@
-"""The parts of the card, top to bottom: head, target beside recipe, recipe over its backings, wedge, foot."""
+"""What every picture is put together from: a head, titles, figures, colours with their captions, a foot."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
+from tint.plots import plotted
 from tint.proofs import words
-from tint.proofs.facts import Facts, Shade, Step
+from tint.proofs.facts import Chip, Shade
 from tint.proofs.lettering import baseline
-from tint.proofs.picture import DARK, LINE, QUIET, Box, Item, NearSign, Patch, Pointer, paragraph
+from tint.proofs.picture import DARK, LINE, PAPER, QUIET, Box, Ink, Item, NearSign, Patch, Picture, Raster, paragraph
 
-WIDTH = 1600
-_MARGIN = 64
-LEFT, RIGHT = _MARGIN, WIDTH - _MARGIN
-_GUTTER = 64
-_COLOUR_WIDTH = 800
-_CHIP_HEIGHT = 240
-_BORDER = 36  # of bare backing around what lies on it
-_BAND_HEIGHT = 80
-_GAP = 20
-_CHIP_SIGN, STEP_SIGN = 34, 28
-_TITLE, _FIGURE, _HEADING, BODY, SMALL = 44, 38, 26, 22, 21
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+# Sizes [px], chosen by eye: letters of 21 px on 1600 px are read on a laptop without zooming.
+WIDTH, MARGIN = 1600, 64
+LEFT, RIGHT = MARGIN, WIDTH - MARGIN
+TITLE, FIGURE, HEADING, BODY, SMALL = 44, 38, 26, 22, 21
+CHIP_SIGN, STEP_SIGN = 34, 28
 _FIGURE_WIDTH = 140
+_BELOW = 44  # free below the last line
 
 
-@dataclass(frozen=True)
-class Part:
-    """Some of the card: its items, where it ends [px], and its boxes in the order they were laid."""
-
-    items: list[Item]
-    bottom: int
-    boxes: tuple[Box, ...] = ()
+def plot_ink(ink: Ink) -> tuple[float, float, float]:
+    """An ink as matplotlib takes it."""
+    return ink[0] / 255.0, ink[1] / 255.0, ink[2] / 255.0
 
 
-def head(facts: Facts, title: str) -> Part:
-    return headed(title, words.of_conditions(facts))
+# What plots on a picture have other than matplotlib's defaults.
+PLOT_STYLE = {
+    "font.size": 16.0, "axes.titlesize": "medium", "axes.grid": True, "axes.axisbelow": True, "lines.linewidth": 3.0,
+    "lines.dash_capstyle": "butt", "lines.solid_capstyle": "butt", "text.color": plot_ink(DARK),
+    "axes.labelcolor": plot_ink(QUIET), "xtick.color": plot_ink(DARK), "ytick.color": plot_ink(DARK),
+    "figure.facecolor": plot_ink(PAPER), "axes.facecolor": plot_ink(PAPER), "axes.edgecolor": plot_ink(LINE),
+    "grid.color": plot_ink((200, 200, 200)),
+}  # fmt: skip
+
+Line = tuple[str, int, Ink]  # words, their size [px] and ink
+Laid = tuple[list[Item], int]  # items, and where they end [px]
 
 
-def headed(title: str, told: str) -> Part:
-    """The top of any picture: its name, what it holds for, a rule."""
-    width = RIGHT - LEFT
-    name, top = paragraph(title, left=LEFT, top=36, width=width, size=_TITLE)
-    line, top = paragraph(told, left=LEFT, top=top + 4, width=width, size=BODY, ink=QUIET)
-    rule = Patch(Box(LEFT, top + 14, RIGHT, top + 16), DARK)
-    return Part([*name, *line, rule], top + 34)
-
-
-def colour(facts: Facts, top: int, *, show_recipe: bool) -> Part:
-    heading = "Target beside recipe" if facts.target else "Recipe"
-    items, top = titled(heading, LEFT, top, _COLOUR_WIDTH)
-    chip = Box(LEFT, top, LEFT + _COLOUR_WIDTH, top + _CHIP_HEIGHT)
-    shades = [shade for shade in (facts.wanted, facts.recipe) if shade]
-    boxes = chip.columns(len(shades))
-    items += framed(chip)
-    for at, (box, shade) in enumerate(zip(boxes, shades, strict=True)):
-        items += coloured(box, shade, at_left=at == 0 and len(boxes) > 1)  # clear of the shared edge
-    seen = facts.appearance
-    said = [["Recipe, as predicted", words.behind(seen.over)]]
-    if show_recipe:
-        said[-1].append(words.of_blend(facts))
-    if facts.target:
-        said.insert(0, ["Target", facts.target.source])
-    ends = []
-    for box, shade, lines in zip(boxes, shades, said, strict=True):
-        more, end = _caption(lines, box, shade)
-        items += more
-        ends.append(end)
-    more, bottom = figures(words.of_colour(facts), LEFT, max(ends) + 10, _COLOUR_WIDTH)
-    return Part([*items, *more], bottom, boxes)
-
-
-def opacity(facts: Facts, top: int) -> Part:
-    left = LEFT + _COLOUR_WIDTH + _GUTTER
-    heading = "Laid over dark and light" if facts.has_pair else "Laid on its backing"
-    items, top = titled(heading, left, top, RIGHT - left)
-    card = Box(left, top, RIGHT, top + _CHIP_HEIGHT)
-    bare = card.columns(len(facts.behind))
-    items += framed(card)
-    items += [Patch(box, shade.rgb) for box, shade in zip(bare, facts.bare, strict=True)]
-    slab = card.grown(-_BORDER)
-    over = tuple(Box(max(box.left, slab.left), slab.top, min(box.right, slab.right), slab.bottom) for box in bare)
-    ends = []
-    for at, (box, patch, shade, name) in enumerate(zip(bare, over, facts.over, facts.behind, strict=True)):
-        items += coloured(patch, shade, at_left=at == 0 and len(over) > 1)
-        more, end = _caption([words.behind(name).capitalize()], box, shade)
-        items += more
-        ends.append(end)
-    more, bottom = figures(words.of_opacity(facts), left, max(ends) + 10, RIGHT - left)
-    return Part([*items, *more], bottom, (*bare, *over))
-
-
-def wedge(facts: Facts, top: int) -> Part:
-    names = [words.behind(name) for name in facts.behind]
-    halves = f"Upper half {names[0]}, lower half {names[1]}." if facts.has_pair else f"{names[0].capitalize()}."
-    items, top = titled(f"From thin to thick. {halves}", LEFT, top, RIGHT - LEFT)
-    top += 22  # for the pointer
-    count = len(facts.behind)
-    strip = Box(LEFT, top, RIGHT, top + 2 * _BAND_HEIGHT)
-    bare = strip.rows(count)
-    items += framed(strip)
-    items += [Patch(box, shade.rgb) for box, shade in zip(bare, facts.bare, strict=True)]
-    columns = Box(strip.left + _GAP // 2, strip.top, strip.right - _GAP // 2, strip.bottom).columns(len(facts.wedge))
-    boxes: list[Box] = []
-    ends = []
-    for column, step in zip(columns, facts.wedge, strict=True):
-        tile = Box(column.left + _GAP // 2, strip.top + 22, column.right - _GAP // 2, strip.bottom - 22)
-        for half, shade in zip(tile.rows(count), step.shades, strict=True):
-            items += coloured(half, shade, size=STEP_SIGN)
-            boxes.append(half)
-        more, end = _step_label(step, tile, strip)
-        items += more
-        ends.append(end)
-    return Part(items, max(ends), (*bare, *boxes))
-
-
-def _step_label(step: Step, tile: Box, strip: Box) -> tuple[list[Item], int]:
-    thick = f"{step.thickness_mm:g} mm"
+def stacked(lines: Sequence[Line], left: int, top: int, width: int) -> Laid:
+    """Paragraphs one below the other."""
     items: list[Item] = []
-    if step.own:
-        middle = tile.centre[0]
-        items.append(Pointer(Box(middle - 11, strip.top - 25, middle + 11, strip.top - 3)))
-        thick += ", this part"
-    lines, end = paragraph(thick, left=tile.left, top=strip.bottom + 10, width=tile.width, size=BODY)
-    said = [] if math.isnan(step.contrast_ratio) else [f"contrast {step.contrast_ratio:.2f}"]
-    if step.beyond:
-        said.append(f"no swatch so {step.beyond}")
-    items += lines
-    for line in said:
-        lines, end = paragraph(line, left=tile.left, top=end, width=tile.width, size=SMALL, ink=QUIET)
-        items += lines
-    return items, end
+    for said, size, ink in lines:
+        more, top = paragraph(said, left=left, top=top, width=width, size=size, ink=ink)
+        items += more
+    return items, top
 
 
-def foot(facts: Facts, top: int, *, has_signs: bool) -> Part:
-    cautions = [f"Take care: {warning}." for warning in facts.warnings]
-    ratio = [words.RATIO_LINE] if facts.has_pair else []
-    return footed([*cautions, words.SCREEN_LINE], top, quiet=ratio, has_signs=has_signs)
+def headed(title: str, told: str) -> Laid:
+    """The top of any picture: its name, what it holds for, a rule."""
+    items, top = stacked([(title, TITLE, DARK)], LEFT, 36, RIGHT - LEFT)
+    more, top = stacked([(told, BODY, QUIET)], LEFT, top + 4, RIGHT - LEFT)
+    return [*items, *more, Patch(Box(LEFT, top + 14, RIGHT, top + 16), DARK)], top + 34
 
 
-def footed(told: Sequence[str], top: int, *, quiet: Sequence[str] = (), has_signs: bool) -> Part:
-    """The end of any picture: a rule, what its signs mean, then lines dark and quiet."""
-    items: list[Item] = [Patch(Box(LEFT, top, RIGHT, top + 1), LINE)]
+def finished(
+    items: Sequence[Item], top: int, boxes: dict[str, Box], *, told: Sequence[str], quiet: Sequence[str] = (),
+    width: int = WIDTH, margin: int = MARGIN, size: int = BODY,
+) -> Picture:  # fmt: skip
+    """A picture with its foot: a rule, what its signs mean where it has any, then lines dark and quiet."""
+    left, right = margin, width - margin
+    foot: list[Item] = [Patch(Box(left, top, right, top + 1), LINE)]
     top += 16
-    width = RIGHT - LEFT
-    if has_signs:
-        sign = Box(LEFT, top + 1, LEFT + STEP_SIGN, top + 1 + STEP_SIGN)
-        items.append(NearSign(sign))
-        lines, top = paragraph(words.NEAREST_LINE, left=sign.right + 10, top=top, width=width - 38, size=BODY)
-        items += lines
-    for line, ink in (*((line, DARK) for line in told), *((line, QUIET) for line in quiet)):
-        lines, top = paragraph(line, left=LEFT, top=top, width=width, size=BODY, ink=ink)
-        items += lines
-    return Part(items, top)
+    if any(isinstance(item, NearSign) for item in items):
+        sign = Box(left, top + 1, left + STEP_SIGN, top + 1 + STEP_SIGN)
+        more, top = stacked([(words.NEAREST_LINE, size, DARK)], sign.right + 10, top, right - sign.right - 10)
+        foot += [NearSign(sign), *more]
+    lines = [*((line, size, DARK) for line in told), *((line, size, QUIET) for line in quiet)]
+    more, top = stacked(lines, left, top, right - left)
+    return Picture(Box(0, 0, width, top + _BELOW), [*items, *foot, *more], boxes)
 
 
-def titled(said: str, left: int, top: int, width: int) -> tuple[list[Item], int]:
-    lines, end = paragraph(said, left=left, top=top, width=width, size=_HEADING)
-    return [*lines], end + 10
+def plot(
+    draw: Callable[[Figure], Sequence[Axes]], names: Sequence[str], *, top: int, height: int
+) -> tuple[Raster, dict[str, Box]]:  # fmt: skip
+    """What `draw` fills a figure with, across the picture, and the places of the axes that it returns, by name."""
+    pixels, places = plotted(draw, width=RIGHT - LEFT, height=height, style=PLOT_STYLE)
+    boxes = {
+        name: Box(LEFT + left, top + up, LEFT + right, top + down)
+        for name, (left, up, right, down) in zip(names, places, strict=True)
+    }
+    return Raster(Box(LEFT, top, RIGHT, top + height), pixels), boxes
 
 
-def figures(said: list[tuple[str, str]], left: int, top: int, width: int) -> tuple[list[Item], int]:
+def titled(said: str, left: int, top: int, width: int) -> Laid:
+    """A heading."""
+    items, end = stacked([(said, HEADING, DARK)], left, top, width)
+    return items, end + 10
+
+
+def figures(said: Sequence[tuple[str, str]], left: int, top: int, width: int) -> Laid:
     """Large figures, each with what it means beside it."""
     items: list[Item] = []
-    beside, down = left + _FIGURE_WIDTH, baseline(_FIGURE) - baseline(BODY)
+    down = baseline(FIGURE) - baseline(BODY)
     for figure, meaning in said:
-        large, end = paragraph(figure, left=left, top=top, width=_FIGURE_WIDTH, size=_FIGURE)
-        lines, bottom = paragraph(meaning, left=beside, top=top + down, width=width - _FIGURE_WIDTH, size=BODY)
+        large, end = stacked([(figure, FIGURE, DARK)], left, top, _FIGURE_WIDTH)
+        lines, bottom = stacked([(meaning, BODY, DARK)], left + _FIGURE_WIDTH, top + down, width - _FIGURE_WIDTH)
         items += [*large, *lines]
         top = max(end, bottom) + 2
     return items, top
 
 
-def _caption(said: list[str], under: Box, shade: Shade) -> tuple[list[Item], int]:
-    """Lines below a patch: the first dark, the others quiet."""
-    items: list[Item] = []
-    top = under.bottom + 8
-    for at, line in enumerate([*said, *([] if shade.exact else [words.NEAREST])]):
-        lines, top = paragraph(
-            line,
-            left=under.left,
-            top=top,
-            width=under.width - 16,
-            size=SMALL if at else BODY,
-            ink=QUIET if at else DARK,
-        )
-        items += lines
-    return items, top
+def captioned(under: Box, name: str, lines: Sequence[str]) -> Laid:
+    """Lines below a colour: the first dark, the others small and quiet."""
+    said = [(name, BODY, DARK), *((line, SMALL, QUIET) for line in lines)]
+    return stacked(said, under.left, under.bottom + 8, under.width - 16)
 
 
 def framed(box: Box) -> list[Item]:
+    """A thin line around a box, to be painted before what fills it."""
     return [Patch(box.grown(1), LINE)]
 
 
-def coloured(box: Box, shade: Shade, *, at_left: bool = False, size: int = _CHIP_SIGN) -> list[Item]:
+def coloured(box: Box, shade: Shade, *, at_left: bool = False, size: int = CHIP_SIGN) -> list[Item]:
     """A colour, with the sign in an upper corner where a screen cannot show it."""
     if shade.exact:
         return [Patch(box, shade.rgb)]
     left = box.left + 8 if at_left else box.right - 8 - size
     return [Patch(box, shade.rgb), NearSign(Box(left, box.top + 8, left + size, box.top + 8 + size))]
+
+
+def chip_row(chips: Sequence[Chip], strip: Box, *, gap: int = 0) -> tuple[list[Item], int, list[tuple[Box, ...]]]:
+    """Colours side by side in a strip with their captions: the items, where they end, and each chip's boxes."""
+    items = [] if gap else framed(strip)
+    boxes, ends = [], [strip.bottom]
+    wider = Box(strip.left, strip.top, strip.right + gap, strip.bottom)
+    for column, chip in zip(wider.columns(max(len(chips), 1)), chips, strict=False):
+        box = Box(column.left, column.top, column.right - gap, column.bottom)
+        parts = box.columns(max(len(chip.shades), 1))
+        items += framed(box) if gap else []
+        for at, (part, shade) in enumerate(zip(parts, chip.shades, strict=False)):
+            items += coloured(part, shade, at_left=at == 0 and len(parts) > 1)
+        if chip.photo is not None:
+            items.append(Raster(box, chip.photo.fitted(box.width, box.height)))
+        more, end = captioned(box, chip.name, chip.told)
+        items += more
+        boxes.append(parts)
+        ends.append(end)
+    return items, max(ends), boxes

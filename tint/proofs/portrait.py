@@ -1,20 +1,35 @@
-"""A part's portrait: its thickness and form, ready to be coloured from a table, and the marks that are laid over it."""
+"""A part's portrait: its form, the light and shade by which it reads, ready to be coloured from a table, and marks.
+
+Shade multiplies light and gloss adds to it; where the front faces the eye and nothing stands above it, shade is 1 and
+gloss 0, so that a flat wall shows the predicted colour itself. How a form is lit here is drawing, not prediction.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.proofs.form import shading
-from tint.proofs.part import View
 from tint.proofs.picture import DARK, WHITE
 from tint.proofs.render import LAMP, ColourTable, Levels, Light, Mask, light_at, shows_at
+
+if TYPE_CHECKING:
+    from tint.proofs.part import View
 
 Array = NDArray[np.float64]
 
 FINER = 2  # lines of sight a pixel of the portrait, along each side
+# All of these are of the drawing and chosen by eye: no source.
+_CREASE = np.radians(35.0)  # faces whose normals are less apart are one smooth surface [rad]
+_LAMP = np.array([-0.45, 0.55, 0.70]) / np.linalg.norm([-0.45, 0.55, 0.70])  # right, up, towards the eye
+_FILL = 0.55  # of the light comes from all around
+_BRIGHTEST = 1.15  # of the light that falls on a flat front
+_GLOSS, _SHARPNESS = 0.20, 45.0  # how bright, in linear light, and the power of the cosine that it falls off by
+_SHADOW, _SOFT = 0.30, 0.6  # how dark, and over what slope its edge fades
+_HOLLOW, _REACH = 0.35, 0.02  # how dark, and how far around one looks, as a share of the picture
+_STEPS = (1, 2, 3, 4, 6, 8, 11, 15, 20, 27, 36)  # px towards the lamp
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,3 +124,111 @@ def checkered(shape: tuple[int, int], square: int) -> Mask:
     """True on every other square of a board."""
     rows, columns = np.indices(shape)
     return np.asarray((rows // square + columns // square) % 2 == 0)
+
+
+# Form, light and shade.
+
+
+def normals_at(triangles: Array, placed: Array, *, face: NDArray[np.int64], at: NDArray[np.int64]) -> Array:
+    """Normals of the front at pixels: run smoothly over blunt edges, broken at sharp ones.
+
+    Parameters
+    ----------
+    triangles : ndarray, shape (n_faces, 3, 3)
+        Turned to the eye: right, up, towards it.
+    placed : ndarray, shape (n_faces, 3, 2)
+        Column and row of their corners [px].
+    face : ndarray of int, shape (n,)
+        What is seen at each pixel.
+    at : ndarray of int, shape (n, 2)
+        Row and column of the pixels.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        [-]
+    """
+    corners = placed[face]
+    point = at[:, ::-1] + 0.5
+    one, two, to = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], point - corners[:, 0]
+    area = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    area = np.where(np.abs(area) < 1e-12, 1e-12, area)
+    u = (to[:, 0] * two[:, 1] - to[:, 1] * two[:, 0]) / area
+    v = (one[:, 0] * to[:, 1] - one[:, 1] * to[:, 0]) / area
+    shares = np.clip(np.stack((1.0 - u - v, u, v), axis=-1), 0.0, 1.0)
+    mixed = np.einsum("nk,nkj->nj", shares, _corner_normals(triangles)[face])
+    return np.asarray(mixed / np.maximum(np.linalg.norm(mixed, axis=-1, keepdims=True), 1e-12))
+
+
+def _corner_normals(triangles: Array) -> Array:
+    """At each corner of each face, the mean of the normals of what is smooth about it, shape (n, 3, 3)."""
+    import trimesh  # every part comes from it
+
+    mesh = trimesh.Trimesh(**trimesh.triangles.to_kwargs(triangles))  # type: ignore[no-untyped-call]
+    blunt = mesh.face_adjacency[mesh.face_adjacency_angles < _CREASE]
+    smooth = trimesh.graph.connected_component_labels(  # type: ignore[no-untyped-call]
+        blunt, node_count=len(mesh.faces)
+    )
+    _, corner = np.unique(mesh.faces * (smooth.max() + 1) + smooth[:, None], return_inverse=True)
+    corner = corner.reshape(-1, 3)
+    normals = trimesh.geometry.weighted_vertex_normals(  # type: ignore[no-untyped-call]
+        corner.max() + 1, corner, mesh.face_normals, mesh.face_angles
+    )
+    return np.asarray(normals[corner])
+
+
+def shading(
+    normals: Array, height_mm: Array, *, has_part: NDArray[np.bool_], mm_per_pixel: float
+) -> tuple[Array, Array]:
+    """Light and shade of a front.
+
+    Parameters
+    ----------
+    normals : ndarray, shape (height, width, 3)
+        Right, up, towards the eye [-].
+    height_mm : ndarray, shape (height, width)
+        [mm]
+    has_part : ndarray of bool, shape (height, width)
+        What lies beside the part is left as it is.
+
+    Returns
+    -------
+    shade, gloss : ndarray, shape (height, width)
+        To multiply light by, and to add to it [-].
+    """
+    facing = np.clip(normals @ _LAMP / _LAMP[2], 0.0, None)
+    shade = np.minimum(_FILL + (1.0 - _FILL) * facing, _BRIGHTEST)
+    shade *= 1.0 - _SHADOW * _shadow(height_mm, mm_per_pixel)
+    shade *= 1.0 - _HOLLOW * _hollow(height_mm, has_part, mm_per_pixel)
+    halfway = _LAMP + np.array([0.0, 0.0, 1.0])
+    halfway /= np.linalg.norm(halfway)
+    flat = halfway[2] ** _SHARPNESS
+    gloss = _GLOSS * np.clip(np.clip(normals @ halfway, 0.0, None) ** _SHARPNESS - flat, 0.0, None) / (1.0 - flat)
+    return np.where(has_part, shade, 1.0), np.where(has_part, gloss, 0.0)
+
+
+def _shadow(height_mm: Array, mm_per_pixel: float) -> Array:
+    """How far each pixel lies in the shadow of what stands towards the lamp, 0 to 1."""
+    across, up = _LAMP[:2] / np.hypot(*_LAMP[:2])
+    rise = _LAMP[2] / np.hypot(*_LAMP[:2])
+    rows, columns = height_mm.shape
+    reach = _STEPS[-1] + 1
+    around = np.pad(height_mm, reach)
+    shadow = np.zeros_like(height_mm)
+    for step in _STEPS:
+        down, right = reach - round(step * up), reach + round(step * across)
+        there = around[down : down + rows, right : right + columns]
+        steep = (there - height_mm) / (step * mm_per_pixel) - rise
+        np.maximum(shadow, np.clip(steep / _SOFT, 0.0, 1.0), out=shadow)
+    return shadow
+
+
+def _hollow(height_mm: Array, has_part: NDArray[np.bool_], mm_per_pixel: float) -> Array:
+    """How far each pixel lies below what is around it, 0 to 1."""
+    from scipy.ndimage import uniform_filter
+
+    reach = max(round(_REACH * max(height_mm.shape)), 2)
+    size = 2 * reach + 1
+    share = uniform_filter(has_part.astype(float), size, mode="constant")
+    around = uniform_filter(np.where(has_part, height_mm, 0.0), size, mode="constant") / np.maximum(share, 1e-9)
+    return np.asarray(np.clip((around - height_mm) / (reach * mm_per_pixel), 0.0, 1.0))

@@ -28,10 +28,10 @@ Mask = NDArray[np.bool_]
 
 LAMP = "lamp"  # behind the part: what is seen is the light that comes through
 
-_BEND = 0.25  # levels of 255 by which a straight line between two points may miss the model
-_STEP = 0.5  # levels of 255 between neighbours of the fine table
-_FEWEST, _MOST = 2**10, 2**18  # rows of the fine table
-_AT_ONCE = 2**15  # pixels
+# A screen has 255 levels; half of one is not seen. `tests/test_render.py` holds the table to the model within them.
+_BEND = 0.25  # levels by which a straight line between two points may miss the model
+_STEP = 0.5  # levels between neighbours of the fine table
+_FEWEST, _MOST = 2**10, 2**18  # rows of the fine table, so that it takes at most 6 MB
 _CODES = 2**15  # light 0 to 1 in so many steps, each less than half a level even in the dark
 
 
@@ -43,16 +43,12 @@ class ColourTable:
     ----------
     over : str
         A backing, `none`, or `lamp`: lit from behind, against the bare lamp as white.
-    light : str
-        A CIE illuminant.
-    thickness_mm : ndarray, shape (n,)
-        From 0 on, rising [mm].
-    linear : ndarray, shape (n, 3)
-        Linear sRGB, adapted to the screen's white, not clipped [-].
+    upto_mm : float
+        The thickest that it holds [mm].
     bare : ndarray, shape (3,)
-        The backing with nothing on it, likewise.
+        The backing with nothing on it, in linear sRGB, adapted to the screen's white, not clipped [-].
     fine : ndarray of float32, shape (1 + m, 3)
-        `bare`, then the curve in the middle of m even steps from 0 to the last thickness.
+        `bare`, then the blend likewise in the middle of m even steps from 0 to the last thickness.
     levels : ndarray of uint8, shape (1 + m, 3)
         `fine` as a screen shows it.
     shows : ndarray of bool, shape (1 + m,)
@@ -60,18 +56,11 @@ class ColourTable:
     """
 
     over: str
-    light: str
-    thickness_mm: Array
-    linear: Array
+    upto_mm: float
     bare: Array
     fine: Light
     levels: Levels
     shows: Mask
-
-    @property
-    def upto_mm(self) -> float:
-        """The thickest that it holds [mm]."""
-        return float(self.thickness_mm[-1])
 
 
 def colour_table(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: float, over: str = "") -> ColourTable:
@@ -98,7 +87,7 @@ def colour_table(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: f
     depth, linear = _curve(palette, blend, setting=setting, over=over, view=view, upto_mm=upto_mm)
     bare = to_light(bare_spectrum(palette, over), view)
     fine, levels, shows = _fine(depth, linear, bare)
-    return ColourTable(over, view.light, depth, linear, bare, fine, levels, shows)
+    return ColourTable(over, float(depth[-1]), bare, fine, levels, shows)
 
 
 def to_light(spectra: ArrayLike, view: Viewing) -> Array:
@@ -161,14 +150,12 @@ def _fine(depth: Array, linear: Array, bare: Array) -> tuple[Light, Levels, Mask
     steepest = float(np.max(_apart(linear[1:], linear[:-1]) / np.diff(depth)))
     count = int(np.clip(np.ceil(depth[-1] * steepest / _STEP), _FEWEST, _MOST))
     middles = (np.arange(count) + 0.5) * (depth[-1] / count)
-    fine = np.concatenate((bare[None], _interpolated(middles, depth, linear)))
+    fine = np.concatenate(
+        (bare[None], np.stack([np.interp(middles, depth, linear[:, channel]) for channel in range(3)], axis=-1))
+    )
     signal = colorimetry.encode(np.clip(fine, 0.0, 1.0))
     missed = np.max(np.abs(signal - colorimetry.encode_signed(fine)), axis=-1)
     return fine.astype(np.float32), np.rint(255.0 * signal).astype(np.uint8), missed <= 0.5 / 255.0
-
-
-def _interpolated(at: Array, depth: Array, linear: Array) -> Array:
-    return np.stack([np.interp(at, depth, linear[:, channel]) for channel in range(3)], axis=-1)
 
 
 def _places(table: ColourTable, thickness_mm: ArrayLike) -> NDArray[np.int32]:
@@ -183,16 +170,7 @@ def _places(table: ColourTable, thickness_mm: ArrayLike) -> NDArray[np.int32]:
 
 def levels_at(table: ColourTable, thickness_mm: ArrayLike) -> Levels:
     """Screen colours of thicknesses, shape (...) [mm] to (..., 3); 0 mm is the backing with nothing on it."""
-    thickness = np.asarray(thickness_mm, dtype=float)
-    packed = np.zeros((table.levels.shape[0], 4), dtype=np.uint8)
-    packed[:, :3] = table.levels
-    words = packed.view(np.uint32)[:, 0]  # a colour is taken as one word
-    flat, shown = thickness.ravel(), np.empty((thickness.size, 3), dtype=np.uint8)
-    for start in range(0, flat.size, _AT_ONCE):  # so many as the processor's cache holds
-        some = slice(start, start + _AT_ONCE)
-        taken = np.take(words, _places(table, flat[some]), mode="clip")
-        shown[some] = taken[:, None].view(np.uint8)[:, :3]
-    return shown.reshape(*thickness.shape, 3)
+    return np.take(table.levels, _places(table, thickness_mm), axis=0, mode="clip")
 
 
 def light_at(table: ColourTable, thickness_mm: ArrayLike) -> Light:
@@ -210,15 +188,6 @@ def to_levels(linear: Light) -> Levels:
     codes = np.rint(255.0 * colorimetry.encode(np.linspace(0.0, 1.0, _CODES))).astype(np.uint8)
     at = np.clip(linear, 0.0, 1.0) * np.float32(_CODES - 1)
     return np.take(codes, (at + np.float32(0.5)).astype(np.int32))
-
-
-def deep_levels_at(table: ColourTable, thickness_mm: ArrayLike) -> NDArray[np.uint16]:
-    """Screen colours of thicknesses in 65536 levels, shape (...) [mm] to (..., 3): interpolated, not taken."""
-    thickness = np.asarray(thickness_mm, dtype=float)
-    _places(table, thickness)  # refuses what the table does not hold
-    linear = _interpolated(thickness, table.thickness_mm, table.linear)
-    linear[thickness <= 0.0] = table.bare
-    return deep_levels(linear)
 
 
 def deep_levels(linear: ArrayLike) -> NDArray[np.uint16]:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from tint.palette import Palette
-from tint.proofs.paper import INK, QUIET, RULE, SHADE, Paper, one_page
-from tint.proofs.sheet_rows import CUP_ROWS, Row, batch_rows, cup_rows, premix_rows
+from tint.proofs.leaf import FAINT, INK, LINE, QUIET, Page, one_page
 from tint.weighing import WeighSheet
 
-_NOT_SHOWN = "A screen or printer cannot show it: a cured swatch decides."
-_MOST_CARE = 3  # weighings that are pointed out
+_NOT_SHOWN = "A screen or printer cannot show it. Always confirm with a cured swatch."
+_MOST_CARE = 3  # weighings that are pointed out: what one keeps in mind; common practice, no source
+CUP_ROWS = 8  # more cups than that have boxes to tick, but no row each
 
 
 def draw_weigh_sheet(
@@ -44,9 +46,9 @@ def draw_weigh_sheet(
         If fpdf2 is not installed, or the sheet is too long for one page.
     """
 
-    def draw(page: Paper) -> float:
+    def draw(page: Page) -> float:
         top = _head(page, palette, sheet, title, made)
-        top = _colour(page, palette, sheet, top + 2.0 * page.size)
+        top = _colour(page, palette, sheet, top + 2.0)
         if sheet.premixes:
             steps = sum(len(premix.steps) for premix in sheet.premixes)
             heading = f"Premix{'es' if steps > 1 else ''}, made and stirred first"
@@ -58,127 +60,123 @@ def draw_weigh_sheet(
         top = _notes(page, sheet, top)
         return _foot(page, palette, top)
 
-    return one_page(draw, paper=paper, title=f"Weigh sheet {title}".strip(), made=made)
+    return one_page(draw, paper=paper, title=f"Weigh sheet {title}".strip(), made=made, serif=False)
 
 
-def _head(page: Paper, palette: Palette, sheet: WeighSheet, title: str, made: datetime.datetime | None) -> float:
-    size, wide = page.size, page.right - page.left
+def _head(page: Page, palette: Palette, sheet: WeighSheet, title: str, made: datetime.datetime | None) -> float:
+    wide = page.width
     top = 13.0
     shown = page.words("Weigh sheet", page.left, top, points=19, bold=True)
-    page.words(
-        title or palette.name,
-        page.right,
-        top + 3.0 * size,
-        points=10,
-        ink=QUIET,
-        side="right",
-        width=wide - shown - 8.0,
-    )
-    top = page.paragraph(str(sheet.blend), page.left, top + 10.0 * size, width=wide, points=11.5, bold=True)
+    named = title or palette.name
+    page.words(named, page.right, top + 3.0, points=10, ink=QUIET, right=True, width=wide - shown - 8.0)
+    top = page.paragraph(str(sheet.blend), page.left, top + 10.0, width=wide, points=11.5, bold=True)
     facts = (
         f"{sheet.batch_g:.5g} g of mix, {sheet.volume_cm3:.4g} cm³. Scale step {sheet.scale.step_g:g} g; it weighs "
         f"{sheet.scale.smallest_g:.2g} g and more to {sheet.scale.tolerance_percent:g} %."
     )
-    top = page.paragraph(facts, page.left, top + 0.6 * size, width=wide, points=8.5) + 2.2 * size
-    date = f"Date {made:%Y-%m-%d}" if made else "Date"
-    names = (date, "Batch no.", "Order", "Workshop °C")
+    top = page.paragraph(facts, page.left, top + 0.6, width=wide, points=8.5) + 2.2
+    names = ("Date", "Batch no.", "Order", "Workshop °C")
+    if made:
+        page.words(f"Date {made:%Y-%m-%d}", page.left, top, points=8)
+    _blanks(page, ("" if made else names[0], *names[1:]), top)
+    return top + page.line_height(8.0) + 1.5
+
+
+def _blanks(page: Page, names: Sequence[str], top: float) -> None:
+    """Names across the page, each with room to write behind it; an empty one leaves its place free."""
+    each = page.width / len(names)
     for at, name in enumerate(names):
-        left = page.left + wide * at / len(names)
-        if made and not at:
-            page.words(name, left, top, points=8)
-        else:
-            page.blank(name, left, top, to=left + wide / len(names) - 3.0)
-    return top + page.line_height(8.0) + 1.5 * size
+        if name:
+            page.blank(name, page.left + at * each, top, to=page.left + (at + 1) * each - 3.0)
 
 
-def _colour(page: Paper, palette: Palette, sheet: WeighSheet, top: float) -> float:
+def _colour(page: Page, palette: Palette, sheet: WeighSheet, top: float) -> float:
     """The expected colour, and everything it holds for."""
-    seen, size = sheet.predicted, page.size
-    height, width = 23.0 * size, 36.0 * size
+    seen = sheet.predicted
+    height, width = 23.0, 36.0
     code = seen.srgb.lstrip("#")
     page.box(page.left, top, width, height, fill=(int(code[:2], 16), int(code[2:4], 16), int(code[4:], 16)))
     left, y = page.left + width + 4.0, top
-    told = [f"Expected colour {seen.srgb} (sRGB)", _NOT_SHOWN]
-    if not seen.in_gamut:
-        told[1] = "The chip is the nearest that a screen has. " + _NOT_SHOWN
-    y = page.paragraph(told[0], left, y, width=page.right - left, points=9.5, bold=True)
-    y = page.paragraph(told[1], left, y, width=page.right - left, points=8.5)
+    told = f"Expected colour {seen.srgb} (sRGB)"
+    y = page.paragraph(told, left, y, width=page.right - left, points=9.5, bold=True)
     lab = ", ".join(f"{axis}* {x:.1f}" for axis, x in zip("Lab", seen.lab, strict=True))
-    y = page.paragraph(f"{lab} at {seen.conditions}.", left, y + 0.6 * size, width=page.right - left, points=8.5)
     error = f"95 of 100 castings read within {seen.expected_error:.2f} CIEDE2000."
     if math.isfinite(seen.contrast_ratio):
         error += f" Contrast ratio {seen.contrast_ratio:.3f} ± {seen.contrast_ratio_error:.3f}."
-    y = page.paragraph(error, left, y, width=page.right - left, points=8.5)
-    model = f"Weights as rounded, {palette.model}; {sheet.delta_e:.2f} CIEDE2000 from the exact recipe."
-    y = page.paragraph(model, left, y, width=page.right - left, points=8.5)
-    return max(y, top + height) + 3.5 * size
+    lines = [
+        f"{'' if seen.in_gamut else 'The chip is the nearest that a screen has. '}{_NOT_SHOWN}",
+        f"{lab} at {seen.conditions}.",
+        error,
+        f"Weights as rounded, {palette.model}; {sheet.delta_e:.2f} CIEDE2000 from the exact recipe.",
+    ]
+    y = page.paragraphs(lines, left, y, page.right - left, points=8.5)
+    return max(y, top + height) + 3.5
 
 
+# Lengths below are millimetres, chosen by eye on printed sheets.
 # What share of the page's width is left of each column; of `weigh` and `sum`, left of their right edges.
 _COLUMNS = (("what", 0.085), ("lot", 0.35), ("into", 0.49), ("weigh", 0.77), ("sum", 0.86), ("really weighed", 0.885))
 
 
-def _table(page: Paper, heading: str, rows: list[Row], top: float, *, counts: bool = False) -> float:
+def _table(page: Page, heading: str, rows: list[Row], top: float, *, counts: bool = False) -> float:
     """Weighings with a box to tick before each and room for the weight behind it."""
-    size, wide = page.size, page.right - page.left
+    wide = page.width
     x = {name: page.left + share * wide for name, share in _COLUMNS}
     page.words(heading, page.left, top, points=10.5, bold=True)
     for name in ("lot", "into", "weigh", "sum", "really weighed"):
-        right = name in ("weigh", "sum")
-        page.words(name, x[name], top + 0.8 * size, points=7.5, ink=QUIET, side="right" if right else "left")
-    top += 6.0 * size
-    page.rule(page.left, top - 0.4 * size, page.right, ink=INK)
-    height, number = 7.6 * size, 0
+        page.words(name, x[name], top + 0.8, points=7.5, ink=QUIET, right=name in ("weigh", "sum"))
+    top += 6.0
+    page.rule(page.left, top - 0.4, page.right, ink=INK)
+    height, number = 7.6, 0
     for row in rows:
         if row.heading:
-            page.words(row.what, page.left, top + 1.4 * size, points=8.5, ink=QUIET)
-            top += 6.0 * size
+            page.words(row.what, page.left, top + 1.4, points=8.5, ink=QUIET)
+            top += 6.0
             continue
         number += 1
-        page.box(page.left + 1.0 * size, top + 1.7 * size, 4.2 * size, 4.2 * size)
+        page.box(page.left + 1.0, top + 1.7, 4.2, 4.2)
         if counts:
-            page.words(str(number), x["what"] - 2.5, top + 2.0 * size, points=9, ink=QUIET, side="right")
-        page.words(row.what, x["what"], top + 1.7 * size, points=10, width=x["lot"] - x["what"] - 2.0)
-        page.words(row.lot, x["lot"], top + 2.1 * size, points=8.5, width=x["into"] - x["lot"] - 2.0)
+            page.words(str(number), x["what"] - 2.5, top + 2.0, points=9, ink=QUIET, right=True)
+        page.words(row.what, x["what"], top + 1.7, points=10, width=x["lot"] - x["what"] - 2.0)
+        page.words(row.lot, x["lot"], top + 2.1, points=8.5, width=x["into"] - x["lot"] - 2.0)
         if not row.lot:
-            page.rule(x["lot"], top + 6.3 * size, x["into"] - 4.0)
-        page.words(row.into, x["into"], top + 2.1 * size, points=8.5, width=0.16 * wide)
-        page.words(row.grams, x["weigh"], top + 1.2 * size, points=11.5, bold=True, side="right")
-        page.words(row.running, x["sum"], top + 2.1 * size, points=8.5, ink=QUIET, side="right")
-        page.rule(x["really weighed"], top + 6.3 * size, page.right)
+            page.rule(x["lot"], top + 6.3, x["into"] - 4.0)
+        page.words(row.into, x["into"], top + 2.1, points=8.5, width=0.16 * wide)
+        page.words(row.grams, x["weigh"], top + 1.2, points=11.5, bold=True, right=True)
+        page.words(row.running, x["sum"], top + 2.1, points=8.5, ink=QUIET, right=True)
+        page.rule(x["really weighed"], top + 6.3, page.right)
         top += height
         if not row.joined:
-            page.rule(page.left, top, page.right, ink=SHADE)
-    return top + 3.5 * size
+            page.rule(page.left, top, page.right, ink=FAINT)
+    return top + 3.5
 
 
-def _cups(page: Paper, sheet: WeighSheet, top: float) -> float:
+def _cups(page: Page, sheet: WeighSheet, top: float) -> float:
     """What goes into each cup, and a row for each, or boxes alone when they are many."""
-    size, cups = page.size, sheet.cups
+    wide, cups = page.width, sheet.cups
     page.words(f"{cups.count} equal cups, one after the other", page.left, top, points=10.5, bold=True)
     told = " + ".join(cup_rows(sheet)) + f" = {sheet.scale.shown(cups.grams)} in each."
-    wide = page.right - page.left
     for at, part in enumerate(cups.rest_g):
         start = page.left + (0.63 - 0.4 * at) * wide
-        page.blank(f"lot of part {part}", start, top + 0.6 * size, to=start + 0.37 * wide)
-    top = page.paragraph(told, page.left, top + 5.4 * size, width=wide, points=9.5) + 0.8 * size
+        page.blank(f"lot of part {part}", start, top + 0.6, to=start + 0.37 * wide)
+    top = page.paragraph(told, page.left, top + 5.4, width=wide, points=9.5) + 0.8
     if cups.count > CUP_ROWS:
         for at in range(cups.count):
             row, column = divmod(at, 25)
-            page.box(page.left + 7.0 * column * size, top + 6.5 * row * size, 4.2 * size, 4.2 * size)
-        return top + 6.5 * size * math.ceil(cups.count / 25) + 2.5 * size
+            page.box(page.left + 7.0 * column, top + 6.5 * row, 4.2, 4.2)
+        return top + 6.5 * math.ceil(cups.count / 25) + 2.5
     for at in range(cups.count):
-        page.box(page.left + 1.0 * size, top + 1.2 * size, 4.2 * size, 4.2 * size)
-        page.words(f"cup {at + 1}", page.left + 8.0 * size, top + 1.2 * size, points=9)
+        page.box(page.left + 1.0, top + 1.2, 4.2, 4.2)
+        page.words(f"cup {at + 1}", page.left + 8.0, top + 1.2, points=9)
         for name, start, end in (("weighed", 0.16, 0.40), ("parts met at", 0.42, 0.69), ("poured at", 0.71, 1.0)):
-            page.blank(name, page.left + start * wide, top + 1.4 * size, to=page.left + end * wide)
-        top += 6.8 * size
-    return top + 2.5 * size
+            page.blank(name, page.left + start * wide, top + 1.4, to=page.left + end * wide)
+        top += 6.8
+    return top + 2.5
 
 
-def _times(page: Paper, sheet: WeighSheet, top: float) -> float:
+def _times(page: Page, sheet: WeighSheet, top: float) -> float:
     """The clock, and room for what it said."""
-    size, wide, cups = page.size, page.right - page.left, sheet.cups
+    wide, cups = page.width, sheet.cups
     page.words("Clock", page.left, top, points=10.5, bold=True)
     told = f"Cups hold {cups.least_cup_cm3:.4g} cm³ or more: {sheet.split.headroom:g} times the mix, for the vacuum."
     if cups.moulds_each is not None and cups.cups_each == 1:
@@ -187,24 +185,23 @@ def _times(page: Paper, sheet: WeighSheet, top: float) -> float:
         told += f" Cups a mould: {cups.cups_each}, one straight after the other."
     if cups.minutes is not None and sheet.split.pot_life_min is not None:
         told += f" Each is poured {cups.minutes:g} min after the parts met; pot life {sheet.split.pot_life_min:g} min."
-    top = page.paragraph(told, page.left + 14.0 * size, top + 0.6 * size, width=wide - 14.0 * size, points=8.5)
-    top += 1.8 * size
+    top = page.paragraph(told, page.left + 14.0, top + 0.6, width=wide - 14.0, points=8.5)
+    top += 1.8
     for names in (
         ("parts met at", "vacuum from", "to", "poured by"),
         ("cure °C", "demoulded at", "cup test", "swatch kept"),
     ):
-        for at, name in enumerate(names):
-            page.blank(name, page.left + at * wide / 4.0, top, to=page.left + (at + 1) * wide / 4.0 - 3.0)
-        top += 6.6 * size
-    return top + 1.0 * size
+        _blanks(page, names, top)
+        top += 6.6
+    return top + 1.0
 
 
-def _notes(page: Paper, sheet: WeighSheet, top: float) -> float:
+def _notes(page: Page, sheet: WeighSheet, top: float) -> float:
     """What to weigh most carefully, what is doubtful, what is always to be kept in mind."""
     care = "; ".join(
         f"{each.what} into {each.into}, {each.delta_e:.2g}" for each in sheet.care[:_MOST_CARE] if each.delta_e >= 0.005
     )
-    told = [f"Weigh most carefully (CIEDE2000 that one step of the scale makes): {care}."] if care else []
+    told = [f"Weigh most carefully (colour change of one scale step, CIEDE2000): {care}."] if care else []
     if sheet.blend.total:
         told.append(
             f"The pigment belongs to no part. Counted as part {sheet.lines[0].part}, it would leave that part "
@@ -220,27 +217,89 @@ def _notes(page: Paper, sheet: WeighSheet, top: float) -> float:
             top += page.line_height(9.0)
         for note in notes:
             page.words("-", page.left, top, points=7.8, ink=QUIET)
-            top = page.paragraph(note, page.left + 2.5, top, width=page.right - page.left - 2.5, points=7.8)
-        top += 1.4 * page.size
+            top = page.paragraph(note, page.left + 2.5, top, width=page.width - 2.5, points=7.8)
+        top += 1.4
     return top
 
 
-def _foot(page: Paper, palette: Palette, top: float) -> float:
+def _foot(page: Page, palette: Palette, top: float) -> float:
     """Room for notes down to the signatures, which stand at the foot of the page."""
-    size, wide = page.size, page.right - page.left
-    needed = 15.5 * size
-    foot = max(top + 4.0 * size, page.bottom - needed)
+    needed = 15.5
+    foot = max(top + 4.0, page.bottom - needed)
     if foot - top > 14.0:
         page.words("Notes", page.left, top + 1.0, points=9, bold=True)
         line = top + 12.0
         while line < foot - 4.0:
-            page.rule(page.left, line, page.right, ink=SHADE)
+            page.rule(page.left, line, page.right, ink=FAINT)
             line += 7.0
-    for at, name in enumerate(("Weighed by", "Checked by", "Date and signature")):
-        left = page.left + at * wide / 3.0
-        page.blank(name, left, foot + 3.0 * size, to=left + wide / 3.0 - 3.0)
+    _blanks(page, ("Weighed by", "Checked by", "Date and signature"), foot + 3.0)
     told = f"tint, {palette.model} palette of swatches {palette.digest[:12]}. Weights in grams. "
     told += "What was really weighed is the recipe of record."
-    page.rule(page.left, foot + 11.0 * size, page.right, ink=RULE)
-    page.words(told, page.left, foot + 12.5 * size, points=7, ink=QUIET)
+    page.rule(page.left, foot + 11.0, page.right, ink=LINE)
+    page.words(told, page.left, foot + 12.5, points=7, ink=QUIET)
     return foot + needed
+
+
+# The rows of the tables.
+
+
+@dataclass(frozen=True)
+class Row:
+    """One weighing, or a heading between weighings.
+
+    Parameters
+    ----------
+    running : str
+        What the scale shows after it, were it not set to zero between.
+    joined : bool
+        Whether the next row belongs to it.
+    """
+
+    what: str
+    lot: str = ""
+    into: str = ""
+    grams: str = ""
+    running: str = ""
+    heading: bool = False
+    joined: bool = False
+
+
+def premix_rows(sheet: WeighSheet) -> list[Row]:
+    """Two weighings for every step of every premix."""
+    rows, shown = [], sheet.scale.shown
+    for premix in sheet.premixes:
+        for step in premix.steps:
+            into, lot = step.makes, step.lot or ("" if step.what == premix.pigment else "as made")
+            base = Row(f"part {step.part}", "", into, shown(step.base_g), shown(step.base_g), joined=True)
+            rows += [base, Row(step.what, lot, into, shown(step.grams), shown(step.made_g))]
+    return rows
+
+
+def batch_rows(sheet: WeighSheet) -> list[Row]:
+    """Every weighing of the batch; of many cups, only those that are made in one."""
+    own, shown = sheet.lines[0].part, sheet.scale.shown
+    rows, running, stirred = [], 0.0, False
+    for line in sheet.lines:
+        part = not line.pigment
+        if part and line.part != own:
+            if sheet.cups.count > 1:
+                continue
+            if not stirred:
+                rows.append(
+                    Row(f"Stir part {own} until no streak is left. The clock starts with the next:", heading=True)
+                )
+                stirred = True
+        running += line.grams
+        lot = line.lot if line.what == line.pigment else "as made" if line.pigment else ""
+        into = "" if part else f"part {line.part}"
+        rows.append(Row(line.what, lot, into, shown(line.grams), shown(running)))
+    return rows
+
+
+def cup_rows(sheet: WeighSheet) -> list[str]:
+    """What goes into each cup."""
+    shown = sheet.scale.shown
+    own = sheet.lines[0].part
+    return [f"{shown(sheet.cups.tinted_g)} of the tinted part {own}"] + [
+        f"{shown(grams)} of part {part}" for part, grams in sheet.cups.rest_g.items()
+    ]

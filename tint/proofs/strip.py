@@ -2,55 +2,53 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.appearance import Appearance, predict
 from tint.palette import Palette
+from tint.plots import DASHES
 from tint.proofs import words
-from tint.proofs.facts import Shade
-from tint.proofs.parts import BODY, LEFT, RIGHT, SMALL, STEP_SIGN, WIDTH, coloured, footed, framed, headed, titled
-from tint.proofs.picture import QUIET, Box, Item, NearSign, Patch, paint, paragraph
-from tint.proofs.shown import Chip, Shown, gather
-from tint.proofs.spectra import MOST, draw_spectra
-from tint.recipes import Answer
+from tint.proofs.facts import Shade, bare_shades, shade_of
+from tint.proofs.parts import (
+    BODY,
+    LEFT,
+    RIGHT,
+    SMALL,
+    STEP_SIGN,
+    Laid,
+    coloured,
+    finished,
+    framed,
+    headed,
+    plot,
+    plot_ink,
+    stacked,
+    titled,
+)  # fmt: skip
+from tint.proofs.picture import DARK, LINE, QUIET, Box, Item, Patch, Picture, paint
+from tint.recipes import Answer, Recipe
+from tint.target import Target
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+Array = NDArray[np.float64]
 
 _PER_ROW = 6
+_LEAST_COLUMNS = 4  # lest two chips become billboards
+MOST = 10  # recipes whose spectra are drawn: more cannot be told apart
+# Sizes [px], chosen by eye.
 _HALF = 104  # height of a chip over one backing
 _BARE, _GAP = 20, 20  # backing that shows above and below chips, and between two
 _TARGET_SHARE = 0.3  # of a recipe's chip, where the target lies against it
-_PLOT_HEIGHT = 420
-
-
-@dataclass(frozen=True)
-class Layout:
-    """Where things stand on the picture [px].
-
-    Parameters
-    ----------
-    target : tuple of Box or None
-        By backing; None where the target's colour over it is not known.
-    recipes : tuple of tuple of Box
-        By recipe, then by backing.
-    beside : tuple of tuple of Box or None
-        The target against each recipe, likewise; it shares its right edge with the recipe.
-    bare : tuple of Box
-        The backings of the first row.
-    plot : Box
-        Of the spectra, from the first to the last wavelength and from 0 to `top`.
-    top : float
-        Reflectance at the upper edge [-].
-    signs : tuple of Box
-        One on each patch that a screen cannot show.
-    """
-
-    canvas: Box
-    target: tuple[Box | None, ...]
-    recipes: tuple[tuple[Box, ...], ...]
-    beside: tuple[tuple[Box | None, ...], ...]
-    bare: tuple[Box, ...]
-    plot: Box
-    top: float
-    signs: tuple[Box, ...]
+_PLOT_HEIGHT = 480
 
 
 def draw_answer(palette: Palette, answer: Answer) -> bytes:
@@ -72,124 +70,174 @@ def draw_answer(palette: Palette, answer: Answer) -> bytes:
     JobError
         If matplotlib is not installed.
     """
-    items, layout = compose(gather(palette, answer))
-    return paint(layout.canvas, items)
+    return paint(answer_picture(palette, answer))
 
 
-def answer_layout(palette: Palette, answer: Answer) -> Layout:
-    """Where `draw_answer` puts things, for the same arguments."""
-    return compose(gather(palette, answer))[1]
+@dataclass(frozen=True, eq=False)
+class _Shown:
+    """The target or a recipe: its name, its colours by backing as far as they are known, what is told, its spectrum."""
+
+    name: str
+    shades: dict[str, Shade]
+    lines: tuple[str, ...]
+    spectrum: Array | None
 
 
-def compose(shown: Shown) -> tuple[list[Item], Layout]:
-    """Every item of the picture, in the order of painting, and the boxes of what matters."""
-    head = headed("Recipes beside their target", f"{shown.told} They hold for {shown.conditions}.")
-    heading, top = titled(_heading(shown), LEFT, head.bottom, RIGHT - LEFT)
-    items = [*head.items, *heading]
-    boxes: list[tuple[Box, ...]] = []
-    beside: list[tuple[Box | None, ...]] = []
-    bare: tuple[Box, ...] = ()
-    for at in range(0, len(shown.chips), _PER_ROW):
-        row = _row(shown, shown.chips[at : at + _PER_ROW], top)
-        items += row.items
-        boxes += row.chips
-        beside += row.beside
-        bare = bare or row.bare
-        top = row.bottom + 20
-    some = f", the first {MOST} recipes" if len(shown.chips) > MOST + 1 else ""
-    heading, top = titled(f"Reflectance {words.behind(shown.over)}{some}", LEFT, top + 4, RIGHT - LEFT)
-    more, plot = draw_spectra(shown, Box(LEFT, top, RIGHT, top + _PLOT_HEIGHT))
-    items += [*heading, *more]
-    signs = tuple(item.box for item in items if isinstance(item, NearSign))
-    ratio = [words.RATIO_LINE] if len(shown.behind) > 1 else []
-    foot = footed([*shown.notes, words.SCREEN_LINE], plot.box.bottom + 66, quiet=ratio, has_signs=bool(signs))
-    first = tuple(box if shade else None for box, shade in zip(boxes[0], shown.chips[0].shades, strict=True))
-    layout = Layout(
-        canvas=Box(0, 0, WIDTH, foot.bottom + 44),
-        target=first,
-        recipes=tuple(boxes[1:]),
-        beside=tuple(beside[1:]),
-        bare=bare,
-        plot=plot.box,
-        top=plot.top,
-        signs=signs,
+def answer_picture(palette: Palette, answer: Answer) -> Picture:
+    """The picture laid out, at the thickness at which target and recipes are compared.
+
+    Its boxes are, for each backing, `bare NAME` in the first row, `target over NAME` and `target beside 1 over NAME`
+    where the target's colour is known, `1 over NAME` of each recipe; and `plot` of the spectra.
+    """
+    target, part = answer.target, answer.setting
+    compared = replace(part, thickness_mm=target.thickness_mm or part.thickness_mm)
+    same = compared.thickness_mm == part.thickness_mm
+    looks = [each.appearance if same else predict(palette, each.blend, setting=compared) for each in answer.recipes]
+    over = looks[0].over
+    behind = tuple(dict.fromkeys((*palette.pair, over)))
+    wanted, recipes = _chips(palette, answer, looks, behind)
+
+    head, top = headed(
+        "Recipes beside their target",
+        f"{palette.name}. Wanted: {target.in_words}. They hold for {answer.recipes[0].appearance.conditions}.",
     )
-    return [*items, *foot.items], layout
-
-
-def _heading(shown: Shown) -> str:
-    halves = ", ".join(words.behind(name) for name in shown.behind)
-    beside = "" if len(shown.chips) < 2 else " At the left edge of each recipe lies the target, where it is known."
-    return f"From top to bottom {halves}.{beside}"
-
-
-@dataclass(frozen=True)
-class _Row:
-    """Chips side by side, each with its words below."""
-
-    items: list[Item]
-    chips: list[tuple[Box, ...]]
-    beside: list[tuple[Box | None, ...]]
-    bare: tuple[Box, ...]
-    bottom: int
-
-
-def _row(shown: Shown, chips: Sequence[Chip], top: int) -> _Row:
-    count = len(shown.behind)
-    strip = Box(LEFT, top, RIGHT, top + 2 * _BARE + count * _HALF)
-    columns = Box(strip.left + _GAP // 2, top, strip.right - _GAP // 2, strip.bottom).columns(_columns(shown))
-    inner = Box(strip.left, strip.top + _BARE, strip.right, strip.bottom - _BARE).rows(count)
-    bare = tuple(
-        Box(strip.left, strip.top if at == 0 else row.top, strip.right, strip.bottom if at == count - 1 else row.bottom)
-        for at, row in enumerate(inner)
+    halves = ", ".join(words.behind(name) for name in behind)
+    beside = " At the left edge of each recipe lies the target, where it is known."
+    heading, top = titled(f"From top to bottom {halves}.{beside}", LEFT, top, RIGHT - LEFT)
+    items = [*head, *heading]
+    boxes: dict[str, Box] = {}
+    bare = bare_shades(palette, behind, part.viewing(palette))
+    every = [wanted, *recipes]
+    count = max(_LEAST_COLUMNS, min(_PER_ROW, len(every)))  # in each row, so that chips are of one size
+    for at in range(0, len(every), _PER_ROW):
+        row, top = _row(every[at : at + _PER_ROW], wanted, dict(zip(behind, bare, strict=True)), top, count, boxes)
+        items, top = [*items, *row], top + 20
+    some = f", the first {MOST} recipes" if len(recipes) > MOST else ""
+    heading, top = titled(f"Reflectance {words.behind(over)}{some}", LEFT, top + 4, RIGHT - LEFT)
+    curves, places = plot(_spectra(palette.wavelengths, wanted, recipes[:MOST]), ["plot"], top=top, height=_PLOT_HEIGHT)
+    depths = (
+        f"Target and recipes are shown as a sample of {compared.thickness_mm:g} mm, which the target was measured on; "
+        f"contrast ratios are those of the part of {part.thickness_mm:g} mm."
     )
+    return finished(
+        [*items, *heading, curves], curves.box.bottom + 20, boxes | places,
+        told=[*([] if same else [depths]), words.SCREEN_LINE], quiet=[words.RATIO_LINE] if len(behind) > 1 else [],
+    )  # fmt: skip
+
+
+def _chips(
+    palette: Palette, answer: Answer, looks: Sequence[Appearance], behind: Sequence[str]
+) -> tuple[_Shown, list[_Shown]]:  # fmt: skip
+    target, over, view = answer.target, looks[0].over, answer.setting.viewing(palette)
+
+    def shades(labs: dict[str, Array]) -> dict[str, Shade]:
+        return {name: shade_of(labs[name], view) for name in behind if name in labs}
+
+    wanted = _Shown("Target", shades(_of_target(answer, over)), _asked(target, over), target.spectrum)
+    recipes = [
+        _Shown(f"{rank}, {each.blend.base}", shades(_of_look(palette, look)), _told(each), look.reflectance)
+        for rank, (each, look) in enumerate(zip(answer.recipes, looks, strict=True), start=1)
+    ]
+    return wanted, recipes
+
+
+def _of_target(answer: Answer, over: str) -> dict[str, Array]:
+    """The colours that the target is known to have, by backing, in the seat and thickness that are shown."""
+    target, part = answer.target, answer.setting
+    depth = target.thickness_mm or part.thickness_mm
+    labs = {over: target.lab}
+    for look in target.also:
+        if (look.thickness_mm or depth) == depth and (look.seat or part.seat) == part.seat:
+            labs.setdefault(look.over or over, look.lab)
+    return labs
+
+
+def _of_look(palette: Palette, look: Appearance) -> dict[str, Array]:
+    pair = {palette.black: look.lab_black, palette.white: look.lab_white} if palette.pair else {}
+    return pair | {look.over: look.lab}
+
+
+def _asked(target: Target, over: str) -> tuple[str, ...]:
+    asked = f"contrast {target.bounds_in_words('contrast_ratio')}"
+    lines = [asked if target.asks_opacity else "no contrast asked for"]
+    if target.asks_light:
+        lines.append(f"transmittance {target.bounds_in_words('transmittance')}")
+    if target.asks_haze:
+        lines.append(f"haze {target.bounds_in_words('haze')}")
+    if not target.also:
+        lines.append(f"known {words.behind(over)}")
+    return tuple(lines)
+
+
+def _told(recipe: Recipe) -> tuple[str, ...]:
+    look = recipe.appearance
+    lines = [f"CIEDE2000 {recipe.delta_e:.2f}, {'met' if recipe.reached else 'not met'}"]
+    if math.isfinite(look.contrast_ratio):
+        lines.append(f"contrast {look.contrast_ratio:.3f}")
+    doses = sorted(recipe.blend.loadings.items(), key=lambda dose: -dose[1])
+    lines.append(", ".join(name for name, _ in doses) or "uncoloured")
+    return tuple(lines)
+
+
+def _row(
+    chips: Sequence[_Shown], target: _Shown, bare: dict[str, Shade], top: int, count: int, boxes: dict[str, Box]
+) -> Laid:  # fmt: skip
+    """Chips side by side on their backings, each with its words below; adds to the boxes."""
+    strip = Box(LEFT, top, RIGHT, top + 2 * _BARE + len(bare) * _HALF)
+    inner = Box(strip.left, strip.top + _BARE, strip.right, strip.bottom - _BARE).rows(len(bare))
     items = framed(strip)
-    items += [Patch(box, shade.rgb) for box, shade in zip(bare, shown.bare, strict=True)]
-    own: list[tuple[Box, ...]] = []
-    beside: list[tuple[Box | None, ...]] = []
+    for name, row in zip(bare, inner, strict=True):
+        ground = Box(
+            strip.left, strip.top if row is inner[0] else row.top,
+            strip.right, strip.bottom if row is inner[-1] else row.bottom,
+        )  # fmt: skip
+        items.append(Patch(ground, bare[name].rgb))
+        boxes.setdefault(f"bare {name}", ground)
+    columns = Box(strip.left + _GAP // 2, top, strip.right - _GAP // 2, strip.bottom).columns(count)
     ends = []
-    target = shown.chips[0]
     for column, chip in zip(columns, chips, strict=False):
-        tile = Box(column.left + _GAP // 2, 0, column.right - _GAP // 2, 0)
-        halves = [
-            _half(tile, row, chip is not target and target.shades[at] is not None) for at, row in enumerate(inner)
-        ]
-        own.append(tuple(recipe for _, recipe in halves))
-        beside.append(tuple(wanted for wanted, _ in halves))
-        for at, (wanted, recipe) in enumerate(halves):
-            items += _chip(wanted, target.shades[at], recipe, chip.shades[at])
-        more, end = _words(chip, Box(tile.left, strip.top, tile.right, strip.bottom))
+        left, right = column.left + _GAP // 2, column.right - _GAP // 2
+        for name, row in zip(bare, inner, strict=True):
+            items += _half(Box(left, row.top, right, row.bottom), chip, target, name, boxes)
+        said = [(chip.name, BODY, DARK), *((line, SMALL, QUIET) for line in chip.lines)]
+        more, end = stacked(said, left, strip.bottom + 10, right - left)
         items += more
         ends.append(end)
-    return _Row(items, own, beside, bare, max(ends))
+    return items, max(ends)
 
 
-def _columns(shown: Shown) -> int:
-    """As many in each row, so that chips are of one size; four at least, lest two become billboards."""
-    return max(4, min(_PER_ROW, len(shown.chips)))
-
-
-def _half(tile: Box, row: Box, has_target: bool) -> tuple[Box | None, Box]:
-    """The target's and the recipe's part of a chip over one backing."""
-    edge = tile.left + round(_TARGET_SHARE * tile.width) if has_target else tile.left
-    own = Box(edge, row.top, tile.right, row.bottom)
-    return (Box(tile.left, row.top, edge, row.bottom) if has_target else None), own
-
-
-def _chip(wanted: Box | None, target: Shade | None, own: Box, shade: Shade | None) -> list[Item]:
-    """Nothing is drawn where a colour is not known: the bare backing shows."""
+def _half(box: Box, chip: _Shown, target: _Shown, over: str, boxes: dict[str, Box]) -> list[Item]:
+    """A chip over one backing, with the target against it; where a colour is not known the bare backing shows."""
     items: list[Item] = []
-    if shade is not None:
-        items += coloured(own, shade, size=STEP_SIGN)
-    if wanted is not None and target is not None:
-        items += coloured(wanted, target, at_left=True, size=STEP_SIGN)
+    sign, own = chip.name.split(",")[0].lower(), box
+    if chip is not target and over in target.shades:
+        edge = box.left + round(_TARGET_SHARE * box.width)
+        beside, own = Box(box.left, box.top, edge, box.bottom), Box(edge, box.top, box.right, box.bottom)
+        boxes[f"target beside {sign} over {over}"] = beside
+        items += coloured(beside, target.shades[over], at_left=True, size=STEP_SIGN)
+    if over in chip.shades:
+        boxes[f"{sign} over {over}"] = own
+        items += coloured(own, chip.shades[over], size=STEP_SIGN)
     return items
 
 
-def _words(chip: Chip, under: Box) -> tuple[list[Item], int]:
-    lines, top = paragraph(chip.name, left=under.left, top=under.bottom + 10, width=under.width, size=BODY)
-    items: list[Item] = [*lines]
-    for line in chip.lines:
-        lines, top = paragraph(line, left=under.left, top=top, width=under.width, size=SMALL, ink=QUIET)
-        items += lines
-    return items, top
+def _spectra(
+    wavelengths: Array, target: _Shown, recipes: Sequence[_Shown]
+) -> Callable[[Figure], list[Axes]]:  # fmt: skip
+    """The spectra as curves: the target broad and grey, the recipes in dashes upon it."""
+
+    def draw(figure: Figure) -> list[Axes]:
+        axes = figure.subplots()
+        if target.spectrum is not None:
+            axes.plot(wavelengths, target.spectrum, color=plot_ink(LINE), linewidth=9.0, label="target")
+        for at, each in enumerate(recipes):
+            ink = DARK if at < len(DASHES) else LINE
+            name = each.name.split(",")[0]
+            assert each.spectrum is not None  # a recipe always has one
+            axes.plot(wavelengths, each.spectrum, color=plot_ink(ink), linestyle=DASHES[at % len(DASHES)], label=name)
+        axes.set(xlabel="wavelength, nm", xlim=(wavelengths[0], wavelengths[-1]))
+        axes.set_ylim(bottom=0.0)
+        figure.legend(loc="outside right upper", frameon=False, handlelength=4.0)
+        return [axes]
+
+    return draw

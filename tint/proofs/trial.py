@@ -1,27 +1,71 @@
-"""A trial beside its prediction: the casting as it was read, with the difference, and as it was photographed."""
+"""A trial beside its prediction: the casting as it was read, with the difference, and as it was photographed.
+
+A photograph is shown and never measured: upright, in sRGB, without what else its file tells.
+"""
 
 from __future__ import annotations
 
+import io
+import struct
+import warnings
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from tint import appearance, colorimetry
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import parts, words
-from tint.proofs.facts import Shade, shades_of
-from tint.proofs.parts import BODY, LEFT, RIGHT, SMALL, Part
-from tint.proofs.photo import Photo
-from tint.proofs.picture import DARK, QUIET, Box, Item, Raster, paragraph
+from tint.proofs import words
+from tint.proofs.facts import Chip, Row, Shade, shade_of
+from tint.proofs.parts import LEFT, RIGHT, chip_row, figures, titled
+from tint.proofs.picture import Box, Item, srgb_profile
+from tint.proofs.render import Levels
 
 Array = NDArray[np.float64]
 
 PHOTO_SIGN = "A photograph: the camera's colours, not measured"
 PHOTO_LINE = "The photograph's colours are the camera's, not measured: no number here comes from it."
+_HEIGHT = 320  # of the colours [px]; chosen by eye
+# What cameras write stays below the first two; the third is along each side. Common practice, no source.
+_MOST_BYTES, _MOST_PIXELS, _LEAST = 60_000_000, 120_000_000, 16
+_FEWER = f"expected at most {_MOST_PIXELS / 1e6:.0f} megapixels"
+_KEPT = 1600  # pixels along the longer side: as wide as a picture
+_QUALITY = 88  # of a JPEG, 0 to 95; common practice, no source
+_KINDS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP")
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """A photograph.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 3)
+        sRGB [levels].
+    named : str
+        Its file, without the folder.
+    """
+
+    pixels: Levels
+    named: str
+
+    def fitted(self, width: int, height: int) -> Levels:
+        """Scaled, and cropped about its middle, to fill a box of so many pixels, shape (height, width, 3)."""
+        image = Image.fromarray(self.pixels)
+        return np.asarray(ImageOps.fit(image, (width, height), Image.Resampling.LANCZOS))
+
+    def jpeg(self, width: int, height: int) -> bytes:
+        """Likewise as a JPEG tagged sRGB that tells neither place nor camera; never made larger than it is."""
+        share = min(1.0, self.pixels.shape[1] / width, self.pixels.shape[0] / height)
+        out = io.BytesIO()
+        pixels = self.fitted(max(round(share * width), 1), max(round(share * height), 1))
+        Image.fromarray(pixels).save(out, format="JPEG", quality=_QUALITY, icc_profile=srgb_profile())
+        return out.getvalue()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -71,14 +115,16 @@ class Trial:
     photo: Photo | None
 
     @property
-    def chips(self) -> list[tuple[str, list[str], Shade]]:
-        """Name, quiet lines and colour of what is shown flat."""
+    def row(self) -> Row:
+        """Predicted, read and photographed, side by side."""
         seen = self.predicted
         where = f"{seen.setting.thickness_mm:g} mm, {words.behind(seen.over)}"
-        shown = [("As predicted", [where], self.as_predicted)]
-        if self.as_read is not None:
-            shown.append(("As read on the trial", [self.read], self.as_read))
-        return shown
+        cast = [("As predicted", where, self.as_predicted), ("As read on the trial", self.read, self.as_read)]
+        chips = [Chip(name=n, shades=(shade,), labels=(n,), told=(told,)) for n, told, shade in cast if shade]
+        if self.photo is not None:
+            chips.append(Chip(name=PHOTO_SIGN, told=(self.photo.named,), photo=self.photo))
+        notes = tuple(f"{figure} {meaning}" for figure, meaning in self.figures)
+        return Row(title="The trial", chips=tuple(chips), notes=notes)
 
     @property
     def figures(self) -> list[tuple[str, str]]:
@@ -92,11 +138,6 @@ class Trial:
             f"{stands} the expected error of {error:.1f}, which 95 castings in 100 keep."
         )
         return [(f"{self.delta_e:.2f}", meaning)]
-
-    @property
-    def caption(self) -> str:
-        """What is written below the photograph."""
-        return "" if self.photo is None else f"As photographed: {self.photo.named}"
 
     @property
     def notes(self) -> list[str]:
@@ -122,8 +163,8 @@ def trial_of(
     lab = None if read is None else _lab(read.spectrum, palette, setting)
     return Trial(
         predicted=seen,
-        as_predicted=shades_of(seen.lab[None], view)[0],
-        as_read=None if lab is None else shades_of(lab[None], view)[0],
+        as_predicted=shade_of(seen.lab, view),
+        as_read=None if lab is None else shade_of(lab, view),
         lab=lab,
         delta_e=np.nan if lab is None else float(colorimetry.difference(seen.lab, lab)),
         read="" if read is None else read.named,
@@ -140,41 +181,80 @@ def _lab(spectrum: ArrayLike, palette: Palette, setting: Setting) -> Array:
     return colorimetry.lab(values, setting.viewing(palette))
 
 
-# The trial on a card: predicted, read and photographed, edge to edge.
-
-
-_HEIGHT = 320
-
-
-def trial_part(
+def trial_laid(
     trial: Trial, top: int, *, left: int = LEFT, right: int = RIGHT, named: str = "The trial", height: int = _HEIGHT
-) -> Part:  # fmt: skip
-    """Its boxes are those of the flat colours, then that of the photograph where there is one."""
-    items, top = parts.titled(f"{named} beside its prediction", left, top, right - left)
-    strip = Box(left, top, right, top + height)
-    columns = strip.columns(len(trial.chips) + (trial.photo is not None))
-    items += parts.framed(strip)
-    ends = [strip.bottom]
-    for at, (box, (name, lines, shade)) in enumerate(zip(columns, trial.chips, strict=False)):
-        items += parts.coloured(box, shade, at_left=at == 0)
-        more, end = _said(box, name, lines)
-        items += more
-        ends.append(end)
-    if trial.photo is not None:
-        box = columns[-1]
-        items.append(Raster(box, trial.photo.fitted(box.width, box.height)))
-        more, end = _said(box, trial.caption, trial.notes)
-        items += more
-        ends.append(end)
-    more, bottom = parts.figures(trial.figures, left, max(ends) + 10, right - left)
-    return Part([*items, *more], bottom, columns)
+) -> tuple[list[Item], int, list[Box]]:  # fmt: skip
+    """The trial in a picture: its items, where they end, and the boxes of its colours and its photograph."""
+    items, top = titled(f"{named} beside its prediction", left, top, right - left)
+    row, end, boxes = chip_row(trial.row.chips, Box(left, top, right, top + height))
+    more, bottom = figures(trial.figures, left, end + 10, right - left)
+    return [*items, *row, *more], bottom, [box for (box,) in boxes]
 
 
-def _said(under: Box, name: str, lines: list[str]) -> tuple[list[Item], int]:
-    items: list[Item] = []
-    top = under.bottom + 8
-    for at, line in enumerate([name, *lines]):
-        size, ink = (SMALL, QUIET) if at else (BODY, DARK)
-        more, top = paragraph(line, left=under.left, top=top, width=under.width - 16, size=size, ink=ink)
-        items += more
-    return items, top
+# Reading a photograph.
+
+
+def read_photo(path: Path) -> Photo:
+    """A photograph from a file.
+
+    Parameters
+    ----------
+    path : Path
+        A JPEG, PNG, TIFF, WebP or BMP of at most 60 MB and 120 megapixels.
+
+    Raises
+    ------
+    InputError
+        If it is none, is broken, too large or too small.
+    """
+    where = f"photograph {path}"
+    try:
+        size = path.stat().st_size
+        if size > _MOST_BYTES:
+            raise InputError(where, f"{size / 1e6:.0f} MB", f"expected at most {_MOST_BYTES / 1e6:.0f} MB", "shrink it")
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(where, f"cannot be read ({error.strerror})", mend="check the name") from error
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of odd metadata, and of size, which is looked at here
+            return Photo(_opened(data, where), path.name)
+    except UnidentifiedImageError as error:
+        mend = "save it as a JPEG" if path.suffix.lower() in (".heic", ".heif", ".avif", ".dng", ".raw") else ""
+        raise InputError(where, "is no picture that can be read", f"expected {', '.join(_KINDS)}", mend) from error
+    except Image.DecompressionBombError as error:
+        raise InputError(where, "far too many pixels", _FEWER, "shrink it") from error
+    except (OSError, SyntaxError, ValueError, struct.error) as error:
+        raise InputError(where, f"is broken ({str(error)[:80]})", mend="save it again") from error
+
+
+def _opened(data: bytes, where: str) -> Levels:
+    with Image.open(io.BytesIO(data), formats=_KINDS) as image:
+        width, height = image.size
+        if width * height > _MOST_PIXELS:
+            found = f"{width} x {height} pixels"
+            raise InputError(where, found, _FEWER, "shrink it")
+        if min(width, height) < _LEAST:
+            raise InputError(where, f"{width} x {height} pixels", f"expected at least {_LEAST} along each side")
+        image.draft("RGB", (_KEPT, _KEPT))  # a JPEG is decoded no finer than is needed
+        profile = image.info.get("icc_profile")
+        small = ImageOps.exif_transpose(image)
+        if small.mode in ("I", "I;16", "I;16B", "F"):
+            raise InputError(where, f"is of kind {small.mode}, not a photograph", "expected 8 bits a channel")
+        small.thumbnail((_KEPT, _KEPT), Image.Resampling.LANCZOS)
+        return np.asarray(_in_srgb(small, profile))
+
+
+def _in_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
+    """The picture in sRGB; as it is where it bears no profile, or one that cannot be used."""
+    if image.mode in ("RGBA", "LA", "PA", "P"):
+        seen = image.convert("RGBA")
+        image = Image.alpha_composite(Image.new("RGBA", seen.size, "white"), seen).convert("RGB")
+    if profile and image.mode in ("RGB", "CMYK", "L"):
+        try:
+            own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            turned = ImageCms.profileToProfile(image, own, ImageCms.createProfile("sRGB"), outputMode="RGB")
+        except (ImageCms.PyCMSError, OSError):
+            return image.convert("RGB")
+        return image.convert("RGB") if turned is None else turned
+    return image.convert("RGB")

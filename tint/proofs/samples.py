@@ -1,0 +1,230 @@
+"""What a recipe is judged by beside its own chip: other thicknesses, other lights, and the samples that just pass."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint import appearance, colorimetry
+from tint.appearance import Appearance
+from tint.colorimetry import Viewing
+from tint.palette import Palette
+from tint.proofs import words
+from tint.proofs.facts import Chip, Facts, Row, Shade, shade_of
+from tint.target import Target
+from tint.translucency import first_thickness
+
+Array = NDArray[np.float64]
+
+# CIE illuminants of CIE 15:2018, and what people call them; which four are shown: common practice, no source.
+LIGHTS = ("D65", "A", "LED-B3", "FL11")
+_NAMES = {
+    "D65": "Daylight",
+    "D50": "Warm daylight",
+    "A": "Filament lamp",
+    "LED-B3": "White LED",
+    "FL11": "Shop tube",
+    "FL2": "Office tube",
+}
+_THINNEST = 0.02  # of the part's own thickness: how thin a limit sample is looked for
+
+
+def steps_row(facts: Facts) -> Row:
+    """The recipe from thin to thick over each backing."""
+    behind = [words.behind(name) for name in facts.behind]
+    chips = [
+        Chip(
+            name=f"{step.thickness_mm:g} mm",
+            shades=step.shades,
+            labels=tuple(f"{step.thickness_mm:g} mm {name}" for name in behind),
+            strong=step.own,
+        )
+        for step in facts.wedge
+    ]
+    told = f"Upper row {behind[0]}, lower row {behind[1]}." if len(behind) > 1 else f"{behind[0].capitalize()}."
+    return Row(title="Thin to thick", chips=tuple(chips), notes=(told,), layout="stacked")
+
+
+@dataclass(frozen=True)
+class InLight:
+    """A recipe in one light.
+
+    Parameters
+    ----------
+    light : str
+        A CIE illuminant.
+    shade : Shade
+        Adapted to the screen's white: as it looks to an eye that is used to that light.
+    wanted : Shade or None
+        The target, likewise; None when its spectrum is not known.
+    moved : float
+        CIEDE2000 from how it looks in the light it was agreed in, the eye being used to each [-].
+    from_target : float
+        CIEDE2000 from the target in this light [-]; NaN when the target's spectrum is not known.
+    """
+
+    light: str
+    shade: Shade
+    wanted: Shade | None
+    moved: float
+    from_target: float
+
+
+def named(light: str) -> str:
+    """A light in plain words, with its code."""
+    return f"{_NAMES[light]} ({light})" if light in _NAMES else light
+
+
+def in_lights(
+    seen: Appearance, *, target: Target | None = None, lights: Sequence[str] = LIGHTS
+) -> tuple[InLight, ...]:  # fmt: skip
+    """A predicted recipe in the light it was agreed in, then in others.
+
+    Notes
+    -----
+    `moved` is a colour inconstancy: XYZ in the other light, adapted to the first one's white by CAT16, against XYZ in
+    the first (the idea of the index of Luo, Li, Hunt, Rigg and Smith 2003, Color. Technol. 119, 281, from memory; there
+    with CAT02 and the CMC formula). `from_target` under a second light is the special metamerism index for change in
+    illuminant of CIE 15:2018, with CIEDE2000 and no correction for a pair that does not match in the first light.
+    """
+    own, observer = seen.setting.light, seen.setting.observer
+    views = [
+        colorimetry.viewing(seen.wavelengths, light=light, observer=observer)
+        for light in {own: 0, **dict.fromkeys(lights)}
+    ]
+    spectrum = None if target is None else target.spectrum
+    return tuple(_in(seen, view, agreed=views[0], wanted=spectrum) for view in views)
+
+
+def _in(seen: Appearance, view: Viewing, *, agreed: Viewing, wanted: Array | None) -> InLight:
+    lab = colorimetry.lab(seen.reflectance, view)
+    adapted = colorimetry.adapt(colorimetry.xyz(seen.reflectance, view), view.white, to=agreed.white)
+    moved = colorimetry.difference(seen.lab, colorimetry.xyz_to_lab(adapted, agreed.white))
+    other = None if wanted is None else colorimetry.lab(wanted, view)
+    return InLight(
+        light=view.light,
+        shade=shade_of(lab, view),
+        wanted=None if other is None else shade_of(other, view),
+        moved=float(moved),
+        from_target=np.nan if other is None else float(colorimetry.difference(other, lab)),
+    )
+
+
+def lights_row(lights: Sequence[InLight]) -> Row:
+    """The recipe in several lights, its target beside it where its spectrum is known."""
+    chips = [
+        Chip(
+            name=named(each.light),
+            shades=(each.shade, each.wanted) if each.wanted else (each.shade,),
+            labels=(named(each.light), f"the target, {named(each.light)}"),
+            told=tuple(_light_in_words(each, agreed=lights[0].light)),
+        )
+        for each in lights
+    ]
+    notes = ("Left halves this recipe, right halves what was asked for.",) if lights[0].wanted else ()
+    return Row(title="In other lights", chips=tuple(chips), notes=notes)
+
+
+def _light_in_words(each: InLight, *, agreed: str) -> list[str]:
+    """What a light does to the recipe, in numbers."""
+    told = ["the light agreed on" if each.light == agreed else f"changes by {each.moved:.1f} (CIEDE2000)"]
+    if not math.isnan(each.from_target):
+        told.append(f"{each.from_target:.1f} from the target: {words.difference_in_words(each.from_target)}")
+    return told
+
+
+# Limit samples: the lightest, the darkest and the thinnest part that an agreed tolerance lets pass.
+
+
+@dataclass(frozen=True, eq=False)
+class Limit:
+    """A part that is just within the tolerance.
+
+    Parameters
+    ----------
+    name : str
+        `lightest`, `darkest` or `thinnest`.
+    lab : ndarray, shape (3,)
+        [-]
+    thickness_mm : float
+        [mm]
+    """
+
+    name: str
+    lab: Array
+    shade: Shade
+    thickness_mm: float
+
+
+def limits_of(palette: Palette, seen: Appearance, *, tolerance: float) -> tuple[Limit, ...]:
+    """The limit samples of a prediction; one that does not exist is left out.
+
+    Parameters
+    ----------
+    tolerance : float
+        CIEDE2000 [-].
+
+    Notes
+    -----
+    Lightest and darkest differ in L* alone; the thinnest is the same mix over the same backing.
+    """
+    own = seen.setting.thickness_mm
+    found = [("lightest", _moved(seen.lab, tolerance, 1.0), own), ("darkest", _moved(seen.lab, tolerance, -1.0), own)]
+    thin = _thinnest(palette, seen, tolerance)
+    if thin is not None:
+        found.append(("thinnest", *thin))
+    view = seen.setting.viewing(palette)
+    return tuple(Limit(name, lab, shade_of(lab, view), depth) for name, lab, depth in found if 0.0 <= lab[0] <= 100.0)
+
+
+def _moved(lab: Array, tolerance: float, way: float) -> Array:
+    """The colour so much lighter or darker that it is just as far as the tolerance."""
+    from scipy.optimize import brentq
+
+    def over(by: float) -> float:
+        return float(colorimetry.difference(lab, lab + np.array([way * by, 0.0, 0.0]))) - tolerance
+
+    # At either end of the scale a unit of L* counts for at least 0.57 (weighting of lightness in CIEDE2000).
+    return np.asarray(lab + np.array([way * brentq(over, 0.0, 4.0 * tolerance + 1.0), 0.0, 0.0]))
+
+
+def _thinnest(palette: Palette, seen: Appearance, tolerance: float) -> tuple[Array, float] | None:
+    """The colour and thickness of the thinnest part that still passes; None where any passes."""
+    own = seen.setting.thickness_mm
+    view = seen.setting.viewing(palette)
+    shares = palette.shares(seen.blend.base, palette.loadings(seen.blend))
+    setting = replace(seen.setting, over=seen.over)
+
+    def labs(depth: Array) -> Array:
+        drawn = appearance.render(
+            palette, np.broadcast_to(shares, (depth.size, shares.size)), base=seen.blend.base, setting=setting,
+            backings=(seen.over,), thickness_mm=depth,
+        )  # fmt: skip
+        return colorimetry.lab(drawn.reflectance[0], view)
+
+    between = first_thickness(
+        lambda depth: colorimetry.difference(seen.lab, labs(depth)) > tolerance, own, _THINNEST * own
+    )
+    return None if between is None else (labs(np.array([between[0]]))[0], between[0])
+
+
+def limits_row(limits: Sequence[Limit], *, own: Shade, seen: Appearance) -> Row:
+    """Each limit sample edge to edge with the colour agreed on."""
+    chips = [
+        Chip(
+            name=f"{each.name.capitalize()} that passes",
+            shades=(each.shade, own),
+            labels=(f"{each.name} that passes", "as agreed"),
+            told=(
+                f"{each.thickness_mm:.2g} mm, the same mix"
+                if each.name == "thinnest"
+                else f"L* {each.lab[0]:.1f}, for {seen.lab[0]:.1f} as agreed",
+            ),
+        )
+        for each in limits
+    ]
+    return Row(title="How far it may go", chips=tuple(chips), notes=("Right halves as agreed.",), layout="apart")
