@@ -92,6 +92,36 @@ def test_walls_are_judged_together_the_thinnest_first(palette: tint.Palette) -> 
     assert answer.target.contrast_ratio_min == WORDS["solid"]["contrast_ratio"][0]
 
 
+@pytest.mark.parametrize(
+    ("asked", "tolerance"),
+    [
+        ({}, 0.4),
+        ({"opacity": "solid"}, 0.4),
+        ({"opacity": "solid", "tolerance": 2.0}, 2.0),
+        ({"tolerance": 2.0}, 2.0),
+    ],
+)
+def test_a_target_keeps_its_own_tolerance_unless_one_is_given(
+    palette: tint.Palette, asked: dict[str, Any], tolerance: float
+) -> None:
+    own = tint.Target(lab=np.array([70.0, -12.0, 8.0]), tolerance=0.4)
+    answer = tint.solve(palette, own, base="clear", thickness_mm=3, rules=tint.Rules(most_pigments=2), **asked)
+    assert answer.target.tolerance == tolerance
+    assert answer.target.asks_opacity == ("opacity" in asked)
+
+
+def test_an_opacity_stands_in_place_of_the_targets_own(palette: tint.Palette) -> None:
+    own = tint.Target(lab=np.array([70.0, -12.0, 8.0]), contrast_ratio=0.9)
+    rules = tint.Rules(most_pigments=2)
+    answer = tint.solve(palette, own, opacity="solid", base="clear", thickness_mm=3, rules=rules)
+    assert (answer.target.contrast_ratio, answer.target.contrast_ratio_min) == (None, 0.98)
+
+
+def test_a_colour_without_a_tolerance_is_to_come_within_one(palette: tint.Palette) -> None:
+    answer = tint.solve(palette, lab=(70, -12, 8), base="clear", thickness_mm=3, rules=tint.Rules(most_pigments=2))
+    assert answer.target.tolerance == 1.0
+
+
 def test_load_takes_the_fitted_palette_while_it_is_fresh(tmp_path: Path, palette: tint.Palette) -> None:
     from tint.palette import fit_path, write_palette
 

@@ -19,7 +19,8 @@ from tint.swatches.one_reading import read_one
 
 Array = NDArray[np.float64]
 
-_OPACITIES = tuple(kind + end for kind in ("contrast_ratio", "transmittance") for end in ("", "_min", "_max"))
+# What may be asked of opacity and of the light let through: a value to reach, or one not to be left.
+BOUNDS = tuple(kind + end for kind in ("contrast_ratio", "transmittance") for end in ("", "_min", "_max"))
 _NOISE = 0.01  # by which a contrast ratio that was read may pass 1
 
 
@@ -242,7 +243,7 @@ def with_black(target: Target, black: Target, palette: Palette, *, setting: Sett
         found = f"it is {ratio:.2f} times as bright as over {palette.white}"
         raise InputError("target over black", found, "a darker reading", "were the two swapped?")
     own = target.thickness_mm is None or target.thickness_mm == setting.thickness_mm
-    if not own or any(getattr(target, name) is not None for name in _OPACITIES):
+    if not own or any(getattr(target, name) is not None for name in BOUNDS):
         return replace(target, also=also)
     return replace(target, also=also, contrast_ratio=min(ratio, 1.0))
 
@@ -277,7 +278,7 @@ def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **ask
     """
     seen = predict(palette, blend, setting=setting)
     known: dict[str, Any] = {"lab": seen.lab, "spectrum": seen.reflectance, "source": f"as {blend} looks"}
-    if palette.pair and not any(asked.get(name) is not None for name in _OPACITIES):
+    if palette.pair and not any(asked.get(name) is not None for name in BOUNDS):
         pair = {palette.black: seen.lab_black, palette.white: seen.lab_white}
         known["also"] = tuple(Look(lab=lab, over=name) for name, lab in pair.items() if name != seen.over)
         known["contrast_ratio"] = min(seen.contrast_ratio, 1.0)

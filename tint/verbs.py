@@ -20,7 +20,7 @@ from tint.opacity import opacity_of
 from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import Answer, Rules
 from tint.swatches import SwatchFolder, folder_digest
-from tint.target import Target, solid_unless_told, without_gloss
+from tint.target import BOUNDS, Target, solid_unless_told, without_gloss
 
 if TYPE_CHECKING:
     from tint.checks import Finding
@@ -152,7 +152,7 @@ def predict(
 
 def solve(
     palette: Palette, target: Target | None = None, *, lab: ArrayLike | None = None, srgb: str | None = None,
-    reading: str | None = None, opacity: str | float | Sequence[float] | None = None, tolerance: float = 1.0,
+    reading: str | None = None, opacity: str | float | Sequence[float] | None = None, tolerance: float | None = None,
     base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
     setting: Setting | None = None, rules: Rules | None = None,
     progress: Callable[[str, int, int], None] | None = None, **seen: Any,
@@ -173,8 +173,8 @@ def solve(
     opacity : str, float or pair of floats, optional
         A word (`solid`, `milky`, `see-through`, `glows`, `any`), a contrast ratio, or its least and most; see
         `tint.opacity`. Solid, when absent and no target is given [-].
-    tolerance : float
-        CIEDE2000 within which the colour counts as reached [-].
+    tolerance : float, optional
+        CIEDE2000 within which the colour counts as reached: the target's own when absent, which is 1 unless told [-].
     base : str, optional
         Only in this one.
     thickness_mm : float, optional
@@ -217,9 +217,11 @@ def solve(
         rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
     wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading)
     if opacity is not None:
-        wanted = replace(wanted, **opacity_of(opacity), tolerance=tolerance)
+        wanted = replace(wanted, **(dict.fromkeys(BOUNDS) | opacity_of(opacity)))
     elif target is None:
-        wanted = replace(solid_unless_told(wanted, palette), tolerance=tolerance)
+        wanted = solid_unless_told(wanted, palette)
+    if tolerance is not None:
+        wanted = replace(wanted, tolerance=tolerance)
     return of(palette, wanted, setting=seen_in, base=base, rules=rules, progress=progress)
 
 
