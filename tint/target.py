@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+import msgspec
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry
+from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
@@ -283,6 +284,15 @@ def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **ask
         known["also"] = tuple(Look(lab=lab, over=name) for name, lab in pair.items() if name != seen.over)
         known["contrast_ratio"] = min(seen.contrast_ratio, 1.0)
     return Target(**(known | asked))
+
+
+def target_from_written(told: jsonable.Target) -> Target:
+    """A target as an answer's JSON tells it."""
+    also = tuple(
+        Look(lab=np.array(each.lab), over=each.over or "", seat=each.seat or "", thickness_mm=each.thickness_mm)
+        for each in told.also
+    )
+    return Target(**(msgspec.structs.asdict(told) | {"lab": np.array(told.lab), "also": also}))
 
 
 # What is taken for granted where nothing is said.

@@ -8,12 +8,23 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+import msgspec
 
 from tint import jsonable
-from tint.cli.amounts import GRAMS, Pairs, all_known, amounts_option, each_once
-from tint.cli.asked import setting_of, setting_options
-from tint.cli.options import folder_argument, grouped, json_option, number_option, optics_option, palette_of
-from tint.cli.rules import rules_of, rules_options
+from tint.cli.asked import palette_of, setting_of, setting_options
+from tint.cli.options import (
+    GRAMS,
+    Decorator,
+    Sectioned,
+    all_known,
+    amounts_option,
+    folder_argument,
+    given,
+    grouped,
+    json_option,
+    number_option,
+    optics_option,
+)
 from tint.cli.tables import (
     CARE,
     HEAD,
@@ -27,42 +38,76 @@ from tint.cli.tables import (
     show_title,
 )
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
-from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_options, wanted
+from tint.cli.wanted import (
+    Sample,
+    Wish,
+    judged_over,
+    rules_of,
+    rules_options,
+    sample_options,
+    target_options,
+    wanted,
+)
 from tint.errors import InputError
 from tint.recipes.limits import warnings
 from tint.trials import Additions, Adjustment, Cup, Doubts, Trial, adjust
+from tint.trials.trial import HAZE_PERCENT, STRENGTH_PERCENT, TINT_PERCENT
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-_LEAST_G = 0.0005  # an addition that no scale shows
-_TRIFLE = 0.02  # an addition that small a share of what stands there is noise, where the trial is to be left alone
+SECTIONS = {
+    "The trial": ("--base", "--load", "--thickness", "--read", "--trial"),
+    "Wanted": ("--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"),
+    "Part": ("--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
+    "Limits": (
+        "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
+        "--scale-step", "--batch-g", "--waste",
+    ),
+    "Output": ("--recipes", "--rank-by", "--json"),
+    "More about the trial": (
+        "--read-black", "--read-thickness", "--days", "--cure-c", "--mould", "--finish", "--lot",
+    ),
+    "A tinted part that stands there": ("--cup-base-g", "--cup"),
+    "How far things may be off": ("--strength-doubt", "--haze-doubt", "--tint-doubt", "--thickness-error"),
+    "More about what is wanted": (
+        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance",
+    ),
+}  # fmt: skip
+_LEAST_G = 0.0005  # g: half of the last digit that is shown, so what is less shows as 0
+_TRIFLE = (
+    0.02  # share of what stands there: so small an addition is noise where the trial is to be left alone; no source
+)
 
 
-def _cup(cup_base_g: float | None, cup: Pairs) -> tuple[float | None, dict[str, float]]:
-    pigments = each_once(cup, "--cup")
-    if cup_base_g is None and pigments:
+def _cup(cup_base_g: float | None, cup: dict[str, float]) -> tuple[float | None, dict[str, float]]:
+    if cup_base_g is None and cup:
         raise InputError("--cup-base-g", "not given", "expected the grams of the tinted part's own base")
-    return cup_base_g, pigments
+    return cup_base_g, cup
 
 
-def _doubts(
-    strength_doubt: float | None, haze_doubt: float | None, tint_doubt: float | None, thickness_error: float | None
-) -> Doubts:
-    given: dict[str, tuple[str, float | None, str]] = {
-        "strength_percent": ("--strength-doubt", strength_doubt, "%"),
-        "haze_percent": ("--haze-doubt", haze_doubt, "%"),
-        "tint_percent": ("--tint-doubt", tint_doubt, "%"),
-        "thickness_mm": ("--thickness-error", thickness_error, "mm"),
-    }
-    for option, value, unit in given.values():
-        if value is not None and not 0.0 < value <= 100.0:
+def _doubts(**told: float | None) -> Doubts:
+    for name, value in given(**told).items():
+        option, unit = _DOUBTS[name]
+        if not 0.0 < value <= 100.0:
             raise InputError(option, f"{value:g} {unit}", f"expected more than 0 and at most 100 {unit}")
-    told: dict[str, Any] = {name: value for name, (_, value, _) in given.items() if value is not None}
-    return Doubts(**told)
+    return Doubts(**given(**told))
 
 
-@click.command("adjust")
+_DOUBTS = {
+    "strength_percent": ("--strength-doubt", "%"),
+    "haze_percent": ("--haze-doubt", "%"),
+    "tint_percent": ("--tint-doubt", "%"),
+    "thickness_mm": ("--thickness-error", "mm"),
+}
+
+
+def _doubt(to: str, text: str) -> Decorator:
+    option, unit = _DOUBTS[to]
+    return number_option(option, text, expected=unit, metavar="MM" if unit == "mm" else "PERCENT", to=to)
+
+
+@click.command("adjust", cls=Sectioned, sections=SECTIONS)
 @folder_argument
 @trial_options
 @target_options
@@ -71,20 +116,16 @@ def _doubts(
 @grouped(
     "standing",
     _cup,
-    number_option("--cup-base-g", "A tinted part stands there: its own base.", expected="grams", metavar="G"),
-    amounts_option("--cup", "A pigment in that part.", GRAMS),
+    number_option("--cup-base-g", "The base in it, in grams.", expected="grams", metavar="G"),
+    amounts_option("--cup", "A pigment in it.", GRAMS),
 )
 @grouped(
     "doubts",
     _doubts,
-    number_option(
-        "--strength-doubt", "How far a lot's strength may be off.  [default: 12]", expected="%", metavar="PERCENT"
-    ),
-    number_option("--haze-doubt", "The base's haze.  [default: 15]", expected="%", metavar="PERCENT"),
-    number_option("--tint-doubt", "The base's own colour.  [default: 15]", expected="%", metavar="PERCENT"),
-    number_option(
-        "--thickness-error", "Of a trial's thickness.  [default: the instrument's]", expected="mm", metavar="MM"
-    ),
+    _doubt("strength_percent", f"The strength of a pigment's lot.  [default: {STRENGTH_PERCENT:g}]"),
+    _doubt("haze_percent", f"The haze of the base.  [default: {HAZE_PERCENT:g}]"),
+    _doubt("tint_percent", f"The base's own colour.  [default: {TINT_PERCENT:g}]"),
+    _doubt("thickness_mm", "The thickness of a trial.  [default: the instrument's]"),
 )
 @rules_options
 @optics_option
@@ -124,7 +165,7 @@ def command(
         tell("learning from trials, then searching", 0, 1)
         done = adjust(palette, target, trials, setting=setting, rules=rules, doubts=doubts, cup=cup)
     if as_json:
-        print_json(_as_json(done, trials, optics))
+        print_json(jsonable.answer(done.answer, optics=optics), **_as_json(done, trials))
     else:
         with page() as out:
             _show(out, done, trials, cup, optics)
@@ -220,9 +261,9 @@ def _show_additions(out: Console, done: Adjustment, additions: Additions, cup: C
     show_facts(out, _facts(additions.delta_e, additions.appearance))
 
 
-def _as_json(done: Adjustment, trials: tuple[Trial, ...], optics: str) -> dict[str, Any]:
-    additions = done.additions
-    return jsonable.answer(done.answer) | {
+def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:
+    added = done.additions
+    return {
         "verdict": done.verdict,
         "leave": done.leave,
         "missed": done.missed,
@@ -231,11 +272,10 @@ def _as_json(done: Adjustment, trials: tuple[Trial, ...], optics: str) -> dict[s
         "findings": [asdict(each) for each in done.findings],
         "kept_pigments": done.kept_pigments,
         "additions": None
-        if additions is None
-        else jsonable.summary(additions.appearance)
-        | {"base_g": additions.base_g, "pigments_g": additions.pigments_g, "delta_e": additions.delta_e},
-        "foretold": jsonable.summary(done.foretold),
+        if added is None
+        else msgspec.structs.asdict(jsonable.look(added.appearance))
+        | {"base_g": added.base_g, "pigments_g": added.pigments_g, "delta_e": added.delta_e},
+        "foretold": jsonable.look(done.foretold),
         "trials": len(trials),
         "cautions": cautions(done.palette, trials),
-        "optics": optics,
     }

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli.options import folder_argument, grouped, json_option
+from tint.cli.options import AGAIN, PATH, each_once, folder_argument, grouped, json_option
 from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, page, print_json, show_notes, show_table
 from tint.errors import InputError
 from tint.materials import SEATS
@@ -33,22 +33,14 @@ def _naming(
     same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], backing: str | None, seat: str | None,
     quantity: str | None, light: str | None, observer: str | None,
 ) -> Naming:  # fmt: skip
-    names = [name for name, _ in same]
-    twice = next((name for name in names if names.count(name) > 1), None)
-    if twice is not None:
-        raise InputError("--as", f"`{twice}` is given twice", "each name once")
-    defaults = {"backing": backing or "", "seat": seat or "", "quantity": quantity or ""}
-    defaults |= {"light": light or "", "observer": observer or ""}
-    return Naming(same=dict(same), patterns=pattern, **defaults)
-
-
-def _doubles(add: bool, replace: bool, skip_unknown: bool, force: bool) -> Doubles:
-    return Doubles(add=add, replace=replace, skip_unknown=skip_unknown, force=force)
+    told = {"backing": backing, "seat": seat, "quantity": quantity, "light": light, "observer": observer}
+    defaults = {name: value or "" for name, value in told.items()}
+    return Naming(same=each_once(same, "--as", "each name once"), patterns=pattern, **defaults)
 
 
 @click.command("import")
 @folder_argument
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
+@click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE...")
 @grouped(
     "naming",
     _naming,
@@ -58,24 +50,30 @@ def _doubles(add: bool, replace: bool, skip_unknown: bool, force: bool) -> Doubl
         type=_pair,
         multiple=True,
         metavar="NAME=PLACE",
-        help="Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING; repeat.",
+        help=f"Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING. {AGAIN}",
     ),
     click.option(
         "--pattern",
         multiple=True,
         metavar="TEXT",
-        help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too; repeat.",
+        help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too. " + AGAIN,
     ),
-    click.option("--backing", metavar="NAME", help="Of measurements that tell none."),
-    click.option("--seat", type=click.Choice(SEATS), help="Likewise."),
-    click.option("--quantity", type=click.Choice(QUANTITIES), help="Likewise.  [default: reflectance]"),
+    click.option("--backing", metavar="NAME", help="The backing of measurements that tell none."),
+    click.option("--seat", type=click.Choice(SEATS), help="The seat of measurements that tell none."),
+    click.option(
+        "--quantity",
+        type=click.Choice(QUANTITIES),
+        help="The quantity of measurements that tell none.  [default: reflectance]",
+    ),
     click.option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
-    click.option("--observer", type=click.Choice(("2", "10")), help="Likewise, degrees."),
+    click.option("--observer", type=click.Choice(("2", "10")), help="Their observer, in degrees."),
 )
-@click.option("--scale", type=click.Choice(SCALES), default=None, help="Of values, where a file leaves it open.")
+@click.option(
+    "--scale", type=click.Choice(SCALES), default=None, help="The scale of the values, where a file leaves it open."
+)
 @grouped(
     "doubles",
-    _doubles,
+    Doubles,
     click.option("--add", is_flag=True, help="Keep what was read before, and add replicates."),
     click.option("--replace", is_flag=True, help="Put measurements in the place of what was read before."),
     click.option("--skip-unknown", is_flag=True, help="Leave out measurements that are no swatch or backing."),

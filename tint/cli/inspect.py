@@ -10,7 +10,16 @@ import click
 import numpy as np
 
 from tint import colorimetry
-from tint.cli.options import count_option, folder_argument, grouped, json_option, known, number_option
+from tint.cli.options import (
+    count_option,
+    folder_argument,
+    grouped,
+    json_option,
+    known,
+    number_option,
+    seat_option,
+    view_options,
+)
 from tint.cli.tables import CARE, QUIET, counted, page, print_json, show_notes, show_table, show_title
 from tint.colorimetry import Viewing
 from tint.errors import InputError
@@ -24,7 +33,6 @@ from tint.inspection import (
     part_spectrum,
     read_part,
 )  # fmt: skip
-from tint.materials import SEATS
 from tint.shift import Shift, learn_shift, read_pairs
 from tint.swatches import COLOURS, NO_BACKING, SwatchFolder, read_folder
 
@@ -36,6 +44,9 @@ _OPENINGS = {
     FAIL: "Fail: the difference is outside what was agreed.",
 }
 _TOO_CLOSE = "Too close to call: read both again, several times, and give the means with --readings."
+
+
+_light_option, _observer_option = view_options()
 
 
 def _tolerance(tolerance: float, tolerance_lightness: float | None, tolerance_contrast: float | None) -> Tolerance:
@@ -75,16 +86,18 @@ def _files(
 @grouped(
     "tolerance",
     _tolerance,
-    number_option("--tolerance", "What was agreed.", expected="a CIEDE2000", metavar="CIEDE2000", default=1.0),
-    number_option("--tolerance-lightness", "For lightness alone.", expected="a difference in L*", metavar="L*"),
-    number_option("--tolerance-contrast", "For the contrast ratio.", expected="a difference", metavar="X"),
+    number_option(
+        "--tolerance", "The difference that was agreed.", expected="a CIEDE2000", metavar="CIEDE2000", default=1.0
+    ),
+    number_option("--tolerance-lightness", "The same in lightness alone.", expected="a difference in L*", metavar="L*"),
+    number_option("--tolerance-contrast", "The same in contrast ratio.", expected="a difference", metavar="X"),
 )
 @count_option("--readings", "How many readings the part's is the mean of.", default=1)
-@count_option("--reference-readings", "The same of what was approved.", default=1)
+@count_option("--reference-readings", "How many readings that of what was approved is the mean of.", default=1)
 @click.option("--over", metavar="BACKING", help="What both lay over, or `none`.  [default: the lightest backing]")
-@click.option("--seat", type=click.Choice(SEATS), default="air", show_default=True, help="How they lay on it.")
-@click.option("--light", metavar="NAME", default="D65", show_default=True, help="A CIE light.")
-@click.option("--observer", type=click.Choice(("2", "10")), default="10", show_default=True, help="Degrees.")
+@seat_option(default="air")
+@_light_option
+@_observer_option
 @json_option
 def command(
     folder: Path,
@@ -95,7 +108,7 @@ def command(
     over: str | None,
     seat: str,
     light: str,
-    observer: str,
+    observer: int,
     as_json: bool,
 ) -> None:
     """A reading against what was approved: pass, fail or too close.
@@ -106,7 +119,7 @@ def command(
     It exits with 0 whatever the verdict.
     """
     swatches = read_folder(folder)
-    view = colorimetry.viewing(swatches.wavelengths, light=light, observer=int(observer))
+    view = colorimetry.viewing(swatches.wavelengths, light=light, observer=observer)
     backings = darkest_first(swatches)
     behind = known(over, [*backings, NO_BACKING], "--over") if over else (backings or [NO_BACKING])[-1]
     if files["reading_black"] and (len(backings) < 2 or behind != backings[-1]):
@@ -131,7 +144,7 @@ def command(
     )
     conditions = f"over {behind}, {seat} seat, {view.light}, {view.observer}° observer"
     if as_json:
-        print_json(_as_json(found, shift, conditions) | {"notes": notes})
+        print_json(_as_json(found, shift, conditions), notes=notes)
     else:
         with page() as out:
             _show(out, found, shift, conditions, _scatter(swatches), readings, reference_readings)

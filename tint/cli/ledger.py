@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -9,17 +10,26 @@ from typing import Any
 import click
 
 from tint.cli.ledger_add import add
-from tint.cli.ledger_options import day, kind_argument, lab_option, number_of, read_file
-from tint.cli.ledger_pages import entry_json, show_due, show_entries, show_entry, show_near
+from tint.cli.ledger_options import kind_argument, number_of
+from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near
 from tint.cli.ledger_repeat import repeat
-from tint.cli.options import folder_argument, json_option, number_option
+from tint.cli.options import (
+    PATH,
+    day,
+    folder_argument,
+    json_option,
+    lab_option,
+    number_option,
+    read_file,
+    view_options,
+)
 from tint.cli.tables import page, print_json
-from tint.colorimetry import OBSERVERS
 from tint.ledger import (
     KINDS,
     TABLES,
     Entry,
     Ledger,
+    as_dict,
     belonging,
     drift,
     due,
@@ -34,7 +44,10 @@ from tint.ledger import (
     search,
     versions,
 )
+from tint.ledger.lookup import WITHIN
 from tint.swatches import folder_digest
+
+_light_option, _observer_option = view_options(light="The CIE light of the colour.")
 
 
 @click.group("ledger", invoke_without_command=True)
@@ -72,7 +85,7 @@ def _list(folder: Path, kind: str | None, order: str | None, all_rows: bool, as_
         if order is not None:
             held = _of_order(ledger, order, held)
     if as_json:
-        print_json({TABLES[each]: [entry_json(entry) for entry in found] for each, found in held.items()})
+        print_json({TABLES[each]: [as_dict(entry) for entry in found] for each, found in held.items()})
     else:
         with page() as out:
             show_entries(out, held, folder)
@@ -105,43 +118,33 @@ def _show(folder: Path, kind: str, number: int, as_json: bool) -> None:
         own = belonging(ledger, kind, number)
         drifted = drift(ledger, number) if kind == "reference" else ()
     if as_json:
-        more = {"versions": family, "belonging": own, "drift": [_drift_json(each) for each in drifted]}
-        print_json({"kind": kind} | entry_json(entry) | more)
+        drifts = [asdict(each) | {"first": each.first.id, "later": each.later.id} for each in drifted]
+        print_json({"kind": kind} | as_dict(entry), versions=family, belonging=own, drift=drifts)
     else:
         with page() as out:
             show_entry(out, kind, entry, family, own, drifted)
 
 
-def _drift_json(each: Any) -> dict[str, Any]:
-    return {
-        "first": each.first.id,
-        "later": each.later.id,
-        "delta_e": each.delta_e,
-        "change": each.change,
-        "days": each.days,
-    }
-
-
 @command.command("search")
 @folder_argument
 @lab_option("--lab", "The colour.", required=True)
-@number_option("--within", "How near.", expected="a CIEDE2000", metavar="CIEDE2000", default=5.0)
-@click.option("--light", metavar="NAME", default="D65", show_default=True, help="The CIE light of the colour.")
-@click.option("--observer", type=click.Choice([str(each) for each in OBSERVERS]), default="10", help="Degrees.")
+@number_option("--within", "How near.", expected="a CIEDE2000", metavar="CIEDE2000", default=WITHIN)
+@_light_option
+@_observer_option
 @json_option
-def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, observer: str, as_json: bool) -> None:
+def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, observer: int, as_json: bool) -> None:
     """Recipes and readings near a colour, the nearest first.
 
     Example: tint ledger search swatches_demo --lab 70,20,40 --within 3
     """
     with read_ledger(ledger_path(folder)) as ledger:
-        found = search(ledger, lab, light=light, observer=int(observer), within=within)
+        found = search(ledger, lab, light=light, observer=observer, within=within)
     if as_json:
         told = [
-            {"kind": each.kind, "delta_e": each.delta_e, "lab": each.lab, "entry": entry_json(each.entry)}
+            {"kind": each.kind, "delta_e": each.delta_e, "lab": each.lab, "entry": as_dict(each.entry)}
             for each in found
         ]
-        print_json({"found": told, "lab": lab, "light": light, "observer": int(observer), "within": within})
+        print_json({"found": told, "lab": lab, "light": light, "observer": observer, "within": within})
     else:
         with page() as out:
             show_near(out, found, lab, f"{light}, {observer}° observer", within)
@@ -160,7 +163,7 @@ def _due(folder: Path, by: date | None, as_json: bool) -> None:
     with read_ledger(ledger_path(folder)) as ledger, ledger.at_one_moment():
         found = due(ledger, until)
     if as_json:
-        print_json({"by": until.isoformat(), "due": [{"kind": kind} | entry_json(each) for kind, each in found]})
+        print_json({"by": until.isoformat(), "due": [{"kind": kind} | as_dict(each) for kind, each in found]})
     else:
         with page() as out:
             show_due(out, found, until)
@@ -168,7 +171,7 @@ def _due(folder: Path, by: date | None, as_json: bool) -> None:
 
 @command.command("export")
 @folder_argument
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="A new file.json, or a folder for CSV.")
+@click.option("--out", type=PATH, required=True, help="A new file.json, or a folder for CSV.")
 @json_option
 def _export(folder: Path, out: Path, as_json: bool) -> None:
     """The whole ledger as a JSON file or a folder of CSV tables.
@@ -194,9 +197,9 @@ def _import(folder: Path, file: str, as_json: bool) -> None:
 
     FILE is what tint ledger export wrote, or - for stdin. What is here already is not added again.
     """
-    data = read_file(file)
+    data, where = read_file(file)
     with open_ledger(ledger_path(folder), palette_digest=folder_digest(folder)) as ledger:
-        added = import_json(ledger, data, where="standard input" if file == "-" else file)
+        added = import_json(ledger, data, where=where)
     if as_json:
         print_json({"added": added})
     else:

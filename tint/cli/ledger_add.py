@@ -10,11 +10,10 @@ from typing import Any
 
 import click
 
-from tint import jsonable
-from tint.cli.ledger_options import column_options, number_of, option_name, weighings
-from tint.cli.ledger_pages import entry_json, summary
-from tint.cli.ledger_readings import batch_written, is_read, measured, reading_options, recipe_written
-from tint.cli.options import Decorator, count_option, folder_argument, json_option, known
+from tint.cli.asked import picked
+from tint.cli.ledger_options import column_options, is_read, measured, number_of, option_name, reading_options
+from tint.cli.ledger_pages import summary
+from tint.cli.options import Decorator, count_option, folder_argument, json_option, known, read_file
 from tint.cli.tables import print_json
 from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
@@ -22,14 +21,20 @@ from tint.ledger import (
     KINDS,
     Ledger,
     Reading,
+    Weighing,
+    as_dict,
     columns,
     find_order,
     get,
     ledger_path,
+    of_recipe,
+    of_sheet,
     open_ledger,
 )
 from tint.ledger import add as add_entry
+from tint.recipes import from_json as recipes_from
 from tint.swatches import folder_digest, read_folder
+from tint.weighing import from_json as sheet_from
 
 Given = dict[str, Any]
 
@@ -77,7 +82,7 @@ def _adds(kind: str, *more: Decorator, leave_out: Sequence[str] = ()) -> Callabl
                 pointed = [add_entry(ledger, _pointing(each, kind, number)) for each in readings]
                 entry = get(ledger, kind, number)
             if as_json:
-                print_json({"kind": kind, "readings": pointed} | entry_json(entry))
+                print_json({"kind": kind, "readings": pointed} | as_dict(entry))
             else:
                 more_told = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
                 click.echo(f"Added: {kind} {number} ({summary(kind, entry)}){more_told}")
@@ -101,7 +106,7 @@ _correction_options = (
 
 def _tidy(given: Given) -> Given:
     if "weighed" in given:
-        given["weighed"] = weighings(given["weighed"])
+        given["weighed"] = tuple(Weighing(what=what, grams=grams) for what, grams in given["weighed"])
     if "lots" in given:
         given["lots"] = dict(given["lots"])
     return given
@@ -144,8 +149,8 @@ def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[
     Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze" --target-lab 70,-8,6
     """
     colours = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading}
-    target = {name: value for name, value in colours.items() if value is not None} | dict(wish.asked)
-    told = asked.given | ({"target": jsonable.plain(target)} if target else {})
+    target = {name: value for name, value in colours.items() if value is not None} | wish.asked
+    told = asked.given | ({"target": target} if target else {})
     if wish.reading is None:
         return told, ()
     sample = {"reading": wish.reading} | ({} if over is None else {"backing": over})
@@ -167,7 +172,9 @@ def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Se
         if not asked.corrects:
             raise InputError("--from", "not given", "expected what `tint solve --json` writes")
         return asked.given, ()
-    told = recipe_written(file, pick)
+    data, where = read_file(file)
+    answer = recipes_from(data, where=where)
+    told = of_recipe(answer, picked(answer, 1 if pick is None else pick, where))
     pigments = read_folder(asked.folder).pigments
     lots = {name: pigments[name].lot or "" for name in told["loadings_percent"] if name in pigments}
     return {"lots": {name: lot for name, lot in lots.items() if lot}, **told, **asked.given}, ()
@@ -179,7 +186,10 @@ def _batch(asked: Asked, file: str | None) -> tuple[Given, Sequence[Reading]]:
 
     Example: tint ledger add batch swatches_demo --recipe 1 --from sheet.json --lot white=W-203
     """
-    return ({} if file is None else batch_written(file)) | asked.given, ()
+    if file is None:
+        return asked.given, ()
+    data, where = read_file(file)
+    return of_sheet(sheet_from(data, where=where)) | asked.given, ()
 
 
 @_adds("trial", reading_options)

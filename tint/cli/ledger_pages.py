@@ -15,8 +15,6 @@ from tint.materials import Blend
 if TYPE_CHECKING:
     from rich.console import Console
 
-entry_json = as_dict
-
 
 def show_entries(out: Console, held: Mapping[str, Sequence[Entry[Any]]], folder: Path) -> None:
     """A table for each kind that has any."""

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tint import jsonable
 from tint.appearance import Setting
-from tint.cli.asked import setting_of
-from tint.cli.options import folder_argument, json_option, number_option, optics_option, palette_of
-from tint.cli.sheets import sheet_told, show_sheet
+from tint.cli.asked import palette_of, setting_of
+from tint.cli.options import folder_argument, json_option, number_option, optics_option
 from tint.cli.tables import CARE, page, print_json, show_notes, show_table, show_title
-from tint.cli.weigh_options import batch_options, scale_options, split_options
+from tint.cli.weigh import show_sheet
+from tint.cli.weigh_options import sheet_options
 from tint.ledger import Recipe, Repeat, ledger_path, read_ledger, with_lots
 from tint.ledger import repeat as repeat_order
 from tint.palette import Palette
@@ -27,12 +28,7 @@ if TYPE_CHECKING:
 @folder_argument
 @click.argument("order", metavar="ORDER")
 @number_option("--thickness", "Wall of the part.  [default: the recipe's]", expected="mm", metavar="MM")
-@batch_options
-@scale_options
-@click.option(
-    "--premix/--no-premix", default=True, show_default=True, help="Let pigments down whose dose is too small to weigh."
-)
-@split_options
+@sheet_options
 @optics_option
 @json_option
 def repeat(
@@ -60,8 +56,8 @@ def repeat(
     today, setting = with_lots(palette, again.against_palette), _setting(palette, again.recipe.content, thickness)
     sheet = weigh(today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix)
     if as_json:
-        told = sheet_told(sheet, optics)
-        print_json({**told, **_as_json(again), "warnings": [*again.warnings, *told["warnings"]]})
+        warnings = [*again.warnings, *sheet.warnings]
+        print_json(jsonable.sheet(sheet, optics=optics), **_as_json(again), warnings=warnings)
     else:
         with page() as out:
             _show(out, again)

@@ -24,10 +24,10 @@ def show_appearance(
 ) -> None:
     """Colour over each backing, opacity, light let through, error, and what to know before believing them."""
     _show_patch(out, appearance)
-    labs = {_place(appearance.over): appearance.lab}
+    labs = {place(appearance.over): appearance.lab}
     if np.isfinite(appearance.lab_black).all():
-        labs.setdefault(_place(palette.black), appearance.lab_black)
-        labs.setdefault(_place(palette.white), appearance.lab_white)
+        labs.setdefault(place(palette.black), appearance.lab_black)
+        labs.setdefault(place(palette.white), appearance.lab_white)
     show_table(out, ("<", "L*", "a*", "b*"), [(place, *(fixed(x, 2) for x in lab)) for place, lab in labs.items()])
     out.print()
     show_facts(out, [*_facts(appearance), *more])
@@ -42,7 +42,8 @@ def _show_patch(out: Console, appearance: Appearance) -> None:
         out.print()
 
 
-def _place(over: str) -> str:
+def place(over: str) -> str:
+    """What a casting is seen over, in words."""
     return "free slab" if over == "none" else f"over {over}"
 
 

@@ -9,10 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli import COMMANDS
-from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_once
-from tint.cli.asked import setting_options
-from tint.cli.options import folder_argument, json_option, known, optics_option, palette_of
+from tint.cli.asked import palette_of, setting_options
+from tint.cli.options import (
+    PERCENT,
+    all_known,
+    amounts_option,
+    folder_argument,
+    json_option,
+    known,
+    optics_option,
+)
 from tint.cli.tables import CARE, HEAD, QUIET, page, print_json, show_facts, show_notes, show_table, show_title
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.errors import InputError
@@ -23,6 +29,7 @@ from tint.trials.lots import LotCheck, check_lot, rescale
 if TYPE_CHECKING:
     from rich.console import Console
 
+HALF_WIDTH = 1.96  # standard deviations that hold 95 of 100 of a normal distribution
 _DECIDED = {"same": "use", "rescale": "rescale", "recast": "reject"}  # in the words of the ledger
 
 
@@ -31,7 +38,7 @@ _DECIDED = {"same": "use", "rescale": "rescale", "recast": "reject"}  # in the w
 @click.argument("what", metavar="PIGMENT_OR_BASE")
 @trial_options
 @setting_options
-@amounts_option("--rescale", "A dose of an old recipe, to be brought to the new lot; repeat for each.", PERCENT)
+@amounts_option("--rescale", "A dose of an old recipe, to be brought to the new lot.", PERCENT)
 @optics_option
 @json_option
 def command(
@@ -39,7 +46,7 @@ def command(
     what: str,
     poured: Poured,
     casting: dict[str, Any],
-    rescale: Pairs,
+    rescale: dict[str, float],
     optics: str,
     as_json: bool,
 ) -> None:
@@ -52,7 +59,7 @@ def command(
     """
     palette = palette_of(folder, optics)
     known(what, [*palette.pigments, *palette.bases], "lot")
-    recipe = all_known(each_once(rescale, "--rescale"), palette.pigments, "--rescale")
+    recipe = all_known(rescale, palette.pigments, "--rescale")
     _check_recipe(palette, what, recipe)
     trials = trials_of(palette, poured, casting)
     if len(trials) > 1:
@@ -62,17 +69,17 @@ def command(
     told = cautions(palette, (replace(trials[0], lot="") if what in palette.bases else trials[0],))
     base = trials[0].blend.base
     new = _rescaled(found, Blend(base, recipe)) if recipe else None
-    record = _record(folder, found) if "ledger" in COMMANDS else ""
+    record = _record(folder, found)
     if as_json:
         more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
-        print_json(asdict(found) | more | {"cautions": told, "optics": optics})
+        print_json(asdict(found) | more, cautions=told, optics=optics)
     else:
         with page() as out:
             _show(out, found, str(trials[0].blend), optics)
             if new is not None:
                 _show_recipe(out, recipe, new)
             show_notes(out, "Before you trust it", told, style=CARE)
-            show_notes(out, "To keep it in the ledger", [record] if record else [])
+            show_notes(out, "To keep it in the ledger", [record])
 
 
 def _check_recipe(palette: Palette, what: str, recipe: dict[str, float]) -> None:
@@ -110,6 +117,6 @@ def _show_recipe(out: Console, old: dict[str, float], new: Blend) -> None:
 def _record(folder: Path, found: LotCheck) -> str:
     """The command that writes it down; the ledger keeps half widths that hold 95 of 100."""
     told = ["tint", "ledger", "add", "lot", str(folder), "--material", found.what, "--lot", "LOT"]
-    told += ["--strength", f"{found.strength:.4f}", "--strength-error", f"{1.96 * found.strength_error:.4f}"]
+    told += ["--strength", f"{found.strength:.4f}", "--strength-error", f"{HALF_WIDTH * found.strength_error:.4f}"]
     told += ["--hue-left-over", f"{found.hue_left:.2f}", "--verdict", _DECIDED[found.verdict]]
     return shlex.join(told)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli.options import check_picture, grouped, json_option, number
+from tint.cli.options import AGAIN, PATH, check_file, grouped, json_option, number, replace_option, view_options
 from tint.cli.tables import CARE, HEAD, QUIET, counted, page, print_json, show_facts, show_notes, show_table, show_title
 from tint.errors import InputError
 from tint.files import write_whole
@@ -32,7 +32,6 @@ from tint.swatches.records import PHOTOGRAPH
 if TYPE_CHECKING:
     from rich.console import Console
 
-_FILE = click.Path(path_type=Path)
 _PLACE = "NAME[/BACKING[/SEAT]]=X,Y[,SIZE], as in lid-3/black=410,620"
 
 
@@ -62,18 +61,18 @@ def _spots(at: tuple[Spot, ...], spots: Path | None) -> tuple[Spot, ...]:
     return every
 
 
-def _colours_of(light: str, observer: str, chart: Path | None) -> dict[str, Any]:
+def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]:
     # The usual chart's weights are asked for even with a chart of one's own: they name the light as the CIE does.
     from tint.colorimetry import viewing
 
-    known = viewing(range(400, 701, 10), light=light, observer=int(observer)).light
-    read = chart_reference(known, int(observer)) if chart is None else None
-    reference, white = read or read_chart(chart or "", light=known, observer=int(observer))
-    return {"reference": reference, "white": white, "light": known, "observer": int(observer)}
+    known = viewing(range(400, 701, 10), light=light, observer=observer).light
+    read = chart_reference(known, observer) if chart is None else None
+    reference, white = read or read_chart(chart or "", light=known, observer=observer)
+    return {"reference": reference, "white": white, "light": known, "observer": observer}
 
 
 @click.command("photograph")
-@click.argument("picture", type=click.Path(path_type=Path))
+@click.argument("picture", type=PATH)
 @grouped(
     "spots",
     _spots,
@@ -82,11 +81,9 @@ def _colours_of(light: str, observer: str, chart: Path | None) -> dict[str, Any]
         type=_spot,
         multiple=True,
         metavar="PLACE",
-        help="A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE] [px]; repeat.",
+        help=f"A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE], in pixels. {AGAIN}",
     ),
-    click.option(
-        "--spots", type=click.Path(path_type=Path), metavar="FILE", help="Spots as CSV: name,backing,seat,x,y,size."
-    ),
+    click.option("--spots", type=PATH, metavar="FILE", help="Spots as CSV: name,backing,seat,x,y,size."),
 )
 @click.option(
     "--corners", nargs=4, type=_point, metavar="X,Y X,Y X,Y X,Y",
@@ -97,19 +94,12 @@ def _colours_of(light: str, observer: str, chart: Path | None) -> dict[str, Any]
 @grouped(
     "colours",
     _colours_of,
-    click.option(
-        "--light", default="D65", show_default=True, metavar="NAME", help="A CIE light that the colours hold for."
-    ),
-    click.option("--observer", type=click.Choice(("2", "10")), default="10", show_default=True, help="Degrees."),
-    click.option(
-        "--chart", type=click.Path(path_type=Path), metavar="FILE", help="Your chart's own spectra or colours as CSV."
-    ),
+    *view_options(light="The CIE light that the colours hold for."),
+    click.option("--chart", type=PATH, metavar="FILE", help="Your chart's own spectra or colours as CSV."),
 )
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the colours as CSV.")
-@click.option(
-    "--look", type=click.Path(path_type=Path), metavar="FILE", help="Draw the places on the photograph, as PNG."
-)
-@click.option("--replace", is_flag=True, help="Write over files that are there.")
+@click.option("--out", type=PATH, metavar="FILE", help="Write the colours as CSV.")
+@click.option("--look", type=PATH, metavar="FILE", help="Draw the places on the photograph, as PNG.")
+@replace_option
 @json_option
 def command(
     picture: Path, spots: tuple[Spot, ...], corners: tuple[tuple[float, float], ...], find: bool, card: str,
@@ -145,14 +135,8 @@ def command(
 
 
 def _check_files(out: Path | None, look: Path | None, *, replace: bool) -> None:
-    if look is not None:
-        check_picture(look, "--look", replace=replace)
-    if out is None:
-        return
-    if out.suffix.lower() != ".csv" or out.is_dir():
-        raise InputError(f"--out {out}", "is not the name of a table", "a name that ends in .csv")
-    if out.exists() and not replace:
-        raise InputError(f"--out {out}", "is there already", mend="choose another name, or add --replace")
+    check_file(look, "--look", ".png", replace=replace)
+    check_file(out, "--out", ".csv", replace=replace)
 
 
 def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: dict[str, Any]) -> tuple[Any, float]:

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.appearance import how_read
-from tint.cli.options import count_option, folder_argument, json_option, known, number, optics_option, palette_of
+from tint.cli.asked import palette_of
+from tint.cli.options import AGAIN, count_option, folder_argument, json_option, known, number, optics_option
 from tint.cli.tables import CARE, QUIET, fixed, page, print_json, show_notes, show_table, show_title
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.planning import Plan, first_swatches, next_swatches
+from tint.planning import MOULDS_MM, Plan, first_swatches, next_swatches
 from tint.swatches import read_shelf
 
 if TYPE_CHECKING:
@@ -22,11 +23,12 @@ if TYPE_CHECKING:
 @click.command("plan")
 @folder_argument
 @click.option(
-    "--base", "bases", multiple=True, metavar="NAME", help="Only in this base; repeat.  [default: every base]"
+    "--base", "bases", multiple=True, metavar="NAME", help=f"Only in this base. {AGAIN}  [default: every base]"
 )
 @click.option(
-    "--mould", "moulds", multiple=True, metavar="MM", help="Mould depth at hand; repeat.  [default: 1, 2, 3, 5]"
-)
+    "--mould", "moulds", multiple=True, metavar="MM",
+    help=f"A mould depth at hand, in mm. {AGAIN}  [default: {', '.join(f'{depth:g}' for depth in MOULDS_MM)}]",
+)  # fmt: skip
 @count_option("--castings", "How many to propose.", default=5)
 @click.option("--first", is_flag=True, help="A first plan, for a workshop that has no swatches yet.")
 @optics_option
@@ -53,11 +55,11 @@ def command(
     palette = palette_of(folder, optics)
     for name in bases:
         known(name, palette.bases, "--base")
-    depths = [number(text, "--mould", "millimetres") for text in moulds] or [1.0, 2.0, 3.0, 5.0]
+    depths = [number(text, "--mould", "millimetres") for text in moulds] or MOULDS_MM
     plan = next_swatches(palette, count=castings, bases=bases, thicknesses_mm=depths)
     doubts = _doubts(palette)
     if as_json:
-        print_json({**_as_json(plan, optics), "warnings": doubts})
+        print_json(_as_json(plan, optics), warnings=doubts)
         return
     with page() as out:
         show_title(out, "Pour next", _title(palette))

@@ -10,19 +10,27 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.appearance import Setting, predict
-from tint.cli.asked import Cast, Doses, blend_of, cast_options, setting_options
-from tint.cli.compared import comparison_json, comparison_of, drawn
-from tint.cli.options import Sectioned, folder_argument, json_option, optics_option, palette_of, replace_option
-from tint.cli.pictured import (
+from tint.cli.asked import Doses, chosen, palette_of, recipes_options, setting_options
+from tint.cli.options import (
+    PATH,
+    Sectioned,
+    check_file,
+    folder_argument,
+    json_option,
+    optics_option,
+    replace_option,
+)
+from tint.cli.proof_compared import comparison_json, comparison_of, drawn
+from tint.cli.proof_options import (
     PICTURES,
     Approving,
+    Cast,
     Model,
     Subject,
     approving_options,
-    check_file,
+    cast_options,
     subject_options,
 )
-from tint.cli.recipes import chosen, recipes_options, several
 from tint.cli.tables import page, print_json
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
@@ -34,10 +42,9 @@ from tint.target import Target
 if TYPE_CHECKING:
     from tint.proofs.trial import Trial
 
-MOST_COMPARED = 6
+MOST_COMPARED = 6  # recipes that find room side by side on one sheet
 _DEEP = (".tif", ".tiff")
-_SHEET_PIXELS = 560  # of the part on a sheet
-
+_SHEET_PIXELS = 560  # pixels along the part's longer side on a sheet, which is 70 mm at 200 to an inch; no source
 
 SECTIONS = {
     "The recipe": ("--base", "--load", "--recipe", "--pick", "--compare"),
@@ -59,7 +66,7 @@ SECTIONS = {
 @click.option("--compare", is_flag=True, help="Several recipes of the file on one sheet, for the workshop.")
 @target_options
 @setting_options
-@click.option("--out", metavar="FILE.png", type=click.Path(path_type=Path), help="The picture to write.")
+@click.option("--out", metavar="FILE.png", type=PATH, help="The picture to write.")
 @click.option("--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]")
 @click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the bare part.")
 @subject_options
@@ -98,25 +105,26 @@ def command(
     if compare:
         _check_some(out, approving)
         _check_compared(show, bits, subject, approving)
-        recipes = several(doses, recipe, pick, most=MOST_COMPARED)
+        if recipe is None:
+            raise InputError("--compare", "its recipes stand in no file", mend="name one with --recipe")
+        choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
-        sheet = comparison_of(palette, recipes, wish=wish, casting=casting, cast=cast, title=approving.name or "")
-        written = _write(drawn(sheet, out, approving))
-        _tell(
-            written, f"{len(sheet.candidates)} recipes", None, lost=_lost(out, approving),
-            more=comparison_json(sheet) | {"optics": optics}, as_json=as_json,
-        )  # fmt: skip
+        sheet = comparison_of(palette, choice, wish=wish, casting=casting, cast=cast, title=approving.name or "")
+        more = comparison_json(sheet) | {"optics": optics}
+        said = f"{len(sheet.candidates)} recipes"
+        _tell(_write(drawn(sheet, out, approving)), said, None, lost=_lost(out, approving), more=more, as_json=as_json)
         return
     if pick and len(pick) > 1:
         raise InputError("--pick", f"names {len(pick)} recipes", "expected one", "add --compare to see them together")
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
     palette = palette_of(folder, optics)
-    choice = chosen(doses, recipe, pick[0] if pick else None)
-    blend, setting = blend_of(palette, choice.doses), choice.setting(palette, casting)
+    choice = chosen(doses, recipe, pick)
+    (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target = target_of(palette, wish, setting)
     part, trial = subject.read(), cast.trial(palette, blend, setting)
-    tolerance = wish.asked.get("tolerance", 1.0)
+    tolerance = 1.0 if wish.tolerance is None else wish.tolerance
+    more = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
     contents: dict[Path, bytes] = {}
     if out is not None:
         draw = _deep if bits == "16" or out.suffix.lower() in _DEEP else _picture
@@ -126,7 +134,6 @@ def command(
         )  # fmt: skip
     if approving.given:
         contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial)
-    more: dict[str, Any] = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
     more["warnings"] = list(predict(palette, blend, setting=setting).warnings)
     more["volume_cm3"] = None if part is None else part.volume_cm3
     said = f"{blend}, {setting.thickness_mm:g} mm"
@@ -134,9 +141,9 @@ def command(
 
 
 def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:
-    check_file(out, "--out", (".png", *_DEEP) if part else (".png",), replace=replace)
-    check_file(approving.sheet, "--sheet", (".html",), replace=replace)
-    check_file(approving.pdf, "--pdf", (".pdf",), replace=replace)
+    check_file(out, "--out", ".png", *(_DEEP if part else ()), replace=replace)
+    check_file(approving.sheet, "--sheet", ".html", replace=replace)
+    check_file(approving.pdf, "--pdf", ".pdf", replace=replace)
 
 
 def _check(
@@ -259,7 +266,7 @@ def _tell(
 ) -> None:  # fmt: skip
     if as_json:
         told: dict[str, Any] = {"written": str(written[0]), "also_written": [str(path) for path in written[1:]]}
-        print_json(told | dict(more) | {"letters_lost": lost})
+        print_json(told | dict(more), letters_lost=lost)
         return
     with page() as out:
         for path in written:

@@ -14,10 +14,11 @@ import click
 from tint import jsonable
 
 if TYPE_CHECKING:
+    from msgspec import Struct
     from rich.console import Console, RenderableType
 
 QUIET, HEAD, ALARM, CARE = "dim", "bold", "bold red", "yellow"
-_WIDEST, _LEAST_PROSE = 10_000, 16  # characters
+_WIDEST, _LEAST_PROSE = 10_000, 16  # characters: wider than any table; the narrowest column that reads well, no source
 
 
 @contextlib.contextmanager
@@ -46,9 +47,9 @@ def waiting(words: str) -> Iterator[Callable[[str], None]]:
         yield lambda reached: status.update(f"{words}: {reached}")
 
 
-def print_json(content: Mapping[str, Any]) -> None:
-    """Write one JSON object and nothing else."""
-    click.echo(jsonable.text(content))
+def print_json(content: Struct | Mapping[str, Any], **more: Any) -> None:
+    """Write one JSON object and nothing else; `more` are further keys."""
+    click.echo(jsonable.text(content, **more))
 
 
 def show_title(out: Console, title: str, conditions: str = "") -> None:
@@ -134,7 +135,7 @@ def fixed(value: float, decimals: int) -> str:
 
 Tell = Callable[[str, int, int], None]
 
-PATIENCE_S = 1.0  # a job that is done sooner shows nothing
+PATIENCE_S = 1.0  # s: a job that is done sooner shows nothing; common practice, no source
 
 
 @contextlib.contextmanager

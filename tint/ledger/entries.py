@@ -14,8 +14,8 @@ from typing import Any, Generic, TypeVar
 import msgspec
 
 from tint.errors import InputError
+from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, TABLES, Record, columns, kind_of
-from tint.ledger.store import Ledger, now_utc, tint_version
 
 R = TypeVar("R", bound=Record)
 

@@ -16,9 +16,9 @@ import numpy as np
 
 from tint.errors import InputError
 from tint.ledger.entries import Entry, entries, versions
+from tint.ledger.file import Ledger
 from tint.ledger.lookup import find_order, has_expired
 from tint.ledger.records import Approval, Lot, Order, Recipe
-from tint.ledger.store import Ledger
 from tint.materials import Blend
 from tint.palette import Palette
 

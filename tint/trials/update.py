@@ -23,8 +23,13 @@ from tint.trials.trial import Doubts, Trial
 
 Array = NDArray[np.float64]
 
-_STEPS, _LONGEST = 30, 3.0  # of Gauss-Newton, and how far one may go in standard deviations
+# Gauss-Newton: most steps; the longest one, in prior standard deviations, so that a poor start does not overshoot; and
+# the move at which it has settled. Common practice, no source; a search that needs more ends where it stands.
+_STEPS, _LONGEST, _STILL = 30, 3.0, 1e-6
+# Rounds in which noise is raised to what is left, and the ratio of the two at which it has settled; no source.
 _ROUNDS, _SETTLED = 5, 1.05
+_LEAST_NOISE = 1e-4  # reflectance: an instrument that states less is not believed, no source
+_THINNEST = 0.05  # of a thickness as read, below which no step of the search takes it
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,7 +123,7 @@ def _mode(palette: Palette, trials: Sequence[Trial], layout: _Layout, noise: flo
         move = float(np.abs(solved.shared - shared).max())
         step = min(1.0, _LONGEST / max(move, 1e-12))
         own, shared = own + step * (solved.own - own), shared + step * (solved.shared - shared)
-        if move < 1e-6:
+        if move < _STILL:
             break
     theta, factor, by_shared = _believed(palette, layout, own, shared)
     residual, _, _ = _miss(palette, trials, layout, theta, shared)
@@ -190,7 +195,7 @@ def _miss(
     residuals, by_theta, direct = [], [], []
     for number, trial in enumerate(trials):
         at = layout.thickness(number)
-        d = max(trial.thickness_mm + layout.thickness_mm * shared[at], 0.05 * trial.thickness_mm)
+        d = max(trial.thickness_mm + layout.thickness_mm * shared[at], _THINNEST * trial.thickness_mm)
         dosed = list(layout.doses[number])
         loadings = palette.loadings(trial.blend)
         off = instrument.dose_error_percent / 100.0 * shared[at + 1 : at + 1 + len(dosed)]
@@ -207,7 +212,7 @@ def _miss(
                 seat=reading.seat,
                 optics=optics,
             )
-            noise = reading.noise * max(instrument.repeatability, 1e-4)
+            noise = reading.noise * max(instrument.repeatability, _LEAST_NOISE)
             sd = np.hypot(noise, palette.misfit * np.maximum(read, 0.0) ** (2 / 3))
             residuals.append((reading.values - read) / sd)
             by_theta.append(np.concatenate([np.outer(slope / sd, share) for slope in by_mixed], axis=1))

@@ -21,8 +21,8 @@ Array = NDArray[np.float64]
 COLOUR, CONTRAST, LIGHT = "colour", "contrast ratio", "transmittance"
 # Of a scatter that is added to what remains: there only one side of it counts, 1.645 standard deviations for 1.96.
 _ONE_SIDE = 0.84
-_LIGHT_SCATTER = 0.02  # of a luminous transmittance, for which no error is known: lamps vary by more
-_SAME_WALL = 2.0  # thickness errors within which a trial was poured as thick as was asked
+_LIGHT_SCATTER = 0.02  # luminous transmittance, for which no error is known: lamps vary by more; no source
+_SAME_WALL = 2.0  # standard deviations of a thickness within which two are the same; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)
