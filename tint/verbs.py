@@ -337,9 +337,7 @@ def adjust(
     return of(palette, asked, many, setting=setting_of(setting, thickness_mm, seen), rules=rules)
 
 
-def plan(
-    palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moulds_mm: Sequence[float] = ()
-) -> Plan:
+def plan(palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moulds_mm: Sequence[float] = ()) -> Plan:
     """Which swatches to pour next, because they teach most.
 
     Parameters

@@ -133,7 +133,7 @@ def explain(word: tuple[str, ...]) -> None:
     Without a word it lists those that it explains.
     """
     from tint import glossary
-    from tint.cli.tables import page
+    from tint.cli.show import page
 
     with page() as out:
         known = f"Words that can be explained: {', '.join(sorted(glossary.GLOSSARY))}."

@@ -12,24 +12,7 @@ import click
 
 from tint import jsonable
 from tint.appearance import Setting
-from tint.cli.options import (
-    DEFAULT_OPTICS,
-    PERCENT,
-    Command,
-    Decorator,
-    all_known,
-    amounts_option,
-    base_option,
-    count_option,
-    geometry_option,
-    given,
-    grouped,
-    known,
-    number,
-    read_file,
-    seat_option,
-    view_options,
-)
+from tint.cli import options
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette, fit_path, read_palette
@@ -43,7 +26,7 @@ def palette_of(folder: Path, optics: str) -> Palette:
     try:
         return read_palette(fit_path(folder, optics), digest=digest)
     except InputError as error:
-        if optics == DEFAULT_OPTICS or "tint fit" not in error.mend:
+        if optics == options.DEFAULT_OPTICS or "tint fit" not in error.mend:
             raise
         mend = f"run `tint fit {folder} --optics {optics}`"
         raise InputError(error.where, error.found, error.expected, mend) from error
@@ -66,21 +49,21 @@ class Doses:
 
     def blend(self, palette: Palette) -> Blend:
         """The blend that they name, its names checked."""
-        return Blend(base_of(palette, self.base), all_known(self.load, palette.pigments, "--load"))
+        return Blend(base_of(palette, self.base), options.all_known(self.load, palette.pigments, "--load"))
 
 
-blend_options = grouped(
+blend_options = options.grouped(
     "doses",
     Doses,
-    base_option,
-    amounts_option("--load", "A pigment and its percent by mass of the finished mix.", PERCENT),
+    options.base,
+    options.amounts("--load", "A pigment and its percent by mass of the finished mix.", options.PERCENT),
 )
 
 
 def base_of(palette: Palette, name: str | None, option: str = "--base") -> str:
     """The base of that name, or the only one."""
     if name is not None:
-        return known(name, palette.bases, option)
+        return options.known(name, palette.bases, option)
     if len(palette.seen) == 1:
         return next(iter(palette.seen))
     raise InputError(option, "no base is named", "expected one of " + ", ".join(palette.bases))
@@ -116,24 +99,24 @@ class Chosen:
 def picks(text: str) -> tuple[int, ...]:
     """Ranks as in `2` or `1,3`, each once."""
     expected = "whole numbers of at least 1, as in 1,3"
-    named = [number(part, "--pick", expected) for part in text.split(",")]
+    named = [options.number_in(part, "--pick", expected) for part in text.split(",")]
     if any(value < 1 or value != int(value) for value in named):
         raise InputError("--pick", f"`{text}`", f"expected {expected}")
     return tuple(dict.fromkeys(map(int, named)))
 
 
-def recipe_options(command: Command) -> Command:
+def recipe_options(command: options.Command) -> options.Command:
     """--base and --load, or --recipe and --pick."""
-    return _recipe_options(count_option("--pick", "Which recipe of the file.  [default: 1, the best]"), command)
+    return _recipe_options(options.count("--pick", "Which recipe of the file.  [default: 1, the best]"), command)
 
 
-def recipes_options(command: Command) -> Command:
+def recipes_options(command: options.Command) -> options.Command:
     """The same, with several recipes to pick."""
     said = "Which recipe of the file; to compare, which of them.  [default: 1, the best; to compare, up to six]"
     return _recipe_options(click.option("--pick", type=picks, metavar="N[,N ...]", help=said), command)
 
 
-def _recipe_options(pick: Decorator, command: Command) -> Command:
+def _recipe_options(pick: options.Decorator, command: options.Command) -> options.Command:
     text = "A file of recipes in place of --base and --load: what tint solve --json writes, or - for standard input."
     return blend_options(click.option("--recipe", metavar="FILE", help=text)(pick(command)))
 
@@ -146,7 +129,7 @@ def chosen(doses: Doses, recipe: str | None, ranks: tuple[int, ...] | None, *, m
         return Chosen({}, doses)
     if doses.given:
         raise InputError("--recipe", "given together with --base or --load", "expected one or the other")
-    data, where = read_file(recipe)
+    data, where = options.read_file(recipe)
     file = from_json(data, where=where)
     wanted = ranks or range(1, min(len(file.recipes), most) + 1)
     return Chosen({rank: picked(file, rank, where) for rank in wanted}, doses, file)
@@ -162,20 +145,20 @@ def picked(file: jsonable.Answer, rank: int, where: str) -> jsonable.Recipe:
 # How it is cast and seen.
 
 
-def _setting_options(parse: Callable[[str], object], thickness: str) -> Decorator:
-    return grouped(
+def _setting_options(parse: Callable[[str], object], thickness: str) -> options.Decorator:
+    return options.grouped(
         "casting",
         _casting,
         click.option("--thickness", type=parse, metavar="MM", help=thickness),
         click.option("--over", metavar="BACKING", help="The backing, or `none`.  [default: the lightest backing]"),
-        seat_option(),
-        *view_options(default=False),
-        geometry_option(),
+        options.seat(),
+        *options.view(default=False),
+        options.geometry(),
     )
 
 
 def _casting(thickness: object, **seen: Any) -> dict[str, Any]:
-    return given(thickness_mm=thickness, **seen)
+    return options.given(thickness_mm=thickness, **seen)
 
 
 def setting_of(palette: Palette, casting: Mapping[str, Any]) -> Setting:
@@ -184,7 +167,7 @@ def setting_of(palette: Palette, casting: Mapping[str, Any]) -> Setting:
         expected = "expected the wall thickness of the part in mm"
         raise InputError("--thickness", "not given", expected, "as in --thickness 3")
     if casting.get("over"):
-        known(casting["over"], [*palette.backings, "none"], "--over")
+        options.known(casting["over"], [*palette.backings, "none"], "--over")
     return Setting(**casting)
 
 
@@ -210,13 +193,15 @@ def one_thickness(text: object) -> float:
     if ":" in words or words.count(",") > 1:
         told = "`tint predict` takes a list or a range"
         raise InputError(_WHERE, f"`{words}` is more than one thickness", f"expected {_ONE}", told)
-    return number(words, _WHERE, _ONE)
+    return options.number_in(words, _WHERE, _ONE)
 
 
 def thicknesses(text: object) -> tuple[float, ...]:
     """The thicknesses that a text lists or spans, thinnest first, each once [mm]."""
     words = str(text).strip()
-    depths = _span(words) if ":" in words else sorted({number(part, _WHERE, _FORMS) for part in words.split(",")})
+    depths = (
+        _span(words) if ":" in words else sorted({options.number_in(part, _WHERE, _FORMS) for part in words.split(",")})
+    )
     _check_count(len(depths), words)
     for depth in depths:
         if not 0.0 < depth <= 100.0:
@@ -229,7 +214,7 @@ def _span(words: str) -> list[float]:
     parts = words.split(":")
     if len(parts) != 3:
         raise InputError(_WHERE, f"`{words}`", _RANGE)
-    first, last, step = (number(part, _WHERE, "numbers in from:to:step") for part in parts)
+    first, last, step = (options.number_in(part, _WHERE, "numbers in from:to:step") for part in parts)
     if step <= 0.0:
         raise InputError(_WHERE, f"`{words}` has a step of {step:g} mm", _RANGE)
     if last < first:

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli.options import AGAIN, PATH, each_once, folder_argument, grouped, json_option
-from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, page, print_json, show_notes, show_table
+from tint.cli import options, show
 from tint.errors import InputError
 from tint.materials import SEATS
 from tint.swatches.importing import plan_import, write_import
@@ -35,13 +34,13 @@ def _naming(
 ) -> Naming:  # fmt: skip
     told = {"backing": backing, "seat": seat, "quantity": quantity, "light": light, "observer": observer}
     defaults = {name: value or "" for name, value in told.items()}
-    return Naming(same=each_once(same, "--as", "each name once"), patterns=pattern, **defaults)
+    return Naming(same=options.each_once(same, "--as", "each name once"), patterns=pattern, **defaults)
 
 
 @click.command("import")
-@folder_argument
-@click.argument("files", nargs=-1, required=True, type=PATH, metavar="FILE...")
-@grouped(
+@options.folder
+@click.argument("files", nargs=-1, required=True, type=options.PATH, metavar="FILE...")
+@options.grouped(
     "naming",
     _naming,
     click.option(
@@ -50,13 +49,14 @@ def _naming(
         type=_pair,
         multiple=True,
         metavar="NAME=PLACE",
-        help=f"Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING. {AGAIN}",
+        help="Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING. "
+        + options.AGAIN,
     ),
     click.option(
         "--pattern",
         multiple=True,
         metavar="TEXT",
-        help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too. " + AGAIN,
+        help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too. " + options.AGAIN,
     ),
     click.option("--backing", metavar="NAME", help="The backing of measurements that tell none."),
     click.option("--seat", type=click.Choice(SEATS), help="The seat of measurements that tell none."),
@@ -71,7 +71,7 @@ def _naming(
 @click.option(
     "--scale", type=click.Choice(SCALES), default=None, help="The scale of the values, where a file leaves it open."
 )
-@grouped(
+@options.grouped(
     "doubles",
     Doubles,
     click.option("--add", is_flag=True, help="Keep what was read before, and add replicates."),
@@ -80,7 +80,7 @@ def _naming(
     click.option("--force", is_flag=True, help="Take over readings of another geometry too."),
 )
 @click.option("--dry-run", is_flag=True, help="Show what would be done, and do nothing.")
-@json_option
+@options.as_json
 def command(
     folder: Path, files: tuple[Path, ...], naming: Naming, scale: str | None, doubles: Doubles, dry_run: bool,
     as_json: bool,
@@ -96,28 +96,28 @@ def command(
     if not dry_run:
         write_import(plan)
     if as_json:
-        print_json(_as_json(plan, dry_run=dry_run))
+        show.json(_as_json(plan, dry_run=dry_run))
     else:
-        with page() as out:
+        with show.page() as out:
             _show(out, folder, plan, dry_run=dry_run)
     if plan.faults:
-        found = f"{counted(len(plan.faults), 'measurement')} of {len(plan.planned)} cannot be taken over"
+        found = f"{show.counted(len(plan.faults), 'measurement')} of {len(plan.planned)} cannot be taken over"
         raise InputError(str(folder), found, mend="mend what is listed, or leave it out")
 
 
 def _show(out: Console, folder: Path, plan: Import, *, dry_run: bool) -> None:
-    show_table(out, ("<measurement", "<from", "<becomes", "<over", "<"), [_row(each) for each in plan.planned])
-    show_notes(out, "Cannot be taken over", [str(fault) for fault in plan.faults], style=ALARM)
-    show_notes(out, "Before you trust it", _once([each.warnings for each in plan.planned]), style=CARE)
-    show_notes(out, "How the files were read", _once([each.notes for each in plan.planned]))
+    show.table(out, ("<measurement", "<from", "<becomes", "<over", "<"), [_row(each) for each in plan.planned])
+    show.notes(out, "Cannot be taken over", [str(fault) for fault in plan.faults], style=show.ALARM)
+    show.notes(out, "Before you trust it", _once([each.warnings for each in plan.planned]), style=show.CARE)
+    show.notes(out, "How the files were read", _once([each.notes for each in plan.planned]))
     going = sum(each.action in GOING for each in plan.planned)
     out.print()
     if dry_run or not plan.data:
-        out.print(f"Nothing written: {counted(going, 'reading')} would go into {plan.path}.", style=HEAD)
+        out.print(f"Nothing written: {show.counted(going, 'reading')} would go into {plan.path}.", style=show.HEAD)
     else:
-        out.print(f"Written: {counted(going, 'reading')} into {plan.path}.", style=HEAD)
+        out.print(f"Written: {show.counted(going, 'reading')} into {plan.path}.", style=show.HEAD)
         out.print(f"Now run `tint check {folder}`, then `tint fit {folder}`.")
-    out.print(_held(plan), style=QUIET)
+    out.print(_held(plan), style=show.QUIET)
 
 
 def _held(plan: Import) -> str:
@@ -134,7 +134,7 @@ def _row(planned: Planned) -> tuple[Any, ...]:
     done = planned.action
     if done == REPLACES:
         done = f"replaces row {', '.join(map(str, planned.rows))}"
-    style = {FAULT: ALARM, LEFT_OUT: CARE}.get(planned.action, "")
+    style = {FAULT: show.ALARM, LEFT_OUT: show.CARE}.get(planned.action, "")
     swatch, backing, seat, quantity = planned.key
     over = ", ".join(each for each in (backing or "bare" * bool(swatch), seat) if each)
     kind = f"{swatch} (transmittance)" if quantity == "transmittance" and swatch else swatch

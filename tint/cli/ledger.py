@@ -9,21 +9,11 @@ from typing import Any
 
 import click
 
+from tint.cli import options, show
 from tint.cli.ledger_add import add
 from tint.cli.ledger_options import kind_argument, number_of
 from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near
 from tint.cli.ledger_repeat import repeat
-from tint.cli.options import (
-    PATH,
-    day,
-    folder_argument,
-    json_option,
-    lab_option,
-    number_option,
-    read_file,
-    view_options,
-)
-from tint.cli.tables import page, print_json
 from tint.ledger import (
     KINDS,
     TABLES,
@@ -47,7 +37,7 @@ from tint.ledger import (
 from tint.ledger.lookup import WITHIN
 from tint.swatches import folder_digest
 
-_light_option, _observer_option = view_options(light="The CIE light of the colour.")
+_light_option, _observer_option = options.view(light="The CIE light of the colour.")
 
 
 @click.group("ledger", invoke_without_command=True)
@@ -69,11 +59,11 @@ command.add_command(repeat)
 
 
 @command.command("list")
-@folder_argument
+@options.folder
 @kind_argument(required=False)
 @click.option("--order", metavar="ORDER", help="Only what belongs to this order, by number or name.")
 @click.option("--all", "all_rows", is_flag=True, help="Corrected and withdrawn entries, too.")
-@json_option
+@options.as_json
 def _list(folder: Path, kind: str | None, order: str | None, all_rows: bool, as_json: bool) -> None:
     """Entries of a kind, or of every kind.
 
@@ -85,9 +75,9 @@ def _list(folder: Path, kind: str | None, order: str | None, all_rows: bool, as_
         if order is not None:
             held = _of_order(ledger, order, held)
     if as_json:
-        print_json({TABLES[each]: [as_dict(entry) for entry in found] for each, found in held.items()})
+        show.json({TABLES[each]: [as_dict(entry) for entry in found] for each, found in held.items()})
     else:
-        with page() as out:
+        with show.page() as out:
             show_entries(out, held, folder)
 
 
@@ -104,10 +94,10 @@ def _of_order(ledger: Ledger, order: str, held: dict[str, list[Entry[Any]]]) -> 
 
 
 @command.command("show")
-@folder_argument
+@options.folder
 @kind_argument(required=True)
 @click.argument("number", type=number_of, metavar="NUMBER")
-@json_option
+@options.as_json
 def _show(folder: Path, kind: str, number: int, as_json: bool) -> None:
     """One entry, what belongs to it, and how a kept swatch drifted.
 
@@ -119,19 +109,19 @@ def _show(folder: Path, kind: str, number: int, as_json: bool) -> None:
         drifted = drift(ledger, number) if kind == "reference" else ()
     if as_json:
         drifts = [asdict(each) | {"first": each.first.id, "later": each.later.id} for each in drifted]
-        print_json({"kind": kind} | as_dict(entry), versions=family, belonging=own, drift=drifts)
+        show.json({"kind": kind} | as_dict(entry), versions=family, belonging=own, drift=drifts)
     else:
-        with page() as out:
+        with show.page() as out:
             show_entry(out, kind, entry, family, own, drifted)
 
 
 @command.command("search")
-@folder_argument
-@lab_option("--lab", "The colour.", required=True)
-@number_option("--within", "How near.", expected="a CIEDE2000", metavar="CIEDE2000", default=WITHIN)
+@options.folder
+@options.lab("--lab", "The colour.", required=True)
+@options.number("--within", "How near.", expected="a CIEDE2000", metavar="CIEDE2000", default=WITHIN)
 @_light_option
 @_observer_option
-@json_option
+@options.as_json
 def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, observer: int, as_json: bool) -> None:
     """Recipes and readings near a colour, the nearest first.
 
@@ -144,16 +134,16 @@ def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, obs
             {"kind": each.kind, "delta_e": each.delta_e, "lab": each.lab, "entry": as_dict(each.entry)}
             for each in found
         ]
-        print_json({"found": told, "lab": lab, "light": light, "observer": observer, "within": within})
+        show.json({"found": told, "lab": lab, "light": light, "observer": observer, "within": within})
     else:
-        with page() as out:
+        with show.page() as out:
             show_near(out, found, lab, f"{light}, {observer}° observer", within)
 
 
 @command.command("due")
-@folder_argument
-@click.option("--by", type=day("--by"), metavar="DAY", help="YYYY-MM-DD.  [default: today]")
-@json_option
+@options.folder
+@click.option("--by", type=options.day("--by"), metavar="DAY", help="YYYY-MM-DD.  [default: today]")
+@options.as_json
 def _due(folder: Path, by: date | None, as_json: bool) -> None:
     """Approvals and retained swatches that have run out by a day.
 
@@ -163,16 +153,16 @@ def _due(folder: Path, by: date | None, as_json: bool) -> None:
     with read_ledger(ledger_path(folder)) as ledger, ledger.at_one_moment():
         found = due(ledger, until)
     if as_json:
-        print_json({"by": until.isoformat(), "due": [{"kind": kind} | as_dict(each) for kind, each in found]})
+        show.json({"by": until.isoformat(), "due": [{"kind": kind} | as_dict(each) for kind, each in found]})
     else:
-        with page() as out:
+        with show.page() as out:
             show_due(out, found, until)
 
 
 @command.command("export")
-@folder_argument
-@click.option("--out", type=PATH, required=True, help="A new file.json, or a folder for CSV.")
-@json_option
+@options.folder
+@click.option("--out", type=options.PATH, required=True, help="A new file.json, or a folder for CSV.")
+@options.as_json
 def _export(folder: Path, out: Path, as_json: bool) -> None:
     """The whole ledger as a JSON file or a folder of CSV tables.
 
@@ -181,15 +171,15 @@ def _export(folder: Path, out: Path, as_json: bool) -> None:
     with read_ledger(ledger_path(folder)) as ledger:
         written = [str(path) for path in export_ledger(ledger, out)]
     if as_json:
-        print_json({"written": written})
+        show.json({"written": written})
     else:
         click.echo("Written: " + ", ".join(written))
 
 
 @command.command("import")
-@folder_argument
+@options.folder
 @click.argument("file", metavar="FILE")
-@json_option
+@options.as_json
 def _import(folder: Path, file: str, as_json: bool) -> None:
     """Take in another ledger's JSON, whole or not at all.
 
@@ -197,11 +187,11 @@ def _import(folder: Path, file: str, as_json: bool) -> None:
 
     FILE is what tint ledger export wrote, or - for stdin. What is here already is not added again.
     """
-    data, where = read_file(file)
+    data, where = options.read_file(file)
     with open_ledger(ledger_path(folder), palette_digest=folder_digest(folder)) as ledger:
         added = import_json(ledger, data, where=where)
     if as_json:
-        print_json({"added": added})
+        show.json({"added": added})
     else:
         told = ", ".join(f"{count} {table}" for table, count in added.items() if count)
         click.echo(f"Added: {told or 'nothing, all of it was here'}")

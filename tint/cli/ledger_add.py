@@ -10,11 +10,10 @@ from typing import Any
 
 import click
 
+from tint.cli import options, show
 from tint.cli.asked import picked
 from tint.cli.ledger_options import column_options, is_read, measured, number_of, option_name, reading_options
 from tint.cli.ledger_pages import summary
-from tint.cli.options import Decorator, count_option, folder_argument, json_option, known, read_file
-from tint.cli.tables import print_json
 from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
 from tint.ledger import (
@@ -63,18 +62,18 @@ def add(ctx: click.Context) -> None:
         click.echo(ctx.get_help())
 
 
-def _adds(kind: str, *more: Decorator, leave_out: Sequence[str] = ()) -> Callable[[Build], click.Command]:
+def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) -> Callable[[Build], click.Command]:
     """Make a command of a function that turns what is given into the columns of an entry."""
     own = [each.name for each in columns(kind)]
 
     def decorate(build: Build) -> click.Command:
         @functools.wraps(build)
-        def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, as_json: bool, **options: Any) -> None:
-            given = {name: options.pop(name) for name in own if name in options}
-            told = _tidy({name: value for name, value in given.items() if value not in (None, ())})
+        def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, as_json: bool, **told: Any) -> None:
+            given = {name: told.pop(name) for name in own if name in told}
+            content = _tidy({name: value for name, value in given.items() if value not in (None, ())})
             if withdraw and corrects is None:
                 raise InputError("--withdraw", "given without --corrects", "expected the number of the entry")
-            content, readings = build(Asked(folder, told, corrects is not None), **options)
+            content, readings = build(Asked(folder, content, corrects is not None), **told)
             with open_ledger(ledger_path(folder), palette_digest=folder_digest(folder)) as ledger, ledger.transaction():
                 _name_order(ledger, content)
                 record = _record(ledger, kind, content, corrects)
@@ -82,14 +81,14 @@ def _adds(kind: str, *more: Decorator, leave_out: Sequence[str] = ()) -> Callabl
                 pointed = [add_entry(ledger, _pointing(each, kind, number)) for each in readings]
                 entry = get(ledger, kind, number)
             if as_json:
-                print_json({"kind": kind, "readings": pointed} | as_dict(entry))
+                show.json({"kind": kind, "readings": pointed} | as_dict(entry))
             else:
                 more_told = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
                 click.echo(f"Added: {kind} {number} ({summary(kind, entry)}){more_told}")
 
-        options = (*column_options(kind, *leave_out), *more, *_correction_options, json_option)
+        own_options = (*column_options(kind, *leave_out), *more, *_correction_options)
         made: Any = run
-        for option in reversed((folder_argument, *options)):
+        for option in reversed((options.folder, *own_options, options.as_json)):
             made = option(made)  # groups of options make a function of their own
         return add.command(kind)(made)
 
@@ -160,7 +159,7 @@ def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[
 @_adds(
     "recipe",
     _from_option,
-    count_option("--pick", "Which recipe of the file.  [default: 1, the best]"),
+    options.count("--pick", "Which recipe of the file.  [default: 1, the best]"),
     leave_out=[each.name for each in columns("recipe") if each.name not in ("order_id", "note")],
 )
 def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Sequence[Reading]]:
@@ -172,7 +171,7 @@ def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Se
         if not asked.corrects:
             raise InputError("--from", "not given", "expected what `tint solve --json` writes")
         return asked.given, ()
-    data, where = read_file(file)
+    data, where = options.read_file(file)
     answer = recipes_from(data, where=where)
     told = of_recipe(answer, picked(answer, 1 if pick is None else pick, where))
     pigments = read_folder(asked.folder).pigments
@@ -188,7 +187,7 @@ def _batch(asked: Asked, file: str | None) -> tuple[Given, Sequence[Reading]]:
     """
     if file is None:
         return asked.given, ()
-    data, where = read_file(file)
+    data, where = options.read_file(file)
     return of_sheet(sheet_from(data, where=where)) | asked.given, ()
 
 
@@ -237,7 +236,7 @@ def _lot(asked: Asked) -> tuple[Given, Sequence[Reading]]:
     if "material" not in asked.given or asked.corrects:
         return asked.given, ()
     swatches = read_folder(asked.folder)
-    material = known(asked.given["material"], [*swatches.pigments, *swatches.bases], "--material")
+    material = options.known(asked.given["material"], [*swatches.pigments, *swatches.bases], "--material")
     lot = swatches.pigments[material].lot if material in swatches.pigments else None
     return ({"relative_to_lot": lot} if lot else {}) | asked.given, ()
 

@@ -10,20 +10,7 @@ from typing import Any
 import click
 
 from tint import colorimetry
-from tint.cli.options import (
-    AGAIN,
-    GRAMS,
-    Decorator,
-    amounts_option,
-    day,
-    geometry_option,
-    given,
-    grouped,
-    lab_option,
-    number,
-    seat_option,
-    view_options,
-)
+from tint.cli import options
 from tint.errors import InputError
 from tint.ledger import KINDS, LAB, TABLES, Column, columns
 from tint.swatches import QUANTITIES, read_folder
@@ -38,7 +25,7 @@ def number_of(told: str) -> int:
     return int(text)
 
 
-def kind_argument(*, required: bool) -> Decorator:
+def kind_argument(*, required: bool) -> options.Decorator:
     """The kind of entry, by its name or its table's."""
 
     def convert(told: str) -> str:
@@ -76,7 +63,7 @@ def option_name(column: str) -> str:
     return _CALLED.get(column, "--" + column.removesuffix("_id").replace("_", "-"))
 
 
-def column_options(kind: str, *leave_out: str) -> list[Decorator]:
+def column_options(kind: str, *leave_out: str) -> list[options.Decorator]:
     """An option for each column of a kind that can be told in a word; its value reaches the command by column."""
     return [_option(each) for each in columns(kind) if each.name not in (*leave_out, *LAB) and _can_be_told(each)]
 
@@ -85,15 +72,18 @@ def _can_be_told(column: Column) -> bool:
     return column.kind not in ("object", "list", "flag") or column.name in ("lots", "weighed", "limit_samples")
 
 
-def _option(column: Column) -> Decorator:
+def _option(column: Column) -> options.Decorator:
     name, about = option_name(column.name), column.about[:1].upper() + column.about[1:] + "."
     if column.name == "weighed":
-        return amounts_option(name, "What was really weighed, in grams.", GRAMS, once=False)
+        return options.amounts(name, "What was really weighed, in grams.", options.GRAMS, once=False)
     more: dict[str, Any] = {"metavar": "TEXT", "help": about}
     if column.name == "lots":
-        name, more = "--lot", {"type": _lot, "multiple": True, "metavar": "NAME=LOT", "help": f"{about} {AGAIN}"}
+        name, more = (
+            "--lot",
+            {"type": _lot, "multiple": True, "metavar": "NAME=LOT", "help": f"{about} {options.AGAIN}"},
+        )
     elif column.name == "limit_samples":
-        more |= {"multiple": True, "help": f"{about} {AGAIN}"}
+        more |= {"multiple": True, "help": f"{about} {options.AGAIN}"}
     elif column.points == "order":
         more = {"metavar": "ORDER", "help": f"{about[:-1]}, by number or name."}
     elif column.points:
@@ -109,7 +99,7 @@ def _option(column: Column) -> Decorator:
 
 def _number(name: str, column: Column) -> Callable[[str], float]:
     def convert(told: str) -> float:
-        value = number(told, name, column.about)
+        value = options.number_in(told, name, column.about)
         return int(value) if column.kind == "whole" and value == int(value) else value
 
     return convert
@@ -124,27 +114,27 @@ def _lot(told: str) -> tuple[str, str]:
 
 def day_text(option: str) -> Callable[[str], str]:
     """A converter to a day as the ledger keeps it."""
-    return lambda told: day(option)(told).isoformat()
+    return lambda told: options.day(option)(told).isoformat()
 
 
 # A reading: a row of a readings table or a colour, and the conditions that it was taken in.
 
 
 def _seen(over: str | None, observer: int | None, **told: Any) -> dict[str, Any]:
-    return given(backing=over, observer_degrees=observer, **told)
+    return options.given(backing=over, observer_degrees=observer, **told)
 
 
-reading_options = grouped(
+reading_options = options.grouped(
     "seen",
     _seen,
     click.option(
         "--reading", metavar="FILE[:NAME]", help="As measured: in a table or an instrument's file, with --over."
     ),
-    lab_option("--lab", "Or the colour that the instrument told."),
+    options.lab("--lab", "Or the colour that the instrument told."),
     click.option("--over", metavar="BACKING", help="What lay behind, or `none`."),
-    seat_option(),
-    geometry_option(),
-    *view_options(light="CIE light of the colour.", default=False),
+    options.seat(),
+    options.geometry(),
+    *options.view(light="CIE light of the colour.", default=False),
     click.option("--quantity", type=click.Choice(QUANTITIES), help="What was measured.  [default: reflectance]"),
     click.option("--read-on", type=day_text("--read-on"), metavar="DAY", help="Day of the reading.  [default: today]"),
 )

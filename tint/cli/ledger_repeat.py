@@ -10,9 +10,8 @@ import click
 
 from tint import jsonable
 from tint.appearance import Setting
+from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_of
-from tint.cli.options import folder_argument, json_option, number_option, optics_option
-from tint.cli.tables import CARE, page, print_json, show_notes, show_table, show_title
 from tint.cli.weigh import show_sheet
 from tint.cli.weigh_options import sheet_options
 from tint.ledger import Recipe, Repeat, ledger_path, read_ledger, with_lots
@@ -25,23 +24,16 @@ if TYPE_CHECKING:
 
 
 @click.command("repeat")
-@folder_argument
+@options.folder
 @click.argument("order", metavar="ORDER")
-@number_option("--thickness", "Wall of the part.  [default: the recipe's]", expected="mm", metavar="MM")
+@options.number("--thickness", "Wall of the part.  [default: the recipe's]", expected="mm", metavar="MM")
 @sheet_options
-@optics_option
-@json_option
+@options.optics
+@options.as_json
 def repeat(
-    folder: Path,
-    order: str,
-    thickness: float | None,
-    batch: Batch,
-    scale: Scale,
-    premix: bool,
-    split: Split,
-    optics: str,
-    as_json: bool,
-) -> None:
+    folder: Path, order: str, thickness: float | None, batch: Batch, scale: Scale, premix: bool, split: Split,
+    optics: str, as_json: bool,
+) -> None:  # fmt: skip
     """An order again: the weigh sheet for today's lots.
 
     Example: tint ledger repeat swatches_demo "celadon lid" --batch-g 120
@@ -57,9 +49,9 @@ def repeat(
     sheet = weigh(today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix)
     if as_json:
         warnings = [*again.warnings, *sheet.warnings]
-        print_json(jsonable.sheet(sheet, optics=optics), **_as_json(again), warnings=warnings)
+        show.json(jsonable.sheet(sheet, optics=optics), **_as_json(again), warnings=warnings)
     else:
-        with page() as out:
+        with show.page() as out:
             _show(out, again)
             show_sheet(out, sheet, today)
 
@@ -80,7 +72,7 @@ def _show(out: Console, again: Repeat) -> None:
     order, recipe, approval = again.order, again.recipe, again.approval
     words = "not approved" if approval is None else f"approved by {approval.content.approved_by}"
     day = approval.content.approved_on if approval else ""
-    show_title(
+    show.title(
         out,
         f"Again: {order.content.name}",
         f"order {order.id}; recipe {recipe.id} of {recipe.added_utc[:10]}, {words}{f' on {day}' if day else ''}",
@@ -96,8 +88,8 @@ def _show(out: Console, again: Repeat) -> None:
         )
         for dose in again.doses
     ]
-    show_table(out, ("<pigment", "% then", "<lot then", "<lot now", "strength", "% now"), rows)
-    show_notes(out, "Before you repeat it", again.warnings, style=CARE)
+    show.table(out, ("<pigment", "% then", "<lot then", "<lot now", "strength", "% now"), rows)
+    show.notes(out, "Before you repeat it", again.warnings, style=show.CARE)
     out.print()
 
 

@@ -61,7 +61,7 @@ def known(name: str, names: Collection[str], where: str) -> str:
 # Numbers.
 
 
-def number(text: object, where: str, expected: str) -> float:
+def number_in(text: object, where: str, expected: str) -> float:
     """The number in a text; an error for a decimal comma too, since 1,500 could mean two things."""
     words = str(text).strip()
     if "," in words:
@@ -76,12 +76,12 @@ def number(text: object, where: str, expected: str) -> float:
     return value
 
 
-def count_option(name: str, text: str, *, default: int | None = None, to: str | None = None) -> Decorator:
+def count(name: str, text: str, *, default: int | None = None, to: str | None = None) -> Decorator:
     """An option that takes a whole number of at least 1; `to` is the argument that it becomes."""
     expected = "a whole number of at least 1"
 
     def convert(told: object) -> int:
-        value = number(told, name, expected)
+        value = number_in(told, name, expected)
         if value < 1 or value != int(value):
             raise InputError(name, f"{value:g}", f"expected {expected}")
         return int(value)
@@ -91,13 +91,13 @@ def count_option(name: str, text: str, *, default: int | None = None, to: str | 
     return click.option(*names, type=convert, metavar="N", default=default, show_default=shown, help=text)
 
 
-def number_option(
+def number(
     name: str, text: str, *, expected: str, metavar: str, default: float | None = None, to: str | None = None
 ) -> Decorator:
     """An option that takes one number; `to` is the argument that it becomes."""
     names = (name,) if to is None else (name, to)
     return click.option(
-        *names, type=lambda told: number(told, name, expected), metavar=metavar, default=default,
+        *names, type=lambda told: number_in(told, name, expected), metavar=metavar, default=default,
         help=text if default is None else f"{text}  [default: {default:g}]",
     )  # fmt: skip
 
@@ -127,7 +127,7 @@ PERCENT = Kind("a loading", "percent", "%", 100.0, "0.5")
 GRAMS = Kind("an amount", "grams", "g", math.inf, "20")
 
 
-def amounts_option(name: str, text: str, kind: Kind, *, once: bool = True, to: str | None = None) -> Decorator:
+def amounts(name: str, text: str, kind: Kind, *, once: bool = True, to: str | None = None) -> Decorator:
     """An option that takes a pigment with an amount, and may be repeated: a dict, or pairs where not each is `once`."""
     form = f"PIGMENT={kind.measure.upper()}"
 
@@ -139,7 +139,7 @@ def amounts_option(name: str, text: str, kind: Kind, *, once: bool = True, to: s
         if "=" in pigment:
             raise InputError(name, f"`{told}` names more than one pigment", expected, f"give {name} once for each")
         where = f"{name} {pigment}"
-        value = number(amount.removesuffix(kind.unit), where, f"{kind.what} in {kind.measure}, as in {kind.example}")
+        value = number_in(amount.removesuffix(kind.unit), where, f"{kind.what} in {kind.measure}, as in {kind.example}")
         return pigment, kind.check(value, where)
 
     def gather(_: object, __: object, pairs: tuple[tuple[str, float], ...]) -> object:
@@ -166,7 +166,7 @@ def all_known(amounts: Mapping[str, float], names: Collection[str], option: str)
 # Colours and days.
 
 
-def lab_option(name: str, text: str, *, required: bool = False) -> Decorator:
+def lab(name: str, text: str, *, required: bool = False) -> Decorator:
     """An option that takes a colour as L,a,b."""
 
     def convert(told: str) -> tuple[float, ...]:
@@ -174,7 +174,7 @@ def lab_option(name: str, text: str, *, required: bool = False) -> Decorator:
         if len(parts) != 3:
             mend = "write decimals with a point" if len(parts) > 3 else ""
             raise InputError(name, f"`{told}`", f"expected {expected}", mend)
-        return tuple(number(part, name, expected) for part in parts)
+        return tuple(number_in(part, name, expected) for part in parts)
 
     return click.option(name, type=convert, metavar="L,a,b", required=required, help=text)
 
@@ -191,7 +191,7 @@ def day(option: str) -> Callable[[str], date]:
     return convert
 
 
-def view_options(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = True) -> Sequence[Decorator]:
+def view(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = True) -> Sequence[Decorator]:
     """The light and the standard observer that a colour holds for; the usual ones where nothing else is the default."""
     return (
         click.option(
@@ -205,13 +205,13 @@ def view_options(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: 
     )  # fmt: skip
 
 
-def seat_option(*, default: str | None = None) -> Decorator:
+def seat(*, default: str | None = None) -> Decorator:
     """How a casting meets its backing."""
     text = "How it lies on the backing: with an air film, or wet, in optical contact."
     return click.option("--seat", type=click.Choice(SEATS), default=default, help=f"{text}  [default: air]")
 
 
-def geometry_option() -> Decorator:
+def geometry() -> Decorator:
     """The measuring geometry."""
     text = "Measuring geometry: di:8 includes the gloss, de:8 and 45:0 do not.  [default: the swatches' own]"
     return click.option("--geometry", type=click.Choice(GEOMETRIES), help=text)
@@ -246,13 +246,13 @@ def read_file(file: str) -> tuple[bytes, str]:
         raise InputError(file, f"cannot be read ({error.strerror})", mend="check the name") from error
 
 
-replace_option = click.option("--replace", is_flag=True, help="Write over files that are there.")
-folder_argument = click.argument("folder", type=PATH)
-json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else.")
-optics_option = click.option(
+replace = click.option("--replace", is_flag=True, help="Write over files that are there.")
+folder = click.argument("folder", type=PATH)
+as_json = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else.")
+optics = click.option(
     "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
 )
-base_option = click.option("--base", metavar="NAME", help="The base; not needed where there is but one.")
+base = click.option("--base", metavar="NAME", help="The base; not needed where there is but one.")
 
 
 # The help of a command with many options, in sections.

@@ -10,10 +10,8 @@ import numpy as np
 
 from tint import jsonable
 from tint.appearance import Appearance, Setting, predict
+from tint.cli import options, show
 from tint.cli.asked import Doses, blend_options, palette_of, span_of, span_options
-from tint.cli.looks import place, show_appearance
-from tint.cli.options import PATH, check_file, folder_argument, json_option, optics_option, replace_option
-from tint.cli.tables import CARE, QUIET, fixed, page, print_json, show_notes, show_table, show_title
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
@@ -35,31 +33,25 @@ _LAB = "   L*    a*    b*"
 
 
 @click.command("predict")
-@folder_argument
+@options.folder
 @blend_options
 @span_options
-@optics_option
+@options.optics
 @click.option("--spectrum", is_flag=True, help="Show the spectrum too, wavelength by wavelength.")
-@click.option("--plot", metavar="FILE.png", type=PATH, help="Draw it against thickness.")
-@replace_option
-@json_option
+@click.option("--plot", metavar="FILE.png", type=options.PATH, help="Draw it against thickness.")
+@options.replace
+@options.as_json
 def command(
-    folder: Path,
-    doses: Doses,
-    casting: dict[str, Any],
-    optics: str,
-    spectrum: bool,
-    plot: Path | None,
-    replace: bool,
-    as_json: bool,
-) -> None:
+    folder: Path, doses: Doses, casting: dict[str, Any], optics: str, spectrum: bool, plot: Path | None, replace:
+    bool, as_json: bool,
+) -> None:  # fmt: skip
     """A blend: its spectrum, colour and opacity, with error.
 
     Example: tint predict swatches_demo --base clear --load white=0.5 --load yellow=0.3 --thickness 3
 
     With several thicknesses, a table against thickness.
     """
-    check_file(plot, "--plot", ".png", replace=replace)
+    options.check_file(plot, "--plot", ".png", replace=replace)
     palette = palette_of(folder, optics)
     blend = doses.blend(palette)
     setting, depths = span_of(palette, casting)
@@ -78,11 +70,11 @@ def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spect
     appearance = predict(palette, blend, setting=setting)
     told = _by_light(palette, appearance)
     if as_json:
-        print_json(jsonable.appearance(appearance, optics=optics), **told)
+        show.json(jsonable.appearance(appearance, optics=optics), **told)
         return
-    with page() as out:
-        show_title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
-        show_appearance(out, appearance, palette, more=_by_light_facts(palette, blend.base, told))
+    with show.page() as out:
+        show.title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
+        show.appearance(out, appearance, palette, more=_by_light_facts(palette, blend.base, told))
         if spectrum:
             _show_spectrum(out, appearance)
 
@@ -97,10 +89,10 @@ def _many(
 
         write_whole(plot, draw_translucency(palette, sheet))
     if as_json:
-        print_json(_sheet_json(sheet), optics=optics, **({"written": str(plot)} if plot else {}))
+        show.json(_sheet_json(sheet), optics=optics, **({"written": str(plot)} if plot else {}))
         return
-    with page() as out:
-        show_title(out, str(blend), f"{sheet.conditions}; {optics}")
+    with show.page() as out:
+        show.title(out, str(blend), f"{sheet.conditions}; {optics}")
         _show_sheet(out, sheet, palette)
         if plot:
             out.print()
@@ -113,7 +105,7 @@ def _show_spectrum(out: Console, appearance: Appearance) -> None:
     out.print(f"Reflectance {over}, and total transmittance of the free slab; 0 to 1", style="dim")
     columns = (appearance.wavelengths, appearance.reflectance, appearance.transmittance)
     rows = [(f"{nm:g} nm", f"{read:.4f}", f"{through:.4f}") for nm, read, through in zip(*columns, strict=True)]
-    show_table(out, ("wavelength", "reflectance", "transmittance"), rows)
+    show.table(out, ("wavelength", "reflectance", "transmittance"), rows)
 
 
 # Against thickness; and what a single thickness tells of hiding and of a lamp.
@@ -161,20 +153,20 @@ def _show_sheet(out: Console, sheet: Translucency, palette: Palette) -> None:
         "TP",
         "error",
     )
-    show_table(
+    show.table(
         out, columns, [_row(*each) for each in zip(sheet.appearances, sheet.translucency_parameter, strict=True)]
     )
     out.print(
         "contrast: Y over black / Y over white. light: what comes through the free slab, Y. TP: translucency "
         "parameter, CIEDE2000 from over black to over white. 95 of 100 castings read within the error "
-        f"({place(over)}, CIEDE2000), and within ± of the contrast ratio.",
-        style=QUIET,
+        f"({show.place(over)}, CIEDE2000), and within ± of the contrast ratio.",
+        style=show.QUIET,
     )
     out.print()
     out.print(f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.")
     out.print()
-    show_table(out, *_behind(sheet, palette))
-    show_notes(out, "Before you trust it", sheet.warnings, style=CARE)
+    show.table(out, *_behind(sheet, palette))
+    show.notes(out, "Before you trust it", sheet.warnings, style=show.CARE)
 
 
 def _row(look: Appearance, parameter: float) -> tuple[str, ...]:
@@ -182,10 +174,10 @@ def _row(look: Appearance, parameter: float) -> tuple[str, ...]:
         f"{look.setting.thickness_mm:g}",
         _lab(look.lab_black),
         _lab(look.lab_white),
-        f"{fixed(look.contrast_ratio, 3)} ± {fixed(look.contrast_ratio_error, 3)}",
-        f"{fixed(100.0 * look.luminous_transmittance, 1)} %",
-        fixed(parameter, 1),
-        fixed(look.expected_error, 2),
+        f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}",
+        f"{show.fixed(100.0 * look.luminous_transmittance, 1)} %",
+        show.fixed(parameter, 1),
+        show.fixed(look.expected_error, 2),
     )
 
 
@@ -198,14 +190,14 @@ def _behind(sheet: Translucency, palette: Palette) -> tuple[tuple[str, ...], lis
         for depth, lab, screen in zip(sheet.thickness_mm, sheet.lab_from_behind, sheet.srgb_from_behind, strict=True)
     ]
     if over not in (palette.black, palette.white):
-        columns.insert(1, f"{place(over)}\n{_LAB}")
+        columns.insert(1, f"{show.place(over)}\n{_LAB}")
         for row, look in zip(rows, sheet.appearances, strict=True):
             row.insert(1, _lab(look.lab))
     return tuple(columns), [tuple(row) for row in rows]
 
 
 def _lab(lab: np.ndarray[Any, Any]) -> str:
-    return "".join(f"{fixed(value, 1):>6s}" for value in lab)[1:]
+    return "".join(f"{show.fixed(value, 1):>6s}" for value in lab)[1:]
 
 
 def _by_light(palette: Palette, look: Appearance) -> dict[str, Any]:
@@ -223,7 +215,7 @@ def _by_light_facts(palette: Palette, base: str, told: dict[str, Any]) -> list[t
     """The same as lines of a page."""
     facts = []
     if told["lab_from_behind"] is not None:
-        lab = ", ".join(fixed(value, 1) for value in told["lab_from_behind"])
+        lab = ", ".join(show.fixed(value, 1) for value in told["lab_from_behind"])
         facts.append(("from behind", told["srgb_from_behind"], f"Lab {lab}; lit from behind, the bare lamp white"))
     if palette.pair:
         depth = told["hides_at_mm"]

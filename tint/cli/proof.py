@@ -10,16 +10,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.appearance import Setting, predict
+from tint.cli import options
+from tint.cli import show as pages
 from tint.cli.asked import Doses, chosen, palette_of, recipes_options, setting_options
-from tint.cli.options import (
-    PATH,
-    Sectioned,
-    check_file,
-    folder_argument,
-    json_option,
-    optics_option,
-    replace_option,
-)
 from tint.cli.proof_compared import comparison_json, comparison_of, drawn
 from tint.cli.proof_options import (
     PICTURES,
@@ -31,7 +24,6 @@ from tint.cli.proof_options import (
     cast_options,
     subject_options,
 )
-from tint.cli.tables import page, print_json
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
 from tint.files import write_whole
@@ -60,39 +52,26 @@ SECTIONS = {
 }  # fmt: skip
 
 
-@click.command("proof", cls=Sectioned, sections=SECTIONS)
-@folder_argument
+@click.command("proof", cls=options.Sectioned, sections=SECTIONS)
+@options.folder
 @recipes_options
 @click.option("--compare", is_flag=True, help="Several recipes of the file on one sheet, for the workshop.")
 @target_options
 @setting_options
-@click.option("--out", metavar="FILE.png", type=PATH, help="The picture to write.")
+@click.option("--out", metavar="FILE.png", type=options.PATH, help="The picture to write.")
 @click.option("--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]")
 @click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the bare part.")
 @subject_options
 @cast_options
 @approving_options
-@replace_option
-@optics_option
-@json_option
+@options.replace
+@options.optics
+@options.as_json
 def command(
-    folder: Path,
-    doses: Doses,
-    recipe: str | None,
-    pick: tuple[int, ...] | None,
-    compare: bool,
-    wish: Wish,
-    casting: dict[str, Any],
-    out: Path | None,
-    show: str | None,
-    bits: str,
-    subject: Subject,
-    cast: Cast,
-    approving: Approving,
-    replace: bool,
-    optics: str,
-    as_json: bool,
-) -> None:
+    folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, compare: bool, wish: Wish,
+    casting: dict[str, Any], out: Path | None, show: str | None, bits: str, subject: Subject, cast: Cast, approving:
+    Approving, replace: bool, optics: str, as_json: bool,
+) -> None:  # fmt: skip
     """A recipe: a picture for approval.
 
     Example: tint proof swatches_demo --base clear --load white=0.5 --thickness 3 --out proof.png
@@ -141,9 +120,9 @@ def command(
 
 
 def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:
-    check_file(out, "--out", ".png", *(_DEEP if part else ()), replace=replace)
-    check_file(approving.sheet, "--sheet", ".html", replace=replace)
-    check_file(approving.pdf, "--pdf", ".pdf", replace=replace)
+    options.check_file(out, "--out", ".png", *(_DEEP if part else ()), replace=replace)
+    options.check_file(approving.sheet, "--sheet", ".html", replace=replace)
+    options.check_file(approving.pdf, "--pdf", ".pdf", replace=replace)
 
 
 def _check(
@@ -266,9 +245,9 @@ def _tell(
 ) -> None:  # fmt: skip
     if as_json:
         told: dict[str, Any] = {"written": str(written[0]), "also_written": [str(path) for path in written[1:]]}
-        print_json(told | dict(more), letters_lost=lost)
+        pages.json(told | dict(more), letters_lost=lost)
         return
-    with page() as out:
+    with pages.page() as out:
         for path in written:
             out.print(f"Written: {path} ({said})")
         if part is not None:

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 import click
 
 from tint.appearance import Setting
+from tint.cli import options
 from tint.cli.asked import one_thickness
-from tint.cli.options import PATH, day, given, grouped, number_option
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
@@ -98,16 +98,18 @@ def _titled(path: Path) -> str:
     return name[:1].upper() + name[1:]
 
 
-subject_options = grouped(
+subject_options = options.grouped(
     "subject",
     Subject,
-    click.option("--part", metavar="FILE", type=PATH, help="The part itself: an STL, 3MF or OBJ."),
-    click.option("--height-map", metavar="FILE.png", type=PATH, help="Instead: a grey picture, brighter is thicker."),
-    number_option("--mm-per-level", "Thickness of one grey level.", expected="a thickness in mm", metavar="MM"),
-    number_option("--mm-per-pixel", "Scale of that picture.  [default: 0.1]", expected="a length in mm", metavar="MM"),
+    click.option("--part", metavar="FILE", type=options.PATH, help="The part itself: an STL, 3MF or OBJ."),
+    click.option(
+        "--height-map", metavar="FILE.png", type=options.PATH, help="Instead: a grey picture, brighter is thicker."
+    ),
+    options.number("--mm-per-level", "Thickness of one grey level.", expected="a thickness in mm", metavar="MM"),
+    options.number("--mm-per-pixel", "Scale of that picture.  [default: 0.1]", expected="a length in mm", metavar="MM"),
     click.option("--side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
     click.option("--unit", type=click.Choice(_UNITS), help="Unit of the mesh.  [default: what it says, else mm]"),
-    number_option("--thin", "Outline what is thinner than this.", expected="a thickness in mm", metavar="MM"),
+    options.number("--thin", "Outline what is thinner than this.", expected="a thickness in mm", metavar="MM"),
 )
 
 
@@ -125,7 +127,7 @@ class Cast:
     @property
     def given(self) -> Mapping[str, object]:
         """The options that were given."""
-        return given(**{"--photo": self.photo, "--read": self.read, "--read-thickness": self.read_thickness})
+        return options.given(**{"--photo": self.photo, "--read": self.read, "--read-thickness": self.read_thickness})
 
     def check(self) -> None:
         """Refuse a thickness without a reading."""
@@ -150,10 +152,10 @@ class Cast:
         return trial_of(palette, blend, setting=setting, photo=photo, read=read)
 
 
-cast_options = grouped(
+cast_options = options.grouped(
     "cast",
     Cast,
-    click.option("--photo", metavar="FILE", type=PATH, help="A photograph of the casting, only to show."),
+    click.option("--photo", metavar="FILE", type=options.PATH, help="A photograph of the casting, only to show."),
     click.option("--read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
     click.option(
         "--read-thickness", type=one_thickness, metavar="MM", help="Its measured thickness.  [default: as --thickness]"
@@ -183,15 +185,17 @@ class Approving:
         return self.sheet is not None or self.pdf is not None
 
 
-approving_options = grouped(
+approving_options = options.grouped(
     "approving",
     Approving,
-    click.option("--sheet", metavar="FILE.html", type=PATH, help="An approval sheet, as one page for any browser."),
-    click.option("--pdf", metavar="FILE.pdf", type=PATH, help="The same as a PDF."),
+    click.option(
+        "--sheet", metavar="FILE.html", type=options.PATH, help="An approval sheet, as one page for any browser."
+    ),
+    click.option("--pdf", metavar="FILE.pdf", type=options.PATH, help="The same as a PDF."),
     click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Of the PDF."),
     click.option("--name", metavar="WORDS", help="What the recipe is called.  [default: the palette's name]"),
     click.option("--customer-words", metavar="WORDS", help="What the customer asked for, in their own words."),
     click.option("--who", metavar="WORDS", help="Who is asked to approve."),
-    click.option("--expiry", metavar="DAY", type=day("--expiry"), help="The day until which approval holds."),
+    click.option("--expiry", metavar="DAY", type=options.day("--expiry"), help="The day until which approval holds."),
     click.option("--show-formula", is_flag=True, help="Tell pigments and loadings on the sheet and the card."),
 )

@@ -10,28 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint import jsonable
+from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_of, setting_options
-from tint.cli.options import (
-    PATH,
-    Sectioned,
-    check_file,
-    folder_argument,
-    json_option,
-    optics_option,
-    replace_option,
-)
-from tint.cli.tables import (
-    CARE,
-    QUIET,
-    counted,
-    fixed,
-    page,
-    print_json,
-    progress,
-    show_notes,
-    show_table,
-    show_title,
-)
 from tint.cli.wanted import (
     Sample,
     Wish,
@@ -74,31 +54,22 @@ _BOUND = {
 }
 
 
-@click.command("solve", cls=Sectioned, sections=_SECTIONS)
-@folder_argument
+@click.command("solve", cls=options.Sectioned, sections=_SECTIONS)
+@options.folder
 @click.option("--base", metavar="NAME", help="Only in this base.  [default: in every base]")
 @target_options
 @sample_options
 @setting_options
 @rules_options
-@click.option("--picture", metavar="FILE.png", type=PATH, help="Draw target and recipes.")
-@click.option("--reach", metavar="FILE.png", type=PATH, help="Draw what colours can be had.")
-@replace_option
-@optics_option
-@json_option
+@click.option("--picture", metavar="FILE.png", type=options.PATH, help="Draw target and recipes.")
+@click.option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be had.")
+@options.replace
+@options.optics
+@options.as_json
 def command(
-    folder: Path,
-    base: str | None,
-    wish: Wish,
-    sample: Sample,
-    casting: dict[str, Any],
-    search: dict[str, Any],
-    picture: Path | None,
-    reach: Path | None,
-    replace: bool,
-    optics: str,
-    as_json: bool,
-) -> None:
+    folder: Path, base: str | None, wish: Wish, sample: Sample, casting: dict[str, Any], search: dict[str, Any],
+    picture: Path | None, reach: Path | None, replace: bool, optics: str, as_json: bool,
+) -> None:  # fmt: skip
     """A target: ranked recipes.
 
     Example: tint solve swatches_demo --thickness 3 --target-lab 70,20,40 --opacity solid
@@ -116,21 +87,21 @@ def command(
     target = wanted(palette, wish, sample, setting=setting, base=named)
     if wish.opacity is None:
         target = solid_unless_told(target, palette)
-    with progress(quiet=as_json) as tell:
+    with show.progress(quiet=as_json) as tell:
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
     written = _draw(palette, answer, picture, reach)
     if as_json:
-        print_json(jsonable.answer(answer, optics=optics), **({"written": written} if written else {}))
+        show.json(jsonable.answer(answer, optics=optics), **({"written": written} if written else {}))
         return
-    with page() as out:
+    with show.page() as out:
         _show(out, answer, optics)
         for name in written:
             out.print(f"Written: {name}")
 
 
 def _check_pictures(picture: Path | None, reach: Path | None, *, replace: bool) -> None:
-    check_file(picture, "--picture", ".png", replace=replace)
-    check_file(reach, "--reach", ".png", replace=replace)
+    options.check_file(picture, "--picture", ".png", replace=replace)
+    options.check_file(reach, "--reach", ".png", replace=replace)
     if picture and picture == reach:
         raise InputError("--reach", f"{reach} is the name for --picture too", "expected two names")
 
@@ -172,16 +143,16 @@ def _reached(palette: Palette, answer: Answer) -> bytes:
 def _show(out: Console, answer: Answer, optics: str) -> None:
     """The page: two tables, then notes, each of which names the recipes that it is about."""
     conditions = [answer.recipes[0].appearance.conditions, *_further(answer), optics]
-    show_title(out, f"Wanted: {answer.target.in_words}", "; ".join(conditions))
+    show.title(out, f"Wanted: {answer.target.in_words}", "; ".join(conditions))
     _show_recipes(out, answer)
     _show_merits(out, answer)
-    show_notes(out, "What binds", _by_rank(_bounds(answer.recipes)))
-    show_notes(out, "What would have to give", [each.words for each in answer.loosened])
-    show_notes(out, "Before you trust it", [*answer.warnings, *_by_rank(_doubts(answer.recipes))], style=CARE)
-    show_notes(out, "Too little to weigh well: make a premix, or more at a time", _by_rank(_premixes(answer)))
-    show_notes(out, "Pigments not used", _refused(answer))
+    show.notes(out, "What limits them", _by_rank(_bounds(answer.recipes)))
+    show.notes(out, "What would bring it nearer", [each.words for each in answer.loosened])
+    show.notes(out, "Before you trust it", [*answer.warnings, *_by_rank(_doubts(answer.recipes))], style=show.CARE)
+    show.notes(out, "Too little to weigh well: make a premix, or more at a time", _by_rank(_premixes(answer)))
+    show.notes(out, "Pigments not used", _refused(answer))
     out.print()
-    out.print(f"Searched: {counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
+    out.print(f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
 
 
 def _further(answer: Answer) -> list[str]:
@@ -205,7 +176,7 @@ def _show_recipes(out: Console, answer: Answer) -> None:
         for rank, recipe in enumerate(answer.recipes, start=1)
         for row in _rows(rank, recipe, has_pair=has_pair, with_light=answer.target.asks_light)
     ]
-    show_table(out, columns, rows[:-1])
+    show.table(out, columns, rows[:-1])
     light = "light: luminous transmittance of the free part, 0 to 1. " if answer.target.asks_light else ""
     ratio = ", and within ± of its contrast ratio" if has_pair else ""
     out.print()
@@ -213,7 +184,7 @@ def _show_recipes(out: Console, answer: Answer) -> None:
         "%: by mass of the finished mix. ΔE00: CIEDE2000 from target to prediction. 95 of 100 castings read within the "
         f"error of the prediction (CIEDE2000){ratio}. {light}chance: of a casting within "
         f"{answer.target.tolerance:g} CIEDE2000{' and the opacity asked for' if answer.target.asks_opacity else ''}.",
-        style=QUIET,
+        style=show.QUIET,
     )
 
 
@@ -221,10 +192,10 @@ def _rows(rank: int, recipe: Recipe, *, has_pair: bool, with_light: bool) -> lis
     """A line a pigment; the recipe's own numbers stand on the first, and a blank line ends it."""
     look = recipe.appearance
     doses = sorted(recipe.blend.loadings.items(), key=lambda dose: -dose[1]) or [("uncoloured", 0.0)]
-    own = [fixed(recipe.delta_e, 2), fixed(look.expected_error, 2)]
-    own += [f"{fixed(look.contrast_ratio, 3)} ± {fixed(look.contrast_ratio_error, 3)}"] * has_pair
-    own += [fixed(look.luminous_transmittance, 3)] * with_light
-    own += [f"{fixed(100.0 * recipe.chance, 0)} %", "yes" if recipe.reached else "no"]
+    own = [show.fixed(recipe.delta_e, 2), show.fixed(look.expected_error, 2)]
+    own += [f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}"] * has_pair
+    own += [show.fixed(look.luminous_transmittance, 3)] * with_light
+    own += [f"{show.fixed(100.0 * recipe.chance, 0)} %", "yes" if recipe.reached else "no"]
     heads = [(str(rank), recipe.blend.base)] + [("", "")] * len(doses)
     tails = [own] + [[""] * len(own)] * len(doses)
     doses_told = [(f"{dose:.4f}", name) for name, dose in doses]
@@ -237,22 +208,22 @@ def _show_merits(out: Console, answer: Answer) -> None:
     rows = [
         (
             str(rank),
-            f"{fixed(each.blend.total, 3)} %",
+            f"{show.fixed(each.blend.total, 3)} %",
             "-" if each.price_per_kg is None else f"{each.price_per_kg:.2f}",
-            fixed(each.metamerism, 2),
-            fixed(each.sensitivity, 2),
+            show.fixed(each.metamerism, 2),
+            show.fixed(each.sensitivity, 2),
             ", ".join(each.merits) or "near enough to be worth a look",
         )
         for rank, each in enumerate(answer.recipes, start=1)
     ]
     out.print()
-    show_table(out, ("", "in all", "price", "lights", "doses", "~why it is listed"), rows)
-    lights = "apart from the target" if answer.target.spectrum is not None else "by which its colour drifts"
+    show.table(out, ("", "pigment", "price", "lamps", "weighing", "~why it is listed"), rows)
+    lights = "from the target" if answer.target.spectrum is not None else "by which the colour drifts"
     out.print()
     out.print(
-        f"price: of the pigments in 1 kg of mix. lights: CIEDE2000 {lights} under lamp, shop tube or LED, the worst. "
-        "doses: CIEDE2000 from weighing errors of 1 %.",
-        style=QUIET,
+        f"pigment: all pigments together. price: of the pigments in 1 kg of mix. lamps: CIEDE2000 {lights} under the "
+        "worst of lamp, shop tube and LED. weighing: CIEDE2000 from weighing errors of 1 %.",
+        style=show.QUIET,
     )
 
 

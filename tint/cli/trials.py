@@ -10,8 +10,8 @@ import click
 
 from tint.appearance import Setting, how_read
 from tint.checks.conditions import YOUNG_DAYS
+from tint.cli import options
 from tint.cli.asked import Doses, one_thickness
-from tint.cli.options import PERCENT, amounts_option, base_option, given, grouped, known, number_option
 from tint.errors import InputError
 from tint.palette import Palette
 from tint.trials import Trial
@@ -43,21 +43,21 @@ class Poured:
         """The options that describe a trial, all but its file."""
         names = ("base", "load", "read", "read_black", "read_thickness", *_ABOUT)
         told = {name: getattr(self, name) for name in names} | {"load": self.load or None}
-        return [f"--{name.replace('_', '-')}" for name in given(**told)]
+        return [f"--{name.replace('_', '-')}" for name in options.given(**told)]
 
 
-trial_options = grouped(
+trial_options = options.grouped(
     "poured",
     Poured,
-    base_option,
-    amounts_option("--load", "A pigment and its percent of the mix, as really weighed.", PERCENT),
+    options.base,
+    options.amounts("--load", "A pigment and its percent of the mix, as really weighed.", options.PERCENT),
     click.option("--read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
     click.option("--read-black", metavar="FILE[:NAME]", help="The same casting read over the darkest backing."),
     click.option(
         "--read-thickness", type=one_thickness, metavar="MM", help="Its measured thickness.  [default: as --thickness]"
     ),
-    number_option("--days", "Days of cure before it was read.", expected="days", metavar="DAYS"),
-    number_option("--cure-c", "Temperature of its cure, in °C.", expected="degrees Celsius", metavar="DEGREES"),
+    options.number("--days", "Days of cure before it was read.", expected="days", metavar="DAYS"),
+    options.number("--cure-c", "Temperature of its cure, in °C.", expected="degrees Celsius", metavar="DEGREES"),
     click.option("--mould", metavar="TEXT", help="What its mould is made of."),
     click.option("--finish", metavar="TEXT", help="The surface that was read, such as smooth or satin."),
     click.option("--lot", metavar="TEXT", help="Lot of the base."),
@@ -84,7 +84,7 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) 
     check_range(poured.days, "days", "--days")
     check_range(poured.cure_c, "cure_c", "--cure-c")
     over, seat = casting.get("over") or lightest(palette), casting.get("seat", "air")
-    known(over, [*palette.backings, "none"], "--over")
+    options.known(over, [*palette.backings, "none"], "--over")
     if poured.read_black is not None and len(palette.backings) < 2:
         raise InputError("--read-black", "the swatches know one backing only", mend="leave it out")
     if poured.read_black is not None and over == palette.black:

@@ -9,22 +9,8 @@ from typing import Any
 import click
 
 from tint.appearance import Setting
+from tint.cli import options
 from tint.cli.asked import base_of
-from tint.cli.options import (
-    AGAIN,
-    GRAMS,
-    PERCENT,
-    Decorator,
-    all_known,
-    amounts_option,
-    count_option,
-    given,
-    grouped,
-    known,
-    lab_option,
-    number,
-    number_option,
-)
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import light_of, opacity_of
@@ -60,7 +46,7 @@ class Wish:
     @property
     def asked(self) -> dict[str, float]:
         """What is asked besides the colour, as `Target` has it."""
-        return given(**(self.opacity or {}), tolerance=self.tolerance)
+        return options.given(**(self.opacity or {}), tolerance=self.tolerance)
 
 
 _COLOURS = ("--target-lab L,a,b", "--target-srgb '#rrggbb'", "--target-reading FILE[:NAME]")
@@ -82,10 +68,10 @@ def _wish(
     return Wish(lab=target_lab, srgb=target_srgb, reading=target_reading, **more)
 
 
-target_options = grouped(
+target_options = options.grouped(
     "wish",
     _wish,
-    lab_option("--target-lab", "The colour wanted, as CIELAB L*, a*, b*."),
+    options.lab("--target-lab", "The colour wanted, as CIELAB L*, a*, b*."),
     click.option("--target-srgb", metavar="'#rrggbb'", help="The same as a screen colour, in quotation marks."),
     click.option("--target-reading", metavar="FILE[:NAME]", help="The same as measured: a table or instrument's file."),
     click.option(
@@ -94,7 +80,7 @@ target_options = grouped(
         metavar="WORD|RANGE",
         help="solid, milky, see-through, glows, any; or a contrast ratio: 0.95, 0.97.., ..0.6, 0.6..0.7.",
     ),
-    number_option(
+    options.number(
         "--tolerance", "The CIEDE2000 within which the colour counts as reached.  [default: 1]",
         expected="a CIEDE2000", metavar="CIEDE2000",
     ),
@@ -148,23 +134,23 @@ class Sample:
     def measured(self) -> list[str]:
         """The options given that make sense of a measured sample alone."""
         told = {name: getattr(self, name) for name in ("target_over", "target_black", "target_thickness")}
-        return [f"--{name.replace('_', '-')}" for name in given(**told)]
+        return [f"--{name.replace('_', '-')}" for name in options.given(**told)]
 
     @property
     def more(self) -> dict[str, float]:
         """What it asks of a target besides."""
-        return {**(self.transmittance or {}), **given(thickness_mm=self.target_thickness)}
+        return {**(self.transmittance or {}), **options.given(thickness_mm=self.target_thickness)}
 
 
-sample_options = grouped(
+sample_options = options.grouped(
     "sample",
     Sample,
     click.option("--target-over", metavar="BACKING", help="The backing behind the sample; recipes are judged over it."),
     click.option("--target-black", metavar="FILE[:NAME]", help="The same sample measured over the darkest backing."),
-    number_option(
+    options.number(
         "--target-thickness", "The sample's thickness, if not the part's.", expected="a thickness in mm", metavar="MM"
     ),
-    amounts_option("--as-blend", "Match colour and opacity of this blend instead.", PERCENT),
+    options.amounts("--as-blend", "Match colour and opacity of this blend instead.", options.PERCENT),
     click.option("--as-base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
     click.option(
         "--transmittance",
@@ -179,7 +165,7 @@ def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) ->
     """How the part is cast and seen: over what the target was seen over, where that is told."""
     if sample.target_over is None:
         return dict(casting)
-    over = known(sample.target_over, [*palette.backings, "none"], "--target-over")
+    over = options.known(sample.target_over, [*palette.backings, "none"], "--target-over")
     if casting.get("over", over) != over:
         found = f"{over}, but --over {casting['over']}"
         raise InputError("--target-over", found, "expected one backing for both", "leave --over out")
@@ -208,7 +194,7 @@ def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting,
     clash = [*wish.given, *sample.measured]
     if clash:
         raise InputError("--as-blend", f"given together with {' and '.join(clash)}", "expected one or the other")
-    loadings = all_known(sample.as_blend, palette.pigments, "--as-blend")
+    loadings = options.all_known(sample.as_blend, palette.pigments, "--as-blend")
     blend = Blend(base_of(palette, sample.as_base or base, "--as-base"), loadings)
     return target_from_blend(palette, blend, setting=setting, **wish.asked, **(sample.transmittance or {}))
 
@@ -216,39 +202,39 @@ def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting,
 # What a recipe may hold and how recipes are ranked.
 
 
-def _pigments(name: str, text: str) -> Decorator:
-    return click.option(name, multiple=True, metavar="PIGMENT", help=f"{text} {AGAIN}")
+def _pigments(name: str, text: str) -> options.Decorator:
+    return click.option(name, multiple=True, metavar="PIGMENT", help=f"{text} {options.AGAIN}")
 
 
-def _percent(name: str, text: str, expected: str, to: str | None = None, default: float | None = None) -> Decorator:
-    return number_option(name, text, expected=expected, metavar="PERCENT", to=to, default=default)
+def _percent(name: str, text: str, expected: str, default: float | None = None) -> options.Decorator:
+    return options.number(name, text, expected=expected, metavar="PERCENT", default=default)
 
 
-rules_options = grouped(
+rules_options = options.grouped(
     "search",
     dict,
-    count_option("--most-pigments", "The largest number of pigments in a recipe.", default=4),
+    options.count("--most-pigments", "The largest number of pigments in a recipe.", default=Rules.most_pigments),
     _pigments("--keep", "Use this pigment in every recipe."),
     _pigments("--leave-out", "Exclude this pigment."),
     _pigments("--insist", "Allow this pigment although it is known to upset the cure."),
-    amounts_option("--fix", "Fix the loading of this pigment.", PERCENT, to="fixed"),
+    options.amounts("--fix", "Fix the loading of this pigment.", options.PERCENT, to="fixed"),
     _percent("--smallest", "The smallest loading of a pigment.", "percent of the mix", default=0.0),
     _percent("--max-total", "The largest loading in all.", "percent of the mix"),
-    amounts_option("--stock", "The grams of this pigment in stock.", GRAMS, to="stock_g"),
-    number_option("--batch-g", "The grams of mix that the moulds hold.", expected="grams of mix", metavar="G"),
+    options.amounts("--stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
+    options.number("--batch-g", "The grams of mix that the moulds hold.", expected="grams of mix", metavar="G"),
     _percent("--waste", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]", "% of the batch"),
-    number_option(
+    options.number(
         "--scale-step", "Round doses to this step of the scale.", expected="grams", metavar="G", to="scale_step_g"
     ),
     click.option(
-        "--wall", "walls_mm", type=lambda text: number(text, "--wall", "a wall thickness in mm"), multiple=True,
-        metavar="MM", help=f"A further wall thickness, in mm. {AGAIN}",
+        "--wall", "walls_mm", type=lambda text: options.number_in(text, "--wall", "a wall thickness in mm"),
+        multiple=True, metavar="MM", help=f"A further wall thickness, in mm. {options.AGAIN}",
     ),
     click.option(
         "--rank-by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True,
         help="How recipes are ordered.",
     ),
-    count_option("--recipes", "How many recipes to show.", default=5, to="most_recipes"),
+    options.count("--recipes", "How many recipes to show.", default=Rules.most_recipes, to="most_recipes"),
 )  # fmt: skip
 
 
@@ -257,9 +243,9 @@ def rules_of(palette: Palette, search: Mapping[str, Any]) -> Rules:
     told = dict(search)
     for option in ("keep", "leave_out", "insist"):
         for name in told[option]:
-            known(name, palette.pigments, f"--{option.replace('_', '-')}")
-    all_known(told["fixed"], palette.pigments, "--fix")
-    all_known(told["stock_g"], palette.pigments, "--stock")
+            options.known(name, palette.pigments, f"--{option.replace('_', '-')}")
+    options.all_known(told["fixed"], palette.pigments, "--fix")
+    options.all_known(told["stock_g"], palette.pigments, "--stock")
     told["batch_g"] = _mix(told["batch_g"], told.pop("waste"))
     return Rules(**told)
 

@@ -8,10 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint import jsonable
+from tint.cli import options, show
 from tint.cli.asked import Doses, chosen, palette_of, recipe_options, setting_options
-from tint.cli.looks import show_appearance
-from tint.cli.options import folder_argument, json_option, optics_option
-from tint.cli.tables import CARE, HEAD, QUIET, fixed, page, print_json, show_facts, show_notes, show_table, show_title
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.cli.weigh_options import Files, file_options, sheet_options
 from tint.palette import Palette
@@ -25,29 +23,18 @@ _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing i
 
 
 @click.command("weigh")
-@folder_argument
+@options.folder
 @recipe_options
 @target_options
 @setting_options
 @sheet_options
 @file_options
-@optics_option
-@json_option
+@options.optics
+@options.as_json
 def command(
-    folder: Path,
-    doses: Doses,
-    recipe: str | None,
-    pick: int | None,
-    wish: Wish,
-    casting: dict[str, Any],
-    batch: Batch,
-    scale: Scale,
-    premix: bool,
-    split: Split,
-    files: Files,
-    optics: str,
-    as_json: bool,
-) -> None:
+    folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any], batch:
+    Batch, scale: Scale, premix: bool, split: Split, files: Files, optics: str, as_json: bool,
+) -> None:  # fmt: skip
     """A recipe and a batch size: grams to weigh.
 
     Example: tint weigh swatches_demo --base clear --load white=0.5 --thickness 3 --batch-g 120
@@ -66,9 +53,9 @@ def command(
     )
     written = files.write(palette, sheet)
     if as_json:
-        print_json(jsonable.sheet(sheet, optics=optics), **({"written": written} if written else {}))
+        show.json(jsonable.sheet(sheet, optics=optics), **({"written": written} if written else {}))
         return
-    with page() as out:
+    with show.page() as out:
         show_sheet(out, sheet, palette, has_target=target is not None)
         for name in written:
             out.print(f"\nWritten: {name}")
@@ -89,7 +76,7 @@ def _aim(target: Target | None) -> Aim | None:
 def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target: bool = False) -> None:
     """The page, in the order in which it is used."""
     step, least = f"{sheet.scale.step_g:g} g", f"{sheet.scale.smallest_g:.2g} g"
-    show_title(
+    show.title(
         out,
         f"Weigh: {sheet.blend}",
         f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3; scale step {step}, "
@@ -99,17 +86,17 @@ def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target:
         _show_premixes(out, sheet)
     _show_lines(out, sheet)
     _show_cups(out, sheet)
-    show_notes(out, "Before you weigh", sheet.warnings, style=CARE)
+    show.notes(out, "Before you weigh", sheet.warnings, style=show.CARE)
     _show_care(out, sheet)
     out.print()
-    out.print("As rounded, it will look like this", style=HEAD)
-    out.print(f"{sheet.predicted.conditions}; {palette.model}", style=QUIET)
+    out.print("As rounded, it will look like this", style=show.HEAD)
+    out.print(f"{sheet.predicted.conditions}; {palette.model}", style=show.QUIET)
     out.print()
     more = [("rounding", f"{sheet.delta_e:.2f} CIEDE2000", "from the exact recipe")]
     if has_target:
         more.append(("target", f"{sheet.aim_delta_e:.2f} CIEDE2000", "from it, as rounded"))
-    show_appearance(out, sheet.predicted, palette, more=more)
-    show_notes(out, "Take care", sheet.cautions)
+    show.appearance(out, sheet.predicted, palette, more=more)
+    show.notes(out, "Take care", sheet.cautions)
 
 
 def _allowed(sheet: WeighSheet) -> str:
@@ -130,13 +117,13 @@ def _show_premixes(out: Console, sheet: WeighSheet) -> None:
             last = step is premix.steps[-1]
             left = shown(premix.left_g) if last else ""
             rows.append((step.makes, shown(step.grams), step.what, shown(step.base_g), f"part {step.part}", left))
-    out.print("Premixes, made and stirred first", style=HEAD)
-    show_table(out, ("<", "", "<", "into", "<", "left over"), rows)
+    out.print("Premixes, made and stirred first", style=show.HEAD)
+    show.table(out, ("<", "", "<", "into", "<", "left over"), rows)
     out.print()
     errors = ", ".join(f"{premix.pigment} {premix.dose_error_percent:.1f} %" for premix in sheet.premixes)
-    out.print(f"Their doses, all weighings together, come within (95 of 100): {errors}.", style=QUIET)
+    out.print(f"Their doses, all weighings together, come within (95 of 100): {errors}.", style=show.QUIET)
     out.print()
-    out.print("Batch, in this order", style=HEAD)
+    out.print("Batch, in this order", style=show.HEAD)
 
 
 def _show_lines(out: Console, sheet: WeighSheet) -> None:
@@ -146,13 +133,13 @@ def _show_lines(out: Console, sheet: WeighSheet) -> None:
         for at, line in enumerate(sheet.lines, start=1)
     ]
     rows.append(("", "total", "", shown(sheet.total_grams), "100.000 %"))
-    show_table(out, ("", "<what", "<", "weigh", "of the mix"), rows)
+    show.table(out, ("", "<what", "<", "weigh", "of the mix"), rows)
     out.print()
     out.print(
         f"The parts keep their mixing ratio within {sheet.mix_error_percent:.2f} % as rounded. Pigment counted as part "
         f"of part {sheet.lines[0].part} would leave that part {sheet.naive_part_error_percent:.2f} % short, and the "
         f"ratio {sheet.naive_mix_error_percent:.2f} % off.",
-        style=QUIET,
+        style=show.QUIET,
     )
 
 
@@ -178,7 +165,7 @@ def _show_cups(out: Console, sheet: WeighSheet) -> None:
         mixing = "mixing and pouring" if split.minutes_to_mix else "pouring alone; mixing comes on top"
         facts += [("minutes", f"{cups.minutes:g}", f"{mixing}; pot life {split.pot_life_min:g}")]
     out.print()
-    show_facts(out, facts)
+    show.facts(out, facts)
 
 
 def _show_care(out: Console, sheet: WeighSheet) -> None:
@@ -187,6 +174,6 @@ def _show_care(out: Console, sheet: WeighSheet) -> None:
     if not told:
         return
     out.print()
-    out.print("Weigh most carefully", style=HEAD)
-    rows = [(each.what, f"into {each.into}", f"{each.step_g:g} g", fixed(each.delta_e, 2)) for each in told]
-    show_table(out, ("<", "<", "a step", "CIEDE2000"), rows)
+    out.print("Weigh most carefully", style=show.HEAD)
+    rows = [(each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2)) for each in told]
+    show.table(out, ("<", "<", "a step", "CIEDE2000"), rows)

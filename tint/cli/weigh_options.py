@@ -8,17 +8,7 @@ from pathlib import Path
 
 import click
 
-from tint.cli.options import (
-    PATH,
-    Command,
-    Decorator,
-    check_file,
-    count_option,
-    day,
-    grouped,
-    number_option,
-    replace_option,
-)
+from tint.cli import options
 from tint.files import write_whole
 from tint.palette import Palette
 from tint.weighing import Batch, Scale, Split, WeighSheet, weigh_table
@@ -26,37 +16,37 @@ from tint.weighing.batch import HEADROOM, WASTE_PERCENT
 from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
 
 
-def _grams(name: str, text: str, *, to: str | None = None, default: float | None = None) -> Decorator:
-    return number_option(name, text, expected="grams", metavar="G", to=to, default=default)
+def _grams(name: str, text: str, *, to: str | None = None, default: float | None = None) -> options.Decorator:
+    return options.number(name, text, expected="grams", metavar="G", to=to, default=default)
 
 
-def _volume(name: str, text: str, *, default: float | None = None) -> Decorator:
-    return number_option(name, text, expected="cm3", metavar="CM3", default=default)
+def _volume(name: str, text: str, *, default: float | None = None) -> options.Decorator:
+    return options.number(name, text, expected="cm3", metavar="CM3", default=default)
 
 
-def _minutes(name: str, text: str, *, to: str | None = None, default: float | None = None) -> Decorator:
-    return number_option(name, text, expected="minutes", metavar="MIN", to=to, default=default)
+def _minutes(name: str, text: str, *, to: str | None = None, default: float | None = None) -> options.Decorator:
+    return options.number(name, text, expected="minutes", metavar="MIN", to=to, default=default)
 
 
-def _percent(name: str, text: str, *, expected: str, to: str, default: float) -> Decorator:
-    return number_option(name, text, expected=expected, metavar="PERCENT", to=to, default=default)
+def _percent(name: str, text: str, *, expected: str, to: str, default: float) -> options.Decorator:
+    return options.number(name, text, expected=expected, metavar="PERCENT", to=to, default=default)
 
 
-_batch_options = grouped(
+_batch_options = options.grouped(
     "batch",
     Batch,
-    number_option("--batch-g", "How much mix the moulds hold, in grams; or", expected="grams of mix", metavar="G"),
-    number_option("--batch-cm3", "in cubic centimetres; or", expected="cm3 of mix", metavar="CM3"),
+    options.number("--batch-g", "How much mix the moulds hold, in grams; or", expected="grams of mix", metavar="G"),
+    options.number("--batch-cm3", "in cubic centimetres; or", expected="cm3 of mix", metavar="CM3"),
     _volume("--part-cm3", "the volume of one part, in cubic centimetres,"),
-    count_option("--count", "and how many parts.", default=1),
-    count_option("--moulds", "How many moulds are poured.  [default: one a part]"),
+    options.count("--count", "and how many parts.", default=1),
+    options.count("--moulds", "How many moulds are poured.  [default: one a part]"),
     _volume("--sprue-cm3", "What stays in sprue and flash of each mould.", default=0.0),
     _grams("--cup-loss-g", "What stays in each cup.", default=0.0),
     _percent(
         "--waste", "A margin on what is poured.", expected="% of the batch", to="waste_percent", default=WASTE_PERCENT
     ),
 )
-_scale_options = grouped(
+_scale_options = options.grouped(
     "scale",
     Scale,
     _grams("--scale-step", "Smallest step of the scale.", to="step_g", default=STEP_G),
@@ -70,11 +60,11 @@ _premix_option = click.option(
     "--premix/--no-premix", default=True, show_default=True,
     help="Let pigments down in base first whose dose is too small to weigh.",
 )  # fmt: skip
-_split_options = grouped(
+_split_options = options.grouped(
     "split",
     Split,
     _volume("--cup-cm3", "The largest cup there is, filled to its brim."),
-    number_option(
+    options.number(
         "--headroom", "How many times the mix a cup must hold, since mix swells under vacuum; 3 to 5 is usual.",
         expected="how many times the mix", metavar="TIMES", default=HEADROOM,
     ),
@@ -84,7 +74,7 @@ _split_options = grouped(
 )  # fmt: skip
 
 
-def sheet_options(command: Command) -> Command:
+def sheet_options(command: options.Command) -> options.Command:
     """All that decides what is weighed."""
     return _batch_options(_scale_options(_premix_option(_split_options(command))))
 
@@ -102,8 +92,8 @@ class Files:
 
     def check(self) -> None:
         """Refuse names that cannot be written to, before anything is worked out."""
-        check_file(self.csv, "--csv", ".csv", replace=self.replace)
-        check_file(self.pdf, "--pdf", ".pdf", replace=self.replace)
+        options.check_file(self.csv, "--csv", ".csv", replace=self.replace)
+        options.check_file(self.pdf, "--pdf", ".pdf", replace=self.replace)
 
     def write(self, palette: Palette, sheet: WeighSheet) -> list[str]:
         """Write them; their names."""
@@ -120,17 +110,17 @@ class Files:
         return [str(path) for path in contents]
 
 
-file_options = grouped(
+file_options = options.grouped(
     "files",
     Files,
-    click.option("--csv", metavar="FILE.csv", type=PATH, help="Write it for a spreadsheet too."),
-    click.option("--pdf", metavar="FILE.pdf", type=PATH, help="Write it for paper, one page."),
+    click.option("--csv", metavar="FILE.csv", type=options.PATH, help="Write it for a spreadsheet too."),
+    click.option("--pdf", metavar="FILE.pdf", type=options.PATH, help="Write it for paper, one page."),
     click.option(
         "--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Size of the PDF."
     ),
     click.option("--title", metavar="WORDS", default="", help="For whom or what it is, on the PDF."),
     click.option(
-        "--date", type=day("--date"), metavar="DAY", help="On the PDF, as in 2031-05-09.  [default: left blank]"
+        "--date", type=options.day("--date"), metavar="DAY", help="On the PDF, as in 2031-05-09.  [default: left blank]"
     ),
-    replace_option,
+    options.replace,
 )
