@@ -22,6 +22,7 @@ from tint.errors import InputError
 Lab = tuple[float, float, float]
 Kind = TypeVar("Kind")
 
+
 class Setting(Struct, kw_only=True):
     """How a part is cast and seen; lengths in mm."""
 
@@ -318,7 +319,8 @@ def _bad_key(told: str, kind: Any, where: str, form: str) -> InputError:
     if len(named) == 2:
         expected, found = (" or ".join(_WORDS.get(word, word) for word in each.split(" | ")) for each in named)
         return InputError(place, f"found {found}", expected if key else f"{expected}, {form}")
-    return InputError(place, message[:1].lower() + message[1:], form)
+    plain = re.sub(r"`(\w+)`", lambda word: _WORDS.get(word[1], word[1]), message)
+    return InputError(place, plain[:1].lower() + plain[1:], form)
 
 
 def _struct_at(kind: Any, path: str) -> Any:

@@ -71,7 +71,7 @@ def _files(
     click.option("--reference", required=True, metavar="FILE[:NAME]", help="What was approved."),
     click.option("--reading-black", metavar="FILE[:NAME]", help="The part over the darkest backing."),
     click.option("--reference-black", metavar="FILE[:NAME]", help="What was approved over the darkest backing."),
-    click.option("--early", metavar="FILE", help="The part is not cured: pairs that tell how far it will move."),
+    click.option("--early", metavar="FILE", help="For a part not yet cured: castings read early and cured, in pairs."),
 )
 @options.grouped(
     "tolerance",
@@ -83,7 +83,7 @@ def _files(
     options.number("--tolerance-contrast", "In contrast ratio.", expected="a difference", metavar="X"),
 )
 @options.count("--readings", "How many readings the part's is the mean of.", default=1)
-@options.count("--reference-readings", "How many readings that of what was approved is the mean of.", default=1)
+@options.count("--reference-readings", "The same for what was approved.", default=1)
 @click.option("--over", metavar="BACKING", help="What both lay over, or `none`.  [default: the lightest backing]")
 @options.seat(default="air")
 @_light_option

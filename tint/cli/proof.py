@@ -60,7 +60,7 @@ SECTIONS = {
 @setting_options
 @click.option("--out", metavar="FILE.png", type=options.PATH, help="The picture to write.")
 @click.option("--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]")
-@click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the bare part.")
+@click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the part alone.")
 @subject_options
 @cast_options
 @approving_options

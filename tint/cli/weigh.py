@@ -19,10 +19,23 @@ from tint.weighing import Aim, Batch, Line, Scale, Split, WeighSheet, weigh
 if TYPE_CHECKING:
     from rich.console import Console
 
+SECTIONS = {
+    "The recipe": ("--base", "--load", "--recipe", "--pick"),
+    "How much": (
+        "--batch-g", "--batch-cm3", "--part-cm3", "--count", "--moulds", "--sprue-cm3", "--cup-loss-g", "--waste",
+    ),
+    "The scale": ("--scale-step", "--scale-sd", "--dose-tolerance", "--premix"),
+    "Cups and pot life": ("--cup-cm3", "--headroom", "--pot-life", "--minutes-to-mix", "--minutes-per-mould"),
+    "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
+    "A target to round towards": (
+        "--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance",
+    ),
+    "Output": ("--csv", "--pdf", "--paper", "--title", "--date", "--replace", "--json"),
+}  # fmt: skip
 _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing is not pointed out
 
 
-@click.command("weigh")
+@click.command("weigh", cls=options.Sectioned, sections=SECTIONS)
 @options.folder
 @recipe_options
 @target_options
