@@ -12,9 +12,9 @@ from tint.cli import options, show
 from tint.errors import InputError
 from tint.materials import SEATS
 from tint.swatches.importing import plan_import, write_import
-from tint.swatches.instruments import SCALES, Measurement, read_measurements
+from tint.swatches.instruments import SCALES, read_measurements
 from tint.swatches.naming import Naming
-from tint.swatches.planned import FAULT, GOING, LEFT_OUT, REPLACES, Doubles, Import, Planned
+from tint.swatches.planned import FAULT, GOING, KEY_COLUMNS, LEFT_OUT, REPLACES, Doubles, Import, Planned
 from tint.swatches.records import QUANTITIES
 
 if TYPE_CHECKING:
@@ -28,11 +28,7 @@ def _pair(given: str) -> tuple[str, str]:
     return name, place
 
 
-def _naming(
-    same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], backing: str | None, seat: str | None,
-    quantity: str | None, light: str | None, observer: str | None,
-) -> Naming:  # fmt: skip
-    told = {"backing": backing, "seat": seat, "quantity": quantity, "light": light, "observer": observer}
+def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told: str | None) -> Naming:
     defaults = {name: value or "" for name, value in told.items()}
     return Naming(same=options.each_once(same, "--as", "each name once"), patterns=pattern, **defaults)
 
@@ -164,23 +160,16 @@ def _as_json(plan: Import, *, dry_run: bool) -> Mapping[str, Any]:
 
 
 def _planned_json(planned: Planned) -> dict[str, Any]:
-    measurement: Measurement = planned.measurement
-    swatch, backing, seat, quantity = planned.key
+    measurement = planned.measurement
     return {
-        "name": measurement.name,
-        "file": measurement.file,
-        "place": measurement.place,
+        **{name: getattr(measurement, name) for name in ("name", "file", "place")},
+        **{name: getattr(measurement, name) or None for name in ("geometry", "source", "scale")},
+        **{column: cell or None for column, cell in zip(KEY_COLUMNS, planned.key, strict=True)},
+        "quantity": planned.key[-1],
         "action": planned.action,
-        "swatch": swatch or None,
-        "backing": backing or None,
-        "seat": seat or None,
-        "quantity": quantity,
-        "replaces_rows": list(planned.rows),
-        "geometry": measurement.geometry or None,
-        "source": measurement.source or None,
-        "scale": measurement.scale or None,
+        "replaces_rows": planned.rows,
         "values": planned.values,
         "fault": None if planned.fault is None else str(planned.fault),
-        "warnings": list(planned.warnings),
-        "notes": list(planned.notes),
+        "warnings": planned.warnings,
+        "notes": planned.notes,
     }

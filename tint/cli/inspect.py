@@ -39,25 +39,13 @@ _TOO_CLOSE = "Too close to call: read both again, several times, and give the me
 _light_option, _observer_option = options.view()
 
 
-def _tolerance(tolerance: float, tolerance_lightness: float | None, tolerance_contrast: float | None) -> Tolerance:
-    return Tolerance(delta_e=tolerance, lightness=tolerance_lightness, contrast_ratio=tolerance_contrast)
-
-
-def _files(
-    reading: str, reference: str, reading_black: str | None, reference_black: str | None, early: str | None
-) -> dict[str, str | None]:
-    if (reading_black is None) != (reference_black is None):
-        missing = "--reading-black" if reading_black is None else "--reference-black"
+def _files(**files: str | None) -> dict[str, str | None]:
+    if (files["reading_black"] is None) != (files["reference_black"] is None):
+        missing = "--reading-black" if files["reading_black"] is None else "--reference-black"
         raise InputError(missing, "not given", "expected both readings over black, or neither")
-    if early is not None and reading_black is not None:
+    if files["early"] is not None and files["reading_black"] is not None:
         raise InputError("--early", "given together with --reading-black", mend="it says nothing of opacity")
-    return {
-        "reading": reading,
-        "reference": reference,
-        "reading_black": reading_black,
-        "reference_black": reference_black,
-        "early": early,
-    }
+    return files
 
 
 @click.command("inspect")
@@ -75,12 +63,21 @@ def _files(
 )
 @options.grouped(
     "tolerance",
-    _tolerance,
+    Tolerance,
     options.number(
-        "--tolerance", "The difference that was agreed.", expected="a CIEDE2000", metavar="CIEDE2000", default=1.0
+        "--tolerance",
+        "The difference that was agreed.",
+        expected="a CIEDE2000",
+        metavar="CIEDE2000",
+        default=1.0,
+        to="delta_e",
     ),
-    options.number("--tolerance-lightness", "In lightness alone.", expected="a difference in L*", metavar="L*"),
-    options.number("--tolerance-contrast", "In contrast ratio.", expected="a difference", metavar="X"),
+    options.number(
+        "--tolerance-lightness", "In lightness alone.", expected="a difference in L*", metavar="L*", to="lightness"
+    ),
+    options.number(
+        "--tolerance-contrast", "In contrast ratio.", expected="a difference", metavar="X", to="contrast_ratio"
+    ),
 )
 @options.count("--readings", "How many readings the part's is the mean of.", default=1)
 @options.count("--reference-readings", "The same for what was approved.", default=1)

@@ -78,36 +78,23 @@ def _show(out: Console, again: Repeat) -> None:
         f"order {order.id}; recipe {recipe.id} of {recipe.added_utc[:10]}, {words}{f' on {day}' if day else ''}",
     )
     rows = [
-        (
-            dose.pigment,
-            f"{dose.was_percent:.4f}",
-            dose.was_lot or "-",
-            dose.lot or "-",
-            f"{dose.strength.value:.3f}",
-            f"{dose.percent:.4f}",
-        )
-        for dose in again.doses
-    ]
+        (each.pigment, f"{each.was_percent:.4f}", each.was_lot or "-", each.lot or "-", f"{each.strength.value:.3f}",
+         f"{each.percent:.4f}")
+        for each in again.doses
+    ]  # fmt: skip
     show.table(out, ("<pigment", "% then", "<lot then", "<lot now", "strength", "% now"), rows)
     show.notes(out, "Before you repeat it", again.warnings, style=show.CARE)
     out.print()
 
 
 def _as_json(again: Repeat) -> dict[str, Any]:
+    told = ("pigment", "was_percent", "percent", "was_lot", "lot")
     return {
         "order": again.order.id,
         "recipe": again.recipe.id,
         "approval": None if again.approval is None else again.approval.id,
         "doses": [
-            {
-                "pigment": dose.pigment,
-                "was_percent": dose.was_percent,
-                "percent": dose.percent,
-                "was_lot": dose.was_lot,
-                "lot": dose.lot,
-                "strength": dose.strength.value,
-            }
-            for dose in again.doses
+            {name: getattr(dose, name) for name in told} | {"strength": dose.strength.value} for dose in again.doses
         ],
         "lots": {dose.pigment: dose.lot for dose in again.doses if dose.lot},
     }

@@ -13,6 +13,7 @@ from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_options
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.errors import InputError
+from tint.ledger.repeat import HALF_WIDTH
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.trials.lots import LotCheck, check_lot, rescale
@@ -20,7 +21,6 @@ from tint.trials.lots import LotCheck, check_lot, rescale
 if TYPE_CHECKING:
     from rich.console import Console
 
-HALF_WIDTH = 1.96  # standard deviations that hold 95 of 100 of a normal distribution
 _DECIDED = {"same": "use", "rescale": "rescale", "recast": "reject"}  # in the words of the ledger
 
 

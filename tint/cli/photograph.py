@@ -217,9 +217,7 @@ def _as_json(told: Photographed, seen: Picture, corners: Any, written: Path | No
         "repeatability": repeatability(told),
         "spots": [
             {
-                "name": each.spot.name,
-                "backing": each.spot.backing or None,
-                "seat": each.spot.seat or None,
+                **{name: getattr(each.spot, name) or None for name in ("name", "backing", "seat")},
                 "x": each.spot.x,
                 "y": each.spot.y,
                 "lab": each.lab,

@@ -19,7 +19,7 @@ from tint.ledger.records import KINDS, TABLES, Record, columns, kind_of
 
 R = TypeVar("R", bound=Record)
 
-_LARGEST_ID = 2**63 - 1
+_LARGEST_ID = 2**63 - 1  # SQLite, "Datatypes", section 2: an INTEGER has 8 bytes at most
 
 
 @dataclass(frozen=True, kw_only=True)
