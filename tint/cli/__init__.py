@@ -39,7 +39,7 @@ COMMANDS = {
     "ledger": "The workshop's record: orders, recipes, batches, approvals.",
 }
 
-DONE, NOT_DONE, WRONG_INPUT, STOPPED = 0, 1, 2, 130
+DONE, NOT_DONE, WRONG_INPUT, STOPPED = 0, 1, 2, 130  # the last as shells have it: 128 and the signal SIGINT, 2
 
 
 class Commands(click.Group):

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tint.cli import show
-from tint.ledger import TABLES, Drift, Entry, Near, as_dict, columns
+from tint.ledger import TABLES, Drift, Entry, Near, Repeat, as_dict, columns
 from tint.materials import Blend
 
 if TYPE_CHECKING:
@@ -161,3 +161,23 @@ def show_due(out: Console, found: Sequence[tuple[str, Entry[Any]]], until: date)
         ("<on", "<kind", "", "~what"),
         [(each.content.expires_on, kind, str(each.id), summary(kind, each)) for kind, each in found],
     )
+
+
+def show_repeat(out: Console, again: Repeat) -> None:
+    """What is poured again, and how today's lots change its doses."""
+    order, recipe, approval = again.order, again.recipe, again.approval
+    words = "not approved" if approval is None else f"approved by {approval.content.approved_by}"
+    day = approval.content.approved_on if approval else ""
+    show.title(
+        out,
+        f"Again: {order.content.name}",
+        f"order {order.id}; recipe {recipe.id} of {recipe.added_utc[:10]}, {words}{f' on {day}' if day else ''}",
+    )
+    rows = [
+        (each.pigment, f"{each.was_percent:.4f}", each.was_lot or "-", each.lot or "-", f"{each.strength.value:.3f}",
+         f"{each.percent:.4f}")
+        for each in again.doses
+    ]  # fmt: skip
+    show.table(out, ("<pigment", "% then", "<lot then", "<lot now", "strength", "% now"), rows)
+    show.notes(out, "Before you repeat it", again.warnings, style=show.CARE)
+    out.print()

@@ -12,7 +12,7 @@ from tint.cli import options, show
 from tint.cli.asked import palette_of
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.planning import MOULDS_MM, Plan, first_swatches, next_swatches
+from tint.planning import CASTINGS, MOULDS_MM, Plan, first_swatches, next_swatches
 from tint.swatches import read_shelf
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     "--mould", "moulds", multiple=True, metavar="MM",
     help=f"A mould depth at hand, in mm. {options.AGAIN}  [default: {', '.join(f'{depth:g}' for depth in MOULDS_MM)}]",
 )  # fmt: skip
-@options.count("--castings", "How many to propose.", default=5)
+@options.count("--castings", "How many to propose.", default=CASTINGS)
 @click.option("--first", is_flag=True, help="A first plan, for a workshop that has no swatches yet.")
 @options.optics
 @options.as_json

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from tint.proofs.trial import Trial
 
 _SIDES = ("top", "bottom", "front", "back", "left", "right", "corner")
+_MM_PER_PIXEL = 0.1  # mm, of a height map that does not say: about 250 pixels an inch; common practice, no source
 _UNITS = ("mm", "cm", "m", "in")
 PICTURES = ("card", "part", "wedge", "lights", "behind", "limits")
 
@@ -78,7 +79,7 @@ class Subject:
         if self.height_map:
             assert self.mm_per_level is not None  # checked
             view = read_height_map(
-                self.height_map, mm_per_level=self.mm_per_level, mm_per_pixel=self.mm_per_pixel or 0.1
+                self.height_map, mm_per_level=self.mm_per_level, mm_per_pixel=self.mm_per_pixel or _MM_PER_PIXEL
             )
             flat = Shown(view=view, named=_titled(self.height_map), volume_cm3=volume_cm3(view), finer=1)
             return Model(flat.volume_cm3, flat.within)
@@ -106,7 +107,12 @@ subject_options = options.grouped(
         "--height-map", metavar="FILE.png", type=options.PATH, help="Instead: a grey picture, brighter is thicker."
     ),
     options.number("--mm-per-level", "Thickness of one grey level.", expected="a thickness in mm", metavar="MM"),
-    options.number("--mm-per-pixel", "Scale of that picture.  [default: 0.1]", expected="a length in mm", metavar="MM"),
+    options.number(
+        "--mm-per-pixel",
+        f"Scale of that picture.  [default: {_MM_PER_PIXEL:g}]",
+        expected="a length in mm",
+        metavar="MM",
+    ),
     click.option("--side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
     click.option("--unit", type=click.Choice(_UNITS), help="Unit of the mesh.  [default: what it says, else mm]"),
     options.number("--thin", "Outline what is thinner than this.", expected="a thickness in mm", metavar="MM"),

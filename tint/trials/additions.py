@@ -27,6 +27,7 @@ Array = NDArray[np.float64]
 _THINNINGS = (1.0, 1.02, 1.05, 1.1, 1.2, 1.35, 1.5, 1.75, 2.0)
 _WORTH = 0.1  # CIEDE2000 that more base must gain to be added: a tenth of the usual tolerance, no source
 _SPARING = 0.02  # CIEDE2000 that a percent of pigment must gain: of additions alike the least is taken, no source
+_NOTHING_G = 1e-9  # g that rounding of floating-point numbers leaves
 _SLACK = 1.001  # times what stands in the cup, so that rounding does not make it break its own limit
 
 
@@ -92,7 +93,7 @@ def additions(palette: Palette, target: Target, cup: Cup, *, setting: Setting, r
     look = predict(palette, blend, setting=setting)
     return Additions(
         base_g=cup.base_g * (thinning - 1.0),
-        pigments_g={name: float(x) for name, x in zip(palette.pigments, added, strict=True) if x > 1e-9},
+        pigments_g={name: float(x) for name, x in zip(palette.pigments, added, strict=True) if x > _NOTHING_G},
         blend=blend,
         appearance=look,
         delta_e=float(colorimetry.difference(target.lab, look.lab)),

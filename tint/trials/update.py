@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 _STEPS, _LONGEST, _STILL = 30, 3.0, 1e-6
 # Rounds in which noise is raised to what is left, and the ratio of the two at which it has settled; no source.
 _ROUNDS, _SETTLED = 5, 1.05
+_TINY = 1e-12  # keeps a division from 0; changes nothing that can be told
 _LEAST_NOISE = 1e-4  # reflectance: an instrument that states less is not believed, no source
 _THINNEST = 0.05  # of a thickness as read, below which no step of the search takes it
 
@@ -121,7 +122,7 @@ def _mode(palette: Palette, trials: Sequence[Trial], layout: _Layout, noise: flo
         slopes = np.einsum("wmt,wtq->wmq", by_theta, by_shared) + direct
         solved = _solve(prior, own, shared, residual, by_own, slopes)
         move = float(np.abs(solved.shared - shared).max())
-        step = min(1.0, _LONGEST / max(move, 1e-12))
+        step = min(1.0, _LONGEST / max(move, _TINY))
         own, shared = own + step * (solved.own - own), shared + step * (solved.shared - shared)
         if move < _STILL:
             break
@@ -249,7 +250,7 @@ def _solve(prior: Array, own: Array, shared: Array, residual: Array, by_own: Arr
     information = np.eye(shared.size) + np.einsum("wmq,wmr->qr", slopes, slopes) + np.einsum("wtq,wtr->qr", cross, lean)
     pull = np.einsum("wmq,wm->q", slopes, aimed) - np.einsum("wtq,wt->q", cross, alone)
     values, vectors = np.linalg.eigh(0.5 * (information + information.T))
-    root = vectors / np.sqrt(np.maximum(values, 1e-12))
+    root = vectors / np.sqrt(np.maximum(values, _TINY))
     new_shared = root @ (root.T @ pull)
     return _Solved(alone + lean @ new_shared, new_shared, local, lean, root)
 
@@ -265,7 +266,7 @@ def _posterior(palette: Palette, layout: _Layout, found: _Mode, widening: float)
     places = np.array([layout.thickness(number) for number in range(len(layout.doses))])
     of_own = factor[: 2 * n]
     local = solved.local * of_own[:, None] * of_own
-    scale = _lifted(palette, np.sqrt(np.einsum("wtt->wt", local))) + 1e-12
+    scale = _lifted(palette, np.sqrt(np.einsum("wtt->wt", local))) + _TINY
     k, s, m = np.ascontiguousarray(theta.T).reshape(3, n, -1)
     new = replace(
         palette,

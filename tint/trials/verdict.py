@@ -22,6 +22,7 @@ COLOUR, CONTRAST, LIGHT = "colour", "contrast ratio", "transmittance"
 # Of a scatter that is added to what remains: there only one side of it counts, 1.645 standard deviations for 1.96.
 _ONE_SIDE = 0.84
 _LIGHT_SCATTER = 0.02  # luminous transmittance, for which no error is known: lamps vary by more; no source
+_ROUNDING_MM = 1e-9  # mm, of floating-point numbers
 _SAME_WALL = 2.0  # standard deviations of a thickness within which two are the same; common practice, no source
 
 
@@ -114,7 +115,7 @@ def _colour(palette: Palette, look: Look, trial: Trial, setting: Setting, foreto
 def _read(palette: Palette, trial: Trial, asked: Setting) -> Array | None:
     """The mean of the readings that were taken as the colour is asked for; None when there is none."""
     own = palette.instrument
-    same_wall = abs(trial.thickness_mm - asked.thickness_mm) <= _SAME_WALL * own.thickness_error_mm + 1e-9
+    same_wall = abs(trial.thickness_mm - asked.thickness_mm) <= _SAME_WALL * own.thickness_error_mm + _ROUNDING_MM
     same_geometry = asked.geometry in ("", own.geometry)
     alike = [r.values for r in trial.readings if r.over == asked.over and (r.seat == asked.seat or r.over == "none")]
     return np.mean(alike, axis=0) if alike and same_wall and same_geometry else None

@@ -12,6 +12,7 @@ from tint.materials import Base, Blend, Pigment
 WASTE_PERCENT = 10.0  # of the batch, for what stays in cups and on tools; common practice, no source
 HEADROOM = 4.0  # brim of a cup to its mix, which swells under vacuum; 3 to 5 is common practice, no source
 _LARGEST = 1e6  # g or cm3: a tonne, a cubic metre; what is more is a slip of the pen
+_LONGEST_MIN = 1e5  # minutes, ten weeks; what is more is a slip of the pen
 _ROUNDING = 1e-9  # of floating-point numbers: a quotient so near a whole number is that number
 
 
@@ -142,9 +143,9 @@ class Split:
         if (self.pot_life_min is None) != (self.minutes_per_mould is None):
             raise InputError("pot life", "only one of pot life and minutes a mould is given", "both, or neither")
         for name, value in (("pot life", self.pot_life_min), ("minutes a mould", self.minutes_per_mould)):
-            if value is not None and not 0.0 < value <= 1e5:
+            if value is not None and not 0.0 < value <= _LONGEST_MIN:
                 raise InputError(name, f"{value:g} min", "more than 0")
-        if not 0.0 <= self.minutes_to_mix <= 1e5:
+        if not 0.0 <= self.minutes_to_mix <= _LONGEST_MIN:
             raise InputError("minutes to mix", f"{self.minutes_to_mix:g} min", "0 or more")
 
     @property

@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 _MOST_FREE = 12
 _RATIO_SLACK_PERCENT = 0.1  # of a part: mixing ratios so near cure equally well; common practice, no source
 _NO_DIFFERENCE = 1e-3  # CIEDE2000 that nobody sees, below which the way nearer to the exact weights is taken; no source
+# Of a step, and of a gram: floating-point numbers so near another are that number.
+_ALMOST, _BETWEEN, _NOTHING_G = 1e-9, 1e-6, 1e-12
 _RATIO_UNIT = 0.01  # contrast ratio that counts as much as one CIEDE2000, as in solving (tint/recipes/aims.py)
 
 
@@ -124,8 +126,8 @@ def ways(weighings: Weighings, *, reach: int = 0) -> Array:
     """
     exact, steps = weighings.exact, weighings.steps
     doses = np.flatnonzero(~weighings.own)
-    below = np.floor(exact / steps + 1e-9)
-    between = np.abs(exact / steps - np.rint(exact / steps)) > 1e-6
+    below = np.floor(exact / steps + _ALMOST)
+    between = np.abs(exact / steps - np.rint(exact / steps)) > _BETWEEN
     brings = weighings.base[doses].any()
     free = np.flatnonzero(between | (reach > 0) | (weighings.own & brings))
     free = free[np.argsort(exact[free] / steps[free], kind="stable")][:_MOST_FREE]
@@ -138,8 +140,8 @@ def ways(weighings: Weighings, *, reach: int = 0) -> Array:
     for line in np.flatnonzero(weighings.own):
         (part,) = np.flatnonzero(weighings.base[line])
         wanted = (exact[line] - brought[:, part]) / steps[line]
-        up = chosen[:, line] if line in free else np.rint(wanted) - np.floor(wanted + 1e-9)
-        grams[:, line] = (np.floor(wanted + 1e-9) + up) * steps[line]
+        up = chosen[:, line] if line in free else np.rint(wanted) - np.floor(wanted + _ALMOST)
+        grams[:, line] = (np.floor(wanted + _ALMOST) + up) * steps[line]
     possible: Array = grams[np.all(grams >= 0.0, axis=1) & (grams.sum(axis=1) > 0.0)]
     return possible
 
@@ -219,4 +221,4 @@ def care(
 
 
 def _loadings(pigments: Array, totals: Array) -> Array:
-    return 100.0 * np.maximum(pigments, 0.0) / np.maximum(totals, 1e-12)[:, None]
+    return 100.0 * np.maximum(pigments, 0.0) / np.maximum(totals, _NOTHING_G)[:, None]
