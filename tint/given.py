@@ -107,7 +107,7 @@ def target_of(
     if srgb is not None:
         return target_from_srgb(typed(srgb, str, "srgb", "a screen colour as '#e8701a'"), view)
     where = typed(reading, str, "reading", "FILE or FILE:NAME")
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     seat = "air" if over == "none" else setting.seat
     return target_from_reading(
         where, view, wavelengths=palette.wavelengths, over=over, seat=seat, geometry=palette.instrument.geometry

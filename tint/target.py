@@ -233,7 +233,7 @@ def with_black(target: Target, black: Target, palette: Palette, *, setting: Sett
     InputError
         If there is but one backing, the target is itself over the darkest, or the sample is brighter over black.
     """
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     if not palette.pair or over == palette.black:
         raise InputError("target over black", f"the target is seen {_seen_over(over)}", "one over another backing")
     also = (*target.also, Look(lab=black.lab, over=palette.black))

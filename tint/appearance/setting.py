@@ -46,6 +46,10 @@ class Setting:
         if self.geometry and self.geometry not in GEOMETRIES:
             raise InputError("geometry", f"`{self.geometry}` is not known", ", ".join(GEOMETRIES))
 
+    def behind(self, palette: Palette) -> str:
+        """The backing it is judged over: the palette's lightest, or `none`, where none is named."""
+        return self.over or (palette.white if palette.backings else "none")
+
     def viewing(self, palette: Palette) -> Viewing:
         """Light and observer on the palette's wavelengths."""
         return colorimetry.viewing(palette.wavelengths, light=self.light, observer=self.observer)

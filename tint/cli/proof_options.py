@@ -148,7 +148,7 @@ class Cast:
         from tint.proofs.trial import Read, trial_of
 
         photo = None if self.photo is None else read_photo(self.photo)
-        over = setting.over or (palette.white if palette.backings else "none")
+        over = setting.behind(palette)
         read = None
         if self.read is not None:
             depth = self.read_thickness or setting.thickness_mm

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import click
@@ -83,7 +83,8 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) 
     blend, thickness = Doses(poured.base, poured.load).blend(palette), _thickness(poured, casting)
     check_range(poured.days, "days", "--days")
     check_range(poured.cure_c, "cure_c", "--cure-c")
-    over, seat = casting.get("over") or lightest(palette), casting.get("seat", "air")
+    asked = Setting(thickness_mm=thickness, over=casting.get("over", ""), seat=casting.get("seat", "air"))
+    over = asked.behind(palette)
     options.known(over, [*palette.backings, "none"], "--over")
     if poured.read_black is not None and len(palette.backings) < 2:
         raise InputError("--read-black", "the swatches know one backing only", mend="leave it out")
@@ -91,7 +92,7 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) 
         raise InputError("--read-black", f"--over is {over} too", "expected --read over another backing")
     named = ((poured.read, over), (poured.read_black, palette.black if palette.backings else ""))
     readings = tuple(
-        read_reading(where, palette, blend, setting=Setting(thickness_mm=thickness, over=name, seat=seat))
+        read_reading(where, palette, blend, setting=replace(asked, over=name))
         for where, name in named
         if where is not None
     )
@@ -118,11 +119,6 @@ def _thickness(poured: Poured, casting: Mapping[str, Any]) -> float:
         option = "--thickness" if own is None else "--read-thickness"
         raise InputError(option, f"{thickness:g} mm", f"expected more than 0 and at most {MOST_MM:g} mm")
     return thickness
-
-
-def lightest(palette: Palette) -> str:
-    """What a casting lies over, when nobody says."""
-    return palette.white if palette.backings else "none"
 
 
 def cautions(palette: Palette, trials: tuple[Trial, ...]) -> list[str]:

@@ -97,7 +97,7 @@ def target_of(palette: Palette, wish: Wish, setting: Setting, **more: Any) -> Ta
     if wish.srgb is not None:
         return target_from_srgb(wish.srgb, setting.viewing(palette), **asked)
     if wish.reading is not None:
-        over = setting.over or (palette.white if palette.backings else "none")
+        over = setting.behind(palette)
         return _read(palette, wish.reading, setting, over, **asked)
     if asked:
         raise InputError("target", "an opacity or tolerance without a colour", "expected " + " or ".join(_COLOURS))

@@ -92,7 +92,7 @@ class Weighings:
 
 def looks(palette: Palette, base: str, loadings: Array, *, setting: Setting) -> tuple[Array, Array]:
     """CIELAB over the setting's backing, shape (n, 3), and contrast ratio, shape (n,), of many blends."""
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     pair = palette.pair
     view = setting.viewing(palette)
     shares = palette.shares(base, loadings)
