@@ -67,3 +67,9 @@ def fitted_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def demo_palette(fitted_demo: Path) -> Palette:
     """The two-flux palette of the demo folder."""
     return read_palette(fit_path(fitted_demo, "two-flux"))
+
+
+@pytest.fixture(scope="session")
+def demo_many_flux() -> Palette:
+    """The many-flux palette of the demo folder."""
+    return fit_palette(read_folder(DEMO))

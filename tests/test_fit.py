@@ -20,6 +20,7 @@ from tint.fitting.minimise import minimise
 from tint.fitting.normal import normal, parts
 from tint.fitting.problem import Problem, Unknowns, lay_out, show, start_at
 from tint.fitting.spectra import first_guess, fit_with_ground, optics_of
+from tint.forward import SHAPES
 from tint.materials import Blend, Instrument
 from tint.optics.layer import Optics
 from tint.palette import PAIR, Palette, Surprise, compress, widening
@@ -312,7 +313,7 @@ def flat(at: Unknowns, problem: Problem) -> Array:
 
 def unflat(row: Array, problem: Problem) -> Unknowns:
     n, w = problem.n_components, problem.n_wavelengths
-    sizes = np.cumsum([2 * n * w, 2 * n, len(problem.optics) + 1])
+    sizes = np.cumsum([2 * n * w, 2 * n, len(problem.optics) + SHAPES - 1])
     ks, bend, shape, own = np.split(row, sizes)
     scores = np.zeros(problem.used.shape)
     scores[problem.used] = own

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,11 +17,13 @@ from tint.errors import InputError
 from tint.forward import FREE, TRANSMITTANCE, Readings
 from tint.optics import layer
 from tint.optics.layer import Array, Optics
+from tint.optics.spot import Spot
 from tint.optics.surface import faces
 
 GEOMETRIES = ("di:8", "de:8", "45:0")
 SEATS = ("air", "wet")
 BACKING = np.array([0.04, 0.5, 0.9])
+SPOT = Spot(seen_mm=4.0, lit_mm=8.0)
 K = np.array([0.0, 0.2, 1.5])
 S = np.array([2.0, 0.6, 0.0])
 
@@ -80,9 +83,11 @@ STEPS = {"two-flux": (1e-5, 1e-6, 1e-9), "many-flux": (3e-3, 5e-3, 1e-4)}
 @pytest.mark.parametrize("geometry", GEOMETRIES)
 @pytest.mark.parametrize("seat", SEATS)
 @pytest.mark.parametrize("backing", [None, 0.04, 0.9])
-@pytest.mark.parametrize("model", layer.MODELS)
-def test_reference_slopes_are_finite_differences(model: str, geometry: str, seat: str, backing: float | None) -> None:
-    optics = Optics(model=model, geometry=geometry)
+@pytest.mark.parametrize(("model", "spot"), [*((model, None) for model in layer.MODELS), ("many-flux", SPOT)])
+def test_reference_slopes_are_finite_differences(
+    model: str, spot: Spot | None, geometry: str, seat: str, backing: float | None
+) -> None:
+    optics = Optics(model=model, geometry=geometry, spot=spot)
 
     def value(K: Array, S: Array, M: Array, d: Array) -> Array:
         return layer.reflectance(K, S, M, thickness=d, backing=backing, seat=seat, optics=optics)
@@ -96,9 +101,9 @@ def test_reference_slopes_are_finite_differences(model: str, geometry: str, seat
     assert np.all(slopes[2] == 0.0) == (model == "two-flux"), "two-flux theory knows nothing of M"
 
 
-@pytest.mark.parametrize("model", layer.MODELS)
-def test_reference_slopes_of_the_transmittance_are_finite_differences(model: str) -> None:
-    optics = Optics(model=model, k1=0.035, k2=0.52)
+@pytest.mark.parametrize(("model", "spot"), [*((model, None) for model in layer.MODELS), ("many-flux", SPOT)])
+def test_reference_slopes_of_the_transmittance_are_finite_differences(model: str, spot: Spot | None) -> None:
+    optics = Optics(model=model, k1=0.035, k2=0.52, spot=spot)
 
     def value(K: Array, S: Array, M: Array, d: Array) -> Array:
         return layer.transmittance(K, S, M, thickness=d, optics=optics)
@@ -242,8 +247,9 @@ def test_many_readings_are_those_of_single_layers(model: str) -> None:
         assert np.allclose(seen.slopes[:, row], slopes, rtol=1e-5, atol=1e-6)
 
 
-def test_slopes_by_index_and_lobe_are_finite_differences() -> None:
-    optics = (Optics(model="many-flux", refractive_index=1.41),)
+@pytest.mark.parametrize("spot", [None, SPOT])
+def test_slopes_by_index_lobe_and_spot_are_finite_differences(spot: Spot | None) -> None:
+    optics = (Optics(model="many-flux", refractive_index=1.41, spot=spot),)
     readings = Readings(
         casting=np.zeros(4, dtype=np.int64),
         backing=np.array([0, 0, FREE, TRANSMITTANCE]),
@@ -251,16 +257,17 @@ def test_slopes_by_index_and_lobe_are_finite_differences() -> None:
         base=np.zeros(4, dtype=np.int64),
         backings=np.full((1, 3), 0.8),
     )
-    mixed = np.stack(INSIDE[:3])[:, None]
+    mixed, thickness = np.stack(INSIDE[:3])[:, None], np.array([2.0])
 
-    def read(index: float, lobe: float) -> forward.Predicted:
-        return forward.read(readings, mixed, np.array([2.0]), optics=optics, index=np.array([index]), lobe=lobe)
+    def read(index: float, lobe: float, share: float = 1.0) -> forward.Predicted:
+        shape: dict[str, Any] = {"index": np.array([index]), "lobe": lobe, "spot_share": share}
+        return forward.read(readings, mixed, thickness, optics=optics, **shape)
 
     by_index = (read(1.425, 0.04).values - read(1.415, 0.04).values) / 0.01
     by_lobe = (read(1.42, 0.05).values - read(1.42, 0.03).values) / 0.02
+    by_share = (read(1.42, 0.04, 1.05).values - read(1.42, 0.04, 0.95).values) / 0.1
     # Over a backing light runs to and fro, which is no parabola in either.
-    assert np.allclose(read(1.42, 0.04).by_shape, [by_index, by_lobe], rtol=1e-3, atol=3e-4)
-    stated = forward.read(
-        readings, mixed, np.array([2.0]), optics=(Optics(model="many-flux", refractive_index=1.42, lobe=0.04),)
-    )
+    assert np.allclose(read(1.42, 0.04).by_shape, [by_index, by_lobe, by_share], rtol=1e-3, atol=3e-4)
+    as_stated = (Optics(model="many-flux", refractive_index=1.42, lobe=0.04, spot=spot),)
+    stated = forward.read(readings, mixed, thickness, optics=as_stated)
     assert np.allclose(read(1.42, 0.04).values, stated.values, rtol=0.0, atol=2e-6)

@@ -287,7 +287,8 @@ def test_property_anisotropies_beyond_the_table_are_those_at_its_end() -> None:
 def test_reference_a_table_holds_a_parabola_near_zero_and_a_cubic_beyond() -> None:
     axis, knots = Axis(start=0.01, octaves=10, per_octave=3), Knots((0.0, 0.2, 0.5, 0.7, 0.9))
     node, turn = axis.nodes, np.array(knots.nodes)[:, None, None]
-    parabola = tabulate((node[:, None] * (1.0 + node[:, None]) * (1.0 + node) * turn**3)[None], x=axis, y=axis, g=knots)
+    surface = node[:, None] * (1.0 + node[:, None]) * (1.0 + node) * turn**3
+    parabola = tabulate(surface[None], x=axis, y=axis, knots=(knots,))
     x, y, g = np.array([0.0, 0.002, 0.009]), np.array([0.0, 0.004, 0.007]), np.array([0.1, 0.55, 0.9])
     values, slopes = parabola(x, y, g)
     depth = x * (1.0 + x) * (1.0 + y)
@@ -295,7 +296,7 @@ def test_reference_a_table_holds_a_parabola_near_zero_and_a_cubic_beyond() -> No
     by_each = [(1.0 + 2.0 * x) * (1.0 + y) * g**3, x * (1.0 + x) * g**3, 3.0 * depth * g**2]
     np.testing.assert_allclose(slopes[0], by_each, rtol=0, atol=1e-6)
     logs = np.log(np.maximum(node, 0.01))
-    cubic = tabulate((logs[:, None] ** 3 * logs + turn)[None], x=axis, y=axis, g=knots)
+    cubic = tabulate((logs[:, None] ** 3 * logs + turn)[None], x=axis, y=axis, knots=(knots,))
     x, y = np.array([0.3, 0.77, 1.0]), np.array([0.9, 0.31, 1.1])  # far from both ends
     values, slopes = cubic(x, y, g)
     np.testing.assert_allclose(values[0], np.log(x) ** 3 * np.log(y) + g, rtol=0, atol=1e-4)

@@ -8,7 +8,7 @@ scatters. `layer` says what such a layer reads; this module says it for many rea
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 TRANSMITTANCE, FREE = -2, -1  # in place of a backing's number
+SHAPES = 3  # what readings depend on beside coefficients and thickness: the index, the lobe, the spot
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,8 +58,9 @@ class Predicted:
         [-]
     slopes : ndarray, shape (4, n_readings, n_wavelengths)
         By K, S, M and thickness.
-    by_shape : ndarray, shape (2, n_readings, n_wavelengths)
-        By the refractive index of the base and by the lobe; 0 where they are taken as known.
+    by_shape : ndarray, shape (SHAPES, n_readings, n_wavelengths)
+        By the refractive index of the base, by the lobe and by the share of the spot's loss; 0 where they are taken as
+        known.
     """
 
     values: Array
@@ -93,6 +95,7 @@ def read(
     optics: tuple[Optics, ...],
     index: Array | None = None,
     lobe: float = 0.0,
+    spot_share: float = 1.0,
 ) -> Predicted:
     """What every reading shows.
 
@@ -108,21 +111,22 @@ def read(
         Refractive indices in place of those of `optics`, with slopes by them and by the lobe (many-flux only) [-].
     lobe : float
         Share of the scattered light that is thrown backwards, beside `index` [-].
+    spot_share : float
+        Of the loss of the spot of `optics`, beside `index` [-].
     """
     shape = (readings.casting.size, mixed.shape[-1])
-    result = Predicted(np.empty(shape), np.empty((4, *shape)), np.zeros((2, *shape)))
+    result = Predicted(np.empty(shape), np.empty((4, *shape)), np.zeros((SHAPES, *shape)))
     kind = np.where(readings.backing < 0, readings.backing, readings.wet.astype(np.int64))
     for number, rubber in enumerate(optics):
         for each in np.unique(kind[readings.base == number]):
             rows = np.flatnonzero((readings.base == number) & (kind == each))
             at = readings.casting[rows]
-            d = thickness[at, None]
             behind = readings.backings[readings.backing[rows]] if each >= 0 else None
             if index is None or rubber.model == "two-flux":
-                value, slope = _layer(mixed[:, at], d, int(each), behind, rubber)
+                value, slope = _layer(mixed[:, at], thickness[at, None], int(each), behind, rubber)
             else:
-                shape_now = (float(index[number]), lobe)
-                value, slope, by_shape = _near_index(mixed[:, at], d, int(each), behind, rubber, shape_now)
+                now = (float(index[number]), lobe, spot_share)
+                value, slope, by_shape = _near_index(mixed, thickness, at, int(each), behind, rubber, now)
                 result.by_shape[:, rows] = by_shape
             result.values[rows], result.slopes[:, rows] = value, slope
     return result
@@ -136,21 +140,37 @@ def _layer(mixed: Array, d: Array, kind: int, behind: Array | None, optics: Opti
 
 
 def _near_index(
-    mixed: Array, d: Array, kind: int, behind: Array | None, optics: Optics, shape: tuple[float, float]
-) -> tuple[Array, Array, Array]:
-    """As `_layer` for an index and a lobe that change from call to call, with slopes by them."""
+    mixed: Array, thickness: Array, at: Index, kind: int, behind: Array | None, optics: Optics,
+    shape: tuple[float, float, float],
+) -> tuple[Array, Array, Array]:  # fmt: skip
+    """As `_layer` for an index, a lobe and a share of the loss that change from call to call, with slopes by them.
+
+    Each casting (`at` says which one a reading is of) is looked up once, over however many backings it was read.
+    """
     from tint.optics.many_flux import near_index  # its tables are for those who use them
 
     seat = None if kind == TRANSMITTANCE else "wet" if kind == 1 else "air"
-    index, lobe = shape
+    index, lobe, spot_share = shape
+    once, again = np.unique(at, return_inverse=True)
+    d = thickness[once, None]
+    depths = tuple(mixed[:, once] * d)
     values, slopes, by_shape = near_index(
-        *(mixed * d),
+        *depths,
         stated_index=optics.refractive_index,
         refractive_index=index,
         lobe=lobe,
         geometry=optics.geometry,
         seat=seat,
     )
+    by_shape = np.concatenate((by_shape, np.zeros_like(by_shape[:1])))
+    if optics.spot is not None:
+        # What the spot loses is taken at the index that is stated: an index off by 0.01 changes it by a hundredth.
+        optics = replace(optics, spot=replace(optics.spot, share=spot_share))
+        wide = values
+        values, slopes = layer.through_spot(wide, slopes, depths, d, optics=optics, seat=seat)
+        by_shape[2] = (values - wide) / spot_share
+    values, slopes, by_shape = (each[..., again, :] for each in (values, slopes, by_shape))
+    mixed, d = mixed[:, at], d[again]
     if kind == TRANSMITTANCE:
         return values[0], layer.by_coefficients(slopes[0], mixed, d), by_shape[:, 0]
     read, by_depth = layer.over_backing(values, slopes, behind)

@@ -22,7 +22,7 @@ from tint.target import Target, target_from_lab, target_from_reading, target_fro
 Folder = SwatchFolder | str | Path
 Look = Blend | Mapping[str, float] | Recipe | Appearance | jsonable.Look
 
-SEEN = ("over", "seat", "light", "observer", "geometry")
+SEEN = ("over", "seat", "light", "observer", "geometry", "as_read", "finish")
 
 
 def typed(value: Any, kind: Any, where: str, expected: str) -> Any:

@@ -20,6 +20,24 @@ _PLAIN: dict[str, str] = {
         "The share of the light that comes out at the back of a part with nothing behind it. Luminous transmittance "
         "weighs the wavelengths as the eye does. A lamp shade that glows lets through a fifth or more."
     ),
+    "regular transmittance": (
+        "The share of the light that passes a part as a beam, within 2.5 degrees of its way. It is what one sees "
+        "through: a part can let much light through and still show nothing behind it, if all of it is scattered."
+    ),
+    "haze": (
+        "The share of the light let through that is scattered out of its way by more than 2.5 degrees (ASTM D1003). Up "
+        "to 0.3 print close behind the part can be read; from there on a material is called diffusing; near 1 only a "
+        "glow comes through."
+    ),
+    "edge loss": (
+        "Light that wanders sideways in a see-through casting and comes out beside the spot that the instrument lights "
+        "and sees. The reading is too dark, by up to half over a white card. Where palette.toml states aperture_mm and "
+        "lit_mm, tint counts it, and what it predicts is what the eye sees of a wide part."
+    ),
+    "finish": (
+        "How smooth the faces of a part are: gloss, satin or matt. A rough face spreads its mirror-like reflection, so "
+        "that a matt part looks paler and blurs what lies behind it, of the same rubber."
+    ),
     "reflectance": (
         "The share of the light that comes back from the part, at one wavelength, from 0 (black) to 1 (a perfect "
         "white). A spectrophotometer reads it at many wavelengths; colour is worked out from all of them."
@@ -107,7 +125,7 @@ def _of_opacity() -> dict[str, str]:
         for kind, (low, high) in bounds.items():
             ends = (("at least", low), ("at most", high))
             limits = [f"{which} {end:g}" for which, end in ends if end is not None]
-            meaning = _CONTRAST if kind == "contrast_ratio" else _PLAIN["transmittance"]
+            meaning = _CONTRAST if kind == "contrast_ratio" else _PLAIN[kind]
             asked = f"{kind.replace('_', ' ')} of {' and '.join(limits)}"
             told[word] = f"An opacity that can be asked for: a {asked}, at the thinnest wall. {meaning}"
     return told

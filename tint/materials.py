@@ -104,7 +104,8 @@ class Instrument:
     observer : int, optional
         Likewise: 2 or 10 [degrees].
     aperture_mm, lit_mm : float, optional
-        Diameter of the spot that is measured, and of the one that is lit [mm].
+        Diameter of the spot that is measured, and of the one that is lit [mm]. Where the first is stated, what leaves
+        a see-through casting beside the spot is counted; where the second is not, it is as large as the first.
     """
 
     geometry: str = "di:8"
@@ -115,6 +116,14 @@ class Instrument:
     observer: int | None = None
     aperture_mm: float | None = None
     lit_mm: float | None = None
+
+    @property
+    def noise(self) -> float:
+        """Standard deviation that a value of a reading is taken to have [reflectance].
+
+        Not less than 1e-4, which no instrument repeats better (common practice, no source).
+        """
+        return max(self.repeatability, 1e-4)
 
     @property
     def colours_for(self) -> tuple[str, int]:

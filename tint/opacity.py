@@ -2,7 +2,8 @@
 
 `solid` is the hiding of paint, a contrast ratio of at least 0.98 (ISO 6504-3, hiding power of coatings; from memory).
 The other limits are common practice, no source: `milky` lets a shape behind the part be seen and no more, `see-through`
-lets print be read at a short distance, `glows` lets enough light through for a lamp shade.
+lets print be read at a short distance, `glows` lets enough light through for a lamp shade. `clear` is a haze of at most
+0.30: above it a material "is considered diffusing" (scope of ASTM D1003-13).
 """
 
 from __future__ import annotations
@@ -13,17 +14,20 @@ from typing import Any
 
 from tint.errors import InputError
 
-# What each word asks of the contrast ratio and of the luminous transmittance, as (least, most) [-].
+KINDS = ("contrast_ratio", "transmittance", "haze")  # what may be asked of a part beside its colour
+# What each word asks of them, as (least, most) [-].
 WORDS: dict[str, dict[str, tuple[float | None, float | None]]] = {
     "solid": {"contrast_ratio": (0.98, None)},
     "milky": {"contrast_ratio": (0.60, 0.95)},
     "see-through": {"contrast_ratio": (None, 0.60)},
     "glows": {"transmittance": (0.20, None)},
+    "clear": {"haze": (None, 0.30)},
     "any": {},
 }
 MET = 0.005  # a contrast ratio or transmittance this near what was asked is met: it shows as the same in two digits [-]
 _EXPECTED_LIGHT = "a luminous transmittance, more than 0 and at most 1: 0.45, 0.3.., ..0.5 or 0.3..0.4"
-_EXPECTED = "solid, milky, see-through, glows, any, or a contrast ratio up to 1: 0.95, 0.97.., ..0.6 or 0.6..0.7"
+_EXPECTED_HAZE = "a haze, more than 0 and at most 1: 0.1, ..0.3 or 0.9.."
+_EXPECTED = "solid, milky, see-through, glows, clear, any, or a contrast ratio up to 1: 0.95, 0.97.., ..0.6 or 0.6..0.7"
 
 
 Bounds = dict[str, Any]  # numbers, by the names that a `Target` has for them [-]
@@ -65,6 +69,17 @@ def light_of(asked: str | float | Sequence[float]) -> Bounds:
         If it is none of these.
     """
     return _named("transmittance", *_range(asked, "transmittance", _EXPECTED_LIGHT))
+
+
+def haze_of(asked: str | float | Sequence[float]) -> Bounds:
+    """A haze to reach, or its least and most, in the same forms [-].
+
+    Raises
+    ------
+    InputError
+        If it is none of these.
+    """
+    return _named("haze", *_range(asked, "haze", _EXPECTED_HAZE))
 
 
 def _range(asked: object, where: str, expected: str) -> tuple[float | None, float | None, float | None]:

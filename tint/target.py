@@ -14,14 +14,14 @@ from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import opacity_of
+from tint.opacity import KINDS, opacity_of
 from tint.palette import Palette
 from tint.swatches.one_reading import read_one
 
 Array = NDArray[np.float64]
 
 # What may be asked of opacity and of the light let through: a value to reach, or one not to be left.
-BOUNDS = tuple(kind + end for kind in ("contrast_ratio", "transmittance") for end in ("", "_min", "_max"))
+BOUNDS = tuple(kind + end for kind in KINDS for end in ("", "_min", "_max"))
 _NOISE = 0.01  # by which a contrast ratio that was read may pass 1
 
 
@@ -69,6 +69,8 @@ class Target:
         Not to be left [-].
     transmittance, transmittance_min, transmittance_max : float, optional
         Luminous transmittance of the free part, likewise: what a lamp diffuser lets through [-].
+    haze, haze_min, haze_max : float, optional
+        Share of that light which is scattered, likewise: how blurred is what lies behind [-].
     tolerance : float
         CIEDE2000 within which the colour counts as reached [-].
     thickness_mm : float, optional
@@ -87,6 +89,9 @@ class Target:
     transmittance: float | None = None
     transmittance_min: float | None = None
     transmittance_max: float | None = None
+    haze: float | None = None
+    haze_min: float | None = None
+    haze_max: float | None = None
     tolerance: float = 1.0
     thickness_mm: float | None = None
     also: tuple[Look, ...] = ()
@@ -96,7 +101,7 @@ class Target:
         whole = np.shape(self.lab) == (3,) and bool(np.all(np.isfinite(self.lab)))
         if not whole or not 0.0 <= float(self.lab[0]) <= 110.0:
             raise InputError("target", f"Lab {np.asarray(self.lab).tolist()}", "three numbers, L* from 0 to 100")
-        for kind in ("contrast_ratio", "transmittance"):
+        for kind in KINDS:
             self._check_bounds(kind)
         if not self.tolerance > 0.0:
             raise InputError("target, tolerance", f"{self.tolerance:g}", "more than 0")
@@ -127,6 +132,11 @@ class Target:
         """Whether a transmittance was asked for."""
         return self._bounds("transmittance") != (None, None, None)
 
+    @property
+    def asks_haze(self) -> bool:
+        """Whether a haze was asked for."""
+        return self._bounds("haze") != (None, None, None)
+
     def opacity_miss(self, contrast_ratio: ArrayLike) -> Array:
         """How far contrast ratios, shape (...), are from what was asked, signed; 0 where it is met [-]."""
         return _miss(contrast_ratio, *self._bounds("contrast_ratio"))
@@ -134,6 +144,10 @@ class Target:
     def light_miss(self, transmittance: ArrayLike) -> Array:
         """The same for luminous transmittances, shape (...), 0 to 1 [-]."""
         return _miss(transmittance, *self._bounds("transmittance"))
+
+    def haze_miss(self, haze: ArrayLike) -> Array:
+        """The same for haze, shape (...) [-]."""
+        return _miss(haze, *self._bounds("haze"))
 
     @property
     def in_words(self) -> str:
@@ -143,11 +157,12 @@ class Target:
         sample = "" if self.thickness_mm is None else f" of {self.thickness_mm:g} mm"
         also = "".join(f", also {look.in_words}" for look in self.also)
         light = f", transmittance {self.bounds_in_words('transmittance')}" if self.asks_light else ""
+        light += f", haze {self.bounds_in_words('haze')}" if self.asks_haze else ""
         opacity = f", contrast ratio {self.bounds_in_words('contrast_ratio')}"
         return f"{lab}{source}{sample}{also}{opacity}{light}, within {self.tolerance:g} CIEDE2000"
 
     def bounds_in_words(self, kind: str) -> str:
-        """What is asked of `contrast_ratio` or `transmittance`; `any` when nothing is."""
+        """What is asked of `contrast_ratio`, `transmittance` or `haze`; `any` when nothing is."""
         bounds = zip(("", "at least ", "at most "), self._bounds(kind), strict=True)
         return " and ".join(f"{word}{bound:.3g}" for word, bound in bounds if bound is not None) or "any"
 
@@ -300,7 +315,7 @@ def target_from_written(told: jsonable.Target) -> Target:
 
 def solid_unless_told(target: Target, palette: Palette) -> Target:
     """The target, to be solid where it asks for no opacity and the palette can tell it."""
-    if target.asks_opacity or target.asks_light or not palette.pair:
+    if target.asks_opacity or target.asks_light or target.asks_haze or not palette.pair:
         return target
     return replace(target, **opacity_of("solid"))
 

@@ -13,13 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry
+from tint import colorimetry, forward
 from tint.colorimetry import Viewing
 from tint.opacity import MET
 from tint.palette import Palette, bold, widening
 
 Array = NDArray[np.float64]
 
+# Standard deviation of all that is scattered beside what is turned round, as a share, for phase functions that are not
+# quite those of the model: tests/figures/clarity.py, workshops.
+_PHASE = 0.1
+_LEAST_LIGHT = 1e-9  # transmittance below which there is nothing to be hazy
 _Z95 = 1.959964  # two-sided, standard normal
 Z95_ONE_SIDED = 1.644854
 
@@ -74,6 +78,65 @@ def of_colour(
     half_width = _Z95 * float(np.sqrt(covariance[3, 3])) if has_pair else np.nan
     scatter = float(radius(lab, again[:3, :3]))
     return ColourError(covariance, float(radius(lab, covariance[:3, :3])), half_width, scatter)
+
+
+@dataclass(frozen=True, eq=False)
+class Light:
+    """Luminous transmittance, regular luminous transmittance and haze, with half widths that hold 95 times in 100 [-].
+
+    NaN where the palette cannot tell them.
+    """
+
+    total: float
+    regular: float
+    haze: float
+    total_error: float
+    regular_error: float
+    haze_error: float
+
+
+def of_light(
+    palette: Palette,
+    base: str,
+    loadings: Array,
+    passed: tuple[Array, Array],
+    slopes: tuple[Array, Array],
+    *,
+    thickness_mm: float,
+    view: Viewing,
+) -> Light:
+    """What a casting lets through in all and as a beam, and how well that is known.
+
+    Parameters
+    ----------
+    passed : pair of ndarray, shape (n_wavelengths,)
+        Total and regular transmittance [-].
+    slopes : pair of ndarray, shape (4, n_wavelengths)
+        Of each by K, S, M and thickness.
+    """
+    if not palette.tells_opacity:
+        return Light(*(np.nan,) * 6)
+    luminance = view.weights[:, 1] / 100.0
+    total, regular = (float(each @ luminance) for each in passed)
+    counted = max(total, _LEAST_LIGHT)
+    share = regular / counted
+    by_total, by_regular = (luminance * each for each in slopes)
+    along = np.stack((by_total, by_regular, (share * by_total - by_regular) / counted))
+    covariance = _of_making(palette, base, loadings, along)
+    covariance += of_palette(palette, along[:, :3], palette.shares(base, loadings))
+    covariance *= widening(palette.surprises, bold(palette.seen, palette.blend(base, loadings), thickness_mm))
+    # Readings of diffuse light tell how much is turned round, and of all that is scattered only what the assumed phase
+    # function makes of it.
+    all_scattered = forward.mix(palette.coefficients, palette.shares(base, loadings))[2]
+    turn = _PHASE * (along[:, 2] @ all_scattered)
+    covariance += np.outer(turn, turn)
+    # A share that is read of a transmittance is noisy as that is.
+    noise = palette.instrument.repeatability * float(np.linalg.norm(luminance))
+    covariance += np.diag([noise, noise, noise / counted]) ** 2
+    errors = np.minimum(_Z95 * np.sqrt(np.diag(covariance)), 1.0)
+    if palette.model == "two-flux":
+        return Light(total, np.nan, np.nan, float(errors[0]), np.nan, np.nan)
+    return Light(total, regular, 1.0 - share, *(float(each) for each in errors))
 
 
 def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:

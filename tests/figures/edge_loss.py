@@ -1,17 +1,13 @@
-"""How much light spreads sideways out of a measured spot: photons followed in three dimensions, and tint's estimate.
+"""How much light spreads sideways out of a measured spot: photons followed in three dimensions.
 
 A pencil beam enters a slab at a right angle; where its light comes out again is kept, photon by photon. A spot is then
 any number of such beams over its disc: by reciprocity the beam stands for what the detector sees, and what comes out
-inside the lit disc for what the sphere sends in. Nothing of tint is imported but in `lost`, which compares.
-
-`python tests/figures/edge_loss.py` prints shares of the light that is lost, by photons and as estimated.
+inside the lit disc for what the sphere sends in. Nothing of tint is imported. `spots.py` compares.
 """
 
 from __future__ import annotations
 
-import argparse
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,76 +146,3 @@ NAMED = {
     "milky base, 5 mm on white": Slab(absorption=0.01, scattering=0.4, thickness=5.0, card=0.88),
     "pale lamp, 3 mm on white": Slab(absorption=0.005, scattering=2.0, thickness=3.0, card=0.88),
 }
-SPOTS = ((4.0, 4.0), (4.0, 8.0), (8.0, 8.0), (8.0, 14.0), (25.0, 25.0))
-
-
-def drawn(count: int, *, seed: int) -> list[Slab]:
-    """Castings of silicone, from clear to hiding, 1 to 6 mm thick, over black and white cards, seated either way."""
-    rng = np.random.default_rng(seed)
-    slabs = []
-    for _ in range(count):
-        g = float(rng.choice([0.0, 0.5, 0.8]))
-        slabs.append(
-            Slab(
-                absorption=float(np.exp(rng.uniform(np.log(0.003), np.log(0.3)))),
-                scattering=float(np.exp(rng.uniform(np.log(0.03), np.log(10.0)))) / (1.0 - g),
-                g=g,
-                thickness=float(rng.uniform(1.0, 6.0)),
-                card=float(rng.choice([0.05, 0.88])),
-                seat=str(rng.choice(["air", "wet"])),
-            )
-        )
-    return slabs
-
-
-def lost(slab: Slab, *, photons: int, seed: int) -> Array:
-    """Shares of what comes out that each of SPOTS loses: by photons and as estimated, shape (n_spots, 2)."""
-    from tint.optics.edge_loss import spot_reflectance
-    from tint.optics.layer import Optics, reflectance
-
-    exits = follow(slab, photons=photons, seed=seed)
-    layer: dict[str, Any] = {
-        "K": np.array([2.0 * slab.absorption]),
-        "S": np.array([0.75 * slab.scattering * (1.0 - slab.g)]),
-        "M": np.array([0.75 * slab.scattering]),
-        "thickness": slab.thickness,
-        "backing": np.array([slab.card]),
-        "seat": slab.seat,
-        "optics": Optics(model="many-flux", refractive_index=slab.index),
-    }
-    whole = float(reflectance(**layer)[0])
-    # The beam enters at a right angle here and at 8 degrees there: the face reflects the same to four digits.
-    inside = whole - float(unpolarised(1.0, slab.index, np.ones(1))[0])
-    spots = [float(spot_reflectance(**layer, measured_mm=a, lit_mm=b)[0]) for a, b in SPOTS]
-    by_photons = [1.0 - exits.read(a, b) / exits.total for a, b in SPOTS]
-    return np.array([by_photons, [(whole - spot) / inside for spot in spots]]).T
-
-
-def _pairs(found: Array) -> str:
-    return "  ".join(f"{100 * a:5.1f} {100 * b:5.1f}" for a, b in found)
-
-
-def main() -> None:
-    """Print shares of the light lost by drawn castings, by photons and as estimated."""
-    asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--seed", type=int, default=11)
-    asked.add_argument("--count", type=int, default=60)
-    given = asked.parse_args()
-    for name, slab in NAMED.items():
-        print(f"{name}: {_pairs(lost(slab, photons=60_000, seed=1))} %")
-    told: dict[str, list[float]] = {"that scatter": [], "hardly scattering": []}
-    for number, slab in enumerate(drawn(given.count, seed=given.seed)):
-        found = lost(slab, photons=20_000, seed=number)
-        depth = slab.scattering * (1.0 - slab.g) * slab.thickness
-        kind = "that scatter" if depth > 0.5 else "hardly scattering"
-        print(f"mu_s' d {depth:6.2f}, mu_a {slab.absorption:.3f}/mm, {slab.thickness:.1f} mm, "
-              f"card {slab.card:.2f} {slab.seat}:  {_pairs(found)} %")  # fmt: skip
-        told[kind] += [b / a for a, b in found if a > 0.02]
-    print("Each pair: lost by photons, as estimated; spots " + ", ".join(f"{a:g} of {b:g} mm" for a, b in SPOTS))
-    for kind, ratios in told.items():
-        low, middle, high = np.percentile(ratios, [5, 50, 95])
-        print(f"{kind}: estimate over photons {middle:.2f} (5 to 95 %: {low:.2f} to {high:.2f}), n {len(ratios)}")
-
-
-if __name__ == "__main__":
-    main()

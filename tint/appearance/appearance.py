@@ -16,8 +16,9 @@ from tint import colorimetry, forward, jsonable, notebook, plots, uncertainty
 from tint.appearance.outside import how_read, outside
 from tint.appearance.setting import Setting
 from tint.materials import Blend
-from tint.optics import layer
-from tint.palette import Palette
+from tint.optics import finish, layer
+from tint.optics.spot import Spot
+from tint.palette import Palette, spot_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -61,15 +62,19 @@ def render(
     share = np.asarray(shares, dtype=float)
     d = np.asarray(setting.thickness_mm if thickness_mm is None else thickness_mm, dtype=float)[..., None]
     mixed = forward.mix(palette.coefficients, share)
-    optics = palette.optics(base, geometry=setting.geometry or None)
+    optics = palette.optics(base, geometry=setting.geometry or None, as_read=setting.as_read)
     behind = {name: palette.backing(name) for name in backings}
     seats = {name: "air" if name == "none" else setting.seat for name in backings}
-    depths = [each * d for each in mixed]
-    terms = {seat: optics.terms(*depths, seat=seat) for seat in set(seats.values())}
+    terms = {seat: layer.terms(mixed, d, optics=optics, seat=seat) for seat in set(seats.values())}
+    rough: float | Array = 0.0
+    if setting.finish:
+        rough = finish.added(
+            setting.finish, palette.wavelengths, geometry=optics.geometry, refractive_index=optics.refractive_index
+        )
     read, slopes = [], []
     for name in backings:
         values, by_depth = layer.over_backing(*terms[seats[name]], behind[name])
-        read.append(values)
+        read.append(values + rough)
         slopes.append(layer.by_coefficients(by_depth, mixed, d))
     return Rendered(np.stack(read), np.stack(slopes))
 
@@ -79,8 +84,24 @@ def transmittance(
 ) -> Array:
     """Total transmittance of free slabs, shape (..., n_wavelengths) [-]; arguments as of `render`."""
     mixed = forward.mix(palette.coefficients, np.asarray(shares, dtype=float))
-    optics = palette.optics(base, geometry=setting.geometry or None)
+    optics = palette.optics(base, geometry=setting.geometry or None, as_read=setting.as_read)
     return layer.transmittance(*mixed, thickness=np.asarray(thickness_mm, dtype=float)[..., None], optics=optics)
+
+
+def lost_beside(palette: Palette, blend: Blend, *, setting: Setting) -> Array:
+    """What the spot of the palette's instrument misses of a part, shape (n_wavelengths,) [-]; 0 where none is stated.
+
+    A reading with this added is what the eye sees of a wide part in wide light.
+    """
+    if spot_of(palette.instrument) is None:
+        return np.zeros(palette.wavelengths.size)
+    share = palette.shares(blend.base, palette.loadings(blend))
+    over = setting.over or (palette.white if palette.backings else "none")
+    wide, read = (
+        render(palette, share, base=blend.base, setting=replace(setting, as_read=each), backings=(over,)).reflectance[0]
+        for each in (False, True)
+    )
+    return np.asarray(wide - read)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,6 +110,8 @@ class Appearance:
 
     Parameters
     ----------
+    spot : Spot, optional
+        Of the instrument that it is predicted for; None for the eye, which sees a wide part in wide light.
     reflectance, transmittance : ndarray, shape (n_wavelengths,)
         Over the setting's backing; of the free slab [-].
     lab, lab_black, lab_white : ndarray, shape (3,)
@@ -97,6 +120,13 @@ class Appearance:
         Darkest over lightest backing [-]; NaN when there is but one.
     luminous_transmittance : float
         Y of the transmittance, 0 to 1; NaN where the castings were read in one way only [-].
+    regular_transmittance : float
+        What of it passes within 2.5 degrees of its way; NaN likewise [-].
+    haze : float
+        The rest, as a share of all that passes (ASTM D1003); NaN likewise, and for a two-flux palette, which knows no
+        direction [-].
+    luminous_transmittance_error, regular_transmittance_error, haze_error : float
+        Half widths that hold 95 times in 100 [-].
     expected_error : float
         The CIEDE2000 within which a reading of such a casting falls 95 times in 100 [-].
     contrast_ratio_error : float
@@ -113,6 +143,7 @@ class Appearance:
     setting: Setting
     over: str
     geometry: str
+    spot: Spot | None
     wavelengths: Array
     reflectance: Array
     transmittance: Array
@@ -123,6 +154,11 @@ class Appearance:
     in_gamut: bool
     contrast_ratio: float
     luminous_transmittance: float
+    luminous_transmittance_error: float
+    regular_transmittance: float
+    regular_transmittance_error: float
+    haze: float
+    haze_error: float
     expected_error: float
     contrast_ratio_error: float
     scatter: float
@@ -139,7 +175,10 @@ class Appearance:
         """The conditions but for the thickness."""
         s = self.setting
         over = "a free slab" if self.over == "none" else f"over {self.over}, {s.seat} seat"
-        return f"{over}, {self.geometry}, {s.light}, {s.observer}° observer"
+        told = f", {s.finish} face" if s.finish else ""
+        if self.spot:
+            told += f", as a spot of {self.spot.seen_mm:g} mm in {self.spot.lit_mm:g} mm of light reads it"
+        return f"{over}, {self.geometry}{told}, {s.light}, {s.observer}° observer"
 
     def _repr_html_(self) -> str:
         return notebook.appearance_html(self)
@@ -151,6 +190,25 @@ class Appearance:
     def plot(self, *, ax: Axes | None = None, of: str = "reflectance") -> Axes:
         """Its reflectance or transmittance over wavelength; see `tint.plots.plot_spectra`."""
         return plots.plot_spectra(self, ax=ax, of=of)
+
+
+# A haze from which print behind the part is no longer read, and from which nothing has an outline: the scope of ASTM
+# D1003-13 ends at 0.30; the others are common practice, no source.
+_CLEAR, _BLURRED, _ONLY_GLOW = 0.30, 0.80, 0.97
+_DARK = 0.005  # of the light let through: less is not seen beside a lit room (common practice, no source)
+
+
+def clarity_in_words(look: Appearance) -> str:
+    """What one sees through the part, in a few words; empty where the palette cannot tell."""
+    if not np.isfinite(look.haze):
+        return ""
+    if look.luminous_transmittance < _DARK:
+        return "next to no light comes through"
+    if look.haze <= _CLEAR:
+        return "print close behind the part can be read"
+    if look.haze <= _BLURRED:
+        return "shapes behind the part are seen, blurred"
+    return "only bright outlines are seen through it" if look.haze <= _ONLY_GLOW else "only a glow comes through"
 
 
 def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
@@ -178,8 +236,13 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
     shares = palette.shares(blend.base, loadings)
     pair = palette.pair
     drawn = render(palette, shares, base=blend.base, setting=setting, backings=(over, *pair))
-    optics = palette.optics(blend.base, geometry=setting.geometry or None)
-    passed = transmittance(palette, shares, base=blend.base, setting=setting, thickness_mm=setting.thickness_mm)
+    optics = palette.optics(blend.base, geometry=setting.geometry or None, as_read=setting.as_read)
+    mixed = forward.mix(palette.coefficients, shares)
+    passed, by_passed = layer.transmittance_slopes(*mixed, thickness=setting.thickness_mm, optics=optics)
+    regular, by_regular = layer.regular_slopes(*mixed, thickness=setting.thickness_mm, optics=optics)
+    if setting.finish:
+        beam = finish.passed_share(setting.finish, palette.wavelengths, optics.refractive_index)
+        regular, by_regular = regular * beam, by_regular * beam
     labs = colorimetry.lab(drawn.reflectance, view)
     error = uncertainty.of_colour(
         palette,
@@ -191,6 +254,10 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
         view=view,
         has_pair=bool(pair),
     )
+    light = uncertainty.of_light(
+        palette, blend.base, loadings, (passed, regular), (by_passed, by_regular),
+        thickness_mm=setting.thickness_mm, view=view,
+    )  # fmt: skip
     srgb, in_gamut = colorimetry.lab_to_srgb(labs[0], view)
     nothing = np.full(3, np.nan)
     ratio = colorimetry.contrast_ratio(drawn.reflectance[1], drawn.reflectance[2], view) if pair else np.array(np.nan)
@@ -199,6 +266,7 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
         setting=setting,
         over=over,
         geometry=optics.geometry,
+        spot=optics.spot,
         wavelengths=palette.wavelengths,
         reflectance=drawn.reflectance[0],
         transmittance=passed,
@@ -208,7 +276,12 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
         srgb=colorimetry.hex_code(srgb),
         in_gamut=bool(in_gamut),
         contrast_ratio=float(ratio),
-        luminous_transmittance=float(passed @ view.weights[:, 1]) / 100.0 if palette.tells_opacity else np.nan,
+        luminous_transmittance=light.total,
+        luminous_transmittance_error=light.total_error,
+        regular_transmittance=light.regular,
+        regular_transmittance_error=light.regular_error,
+        haze=light.haze,
+        haze_error=light.haze_error,
         expected_error=error.radius,
         contrast_ratio_error=error.contrast_ratio,
         scatter=error.scatter,

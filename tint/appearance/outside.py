@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
 
 from tint.appearance.setting import Setting
 from tint.materials import Blend
+from tint.optics import finish
 from tint.palette import Palette
 
 _SLACK = 1.02  # a reading of 2.04 mm stands for 2 mm
@@ -45,7 +49,22 @@ def outside(
     told += _over_limits(palette, blend.base, doses)
     if setting.geometry and setting.geometry != palette.instrument.geometry:
         told.append(f"the swatches were read in {palette.instrument.geometry}, not in {setting.geometry}")
-    return told
+    return told + _another_finish(palette, blend.base, setting)
+
+
+def _another_finish(palette: Palette, base: str, setting: Setting) -> list[str]:
+    """Say by how much a part's faces read otherwise than the smooth ones of the swatches."""
+    if setting.finish in ("", "gloss"):
+        return []
+    optics = palette.optics(base, geometry=setting.geometry or None)
+    seen: dict[str, Any] = {"geometry": optics.geometry, "refractive_index": optics.refractive_index}
+    added = float(np.mean(finish.added(setting.finish, palette.wavelengths, **seen)))
+    mirror = 100.0 * (1.0 - float(np.mean(finish.mirrored_share(setting.finish, palette.wavelengths))))
+    return [
+        f"a {setting.finish} face spreads about {mirror:.0f} % of its gloss: beside the smooth faces that the swatches "
+        f"are taken to have, that adds {added:.3f} to a reading in {optics.geometry}, and to the eye a veil that moves "
+        "with the light"
+    ]
 
 
 def _beyond(palette: Palette, base: str, thickness_mm: Sequence[float]) -> list[str]:

@@ -8,6 +8,7 @@ from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS
+from tint.optics.finish import HEIGHTS_UM
 from tint.palette import Palette
 
 
@@ -29,6 +30,11 @@ class Setting:
         2 or 10 [degrees].
     geometry : str
         `di:8`, `de:8` or `45:0`; the palette's own when empty.
+    as_read : bool
+        As the palette's instrument reads the part, with what its spot loses of a see-through one; else as the eye sees
+        a wide part in wide light.
+    finish : str
+        Of the part's faces: `gloss`, `satin` or `matt`; that of the swatches, taken as smooth, when empty.
     """
 
     thickness_mm: float
@@ -37,6 +43,8 @@ class Setting:
     light: str = "D65"
     observer: int = 10
     geometry: str = ""
+    as_read: bool = False
+    finish: str = ""
 
     def __post_init__(self) -> None:
         if not 0.0 < self.thickness_mm <= 100.0:
@@ -45,6 +53,9 @@ class Setting:
             raise InputError("seat", f"`{self.seat}` is not known", " or ".join(SEATS))
         if self.geometry and self.geometry not in GEOMETRIES:
             raise InputError("geometry", f"`{self.geometry}` is not known", ", ".join(GEOMETRIES))
+
+        if self.finish and self.finish not in HEIGHTS_UM:
+            raise InputError("finish", f"`{self.finish}` is not known", ", ".join(HEIGHTS_UM))
 
     def behind(self, palette: Palette) -> str:
         """The backing it is judged over: the palette's lightest, or `none`, where none is named."""

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 
 from tint.checks.colours import as_shares, of_colour_lines
 from tint.checks.conditions import of_conditions
-from tint.checks.edge_loss import of_edges
+from tint.checks.edge_loss import of_edges, unstated_spot
 from tint.checks.finding import Finding
 from tint.checks.ground import Ground, fit_ground, without
 from tint.checks.jumps import of_jumps, of_tails
@@ -24,7 +24,7 @@ from tint.swatches import COLOURS, SwatchFolder
 
 _MOST_ACCUSED = 0.25  # of all swatches: beyond it the instrument is at fault, not the castings
 
-__all__ = ["Finding", "LeftOut", "examine", "left_out"]
+__all__ = ["Finding", "LeftOut", "examine", "left_out", "unstated_spot"]
 
 
 def examine(folder: SwatchFolder, palette: Palette | None = None, fitted: Fitted | None = None) -> tuple[Finding, ...]:

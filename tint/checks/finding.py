@@ -9,13 +9,10 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.materials import Instrument
-
 Index = NDArray[np.intp]
 Mask = NDArray[np.bool_]
 
 _CHANCE = 1e-3  # that one kind of check, over all it compares in a folder, finds something where nothing is
-_LEAST_NOISE = 1e-4  # no instrument repeats better; reflectance
 _LISTED = 6  # names told before the rest are counted
 
 
@@ -62,11 +59,6 @@ def spread_limit(comparisons: int, freedom: int) -> float:
     """
     width = 2.0 / (9.0 * max(freedom, 1))
     return float((1.0 - width + limit(comparisons) * width**0.5) ** 1.5)
-
-
-def noise(instrument: Instrument) -> float:
-    """Standard deviation of one value of a reading [reflectance]."""
-    return max(instrument.repeatability, _LEAST_NOISE)
 
 
 def listed(names: Sequence[str]) -> str:

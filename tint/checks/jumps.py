@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.checks.finding import Finding, Index, Mask, limit, noise
+from tint.checks.finding import Finding, Index, Mask, limit
 from tint.checks.ground import Ground
 from tint.fitting.leaving_out import LeftOut
 from tint.fitting.problem import in_order
@@ -140,7 +140,7 @@ def standard(palette: Palette) -> Array:
     """Residual of every reading over its noise and the fit's misfit, shape (n_readings, n_wavelengths) [-]."""
     evidence = palette.evidence
     misfit = palette.misfit * np.maximum(evidence.fitted, 0.0) ** (2.0 / 3.0)
-    return np.asarray((evidence.read - evidence.fitted) / np.hypot(noise(palette.instrument), misfit))
+    return np.asarray((evidence.read - evidence.fitted) / np.hypot(palette.instrument.noise, misfit))
 
 
 def of_tails(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:

@@ -11,7 +11,7 @@ from tint import colorimetry, forward
 from tint.checks.finding import Finding, Index, limit
 from tint.checks.ground import Ground
 from tint.fitting.leaving_out import Fitted, LeftOut
-from tint.fitting.problem import indices, lobe_of
+from tint.fitting.problem import indices, lobe_of, spot_share
 from tint.forward import Readings
 from tint.palette import shares
 from tint.spectra import Array
@@ -243,5 +243,6 @@ def _shown(fitted: Fitted, rows: Index, thickness: Array, loadings: Array) -> Ar
         optics=problem.optics,
         index=indices(problem, minimum.at.shape) if problem.index_sd else None,
         lobe=lobe_of(problem, minimum.at.shape),
+        spot_share=spot_share(minimum.at.shape),
     )
     return seen.values.reshape(count, rows.size, -1)

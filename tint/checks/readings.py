@@ -13,7 +13,7 @@ import numpy as np
 
 from tint import colorimetry
 from tint.checks.colours import lab_of, place, values_of
-from tint.checks.finding import Finding, Mask, limit, listed, noise, spread_limit
+from tint.checks.finding import Finding, Mask, limit, listed, spread_limit
 from tint.optics.surface import DEGREES_8, fresnel
 from tint.spectra import Array
 from tint.swatches import COLOURS, Reading, SwatchFolder
@@ -45,7 +45,7 @@ def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
     count = sum(map(len, groups.values()))
     for (swatch, backing, _, quantity), group in groups.items():
         values = np.array([each.values for each in group])
-        seen = _disagreement(values, noise(folder.instrument), count)
+        seen = _disagreement(values, folder.instrument.noise, count)
         if not seen:
             continue
         way = "in transmittance" if quantity == "transmittance" else f"over {backing}"
@@ -83,7 +83,7 @@ def _changed_backings(folder: SwatchFolder) -> Iterator[Finding]:
     count = sum(map(len, bare.values()))
     for name, read in bare.items():
         values = np.array([each.values for each in read])
-        seen = _disagreement(values, noise(folder.instrument), count)
+        seen = _disagreement(values, folder.instrument.noise, count)
         if seen:
             yield Finding(
                 kind="backing_changed",
@@ -109,7 +109,7 @@ def _darker_over_lighter(folder: SwatchFolder) -> Iterator[Finding]:
     count = len(pairs) * (values_of(folder) + 1)
     for dark, light in pairs:
         (below, n_below), (above, n_above) = mean[dark], mean[light]
-        sd = noise(folder.instrument) * (1.0 / n_below + 1.0 / n_above) ** 0.5
+        sd = folder.instrument.noise * (1.0 / n_below + 1.0 / n_above) ** 0.5
         gain = np.where(folder.backings[light[1]] > folder.backings[dark[1]], above - below, 0.0)
         wrong = gain < -limit(count) * _BOTH * sd
         if gain.mean() < -limit(count) * sd or wrong.any():
@@ -131,7 +131,7 @@ def _below_the_face(folder: SwatchFolder) -> Iterator[Finding]:
         return
     base_of = {swatch.name: folder.bases[swatch.base] for swatch in folder.swatches}
     read = [each for each in folder.readings if each.quantity == "reflectance"]
-    sd = limit(len(read) * values_of(folder)) * _BOTH * noise(folder.instrument)
+    sd = limit(len(read) * values_of(folder)) * _BOTH * folder.instrument.noise
     low: list[tuple[float, float, Reading]] = []
     for each in read:
         base = base_of[each.swatch]
@@ -159,7 +159,7 @@ def _below_the_face(folder: SwatchFolder) -> Iterator[Finding]:
 
 def _above_one(folder: SwatchFolder) -> Iterator[Finding]:
     """Swatch by swatch: which of them is told by what they have in common."""
-    high = 1.0 + limit(len(folder.readings) * values_of(folder)) * _BOTH * noise(folder.instrument)
+    high = 1.0 + limit(len(folder.readings) * values_of(folder)) * _BOTH * folder.instrument.noise
     worst: dict[str, Reading] = {}
     for each in folder.readings:
         if each.values.max() > high and each.values.max() > worst.get(each.swatch, each).values.max() - 1e-12:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from tint.checks.finding import Finding, limit, listed, noise
+from tint.checks.finding import Finding, limit, listed
 from tint.checks.readings import ways
 from tint.materials import Pigment
 from tint.swatches import Swatch, SwatchFolder
@@ -96,7 +96,7 @@ def _share_a_cure(one: Pigment, other: Pigment) -> bool:
 def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
     """Swatches read in one way only are told of by the folder's own warnings, and count for nothing here."""
     shows = {swatch.name: share for swatch in cast if (share := _shown(folder, swatch.name)) is not None}
-    sd = limit(len(cast)) * noise(folder.instrument)
+    sd = limit(len(cast)) * folder.instrument.noise
     for name in folder.pigments:
         own = [swatch for swatch in cast if name in swatch.loadings]
         seen = [shows[swatch.name] for swatch in own if swatch.name in shows]

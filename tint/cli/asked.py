@@ -15,6 +15,7 @@ from tint.appearance import Setting
 from tint.cli import options
 from tint.errors import InputError
 from tint.materials import Blend
+from tint.optics.finish import HEIGHTS_UM
 from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import from_json
 from tint.swatches import folder_digest
@@ -145,7 +146,7 @@ def picked(file: jsonable.Answer, rank: int, where: str) -> jsonable.Recipe:
 # How it is cast and seen.
 
 
-def _setting_options(parse: Callable[[str], object], thickness: str) -> options.Decorator:
+def _setting_options(parse: Callable[[str], object], thickness: str, *more: options.Decorator) -> options.Decorator:
     return options.grouped(
         "casting",
         _casting,
@@ -154,11 +155,12 @@ def _setting_options(parse: Callable[[str], object], thickness: str) -> options.
         options.seat(),
         *options.view(default=False),
         options.geometry(),
+        *more,
     )
 
 
-def _casting(thickness: object, **seen: Any) -> dict[str, Any]:
-    return options.given(thickness_mm=thickness, **seen)
+def _casting(thickness: object, as_read: bool = False, **seen: Any) -> dict[str, Any]:
+    return options.given(thickness_mm=thickness, as_read=as_read or None, **seen)
 
 
 def setting_of(palette: Palette, casting: Mapping[str, Any]) -> Setting:
@@ -231,4 +233,9 @@ def _check_count(found: float, words: str) -> None:
 
 
 setting_options = _setting_options(one_thickness, "Wall thickness of the part, in mm.")
-span_options = _setting_options(thicknesses, "Wall thickness in mm; for a table a list 1,2,4 or a range 0.5:6:0.5.")
+span_options = _setting_options(
+    thicknesses,
+    "Wall thickness in mm; for a table a list 1,2,4 or a range 0.5:6:0.5.",
+    click.option("--finish", type=click.Choice(tuple(HEIGHTS_UM)), help="Faces of the part.  [default: gloss]"),
+    click.option("--as-read", is_flag=True, help="As the swatches' instrument reads it, with what its spot loses."),
+)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.checks import Finding, LeftOut, examine, left_out
+from tint.checks import Finding, LeftOut, examine, left_out, unstated_spot
 from tint.cli import options, show
 from tint.errors import Fault, InputError
 from tint.fitting import fit_palette
@@ -34,6 +34,7 @@ class _Examined:
 
     findings: tuple[Finding, ...] = ()
     errors: LeftOut | None = None
+    unstated_spot: str = ""
 
 
 @click.command("check")
@@ -66,7 +67,7 @@ def _examine(read: SwatchFolder, *, quick: bool) -> _Examined:
         return _Examined(examine(read))
     with show.waiting(f"examining {show.counted(len(read.swatches), 'swatch', 'swatches')}"):
         palette, fitted = _fit(read)
-        return _Examined(examine(read, palette, fitted), left_out(read, palette))
+        return _Examined(examine(read, palette, fitted), left_out(read, palette), unstated_spot(read, palette))
 
 
 def _fit(read: SwatchFolder) -> tuple[Palette, Fitted | None]:
@@ -92,6 +93,10 @@ def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequenc
     if read is not None:
         out.print(_contents(read))
         _show_findings(out, examined.findings)
+        if examined.unstated_spot:
+            out.print()
+            out.print(examined.unstated_spot, style=show.QUIET)
+            out.print()
         if examined.errors is not None:
             _show_errors(out, examined.errors, _seen_in(read))
     grave = sum(fault.grave for fault in faults)
@@ -198,6 +203,7 @@ def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], e
         errors = examined.errors
         content |= {
             "findings": [asdict(finding) for finding in examined.findings],
+            "unstated_spot": examined.unstated_spot or None,
             "left_out": None if errors is None else {"swatches": errors.swatches, "pigments": errors.pigments},
             "name": read.name,
             "swatches": len(read.swatches),

@@ -14,6 +14,7 @@ import click
 import numpy as np
 
 from tint import jsonable
+from tint.appearance import clarity_in_words
 from tint.trials.trial import span
 
 if TYPE_CHECKING:
@@ -209,11 +210,22 @@ def place(over: str) -> str:
 def _facts(look: Appearance) -> list[tuple[str, str, str]]:
     gamut = "a screen can show it" if look.in_gamut else "clipped: no screen shows this colour"
     ratio = f"{fixed(look.contrast_ratio, 3)} ± {fixed(look.contrast_ratio_error, 3)}"
-    through = f"{fixed(100.0 * look.luminous_transmittance, 1)} %"
+    through, regular, haze = (
+        f"{fixed(100.0 * value, 1)} ± {fixed(100.0 * error, 1)} %"
+        for value, error in (
+            (look.luminous_transmittance, look.luminous_transmittance_error),
+            (look.regular_transmittance, look.regular_transmittance_error),
+            (look.haze, look.haze_error),
+        )
+    )
     opacity = [
         ("contrast ratio", ratio, "Y over black / Y over white; 95 of 100", look.contrast_ratio),
         ("transmittance", through, "total, of the free slab, Y", look.luminous_transmittance),
     ]
+    if np.isfinite(look.haze):
+        meaning = "within 2.5° of its way: what one sees through"
+        opacity.append(("of it regular", regular, meaning, look.regular_transmittance))
+        opacity.append(("haze", haze, f"the rest of it, scattered: {clarity_in_words(look)}", look.haze))
     told = [(what, said, meaning) if np.isfinite(x) else (what, "not known", "") for what, said, meaning, x in opacity]
     return [
         ("expected error", f"{fixed(look.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"),

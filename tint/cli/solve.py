@@ -26,7 +26,7 @@ from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
 from tint.recipes import RANKINGS, Answer, Recipe, solve
-from tint.target import solid_unless_told, without_gloss
+from tint.target import Target, solid_unless_told, without_gloss
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -40,7 +40,7 @@ _SECTIONS = {
     ],
     "Output": ["--recipes", "--rank-by", "--picture", "--reach", "--replace", "--json"],
     "More about what is wanted": [
-        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance",
+        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance", "--haze",
     ],
 }  # fmt: skip
 # L* of the sections of a reach, but for those that lie within half a step of the target's own.
@@ -49,6 +49,7 @@ _CUP_TEST = "Cure a small cup of a recipe and look at it before you pour a batch
 _BOUND = {
     "contrast_ratio": "the opacity asked for",
     "transmittance": "the transmittance asked for",
+    "haze": "the haze asked for",
     "scale_step": "the step of the scale",
     "palette": "what these pigments can do",
 }
@@ -170,14 +171,16 @@ def _further(answer: Answer) -> list[str]:
 def _show_recipes(out: Console, answer: Answer) -> None:
     has_pair = math.isfinite(answer.recipes[0].appearance.contrast_ratio)
     columns = ["", "<base", "%", "<pigment", "ΔE00", "error"]
-    columns += ["contrast"] * has_pair + ["light"] * answer.target.asks_light + ["chance", "<met"]
+    columns += ["contrast"] * has_pair + ["light"] * answer.target.asks_light
+    columns += ["haze"] * answer.target.asks_haze + ["chance", "<met"]
     rows = [
         row
         for rank, recipe in enumerate(answer.recipes, start=1)
-        for row in _rows(rank, recipe, has_pair=has_pair, with_light=answer.target.asks_light)
+        for row in _rows(rank, recipe, answer.target, has_pair=has_pair)
     ]
     show.table(out, columns, rows[:-1])
     light = "light: luminous transmittance of the free part, 0 to 1. " if answer.target.asks_light else ""
+    light += "haze: the share of the light let through that is scattered. " if answer.target.asks_haze else ""
     ratio = ", and within ± of its contrast ratio" if has_pair else ""
     out.print()
     out.print(
@@ -188,13 +191,14 @@ def _show_recipes(out: Console, answer: Answer) -> None:
     )
 
 
-def _rows(rank: int, recipe: Recipe, *, has_pair: bool, with_light: bool) -> list[tuple[str, ...]]:
+def _rows(rank: int, recipe: Recipe, target: Target, *, has_pair: bool) -> list[tuple[str, ...]]:
     """A line a pigment; the recipe's own numbers stand on the first, and a blank line ends it."""
     look = recipe.appearance
     doses = sorted(recipe.blend.loadings.items(), key=lambda dose: -dose[1]) or [("uncoloured", 0.0)]
     own = [show.fixed(recipe.delta_e, 2), show.fixed(look.expected_error, 2)]
     own += [f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}"] * has_pair
-    own += [show.fixed(look.luminous_transmittance, 3)] * with_light
+    own += [show.fixed(look.luminous_transmittance, 3)] * target.asks_light
+    own += [f"{show.fixed(look.haze, 3)} ± {show.fixed(look.haze_error, 3)}"] * target.asks_haze
     own += [f"{show.fixed(100.0 * recipe.chance, 0)} %", "yes" if recipe.reached else "no"]
     heads = [(str(rank), recipe.blend.base)] + [("", "")] * len(doses)
     tails = [own] + [[""] * len(own)] * len(doses)

@@ -13,7 +13,7 @@ from tint.cli import options
 from tint.cli.asked import base_of
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import light_of, opacity_of
+from tint.opacity import haze_of, light_of, opacity_of
 from tint.palette import ONE_WAY, Palette
 from tint.recipes import RANKINGS, Rules
 from tint.target import (
@@ -129,6 +129,7 @@ class Sample:
     as_blend: Mapping[str, float]
     as_base: str | None
     transmittance: Mapping[str, float] | None
+    haze: Mapping[str, float] | None
 
     @property
     def measured(self) -> list[str]:
@@ -137,9 +138,14 @@ class Sample:
         return [f"--{name.replace('_', '-')}" for name in options.given(**told)]
 
     @property
+    def light(self) -> dict[str, float]:
+        """What it asks of the light that is let through."""
+        return {**(self.transmittance or {}), **(self.haze or {})}
+
+    @property
     def more(self) -> dict[str, float]:
         """What it asks of a target besides."""
-        return {**(self.transmittance or {}), **options.given(thickness_mm=self.target_thickness)}
+        return {**self.light, **options.given(thickness_mm=self.target_thickness)}
 
 
 sample_options = options.grouped(
@@ -157,6 +163,12 @@ sample_options = options.grouped(
         type=_bounds(light_of, "--transmittance"),
         metavar="RANGE",
         help="Luminous transmittance of the part with nothing behind it: 0.45, 0.3.., ..0.5 or 0.3..0.4.",
+    ),
+    click.option(
+        "--haze",
+        type=_bounds(haze_of, "--haze"),
+        metavar="RANGE",
+        help="Share of that light which the part scatters, so that what lies behind is blurred: ..0.3 or 0.9...",
     ),
 )
 
@@ -177,9 +189,7 @@ def wanted(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, ba
     if sample.as_blend or sample.as_base is not None:
         return _as_blend(palette, wish, sample, setting=setting, base=base)
     if not wish.given:
-        found = (
-            "an opacity or tolerance without a colour" if wish.asked or sample.transmittance else "no colour is named"
-        )
+        found = "an opacity or tolerance without a colour" if wish.asked or sample.light else "no colour is named"
         raise InputError("target", found, f"expected {', '.join(_COLOURS)} or --as-blend PIGMENT=PERCENT")
     target = target_of(palette, wish, setting, **sample.more)
     assert target is not None  # a colour is given
@@ -196,7 +206,7 @@ def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting,
         raise InputError("--as-blend", f"given together with {' and '.join(clash)}", "expected one or the other")
     loadings = options.all_known(sample.as_blend, palette.pigments, "--as-blend")
     blend = Blend(base_of(palette, sample.as_base or base, "--as-base"), loadings)
-    return target_from_blend(palette, blend, setting=setting, **wish.asked, **(sample.transmittance or {}))
+    return target_from_blend(palette, blend, setting=setting, **wish.asked, **sample.light)
 
 
 # What a recipe may hold and how recipes are ranked.

@@ -23,7 +23,6 @@ from tint.swatches import SPECTRA, SwatchFolder
 Array = NDArray[np.float64]
 
 _DARKEST = 1e-4  # reflectance, so that colours keep a slope
-_LEAST_NOISE = 1e-4  # no instrument repeats better
 _STEP = 1e-5  # of reflectance, for slopes by what lies behind
 
 
@@ -133,7 +132,7 @@ def lay_out_colours(folder: SwatchFolder, prior: SpectralPrior, *, optics: str, 
 def _of_cards(folder: SwatchFolder, view: Viewing) -> Array:
     """What one standard deviation of X, Y or Z adds to the spectrum of each backing, spread as thin as it goes."""
     count = np.array([max(len(folder.bare.get(name, ())), 1) for name in folder.backings], dtype=float)
-    noise = max(folder.instrument.repeatability, _LEAST_NOISE)
+    noise = folder.instrument.noise
     return np.asarray((noise / np.sqrt(count))[:, None, None] * np.linalg.pinv((view.weights / view.white).T).T)
 
 
@@ -226,5 +225,5 @@ def changes(colours: Colours, shown: Shown, steps: Array) -> Array:
 
 def noise_covariance(colours: Colours, by_share: Array, misfit: float) -> Array:
     """Covariance of each reading, shape (n_readings, 3, 3): noise of X, Y and Z, and the model's misfit."""
-    noise = max(colours.problem.instrument.repeatability, _LEAST_NOISE)
+    noise = colours.problem.instrument.noise
     return np.asarray(noise**2 * by_share @ np.swapaxes(by_share, 1, 2) + misfit**2 * np.eye(3))

@@ -133,6 +133,7 @@ def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitte
         index=indices(problem, at.shape),
         index_error=np.full(len(problem.optics), colours.index_sd),
         lobe=lobe_of(problem, at.shape),
+        spot_share=1.0,
         local=local,
         modes=modes,
         misfit=fitted.misfit / _LIGHTNESS,

@@ -3,8 +3,8 @@
 The readings of a casting depend on what all castings share only through its K, S and M, and on its own thickness and
 doses. So each casting adds ``c c^T (x) (G - D A^-1 D^T)`` to the normal matrix of the components' coefficients: c the
 mixing law's shares, G what its readings say of K, S and M, A of its own unknowns, D of both. Only then the coefficients
-are chained to the unknowns: k, s, the anisotropies, the indices and the lobe. The cost grows with the number of
-castings, and not faster.
+are chained to the unknowns: k, s, the anisotropies, the indices, the lobe and the spot's share. The cost grows with the
+number of castings, and not faster.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.fitting.problem import Problem, Shown, Unknowns
+from tint.forward import SHAPES
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -31,14 +32,14 @@ class Parts:
     share : ndarray, shape (n_castings, n_components)
     alone : ndarray, shape (n_castings, 3, 3, n_wavelengths)
         Information on K, S and M at each wavelength.
-    with_shape : ndarray, shape (n_castings, 3 n_wavelengths + 2, 2)
-        Between K, S, M, the index and the lobe, and the index and the lobe.
-    with_own : ndarray, shape (n_castings, 3 n_wavelengths + 2, n_slots)
-        Between K, S, M, the index, the lobe, and its own unknowns.
+    with_shape : ndarray, shape (n_castings, 3 n_wavelengths + SHAPES, SHAPES)
+        Between K, S, M and the shape, and within the shape: the index, the lobe and the spot.
+    with_own : ndarray, shape (n_castings, 3 n_wavelengths + SHAPES, n_slots)
+        Between K, S, M, the shape, and its own unknowns.
     own : ndarray, shape (n_castings, n_slots, n_slots)
         Of its own unknowns, their prior included.
-    pull : ndarray, shape (n_castings, 3 n_wavelengths + 2)
-        Minus half the gradient by K, S, M, the index and the lobe.
+    pull : ndarray, shape (n_castings, 3 n_wavelengths + SHAPES)
+        Minus half the gradient by K, S, M and the shape.
     own_pull : ndarray, shape (n_castings, n_slots)
     cost : float
         Sum of squares, the priors of the castings' own unknowns included.
@@ -70,17 +71,17 @@ def parts(problem: Problem, at: Unknowns, shown: Shown, *, weight: Array) -> Par
         """Sums over readings, which are the last axis but one."""
         return np.asarray(np.add.reduceat(values, first, axis=-2))
 
-    # Index and lobe count as coefficients of the base, whose share the sum over castings will multiply them by.
+    # Index, lobe and spot count as coefficients of the base, whose share the sum over castings will multiply them by.
     base_share = np.maximum(shown.share[np.arange(n), problem.base], 1e-6)[problem.readings.casting, None]
     by_shape = by_shape / base_share
     alone = per_casting(mixed[:, None] * mixed[None])  # (3, 3, n, W)
-    cross = per_casting(mixed[:, None] * by_shape)  # (3, 2, n, W)
-    of_shape = per_casting(by_shape[:, None] * by_shape).sum(axis=-1)  # (2, 2, n)
-    shape_own = per_casting(by_shape[:, None] * by_own).sum(axis=-1)  # (2, slots, n)
+    cross = per_casting(mixed[:, None] * by_shape)  # (3, SHAPES, n, W)
+    of_shape = per_casting(by_shape[:, None] * by_shape).sum(axis=-1)  # (SHAPES, SHAPES, n)
+    shape_own = per_casting(by_shape[:, None] * by_own).sum(axis=-1)  # (SHAPES, slots, n)
     with_own = per_casting(mixed[:, None] * by_own[None])  # (3, slots, n, W)
     own = per_casting(by_own[:, None] * by_own[None]).sum(axis=-1)  # (slots, slots, n)
     pull = per_casting(mixed * residual)  # (3, n, W)
-    flat = cross.transpose(2, 0, 3, 1).reshape(n, 3 * wide, 2)
+    flat = cross.transpose(2, 0, 3, 1).reshape(n, 3 * wide, SHAPES)
     return Parts(
         share=shown.share,
         alone=np.moveaxis(alone, 2, 0),
@@ -103,7 +104,7 @@ def parts(problem: Problem, at: Unknowns, shown: Shown, *, weight: Array) -> Par
 
 @dataclass(frozen=True, eq=False)
 class Normal:
-    """Normal equations of what all castings share, in a row: k, s, a and b of each component, the indices, the lobe.
+    """Normal equations of what all castings share, in a row: k, s, a and b of each component, the shape.
 
     Parameters
     ----------
@@ -117,7 +118,7 @@ class Normal:
 
 
 def reduced(each: Parts, damping: float = 0.0) -> tuple[Array, Array]:
-    """A^-1 D^T, shape (n_castings, n_slots, 3 W + 2), and A^-1 a, shape (n_castings, n_slots)."""
+    """A^-1 D^T, shape (n_castings, n_slots, 3 W + SHAPES), and A^-1 a, shape (n_castings, n_slots)."""
     diagonal = np.einsum("nii->ni", each.own)
     damped = each.own + damping * np.eye(each.own.shape[1]) * diagonal[:, None, :]
     right = np.concatenate((np.swapaxes(each.with_own, 1, 2), each.own_pull[..., None]), axis=2)
@@ -132,7 +133,7 @@ def normal(
     picked = np.arange(problem.thickness.size) if castings is None else castings
     per, alone = reduced(each, damping)
     n, wide = problem.n_components, problem.n_wavelengths
-    size = 3 * wide + 2
+    size = 3 * wide + SHAPES
     upper, lower = np.triu_indices(n)
     summed = np.zeros((upper.size, size * size))
     rows = np.arange(3 * wide).reshape(3, wide)
@@ -144,8 +145,8 @@ def normal(
         for i in range(3):
             for j in range(3):
                 block[:, rows[i], rows[j]] += each.alone[some, i, j]
-        block[:, :, -2:] += each.with_shape[some]
-        block[:, -2:, :-2] += np.swapaxes(each.with_shape[some, :-2], 1, 2)
+        block[:, :, -SHAPES:] += each.with_shape[some]
+        block[:, -SHAPES:, :-SHAPES] += np.swapaxes(each.with_shape[some, :-SHAPES], 1, 2)
         summed += (share[:, upper] * share[:, lower]).T @ block.reshape(some.size, -1)
     pull = np.einsum(
         "np,nx->px", each.share[picked], (each.pull - np.einsum("nxu,nu->nx", each.with_own, alone))[picked]
@@ -163,11 +164,11 @@ def chain(problem: Problem, shown: Shown, rows: Array) -> Array:
 
     Parameters
     ----------
-    rows : ndarray, shape (n_components, 3 W + 2, any)
+    rows : ndarray, shape (n_components, 3 W + SHAPES, any)
 
     Returns
     -------
-    ndarray, shape (2 n_components W + 2 n_components + n_bases + 1, any)
+    ndarray, shape (2 n_components W + 2 n_components + n_bases + 2, any)
     """
     n, wide, last = rows.shape[0], problem.n_wavelengths, rows.shape[2]
     by_k, by_s, by_m = (rows[:, i * wide : (i + 1) * wide] for i in range(3))
@@ -178,7 +179,7 @@ def chain(problem: Problem, shown: Shown, rows: Array) -> Array:
             (by_s + shown.m_by_s[..., None] * by_m).reshape(n * wide, last),
             by_bend.reshape(2 * n, last),
             rows[: len(problem.optics), 3 * wide],
-            rows[: len(problem.optics), 3 * wide + 1].sum(axis=0, keepdims=True),
+            rows[: len(problem.optics), 3 * wide + 1 :].sum(axis=0),
         )
     )
 
@@ -191,14 +192,14 @@ def own_step(problem: Problem, shown: Shown, each: Parts, step: Array, damping: 
 
 
 def unchain(problem: Problem, shown: Shown, step: Array) -> Array:
-    """Change of every component's coefficients, shape (n_components, 3 W + 2), with a step of the unknowns."""
+    """Change of every component's coefficients, shape (n_components, 3 W + SHAPES), with a step of the unknowns."""
     n, wide, bases = problem.n_components, problem.n_wavelengths, len(problem.optics)
     k, s = step[: 2 * n * wide].reshape(2, n, wide)
     bend = step[2 * n * wide : 2 * n * wide + 2 * n].reshape(n, 2)
     m = shown.m_by_s * s + np.einsum("bpw,pb->pw", shown.m_by_bend, bend)
-    shape = np.zeros((n, 2))
-    shape[:bases, 0] = step[2 * n * wide + 2 * n : -1]
-    shape[:bases, 1] = step[-1]
+    of_shape = step[2 * n * wide + 2 * n :]
+    shape = np.zeros((n, SHAPES))
+    shape[:bases, 0], shape[:bases, 1:] = of_shape[:bases], of_shape[bases:]
     return np.concatenate((k, s, m, shape), axis=1)
 
 

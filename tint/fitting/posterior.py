@@ -1,7 +1,8 @@
 """How well a fit knows what castings share: the covariance of k, s and m about the minimum.
 
 The refractive indices and the lobe are taken as known here. What is wrong with one is made up for by k and s wherever
-castings were read, so that doubting both would count the same doubt twice.
+castings were read, so that doubting both would count the same doubt twice. What the instrument's spot loses is not made
+up for in what is predicted, which is wide, and so it is doubted.
 """
 
 from __future__ import annotations
@@ -14,10 +15,13 @@ from numpy.typing import NDArray
 from tint.fitting.minimise import Minimum, Prior, with_prior
 from tint.fitting.normal import inverse, normal, unchain
 from tint.fitting.problem import Problem
+from tint.forward import SHAPES
 
 Array = NDArray[np.float64]
 
-_KEPT = 0.98  # share of what wavelengths have in common that its modes hold; the rest counts as each wavelength's own
+# Share of what wavelengths have in common that its modes hold; the rest counts as each wavelength's own
+# (tests/figures/judgement.py).
+_KEPT = 0.98
 _FAINTEST = 1e-4  # share of a coefficient's variance below which a mode is rounding
 
 
@@ -47,11 +51,14 @@ class Posterior:
 def posterior(problem: Problem, minimum: Minimum, prior: Prior) -> Posterior:
     """The covariance at a minimum."""
     equations = with_prior(normal(problem, minimum.shown, minimum.parts), minimum.at, prior)
-    known = minimum.at.shape.size
-    covariance = inverse(equations.matrix[:-known, :-known])
-    with_index = equations.matrix[:-known, -known:]
-    of_index = equations.matrix[-known:, -known:] - with_index.T @ covariance @ with_index
+    count, last = equations.pull.size, minimum.at.shape.size
+    doubted = np.r_[: count - last, count - 1]
+    known = np.arange(count - last, count - 1)
+    covariance = inverse(equations.matrix[np.ix_(doubted, doubted)])
+    with_index = equations.matrix[np.ix_(doubted, known)]
+    of_index = equations.matrix[np.ix_(known, known)] - with_index.T @ covariance @ with_index
     index_error = problem.index_sd * np.sqrt(np.maximum(np.diag(inverse(of_index)), 0.0))[:-1]
+    covariance = covariance[:-1, :-1]
     local = _local(problem, minimum, prior)
     modes = _modes(problem, minimum, covariance, local)
     bend = 2 * problem.n_components
@@ -127,6 +134,6 @@ def _modes(problem: Problem, minimum: Minimum, covariance: Array, local: Array) 
     count = int(np.searchsorted(np.cumsum(values), _KEPT * values.sum())) + 1
     steps = (vectors[:, :count] * np.sqrt(values[:count]) * scale[:, None]).T
     index = np.zeros(minimum.at.shape.size)
-    changes = [unchain(problem, minimum.shown, np.concatenate((step, index)))[:, :-2] for step in steps]
+    changes = [unchain(problem, minimum.shown, np.concatenate((step, index)))[:, :-SHAPES] for step in steps]
     shape = (len(changes), n, 3, wide)
     return np.asarray(np.array(changes).reshape(shape).transpose(0, 3, 2, 1).reshape(len(changes), wide, 3 * n))

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from tint import forward
 from tint.fitting.anisotropy import AnisotropyPrior, anisotropy_prior
-from tint.forward import FREE, TRANSMITTANCE, Readings
+from tint.forward import FREE, SHAPES, TRANSMITTANCE, Readings
 from tint.materials import Instrument
 from tint.optics.layer import Optics
 from tint.palette import shares
@@ -32,6 +32,9 @@ INDEX_SD = 0.012
 # 0.08, and that of hematite and soot 0.03 to 0.05 below, a share of about -0.04.
 LOBE = (0.03, 0.05)
 LOBE_ENDS = (-0.05, 0.15)  # between which it stays
+# Standard deviation of what a spot really loses about what sharp discs of the stated sizes would, as a share: sizes are
+# stated to some 0.3 of 8 mm, and discs have soft edges (common practice, no source).
+SPOT_SD = 0.1
 _FARTHEST = 20.0  # standard scores beyond which a thickness or a dose is not moved
 
 
@@ -107,8 +110,8 @@ class Unknowns:
         k, then s.
     bend : ndarray, shape (n_components, 2)
         Scores of a and b of the anisotropy.
-    shape : ndarray, shape (n_bases + 1,)
-        Scores of the refractive indices, then of the lobe.
+    shape : ndarray, shape (n_bases + 2,)
+        Scores of the refractive indices, then of the lobe and of the share of the spot's loss.
     own : ndarray, shape (n_castings, n_slots)
         Scores of thickness and doses; 0 in empty slots.
     """
@@ -128,8 +131,8 @@ class Shown:
     values : ndarray, shape (n_readings, n_wavelengths)
     by_mixed : ndarray, shape (3, n_readings, n_wavelengths)
         By K, S and M of the casting.
-    by_shape : ndarray, shape (2, n_readings, n_wavelengths)
-        By the scores of its base's index and of the lobe.
+    by_shape : ndarray, shape (SHAPES, n_readings, n_wavelengths)
+        By the scores of its base's index, of the lobe and of the share of the spot's loss.
     by_own : ndarray, shape (n_slots, n_readings, n_wavelengths)
         By the scores of its thickness and doses.
     share : ndarray, shape (n_castings, n_components)
@@ -217,14 +220,15 @@ def start_at(problem: Problem, ks: Array) -> Unknowns:
     return Unknowns(
         ks=ks,
         bend=np.zeros((problem.n_components, 2)),
-        shape=np.zeros(len(problem.optics) + 1),
+        shape=np.zeros(len(problem.optics) + SHAPES - 1),
         own=np.zeros((problem.thickness.size, problem.n_slots)),
     )
 
 
 def indices(problem: Problem, scores: Array) -> Array:
     """Refractive indices of the bases, shape (n_bases,), from their scores."""
-    return np.array([optics.refractive_index for optics in problem.optics]) + problem.index_sd * scores[:-1]
+    stated = np.array([optics.refractive_index for optics in problem.optics])
+    return stated + problem.index_sd * scores[: stated.size]
 
 
 def lobe_of(problem: Problem, scores: Array) -> float:
@@ -238,8 +242,13 @@ def _lobe(problem: Problem, scores: Array) -> tuple[float, float]:
     low, high = LOBE_ENDS
     share = (mean - low) / (high - low)
     slope = sd / ((high - low) * share * (1.0 - share))
-    now = 1.0 / (1.0 + np.exp(-np.clip(np.log(share / (1.0 - share)) + slope * scores[-1], -30.0, 30.0)))
+    now = 1.0 / (1.0 + np.exp(-np.clip(np.log(share / (1.0 - share)) + slope * scores[-2], -30.0, 30.0)))
     return float(low + (high - low) * now), float((high - low) * now * (1.0 - now) * slope)
+
+
+def spot_share(scores: Array) -> float:
+    """Share of the loss computed for the instrument's spot, from the scores; 1 where none is stated."""
+    return float(max(1.0 + SPOT_SD * scores[-1], SPOT_SD))
 
 
 def errors_written(problem: Problem) -> tuple[Array, float]:
@@ -268,6 +277,7 @@ def show(problem: Problem, at: Unknowns) -> Shown:
         optics=problem.optics,
         index=indices(problem, at.shape) if problem.index_sd else None,
         lobe=lobe_of(problem, at.shape),
+        spot_share=spot_share(at.shape),
     )
     of = problem.readings.casting
     by_thickness = seen.slopes[3] * (thickness_sd * thickness)[of, None]
@@ -282,7 +292,7 @@ def show(problem: Problem, at: Unknowns) -> Shown:
     return Shown(
         values=seen.values,
         by_mixed=seen.slopes[:3],
-        by_shape=seen.by_shape * np.array([problem.index_sd, _lobe(problem, at.shape)[1]])[:, None, None],
+        by_shape=seen.by_shape * np.array([problem.index_sd, _lobe(problem, at.shape)[1], SPOT_SD])[:, None, None],
         by_own=np.stack([by_thickness, *by_dose]),
         share=share,
         coefficients=coefficients,

@@ -20,9 +20,9 @@ from tint.swatches import Conditions, SwatchFolder
 
 Array = NDArray[np.float64]
 
-_SUSPECT_WEIGHT = 0.4  # a swatch that counts for less than this is named
-_SUSPECT_THICKNESS = 4.0  # standard deviations from its reading
-_WIDE = 100.0
+_SUSPECT_WEIGHT = 0.4  # a swatch that counts for less is named (common practice, no source)
+_SUSPECT_THICKNESS = 4.0  # standard deviations from its reading; of 75 normal ones none is so far in 99 of 100 folders
+_WIDE = 100.0  # times the first guess: too wide to be felt (tests/figures/judgement.py)
 # Standard deviation of the second difference of log s over steps of 10 nm. Scattering follows a power of wavelength,
 # which hardly bends, with waves near an absorption band, where the index of a pigment runs to and fro.
 _WAVE = 0.05
@@ -30,10 +30,11 @@ _WAVE = 0.05
 # pigment in a paste, from 0.02 (ultramarine) over 1 (organic pigments, carbon black) and 4 (iron oxides) to 10
 # (rutile).
 _STRENGTH = 1.7
-_LEAST_SHARE, _FAINT = 0.05, 0.01  # of its mean, and optical depth, below which s may bend as it likes
-_LOOSE = 0.35  # relative error from which a coefficient counts as undetermined
-_TAKEN = 0.8  # share of what was doubted of g before any casting, from which on it counts as not learnt
-_MATTERS = 0.05  # optical depth below which it does not matter
+# Share of its mean, and optical depth, below which s may bend as it likes (tests/figures/judgement.py).
+_LEAST_SHARE, _FAINT = 0.05, 0.01
+_LOOSE = 0.35  # relative error from which a coefficient is called loose (common practice, no source)
+_TAKEN = 0.8  # of what was doubted of g before any casting: more left is not learnt (common practice, no source)
+_MATTERS = 0.05  # optical depth below which it does not matter: about 0.01 of reflectance
 
 
 def swatch_fits(

@@ -18,21 +18,23 @@ from tint.fitting import report
 from tint.fitting.leaving_out import Fitted
 from tint.fitting.minimise import Minimum, Prior, minimise
 from tint.fitting.posterior import Posterior, posterior, unknowns_spent
-from tint.fitting.problem import Problem, indices, lay_out, lobe_of, mixing_shares, start_at
+from tint.fitting.problem import Problem, indices, lay_out, lobe_of, mixing_shares, spot_share, start_at
 from tint.fitting.surprise import gather, surprises
 from tint.fitting.weighing import Weighting, standard_deviation, weigh, weights
-from tint.optics import two_flux
+from tint.optics import many_flux, spot, two_flux
 from tint.optics.layer import Optics
-from tint.optics.many_flux import is_ready
-from tint.palette import Palette
+from tint.palette import Palette, spot_of
 from tint.swatches import SwatchFolder
 
 Array = NDArray[np.float64]
 
-_DOUBT = 0.02  # model error to begin with, so that no thickness is bent to excuse a poor start
+# Model error to begin with, so that no thickness is bent to excuse a poor start (tests/figures/judgement.py).
+_DOUBT = 0.02
 _ROUGHLY = 1e-3  # gain that ends a search whose weights are not yet the last ones
 _ROUNDS = 6  # of weighing the readings anew
-_SETTLED = 0.05  # relative change of the model error that ends them, or this much of the instrument's noise
+# Relative change of the model error that ends them, or this much of the instrument's noise
+# (tests/figures/judgement.py).
+_SETTLED = 0.05
 
 
 def fit_spectra(
@@ -68,6 +70,7 @@ def optics_of(folder: SwatchFolder, model: str) -> tuple[Optics, ...]:
             geometry=folder.instrument.geometry,
             k1=base.k1,
             k2=base.k2,
+            spot=spot_of(folder.instrument),
         )
         for base in folder.bases.values()
     )
@@ -80,8 +83,7 @@ def search(problem: Problem, *, progress: Callable[[str], None] | None = None) -
         if progress is not None:
             progress(f"step {step}, cost {cost:.4g}")
 
-    many_flux = (each for each in problem.optics if each.model == "many-flux")
-    if progress is not None and not all(is_ready(each.refractive_index) for each in many_flux):
+    if progress is not None and not all(_is_ready(each) for each in problem.optics):
         progress("computing the tables of the layer model, once for all folders")
     guess = first_guess(problem)
     prior = report.prior(guess, problem)
@@ -111,6 +113,12 @@ def search(problem: Problem, *, progress: Callable[[str], None] | None = None) -
     return minimise(problem, minimum.at, prior, weight=held, step_taken=told), prior, weighting
 
 
+def _is_ready(optics: Optics) -> bool:
+    """Whether the tables that a base needs were computed before."""
+    layer = optics.model != "many-flux" or many_flux.is_ready(optics.refractive_index)
+    return layer and (optics.spot is None or spot.is_ready(optics.refractive_index))
+
+
 def palette_of(folder: SwatchFolder, fitted: Fitted, weighting: Weighting) -> Palette:
     """The palette at a minimum, with its covariance and what leaving castings out says of it."""
     problem, minimum, known = fitted.problem, fitted.minimum, fitted.posterior
@@ -135,6 +143,7 @@ def palette_of(folder: SwatchFolder, fitted: Fitted, weighting: Weighting) -> Pa
         g_error=known.g_error,
         index=indices(problem, minimum.at.shape),
         lobe=lobe_of(problem, minimum.at.shape),
+        spot_share=spot_share(minimum.at.shape),
         index_error=known.index_error,
         local=known.local,
         modes=known.modes,

@@ -23,6 +23,7 @@ from tint.palette import INSIDE, LOADING, PAIR, RUBBER, THICKNESS, Evidence, Sur
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+# What follows: judgement, tests/figures/judgement.py.
 _MOST_GROUPS = 12  # of each kind, the smallest first: what a fit may take of time
 _MOST_CASTINGS = 8  # in a group
 _LEFT = 0.5  # of all castings that must stay

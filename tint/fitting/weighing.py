@@ -11,11 +11,11 @@ from tint.fitting.problem import Problem
 
 Array = NDArray[np.float64]
 
-_LEAST_NOISE = 1e-4  # standard deviation of a reading: common practice, no instrument repeats better
-_OUTLYING = 2.5  # times the median residual, from where a casting loses weight ...
-_CROWD = 1.8  # ... unless a tenth of all castings are nearly as far out: then it is the model that misses them
+# Times the median residual, from where a casting loses weight, unless a tenth of all castings are nearly as far out:
+# then it is the model that misses them (tests/figures/judgement.py).
+_OUTLYING, _CROWD = 2.5, 1.8
 _LARGEST = 100.0  # model error: more than any reading can be off by, however little was predicted
-_PASSES = 3  # of telling model error and outliers apart
+_PASSES = 3  # of telling model error and outliers apart (judgement)
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,17 +26,12 @@ class Weighting:
     casting: Array
 
 
-def noise(problem: Problem) -> float:
-    """Standard deviation of one value [reflectance]."""
-    return max(problem.instrument.repeatability, _LEAST_NOISE)
-
-
 def standard_deviation(problem: Problem, predicted: Array, misfit: float) -> Array:
     """Of each value against the fit, shape (n_readings, n_wavelengths).
 
     Where nothing is predicted, as through a part that hides, the model may still be wrong by what noise looks like.
     """
-    least = noise(problem)
+    least = problem.instrument.noise
     return np.asarray(np.hypot(least, misfit * np.maximum(predicted, least) ** (2.0 / 3.0)))
 
 

@@ -11,12 +11,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
 from tint.optics import two_flux
+
+if TYPE_CHECKING:
+    from tint.optics.spot import Spot
 
 Array = NDArray[np.float64]
 
@@ -39,6 +43,8 @@ class Optics:
         Share of the scattered light that is thrown backwards, as of `phase.lobes` (many-flux only) [-].
     k1, k2 : float, optional
         Measured Saunderson constants (two-flux only) [-].
+    spot : Spot, optional
+        The discs that an instrument lights and sees; a wide layer in wide light when absent.
     """
 
     model: str = "two-flux"
@@ -47,6 +53,7 @@ class Optics:
     lobe: float = 0.0
     k1: float | None = None
     k2: float | None = None
+    spot: Spot | None = None
 
     def __post_init__(self) -> None:
         if self.model not in MODELS:
@@ -126,9 +133,23 @@ def reflectance_slopes(
 ) -> tuple[Array, Array]:
     """As `reflectance`, with the derivatives by K, S, M and thickness, shape (4, ..., n_wavelengths)."""
     coefficients, d = _arrays(K, S, M, thickness)
-    values, slopes = optics.terms(*(each * d for each in coefficients), seat="air" if backing is None else seat)
+    values, slopes = terms(coefficients, d, optics=optics, seat="air" if backing is None else seat)
     read, by_depth = over_backing(values, slopes, None if backing is None else np.asarray(backing, dtype=float))
     return read, by_coefficients(by_depth, coefficients, d)
+
+
+def terms(coefficients: Iterable[Array], thickness: Array, *, optics: Optics, seat: str) -> tuple[Array, Array]:
+    """A layer's three numbers as `optics` reads them, shape (3, ...), and their slopes, shape (3, 3 or 4, ...).
+
+    Parameters
+    ----------
+    coefficients : iterable of ndarray
+        K, S and M [1/mm].
+    thickness : ndarray, broadcastable with them
+        [mm]
+    """
+    depths = tuple(each * thickness for each in coefficients)
+    return through_spot(*optics.terms(*depths, seat=seat), depths, thickness, optics=optics, seat=seat)
 
 
 def over_backing(values: Array, slopes: Array, backing: Array | None) -> tuple[Array, Array]:
@@ -145,7 +166,7 @@ def over_backing(values: Array, slopes: Array, backing: Array | None) -> tuple[A
     -------
     read : ndarray, shape (...)
     slopes : ndarray, shape (3, ...)
-        With respect to K d, S d and M d.
+        With respect to K d, S d and M d; as many as came.
     """
     front, through, back = values
     if backing is None:
@@ -168,7 +189,54 @@ def transmittance_slopes(
 ) -> tuple[Array, Array]:
     """As `transmittance`, with the derivatives by K, S, M and thickness, shape (4, ...)."""
     coefficients, d = _arrays(K, S, M, thickness)
-    passed, by_depth = optics.transmitted(*(each * d for each in coefficients))
+    depths = tuple(each * d for each in coefficients)
+    passed, by_depth = optics.transmitted(*depths)
+    values, slopes = through_spot(passed[None], by_depth[None], depths, d, optics=optics, seat=None)
+    return values[0], by_coefficients(slopes[0], coefficients, d)
+
+
+def through_spot(
+    values: Array, slopes: Array, depths: tuple[Array, ...], thickness: Array, *, optics: Optics, seat: str | None
+) -> tuple[Array, Array]:
+    """A wide layer's numbers as the spot of `optics` reads them; as they are where it has none.
+
+    Parameters
+    ----------
+    values, slopes : ndarray, shapes (n, ...) and (n, 3, ...)
+        Of the wide layer.
+    depths : tuple of ndarray
+        K d, S d and M d [-].
+    thickness : ndarray, broadcastable with them
+        [mm]
+    seat : str or None
+        None for transmittance.
+
+    Returns
+    -------
+    values, slopes : ndarray, shapes (n, ...) and (n, 3 or 4, ...)
+        The fourth by the thickness, at constant depths.
+    """
+    if optics.spot is None:
+        return values, slopes
+    from tint.optics import spot  # its tables are for those who use them
+
+    name = spot.PASSED if seat is None else f"{'45:0' if optics.geometry == '45:0' else 'di:8'} {seat}"
+    x, y, z = np.broadcast_arrays(*depths)
+    changed, by = spot.change(x, y, z, thickness, refractive_index=optics.refractive_index, name=name, spot=optics.spot)
+    by *= optics.spot.share
+    by[:, :3] += slopes
+    return values + optics.spot.share * changed, by
+
+
+def regular_slopes(
+    K: ArrayLike, S: ArrayLike, M: ArrayLike | None = None, *, thickness: ArrayLike, optics: Optics
+) -> tuple[Array, Array]:
+    """Regular transmittance of the free slab, as of `tint.optics.clarity`, and its slopes as `transmittance_slopes`."""
+    from tint.optics import clarity
+
+    coefficients, d = _arrays(K, S, M, thickness)
+    depths = (each * d for each in coefficients)
+    passed, by_depth = clarity.regular(*depths, refractive_index=optics.refractive_index)
     return passed, by_coefficients(by_depth, coefficients, d)
 
 
@@ -178,6 +246,11 @@ def _arrays(K: ArrayLike, S: ArrayLike, M: ArrayLike | None, d: ArrayLike) -> tu
 
 
 def by_coefficients(by_depth: Array, coefficients: Iterable[Array], d: Array) -> Array:
-    """Slopes by K, S, M and thickness, shape (4, ...), from those by K d, S d and M d, shape (3, ...)."""
-    along = sum(slope * each for slope, each in zip(by_depth, coefficients, strict=True))
-    return np.stack(np.broadcast_arrays(*(slope * d for slope in by_depth), along))
+    """Slopes by K, S, M and thickness, shape (4, ...), from those by K d, S d and M d, shape (3, ...).
+
+    A fourth of `by_depth` is what the thickness does beside, to a spot of given size.
+    """
+    along = sum(slope * each for slope, each in zip(by_depth[:3], coefficients, strict=True))
+    if len(by_depth) == 4:
+        along = along + by_depth[3]
+    return np.stack(np.broadcast_arrays(*(slope * d for slope in by_depth[:3]), along))

@@ -84,7 +84,7 @@ def terms(
     """
     check_reading(geometry, seat)
     n = float(refractive_index)
-    values, slopes = _look_up(_table(n, float(lobe), _stored_as(geometry, seat)), x, y, z)
+    values, slopes = look_up(_table(n, float(lobe), _stored_as(geometry, seat)), x, y, z)
     if geometry == "de:8":
         gloss, by_depth = _gloss(n, x, z, seat)
         values[0] -= gloss
@@ -109,7 +109,7 @@ def transmitted(
     slopes : ndarray, shape (3, ...)
         With respect to x, y and z [-].
     """
-    values, slopes = _look_up(_table(float(refractive_index), float(lobe), _PASSED), x, y, z)
+    values, slopes = look_up(_table(float(refractive_index), float(lobe), _PASSED), x, y, z)
     return values[0], slopes[0]
 
 
@@ -142,7 +142,7 @@ def near_index(
     """
     nodes = shapes(float(stated_index))
     weights, by_shape = shape_weights(nodes, refractive_index, lobe)
-    each, each_slopes = _look_up(_tables(nodes, _PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
+    each, each_slopes = look_up(_tables(nodes, _PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
     each, each_slopes = (part.reshape(len(nodes), -1, *part.shape[1:]) for part in (each, each_slopes))
     values, slopes = np.tensordot(weights, each, axes=1), np.tensordot(weights, each_slopes, axes=1)
     of_shape = np.tensordot(by_shape, each, axes=1)
@@ -172,9 +172,15 @@ def shapes(refractive_index: float) -> tuple[tuple[float, float], ...]:
     n = float(refractive_index)
     if n < _LEAST_INDEX:
         return ((n, 0.0), *((n, lobe) for lobe in _LOBES))
-    middle = round(_INDEX + _INDEX_STEP * round((n - _INDEX) / _INDEX_STEP), 6)
+    middle = middle_index(n)
     beside = (round(middle - _INDEX_STEP, 6), round(middle + _INDEX_STEP, 6))
     return ((middle, 0.0), *((middle, lobe) for lobe in _LOBES), *((each, 0.0) for each in beside))
+
+
+def middle_index(refractive_index: float) -> float:
+    """The index nearest to one, of those at which tables are computed; below the least of them the index itself [-]."""
+    n = float(refractive_index)
+    return n if n < _LEAST_INDEX else round(_INDEX + _INDEX_STEP * round((n - _INDEX) / _INDEX_STEP), 6)
 
 
 def shape_weights(nodes: tuple[tuple[float, float], ...], refractive_index: float, lobe: float) -> tuple[Array, Array]:
@@ -204,8 +210,14 @@ def _lobe_weights(lobe: float) -> tuple[Array, Array]:
     return weights, slopes
 
 
-def _look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Array, Array]:
-    """Values and slopes by x, y and z, from the table over x, y and g = 1 - y / z."""
+def look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike, *more: Array) -> tuple[Array, Array]:
+    """Values, shape (n, ...), and slopes by x, y, z and what more there is, from a table over x, y, g = 1 - y / z ...
+
+    Raises
+    ------
+    InputError
+        For a depth that is negative or not a number.
+    """
     x, y, z = np.broadcast_arrays(*(np.asarray(depth, dtype=float) for depth in (x, y, z)))
     for name, depth in (("K d", x), ("S d", y), ("M d", z)):
         # Written so that a NaN fails too.
@@ -215,7 +227,7 @@ def _look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Ar
     inverse = 1.0 / np.where(some, z, 1.0)
     g = np.where(some, 1.0 - y * inverse, 0.0)
     within = (g >= 0.0) & (g <= MOST_G) & some
-    values, slopes = table(x, y, np.clip(g, 0.0, MOST_G))
+    values, slopes = table(x, y, np.clip(g, 0.0, MOST_G), *more)
     by_g = np.where(within, slopes[:, 2], 0.0) * inverse
     slopes[:, 1] -= by_g
     slopes[:, 2] = by_g * (y * inverse)
@@ -228,13 +240,13 @@ def _table(refractive_index: float, lobe: float, name: str) -> Table:
     weights, _ = shape_weights(nodes, refractive_index, lobe)
     used = [(weight, node) for weight, node in zip(weights.tolist(), nodes, strict=True) if weight != 0.0]
     values = sum(weight * _stored(*node)[name] for weight, node in used)
-    return tabulate(np.asarray(values), x=X_AXIS, y=Y_AXIS, g=G_AXIS)
+    return tabulate(np.asarray(values), x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,))
 
 
 @functools.lru_cache(maxsize=3)  # 65 MB
 def _tables(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
     """The tables of several indices and lobes as one, so that a point is located but once."""
-    each = [tabulate(_stored(*node)[name], x=X_AXIS, y=Y_AXIS, g=G_AXIS) for node in nodes]
+    each = [tabulate(_stored(*node)[name], x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for node in nodes]
     powers = each[0].coefficients.shape[1] // 4
     by_power = [table.coefficients.reshape(-1, 4, powers, 16) for table in each]
     return replace(each[0], coefficients=np.concatenate(by_power, axis=2).reshape(len(by_power[0]), -1, 16))

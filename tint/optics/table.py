@@ -2,9 +2,9 @@
 
 Along each depth the nodes are 0 and then a geometric series, so that the table resolves a trace and a thick
 layer alike and reaches the exact edges x = 0 and y = 0. Between the nodes of the series a cubic spline in the
-logarithm runs; between 0 and the first of them a parabola that meets it with equal slope. Along g a cubic spline
-runs through a few nodes. The surface is the product of the three: continuous with its slopes, and its slopes are
-those of the surface itself.
+logarithm runs; between 0 and the first of them a parabola that meets it with equal slope. Along g, and where there is
+one along a fourth quantity, a cubic spline runs through a few nodes. The surface is the product of them: continuous
+with its slopes, and its slopes are those of the surface itself.
 """
 
 from __future__ import annotations
@@ -125,59 +125,68 @@ class Knots:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Table:
-    """Several quantities over (x, y, g); build one with `tabulate`."""
+    """Several quantities over (x, y, g) or (x, y, g, more); build one with `tabulate`."""
 
     x: Axis
     y: Axis
-    g: Knots
-    coefficients: NDArray[np.float32]  # shape (cells, 4 * quantities, 16): powers of g and quantities, powers of x, y
+    knots: tuple[Knots, ...]  # of g, and of what more there is
+    coefficients: NDArray[np.float32]  # (cells, powers of the knots, last first, times quantities, 16 powers of x, y)
 
-    def __call__(self, x: Array, y: Array, g: Array) -> tuple[Array, Array]:
+    def __call__(self, x: Array, y: Array, *others: Array) -> tuple[Array, Array]:
         """Values and slopes.
 
         Parameters
         ----------
-        x, y, g : ndarray, all of shape (...)
+        x, y, *others : ndarray, all of shape (...)
             Depths, not negative [-]. Beyond the last nodes both are brought back in proportion: there a layer hides,
-            and only their ratio matters. The anisotropy, between the first and the last of its nodes [-].
+            and only their ratio matters. The anisotropy, and what more there is, between the first and the last of
+            its nodes [-].
 
         Returns
         -------
         values : ndarray, shape (quantities, ...)
-        slopes : ndarray, shape (quantities, 3, ...)
-            Derivatives of the values with respect to x, y and g.
+        slopes : ndarray, shape (quantities, 3 or 4, ...)
+            Derivatives of the values with respect to x, y, g and what more there is.
         """
-        count = self.coefficients.shape[1] // 4
-        flat_x, flat_y, flat_g = x.ravel(), y.ravel(), g.ravel()
-        values, slopes = np.empty((count, x.size)), np.empty((count, 3, x.size))
+        count = self.coefficients.shape[1] // 4 ** len(self.knots)
+        at = [each.ravel() for each in (x, y, *others)]
+        values, slopes = np.empty((count, x.size)), np.empty((count, len(at), x.size))
         for first in range(0, x.size, _CHUNK):
             part = slice(first, first + _CHUNK)
-            self._look_up(flat_x[part], flat_y[part], flat_g[part], values[:, part], slopes[:, :, part])
-        return values.reshape(count, *x.shape), slopes.reshape(count, 3, *x.shape)
+            self._look_up([each[part] for each in at], values[:, part], slopes[:, :, part])
+        return values.reshape(count, *x.shape), slopes.reshape(count, len(at), *x.shape)
 
-    def _look_up(self, x: Array, y: Array, g: Array, values: Array, slopes: Array) -> None:
+    def _look_up(self, at: list[Array], values: Array, slopes: Array) -> None:
+        x, y, *others = at
         if x.max() > self.x.end or y.max() > self.y.end:
-            self._look_up_beyond(x, y, g, values, slopes)
+            self._look_up_beyond(x, y, others, values, slopes)
             return
         column, s, s_by_x = self.x.locate(x)
         row, t, t_by_y = self.y.locate(y)
-        layer, r, r_by_g = self.g.locate(g)
-        cells = (column * self.y.cells + row) * self.g.cells + layer
-        # One product of small matrices a point takes in x and y, values and both slopes; Horner's rule takes in g.
+        cells, places = column * self.y.cells + row, [s_by_x, t_by_y]
+        located = [knots.locate(each) for knots, each in zip(self.knots, others, strict=True)]
+        for knots, (cell, _, slope) in zip(self.knots, located, strict=True):
+            cells = cells * knots.cells + cell
+            places.append(slope)
+        # One product of small matrices a point takes in x and y, values and both slopes; Horner's rule the others.
         along = np.matmul(self.coefficients.take(cells, axis=0, mode="clip"), _products(s, t))
-        c = np.ascontiguousarray(along.reshape(x.size, 4, -1, 3).transpose(1, 3, 2, 0))
-        at = r.astype(np.float32)
-        by_r = c[1, 0] + at * (2.0 * c[2, 0] + 3.0 * at * c[3, 0])
-        c = c[0] + at * (c[1] + at * (c[2] + at * c[3]))
-        values[...] = c[0]
-        np.multiply(c[1], s_by_x, out=slopes[:, 0])
-        np.multiply(c[2], t_by_y, out=slopes[:, 1])
-        np.multiply(by_r, r_by_g, out=slopes[:, 2])
+        c = np.ascontiguousarray(along.reshape(x.size, -1, values.shape[0], 3).transpose(1, 3, 2, 0))
+        by_knots = []
+        for _, place, _ in reversed(located):
+            c = c.reshape(4, -1, *c.shape[1:])
+            r = place.astype(np.float32)
+            by_r = c[1, :, :1] + r * (2.0 * c[2, :, :1] + 3.0 * r * c[3, :, :1])
+            c = np.concatenate((c[0] + r * (c[1] + r * (c[2] + r * c[3])), by_r), axis=1)
+            by_knots.append(c.shape[1] - 1)
+        values[...] = c[0, 0]
+        for into, (plane, slope) in enumerate(zip([1, 2, *reversed(by_knots)], places, strict=True)):
+            np.multiply(c[0, plane], slope, out=slopes[:, into])
 
-    def _look_up_beyond(self, x: Array, y: Array, g: Array, values: Array, slopes: Array) -> None:
+    def _look_up_beyond(self, x: Array, y: Array, others: list[Array], values: Array, slopes: Array) -> None:
         over_x, over_y = np.maximum(x / self.x.end, 1.0), np.maximum(y / self.y.end, 1.0)
         back = 1.0 / np.maximum(over_x, over_y)
-        self._look_up(np.minimum(x * back, self.x.end), np.minimum(y * back, self.y.end), g, values, slopes)
+        at = [np.minimum(x * back, self.x.end), np.minimum(y * back, self.y.end), *others]
+        self._look_up(at, values, slopes)
         by_x, by_y = slopes[:, 0] * back, slopes[:, 1] * back
         beyond_x, beyond_y = (over_x > 1.0) & (over_x >= over_y), (over_y > 1.0) & (over_y > over_x)
         # A depth that is brought back to the edge moves the other one along with it.
@@ -201,20 +210,26 @@ def _products(s: Array, t: Array) -> NDArray[np.float32]:
     return np.ascontiguousarray(products.reshape(48, -1).T).reshape(-1, 3, 16).transpose(0, 2, 1)
 
 
-def tabulate(values: Array, *, x: Axis, y: Axis, g: Knots) -> Table:
+def tabulate(values: Array, *, x: Axis, y: Axis, knots: tuple[Knots, ...]) -> Table:
     """A table from values at all nodes.
 
     Parameters
     ----------
-    values : ndarray, shape (quantities, g nodes, x nodes, y nodes)
+    values : ndarray, shape (quantities, [nodes of more,] g nodes, x nodes, y nodes)
     x, y : Axis
-    g : Knots
+    knots : tuple of Knots
+        Of g, and of what more there is.
     """
-    whole = values
-    for axis, polynomials in ((3, y.polynomials()), (2, x.polynomials()), (1, g.polynomials())):
-        # Each pass replaces the nodes of one axis by cells, and puts the powers in front.
-        whole = np.moveaxis(np.tensordot(polynomials, whole, axes=(2, axis + whole.ndim - 4)), 1, axis + whole.ndim - 3)
-    # Now powers of g, x and y, quantities, cells of g, x and y: all that a point needs is brought side by side.
-    whole = whole.transpose(5, 6, 4, 0, 3, 1, 2)
-    shape = (x.cells * y.cells * g.cells, 4 * values.shape[0], 16)
-    return Table(x=x, y=y, g=g, coefficients=np.ascontiguousarray(whole, dtype=np.float32).reshape(shape))
+    whole, axis = values, values.ndim - 1
+    axes: tuple[Axis | Knots, ...] = (y, x, *knots)
+    for each in axes:
+        # Each pass replaces the nodes of an axis by cells and puts its powers in front, so that the next axis to the
+        # left comes to where this one was.
+        whole = np.moveaxis(np.tensordot(each.polynomials(), whole, axes=(2, axis)), 1, axis + 1)
+    # Now powers of the knots, the last first, of x and of y; quantities; cells of the knots, the last first, of x and
+    # of y. All that a point needs is brought side by side.
+    n = len(knots)
+    of_knots, cells_of_knots = range(n), reversed(range(n + 3, 2 * n + 3))
+    whole = whole.transpose(2 * n + 3, 2 * n + 4, *cells_of_knots, *of_knots, n + 2, n, n + 1)
+    shape = (-1, 4**n * values.shape[0], 16)
+    return Table(x=x, y=y, knots=knots, coefficients=np.ascontiguousarray(whole, dtype=np.float32).reshape(shape))

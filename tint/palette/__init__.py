@@ -15,7 +15,7 @@ from tint.palette.evidence import (
     widening,
 )
 from tint.palette.file import FORMAT, compress, fit_path, read_palette, write_palette
-from tint.palette.palette import ONE_WAY, Palette, shares
+from tint.palette.palette import ONE_WAY, Palette, shares, spot_of
 
 __all__ = [
     "FORMAT",
@@ -36,6 +36,7 @@ __all__ = [
     "fit_path",
     "read_palette",
     "shares",
+    "spot_of",
     "widening",
     "write_palette",
 ]

@@ -16,7 +16,7 @@ from tint.palette.palette import Palette
 
 Array = NDArray[np.float64]
 
-FORMAT = 3  # of the file; raise it with any change to what is written
+FORMAT = 4  # of the file; raise it with any change to what is written
 
 _ARRAYS = ("wavelengths", "k", "s", "g", "g_error", "index", "index_error", "local", "modes")
 _EVIDENCE = ("read", "fitted", "foretold", "swatch", "backing", "missed", "expected")
@@ -28,6 +28,7 @@ _PLAIN = (
     "pigments",
     "model",
     "lobe",
+    "spot_share",
     "misfit",
     "surprises",
     "seen",
@@ -49,6 +50,7 @@ class _Header(msgspec.Struct, kw_only=True):
     backings: list[str]
     model: str
     lobe: float
+    spot_share: float
     misfit: float
     surprises: dict[str, Surprise]
     seen: dict[str, Seen]

@@ -7,7 +7,7 @@ part that turns light round.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +17,7 @@ from tint import notebook, plots
 from tint.errors import InputError
 from tint.materials import Base, Blend, Instrument, Pigment
 from tint.optics.layer import Optics
+from tint.optics.spot import Spot
 from tint.palette.evidence import Evidence, Seen, Surprise, SwatchFit
 
 if TYPE_CHECKING:
@@ -25,6 +26,13 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 ONE_WAY = "castings read over two backings, a black and a white one"  # what telling opacity takes
+
+
+def spot_of(instrument: Instrument) -> Spot | None:
+    """The discs that an instrument sees and lights; None where it does not state what it sees."""
+    if instrument.aperture_mm is None:
+        return None
+    return Spot(seen_mm=instrument.aperture_mm, lit_mm=instrument.lit_mm or instrument.aperture_mm)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -49,6 +57,8 @@ class Palette:
         Its standard deviation [-].
     lobe : float
         Share of the scattered light that is thrown backwards, beside one Henyey-Greenstein lobe [-].
+    spot_share : float
+        Of what the instrument's spot loses by its stated sizes, how much the castings show [-].
     local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
         Covariance of (k, s) at each wavelength, apart from what wavelengths share.
     modes : ndarray, shape (n_modes, n_wavelengths, 3 n_components)
@@ -75,6 +85,7 @@ class Palette:
     index: Array
     index_error: Array
     lobe: float
+    spot_share: float
     local: Array
     modes: Array
     misfit: float
@@ -90,9 +101,17 @@ class Palette:
         """k, s and m of every component, shape (3, n_components, n_wavelengths)."""
         return np.stack((self.k, self.s, self.s / (1.0 - self.g)))
 
-    def optics(self, base: str, *, geometry: str | None = None) -> Optics:
-        """The layer model of a base, in the palette's own geometry or another."""
+    def optics(self, base: str, *, geometry: str | None = None, as_read: bool = False) -> Optics:
+        """The layer model of a base, in the palette's own geometry or another.
+
+        Parameters
+        ----------
+        as_read : bool
+            As the palette's instrument reads a casting, with what its spot loses; else a wide casting in wide light,
+            as the eye sees it.
+        """
         rubber = self.bases[base]
+        spot = spot_of(self.instrument) if as_read else None
         return Optics(
             model=self.model,
             refractive_index=float(self.index[tuple(self.bases).index(base)]),
@@ -100,6 +119,7 @@ class Palette:
             lobe=self.lobe,
             k1=rubber.k1,
             k2=rubber.k2,
+            spot=replace(spot, share=self.spot_share) if spot else None,
         )
 
     def shares(self, base: str, loadings: ArrayLike) -> Array:

@@ -20,7 +20,6 @@ from tint.palette import Palette
 
 Array = NDArray[np.float64]
 
-_LEAST_NOISE = 1e-4  # no instrument repeats better
 _LIGHTNESS = 116.0 / 3.0  # L* by the palette's misfit, a share of reflectance^(2/3)
 
 
@@ -111,7 +110,7 @@ def _spectra(palette: Palette, blend: Blend, depth: float) -> Array:
     # Thickness and doses of the casting itself are not known either; what they blur is not learned.
     blur = (instrument.thickness_error_mm * seen.by_thickness) ** 2
     blur += (instrument.dose_error_percent / 100.0 * seen.by_dose) ** 2
-    variance = max(instrument.repeatability, _LEAST_NOISE) ** 2 + misfit**2 + blur
+    variance = instrument.noise**2 + misfit**2 + blur
     return np.asarray(seen.by_theta / np.sqrt(variance)[..., None])
 
 
@@ -129,7 +128,7 @@ def _colours(palette: Palette, blend: Blend, depth: float) -> Array:
         ),
         axis=-1,
     ).reshape(-1, 2)
-    noise = max(instrument.repeatability, _LEAST_NOISE) ** 2 * by_share @ np.swapaxes(by_share, 1, 2)
+    noise = instrument.noise**2 * by_share @ np.swapaxes(by_share, 1, 2)
     covariance = made @ made.T + (_LIGHTNESS * palette.misfit) ** 2 * np.eye(made.shape[0])
     for at, each in enumerate(noise):
         covariance[3 * at : 3 * at + 3, 3 * at : 3 * at + 3] += each

@@ -127,6 +127,8 @@ def _asked(target: Target, over: str) -> tuple[str, ...]:
     lines = [asked if target.asks_opacity else "no contrast asked for"]
     if target.asks_light:
         lines.append(f"transmittance {target.bounds_in_words('transmittance')}")
+    if target.asks_haze:
+        lines.append(f"haze {target.bounds_in_words('haze')}")
     if not target.also:
         lines.append(f"known {behind(over)}")
     return tuple(lines)

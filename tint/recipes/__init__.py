@@ -83,8 +83,12 @@ def solve(
     limits.check_rules(palette, rules)
     if target.asks_opacity and not palette.pair:
         raise InputError("target", "it asks for a contrast ratio", ONE_WAY, "read some over a second backing, then fit")
-    if target.asks_light and not palette.tells_opacity:
-        raise InputError("target", "it asks for a transmittance", ONE_WAY, "read some over a second backing, then fit")
+    if target.asks_haze and palette.model != "many-flux":
+        raise InputError("target", "it asks for a haze", "the many-flux model, which knows directions")
+    if (target.asks_light or target.asks_haze) and not palette.tells_opacity:
+        raise InputError(
+            "target", "it asks for light let through", ONE_WAY, "read some over a second backing, then fit"
+        )
     tell = progress or (lambda *_: None)
     bases = [base] if base is not None else list(palette.seen)
     refused: dict[str, dict[str, str]] = {}
@@ -166,6 +170,8 @@ def _choose(
 def _chance(palette: Palette, look: Appearance, target: Target) -> float:
     """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
     if target.asks_light and abs(float(target.light_miss(look.luminous_transmittance))) > MET:
+        return 0.0
+    if target.asks_haze and abs(float(target.haze_miss(look.haze))) > MET:
         return 0.0
     seen = look
     if target.thickness_mm is not None:  # the colour is judged on a casting of the sample's thickness

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Setting
 from tint.colorimetry import Viewing
-from tint.optics import layer
+from tint.optics import clarity, layer
 from tint.optics.layer import Optics
 from tint.palette import Palette
 from tint.target import Target
@@ -36,8 +36,8 @@ class Casting:
     ----------
     colours : tuple of (backing, lab)
         Reflectance behind, shape (n_wavelengths,), or None for nothing; the colour wanted, shape (3,) or (n_rows, 3).
-    opacity, light : bool
-        Whether contrast ratio and luminous transmittance are asked of it.
+    opacity, light, haze : bool
+        Whether contrast ratio, luminous transmittance and haze are asked of it.
     """
 
     thickness_mm: float
@@ -45,6 +45,7 @@ class Casting:
     colours: tuple[tuple[Array | None, Array], ...]
     opacity: bool
     light: bool
+    haze: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +92,12 @@ def lay_out(
     walls = (setting.thickness_mm, *walls_mm)
     asked = [
         Casting(
-            wall, setting.seat, ((palette.backing(over), target.lab),), target.asks_opacity and pair, target.asks_light
+            wall,
+            setting.seat,
+            ((palette.backing(over), target.lab),),
+            target.asks_opacity and pair,
+            target.asks_light,
+            target.asks_haze,
         )
         for wall in walls
     ]
@@ -131,6 +137,7 @@ def _together(castings: list[Casting]) -> tuple[Casting, ...]:
             colours=first.colours + each.colours,
             opacity=first.opacity or each.opacity,
             light=first.light or each.light,
+            haze=first.haze or each.haze,
         )
     return tuple(joined.values())
 
@@ -218,9 +225,15 @@ def judge(
             miss, asked = problem.target.opacity_miss(ratio), problem.target.contrast_ratio is not None
             _ask(problem, miss, by_loading, asked, parts, slopes)
             opacity.append(miss)
-        if casting.light:
+        if casting.light or casting.haze:
             passed, by_depth = problem.optics.transmitted(*(mixed * d))
             y, by_loading = _luminance(problem, passed, by_depth, d, sets)
+        if casting.haze:
+            haze, by_haze = _haze(problem, mixed * d, y, by_loading, d, sets)
+            miss, asked = problem.target.haze_miss(haze), problem.target.haze is not None
+            _ask(problem, miss, by_haze, asked, parts, slopes)
+            opacity.append(miss)
+        if casting.light:
             miss, asked = problem.target.light_miss(y / 100.0), problem.target.transmittance is not None
             _ask(problem, miss, by_loading / 100.0, asked, parts, slopes)
             opacity.append(miss)
@@ -319,6 +332,16 @@ def _contrast(problem: Problem, seen: _Seen) -> tuple[Array, Array]:
     (white, by_white), (black, by_black) = seen.luminance(problem.white), seen.luminance(problem.black)
     ratio = black / white
     return ratio, (by_black - ratio[:, None] * by_white) / white[:, None]
+
+
+def _haze(
+    problem: Problem, depths: Array, passed: Array, by_passed: Array, d: float, sets: Index
+) -> tuple[Array, Array]:
+    """Haze, shape (n,), and its slopes by the loadings, from luminance and slopes of all that passes."""
+    regular, by_depth = clarity.regular(*depths, refractive_index=problem.optics.refractive_index)
+    y, by_loading = _luminance(problem, regular, by_depth, d, sets)
+    share = y / passed
+    return 1.0 - share, (share[:, None] * by_passed - by_loading) / passed[:, None]
 
 
 def _ask(

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from tint.appearance import Appearance
 from tint.errors import InputError
-from tint.opacity import MET
+from tint.opacity import KINDS, MET
 from tint.palette import Palette
 from tint.recipes.aims import Judged
 from tint.recipes.answer import Recipe, Rules
@@ -161,12 +161,18 @@ def binding(
         told.append("contrast_ratio")
     if target.asks_light and _rests(target, "transmittance", look.luminous_transmittance):
         told.append("transmittance")
+    if target.asks_haze and _rests(target, "haze", look.haze):
+        told.append("haze")
     missed = bool(np.any(np.abs(judged.opacity) > MET))
-    if missed and "contrast_ratio" not in told and "transmittance" not in told:
-        told.append("contrast_ratio" if target.asks_opacity else "transmittance")
+    if missed and not set(told) & set(KINDS):
+        told.append(_first_asked(target))
     if not told and not reached:
         told.append("palette")
     return tuple(told)
+
+
+def _first_asked(target: Target) -> str:
+    return "contrast_ratio" if target.asks_opacity else "transmittance" if target.asks_light else "haze"
 
 
 def _rests(target: Target, kind: str, value: float) -> bool:
@@ -188,7 +194,7 @@ def why_not(
     if delta_e > target.tolerance:
         told.append(f"the colour stays {delta_e:.1f} CIEDE2000 away")
     if abs(opacity_miss) > MET:
-        what = "contrast ratio" if target.asks_opacity else "transmittance"
+        what = _first_asked(target).replace("_", " ")
         told.append(f"the {what} is {abs(opacity_miss):.2f} too {'high' if opacity_miss > 0 else 'low'}")
     names = list(palette.pigments)
     for limit in limits:
@@ -212,7 +218,12 @@ def warnings(palette: Palette, target: Target, recipes: Sequence[Recipe]) -> lis
     """What a maker must know of the answer as a whole: opacity left unsaid, cures that nobody knows."""
     told = []
     # A palette that cannot tell opacity says so with every recipe: there is nothing to ask it for.
-    if palette.tells_opacity and not target.asks_opacity and not target.asks_light and not target.also:
+    if (
+        palette.tells_opacity
+        and not target.asks_opacity
+        and not target.asks_light
+        and not (target.asks_haze or target.also)
+    ):
         kind = "a screen colour" if target.source.startswith("screen") else "a colour"
         told.append(f"{kind} says nothing of opacity: ask for a contrast ratio, or the part may come out see-through")
     unsure: dict[str, set[str]] = {}

@@ -82,7 +82,7 @@ def best_of_sets(
     size = np.sum(first.sets < len(bounds.low) - 1, axis=1)
     order = np.argsort(np.sqrt(first.cost) + _EACH_PIGMENT * size, kind="stable")[:_FINALISTS]
     ended = _tidied(problem, finish(problem, first.sets[order], first.loadings[order], bounds), bounds)
-    if not problem.target.asks_opacity and not problem.target.asks_light:
+    if not (problem.target.asks_opacity or problem.target.asks_light or problem.target.asks_haze):
         return ended
     # The fair trade between colour and opacity, and the nearest colour that has the opacity: both are worth knowing.
     torn = np.sqrt(ended.cost) > _TORN

@@ -187,7 +187,7 @@ def _reading(
     if table.seat not in SEATS:
         raise InputError(f"{where}.seat", f"`{table.seat}`", " or ".join(SEATS))
     file = str(trial.parent / table.file)
-    setting = Setting(thickness_mm=thickness_mm, over=table.over, seat=table.seat)
+    setting = Setting(thickness_mm=thickness_mm, over=table.over, seat=table.seat, as_read=True)
     return read_reading(f"{file}:{table.name}" if table.name else file, palette, blend, setting=setting)
 
 

@@ -98,7 +98,10 @@ def _hue_left(palette: Palette, learned: Posterior, letdown: Trial) -> tuple[flo
     worst, scatter = 0.0, 0.0
     for reading in letdown.readings:
         setting = Setting(
-            thickness_mm=letdown.thickness_mm + float(learned.thickness_mm[0]), over=reading.over, seat=reading.seat
+            thickness_mm=letdown.thickness_mm + float(learned.thickness_mm[0]),
+            over=reading.over,
+            seat=reading.seat,
+            as_read=True,
         )
         said = predict(learned.palette, letdown.blend, setting=setting)
         away = float(colorimetry.difference(said.lab, colorimetry.lab(reading.values, view)))

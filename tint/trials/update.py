@@ -29,7 +29,6 @@ _STEPS, _LONGEST, _STILL = 30, 3.0, 1e-6
 # Rounds in which noise is raised to what is left, and the ratio of the two at which it has settled; no source.
 _ROUNDS, _SETTLED = 5, 1.05
 _TINY = 1e-12  # keeps a division from 0; changes nothing that can be told
-_LEAST_NOISE = 1e-4  # reflectance: an instrument that states less is not believed, no source
 _THINNEST = 0.05  # of a thickness as read, below which no step of the search takes it
 
 
@@ -203,7 +202,7 @@ def _miss(
         exact = loadings[dosed]
         loadings[dosed] = exact * (1.0 + off)
         share = palette.shares(trial.blend.base, loadings)
-        optics = palette.optics(trial.blend.base)
+        optics = palette.optics(trial.blend.base, as_read=True)
         base = list(palette.bases).index(trial.blend.base)
         for reading in trial.readings:
             read, (*by_mixed, by_d) = layer.reflectance_slopes(
@@ -213,7 +212,7 @@ def _miss(
                 seat=reading.seat,
                 optics=optics,
             )
-            noise = reading.noise * max(instrument.repeatability, _LEAST_NOISE)
+            noise = reading.noise * instrument.noise
             sd = np.hypot(noise, palette.misfit * np.maximum(read, 0.0) ** (2 / 3))
             residuals.append((reading.values - read) / sd)
             by_theta.append(np.concatenate([np.outer(slope / sd, share) for slope in by_mixed], axis=1))

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry
-from tint.appearance import Appearance, Setting, predict
+from tint.appearance import Appearance, Setting, lost_beside, predict
 from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import Recipe
@@ -18,7 +18,7 @@ from tint.trials.trial import Trial
 
 Array = NDArray[np.float64]
 
-COLOUR, CONTRAST, LIGHT = "colour", "contrast ratio", "transmittance"
+COLOUR, CONTRAST, LIGHT, HAZE = "colour", "contrast ratio", "transmittance", "haze"
 # Of a scatter that is added to what remains: there only one side of it counts, 1.645 standard deviations for 1.96.
 _ONE_SIDE = 0.84
 _LIGHT_SCATTER = 0.02  # luminous transmittance, for which no error is known: lamps vary by more; no source
@@ -88,6 +88,10 @@ def misses(
         scatter = max(foretold.contrast_ratio_error, MET)
         miss = float(target.opacity_miss(ratio))
         told.append(Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None, remains=remains))
+    if target.asks_haze:
+        miss = float(target.haze_miss(foretold.haze))
+        scatter = max(foretold.haze_error, MET)
+        told.append(Miss(what=HAZE, value=miss, scatter=scatter, as_read=False, remains=remains))
     if target.asks_light:
         miss = float(target.light_miss(foretold.luminous_transmittance))
         told.append(Miss(what=LIGHT, value=miss, scatter=_LIGHT_SCATTER, as_read=False, remains=remains))
@@ -113,12 +117,14 @@ def _colour(palette: Palette, look: Look, trial: Trial, setting: Setting, foreto
 
 
 def _read(palette: Palette, trial: Trial, asked: Setting) -> Array | None:
-    """The mean of the readings that were taken as the colour is asked for; None when there is none."""
+    """The mean of the readings taken as the colour is asked for, as the eye sees it; None when there is none."""
     own = palette.instrument
     same_wall = abs(trial.thickness_mm - asked.thickness_mm) <= _SAME_WALL * own.thickness_error_mm + _ROUNDING_MM
     same_geometry = asked.geometry in ("", own.geometry)
     alike = [r.values for r in trial.readings if r.over == asked.over and (r.seat == asked.seat or r.over == "none")]
-    return np.mean(alike, axis=0) if alike and same_wall and same_geometry else None
+    if not (alike and same_wall and same_geometry):
+        return None
+    return np.asarray(np.mean(alike, axis=0)) + lost_beside(palette, trial.blend, setting=asked)
 
 
 def _read_ratio(palette: Palette, trial: Trial, setting: Setting) -> float | None:

@@ -1,0 +1,134 @@
+"""Regular transmittance and haze: the model against photons, and predictions of workshops against the truth.
+
+    python tests/figures/clarity.py slabs [--count 30] [--photons 200000]
+    python tests/figures/clarity.py workshops 500:508
+
+`slabs` follows photons through free slabs and counts what leaves within 2.5 degrees of the beam; nothing of tint takes
+part in it. `workshops` fits folders of `random_workshops.py` and compares what is predicted of held-out blends with the
+total transmittance that iadpython computes and with the beam that Beer's law and Fresnel's equations leave.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import random_workshops as bench
+from bench import luminance
+from edge_loss import turned, unpolarised
+from numpy.typing import NDArray
+
+from tint.appearance import Setting, predict
+from tint.fitting import fit_palette
+from tint.materials import Blend
+from tint.optics.layer import Optics, regular_slopes, transmittance
+from tint.swatches import read_folder
+
+Array = NDArray[np.float64]
+
+INDEX = 1.41
+NEAR = float(np.cos(np.radians(2.5)))
+
+
+def followed(mu_a: float, mu_s: float, g: float, thickness: float, *, photons: int, seed: int) -> tuple[float, float]:
+    """Light passed by a free slab in all, and within 2.5 degrees of the beam that came in along the normal [-]."""
+    rng = np.random.default_rng(seed)
+    z, along = np.zeros(photons), np.tile([[0.0], [0.0], [1.0]], photons)
+    weight = np.full(photons, 1.0 - float(unpolarised(1.0, INDEX, np.ones(1))[0]))
+    total = near = 0.0
+    while weight.size:
+        free = rng.exponential(size=weight.size) / max(mu_s, 1e-9)
+        down = along[2] > 0.0
+        room = np.where(down, thickness - z, z) / np.maximum(np.abs(along[2]), 1e-12)
+        meets, step = room < free, np.minimum(room, free)
+        z = z + step * along[2]
+        weight = weight * np.exp(-mu_a * step)
+        face = np.flatnonzero(meets)
+        cosine = np.abs(along[2, face])
+        back = unpolarised(INDEX, 1.0, cosine)
+        out = weight[face] * (1.0 - back) * down[face]
+        outside = np.sqrt(np.maximum(1.0 - INDEX**2 * (1.0 - cosine**2), 0.0))
+        total += float(out.sum())
+        near += float(out[outside >= NEAR].sum())
+        z[face] = np.where(down[face], thickness, 0.0)
+        weight[face] *= back
+        along[2, face] *= -1.0
+        inside = np.flatnonzero(~meets)
+        along[:, inside] = turned(along[:, inside], g, rng)
+        faint = weight < 1e-3
+        lives = ~faint | (rng.random(weight.size) < 0.1)
+        weight = np.where(faint, 10.0 * weight, weight)
+        lives &= weight > 1e-9
+        z, along, weight = z[lives], along[:, lives], weight[lives]
+    return total / photons, near / photons
+
+
+def slabs(count: int, photons: int, seed: int) -> None:
+    """Print the errors over drawn slabs."""
+    rng, rows = np.random.default_rng(seed), []
+    for number in range(count):
+        g = float(rng.uniform(0.0, 0.92))
+        mu_a, mu_s = (float(np.exp(rng.uniform(*np.log(ends)))) for ends in ((0.002, 0.5), (0.01, 5.0)))
+        thickness = float(rng.uniform(0.5, 6.0))
+        total, near = followed(mu_a, mu_s, g, thickness, photons=photons, seed=number)
+        layer = np.array([2.0 * mu_a]), np.array([0.75 * mu_s * (1.0 - g)]), np.array([0.75 * mu_s])
+        optics = Optics(model="many-flux", refractive_index=INDEX)
+        modelled = float(transmittance(*layer, thickness=thickness, optics=optics)[0])
+        regular = float(regular_slopes(*layer, thickness=thickness, optics=optics)[0][0])
+        rows.append((modelled - total, regular - near, near / total - regular / modelled))
+        print(f"mu_s d {mu_s * thickness:6.2f} g {g:.2f}: total {total:.4f} {modelled:.4f}, regular {near:.4f} "
+              f"{regular:.4f}, haze {1 - near / total:.4f} {1 - regular / modelled:.4f}")  # fmt: skip
+    for name, error in zip(("total", "regular", "haze"), np.abs(np.array(rows)).T, strict=True):
+        print(f"{name}: median {np.median(error):.4f}, 95 % {np.percentile(error, 95):.4f}, worst {error.max():.4f}")
+
+
+def workshops(first: int, last: int) -> None:
+    """Print how far predictions are off and how often their stated errors hold."""
+    weights = luminance()
+    missed: dict[str, list[tuple[float, float]]] = {"total": [], "regular": [], "haze": []}
+    for seed in range(first, last):
+        poured = bench.pour(seed)
+        workshop = poured.workshop
+        with tempfile.TemporaryDirectory() as place:
+            bench.write(poured, Path(place))
+            palette = fit_palette(read_folder(place))
+        for sample in poured.samples:
+            said = predict(palette, Blend(sample.base, sample.loadings), setting=Setting(thickness_mm=sample.thickness))
+            through = bench._solve(workshop, sample.base, sample.loadings, sample.thickness)[1]
+            parts = [(workshop.bases[sample.base], 1 - sum(sample.loadings.values()) / 100)]
+            parts += [(workshop.pigments[name], loading) for name, loading in sample.loadings.items()]
+            beam = np.exp(-sample.thickness * sum(share * (part.mu_a + part.mu_s) for part, share in parts))
+            face = ((workshop.index[sample.base] - 1.0) / (workshop.index[sample.base] + 1.0)) ** 2
+            beam = (1.0 - face) ** 2 * beam / (1.0 - (face * beam) ** 2)
+            total, regular = float(weights @ through / weights.sum()), float(weights @ beam / weights.sum())
+            if total < 0.005:
+                continue
+            missed["total"].append((said.luminous_transmittance - total, said.luminous_transmittance_error))
+            missed["regular"].append((said.regular_transmittance - regular, said.regular_transmittance_error))
+            missed["haze"].append((said.haze - 1.0 + regular / total, said.haze_error))
+        print(f"  {seed} {workshop.plan} {len(workshop.castings)}", flush=True)
+    for name, pairs in missed.items():
+        miss, stated = np.abs(np.array(pairs)).T
+        print(f"{name}: mean {miss.mean():.4f}, 95 % {np.percentile(miss, 95):.4f}, worst {miss.max():.4f}; "
+              f"stated error holds for {100 * np.mean(miss <= stated):.1f} % of {miss.size}")  # fmt: skip
+
+
+def main() -> None:
+    """Print one of the two tables."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("what", choices=("slabs", "workshops"))
+    asked.add_argument("seeds", nargs="?", default="500:508")
+    asked.add_argument("--count", type=int, default=30)
+    asked.add_argument("--photons", type=int, default=200_000)
+    asked.add_argument("--seed", type=int, default=5)
+    given = asked.parse_args()
+    if given.what == "slabs":
+        slabs(given.count, given.photons, given.seed)
+    else:
+        workshops(*(int(each) for each in given.seeds.split(":")))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,203 @@
+"""What an instrument's spot loses: light that leaves the layer beside it, as a change of the layer's three numbers.
+
+An instrument lights a disc and sees a disc about the same middle. Light that enters a see-through layer leaves it some
+way off; beyond the lit disc none comes in, and the reading is too low (edge loss: Atkins and Billmeyer 1966,
+Materials Research and Standards 6, 564; from memory). A lit disc is a sum of ripples of light, and the layer answers
+each ripple of q radians per mm by its own three numbers (`tint.optics.ripples`). Discs of radius a seen and b lit read
+
+    integral of  (2 b / a) J1(q a) J1(q b) / q  R(q)  over q,
+
+which is R for a layer that answers all ripples alike. Tables over x = K d, y = S d, g and q d are computed once for an
+index, and kept in the cache; for given discs they become tables of what is lost over x, y, g and d / a.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tint.errors import InputError
+from tint.files import cached_arrays, is_cached
+from tint.optics.directions import directions
+from tint.optics.table import Axis, Knots, Table, tabulate
+
+Array = NDArray[np.float64]
+
+VERSION = 1  # raise it when anything that shapes the stored numbers changes
+# Nodes of the depths, the anisotropy and the ripples q d. What is lost bends less than what is read, so they lie
+# farther apart than those of the layer itself; what that costs: tests/figures/spots.py.
+X_AXIS = Axis(start=2.0**-8, octaves=13, per_octave=1)
+Y_AXIS = Axis(start=2.0**-8, octaves=19, per_octave=1)
+G_AXIS = Knots((0.0, 0.45, 0.75, 0.95))
+Q_AXIS = Axis(start=2.0**-5, octaves=12, per_octave=2)
+_NODES = 8  # directions in a hemisphere: only differences from the wide layer are kept
+D_AXIS = Knots(tuple(np.arange(-4.0, 4.1).tolist()))  # of log2(d / a); constant beyond
+_CARD = 0.9  # over a backing of 0 and of this what the spot loses is exact, between them within 1e-4
+_KINDS = ("di:8 air", "di:8 wet", "45:0 air", "45:0 wet")
+PASSED = "passed"  # of the numbers that are kept, the transmittance
+_BUILDERS = 4  # threads at most that build at once; each takes some 200 MB
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spot:
+    """The discs of an instrument, about the same middle.
+
+    Parameters
+    ----------
+    seen_mm, lit_mm : float
+        Diameters of what it sees and of what it lights, the second no smaller [mm].
+    share : float
+        Of the loss computed for sharp discs of these sizes, how much there is, as far as it is known [-].
+    """
+
+    seen_mm: float
+    lit_mm: float
+    share: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.seen_mm <= self.lit_mm < np.inf:
+            found = f"{self.seen_mm:g} mm seen and {self.lit_mm:g} mm lit"
+            raise InputError("spot", found, "more than 0, and lit no smaller than seen")
+
+
+def change(
+    x: Array, y: Array, z: Array, thickness_mm: ArrayLike, *, refractive_index: float, name: str, spot: Spot
+) -> tuple[Array, Array]:
+    """What the spot changes in a layer's numbers, with slopes.
+
+    Parameters
+    ----------
+    x, y, z : ndarray, shape (...)
+        K d, S d and M d [-].
+    thickness_mm : array_like, broadcastable with x
+        d [mm].
+    refractive_index : float
+        Of the rubber: the tables are those of the nearest index computed [-].
+    name : str
+        `"<di:8 or 45:0> <air or wet>"` for front, through and back, `passed` for transmittance.
+    spot : Spot
+
+    Returns
+    -------
+    values : ndarray, shape (n, ...)
+        To be added: n is 3, or 1 for `passed` [-].
+    slopes : ndarray, shape (n, 4, ...)
+        By x, y, z and the thickness.
+    """
+    from tint.optics.many_flux import look_up, middle_index
+
+    table = _table(middle_index(refractive_index), round(spot.lit_mm / spot.seen_mm, 4), name)
+    d = np.asarray(thickness_mm, dtype=float)
+    place = np.clip(np.log2(d / (0.5 * spot.seen_mm)), D_AXIS.nodes[0], D_AXIS.nodes[-1])
+    values, slopes = look_up(table, x, y, z, np.broadcast_to(place, x.shape))
+    within = (place > D_AXIS.nodes[0]) & (place < D_AXIS.nodes[-1])
+    slopes[:, 3] *= np.where(within, 1.0 / (d * np.log(2.0)), 0.0)
+    return values, slopes
+
+
+@functools.lru_cache(maxsize=8)  # a table takes 20 MB
+def _table(index: float, lit_over_seen: float, name: str) -> Table:
+    """What the spot changes at every node of d / a, as one table."""
+    stored = cached_arrays(_key(index), lambda: build(index))[name]
+    wide = stored[:, :1]
+    each = [_through_the_spot(stored, ripple_weights(2.0**place, lit_over_seen)) for place in D_AXIS.nodes]
+    return tabulate(np.stack(each, axis=1) - wide, x=X_AXIS, y=Y_AXIS, knots=(G_AXIS, D_AXIS))
+
+
+def _through_the_spot(stored: Array, weights: Array) -> Array:
+    """The three numbers, or the one, of the layer that the spot reads, shape (n, g, x, y).
+
+    Over a backing the layer answers each ripple by ``front + through Rg / (1 - back Rg)``, and the sum over ripples is
+    no longer of that form; front and through are those of the sum, and back such that it holds over a light card.
+    """
+    summed = np.tensordot(weights, stored, axes=(0, 1))
+    if stored.shape[0] == 1:
+        return summed
+    _, through, back = stored
+    over_card = np.tensordot(weights, through * _CARD / (1.0 - back * _CARD), axes=1)
+    known = np.maximum(summed[1], 1e-6 * through[0])
+    closed = (1.0 - _CARD * known / np.maximum(over_card, known * _CARD)) / _CARD
+    hidden = through[0] < 1e-9
+    return np.stack((summed[0], np.where(hidden, through[0], known), np.where(hidden, back[0], closed)))
+
+
+def ripple_weights(depth: float, lit_over_seen: float) -> Array:
+    """Share of each stored ripple in what the discs read, shape (ripples,) [-].
+
+    Parameters
+    ----------
+    depth : float
+        Thickness over the radius seen [-].
+    lit_over_seen : float
+        [-]
+    """
+    from scipy.special import j1
+
+    # u = q a; fine enough for the lit disc's own oscillation, and to where its share is below 1e-3.
+    u = np.exp(np.linspace(np.log(1e-3 / lit_over_seen), np.log(300.0), 20_000 * int(np.ceil(lit_over_seen))))
+    share = 2.0 * lit_over_seen * j1(u) * j1(u * lit_over_seen) * np.log(u[1] / u[0])  # dq / q is d log q
+    phase = np.minimum(u * depth, Q_AXIS.end)
+    cell, place, _ = Q_AXIS.locate(phase)
+    by_power = np.stack([np.bincount(cell, share * place**power, minlength=Q_AXIS.cells) for power in range(4)])
+    weights = np.tensordot(by_power, Q_AXIS.polynomials(), axes=2)
+    weights[-1] += 1.0 - weights.sum()  # shorter ripples still
+    return np.asarray(weights)
+
+
+def _key(index: float) -> str:
+    return f"spot {VERSION} n={index!r} {_NODES} {X_AXIS} {Y_AXIS} {G_AXIS} {Q_AXIS}"
+
+
+def is_ready(refractive_index: float) -> bool:
+    """Whether the tables about an index were computed before; else the first look-up takes some seconds."""
+    from tint.optics.many_flux import middle_index
+
+    return is_cached(_key(middle_index(refractive_index)))
+
+
+def build(refractive_index: float) -> dict[str, Array]:
+    """Compute what layers answer to ripples.
+
+    Returns
+    -------
+    dict
+        `"<geometry> <seat>"` -> front, through, back, shape (3, ripples, g, x and y nodes), and `"passed"` ->
+        transmittance, shape (1, ripples, g, x and y nodes) [-].
+    """
+    with ThreadPoolExecutor(min(os.cpu_count() or 1, _BUILDERS)) as threads:
+        each = list(threads.map(lambda g: _build(refractive_index, g), G_AXIS.nodes))
+    return {name: np.stack([arrays[name] for arrays in each], axis=2) for name in each[0]}
+
+
+def _build(refractive_index: float, g: float) -> dict[str, Array]:
+    """As `build`, for one g and without its axis: chains of doublings, as of `many_flux`, over x, y and q d at once."""
+    from tint.optics.ripples import rippled
+
+    at = directions(refractive_index, _NODES)
+    axes = (Q_AXIS, X_AXIS, Y_AXIS)
+    sizes = tuple(axis.nodes.size for axis in axes)
+    arrays = {name: np.empty((3, *sizes)) for name in _KINDS} | {PASSED: np.empty((1, *sizes))}
+    node = [index.ravel() for index in np.indices(sizes)]
+    # A chain starts in the first octave of any axis; the clear slab under wide light is a chain of one.
+    starts = sum(node) == 0
+    for index, axis in zip(node, axes, strict=True):
+        starts |= (index > 0) & (index <= axis.per_octave)
+    node = [index[starts] for index in node]
+    q, x, y = (axis.nodes[index] for axis, index in zip(axes, node, strict=True))
+    layers = rippled(x, y, q, at=at, g=g)
+    while True:
+        for name in _KINDS:
+            arrays[name][:, *node] = layers.terms(at, *name.split())
+        arrays[PASSED][0, *node] = layers.passed(at)
+        node = [np.where(index > 0, index + axis.per_octave, 0) for index, axis in zip(node, axes, strict=True)]
+        still = sum(node) > 0
+        for index, size in zip(node, sizes, strict=True):
+            still &= index < size
+        if not still.any():
+            return arrays
+        node, layers = [index[still] for index in node], layers.doubled(still)
