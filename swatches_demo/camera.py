@@ -22,6 +22,12 @@ Array = NDArray[np.float64]
 
 WAVELENGTHS = np.arange(400.0, 701.0, 10.0)
 WIDE, HIGH = 400.0, 280.0  # the scene [mm]
+# Measured charts of 4 by 6 patches, by their keys in colour-science: the mean of thirty that tint takes for granted,
+# another print of the same colours, the one of a standard, and one of other colours.
+CHARTS = {
+    "usual": "BabelColor Average", "another print": "ColorChecker N Ohta", "a standard's": "ISO 17321-1",
+    "other colours": "PMC",
+}  # fmt: skip
 CHART_AT, PITCH, PATCH = np.array([150.0, 30.0]), 20.0, 17.0  # middle of the first patch, and sizes [mm]
 CASTING, APART = 20.0, 30.0
 ROWS_AT = {"black": 185.0, "white": 240.0}  # y of the castings over each card
@@ -80,7 +86,7 @@ class Shot:
 
     camera: str = "parted"
     light: str = "D65"
-    chart: str = "BabelColor Average"
+    chart: str = "usual"
     exposure: float = 0.9
     fall: float = 0.0
     vignette: float = 0.0
@@ -115,7 +121,7 @@ def _colour() -> Any:
 
 
 def chart_spectra(name: str) -> Array:
-    patches = list(_colour().SDS_COLOURCHECKERS[name].values())
+    patches = list(_colour().SDS_COLOURCHECKERS[CHARTS[name]].values())
     return np.array([np.interp(WAVELENGTHS, patch.wavelengths, patch.values) for patch in patches])
 
 
@@ -223,7 +229,7 @@ def _light(shot: Shot) -> Array:
 def _makers_matrix(shot: Shot) -> Array:
     """What a camera's maker would have chosen: least squares over the chart, white staying white; to linear sRGB."""
     sees = sensitivities(shot.camera) * light_power(shot.light)[:, None]
-    spectra = chart_spectra("ISO 17321-1")
+    spectra = chart_spectra("a standard's")
     raw = (spectra @ sees) / sees.sum(axis=0)
     colour = _colour()
     lab = true_lab(spectra, "D65", 2)

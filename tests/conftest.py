@@ -55,12 +55,16 @@ def demo_folder(tmp_path: Path) -> Path:
     return _copy(tmp_path / "demo")
 
 
+def _fitted(place: Path, model: str) -> Path:
+    folder = _copy(place / "demo")
+    write_palette(fit_palette(read_folder(folder), optics=model), fit_path(folder, model))
+    return folder
+
+
 @pytest.fixture(scope="session")
 def fitted_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A copy of the demo folder with its two-flux palette, made once: leave it as it is."""
-    folder = _copy(tmp_path_factory.mktemp("fitted") / "demo")
-    write_palette(fit_palette(read_folder(folder), optics="two-flux"), fit_path(folder, "two-flux"))
-    return folder
+    return _fitted(tmp_path_factory.mktemp("fitted"), "two-flux")
 
 
 @pytest.fixture(scope="session")
@@ -70,6 +74,12 @@ def demo_palette(fitted_demo: Path) -> Palette:
 
 
 @pytest.fixture(scope="session")
-def demo_many_flux() -> Palette:
+def many_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The same with its many-flux palette, the model that its castings obey."""
+    return _fitted(tmp_path_factory.mktemp("many"), "many-flux")
+
+
+@pytest.fixture(scope="session")
+def demo_many_flux(many_demo: Path) -> Palette:
     """The many-flux palette of the demo folder."""
-    return fit_palette(read_folder(DEMO))
+    return read_palette(fit_path(many_demo, "many-flux"))

@@ -1,23 +1,24 @@
-"""A studio whose truth is known: swatches computed from invented k and s by a layer model, with errors at will.
+"""A studio whose truth is known: swatches from invented k and s, with errors at will.
 
-The two-flux layer unless another is named; that knows nothing of the anisotropies.
+The castings are computed by the two-flux theory that `reference` writes down for itself; it shares no line with tint
+and knows nothing of the anisotropies. Those of `of_bench` were poured by radiative transfer, once, by
+`tests/figures/pour_studio.py`.
 """
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
+import reference
 from numpy.typing import NDArray
 
-from tint import forward
 from tint.fitting import fit_palette
-from tint.materials import Base, Instrument, Pigment
-from tint.optics import layer
-from tint.optics.layer import Optics
-from tint.palette import Palette, shares
+from tint.materials import Base, Blend, Instrument, Pigment
+from tint.palette import Palette
 from tint.swatches import NO_BACKING, Reading, Swatch, SwatchFolder
 
 Array = NDArray[np.float64]
@@ -60,7 +61,6 @@ TRUE_S = np.stack(
     )
 )
 TRUE_G = np.array([0.6, 0.6, 0.58, 0.68, 0.5])  # clear, milky, white, yellow, blue
-TRUE_M = TRUE_S / (1.0 - TRUE_G[:, None])
 BACKINGS = {"black": 0.045 + 0.005 * _AT, "white": 0.86 + 0.03 * _AT}
 
 
@@ -106,16 +106,36 @@ def spectrum(
     seat: str = "air",
     quantity: str = "reflectance",
     geometry: str = "di:8",
-    model: str = "two-flux",
 ) -> Array:
     """The true spectrum of a casting, shape (n_wavelengths,)."""
-    bases = list(BASES)
-    share = shares(bases.index(base), len(bases), np.array([loadings.get(name, 0.0) for name in PIGMENTS]))
-    optics = Optics(model=model, refractive_index=BASES[base].refractive_index, geometry=geometry)
-    mixed = forward.mix(np.stack((TRUE_K, TRUE_S, TRUE_M)), share)
-    if quantity == "transmittance":
-        return layer.transmittance(*mixed, thickness=thickness_mm, optics=optics)
-    return layer.reflectance(*mixed, thickness=thickness_mm, backing=BACKINGS.get(backing), seat=seat, optics=optics)
+    weights = mixture(base, loadings)
+    return reference.two_flux(
+        weights @ TRUE_K,
+        weights @ TRUE_S,
+        thickness_mm,
+        index=BASES[base].refractive_index,
+        geometry=geometry,
+        seat=seat,
+        backing=BACKINGS.get(backing),
+        transmitted=quantity == "transmittance",
+    )
+
+
+def mixture(base: str, loadings: Mapping[str, float]) -> Array:
+    """What each base [share] and each pigment [percent] adds to a blend, shape (n_components,)."""
+    rest = 1.0 - sum(loadings.values()) / 100.0
+    return np.array([rest * (name == base) for name in BASES] + [loadings.get(name, 0.0) for name in PIGMENTS])
+
+
+def read_of(truth: Palette, blend: Blend, *, thickness_mm: float, over: str, seed: Sequence[int] = ()) -> Array:
+    """What a casting of a two-flux palette's own coefficients reads, by `reference`; with a seed, with its noise."""
+    weights = mixture(blend.base, blend.loadings)
+    exact = reference.two_flux(
+        weights @ truth.k, weights @ truth.s, thickness_mm, index=truth.bases[blend.base].refractive_index,
+        geometry=truth.instrument.geometry, backing=truth.backings[over],
+    )  # fmt: skip
+    noise = np.random.default_rng(seed).standard_normal(exact.shape) if seed else 0.0
+    return np.asarray(exact + truth.instrument.repeatability * noise)
 
 
 def studio(
@@ -127,7 +147,6 @@ def studio(
     seat: str = "air",
     transmit: bool = False,
     really: Mapping[str, Cast] | None = None,
-    model: str = "two-flux",
 ) -> SwatchFolder:
     """A folder of these castings.
 
@@ -146,7 +165,7 @@ def studio(
         for backing, how, quantity in [*kinds, *[(NO_BACKING, "air", "transmittance")] * transmit]:
             values = spectrum(
                 true.base, loadings, thickness_mm=thickness, backing=backing, seat=how, quantity=quantity,
-                geometry=instrument.geometry, model=model,
+                geometry=instrument.geometry,
             )  # fmt: skip
             noise = scale * instrument.repeatability * random.standard_normal(values.shape)
             readings.append(
@@ -159,6 +178,30 @@ def studio(
                     row=2 + len(readings),
                 )
             )
+    return _folder(casts, readings, instrument, [name for name in backings if name != NO_BACKING])
+
+
+BENCH = Path(__file__).parent / "data" / "studio_of_bench.csv"
+
+
+def of_bench(*, transmit: bool = False) -> SwatchFolder:
+    """The studio poured by radiative transfer with the anisotropies TRUE_G, and with the errors that it states."""
+    with BENCH.open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
+    readings = [
+        Reading(
+            swatch=each["swatch"], backing=each["backing"], seat="air", quantity=each["quantity"], row=row,
+            values=np.array([float(each[f"{nm:g}"]) for nm in WAVELENGTHS]),
+        )
+        for row, each in enumerate(rows, 2)
+        if transmit or each["quantity"] == "reflectance"
+    ]  # fmt: skip
+    return _folder(CASTS, readings, INSTRUMENT, list(BACKINGS))
+
+
+def _folder(
+    casts: Sequence[Cast], readings: Sequence[Reading], instrument: Instrument, backings: Sequence[str]
+) -> SwatchFolder:
     return SwatchFolder(
         path=Path("studio"),
         name="Invented studio",
@@ -166,7 +209,7 @@ def studio(
         bases=BASES,
         pigments=PIGMENTS,
         wavelengths=WAVELENGTHS,
-        backings={name: BACKINGS[name] for name in backings if name != NO_BACKING},
+        backings={name: BACKINGS[name] for name in backings},
         bare={
             name: (
                 Reading(
@@ -175,7 +218,6 @@ def studio(
                 ),
             )
             for at, name in enumerate(backings)
-            if name != NO_BACKING
         },
         swatches=tuple(
             Swatch(

@@ -1,4 +1,8 @@
-"""Tables of numbers from outside, each a .csv in `published` whose header says where it comes from."""
+"""Tables of numbers to judge by, each a .csv whose header says where it comes from and how each column was seen.
+
+What was seen in print or through somebody's library lies in `published`; what was only computed again from a published
+equation lies in `recomputed`.
+"""
 
 from __future__ import annotations
 
@@ -8,21 +12,24 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-PUBLISHED = Path(__file__).parent / "published"
+PUBLISHED, RECOMPUTED = (Path(__file__).parent / name for name in ("published", "recomputed"))
 
 Array = NDArray[np.float64]
 
 
 def header_of(name: str) -> list[str]:
     """The lines that tell the source."""
-    lines = (PUBLISHED / f"{name}.csv").read_text(encoding="utf-8").splitlines()
-    return [line.removeprefix("# ") for line in lines if line.startswith("#")]
+    return [line.removeprefix("# ") for line in _lines(name) if line.startswith("#")]
 
 
 def rows_of(name: str) -> list[dict[str, str]]:
     """The rows as text, so that printed digits can be counted."""
-    lines = (PUBLISHED / f"{name}.csv").read_text(encoding="utf-8").splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    return list(csv.DictReader(line for line in _lines(name) if not line.startswith("#")))
+
+
+def _lines(name: str) -> list[str]:
+    (path,) = (folder / f"{name}.csv" for folder in (PUBLISHED, RECOMPUTED) if (folder / f"{name}.csv").exists())
+    return path.read_text(encoding="utf-8").splitlines()
 
 
 def column(name: str, *columns: str) -> Array:

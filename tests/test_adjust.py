@@ -7,13 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from synthetic import CASTS, Array, fit_two_flux, studio
+from synthetic import CASTS, Array, fit_two_flux, read_of, studio
 
-from tint import colorimetry, forward
+from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.optics import layer
 from tint.palette import Palette
 from tint.recipes import Rules
 from tint.target import Target, target_from_lab
@@ -41,19 +40,10 @@ def changed(palette: Palette, strength: Mapping[str, float], *, haze: float = 1.
 
 
 def cast(truth: Palette, blend: Blend, *, thickness: float = 2.5, written: float | None = None, seed: int = 0) -> Trial:
-    rng = np.random.default_rng(seed)
-    share = truth.shares(blend.base, truth.loadings(blend))
-
-    def read(over: str) -> Array:
-        exact = layer.reflectance(
-            *forward.mix(truth.coefficients, share),
-            thickness=thickness,
-            backing=truth.backing(over),
-            optics=truth.optics(blend.base),
-        )
-        return np.asarray(exact + truth.instrument.repeatability * rng.standard_normal(exact.shape))
-
-    readings = tuple(TrialReading(values=read(over), over=over) for over in ("black", "white"))
+    readings = tuple(
+        TrialReading(values=read_of(truth, blend, thickness_mm=thickness, over=over, seed=(seed, at)), over=over)
+        for at, over in enumerate(("black", "white"))
+    )
     return Trial(blend=blend, thickness_mm=thickness if written is None else written, readings=readings)
 
 

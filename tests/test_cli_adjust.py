@@ -16,10 +16,8 @@ from numpy.typing import NDArray
 
 from tint.appearance import Setting, predict
 from tint.cli import COMMANDS, main
-from tint.fitting import fit_palette
 from tint.materials import Blend
-from tint.palette import Palette, fit_path, read_palette, write_palette
-from tint.swatches import INPUT_FILES, read_folder
+from tint.palette import Palette
 from tint.trials.files import loadings_of, read_trial
 
 Array = NDArray[np.float64]
@@ -68,19 +66,14 @@ def write_readings(path: Path, wavelengths: Array, rows: Mapping[tuple[str, str]
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(many_demo: Path) -> Path:
     """The demo folder with its palette by the model that its castings obey: only then are small changes told."""
-    copy = tmp_path_factory.mktemp("studio") / "demo"
-    copy.mkdir()
-    for file in INPUT_FILES:
-        (copy / file).write_bytes((DEMO / file).read_bytes())
-    write_palette(fit_palette(read_folder(copy)), fit_path(copy, "many-flux"))
-    return copy
+    return many_demo
 
 
 @pytest.fixture(scope="module")
-def palette(folder: Path) -> Palette:
-    return read_palette(fit_path(folder, "many-flux"))
+def palette(demo_many_flux: Palette) -> Palette:
+    return demo_many_flux
 
 
 @pytest.fixture(scope="module")

@@ -115,14 +115,14 @@ def test_noise_is_what_the_palette_says(palette: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("a", "b", "g", "n", "expected"),
     [
-        # van de Hulst 1980, Multiple Light Scattering vol. 2 table 35 (r1 and t1; from memory), and DISORT
+        # van de Hulst 1980, Multiple Light Scattering vol. 2 table 35 (r1 and t1, see published/), and DISORT
         (0.9, 2, 0.75, 1.0, (0.09739, 0.66096, 0.19109, 0.50182)),
         # adding-doubling with 24 points, within Monte Carlo's error of 1e-4
         (0.9, 2, 0.75, 1.5, (0.1268, 0.4932, 0.1899, 0.3948)),
         (0.99, 10, 0.6, 1.41, (0.46760, 0.23230, 0.50897, 0.20993)),
     ],
 )
-def test_slab_is_the_published_one_and_iadpythons_own(
+def test_reference_slab_is_the_published_one_and_iadpythons_own(
     a: float, b: float, g: float, n: float, expected: tuple[float, ...]
 ) -> None:
     terms = slab_terms(np.array([(1 - a) * b]), np.array([a * b]), phase=phase_moments(g)[None], n=n)

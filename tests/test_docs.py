@@ -61,13 +61,17 @@ def run(command: str, folder: Path) -> tuple[int, str]:
         "TERM": "dumb",
         "TINT_VENV": str(folder / "venv"),
     }
-    here = _plain_call(command)
+    here, given = _plain_call(command), None
     if here is not None:
-        return _run_here(*here, folder, environment)
+        words, into, command = here
+        status, told, given = _run_here(words, into, folder, environment)
+        if not command:
+            return status, told
     done = subprocess.run(
         ["sh", "-c", command],
         cwd=folder,
         env=environment,
+        input=given,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         encoding="utf-8",
@@ -76,17 +80,21 @@ def run(command: str, folder: Path) -> tuple[int, str]:
     return done.returncode, done.stdout
 
 
-def _plain_call(command: str) -> tuple[list[str], str | None] | None:
-    """The arguments of a plain call of tint and the file that its output goes to; None where it takes a shell."""
-    words = shlex.split(command.replace("\\\n", " "))
+def _plain_call(command: str) -> tuple[list[str], str | None, str] | None:
+    """The arguments of a plain call of tint, the file that its output goes to, and what that is piped into.
+
+    None where it takes a shell.
+    """
+    call, _, filtered = command.replace("\\\n", " ").partition(" | ")
+    words = shlex.split(call)
     into = None
     if len(words) > 2 and words[-2] == ">":
         *words, _, into = words
     shell = any(sign in word for word in words for sign in ("|", "&&", ">", "<", ";", "$(", "*"))
-    return None if words[:1] != ["tint"] or shell else (words[1:], into)
+    return None if words[:1] != ["tint"] or shell else (words[1:], into, filtered)
 
 
-def _run_here(words: list[str], into: str | None, folder: Path, environment: dict[str, str]) -> tuple[int, str]:
+def _run_here(words: list[str], into: str | None, folder: Path, environment: dict[str, str]) -> tuple[int, str, str]:
     """The same in this process: most of what a short command costs is the start of an interpreter."""
     with contextlib.chdir(folder), pytest.MonkeyPatch.context() as patched:
         for name, value in environment.items():
@@ -96,8 +104,8 @@ def _run_here(words: list[str], into: str | None, folder: Path, environment: dic
             raise done.exception
         if into is not None:
             Path(into).write_bytes(done.stdout_bytes)
-            return done.exit_code, done.stderr
-        return done.exit_code, done.output
+            return done.exit_code, done.stderr, ""
+        return done.exit_code, done.output, done.stdout
 
 
 def run_page(text: str, folder: Path) -> str:

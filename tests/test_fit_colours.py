@@ -246,14 +246,13 @@ def normal(
 
 @pytest.mark.parametrize("misfit", [0.05, 1.0])
 def test_reference_what_is_foretold_is_the_linear_fit_without_the_swatch(
-    misfit: float, monkeypatch: pytest.MonkeyPatch
+    misfit: float,
 ) -> None:
-    monkeypatch.setattr(colour_foresight, "_LEVERAGE", 0.0)
     colours = laid_out()
     weight = np.linspace(0.3, 1.0, colours.problem.thickness.size)
     unknowns, here, information, inverse = at_the_mode(colours, misfit, weight)
     root = np.linalg.cholesky(np.linalg.inv(information))
-    evidence = colour_foresight.evidence(colours, here, root=root, misfit=misfit, weight=weight)
+    evidence = colour_foresight.evidence(colours, here, root=root, misfit=misfit, weight=weight, leverage=0.0)
     honest = noise_covariance(colours, here.by_share, 0.0)
     used = colours.problem.used
     places = np.full(used.shape, -1)

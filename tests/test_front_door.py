@@ -24,11 +24,12 @@ from tint.target import target_from_written
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "swatches_demo"
 any_: Any = tint  # where what is passed is wrong on purpose
+FEW = tint.Rules(most_pigments=3, most_recipes=1)
 
 
 @pytest.fixture(scope="module")
-def palette() -> tint.Palette:
-    return tint.fit(DEMO)
+def palette(many_demo: Path) -> tint.Palette:
+    return tint.load(many_demo)
 
 
 @pytest.fixture(scope="module")
@@ -87,7 +88,8 @@ def test_what_is_answered_is_json_and_a_table(palette: tint.Palette, answer: tin
 
 
 def test_walls_are_judged_together_the_thinnest_first(palette: tint.Palette) -> None:
-    answer = tint.solve(palette, srgb="#e8701a", opacity="solid", walls_mm=[8, 2], base="clear")
+    answer = tint.solve(palette, srgb="#b08850", opacity="solid", walls_mm=[8, 2], base="clear", rules=FEW)
+    assert answer.best.reached
     assert answer.setting.thickness_mm == 2
     assert answer.rules.walls_mm == (8.0,)
     assert answer.target.contrast_ratio_min == WORDS["solid"]["contrast_ratio"][0]

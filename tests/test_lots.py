@@ -1,4 +1,4 @@
-"""New lots by one letdown: strength and haze are found, on tint's own physics and on the bench's; hue is told."""
+"""New lots by one letdown: strength and haze are found, by two-flux theory and on the bench; hue is told."""
 
 from __future__ import annotations
 
@@ -9,15 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from synthetic import CASTS, fit_two_flux, studio
+from synthetic import CASTS, fit_two_flux, read_of, studio
 
-from tint import forward
 from tint.errors import InputError
-from tint.fitting import fit_palette
 from tint.materials import Blend
-from tint.optics import layer
 from tint.palette import Palette
-from tint.swatches import read_folder
 from tint.trials import Trial, TrialReading
 from tint.trials.lots import LotCheck, check_lot, rescale
 
@@ -35,18 +31,12 @@ def palette() -> Palette:
     return fit_two_flux(studio(CASTS, seed=4))
 
 
-@pytest.fixture(scope="module")
-def demo() -> Palette:
-    """The palette of the demo folder, by the model that the bench's physics obeys."""
-    return fit_palette(read_folder(ROOT / "swatches_demo"))
-
-
 def letdown(
     palette: Palette, blend: Blend, *, k: Mapping[str, float] | None = None, s: Mapping[str, float] | None = None,
     bend: Mapping[str, float] | None = None, thickness: float = 2.5, seed: int = 0,
 ) -> Trial:  # fmt: skip
-    """A casting of the palette's own physics whose components were multiplied; `bend` tilts k over the spectrum."""
-    names, rng = [*palette.bases, *palette.pigments], np.random.default_rng(seed)
+    """A casting by two-flux theory whose components were multiplied; `bend` tilts k over the spectrum."""
+    names = [*palette.bases, *palette.pigments]
     new_k, new_s = palette.k.copy(), palette.s.copy()
     for name, factor in (k or {}).items():
         new_k[names.index(name)] *= factor
@@ -54,19 +44,12 @@ def letdown(
         new_s[names.index(name)] *= factor
     for name, tilt in (bend or {}).items():
         new_k[names.index(name)] *= np.linspace(1.0 - tilt, 1.0 + tilt, new_k.shape[1])
-    share = palette.shares(blend.base, palette.loadings(blend))
-    mixed = forward.mix(replace(palette, k=new_k, s=new_s).coefficients, share)
-    readings = []
-    for over in ("black", "white"):
-        exact = layer.reflectance(
-            *mixed,
-            thickness=thickness,
-            backing=palette.backing(over),
-            optics=palette.optics(blend.base),
-        )
-        noisy = exact + palette.instrument.repeatability * rng.standard_normal(exact.shape)
-        readings.append(TrialReading(values=noisy, over=over))
-    return Trial(blend=blend, thickness_mm=thickness, readings=tuple(readings))
+    truth = replace(palette, k=new_k, s=new_s)
+    read = [
+        TrialReading(values=read_of(truth, blend, thickness_mm=thickness, over=over, seed=(seed, at)), over=over)
+        for at, over in enumerate(("black", "white"))
+    ]
+    return Trial(blend=blend, thickness_mm=thickness, readings=tuple(read))
 
 
 @pytest.mark.parametrize("strength", [0.7, 0.85, 1.15, 1.5])
@@ -125,25 +108,25 @@ def poured(blend: Blend, *, strength: Mapping[str, float] | None = None, haze: f
 @pytest.mark.parametrize(
     ("pigment", "dose", "strength"), [("yellow", 0.1, 1.2), ("blue", 0.03, 0.8), ("red", 0.1, 0.75)]
 )
-def test_reference_strength_on_the_bench(demo: Palette, pigment: str, dose: float, strength: float) -> None:
+def test_reference_strength_on_the_bench(demo_many_flux: Palette, pigment: str, dose: float, strength: float) -> None:
     blend = Blend("clear", {"white": 0.4, pigment: dose})
-    found = check_lot(demo, pigment, poured(blend, strength={pigment: strength}))
+    found = check_lot(demo_many_flux, pigment, poured(blend, strength={pigment: strength}))
     assert found.strength == pytest.approx(strength, rel=0.05)
     assert abs(found.strength - strength) < 3.0 * found.strength_error
     assert found.verdict == "rescale"
 
 
 @pytest.mark.parametrize(("base", "haze"), [("clear", 1.3), ("milky", 0.75)])
-def test_reference_haze_on_the_bench(demo: Palette, base: str, haze: float) -> None:
-    found = check_lot(demo, base, poured(Blend(base), haze=haze))
+def test_reference_haze_on_the_bench(demo_many_flux: Palette, base: str, haze: float) -> None:
+    found = check_lot(demo_many_flux, base, poured(Blend(base), haze=haze))
     assert found.strength == pytest.approx(haze, rel=0.06)
     assert found.verdict == "rescale"
 
 
-def test_reference_another_hue_on_the_bench(demo: Palette) -> None:
+def test_reference_another_hue_on_the_bench(demo_many_flux: Palette) -> None:
     blend = Blend("clear", {"white": 0.4, "yellow": 0.1})
     dirty = poured(Blend("clear", {"white": 0.4, "yellow": 0.095, "red": 0.005}))
-    assert check_lot(demo, "yellow", replace(dirty, blend=blend)).verdict == "recast"
+    assert check_lot(demo_many_flux, "yellow", replace(dirty, blend=blend)).verdict == "recast"
 
 
 # What is done with it, and bad input.

@@ -27,8 +27,8 @@ from tint.photographs import (  # noqa: E402
     find_arrangement,
     locate,
 )
+from tint.photographs.picture import sample  # noqa: E402
 from tint.photographs.places import arrangements, homography, moved  # noqa: E402
-from tint.photographs.samples import sample  # noqa: E402
 
 # The chart and the correction.
 
@@ -48,7 +48,7 @@ def test_reference_root_polynomials_are_those_of_colour_science(degree: int) -> 
 
 
 def test_reference_chart_colours_are_integrals_of_its_spectra() -> None:
-    spectra = camera.chart_spectra("BabelColor Average")
+    spectra = camera.chart_spectra("usual")
     away = colorimetry.difference(colorimetry.chart_lab(), camera.true_lab(spectra))
     assert away.max() < 0.15, "the judge holds 400 to 700 nm only"
 
@@ -130,7 +130,7 @@ def test_a_speck_does_not_count_and_clipping_does() -> None:
         SHOT,
         replace(SHOT, camera="first", light="D50", contrast=0.0),
         replace(SHOT, coding="straight", quality=0, flare=0.0),
-        replace(SHOT, chart="ColorChecker N Ohta"),
+        replace(SHOT, chart="another print"),
     ],
     ids=["bent and veiled", "another camera", "in proportion to light", "another chart"],
 )
@@ -174,7 +174,7 @@ def test_a_camera_is_said_to_be_no_observer() -> None:
         (replace(SHOT, exposure=0.6, contrast=1.0, flare=0.0, camera="second"), "too contrasty"),
         (replace(SHOT, noise=0.25, exposure=0.3), "too noisy"),
         (replace(SHOT, fall=0.55, vignette=0.2), "light is uneven: it changes by"),
-        (replace(SHOT, light="LED-B1", camera="narrow", chart="PMC"), "no 24-patch chart|is missed by"),
+        (replace(SHOT, light="LED-B1", camera="narrow", chart="other colours"), "no 24-patch chart|is missed by"),
     ],
     ids=["too bright", "dark", "too dark", "contrasty", "noisy", "uneven", "another chart"],
 )

@@ -174,8 +174,25 @@ def test_a_chart_of_ones_own(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="row 2, column light: 'D50' is not D65"):
         read_chart(path, light="D65", observer=2)
     path.write_text(chart_table(list(colorimetry.PATCHES[:23]), "light,observer,L,a,b", colours[:23]), encoding="utf-8")
-    with pytest.raises(InputError, match="black is missing"):
+    with pytest.raises(InputError, match="D6 is missing"):
         read_chart(path, light="D50", observer=2)
+
+
+# What a chart's patches were called before they went by row and column, from A1 to D6.
+FORMER_NAMES = """dark skin,light skin,blue sky,foliage,blue flower,bluish green,
+orange,purplish blue,moderate red,purple,yellow green,orange yellow,blue,green,red,yellow,magenta,cyan,
+white,neutral 8,neutral 6.5,neutral 5,neutral 3.5,black""".replace("\n", "").split(",")
+
+
+def test_a_chart_written_with_the_former_names_is_still_read(tmp_path: Path) -> None:
+    expected, _ = chart_reference("D50", 2)
+    colours = [f"D50,2,{row[0]:.3f},{row[1]:.3f},{row[2]:.3f}" for row in expected]
+    (tmp_path / "chart.csv").write_text(chart_table(FORMER_NAMES, "light,observer,L,a,b", colours), encoding="utf-8")
+    np.testing.assert_allclose(read_chart(tmp_path / "chart.csv", light="D50", observer=2)[0], expected, atol=1e-3)
+    twice = [*FORMER_NAMES[:23], "a1"]
+    (tmp_path / "chart.csv").write_text(chart_table(twice, "light,observer,L,a,b", colours), encoding="utf-8")
+    with pytest.raises(InputError, match="row 25, column patch: patch A1 stands twice"):
+        read_chart(tmp_path / "chart.csv", light="D50", observer=2)
 
 
 def test_the_table_of_colours_is_what_import_takes() -> None:

@@ -19,14 +19,12 @@ from PIL import Image, ImageCms
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
-from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import draw_proof, lettering, picture, proof_layout, words
 from tint.proofs.card import compose
 from tint.proofs.facts import gather
 from tint.proofs.picture import Box, NearSign, Patch, Pointer, Text
-from tint.swatches import read_folder
 from tint.target import Target, target_from_lab
 
 DEMO = Path(__file__).resolve().parents[1] / "swatches_demo"
@@ -53,8 +51,8 @@ CASES: dict[str, tuple[Blend, Setting, Target | None, str]] = {
 
 
 @pytest.fixture(scope="module")
-def palette() -> Palette:
-    return fit_palette(read_folder(DEMO), optics="two-flux")
+def palette(demo_palette: Palette) -> Palette:
+    return demo_palette
 
 
 def pixels(png: bytes) -> NDArray[np.int64]:
@@ -377,9 +375,9 @@ def test_letters_that_are_lost_are_named() -> None:
 
 def test_every_letter_of_the_plain_face_is_in_the_other() -> None:
     pytest.importorskip("font_source_serif_pro")
-    plain = [letter for letter in map(chr, range(33, 0x2200)) if lettering._has_glyph(letter, lettering.PLAIN)]
+    plain = [letter for letter in map(chr, range(33, 0x2200)) if lettering.has_glyph(letter, lettering.PLAIN)]
     assert len(plain) > 90
-    assert [letter for letter in plain if not lettering._has_glyph(letter, lettering.SERIF)] == []
+    assert [letter for letter in plain if not lettering.has_glyph(letter, lettering.SERIF)] == []
 
 
 def test_a_customer_s_name_is_drawn_with_its_accents(palette: Palette) -> None:

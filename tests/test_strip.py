@@ -23,7 +23,7 @@ from tint.proofs import strip as strip_picture
 from tint.proofs.lettering import line_height
 from tint.proofs.picture import DARK, LINE, PAPER, WHITE, Box, Item, NearSign, Patch, Text
 from tint.proofs.shown import gather
-from tint.proofs.spectra import _apart
+from tint.proofs.spectra import spread_out
 from tint.recipes import Answer, Rules, solve
 from tint.recipes.reach import Reach
 from tint.target import Target, target_from_blend, target_from_lab
@@ -253,13 +253,18 @@ def test_a_palette_that_knows_one_backing_is_drawn_too(demo_palette: Palette) ->
 @given(st.lists(st.floats(100.0, 500.0), min_size=1, max_size=10))
 def test_property_names_are_a_line_apart_in_the_order_of_their_curves(ends: list[float]) -> None:
     box, height = Box(0, 100, 10, 500), line_height(22)
-    placed = _apart(sorted(ends), height, box)
+    placed = spread_out(sorted(ends), height, box)
     assert all(b - a >= height - 1 for a, b in itertools.pairwise(placed))
     assert placed[0] >= box.top
     assert placed[-1] <= box.bottom
-    apart = all(b - a >= height for a, b in itertools.pairwise(sorted(ends)))
-    if apart and box.top + height <= min(ends) and max(ends) <= box.bottom - height:
-        assert np.abs(np.array(placed) - sorted(ends)).max() <= 1
+
+
+@given(st.lists(st.floats(0.0, 30.0), min_size=1, max_size=10), st.floats(0.0, 20.0))
+def test_property_names_that_are_apart_stay_at_their_curves(gaps: list[float], start: float) -> None:
+    box, height = Box(0, 100, 10, 800), line_height(22)
+    ends = list(100.0 + height + start + np.cumsum([height + gap for gap in gaps]) - height)
+    assert max(ends) <= box.bottom - height, "the box is made to hold them all"
+    assert np.abs(np.array(spread_out(ends, height, box)) - ends).max() <= 1
 
 
 # Reach.

@@ -25,7 +25,7 @@ from tint.optics.surface import (
 INDEX = st.floats(1.02, 1.8)
 
 
-def test_published_fresnel_constants() -> None:
+def test_reference_fresnel_constants() -> None:
     for n, normal, at_45, external, internal in column("fresnel", "n", "normal", "at_45", "external", "internal"):
         here = (fresnel(n, 1.0), fresnel(n, DEGREES_45), external_diffuse(n), internal_diffuse(n))
         assert np.max(np.abs(np.array(here) - (normal, at_45, external, internal))) <= half_digit(5), n
@@ -99,14 +99,14 @@ def saunderson(R: float, k1: float, k2: float, geometry: str) -> float:
 PRINTED_R = ("0", "0.05", "0.10", "0.25", "0.50", "0.75", "0.90", "1")
 
 
-def test_published_saunderson_values() -> None:
+def test_reference_saunderson_values() -> None:
     for k1, k2, *measured in column("saunderson", "k1", "k2", *PRINTED_R):
         for R, printed in zip(map(float, PRINTED_R), measured, strict=True):
             assert abs(saunderson(R, k1, k2, "di:8") - printed) <= half_digit(5) + 1e-8, (k1, k2, R)
 
 
 @pytest.mark.parametrize(("R", "printed"), [(0.1, 0.04085), (0.5, 0.27429), (0.9, 0.75130)])
-def test_published_saunderson_values_specular_excluded(R: float, printed: float) -> None:
+def test_reference_saunderson_values_specular_excluded(R: float, printed: float) -> None:
     # k1 = 0.04, k2 = 0.60; recomputed from Saunderson's equation without its first term, 5 decimals.
     assert abs(saunderson(R, 0.04, 0.60, "de:8") - printed) <= half_digit(5) + 1e-8
 

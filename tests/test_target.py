@@ -309,8 +309,8 @@ def test_property_a_screen_s_white_is_white_in_every_light_and_codes_return(ligh
         assert colorimetry.hex_code(srgb) == code
 
 
-def test_published_srgb_red_in_cielab() -> None:
+def test_from_memory_srgb_red_in_cielab() -> None:
     # CIELAB of the sRGB primary red for D65 and the 2 degree observer as commonly tabulated: 53.24, 80.09, 67.20
-    # (from memory; IEC 61966-2-1 gives the primaries). Half the last digit, and the white's own rounding.
+    # (not seen in print; IEC 61966-2-1 gives the primaries). Half the last digit, and the white's own rounding.
     red = target_from_srgb("#ff0000", colorimetry.viewing(NM, observer=2))
     assert red.lab == pytest.approx([53.24, 80.09, 67.20], abs=0.05)

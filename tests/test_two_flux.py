@@ -34,7 +34,7 @@ def over(x: float, y: float, backing: float) -> float:
     return R0 + T * T * backing / (1.0 - R0 * backing)
 
 
-def test_published_finite_layers() -> None:
+def test_reference_finite_layers() -> None:
     names = ("K", "S", "X", "R_inf", "R0", "T", "R_1", "R_08", "contrast_ratio")
     for K, S, X, R_inf, *printed in column("kubelka_munk_layers", *names):
         R0, T = body(K * X, S * X)
@@ -44,12 +44,12 @@ def test_published_finite_layers() -> None:
         assert abs(thick - R_inf) <= half_digit(6)
 
 
-def test_published_reflectivity() -> None:
+def test_reference_reflectivity() -> None:
     for ratio, R_inf in column("reflectivity", "K_over_S", "R_inf"):
         assert abs(body(1e5 * ratio, 1e5)[0] - R_inf) <= half_digit(6), ratio
 
 
-def test_published_paper_opacity() -> None:
+def test_reference_paper_opacity() -> None:
     # The coefficients are printed to 4 decimals, which lets R0 move by some 1e-5 and T likewise.
     for R0, _, grammage, s, k, T in column("paper_opacity", "R0", "R_inf", "grammage", "scattering", "absorption", "T"):
         assert np.allclose(body(k * grammage, s * grammage), (R0, T), rtol=0.0, atol=1e-5)
@@ -58,7 +58,7 @@ def test_published_paper_opacity() -> None:
 RATIOS = ("0.50", "0.80", "0.90", "0.95", "0.98")
 
 
-def test_published_scattering_power_for_a_contrast_ratio() -> None:
+def test_reference_scattering_power_for_a_contrast_ratio() -> None:
     for R_inf, ratio, *needed in column("contrast_ratio_scattering", "R_inf", "K_over_S", *RATIOS):
         exact = (1.0 - R_inf) ** 2 / (2.0 * R_inf)
         assert abs(exact - ratio) <= half_digit(5)
@@ -95,6 +95,28 @@ def test_reference_faces_are_the_sum_of_all_bounces(geometry: str, seat: str, n:
             backing=backing, wet=seat == "wet",
         )  # fmt: skip
         assert float(front + through * backing / (1.0 - back * backing)) == pytest.approx(literal, abs=1e-11)
+
+
+@pytest.mark.parametrize("geometry", GEOMETRIES)
+@pytest.mark.parametrize("seat", SEATS)
+@pytest.mark.parametrize(("K", "S"), [(0.05, 0.4), (0.5, 0.05), (0.3, 4.0)])
+def test_reference_castings_of_the_judge_are_those_of_its_literal_parts(
+    geometry: str, seat: str, K: float, S: float
+) -> None:
+    index, eight = 1.41, np.radians(8.0)
+    outside, inside = reference.external_diffuse(index), reference.internal_diffuse(index)
+    R0, T = reference.body(K, S, 2.0)
+    from_45 = geometry == "45:0"
+    enter = 1.0 - (reference.fresnel(index, np.pi / 4.0) if from_45 else outside)
+    leave = (1.0 - reference.fresnel(index, 0.0 if from_45 else eight)) / index**2
+    gloss = reference.fresnel(index, eight) if geometry == "di:8" else 0.0
+    ways = {"enter": enter, "leave": leave, "gloss": gloss, "inside": inside, "outside": outside}
+    for backing in (0.05, 0.85):
+        literal = reference.reading(R0, T, **ways, backing=backing, wet=seat == "wet")
+        casting = reference.two_flux(
+            np.array([K]), np.array([S]), 2.0, index=index, geometry=geometry, seat=seat, backing=np.array([backing])
+        )
+        assert float(casting[0]) == pytest.approx(literal, abs=1e-8)
 
 
 def radiative_transfer(albedo: float, depth: float, g: float, n: float) -> tuple[float, float, float, float]:
@@ -150,7 +172,7 @@ def test_reference_the_error_against_radiative_transfer_falls_with_depth() -> No
     assert all(later < 0.4 * earlier for earlier, later in pairwise(errors)), errors
 
 
-def test_published_half_space_is_met_where_little_is_absorbed() -> None:
+def test_reference_half_space_is_met_where_little_is_absorbed() -> None:
     for albedo, exact in column("thick_isotropic", "albedo", "diffuse"):
         assert reference.isotropic_half_space(albedo) == pytest.approx(exact, abs=half_digit(6))
         if albedo >= 0.9:
@@ -330,7 +352,7 @@ def test_property_measured_constants_stand_in_for_those_of_the_index(x: float, y
     assert np.allclose(plain, given_, rtol=0.0, atol=1e-15)
 
 
-def test_published_two_backings_give_the_coefficients_back() -> None:
+def test_reference_two_backings_give_the_coefficients_back() -> None:
     # S = 5, K = 0.2, 0.5 mm, backings 0.04 and 0.82; recomputed with Kubelka 1948's form for two backings, 6 decimals.
     assert over(0.1, 2.5, 0.04) == pytest.approx(0.666554, abs=half_digit(6))
     assert over(0.1, 2.5, 0.82) == pytest.approx(0.771589, abs=half_digit(6))

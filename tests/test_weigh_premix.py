@@ -46,12 +46,12 @@ def booked(palette: Palette, sheet: WeighSheet, *, exact: bool) -> tuple[dict[st
 # The scale.
 
 # USP general chapter 41 in the form m_min = 2 sd / tolerance, sd not below 0.41 steps; the numbers for a step of 0.01 g
-# as trade pages give them.
+# as trade pages give them, not the pharmacopoeia itself.
 SMALLEST = [(0.1, 8.2), (1.0, 0.82), (5.0, 0.164)]
 
 
 @pytest.mark.parametrize(("tolerance", "grams"), SMALLEST)
-def test_published_smallest_weighing(tolerance: float, grams: float) -> None:
+def test_smallest_weighing_is_that_of_the_pharmacopoeia(tolerance: float, grams: float) -> None:
     assert Scale(step_g=0.01, tolerance_percent=tolerance).smallest_g == pytest.approx(grams, rel=1e-12)
 
 

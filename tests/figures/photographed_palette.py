@@ -45,7 +45,7 @@ from tint.swatches.planned import Doubles
 Array = NDArray[np.float64]
 
 SEED = 20
-CAMERA, CHART, DAYLIGHT = "phone", "ColorChecker N Ohta", ("D65", "D55", "D50")
+CAMERA, CHART, DAYLIGHT = "phone", "another print", ("D65", "D55", "D50")
 AT_ONCE = 12  # castings that a picture holds
 
 

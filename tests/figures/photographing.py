@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 
 CARDS = (BACKINGS["black"], BACKINGS["white"])
 CAMERAS = ("phone", "wide", "first", "second")
-CHARTS = ("BabelColor Average", "ColorChecker N Ohta", "ISO 17321-1")
+CHARTS = ("usual", "another print", "a standard's")
 LIGHTS = {"daylight": ("D65", "D55", "D50"), "LED": ("LED-B3", "LED-V1"), "tubes": ("FL2", "FL11"), "lamp": ("A",)}
 
 

@@ -1,9 +1,9 @@
-"""The 24-patch colour chart: its spectra, its colours in any light, and root polynomials that bring a camera to them.
+"""The colour chart of 4 by 6 patches: spectra, colours in any light, and root polynomials that bring a camera to them.
 
 References
 ----------
 Finlayson, Mackiewicz and Hurlbert (2015), IEEE Trans. Image Process. 24, 1460: root-polynomial colour correction. The
-spectra are the mean of thirty charts of the classic pattern, as colour-science ships them (`BabelColor Average`).
+spectra are the mean of thirty charts, as colour-science ships them under the key below.
 """
 
 from __future__ import annotations
@@ -21,14 +21,12 @@ from tint.files import cached_arrays
 
 Array = NDArray[np.float64]
 
-PATCHES = (
-    "dark skin", "light skin", "blue sky", "foliage", "blue flower", "bluish green",
-    "orange", "purplish blue", "moderate red", "purple", "yellow green", "orange yellow",
-    "blue", "green", "red", "yellow", "magenta", "cyan",
-    "white", "neutral 8", "neutral 6.5", "neutral 5", "neutral 3.5", "black",
-)  # fmt: skip
 COLUMNS, ROWS = 6, 4
-GREYS = slice(18, 24)  # from white to black
+# By row and column, the chart lying so that its row of greys is D and begins with white: A1 is at the upper left.
+PATCHES = tuple(f"{row}{column}" for row in "ABCD" for column in range(1, COLUMNS + 1))
+# Their key among the charts of colour-science.
+_SPECTRA = "BabelColor Average"
+GREYS = slice(18, 24)  # D1, white, to D6, black
 DEGREES = (1, 2, 3, 4)
 
 
@@ -48,7 +46,7 @@ def _build() -> dict[str, Array]:
             )
             for degree in DEGREES
         }
-    spectra = list(colour.SDS_COLOURCHECKERS["BabelColor Average"].values())
+    spectra = list(colour.SDS_COLOURCHECKERS[_SPECTRA].values())
     return powers | {
         "wavelengths": np.asarray(spectra[0].wavelengths, dtype=float),
         "spectra": np.stack([np.asarray(each.values, dtype=float) for each in spectra]),

@@ -15,11 +15,13 @@ from tint.palette import Evidence, Surprise
 
 Array = NDArray[np.float64]
 
-_LEVERAGE = 0.05  # a reading that alone holds up a coefficient cannot be foretold: its miss is kept from running away
+LEVERAGE = 0.05  # a reading that alone holds up a coefficient cannot be foretold: its miss is kept from running away
 _FARTHEST = 25.0  # squared miss over what was expected, beyond which a casting is wrong rather than surprising
 
 
-def evidence(colours: Colours, here: Linear, *, root: Array, misfit: float, weight: Array) -> Evidence:
+def evidence(
+    colours: Colours, here: Linear, *, root: Array, misfit: float, weight: Array, leverage: float = LEVERAGE
+) -> Evidence:
     """Set every reading beside what a fit without its casting says of it.
 
     Parameters
@@ -31,13 +33,15 @@ def evidence(colours: Colours, here: Linear, *, root: Array, misfit: float, weig
     misfit : float
         Of a colour [CIELAB units].
     weight : ndarray, shape (n_castings,)
+    leverage : float
+        Share by which a reading's own noise is enlarged: see `LEVERAGE` [-].
 
     Notes
     -----
     The spectrum `read` is the one nearest to the fitted that has the colour read.
     """
     readings, view = colours.problem.readings, colours.view
-    foretold, variance = _left_out(colours, here, root=root, misfit=misfit, weight=weight)
+    foretold, variance = _left_out(colours, here, root=root, misfit=misfit, weight=weight, leverage=leverage)
     lab = colorimetry.lab(np.maximum(foretold, 0.0), view)
     _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
     parts = colorimetry.difference_parts(lab, colours.lab)
@@ -58,7 +62,9 @@ def surprise(evidence: Evidence) -> Surprise:
     return Surprise(ratio=float(np.minimum(ratio, _FARTHEST).mean()), castings=ratio.size)
 
 
-def _left_out(colours: Colours, here: Linear, *, root: Array, misfit: float, weight: Array) -> tuple[Array, Array]:
+def _left_out(
+    colours: Colours, here: Linear, *, root: Array, misfit: float, weight: Array, leverage: float
+) -> tuple[Array, Array]:
     """Spectra foretold, shape (n_readings, n_wavelengths), and the covariance to expect of the misses.
 
     Notes
@@ -83,7 +89,7 @@ def _left_out(colours: Colours, here: Linear, *, root: Array, misfit: float, wei
         about = _block_diagonal(noise[rows]) + made @ made.T
         along = common[rows].reshape(size, -1)
         fit = along @ along.T
-        lifted = np.linalg.solve(about * (1.0 + _LEVERAGE) - fit, np.column_stack((missed[rows].ravel(), fit)))
+        lifted = np.linalg.solve(about * (1.0 + leverage) - fit, np.column_stack((missed[rows].ravel(), fit)))
         # What the casting had pulled the fit to is taken back, along the spectra that it had pulled.
         moved = root[: colours.n_material] @ (along.T @ lifted[:, 0])
         foretold[rows] = as_written[rows] - _spectra_moved(colours, here, rows, moved)

@@ -3,7 +3,7 @@
 from tint.photographs.colours import Photographed, SpotColour, chart_reference, find_arrangement, photograph
 from tint.photographs.picture import Picture, read_picture
 from tint.photographs.places import Places, Spot, locate
-from tint.photographs.readings import PhotoReading, photo_readings, repeatability
+from tint.photographs.tables import PhotoReading, photo_readings, repeatability
 
 __all__ = [
     "PhotoReading",

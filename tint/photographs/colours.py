@@ -12,10 +12,9 @@ from tint.colorimetry import PATCHES, chart_lab, chart_spectra, decode, differen
 from tint.colorimetry.chart import root_matrix, root_terms
 from tint.photographs import refusals
 from tint.photographs.calibration import Calibration, calibrate
-from tint.photographs.picture import Picture
+from tint.photographs.picture import CELLS, Picture, Samples, sample
 from tint.photographs.places import Places, Spot, arrangements, locate
-from tint.photographs.response import FALL, WHITE_PATCH, card_linear, fall
-from tint.photographs.samples import CELLS, LEAST_PLACES, Samples, WhiteCard, beside_chart, sample
+from tint.photographs.response import FALL, LEAST_PLACES, WHITE_PATCH, WhiteCard, beside_chart, card_linear, fall
 
 Array = NDArray[np.float64]
 

@@ -24,9 +24,10 @@ from tint.photographs.places import Places, Spot, homography, moved
 Array = NDArray[np.float64]
 
 WORKING_WIDTH = 1440  # pixels: what the segmentation's own settings are made for
-# Squares that have to be found before a perspective through them is worth anything: half of a chart.
+# Squares that have to be found before a perspective through them is worth anything: half of a chart; common practice,
+# no source.
 LEAST_SQUARES = 12
-_NEAR = 0.4  # of the distance between patches
+_NEAR = 0.4  # of the distance between patches: less than half of it, so that no square is taken for its neighbour
 
 _BY_HAND = "name the corner patches with --corners"
 

@@ -1,4 +1,4 @@
-"""A photograph as pixels: PNG, TIFF or JPEG, turned upright, with what its profile says told and not applied.
+"""A photograph as pixels, and means over places in it: PNG, TIFF or JPEG, upright, its profile told and not applied.
 
 The chart in the picture calibrates whatever the camera wrote, so no profile is needed; but a maker should know of one.
 """
@@ -17,12 +17,22 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from tint.errors import InputError
 
+Array = NDArray[np.float64]
+
 FORMATS = ("PNG", "TIFF", "JPEG")
 # A medium-format camera has 150 million pixels and a TIFF of that is 0.9 GB; a file past this is no photograph.
 MOST_PIXELS = 160_000_000
 MOST_BYTES = 1_000_000_000
 # Twenty-four patches of less than 10 pixels each are nothing to take a mean of.
 LEAST_SIDE = 80
+
+# A place is cut into so many by so many cells, to see whether it is even.
+CELLS = 3
+# Levels of 255 from which on a camera may have cut off what it saw: the end and one beside it, for JPEG's rounding.
+TOP, BOTTOM = 254, 1
+# A pixel so many robust standard deviations from the middle of its place is a speck: of Gaussian noise 1 in 2 000.
+SPECK = 3.5
+_MOST_PER_SIDE = 96  # pixels; a place larger than that is sampled, at even distances: 9 000 are enough for a mean
 
 _AT_MOST = f"at most {MOST_PIXELS // 1_000_000} million"
 _SAVE_AGAIN = "save the photograph again as PNG, TIFF or JPEG"
@@ -139,3 +149,70 @@ def _profile_name(profile: object) -> str:
     except Exception:  # a broken profile changes nothing here
         return "one that cannot be read"
     return " ".join(name.split())[:60] or "one without a name"
+
+
+# Means over places.
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """Means over places.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (n, 3)
+        Pixel values without specks [0 to 1].
+    cells : ndarray, shape (n, 9, 3)
+        Likewise of each ninth of a place.
+    too_high, too_low : ndarray, shape (n,)
+        Share of pixels with a channel at the top or the bottom of its range [0 to 1].
+    scatter : ndarray, shape (n,)
+        Robust standard deviation of single pixels, the largest of the channels [0 to 1].
+    """
+
+    mean: Array
+    cells: Array
+    too_high: Array
+    too_low: Array
+    scatter: Array
+
+
+def sample(picture: Picture, quads: Array) -> Samples:
+    """Average a picture over quadrilaterals, shape (n, 4, 2) [px]."""
+    each = [_sample_one(picture, quad) for quad in quads]
+    shapes = ((0, 3), (0, CELLS**2, 3), (0,), (0,), (0,))
+    columns = zip(*each, strict=True) if each else ([] for _ in shapes)
+    return Samples(*(np.array(column).reshape(-1, *shape[1:]) for column, shape in zip(columns, shapes, strict=True)))
+
+
+def _sample_one(picture: Picture, quad: Array) -> tuple[Array, Array, float, float, float]:
+    pixels = _inside(picture, quad)
+    clipped = (np.mean((pixels >= TOP).any(axis=-1)), np.mean((pixels <= BOTTOM).any(axis=-1)))
+    values = pixels / 255.0
+    middle = np.median(values, axis=(0, 1))
+    # 1.4826: from the median of distances to a standard deviation; never below half a level.
+    spread = np.maximum(1.4826 * np.median(np.abs(values - middle), axis=(0, 1)), 0.5 / 255.0)
+    parts = [part for row in np.array_split(values, CELLS) for part in np.array_split(row, CELLS, axis=1)]
+    # A ninth is cleaned about its own middle: where an edge runs through the place, it has to show.
+    cells = np.stack([_mean(part, spread) for part in parts])
+    return _mean(values, spread), cells, float(clipped[0]), float(clipped[1]), float(spread.max())
+
+
+def _mean(values: Array, spread: Array) -> Array:
+    """Mean without specks, shape (..., 3) to (3,)."""
+    flat = values.reshape(-1, 3)
+    middle = np.median(flat, axis=0)
+    clean = np.all(np.abs(flat - middle) <= SPECK * spread, axis=-1)
+    return np.asarray(np.mean(flat[clean], axis=0) if clean.any() else middle)
+
+
+def _inside(picture: Picture, quad: Array) -> NDArray[np.uint8]:
+    """Pixels nearest to an even net over a quadrilateral, shape (n, n, 3)."""
+    side = np.linalg.norm(quad - np.roll(quad, 1, axis=0), axis=1).max()
+    count = int(np.clip(np.round(side), CELLS, _MOST_PER_SIDE))
+    at = (np.arange(count) + 0.5) / count
+    down, along = np.meshgrid(at, at, indexing="ij")
+    corners = np.stack(((1 - along) * (1 - down), along * (1 - down), along * down, (1 - along) * down), axis=-1)
+    places = np.rint(corners @ quad).astype(int)
+    found: NDArray[np.uint8] = picture.pixels[places[..., 1], places[..., 0]]
+    return found

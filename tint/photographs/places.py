@@ -13,11 +13,13 @@ from tint.errors import InputError
 
 Array = NDArray[np.float64]
 
-# Of the distance between patch centres; patches fill about 0.85 of it, so this is the inner half of each.
+# Of the distance between patch centres; patches fill about 0.85 of it (common practice, no source), so this is the
+# inner half of each.
 PATCH_SIDE = 0.42
-# A patch of fewer pixels than this across has no inner half worth a mean.
+# Pixels from patch to patch: with fewer, the inner half is three pixels across, and no mean.
 LEAST_PATCH_PX = 8.0
-# How much a quarter of the chart may look longer than another before it was photographed too much from the side.
+# How many times longer one side of the chart may look than the one across before it was photographed too much from the
+# side; common practice, no source.
 MOST_SLANT = 3.0
 
 _CORNER_PLACES = np.array([[0.0, 0.0], [COLUMNS - 1.0, 0.0], [COLUMNS - 1.0, ROWS - 1.0], [0.0, ROWS - 1.0]])
@@ -82,7 +84,7 @@ def locate(corners: ArrayLike, spots: Sequence[Spot], *, width: int, height: int
     Parameters
     ----------
     corners : array_like, shape (4, 2)
-        Centres of the corner patches: dark skin, bluish green, black, white [px].
+        Centres of the corner patches A1, A6, D6 and D1 [px].
     spots : sequence of Spot
     width, height : int
         Of the picture [px].

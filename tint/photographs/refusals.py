@@ -11,10 +11,12 @@ from tint.colorimetry import PATCHES
 from tint.colorimetry.chart import GREYS
 from tint.errors import JobError
 from tint.photographs.calibration import Calibration
+from tint.photographs.picture import Samples
 from tint.photographs.places import Spot
-from tint.photographs.samples import Samples
 
 Array = NDArray[np.float64]
+
+# Where a line names nothing else, the limit is common practice and has no source.
 
 # A hundredth of a patch may be glint; more of it at the top of the range, and the mean is no longer what was there.
 MOST_CLIPPED = 0.01
@@ -23,19 +25,21 @@ MOST_SPARED = 6
 # The white patch, of the picture's range: below that it is four stops too dark in a picture for a screen, two in one in
 # proportion to light, and either way few levels tell the dark patches apart.
 LEAST_WHITE = 0.3
-# With a bare matrix and an unbent curve a chart comes out within 1 to 9; what is not a chart, at 15 and more.
+# Mean CIEDE2000 with a bare matrix and an unbent curve: a chart comes out within 1 to 9, what is not a chart at 15 and
+# more, in the photographs of tests/figures/photographing.py.
 NO_CHART = 13.0
 # Scatter of single pixels within a patch, of the range: at 20 levels of 255 no camera is used as it should be, and dark
 # patches reach the bottom by chance.
 MOST_SCATTER = 0.08
-# Chance error of a patch's mean, half of the patches being better: past it noise outweighs what the chart can tell.
+# Chance error of a patch's mean, CIEDE2000, half of the patches being better: past it noise outweighs what the chart
+# can tell.
 MOST_NOISE = 0.7
 # Means of CIEDE2000 over the chart, each patch foretold by the others: no better than the eye's memory.
 MOST_MISSED = 4.0
 # Natural logarithms of light. What a white card shows can be taken out, but flare and shadows come with it; what the
 # chart alone shows is carried on to the spots, and by more than a sixth nobody should.
 MOST_FALL, MOST_FALL_UNSEEN = 0.45, 0.15
-# The card's own places against their smooth field: more is a shadow's edge, a reflection or dirt.
+# The card's own places against their smooth field, natural logarithm: more is a shadow's edge, a reflection or dirt.
 MOST_FIELD_MISSED = 0.03
 # A ninth of a spot against the whole, CIEDE2000: an edge, a shadow or a speck is in it. In a noisy picture the chart's
 # own patches are uneven too; so many times what they are.
@@ -76,7 +80,7 @@ def check_chart(missed_plain: float) -> None:
     """Refuse places that hold no chart, by how far the best arrangement is off with a bare matrix."""
     if missed_plain > NO_CHART:
         found = f"no 24-patch chart is at the corners: its colours would be {missed_plain:.0f} CIEDE2000 off"
-        mend = "name the middles of the patches dark skin, bluish green, black and white; see with --look FILE"
+        mend = "name the middles of the corner patches A1, A6, D6 and D1; see with --look FILE"
         raise JobError(_WHERE, found, mend=mend)
 
 

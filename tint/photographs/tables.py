@@ -1,21 +1,21 @@
-"""Tables that go with a photograph: spots asked for, a maker's own chart, and colours as a folder takes them over."""
+"""Tables that go with a photograph: spots, a maker's own chart, and the readings that a swatch folder takes over."""
 
 from __future__ import annotations
 
 import csv
 import io
 import os
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.colorimetry import PATCHES, lab, viewing
+from tint.colorimetry import PATCHES, difference, lab, lab_to_xyz, viewing, xyz_to_lab
 from tint.errors import InputError
 from tint.materials import SEATS
-from tint.photographs.colours import Photographed
+from tint.photographs.colours import Photographed, SpotColour
 from tint.photographs.places import Spot
-from tint.photographs.readings import photo_readings
 from tint.swatches.gather import Gathered, did_you_mean, one_of, quoted
 from tint.swatches.records import PHOTOGRAPH
 from tint.swatches.tables import Row, Table, check_marks, decoded, number, read_table, why_no_number
@@ -25,6 +25,78 @@ Array = NDArray[np.float64]
 COLUMNS = ("name", "backing", "seat", "light", "observer", "source", "L", "a", "b")
 _SPOT_COLUMNS = ("name", "backing", "seat", "x", "y", "size")
 _OF_COLOURS = ("light", "observer", "L", "a", "b")
+# What files of charts called the patches A1 to D6 before they went by row and column: still read.
+_FORMER_NAMES = (
+    "dark skin", "light skin", "blue sky", "foliage", "blue flower", "bluish green",
+    "orange", "purplish blue", "moderate red", "purple", "yellow green", "orange yellow",
+    "blue", "green", "red", "yellow", "magenta", "cyan",
+    "white", "neutral 8", "neutral 6.5", "neutral 5", "neutral 3.5", "black",
+)  # fmt: skip
+_STEP = 1e-4  # of X, Y or Z, a perfect white being 1
+_OF_95 = 1.96  # standard deviations that 95 of 100 lie within, as of a bell curve
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class PhotoReading:
+    """The colour of a swatch or a bare card over all its places in one photograph.
+
+    Parameters
+    ----------
+    name, backing, seat : str
+        As readings are named.
+    lab : ndarray, shape (3,)
+        Mean of its places [-].
+    error : float
+        CIEDE2000 that holds 95 times in 100: the mean of theirs, for what a photograph misses it misses at each [-].
+    """
+
+    name: str
+    backing: str
+    seat: str
+    lab: Array
+    error: float
+
+
+def photo_readings(told: Photographed) -> tuple[PhotoReading, ...]:
+    """One reading for each name, backing and seat, in the order of the spots."""
+    places: dict[tuple[str, str, str], list[SpotColour]] = {}
+    for each in told.spots:
+        places.setdefault((each.spot.name, each.spot.backing, each.spot.seat), []).append(each)
+    return tuple(
+        PhotoReading(
+            name=name,
+            backing=backing,
+            seat=seat,
+            lab=np.mean([each.lab for each in held], axis=0),
+            error=float(np.mean([each.error for each in held])),
+        )
+        for (name, backing, seat), held in places.items()
+    )
+
+
+def repeatability(told: Photographed) -> float:
+    """The `repeatability` that a folder of such photographs should state.
+
+    Returns
+    -------
+    float
+        Standard deviation of X, Y and Z, each as a share of the perfect white's [-].
+
+    Notes
+    -----
+    Errors of X, Y and Z of one size and independent make, in a colour, the CIEDE2000 of the root of the sum of squares
+    of what each alone makes. The figure is the size that makes what the photograph states of each of its readings, the
+    root mean square of them. A photograph's errors are neither independent nor of one size; `tint fit` finds what
+    this leaves out from the castings, and calls it misfit.
+    """
+    readings = photo_readings(told)
+    lab = np.array([each.lab for each in readings])
+    errors = np.array([each.error for each in readings])
+    share = lab_to_xyz(lab, np.ones(3))
+    beside = xyz_to_lab(share[:, None, :] + _STEP * np.eye(3), np.ones(3))
+    slopes = difference(lab[:, None, :], beside) / _STEP
+    sizes = errors / _OF_95 / np.sqrt(np.sum(slopes**2, axis=-1))
+    return float(np.sqrt(np.mean(sizes**2)))
 
 
 def colours_csv(told: Photographed) -> bytes:
@@ -85,8 +157,8 @@ def read_chart(path: str | os.PathLike[str], *, light: str, observer: int) -> tu
     Parameters
     ----------
     path : path
-        A table of 24 rows with the column patch (1 to 24, or its name), and either wavelengths with reflectances from 0
-        to 1, or L, a, b with the light and observer that they hold for.
+        A table of 24 rows with the column patch (A1 to D6 by row and column, or 1 to 24), and either wavelengths with
+        reflectances from 0 to 1, or L, a, b with the light and observer that they hold for.
 
     Raises
     ------
@@ -118,8 +190,8 @@ def read_chart(path: str | os.PathLike[str], *, light: str, observer: int) -> tu
 
 
 def _in_order(table: Table, faults: Gathered) -> list[Row]:
-    """The rows of patches 1 to 24."""
-    names = {name: at for at, name in enumerate(PATCHES)} | {str(at + 1): at for at in range(24)}
+    """The rows of patches A1 to D6."""
+    names = {called.lower(): at for at in range(24) for called in (PATCHES[at], str(at + 1), _FORMER_NAMES[at])}
     held: dict[int, Row] = {}
     for row in table.rows:
         cell = table.cell(row, "patch").lower()
@@ -128,11 +200,12 @@ def _in_order(table: Table, faults: Gathered) -> list[Row]:
                 f"{quoted(cell)} is no patch",
                 row=row.number,
                 column="patch",
-                expected="1 to 24, or its name",
-                mend=did_you_mean(cell, PATCHES),
+                expected="A1 to D6 by row and column, or 1 to 24",
             )
         elif names[cell] in held:
-            faults.grave(f"patch {cell} stands twice", row=row.number, column="patch", mend="keep one of the two")
+            faults.grave(
+                f"patch {PATCHES[names[cell]]} stands twice", row=row.number, column="patch", mend="keep one of the two"
+            )
         else:
             held[names[cell]] = row
     if len(held) < 24 and not faults.faults:

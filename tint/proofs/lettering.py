@@ -55,7 +55,8 @@ def font(size: int, face: str = PLAIN) -> ImageFont.FreeTypeFont:
 
 
 @functools.cache
-def _has_glyph(letter: str, face: str) -> bool:
+def has_glyph(letter: str, face: str) -> bool:
+    """Whether a face draws a letter as itself."""
     drawn = font(32, face)
     return letter == " " or bytes(drawn.getmask(letter)) not in (b"", bytes(drawn.getmask("\uffff")))
 
@@ -83,11 +84,11 @@ def lost(words: str) -> str:
 
 
 def _spell(letter: str, has_serif: bool) -> str:
-    if letter.isspace() or _has_glyph(letter, PLAIN):
+    if letter.isspace() or has_glyph(letter, PLAIN):
         return letter
     if letter in _SIGNS:
         return _SIGNS[letter]
-    if has_serif and _has_glyph(letter, SERIF):
+    if has_serif and has_glyph(letter, SERIF):
         return letter
     if letter in _LETTERS:
         return _LETTERS[letter]
@@ -99,7 +100,7 @@ def _spell(letter: str, has_serif: bool) -> str:
 
 def face_of(words: str) -> str:
     """The face that spelled words are drawn in."""
-    return PLAIN if all(letter.isspace() or _has_glyph(letter, PLAIN) for letter in words) else SERIF
+    return PLAIN if all(letter.isspace() or has_glyph(letter, PLAIN) for letter in words) else SERIF
 
 
 def text_width(words: str, size: int, face: str = PLAIN) -> int:

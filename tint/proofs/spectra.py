@@ -101,7 +101,9 @@ def _names(lines: Sequence[Line], box: Box, top: float) -> list[Item]:
     ends = [box.bottom - float(line.values[-1]) / top * box.height for line in lines]
     order = np.argsort(ends, kind="stable")
     items: list[Item] = []
-    for line, middle in zip([lines[at] for at in order], _apart([ends[at] for at in order], height, box), strict=True):
+    for line, middle in zip(
+        [lines[at] for at in order], spread_out([ends[at] for at in order], height, box), strict=True
+    ):
         left = box.right + 24
         half = line.width // 2
         items += [
@@ -112,7 +114,7 @@ def _names(lines: Sequence[Line], box: Box, top: float) -> list[Item]:
     return items
 
 
-def _apart(ends: Sequence[float], height: int, box: Box) -> list[int]:
+def spread_out(ends: Sequence[float], height: int, box: Box) -> list[int]:
     """Heights at least a line apart, as near to where the curves end as that allows, within the plot's own height."""
     offsets = np.arange(len(ends)) * height
     # The nearest rising sequence: the mean of the running maximum from above and the running minimum from below.
