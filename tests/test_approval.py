@@ -384,7 +384,7 @@ def test_the_command_writes_deep_pictures(fitted_demo: Path, tmp_path: Path, nam
         (("--out", "a.png", "--height-map", "m.png"), "--mm-per-level: not given"),
         (("--out", "a.png", "--part", "a.stl", "--height-map", "m.png"), "--height-map: given together with --part"),
         (("--out", "a.png", "--bits", "16"), "--bits 16: not a picture of a part"),
-        (("--sheet", "a.html", "--expiry", "soon"), "--expiry: `soon` is not a day; expected year-month-day"),
+        (("--sheet", "a.html", "--expiry", "soon"), "--expiry: `soon` is not a day; expected YYYY-MM-DD"),
     ],
 )
 def test_the_command_says_what_does_not_go_together(fitted_demo: Path, options: tuple[str, ...], told: str) -> None:

@@ -242,7 +242,7 @@ def test_fit_shows_how_each_throws_light_and_what_the_faces_are(demo_folder: Pat
     assert lines["clear"] == "clear 0.30 ± 0.02 1.4063 ± 0.0042 1.4100"
     assert lines["milky"] == "milky 0.37 ± 0.04 1.4218 ± 0.0113 1.4200"
     assert lines["black"] == "black 0.90 ± 0.20"
-    assert "How each throws light, as learnt" in out
+    assert "How each scatters light, as fitted" in out
 
 
 def test_fit_json_tells_anisotropies_and_refractive_indices(demo_folder: Path, learned: Palette) -> None:
@@ -478,4 +478,4 @@ def test_a_terminal_gets_a_patch_of_the_colour(fitted_demo: Path, demo_palette: 
 
 def test_what_is_not_finite_becomes_null() -> None:
     content = {"a": np.array([1.0, np.nan]), "b": np.float64(np.inf), "c": (np.bool_(True), "x"), "d": float("nan")}
-    assert jsonable.plain(content) == {"a": [1.0, None], "b": None, "c": [True, "x"], "d": None}
+    assert json.loads(jsonable.text(content)) == {"a": [1.0, None], "b": None, "c": [True, "x"], "d": None}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -97,6 +98,17 @@ def read(readings: Path, name: str) -> list[str]:
 
 
 # adjust
+
+
+def test_the_help_lists_the_ten_options_that_matter_first_and_every_other_one_once() -> None:
+    told = CliRunner().invoke(main, ["adjust", "--help"]).stdout
+    listed = re.findall(r"^  (--[a-z-]+)", told, flags=re.MULTILINE)
+    first = ["base", "load", "thickness", "read", "trial"]
+    first += ["target-lab", "target-srgb", "target-reading", "opacity", "tolerance"]
+    assert listed[:10] == [f"--{name}" for name in first]
+    assert len(listed) == len(set(listed)) == 52  # one of them is --help
+    for heading in ("The trial", "Wanted", "Part", "Limits", "Output"):
+        assert f"\n{heading}:\n" in told
 
 
 def test_a_strong_lot_is_told_and_corrected(folder: Path, readings: Path, wish: list[str]) -> None:

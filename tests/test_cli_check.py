@@ -11,7 +11,7 @@ from click.testing import CliRunner
 from synthetic import fit_two_flux, studio
 
 from tint.checks import ground
-from tint.cli import check, main
+from tint.cli import check, main, options
 from tint.fitting.leaving_out import Fitted
 from tint.fitting.spectra import fit_with_ground
 from tint.palette import Palette, fit_path, read_palette, write_palette
@@ -21,7 +21,7 @@ from tint.swatches import INPUT_FILES, SwatchFolder, inspect_folder
 @pytest.fixture(autouse=True)
 def two_flux(monkeypatch: pytest.MonkeyPatch) -> None:
     """Fit by the quicker model."""
-    monkeypatch.setattr(check, "DEFAULT_OPTICS", "two-flux")
+    monkeypatch.setattr(options, "DEFAULT_OPTICS", "two-flux")
 
 
 def told(*arguments: object) -> str:
@@ -68,7 +68,7 @@ def test_findings_as_json(odd_folder: Path) -> None:
 def test_the_errors_of_swatches_left_out(fitted_demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(check, "examine", lambda *_: ())  # the quicker model does not fit the demo
     out = told(fitted_demo)
-    assert "Left out in turn and foretold from the others: median " in out
+    assert "Each casting predicted from the others (leave-one-out): median " in out
     assert "  pigment  CIEDE2000" in out
     content = answer(fitted_demo)
     swatches = content["left_out"]["swatches"]

@@ -89,7 +89,7 @@ FAULTS: list[tuple[str, int, str]] = [
     (f"weigh FOLDER {CLEAR} --batch-g 10 --scale-step 0", 2, "scale step: 0 g"),
     (f"weigh FOLDER {CLEAR} --batch-g 10 --waste -3", 2, "waste: -3 %"),
     ("weigh FOLDER --batch-g 10 --recipe HERE/none.json", 2, "HERE/none.json: cannot be read"),
-    ("weigh FOLDER --batch-g 10 --recipe FOLDER/palette.toml", 2, "palette.toml: is not a recipe"),
+    ("weigh FOLDER --batch-g 10 --recipe FOLDER/palette.toml", 2, "palette.toml: is not JSON"),
     (f"weigh FOLDER {CLEAR} --batch-g 10 --recipe FOLDER/palette.toml", 2, "given together with --base or --load"),
     (f"weigh FOLDER {CLEAR} --batch-g 10 --pick 2", 2, "--pick: no recipe file to pick from"),
     # Pictures.
@@ -172,10 +172,13 @@ def test_a_fault_in_a_file_is_told_by_row_and_column(demo_folder: Path) -> None:
 
 RECIPE = {"base": "clear", "loadings": {"white": 0.5}}
 RECIPES: list[tuple[object, str]] = [
-    ([], "is not a recipe"),
-    ({}, "is not a recipe"),
+    ([], "standard input: found a list; expected a table, what `tint solve --json` writes"),
+    ({}, "standard input, key recipes: the key is missing; expected what `tint solve --json` writes"),
     ({"recipes": []}, "holds no recipe"),
-    ({"recipes": [{"base": "clear", "loadings": {"white": "much"}}]}, "$.recipes[0].loadings[...]"),
+    (
+        {"recipes": [{"base": "clear", "loadings": {"white": "much"}}]},
+        "standard input, key recipes[1].loadings: found text; expected a number",
+    ),
     ({"recipes": [{"base": "rubber", "loadings": {}}]}, "--base: there is no `rubber`"),
     ({"recipes": [{"base": "clear", "loadings": {"wite": 0.5}}]}, "did you mean white?"),
     ({"recipes": [RECIPE | {"loadings": {"white": -1.0}}], "setting": {"thickness_mm": 3.0}}, "-1 %"),

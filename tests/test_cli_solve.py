@@ -17,7 +17,7 @@ from rich.console import Console
 from tint import colorimetry
 from tint.appearance import Setting
 from tint.cli import main
-from tint.cli.tables import progress
+from tint.cli.show import progress
 from tint.palette import Palette
 from tint.recipes import Rules, solve
 from tint.swatches import read_folder
@@ -119,7 +119,7 @@ def test_a_target_in_reach_loosens_nothing(fitted_demo: Path) -> None:
     content = answer(fitted_demo, *OCHRE)
     assert content["recipes"][0]["reached"] is True
     assert content["loosened"] == []
-    assert "What would have to give" not in told(fitted_demo, *OCHRE)
+    assert "What would bring it nearer" not in told(fitted_demo, *OCHRE)
 
 
 def test_a_kept_pigment_that_is_refused_everywhere_is_a_job_that_cannot_be_done(fitted_demo: Path) -> None:

@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 
 from tint.appearance import Setting
 from tint.cli import main
-from tint.cli.amounts import thicknesses
+from tint.cli.asked import thicknesses
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.translucency import Translucency, hiding_in_words, hiding_thickness, translucency

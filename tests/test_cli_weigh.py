@@ -140,11 +140,11 @@ def test_paper_is_written_once_and_replaced_only_when_told(fitted_demo: Path, tm
 
 
 REFUSED = [
-    (["--csv", "HERE/sheet.txt"], 2, "does not end in .csv"),
-    (["--pdf", "HERE/sheet.png"], 2, "does not end in .pdf"),
+    (["--csv", "HERE/sheet.txt"], 2, "is not the name of a table; expected a name that ends in .csv"),
+    (["--pdf", "HERE/sheet.png"], 2, "is not the name of a PDF; expected a name that ends in .pdf"),
     (["--pdf", "HERE/folder.pdf"], 2, "is a folder"),
     (["--pdf", "HERE/none/sheet.pdf"], 2, "cannot be written"),
-    (["--date", "9.5.2031"], 2, "--date: `9.5.2031` is not a date"),
+    (["--date", "9.5.2031"], 2, "--date: `9.5.2031` is not a day"),
     (["--part-cm3", "10"], 2, "batch: given twice"),
     (["--count", "3"], 2, "count: 3 parts of unknown volume"),
     (["--cup-cm3", "0"], 2, "cup: 0 cm3"),

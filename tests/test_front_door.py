@@ -16,9 +16,10 @@ import numpy as np
 import pytest
 
 import tint
-from tint import glossary, opacity, verbs
+from tint import glossary, jsonable, opacity, recipes, verbs, weighing
 from tint.opacity import WORDS, opacity_of
 from tint.swatches import INPUT_FILES
+from tint.target import target_from_written
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "swatches_demo"
@@ -92,6 +93,73 @@ def test_walls_are_judged_together_the_thinnest_first(palette: tint.Palette) -> 
     assert answer.setting.thickness_mm == 2
     assert answer.rules.walls_mm == (8.0,)
     assert answer.target.contrast_ratio_min == WORDS["solid"]["contrast_ratio"][0]
+
+
+def test_what_was_written_is_read_back_as_it_was(palette: tint.Palette, answer: tint.Answer) -> None:
+    read = recipes.from_json(answer.to_json())
+    assert json.loads(jsonable.text(read)) == json.loads(answer.to_json())
+    assert target_from_written(read.target or jsonable.Target(lab=(0.0, 0.0, 0.0))).in_words == answer.target.in_words
+    told = {} if read.setting is None else read.setting.told
+    again = tint.predict(palette, read.recipes[0], **told)
+    np.testing.assert_allclose(again.reflectance, answer.best.appearance.reflectance)
+    sheet = tint.weigh(palette, answer.best, batch_g=120, scale_step_g=0.1)
+    assert json.loads(jsonable.text(weighing.from_json(sheet.to_json()))) == json.loads(sheet.to_json())
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("{", "old.json: is not JSON"),
+        ("[]", "old.json: found a list; expected a table, what `tint solve --json` writes"),
+        ("{}", "old.json, key recipes: the key is missing"),
+        ('{"recipes": []}', "old.json: holds no recipe"),
+        ('{"recipes": [{"base": "clear"}]}', "old.json, key recipes[1].loadings: the key is missing"),
+        ('{"recipes": [{"base": 3, "loadings": {}}]}', "key recipes[1].base: found a number; expected text"),
+        (
+            '{"recipes": [{"base": "a", "loadings": {"b": ""}}]}',
+            "key recipes[1].loadings: found text; expected a number",
+        ),
+        (
+            '{"recipes": [{"base": "a", "loadings": {}}], "target": {"lab": [1, 2]}}',
+            "old.json, key target.lab: expected a list of length 3, got 2",
+        ),
+    ],
+)
+def test_what_cannot_be_read_back_is_told_by_file_and_key(text: str, told: str) -> None:
+    with pytest.raises(tint.InputError) as error:
+        recipes.from_json(text, where="old.json")
+    assert told in str(error.value)
+    assert "\n" not in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("asked", "tolerance"),
+    [
+        ({}, 0.4),
+        ({"opacity": "solid"}, 0.4),
+        ({"opacity": "solid", "tolerance": 2.0}, 2.0),
+        ({"tolerance": 2.0}, 2.0),
+    ],
+)
+def test_a_target_keeps_its_own_tolerance_unless_one_is_given(
+    palette: tint.Palette, asked: dict[str, Any], tolerance: float
+) -> None:
+    own = tint.Target(lab=np.array([70.0, -12.0, 8.0]), tolerance=0.4)
+    answer = tint.solve(palette, own, base="clear", thickness_mm=3, rules=tint.Rules(most_pigments=2), **asked)
+    assert answer.target.tolerance == tolerance
+    assert answer.target.asks_opacity == ("opacity" in asked)
+
+
+def test_an_opacity_stands_in_place_of_the_targets_own(palette: tint.Palette) -> None:
+    own = tint.Target(lab=np.array([70.0, -12.0, 8.0]), contrast_ratio=0.9)
+    rules = tint.Rules(most_pigments=2)
+    answer = tint.solve(palette, own, opacity="solid", base="clear", thickness_mm=3, rules=rules)
+    assert (answer.target.contrast_ratio, answer.target.contrast_ratio_min) == (None, 0.98)
+
+
+def test_a_colour_without_a_tolerance_is_to_come_within_one(palette: tint.Palette) -> None:
+    answer = tint.solve(palette, lab=(70, -12, 8), base="clear", thickness_mm=3, rules=tint.Rules(most_pigments=2))
+    assert answer.target.tolerance == 1.0
 
 
 def test_load_takes_the_fitted_palette_while_it_is_fresh(tmp_path: Path, palette: tint.Palette) -> None:

@@ -410,7 +410,7 @@ class TestCommand:
         [
             (["HERE/none.txt"], "none.txt: cannot be read (No such file or directory)"),
             (["HERE/scan.txt", "--as", "blue-1"], "--as: `blue-1`; expected NAME=SWATCH/BACKING/SEAT"),
-            (["HERE/scan.txt", "--as", "a=blue-1", "--as", "a=blue-1"], "--as: `a` is given twice"),
+            (["HERE/scan.txt", "--as", "a=blue-1", "--as", "a=blue-1"], "--as: a is given twice"),
             (["HERE/scan.txt", "--seat", "dry"], "'dry' is not one of"),
             ([], "missing argument"),
         ],

@@ -14,7 +14,7 @@ from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.weighing import Batch, Scale, Split, mix_density, weigh
-from tint.weighing.cups import Plan, plan
+from tint.weighing.batch import Plan, plan
 
 THREE_MM = Setting(thickness_mm=3.0)
 LID = Blend("clear", {"white": 0.5, "yellow": 0.3})

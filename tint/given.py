@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tint import jsonable
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
 from tint.materials import Blend
@@ -19,7 +20,7 @@ from tint.swatches import SwatchFolder, read_folder
 from tint.target import Target, target_from_lab, target_from_reading, target_from_srgb
 
 Folder = SwatchFolder | str | Path
-Look = Blend | Mapping[str, float] | Recipe | Appearance
+Look = Blend | Mapping[str, float] | Recipe | Appearance | jsonable.Look
 
 SEEN = ("over", "seat", "light", "observer", "geometry", "as_read", "finish")
 
@@ -47,6 +48,8 @@ def blend_of(palette: Palette, given: Look, base: str | None) -> Blend:
     """The blend that is given, or held by what is given."""
     if isinstance(given, Recipe | Appearance):
         given = given.blend
+    if isinstance(given, jsonable.Look):
+        given = Blend(given.base, given.loadings)
     if isinstance(given, Blend):
         return given
     typed(given, Mapping, "blend", "loadings by pigment, as in {'white': 0.5}, or a Blend, a Recipe, an Appearance")
@@ -104,7 +107,7 @@ def target_of(
     if srgb is not None:
         return target_from_srgb(typed(srgb, str, "srgb", "a screen colour as '#e8701a'"), view)
     where = typed(reading, str, "reading", "FILE or FILE:NAME")
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     seat = "air" if over == "none" else setting.seat
     return target_from_reading(
         where, view, wavelengths=palette.wavelengths, over=over, seat=seat, geometry=palette.instrument.geometry

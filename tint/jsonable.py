@@ -1,178 +1,339 @@
-"""What the library answers, as plain values that JSON can hold: the keys that scripts may rely on stand here once.
+"""What the library answers, as JSON: the structs whose keys scripts may rely on, written and read back in one place.
 
-This stands below what it describes, so that an appearance, an answer, a weigh sheet can each have a `to_json` of one
-line; what is told is read by the names of its fields. `--json` of the commands prints the same.
+`--json` of the commands, `to_json` of the things and `decode` all go by these structs, so that what one command writes
+the next one reads. This stands below what it describes, so that an appearance, an answer, a weigh sheet can each have a
+`to_json` of one line; what is told is read by the names of its fields.
 """
 
 from __future__ import annotations
 
-import math
+import re
+import typing
 from collections.abc import Mapping
 from dataclasses import asdict
-from typing import Any
+from typing import Any, TypeVar
 
+import msgspec
 import numpy as np
+from msgspec import Struct
 
-from tint.opacity import KINDS
+from tint.errors import InputError
 
-TARGET_BOUNDS = tuple(kind + end for kind in KINDS for end in ("", "_min", "_max"))
-
-
-def text(content: Mapping[str, Any]) -> str:
-    """One JSON object."""
-    import msgspec  # only needed where something is written
-
-    return msgspec.json.encode(plain(content)).decode()
+Lab = tuple[float, float, float]
+Kind = TypeVar("Kind")
 
 
-def plain(value: Any) -> Any:
-    """A value as JSON can hold it: arrays as lists, what is not finite as null."""
-    if isinstance(value, np.ndarray | np.generic):
-        return plain(value.tolist())
-    if isinstance(value, Mapping):
-        return {str(name): plain(each) for name, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(each) for each in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+class Setting(Struct, kw_only=True):
+    """How a part is cast and seen; lengths in mm."""
+
+    thickness_mm: float | None = None
+    over: str | None = None
+    seat: str | None = None
+    light: str | None = None
+    observer: int | None = None
+    geometry: str | None = None
+
+    @property
+    def told(self) -> dict[str, Any]:
+        """What is told of it, by name."""
+        return {name: value for name, value in msgspec.structs.asdict(self).items() if value is not None}
 
 
-def setting(appearance: Any) -> dict[str, Any]:
+class Look(Struct, kw_only=True):
+    """A blend and what it looks like, without spectra: loadings in percent, colour differences in CIEDE2000."""
+
+    base: str
+    loadings: dict[str, float]
+    lab: Lab | None = None
+    lab_black: Lab | None = None
+    lab_white: Lab | None = None
+    srgb: str | None = None
+    in_gamut: bool | None = None
+    contrast_ratio: float | None = None
+    contrast_ratio_error: float | None = None
+    luminous_transmittance: float | None = None
+    luminous_transmittance_error: float | None = None
+    regular_transmittance: float | None = None
+    regular_transmittance_error: float | None = None
+    haze: float | None = None
+    haze_error: float | None = None
+    expected_error: float | None = None
+    warnings: tuple[str, ...] = ()
+
+
+class Appearance(Look, kw_only=True):
+    """What `tint predict --json` prints; wavelengths in nm."""
+
+    wavelengths: list[float] = []
+    reflectance: list[float] = []
+    transmittance: list[float] = []
+    setting: Setting | None = None
+    conditions: str = ""
+    optics: str | None = None
+
+
+class Recipe(Look, kw_only=True):
+    """One of the recipes that `tint solve --json` and `tint adjust --json` print."""
+
+    delta_e: float | None = None
+    opacity_miss: float | None = None
+    limits: tuple[str, ...] = ()
+    reached: bool | None = None
+    reason: str = ""
+    metamerism: float | None = None
+    sensitivity: float | None = None
+    chance: float | None = None
+    price_per_kg: float | None = None
+    merits: tuple[str, ...] = ()
+    premix: tuple[str, ...] = ()
+
+
+class Also(Struct, kw_only=True):
+    """A further colour of a target."""
+
+    lab: Lab
+    over: str | None = None
+    seat: str | None = None
+    thickness_mm: float | None = None
+
+
+class Target(Struct, kw_only=True):
+    """A target without its spectrum."""
+
+    lab: Lab
+    contrast_ratio: float | None = None
+    contrast_ratio_min: float | None = None
+    contrast_ratio_max: float | None = None
+    transmittance: float | None = None
+    transmittance_min: float | None = None
+    transmittance_max: float | None = None
+    haze: float | None = None
+    haze_min: float | None = None
+    haze_max: float | None = None
+    tolerance: float = 1.0
+    thickness_mm: float | None = None
+    also: tuple[Also, ...] = ()
+    source: str = ""
+
+
+class Loosened(Struct, kw_only=True):
+    """What giving way on one point would bring."""
+
+    limit: str
+    value: float | None
+    delta_e: float
+    reached: bool
+    words: str
+
+
+class Answer(Struct, kw_only=True):
+    """What `tint solve --json` prints, and `tint adjust --json` with more."""
+
+    recipes: tuple[Recipe, ...]
+    target: Target | None = None
+    setting: Setting | None = None
+    conditions: str = ""
+    walls_mm: tuple[float, ...] = ()
+    batch_g: float | None = None
+    scale_step_g: float | None = None
+    loosened: tuple[Loosened, ...] = ()
+    refused: dict[str, dict[str, str]] = {}
+    warnings: tuple[str, ...] = ()
+    sets: int = 0
+    optics: str | None = None
+
+
+class Line(Struct, kw_only=True):
+    """One weighing of a sheet."""
+
+    what: str
+    grams: float
+    part: str | None = None
+    exact_grams: float | None = None
+    percent: float | None = None
+    pigment: str = ""
+    pigment_g: float = 0.0
+    lot: str = ""
+    into: str = ""
+
+
+class Sheet(Struct, kw_only=True):
+    """What `tint weigh --json` prints, and `tint ledger repeat --json` with more."""
+
+    lines: tuple[Line, ...]
+    base: str
+    total_grams: float | None = None
+    predicted: Appearance | None = None
+    loadings: dict[str, float] = {}
+    rounded: dict[str, float] = {}
+    delta_e: float | None = None
+    aim_delta_e: float | None = None
+    batch_g: float | None = None
+    volume_cm3: float | None = None
+    batch: dict[str, Any] = {}
+    scale_step_g: float | None = None
+    smallest_weighing_g: float | None = None
+    dose_tolerance_percent: float | None = None
+    mix_error_percent: float | None = None
+    naive_mix_error_percent: float | None = None
+    naive_part_error_percent: float | None = None
+    premixes: tuple[dict[str, Any], ...] = ()
+    cups: dict[str, Any] = {}
+    care: tuple[dict[str, Any], ...] = ()
+    cautions: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+# From the things to the structs.
+
+
+def _shared(thing: Any, kind: type[Struct]) -> dict[str, Any]:
+    """What a thing holds under the very names of a struct."""
+    return {name: _plain(getattr(thing, name)) for name in kind.__struct_fields__ if hasattr(thing, name)}
+
+
+def _plain(value: Any) -> Any:
+    return value.tolist() if isinstance(value, np.ndarray | np.generic) else value
+
+
+def setting(appearance: Any) -> Setting:
     """What an appearance holds for, nothing left to a default."""
-    asked = appearance.setting
-    return {
-        "thickness_mm": asked.thickness_mm,
-        "over": appearance.over,
-        "seat": asked.seat,
-        "light": asked.light,
-        "observer": asked.observer,
-        "geometry": appearance.geometry,
-    }
+    return Setting(**_shared(appearance.setting, Setting) | {"over": appearance.over, "geometry": appearance.geometry})
 
 
-def summary(appearance: Any) -> dict[str, Any]:
+def _look(look: Any) -> dict[str, Any]:
+    told = _shared(look, Look) | {"base": look.blend.base, "loadings": dict(look.blend.loadings)}
+    known = bool(np.isfinite(look.lab_black).all())
+    return told if known else told | {"lab_black": None, "lab_white": None}
+
+
+def look(seen: Any) -> Look:
     """All of an appearance but its spectra and setting."""
-    known = np.isfinite(appearance.lab_black).all()
-    return {
-        "base": appearance.blend.base,
-        "loadings": dict(appearance.blend.loadings),
-        "lab": appearance.lab,
-        "lab_black": appearance.lab_black if known else None,
-        "lab_white": appearance.lab_white if known else None,
-        "srgb": appearance.srgb,
-        "in_gamut": appearance.in_gamut,
-        "contrast_ratio": appearance.contrast_ratio,
-        "contrast_ratio_error": appearance.contrast_ratio_error,
-        "luminous_transmittance": appearance.luminous_transmittance,
-        "luminous_transmittance_error": appearance.luminous_transmittance_error,
-        "regular_transmittance": appearance.regular_transmittance,
-        "regular_transmittance_error": appearance.regular_transmittance_error,
-        "haze": appearance.haze,
-        "haze_error": appearance.haze_error,
-        "expected_error": appearance.expected_error,
-        "warnings": list(appearance.warnings),
-    }
+    return Look(**_look(seen))
 
 
-def appearance(look: Any) -> dict[str, Any]:
-    """The whole of an appearance."""
-    return {
-        **summary(look),
-        "wavelengths": look.wavelengths,
-        "reflectance": look.reflectance,
-        "transmittance": look.transmittance,
-        "setting": setting(look),
-        "conditions": look.conditions,
-    }
+def appearance(seen: Any, *, optics: str | None = None) -> Appearance:
+    """The whole of an appearance, and by which layer model it was predicted."""
+    return Appearance(**_shared(seen, Appearance) | _look(seen) | {"setting": setting(seen), "optics": optics})
 
 
-def target(wanted: Any) -> dict[str, Any]:
+def target(wanted: Any) -> Target:
     """The whole of a target but its spectrum."""
-    return {
-        "lab": wanted.lab,
-        **{name: getattr(wanted, name) for name in TARGET_BOUNDS},
-        "tolerance": wanted.tolerance,
-        "thickness_mm": wanted.thickness_mm,
-        "also": [
-            {"lab": each.lab, "over": each.over or None, "seat": each.seat or None, "thickness_mm": each.thickness_mm}
-            for each in wanted.also
-        ],
-        "source": wanted.source,
-    }
+    also = tuple(
+        Also(lab=_plain(each.lab), over=each.over or None, seat=each.seat or None, thickness_mm=each.thickness_mm)
+        for each in wanted.also
+    )
+    return Target(**_shared(wanted, Target) | {"also": also})
 
 
-def recipe(each: Any) -> dict[str, Any]:
+def recipe(each: Any) -> Recipe:
     """The whole of a recipe but the spectra of its appearance."""
-    return summary(each.appearance) | {
-        "delta_e": each.delta_e,
-        "opacity_miss": each.opacity_miss,
-        "limits": list(each.limits),
-        "reached": each.reached,
-        "reason": each.reason,
-        "metamerism": each.metamerism,
-        "sensitivity": each.sensitivity,
-        "chance": each.chance,
-        "price_per_kg": each.price_per_kg,
-        "merits": list(each.merits),
-        "premix": list(each.premix),
-    }
+    return Recipe(**_shared(each, Recipe) | _look(each.appearance))
 
 
-def answer(given: Any) -> dict[str, Any]:
-    """The whole of an answer."""
+def answer(given: Any, *, optics: str | None = None) -> Answer:
+    """The whole of an answer, and by which layer model it was found."""
     first = given.recipes[0].appearance
-    return {
-        "recipes": [recipe(each) for each in given.recipes],
-        "target": target(given.target),
-        "setting": setting(first),
-        "conditions": first.conditions,
-        "walls_mm": list(given.rules.walls_mm),
-        "batch_g": given.rules.batch_g,
-        "scale_step_g": given.rules.scale_step_g,
-        "loosened": [
-            {
-                "limit": each.limit,
-                "value": each.value,
-                "delta_e": each.delta_e,
-                "reached": each.reached,
-                "words": each.words,
-            }
-            for each in given.loosened
-        ],
-        "refused": given.refused,
-        "warnings": list(given.warnings),
-        "sets": given.sets,
-    }
+    return Answer(
+        recipes=tuple(map(recipe, given.recipes)),
+        target=target(given.target),
+        setting=setting(first),
+        conditions=first.conditions,
+        walls_mm=tuple(given.rules.walls_mm),
+        batch_g=given.rules.batch_g,
+        scale_step_g=given.rules.scale_step_g,
+        loosened=tuple(Loosened(**_shared(each, Loosened)) for each in given.loosened),
+        refused=given.refused,
+        warnings=given.warnings,
+        sets=given.sets,
+        optics=optics,
+    )
 
 
-def sheet(weighed: Any) -> dict[str, Any]:
-    """The whole of a weigh sheet."""
-    return {
-        "lines": [asdict(line) | {"into": line.into} for line in weighed.lines],
-        "total_grams": weighed.total_grams,
-        "predicted": appearance(weighed.predicted),
+_OF_A_PREMIX = ("strength", "made_g", "left_g", "pigment_g", "base_g")
+
+
+def sheet(weighed: Any, *, optics: str | None = None) -> Sheet:
+    """The whole of a weigh sheet, and by which layer model it was predicted."""
+    premixes = [asdict(each) | {name: getattr(each, name) for name in _OF_A_PREMIX} for each in weighed.premixes]
+    told = {
         "base": weighed.blend.base,
         "loadings": dict(weighed.blend.loadings),
         "rounded": dict(weighed.rounded.loadings),
-        "delta_e": weighed.delta_e,
-        "aim_delta_e": weighed.aim_delta_e,
-        "batch_g": weighed.batch_g,
-        "volume_cm3": weighed.volume_cm3,
+        "lines": tuple(Line(**_shared(line, Line)) for line in weighed.lines),
+        "predicted": appearance(weighed.predicted, optics=optics),
         "batch": asdict(weighed.batch),
-        "scale_step_g": weighed.scale.step_g,
         "smallest_weighing_g": weighed.scale.smallest_g,
         "dose_tolerance_percent": weighed.scale.tolerance_percent,
-        "mix_error_percent": weighed.mix_error_percent,
-        "naive_mix_error_percent": weighed.naive_mix_error_percent,
-        "naive_part_error_percent": weighed.naive_part_error_percent,
-        "premixes": [
-            asdict(premix)
-            | {name: getattr(premix, name) for name in ("strength", "made_g", "left_g", "pigment_g", "base_g")}
-            for premix in weighed.premixes
-        ],
+        "premixes": tuple(premixes),
         "cups": asdict(weighed.cups),
-        "care": [asdict(each) for each in weighed.care],
-        "cautions": list(weighed.cautions),
-        "warnings": list(weighed.warnings),
+        "care": tuple(map(asdict, weighed.care)),
     }
+    return Sheet(**_shared(weighed, Sheet) | told)
+
+
+# To text, and back.
+
+
+def text(content: Struct | Mapping[str, Any], **more: Any) -> str:
+    """One JSON object: arrays as lists, what is not finite as null; `more` are further keys."""
+    told = msgspec.structs.asdict(content) if isinstance(content, Struct) else dict(content)
+    return msgspec.json.encode(told | more, enc_hook=_plain).decode()
+
+
+def decode(data: bytes | str, kind: type[Kind], *, where: str, form: str) -> Kind:
+    """What JSON holds, as one of the structs.
+
+    Parameters
+    ----------
+    where, form : str
+        What to call the file in an error, and what was expected of it, such as "what `tint solve --json` writes".
+
+    Raises
+    ------
+    InputError
+        If it is no JSON, or a key is missing or holds something else: the line names the file and the key.
+    """
+    try:
+        return converted(msgspec.json.decode(data), kind, where=where, form=form)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise InputError(where, f"is not JSON ({str(error)[:80]})", form) from error
+
+
+def converted(content: object, kind: type[Kind], *, where: str, form: str) -> Kind:
+    """Plain values, as JSON or TOML hold them, as one of the structs; arguments and errors as of `decode`."""
+    try:
+        return msgspec.convert(content, kind)
+    except msgspec.ValidationError as error:
+        raise _bad_key(str(error), kind, where, form) from error
+
+
+_WORDS = {"str": "text", "float": "a number", "int": "a number", "object": "a table", "array": "a list", "bool": "true"}
+
+
+def _bad_key(told: str, kind: Any, where: str, form: str) -> InputError:
+    """An error of decoding in our words: which key, what was found, what was expected."""
+    message, _, path = told.partition(" - at `$")
+    path = path.rstrip("`").removeprefix(".").replace("[...]", "")
+    key = re.sub(r"\[(\d+)\]", lambda found: f"[{int(found[1]) + 1}]", path)
+    named = [word.removesuffix(" | null") for word in re.findall(r"`([^`]*)`", message)]
+    if message.startswith("Object") and named:
+        place = f"{where}, key {'.'.join(filter(None, (key, named[-1])))}"
+        if "missing" in message:
+            return InputError(place, "the key is missing", form)
+        keys = ", ".join(_struct_at(kind, path).__struct_fields__)
+        return InputError(place, "there is no such key", f"one of {keys}")
+    place = f"{where}, key {key}" if key else where
+    if len(named) == 2:
+        expected, found = (" or ".join(_WORDS.get(word, word) for word in each.split(" | ")) for each in named)
+        return InputError(place, f"found {found}", expected if key else f"{expected}, {form}")
+    plain = re.sub(r"`(\w+)`", lambda word: _WORDS.get(word[1], word[1]), message)
+    return InputError(place, plain[:1].lower() + plain[1:], form)
+
+
+def _struct_at(kind: Any, path: str) -> Any:
+    """The struct that a path such as `readings[0]` leads to."""
+    for name in re.findall(r"[A-Za-z_]\w*", path):
+        hint = typing.get_type_hints(kind)[name]
+        kind = next(each for each in (hint, *typing.get_args(hint)) if hasattr(each, "__struct_fields__"))
+    return kind

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+import msgspec
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry
+from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
@@ -19,7 +20,8 @@ from tint.swatches.one_reading import read_one
 
 Array = NDArray[np.float64]
 
-_OPACITIES = tuple(kind + end for kind in KINDS for end in ("", "_min", "_max"))
+# What may be asked of opacity and of the light let through: a value to reach, or one not to be left.
+BOUNDS = tuple(kind + end for kind in KINDS for end in ("", "_min", "_max"))
 _NOISE = 0.01  # by which a contrast ratio that was read may pass 1
 
 
@@ -246,7 +248,7 @@ def with_black(target: Target, black: Target, palette: Palette, *, setting: Sett
     InputError
         If there is but one backing, the target is itself over the darkest, or the sample is brighter over black.
     """
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     if not palette.pair or over == palette.black:
         raise InputError("target over black", f"the target is seen {_seen_over(over)}", "one over another backing")
     also = (*target.also, Look(lab=black.lab, over=palette.black))
@@ -257,7 +259,7 @@ def with_black(target: Target, black: Target, palette: Palette, *, setting: Sett
         found = f"it is {ratio:.2f} times as bright as over {palette.white}"
         raise InputError("target over black", found, "a darker reading", "were the two swapped?")
     own = target.thickness_mm is None or target.thickness_mm == setting.thickness_mm
-    if not own or any(getattr(target, name) is not None for name in _OPACITIES):
+    if not own or any(getattr(target, name) is not None for name in BOUNDS):
         return replace(target, also=also)
     return replace(target, also=also, contrast_ratio=min(ratio, 1.0))
 
@@ -292,11 +294,20 @@ def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **ask
     """
     seen = predict(palette, blend, setting=setting)
     known: dict[str, Any] = {"lab": seen.lab, "spectrum": seen.reflectance, "source": f"as {blend} looks"}
-    if palette.pair and not any(asked.get(name) is not None for name in _OPACITIES):
+    if palette.pair and not any(asked.get(name) is not None for name in BOUNDS):
         pair = {palette.black: seen.lab_black, palette.white: seen.lab_white}
         known["also"] = tuple(Look(lab=lab, over=name) for name, lab in pair.items() if name != seen.over)
         known["contrast_ratio"] = min(seen.contrast_ratio, 1.0)
     return Target(**(known | asked))
+
+
+def target_from_written(told: jsonable.Target) -> Target:
+    """A target as an answer's JSON tells it."""
+    also = tuple(
+        Look(lab=np.array(each.lab), over=each.over or "", seat=each.seat or "", thickness_mm=each.thickness_mm)
+        for each in told.also
+    )
+    return Target(**(msgspec.structs.asdict(told) | {"lab": np.array(told.lab), "also": also}))
 
 
 # What is taken for granted where nothing is said.

@@ -20,7 +20,7 @@ from tint.opacity import opacity_of
 from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import Answer, Rules
 from tint.swatches import SwatchFolder, folder_digest
-from tint.target import Target, solid_unless_told, without_gloss
+from tint.target import BOUNDS, Target, solid_unless_told, without_gloss
 
 if TYPE_CHECKING:
     from tint.checks import Finding
@@ -152,7 +152,7 @@ def predict(
 
 def solve(
     palette: Palette, target: Target | None = None, *, lab: ArrayLike | None = None, srgb: str | None = None,
-    reading: str | None = None, opacity: str | float | Sequence[float] | None = None, tolerance: float = 1.0,
+    reading: str | None = None, opacity: str | float | Sequence[float] | None = None, tolerance: float | None = None,
     base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
     setting: Setting | None = None, rules: Rules | None = None,
     progress: Callable[[str, int, int], None] | None = None, **seen: Any,
@@ -173,8 +173,8 @@ def solve(
     opacity : str, float or pair of floats, optional
         A word (`solid`, `milky`, `see-through`, `glows`, `any`), a contrast ratio, or its least and most; see
         `tint.opacity`. Solid, when absent and no target is given [-].
-    tolerance : float
-        CIEDE2000 within which the colour counts as reached [-].
+    tolerance : float, optional
+        CIEDE2000 within which the colour counts as reached: the target's own when absent, which is 1 unless told [-].
     base : str, optional
         Only in this one.
     thickness_mm : float, optional
@@ -217,15 +217,18 @@ def solve(
         rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
     wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading)
     if opacity is not None:
-        wanted = replace(wanted, **opacity_of(opacity), tolerance=tolerance)
+        own: dict[str, Any] = dict.fromkeys(BOUNDS)
+        wanted = replace(wanted, **own | opacity_of(opacity))
     elif target is None:
-        wanted = replace(solid_unless_told(wanted, palette), tolerance=tolerance)
+        wanted = solid_unless_told(wanted, palette)
+    if tolerance is not None:
+        wanted = replace(wanted, tolerance=tolerance)
     return of(palette, wanted, setting=seen_in, base=base, rules=rules, progress=progress)
 
 
 def weigh(
     palette: Palette, recipe: Look, *, batch_g: float | None = None, batch_cm3: float | None = None,
-    waste_percent: float = 10.0, scale_step_g: float = 0.01, premix: bool = True, base: str | None = None,
+    waste_percent: float | None = None, scale_step_g: float | None = None, premix: bool = True, base: str | None = None,
     thickness_mm: float | None = None, setting: Setting | None = None, **more: Any,
 ) -> WeighSheet:  # fmt: skip
     """Grams to weigh for a batch, and what the rounded doses will look like.
@@ -236,10 +239,10 @@ def weigh(
     recipe : Recipe, Blend, Appearance or mapping of str to float
     batch_g, batch_cm3 : float, optional
         What the moulds hold, one of the two [g] or [cm3].
-    waste_percent : float
-        A margin on it [%].
-    scale_step_g : float
-        Smallest step of the scale [g].
+    waste_percent : float, optional
+        A margin on it; 10 when absent [%].
+    scale_step_g : float, optional
+        Smallest step of the scale; 0.01 when absent [g].
     premix : bool
         Whether a dose too small for the scale is let down in base first.
     base, thickness_mm, setting
@@ -263,10 +266,8 @@ def weigh(
 
     seen = {name: more.pop(name) for name in SEEN if name in more}
     mixed = blend_of(palette_of(palette), recipe, base)
-    if "batch" not in more:
-        more |= {"batch_g": batch_g, "batch_cm3": batch_cm3, "waste_percent": waste_percent}
-    if "scale" not in more:
-        more |= {"scale_step_g": scale_step_g}
+    plain = {"batch_g": batch_g, "batch_cm3": batch_cm3, "waste_percent": waste_percent, "scale_step_g": scale_step_g}
+    more |= {name: value for name, value in plain.items() if value is not None}
     where = setting_of(setting, thickness_mm, seen, of=recipe)
     return of(palette, mixed, setting=where, premix=premix, **more)
 
@@ -336,9 +337,7 @@ def adjust(
     return of(palette, asked, many, setting=setting_of(setting, thickness_mm, seen), rules=rules)
 
 
-def plan(
-    palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moulds_mm: Sequence[float] = (1, 2, 3, 5)
-) -> Plan:
+def plan(palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moulds_mm: Sequence[float] = ()) -> Plan:
     """Which swatches to pour next, because they teach most.
 
     Parameters
@@ -349,16 +348,17 @@ def plan(
     bases : sequence of str
         Only in these.
     moulds_mm : sequence of float
-        Depths at hand [mm].
+        Depths at hand; 1, 2, 3 and 5 when empty [mm].
 
     Examples
     --------
     >>> len(tint.plan(palette, castings=2).castings)
     2
     """
-    from tint.planning import next_swatches
+    from tint.planning import MOULDS_MM, next_swatches
 
-    return next_swatches(palette_of(palette), count=castings, bases=bases, thicknesses_mm=[float(d) for d in moulds_mm])
+    depths = [float(depth) for depth in moulds_mm or MOULDS_MM]
+    return next_swatches(palette_of(palette), count=castings, bases=bases, thicknesses_mm=depths)
 
 
 def inspect(

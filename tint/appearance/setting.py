@@ -57,6 +57,10 @@ class Setting:
         if self.finish and self.finish not in HEIGHTS_UM:
             raise InputError("finish", f"`{self.finish}` is not known", ", ".join(HEIGHTS_UM))
 
+    def behind(self, palette: Palette) -> str:
+        """The backing it is judged over: the palette's lightest, or `none`, where none is named."""
+        return self.over or (palette.white if palette.backings else "none")
+
     def viewing(self, palette: Palette) -> Viewing:
         """Light and observer on the palette's wavelengths."""
         return colorimetry.viewing(palette.wavelengths, light=self.light, observer=self.observer)

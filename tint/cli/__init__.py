@@ -39,7 +39,7 @@ COMMANDS = {
     "ledger": "The workshop's record: orders, recipes, batches, approvals.",
 }
 
-DONE, NOT_DONE, WRONG_INPUT, STOPPED = 0, 1, 2, 130
+DONE, NOT_DONE, WRONG_INPUT, STOPPED = 0, 1, 2, 130  # the last as shells have it: 128 and the signal SIGINT, 2
 
 
 class Commands(click.Group):
@@ -53,6 +53,8 @@ class Commands(click.Group):
         """The command of a name; None for an unknown one."""
         if cmd_name not in COMMANDS:
             return None
+        if cmd_name == "explain":
+            return explain
         module = f"{cmd_name}_" if keyword.iskeyword(cmd_name) else cmd_name
         command: click.Command = importlib.import_module(f"tint.cli.{module}").command
         return command
@@ -119,6 +121,23 @@ def _print_version(ctx: click.Context, param: click.Parameter, value: bool) -> N
         except PackageNotFoundError:
             click.echo("tint, run from its source")
         ctx.exit()
+
+
+@click.command("explain")
+@click.argument("word", nargs=-1)
+def explain(word: tuple[str, ...]) -> None:
+    """A word of optics or of the trade, in plain sentences.
+
+    Example: tint explain contrast ratio
+
+    Without a word it lists those that it explains.
+    """
+    from tint import glossary
+    from tint.cli.show import page
+
+    with page() as out:
+        known = f"Words that can be explained: {', '.join(sorted(glossary.GLOSSARY))}."
+        out.print(glossary.explain(" ".join(word)) if word else known)
 
 
 @click.group(cls=Commands, invoke_without_command=True)

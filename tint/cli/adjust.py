@@ -8,99 +8,108 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+import msgspec
 
 from tint import jsonable
-from tint.cli.amounts import GRAMS, Pairs, all_known, amounts_option, each_once
-from tint.cli.asked import setting_of, setting_options
-from tint.cli.options import folder_argument, grouped, json_option, number_option, optics_option, palette_of
-from tint.cli.rules import rules_of, rules_options
-from tint.cli.tables import (
-    CARE,
-    HEAD,
-    fixed,
-    page,
-    print_json,
-    progress,
-    show_facts,
-    show_notes,
-    show_table,
-    show_title,
-)
+from tint.cli import options, show
+from tint.cli.asked import palette_of, setting_of, setting_options
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
-from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_options, wanted
+from tint.cli.wanted import (
+    Sample,
+    Wish,
+    judged_over,
+    rules_of,
+    rules_options,
+    sample_options,
+    target_options,
+    wanted,
+)
 from tint.errors import InputError
 from tint.recipes.limits import warnings
 from tint.trials import Additions, Adjustment, Cup, Doubts, Trial, adjust
+from tint.trials.trial import HAZE_PERCENT, STRENGTH_PERCENT, TINT_PERCENT
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-_LEAST_G = 0.0005  # an addition that no scale shows
-_TRIFLE = 0.02  # an addition that small a share of what stands there is noise, where the trial is to be left alone
+SECTIONS = {
+    "The trial": ("--base", "--load", "--thickness", "--read", "--trial"),
+    "Wanted": ("--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"),
+    "Part": ("--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
+    "Limits": (
+        "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
+        "--scale-step", "--batch-g", "--waste",
+    ),
+    "Output": ("--recipes", "--rank-by", "--json"),
+    "More about the trial": (
+        "--read-black", "--read-thickness", "--days", "--cure-c", "--mould", "--finish", "--lot",
+    ),
+    "A tinted part that stands there": ("--cup-base-g", "--cup"),
+    "How far things may be off": ("--strength-doubt", "--haze-doubt", "--tint-doubt", "--thickness-error"),
+    "More about what is wanted": (
+        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance", "--haze",
+    ),
+}  # fmt: skip
+_LEAST_G = 0.0005  # g: half of the last digit that is shown, so what is less shows as 0
+_TRIFLE = (
+    0.02  # share of what stands there: so small an addition is noise where the trial is to be left alone; no source
+)
 
 
-def _cup(cup_base_g: float | None, cup: Pairs) -> tuple[float | None, dict[str, float]]:
-    pigments = each_once(cup, "--cup")
-    if cup_base_g is None and pigments:
+def _cup(cup_base_g: float | None, cup: dict[str, float]) -> tuple[float | None, dict[str, float]]:
+    if cup_base_g is None and cup:
         raise InputError("--cup-base-g", "not given", "expected the grams of the tinted part's own base")
-    return cup_base_g, pigments
+    return cup_base_g, cup
 
 
-def _doubts(
-    strength_doubt: float | None, haze_doubt: float | None, tint_doubt: float | None, thickness_error: float | None
-) -> Doubts:
-    given: dict[str, tuple[str, float | None, str]] = {
-        "strength_percent": ("--strength-doubt", strength_doubt, "%"),
-        "haze_percent": ("--haze-doubt", haze_doubt, "%"),
-        "tint_percent": ("--tint-doubt", tint_doubt, "%"),
-        "thickness_mm": ("--thickness-error", thickness_error, "mm"),
-    }
-    for option, value, unit in given.values():
-        if value is not None and not 0.0 < value <= 100.0:
+def _doubts(**told: float | None) -> Doubts:
+    for name, value in options.given(**told).items():
+        option, unit = _DOUBTS[name]
+        if not 0.0 < value <= 100.0:
             raise InputError(option, f"{value:g} {unit}", f"expected more than 0 and at most 100 {unit}")
-    told: dict[str, Any] = {name: value for name, (_, value, _) in given.items() if value is not None}
-    return Doubts(**told)
+    return Doubts(**options.given(**told))
 
 
-@click.command("adjust")
-@folder_argument
+_DOUBTS = {
+    "strength_percent": ("--strength-doubt", "%"),
+    "haze_percent": ("--haze-doubt", "%"),
+    "tint_percent": ("--tint-doubt", "%"),
+    "thickness_mm": ("--thickness-error", "mm"),
+}
+
+
+def _doubt(to: str, text: str) -> options.Decorator:
+    option, unit = _DOUBTS[to]
+    return options.number(option, text, expected=unit, metavar="MM" if unit == "mm" else "PERCENT", to=to)
+
+
+@click.command("adjust", cls=options.Sectioned, sections=SECTIONS)
+@options.folder
 @trial_options
 @target_options
 @sample_options
 @setting_options
-@grouped(
+@options.grouped(
     "standing",
     _cup,
-    number_option("--cup-base-g", "A tinted part stands there: its own base.", expected="grams", metavar="G"),
-    amounts_option("--cup", "A pigment in that part.", GRAMS),
+    options.number("--cup-base-g", "The base in it, in grams.", expected="grams", metavar="G"),
+    options.amounts("--cup", "A pigment in it.", options.GRAMS),
 )
-@grouped(
+@options.grouped(
     "doubts",
     _doubts,
-    number_option(
-        "--strength-doubt", "How far a lot's strength may be off.  [default: 12]", expected="%", metavar="PERCENT"
-    ),
-    number_option("--haze-doubt", "The base's haze.  [default: 15]", expected="%", metavar="PERCENT"),
-    number_option("--tint-doubt", "The base's own colour.  [default: 15]", expected="%", metavar="PERCENT"),
-    number_option(
-        "--thickness-error", "Of a trial's thickness.  [default: the instrument's]", expected="mm", metavar="MM"
-    ),
+    _doubt("strength_percent", f"The strength of a pigment's lot.  [default: {STRENGTH_PERCENT:g}]"),
+    _doubt("haze_percent", f"The haze of the base.  [default: {HAZE_PERCENT:g}]"),
+    _doubt("tint_percent", f"The base's own colour.  [default: {TINT_PERCENT:g}]"),
+    _doubt("thickness_mm", "The thickness of a trial.  [default: the instrument's]"),
 )
 @rules_options
-@optics_option
-@json_option
+@options.optics
+@options.as_json
 def command(
-    folder: Path,
-    poured: Poured,
-    wish: Wish,
-    sample: Sample,
-    casting: dict[str, Any],
-    standing: tuple[float | None, dict[str, float]],
-    doubts: Doubts,
-    search: dict[str, Any],
-    optics: str,
-    as_json: bool,
-) -> None:
+    folder: Path, poured: Poured, wish: Wish, sample: Sample, casting: dict[str, Any], standing: tuple[float | None,
+    dict[str, float]], doubts: Doubts, search: dict[str, Any], optics: str, as_json: bool,
+) -> None:  # fmt: skip
     """A trial: what went wrong, and the corrected recipe.
 
     Example: tint adjust swatches_demo --base clear --load white=0.3 --load yellow=0.06 --load red=0.04
@@ -119,35 +128,35 @@ def command(
     base_g, pigments_g = standing
     cup = None
     if base_g is not None:
-        cup = Cup(base=base, base_g=base_g, pigments_g=all_known(pigments_g, palette.pigments, "--cup"))
-    with progress(quiet=as_json) as tell:
+        cup = Cup(base=base, base_g=base_g, pigments_g=options.all_known(pigments_g, palette.pigments, "--cup"))
+    with show.progress(quiet=as_json) as tell:
         tell("learning from trials, then searching", 0, 1)
         done = adjust(palette, target, trials, setting=setting, rules=rules, doubts=doubts, cup=cup)
     if as_json:
-        print_json(_as_json(done, trials, optics))
+        show.json(jsonable.answer(done.answer, optics=optics), **_as_json(done, trials))
     else:
-        with page() as out:
+        with show.page() as out:
             _show(out, done, trials, cup, optics)
 
 
 def _show(out: Console, done: Adjustment, trials: tuple[Trial, ...], cup: Cup | None, optics: str) -> None:
-    show_title(out, done.verdict, f"Wanted: {done.answer.target.in_words}. {done.foretold.conditions}; {optics}")
+    show.title(out, done.verdict, f"Wanted: {done.answer.target.in_words}. {done.foretold.conditions}; {optics}")
     _show_misses(out, done)
-    show_notes(out, "What the trial says went wrong", [each.words for each in done.findings])
+    show.notes(out, "What the trial says went wrong", [each.words for each in done.findings])
     if not done.leave:
         _show_recipe(out, done, trials[-1])
     if done.additions is not None and cup is not None:
         _show_additions(out, done, done.additions, cup)
-    show_notes(out, "Before you trust it", _cares(done, trials), style=CARE)
+    show.notes(out, "Before you trust it", _cares(done, trials), style=show.CARE)
 
 
 def _show_misses(out: Console, done: Adjustment) -> None:
     rows = []
     for miss in done.misses:
         decimals = 2 if miss.what.startswith("colour") else 3
-        numbers = (fixed(miss.value, decimals), fixed(miss.scatter, decimals))
-        rows.append((miss.what, *numbers, "as read" if miss.as_read else "as foretold from what was read"))
-    show_table(out, ("<asked", "missed by", "scatter", "<"), rows)
+        numbers = (show.fixed(miss.value, decimals), show.fixed(miss.scatter, decimals))
+        rows.append((miss.what, *numbers, "as read" if miss.as_read else "as predicted from what was read"))
+    show.table(out, ("<asked", "missed by", "scatter", "<"), rows)
 
 
 def _cares(done: Adjustment, trials: tuple[Trial, ...]) -> list[str]:
@@ -175,15 +184,15 @@ def _show_recipe(out: Console, done: Adjustment, trial: Trial) -> None:
     names = [*was, *(name for name in recipe.blend.loadings if name not in was)]
     doses = [(name, was.get(name, 0.0), recipe.blend.loadings.get(name, 0.0)) for name in names]
     out.print()
-    out.print(f"For a fresh batch, in {recipe.blend.base}", style=HEAD)
-    show_table(
+    out.print(f"For a fresh batch, in {recipe.blend.base}", style=show.HEAD)
+    show.table(
         out,
         ("<pigment", "trial %", "now %", "change"),
         [(name, f"{old:.4f}", f"{new:.4f}", _change(old, new)) for name, old, new in doses if old or new],
     )
     out.print()
-    show_facts(out, _facts(recipe.delta_e, recipe.appearance))
-    show_notes(out, "What keeps it from the target", [recipe.reason] if recipe.reason else [])
+    show.facts(out, _facts(recipe.delta_e, recipe.appearance))
+    show.notes(out, "What keeps it from the target", [recipe.reason] if recipe.reason else [])
 
 
 def _change(old: float, new: float) -> str:
@@ -191,10 +200,10 @@ def _change(old: float, new: float) -> str:
 
 
 def _facts(delta_e: float, look: Any) -> Iterable[tuple[str, str, str]]:
-    yield "to the target", f"{fixed(delta_e, 2)} CIEDE2000", "as it is now foretold"
-    yield "expected error", f"{fixed(look.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"
+    yield "to the target", f"{show.fixed(delta_e, 2)} CIEDE2000", "as now predicted"
+    yield "expected error", f"{show.fixed(look.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"
     if look.contrast_ratio == look.contrast_ratio:
-        ratio = f"{fixed(look.contrast_ratio, 3)} ± {fixed(look.contrast_ratio_error, 3)}"
+        ratio = f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}"
         yield "contrast ratio", ratio, "Y over black / Y over white; 95 of 100"
 
 
@@ -211,18 +220,18 @@ def _added(done: Adjustment, additions: Additions, cup: Cup) -> list[tuple[str, 
 def _show_additions(out: Console, done: Adjustment, additions: Additions, cup: Cup) -> None:
     doses = _added(done, additions, cup)
     out.print()
-    out.print("To the part that stands there, before its other part goes in", style=HEAD)
+    out.print("To the part that stands there, before its other part goes in", style=show.HEAD)
     if not doses:
         out.print("add nothing" + ("" if done.leave else ": no addition brings it nearer"))
         return
-    show_table(out, ("<add", "g"), [(name, f"{grams:.3f}") for name, grams in doses])
+    show.table(out, ("<add", "g"), [(name, f"{grams:.3f}") for name, grams in doses])
     out.print()
-    show_facts(out, _facts(additions.delta_e, additions.appearance))
+    show.facts(out, _facts(additions.delta_e, additions.appearance))
 
 
-def _as_json(done: Adjustment, trials: tuple[Trial, ...], optics: str) -> dict[str, Any]:
-    additions = done.additions
-    return jsonable.answer(done.answer) | {
+def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:
+    added = done.additions
+    return {
         "verdict": done.verdict,
         "leave": done.leave,
         "missed": done.missed,
@@ -231,11 +240,10 @@ def _as_json(done: Adjustment, trials: tuple[Trial, ...], optics: str) -> dict[s
         "findings": [asdict(each) for each in done.findings],
         "kept_pigments": done.kept_pigments,
         "additions": None
-        if additions is None
-        else jsonable.summary(additions.appearance)
-        | {"base_g": additions.base_g, "pigments_g": additions.pigments_g, "delta_e": additions.delta_e},
-        "foretold": jsonable.summary(done.foretold),
+        if added is None
+        else msgspec.structs.asdict(jsonable.look(added.appearance))
+        | {"base_g": added.base_g, "pigments_g": added.pigments_g, "delta_e": added.delta_e},
+        "foretold": jsonable.look(done.foretold),
         "trials": len(trials),
         "cautions": cautions(done.palette, trials),
-        "optics": optics,
     }

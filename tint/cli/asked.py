@@ -1,25 +1,39 @@
-"""What a user asks for: a blend, and how it is cast and seen; as options, and as what the library takes."""
+"""What a command is asked about: a palette, a blend or a file of recipes, and how it is cast and seen."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
+from tint import jsonable
 from tint.appearance import Setting
-from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_once, one_thickness, thicknesses
-from tint.cli.options import Decorator, base_option, grouped, known
+from tint.cli import options
 from tint.errors import InputError
-from tint.materials import GEOMETRIES, SEATS, Blend
+from tint.materials import Blend
 from tint.optics.finish import HEIGHTS_UM
-from tint.palette import Palette
-from tint.trials.files import read_reading
+from tint.palette import Palette, fit_path, read_palette
+from tint.recipes import from_json
+from tint.swatches import folder_digest
 
-if TYPE_CHECKING:
-    from tint.proofs.trial import Trial
+
+def palette_of(folder: Path, optics: str) -> Palette:
+    """The palette fitted to a folder as it now stands; an error where it was not fitted, or has changed since."""
+    digest = folder_digest(folder)
+    try:
+        return read_palette(fit_path(folder, optics), digest=digest)
+    except InputError as error:
+        if optics == options.DEFAULT_OPTICS or "tint fit" not in error.mend:
+            raise
+        mend = f"run `tint fit {folder} --optics {optics}`"
+        raise InputError(error.where, error.found, error.expected, mend) from error
+
+
+# A blend.
 
 
 @dataclass(frozen=True)
@@ -27,128 +41,135 @@ class Doses:
     """A blend as the command line names it."""
 
     base: str | None
-    loadings: Mapping[str, float]
+    load: Mapping[str, float]
 
     @property
     def given(self) -> bool:
         """Whether anything was named."""
-        return self.base is not None or bool(self.loadings)
+        return self.base is not None or bool(self.load)
+
+    def blend(self, palette: Palette) -> Blend:
+        """The blend that they name, its names checked."""
+        return Blend(base_of(palette, self.base), options.all_known(self.load, palette.pigments, "--load"))
 
 
-def _doses(base: str | None, load: Pairs) -> Doses:
-    return Doses(base, each_once(load, "--load"))
-
-
-blend_options = grouped(
+blend_options = options.grouped(
     "doses",
-    _doses,
-    base_option,
-    amounts_option("--load", "A pigment and its percent by mass of the finished mix.", PERCENT),
+    Doses,
+    options.base,
+    options.amounts("--load", "A pigment and its percent by mass of the finished mix.", options.PERCENT),
 )
 
 
-def base_of(palette: Palette, name: str | None) -> str:
-    """The base of that name, or the only one.
-
-    Raises
-    ------
-    InputError
-        If there is no such base, or none is named and there are several.
-    """
+def base_of(palette: Palette, name: str | None, option: str = "--base") -> str:
+    """The base of that name, or the only one."""
     if name is not None:
-        return known(name, palette.bases, "--base")
+        return options.known(name, palette.bases, option)
     if len(palette.seen) == 1:
         return next(iter(palette.seen))
-    raise InputError("--base", "no base is named", "expected one of " + ", ".join(palette.bases))
+    raise InputError(option, "no base is named", "expected one of " + ", ".join(palette.bases))
 
 
-def blend_of(palette: Palette, doses: Doses) -> Blend:
-    """The blend that doses name, its names checked."""
-    base = base_of(palette, doses.base)
-    return Blend(base, all_known(doses.loadings, palette.pigments, "--load"))
+# The same from a file of recipes.
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Recipes that a command is given, by rank, and what the file tells besides; one without a rank where none does."""
+
+    recipes: Mapping[int, jsonable.Recipe]
+    doses: Doses
+    file: jsonable.Answer | None = None
+
+    def blends(self, palette: Palette) -> dict[int, Blend]:
+        """The blends that are named, by rank."""
+        if self.file is None:
+            return {1: self.doses.blend(palette)}
+        return {rank: Doses(each.base, each.loadings).blend(palette) for rank, each in self.recipes.items()}
+
+    @property
+    def solved_in(self) -> dict[str, Any]:
+        """What the file says of the setting."""
+        return self.file.setting.told if self.file is not None and self.file.setting is not None else {}
+
+    def setting(self, palette: Palette, casting: Mapping[str, Any]) -> Setting:
+        """What the options say, and for the rest what the recipe was solved in."""
+        return setting_of(palette, {**self.solved_in, **casting})
+
+
+def picks(text: str) -> tuple[int, ...]:
+    """Ranks as in `2` or `1,3`, each once."""
+    expected = "whole numbers of at least 1, as in 1,3"
+    named = [options.number_in(part, "--pick", expected) for part in text.split(",")]
+    if any(value < 1 or value != int(value) for value in named):
+        raise InputError("--pick", f"`{text}`", f"expected {expected}")
+    return tuple(dict.fromkeys(map(int, named)))
+
+
+def recipe_options(command: options.Command) -> options.Command:
+    """--base and --load, or --recipe and --pick."""
+    return _recipe_options(options.count("--pick", "Which recipe of the file.  [default: 1, the best]"), command)
+
+
+def recipes_options(command: options.Command) -> options.Command:
+    """The same, with several recipes to pick."""
+    said = "Which recipe of the file; to compare, which of them.  [default: 1, the best; to compare, up to six]"
+    return _recipe_options(click.option("--pick", type=picks, metavar="N[,N ...]", help=said), command)
+
+
+def _recipe_options(pick: options.Decorator, command: options.Command) -> options.Command:
+    text = "A file of recipes in place of --base and --load: what tint solve --json writes, or - for standard input."
+    return blend_options(click.option("--recipe", metavar="FILE", help=text)(pick(command)))
+
+
+def chosen(doses: Doses, recipe: str | None, ranks: tuple[int, ...] | None, *, most: int = 1) -> Chosen:
+    """The recipes that a command is given: those of these ranks, else the first `most` of the file."""
+    if recipe is None:
+        if ranks is not None:
+            raise InputError("--pick", "no recipe file to pick from", mend="name one with --recipe")
+        return Chosen({}, doses)
+    if doses.given:
+        raise InputError("--recipe", "given together with --base or --load", "expected one or the other")
+    data, where = options.read_file(recipe)
+    file = from_json(data, where=where)
+    wanted = ranks or range(1, min(len(file.recipes), most) + 1)
+    return Chosen({rank: picked(file, rank, where) for rank in wanted}, doses, file)
+
+
+def picked(file: jsonable.Answer, rank: int, where: str) -> jsonable.Recipe:
+    """The recipe of a rank, counted from 1, the best."""
+    if not 1 <= rank <= len(file.recipes):
+        raise InputError("--pick", f"{rank}", f"expected 1 to {len(file.recipes)}, the recipes in {where}")
+    return file.recipes[rank - 1]
 
 
 # How it is cast and seen.
 
 
-def _casting(
-    thickness: float | tuple[float, ...] | None,
-    over: str | None,
-    seat: str | None,
-    light: str | None,
-    observer: str | None,
-    geometry: str | None,
-) -> dict[str, Any]:
-    """Only what was given: the rest is the library's default, or a recipe's own."""
-    given = {
-        "thickness_mm": thickness,
-        "over": over,
-        "seat": seat,
-        "light": light,
-        "observer": None if observer is None else int(observer),
-        "geometry": geometry,
-    }
-    return {name: value for name, value in given.items() if value is not None}
-
-
-def _seen(
-    thickness: float | tuple[float, ...] | None, over: str | None, seat: str | None, light: str | None,
-    observer: str | None, geometry: str | None, finish: str | None, as_read: bool,
-) -> dict[str, Any]:  # fmt: skip
-    """As `_casting`, with what a prediction alone is asked."""
-    told = {"finish": finish, "as_read": as_read or None}
-    casting = _casting(thickness, over, seat, light, observer, geometry)
-    return casting | {name: value for name, value in told.items() if value is not None}
-
-
-def _setting_options(
-    collect: Callable[..., dict[str, Any]],
-    parse: Callable[[str], float | tuple[float, ...]],
-    thickness: str,
-    *more: Decorator,
-) -> Decorator:
-    return grouped(
+def _setting_options(parse: Callable[[str], object], thickness: str, *more: options.Decorator) -> options.Decorator:
+    return options.grouped(
         "casting",
-        collect,
+        _casting,
         click.option("--thickness", type=parse, metavar="MM", help=thickness),
         click.option("--over", metavar="BACKING", help="The backing, or `none`.  [default: the lightest backing]"),
-        click.option(
-            "--seat",
-            type=click.Choice(SEATS),
-            help="An air film behind it, or optical contact.  [default: air]",
-        ),
-        click.option("--light", metavar="NAME", help="A CIE light: D65, D50, A, FL11 ...  [default: D65]"),
-        click.option("--observer", type=click.Choice(("2", "10")), help="Standard observer, degrees.  [default: 10]"),
-        click.option(
-            "--geometry", type=click.Choice(GEOMETRIES), help="Measuring geometry.  [default: the swatches' own]"
-        ),
+        options.seat(),
+        *options.view(default=False),
+        options.geometry(),
         *more,
     )
 
 
-setting_options = _setting_options(_casting, one_thickness, "Wall thickness of the part.")
-span_options = _setting_options(
-    _seen,
-    thicknesses,
-    "Wall thickness; for a table a list 1,2,4 or a range 0.5:6:0.5.",
-    click.option("--finish", type=click.Choice(tuple(HEIGHTS_UM)), help="Faces of the part.  [default: gloss]"),
-    click.option("--as-read", is_flag=True, help="As the swatches' instrument reads it, with what its spot loses."),
-)
+def _casting(thickness: object, as_read: bool = False, **seen: Any) -> dict[str, Any]:
+    return options.given(thickness_mm=thickness, as_read=as_read or None, **seen)
 
 
 def setting_of(palette: Palette, casting: Mapping[str, Any]) -> Setting:
-    """The setting that options name.
-
-    Raises
-    ------
-    InputError
-        If there is no thickness, or a backing is unknown.
-    """
+    """The setting that options name."""
     if "thickness_mm" not in casting:
         expected = "expected the wall thickness of the part in mm"
         raise InputError("--thickness", "not given", expected, "as in --thickness 3")
     if casting.get("over"):
-        known(casting["over"], [*palette.backings, "none"], "--over")
+        options.known(casting["over"], [*palette.backings, "none"], "--over")
     return Setting(**casting)
 
 
@@ -158,62 +179,63 @@ def span_of(palette: Palette, casting: Mapping[str, Any]) -> tuple[Setting, tupl
     return setting_of(palette, {**casting, **({"thickness_mm": depths[0]} if depths else {})}), depths
 
 
-# The casting that a proof shows beside its prediction, as options: its photograph and its reading.
+# `--thickness`: one wall thickness, a list of them, or a range from:to:step.
+
+MOST = 200  # thicknesses in one table, which nobody reads further; no source
+_ROUNDING = 1e-9  # of floating-point numbers: an end that rounding put beyond its step belongs to a range
+_WHERE = "--thickness"
+_ONE = "a wall thickness in mm"
+_FORMS = "a wall thickness in mm, a list as 1,2,4 or a range as 0.5:6:0.5"
+_RANGE = "expected a range from:to:step in mm, as in 0.5:6:0.5"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Cast:
-    """A casting as the command line names it."""
-
-    photo: Path | None
-    read: str | None
-    read_thickness: float | None
-
-    @property
-    def given(self) -> Mapping[str, object]:
-        """The options that were given."""
-        told = {"--photo": self.photo, "--read": self.read, "--read-thickness": self.read_thickness}
-        return {option: value for option, value in told.items() if value is not None}
-
-    def check(self) -> None:
-        """Refuse a thickness without a reading.
-
-        Raises
-        ------
-        InputError
-        """
-        if self.read_thickness is not None and self.read is None:
-            raise InputError("--read-thickness", "no reading to apply it to", mend="name one with --read")
-
-    def trial(self, palette: Palette, blend: Blend, setting: Setting) -> Trial | None:
-        """What is shown of it, as a casting of a blend; None when nothing was given.
-
-        Raises
-        ------
-        InputError
-            If photograph or reading cannot be read.
-        """
-        if not self.given:
-            return None
-        from tint.proofs.trial import Read, read_photo, trial_of
-
-        photo = None if self.photo is None else read_photo(self.photo)
-        over = setting.over or (palette.white if palette.backings else "none")
-        read = None
-        if self.read is not None:
-            depth = self.read_thickness or setting.thickness_mm
-            own = replace(setting, over=over, thickness_mm=depth)
-            reading = read_reading(self.read, palette, blend, setting=own)
-            read = Read(spectrum=reading.values, named=Path(self.read).name, thickness_mm=self.read_thickness)
-        return trial_of(palette, blend, setting=setting, photo=photo, read=read)
+def one_thickness(text: object) -> float:
+    """The one thickness in a text [mm]."""
+    words = str(text).strip()
+    if ":" in words or words.count(",") > 1:
+        told = "`tint predict` takes a list or a range"
+        raise InputError(_WHERE, f"`{words}` is more than one thickness", f"expected {_ONE}", told)
+    return options.number_in(words, _WHERE, _ONE)
 
 
-cast_options = grouped(
-    "cast",
-    Cast,
-    click.option("--photo", metavar="FILE", type=click.Path(path_type=Path), help="A photograph of it, only to show."),
-    click.option("--read", metavar="FILE[:NAME]", help="It as read over --over: a row of a readings table."),
-    click.option(
-        "--read-thickness", type=one_thickness, metavar="MM", help="As read on it.  [default: as --thickness]"
-    ),
+def thicknesses(text: object) -> tuple[float, ...]:
+    """The thicknesses that a text lists or spans, thinnest first, each once [mm]."""
+    words = str(text).strip()
+    depths = (
+        _span(words) if ":" in words else sorted({options.number_in(part, _WHERE, _FORMS) for part in words.split(",")})
+    )
+    _check_count(len(depths), words)
+    for depth in depths:
+        if not 0.0 < depth <= 100.0:
+            mend = "write decimals with a point" if "," in words else ""
+            raise InputError(_WHERE, f"{depth:g} mm", "expected more than 0 and at most 100 mm", mend)
+    return tuple(depths)
+
+
+def _span(words: str) -> list[float]:
+    parts = words.split(":")
+    if len(parts) != 3:
+        raise InputError(_WHERE, f"`{words}`", _RANGE)
+    first, last, step = (options.number_in(part, _WHERE, "numbers in from:to:step") for part in parts)
+    if step <= 0.0:
+        raise InputError(_WHERE, f"`{words}` has a step of {step:g} mm", _RANGE)
+    if last < first:
+        raise InputError(_WHERE, f"`{words}` runs down from {first:g} to {last:g} mm", _RANGE)
+    steps = (last - first) / step * (1.0 + _ROUNDING) + _ROUNDING
+    _check_count(steps + 1.0, words)
+    return [round(first + at * step, 9) for at in range(math.floor(steps) + 1)]
+
+
+def _check_count(found: float, words: str) -> None:
+    if found >= MOST + 1:
+        told = f"`{words}` is {found:.0f} thicknesses" if found < 1e6 else f"`{words}` is too many thicknesses"
+        raise InputError(_WHERE, told, f"expected at most {MOST}", "take a larger step")
+
+
+setting_options = _setting_options(one_thickness, "Wall thickness of the part, in mm.")
+span_options = _setting_options(
+    thicknesses,
+    "Wall thickness in mm; for a table a list 1,2,4 or a range 0.5:6:0.5.",
+    click.option("--finish", type=click.Choice(tuple(HEIGHTS_UM)), help="Faces of the part.  [default: gloss]"),
+    click.option("--as-read", is_flag=True, help="As the swatches' instrument reads it, with what its spot loses."),
 )

@@ -12,9 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.checks import Finding, LeftOut, examine, left_out, unstated_spot
-from tint.cli.looks import circumstances_in_words, circumstances_json
-from tint.cli.options import DEFAULT_OPTICS, folder_argument, json_option
-from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, fixed, page, print_json, show_table, waiting
+from tint.cli import options, show
 from tint.errors import Fault, InputError
 from tint.fitting import fit_palette
 from tint.fitting.leaving_out import Fitted
@@ -27,7 +25,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 
-_WORST = 8
+_WORST = 8  # swatches, which a terminal shows without scrolling; no source
 
 
 @dataclass(frozen=True)
@@ -40,9 +38,9 @@ class _Examined:
 
 
 @click.command("check")
-@folder_argument
-@click.option("--quick", is_flag=True, help="Do not fit: leave out what only the castings together can tell.")
-@json_option
+@options.folder
+@click.option("--quick", is_flag=True, help="Do not fit: skip what only a fit of all castings can tell.")
+@options.as_json
 def command(folder: Path, quick: bool, as_json: bool) -> None:
     """Read a swatch folder and say what is wrong or thin in it.
 
@@ -54,20 +52,20 @@ def command(folder: Path, quick: bool, as_json: bool) -> None:
     read, faults = inspect_folder(folder)
     examined = _Examined() if read is None else _examine(read, quick=quick)
     if as_json:
-        print_json(_as_json(folder, read, faults, examined))
+        show.json(_as_json(folder, read, faults, examined))
     else:
-        with page() as out:
+        with show.page() as out:
             _show(out, folder, read, faults, examined)
     grave = sum(fault.grave for fault in faults)
     if grave:
-        found = f"{counted(grave, 'fault')} {'keeps' if grave == 1 else 'keep'} it from being used"
+        found = f"{show.counted(grave, 'fault')} {'keeps' if grave == 1 else 'keep'} it from being used"
         raise InputError(str(folder), found, mend="mend what is listed, then check again")
 
 
 def _examine(read: SwatchFolder, *, quick: bool) -> _Examined:
     if quick or not read.readings:
         return _Examined(examine(read))
-    with waiting(f"examining {counted(len(read.swatches), 'swatch', 'swatches')}"):
+    with show.waiting(f"examining {show.counted(len(read.swatches), 'swatch', 'swatches')}"):
         palette, fitted = _fit(read)
         return _Examined(examine(read, palette, fitted), left_out(read, palette), unstated_spot(read, palette))
 
@@ -75,17 +73,17 @@ def _examine(read: SwatchFolder, *, quick: bool) -> _Examined:
 def _fit(read: SwatchFolder) -> tuple[Palette, Fitted | None]:
     """The palette as fitted to the folder as it stands, or fitted now, with what leaving out its castings needs."""
     try:
-        return read_palette(fit_path(read.path, DEFAULT_OPTICS), digest=read.digest), None
+        return read_palette(fit_path(read.path, options.DEFAULT_OPTICS), digest=read.digest), None
     except InputError:
         if read.kind == COLOURS:
-            return fit_palette(read, optics=DEFAULT_OPTICS), None
-        return fit_with_ground(read, optics=DEFAULT_OPTICS)
+            return fit_palette(read, optics=options.DEFAULT_OPTICS), None
+        return fit_with_ground(read, optics=options.DEFAULT_OPTICS)
 
 
 def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], examined: _Examined) -> None:
     for file, of_file in groupby(faults, key=lambda fault: fault.file):
-        out.print(file, style=HEAD)
-        show_table(
+        out.print(file, style=show.HEAD)
+        show.table(
             out,
             ("<", "row", "<column", "~found", "~what mends it"),
             map(_row, sorted(of_file, key=lambda fault: fault.row or 0)),
@@ -97,14 +95,14 @@ def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequenc
         _show_findings(out, examined.findings)
         if examined.unstated_spot:
             out.print()
-            out.print(examined.unstated_spot, style=QUIET)
+            out.print(examined.unstated_spot, style=show.QUIET)
             out.print()
         if examined.errors is not None:
             _show_errors(out, examined.errors, _seen_in(read))
     grave = sum(fault.grave for fault in faults)
     thin = len(faults) - grave
-    asked = "" if read is None else f" {counted(len(examined.findings), 'finding')}."
-    out.print(f"{folder}: {counted(grave, 'fault')}, {counted(thin, 'warning')}.{asked}")
+    asked = "" if read is None else f" {show.counted(len(examined.findings), 'finding')}."
+    out.print(f"{folder}: {show.counted(grave, 'fault')}, {show.counted(thin, 'warning')}.{asked}")
 
 
 def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
@@ -114,7 +112,7 @@ def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
 
     for each in findings:
         out.print()
-        out.print(Text.assemble((each.kind.replace("_", " "), CARE), ": ", (each.where, HEAD)))
+        out.print(Text.assemble((each.kind.replace("_", " "), show.CARE), ": ", (each.where, show.HEAD)))
         for told in (each.words, f"Effect: {each.effect}", f"Mend: {each.mend}"):
             out.print(Padding(told, (0, 0, 0, 2), expand=False))
     if findings:
@@ -123,13 +121,16 @@ def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
 
 def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
     out.print()
-    out.print(f"Left out in turn and foretold from the others: {_middle(errors)}", style=HEAD)
-    show_table(
-        out, ("<swatch", "CIEDE2000"), [(n, fixed(x, 2)) for n, x in list(errors.swatches.items())[:_WORST]], indent=2
+    out.print(f"Each casting predicted from the others (leave-one-out): {_middle(errors)}", style=show.HEAD)
+    show.table(
+        out,
+        ("<swatch", "CIEDE2000"),
+        [(n, show.fixed(x, 2)) for n, x in list(errors.swatches.items())[:_WORST]],
+        indent=2,
     )
     out.print()
-    show_table(out, ("<pigment", "CIEDE2000"), [(n, fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
-    out.print(f"Root mean square of reflectance readings, worst first; {seen_in}.", style=QUIET)
+    show.table(out, ("<pigment", "CIEDE2000"), [(n, show.fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
+    out.print(f"Root mean square of reflectance readings, worst first; {seen_in}.", style=show.QUIET)
     out.print()
 
 
@@ -144,21 +145,21 @@ def _middle(errors: LeftOut) -> str:
         return "no swatch was read in reflectance"
     shown = min(_WORST, len(errors.swatches))
     middle = statistics.median(errors.swatches.values())
-    return f"median {fixed(middle, 2)} CIEDE2000; the {shown} worst"
+    return f"median {show.fixed(middle, 2)} CIEDE2000; the {shown} worst"
 
 
 def _row(fault: Fault) -> tuple[Any, ...]:
     from rich.text import Text
 
-    sort = Text("fault", style=ALARM) if fault.grave else Text("warning", style=CARE)
+    sort = Text("fault", style=show.ALARM) if fault.grave else Text("warning", style=show.CARE)
     found = "; ".join(part for part in (fault.found, fault.expected) if part)
     return sort, "" if fault.row is None else str(fault.row), fault.column or "", found, fault.mend
 
 
 def _contents(read: SwatchFolder) -> str:
-    how = "".join(f"{base}: {words}.\n" for base, words in circumstances_in_words(_circumstances(read)))
+    how = "".join(f"{base}: {words}.\n" for base, words in show.circumstances_in_words(_circumstances(read)))
     return (
-        f"{read.name}: {counted(len(read.swatches), 'casting')}, {_readings(read)}, "
+        f"{read.name}: {show.counted(len(read.swatches), 'casting')}, {_readings(read)}, "
         f"{_values(read)}, {read.instrument.geometry}.\n"
         f"Bases: {', '.join(read.bases)}. Pigments: {', '.join(read.pigments)}. Backings: {', '.join(read.backings)}.\n"
         f"{how}"
@@ -166,7 +167,7 @@ def _contents(read: SwatchFolder) -> str:
 
 
 def _readings(read: SwatchFolder) -> str:
-    told, off = counted(len(read.readings), "reading"), _photographed(read)
+    told, off = show.counted(len(read.readings), "reading"), _photographed(read)
     which = "all of them" if off == len(read.readings) else str(off)
     return f"{told} ({which} off photographs)" if off else told
 
@@ -214,6 +215,6 @@ def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], e
             "wavelengths": read.wavelengths,
             "geometry": read.instrument.geometry,
             "kind": read.kind,
-            "circumstances": circumstances_json(_circumstances(read)),
+            "circumstances": show.circumstances_json(_circumstances(read)),
         }
     return content

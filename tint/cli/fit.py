@@ -9,21 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 import numpy as np
 
-from tint.cli.looks import circumstances_in_words, circumstances_json
-from tint.cli.options import folder_argument, json_option, optics_option
-from tint.cli.tables import (
-    CARE,
-    HEAD,
-    counted,
-    fixed,
-    page,
-    print_json,
-    show_facts,
-    show_notes,
-    show_table,
-    show_title,
-    waiting,
-)
+from tint.cli import options, show
 from tint.fitting import fit_palette
 from tint.fitting.anisotropy import MIDDLE_NM
 from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
@@ -32,16 +18,16 @@ from tint.swatches import read_folder
 if TYPE_CHECKING:
     from rich.console import Console
 
-_WORST = 8
-# 116 dL*/df at every wavelength: a misfit of reflectance^(2/3) is the same step of lightness at every level.
+_WORST = 8  # swatches, which a terminal shows without scrolling; no source
+# CIE 15: L* = 116 f - 16 with f = Y^(1/3), so that a model error of reflectance^(2/3) is 116 / 3 of it in L*, at any Y.
 _LIGHTNESS = 116.0 / 3.0
 
 
 @click.command("fit")
-@folder_argument
-@optics_option
+@options.folder
+@options.optics
 @click.option("--all", "every", is_flag=True, help="Show every swatch, not only the worst.")
-@json_option
+@options.as_json
 def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
     """Fit a palette to the swatches, with every swatch's residual.
 
@@ -50,17 +36,20 @@ def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
     Writes FOLDER/palette.MODEL.fit, whole, over an older one.
     """
     read = read_folder(folder)
-    with waiting(f"fitting {counted(len(read.swatches), 'swatch', 'swatches')}") as told:
+    with show.waiting(f"fitting {show.counted(len(read.swatches), 'swatch', 'swatches')}") as told:
         palette = fit_palette(read, optics=optics, progress=told)
     path = fit_path(folder, optics)
     write_palette(palette, path)
     if as_json:
-        print_json(_as_json(palette, path))
+        show.json(_as_json(palette, path))
         return
-    with page() as out:
+    with show.page() as out:
         _show(out, palette, path, every=every)
         if read.warnings:
-            out.print(f"{counted(len(read.warnings), 'warning')} on the folder: run `tint check {folder}`.", style=CARE)
+            out.print(
+                f"{show.counted(len(read.warnings), 'warning')} on the folder: run `tint check {folder}`.",
+                style=show.CARE,
+            )
 
 
 def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
@@ -73,27 +62,28 @@ def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
 
 
 def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
-    count = counted(len(palette.swatches), "swatch", "swatches")
-    show_title(
+    count = show.counted(len(palette.swatches), "swatch", "swatches")
+    bases, pigments = show.counted(len(palette.bases), "base"), show.counted(len(palette.pigments), "pigment")
+    show.title(
         out,
-        f"{palette.name}: {count}, {counted(len(palette.bases), 'base')}, {counted(len(palette.pigments), 'pigment')}",
+        f"{palette.name}: {count}, {bases}, {pigments}",
         f"{palette.model}, {palette.instrument.geometry}; CIEDE2000 of readings against the fit, {_seen_in(palette)}",
     )
     size = residuals(palette.swatches)
     facts = [
-        ("mean", f"{fixed(size['mean'], 2)} CIEDE2000", "of the swatches"),
-        ("95 % below", f"{fixed(size['p95'], 2)} CIEDE2000", ""),
-        ("largest", f"{fixed(size['max'], 2)} CIEDE2000", ""),
+        ("mean", f"{show.fixed(size['mean'], 2)} CIEDE2000", "of the swatches"),
+        ("95 % below", f"{show.fixed(size['p95'], 2)} CIEDE2000", ""),
+        ("largest", f"{show.fixed(size['max'], 2)} CIEDE2000", ""),
         (
-            "misfit",
-            f"{fixed(_LIGHTNESS * palette.misfit, 2)} L*",
-            f"the model's own miss {'at a wavelength' if palette.read_as == 'spectra' else 'of a colour'}, noise apart",
+            "model error",
+            f"{show.fixed(_LIGHTNESS * palette.misfit, 2)} L*",
+            f"per {'wavelength' if palette.read_as == 'spectra' else 'colour'}, after subtracting the noise",
         ),
     ]
     if palette.read_as != "spectra":
-        facts.insert(0, ("read as", palette.read_as, "L*, a*, b*: what spectra are likely to go with them is a guess"))
-    show_facts(out, facts)
-    for base, words in circumstances_in_words(_circumstances(palette)):
+        facts.insert(0, ("read as", palette.read_as, "L*, a*, b*; the spectra that go with them are estimated"))
+    show.facts(out, facts)
+    for base, words in show.circumstances_in_words(_circumstances(palette)):
         out.print(f"{base}: {words}")
     out.print()
     if palette.model == "many-flux":
@@ -101,8 +91,8 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
         out.print()
     _show_swatches(out, palette.swatches, every=every)
     suspects = [f"{swatch.name} ({swatch.base}): {swatch.suspect}" for swatch in palette.swatches if swatch.suspect]
-    show_notes(out, "Suspect swatches", suspects, style=CARE)
-    show_notes(out, "What the swatches leave open", palette.undetermined)
+    show.notes(out, "Suspect swatches", suspects, style=show.CARE)
+    show.notes(out, "What the swatches leave open", palette.undetermined)
     out.print()
     out.print(f"Written: {path}")
 
@@ -134,24 +124,27 @@ def _indices(palette: Palette) -> dict[str, tuple[float, float, float]]:
 
 
 def _show_learned(out: Console, palette: Palette) -> None:
-    out.print("How each throws light, as learnt", style=HEAD)
+    out.print("How each scatters light, as fitted", style=show.HEAD)
     indices = _indices(palette)
     rows = []
     for name, (g, error) in _anisotropies(palette).items():
         stated, fitted, off = indices.get(name, (np.nan, np.nan, np.nan))
         index = (f"{fitted:.4f} ± {off:.4f}", f"{stated:.4f}") if name in indices else ("", "")
         rows.append((name, f"{g:.2f} ± {error:.2f}", *index))
-    show_table(out, ("<base or pigment", "g at 550 nm", "refractive index", "as stated"), rows)
-    out.print("g: how far scattered light keeps its way. 1: straight on; 0: every way alike.", style="dim")
+    show.table(out, ("<base or pigment", "g at 550 nm", "refractive index", "as stated"), rows)
+    out.print(
+        "g, anisotropy: 1 is light that scatters straight on, 0 is light that scatters equally in all directions.",
+        style="dim",
+    )
     out.print("±: one standard deviation.", style="dim")
 
 
 def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) -> None:
     ranked = sorted(swatches, key=lambda swatch: -np.nan_to_num(swatch.delta_e))
     shown = swatches if every else ranked[:_WORST]
-    out.print("Every swatch" if every else f"The {len(shown)} worst (--all shows every one)", style=HEAD)
+    out.print("Every swatch" if every else f"The {len(shown)} worst (--all shows every one)", style=show.HEAD)
     columns = ("<swatch", "<base", "CIEDE2000", "residual", "thickness", "as fitted", "weight")
-    show_table(out, columns, map(_swatch_row, shown))
+    show.table(out, columns, map(_swatch_row, shown))
     out.print("Residual: root mean square, in % reflectance. Weight: 1 counts fully.", style="dim")
 
 
@@ -159,11 +152,11 @@ def _swatch_row(swatch: SwatchFit) -> tuple[str, ...]:
     return (
         swatch.name,
         swatch.base,
-        fixed(swatch.delta_e, 2),
-        f"{fixed(100.0 * swatch.residual, 2)} %",
+        show.fixed(swatch.delta_e, 2),
+        f"{show.fixed(100.0 * swatch.residual, 2)} %",
         f"{swatch.thickness_mm:.2f} mm",
         f"{swatch.fitted_thickness_mm:.2f} mm",
-        fixed(swatch.weight, 2),
+        show.fixed(swatch.weight, 2),
     )
 
 
@@ -184,6 +177,6 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
         "swatches": [{name: getattr(swatch, name) for name in names} for swatch in palette.swatches],
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
         "undetermined": list(palette.undetermined),
-        "circumstances": circumstances_json(_circumstances(palette)),
+        "circumstances": show.circumstances_json(_circumstances(palette)),
         "conditions": f"{palette.instrument.geometry}, {_seen_in(palette)}",
     }

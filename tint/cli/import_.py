@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli.options import folder_argument, grouped, json_option
-from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, page, print_json, show_notes, show_table
+from tint.cli import options, show
 from tint.errors import InputError
 from tint.materials import SEATS
 from tint.swatches.importing import plan_import, write_import
-from tint.swatches.instruments import SCALES, Measurement, read_measurements
+from tint.swatches.instruments import SCALES, read_measurements
 from tint.swatches.naming import Naming
-from tint.swatches.planned import FAULT, GOING, LEFT_OUT, REPLACES, Doubles, Import, Planned
+from tint.swatches.planned import FAULT, GOING, KEY_COLUMNS, LEFT_OUT, REPLACES, Doubles, Import, Planned
 from tint.swatches.records import QUANTITIES
 
 if TYPE_CHECKING:
@@ -29,27 +28,15 @@ def _pair(given: str) -> tuple[str, str]:
     return name, place
 
 
-def _naming(
-    same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], backing: str | None, seat: str | None,
-    quantity: str | None, light: str | None, observer: str | None,
-) -> Naming:  # fmt: skip
-    names = [name for name, _ in same]
-    twice = next((name for name in names if names.count(name) > 1), None)
-    if twice is not None:
-        raise InputError("--as", f"`{twice}` is given twice", "each name once")
-    defaults = {"backing": backing or "", "seat": seat or "", "quantity": quantity or ""}
-    defaults |= {"light": light or "", "observer": observer or ""}
-    return Naming(same=dict(same), patterns=pattern, **defaults)
-
-
-def _doubles(add: bool, replace: bool, skip_unknown: bool, force: bool) -> Doubles:
-    return Doubles(add=add, replace=replace, skip_unknown=skip_unknown, force=force)
+def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told: str | None) -> Naming:
+    defaults = {name: value or "" for name, value in told.items()}
+    return Naming(same=options.each_once(same, "--as", "each name once"), patterns=pattern, **defaults)
 
 
 @click.command("import")
-@folder_argument
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
-@grouped(
+@options.folder
+@click.argument("files", nargs=-1, required=True, type=options.PATH, metavar="FILE...")
+@options.grouped(
     "naming",
     _naming,
     click.option(
@@ -58,31 +45,38 @@ def _doubles(add: bool, replace: bool, skip_unknown: bool, force: bool) -> Doubl
         type=_pair,
         multiple=True,
         metavar="NAME=PLACE",
-        help="Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING; repeat.",
+        help="Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING. "
+        + options.AGAIN,
     ),
     click.option(
         "--pattern",
         multiple=True,
         metavar="TEXT",
-        help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too; repeat.",
+        help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too. " + options.AGAIN,
     ),
-    click.option("--backing", metavar="NAME", help="Of measurements that tell none."),
-    click.option("--seat", type=click.Choice(SEATS), help="Likewise."),
-    click.option("--quantity", type=click.Choice(QUANTITIES), help="Likewise.  [default: reflectance]"),
+    click.option("--backing", metavar="NAME", help="The backing of measurements that tell none."),
+    click.option("--seat", type=click.Choice(SEATS), help="The seat of measurements that tell none."),
+    click.option(
+        "--quantity",
+        type=click.Choice(QUANTITIES),
+        help="The quantity of measurements that tell none.  [default: reflectance]",
+    ),
     click.option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
-    click.option("--observer", type=click.Choice(("2", "10")), help="Likewise, degrees."),
+    click.option("--observer", type=click.Choice(("2", "10")), help="Their observer, in degrees."),
 )
-@click.option("--scale", type=click.Choice(SCALES), default=None, help="Of values, where a file leaves it open.")
-@grouped(
+@click.option(
+    "--scale", type=click.Choice(SCALES), default=None, help="The scale of the values, where a file leaves it open."
+)
+@options.grouped(
     "doubles",
-    _doubles,
+    Doubles,
     click.option("--add", is_flag=True, help="Keep what was read before, and add replicates."),
     click.option("--replace", is_flag=True, help="Put measurements in the place of what was read before."),
     click.option("--skip-unknown", is_flag=True, help="Leave out measurements that are no swatch or backing."),
     click.option("--force", is_flag=True, help="Take over readings of another geometry too."),
 )
 @click.option("--dry-run", is_flag=True, help="Show what would be done, and do nothing.")
-@json_option
+@options.as_json
 def command(
     folder: Path, files: tuple[Path, ...], naming: Naming, scale: str | None, doubles: Doubles, dry_run: bool,
     as_json: bool,
@@ -98,28 +92,28 @@ def command(
     if not dry_run:
         write_import(plan)
     if as_json:
-        print_json(_as_json(plan, dry_run=dry_run))
+        show.json(_as_json(plan, dry_run=dry_run))
     else:
-        with page() as out:
+        with show.page() as out:
             _show(out, folder, plan, dry_run=dry_run)
     if plan.faults:
-        found = f"{counted(len(plan.faults), 'measurement')} of {len(plan.planned)} cannot be taken over"
+        found = f"{show.counted(len(plan.faults), 'measurement')} of {len(plan.planned)} cannot be taken over"
         raise InputError(str(folder), found, mend="mend what is listed, or leave it out")
 
 
 def _show(out: Console, folder: Path, plan: Import, *, dry_run: bool) -> None:
-    show_table(out, ("<measurement", "<from", "<becomes", "<over", "<"), [_row(each) for each in plan.planned])
-    show_notes(out, "Cannot be taken over", [str(fault) for fault in plan.faults], style=ALARM)
-    show_notes(out, "Before you trust it", _once([each.warnings for each in plan.planned]), style=CARE)
-    show_notes(out, "How the files were read", _once([each.notes for each in plan.planned]))
+    show.table(out, ("<measurement", "<from", "<becomes", "<over", "<"), [_row(each) for each in plan.planned])
+    show.notes(out, "Cannot be taken over", [str(fault) for fault in plan.faults], style=show.ALARM)
+    show.notes(out, "Before you trust it", _once([each.warnings for each in plan.planned]), style=show.CARE)
+    show.notes(out, "How the files were read", _once([each.notes for each in plan.planned]))
     going = sum(each.action in GOING for each in plan.planned)
     out.print()
     if dry_run or not plan.data:
-        out.print(f"Nothing written: {counted(going, 'reading')} would go into {plan.path}.", style=HEAD)
+        out.print(f"Nothing written: {show.counted(going, 'reading')} would go into {plan.path}.", style=show.HEAD)
     else:
-        out.print(f"Written: {counted(going, 'reading')} into {plan.path}.", style=HEAD)
+        out.print(f"Written: {show.counted(going, 'reading')} into {plan.path}.", style=show.HEAD)
         out.print(f"Now run `tint check {folder}`, then `tint fit {folder}`.")
-    out.print(_held(plan), style=QUIET)
+    out.print(_held(plan), style=show.QUIET)
 
 
 def _held(plan: Import) -> str:
@@ -136,7 +130,7 @@ def _row(planned: Planned) -> tuple[Any, ...]:
     done = planned.action
     if done == REPLACES:
         done = f"replaces row {', '.join(map(str, planned.rows))}"
-    style = {FAULT: ALARM, LEFT_OUT: CARE}.get(planned.action, "")
+    style = {FAULT: show.ALARM, LEFT_OUT: show.CARE}.get(planned.action, "")
     swatch, backing, seat, quantity = planned.key
     over = ", ".join(each for each in (backing or "bare" * bool(swatch), seat) if each)
     kind = f"{swatch} (transmittance)" if quantity == "transmittance" and swatch else swatch
@@ -166,23 +160,16 @@ def _as_json(plan: Import, *, dry_run: bool) -> Mapping[str, Any]:
 
 
 def _planned_json(planned: Planned) -> dict[str, Any]:
-    measurement: Measurement = planned.measurement
-    swatch, backing, seat, quantity = planned.key
+    measurement = planned.measurement
     return {
-        "name": measurement.name,
-        "file": measurement.file,
-        "place": measurement.place,
+        **{name: getattr(measurement, name) for name in ("name", "file", "place")},
+        **{name: getattr(measurement, name) or None for name in ("geometry", "source", "scale")},
+        **{column: cell or None for column, cell in zip(KEY_COLUMNS, planned.key, strict=True)},
+        "quantity": planned.key[-1],
         "action": planned.action,
-        "swatch": swatch or None,
-        "backing": backing or None,
-        "seat": seat or None,
-        "quantity": quantity,
-        "replaces_rows": list(planned.rows),
-        "geometry": measurement.geometry or None,
-        "source": measurement.source or None,
-        "scale": measurement.scale or None,
+        "replaces_rows": planned.rows,
         "values": planned.values,
         "fault": None if planned.fault is None else str(planned.fault),
-        "warnings": list(planned.warnings),
-        "notes": list(planned.notes),
+        "warnings": planned.warnings,
+        "notes": planned.notes,
     }

@@ -10,8 +10,7 @@ import click
 import numpy as np
 
 from tint import colorimetry
-from tint.cli.options import count_option, folder_argument, grouped, json_option, known, number_option
-from tint.cli.tables import CARE, QUIET, counted, page, print_json, show_notes, show_table, show_title
+from tint.cli import options, show
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.inspection import (
@@ -24,7 +23,6 @@ from tint.inspection import (
     part_spectrum,
     read_part,
 )  # fmt: skip
-from tint.materials import SEATS
 from tint.shift import Shift, learn_shift, read_pairs
 from tint.swatches import COLOURS, NO_BACKING, SwatchFolder, read_folder
 
@@ -38,30 +36,21 @@ _OPENINGS = {
 _TOO_CLOSE = "Too close to call: read both again, several times, and give the means with --readings."
 
 
-def _tolerance(tolerance: float, tolerance_lightness: float | None, tolerance_contrast: float | None) -> Tolerance:
-    return Tolerance(delta_e=tolerance, lightness=tolerance_lightness, contrast_ratio=tolerance_contrast)
+_light_option, _observer_option = options.view()
 
 
-def _files(
-    reading: str, reference: str, reading_black: str | None, reference_black: str | None, early: str | None
-) -> dict[str, str | None]:
-    if (reading_black is None) != (reference_black is None):
-        missing = "--reading-black" if reading_black is None else "--reference-black"
+def _files(**files: str | None) -> dict[str, str | None]:
+    if (files["reading_black"] is None) != (files["reference_black"] is None):
+        missing = "--reading-black" if files["reading_black"] is None else "--reference-black"
         raise InputError(missing, "not given", "expected both readings over black, or neither")
-    if early is not None and reading_black is not None:
+    if files["early"] is not None and files["reading_black"] is not None:
         raise InputError("--early", "given together with --reading-black", mend="it says nothing of opacity")
-    return {
-        "reading": reading,
-        "reference": reference,
-        "reading_black": reading_black,
-        "reference_black": reference_black,
-        "early": early,
-    }
+    return files
 
 
 @click.command("inspect")
-@folder_argument
-@grouped(
+@options.folder
+@options.grouped(
     "files",
     _files,
     click.option(
@@ -70,34 +59,37 @@ def _files(
     click.option("--reference", required=True, metavar="FILE[:NAME]", help="What was approved."),
     click.option("--reading-black", metavar="FILE[:NAME]", help="The part over the darkest backing."),
     click.option("--reference-black", metavar="FILE[:NAME]", help="What was approved over the darkest backing."),
-    click.option("--early", metavar="FILE", help="The part is not cured: pairs that tell how far it will move."),
+    click.option("--early", metavar="FILE", help="For a part not yet cured: castings read early and cured, in pairs."),
 )
-@grouped(
+@options.grouped(
     "tolerance",
-    _tolerance,
-    number_option("--tolerance", "What was agreed.", expected="a CIEDE2000", metavar="CIEDE2000", default=1.0),
-    number_option("--tolerance-lightness", "For lightness alone.", expected="a difference in L*", metavar="L*"),
-    number_option("--tolerance-contrast", "For the contrast ratio.", expected="a difference", metavar="X"),
+    Tolerance,
+    options.number(
+        "--tolerance",
+        "The difference that was agreed.",
+        expected="a CIEDE2000",
+        metavar="CIEDE2000",
+        default=1.0,
+        to="delta_e",
+    ),
+    options.number(
+        "--tolerance-lightness", "In lightness alone.", expected="a difference in L*", metavar="L*", to="lightness"
+    ),
+    options.number(
+        "--tolerance-contrast", "In contrast ratio.", expected="a difference", metavar="X", to="contrast_ratio"
+    ),
 )
-@count_option("--readings", "How many readings the part's is the mean of.", default=1)
-@count_option("--reference-readings", "The same of what was approved.", default=1)
+@options.count("--readings", "How many readings the part's is the mean of.", default=1)
+@options.count("--reference-readings", "The same for what was approved.", default=1)
 @click.option("--over", metavar="BACKING", help="What both lay over, or `none`.  [default: the lightest backing]")
-@click.option("--seat", type=click.Choice(SEATS), default="air", show_default=True, help="How they lay on it.")
-@click.option("--light", metavar="NAME", default="D65", show_default=True, help="A CIE light.")
-@click.option("--observer", type=click.Choice(("2", "10")), default="10", show_default=True, help="Degrees.")
-@json_option
+@options.seat(default="air")
+@_light_option
+@_observer_option
+@options.as_json
 def command(
-    folder: Path,
-    files: dict[str, str | None],
-    tolerance: Tolerance,
-    readings: int,
-    reference_readings: int,
-    over: str | None,
-    seat: str,
-    light: str,
-    observer: str,
-    as_json: bool,
-) -> None:
+    folder: Path, files: dict[str, str | None], tolerance: Tolerance, readings: int, reference_readings: int, over:
+    str | None, seat: str, light: str, observer: int, as_json: bool,
+) -> None:  # fmt: skip
     """A reading against what was approved: pass, fail or too close.
 
     Example: tint inspect swatches_demo --reading swatches_demo/readings.csv:peach-lid
@@ -106,9 +98,9 @@ def command(
     It exits with 0 whatever the verdict.
     """
     swatches = read_folder(folder)
-    view = colorimetry.viewing(swatches.wavelengths, light=light, observer=int(observer))
+    view = colorimetry.viewing(swatches.wavelengths, light=light, observer=observer)
     backings = darkest_first(swatches)
-    behind = known(over, [*backings, NO_BACKING], "--over") if over else (backings or [NO_BACKING])[-1]
+    behind = options.known(over, [*backings, NO_BACKING], "--over") if over else (backings or [NO_BACKING])[-1]
     if files["reading_black"] and (len(backings) < 2 or behind != backings[-1]):
         raise InputError("--reading-black", f"the others lie over {behind}", "expected them over the lightest backing")
     read = {name: read_part(str(files[name]), swatches, over=behind, seat=seat) for name in ("reading", "reference")}
@@ -131,11 +123,11 @@ def command(
     )
     conditions = f"over {behind}, {seat} seat, {view.light}, {view.observer}° observer"
     if as_json:
-        print_json(_as_json(found, shift, conditions) | {"notes": notes})
+        show.json(_as_json(found, shift, conditions), notes=notes)
     else:
-        with page() as out:
+        with show.page() as out:
             _show(out, found, shift, conditions, _scatter(swatches), readings, reference_readings)
-            show_notes(out, "How the files were read", notes)
+            show.notes(out, "How the files were read", notes)
 
 
 def _scatter(swatches: SwatchFolder) -> str:
@@ -148,16 +140,10 @@ def _shift(file: str | None, swatches: SwatchFolder, view: Viewing, over: str) -
 
 
 def _show(
-    out: Console,
-    found: Inspection,
-    shift: Shift | None,
-    conditions: str,
-    scatter: str,
-    readings: int,
-    given: int,
-) -> None:
-    show_title(out, _OPENINGS.get(found.verdict, _TOO_CLOSE), conditions)
-    show_table(
+    out: Console, found: Inspection, shift: Shift | None, conditions: str, scatter: str, readings: int, given: int,
+) -> None:  # fmt: skip
+    show.title(out, _OPENINGS.get(found.verdict, _TOO_CLOSE), conditions)
+    show.table(
         out,
         ("<what", "differs", "agreed", "guard", "<verdict"),
         [
@@ -171,13 +157,13 @@ def _show(
     )
     out.print()
     out.print(
-        f"colour: CIEDE2000. guard: what reading alone may do, at {scatter} and "
-        f"{counted(readings, 'reading')} against {given}: a part whose true difference is just the agreed one gets a "
-        "wrong verdict 1 time in 20.",
-        style=QUIET,
+        f"colour: CIEDE2000. guard: what the noise of reading may do, at {scatter} and "
+        f"{show.counted(readings, 'reading')} against {given}: a part whose true difference is just the agreed one "
+        "gets a wrong verdict 1 time in 20.",
+        style=show.QUIET,
     )
-    show_notes(out, "The part, beside what was approved, is", found.words)
-    show_notes(out, "Not cured yet", _shift_words(shift), style=CARE)
+    show.notes(out, "The part, beside what was approved, is", found.words)
+    show.notes(out, "Not cured yet", _shift_words(shift), style=show.CARE)
 
 
 def _decimals(what: str) -> int:

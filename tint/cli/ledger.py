@@ -2,39 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 import click
 
+from tint import jsonable
+from tint import ledger as record
+from tint.appearance import Setting
+from tint.cli import options, show
+from tint.cli.asked import palette_of, setting_of
 from tint.cli.ledger_add import add
-from tint.cli.ledger_options import day, kind_argument, lab_option, number_of, read_file
-from tint.cli.ledger_pages import entry_json, show_due, show_entries, show_entry, show_near
-from tint.cli.ledger_repeat import repeat
-from tint.cli.options import folder_argument, json_option, number_option
-from tint.cli.tables import page, print_json
-from tint.colorimetry import OBSERVERS
-from tint.ledger import (
-    KINDS,
-    TABLES,
-    Entry,
-    Ledger,
-    belonging,
-    drift,
-    due,
-    entries,
-    export_ledger,
-    find_order,
-    get,
-    import_json,
-    ledger_path,
-    open_ledger,
-    read_ledger,
-    search,
-    versions,
-)
+from tint.cli.ledger_options import kind_argument, number_of
+from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near, show_repeat
+from tint.cli.weigh import show_sheet
+from tint.cli.weigh_options import sheet_options
+from tint.ledger.lookup import WITHIN
+from tint.palette import Palette
 from tint.swatches import folder_digest
+from tint.weighing import Batch, Scale, Split, weigh
+
+_light_option, _observer_option = options.view(light="The CIE light of the colour.")
 
 
 @click.group("ledger", invoke_without_command=True)
@@ -52,141 +42,132 @@ def command(ctx: click.Context) -> None:
 
 
 command.add_command(add)
-command.add_command(repeat)
 
 
 @command.command("list")
-@folder_argument
+@options.folder
 @kind_argument(required=False)
 @click.option("--order", metavar="ORDER", help="Only what belongs to this order, by number or name.")
 @click.option("--all", "all_rows", is_flag=True, help="Corrected and withdrawn entries, too.")
-@json_option
+@options.as_json
 def _list(folder: Path, kind: str | None, order: str | None, all_rows: bool, as_json: bool) -> None:
     """Entries of a kind, or of every kind.
 
     Example: tint ledger list swatches_demo order
     """
-    kinds = [kind] if kind else list(KINDS)
-    with read_ledger(ledger_path(folder)) as ledger, ledger.at_one_moment():
-        held = {each: entries(ledger, KINDS[each], all_rows=all_rows) for each in kinds}
+    kinds = [kind] if kind else list(record.KINDS)
+    with record.read_ledger(record.ledger_path(folder)) as ledger, ledger.at_one_moment():
+        held = {each: record.entries(ledger, record.KINDS[each], all_rows=all_rows) for each in kinds}
         if order is not None:
             held = _of_order(ledger, order, held)
     if as_json:
-        print_json({TABLES[each]: [entry_json(entry) for entry in found] for each, found in held.items()})
+        show.json({record.TABLES[each]: [record.as_dict(entry) for entry in found] for each, found in held.items()})
     else:
-        with page() as out:
+        with show.page() as out:
             show_entries(out, held, folder)
 
 
-def _of_order(ledger: Ledger, order: str, held: dict[str, list[Entry[Any]]]) -> dict[str, list[Entry[Any]]]:
+def _of_order(
+    ledger: record.Ledger, order: str, held: dict[str, list[record.Entry[Any]]]
+) -> dict[str, list[record.Entry[Any]]]:
     """What points at the order, and what points at that."""
-    wanted = find_order(ledger, order).id
-    kept: dict[str, set[int]] = {kind: set() for kind in KINDS} | {"order": {wanted}}
+    wanted = record.find_order(ledger, order).id
+    kept: dict[str, set[int]] = {kind: set() for kind in record.KINDS} | {"order": {wanted}}
     waiting = [("order", wanted)]
     while waiting:
-        for kind, numbers in belonging(ledger, *waiting.pop()).items():
+        for kind, numbers in record.belonging(ledger, *waiting.pop()).items():
             waiting += [(kind, number) for number in numbers if number not in kept[kind]]
             kept[kind].update(numbers)
     return {kind: [each for each in found if each.id in kept[kind]] for kind, found in held.items()}
 
 
 @command.command("show")
-@folder_argument
+@options.folder
 @kind_argument(required=True)
 @click.argument("number", type=number_of, metavar="NUMBER")
-@json_option
+@options.as_json
 def _show(folder: Path, kind: str, number: int, as_json: bool) -> None:
     """One entry, what belongs to it, and how a kept swatch drifted.
 
     Example: tint ledger show swatches_demo order 1
     """
-    with read_ledger(ledger_path(folder)) as ledger, ledger.at_one_moment():
-        entry, family = get(ledger, kind, number), versions(ledger, kind, number)
-        own = belonging(ledger, kind, number)
-        drifted = drift(ledger, number) if kind == "reference" else ()
+    with record.read_ledger(record.ledger_path(folder)) as ledger, ledger.at_one_moment():
+        entry, family = record.get(ledger, kind, number), record.versions(ledger, kind, number)
+        own = record.belonging(ledger, kind, number)
+        drifted = record.drift(ledger, number) if kind == "reference" else ()
     if as_json:
-        more = {"versions": family, "belonging": own, "drift": [_drift_json(each) for each in drifted]}
-        print_json({"kind": kind} | entry_json(entry) | more)
+        drifts = [asdict(each) | {"first": each.first.id, "later": each.later.id} for each in drifted]
+        show.json({"kind": kind} | record.as_dict(entry), versions=family, belonging=own, drift=drifts)
     else:
-        with page() as out:
+        with show.page() as out:
             show_entry(out, kind, entry, family, own, drifted)
 
 
-def _drift_json(each: Any) -> dict[str, Any]:
-    return {
-        "first": each.first.id,
-        "later": each.later.id,
-        "delta_e": each.delta_e,
-        "change": each.change,
-        "days": each.days,
-    }
-
-
 @command.command("search")
-@folder_argument
-@lab_option("--lab", "The colour.", required=True)
-@number_option("--within", "How near.", expected="a CIEDE2000", metavar="CIEDE2000", default=5.0)
-@click.option("--light", metavar="NAME", default="D65", show_default=True, help="The CIE light of the colour.")
-@click.option("--observer", type=click.Choice([str(each) for each in OBSERVERS]), default="10", help="Degrees.")
-@json_option
-def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, observer: str, as_json: bool) -> None:
+@options.folder
+@options.lab("--lab", "The colour.", required=True)
+@options.number("--within", "How near.", expected="a CIEDE2000", metavar="CIEDE2000", default=WITHIN)
+@_light_option
+@_observer_option
+@options.as_json
+def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, observer: int, as_json: bool) -> None:
     """Recipes and readings near a colour, the nearest first.
 
     Example: tint ledger search swatches_demo --lab 70,20,40 --within 3
     """
-    with read_ledger(ledger_path(folder)) as ledger:
-        found = search(ledger, lab, light=light, observer=int(observer), within=within)
+    with record.read_ledger(record.ledger_path(folder)) as ledger:
+        found = record.search(ledger, lab, light=light, observer=observer, within=within)
     if as_json:
         told = [
-            {"kind": each.kind, "delta_e": each.delta_e, "lab": each.lab, "entry": entry_json(each.entry)}
+            {"kind": each.kind, "delta_e": each.delta_e, "lab": each.lab, "entry": record.as_dict(each.entry)}
             for each in found
         ]
-        print_json({"found": told, "lab": lab, "light": light, "observer": int(observer), "within": within})
+        show.json({"found": told, "lab": lab, "light": light, "observer": observer, "within": within})
     else:
-        with page() as out:
+        with show.page() as out:
             show_near(out, found, lab, f"{light}, {observer}° observer", within)
 
 
 @command.command("due")
-@folder_argument
-@click.option("--by", type=day("--by"), metavar="DAY", help="YYYY-MM-DD.  [default: today]")
-@json_option
+@options.folder
+@click.option("--by", type=options.day("--by"), metavar="DAY", help="YYYY-MM-DD.  [default: today]")
+@options.as_json
 def _due(folder: Path, by: date | None, as_json: bool) -> None:
     """Approvals and retained swatches that have run out by a day.
 
     Example: tint ledger due swatches_demo --by 2030-01-01
     """
     until = by or date.today()
-    with read_ledger(ledger_path(folder)) as ledger, ledger.at_one_moment():
-        found = due(ledger, until)
+    with record.read_ledger(record.ledger_path(folder)) as ledger, ledger.at_one_moment():
+        found = record.due(ledger, until)
     if as_json:
-        print_json({"by": until.isoformat(), "due": [{"kind": kind} | entry_json(each) for kind, each in found]})
+        show.json({"by": until.isoformat(), "due": [{"kind": kind} | record.as_dict(each) for kind, each in found]})
     else:
-        with page() as out:
+        with show.page() as out:
             show_due(out, found, until)
 
 
 @command.command("export")
-@folder_argument
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="A new file.json, or a folder for CSV.")
-@json_option
+@options.folder
+@click.option("--out", type=options.PATH, required=True, help="A new file.json, or a folder for CSV.")
+@options.as_json
 def _export(folder: Path, out: Path, as_json: bool) -> None:
     """The whole ledger as a JSON file or a folder of CSV tables.
 
     Example: tint ledger export swatches_demo --out tables
     """
-    with read_ledger(ledger_path(folder)) as ledger:
-        written = [str(path) for path in export_ledger(ledger, out)]
+    with record.read_ledger(record.ledger_path(folder)) as ledger:
+        written = [str(path) for path in record.export_ledger(ledger, out)]
     if as_json:
-        print_json({"written": written})
+        show.json({"written": written})
     else:
         click.echo("Written: " + ", ".join(written))
 
 
 @command.command("import")
-@folder_argument
+@options.folder
 @click.argument("file", metavar="FILE")
-@json_option
+@options.as_json
 def _import(folder: Path, file: str, as_json: bool) -> None:
     """Take in another ledger's JSON, whole or not at all.
 
@@ -194,11 +175,72 @@ def _import(folder: Path, file: str, as_json: bool) -> None:
 
     FILE is what tint ledger export wrote, or - for stdin. What is here already is not added again.
     """
-    data = read_file(file)
-    with open_ledger(ledger_path(folder), palette_digest=folder_digest(folder)) as ledger:
-        added = import_json(ledger, data, where="standard input" if file == "-" else file)
+    data, where = options.read_file(file)
+    with record.open_ledger(record.ledger_path(folder), palette_digest=folder_digest(folder)) as ledger:
+        added = record.import_json(ledger, data, where=where)
     if as_json:
-        print_json({"added": added})
+        show.json({"added": added})
     else:
         told = ", ".join(f"{count} {table}" for table, count in added.items() if count)
         click.echo(f"Added: {told or 'nothing, all of it was here'}")
+
+
+@command.command("repeat")
+@options.folder
+@click.argument("order", metavar="ORDER")
+@options.number("--thickness", "Wall of the part.  [default: the recipe's]", expected="mm", metavar="MM")
+@sheet_options
+@options.optics
+@options.as_json
+def _repeat(
+    folder: Path, order: str, thickness: float | None, batch: Batch, scale: Scale, premix: bool, split: Split,
+    optics: str, as_json: bool,
+) -> None:  # fmt: skip
+    """An order again: the weigh sheet for today's lots.
+
+    Example: tint ledger repeat swatches_demo "celadon lid" --batch-g 120
+
+    It takes the newest approved recipe; when none is approved, the newest, and says so.
+
+    A dose is divided by what its lot is stronger than the recipe's lot; the look is predicted for today's lots.
+    """
+    palette = palette_of(folder, optics)
+    with record.read_ledger(record.ledger_path(folder)) as ledger:
+        again = record.repeat(ledger, order, palette, today=date.today())
+    today, setting = (
+        record.with_lots(palette, again.against_palette),
+        _repeat_setting(palette, again.recipe.content, thickness),
+    )
+    sheet = weigh(today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix)
+    if as_json:
+        warnings = [*again.warnings, *sheet.warnings]
+        show.json(jsonable.sheet(sheet, optics=optics), **_repeat_json(again), warnings=warnings)
+    else:
+        with show.page() as out:
+            show_repeat(out, again)
+            show_sheet(out, sheet, today)
+
+
+def _repeat_setting(palette: Palette, recipe: record.Recipe, thickness: float | None) -> Setting:
+    told = {
+        "thickness_mm": thickness or recipe.thickness_mm,
+        "over": recipe.backing,
+        "seat": recipe.seat,
+        "light": recipe.light,
+        "observer": recipe.observer_degrees,
+        "geometry": recipe.geometry,
+    }
+    return setting_of(palette, {name: value for name, value in told.items() if value})
+
+
+def _repeat_json(again: record.Repeat) -> dict[str, Any]:
+    told = ("pigment", "was_percent", "percent", "was_lot", "lot")
+    return {
+        "order": again.order.id,
+        "recipe": again.recipe.id,
+        "approval": None if again.approval is None else again.approval.id,
+        "doses": [
+            {name: getattr(dose, name) for name in told} | {"strength": dose.strength.value} for dose in again.doses
+        ],
+        "lots": {dose.pigment: dose.lot for dose in again.doses if dose.lot},
+    }

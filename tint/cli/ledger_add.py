@@ -10,26 +10,30 @@ from typing import Any
 
 import click
 
-from tint import jsonable
-from tint.cli.ledger_options import column_options, number_of, option_name, weighings
-from tint.cli.ledger_pages import entry_json, summary
-from tint.cli.ledger_readings import batch_written, is_read, measured, reading_options, recipe_written
-from tint.cli.options import Decorator, count_option, folder_argument, json_option, known
-from tint.cli.tables import print_json
+from tint.cli import options, show
+from tint.cli.asked import picked
+from tint.cli.ledger_options import column_options, is_read, measured, number_of, option_name, reading_options
+from tint.cli.ledger_pages import summary
 from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
 from tint.ledger import (
     KINDS,
     Ledger,
     Reading,
+    Weighing,
+    as_dict,
     columns,
     find_order,
     get,
     ledger_path,
+    of_recipe,
+    of_sheet,
     open_ledger,
 )
 from tint.ledger import add as add_entry
+from tint.recipes import from_json as recipes_from
 from tint.swatches import folder_digest, read_folder
+from tint.weighing import from_json as sheet_from
 
 Given = dict[str, Any]
 
@@ -58,18 +62,18 @@ def add(ctx: click.Context) -> None:
         click.echo(ctx.get_help())
 
 
-def _adds(kind: str, *more: Decorator, leave_out: Sequence[str] = ()) -> Callable[[Build], click.Command]:
+def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) -> Callable[[Build], click.Command]:
     """Make a command of a function that turns what is given into the columns of an entry."""
     own = [each.name for each in columns(kind)]
 
     def decorate(build: Build) -> click.Command:
         @functools.wraps(build)
-        def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, as_json: bool, **options: Any) -> None:
-            given = {name: options.pop(name) for name in own if name in options}
-            told = _tidy({name: value for name, value in given.items() if value not in (None, ())})
+        def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, as_json: bool, **told: Any) -> None:
+            given = {name: told.pop(name) for name in own if name in told}
+            content = _tidy({name: value for name, value in given.items() if value not in (None, ())})
             if withdraw and corrects is None:
                 raise InputError("--withdraw", "given without --corrects", "expected the number of the entry")
-            content, readings = build(Asked(folder, told, corrects is not None), **options)
+            content, readings = build(Asked(folder, content, corrects is not None), **told)
             with open_ledger(ledger_path(folder), palette_digest=folder_digest(folder)) as ledger, ledger.transaction():
                 _name_order(ledger, content)
                 record = _record(ledger, kind, content, corrects)
@@ -77,14 +81,14 @@ def _adds(kind: str, *more: Decorator, leave_out: Sequence[str] = ()) -> Callabl
                 pointed = [add_entry(ledger, _pointing(each, kind, number)) for each in readings]
                 entry = get(ledger, kind, number)
             if as_json:
-                print_json({"kind": kind, "readings": pointed} | entry_json(entry))
+                show.json({"kind": kind, "readings": pointed} | as_dict(entry))
             else:
                 more_told = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
                 click.echo(f"Added: {kind} {number} ({summary(kind, entry)}){more_told}")
 
-        options = (*column_options(kind, *leave_out), *more, *_correction_options, json_option)
+        own_options = (*column_options(kind, *leave_out), *more, *_correction_options)
         made: Any = run
-        for option in reversed((folder_argument, *options)):
+        for option in reversed((options.folder, *own_options, options.as_json)):
             made = option(made)  # groups of options make a function of their own
         return add.command(kind)(made)
 
@@ -101,7 +105,7 @@ _correction_options = (
 
 def _tidy(given: Given) -> Given:
     if "weighed" in given:
-        given["weighed"] = weighings(given["weighed"])
+        given["weighed"] = tuple(Weighing(what=what, grams=grams) for what, grams in given["weighed"])
     if "lots" in given:
         given["lots"] = dict(given["lots"])
     return given
@@ -144,8 +148,8 @@ def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[
     Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze" --target-lab 70,-8,6
     """
     colours = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading}
-    target = {name: value for name, value in colours.items() if value is not None} | dict(wish.asked)
-    told = asked.given | ({"target": jsonable.plain(target)} if target else {})
+    target = {name: value for name, value in colours.items() if value is not None} | wish.asked
+    told = asked.given | ({"target": target} if target else {})
     if wish.reading is None:
         return told, ()
     sample = {"reading": wish.reading} | ({} if over is None else {"backing": over})
@@ -155,7 +159,7 @@ def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[
 @_adds(
     "recipe",
     _from_option,
-    count_option("--pick", "Which recipe of the file.  [default: 1, the best]"),
+    options.count("--pick", "Which recipe of the file.  [default: 1, the best]"),
     leave_out=[each.name for each in columns("recipe") if each.name not in ("order_id", "note")],
 )
 def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Sequence[Reading]]:
@@ -167,7 +171,9 @@ def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Se
         if not asked.corrects:
             raise InputError("--from", "not given", "expected what `tint solve --json` writes")
         return asked.given, ()
-    told = recipe_written(file, pick)
+    data, where = options.read_file(file)
+    answer = recipes_from(data, where=where)
+    told = of_recipe(answer, picked(answer, 1 if pick is None else pick, where))
     pigments = read_folder(asked.folder).pigments
     lots = {name: pigments[name].lot or "" for name in told["loadings_percent"] if name in pigments}
     return {"lots": {name: lot for name, lot in lots.items() if lot}, **told, **asked.given}, ()
@@ -179,7 +185,10 @@ def _batch(asked: Asked, file: str | None) -> tuple[Given, Sequence[Reading]]:
 
     Example: tint ledger add batch swatches_demo --recipe 1 --from sheet.json --lot white=W-203
     """
-    return ({} if file is None else batch_written(file)) | asked.given, ()
+    if file is None:
+        return asked.given, ()
+    data, where = options.read_file(file)
+    return of_sheet(sheet_from(data, where=where)) | asked.given, ()
 
 
 @_adds("trial", reading_options)
@@ -227,7 +236,7 @@ def _lot(asked: Asked) -> tuple[Given, Sequence[Reading]]:
     if "material" not in asked.given or asked.corrects:
         return asked.given, ()
     swatches = read_folder(asked.folder)
-    material = known(asked.given["material"], [*swatches.pigments, *swatches.bases], "--material")
+    material = options.known(asked.given["material"], [*swatches.pigments, *swatches.bases], "--material")
     lot = swatches.pigments[material].lot if material in swatches.pigments else None
     return ({"relative_to_lot": lot} if lot else {}) | asked.given, ()
 

@@ -1,9 +1,7 @@
-"""Options of `tint ledger`: kinds, numbers, days, colours, files; and one option for each column of a kind."""
+"""Options of `tint ledger`: kinds and numbers of entries, an option for each column of a kind, and what was read."""
 
 from __future__ import annotations
 
-import json
-import sys
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -11,10 +9,36 @@ from typing import Any
 
 import click
 
-from tint.cli.amounts import GRAMS, amounts_option
-from tint.cli.options import Decorator, number
+from tint import colorimetry
+from tint.cli import options
 from tint.errors import InputError
-from tint.ledger import KINDS, TABLES, Column, Weighing, columns
+from tint.ledger import KINDS, LAB, TABLES, Column, columns
+from tint.swatches import QUANTITIES, read_folder
+from tint.swatches.one_reading import read_one
+
+
+def number_of(told: str) -> int:
+    """The number of an entry."""
+    text = str(told)
+    if not text.isdecimal() or not 0 < len(text) < 19 or int(text) < 1:
+        raise InputError("ledger", f"`{text}` is not the number of an entry", "expected a whole number of at least 1")
+    return int(text)
+
+
+def kind_argument(*, required: bool) -> options.Decorator:
+    """The kind of entry, by its name or its table's."""
+
+    def convert(told: str) -> str:
+        word = told.lower().replace("-", "_")
+        kinds = {name: kind for kind, table in TABLES.items() for name in (kind, table)} | {"references": "reference"}
+        if word not in kinds:
+            raise InputError("ledger", f"there is no kind `{told}`", "expected one of " + ", ".join(KINDS))
+        return kinds[word]
+
+    return click.argument("kind", type=convert, required=required, metavar="KIND" if required else "[KIND]")
+
+
+# An option for each column.
 
 # Where an option is not called as its column is.
 _CALLED = {
@@ -32,7 +56,6 @@ _CALLED = {
     "expires_on": "--expires",
     "limit_samples": "--limit",
 }
-_LAB = ("lab_l", "lab_a", "lab_b")
 
 
 def option_name(column: str) -> str:
@@ -40,137 +63,116 @@ def option_name(column: str) -> str:
     return _CALLED.get(column, "--" + column.removesuffix("_id").replace("_", "-"))
 
 
-def column_options(kind: str, *leave_out: str) -> list[Decorator]:
+def column_options(kind: str, *leave_out: str) -> list[options.Decorator]:
     """An option for each column of a kind that can be told in a word; its value reaches the command by column."""
-    return [_option(each) for each in columns(kind) if each.name not in (*leave_out, *_LAB) and _can_be_told(each)]
+    return [_option(each) for each in columns(kind) if each.name not in (*leave_out, *LAB) and _can_be_told(each)]
 
 
 def _can_be_told(column: Column) -> bool:
     return column.kind not in ("object", "list", "flag") or column.name in ("lots", "weighed", "limit_samples")
 
 
-def _option(column: Column) -> Decorator:
+def _option(column: Column) -> options.Decorator:
     name, about = option_name(column.name), column.about[:1].upper() + column.about[1:] + "."
-    if column.name == "lots":
-        return click.option(
-            "--lot", column.name, type=_lot, multiple=True, metavar="NAME=LOT", help=f"{about[:-1]}; repeat."
-        )
     if column.name == "weighed":
-        return amounts_option(name, "What was really weighed, in grams; repeat.", GRAMS)
-    if column.name == "limit_samples":
-        return click.option(name, column.name, multiple=True, metavar="TEXT", help=f"{about[:-1]}; repeat.")
-    if column.points == "order":
-        return click.option(name, column.name, metavar="ORDER", help=f"{about[:-1]}, by number or name.")
-    if column.points:
-        return click.option(name, column.name, type=number_of, metavar="NUMBER", help=about)
-    if column.kind == "date":
-        return click.option(name, column.name, type=_day_text(name), metavar="DAY", help=about)
-    if column.kind in ("number", "whole"):
-        return click.option(name, column.name, type=_number(name, column), metavar="X", help=about)
-    if column.allowed.startswith("IN"):
-        words = [word.strip(" '") for word in column.allowed.removeprefix("IN").strip(" ()").split(",")]
-        choice = click.Choice([word for word in words if word])
-        return click.option(name, column.name, type=choice, help=about)
-    return click.option(name, column.name, metavar="TEXT", help=about)
+        return options.amounts(name, "What was really weighed, in grams.", options.GRAMS, once=False)
+    more: dict[str, Any] = {"metavar": "TEXT", "help": about}
+    if column.name == "lots":
+        name, more = (
+            "--lot",
+            {"type": _lot, "multiple": True, "metavar": "NAME=LOT", "help": f"{about} {options.AGAIN}"},
+        )
+    elif column.name == "limit_samples":
+        more |= {"multiple": True, "help": f"{about} {options.AGAIN}"}
+    elif column.points == "order":
+        more = {"metavar": "ORDER", "help": f"{about[:-1]}, by number or name."}
+    elif column.points:
+        more = {"type": number_of, "metavar": "NUMBER", "help": about}
+    elif column.kind == "date":
+        more = {"type": day_text(name), "metavar": "DAY", "help": about}
+    elif column.kind in ("number", "whole"):
+        more = {"type": _number(name, column), "metavar": "X", "help": about}
+    elif column.words:
+        more = {"type": click.Choice([word for word in column.words if word]), "help": about}
+    return click.option(name, column.name, **more)
 
 
 def _number(name: str, column: Column) -> Callable[[str], float]:
-    def convert(given: str) -> float:
-        value = number(given, name, column.about)
+    def convert(told: str) -> float:
+        value = options.number_in(told, name, column.about)
         return int(value) if column.kind == "whole" and value == int(value) else value
 
     return convert
 
 
-def _lot(given: str) -> tuple[str, str]:
-    name, sign, lot = (part.strip() for part in given.partition("="))
+def _lot(told: str) -> tuple[str, str]:
+    name, sign, lot = (part.strip() for part in told.partition("="))
     if not sign or not name or not lot:
-        raise InputError("--lot", f"`{given}`", "expected NAME=LOT, as in white=W-203")
+        raise InputError("--lot", f"`{told}`", "expected NAME=LOT, as in white=W-203")
     return name, lot
 
 
-def weighings(pairs: tuple[tuple[str, float], ...]) -> tuple[Weighing, ...]:
-    """What --weighed names."""
-    return tuple(Weighing(what=what, grams=grams) for what, grams in pairs)
+def day_text(option: str) -> Callable[[str], str]:
+    """A converter to a day as the ledger keeps it."""
+    return lambda told: options.day(option)(told).isoformat()
 
 
-def number_of(given: str) -> int:
-    """The number of an entry."""
-    text = str(given)
-    if not text.isdecimal() or not 0 < len(text) < 19 or int(text) < 1:
-        raise InputError("ledger", f"`{text}` is not the number of an entry", "expected a whole number of at least 1")
-    return int(text)
+# A reading: a row of a readings table or a colour, and the conditions that it was taken in.
 
 
-def day(option: str) -> Callable[[str], date]:
-    """A converter to a day."""
-
-    def convert(given: str) -> date:
-        try:
-            return date.fromisoformat(given)
-        except ValueError:
-            raise InputError(option, f"`{given}` is not a day", "expected YYYY-MM-DD") from None
-
-    return convert
+def _seen(over: str | None, observer: int | None, **told: Any) -> dict[str, Any]:
+    return options.given(backing=over, observer_degrees=observer, **told)
 
 
-def _day_text(option: str) -> Callable[[str], str]:
-    return lambda given: day(option)(given).isoformat()
+reading_options = options.grouped(
+    "seen",
+    _seen,
+    click.option(
+        "--reading", metavar="FILE[:NAME]", help="As measured: in a table or an instrument's file, with --over."
+    ),
+    options.lab("--lab", "Or the colour that the instrument told."),
+    click.option("--over", metavar="BACKING", help="What lay behind, or `none`."),
+    options.seat(),
+    options.geometry(),
+    *options.view(light="CIE light of the colour.", default=False),
+    click.option("--quantity", type=click.Choice(QUANTITIES), help="What was measured.  [default: reflectance]"),
+    click.option("--read-on", type=day_text("--read-on"), metavar="DAY", help="Day of the reading.  [default: today]"),
+)
 
 
-def lab_option(name: str, text: str, *, required: bool = False) -> Decorator:
-    """An option that takes a colour as L,a,b."""
-
-    def convert(given: str) -> tuple[float, ...]:
-        parts = given.replace(";", ",").split(",")
-        expected = "three numbers L,a,b as in 70,20,40"
-        if len(parts) != 3:
-            raise InputError(name, f"`{given}`", f"expected {expected}")
-        return tuple(number(part, name, expected) for part in parts)
-
-    return click.option(name, type=convert, metavar="L,a,b", required=required, help=text)
+def is_read(seen: dict[str, Any]) -> bool:
+    """Whether options tell a spectrum or a colour, not merely conditions."""
+    return "reading" in seen or "lab" in seen
 
 
-def kind_argument(*, required: bool) -> Decorator:
-    """The kind of entry, by its name or its table's."""
-
-    def convert(given: str) -> str:
-        word = given.lower().replace("-", "_")
-        kinds = {name: kind for kind, table in TABLES.items() for name in (kind, table)} | {"references": "reference"}
-        if word not in kinds:
-            raise InputError("ledger", f"there is no kind `{given}`", "expected one of " + ", ".join(KINDS))
-        return kinds[word]
-
-    return click.argument("kind", type=convert, required=required, metavar="KIND" if required else "[KIND]")
-
-
-def read_file(file: str) -> bytes:
-    """What stands in a file, or on standard input for `-`.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read.
-    """
-    try:
-        return sys.stdin.buffer.read() if file == "-" else Path(file).read_bytes()
-    except OSError as error:
-        raise InputError(file, f"cannot be read ({error.strerror})", mend="check the name") from error
+def measured(folder: Path, seen: dict[str, Any]) -> dict[str, Any]:
+    """The columns of a reading that options tell of; a spectrum's Lab is computed."""
+    told = {name: value for name, value in seen.items() if name not in ("reading", "lab")}
+    if "reading" in seen and "lab" in seen:
+        raise InputError("--reading", "given together with --lab", "expected one or the other")
+    if not is_read(seen):
+        if told.keys() & {"light", "observer_degrees"}:
+            raise InputError("--light or --observer", "given without what it is of", "expected --reading or --lab, too")
+        return told
+    usual: dict[str, Any] = {"light": "D65", "observer_degrees": 10, "quantity": "reflectance"}
+    told = usual | {"read_on": date.today().isoformat()} | told
+    if "lab" in seen:
+        colorimetry.viewing(range(400, 701, 10), light=told["light"], observer=told["observer_degrees"])  # are known
+        return told | dict(zip(LAB, seen["lab"], strict=True))
+    return _spectrum(folder, seen["reading"], told)
 
 
-def read_json(file: str, expected: str) -> dict[str, Any]:
-    """The JSON object in a file, or on standard input for `-`.
-
-    Raises
-    ------
-    InputError
-        If there is none.
-    """
-    where = "standard input" if file == "-" else file
-    try:
-        content = json.loads(read_file(file))
-    except (ValueError, RecursionError) as error:
-        raise InputError(where, f"is not JSON ({str(error)[:80]})", f"expected {expected}") from error
-    if not isinstance(content, dict):
-        raise InputError(where, "is not a JSON object", f"expected {expected}")
-    return content
+def _spectrum(folder: Path, where: str, told: dict[str, Any]) -> dict[str, Any]:
+    if "backing" not in told:
+        raise InputError("--over", "not given", "expected what lay behind the reading, as in --over white")
+    swatches = read_folder(folder)
+    own = swatches.instrument.geometry
+    conditions: dict[str, str] = {name: told[name] for name in ("backing", "seat", "quantity") if name in told}
+    read = read_one(where, onto=swatches.wavelengths, told=conditions, geometry=own)
+    view = colorimetry.viewing(swatches.wavelengths, light=told["light"], observer=told["observer_degrees"])
+    lab = dict(zip(LAB, read.seen(view).tolist(), strict=True))
+    columns_known = {"geometry": own, **told, **lab, "light": view.light, "source": where}
+    if read.spectrum is None:
+        return columns_known
+    grid, values = tuple(swatches.wavelengths.tolist()), tuple(read.spectrum.tolist())
+    return {**columns_known, "wavelengths_nm": grid, "spectrum": values}

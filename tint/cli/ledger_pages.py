@@ -8,14 +8,12 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tint.cli.tables import counted, fixed, show_notes, show_table, show_title
-from tint.ledger import TABLES, Drift, Entry, Near, as_dict, columns
+from tint.cli import show
+from tint.ledger import TABLES, Drift, Entry, Near, Repeat, as_dict, columns
 from tint.materials import Blend
 
 if TYPE_CHECKING:
     from rich.console import Console
-
-entry_json = as_dict
 
 
 def show_entries(out: Console, held: Mapping[str, Sequence[Entry[Any]]], folder: Path) -> None:
@@ -26,8 +24,8 @@ def show_entries(out: Console, held: Mapping[str, Sequence[Entry[Any]]], folder:
     for at, (kind, found) in enumerate(filled.items()):
         if at:
             out.print()
-        show_title(out, _plural(kind).capitalize())
-        show_table(out, ("", "<added", "~what", "~note"), [_row(kind, each) for each in found])
+        show.title(out, _plural(kind).capitalize())
+        show.table(out, ("", "<added", "~what", "~note"), [_row(kind, each) for each in found])
 
 
 def _plural(kind: str) -> str:
@@ -60,7 +58,7 @@ def _of(content: Any, *kinds: str) -> list[str]:
 
 def _lab(content: Any) -> str:
     lab = (content.lab_l, content.lab_a, content.lab_b)
-    return "" if None in lab else "Lab " + " ".join(fixed(value, 2) for value in lab)
+    return "" if None in lab else "Lab " + " ".join(show.fixed(value, 2) for value in lab)
 
 
 def _known(value: float | None, form: str) -> str:
@@ -106,63 +104,80 @@ _NOTHING: tuple[Any, ...] = ("", None, (), {})
 
 
 def show_entry(
-    out: Console,
-    kind: str,
-    entry: Entry[Any],
-    family: Sequence[int],
-    own: Mapping[str, Sequence[int]],
-    drifted: Sequence[Drift],
-) -> None:
+    out: Console, kind: str, entry: Entry[Any], family: Sequence[int], own: Mapping[str, Sequence[int]], drifted:
+    Sequence[Drift],
+) -> None:  # fmt: skip
     """One entry, with what is tied to it."""
-    show_title(out, f"{kind.capitalize()} {entry.id}", f"added {entry.added_utc}, tint {entry.tint_version}")
+    show.title(out, f"{kind.capitalize()} {entry.id}", f"added {entry.added_utc}, tint {entry.tint_version}")
     told = as_dict(entry)
     about = {column.name: column.about for column in columns(kind)}
     rows = [(name, _clean(_in_words(told[name])), about[name]) for name in about if told[name] not in _NOTHING]
-    show_table(out, ("<column", "~value", "~what it is"), rows)
-    show_notes(out, "Its versions, the last one holds", [", ".join(map(str, family))] if len(family) > 1 else [])
+    show.table(out, ("<column", "~value", "~what it is"), rows)
+    show.notes(out, "Its versions, the last one holds", [", ".join(map(str, family))] if len(family) > 1 else [])
     if entry.reason:
-        show_notes(out, "Withdrawn" if entry.withdrawn else "Why it was corrected", [_clean(entry.reason)])
-    show_notes(out, "Belongs to it", [f"{_plural(other)}: {', '.join(map(str, each))}" for other, each in own.items()])
-    show_notes(out, "Read again", [_drift(each) for each in drifted])
+        show.notes(out, "Withdrawn" if entry.withdrawn else "Why it was corrected", [_clean(entry.reason)])
+    show.notes(out, "Belongs to it", [f"{_plural(other)}: {', '.join(map(str, each))}" for other, each in own.items()])
+    show.notes(out, "Read again", [_drift(each) for each in drifted])
 
 
 def _in_words(value: Any) -> str:
     if isinstance(value, list | tuple) and value and isinstance(value[0], int | float):
-        return f"{counted(len(value), 'number')}, {value[0]:g} to {value[-1]:g}"
+        return f"{show.counted(len(value), 'number')}, {value[0]:g} to {value[-1]:g}"
     if isinstance(value, dict | list | tuple):
         return json.dumps(value, ensure_ascii=False)
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
 def _drift(each: Drift) -> str:
-    days = "" if each.days is None else f" after {counted(each.days, 'day')}"
+    days = "" if each.days is None else f" after {show.counted(each.days, 'day')}"
     change = ", ".join(f"{name} {value:+.2f}" for name, value in zip(("L*", "a*", "b*"), each.change, strict=True))
-    return f"reading {each.later.id}{days}: {fixed(each.delta_e, 2)} CIEDE2000 from reading {each.first.id} ({change})"
+    apart = f"{show.fixed(each.delta_e, 2)} CIEDE2000 from reading {each.first.id}"
+    return f"reading {each.later.id}{days}: {apart} ({change})"
 
 
 def show_near(out: Console, found: Sequence[Near], lab: Sequence[float], viewed: str, within: float) -> None:
     """What is near a colour."""
     colour = ", ".join(f"{value:g}" for value in lab)
-    show_title(out, f"Near Lab {colour}", f"{viewed}; within {within:g} CIEDE2000; recipes as predicted")
+    show.title(out, f"Near Lab {colour}", f"{viewed}; within {within:g} CIEDE2000; recipes as predicted")
     if not found:
         out.print("Nothing.")
         return
     rows = [
-        (fixed(each.delta_e, 2), each.kind, str(each.entry.id), *(fixed(float(x), 2) for x in each.lab),
+        (show.fixed(each.delta_e, 2), each.kind, str(each.entry.id), *(show.fixed(float(x), 2) for x in each.lab),
          summary(each.kind, each.entry))
         for each in found
     ]  # fmt: skip
-    show_table(out, ("ΔE00", "<kind", "", "L*", "a*", "b*", "~what"), rows)
+    show.table(out, ("ΔE00", "<kind", "", "L*", "a*", "b*", "~what"), rows)
 
 
 def show_due(out: Console, found: Sequence[tuple[str, Entry[Any]]], until: date) -> None:
     """What has run out by a day."""
-    show_title(out, f"Run out by {until}")
+    show.title(out, f"Run out by {until}")
     if not found:
         out.print("Nothing.")
         return
-    show_table(
+    show.table(
         out,
         ("<on", "<kind", "", "~what"),
         [(each.content.expires_on, kind, str(each.id), summary(kind, each)) for kind, each in found],
     )
+
+
+def show_repeat(out: Console, again: Repeat) -> None:
+    """What is poured again, and how today's lots change its doses."""
+    order, recipe, approval = again.order, again.recipe, again.approval
+    words = "not approved" if approval is None else f"approved by {approval.content.approved_by}"
+    day = approval.content.approved_on if approval else ""
+    show.title(
+        out,
+        f"Again: {order.content.name}",
+        f"order {order.id}; recipe {recipe.id} of {recipe.added_utc[:10]}, {words}{f' on {day}' if day else ''}",
+    )
+    rows = [
+        (each.pigment, f"{each.was_percent:.4f}", each.was_lot or "-", each.lot or "-", f"{each.strength.value:.3f}",
+         f"{each.percent:.4f}")
+        for each in again.doses
+    ]  # fmt: skip
+    show.table(out, ("<pigment", "% then", "<lot then", "<lot now", "strength", "% now"), rows)
+    show.notes(out, "Before you repeat it", again.warnings, style=show.CARE)
+    out.print()

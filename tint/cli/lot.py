@@ -9,13 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli import COMMANDS
-from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_once
-from tint.cli.asked import setting_options
-from tint.cli.options import folder_argument, json_option, known, optics_option, palette_of
-from tint.cli.tables import CARE, HEAD, QUIET, page, print_json, show_facts, show_notes, show_table, show_title
+from tint.cli import options, show
+from tint.cli.asked import palette_of, setting_options
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.errors import InputError
+from tint.ledger.repeat import HALF_WIDTH
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.trials.lots import LotCheck, check_lot, rescale
@@ -27,22 +25,17 @@ _DECIDED = {"same": "use", "rescale": "rescale", "recast": "reject"}  # in the w
 
 
 @click.command("lot")
-@folder_argument
+@options.folder
 @click.argument("what", metavar="PIGMENT_OR_BASE")
 @trial_options
 @setting_options
-@amounts_option("--rescale", "A dose of an old recipe, to be brought to the new lot; repeat for each.", PERCENT)
-@optics_option
-@json_option
+@options.amounts("--rescale", "A dose of an old recipe, to be brought to the new lot.", options.PERCENT)
+@options.optics
+@options.as_json
 def command(
-    folder: Path,
-    what: str,
-    poured: Poured,
-    casting: dict[str, Any],
-    rescale: Pairs,
-    optics: str,
+    folder: Path, what: str, poured: Poured, casting: dict[str, Any], rescale: dict[str, float], optics: str,
     as_json: bool,
-) -> None:
+) -> None:  # fmt: skip
     """A new lot of a pigment or base: how strong, what hue.
 
     Example: tint lot swatches_demo red --base clear --load red=0.05 --load white=0.5 --thickness 3
@@ -51,8 +44,8 @@ def command(
     All else in the letdown is to be of the lots of the swatches.
     """
     palette = palette_of(folder, optics)
-    known(what, [*palette.pigments, *palette.bases], "lot")
-    recipe = all_known(each_once(rescale, "--rescale"), palette.pigments, "--rescale")
+    options.known(what, [*palette.pigments, *palette.bases], "lot")
+    recipe = options.all_known(rescale, palette.pigments, "--rescale")
     _check_recipe(palette, what, recipe)
     trials = trials_of(palette, poured, casting)
     if len(trials) > 1:
@@ -62,17 +55,17 @@ def command(
     told = cautions(palette, (replace(trials[0], lot="") if what in palette.bases else trials[0],))
     base = trials[0].blend.base
     new = _rescaled(found, Blend(base, recipe)) if recipe else None
-    record = _record(folder, found) if "ledger" in COMMANDS else ""
+    record = _record(folder, found)
     if as_json:
         more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
-        print_json(asdict(found) | more | {"cautions": told, "optics": optics})
+        show.json(asdict(found) | more, cautions=told, optics=optics)
     else:
-        with page() as out:
+        with show.page() as out:
             _show(out, found, str(trials[0].blend), optics)
             if new is not None:
                 _show_recipe(out, recipe, new)
-            show_notes(out, "Before you trust it", told, style=CARE)
-            show_notes(out, "To keep it in the ledger", [record] if record else [])
+            show.notes(out, "Before you trust it", told, style=show.CARE)
+            show.notes(out, "To keep it in the ledger", [record])
 
 
 def _check_recipe(palette: Palette, what: str, recipe: dict[str, float]) -> None:
@@ -88,9 +81,9 @@ def _rescaled(found: LotCheck, recipe: Blend) -> Blend:
 
 
 def _show(out: Console, found: LotCheck, letdown: str, optics: str) -> None:
-    show_title(out, f"{found.words[:1].upper()}{found.words[1:]}.", f"by {letdown}; {optics}")
+    show.title(out, f"{found.words[:1].upper()}{found.words[1:]}.", f"by {letdown}; {optics}")
     strength = f"{found.strength:.3f} ± {found.strength_error:.3f}"
-    show_facts(
+    show.facts(
         out,
         [
             ("strength", strength, "against the lot of the swatches; one standard deviation"),
@@ -101,15 +94,15 @@ def _show(out: Console, found: LotCheck, letdown: str, optics: str) -> None:
 
 def _show_recipe(out: Console, old: dict[str, float], new: Blend) -> None:
     out.print()
-    out.print("The recipe with this lot", style=HEAD)
-    show_table(out, ("<pigment", "was %", "now %"), [(n, f"{x:.4f}", f"{new.loadings[n]:.4f}") for n, x in old.items()])
+    out.print("The recipe with this lot", style=show.HEAD)
+    show.table(out, ("<pigment", "was %", "now %"), [(n, f"{x:.4f}", f"{new.loadings[n]:.4f}") for n, x in old.items()])
     out.print()
-    out.print("%: by mass of the finished mix.", style=QUIET)
+    out.print("%: by mass of the finished mix.", style=show.QUIET)
 
 
 def _record(folder: Path, found: LotCheck) -> str:
     """The command that writes it down; the ledger keeps half widths that hold 95 of 100."""
     told = ["tint", "ledger", "add", "lot", str(folder), "--material", found.what, "--lot", "LOT"]
-    told += ["--strength", f"{found.strength:.4f}", "--strength-error", f"{1.96 * found.strength_error:.4f}"]
+    told += ["--strength", f"{found.strength:.4f}", "--strength-error", f"{HALF_WIDTH * found.strength_error:.4f}"]
     told += ["--hue-left-over", f"{found.hue_left:.2f}", "--verdict", _DECIDED[found.verdict]]
     return shlex.join(told)

@@ -1,36 +1,68 @@
-"""What options are made of: numbers, names, a folder and its palette; and groups that reach a command as one value."""
+"""What options are made of: numbers, amounts, colours, days, files; and groups that reach a command as one value."""
 
 from __future__ import annotations
 
 import difflib
 import functools
-import inspect
 import math
+import sys
 from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import click
 
 from tint.errors import InputError
+from tint.materials import GEOMETRIES, SEATS
 from tint.optics.layer import MODELS
-from tint.palette import Palette, fit_path, read_palette
-from tint.swatches import folder_digest
 
 DEFAULT_OPTICS = "many-flux"
+AGAIN = "May be given more than once."
+PATH = click.Path(path_type=Path)
 
 Command = Callable[..., Any]
 Decorator = Callable[[Command], Command]
 
 
-def number(text: object, where: str, expected: str) -> float:
-    """The number in a text.
+def grouped(name: str, build: Callable[..., object], *options: Decorator) -> Decorator:
+    """Options that reach a command as one argument `name`, which `build` makes of them."""
 
-    Raises
-    ------
-    InputError
-        If there is none, or it has a decimal comma: 1,500 could mean two things.
-    """
+    def decorate(command: Command) -> Command:
+        @functools.wraps(command)
+        def run(**given: Any) -> Any:
+            taken = {option: given.pop(option) for option in own}
+            return command(**given, **{name: build(**taken)})
+
+        others = list(getattr(run, "__click_params__", ()))
+        for option in reversed(options):
+            option(run)
+        own = [each.name for each in run.__click_params__ if each not in others]  # type: ignore[attr-defined]
+        return run
+
+    return decorate
+
+
+def given(**values: Any) -> dict[str, Any]:
+    """Only what was given: the rest is the library's default, or a recipe's own."""
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def known(name: str, names: Collection[str], where: str) -> str:
+    """The name, if it is one of `names`; else an error with those there are and the nearest of them."""
+    if name in names:
+        return name
+    near = difflib.get_close_matches(name.lower(), {each.lower(): each for each in names}, n=1)
+    mend = f"did you mean {next(each for each in names if each.lower() == near[0])}?" if near else ""
+    raise InputError(where, f"there is no `{name}`", "expected one of " + ", ".join(names), mend)
+
+
+# Numbers.
+
+
+def number_in(text: object, where: str, expected: str) -> float:
+    """The number in a text; an error for a decimal comma too, since 1,500 could mean two things."""
     words = str(text).strip()
     if "," in words:
         mend = f"write {words.replace(',', '.')}" if words.count(",") == 1 and "." not in words else ""
@@ -44,103 +76,183 @@ def number(text: object, where: str, expected: str) -> float:
     return value
 
 
-def count_option(name: str, text: str, *, default: int | None = None) -> Decorator:
-    """An option that takes a whole number of at least 1."""
+def count(name: str, text: str, *, default: int | None = None, to: str | None = None) -> Decorator:
+    """An option that takes a whole number of at least 1; `to` is the argument that it becomes."""
+    expected = "a whole number of at least 1"
 
-    def convert(given: object) -> int:
-        value = number(given, name, "a whole number of at least 1")
+    def convert(told: object) -> int:
+        value = number_in(told, name, expected)
         if value < 1 or value != int(value):
-            raise InputError(name, f"{value:g}", "expected a whole number of at least 1")
+            raise InputError(name, f"{value:g}", f"expected {expected}")
         return int(value)
 
-    return click.option(name, type=convert, metavar="N", default=default, show_default=default is not None, help=text)
+    names = (name,) if to is None else (name, to)
+    shown = default is not None
+    return click.option(*names, type=convert, metavar="N", default=default, show_default=shown, help=text)
 
 
-def number_option(name: str, text: str, *, expected: str, metavar: str, default: float | None = None) -> Decorator:
-    """An option that takes one number."""
-
-    def convert(given: object) -> float:
-        return number(given, name, expected)
-
-    shown = None if default is None else f"{default:g}"
-    return click.option(name, type=convert, metavar=metavar, default=default, show_default=shown, help=text)
-
-
-def grouped(name: str, build: Callable[..., object], *options: Decorator) -> Decorator:
-    """Options that reach a command as one argument `name`, built by `build`, whose parameters they are."""
-    own = tuple(inspect.signature(build).parameters)
-
-    def decorate(command: Command) -> Command:
-        @functools.wraps(command)
-        def run(**given: Any) -> Any:
-            taken = {option: given.pop(option) for option in own}
-            return command(**given, **{name: build(**taken)})
-
-        for option in reversed(options):
-            option(run)
-        return run
-
-    return decorate
+def number(
+    name: str, text: str, *, expected: str, metavar: str, default: float | None = None, to: str | None = None
+) -> Decorator:
+    """An option that takes one number; `to` is the argument that it becomes."""
+    names = (name,) if to is None else (name, to)
+    return click.option(
+        *names, type=lambda told: number_in(told, name, expected), metavar=metavar, default=default,
+        help=text if default is None else f"{text}  [default: {default:g}]",
+    )  # fmt: skip
 
 
-def check_picture(path: Path, option: str, *, replace: bool) -> None:
-    """Refuse a name that a picture cannot be written to.
+# Pigments with an amount each: `--load white=0.5`, `--stock white=20`.
 
-    Raises
-    ------
-    InputError
-        If it does not end in .png, is a folder, or is there already and not to be replaced.
-    """
+
+@dataclass(frozen=True)
+class Kind:
+    """What an amount is called, what it is told in, its unit, its largest and an example."""
+
+    what: str
+    measure: str
+    unit: str
+    most: float
+    example: str
+
+    def check(self, value: float, where: str) -> float:
+        """The value, if such an amount can have it."""
+        if 0.0 <= value <= self.most:
+            return value
+        bounds = f"0 {self.unit} or more" if math.isinf(self.most) else f"from 0 to {self.most:g} {self.unit}"
+        raise InputError(where, f"{value:g} {self.unit}", f"expected {self.what} {bounds}")
+
+
+PERCENT = Kind("a loading", "percent", "%", 100.0, "0.5")
+GRAMS = Kind("an amount", "grams", "g", math.inf, "20")
+
+
+def amounts(name: str, text: str, kind: Kind, *, once: bool = True, to: str | None = None) -> Decorator:
+    """An option that takes a pigment with an amount, and may be repeated: a dict, or pairs where not each is `once`."""
+    form = f"PIGMENT={kind.measure.upper()}"
+
+    def convert(told: str) -> tuple[str, float]:
+        pigment, sign, amount = (part.strip() for part in told.rpartition("="))
+        expected = f"expected {form}, as in white={kind.example}"
+        if not sign or not pigment:
+            raise InputError(name, f"`{told}`", expected)
+        if "=" in pigment:
+            raise InputError(name, f"`{told}` names more than one pigment", expected, f"give {name} once for each")
+        where = f"{name} {pigment}"
+        value = number_in(amount.removesuffix(kind.unit), where, f"{kind.what} in {kind.measure}, as in {kind.example}")
+        return pigment, kind.check(value, where)
+
+    def gather(_: object, __: object, pairs: tuple[tuple[str, float], ...]) -> object:
+        return each_once(pairs, name, "expected each pigment once") if once else pairs
+
+    names = (name,) if to is None else (name, to)
+    return click.option(*names, type=convert, multiple=True, callback=gather, metavar=form, help=f"{text} {AGAIN}")
+
+
+def each_once(pairs: Sequence[tuple[str, Any]], option: str, expected: str) -> dict[str, Any]:
+    """Pairs as a dict; an error where a name comes twice."""
+    names = [name for name, _ in pairs]
+    twice = [name for name in names if names.count(name) > 1]
+    if twice:
+        raise InputError(option, f"{twice[0]} is given twice", expected)
+    return dict(pairs)
+
+
+def all_known(amounts: Mapping[str, float], names: Collection[str], option: str) -> dict[str, float]:
+    """The same amounts, if every pigment is one of `names`."""
+    return {known(name, names, option): amount for name, amount in amounts.items()}
+
+
+# Colours and days.
+
+
+def lab(name: str, text: str, *, required: bool = False) -> Decorator:
+    """An option that takes a colour as L,a,b."""
+
+    def convert(told: str) -> tuple[float, ...]:
+        parts, expected = told.replace(";", ",").split(","), "three numbers L,a,b as in 70,20,40"
+        if len(parts) != 3:
+            mend = "write decimals with a point" if len(parts) > 3 else ""
+            raise InputError(name, f"`{told}`", f"expected {expected}", mend)
+        return tuple(number_in(part, name, expected) for part in parts)
+
+    return click.option(name, type=convert, metavar="L,a,b", required=required, help=text)
+
+
+def day(option: str) -> Callable[[str], date]:
+    """A converter to a day."""
+
+    def convert(told: str) -> date:
+        try:
+            return date.fromisoformat(told.strip())
+        except ValueError:
+            raise InputError(option, f"`{told}` is not a day", "expected YYYY-MM-DD, as in 2027-03-01") from None
+
+    return convert
+
+
+def view(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = True) -> Sequence[Decorator]:
+    """The light and the standard observer that a colour holds for; the usual ones where nothing else is the default."""
+    return (
+        click.option(
+            "--light", metavar="NAME", default="D65" if default else None, help=f"{light}  [default: D65]"
+        ),
+        click.option(
+            "--observer", type=click.Choice(("2", "10")), default="10" if default else None, metavar="2|10",
+            callback=lambda _, __, told: None if told is None else int(told),
+            help="Field of the standard observer, in degrees.  [default: 10]",
+        ),
+    )  # fmt: skip
+
+
+def seat(*, default: str | None = None) -> Decorator:
+    """How a casting meets its backing."""
+    text = "How it lies on the backing: with an air film, or wet, in optical contact."
+    return click.option("--seat", type=click.Choice(SEATS), default=default, help=f"{text}  [default: air]")
+
+
+def geometry() -> Decorator:
+    """The measuring geometry."""
+    text = "Measuring geometry: di:8 includes the gloss, de:8 and 45:0 do not.  [default: the swatches' own]"
+    return click.option("--geometry", type=click.Choice(GEOMETRIES), help=text)
+
+
+# Files.
+
+_KINDS = {".png": "a PNG", ".html": "a page", ".pdf": "a PDF", ".csv": "a table"}
+
+
+def check_file(path: Path | None, option: str, *endings: str, replace: bool) -> None:
+    """Refuse a name that cannot be written to: of another kind, a folder, or there already and not to be replaced."""
+    if path is None:
+        return
     where = f"{option} {path}"
-    if path.suffix.lower() != ".png":
-        raise InputError(where, "is not the name of a PNG", "expected a name that ends in .png")
+    if path.suffix.lower() not in endings:
+        expected = f"expected a name that ends in {' or '.join(endings)}"
+        raise InputError(where, f"is not the name of {_KINDS[endings[0]]}", expected)
     if path.is_dir():
         raise InputError(where, "is a folder", "expected the name of a file")
     if path.exists() and not replace:
         raise InputError(where, "is there already", mend="choose another name, or add --replace")
 
 
-replace_option = click.option("--replace", is_flag=True, help="Write over a picture that is there.")
-folder_argument = click.argument("folder", type=click.Path(path_type=Path))
-json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else.")
-optics_option = click.option(
+def read_file(file: str) -> tuple[bytes, str]:
+    """What stands in a file, or on standard input for `-`; and what to call it in an error."""
+    if file == "-":
+        return sys.stdin.buffer.read(), "standard input"
+    try:
+        return Path(file).read_bytes(), file
+    except OSError as error:
+        raise InputError(file, f"cannot be read ({error.strerror})", mend="check the name") from error
+
+
+replace = click.option("--replace", is_flag=True, help="Write over files that are there.")
+folder = click.argument("folder", type=PATH)
+as_json = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else.")
+optics = click.option(
     "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
 )
-base_option = click.option("--base", metavar="NAME", help="The base; not needed where there is but one.")
-
-
-def palette_of(folder: Path, optics: str) -> Palette:
-    """The palette fitted to a folder as it now stands.
-
-    Raises
-    ------
-    InputError
-        If the folder cannot be read, was not fitted, or has changed since.
-    """
-    digest = folder_digest(folder)
-    try:
-        return read_palette(fit_path(folder, optics), digest=digest)
-    except InputError as error:
-        if optics == DEFAULT_OPTICS or "tint fit" not in error.mend:
-            raise
-        raise InputError(
-            error.where, error.found, error.expected, f"run `tint fit {folder} --optics {optics}`"
-        ) from error
-
-
-def known(name: str, names: Collection[str], where: str) -> str:
-    """The name, if it is one of `names`.
-
-    Raises
-    ------
-    InputError
-        With the names there are and the nearest of them.
-    """
-    if name in names:
-        return name
-    near = difflib.get_close_matches(name.lower(), {each.lower(): each for each in names}, n=1)
-    mend = f"did you mean {next(each for each in names if each.lower() == near[0])}?" if near else ""
-    raise InputError(where, f"there is no `{name}`", "expected one of " + ", ".join(names), mend)
+base = click.option("--base", metavar="NAME", help="The base; not needed where there is but one.")
 
 
 # The help of a command with many options, in sections.
@@ -155,22 +267,16 @@ class Sectioned(click.Command):
         Heading to options, by their names as typed, in the order in which they are listed. What is in none comes last.
     """
 
-    def __init__(self, *given: Any, sections: Mapping[str, Sequence[str]], **more: Any) -> None:
-        super().__init__(*given, **more)
+    def __init__(self, *told: Any, sections: Mapping[str, Sequence[str]], **more: Any) -> None:
+        super().__init__(*told, **more)
         self.sections = sections
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the options, a section after the other."""
         left = {each.opts[0]: each for each in self.get_params(ctx) if isinstance(each, click.Option)}
-        for heading, names in self.sections.items():
-            self._write(heading, [left.pop(name) for name in names], ctx, formatter)
-        self._write("Other options", list(left.values()), ctx, formatter)
-
-    @staticmethod
-    def _write(
-        heading: str, options: Sequence[click.Option], ctx: click.Context, formatter: click.HelpFormatter
-    ) -> None:  # fmt: skip
-        records = [record for record in (each.get_help_record(ctx) for each in options) if record is not None]
-        if records:
-            with formatter.section(heading):
-                formatter.write_dl(records)
+        listed = {heading: [left.pop(name) for name in names] for heading, names in self.sections.items()}
+        for heading, options in (listed | {"Other options": list(left.values())}).items():
+            records = [record for each in options if (record := each.get_help_record(ctx)) is not None]
+            if records:
+                with formatter.section(heading):
+                    formatter.write_dl(records)

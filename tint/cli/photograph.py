@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli.options import check_picture, grouped, json_option, number
-from tint.cli.tables import CARE, HEAD, QUIET, counted, page, print_json, show_facts, show_notes, show_table, show_title
+from tint.cli import options, show
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import SEATS
@@ -32,7 +31,6 @@ from tint.swatches.records import PHOTOGRAPH
 if TYPE_CHECKING:
     from rich.console import Console
 
-_FILE = click.Path(path_type=Path)
 _PLACE = "NAME[/BACKING[/SEAT]]=X,Y[,SIZE], as in lid-3/black=410,620"
 
 
@@ -40,7 +38,7 @@ def _point(given: object, where: str = "--corners") -> tuple[float, float]:
     parts = str(given).split(",")
     if len(parts) != 2:
         raise InputError(where, f"`{given}`", "X,Y in pixels, as in 412,88")
-    return number(parts[0], where, "pixels"), number(parts[1], where, "pixels")
+    return options.number_in(parts[0], where, "pixels"), options.number_in(parts[1], where, "pixels")
 
 
 def _spot(given: str) -> Spot:
@@ -51,7 +49,7 @@ def _spot(given: str) -> Spot:
     name, backing, seat = (*names, "", "")[:3]
     if seat and seat not in SEATS:
         raise InputError("--at", f"`{seat}` in `{given}` is no seat", f"one of {', '.join(SEATS)}")
-    x, y, *size = (number(part, "--at", "pixels") for part in numbers)
+    x, y, *size = (options.number_in(part, "--at", "pixels") for part in numbers)
     return Spot(name=name, backing=backing, seat=seat, x=x, y=y, size=size[0] if size else None)
 
 
@@ -62,19 +60,19 @@ def _spots(at: tuple[Spot, ...], spots: Path | None) -> tuple[Spot, ...]:
     return every
 
 
-def _colours_of(light: str, observer: str, chart: Path | None) -> dict[str, Any]:
+def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]:
     # The usual chart's weights are asked for even with a chart of one's own: they name the light as the CIE does.
     from tint.colorimetry import viewing
 
-    known = viewing(range(400, 701, 10), light=light, observer=int(observer)).light
-    read = chart_reference(known, int(observer)) if chart is None else None
-    reference, white = read or read_chart(chart or "", light=known, observer=int(observer))
-    return {"reference": reference, "white": white, "light": known, "observer": int(observer)}
+    known = viewing(range(400, 701, 10), light=light, observer=observer).light
+    read = chart_reference(known, observer) if chart is None else None
+    reference, white = read or read_chart(chart or "", light=known, observer=observer)
+    return {"reference": reference, "white": white, "light": known, "observer": observer}
 
 
 @click.command("photograph")
-@click.argument("picture", type=click.Path(path_type=Path))
-@grouped(
+@click.argument("picture", type=options.PATH)
+@options.grouped(
     "spots",
     _spots,
     click.option(
@@ -82,35 +80,33 @@ def _colours_of(light: str, observer: str, chart: Path | None) -> dict[str, Any]
         type=_spot,
         multiple=True,
         metavar="PLACE",
-        help="A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE] [px]; repeat.",
+        help=f"A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE], in pixels. {options.AGAIN}",
     ),
-    click.option(
-        "--spots", type=click.Path(path_type=Path), metavar="FILE", help="Spots as CSV: name,backing,seat,x,y,size."
-    ),
+    click.option("--spots", type=options.PATH, metavar="FILE", help="Spots as CSV: name,backing,seat,x,y,size."),
 )
 @click.option(
     "--corners", nargs=4, type=_point, metavar="X,Y X,Y X,Y X,Y",
-    help="Middles of the chart's four corner patches, in order round it.",
+    help="Centres of the chart's four corner patches, in pixels, in order round it.",
 )  # fmt: skip
-@click.option("--find", is_flag=True, help="Find the chart instead.")
-@click.option("--white", "card", default="white", show_default=True, metavar="NAME", help="Spots of one white card.")
-@grouped(
+@click.option("--find", is_flag=True, help="Find the chart in the picture, in place of --corners.")
+@click.option(
+    "--white",
+    "card",
+    default="white",
+    show_default=True,
+    metavar="NAME",
+    help="The name of the spots that lie on one white card.",
+)
+@options.grouped(
     "colours",
     _colours_of,
-    click.option(
-        "--light", default="D65", show_default=True, metavar="NAME", help="A CIE light that the colours hold for."
-    ),
-    click.option("--observer", type=click.Choice(("2", "10")), default="10", show_default=True, help="Degrees."),
-    click.option(
-        "--chart", type=click.Path(path_type=Path), metavar="FILE", help="Your chart's own spectra or colours as CSV."
-    ),
+    *options.view(light="The CIE light that the colours hold for."),
+    click.option("--chart", type=options.PATH, metavar="FILE", help="Your chart's own spectra or colours as CSV."),
 )
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Write the colours as CSV.")
-@click.option(
-    "--look", type=click.Path(path_type=Path), metavar="FILE", help="Draw the places on the photograph, as PNG."
-)
-@click.option("--replace", is_flag=True, help="Write over files that are there.")
-@json_option
+@click.option("--out", type=options.PATH, metavar="FILE", help="Write the colours as CSV.")
+@click.option("--look", type=options.PATH, metavar="FILE", help="Draw the places on the photograph, as PNG.")
+@options.replace
+@options.as_json
 def command(
     picture: Path, spots: tuple[Spot, ...], corners: tuple[tuple[float, float], ...], find: bool, card: str,
     colours: dict[str, Any], out: Path | None, look: Path | None, replace: bool, as_json: bool,
@@ -138,21 +134,15 @@ def command(
     if out is not None:
         write_whole(out, colours_csv(told))
     if as_json:
-        print_json(_as_json(told, seen, ordered, out))
+        show.json(_as_json(told, seen, ordered, out))
     else:
-        with page() as shown:
+        with show.page() as shown:
             _show(shown, told, seen, out)
 
 
 def _check_files(out: Path | None, look: Path | None, *, replace: bool) -> None:
-    if look is not None:
-        check_picture(look, "--look", replace=replace)
-    if out is None:
-        return
-    if out.suffix.lower() != ".csv" or out.is_dir():
-        raise InputError(f"--out {out}", "is not the name of a table", "a name that ends in .csv")
-    if out.exists() and not replace:
-        raise InputError(f"--out {out}", "is there already", mend="choose another name, or add --replace")
+    options.check_file(look, "--look", ".png", replace=replace)
+    options.check_file(out, "--out", ".csv", replace=replace)
 
 
 def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: dict[str, Any]) -> tuple[Any, float]:
@@ -165,38 +155,38 @@ def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: d
 
 
 def _show(out: Console, told: Photographed, seen: Picture, written: Path | None) -> None:
-    show_title(
+    show.title(
         out,
-        f"{counted(len(told.spots), 'spot')} of {seen.file}",
+        f"{show.counted(len(told.spots), 'spot')} of {seen.file}",
         f"{told.light}, {told.observer}° observer; from a photograph",
     )
-    show_table(
+    show.table(
         out,
         ("", "<spot", "L*", "a*", "b*", "error", "of noise", "of light"),
         [_row(at, each) for at, each in enumerate(told.spots, start=1)],
     )
     out.print()
-    out.print("error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=QUIET)
+    out.print("error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=show.QUIET)
     out.print()
     missed = f"{told.missed_mean:.1f} mean, {told.missed_95:.1f} at 95 %, {told.missed_most:.1f} at most"
-    light = f"{counted(told.card_places, 'place')} of white card" if told.card_places else "the chart alone"
-    show_facts(
+    light = f"{show.counted(told.card_places, 'place')} of white card" if told.card_places else "the chart alone"
+    show.facts(
         out,
         [
-            ("chart", missed, "CIEDE2000 of its patches, each foretold by the others"),
+            ("chart", missed, "CIEDE2000 of its patches, each predicted from the others"),
             ("correction", f"of degree {told.calibration.degree}", "root polynomial; curve and flare by the chart"),
             ("evenness", light, "what tells how the light falls"),
             ("repeatability", f"{repeatability(told):.2g}", "of such photographs, as palette.toml states it"),
         ],
     )
-    show_notes(out, "Before you trust it", told.warnings, style=CARE)
+    show.notes(out, "Before you trust it", told.warnings, style=show.CARE)
     spared = [f"too pure for the picture, so left out of the fit: {', '.join(told.left_out)}"] if told.left_out else []
-    show_notes(out, "How the photograph was read", [*seen.notes, *spared])
+    show.notes(out, "How the photograph was read", [*seen.notes, *spared])
     if written is not None:
         out.print()
         readings = photo_readings(told)
         averaged = ", places of one name averaged" if len(readings) < len(told.spots) else ""
-        out.print(f"Written: {counted(len(readings), 'colour')} into {written}{averaged}.", style=HEAD)
+        out.print(f"Written: {show.counted(len(readings), 'colour')} into {written}{averaged}.", style=show.HEAD)
         out.print(
             f"Now run `tint import FOLDER {written}`, where palette.toml states under [instrument]: "
             f'light = "{told.light}", observer = {told.observer}, repeatability = {repeatability(told):.2g}. '
@@ -227,9 +217,7 @@ def _as_json(told: Photographed, seen: Picture, corners: Any, written: Path | No
         "repeatability": repeatability(told),
         "spots": [
             {
-                "name": each.spot.name,
-                "backing": each.spot.backing or None,
-                "seat": each.spot.seat or None,
+                **{name: getattr(each.spot, name) or None for name in ("name", "backing", "seat")},
                 "x": each.spot.x,
                 "y": each.spot.y,
                 "lab": each.lab,

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.appearance import how_read
-from tint.cli.options import count_option, folder_argument, json_option, known, number, optics_option, palette_of
-from tint.cli.tables import CARE, QUIET, fixed, page, print_json, show_notes, show_table, show_title
+from tint.cli import options, show
+from tint.cli.asked import palette_of
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.planning import Plan, first_swatches, next_swatches
+from tint.planning import CASTINGS, MOULDS_MM, Plan, first_swatches, next_swatches
 from tint.swatches import read_shelf
 
 if TYPE_CHECKING:
@@ -20,26 +20,22 @@ if TYPE_CHECKING:
 
 
 @click.command("plan")
-@folder_argument
+@options.folder
 @click.option(
-    "--base", "bases", multiple=True, metavar="NAME", help="Only in this base; repeat.  [default: every base]"
+    "--base", "bases", multiple=True, metavar="NAME", help=f"Only in this base. {options.AGAIN}  [default: every base]"
 )
 @click.option(
-    "--mould", "moulds", multiple=True, metavar="MM", help="Mould depth at hand; repeat.  [default: 1, 2, 3, 5]"
-)
-@count_option("--castings", "How many to propose.", default=5)
+    "--mould", "moulds", multiple=True, metavar="MM",
+    help=f"A mould depth at hand, in mm. {options.AGAIN}  [default: {', '.join(f'{depth:g}' for depth in MOULDS_MM)}]",
+)  # fmt: skip
+@options.count("--castings", "How many to propose.", default=CASTINGS)
 @click.option("--first", is_flag=True, help="A first plan, for a workshop that has no swatches yet.")
-@optics_option
-@json_option
+@options.optics
+@options.as_json
 def command(
-    folder: Path,
-    bases: tuple[str, ...],
-    moulds: tuple[str, ...],
-    castings: int,
-    first: bool,
-    optics: str,
-    as_json: bool,
-) -> None:
+    folder: Path, bases: tuple[str, ...], moulds: tuple[str, ...], castings: int, first: bool, optics: str, as_json:
+    bool,
+) -> None:  # fmt: skip
     """Which swatch to pour next: the one that teaches most.
 
     Example: tint plan swatches_demo --castings 3
@@ -52,17 +48,17 @@ def command(
         return
     palette = palette_of(folder, optics)
     for name in bases:
-        known(name, palette.bases, "--base")
-    depths = [number(text, "--mould", "millimetres") for text in moulds] or [1.0, 2.0, 3.0, 5.0]
+        options.known(name, palette.bases, "--base")
+    depths = [options.number_in(text, "--mould", "millimetres") for text in moulds] or MOULDS_MM
     plan = next_swatches(palette, count=castings, bases=bases, thicknesses_mm=depths)
     doubts = _doubts(palette)
     if as_json:
-        print_json({**_as_json(plan, optics), "warnings": doubts})
+        show.json(_as_json(plan, optics), warnings=doubts)
         return
-    with page() as out:
-        show_title(out, "Pour next", _title(palette))
+    with show.page() as out:
+        show.title(out, "Pour next", _title(palette))
         _show(out, plan)
-        show_notes(out, "Before you pour", doubts, style=CARE)
+        show.notes(out, "Before you pour", doubts, style=show.CARE)
 
 
 def _doubts(palette: Palette) -> list[str]:
@@ -81,16 +77,16 @@ def _show(out: Console, plan: Plan) -> None:
             str(rank),
             _doses(casting.blend),
             f"{casting.thickness_mm:g} mm",
-            fixed(casting.error_after, 2),
+            show.fixed(casting.error_after, 2),
             casting.reason,
         )
         for rank, casting in enumerate(plan.castings, start=1)
     ]
-    show_table(out, ("", "<casting", "wall", "error", "<why"), rows)
+    show.table(out, ("", "<casting", "wall", "error", "<why"), rows)
     out.print(
         "error: root mean square CIEDE2000 that the palette's own uncertainty makes over all that can be made, once "
         "this and those above are cast; thickness, doses and reading of a part come on top.",
-        style=QUIET,
+        style=show.QUIET,
     )
     out.print()
     out.print(plan.words[0].upper() + plan.words[1:] + ".")
@@ -128,11 +124,11 @@ def _first(folder: Path, as_json: bool) -> None:
             {"base": blend.base, "loadings": dict(blend.loadings), "thickness_mm": depth, "reason": reason}
             for blend, depth, reason in castings
         ]
-        print_json({"castings": rows})
+        show.json({"castings": rows})
         return
-    with page() as out:
-        show_title(out, "Pour first", "each read over a black and over a white backing")
+    with show.page() as out:
+        show.title(out, "Pour first", "each read over a black and over a white backing")
         lines = [(str(at), _doses(b), f"{mm:g} mm", why) for at, (b, mm, why) in enumerate(castings, start=1)]
-        show_table(out, ("", "<casting", "wall", "<why"), lines)
+        show.table(out, ("", "<casting", "wall", "<why"), lines)
         out.print()
         out.print("Then run `tint fit` and `tint plan`: from here on they know better than any rule.")

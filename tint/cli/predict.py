@@ -6,60 +6,54 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+import numpy as np
 
 from tint import jsonable
 from tint.appearance import Appearance, Setting, predict
-from tint.cli.asked import Doses, blend_of, blend_options, span_of, span_options
-from tint.cli.looks import show_appearance
-from tint.cli.options import (
-    check_picture,
-    folder_argument,
-    json_option,
-    optics_option,
-    palette_of,
-    replace_option,
-)
-from tint.cli.tables import page, print_json, show_table, show_title
-from tint.cli.translucency import by_light, by_light_facts, sheet_json, show_sheet
+from tint.cli import options, show
+from tint.cli.asked import Doses, blend_options, palette_of, span_of, span_options
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.translucency import translucency
+from tint.translucency import (
+    HIDING,
+    Translucency,
+    against_swatches,
+    hiding_in_words,
+    hiding_thickness,
+    lit_from_behind,
+    translucency,
+)
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+_LAB = "   L*    a*    b*"
+
 
 @click.command("predict")
-@folder_argument
+@options.folder
 @blend_options
 @span_options
-@optics_option
+@options.optics
 @click.option("--spectrum", is_flag=True, help="Show the spectrum too, wavelength by wavelength.")
-@click.option("--plot", metavar="FILE.png", type=click.Path(path_type=Path), help="Draw it against thickness.")
-@replace_option
-@json_option
+@click.option("--plot", metavar="FILE.png", type=options.PATH, help="Draw it against thickness.")
+@options.replace
+@options.as_json
 def command(
-    folder: Path,
-    doses: Doses,
-    casting: dict[str, Any],
-    optics: str,
-    spectrum: bool,
-    plot: Path | None,
-    replace: bool,
-    as_json: bool,
-) -> None:
+    folder: Path, doses: Doses, casting: dict[str, Any], optics: str, spectrum: bool, plot: Path | None, replace:
+    bool, as_json: bool,
+) -> None:  # fmt: skip
     """A blend: its spectrum, colour and opacity, with error.
 
     Example: tint predict swatches_demo --base clear --load white=0.5 --load yellow=0.3 --thickness 3
 
     With several thicknesses, a table against thickness.
     """
-    if plot:
-        check_picture(plot, "--plot", replace=replace)
+    options.check_file(plot, "--plot", ".png", replace=replace)
     palette = palette_of(folder, optics)
-    blend = blend_of(palette, doses)
+    blend = doses.blend(palette)
     setting, depths = span_of(palette, casting)
     if len(depths) > 1:
         if spectrum:
@@ -74,13 +68,13 @@ def command(
 
 def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spectrum: bool, as_json: bool) -> None:
     appearance = predict(palette, blend, setting=setting)
-    told = by_light(palette, appearance)
+    told = _by_light(palette, appearance)
     if as_json:
-        print_json(jsonable.appearance(appearance) | told | {"optics": optics})
+        show.json(jsonable.appearance(appearance, optics=optics), **told)
         return
-    with page() as out:
-        show_title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
-        show_appearance(out, appearance, palette, more=by_light_facts(palette, blend.base, told))
+    with show.page() as out:
+        show.title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
+        show.appearance(out, appearance, palette, more=_by_light_facts(palette, blend.base, told))
         if spectrum:
             _show_spectrum(out, appearance)
 
@@ -95,11 +89,11 @@ def _many(
 
         write_whole(plot, draw_translucency(palette, sheet))
     if as_json:
-        print_json(sheet_json(sheet) | {"optics": optics} | ({"written": str(plot)} if plot else {}))
+        show.json(_sheet_json(sheet), optics=optics, **({"written": str(plot)} if plot else {}))
         return
-    with page() as out:
-        show_title(out, str(blend), f"{sheet.conditions}; {optics}")
-        show_sheet(out, sheet, palette)
+    with show.page() as out:
+        show.title(out, str(blend), f"{sheet.conditions}; {optics}")
+        _show_sheet(out, sheet, palette)
         if plot:
             out.print()
             out.print(f"Written: {plot}")
@@ -111,4 +105,120 @@ def _show_spectrum(out: Console, appearance: Appearance) -> None:
     out.print(f"Reflectance {over}, and total transmittance of the free slab; 0 to 1", style="dim")
     columns = (appearance.wavelengths, appearance.reflectance, appearance.transmittance)
     rows = [(f"{nm:g} nm", f"{read:.4f}", f"{through:.4f}") for nm, read, through in zip(*columns, strict=True)]
-    show_table(out, ("wavelength", "reflectance", "transmittance"), rows)
+    show.table(out, ("wavelength", "reflectance", "transmittance"), rows)
+
+
+# Against thickness; and what a single thickness tells of hiding and of a lamp.
+
+
+def _sheet_json(sheet: Translucency) -> dict[str, Any]:
+    """The whole of a table against thickness; arrays by thickness."""
+
+    def column(name: str) -> np.ndarray[Any, Any]:
+        return np.array([getattr(each, name) for each in sheet.appearances])
+
+    setting = jsonable.setting(sheet.appearances[0]).told
+    del setting["thickness_mm"]
+    return {
+        "base": sheet.blend.base,
+        "loadings": dict(sheet.blend.loadings),
+        "thickness_mm": sheet.thickness_mm,
+        "lab": column("lab"),
+        "lab_black": column("lab_black"),
+        "lab_white": column("lab_white"),
+        "contrast_ratio": column("contrast_ratio"),
+        "contrast_ratio_error": column("contrast_ratio_error"),
+        "luminous_transmittance": column("luminous_transmittance"),
+        "translucency_parameter": sheet.translucency_parameter,
+        "translucency_parameter_ab": sheet.translucency_parameter_ab,
+        "expected_error": column("expected_error"),
+        "lab_from_behind": sheet.lab_from_behind,
+        "srgb_from_behind": list(sheet.srgb_from_behind),
+        "hides_at_mm": sheet.hides_at_mm,
+        "setting": setting,
+        "conditions": sheet.conditions,
+        "warnings": list(sheet.warnings),
+    }
+
+
+def _show_sheet(out: Console, sheet: Translucency, palette: Palette) -> None:
+    """Colour and opacity by thickness, where it hides, and the colour lit from behind."""
+    over = sheet.appearances[0].over
+    columns = (
+        "mm",
+        f"over {palette.black}\n{_LAB}",
+        f"over {palette.white}\n{_LAB}",
+        "contrast",
+        "light",
+        "TP",
+        "error",
+    )
+    show.table(
+        out, columns, [_row(*each) for each in zip(sheet.appearances, sheet.translucency_parameter, strict=True)]
+    )
+    out.print(
+        "contrast: Y over black / Y over white. light: what comes through the free slab, Y. TP: translucency "
+        "parameter, CIEDE2000 from over black to over white. 95 of 100 castings read within the error "
+        f"({show.place(over)}, CIEDE2000), and within ± of the contrast ratio.",
+        style=show.QUIET,
+    )
+    out.print()
+    out.print(f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.")
+    out.print()
+    show.table(out, *_behind(sheet, palette))
+    show.notes(out, "Before you trust it", sheet.warnings, style=show.CARE)
+
+
+def _row(look: Appearance, parameter: float) -> tuple[str, ...]:
+    return (
+        f"{look.setting.thickness_mm:g}",
+        _lab(look.lab_black),
+        _lab(look.lab_white),
+        f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}",
+        f"{show.fixed(100.0 * look.luminous_transmittance, 1)} %",
+        show.fixed(parameter, 1),
+        show.fixed(look.expected_error, 2),
+    )
+
+
+def _behind(sheet: Translucency, palette: Palette) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Lit from behind; and over the backing that was asked for, where it is neither of the two."""
+    over = sheet.appearances[0].over
+    columns = ["mm", f"lit from behind\n{_LAB}", "<screen"]
+    rows = [
+        [f"{depth:g}", _lab(lab), screen]
+        for depth, lab, screen in zip(sheet.thickness_mm, sheet.lab_from_behind, sheet.srgb_from_behind, strict=True)
+    ]
+    if over not in (palette.black, palette.white):
+        columns.insert(1, f"{show.place(over)}\n{_LAB}")
+        for row, look in zip(rows, sheet.appearances, strict=True):
+            row.insert(1, _lab(look.lab))
+    return tuple(columns), [tuple(row) for row in rows]
+
+
+def _lab(lab: np.ndarray[Any, Any]) -> str:
+    return "".join(f"{show.fixed(value, 1):>6s}" for value in lab)[1:]
+
+
+def _by_light(palette: Palette, look: Appearance) -> dict[str, Any]:
+    """What one thickness tells besides: from where the blend hides, and its colour lit from behind."""
+    lab, screen = lit_from_behind(look.transmittance[None], look.setting.viewing(palette))
+    lit = palette.tells_opacity
+    return {
+        "hides_at_mm": hiding_thickness(palette, look.blend, setting=look.setting) if palette.pair else None,
+        "lab_from_behind": lab[0] if lit else None,
+        "srgb_from_behind": screen[0] if lit else None,
+    }
+
+
+def _by_light_facts(palette: Palette, base: str, told: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """The same as lines of a page."""
+    facts = []
+    if told["lab_from_behind"] is not None:
+        lab = ", ".join(show.fixed(value, 1) for value in told["lab_from_behind"])
+        facts.append(("from behind", told["srgb_from_behind"], f"Lab {lab}; lit from behind, the bare lamp white"))
+    if palette.pair:
+        depth = told["hides_at_mm"]
+        remark = f"contrast ratio {HIDING:g} and more{against_swatches(palette, base, depth)}"
+        facts.append(("hides from", "no thickness" if depth is None else f"{depth:.3g} mm", remark))
+    return facts

@@ -10,20 +10,20 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.appearance import Setting, predict
-from tint.cli.asked import Cast, Doses, blend_of, cast_options, setting_options
-from tint.cli.compared import comparison_json, comparison_of, drawn
-from tint.cli.options import Sectioned, folder_argument, json_option, optics_option, palette_of, replace_option
-from tint.cli.pictured import (
+from tint.cli import options
+from tint.cli import show as pages
+from tint.cli.asked import Doses, chosen, palette_of, recipes_options, setting_options
+from tint.cli.proof_compared import comparison_json, comparison_of, drawn
+from tint.cli.proof_options import (
     PICTURES,
     Approving,
+    Cast,
     Model,
     Subject,
     approving_options,
-    check_file,
+    cast_options,
     subject_options,
 )
-from tint.cli.recipes import chosen, recipes_options, several
-from tint.cli.tables import page, print_json
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
 from tint.files import write_whole
@@ -34,10 +34,9 @@ from tint.target import Target
 if TYPE_CHECKING:
     from tint.proofs.trial import Trial
 
-MOST_COMPARED = 6
+MOST_COMPARED = 6  # recipes that find room side by side on one sheet
 _DEEP = (".tif", ".tiff")
-_SHEET_PIXELS = 560  # of the part on a sheet
-
+_SHEET_PIXELS = 560  # pixels along the part's longer side on a sheet, which is 70 mm at 200 to an inch; no source
 
 SECTIONS = {
     "The recipe": ("--base", "--load", "--recipe", "--pick", "--compare"),
@@ -53,39 +52,26 @@ SECTIONS = {
 }  # fmt: skip
 
 
-@click.command("proof", cls=Sectioned, sections=SECTIONS)
-@folder_argument
+@click.command("proof", cls=options.Sectioned, sections=SECTIONS)
+@options.folder
 @recipes_options
 @click.option("--compare", is_flag=True, help="Several recipes of the file on one sheet, for the workshop.")
 @target_options
 @setting_options
-@click.option("--out", metavar="FILE.png", type=click.Path(path_type=Path), help="The picture to write.")
+@click.option("--out", metavar="FILE.png", type=options.PATH, help="The picture to write.")
 @click.option("--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]")
-@click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the bare part.")
+@click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the part alone.")
 @subject_options
 @cast_options
 @approving_options
-@replace_option
-@optics_option
-@json_option
+@options.replace
+@options.optics
+@options.as_json
 def command(
-    folder: Path,
-    doses: Doses,
-    recipe: str | None,
-    pick: tuple[int, ...] | None,
-    compare: bool,
-    wish: Wish,
-    casting: dict[str, Any],
-    out: Path | None,
-    show: str | None,
-    bits: str,
-    subject: Subject,
-    cast: Cast,
-    approving: Approving,
-    replace: bool,
-    optics: str,
-    as_json: bool,
-) -> None:
+    folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, compare: bool, wish: Wish,
+    casting: dict[str, Any], out: Path | None, show: str | None, bits: str, subject: Subject, cast: Cast, approving:
+    Approving, replace: bool, optics: str, as_json: bool,
+) -> None:  # fmt: skip
     """A recipe: a picture for approval.
 
     Example: tint proof swatches_demo --base clear --load white=0.5 --thickness 3 --out proof.png
@@ -98,25 +84,26 @@ def command(
     if compare:
         _check_some(out, approving)
         _check_compared(show, bits, subject, approving)
-        recipes = several(doses, recipe, pick, most=MOST_COMPARED)
+        if recipe is None:
+            raise InputError("--compare", "its recipes stand in no file", mend="name one with --recipe")
+        choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
-        sheet = comparison_of(palette, recipes, wish=wish, casting=casting, cast=cast, title=approving.name or "")
-        written = _write(drawn(sheet, out, approving))
-        _tell(
-            written, f"{len(sheet.candidates)} recipes", None, lost=_lost(out, approving),
-            more=comparison_json(sheet) | {"optics": optics}, as_json=as_json,
-        )  # fmt: skip
+        sheet = comparison_of(palette, choice, wish=wish, casting=casting, cast=cast, title=approving.name or "")
+        more = comparison_json(sheet) | {"optics": optics}
+        said = f"{len(sheet.candidates)} recipes"
+        _tell(_write(drawn(sheet, out, approving)), said, None, lost=_lost(out, approving), more=more, as_json=as_json)
         return
     if pick and len(pick) > 1:
         raise InputError("--pick", f"names {len(pick)} recipes", "expected one", "add --compare to see them together")
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
     palette = palette_of(folder, optics)
-    choice = chosen(doses, recipe, pick[0] if pick else None)
-    blend, setting = blend_of(palette, choice.doses), choice.setting(palette, casting)
+    choice = chosen(doses, recipe, pick)
+    (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target = target_of(palette, wish, setting)
     part, trial = subject.read(), cast.trial(palette, blend, setting)
-    tolerance = wish.asked.get("tolerance", 1.0)
+    tolerance = 1.0 if wish.tolerance is None else wish.tolerance
+    more = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
     contents: dict[Path, bytes] = {}
     if out is not None:
         draw = _deep if bits == "16" or out.suffix.lower() in _DEEP else _picture
@@ -126,7 +113,6 @@ def command(
         )  # fmt: skip
     if approving.given:
         contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial)
-    more: dict[str, Any] = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
     more["warnings"] = list(predict(palette, blend, setting=setting).warnings)
     more["volume_cm3"] = None if part is None else part.volume_cm3
     said = f"{blend}, {setting.thickness_mm:g} mm"
@@ -134,9 +120,9 @@ def command(
 
 
 def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:
-    check_file(out, "--out", (".png", *_DEEP) if part else (".png",), replace=replace)
-    check_file(approving.sheet, "--sheet", (".html",), replace=replace)
-    check_file(approving.pdf, "--pdf", (".pdf",), replace=replace)
+    options.check_file(out, "--out", ".png", *(_DEEP if part else ()), replace=replace)
+    options.check_file(approving.sheet, "--sheet", ".html", replace=replace)
+    options.check_file(approving.pdf, "--pdf", ".pdf", replace=replace)
 
 
 def _check(
@@ -260,9 +246,9 @@ def _tell(
 ) -> None:  # fmt: skip
     if as_json:
         told: dict[str, Any] = {"written": str(written[0]), "also_written": [str(path) for path in written[1:]]}
-        print_json(told | dict(more) | {"letters_lost": lost})
+        pages.json(told | dict(more), letters_lost=lost)
         return
-    with page() as out:
+    with pages.page() as out:
         for path in written:
             out.print(f"Written: {path} ({said})")
         if part is not None:

@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from tint import jsonable
-from tint.cli.answers import show_answer
-from tint.cli.asked import base_of, setting_of, setting_options
-from tint.cli.options import (
-    Sectioned,
-    check_picture,
-    folder_argument,
-    json_option,
-    optics_option,
-    palette_of,
-    replace_option,
-)
-from tint.cli.rules import rules_of, rules_options
-from tint.cli.tables import page, print_json, progress
+from tint.cli import options, show
+from tint.cli.asked import base_of, palette_of, setting_of, setting_options
 from tint.cli.wanted import (
     Sample,
     Wish,
     judged_over,
+    rules_of,
+    rules_options,
     sample_options,
     target_options,
     wanted,
@@ -32,8 +25,11 @@ from tint.cli.wanted import (
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
-from tint.recipes import Answer, solve
-from tint.target import solid_unless_told, without_gloss
+from tint.recipes import RANKINGS, Answer, Recipe, solve
+from tint.target import Target, solid_unless_told, without_gloss
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 _SECTIONS = {
     "Wanted": ["--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"],
@@ -47,35 +43,34 @@ _SECTIONS = {
         "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance", "--haze",
     ],
 }  # fmt: skip
-_LEVELS = (30.0, 45.0, 60.0, 75.0, 90.0)  # L* of the sections, but for those near the target's own
-_NEAR = 7.5
+# L* of the sections of a reach, but for those that lie within half a step of the target's own.
+_LEVELS, _NEAR = (30.0, 45.0, 60.0, 75.0, 90.0), 7.5
+_CUP_TEST = "Cure a small cup of a recipe and look at it before you pour a batch."
+_BOUND = {
+    "contrast_ratio": "the opacity asked for",
+    "transmittance": "the transmittance asked for",
+    "haze": "the haze asked for",
+    "scale_step": "the step of the scale",
+    "palette": "what these pigments can do",
+}
 
 
-@click.command("solve", cls=Sectioned, sections=_SECTIONS)
-@folder_argument
+@click.command("solve", cls=options.Sectioned, sections=_SECTIONS)
+@options.folder
 @click.option("--base", metavar="NAME", help="Only in this base.  [default: in every base]")
 @target_options
 @sample_options
 @setting_options
 @rules_options
-@click.option("--picture", metavar="FILE.png", type=click.Path(path_type=Path), help="Draw target and recipes.")
-@click.option("--reach", metavar="FILE.png", type=click.Path(path_type=Path), help="Draw what colours can be had.")
-@replace_option
-@optics_option
-@json_option
+@click.option("--picture", metavar="FILE.png", type=options.PATH, help="Draw target and recipes.")
+@click.option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be had.")
+@options.replace
+@options.optics
+@options.as_json
 def command(
-    folder: Path,
-    base: str | None,
-    wish: Wish,
-    sample: Sample,
-    casting: dict[str, Any],
-    search: dict[str, Any],
-    picture: Path | None,
-    reach: Path | None,
-    replace: bool,
-    optics: str,
-    as_json: bool,
-) -> None:
+    folder: Path, base: str | None, wish: Wish, sample: Sample, casting: dict[str, Any], search: dict[str, Any],
+    picture: Path | None, reach: Path | None, replace: bool, optics: str, as_json: bool,
+) -> None:  # fmt: skip
     """A target: ranked recipes.
 
     Example: tint solve swatches_demo --thickness 3 --target-lab 70,20,40 --opacity solid
@@ -91,24 +86,23 @@ def command(
     rules = rules_of(palette, search)
     named = None if base is None else base_of(palette, base)
     target = wanted(palette, wish, sample, setting=setting, base=named)
-    if not wish.opacity_told:
+    if wish.opacity is None:
         target = solid_unless_told(target, palette)
-    with progress(quiet=as_json) as tell:
+    with show.progress(quiet=as_json) as tell:
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
     written = _draw(palette, answer, picture, reach)
     if as_json:
-        print_json(jsonable.answer(answer) | {"optics": optics} | ({"written": written} if written else {}))
+        show.json(jsonable.answer(answer, optics=optics), **({"written": written} if written else {}))
         return
-    with page() as out:
-        show_answer(out, answer, optics)
+    with show.page() as out:
+        _show(out, answer, optics)
         for name in written:
             out.print(f"Written: {name}")
 
 
 def _check_pictures(picture: Path | None, reach: Path | None, *, replace: bool) -> None:
-    for path, option in ((picture, "--picture"), (reach, "--reach")):
-        if path:
-            check_picture(path, option, replace=replace)
+    options.check_file(picture, "--picture", ".png", replace=replace)
+    options.check_file(reach, "--reach", ".png", replace=replace)
     if picture and picture == reach:
         raise InputError("--reach", f"{reach} is the name for --picture too", "expected two names")
 
@@ -142,3 +136,138 @@ def _reached(palette: Palette, answer: Answer) -> bytes:
         lightness=[own, *(level for level in _LEVELS if abs(level - own) > _NEAR)],
     )
     return draw_reach(colours, target)
+
+
+# The page: recipes in their order, what each is worth, what binds, what would have to give.
+
+
+def _show(out: Console, answer: Answer, optics: str) -> None:
+    """The page: two tables, then notes, each of which names the recipes that it is about."""
+    conditions = [answer.recipes[0].appearance.conditions, *_further(answer), optics]
+    show.title(out, f"Wanted: {answer.target.in_words}", "; ".join(conditions))
+    _show_recipes(out, answer)
+    _show_merits(out, answer)
+    show.notes(out, "What limits them", _by_rank(_bounds(answer.recipes)))
+    show.notes(out, "What would bring it nearer", [each.words for each in answer.loosened])
+    show.notes(out, "Before you trust it", [*answer.warnings, *_by_rank(_doubts(answer.recipes))], style=show.CARE)
+    show.notes(out, "Too little to weigh well: make a premix, or more at a time", _by_rank(_premixes(answer)))
+    show.notes(out, "Pigments not used", _refused(answer))
+    out.print()
+    out.print(f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
+
+
+def _further(answer: Answer) -> list[str]:
+    """What else the numbers hold for."""
+    rules, told = answer.rules, []
+    if rules.rank_by != RANKINGS[0]:
+        told.append(f"ranked by {rules.rank_by}")
+    if rules.walls_mm:
+        told.append("walls of " + " and ".join(f"{wall:g} mm" for wall in rules.walls_mm) + " too, the worst counts")
+    if rules.batch_g is not None and rules.scale_step_g is not None:
+        told.append(f"doses in steps of {rules.scale_step_g:g} g in {rules.batch_g:g} g of mix")
+    return told
+
+
+def _show_recipes(out: Console, answer: Answer) -> None:
+    has_pair = math.isfinite(answer.recipes[0].appearance.contrast_ratio)
+    columns = ["", "<base", "%", "<pigment", "ΔE00", "error"]
+    columns += ["contrast"] * has_pair + ["light"] * answer.target.asks_light
+    columns += ["haze"] * answer.target.asks_haze + ["chance", "<met"]
+    rows = [
+        row
+        for rank, recipe in enumerate(answer.recipes, start=1)
+        for row in _rows(rank, recipe, answer.target, has_pair=has_pair)
+    ]
+    show.table(out, columns, rows[:-1])
+    light = "light: luminous transmittance of the free part, 0 to 1. " if answer.target.asks_light else ""
+    light += "haze: the share of the light let through that is scattered. " if answer.target.asks_haze else ""
+    ratio = ", and within ± of its contrast ratio" if has_pair else ""
+    out.print()
+    out.print(
+        "%: by mass of the finished mix. ΔE00: CIEDE2000 from target to prediction. 95 of 100 castings read within the "
+        f"error of the prediction (CIEDE2000){ratio}. {light}chance: of a casting within "
+        f"{answer.target.tolerance:g} CIEDE2000{' and the opacity asked for' if answer.target.asks_opacity else ''}.",
+        style=show.QUIET,
+    )
+
+
+def _rows(rank: int, recipe: Recipe, target: Target, *, has_pair: bool) -> list[tuple[str, ...]]:
+    """A line a pigment; the recipe's own numbers stand on the first, and a blank line ends it."""
+    look = recipe.appearance
+    doses = sorted(recipe.blend.loadings.items(), key=lambda dose: -dose[1]) or [("uncoloured", 0.0)]
+    own = [show.fixed(recipe.delta_e, 2), show.fixed(look.expected_error, 2)]
+    own += [f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}"] * has_pair
+    own += [show.fixed(look.luminous_transmittance, 3)] * target.asks_light
+    own += [f"{show.fixed(look.haze, 3)} ± {show.fixed(look.haze_error, 3)}"] * target.asks_haze
+    own += [f"{show.fixed(100.0 * recipe.chance, 0)} %", "yes" if recipe.reached else "no"]
+    heads = [(str(rank), recipe.blend.base)] + [("", "")] * len(doses)
+    tails = [own] + [[""] * len(own)] * len(doses)
+    doses_told = [(f"{dose:.4f}", name) for name, dose in doses]
+    rows = [(*head, *dose, *tail) for head, dose, tail in zip(heads, doses_told, tails, strict=False)]
+    return [*rows, ("",) * len(rows[0])]
+
+
+def _show_merits(out: Console, answer: Answer) -> None:
+    """What is to be weighed up beside the colour."""
+    rows = [
+        (
+            str(rank),
+            f"{show.fixed(each.blend.total, 3)} %",
+            "-" if each.price_per_kg is None else f"{each.price_per_kg:.2f}",
+            show.fixed(each.metamerism, 2),
+            show.fixed(each.sensitivity, 2),
+            ", ".join(each.merits) or "near enough to be worth a look",
+        )
+        for rank, each in enumerate(answer.recipes, start=1)
+    ]
+    out.print()
+    show.table(out, ("", "pigment", "price", "lamps", "weighing", "~why it is listed"), rows)
+    lights = "from the target" if answer.target.spectrum is not None else "by which the colour drifts"
+    out.print()
+    out.print(
+        f"pigment: all pigments together. price: of the pigments in 1 kg of mix. lamps: CIEDE2000 {lights} under the "
+        "worst of lamp, shop tube and LED. weighing: CIEDE2000 from weighing errors of 1 %.",
+        style=show.QUIET,
+    )
+
+
+def _by_rank(told: Iterable[tuple[int, str]]) -> list[str]:
+    """Sentences, each once, with the ranks that it holds for."""
+    ranks: dict[str, list[str]] = {}
+    for rank, words in told:
+        ranks.setdefault(words, []).append(str(rank))
+    return [f"{', '.join(each)}: {words}" for words, each in ranks.items()]
+
+
+def _bounds(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
+    told = [(rank, each.reason or ", ".join(map(bound, each.limits))) for rank, each in enumerate(recipes, start=1)]
+    return [(rank, words) for rank, words in told if words]
+
+
+def bound(limit: str) -> str:
+    """What binds a recipe, in words."""
+    kind, _, name = limit.partition(":")
+    if kind == "max_loading":
+        return "the largest total loading" if name == "total" else f"the largest loading of {name}"
+    if kind in ("smallest", "fixed"):
+        return f"the {kind} dose of {name}"
+    return _BOUND.get(limit, limit)
+
+
+def _doubts(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
+    return [(rank, words) for rank, each in enumerate(recipes, start=1) for words in each.appearance.warnings]
+
+
+def _premixes(answer: Answer) -> list[tuple[int, str]]:
+    told = []
+    for rank, each in enumerate(answer.recipes, start=1):
+        few = [name for name in each.premix if name in each.blend.loadings]
+        none = [name for name in each.premix if name not in each.blend.loadings]
+        words = [f"{', '.join(few)}: few steps of the scale"] * bool(few)
+        words += [f"{', '.join(none)}: less than a step, left out"] * bool(none)
+        told += [(rank, "; ".join(words))] * bool(words)
+    return told
+
+
+def _refused(answer: Answer) -> list[str]:
+    return [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]

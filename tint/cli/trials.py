@@ -1,135 +1,98 @@
-"""Trials as options: what was poured and read, named option by option or in files."""
+"""Trials as options: what was poured and read, named option by option or in files; and what to know of them."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import click
 
 from tint.appearance import Setting, how_read
 from tint.checks.conditions import YOUNG_DAYS
-from tint.cli.amounts import PERCENT, Pairs, amounts_option, each_once, one_thickness
-from tint.cli.asked import Doses, blend_of
-from tint.cli.options import base_option, grouped, known, number_option
+from tint.cli import options
+from tint.cli.asked import Doses, one_thickness
 from tint.errors import InputError
 from tint.palette import Palette
 from tint.trials import Trial
 from tint.trials.files import check_range, read_reading, read_trial
-from tint.trials.trial import differences
+from tint.trials.trial import MOST_MM, differences
 
 _FORM = "--base, --load, --thickness and --read FILE[:NAME], or --trial FILE"
+_ABOUT = ("days", "cure_c", "mould", "finish", "lot")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Poured:
-    """Trials as the command line names them."""
+    """Trials as the command line names them; fields are named as the options are."""
 
-    doses: Doses
+    base: str | None
+    load: Mapping[str, float]
     read: str | None
     read_black: str | None
-    thickness_mm: float | None
+    read_thickness: float | None
     days: float | None
     cure_c: float | None
-    mould: str
-    finish: str
-    lot: str
-    files: tuple[str, ...]
+    mould: str | None
+    finish: str | None
+    lot: str | None
+    trial: tuple[str, ...]
 
     @property
     def given(self) -> list[str]:
         """The options that describe a trial, all but its file."""
-        told = {
-            "--base": self.doses.base,
-            "--load": self.doses.loadings or None,
-            "--read": self.read,
-            "--read-black": self.read_black,
-            "--read-thickness": self.thickness_mm,
-            "--days": self.days,
-            "--cure-c": self.cure_c,
-            "--mould": self.mould or None,
-            "--finish": self.finish or None,
-            "--lot": self.lot or None,
-        }
-        return [option for option, value in told.items() if value is not None]
+        names = ("base", "load", "read", "read_black", "read_thickness", *_ABOUT)
+        told = {name: getattr(self, name) for name in names} | {"load": self.load or None}
+        return [f"--{name.replace('_', '-')}" for name in options.given(**told)]
 
 
-def _poured(
-    base: str | None, load: Pairs, read: str | None, read_black: str | None, read_thickness: float | None,
-    days: float | None, cure_c: float | None, mould: str, finish: str, lot: str, trial: tuple[str, ...],
-) -> Poured:  # fmt: skip
-    return Poured(
-        doses=Doses(base, each_once(load, "--load")),
-        read=read,
-        read_black=read_black,
-        thickness_mm=read_thickness,
-        days=days,
-        cure_c=cure_c,
-        mould=mould,
-        finish=finish,
-        lot=lot,
-        files=trial,
-    )
-
-
-trial_options = grouped(
+trial_options = options.grouped(
     "poured",
-    _poured,
-    base_option,
-    amounts_option("--load", "A pigment and its percent of the mix, as really weighed; repeat for each.", PERCENT),
+    Poured,
+    options.base,
+    options.amounts("--load", "A pigment and its percent of the mix, as really weighed.", options.PERCENT),
     click.option("--read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
-    click.option("--read-black", metavar="FILE[:NAME]", help="The same casting over the darkest backing."),
+    click.option("--read-black", metavar="FILE[:NAME]", help="The same casting read over the darkest backing."),
     click.option(
-        "--read-thickness", type=one_thickness, metavar="MM", help="As read on it.  [default: as --thickness]"
+        "--read-thickness", type=one_thickness, metavar="MM", help="Its measured thickness.  [default: as --thickness]"
     ),
-    number_option("--days", "Days of cure before it was read.", expected="days", metavar="DAYS"),
-    number_option("--cure-c", "Temperature of its cure.", expected="degrees Celsius", metavar="DEGREES"),
-    click.option("--mould", default="", metavar="TEXT", help="What its mould is made of."),
-    click.option("--finish", default="", metavar="TEXT", help="The surface that was read, such as smooth or satin."),
-    click.option("--lot", default="", metavar="TEXT", help="Lot of the base."),
-    click.option("--trial", multiple=True, metavar="FILE", help="Instead: a trial file, TOML or JSON."),
+    options.number("--days", "Days of cure before it was read.", expected="days", metavar="DAYS"),
+    options.number("--cure-c", "Temperature of its cure, in °C.", expected="degrees Celsius", metavar="DEGREES"),
+    click.option("--mould", metavar="TEXT", help="What its mould is made of."),
+    click.option("--finish", metavar="TEXT", help="The surface that was read, such as smooth or satin."),
+    click.option("--lot", metavar="TEXT", help="Lot of the base."),
+    click.option(
+        "--trial", multiple=True, metavar="FILE", help="Instead: a trial file, TOML or JSON; repeat for each."
+    ),
 )
 
 
 def trials_of(palette: Palette, poured: Poured, casting: Mapping[str, Any]) -> tuple[Trial, ...]:
-    """The trials that options name, oldest first.
-
-    Raises
-    ------
-    InputError
-        If they name none, or in two ways at once, or one cannot be read.
-    """
-    if poured.files:
+    """The trials that options name, oldest first."""
+    if poured.trial:
         if poured.given:
-            raise InputError(
-                "--trial", f"given together with {' and '.join(poured.given)}", "expected one or the other"
-            )
-        return tuple(read_trial(file, palette) for file in poured.files)
+            found = f"given together with {' and '.join(poured.given)}"
+            raise InputError("--trial", found, "expected one or the other")
+        return tuple(read_trial(file, palette) for file in poured.trial)
     if not poured.given:
         raise InputError("trial", "none is named", f"expected {_FORM}")
     return (_from_options(palette, poured, casting),)
 
 
 def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) -> Trial:
-    blend = blend_of(palette, poured.doses)
-    thickness = poured.thickness_mm if poured.thickness_mm is not None else casting.get("thickness_mm")
-    if thickness is None:
-        raise InputError("--thickness", "not given", "expected the wall thickness in mm", "as in --thickness 3")
-    if not 0.0 < thickness <= 100.0:
-        option = "--thickness" if poured.thickness_mm is None else "--read-thickness"
-        raise InputError(option, f"{thickness:g} mm", "expected more than 0 and at most 100 mm")
+    blend, thickness = Doses(poured.base, poured.load).blend(palette), _thickness(poured, casting)
     check_range(poured.days, "days", "--days")
     check_range(poured.cure_c, "cure_c", "--cure-c")
-    over, seat = casting.get("over") or lightest(palette), casting.get("seat", "air")
-    known(over, [*palette.backings, "none"], "--over")
+    asked = Setting(thickness_mm=thickness, over=casting.get("over", ""), seat=casting.get("seat", "air"))
+    over = asked.behind(palette)
+    options.known(over, [*palette.backings, "none"], "--over")
     if poured.read_black is not None and len(palette.backings) < 2:
         raise InputError("--read-black", "the swatches know one backing only", mend="leave it out")
     if poured.read_black is not None and over == palette.black:
         raise InputError("--read-black", f"--over is {over} too", "expected --read over another backing")
     named = ((poured.read, over), (poured.read_black, palette.black if palette.backings else ""))
     readings = tuple(
-        read_reading(where, palette, blend, setting=Setting(thickness_mm=thickness, over=name, seat=seat))
+        read_reading(where, palette, blend, setting=replace(asked, over=name))
         for where, name in named
         if where is not None
     )
@@ -141,15 +104,21 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) 
         readings=readings,
         days_of_cure=poured.days,
         cure_c=poured.cure_c,
-        mould=poured.mould,
-        finish=poured.finish,
-        lot=poured.lot,
+        mould=poured.mould or "",
+        finish=poured.finish or "",
+        lot=poured.lot or "",
     )
 
 
-def lightest(palette: Palette) -> str:
-    """What a casting lies over, when nobody says."""
-    return palette.white if palette.backings else "none"
+def _thickness(poured: Poured, casting: Mapping[str, Any]) -> float:
+    own = poured.read_thickness
+    thickness: float | None = own if own is not None else casting.get("thickness_mm")
+    if thickness is None:
+        raise InputError("--thickness", "not given", "expected the wall thickness in mm", "as in --thickness 3")
+    if not 0.0 < thickness <= MOST_MM:
+        option = "--thickness" if own is None else "--read-thickness"
+        raise InputError(option, f"{thickness:g} mm", f"expected more than 0 and at most {MOST_MM:g} mm")
+    return thickness
 
 
 def cautions(palette: Palette, trials: tuple[Trial, ...]) -> list[str]:

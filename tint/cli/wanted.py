@@ -1,21 +1,21 @@
-"""What is wanted, as options: a colour, the opacity that goes with it, and the sample that shows both."""
+"""What is wanted, as options: a colour and an opacity, the sample that shows both, and what a recipe may hold."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import click
 
 from tint.appearance import Setting
-from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_once
-from tint.cli.asked import Doses
-from tint.cli.options import grouped, known, number, number_option
+from tint.cli import options
+from tint.cli.asked import base_of
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import haze_of, light_of, opacity_of
 from tint.palette import ONE_WAY, Palette
+from tint.recipes import RANKINGS, Rules
 from tint.target import (
     Target,
     target_from_blend,
@@ -24,6 +24,7 @@ from tint.target import (
     target_from_srgb,
     with_black,
 )
+from tint.weighing.batch import WASTE_PERCENT
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,8 +34,8 @@ class Wish:
     lab: tuple[float, ...] | None
     srgb: str | None
     reading: str | None
-    asked: Mapping[str, float]
-    opacity_told: bool = False
+    opacity: Mapping[str, float] | None
+    tolerance: float | None
 
     @property
     def given(self) -> list[str]:
@@ -42,108 +43,74 @@ class Wish:
         values = zip(_COLOURS, (self.lab, self.srgb, self.reading), strict=True)
         return [option.split(" ")[0] for option, value in values if value is not None]
 
+    @property
+    def asked(self) -> dict[str, float]:
+        """What is asked besides the colour, as `Target` has it."""
+        return options.given(**(self.opacity or {}), tolerance=self.tolerance)
+
 
 _COLOURS = ("--target-lab L,a,b", "--target-srgb '#rrggbb'", "--target-reading FILE[:NAME]")
 
 
-def _lab(text: str) -> tuple[float, ...]:
-    parts = text.replace(";", ",").split(",")
-    expected = "three numbers L,a,b as in 70,20,40"
-    if len(parts) != 3:
-        mend = "write decimals with a point" if len(parts) > 3 else ""
-        raise InputError("--target-lab", f"`{text}`", f"expected {expected}", mend)
-    return tuple(number(part, "--target-lab", expected) for part in parts)
+def _bounds(read: Callable[[str], dict[str, float]], option: str) -> Callable[[str], dict[str, float]]:
+    def convert(text: str) -> dict[str, float]:
+        try:
+            return read(text)
+        except InputError as error:
+            raise InputError(option, error.found, error.expected, error.mend) from error
+
+    return convert
 
 
 def _wish(
-    target_lab: tuple[float, ...] | None, target_srgb: str | None, target_reading: str | None,
-    opacity: dict[str, float] | None, tolerance: float | None,
-) -> Wish:  # fmt: skip
-    asked = {**(opacity or {}), "tolerance": tolerance}
-    return Wish(
-        lab=target_lab,
-        srgb=target_srgb,
-        reading=target_reading,
-        asked={name: value for name, value in asked.items() if value is not None},
-        opacity_told=opacity is not None,
-    )
+    target_lab: tuple[float, ...] | None, target_srgb: str | None, target_reading: str | None, **more: Any
+) -> Wish:
+    return Wish(lab=target_lab, srgb=target_srgb, reading=target_reading, **more)
 
 
-def _opacity(text: str) -> dict[str, float]:
-    return _told(opacity_of, text, "--opacity")
-
-
-def _light(text: str) -> dict[str, float]:
-    return _told(light_of, text, "--transmittance")
-
-
-def _haze(text: str) -> dict[str, float]:
-    return _told(haze_of, text, "--haze")
-
-
-def _told(read: Callable[[str], dict[str, float]], text: str, option: str) -> dict[str, float]:
-    try:
-        return read(text)
-    except InputError as error:
-        raise InputError(option, error.found, error.expected, error.mend) from error
-
-
-target_options = grouped(
+target_options = options.grouped(
     "wish",
     _wish,
-    click.option("--target-lab", type=_lab, metavar="L,a,b", help="The colour wanted, as CIELAB L*, a*, b*."),
+    options.lab("--target-lab", "The colour wanted, as CIELAB L*, a*, b*."),
     click.option("--target-srgb", metavar="'#rrggbb'", help="The same as a screen colour, in quotation marks."),
-    click.option(
-        "--target-reading",
-        metavar="FILE[:NAME]",
-        help="The same as measured: a table or an instrument's file.",
-    ),
+    click.option("--target-reading", metavar="FILE[:NAME]", help="The same as measured: a table or instrument's file."),
     click.option(
         "--opacity",
-        type=_opacity,
+        type=_bounds(opacity_of, "--opacity"),
         metavar="WORD|RANGE",
         help="solid, milky, see-through, glows, any; or a contrast ratio: 0.95, 0.97.., ..0.6, 0.6..0.7.",
     ),
-    number_option(
-        "--tolerance",
-        "What counts as reached.  [default: 1]",
-        expected="a CIEDE2000",
-        metavar="CIEDE2000",
+    options.number(
+        "--tolerance", "The CIEDE2000 within which the colour counts as reached.  [default: 1]",
+        expected="a CIEDE2000", metavar="CIEDE2000",
     ),
-)
+)  # fmt: skip
 
 
-def target_of(palette: Palette, wish: Wish, setting: Setting) -> Target | None:
-    """The target that options name; None when they name no colour.
-
-    Raises
-    ------
-    InputError
-        If they name more than one, or one that cannot be read.
-    """
+def target_of(palette: Palette, wish: Wish, setting: Setting, **more: Any) -> Target | None:
+    """The target that options name, with what more is asked of it; None when they name no colour."""
+    asked = wish.asked | more
     if len(wish.given) > 1:
         raise InputError("target", f"{' and '.join(wish.given)} are both given", "expected one of them")
     if wish.lab is not None:
-        return target_from_lab(wish.lab, **wish.asked)
-    view = setting.viewing(palette)
+        return target_from_lab(wish.lab, **asked)
     if wish.srgb is not None:
-        return target_from_srgb(wish.srgb, view, **wish.asked)
+        return target_from_srgb(wish.srgb, setting.viewing(palette), **asked)
     if wish.reading is not None:
-        over = setting.over or (palette.white if palette.backings else "none")
-        return _read(palette, wish.reading, setting, over, **wish.asked)
-    if wish.asked:
+        over = setting.behind(palette)
+        return _read(palette, wish.reading, setting, over, **asked)
+    if asked:
         raise InputError("target", "an opacity or tolerance without a colour", "expected " + " or ".join(_COLOURS))
     return None
 
 
 def _read(palette: Palette, where: str, setting: Setting, over: str, **asked: Any) -> Target:
-    view, seat = setting.viewing(palette), "air" if over == "none" else setting.seat
     return target_from_reading(
         where,
-        view,
+        setting.viewing(palette),
         wavelengths=palette.wavelengths,
         over=over,
-        seat=seat,
+        seat="air" if over == "none" else setting.seat,
         geometry=palette.instrument.geometry,
         **asked,
     )
@@ -154,56 +121,52 @@ def _read(palette: Palette, where: str, setting: Setting, over: str, **asked: An
 
 @dataclass(frozen=True, kw_only=True)
 class Sample:
-    """How a target was measured, or the blend whose look it is."""
+    """How a target was measured, or the blend whose look it is; arguments are named as the options are."""
 
-    over: str | None
-    black: str | None
-    thickness_mm: float | None
-    blend: Doses
-    light: Mapping[str, float]
+    target_over: str | None
+    target_black: str | None
+    target_thickness: float | None
+    as_blend: Mapping[str, float]
+    as_base: str | None
+    transmittance: Mapping[str, float] | None
+    haze: Mapping[str, float] | None
 
     @property
     def measured(self) -> list[str]:
         """The options given that make sense of a measured sample alone."""
-        told = {"--target-over": self.over, "--target-black": self.black, "--target-thickness": self.thickness_mm}
-        return [option for option, value in told.items() if value is not None]
+        told = {name: getattr(self, name) for name in ("target_over", "target_black", "target_thickness")}
+        return [f"--{name.replace('_', '-')}" for name in options.given(**told)]
+
+    @property
+    def light(self) -> dict[str, float]:
+        """What it asks of the light that is let through."""
+        return {**(self.transmittance or {}), **(self.haze or {})}
+
+    @property
+    def more(self) -> dict[str, float]:
+        """What it asks of a target besides."""
+        return {**self.light, **options.given(thickness_mm=self.target_thickness)}
 
 
-def _sample(
-    target_over: str | None, target_black: str | None, target_thickness: float | None, as_blend: Pairs,
-    as_base: str | None, transmittance: dict[str, float] | None, haze: dict[str, float] | None,
-) -> Sample:  # fmt: skip
-    return Sample(
-        over=target_over,
-        black=target_black,
-        thickness_mm=target_thickness,
-        blend=Doses(as_base, each_once(as_blend, "--as-blend")),
-        light={**(transmittance or {}), **(haze or {})},
-    )
-
-
-sample_options = grouped(
+sample_options = options.grouped(
     "sample",
-    _sample,
+    Sample,
     click.option("--target-over", metavar="BACKING", help="The backing behind the sample; recipes are judged over it."),
     click.option("--target-black", metavar="FILE[:NAME]", help="The same sample measured over the darkest backing."),
-    number_option(
-        "--target-thickness",
-        "The sample's thickness, if not the part's.",
-        expected="a thickness in mm",
-        metavar="MM",
+    options.number(
+        "--target-thickness", "The sample's thickness, if not the part's.", expected="a thickness in mm", metavar="MM"
     ),
-    amounts_option("--as-blend", "Match colour and opacity of this blend instead.", PERCENT),
+    options.amounts("--as-blend", "Match colour and opacity of this blend instead.", options.PERCENT),
     click.option("--as-base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
     click.option(
         "--transmittance",
-        type=_light,
+        type=_bounds(light_of, "--transmittance"),
         metavar="RANGE",
         help="Luminous transmittance of the part with nothing behind it: 0.45, 0.3.., ..0.5 or 0.3..0.4.",
     ),
     click.option(
         "--haze",
-        type=_haze,
+        type=_bounds(haze_of, "--haze"),
         metavar="RANGE",
         help="Share of that light which the part scatters, so that what lies behind is blurred: ..0.3 or 0.9...",
     ),
@@ -211,16 +174,10 @@ sample_options = grouped(
 
 
 def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) -> dict[str, Any]:
-    """How the part is cast and seen: over what the target was seen over, where that is told.
-
-    Raises
-    ------
-    InputError
-        If it is unknown, or not what --over says.
-    """
-    if sample.over is None:
+    """How the part is cast and seen: over what the target was seen over, where that is told."""
+    if sample.target_over is None:
         return dict(casting)
-    over = known(sample.over, [*palette.backings, "none"], "--target-over")
+    over = options.known(sample.target_over, [*palette.backings, "none"], "--target-over")
     if casting.get("over", over) != over:
         found = f"{over}, but --over {casting['over']}"
         raise InputError("--target-over", found, "expected one backing for both", "leave --over out")
@@ -228,35 +185,88 @@ def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) ->
 
 
 def wanted(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:
-    """The target that all options together name.
-
-    Raises
-    ------
-    InputError
-        If they name none, more than one, or one that cannot be read.
-    """
-    if sample.blend.given:
+    """The target that all options together name."""
+    if sample.as_blend or sample.as_base is not None:
         return _as_blend(palette, wish, sample, setting=setting, base=base)
-    more = dict(sample.light) | ({} if sample.thickness_mm is None else {"thickness_mm": sample.thickness_mm})
     if not wish.given:
         found = "an opacity or tolerance without a colour" if wish.asked or sample.light else "no colour is named"
         raise InputError("target", found, f"expected {', '.join(_COLOURS)} or --as-blend PIGMENT=PERCENT")
-    target = target_of(palette, replace(wish, asked={**wish.asked, **more}), setting)
+    target = target_of(palette, wish, setting, **sample.more)
     assert target is not None  # a colour is given
-    if sample.black is None:
+    if sample.target_black is None:
         return target
     if not palette.pair:
         raise InputError("--target-black", "the palette cannot tell opacity", ONE_WAY, "leave it out")
-    return with_black(target, _read(palette, sample.black, setting, palette.black), palette, setting=setting)
+    return with_black(target, _read(palette, sample.target_black, setting, palette.black), palette, setting=setting)
 
 
 def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:
     clash = [*wish.given, *sample.measured]
     if clash:
         raise InputError("--as-blend", f"given together with {' and '.join(clash)}", "expected one or the other")
-    loadings = all_known(sample.blend.loadings, palette.pigments, "--as-blend")
-    own = sample.blend.base or base or (next(iter(palette.seen)) if len(palette.seen) == 1 else None)
-    if own is None:
-        raise InputError("--as-base", "no base is named", "expected one of " + ", ".join(palette.bases))
-    blend = Blend(known(own, palette.bases, "--as-base"), loadings)
+    loadings = options.all_known(sample.as_blend, palette.pigments, "--as-blend")
+    blend = Blend(base_of(palette, sample.as_base or base, "--as-base"), loadings)
     return target_from_blend(palette, blend, setting=setting, **wish.asked, **sample.light)
+
+
+# What a recipe may hold and how recipes are ranked.
+
+
+def _pigments(name: str, text: str) -> options.Decorator:
+    return click.option(name, multiple=True, metavar="PIGMENT", help=f"{text} {options.AGAIN}")
+
+
+def _percent(name: str, text: str, expected: str, default: float | None = None) -> options.Decorator:
+    return options.number(name, text, expected=expected, metavar="PERCENT", default=default)
+
+
+rules_options = options.grouped(
+    "search",
+    dict,
+    options.count("--most-pigments", "The largest number of pigments in a recipe.", default=Rules.most_pigments),
+    _pigments("--keep", "Use this pigment in every recipe."),
+    _pigments("--leave-out", "Exclude this pigment."),
+    _pigments("--insist", "Allow this pigment although it is known to upset the cure."),
+    options.amounts("--fix", "Fix the loading of this pigment.", options.PERCENT, to="fixed"),
+    _percent("--smallest", "The smallest loading of a pigment.", "percent of the mix", default=0.0),
+    _percent("--max-total", "The largest loading in all.", "percent of the mix"),
+    options.amounts("--stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
+    options.number("--batch-g", "The grams of mix that the moulds hold.", expected="grams of mix", metavar="G"),
+    _percent("--waste", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]", "% of the batch"),
+    options.number(
+        "--scale-step", "Round doses to this step of the scale.", expected="grams", metavar="G", to="scale_step_g"
+    ),
+    click.option(
+        "--wall", "walls_mm", type=lambda text: options.number_in(text, "--wall", "a wall thickness in mm"),
+        multiple=True, metavar="MM", help=f"A further wall thickness, in mm. {options.AGAIN}",
+    ),
+    click.option(
+        "--rank-by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True,
+        help="How recipes are ordered.",
+    ),
+    options.count("--recipes", "How many recipes to show.", default=Rules.most_recipes, to="most_recipes"),
+)  # fmt: skip
+
+
+def rules_of(palette: Palette, search: Mapping[str, Any]) -> Rules:
+    """The rules that options name, their pigments checked."""
+    told = dict(search)
+    for option in ("keep", "leave_out", "insist"):
+        for name in told[option]:
+            options.known(name, palette.pigments, f"--{option.replace('_', '-')}")
+    options.all_known(told["fixed"], palette.pigments, "--fix")
+    options.all_known(told["stock_g"], palette.pigments, "--stock")
+    told["batch_g"] = _mix(told["batch_g"], told.pop("waste"))
+    return Rules(**told)
+
+
+def _mix(batch_g: float | None, waste: float | None) -> float | None:
+    """What is weighed for a batch, waste included, as `tint weigh` has it [g]."""
+    if batch_g is None:
+        if waste is not None:
+            raise InputError("--waste", "the batch is not told", mend="give --batch-g too")
+        return None
+    percent = WASTE_PERCENT if waste is None else waste
+    if not 0.0 <= percent <= 200.0:
+        raise InputError("--waste", f"{percent:g} %", "expected 0 to 200 % of the batch")
+    return batch_g * (1.0 + percent / 100.0)

@@ -7,49 +7,47 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli.asked import Doses, blend_of, setting_options
-from tint.cli.options import folder_argument, json_option, optics_option, palette_of
-from tint.cli.recipes import chosen, recipe_options
-from tint.cli.sheets import sheet_told, show_sheet
-from tint.cli.tables import page, print_json
+from tint import jsonable
+from tint.cli import options, show
+from tint.cli.asked import Doses, chosen, palette_of, recipe_options, setting_options
 from tint.cli.wanted import Wish, target_of, target_options
-from tint.cli.weigh_options import Files, batch_options, file_options, scale_options, split_options
+from tint.cli.weigh_options import Files, file_options, sheet_options
+from tint.palette import Palette
 from tint.target import Target
-from tint.weighing import Aim, Batch, Scale, Split, weigh
+from tint.weighing import Aim, Batch, Line, Scale, Split, WeighSheet, weigh
 
 if TYPE_CHECKING:
-    pass
+    from rich.console import Console
+
+SECTIONS = {
+    "The recipe": ("--base", "--load", "--recipe", "--pick"),
+    "How much": (
+        "--batch-g", "--batch-cm3", "--part-cm3", "--count", "--moulds", "--sprue-cm3", "--cup-loss-g", "--waste",
+    ),
+    "The scale": ("--scale-step", "--scale-sd", "--dose-tolerance", "--premix"),
+    "Cups and pot life": ("--cup-cm3", "--headroom", "--pot-life", "--minutes-to-mix", "--minutes-per-mould"),
+    "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
+    "A target to round towards": (
+        "--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance",
+    ),
+    "Output": ("--csv", "--pdf", "--paper", "--title", "--date", "--replace", "--json"),
+}  # fmt: skip
+_NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing is not pointed out
 
 
-@click.command("weigh")
-@folder_argument
+@click.command("weigh", cls=options.Sectioned, sections=SECTIONS)
+@options.folder
 @recipe_options
 @target_options
 @setting_options
-@batch_options
-@scale_options
-@click.option(
-    "--premix/--no-premix", default=True, show_default=True, help="Let pigments down whose dose is too small to weigh."
-)
-@split_options
+@sheet_options
 @file_options
-@optics_option
-@json_option
+@options.optics
+@options.as_json
 def command(
-    folder: Path,
-    doses: Doses,
-    recipe: str | None,
-    pick: int | None,
-    wish: Wish,
-    casting: dict[str, Any],
-    batch: Batch,
-    scale: Scale,
-    premix: bool,
-    split: Split,
-    files: Files,
-    optics: str,
-    as_json: bool,
-) -> None:
+    folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any], batch:
+    Batch, scale: Scale, premix: bool, split: Split, files: Files, optics: str, as_json: bool,
+) -> None:  # fmt: skip
     """A recipe and a batch size: grams to weigh.
 
     Example: tint weigh swatches_demo --base clear --load white=0.5 --thickness 3 --batch-g 120
@@ -60,17 +58,17 @@ def command(
     """
     files.check()
     palette = palette_of(folder, optics)
-    choice = chosen(doses, recipe, pick)
-    blend, setting = blend_of(palette, choice.doses), choice.setting(palette, casting)
+    choice = chosen(doses, recipe, None if pick is None else (pick,))
+    (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target = target_of(palette, wish, setting)
     sheet = weigh(
         palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, aim=_aim(target)
     )
     written = files.write(palette, sheet)
     if as_json:
-        print_json(sheet_told(sheet, optics) | ({"written": written} if written else {}))
+        show.json(jsonable.sheet(sheet, optics=optics), **({"written": written} if written else {}))
         return
-    with page() as out:
+    with show.page() as out:
         show_sheet(out, sheet, palette, has_target=target is not None)
         for name in written:
             out.print(f"\nWritten: {name}")
@@ -83,3 +81,112 @@ def _aim(target: Target | None) -> Aim | None:
     if target.contrast_ratio is not None:
         low = high = target.contrast_ratio
     return Aim(lab=target.lab, contrast_ratio_min=low, contrast_ratio_max=high)
+
+
+# The page: premixes, the batch in its order, cups, and what hangs on each weighing.
+
+
+def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target: bool = False) -> None:
+    """The page, in the order in which it is used."""
+    step, least = f"{sheet.scale.step_g:g} g", f"{sheet.scale.smallest_g:.2g} g"
+    show.title(
+        out,
+        f"Weigh: {sheet.blend}",
+        f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3; scale step {step}, "
+        f"which weighs {least} and more to {sheet.scale.tolerance_percent:g} %",
+    )
+    if sheet.premixes:
+        _show_premixes(out, sheet)
+    _show_lines(out, sheet)
+    _show_cups(out, sheet)
+    show.notes(out, "Before you weigh", sheet.warnings, style=show.CARE)
+    _show_care(out, sheet)
+    out.print()
+    out.print("As rounded, it will look like this", style=show.HEAD)
+    out.print(f"{sheet.predicted.conditions}; {palette.model}", style=show.QUIET)
+    out.print()
+    more = [("rounding", f"{sheet.delta_e:.2f} CIEDE2000", "from the exact recipe")]
+    if has_target:
+        more.append(("target", f"{sheet.aim_delta_e:.2f} CIEDE2000", "from it, as rounded"))
+    show.appearance(out, sheet.predicted, palette, more=more)
+    show.notes(out, "Take care", sheet.cautions)
+
+
+def _allowed(sheet: WeighSheet) -> str:
+    """What is in the batch beside the parts."""
+    batch = sheet.batch
+    told = [f"{batch.waste_percent:g} % for waste"] if batch.waste_percent else []
+    told += ["sprue"] if batch.sprue_cm3 else []
+    told += ["what stays in cups"] if batch.cup_loss_g else []
+    return f"{', '.join(told)} included" if told else "nothing for waste included"
+
+
+def _show_premixes(out: Console, sheet: WeighSheet) -> None:
+    """What is let down first, a line a step."""
+    shown = sheet.scale.shown
+    rows = []
+    for premix in sheet.premixes:
+        for step in premix.steps:
+            last = step is premix.steps[-1]
+            left = shown(premix.left_g) if last else ""
+            rows.append((step.makes, shown(step.grams), step.what, shown(step.base_g), f"part {step.part}", left))
+    out.print("Premixes, made and stirred first", style=show.HEAD)
+    show.table(out, ("<", "", "<", "into", "<", "left over"), rows)
+    out.print()
+    errors = ", ".join(f"{premix.pigment} {premix.dose_error_percent:.1f} %" for premix in sheet.premixes)
+    out.print(f"Their doses, all weighings together, come within (95 of 100): {errors}.", style=show.QUIET)
+    out.print()
+    out.print("Batch, in this order", style=show.HEAD)
+
+
+def _show_lines(out: Console, sheet: WeighSheet) -> None:
+    shown = sheet.scale.shown
+    rows = [
+        (str(at), line.what, _into(line), shown(line.grams), f"{line.percent:.3f} %")
+        for at, line in enumerate(sheet.lines, start=1)
+    ]
+    rows.append(("", "total", "", shown(sheet.total_grams), "100.000 %"))
+    show.table(out, ("", "<what", "<", "weigh", "of the mix"), rows)
+    out.print()
+    out.print(
+        f"The parts keep their mixing ratio within {sheet.mix_error_percent:.2f} % as rounded. Pigment counted as part "
+        f"of part {sheet.lines[0].part} would leave that part {sheet.naive_part_error_percent:.2f} % short, and the "
+        f"ratio {sheet.naive_mix_error_percent:.2f} % off.",
+        style=show.QUIET,
+    )
+
+
+def _into(line: Line) -> str:
+    return f"into {line.into}" if line.pigment else ""
+
+
+def _show_cups(out: Console, sheet: WeighSheet) -> None:
+    """How the batch is split; of one cup only how large it must be."""
+    cups, split, shown = sheet.cups, sheet.split, sheet.scale.shown
+    facts = [("cups", f"{cups.count}", f"of {cups.least_cup_cm3:.4g} cm3 or more, {split.headroom:g} times the mix")]
+    if cups.count > 1:
+        into = [f"{shown(cups.tinted_g)} tinted part {sheet.lines[0].part}"]
+        into += [f"{shown(grams)} part {part}" for part, grams in cups.rest_g.items()]
+        facts += [("in each", shown(cups.grams), " + ".join(into))]
+        facts += [("their ratio", f"within {cups.mix_error_percent:.2f} %", "as shared out")]
+    if cups.cups_each > 1:
+        facts += [("cups a mould", f"{cups.cups_each}", "poured one straight after the other")]
+    elif cups.moulds_each is not None:
+        over = cups.count * cups.moulds_each - (sheet.batch.pours or 0)
+        facts += [("moulds a cup", f"{cups.moulds_each}", f"mix for {over} more than asked" if over else "")]
+    if cups.minutes is not None and split.pot_life_min is not None:
+        mixing = "mixing and pouring" if split.minutes_to_mix else "pouring alone; mixing comes on top"
+        facts += [("minutes", f"{cups.minutes:g}", f"{mixing}; pot life {split.pot_life_min:g}")]
+    out.print()
+    show.facts(out, facts)
+
+
+def _show_care(out: Console, sheet: WeighSheet) -> None:
+    """Every weighing that a step of the scale can be seen in, the most delicate first."""
+    told = [each for each in sheet.care if each.delta_e >= _NOTHING]
+    if not told:
+        return
+    out.print()
+    out.print("Weigh most carefully", style=show.HEAD)
+    rows = [(each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2)) for each in told]
+    show.table(out, ("<", "<", "a step", "CIEDE2000"), rows)

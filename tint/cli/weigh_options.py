@@ -2,104 +2,81 @@
 
 from __future__ import annotations
 
-import datetime
 from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import click
 
-from tint.cli.options import Decorator, count_option, grouped, number_option
-from tint.errors import InputError
+from tint.cli import options
 from tint.files import write_whole
 from tint.palette import Palette
 from tint.weighing import Batch, Scale, Split, WeighSheet, weigh_table
+from tint.weighing.batch import HEADROOM, WASTE_PERCENT
+from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
 
 
-def _grams(name: str, text: str, *, default: float | None = None) -> Decorator:
-    return number_option(name, text, expected="grams", metavar="G", default=default)
+def _grams(name: str, text: str, *, to: str | None = None, default: float | None = None) -> options.Decorator:
+    return options.number(name, text, expected="grams", metavar="G", to=to, default=default)
 
 
-def _volume(name: str, text: str) -> Decorator:
-    return number_option(name, text, expected="cm3", metavar="V")
+def _volume(name: str, text: str, *, default: float | None = None) -> options.Decorator:
+    return options.number(name, text, expected="cm3", metavar="CM3", default=default)
 
 
-def _minutes(name: str, text: str) -> Decorator:
-    return number_option(name, text, expected="minutes", metavar="MIN")
+def _minutes(name: str, text: str, *, to: str | None = None, default: float | None = None) -> options.Decorator:
+    return options.number(name, text, expected="minutes", metavar="MIN", to=to, default=default)
 
 
-def _batch(
-    batch_g: float | None, batch_cm3: float | None, part_cm3: float | None, count: int, moulds: int | None,
-    sprue_cm3: float | None, cup_loss_g: float | None, waste: float,
-) -> Batch:  # fmt: skip
-    return Batch(
-        batch_g=batch_g,
-        batch_cm3=batch_cm3,
-        part_cm3=part_cm3,
-        count=count,
-        moulds=moulds,
-        sprue_cm3=sprue_cm3 or 0.0,
-        cup_loss_g=cup_loss_g or 0.0,
-        waste_percent=waste,
-    )
+def _percent(name: str, text: str, *, expected: str, to: str, default: float) -> options.Decorator:
+    return options.number(name, text, expected=expected, metavar="PERCENT", to=to, default=default)
 
 
-batch_options = grouped(
+_batch_options = options.grouped(
     "batch",
-    _batch,
-    number_option("--batch-g", "Mix that the moulds hold, in grams; or", expected="grams of mix", metavar="G"),
-    number_option("--batch-cm3", "in cubic centimetres; or", expected="cm3 of mix", metavar="V"),
-    _volume("--part-cm3", "volume of one part, in cubic centimetres,"),
-    count_option("--count", "and how many parts.", default=1),
-    count_option("--moulds", "How many moulds are poured.  [default: one a part]"),
-    _volume("--sprue-cm3", "What stays in sprue and flash of each mould."),
-    _grams("--cup-loss-g", "What stays in each cup."),
-    number_option("--waste", "A margin on what is poured.", expected="% of the batch", metavar="PERCENT", default=10.0),
+    Batch,
+    options.number("--batch-g", "How much mix the moulds hold, in grams; or", expected="grams of mix", metavar="G"),
+    options.number("--batch-cm3", "in cubic centimetres; or", expected="cm3 of mix", metavar="CM3"),
+    _volume("--part-cm3", "the volume of one part, in cubic centimetres,"),
+    options.count("--count", "and how many parts.", default=1),
+    options.count("--moulds", "How many moulds are poured.  [default: one a part]"),
+    _volume("--sprue-cm3", "What stays in sprue and flash of each mould.", default=0.0),
+    _grams("--cup-loss-g", "What stays in each cup.", default=0.0),
+    _percent(
+        "--waste", "A margin on what is poured.", expected="% of the batch", to="waste_percent", default=WASTE_PERCENT
+    ),
 )
-
-
-def _scale(scale_step: float, scale_sd: float | None, dose_tolerance: float) -> Scale:
-    return Scale(step_g=scale_step, sd_g=scale_sd, tolerance_percent=dose_tolerance)
-
-
-scale_options = grouped(
+_scale_options = options.grouped(
     "scale",
-    _scale,
-    _grams("--scale-step", "Smallest step of the scale.", default=0.01),
-    _grams("--scale-sd", "How well it repeats, a standard deviation.  [default: 0.41 steps]"),
-    number_option(
-        "--dose-tolerance", "By which a dose may be off.", expected="% of a dose", metavar="PERCENT", default=1.0
+    Scale,
+    _grams("--scale-step", "Smallest step of the scale.", to="step_g", default=STEP_G),
+    _grams("--scale-sd", "Its repeatability, as a standard deviation.  [default: 0.41 steps]", to="sd_g"),
+    _percent(
+        "--dose-tolerance", "By how much a dose may be off.", expected="% of a dose", to="tolerance_percent",
+        default=TOLERANCE_PERCENT,
     ),
-)
-
-
-def _split(
-    cup_cm3: float | None, headroom: float, pot_life: float | None, minutes_to_mix: float | None,
-    minutes_per_mould: float | None,
-) -> Split:  # fmt: skip
-    return Split(
-        cup_cm3=cup_cm3,
-        headroom=headroom,
-        pot_life_min=pot_life,
-        minutes_to_mix=minutes_to_mix or 0.0,
-        minutes_per_mould=minutes_per_mould,
-    )
-
-
-split_options = grouped(
+)  # fmt: skip
+_premix_option = click.option(
+    "--premix/--no-premix", default=True, show_default=True,
+    help="Let pigments down in base first whose dose is too small to weigh.",
+)  # fmt: skip
+_split_options = options.grouped(
     "split",
-    _split,
-    _volume("--cup-cm3", "The largest cup there is, to its brim."),
-    number_option(
-        "--headroom",
-        "Cup to mix, since mix swells under vacuum; 3 to 5 is usual.",
-        expected="how many times the mix",
-        metavar="TIMES",
-        default=4.0,
+    Split,
+    _volume("--cup-cm3", "The largest cup there is, filled to its brim."),
+    options.number(
+        "--headroom", "How many times the mix a cup must hold, since mix swells under vacuum; 3 to 5 is usual.",
+        expected="how many times the mix", metavar="TIMES", default=HEADROOM,
     ),
-    _minutes("--pot-life", "From when the parts meet until the mix pours no more."),
-    _minutes("--minutes-to-mix", "Of it, what mixing and degassing take.  [default: 0]"),
-    _minutes("--minutes-per-mould", "Of it, what pouring a mould takes."),
-)
+    _minutes("--pot-life", "From when the parts meet until the mix no longer pours.", to="pot_life_min"),
+    _minutes("--minutes-to-mix", "Of the pot life, what mixing and degassing take.", default=0.0),
+    _minutes("--minutes-per-mould", "Of the pot life, what pouring one mould takes."),
+)  # fmt: skip
+
+
+def sheet_options(command: options.Command) -> options.Command:
+    """All that decides what is weighed."""
+    return _batch_options(_scale_options(_premix_option(_split_options(command))))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,23 +87,13 @@ class Files:
     pdf: Path | None
     paper: str
     title: str
-    date: datetime.datetime | None
+    date: date | None
     replace: bool
 
     def check(self) -> None:
-        """Refuse names that cannot be written to, before anything is reckoned."""
-        for path, option, ending in ((self.csv, "--csv", ".csv"), (self.pdf, "--pdf", ".pdf")):
-            if path is None:
-                continue
-            where = f"{option} {path}"
-            if path.suffix.lower() != ending:
-                raise InputError(
-                    where, f"does not end in {ending}", f"expected the name of a {ending[1:].upper()} file"
-                )
-            if path.is_dir():
-                raise InputError(where, "is a folder", "expected the name of a file")
-            if path.exists() and not self.replace:
-                raise InputError(where, "is there already", mend="choose another name, or add --replace")
+        """Refuse names that cannot be written to, before anything is worked out."""
+        options.check_file(self.csv, "--csv", ".csv", replace=self.replace)
+        options.check_file(self.pdf, "--pdf", ".pdf", replace=self.replace)
 
     def write(self, palette: Palette, sheet: WeighSheet) -> list[str]:
         """Write them; their names."""
@@ -136,32 +103,24 @@ class Files:
         if self.pdf:
             from tint.proofs.sheet import draw_weigh_sheet  # for those who ask for it
 
-            contents[self.pdf] = draw_weigh_sheet(palette, sheet, title=self.title, paper=self.paper, made=self.date)
+            made = datetime(self.date.year, self.date.month, self.date.day, tzinfo=UTC) if self.date else None
+            contents[self.pdf] = draw_weigh_sheet(palette, sheet, title=self.title, paper=self.paper, made=made)
         for path, content in contents.items():
             write_whole(path, content)
         return [str(path) for path in contents]
 
 
-def _files(
-    csv: Path | None, pdf: Path | None, paper: str, title: str, date: datetime.datetime | None, replace: bool
-) -> Files:
-    return Files(csv=csv, pdf=pdf, paper=paper, title=title, date=date, replace=replace)
-
-
-def _date(text: str) -> datetime.datetime:
-    try:
-        return datetime.datetime.strptime(text, "%Y-%m-%d").replace(tzinfo=datetime.UTC)
-    except ValueError:
-        raise InputError("--date", f"`{text}` is not a date", "expected YEAR-MONTH-DAY as in 2031-05-09") from None
-
-
-file_options = grouped(
+file_options = options.grouped(
     "files",
-    _files,
-    click.option("--csv", metavar="FILE.csv", type=click.Path(path_type=Path), help="Write it for a spreadsheet too."),
-    click.option("--pdf", metavar="FILE.pdf", type=click.Path(path_type=Path), help="Write it for paper, one page."),
-    click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Of the PDF."),
+    Files,
+    click.option("--csv", metavar="FILE.csv", type=options.PATH, help="Write it for a spreadsheet too."),
+    click.option("--pdf", metavar="FILE.pdf", type=options.PATH, help="Write it for paper, one page."),
+    click.option(
+        "--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Size of the PDF."
+    ),
     click.option("--title", metavar="WORDS", default="", help="For whom or what it is, on the PDF."),
-    click.option("--date", type=_date, metavar="DATE", help="On the PDF, as in 2031-05-09.  [default: left blank]"),
-    click.option("--replace", is_flag=True, help="Write over files that are there."),
+    click.option(
+        "--date", type=options.day("--date"), metavar="DAY", help="On the PDF, as in 2031-05-09.  [default: left blank]"
+    ),
+    options.replace,
 )

@@ -5,11 +5,12 @@ without tint.
 """
 
 from tint.ledger.entries import Entry, add, correct, entries, get, versions, withdraw
-from tint.ledger.exchange import as_dict, export_ledger, import_json, to_csv, to_json
+from tint.ledger.exchange import as_dict, export_ledger, import_json, of_recipe, of_sheet, to_csv, to_json
+from tint.ledger.file import Ledger, ledger_path, open_ledger, read_ledger
 from tint.ledger.lookup import Drift, Near, belonging, drift, due, find_order, has_expired, search
-from tint.ledger.opening import open_ledger, read_ledger
 from tint.ledger.records import (
     KINDS,
+    LAB,
     TABLES,
     Approval,
     Batch,
@@ -28,54 +29,12 @@ from tint.ledger.records import (
 )
 from tint.ledger.repeat import Dose, Repeat, Strength, relative_strength, repeat, with_lots
 from tint.ledger.schema import FORMAT
-from tint.ledger.store import Ledger, ledger_path
 
 __all__ = [
-    "FORMAT",
-    "KINDS",
-    "TABLES",
-    "Approval",
-    "Batch",
-    "Column",
-    "Dose",
-    "Drift",
-    "Entry",
-    "Ledger",
-    "Lesson",
-    "Lot",
-    "Near",
-    "Order",
-    "Reading",
-    "Recipe",
-    "Record",
-    "Reference",
-    "Repeat",
-    "Strength",
-    "Trial",
-    "Weighing",
-    "add",
-    "as_dict",
-    "belonging",
-    "columns",
-    "correct",
-    "drift",
-    "due",
-    "entries",
-    "export_ledger",
-    "find_order",
-    "get",
-    "has_expired",
-    "import_json",
-    "kind_of",
-    "ledger_path",
-    "open_ledger",
-    "read_ledger",
-    "relative_strength",
-    "repeat",
-    "search",
-    "to_csv",
-    "to_json",
-    "versions",
-    "with_lots",
+    "FORMAT", "KINDS", "LAB", "TABLES", "Approval", "Batch", "Column", "Dose", "Drift", "Entry", "Ledger", "Lesson",
+    "Lot", "Near", "Order", "Reading", "Recipe", "Record", "Reference", "Repeat", "Strength", "Trial", "Weighing",
+    "add", "as_dict", "belonging", "columns", "correct", "drift", "due", "entries", "export_ledger", "find_order",
+    "get", "has_expired", "import_json", "kind_of", "ledger_path", "of_recipe", "of_sheet", "open_ledger",
+    "read_ledger", "relative_strength", "repeat", "search", "to_csv", "to_json", "versions", "with_lots",
     "withdraw",
-]
+]  # fmt: skip

@@ -14,12 +14,12 @@ from typing import Any, Generic, TypeVar
 import msgspec
 
 from tint.errors import InputError
+from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, TABLES, Record, columns, kind_of
-from tint.ledger.store import Ledger, now_utc, tint_version
 
 R = TypeVar("R", bound=Record)
 
-_LARGEST_ID = 2**63 - 1
+_LARGEST_ID = 2**63 - 1  # SQLite, "Datatypes", section 2: an INTEGER has 8 bytes at most
 
 
 @dataclass(frozen=True, kw_only=True)

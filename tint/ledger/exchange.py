@@ -14,12 +14,13 @@ from typing import Any
 
 import msgspec
 
+from tint import jsonable
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.ledger import schema
 from tint.ledger.entries import OWN, Entry, entries, insert, stored
-from tint.ledger.records import KINDS, TABLES, columns
-from tint.ledger.store import Ledger, now_utc, tint_version
+from tint.ledger.file import Ledger, now_utc, tint_version
+from tint.ledger.records import KINDS, LAB, TABLES, Weighing, columns
 
 NAME = "tint ledger"  # `format` of the JSON
 
@@ -122,6 +123,35 @@ def _csv(kind: str, held: Iterable[Entry[Any]]) -> bytes:
             [int(cell) if isinstance(cell, bool) else cell for cell in own] + [*stored(each.content).values()]
         )
     return stream.getvalue().encode()
+
+
+# What other commands wrote as JSON, as columns: a recipe, and a weigh sheet as the batch that was weighed.
+
+# Column to key, where they differ, of a recipe and of the setting that it was solved in.
+_OF_RECIPE = {
+    "loadings_percent": "loadings",
+    "expected_error_ciede2000": "expected_error",
+    "to_target_ciede2000": "delta_e",
+}
+_OF_SETTING = {"backing": "over", "observer_degrees": "observer"}
+
+
+def of_recipe(answer: jsonable.Answer, recipe: jsonable.Recipe) -> dict[str, Any]:
+    """The columns of a recipe that an answer tells of; what has no column stands under `more`."""
+    names = [column.name for column in columns("recipe")]
+    own, setting = (msgspec.structs.asdict(each) for each in (recipe, answer.setting or jsonable.Setting()))
+    told = {name: own.get(_OF_RECIPE.get(name, name), setting.get(_OF_SETTING.get(name, name))) for name in names}
+    told |= {"optics": answer.optics, **dict(zip(LAB, recipe.lab or (None, None, None), strict=True))}
+    known = (*names, *_OF_RECIPE.values(), "lab")
+    told["more"] = {key: each for key, each in own.items() if key not in known and each not in (None, "", ())}
+    return {name: value for name, value in told.items() if value is not None}
+
+
+def of_sheet(sheet: jsonable.Sheet) -> dict[str, Any]:
+    """The columns of a batch that a weigh sheet tells of."""
+    weighed = tuple(Weighing(what=line.what, part=line.part or "", grams=line.grams) for line in sheet.lines)
+    told = {"base": sheet.base, "batch_g": sheet.batch_g, "total_grams": sheet.total_grams, "weighed": weighed}
+    return {name: value for name, value in told.items() if value is not None}
 
 
 # Taking in.

@@ -14,10 +14,12 @@ from numpy.typing import ArrayLike, NDArray
 from tint import colorimetry
 from tint.errors import InputError
 from tint.ledger.entries import Entry, entries, get, pointers, versions
+from tint.ledger.file import Ledger
 from tint.ledger.records import TABLES, Approval, Order, Reading, Recipe, Reference
-from tint.ledger.store import Ledger
 
 Array = NDArray[np.float64]
+
+WITHIN = 5.0  # CIEDE2000 around a colour in which recipes are worth a look; no source
 
 
 def find_order(ledger: Ledger, order: str) -> Entry[Order]:
@@ -78,7 +80,7 @@ class Near:
 
 
 def search(
-    ledger: Ledger, lab: ArrayLike, *, light: str = "D65", observer: int = 10, within: float = 5.0
+    ledger: Ledger, lab: ArrayLike, *, light: str = "D65", observer: int = 10, within: float = WITHIN
 ) -> tuple[Near, ...]:
     """Recipes (as predicted) and readings near a colour, the nearest first.
 

@@ -12,9 +12,10 @@ import types
 import typing
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
-ABOVE_0, FROM_0, SHARE = "> 0", ">= 0", "BETWEEN 0 AND 1"
+ABOVE_0, FROM_0 = "> 0", ">= 0"
+LAB = ("lab_l", "lab_a", "lab_b")
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,8 @@ class Column:
         The kind of record that it points at by number; empty for none.
     allowed : str
         What SQL may say after the column's name; empty for anything.
+    words : tuple of str
+        Those that it may be; empty for any text.
     needed : bool
         Whether it must be given.
     default : object
@@ -42,6 +45,7 @@ class Column:
     kind: str
     points: str = ""
     allowed: str = ""
+    words: tuple[str, ...] = ()
     needed: bool = False
     default: Any = None
 
@@ -60,7 +64,7 @@ def _named(about: str) -> Any:
 
 
 def _one_of(about: str, *words: str, default: str) -> Any:
-    return _field(f"{about}: {', '.join(w for w in words if w)}", allowed=f"IN {words}", default=default)
+    return _field(f"{about}: {', '.join(w for w in words if w)}", allowed=f"IN {words}", words=words, default=default)
 
 
 def _number(about: str, allowed: str = "") -> Any:
@@ -289,13 +293,6 @@ _STORED = {str: "text", float: "number", int: "whole", bool: "flag"}
 def _column(field: dataclasses.Field[Any], hint: Any) -> Column:
     told = dict(field.metadata)
     plain = next((each for each in typing.get_args(hint) if each is not types.NoneType), hint)
-    kind = told.get("kind") or _STORED[cast("type", plain if isinstance(hint, types.UnionType) else hint)]
-    return Column(
-        name=field.name,
-        about=told["about"],
-        kind=kind,
-        points=told.get("points", ""),
-        allowed=told.get("allowed", ""),
-        needed=told.get("needed", False),
-        default=None if field.default is dataclasses.MISSING else field.default,
-    )
+    told.setdefault("kind", _STORED.get(plain if isinstance(hint, types.UnionType) else hint))
+    default = None if field.default is dataclasses.MISSING else field.default
+    return Column(name=field.name, default=default, **told)

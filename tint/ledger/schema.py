@@ -6,12 +6,10 @@ whose `corrects` names the row that it stands for from then on. The views `curre
 
 from __future__ import annotations
 
-import contextlib
 import sqlite3
-from collections.abc import Iterator
 from pathlib import Path
 
-from tint.errors import InputError, JobError, TintError
+from tint.errors import InputError
 from tint.ledger.records import TABLES, Column, columns
 
 APPLICATION_ID = 0x74696E74  # "tint", in the header of the file
@@ -134,50 +132,54 @@ def _bounds(column: Column) -> tuple[str, str]:
     return f"{name} {allowed}" if allowed else f"{name} is {noun}", f"{name} IS NULL OR ({condition})"
 
 
-# What SQLite cannot do, told as one line: full, locked, read-only, corrupt, or not a ledger at all.
+# The version of a file, and the way to this one.
 
 
-_NOTHING = "nothing was added"
-# What was found and what mends it, by the head of SQLite's own name for it: jobs that cannot be done now ...
-_JOBS = {
-    "SQLITE_FULL": ("the disk is full", f"{_NOTHING}; free some space, then again"),
-    "SQLITE_BUSY": ("another program is writing to it", f"{_NOTHING}; try again"),
-    "SQLITE_LOCKED": ("another program is writing to it", f"{_NOTHING}; try again"),
-    "SQLITE_IOERR": ("the disk fails it", f"{_NOTHING}; see to the disk and its space, then again"),
-    "SQLITE_NOMEM": ("there is not enough memory", "close other programs, then again"),
-}
-# ... and files that are at fault.
-_FILES = {
-    "SQLITE_NOTADB": ("is not a ledger", "move it away, or bring back a copy of the ledger"),
-    "SQLITE_CORRUPT": ("is damaged", "bring back a copy, or save its rows with `sqlite3 FILE .recover`"),
-    "SQLITE_READONLY": ("cannot be written", "make file and folder writable, or copy the folder"),
-    "SQLITE_PERM": ("cannot be opened", "make file and folder readable"),
-    "SQLITE_AUTH": ("cannot be opened", "make file and folder readable"),
-    "SQLITE_CANTOPEN": ("cannot be opened", "check the name, and that its folder is there and writable"),
-    "SQLITE_TOOBIG": ("a value is too long for it", "shorten it"),
-}
+def version_of(path: Path, connection: sqlite3.Connection) -> int | None:
+    """The version of a ledger's tables; None for an empty file.
+
+    Raises
+    ------
+    InputError
+        If it is not a ledger, or of a newer tint.
+    """
+    ours = int(connection.execute("PRAGMA application_id").fetchone()[0])
+    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    empty = not connection.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchall()
+    if empty and ours in (0, APPLICATION_ID):
+        return None
+    if ours != APPLICATION_ID:
+        raise InputError(str(path), "is a database, but not a ledger", mend="move it away")
+    if not 0 <= version <= FORMAT:
+        raise InputError(
+            str(path),
+            f"is of version {version}, from a newer tint",
+            f"expected at most version {FORMAT}",
+            "update tint",
+        )
+    return version
 
 
-@contextlib.contextmanager
-def told(path: Path) -> Iterator[None]:
-    """Turn what SQLite raises about a ledger into the errors that tint tells."""
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise _as_told(path, error) from error
-    except UnicodeDecodeError as error:  # of what SQLite says of a damaged file, in the file's own bytes
-        raise InputError(str(path), "is damaged", mend=_FILES["SQLITE_CORRUPT"][1]) from error
+def bring_up(connection: sqlite3.Connection, version: int | None, *, since_utc: str, tint_version: str) -> None:
+    """Make the tables, or change those of an older version; within a transaction."""
+    if version is None:
+        _run(connection, tables())
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    else:
+        for step in range(version, FORMAT):
+            for statement in STEPS[step]:
+                connection.execute(statement)
+    first = 0 if version is None else version + 1
+    rows = [(each, since_utc, tint_version, WORDS[each]) for each in range(first, FORMAT + 1)]
+    connection.executemany("INSERT INTO ledger_versions VALUES (?, ?, ?, ?)", rows)
+    connection.execute(f"PRAGMA user_version = {FORMAT}")
 
 
-def _as_told(path: Path, error: sqlite3.Error) -> TintError:
-    name = getattr(error, "sqlite_errorname", "") or ""
-    for errors, kinds in ((JobError, _JOBS), (InputError, _FILES)):
-        for head, (found, mend) in kinds.items():
-            if name.startswith(head):
-                return errors(str(path), f"{found} ({error})", mend=mend)
-    words = str(error)
-    if words.startswith("CHECK constraint failed: "):
-        return InputError("ledger", "a value is out of bounds", words.removeprefix("CHECK constraint failed: "))
-    if isinstance(error, sqlite3.OperationalError | sqlite3.IntegrityError):
-        return InputError(str(path), words)
-    return InputError(str(path), f"is damaged ({words})", mend=_FILES["SQLITE_CORRUPT"][1])
+def _run(connection: sqlite3.Connection, script: str) -> None:
+    """Statement by statement: `executescript` would end the transaction."""
+    statement = ""
+    for line in script.splitlines(keepends=True):
+        statement += line
+        if sqlite3.complete_statement(statement):
+            connection.execute(statement)
+            statement = ""

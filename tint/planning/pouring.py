@@ -23,7 +23,8 @@ from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.planning import teaching
 
-_THICKNESSES_MM = (1.0, 2.0, 3.0, 5.0)
+CASTINGS = 5  # an afternoon of pouring; no source
+MOULDS_MM = (1.0, 2.0, 3.0, 5.0)  # mm, depths of moulds for swatches; common practice, no source
 _WORTH = 0.03  # of the error: a casting that gains less is not worth pouring
 _SMALL = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
 
@@ -70,9 +71,9 @@ def next_swatches(
     palette: Palette,
     *,
     targets: Sequence[tuple[Blend, Setting]] = (),
-    count: int = 5,
+    count: int = CASTINGS,
     bases: Collection[str] = (),
-    thicknesses_mm: Collection[float] = _THICKNESSES_MM,
+    thicknesses_mm: Collection[float] = MOULDS_MM,
 ) -> Plan:
     """The castings that teach most about the blends aimed at.
 

@@ -15,12 +15,12 @@ from tint.opacity import MET
 from tint.palette import ONE_WAY, Palette
 from tint.recipes import choice, limits, rounding, why
 from tint.recipes.aims import Problem, judge, lay_out
-from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules
+from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules, from_json
 from tint.recipes.choice import Merits
 from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, leaner
 from tint.target import Target
 
-__all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "solve"]
+__all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "solve"]
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

@@ -217,13 +217,13 @@ class Answer:
             import pandas as pd
         except ImportError as error:
             raise JobError("to_frame", "pandas is not installed", mend="`pip install pandas`") from error
-        told = [jsonable.plain(jsonable.recipe(each)) for each in self.recipes]
-        names = sorted({name for each in told for name in each["loadings"]})
+        told = [jsonable.recipe(each) for each in self.recipes]
+        names = sorted({name for each in told for name in each.loadings})
         rows = [
-            {"base": each["base"]}
-            | {f"{name} %": each["loadings"].get(name, 0.0) for name in names}
-            | dict(zip(("L*", "a*", "b*"), each["lab"], strict=True))
-            | {name: each[name] for name in _COLUMNS}
+            {"base": each.base}
+            | {f"{name} %": each.loadings.get(name, 0.0) for name in names}
+            | dict(zip(("L*", "a*", "b*"), each.lab or (), strict=True))
+            | {name: getattr(each, name) for name in _COLUMNS}
             for each in told
         ]
         return pd.DataFrame(rows, index=pd.RangeIndex(1, len(rows) + 1, name="recipe"))
@@ -231,3 +231,28 @@ class Answer:
     def plot(self, *, ax: Axes | None = None, of: str = "reflectance") -> Axes:
         """Its recipes over wavelength, and the target where that was measured; see `tint.plots.plot_spectra`."""
         return plots.plot_spectra(self, ax=ax, of=of)
+
+
+def from_json(data: bytes | str, *, where: str = "recipe") -> jsonable.Answer:
+    """Recipes as `Answer.to_json`, `tint solve --json` and `tint adjust --json` write them, best first.
+
+    Parameters
+    ----------
+    where : str
+        What to call it in an error.
+
+    Returns
+    -------
+    jsonable.Answer
+        Every recipe with its base and loadings, and what else the file tells; spectra it does not hold.
+
+    Raises
+    ------
+    InputError
+        If it is no such JSON, by its key, or holds no recipe.
+    """
+    form = "what `tint solve --json` writes"
+    told = jsonable.decode(data, jsonable.Answer, where=where, form=form)
+    if not told.recipes:
+        raise InputError(where, "holds no recipe", form)
+    return told

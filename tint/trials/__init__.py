@@ -18,15 +18,14 @@ from tint.recipes import Answer, Recipe, Rules, solve
 from tint.recipes.aims import FAIR
 from tint.target import Target
 from tint.trials.additions import Additions, Cup, additions
-from tint.trials.trial import Doubts, Trial, TrialReading, check_trial
+from tint.trials.trial import SURE, Doubts, Trial, TrialReading, check_trial
 from tint.trials.update import Posterior, learn
 from tint.trials.verdict import Miss, misses, verdict
 
 __all__ = ["Additions", "Adjustment", "Cup", "Doubts", "Finding", "Miss", "Trial", "TrialReading", "adjust"]
 
-MOST_PIGMENTS = 5  # that solving takes
-_SURE = 2.0  # standard deviations from which a change is told as one
-_STRANGE = 3.0  # left-over misfit, in standard deviations, that no change explains
+MOST_PIGMENTS = 5  # that solving takes (tint.recipes.Rules)
+_STRANGE = 3.0  # standard deviations of left-over misfit that no change explains; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,10 +192,10 @@ def _findings(palette: Palette, learned: Posterior, trials: Sequence[Trial]) -> 
         kinds = (("tint", at), ("haze", at + n)) if at < n_bases else (("strength", at),)
         for kind, place in kinds:
             factor, error = float(learned.factors[place]), float(learned.factor_errors[place])
-            if abs(np.log(factor)) > _SURE * error:
+            if abs(np.log(factor)) > SURE * error:
                 told.append(_changed(kind, name, factor, error))
     for number, (shift, error) in enumerate(zip(learned.thickness_mm, learned.thickness_errors, strict=True), start=1):
-        if abs(shift) > _SURE * error:
+        if abs(shift) > SURE * error:
             thickness = trials[number - 1].thickness_mm + shift
             words = f"trial {number} reads as {thickness:.2f} mm, not {trials[number - 1].thickness_mm:g} mm"
             told.append(Finding(what=f"thickness:{number}", value=float(shift), error=float(error), words=words))

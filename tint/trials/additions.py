@@ -22,8 +22,13 @@ from tint.target import Target
 
 Array = NDArray[np.float64]
 
-_THINNINGS = (1.0, 1.02, 1.05, 1.1, 1.2, 1.35, 1.5, 1.75, 2.0)  # of the base in the cup, tried in turn
-_WORTH = 0.1  # CIEDE2000 that more base must gain to be added
+# Times the base in the cup that are tried in turn, up to the double: beyond that a fresh batch is the lesser waste.
+# The grid is coarser than the colour is sensitive, since the pigments are optimised at each; no source.
+_THINNINGS = (1.0, 1.02, 1.05, 1.1, 1.2, 1.35, 1.5, 1.75, 2.0)
+_WORTH = 0.1  # CIEDE2000 that more base must gain to be added: a tenth of the usual tolerance, no source
+_SPARING = 0.02  # CIEDE2000 that a percent of pigment must gain: of additions alike the least is taken, no source
+_NOTHING_G = 1e-9  # g that rounding of floating-point numbers leaves
+_SLACK = 1.001  # times what stands in the cup, so that rounding does not make it break its own limit
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -88,7 +93,7 @@ def additions(palette: Palette, target: Target, cup: Cup, *, setting: Setting, r
     look = predict(palette, blend, setting=setting)
     return Additions(
         base_g=cup.base_g * (thinning - 1.0),
-        pigments_g={name: float(x) for name, x in zip(palette.pigments, added, strict=True) if x > 1e-9},
+        pigments_g={name: float(x) for name, x in zip(palette.pigments, added, strict=True) if x > _NOTHING_G},
         blend=blend,
         appearance=look,
         delta_e=float(colorimetry.difference(target.lab, look.lab)),
@@ -103,7 +108,7 @@ def _nearest(
     usable, _ = limits.usable_pigments(palette, base, replace(rules, insist=tuple(palette.pigments)))
     bounds = limits.bounds(palette, base, rules)
     low = np.append(floor, 0.0)
-    bounds = Bounds(low, np.maximum(bounds.high, low), max(bounds.total, float(floor.sum()) * 1.001))
+    bounds = Bounds(low, np.maximum(bounds.high, low), max(bounds.total, float(floor.sum()) * _SLACK))
     kept = np.flatnonzero(stands).tolist()
     allowed, _ = limits.usable_pigments(palette, base, rules)
     problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
@@ -115,7 +120,7 @@ def _nearest(
         bounds=bounds,
     )
     _, _, miss = closeness(problem, found.sets, found.loadings)
-    at = int(np.argmin(miss + 0.02 * found.loadings.sum(axis=1)))
+    at = int(np.argmin(miss + _SPARING * found.loadings.sum(axis=1)))
     whole = np.zeros(stands.size + 1)
     whole[found.sets[at]] = found.loadings[at]
     return whole[:-1], float(miss[at])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
@@ -14,7 +13,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from tint import colorimetry
+from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
@@ -27,8 +26,7 @@ from tint.trials.trial import Trial, TrialReading
 Array = NDArray[np.float64]
 
 _FORM = "a trial in TOML, or the same in JSON"
-_OFF_RATIO = 0.2  # share by which the parts may be off their mixing ratio before it must be a slip
-_KINDS = {"str": "text", "float": "a number", "int": "a number", "object": "a table", "array": "a list", "bool": "true"}
+_OFF_RATIO = 0.2  # share by which parts may be off their mixing ratio before it must be a slip; no source
 
 
 class _ReadingTable(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
@@ -204,24 +202,4 @@ def _decoded(path: Path) -> _TrialTable:
         raise InputError(where, "is not text in UTF-8", f"expected {_FORM}") from error
     except (tomllib.TOMLDecodeError, msgspec.DecodeError) as error:
         raise InputError(where, f"cannot be understood ({error})", f"expected {_FORM}") from error
-    try:
-        return msgspec.convert(content, _TrialTable)
-    except msgspec.ValidationError as error:
-        raise _bad_key(where, str(error)) from error
-
-
-def _bad_key(where: str, told: str) -> InputError:
-    """An error of decoding in our words: which key, what was found, what was expected."""
-    message, _, path = told.partition(" - at `$")
-    key = re.sub(r"\[(\d+)\]", lambda found: f"[{int(found[1]) + 1}]", path.rstrip("`").removeprefix("."))
-    named = [word.removesuffix(" | null") for word in re.findall(r"`([^`]*)`", message)]
-    if message.startswith("Object") and named:
-        whole = ".".join(filter(None, (key, named[-1])))
-        known = ", ".join(_TrialTable.__struct_fields__ if not key else _ReadingTable.__struct_fields__)
-        missing = "missing" in message
-        found, expected = ("the key is missing", "") if missing else ("there is no such key", f"one of {known}")
-        return InputError(f"{where}, key {whole}", found, expected)
-    if len(named) == 2:
-        expected, found = (" or ".join(_KINDS.get(kind, kind) for kind in each.split(" | ")) for each in named)
-        return InputError(where if not key else f"{where}, key {key}", f"found {found}", expected)
-    return InputError(where if not key else f"{where}, key {key}", message[:1].lower() + message[1:], _FORM)
+    return jsonable.converted(content, _TrialTable, where=where, form=_FORM)

@@ -13,13 +13,13 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.trials.trial import Doubts, Trial, check_trial
+from tint.trials.trial import SURE, Doubts, Trial, check_trial
 from tint.trials.update import Posterior, learn
 
 Array = NDArray[np.float64]
 
-_ANY_STRENGTH = 60.0  # prior of a lot that nothing is known of, one standard deviation [%]
-_SURE = 2.0
+_ANY_STRENGTH = 60.0  # %, prior standard deviation of a lot that nothing is known of; wide on purpose, no source
+_HELD = 1e-3  # %, the same of all that is known to be as it was: so small that it cannot move
 _OFTEN_SEEN = 0.8  # CIEDE2000 half of lookers perceive (Paravina and others 2015, J. Esthet. Restor. Dent. 27 S1)
 
 
@@ -87,7 +87,7 @@ def _component(palette: Palette, pigment: str) -> int:
 
 def _learn_only(palette: Palette, what: str, letdown: Trial, *, is_base: bool) -> Posterior:
     """The posterior when only this one lot is in doubt."""
-    scale = np.full(len(palette.bases) + len(palette.pigments), 1e-3)
+    scale = np.full(len(palette.bases) + len(palette.pigments), _HELD)
     scale[list(palette.bases).index(what) if is_base else _component(palette, what)] = _ANY_STRENGTH
     return learn(palette, [letdown], Doubts(only=tuple(scale.tolist())))
 
@@ -120,7 +120,7 @@ def _judged(what: str, strength: float, error: float, left: float, scatter: floa
         words = (
             f"its hue is off by {left:.1f} CIEDE2000 at equal strength: cast its ladder again before matching with it"
         )
-    elif abs(strength - 1.0) > _SURE * error:
+    elif abs(strength - 1.0) > SURE * error:
         verdict = "rescale"
         words = f"it is {abs(percent):.0f} ± {100.0 * error:.0f} % {measure}: rescale old recipes"
     else:

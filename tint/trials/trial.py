@@ -16,6 +16,13 @@ from tint.palette import Circumstances, Palette
 
 Array = NDArray[np.float64]
 
+SURE = 2.0  # standard deviations from which a change is told as one; common practice, no source
+MOST_MM = 100.0  # wall thickness that a casting may have; beyond it a slip of the pen, no source
+_READABLE = (-0.02, 1.3)  # reflectance factor: noise below 0, fluorescence above 1; outside, it is percent or worse
+# Prior standard deviations [%]. Lots are sold within a tenth or so: common practice, no source. What corrections they
+# lead to where lots change by up to 25 % and haze by up to 30 %: tests/figures/correction.py.
+STRENGTH_PERCENT, HAZE_PERCENT, TINT_PERCENT = 12.0, 15.0, 15.0
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class TrialReading:
@@ -73,7 +80,7 @@ class Doubts:
     Parameters
     ----------
     strength_percent : float
-        Of a pigment's strength, from lot to lot [%]. Common practice, no source: lots are sold within a tenth or so.
+        Of a pigment's strength, from lot to lot [%].
     haze_percent : float
         Of a base's scattering [%].
     tint_percent : float
@@ -84,9 +91,9 @@ class Doubts:
         One for each base and pigment, in the palette's order, in place of the first three [%].
     """
 
-    strength_percent: float = 12.0
-    haze_percent: float = 15.0
-    tint_percent: float = 15.0
+    strength_percent: float = STRENGTH_PERCENT
+    haze_percent: float = HAZE_PERCENT
+    tint_percent: float = TINT_PERCENT
     thickness_mm: float | None = None
     only: tuple[float, ...] = ()
 
@@ -95,8 +102,8 @@ def check_trial(palette: Palette, trial: Trial, number: int) -> None:
     """Raise InputError for a trial that cannot be used."""
     where = f"trial {number}"
     palette.loadings(trial.blend)
-    if not 0.0 < trial.thickness_mm <= 100.0:
-        raise InputError(where, f"{trial.thickness_mm:g} mm", "more than 0 and at most 100 mm")
+    if not 0.0 < trial.thickness_mm <= MOST_MM:
+        raise InputError(where, f"{trial.thickness_mm:g} mm", f"more than 0 and at most {MOST_MM:g} mm")
     if not trial.readings:
         raise InputError(where, "it has no reading", mend="read the cured casting")
     for reading in trial.readings:
@@ -107,7 +114,7 @@ def check_trial(palette: Palette, trial: Trial, number: int) -> None:
             raise InputError(
                 where, f"a reading of {reading.values.size} wavelengths", f"the palette's {palette.wavelengths.size}"
             )
-        if not np.all(np.isfinite(reading.values)) or reading.values.min() < -0.02 or reading.values.max() > 1.3:
+        if not np.all((reading.values >= _READABLE[0]) & (reading.values <= _READABLE[1])):
             raise InputError(where, "a reading is not a reflectance", "numbers from 0 to 1")
 
 

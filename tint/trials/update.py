@@ -23,8 +23,13 @@ from tint.trials.trial import Doubts, Trial
 
 Array = NDArray[np.float64]
 
-_STEPS, _LONGEST = 30, 3.0  # of Gauss-Newton, and how far one may go in standard deviations
+# Gauss-Newton: most steps; the longest one, in prior standard deviations, so that a poor start does not overshoot; and
+# the move at which it has settled. Common practice, no source; a search that needs more ends where it stands.
+_STEPS, _LONGEST, _STILL = 30, 3.0, 1e-6
+# Rounds in which noise is raised to what is left, and the ratio of the two at which it has settled; no source.
 _ROUNDS, _SETTLED = 5, 1.05
+_TINY = 1e-12  # keeps a division from 0; changes nothing that can be told
+_THINNEST = 0.05  # of a thickness as read, below which no step of the search takes it
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,9 +121,9 @@ def _mode(palette: Palette, trials: Sequence[Trial], layout: _Layout, noise: flo
         slopes = np.einsum("wmt,wtq->wmq", by_theta, by_shared) + direct
         solved = _solve(prior, own, shared, residual, by_own, slopes)
         move = float(np.abs(solved.shared - shared).max())
-        step = min(1.0, _LONGEST / max(move, 1e-12))
+        step = min(1.0, _LONGEST / max(move, _TINY))
         own, shared = own + step * (solved.own - own), shared + step * (solved.shared - shared)
-        if move < 1e-6:
+        if move < _STILL:
             break
     theta, factor, by_shared = _believed(palette, layout, own, shared)
     residual, _, _ = _miss(palette, trials, layout, theta, shared)
@@ -190,7 +195,7 @@ def _miss(
     residuals, by_theta, direct = [], [], []
     for number, trial in enumerate(trials):
         at = layout.thickness(number)
-        d = max(trial.thickness_mm + layout.thickness_mm * shared[at], 0.05 * trial.thickness_mm)
+        d = max(trial.thickness_mm + layout.thickness_mm * shared[at], _THINNEST * trial.thickness_mm)
         dosed = list(layout.doses[number])
         loadings = palette.loadings(trial.blend)
         off = instrument.dose_error_percent / 100.0 * shared[at + 1 : at + 1 + len(dosed)]
@@ -244,7 +249,7 @@ def _solve(prior: Array, own: Array, shared: Array, residual: Array, by_own: Arr
     information = np.eye(shared.size) + np.einsum("wmq,wmr->qr", slopes, slopes) + np.einsum("wtq,wtr->qr", cross, lean)
     pull = np.einsum("wmq,wm->q", slopes, aimed) - np.einsum("wtq,wt->q", cross, alone)
     values, vectors = np.linalg.eigh(0.5 * (information + information.T))
-    root = vectors / np.sqrt(np.maximum(values, 1e-12))
+    root = vectors / np.sqrt(np.maximum(values, _TINY))
     new_shared = root @ (root.T @ pull)
     return _Solved(alone + lean @ new_shared, new_shared, local, lean, root)
 
@@ -260,7 +265,7 @@ def _posterior(palette: Palette, layout: _Layout, found: _Mode, widening: float)
     places = np.array([layout.thickness(number) for number in range(len(layout.doses))])
     of_own = factor[: 2 * n]
     local = solved.local * of_own[:, None] * of_own
-    scale = _lifted(palette, np.sqrt(np.einsum("wtt->wt", local))) + 1e-12
+    scale = _lifted(palette, np.sqrt(np.einsum("wtt->wt", local))) + _TINY
     k, s, m = np.ascontiguousarray(theta.T).reshape(3, n, -1)
     new = replace(
         palette,

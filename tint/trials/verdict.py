@@ -21,8 +21,9 @@ Array = NDArray[np.float64]
 COLOUR, CONTRAST, LIGHT, HAZE = "colour", "contrast ratio", "transmittance", "haze"
 # Of a scatter that is added to what remains: there only one side of it counts, 1.645 standard deviations for 1.96.
 _ONE_SIDE = 0.84
-_LIGHT_SCATTER = 0.02  # of a luminous transmittance, for which no error is known: lamps vary by more
-_SAME_WALL = 2.0  # thickness errors within which a trial was poured as thick as was asked
+_LIGHT_SCATTER = 0.02  # luminous transmittance, for which no error is known: lamps vary by more; no source
+_ROUNDING_MM = 1e-9  # mm, of floating-point numbers
+_SAME_WALL = 2.0  # standard deviations of a thickness within which two are the same; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,7 +119,7 @@ def _colour(palette: Palette, look: Look, trial: Trial, setting: Setting, foreto
 def _read(palette: Palette, trial: Trial, asked: Setting) -> Array | None:
     """The mean of the readings taken as the colour is asked for, as the eye sees it; None when there is none."""
     own = palette.instrument
-    same_wall = abs(trial.thickness_mm - asked.thickness_mm) <= _SAME_WALL * own.thickness_error_mm + 1e-9
+    same_wall = abs(trial.thickness_mm - asked.thickness_mm) <= _SAME_WALL * own.thickness_error_mm + _ROUNDING_MM
     same_geometry = asked.geometry in ("", own.geometry)
     alike = [r.values for r in trial.readings if r.over == asked.over and (r.seat == asked.seat or r.over == "none")]
     if not (alike and same_wall and same_geometry):

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from tint.materials import Base, Blend
 from tint.palette import Palette
-from tint.weighing.cups import Cups, Plan, Split, minutes_of
-from tint.weighing.premix import Premix
-from tint.weighing.rounding import Scale, Weighings, whole
+from tint.weighing.batch import Cups, Plan, Split, minutes_of
+from tint.weighing.premix import Premix, Scale, whole
+from tint.weighing.rounding import Weighings
 
 Array = NDArray[np.float64]
 

@@ -1,18 +1,107 @@
-"""Premixes: a pigment let down in base, in one step or two, so that a dose too small for the scale can be weighed."""
+"""What a scale weighs well; and premixes, a pigment let down in base so that a dose too small for it can be weighed."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
-from tint.weighing.rounding import Scale, whole
+from tint.errors import InputError
+
+STEP_G = 0.01  # g: a workshop scale's smallest step; common practice, no source
+TOLERANCE_PERCENT = 1.0  # of a dose; common practice, no source
+_ALMOST = 1e-6  # of a step: floating-point numbers so near a whole step are that step
+# Two readings, empty and loaded, each off by up to half a step: sqrt(2 / 12) of a step, rounded up.
+_ROUNDING_ALONE = 0.41
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scale:
+    """What a dose is weighed on.
+
+    Parameters
+    ----------
+    step_g : float
+        Its smallest step [g].
+    sd_g : float, optional
+        Standard deviation when one thing is weighed again and again [g]; as good as the step allows when not known.
+    tolerance_percent : float
+        By which a dose may be off [% of the dose].
+
+    Raises
+    ------
+    InputError
+        If a quantity makes no sense.
+
+    Notes
+    -----
+    The smallest weighing is ``2 sd / tolerance``, sd not taken below 0.41 steps: the rule of the United States
+    Pharmacopeia, general chapter 41 on balances, there with a tolerance of 0.10 % (from memory).
+    """
+
+    step_g: float = STEP_G
+    sd_g: float | None = None
+    tolerance_percent: float = TOLERANCE_PERCENT
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.step_g <= 100.0:
+            raise InputError("scale step", f"{self.step_g:g} g", "more than 0 and at most 100 g")
+        if self.sd_g is not None and not 0.0 <= self.sd_g <= 100.0:
+            raise InputError("scale sd", f"{self.sd_g:g} g", "0 to 100 g")
+        if not 0.01 <= self.tolerance_percent <= 50.0:
+            raise InputError("dose tolerance", f"{self.tolerance_percent:g} %", "0.01 to 50 % of the dose")
+
+    @property
+    def repeatability_g(self) -> float:
+        """The standard deviation that is reckoned with [g]."""
+        return max(self.sd_g or 0.0, _ROUNDING_ALONE * self.step_g)
+
+    @property
+    def smallest_g(self) -> float:
+        """The smallest weighing that keeps the tolerance [g]."""
+        return 2.0 * self.repeatability_g / (self.tolerance_percent / 100.0)
+
+    @property
+    def least_g(self) -> float:
+        """The same, less what floating-point numbers are rounded by [g]."""
+        return self.smallest_g * (1.0 - _ALMOST)
+
+    @property
+    def decimals(self) -> int:
+        """After the point, in what it shows."""
+        return max(0, -int(Decimal(str(self.step_g)).normalize().as_tuple().exponent))
+
+    def error_percent(self, grams: float) -> float:
+        """Within which a weighing falls 95 times in 100 [% of it]."""
+        return 100.0 * 2.0 * self.repeatability_g / grams if grams > 0.0 else math.inf
+
+    def shown(self, grams: float) -> str:
+        """Grams as the scale shows them."""
+        return f"{grams:.{self.decimals}f} g"
+
+    def at_least(self, grams: float) -> float:
+        """The next weight up that the scale can show [g]."""
+        return whole(math.ceil(grams / self.step_g - _ALMOST) * self.step_g)
+
+    def at_most(self, grams: float) -> float:
+        """The next weight down that the scale can show [g]."""
+        return whole(math.floor(grams / self.step_g + _ALMOST) * self.step_g)
+
+
+def whole(grams: float) -> float:
+    """A multiple of a step, without what is left over from multiplying [g]."""
+    return round(grams, 10)
+
+
+# Premixes.
+
 
 # Parts of the whole to one part of pigment: 1:9, 1:19 ... Weaker ones are let down twice, first 1:9, or they would take
-# more base than the batch itself.
+# more base than the batch itself. The series 1, 2, 5 is common practice, no source.
 _WHOLES = (10, 20, 50, 100, 200, 500, 1000)
 _FIRST, _TWICE_FROM = 10, 50
-# What is weighed out is a round number, so that the sheet reads easily and comes out even.
+# What is weighed out is a round number [of a decade], so that the sheet reads easily and comes out even; no source.
 _ROUND = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 _SPARE = 1.1  # a tenth more than is needed, for what sticks to its cup; common practice, no source
 
@@ -125,9 +214,9 @@ def premixes(
     room = base_g - scale.smallest_g  # what is left of the part must be weighed well too
     made: dict[str, Premix] = {}
     for pigment, dose in doses.items():
-        if not 0.0 < dose < scale.smallest_g * (1.0 - 1e-9):
+        if not 0.0 < dose < scale.least_g:
             continue
-        parts = next((parts for parts in _WHOLES if parts * dose >= scale.smallest_g * (1.0 - 1e-9)), None)
+        parts = next((parts for parts in _WHOLES if parts * dose >= scale.least_g), None)
         if parts is None or (parts - 1) * dose > room:
             continue
         room -= (parts - 1) * dose
@@ -170,4 +259,4 @@ def premix_name(pigment: str, parts: int) -> str:
 def _round_up(grams: float, scale: Scale) -> float:
     """The next round number of grams that the scale can show."""
     decade = 10.0 ** math.floor(math.log10(grams))
-    return scale.at_least(next(each * decade for each in _ROUND if each * decade >= grams * (1.0 - 1e-9)))
+    return scale.at_least(next(each * decade for each in _ROUND if each * decade >= grams * (1.0 - _ALMOST)))

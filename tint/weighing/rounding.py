@@ -4,23 +4,27 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting, render
-from tint.errors import InputError
 from tint.palette import Palette
+from tint.weighing.premix import Premix
 
 Array = NDArray[np.float64]
 
-_MOST_FREE = 12  # lines that are tried both ways, those of the fewest steps; the rest go to the nearest step
-_RATIO_SLACK_PERCENT = 0.1  # two ways whose mixing ratios are so near are equally good cures
-_NO_DIFFERENCE = 1e-3  # CIEDE2000 below which the way nearer to the exact weights is taken
-_RATIO_UNIT = 0.01  # contrast ratio that counts as much as one CIEDE2000, as in solving
+# Lines that are tried both ways, those of the fewest steps; the rest go to the nearest step. 4096 ways are predicted in
+# one go, and five pigments with two parts need 128; tests/figures/weighing.py judges the roundings.
+_MOST_FREE = 12
+_RATIO_SLACK_PERCENT = 0.1  # of a part: mixing ratios so near cure equally well; common practice, no source
+_NO_DIFFERENCE = 1e-3  # CIEDE2000 that nobody sees, below which the way nearer to the exact weights is taken; no source
+# Of a step, and of a gram: floating-point numbers so near another are that number.
+_ALMOST, _BETWEEN, _NOTHING_G = 1e-9, 1e-6, 1e-12
+_RATIO_UNIT = 0.01  # contrast ratio that counts as much as one CIEDE2000, as in solving (tint/recipes/aims.py)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -88,7 +92,7 @@ class Weighings:
 
 def looks(palette: Palette, base: str, loadings: Array, *, setting: Setting) -> tuple[Array, Array]:
     """CIELAB over the setting's backing, shape (n, 3), and contrast ratio, shape (n,), of many blends."""
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     pair = palette.pair
     view = setting.viewing(palette)
     shares = palette.shares(base, loadings)
@@ -122,8 +126,8 @@ def ways(weighings: Weighings, *, reach: int = 0) -> Array:
     """
     exact, steps = weighings.exact, weighings.steps
     doses = np.flatnonzero(~weighings.own)
-    below = np.floor(exact / steps + 1e-9)
-    between = np.abs(exact / steps - np.rint(exact / steps)) > 1e-6
+    below = np.floor(exact / steps + _ALMOST)
+    between = np.abs(exact / steps - np.rint(exact / steps)) > _BETWEEN
     brings = weighings.base[doses].any()
     free = np.flatnonzero(between | (reach > 0) | (weighings.own & brings))
     free = free[np.argsort(exact[free] / steps[free], kind="stable")][:_MOST_FREE]
@@ -136,8 +140,8 @@ def ways(weighings: Weighings, *, reach: int = 0) -> Array:
     for line in np.flatnonzero(weighings.own):
         (part,) = np.flatnonzero(weighings.base[line])
         wanted = (exact[line] - brought[:, part]) / steps[line]
-        up = chosen[:, line] if line in free else np.rint(wanted) - np.floor(wanted + 1e-9)
-        grams[:, line] = (np.floor(wanted + 1e-9) + up) * steps[line]
+        up = chosen[:, line] if line in free else np.rint(wanted) - np.floor(wanted + _ALMOST)
+        grams[:, line] = (np.floor(wanted + _ALMOST) + up) * steps[line]
     possible: Array = grams[np.all(grams >= 0.0, axis=1) & (grams.sum(axis=1) > 0.0)]
     return possible
 
@@ -153,81 +157,68 @@ def best_rounding(palette: Palette, base: str, weighings: Weighings, *, setting:
     return best
 
 
-# A scale: its step, how well it repeats, and the least that it weighs well enough.
-
-
-# Two readings, empty and loaded, each off by up to half a step: sqrt(2 / 12) of a step, rounded up.
-_ROUNDING_ALONE = 0.41
+# Which weighing must be done most carefully: what one step of the scale does to the colour.
 
 
 @dataclass(frozen=True, kw_only=True)
-class Scale:
-    """What a dose is weighed on.
+class Care:
+    """One weighing, and how much hangs on it.
 
     Parameters
     ----------
+    what, into : str
+        What is weighed, and what it goes into.
     step_g : float
-        Its smallest step [g].
-    sd_g : float, optional
-        Standard deviation when one thing is weighed again and again [g]; as good as the step allows when not known.
-    tolerance_percent : float
-        By which a dose may be off [% of the dose].
-
-    Raises
-    ------
-    InputError
-        If a quantity makes no sense.
-
-    Notes
-    -----
-    The smallest weighing is ``2 sd / tolerance``, sd not taken below 0.41 steps: the rule of the United States
-    Pharmacopeia, general chapter 41 on balances, there with a tolerance of 0.10 % (from memory).
+        By which it is off: a step of the scale, in every cup where it is weighed cup by cup [g].
+    delta_e : float
+        CIEDE2000 that one step too much or too little makes, whichever makes more [-].
     """
 
-    step_g: float = 0.01
-    sd_g: float | None = None
-    tolerance_percent: float = 1.0
-
-    def __post_init__(self) -> None:
-        if not 0.0 < self.step_g <= 100.0:
-            raise InputError("scale step", f"{self.step_g:g} g", "more than 0 and at most 100 g")
-        if self.sd_g is not None and not 0.0 <= self.sd_g <= 100.0:
-            raise InputError("scale sd", f"{self.sd_g:g} g", "0 to 100 g")
-        if not 0.01 <= self.tolerance_percent <= 50.0:
-            raise InputError("dose tolerance", f"{self.tolerance_percent:g} %", "0.01 to 50 % of the dose")
-
-    @property
-    def repeatability_g(self) -> float:
-        """The standard deviation that is reckoned with [g]."""
-        return max(self.sd_g or 0.0, _ROUNDING_ALONE * self.step_g)
-
-    @property
-    def smallest_g(self) -> float:
-        """The smallest weighing that keeps the tolerance [g]."""
-        return 2.0 * self.repeatability_g / (self.tolerance_percent / 100.0)
-
-    @property
-    def decimals(self) -> int:
-        """After the point, in what it shows."""
-        return max(0, -int(Decimal(str(self.step_g)).normalize().as_tuple().exponent))
-
-    def error_percent(self, grams: float) -> float:
-        """Within which a weighing falls 95 times in 100 [% of it]."""
-        return 100.0 * 2.0 * self.repeatability_g / grams if grams > 0.0 else math.inf
-
-    def shown(self, grams: float) -> str:
-        """Grams as the scale shows them."""
-        return f"{grams:.{self.decimals}f} g"
-
-    def at_least(self, grams: float) -> float:
-        """The next weight up that the scale can show [g]."""
-        return whole(math.ceil(grams / self.step_g - 1e-6) * self.step_g)
-
-    def at_most(self, grams: float) -> float:
-        """The next weight down that the scale can show [g]."""
-        return whole(math.floor(grams / self.step_g + 1e-6) * self.step_g)
+    what: str
+    into: str
+    step_g: float
+    delta_e: float
 
 
-def whole(grams: float) -> float:
-    """A multiple of a step, without what is left over from multiplying [g]."""
-    return round(grams, 10)
+def care(
+    palette: Palette, base: str, weighings: Weighings, grams: Array, *, setting: Setting,
+    names: Sequence[tuple[str, str]], premixes: Sequence[Premix], step_g: float,
+) -> tuple[Care, ...]:  # fmt: skip
+    """Every weighing of a sheet, the most delicate first.
+
+    Parameters
+    ----------
+    grams : ndarray, shape (n_lines,)
+        As rounded [g].
+    names : sequence of (str, str)
+        What each line is and what it goes into.
+    premixes : sequence of Premix
+        Their own weighings of pigment are judged too.
+    """
+    pigments = grams @ weighings.pigment
+    by_line = weighings.steps[:, None] * weighings.pigment
+    rows, totals, told = list(by_line), list(weighings.steps), [*zip(names, weighings.steps, strict=True)]
+    for premix in premixes:
+        at = list(palette.pigments).index(premix.pigment)
+        for letdown in premix.steps:
+            row = np.zeros_like(pigments)
+            row[at] = pigments[at] * step_g / letdown.grams
+            rows.append(row)
+            totals.append(0.0)
+            told.append(((letdown.what, letdown.makes), step_g))
+    change, total = np.array(rows), np.array(totals)
+    labs = [
+        looks(palette, base, _loadings(pigments + sign * change, grams.sum() + sign * total), setting=setting)[0]
+        for sign in (1.0, -1.0)
+    ]
+    own = looks(palette, base, weighings.loadings(grams)[None], setting=setting)[0]
+    off = np.max([colorimetry.difference(own, each) for each in labs], axis=0)
+    listed = [
+        Care(what=what, into=into, step_g=float(step), delta_e=float(delta_e))
+        for ((what, into), step), delta_e in zip(told, off, strict=True)
+    ]
+    return tuple(sorted(listed, key=lambda each: -each.delta_e))
+
+
+def _loadings(pigments: Array, totals: Array) -> Array:
+    return 100.0 * np.maximum(pigments, 0.0) / np.maximum(totals, _NOTHING_G)[:, None]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,14 +12,12 @@ import numpy as np
 from tint import colorimetry, jsonable
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
-from tint.materials import Blend
+from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
-from tint.weighing.batch import Batch, mix_density
+from tint.weighing.batch import WASTE_PERCENT, Batch, Cups, Split, mix_density, plan
 from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
-from tint.weighing.cautions import Care, care, cautions, of_premixes, too_small
-from tint.weighing.cups import Cups, Split, plan
-from tint.weighing.premix import Premix, premixes, weighed_out
-from tint.weighing.rounding import Aim, Scale, best_rounding, whole
+from tint.weighing.premix import STEP_G, Premix, Scale, premixes, weighed_out, whole
+from tint.weighing.rounding import Aim, Care, best_rounding, care
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -84,7 +82,7 @@ class WeighSheet:
 def weigh(
     palette: Palette, blend: Blend, *, setting: Setting, batch: Batch | None = None, scale: Scale | None = None,
     split: Split | None = None, premix: bool = False, aim: Aim | None = None, batch_g: float | None = None,
-    batch_cm3: float | None = None, waste_percent: float = 10.0, scale_step_g: float = 0.01,
+    batch_cm3: float | None = None, waste_percent: float = WASTE_PERCENT, scale_step_g: float = STEP_G,
 ) -> WeighSheet:  # fmt: skip
     """Grams for a batch.
 
@@ -176,6 +174,77 @@ def weigh(
     )
 
 
+# What to know before weighing: the usual cautions, and weighings that the scale cannot do well.
+
+
+def cautions(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> tuple[str, ...]:
+    """The usual cautions for what is about to be weighed; data sheets, local rules and licensed practice rule."""
+    told = []
+    unknown = [name for name in blend.loadings if pigments[name].cures is None]
+    unsafe = [n for n in blend.loadings if (cures := pigments[n].cures) is not None and base.cure not in cures]
+    if unsafe:
+        told.append(f"{' and '.join(unsafe)}: not safe with {base.cure} cure; it may stay soft or tacky")
+    if unknown:
+        told.append(f"{' and '.join(unknown)}: not known to be safe with {base.cure} cure")
+    told.append("Cure a small cup of this very mix before you pour the batch.")
+    told.append("Powders: weigh without raising dust, with extraction or a respirator. Wear nitrile gloves, not latex.")
+    if base.cure == "condensation":
+        told.append("Tin catalysts harm health: keep off skin, and not for skin or food contact unless certified.")
+    else:
+        told.append("Sulphur, tin and amines stop addition cure: keep tools, moulds and gloves free of them.")
+    told.append("Vacuum: a cup of 3 to 5 times the volume, a rated chamber, eye protection.")
+    told.append("Supplier's data sheets, local rules and licensed practice come before this sheet.")
+    return tuple(told)
+
+
+def of_premixes(premixes: Mapping[str, Premix]) -> list[str]:
+    """How to treat premixes that are made."""
+    if not premixes:
+        return []
+    return ["Premixes: label them with lot and date, stir before each use, keep them no longer than their part keeps."]
+
+
+def too_small(lines: Sequence[Line], scale: Scale, *, premix: bool, cups: Cups) -> list[str]:
+    """Weighings that the scale does not do well.
+
+    Parameters
+    ----------
+    premix : bool
+        Whether premixes were looked for: a dose that is still too small could not have one.
+    """
+    doses = [line for line in lines if line.pigment and line.what == line.pigment]
+    told = [words for line in doses if (words := _of_dose(line, scale, premix=premix))]
+    weights = {line.part: line.grams for line in lines if not line.pigment} | dict(cups.rest_g)
+    each = " a cup" if cups.count > 1 else ""
+    told += [
+        f"part {part}: {grams:g} g{each} is less than {_trusted(scale)}: the mixing ratio may be off by "
+        f"{scale.error_percent(grams):.1f} %; make more at a time, or take a finer scale"
+        for part, grams in weights.items()
+        if 0.0 < grams < scale.least_g
+    ]
+    return told
+
+
+def _of_dose(line: Line, scale: Scale, *, premix: bool) -> str:
+    exact, step = line.exact_grams, f"{scale.step_g:g} g"
+    if exact >= scale.least_g:
+        return ""
+    if premix:
+        mend = "a premix would take more base than there is; a finer scale or a larger batch would hold it better"
+    else:
+        mend = "a finer scale, a larger batch or a premix would hold it better"
+    if line.grams == 0.0:
+        mend = "weigh a larger batch" if premix else "make a premix"
+        return f"{line.what}: {exact:.2g} g does not show on a scale of {step}; {mend}"
+    off = 100.0 * abs(line.grams - exact) / exact
+    found = f"{line.grams:g} g is few steps of {step} (rounded by {off:.1f} %), less than {_trusted(scale)}"
+    return f"{line.what}: {found}; {mend}"
+
+
+def _trusted(scale: Scale) -> str:
+    return f"the {scale.smallest_g:.2g} g that it weighs to {scale.tolerance_percent:g} %"
+
+
 # A weigh sheet as a table of rows: premixes, the batch, each cup; for spreadsheets.
 
 
@@ -208,3 +277,14 @@ def _rows(sheet: WeighSheet) -> Iterator[tuple[object, ...]]:
 
 def _weight(grams: float) -> str:
     return f"{grams:.10g}"
+
+
+def from_json(data: bytes | str, *, where: str = "weigh sheet") -> jsonable.Sheet:
+    """A sheet as `WeighSheet.to_json` and `tint weigh --json` write it: at least its base and its weighings.
+
+    Raises
+    ------
+    InputError
+        If it is no such JSON, by its key; `where` names it.
+    """
+    return jsonable.decode(data, jsonable.Sheet, where=where, form="what `tint weigh --json` writes")

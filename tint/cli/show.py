@@ -1,4 +1,4 @@
-"""How numbers are shown: calm tables and facts on a page for people, one JSON object for scripts."""
+"""How answers are shown: calm tables and facts on a page for people, one JSON object for scripts."""
 
 from __future__ import annotations
 
@@ -7,17 +7,25 @@ import math
 import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
+import numpy as np
 
 from tint import jsonable
+from tint.appearance import clarity_in_words
+from tint.trials.trial import span
 
 if TYPE_CHECKING:
+    from msgspec import Struct
     from rich.console import Console, RenderableType
 
+    from tint.appearance import Appearance
+    from tint.palette import Circumstances, Palette
+
 QUIET, HEAD, ALARM, CARE = "dim", "bold", "bold red", "yellow"
-_WIDEST, _LEAST_PROSE = 10_000, 16  # characters
+_WIDEST, _LEAST_PROSE = 10_000, 16  # characters: wider than any table; the narrowest column that reads well, no source
 
 
 @contextlib.contextmanager
@@ -46,12 +54,12 @@ def waiting(words: str) -> Iterator[Callable[[str], None]]:
         yield lambda reached: status.update(f"{words}: {reached}")
 
 
-def print_json(content: Mapping[str, Any]) -> None:
-    """Write one JSON object and nothing else."""
-    click.echo(jsonable.text(content))
+def json(content: Struct | Mapping[str, Any], **more: Any) -> None:
+    """Write one JSON object and nothing else; `more` are further keys."""
+    click.echo(jsonable.text(content, **more))
 
 
-def show_title(out: Console, title: str, conditions: str = "") -> None:
+def title(out: Console, title: str, conditions: str = "") -> None:
     """What follows is about this, and holds for that."""
     out.print(title, style=HEAD)
     if conditions:
@@ -59,9 +67,7 @@ def show_title(out: Console, title: str, conditions: str = "") -> None:
     out.print()
 
 
-def show_table(
-    out: Console, columns: Sequence[str], rows: Iterable[Sequence[RenderableType]], *, indent: int = 0
-) -> None:
+def table(out: Console, columns: Sequence[str], rows: Iterable[Sequence[RenderableType]], *, indent: int = 0) -> None:
     """A table without lines.
 
     Parameters
@@ -93,7 +99,7 @@ def show_table(
     out.width = given
 
 
-def show_facts(out: Console, facts: Iterable[tuple[str, str, str]]) -> None:
+def facts(out: Console, facts: Iterable[tuple[str, str, str]]) -> None:
     """Name, value with its unit, and what it holds for, a line each."""
     from rich.table import Table
 
@@ -106,7 +112,7 @@ def show_facts(out: Console, facts: Iterable[tuple[str, str, str]]) -> None:
     out.print(grid)
 
 
-def show_notes(out: Console, heading: str, notes: Iterable[str], *, style: str = "") -> None:
+def notes(out: Console, heading: str, notes: Iterable[str], *, style: str = "") -> None:
     """A list of sentences under a heading; nothing at all when there are none."""
     from rich.table import Table
 
@@ -134,7 +140,7 @@ def fixed(value: float, decimals: int) -> str:
 
 Tell = Callable[[str, int, int], None]
 
-PATIENCE_S = 1.0  # a job that is done sooner shows nothing
+PATIENCE_S = 1.0  # s: a job that is done sooner shows nothing; common practice, no source
 
 
 @contextlib.contextmanager
@@ -168,3 +174,86 @@ def progress(*, quiet: bool = False, on: Console | None = None, patience_s: floa
         starting.join()
         if bar.live.is_started:
             bar.stop()
+
+
+# A blend: what several commands say of it, in the same words and keys.
+
+_PATCH = " " * 10
+
+
+def appearance(out: Console, look: Appearance, palette: Palette, *, more: Iterable[tuple[str, str, str]] = ()) -> None:
+    """Colour over each backing, opacity, light let through, error, and what to know before believing them."""
+    _patch(out, look)
+    labs = {place(look.over): look.lab}
+    if np.isfinite(look.lab_black).all():
+        labs.setdefault(place(palette.black), look.lab_black)
+        labs.setdefault(place(palette.white), look.lab_white)
+    table(out, ("<", "L*", "a*", "b*"), [(place, *(fixed(x, 2) for x in lab)) for place, lab in labs.items()])
+    out.print()
+    facts(out, [*_facts(look), *more])
+    notes(out, "Before you trust it", look.warnings, style=CARE)
+
+
+def _patch(out: Console, look: Appearance) -> None:
+    """The colour itself, on a terminal that can show it."""
+    if out.is_terminal and out.color_system == "truecolor":
+        for _ in range(2):
+            out.print(_PATCH, style=f"on {look.srgb}")
+        out.print()
+
+
+def place(over: str) -> str:
+    """What a casting is seen over, in words."""
+    return "free slab" if over == "none" else f"over {over}"
+
+
+def _facts(look: Appearance) -> list[tuple[str, str, str]]:
+    gamut = "a screen can show it" if look.in_gamut else "clipped: no screen shows this colour"
+    ratio = f"{fixed(look.contrast_ratio, 3)} ± {fixed(look.contrast_ratio_error, 3)}"
+    through, regular, haze = (
+        f"{fixed(100.0 * value, 1)} ± {fixed(100.0 * error, 1)} %"
+        for value, error in (
+            (look.luminous_transmittance, look.luminous_transmittance_error),
+            (look.regular_transmittance, look.regular_transmittance_error),
+            (look.haze, look.haze_error),
+        )
+    )
+    opacity = [
+        ("contrast ratio", ratio, "Y over black / Y over white; 95 of 100", look.contrast_ratio),
+        ("transmittance", through, "total, of the free slab, Y", look.luminous_transmittance),
+    ]
+    if np.isfinite(look.haze):
+        meaning = "within 2.5° of its way: what one sees through"
+        opacity.append(("of it regular", regular, meaning, look.regular_transmittance))
+        opacity.append(("haze", haze, f"the rest of it, scattered: {clarity_in_words(look)}", look.haze))
+    told = [(what, said, meaning) if np.isfinite(x) else (what, "not known", "") for what, said, meaning, x in opacity]
+    return [
+        ("expected error", f"{fixed(look.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"),
+        *told,
+        ("screen colour", look.srgb, f"sRGB; {gamut}"),
+    ]
+
+
+# How the castings of each base were cured and kept, in a line for people and by name for scripts.
+
+
+def in_words(told: Circumstances) -> str:
+    """What was written of them; empty where nothing was."""
+    parts = [
+        told.cure_c and f"cured at {span(told.cure_c)} °C",
+        told.days and f"read {span(told.days)} days after",
+        told.moulds and f"mould {', '.join(told.moulds)}",
+        told.finishes and f"finish {', '.join(told.finishes)}",
+        told.lots and f"lot {', '.join(told.lots)}",
+    ]
+    return "; ".join(part for part in parts if part)
+
+
+def circumstances_in_words(by_base: Mapping[str, Circumstances]) -> Iterable[tuple[str, str]]:
+    """Base and words, for the bases of which something was written."""
+    return [(base, words) for base, told in by_base.items() if (words := in_words(told))]
+
+
+def circumstances_json(by_base: Mapping[str, Circumstances]) -> dict[str, Any]:
+    """By base; null or an empty list for what nobody wrote."""
+    return {base: asdict(told) for base, told in by_base.items()}

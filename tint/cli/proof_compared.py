@@ -1,4 +1,4 @@
-"""`tint proof --compare`: several recipes of an answer on one sheet, for the maker."""
+"""`tint proof --compare`: several recipes of a file on one sheet, for the workshop."""
 
 from __future__ import annotations
 
@@ -9,14 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tint.appearance import Setting
-from tint.cli.answers import bound
-from tint.cli.asked import Cast, blend_of, setting_of
-from tint.cli.pictured import Approving
-from tint.cli.recipes import Several
+from tint.cli.asked import Chosen
+from tint.cli.proof_options import Approving, Cast
+from tint.cli.solve import bound
 from tint.cli.wanted import Wish, target_of
 from tint.errors import InputError
 from tint.palette import Palette
-from tint.target import Target
+from tint.target import Target, target_from_written
 
 if TYPE_CHECKING:
     from tint.proofs.comparison import Comparison
@@ -25,48 +24,40 @@ _SEEN = ("over", "seat", "light", "observer", "geometry")  # what a target in a 
 
 
 def comparison_of(
-    palette: Palette, several: Several, *, wish: Wish, casting: Mapping[str, Any], cast: Cast, title: str
+    palette: Palette, choice: Chosen, *, wish: Wish, casting: Mapping[str, Any], cast: Cast, title: str
 ) -> Comparison:  # fmt: skip
-    """The recipes of a file, compared.
-
-    Raises
-    ------
-    InputError
-        If they cannot be, or the file's target does not hold for the setting asked for.
-    """
+    """The recipes of a file, compared."""
     from tint.proofs.comparison import compare
 
-    setting = setting_of(palette, {**several.solved_in, **casting})
-    blends = {rank: blend_of(palette, doses) for rank, doses in several.recipes.items()}
-    target = _target(palette, several, wish, setting, casting)
-    first = next(iter(blends.values()))
+    setting, blends = choice.setting(palette, casting), choice.blends(palette)
     return compare(
         palette,
         list(blends.values()),
         setting=setting,
-        target=target,
+        target=_target(palette, choice, wish, setting, casting),
         ranks=list(blends),
-        limits=[[bound(limit) for limit in several.limits[rank]] for rank in blends],
-        trial=cast.trial(palette, first, setting),
+        limits=[[bound(limit) for limit in each.limits] for each in choice.recipes.values()],
+        trial=cast.trial(palette, next(iter(blends.values())), setting),
         title=title,
     )
 
 
 def _target(
-    palette: Palette, several: Several, wish: Wish, setting: Setting, casting: Mapping[str, Any]
+    palette: Palette, choice: Chosen, wish: Wish, setting: Setting, casting: Mapping[str, Any]
 ) -> Target | None:  # fmt: skip
-    """The target that options name, else the file's."""
-    if wish.given or several.target is None:
+    """The target that options name, else the file's, which holds only for the setting it was solved in."""
+    own = choice.file.target if choice.file is not None else None
+    if wish.given or own is None:
         return target_of(palette, wish, setting)
     for name in _SEEN:
-        told = several.solved_in.get(name)
+        told = choice.solved_in.get(name)
         if told is not None and casting.get(name, told) != told:
             raise InputError(
                 f"--{name}", f"{casting[name]}, but the target in the file holds for {told}",
                 mend="name a target for it, as with --target-lab, or leave it out",
             )  # fmt: skip
-    asked: dict[str, Any] = dict(wish.asked)
-    return replace(several.target, **asked)
+    asked: dict[str, Any] = wish.asked
+    return replace(target_from_written(own), **asked)
 
 
 def drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Path, bytes]:

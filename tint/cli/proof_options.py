@@ -1,22 +1,29 @@
-"""What a proof is drawn of and to, as options: a part or a height map, which picture, which files."""
+"""What a proof shows, as options: the part, a casting that was read or photographed, what a sheet to approve tells."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from tint.cli.options import grouped, number_option
+from tint.appearance import Setting
+from tint.cli import options
+from tint.cli.asked import one_thickness
 from tint.errors import InputError
+from tint.materials import Blend
+from tint.palette import Palette
+from tint.trials.files import read_reading
 
 if TYPE_CHECKING:
     from tint.proofs.part_picture import Shown
+    from tint.proofs.trial import Trial
 
 _SIDES = ("top", "bottom", "front", "back", "left", "right", "corner")
+_MM_PER_PIXEL = 0.1  # mm, of a height map that does not say: about 250 pixels an inch; common practice, no source
 _UNITS = ("mm", "cm", "m", "in")
 PICTURES = ("card", "part", "wedge", "lights", "behind", "limits")
 
@@ -47,12 +54,7 @@ class Subject:
         return self.part is not None or self.height_map is not None
 
     def check(self) -> None:
-        """Refuse options that do not go together.
-
-        Raises
-        ------
-        InputError
-        """
+        """Refuse options that do not go together."""
         if self.part and self.height_map:
             raise InputError("--height-map", "given together with --part", "expected one of them")
         if self.height_map and self.mm_per_level is None:
@@ -77,7 +79,7 @@ class Subject:
         if self.height_map:
             assert self.mm_per_level is not None  # checked
             view = read_height_map(
-                self.height_map, mm_per_level=self.mm_per_level, mm_per_pixel=self.mm_per_pixel or 0.1
+                self.height_map, mm_per_level=self.mm_per_level, mm_per_pixel=self.mm_per_pixel or _MM_PER_PIXEL
             )
             flat = Shown(view=view, named=_titled(self.height_map), volume_cm3=volume_cm3(view), finer=1)
             return Model(flat.volume_cm3, flat.within)
@@ -97,18 +99,76 @@ def _titled(path: Path) -> str:
     return name[:1].upper() + name[1:]
 
 
-_path = click.Path(path_type=Path)
-subject_options = grouped(
+subject_options = options.grouped(
     "subject",
     Subject,
-    click.option("--part", metavar="FILE", type=_path, help="The part itself: an STL, 3MF or OBJ."),
-    click.option("--height-map", metavar="FILE.png", type=_path, help="Instead: a grey picture, brighter is thicker."),
-    number_option("--mm-per-level", "Thickness of one grey level.", expected="a thickness in mm", metavar="MM"),
-    number_option("--mm-per-pixel", "Its scale.  [default: 0.1]", expected="a length in mm", metavar="MM"),
-    click.option("--side", type=click.Choice(_SIDES), help="Of the part, as seen.  [default: top]"),
-    click.option("--unit", type=click.Choice(_UNITS), help="Of the mesh.  [default: what it says, else mm]"),
-    number_option("--thin", "Outline what is thinner than this.", expected="a thickness in mm", metavar="MM"),
+    click.option("--part", metavar="FILE", type=options.PATH, help="The part itself: an STL, 3MF or OBJ."),
+    click.option(
+        "--height-map", metavar="FILE.png", type=options.PATH, help="Instead: a grey picture, brighter is thicker."
+    ),
+    options.number("--mm-per-level", "Thickness of one grey level.", expected="a thickness in mm", metavar="MM"),
+    options.number(
+        "--mm-per-pixel",
+        f"Scale of that picture.  [default: {_MM_PER_PIXEL:g}]",
+        expected="a length in mm",
+        metavar="MM",
+    ),
+    click.option("--side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
+    click.option("--unit", type=click.Choice(_UNITS), help="Unit of the mesh.  [default: what it says, else mm]"),
+    options.number("--thin", "Outline what is thinner than this.", expected="a thickness in mm", metavar="MM"),
 )
+
+
+# The casting beside its prediction.
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cast:
+    """A casting as the command line names it."""
+
+    photo: Path | None
+    read: str | None
+    read_thickness: float | None
+
+    @property
+    def given(self) -> Mapping[str, object]:
+        """The options that were given."""
+        return options.given(**{"--photo": self.photo, "--read": self.read, "--read-thickness": self.read_thickness})
+
+    def check(self) -> None:
+        """Refuse a thickness without a reading."""
+        if self.read_thickness is not None and self.read is None:
+            raise InputError("--read-thickness", "no reading to apply it to", mend="name one with --read")
+
+    def trial(self, palette: Palette, blend: Blend, setting: Setting) -> Trial | None:
+        """What is shown of it, as a casting of a blend; None when nothing was given."""
+        if not self.given:
+            return None
+        from tint.proofs.trial import Read, read_photo, trial_of
+
+        photo = None if self.photo is None else read_photo(self.photo)
+        over = setting.behind(palette)
+        read = None
+        if self.read is not None:
+            depth = self.read_thickness or setting.thickness_mm
+            own = replace(setting, over=over, thickness_mm=depth)
+            reading = read_reading(self.read, palette, blend, setting=own)
+            read = Read(spectrum=reading.values, named=Path(self.read).name, thickness_mm=self.read_thickness)
+        return trial_of(palette, blend, setting=setting, photo=photo, read=read)
+
+
+cast_options = options.grouped(
+    "cast",
+    Cast,
+    click.option("--photo", metavar="FILE", type=options.PATH, help="A photograph of the casting, only to show."),
+    click.option("--read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
+    click.option(
+        "--read-thickness", type=one_thickness, metavar="MM", help="Its measured thickness.  [default: as --thickness]"
+    ),
+)
+
+
+# The approval sheet.
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,42 +190,17 @@ class Approving:
         return self.sheet is not None or self.pdf is not None
 
 
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError as error:
-        raise InputError("--expiry", f"`{text}` is not a day", "expected year-month-day, as in 2027-03-01") from error
-
-
-approving_options = grouped(
+approving_options = options.grouped(
     "approving",
     Approving,
-    click.option("--sheet", metavar="FILE.html", type=_path, help="An approval sheet, as one page for any browser."),
-    click.option("--pdf", metavar="FILE.pdf", type=_path, help="The same as a PDF."),
+    click.option(
+        "--sheet", metavar="FILE.html", type=options.PATH, help="An approval sheet, as one page for any browser."
+    ),
+    click.option("--pdf", metavar="FILE.pdf", type=options.PATH, help="The same as a PDF."),
     click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Of the PDF."),
     click.option("--name", metavar="WORDS", help="What the recipe is called.  [default: the palette's name]"),
     click.option("--customer-words", metavar="WORDS", help="What the customer asked for, in their own words."),
-    click.option("--who", metavar="WORDS", help="Who decides."),
-    click.option("--expiry", metavar="DAY", type=_day, help="Until when the approval holds: 2027-03-01."),
+    click.option("--who", metavar="WORDS", help="Who is asked to approve."),
+    click.option("--expiry", metavar="DAY", type=options.day("--expiry"), help="The day until which approval holds."),
     click.option("--show-formula", is_flag=True, help="Tell pigments and loadings on the sheet and the card."),
 )
-
-
-def check_file(path: Path | None, option: str, kinds: tuple[str, ...], *, replace: bool) -> None:
-    """Refuse a name that cannot be written to.
-
-    Raises
-    ------
-    InputError
-        If it is of another kind, is a folder, or is there already and not to be replaced.
-    """
-    if path is None:
-        return
-    where = f"{option} {path}"
-    if path.suffix.lower() not in kinds:
-        kind = {".png": "a PNG", ".html": "a page", ".pdf": "a PDF"}[kinds[0]]
-        raise InputError(where, f"is not the name of {kind}", f"expected a name that ends in {' or '.join(kinds)}")
-    if path.is_dir():
-        raise InputError(where, "is a folder", "expected the name of a file")
-    if path.exists() and not replace:
-        raise InputError(where, "is there already", mend="choose another name, or add --replace")
