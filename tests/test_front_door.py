@@ -232,5 +232,6 @@ def test_every_word_is_explained_in_sentences() -> None:
         assert told.endswith("."), word
         assert tint.explain(word.upper()) == told
     assert "0.98" in tint.explain("solid")
+    assert "scattered" in tint.explain("clear")
     with pytest.raises(tint.InputError, match="did you mean metamerism"):
         tint.explain("metamerizm")

@@ -110,6 +110,15 @@ _PLAIN: dict[str, str] = {
         "How the rubber sets. Addition (platinum) cures are stopped by sulphur, amines and tin; condensation (tin) "
         "cures shrink a little. A pigment may be safe in one and not in the other: the supplier's data sheet decides."
     ),
+    "model error": (
+        "What the physics of the fit leaves in the readings when their noise is subtracted. It grows the stated error "
+        "of every prediction; a large one means that some castings are not what was written down."
+    ),
+    "least-squares objective": (
+        "The sum of squared differences that a fit or a search makes as small as it can, each counted in units of its "
+        "own standard deviation."
+    ),
+    "optical contact": "Rubber and backing touch without a film of air between: the wet seat.",
     "leave-one-out": (
         "Each casting is predicted from all the others, as if it had never been poured. How far the prediction misses "
         "tells how far predictions of new blends will."
