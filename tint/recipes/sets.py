@@ -25,7 +25,9 @@ _COARSE_NM = 20.0
 _FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the smallest sets from
 _LAST_SHARES = (0.02, 0.3)  # to start the finalists from, besides where the first pass left them
 _FINALISTS = 160
+_HELD = 60  # nearest sets whose colour is sought again with the opacity held
 _LEVELLINGS = 6
+_WORTH_LEVELLING = 1.5  # CIEDE2000 beyond the nearest set, farther than which levelling would not bring it first
 _TORN = 0.05  # misses above this may be colour and opacity pulling apart
 _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
 _TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
@@ -34,6 +36,7 @@ ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of 
 _DUST = 5e-4  # percent: half a milligram in 100 g, 0.5 g of a premix of one in a thousand
 _SPARED = 0.9  # of the pigment: less is spared than this, and the nearer colour is the better recipe
 _THRIFTS = (0.1, 0.3, 1.0, 3.0, 10.0, 30.0)  # pulls towards less pigment, one after the other
+_NAMES = ("sets", "loadings", "cost", "pull")
 _ALIKE = 0.02  # doses that differ by no more than this share make one recipe
 
 
@@ -80,13 +83,15 @@ def best_of_sets(
     """Optimise all sets of up to `most` usable pigments that hold `keep`, and finish the best, nearest first."""
     first = _first_pass(_coarse(problem), usable=usable, keep=keep, most=most, bounds=bounds)
     size = np.sum(first.sets < len(bounds.low) - 1, axis=1)
-    order = np.argsort(np.sqrt(first.cost) + _EACH_PIGMENT * size, kind="stable")[:_FINALISTS]
+    # Every wall is one more look at a recipe: of several walls fewer sets are finished.
+    finalists = max(_HELD, _FINALISTS // len(problem.castings))
+    order = np.argsort(np.sqrt(first.cost) + _EACH_PIGMENT * size, kind="stable")[:finalists]
     ended = _tidied(problem, finish(problem, first.sets[order], first.loadings[order], bounds), bounds)
     if not (problem.target.asks_opacity or problem.target.asks_light or problem.target.asks_haze):
         return ended
     # The fair trade between colour and opacity, and the nearest colour that has the opacity: both are worth knowing.
-    torn = np.sqrt(ended.cost) > _TORN
-    if not torn.any():
+    torn = np.flatnonzero(np.sqrt(ended.cost) > _TORN)[:_HELD]  # nearest first
+    if torn.size == 0:
         return ended
     held = replace(problem, opacity_scale=STRICT)
     strict = _tidied(held, finish(held, ended.sets[torn], ended.loadings[torn], bounds), bounds)
@@ -142,12 +147,9 @@ def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candid
     before, after = judge(problem, found.sets[rows], found.loadings[rows]), judge(problem, fewer, again.loadings)
     unseen = after.colour.max(axis=1) <= before.colour.max(axis=1) + ALIKE
     unseen &= _opacity_missed(after) <= _opacity_missed(before) + 0.5 * MET
-    keep = rows[unseen]
-    sets, loadings = found.sets.copy(), found.loadings.copy()
-    cost, pull = found.cost.copy(), found.pull.copy()
-    sets[keep], loadings[keep] = again.sets[unseen], again.loadings[unseen]
-    cost[keep], pull[keep] = again.cost[unseen], again.pull[unseen]
-    return Candidates(sets, loadings, cost, pull)
+    keep = np.zeros(len(found.sets), dtype=bool)
+    keep[rows[unseen]] = True
+    return _put(found, keep, again.rows(unseen))
 
 
 def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
@@ -197,7 +199,8 @@ def count_sets(usable: int, keep: int, most: int) -> int:
 
 def _coarse(problem: Problem) -> Problem:
     step = float(problem.wavelengths[1] - problem.wavelengths[0])
-    return thinned(problem, max(1, int(_COARSE_NM / step + 1e-6)))
+    wide = _COARSE_NM if len(problem.castings) == 1 else 1.5 * _COARSE_NM
+    return thinned(problem, max(1, int(wide / step + 1e-6)))
 
 
 def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
@@ -213,8 +216,15 @@ def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Ca
 
 
 def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
-    """Of several colours the worst counts: weigh each by how far it is missed, and again (Lawson 1961; from memory)."""
-    emphasis = np.ones_like(judge(problem, found.sets, found.loadings).colour)
+    """Of several colours the worst counts: weigh each by how far it is missed, and again (Lawson 1961; from memory).
+
+    Only for sets that are so near that this may make them the nearest.
+    """
+    worst = judge(problem, found.sets, found.loadings).colour.max(axis=1)
+    near = worst <= float(worst.min(initial=np.inf)) + _WORTH_LEVELLING
+    if not near.all():
+        return _put(found, near, _level_out(problem, found.rows(near), bounds))
+    emphasis = np.ones((len(found.sets), sum(len(casting.colours) for casting in problem.castings)))
     for _ in range(_LEVELLINGS):
         missed = judge(problem, found.sets, found.loadings).colour
         emphasis = emphasis * (missed + 1e-3)
@@ -230,6 +240,13 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
             np.where(better[:, None], again.pull, found.pull),
         )
     return found
+
+
+def _put(whole: Candidates, rows: NDArray[np.bool_], part: Candidates) -> Candidates:
+    """The whole with some of its rows replaced."""
+    sets, loadings, cost, pull = (np.array(getattr(whole, name)) for name in _NAMES)
+    sets[rows], loadings[rows], cost[rows], pull[rows] = part.sets, part.loadings, part.cost, part.pull
+    return Candidates(sets, loadings, cost, pull)
 
 
 def _minimise(
@@ -282,8 +299,7 @@ def _first_pass(
 
 def joined(several: Sequence[Candidates]) -> Candidates:
     """Several as one."""
-    names = ("sets", "loadings", "cost", "pull")
-    return Candidates(*(np.concatenate([getattr(each, name) for each in several]) for name in names))
+    return Candidates(*(np.concatenate([getattr(each, name) for each in several]) for name in _NAMES))
 
 
 def _level(
