@@ -34,6 +34,8 @@ class Base:
         Measured Saunderson constants, in place of those of the refractive index (two-flux only) [-].
     lot : str, optional
         The lot that the swatches were cast from, where their own rows name none.
+    price : float, optional
+        Per kilogram, in the currency of the pigments.
     kind : str, optional
         What scatters in it, such as `silica`: chooses what is believed of its anisotropy before any casting.
     g : float, optional
@@ -50,6 +52,7 @@ class Base:
     k1: float | None = None
     k2: float | None = None
     lot: str | None = None
+    price: float | None = None
     kind: str | None = None
     g: float | None = None
 

@@ -110,7 +110,9 @@ def targets(poured: bench.Poured, palette: Palette) -> Iterator[tuple[str, Targe
             sample = samples[at]
             thickness = float(np.clip(sample.thickness, min(depths), max(depths)))
             ratio = sample.ordered.contrast_ratio
-            opacity = {"contrast_ratio_min": 0.98} if kind == "opaque" else {"contrast_ratio_min": max(ratio - 0.02, 0.01)}
+            opacity = (
+                {"contrast_ratio_min": 0.98} if kind == "opaque" else {"contrast_ratio_min": max(ratio - 0.02, 0.01)}
+            )
             lab = colorimetry.lab(sample.ordered.white, view)
             yield kind, asked(lab, **opacity), Setting(thickness_mm=thickness)
     for lightness in (25.0, 30.0):
@@ -121,7 +123,9 @@ def targets(poured: bench.Poured, palette: Palette) -> Iterator[tuple[str, Targe
         yield "strong", asked(colours[at], contrast_ratio_min=0.95), Setting(thickness_mm=float(rng.choice(depths)))
 
 
-def pour(workshop: bench.Workshop, blend: Blend, thickness_mm: float, rng: np.random.Generator | None) -> tuple[Array, Array]:
+def pour(
+    workshop: bench.Workshop, blend: Blend, thickness_mm: float, rng: np.random.Generator | None
+) -> tuple[Array, Array]:
     """Reflectance over the black and the white card; exactly as written and unread where there is no `rng`."""
     loadings = dict(blend.loadings)
     if rng is None:
@@ -144,7 +148,7 @@ def judge(seed: int) -> list[Poured]:
     result = []
     for kind, target, setting in targets(poured, palette):
         answer: Answer = solve(palette, target, setting=setting, rules=Rules(most_pigments=3))
-        for place, recipe in enumerate(answer.recipes):
+        for place in range(len(answer.recipes)):
             try:
                 result += _poured(palette, poured.workshop, seed, kind, place, answer, rng)
             except ArithmeticError:
@@ -153,7 +157,13 @@ def judge(seed: int) -> list[Poured]:
 
 
 def _poured(
-    palette: Palette, workshop: bench.Workshop, seed: int, kind: str, place: int, answer: Answer, rng: np.random.Generator
+    palette: Palette,
+    workshop: bench.Workshop,
+    seed: int,
+    kind: str,
+    place: int,
+    answer: Answer,
+    rng: np.random.Generator,
 ) -> Iterator[Poured]:
     recipe, target, thickness = answer.recipes[place], answer.target, answer.setting.thickness_mm
     view = colorimetry.viewing(palette.wavelengths)
@@ -218,7 +228,8 @@ def _row(name: str, these: list[Poured]) -> None:
     print(
         f"{name:14s} {len(these):6d} {of('off').mean():6.2f} {np.quantile(of('off'), 0.95):6.2f}"
         f" {np.median(of('stated')):7.2f} {100 * np.mean(of('off') <= of('stated')):5.1f}%"
-        f" {100 * np.mean(np.abs(of('ratio_off')) <= of('ratio_stated')):7.1f}% {100 * np.mean(of('ratio') >= -0.005):5.1f}%"
+        f" {100 * np.mean(np.abs(of('ratio_off')) <= of('ratio_stated')):7.1f}% "
+        f"{100 * np.mean(of('ratio') >= -0.005):5.1f}%"
         f" {100 * np.mean(of('ratio_exact') >= -0.005):10.1f}% {of('chance').mean():7.2f} {of('landed').mean():7.2f}"
         f" {first.mean():12.3f}"
     )

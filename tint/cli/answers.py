@@ -107,7 +107,8 @@ def _show_merits(out: Console, answer: Answer) -> None:
     lights = "apart from the target" if answer.target.spectrum is not None else "by which its colour drifts"
     out.print()
     out.print(
-        f"price: of the pigments in 1 kg of mix. lights: CIEDE2000 {lights} under lamp, shop tube or LED, the worst. "
+        f"price: of 1 kg of mix, with the base where it has a price. lights: CIEDE2000 {lights} under lamp, "
+        "shop tube or LED, the worst. "
         "doses: CIEDE2000 from weighing errors of 1 %.",
         style=QUIET,
     )

@@ -17,7 +17,8 @@ from tint.recipes import choice, limits, rounding, why
 from tint.recipes.aims import Problem, judge, lay_out
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules
 from tint.recipes.choice import Merits
-from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, leaner
+from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
+from tint.recipes.sparing import leaner
 from tint.target import Target
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "solve"]
@@ -128,6 +129,9 @@ def _search(
     keep = limits.kept(palette, rules)
     nearest = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds)
     exact = leaner(problem, nearest, bounds, tolerance=target.tolerance)
+    if rules.rank_by in ("price", "loading"):
+        worth = choice.worth_sparing(palette, base) if rules.rank_by == "price" else None
+        exact = joined((leaner(problem, exact, bounds, tolerance=target.tolerance, worth=worth, within=True), exact))
     shown, coarse = exact, False
     if rules.batch_g is not None and rules.scale_step_g is not None:
         step = 100.0 * rules.scale_step_g / rules.batch_g

@@ -110,7 +110,7 @@ class Recipe:
     chance : float
         Of a pour landing within the tolerance and the opacity asked for, 0 to 1 [-].
     price_per_kg : float, optional
-        Of the pigments in a kilogram of mix; None when one of them has no price.
+        Of a kilogram of mix, the base included where any base has a price; None when one of them has none.
     limits : tuple of str
         What binds: `max_loading:total`, `max_loading:NAME`, `smallest:NAME`, `fixed:NAME`, `contrast_ratio`,
         `transmittance`, `scale_step` when only the rounding does, or `palette` when none of these but the pigments

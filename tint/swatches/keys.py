@@ -104,6 +104,7 @@ class BaseTable(Struct, kw_only=True):
     k1: Fraction | None = None
     k2: Fraction | None = None
     lot: Text | None = None
+    price: Price | None = None
     kind: Kind | None = None
     g: Anisotropy | None = None
 
