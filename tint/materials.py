@@ -88,6 +88,38 @@ class Pigment:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Workshop:
+    """What a maker works with and how: what commands take for granted where they are not told.
+
+    Parameters
+    ----------
+    scale_step_g, scale_max_g : float, optional
+        Smallest step and largest load of the scale [g].
+    dose_tolerance_percent : float, optional
+        By which a dose may be off [% of the dose].
+    cup_cm3 : float, optional
+        The largest cup, to its brim [cm3].
+    mould_depths_mm : tuple of float
+        Depths of the moulds that swatches are cast in [mm].
+    waste_percent : float, optional
+        A margin on what is poured [%].
+    currency : str
+        That prices are in.
+    price_unit : str
+        What prices in palette.toml are for: `kg`, `g`, `100 g` or `lb`; all else here is per kg.
+    """
+
+    scale_step_g: float | None = None
+    scale_max_g: float | None = None
+    dose_tolerance_percent: float | None = None
+    cup_cm3: float | None = None
+    mould_depths_mm: tuple[float, ...] = ()
+    waste_percent: float | None = None
+    currency: str = ""
+    price_unit: str = "kg"
+
+
+@dataclass(frozen=True, kw_only=True)
 class Instrument:
     """How readings were taken and how good they are. The defaults are cautious guesses for a folder that is silent.
 

@@ -124,12 +124,12 @@ def judged_workshop(job: tuple[int, int, bool]) -> list[Least]:
     view = colorimetry.viewing(palette.wavelengths)
     rng = np.random.default_rng([seed, 17])
     depths = [depth for seen in palette.seen.values() for depth in seen.thickness_mm]
-    result = []
+    result: list[Least] = []
     for at in rng.choice(len(poured.samples), min(each, len(poured.samples)), replace=False):
         sample = poured.samples[at]
         ratio = sample.ordered.contrast_ratio
-        opacity = {"contrast_ratio_min": 0.98 if sample.kind == "opaque" else max(ratio - 0.02, 0.01)}
-        target = Target(lab=colorimetry.lab(sample.ordered.white, view), tolerance=0.5, **opacity)
+        least = 0.98 if sample.kind == "opaque" else max(ratio - 0.02, 0.01)
+        target = Target(lab=colorimetry.lab(sample.ordered.white, view), tolerance=0.5, contrast_ratio_min=least)
         setting = Setting(thickness_mm=float(np.clip(sample.thickness, min(depths), max(depths))))
         more = (2.0 * setting.thickness_mm,) if walls and sample.kind == "opaque" else ()
         result += _least(palette, seed, sample.kind, target, setting, more)
@@ -195,8 +195,12 @@ def main() -> None:
     parser.add_argument("--walls", action="store_true", help="solid targets for two walls")
     args = parser.parse_args()
     jobs = [(seed, args.each, args.walls) for seed in range(*map(int, args.seeds.split(":")))]
+    found: list[Least] = []
     with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
-        report([each for some in pool.imap(judged_workshop, jobs) for each in some])
+        for some in pool.imap(judged_workshop, jobs):
+            found += some
+            print(f"{len(found)} targets, ratios", *(f"{each.first / each.alike:.2f}" for each in some), flush=True)
+    report(found)
 
 
 if __name__ == "__main__":

@@ -91,7 +91,7 @@ def judge(job: tuple[int, int]) -> list[Tried]:
     view = colorimetry.viewing(palette.wavelengths)
     depths = [depth for seen in palette.seen.values() for depth in seen.thickness_mm]
     samples = [sample for sample in poured.samples if sample.kind != "see-through"]
-    result = []
+    result: list[Tried] = []
     for number in range(each):
         sample, cause = samples[int(rng.integers(len(samples)))], CAUSES[(number + seed) % len(CAUSES)]
         least = 0.98 if sample.kind == "opaque" else max(sample.ordered.contrast_ratio - 0.02, 0.01)

@@ -101,8 +101,8 @@ def targets(poured: bench.Poured, palette: Palette) -> Iterator[tuple[str, Targe
     view = colorimetry.viewing(palette.wavelengths)
     depths = [thickness for seen in palette.seen.values() for thickness in seen.thickness_mm]
 
-    def asked(lab: Array, **opacity: float) -> Target:
-        return Target(lab=lab, tolerance=float(rng.choice(TOLERANCES)), **opacity)
+    def asked(lab: Array, least: float) -> Target:
+        return Target(lab=lab, tolerance=float(rng.choice(TOLERANCES)), contrast_ratio_min=least)
 
     for kind in bench.KINDS:
         samples = [each for each in poured.samples if each.kind == kind]
@@ -110,17 +110,15 @@ def targets(poured: bench.Poured, palette: Palette) -> Iterator[tuple[str, Targe
             sample = samples[at]
             thickness = float(np.clip(sample.thickness, min(depths), max(depths)))
             ratio = sample.ordered.contrast_ratio
-            opacity = (
-                {"contrast_ratio_min": 0.98} if kind == "opaque" else {"contrast_ratio_min": max(ratio - 0.02, 0.01)}
-            )
+            least = 0.98 if kind == "opaque" else max(ratio - 0.02, 0.01)
             lab = colorimetry.lab(sample.ordered.white, view)
-            yield kind, asked(lab, **opacity), Setting(thickness_mm=thickness)
+            yield kind, asked(lab, least), Setting(thickness_mm=thickness)
     for lightness in (25.0, 30.0):
         lab = np.array([lightness, *rng.normal(0.0, 1.0, 2)])
-        yield "black", asked(lab, contrast_ratio_min=0.98), Setting(thickness_mm=float(rng.choice(depths)))
+        yield "black", asked(lab, 0.98), Setting(thickness_mm=float(rng.choice(depths)))
     colours = [colorimetry.lab(each.ordered.white, view) for each in poured.samples if each.kind != "see-through"]
     for at in np.argsort([-np.hypot(*lab[1:]) for lab in colours])[:2]:
-        yield "strong", asked(colours[at], contrast_ratio_min=0.95), Setting(thickness_mm=float(rng.choice(depths)))
+        yield "strong", asked(colours[at], 0.95), Setting(thickness_mm=float(rng.choice(depths)))
 
 
 def pour(
@@ -145,7 +143,7 @@ def judge(seed: int) -> list[Poured]:
     except TintError:
         return []
     rng = np.random.default_rng([seed, 13])
-    result = []
+    result: list[Poured] = []
     for kind, target, setting in targets(poured, palette):
         answer: Answer = solve(palette, target, setting=setting, rules=Rules(most_pigments=3))
         for place in range(len(answer.recipes)):
@@ -214,9 +212,9 @@ def report(all_of: list[Poured]) -> None:
             mean, share = bin_of.mean(axis=0)
             print(f"  {low:.1f}-{low + 0.1:.1f}: told {mean:.2f}, happened {share:.2f} ({len(bin_of)})")
     for kind in ("black", "strong"):
-        these = np.array([(each.chance, each.landed) for each in all_of if each.kind == kind])
-        high = these[these[:, 0] >= 0.5]
-        print(f"  {kind}: told {these[:, 0].mean():.2f}, happened {these[:, 1].mean():.2f} ({len(these)});"
+        dark = np.array([(each.chance, each.landed) for each in all_of if each.kind == kind])
+        high = dark[dark[:, 0] >= 0.5]
+        print(f"  {kind}: told {dark[:, 0].mean():.2f}, happened {dark[:, 1].mean():.2f} ({len(dark)});"
               f" where told 0.5 and more {high[:, 0].mean():.2f}, {high[:, 1].mean():.2f} ({len(high)})")  # fmt: skip
 
 

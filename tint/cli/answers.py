@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from tint.cli.tables import CARE, QUIET, counted, fixed, show_notes, show_table, show_title
+from tint.cli.workshop import workshop
 from tint.recipes import RANKINGS, Answer, Recipe
 from tint.target import Target
 
@@ -104,10 +105,11 @@ def _show_merits(out: Console, answer: Answer) -> None:
     ]
     out.print()
     show_table(out, ("", "in all", "price", "lights", "doses", "~why it is listed"), rows)
+    currency = f"{workshop().currency} " if workshop().currency else ""
     lights = "apart from the target" if answer.target.spectrum is not None else "by which its colour drifts"
     out.print()
     out.print(
-        f"price: of 1 kg of mix, with the base where it has a price. lights: CIEDE2000 {lights} under lamp, "
+        f"price: {currency}of 1 kg of mix, with the base where it has a price. lights: CIEDE2000 {lights} under lamp, "
         "shop tube or LED, the worst. "
         "doses: CIEDE2000 from weighing errors of 1 %.",
         style=QUIET,

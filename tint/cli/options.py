@@ -12,6 +12,7 @@ from typing import Any
 
 import click
 
+from tint.cli.workshop import folder_given
 from tint.errors import InputError
 from tint.optics.layer import MODELS
 from tint.palette import Palette, fit_path, read_palette
@@ -101,7 +102,7 @@ def check_picture(path: Path, option: str, *, replace: bool) -> None:
 
 
 replace_option = click.option("--replace", is_flag=True, help="Write over a picture that is there.")
-folder_argument = click.argument("folder", type=click.Path(path_type=Path))
+folder_argument = click.argument("folder", type=click.Path(path_type=Path), is_eager=True, callback=folder_given)
 json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else.")
 optics_option = click.option(
     "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."

@@ -9,6 +9,7 @@ import click
 
 from tint.cli.amounts import AGAIN, GRAMS, PERCENT, Pairs, all_known, amounts_option, each_once
 from tint.cli.options import Decorator, count_option, grouped, known, number, number_option
+from tint.cli.workshop import workshop
 from tint.errors import InputError
 from tint.palette import Palette
 from tint.recipes import RANKINGS, Rules
@@ -31,7 +32,7 @@ def _search(
         "max_total": max_total,
         "stock_g": each_once(stock, "--stock"),
         "batch_g": _mix(batch_g, waste),
-        "scale_step_g": scale_step,
+        "scale_step_g": workshop().scale_step_g if scale_step is None and batch_g is not None else scale_step,
         "walls_mm": wall,
         "rank_by": rank_by,
         "most_recipes": recipes,
@@ -44,7 +45,8 @@ def _mix(batch_g: float | None, waste: float | None) -> float | None:
         if waste is not None:
             raise InputError("--waste", "the batch is not told", mend="give --batch-g too")
         return None
-    percent = WASTE_PERCENT if waste is None else waste
+    usual = workshop().waste_percent
+    percent = (WASTE_PERCENT if usual is None else usual) if waste is None else waste
     if not 0.0 <= percent <= 200.0:
         raise InputError("--waste", f"{percent:g} %", "expected 0 to 200 % of the batch")
     return batch_g * (1.0 + percent / 100.0)

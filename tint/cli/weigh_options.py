@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from tint.cli.options import Decorator, count_option, grouped, number_option
+from tint.cli.workshop import workshop
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
@@ -58,7 +59,7 @@ batch_options = grouped(
 
 
 def _scale(scale_step: float, scale_sd: float | None, dose_tolerance: float) -> Scale:
-    return Scale(step_g=scale_step, sd_g=scale_sd, tolerance_percent=dose_tolerance)
+    return Scale(step_g=scale_step, sd_g=scale_sd, tolerance_percent=dose_tolerance, max_g=workshop().scale_max_g)
 
 
 scale_options = grouped(

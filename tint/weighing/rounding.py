@@ -172,6 +172,8 @@ class Scale:
         Standard deviation when one thing is weighed again and again [g]; as good as the step allows when not known.
     tolerance_percent : float
         By which a dose may be off [% of the dose].
+    max_g : float, optional
+        The most that it carries [g].
 
     Raises
     ------
@@ -187,6 +189,7 @@ class Scale:
     step_g: float = 0.01
     sd_g: float | None = None
     tolerance_percent: float = 1.0
+    max_g: float | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 < self.step_g <= 100.0:

@@ -16,7 +16,7 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.weighing.batch import Batch, mix_density
 from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
-from tint.weighing.cautions import Care, care, cautions, of_premixes, too_small
+from tint.weighing.cautions import Care, care, cautions, of_premixes, too_heavy, too_small
 from tint.weighing.cups import Cups, Split, plan
 from tint.weighing.premix import Premix, premixes, weighed_out
 from tint.weighing.rounding import Aim, Scale, best_rounding, whole
@@ -172,7 +172,7 @@ def weigh(
             step_g=scale.step_g,
         ),
         cautions=(*cautions(base, palette.pigments, blend), *of_premixes(made)),
-        warnings=tuple(too_small(lines, scale, premix=premix, cups=cups)),
+        warnings=(*too_small(lines, scale, premix=premix, cups=cups), *too_heavy(lines, scale)),
     )
 
 
