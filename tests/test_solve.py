@@ -437,3 +437,15 @@ def test_many_flux_solves_alike(demo_many_flux: Palette) -> None:
     assert answer.sets == 98
     assert min(recipe.delta_e for recipe in answer.recipes) < 0.02
     assert not found(demo_many_flux, FAR, most_pigments=1).recipes[0].reached
+
+
+def test_every_wall_is_shown_and_the_worst_comes_first(demo_palette: Palette) -> None:
+    target = Target(lab=np.array([70.0, 10.0, 50.0]), contrast_ratio_min=0.98)
+    first = found(demo_palette, target, setting=Setting(thickness_mm=2.0), walls_mm=(8.0,)).recipes[0]
+    assert {wall.appearance.setting.thickness_mm for wall in first.walls} == {2.0, 8.0}
+    assert first.walls[0].delta_e == pytest.approx(first.delta_e)
+    assert first.walls[0].delta_e >= first.walls[1].delta_e - 1e-3
+    thin, thick = sorted(first.walls, key=lambda wall: wall.appearance.setting.thickness_mm)
+    assert 0.97 < thin.appearance.contrast_ratio < thick.appearance.contrast_ratio
+    alone = found(demo_palette, target, setting=Setting(thickness_mm=2.0)).recipes[0]
+    assert alone.walls == ()

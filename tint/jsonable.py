@@ -116,6 +116,16 @@ def recipe(each: Any) -> dict[str, Any]:
         "price_per_kg": each.price_per_kg,
         "merits": list(each.merits),
         "premix": list(each.premix),
+        "walls": [
+            {
+                "thickness_mm": wall.appearance.setting.thickness_mm,
+                "delta_e": wall.delta_e,
+                "contrast_ratio": wall.appearance.contrast_ratio,
+                "expected_error": wall.appearance.expected_error,
+                "reached": wall.reached,
+            }
+            for wall in each.walls
+        ],
     }
 
 

@@ -30,6 +30,7 @@ def show_answer(out: Console, answer: Answer, optics: str) -> None:
     show_title(out, f"Wanted: {answer.target.in_words}", "; ".join(conditions))
     _show_recipes(out, answer)
     _show_merits(out, answer)
+    show_notes(out, "Every wall, the worst first", _by_rank(_walls(answer.recipes)))
     show_notes(out, "What binds", _by_rank(_bounds(answer.recipes)))
     show_notes(out, "What would have to give", [each.words for each in answer.loosened])
     show_notes(out, "Before you trust it", [*answer.warnings, *_by_rank(_doubts(answer.recipes))], style=CARE)
@@ -122,6 +123,11 @@ def _by_rank(told: Iterable[tuple[int, str]]) -> list[str]:
     for rank, words in told:
         ranks.setdefault(words, []).append(str(rank))
     return [f"{', '.join(each)}: {words}" for words, each in ranks.items()]
+
+
+def _walls(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
+    told = [(rank, "; ".join(wall.words for wall in each.walls)) for rank, each in enumerate(recipes, start=1)]
+    return [(rank, words) for rank, words in told if words]
 
 
 def _bounds(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:

@@ -19,6 +19,7 @@ from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules
 from tint.recipes.choice import Merits
 from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
 from tint.recipes.sparing import leaner
+from tint.recipes.walls import at_walls
 from tint.target import Target
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "solve"]
@@ -234,6 +235,7 @@ def _recipe(
         else limits.why_not(palette, searched.base, searched.bounds, binding, delta_e, miss, target),
         merits=tuple(merits),
         premix=rounding.too_small(palette.blend(searched.base, loadings[:-1]), rules),
+        walls=at_walls(palette, target, look, setting=look.setting, walls_mm=rules.walls_mm),
     )
 
 

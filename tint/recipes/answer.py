@@ -10,6 +10,7 @@ from tint import jsonable, notebook, plots
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError, JobError
 from tint.materials import Blend
+from tint.recipes.walls import Wall
 from tint.target import Target
 
 if TYPE_CHECKING:
@@ -123,6 +124,8 @@ class Recipe:
         Why it is listed.
     premix : tuple of str
         Pigments whose dose this scale cannot weigh well.
+    walls : tuple of Wall
+        Every wall of the part, the worst first; empty where it has one.
     """
 
     blend: Blend
@@ -138,6 +141,7 @@ class Recipe:
     reason: str
     merits: tuple[str, ...]
     premix: tuple[str, ...]
+    walls: tuple[Wall, ...] = ()
 
     def _repr_html_(self) -> str:
         return notebook.recipe_html(self)
