@@ -142,7 +142,7 @@ def _ways(dose: float, scale: Scale) -> list[tuple[int, ...]]:
     least = max(scale.smallest_g * (1.0 - 1e-9) / dose, _STRONGEST)
     if least > _WEAKEST:
         return []
-    once: list[tuple[int, ...]] = [(one,) for one in _WHOLES if one >= least][:1]
+    once: list[tuple[int, ...]] = [(min(one for one in _WHOLES if one >= least),)] if least <= _WHOLES[-1] else []
     twice: list[tuple[int, ...]] = [
         (first, next(two for two in _WHOLES if first * two >= least))
         for first in _WHOLES
