@@ -235,3 +235,23 @@ def test_property_readings_that_nothing_explains_do_not_bend_what_is_known(palet
     assert learned.misfit > 3.0
     assert np.all(np.isfinite(learned.factors))
     assert abs(learned.thickness_mm[0]) < 2.0 * palette.instrument.thickness_error_mm
+
+
+def test_one_weak_lot_changes_one_dose_and_keeps_the_opacity(palette: Palette) -> None:
+    target, truth = wanted(palette, LID), changed(palette, {"yellow": 0.8})
+    done = adjust(palette, target, [cast(truth, LID)], setting=SETTING)
+    assert [finding.what for finding in done.findings] == ["strength:yellow"]
+    assert done.findings[0].probability > 0.8
+    corrected = done.answer.recipes[0].blend.loadings
+    assert corrected["yellow"] == pytest.approx(LID.loadings["yellow"] / 0.8, rel=0.03)
+    assert {name: corrected[name] for name in ("white", "blue")} == pytest.approx(
+        {name: LID.loadings[name] for name in ("white", "blue")}
+    )
+    assert landed(truth, target, done.answer.recipes[0].blend) < 0.3
+
+
+def test_a_correction_of_a_colour_alone_is_as_solid_as_the_recipe_was_meant(palette: Palette) -> None:
+    seen, truth = predict(palette, LID, setting=SETTING), changed(palette, {"white": 0.75})
+    done = adjust(palette, target_from_lab(seen.lab), [cast(truth, LID)], setting=SETTING)
+    now = predict(truth, done.answer.recipes[0].blend, setting=SETTING)
+    assert now.contrast_ratio > seen.contrast_ratio - 0.01

@@ -19,7 +19,7 @@ from tint.recipes.aims import Problem, judge, lay_out
 from tint.recipes.choice import TEST_LIGHTS, Merits, merits_of, pick, unbeaten
 from tint.recipes.limits import bounds
 from tint.recipes.rounding import best_roundings, too_small
-from tint.recipes.sets import ALIKE
+from tint.recipes.sparing import ALIKE
 from tint.target import Target
 
 Array = NDArray[np.float64]
@@ -51,7 +51,7 @@ def test_property_a_recipe_is_no_metamer_of_itself(demo_palette: Palette) -> Non
     answer = solve(demo_palette, target, setting=SETTING, base="clear", rules=Rules(most_recipes=200))
     own = [each for each in answer.recipes if set(each.blend.loadings) == set(OLIVE.loadings)]
     assert own
-    assert own[0].metamerism < 0.02
+    assert own[0].metamerism < 0.05  # as near as a recipe of less pigment that looks alike
     other = [each for each in answer.recipes if each.reached and "yellow" not in each.blend.loadings]
     assert all(each.metamerism > 0.1 for each in other)
 

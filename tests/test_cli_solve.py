@@ -71,7 +71,7 @@ KEYS = {
 RECIPE_KEYS = {
     "base", "loadings", "delta_e", "lab", "lab_black", "lab_white", "contrast_ratio", "contrast_ratio_error",
     "luminous_transmittance", "expected_error", "limits", "reached", "opacity_miss", "metamerism", "sensitivity",
-    "chance", "price_per_kg", "merits", "premix", "reason", "warnings",
+    "chance", "price_per_kg", "merits", "premix", "reason", "walls", "warnings",
 }  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import Answer, Rules, solve
 from tint.recipes.answer import Loosened
-from tint.recipes.sets import ALIKE
+from tint.recipes.sparing import ALIKE
 from tint.target import Look, Target
 
 Array = NDArray[np.float64]
@@ -366,11 +366,11 @@ def test_a_colour_that_no_loading_gives_is_laid_on_the_palette(demo_palette: Pal
     assert not any(each.limit.startswith("max_loading") for each in answer.loosened)
 
 
-def test_a_limit_that_is_touched_but_would_not_help_is_not_named(demo_many_flux: Palette) -> None:
-    # Yellow hides already in such a wall: all 1.5 % of it are taken, and more would change next to nothing.
+def test_pigment_that_would_not_help_is_not_spent_and_its_limit_not_named(demo_many_flux: Palette) -> None:
+    # Yellow hides already in such a wall: more of it would bring the colour next to nothing nearer.
     target, thick = Target(lab=np.array([49.6, -14.0, 69.5])), Setting(thickness_mm=4.3)
     first = found(demo_many_flux, target, setting=thick).recipes[0]
-    assert first.blend.loadings["yellow"] == pytest.approx(1.5)
+    assert first.blend.loadings["yellow"] < 0.2
     wide = found(limited(demo_many_flux, yellow=15.0, total=20.0), target, setting=thick).recipes[0]
     assert wide.delta_e > first.delta_e - 0.1
     assert first.limits == ("palette",)
@@ -383,7 +383,8 @@ def test_a_trace_that_is_seen_is_no_trace_to_be_left_out(demo_palette: Palette, 
     look, plain = (predict(demo_palette, each, setting=setting) for each in (blend, Blend("clear")))
     assert float(colorimetry.difference(look.lab, plain.lab)) > 0.5
     recipes = found(demo_palette, Target(lab=look.lab), setting=setting, leave_out=set(SHELF) - {pigment}).recipes
-    assert recipes[0].delta_e < 0.02
+    assert recipes[0].delta_e <= ALIKE
+    assert pigment in recipes[0].blend.loadings
 
 
 def test_another_wall_or_base_that_would_do_is_told(demo_palette: Palette) -> None:
@@ -436,3 +437,15 @@ def test_many_flux_solves_alike(demo_many_flux: Palette) -> None:
     assert answer.sets == 98
     assert min(recipe.delta_e for recipe in answer.recipes) < 0.02
     assert not found(demo_many_flux, FAR, most_pigments=1).recipes[0].reached
+
+
+def test_every_wall_is_shown_and_the_worst_comes_first(demo_palette: Palette) -> None:
+    target = Target(lab=np.array([70.0, 10.0, 50.0]), contrast_ratio_min=0.98)
+    first = found(demo_palette, target, setting=Setting(thickness_mm=2.0), walls_mm=(8.0,)).recipes[0]
+    assert {wall.appearance.setting.thickness_mm for wall in first.walls} == {2.0, 8.0}
+    assert first.walls[0].delta_e == pytest.approx(first.delta_e)
+    assert first.walls[0].delta_e >= first.walls[1].delta_e - 1e-3
+    thin, thick = sorted(first.walls, key=lambda wall: wall.appearance.setting.thickness_mm)
+    assert 0.97 < thin.appearance.contrast_ratio < thick.appearance.contrast_ratio
+    alone = found(demo_palette, target, setting=Setting(thickness_mm=2.0)).recipes[0]
+    assert alone.walls == ()

@@ -100,20 +100,21 @@ def test_a_premix_comes_out_as_strong_as_it_is_called(faint: WeighSheet) -> None
             strength *= step.grams / (step.grams + step.base_g)
         assert premix.strength == f"1:{premix.whole - 1}"
         assert strength == pytest.approx(1.0 / premix.whole, rel=1e-12)
-        assert premix.whole in (10, 20, 50, 100, 200, 500, 1000)
+        assert 2 <= premix.whole <= 1000
 
 
-def test_the_strongest_premix_that_can_be_weighed_is_taken() -> None:
+def test_a_premix_is_no_weaker_than_it_takes_and_spends_no_more_base_than_one_of_ten_fold_steps() -> None:
     scale = Scale(step_g=0.01)
-    for dose, whole in ((0.5, 10), (0.0821, 10), (0.0819, 20), (0.0166, 50), (0.009, 100), (0.0009, 1000)):
-        made = premixes({"blue": dose}, scale=scale, part="A", base_g=1e4, lots=LOTS)
-        assert made["blue"].whole == whole
-        assert made["blue"].used_g == pytest.approx(dose * whole)
-        assert made["blue"].steps[0].lot == "B-1"
+    for dose, tenfold_g in ((0.5, 9.0), (0.0821, 9.0), (0.0819, 19.0), (0.009, 18.0), (0.0009, 108.0)):
+        made = premixes({"blue": dose}, scale=scale, part="A", base_g=1e4, lots=LOTS)["blue"]
+        assert made.used_g == pytest.approx(dose * made.whole)
+        assert scale.smallest_g <= made.used_g * (1.0 + 1e-9) <= 2.0 * scale.smallest_g
+        assert sum(step.base_g for step in made.steps) <= tenfold_g
+        assert made.steps[0].lot == "B-1"
 
 
 @pytest.mark.parametrize(
-    ("dose", "base_g"), [(0.82, 1e4), (5.0, 1e4), (0.0, 1e4), (0.0008, 1e4), (0.5, 5.0), (0.05, 1.7)]
+    ("dose", "base_g"), [(0.82, 1e4), (5.0, 1e4), (0.0, 1e4), (0.0008, 1e4), (0.5, 1.2), (0.05, 1.6)]
 )
 def test_no_premix_where_none_is_needed_or_none_would_do(dose: float, base_g: float) -> None:
     assert premixes({"blue": dose}, scale=Scale(step_g=0.01), part="A", base_g=base_g, lots={}) == {}
@@ -155,7 +156,7 @@ def test_a_part_too_small_for_the_scale_is_pointed_out(demo_palette: Palette) ->
 def test_without_premixes_the_pigment_is_weighed_itself(demo_palette: Palette, faint: WeighSheet) -> None:
     plain = weigh(demo_palette, FAINT, setting=THREE_MM, batch_g=120.0)
     assert [line.what for line in plain.lines] == ["part A", "white", "ochre", "blue", "part B"]
-    assert [line.what for line in faint.lines][1:4] == ["white premix 1:9", "ochre premix 1:49", "blue premix 1:99"]
+    assert [line.what for line in faint.lines][1:4] == [premix.name for premix in faint.premixes]
     assert [line.pigment for line in faint.lines] == [line.pigment for line in plain.lines]
     assert all("a premix would hold it better" in warning for warning in plain.warnings)
     assert faint.delta_e < plain.delta_e
@@ -304,4 +305,4 @@ def test_care_is_what_one_step_does(demo_palette: Palette, faint: WeighSheet) ->
         "blue": faint.rounded.loadings["blue"] * (1.0 + 0.01 / blue.steps[0].grams)
     })  # fmt: skip
     up = float(difference(own[0], predict(demo_palette, strong, setting=THREE_MM).lab))
-    assert delta_e["blue", "blue premix 1:9"] == pytest.approx(up, rel=0.05)
+    assert delta_e["blue", blue.steps[0].makes] == pytest.approx(up, rel=0.05)

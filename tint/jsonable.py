@@ -72,6 +72,16 @@ class Appearance(Look, kw_only=True):
     optics: str | None = None
 
 
+class Wall(Struct, kw_only=True):
+    """A recipe at one wall of the part."""
+
+    thickness_mm: float
+    delta_e: float
+    contrast_ratio: float | None = None
+    expected_error: float | None = None
+    reached: bool | None = None
+
+
 class Recipe(Look, kw_only=True):
     """One of the recipes that `tint solve --json` and `tint adjust --json` print."""
 
@@ -86,6 +96,7 @@ class Recipe(Look, kw_only=True):
     price_per_kg: float | None = None
     merits: tuple[str, ...] = ()
     premix: tuple[str, ...] = ()
+    walls: tuple[Wall, ...] = ()
 
 
 class Also(Struct, kw_only=True):
@@ -228,7 +239,17 @@ def target(wanted: Any) -> Target:
 
 def recipe(each: Any) -> Recipe:
     """The whole of a recipe but the spectra of its appearance."""
-    return Recipe(**_shared(each, Recipe) | _look(each.appearance))
+    walls = tuple(
+        Wall(
+            thickness_mm=wall.appearance.setting.thickness_mm,
+            delta_e=wall.delta_e,
+            contrast_ratio=wall.appearance.contrast_ratio,
+            expected_error=wall.appearance.expected_error,
+            reached=wall.reached,
+        )
+        for wall in each.walls
+    )
+    return Recipe(**_shared(each, Recipe) | _look(each.appearance) | {"walls": walls})
 
 
 def answer(given: Any, *, optics: str | None = None) -> Answer:

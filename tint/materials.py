@@ -34,6 +34,8 @@ class Base:
         Measured Saunderson constants, in place of those of the refractive index (two-flux only) [-].
     lot : str, optional
         The lot that the swatches were cast from, where their own rows name none.
+    price : float, optional
+        Per kilogram, in the currency of the pigments.
     kind : str, optional
         What scatters in it, such as `silica`: chooses what is believed of its anisotropy before any casting.
     g : float, optional
@@ -50,6 +52,7 @@ class Base:
     k1: float | None = None
     k2: float | None = None
     lot: str | None = None
+    price: float | None = None
     kind: str | None = None
     g: float | None = None
 
@@ -82,6 +85,38 @@ class Pigment:
     price: float | None = None
     kind: str | None = None
     g: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Workshop:
+    """What a maker works with and how: what commands take for granted where they are not told.
+
+    Parameters
+    ----------
+    scale_step_g, scale_max_g : float, optional
+        Smallest step and largest load of the scale [g].
+    dose_tolerance_percent : float, optional
+        By which a dose may be off [% of the dose].
+    cup_cm3 : float, optional
+        The largest cup, to its brim [cm3].
+    mould_depths_mm : tuple of float
+        Depths of the moulds that swatches are cast in [mm].
+    waste_percent : float, optional
+        A margin on what is poured [%].
+    currency : str
+        That prices are in.
+    price_unit : str
+        What prices in palette.toml are for: `kg`, `g`, `100 g` or `lb`; all else here is per kg.
+    """
+
+    scale_step_g: float | None = None
+    scale_max_g: float | None = None
+    dose_tolerance_percent: float | None = None
+    cup_cm3: float | None = None
+    mould_depths_mm: tuple[float, ...] = ()
+    waste_percent: float | None = None
+    currency: str = ""
+    price_unit: str = "kg"
 
 
 @dataclass(frozen=True, kw_only=True)

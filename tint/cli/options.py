@@ -14,6 +14,7 @@ from typing import Any
 
 import click
 
+from tint.cli.workshop import folder_given
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS
 from tint.optics.layer import MODELS
@@ -247,7 +248,7 @@ def read_file(file: str) -> tuple[bytes, str]:
 
 
 replace = click.option("--replace", is_flag=True, help="Write over files that are there.")
-folder = click.argument("folder", type=PATH)
+folder = click.argument("folder", type=PATH, is_eager=True, callback=folder_given)
 as_json = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else.")
 optics = click.option(
     "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."

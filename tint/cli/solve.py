@@ -22,6 +22,7 @@ from tint.cli.wanted import (
     target_options,
     wanted,
 )
+from tint.cli.workshop import workshop
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
@@ -147,6 +148,7 @@ def _show(out: Console, answer: Answer, optics: str) -> None:
     show.title(out, f"Wanted: {answer.target.in_words}", "; ".join(conditions))
     _show_recipes(out, answer)
     _show_merits(out, answer)
+    show.notes(out, "Every wall, the worst first", _by_rank(_walls(answer.recipes)))
     show.notes(out, "What limits them", _by_rank(_bounds(answer.recipes)))
     show.notes(out, "What would bring it nearer", [each.words for each in answer.loosened])
     show.notes(out, "Before you trust it", [*answer.warnings, *_by_rank(_doubts(answer.recipes))], style=show.CARE)
@@ -222,11 +224,13 @@ def _show_merits(out: Console, answer: Answer) -> None:
     ]
     out.print()
     show.table(out, ("", "pigment", "price", "lamps", "weighing", "~why it is listed"), rows)
+    currency = f"{workshop().currency} " if workshop().currency else ""
     lights = "from the target" if answer.target.spectrum is not None else "by which the colour drifts"
     out.print()
     out.print(
-        f"pigment: all pigments together. price: of the pigments in 1 kg of mix. lamps: CIEDE2000 {lights} under the "
-        "worst of lamp, shop tube and LED. weighing: CIEDE2000 from weighing errors of 1 %.",
+        f"pigment: all pigments together. price: {currency}of 1 kg of mix, with the base where it has a "
+        f"price. lamps: CIEDE2000 {lights} under the worst of lamp, shop tube and LED. weighing: CIEDE2000 from "
+        "weighing errors of 1 %.",
         style=show.QUIET,
     )
 
@@ -237,6 +241,11 @@ def _by_rank(told: Iterable[tuple[int, str]]) -> list[str]:
     for rank, words in told:
         ranks.setdefault(words, []).append(str(rank))
     return [f"{', '.join(each)}: {words}" for words, each in ranks.items()]
+
+
+def _walls(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
+    told = [(rank, "; ".join(wall.words for wall in each.walls)) for rank, each in enumerate(recipes, start=1)]
+    return [(rank, words) for rank, words in told if words]
 
 
 def _bounds(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:

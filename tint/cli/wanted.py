@@ -11,6 +11,7 @@ import click
 from tint.appearance import Setting
 from tint.cli import options
 from tint.cli.asked import base_of
+from tint.cli.workshop import workshop
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import haze_of, light_of, opacity_of
@@ -257,6 +258,8 @@ def rules_of(palette: Palette, search: Mapping[str, Any]) -> Rules:
     options.all_known(told["fixed"], palette.pigments, "--fix")
     options.all_known(told["stock_g"], palette.pigments, "--stock")
     told["batch_g"] = _mix(told["batch_g"], told.pop("waste"))
+    if told["scale_step_g"] is None and told["batch_g"] is not None:
+        told["scale_step_g"] = workshop().scale_step_g
     return Rules(**told)
 
 
@@ -266,7 +269,8 @@ def _mix(batch_g: float | None, waste: float | None) -> float | None:
         if waste is not None:
             raise InputError("--waste", "the batch is not told", mend="give --batch-g too")
         return None
-    percent = WASTE_PERCENT if waste is None else waste
+    usual = workshop().waste_percent
+    percent = (WASTE_PERCENT if usual is None else usual) if waste is None else waste
     if not 0.0 <= percent <= 200.0:
         raise InputError("--waste", f"{percent:g} %", "expected 0 to 200 % of the batch")
     return batch_g * (1.0 + percent / 100.0)

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from tint.cli import options
+from tint.cli.workshop import workshop
 from tint.files import write_whole
 from tint.palette import Palette
 from tint.weighing import Batch, Scale, Split, WeighSheet, weigh_table
@@ -46,9 +47,15 @@ _batch_options = options.grouped(
         "--waste", "A margin on what is poured.", expected="% of the batch", to="waste_percent", default=WASTE_PERCENT
     ),
 )
+
+
+def _scale(step_g: float, sd_g: float | None, tolerance_percent: float) -> Scale:
+    return Scale(step_g=step_g, sd_g=sd_g, tolerance_percent=tolerance_percent, max_g=workshop().scale_max_g)
+
+
 _scale_options = options.grouped(
     "scale",
-    Scale,
+    _scale,
     _grams("--scale-step", "Smallest step of the scale.", to="step_g", default=STEP_G),
     _grams("--scale-sd", "Its repeatability, as a standard deviation.  [default: 0.41 steps]", to="sd_g"),
     _percent(

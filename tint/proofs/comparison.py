@@ -18,6 +18,7 @@ from tint.proofs import words
 from tint.proofs.facts import Shade, bare_shades, shade_of, shades_of
 from tint.proofs.samples import InLight, in_lights, named
 from tint.proofs.trial import Trial
+from tint.recipes.choice import prices_of
 from tint.target import Target
 
 MOST = 6  # recipes: what two rows of a page hold
@@ -51,7 +52,7 @@ class Candidate:
     limits : tuple of str
         What it touches, in words.
     price_per_kg : float, optional
-        Of the pigments in a kilogram of mix; None where one has no price.
+        Of a kilogram of mix, the base included where it has a price; None where one has none.
     """
 
     rank: int
@@ -191,11 +192,11 @@ def _candidate(
 
 
 def price_per_kg(palette: Palette, blend: Blend) -> float | None:
-    """Of the pigments in a kilogram of mix; None where one of them has no price."""
-    prices = [(palette.pigments[name].price, loading) for name, loading in blend.loadings.items() if loading > 0.0]
-    if any(price is None for price, _ in prices):
-        return None
-    return sum(price * loading / 100.0 for price, loading in prices if price is not None)
+    """Of a kilogram of mix, the base included where it has a price; None where one of them has none."""
+    prices, of_base = prices_of(palette, blend.base)
+    loadings = palette.loadings(blend)
+    price = of_base + float(np.sum(np.where(loadings > 0.0, (prices[:-1] - of_base) * loadings / 100.0, 0.0)))
+    return None if np.isnan(price) else price
 
 
 def _notes(target: Target | None, setting: Setting, sample: Setting, many: Sequence[Candidate]) -> list[str]:

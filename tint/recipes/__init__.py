@@ -17,7 +17,9 @@ from tint.recipes import choice, limits, rounding, why
 from tint.recipes.aims import Problem, judge, lay_out
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules, from_json
 from tint.recipes.choice import Merits
-from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, leaner
+from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
+from tint.recipes.sparing import leaner
+from tint.recipes.walls import at_walls
 from tint.target import Target
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "solve"]
@@ -128,6 +130,9 @@ def _search(
     keep = limits.kept(palette, rules)
     nearest = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds)
     exact = leaner(problem, nearest, bounds, tolerance=target.tolerance)
+    if rules.rank_by in ("price", "loading"):
+        worth = choice.worth_sparing(palette, base) if rules.rank_by == "price" else None
+        exact = joined((leaner(problem, exact, bounds, tolerance=target.tolerance, worth=worth, within=True), exact))
     shown, coarse = exact, False
     if rules.batch_g is not None and rules.scale_step_g is not None:
         step = 100.0 * rules.scale_step_g / rules.batch_g
@@ -230,6 +235,7 @@ def _recipe(
         else limits.why_not(palette, searched.base, searched.bounds, binding, delta_e, miss, target),
         merits=tuple(merits),
         premix=rounding.too_small(palette.blend(searched.base, loadings[:-1]), rules),
+        walls=at_walls(palette, target, look, setting=look.setting, walls_mm=rules.walls_mm),
     )
 
 

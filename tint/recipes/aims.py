@@ -26,6 +26,7 @@ Index = NDArray[np.int64]
 FAIR, STRICT = 0.01, 0.002
 # Pull towards less pigment, in CIEDE2000 at the largest loadings: it decides only where colour leaves a choice.
 _THRIFT = 0.01
+_FAINT = 1e-9  # so that the slope of a root is finite where nothing is spent
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,8 +65,11 @@ class Problem:
         Largest loadings; 0 for the empty slot [%].
     opacity_scale : float
         The miss in contrast ratio or transmittance that counts as one CIEDE2000 [-].
-    thrift : float
-        Pull towards less pigment, at the largest loadings [CIEDE2000].
+    thrift : float or ndarray, shape (n_rows,)
+        Pull towards less pigment, at the largest loadings [CIEDE2000]; with `worth`, what the whole is worth.
+    worth : ndarray, shape (n_pigments + 1,), optional
+        What a percent of each is worth sparing. The pull is then by the sum of all, not by each one's own square: it
+        spares what is worth most, and ends pigments that do nothing.
     """
 
     target: Target
@@ -79,7 +83,8 @@ class Problem:
     white: Array
     largest: Array
     opacity_scale: float = FAIR
-    thrift: float = _THRIFT
+    thrift: float | Array = _THRIFT
+    worth: Array | None = None
 
 
 def lay_out(
@@ -237,9 +242,9 @@ def judge(
             miss, asked = problem.target.light_miss(y / 100.0), problem.target.transmittance is not None
             _ask(problem, miss, by_loading / 100.0, asked, parts, slopes)
             opacity.append(miss)
-    share = np.where(problem.largest > 0.0, problem.thrift / np.maximum(problem.largest, 1e-12), 0.0)[sets]
-    parts.append(loadings * share)
-    slopes.append(share[:, :, None] * np.eye(sets.shape[1]))
+    pull, by_loading = _thrift(problem, sets, loadings, rows)
+    parts.append(pull)
+    slopes.append(by_loading)
     return Judged(
         np.concatenate(parts, axis=1),
         np.concatenate(slopes, axis=1),
@@ -247,6 +252,19 @@ def judge(
         np.stack(opacity, axis=1) if opacity else np.zeros((n, 0)),
         moved[0] if moved else np.zeros((n, 3, sets.shape[1])),
     )
+
+
+def _thrift(problem: Problem, sets: Index, loadings: Array, rows: Index | None) -> tuple[Array, Array]:
+    """The pull towards less pigment as residuals, shape (n, r), and their slopes, shape (n, r, m)."""
+    thrift = problem.thrift if rows is None or np.ndim(problem.thrift) == 0 else np.asarray(problem.thrift)[rows]
+    if problem.worth is None:
+        share = np.where(problem.largest > 0.0, problem.thrift / np.maximum(problem.largest, 1e-12), 0.0)[sets]
+        return loadings * share, share[:, :, None] * np.eye(sets.shape[1])
+    worth = problem.worth[sets]
+    # The square of the residual is the sum itself; what is cheaper than the base must not make it negative.
+    spent = np.sum(worth * loadings, axis=1) + 100.0 * float(np.max(-problem.worth, initial=0.0)) + _FAINT
+    root = np.asarray(thrift * np.sqrt(spent))
+    return root[:, None], (0.5 * (root / spent)[:, None] * worth)[:, None, :]
 
 
 def _mixed(problem: Problem, sets: Index, loadings: Array) -> Array:

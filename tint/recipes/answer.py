@@ -10,6 +10,7 @@ from tint import jsonable, notebook, plots
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError, JobError
 from tint.materials import Blend
+from tint.recipes.walls import Wall
 from tint.target import Target
 
 if TYPE_CHECKING:
@@ -110,7 +111,7 @@ class Recipe:
     chance : float
         Of a pour landing within the tolerance and the opacity asked for, 0 to 1 [-].
     price_per_kg : float, optional
-        Of the pigments in a kilogram of mix; None when one of them has no price.
+        Of a kilogram of mix, the base included where any base has a price; None when one of them has none.
     limits : tuple of str
         What binds: `max_loading:total`, `max_loading:NAME`, `smallest:NAME`, `fixed:NAME`, `contrast_ratio`,
         `transmittance`, `scale_step` when only the rounding does, or `palette` when none of these but the pigments
@@ -123,6 +124,8 @@ class Recipe:
         Why it is listed.
     premix : tuple of str
         Pigments whose dose this scale cannot weigh well.
+    walls : tuple of Wall
+        Every wall of the part, the worst first; empty where it has one.
     """
 
     blend: Blend
@@ -138,6 +141,7 @@ class Recipe:
     reason: str
     merits: tuple[str, ...]
     premix: tuple[str, ...]
+    walls: tuple[Wall, ...] = ()
 
     def _repr_html_(self) -> str:
         return notebook.recipe_html(self)

@@ -11,7 +11,7 @@ from tint import colorimetry
 from tint.appearance import Setting, render
 from tint.palette import Palette
 from tint.recipes.aims import FAIR, Judged, Problem, judge
-from tint.recipes.sets import ALIKE
+from tint.recipes.sparing import ALIKE
 from tint.target import Target
 
 Array = NDArray[np.float64]
@@ -70,18 +70,41 @@ def merits_of(palette: Palette, problem: Problem, setting: Setting, base: str, s
     judged = judge(problem, sets, loadings)
     delta_e, opacity, miss = _closeness(judged)
     unsure = np.array([p.cures is None for p in palette.pigments.values()] + [False])
-    price = np.array([np.nan if p.price is None else p.price for p in palette.pigments.values()] + [0.0])
+    price, of_base = prices_of(palette, base)
     return Merits(
         delta_e=delta_e,
         opacity=opacity,
         miss=miss,
         metamerism=_metamerism(palette, problem.target, setting, base, sets, loadings),
         sensitivity=_sensitivity(judged, loadings),
-        price=np.sum(np.where(loadings > 0.0, price[sets] * loadings / 100.0, 0.0), axis=1),
+        price=of_base + np.sum(np.where(loadings > 0.0, (price[sets] - of_base) * loadings / 100.0, 0.0), axis=1),
         loading=loadings.sum(axis=1),
         pigments=np.sum(loadings > 0.0, axis=1).astype(float),
         unsure=np.sum(unsure[sets] & (loadings > 0.0), axis=1).astype(float),
     )
+
+
+def prices_of(palette: Palette, base: str) -> tuple[Array, float]:
+    """Price of a kilogram of each pigment, shape (n_pigments + 1,), the empty slot last, and of the base.
+
+    NaN where it is not known. Where no base has a price, pigments alone are counted, and the base is free.
+    """
+    pigments = [np.nan if p.price is None else p.price for p in palette.pigments.values()]
+    own = palette.bases[base].price
+    unknown = np.nan if any(each.price is not None for each in palette.bases.values()) else 0.0
+    return np.array([*pigments, unknown if own is None else own]), unknown if own is None else own
+
+
+def worth_sparing(palette: Palette, base: str) -> Array:
+    """What a percent of each pigment costs beyond the base that it displaces, shape (n_pigments + 1,), the dearest 1.
+
+    What has no price counts as the dearest; where nothing has one, all alike.
+    """
+    prices, of_base = prices_of(palette, base)
+    beyond = np.nan_to_num(prices[:-1] - of_base, nan=-np.inf)
+    beyond = np.where(np.isfinite(beyond), beyond, np.max(beyond, initial=0.0))
+    dearest = float(np.max(np.abs(beyond)))
+    return np.append(beyond / dearest if dearest > 0.0 else np.ones_like(beyond), 0.0)
 
 
 def closeness(problem: Problem, sets: Index, loadings: Array) -> tuple[Array, Array, Array]:

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.opacity import MET
 from tint.recipes.aims import STRICT, Judged, Problem, judge, thinned
 from tint.recipes.search import Found, minimise
 
@@ -25,15 +24,14 @@ _COARSE_NM = 20.0
 _FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the smallest sets from
 _LAST_SHARES = (0.02, 0.3)  # to start the finalists from, besides where the first pass left them
 _FINALISTS = 160
+_HELD = 60  # nearest sets whose colour is sought again with the opacity held
 _LEVELLINGS = 6
+_WORTH_LEVELLING = 1.5  # CIEDE2000 beyond the nearest set, farther than which levelling would not bring it first
 _TORN = 0.05  # misses above this may be colour and opacity pulling apart
 _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
 _TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
 _UNSEEN = 0.02  # CIEDE2000 that leaving it out may cost
-ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
-_DUST = 5e-4  # percent: half a milligram in 100 g, 0.5 g of a premix of one in a thousand
-_SPARED = 0.9  # of the pigment: less is spared than this, and the nearer colour is the better recipe
-_THRIFTS = (0.1, 0.3, 1.0, 3.0, 10.0, 30.0)  # pulls towards less pigment, one after the other
+_NAMES = ("sets", "loadings", "cost", "pull")
 _ALIKE = 0.02  # doses that differ by no more than this share make one recipe
 
 
@@ -80,74 +78,19 @@ def best_of_sets(
     """Optimise all sets of up to `most` usable pigments that hold `keep`, and finish the best, nearest first."""
     first = _first_pass(_coarse(problem), usable=usable, keep=keep, most=most, bounds=bounds)
     size = np.sum(first.sets < len(bounds.low) - 1, axis=1)
-    order = np.argsort(np.sqrt(first.cost) + _EACH_PIGMENT * size, kind="stable")[:_FINALISTS]
+    # Every wall is one more look at a recipe: of several walls fewer sets are finished.
+    finalists = max(_HELD, _FINALISTS // len(problem.castings))
+    order = np.argsort(np.sqrt(first.cost) + _EACH_PIGMENT * size, kind="stable")[:finalists]
     ended = _tidied(problem, finish(problem, first.sets[order], first.loadings[order], bounds), bounds)
     if not (problem.target.asks_opacity or problem.target.asks_light or problem.target.asks_haze):
         return ended
     # The fair trade between colour and opacity, and the nearest colour that has the opacity: both are worth knowing.
-    torn = np.sqrt(ended.cost) > _TORN
-    if not torn.any():
+    torn = np.flatnonzero(np.sqrt(ended.cost) > _TORN)[:_HELD]  # nearest first
+    if torn.size == 0:
         return ended
     held = replace(problem, opacity_scale=STRICT)
     strict = _tidied(held, finish(held, ended.sets[torn], ended.loadings[torn], bounds), bounds)
-    return joined((ended, strict.rows(np.asarray(~_same(strict, ended).any(axis=1)))))
-
-
-def leaner(problem: Problem, found: Candidates, bounds: Bounds, *, tolerance: float) -> Candidates:
-    """The same sets with the least pigment whose colour cannot be told from the nearest, and whose opacity is as asked.
-
-    A black is as black with a sixtieth of the pigment, and a solid colour as solid: what is spent beyond that buys a
-    difference that no eye and no instrument finds. The pull towards less pigment is raised as long as no colour is
-    missed by more than `ALIKE` beyond its nearest, none leaves the tolerance, and no opacity is lost.
-    """
-    found = _without_dust(problem, found, bounds)
-    before = judge(problem, found.sets, found.loadings)
-    most = before.colour.max(axis=1) + ALIKE
-    most = np.where(before.colour.max(axis=1) <= tolerance, np.minimum(most, max(tolerance, ALIKE)), most)
-    lost = _opacity_missed(before) + 0.5 * MET
-    for thrift in _THRIFTS:
-        again = _minimise(
-            replace(problem, thrift=thrift, opacity_scale=STRICT), found.sets, found.loadings, bounds,
-            tolerance=1e-4, most_steps=25,
-        )  # fmt: skip
-        judged = judge(problem, found.sets, again.loadings)
-        good = (judged.colour.max(axis=1) <= most) & (_opacity_missed(judged) <= lost)
-        good &= again.loadings.sum(axis=1) < _SPARED * found.loadings.sum(axis=1)
-        if not good.any():
-            break
-        cost = np.sum(judged.residuals**2, axis=1)
-        found = Candidates(
-            found.sets,
-            np.where(good[:, None], again.loadings, found.loadings),
-            np.where(good, cost, found.cost),
-            found.pull,
-        )
-    return found.rows(
-        np.asarray(~np.tril(_same(found, found), -1).any(axis=1))
-    )  # of recipes that became one, the first
-
-
-def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
-    """Doses that not even a premix of a premix makes weighable left out, and the rest sought again without them.
-
-    Where that would be seen the recipe stays as it is: the weigh sheet then says what it cannot weigh.
-    """
-    empty = len(bounds.low) - 1
-    dust = (found.loadings < _DUST) & (bounds.low[found.sets] == 0.0) & (found.sets != empty)
-    rows = np.flatnonzero(dust.any(axis=1))
-    if rows.size == 0:
-        return found
-    fewer = np.where(dust, empty, found.sets)[rows]
-    again = finish(problem, fewer, np.where(dust, 0.0, found.loadings)[rows], bounds)
-    before, after = judge(problem, found.sets[rows], found.loadings[rows]), judge(problem, fewer, again.loadings)
-    unseen = after.colour.max(axis=1) <= before.colour.max(axis=1) + ALIKE
-    unseen &= _opacity_missed(after) <= _opacity_missed(before) + 0.5 * MET
-    keep = rows[unseen]
-    sets, loadings = found.sets.copy(), found.loadings.copy()
-    cost, pull = found.cost.copy(), found.pull.copy()
-    sets[keep], loadings[keep] = again.sets[unseen], again.loadings[unseen]
-    cost[keep], pull[keep] = again.cost[unseen], again.pull[unseen]
-    return Candidates(sets, loadings, cost, pull)
+    return joined((ended, strict.rows(np.asarray(~same(strict, ended).any(axis=1)))))
 
 
 def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
@@ -168,7 +111,7 @@ def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
     return found.rows(order[np.sort(first)])
 
 
-def _opacity_missed(judged: Judged) -> Array:
+def opacity_missed(judged: Judged) -> Array:
     """The largest miss in contrast ratio or transmittance, shape (n,)."""
     return np.asarray(np.abs(judged.opacity).max(axis=1, initial=0.0))
 
@@ -177,11 +120,11 @@ def _worst(problem: Problem, sets: Index, loadings: Array) -> Array:
     """The cost with the worst colour and the worst opacity in place of all, shape (n,)."""
     judged = judge(problem, sets, loadings)
     thrift = judged.residuals[:, -sets.shape[1] :]
-    opacity = _opacity_missed(judged) / problem.opacity_scale
+    opacity = opacity_missed(judged) / problem.opacity_scale
     return np.asarray(judged.colour.max(axis=1) ** 2 + opacity**2 + np.sum(thrift**2, axis=1))
 
 
-def _same(later: Candidates, earlier: Candidates) -> NDArray[np.bool_]:
+def same(later: Candidates, earlier: Candidates) -> NDArray[np.bool_]:
     """Which recipes are one but for what nobody could weigh apart, shape (n_later, n_earlier)."""
     n = 1 + max(int(later.sets.max()), int(earlier.sets.max()))
     one, two = np.zeros((len(later.sets), 1, n)), np.zeros((1, len(earlier.sets), n))
@@ -197,14 +140,15 @@ def count_sets(usable: int, keep: int, most: int) -> int:
 
 def _coarse(problem: Problem) -> Problem:
     step = float(problem.wavelengths[1] - problem.wavelengths[0])
-    return thinned(problem, max(1, int(_COARSE_NM / step + 1e-6)))
+    wide = _COARSE_NM if len(problem.castings) == 1 else 1.5 * _COARSE_NM
+    return thinned(problem, max(1, int(wide / step + 1e-6)))
 
 
 def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
     """Bring sets to their optimum on all wavelengths, from given loadings and from afresh."""
     starts = [loadings, *(share * bounds.largest[sets] for share in _LAST_SHARES)]
     every = np.concatenate([sets] * len(starts))
-    found = _minimise(problem, every, np.concatenate(starts), bounds, tolerance=1e-8, most_steps=60)
+    found = optimise(problem, every, np.concatenate(starts), bounds, tolerance=1e-8, most_steps=60)
     choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
     best = Candidates(sets, found.loadings[choice], found.cost[choice], found.pull[choice])
     if sum(len(casting.colours) for casting in problem.castings) > 1:
@@ -213,13 +157,20 @@ def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Ca
 
 
 def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
-    """Of several colours the worst counts: weigh each by how far it is missed, and again (Lawson 1961; from memory)."""
-    emphasis = np.ones_like(judge(problem, found.sets, found.loadings).colour)
+    """Of several colours the worst counts: weigh each by how far it is missed, and again (Lawson 1961; from memory).
+
+    Only for sets that are so near that this may make them the nearest.
+    """
+    worst = judge(problem, found.sets, found.loadings).colour.max(axis=1)
+    near = worst <= float(worst.min(initial=np.inf)) + _WORTH_LEVELLING
+    if not near.all():
+        return put(found, near, _level_out(problem, found.rows(near), bounds))
+    emphasis = np.ones((len(found.sets), sum(len(casting.colours) for casting in problem.castings)))
     for _ in range(_LEVELLINGS):
         missed = judge(problem, found.sets, found.loadings).colour
         emphasis = emphasis * (missed + 1e-3)
         emphasis /= emphasis.mean(axis=1, keepdims=True)
-        again = _minimise(problem, found.sets, found.loadings, bounds, tolerance=1e-6, most_steps=20, emphasis=emphasis)
+        again = optimise(problem, found.sets, found.loadings, bounds, tolerance=1e-6, most_steps=20, emphasis=emphasis)
         better = judge(problem, found.sets, again.loadings).colour.max(axis=1) < missed.max(axis=1)
         if not better.any():
             break
@@ -232,7 +183,14 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
     return found
 
 
-def _minimise(
+def put(whole: Candidates, rows: NDArray[np.bool_], part: Candidates) -> Candidates:
+    """The whole with some of its rows replaced."""
+    sets, loadings, cost, pull = (np.array(getattr(whole, name)) for name in _NAMES)
+    sets[rows], loadings[rows], cost[rows], pull[rows] = part.sets, part.loadings, part.cost, part.pull
+    return Candidates(sets, loadings, cost, pull)
+
+
+def optimise(
     problem: Problem,
     sets: Index,
     start: Array,
@@ -282,8 +240,7 @@ def _first_pass(
 
 def joined(several: Sequence[Candidates]) -> Candidates:
     """Several as one."""
-    names = ("sets", "loadings", "cost", "pull")
-    return Candidates(*(np.concatenate([getattr(each, name) for each in several]) for name in names))
+    return Candidates(*(np.concatenate([getattr(each, name) for each in several]) for name in _NAMES))
 
 
 def _level(
@@ -296,7 +253,7 @@ def _level(
         starts = [_from_parent(sets, size, parent, keep, bounds)]
         if size == 2 and not keep:
             starts += [share * high for share in _FIRST_SHARES[1:3]]
-    found = _minimise(
+    found = optimise(
         problem, np.concatenate([sets] * len(starts)), np.concatenate(starts), bounds, tolerance=1e-4, most_steps=25
     )
     choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))

@@ -27,7 +27,8 @@ def loosen(
     problem: Problem, found: Candidates, bounds: Bounds, best: Recipe, pigments: list[str]
 ) -> Iterator[Loosened]:
     """What each binding limit would bring if it gave way, then opacity, then thickness."""
-    near = found.rows(np.arange(min(_SETS, len(found.sets))))
+    # Of several walls each takes as long as one.
+    near = found.rows(np.arange(min(_SETS // len(problem.castings), len(found.sets))))
     for limit in best.limits:
         kind, _, name = limit.partition(":")
         if kind == "max_loading":

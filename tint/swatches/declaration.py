@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import msgspec
 
 from tint import colorimetry
 from tint.errors import InputError
-from tint.materials import Base, Instrument, Pigment
+from tint.materials import Base, Instrument, Pigment, Workshop
 from tint.swatches.gather import Gathered, did_you_mean, listed, quoted
 from tint.swatches.keys import (
     LIGHT,
@@ -21,12 +21,14 @@ from tint.swatches.keys import (
     BaseTable,
     InstrumentTable,
     PigmentTable,
+    WorkshopTable,
     decode,
     forbid_unknown,
 )
-from tint.swatches.records import COLOUR_GRID_NM, COLOURS, NO_BACKING, SWATCH_COLUMNS
+from tint.swatches.records import COLOUR_GRID_NM, COLOURS, NO_BACKING, PALETTE_FILE, SWATCH_COLUMNS
 
 FORMAT = 1
+_PER_KG = {"kg": 1.0, "g": 1000.0, "100 g": 10.0, "lb": 1.0 / 0.45359237}  # of the units that prices may be for
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,6 +40,7 @@ class Declared:
     backings: tuple[str, ...]
     bases: Mapping[str, Base | None]
     pigments: Mapping[str, Pigment | None]
+    workshop: Workshop = field(default_factory=Workshop)
 
 
 def read_declaration(text: str, faults: Gathered, *, folder_name: str) -> Declared | None:
@@ -55,7 +58,7 @@ def read_declaration(text: str, faults: Gathered, *, folder_name: str) -> Declar
     document = _parsed(text, faults)
     if document is None or not _format_is_ours(document, faults):
         return None
-    forbid_unknown(document, ("format", "name", "instrument", "backings", "bases", "pigments"), "", faults)
+    forbid_unknown(document, ("format", "name", "instrument", "backings", "bases", "pigments", "workshop"), "", faults)
     kinds = {kind: _entries(document, kind, faults) for kind in ("backings", "bases", "pigments")}
     name = document.get("name", folder_name)
     if not isinstance(name, str) or not name.strip():
@@ -63,8 +66,10 @@ def read_declaration(text: str, faults: Gathered, *, folder_name: str) -> Declar
     for backing, entry in (kinds["backings"] or {}).items():
         decode(entry, BackingTable, f"backings.{backing}", faults)
     instrument = _instrument(document, faults)
-    bases = {base: _base(base, entry, faults) for base, entry in (kinds["bases"] or {}).items()}
-    pigments = {each: _pigment(each, entry, faults) for each, entry in (kinds["pigments"] or {}).items()}
+    workshop = _workshop(document.get("workshop", {}), faults)
+    per_kg = _PER_KG[workshop.price_unit]
+    bases = {base: _base(base, entry, faults, per_kg) for base, entry in (kinds["bases"] or {}).items()}
+    pigments = {each: _pigment(each, entry, faults, per_kg) for each, entry in (kinds["pigments"] or {}).items()}
     if any(entries is None for entries in kinds.values()):
         return None
     _check_names(kinds, faults)
@@ -74,7 +79,23 @@ def read_declaration(text: str, faults: Gathered, *, folder_name: str) -> Declar
         backings=tuple(kinds["backings"] or ()),
         bases=bases,
         pigments=pigments,
+        workshop=workshop,
     )
+
+
+def read_workshop(text: str) -> Workshop:
+    """The workshop of a palette.toml, as far as it can be read; what is wrong in it `read_declaration` tells."""
+    faults = Gathered(PALETTE_FILE)
+    document = _parsed(text, faults)
+    return Workshop() if document is None else _workshop(document.get("workshop", {}), faults)
+
+
+def _workshop(entry: object, faults: Gathered) -> Workshop:
+    keys = decode(entry, WorkshopTable, "workshop", faults)
+    if keys is None:
+        return Workshop()
+    told = {name: value for name, value in msgspec.structs.asdict(keys).items() if value is not None}
+    return Workshop(**told | {"mould_depths_mm": tuple(keys.mould_depths_mm or ())})
 
 
 def _parsed(text: str, faults: Gathered) -> dict[str, Any] | None:
@@ -188,7 +209,11 @@ def check_light(declared: Declared, kind: str, faults: Gathered) -> None:
             )
 
 
-def _base(name: str, entry: object, faults: Gathered) -> Base | None:
+def _priced(keys: BaseTable | PigmentTable, per_kg: float) -> dict[str, Any]:
+    return msgspec.structs.asdict(keys) | {"price": None if keys.price is None else keys.price * per_kg}
+
+
+def _base(name: str, entry: object, faults: Gathered, per_kg: float) -> Base | None:
     keys = decode(entry, BaseTable, f"bases.{name}", faults)
     if keys is None:
         return None
@@ -200,15 +225,15 @@ def _base(name: str, entry: object, faults: Gathered) -> Base | None:
             mend=did_you_mean(keys.pigment_in, keys.mix),
         )
         return None
-    return Base(name=name, **msgspec.structs.asdict(keys))
+    return Base(name=name, **_priced(keys, per_kg))
 
 
-def _pigment(name: str, entry: object, faults: Gathered) -> Pigment | None:
+def _pigment(name: str, entry: object, faults: Gathered, per_kg: float) -> Pigment | None:
     keys = decode(entry, PigmentTable, f"pigments.{name}", faults)
     if keys is None:
         return None
     cures = None if keys.cures is None else tuple(dict.fromkeys(keys.cures))
-    return Pigment(name=name, **{**msgspec.structs.asdict(keys), "cures": cures})
+    return Pigment(name=name, **{**_priced(keys, per_kg), "cures": cures})
 
 
 def _check_names(kinds: Mapping[str, Mapping[str, Any] | None], faults: Gathered) -> None:

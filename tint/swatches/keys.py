@@ -19,6 +19,8 @@ Cure = Literal["addition", "condensation"]
 Geometry = Literal["di:8", "de:8", "45:0"]
 Observer = Literal[2, 10]
 
+PriceUnit = Literal["kg", "g", "100 g", "lb"]
+
 Parts = Annotated[float, Meta(gt=0, le=1000)]
 Loading = Annotated[float, Meta(gt=0, le=100, description="percent above 0 and up to 100")]
 Fraction = Annotated[float, Meta(ge=0, le=1, description="a fraction from 0 to 1")]
@@ -41,6 +43,14 @@ Mix = Annotated[
         min_length=1,
         description="parts by mass, each above 0 and up to 1000",
         extra={"mend": "write for example { A = 1.0, B = 1.0 }"},
+    ),
+]
+Depths = Annotated[
+    list[Annotated[float, Meta(gt=0, le=100)]],
+    Meta(
+        min_length=1,
+        description="a list of depths, each above 0 and up to 100 mm",
+        extra={"mend": "write for example [1.0, 2.0, 5.0]"},
     ),
 ]
 Cures = Annotated[
@@ -104,6 +114,7 @@ class BaseTable(Struct, kw_only=True):
     k1: Fraction | None = None
     k2: Fraction | None = None
     lot: Text | None = None
+    price: Price | None = None
     kind: Kind | None = None
     g: Anisotropy | None = None
 
@@ -118,6 +129,21 @@ class PigmentTable(Struct, kw_only=True):
     price: Price | None = None
     kind: Kind | None = None
     g: Anisotropy | None = None
+
+
+class WorkshopTable(Struct, kw_only=True):
+    """The keys of `[workshop]`."""
+
+    scale_step_g: Annotated[float, Meta(gt=0, le=100, description="a step above 0 and up to 100 g")] | None = None
+    scale_max_g: Annotated[float, Meta(gt=0, le=1e6, description="a weight above 0 and up to 1000000 g")] | None = None
+    dose_tolerance_percent: (
+        Annotated[float, Meta(ge=0.01, le=50, description="0.01 to 50 percent of a dose")] | None
+    ) = None
+    cup_cm3: Annotated[float, Meta(gt=0, le=1e6, description="a volume above 0 and up to 1000000 cm3")] | None = None
+    mould_depths_mm: Depths | None = None
+    waste_percent: Annotated[float, Meta(ge=0, le=200, description="0 to 200 percent of a batch")] | None = None
+    currency: Text | None = None
+    price_unit: Annotated[PriceUnit, Meta(description=" or ".join(get_args(PriceUnit)))] = "kg"
 
 
 AnyTable = TypeVar("AnyTable", bound=Struct)

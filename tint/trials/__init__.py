@@ -6,6 +6,7 @@ and a miss inside that is left alone.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -13,11 +14,15 @@ import numpy as np
 
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
+from tint.materials import Blend
+from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, solve
 from tint.recipes.aims import FAIR
 from tint.target import Target
 from tint.trials.additions import Additions, Cup, additions
+from tint.trials.cause import NOTHING, SEVERAL, Cause, causes
+from tint.trials.fewest import fewest_changes
 from tint.trials.trial import SURE, Doubts, Trial, TrialReading, check_trial
 from tint.trials.update import Posterior, learn
 from tint.trials.verdict import Miss, misses, verdict
@@ -25,6 +30,7 @@ from tint.trials.verdict import Miss, misses, verdict
 __all__ = ["Additions", "Adjustment", "Cup", "Doubts", "Finding", "Miss", "Trial", "TrialReading", "adjust"]
 
 MOST_PIGMENTS = 5  # that solving takes (tint.recipes.Rules)
+_RIVAL = 0.1  # probability from which a second explanation is told too; common practice, no source
 _STRANGE = 3.0  # standard deviations of left-over misfit that no change explains; common practice, no source
 
 
@@ -40,12 +46,15 @@ class Finding:
         A factor with the standard deviation of its logarithm, or a shift in mm.
     words : str
         The same as a sentence.
+    probability : float
+        That this is what went wrong, of all that was compared; NaN where nothing was compared [-].
     """
 
     what: str
     value: float
     error: float
     words: str
+    probability: float = math.nan
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -138,9 +147,15 @@ def adjust(
     doubts, last = doubts or Doubts(), trials[-1]
     given = rules or Rules()
     rules = _keeping(last, given)
-    learned = learn(palette, trials, doubts)
+    found = [] if doubts.only else causes(palette, trials, doubts)
+    learned = found[0].learned if found else learn(palette, trials, doubts)
     foretold = predict(learned.palette, last.blend, setting=setting)
-    answer, kept = _answer(learned.palette, target, setting, last.blend.base, rules, given)
+    asked = _as_solid(palette, target, last, setting)
+    answer, kept = _answer(learned.palette, asked, setting, last.blend, rules, given)
+    if asked is not target and not answer.recipes[0].reached:  # out of reach either way: then the nearest there is
+        free, free_kept = _answer(learned.palette, target, setting, last.blend, rules, given)
+        if not free.recipes[0].reached:
+            answer, kept = free, free_kept
     return Adjustment(
         misses=tuple(
             misses(learned.palette, target, last, setting=setting, foretold=foretold, recipe=answer.recipes[0])
@@ -150,17 +165,33 @@ def adjust(
         answer=answer,
         kept_pigments=kept,
         additions=None if cup is None else additions(learned.palette, target, cup, setting=setting, rules=rules),
-        findings=tuple(_findings(palette, learned, trials)),
+        findings=tuple(_likely(_findings(palette, learned, trials), found)),
     )
 
 
+def _as_solid(palette: Palette, target: Target, trial: Trial, setting: Setting) -> Target:
+    """The target; where it asks for no opacity, a correction is to be as solid as the recipe was meant to be."""
+    if target.asks_opacity or target.asks_light or not palette.pair:
+        return target
+    meant = predict(palette, trial.blend, setting=setting).contrast_ratio
+    return replace(target, contrast_ratio_min=float(np.clip(meant - MET, MET, 1.0)))
+
+
 def _answer(
-    palette: Palette, target: Target, setting: Setting, base: str, rules: Rules, given: Rules
+    palette: Palette, target: Target, setting: Setting, poured: Blend, rules: Rules, given: Rules
 ) -> tuple[Answer, bool]:
-    """Recipes from the trial's own pigments; from any, where those no longer reach the target and others come nearer.
+    """Recipes that change the fewest doses; from all of the trial's pigments, or from any, where those do not do.
 
     Other pigments are of lots that no trial has told of: what is not known of them counts against them.
     """
+    base = poured.base
+    if not (given.keep or given.fixed or given.stock_g or given.leave_out or given.batch_g):
+        change = fewest_changes(palette, target, poured, setting=setting, rules=rules)
+        still = {name: loading for name, loading in poured.loadings.items() if loading > 0.0 and name not in change}
+        if still:
+            few = solve(palette, target, setting=setting, base=base, rules=replace(rules, fixed=still))
+            if few.recipes[0].reached:
+                return few, True
     own = solve(palette, target, setting=setting, base=base, rules=rules)
     if own.recipes[0].reached or rules == given:
         return own, True
@@ -203,6 +234,30 @@ def _findings(palette: Palette, learned: Posterior, trials: Sequence[Trial]) -> 
         words = "no change of strength, base or thickness explains the readings: check blend, doses and readings"
         told.append(Finding(what="readings", value=learned.misfit, error=1.0, words=words))
     return told
+
+
+def _likely(findings: list[Finding], found: Sequence[Cause]) -> list[Finding]:
+    """Findings with how likely they are, and what else it may have been."""
+    if not found:
+        return findings
+    best, rivals = found[0], [each for each in found[1:] if each.probability >= _RIVAL]
+    sure = (
+        f"; {100.0 * best.probability:.0f} % likely to be {'all of it' if best.what != SEVERAL else 'one of several'}"
+    )
+    other = f", else {', '.join(_named(each) for each in rivals)}" if rivals else ""
+    return [
+        each
+        if each.what == "readings"
+        else replace(each, probability=best.probability, words=f"{each.words}{sure}{other}")
+        for each in findings
+    ]
+
+
+def _named(cause: Cause) -> str:
+    kind, _, name = cause.what.partition(":")
+    told = {NOTHING: "chance alone", SEVERAL: "several things at once", "thickness": "the thickness"}
+    what = told.get(kind, f"the {kind} of {name}")
+    return f"{what} ({100.0 * cause.probability:.0f} %)"
 
 
 def _changed(kind: str, name: str, factor: float, error: float) -> Finding:

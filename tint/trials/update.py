@@ -57,8 +57,8 @@ class Posterior:
 
 
 @dataclass(frozen=True, eq=False)
-class _Layout:
-    """Where everything stands in `shared`."""
+class Layout:
+    """What may have changed, and where everything stands in `shared`."""
 
     n_modes: int
     changes: Array  # prior sd of each change's logarithm, shape (n_changes,)
@@ -87,30 +87,39 @@ def learn(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Posterio
         At least one, all checked.
     doubts : Doubts
     """
-    layout = _lay_out(palette, trials, doubts)
-    noise, found = 1.0, _mode(palette, trials, layout, 1.0)
+    layout = lay_out(palette, trials, doubts)
+    return posterior(palette, layout, settled(palette, trials, layout)[0], np.sqrt(surprise(palette, trials)))
+
+
+def settled(palette: Palette, trials: Sequence[Trial], layout: Layout) -> tuple[Mode, float]:
+    """The mode with the readings' noise taken as large as what it leaves of them, and that noise [-]."""
+    noise, found = 1.0, mode(palette, trials, layout, 1.0)
     for _ in range(_ROUNDS):
         misfit = float(np.sqrt(np.mean(found.residual**2)))
         if misfit <= noise * _SETTLED:
             break
         noise = misfit
-        found = _mode(palette, trials, layout, noise)
-    return _posterior(palette, layout, found, np.sqrt(_surprise(palette, trials)))
+        found = mode(palette, trials, layout, noise)
+    return found, noise
 
 
 @dataclass(frozen=True, eq=False)
-class _Mode:
-    """The posterior mode: what is believed there, and what is left of the readings at their own noise."""
+class Mode:
+    """The posterior mode: what is believed there, and what is left of the readings at their own noise.
+
+    `log_evidence` is Laplace's: of the readings, but for a constant that the readings alone decide.
+    """
 
     shared: Array
     theta: Array
     factor: Array
     by_shared: Array
-    solved: _Solved
+    solved: Solved
     residual: Array
+    log_evidence: float
 
 
-def _mode(palette: Palette, trials: Sequence[Trial], layout: _Layout, noise: float) -> _Mode:
+def mode(palette: Palette, trials: Sequence[Trial], layout: Layout, noise: float) -> Mode:
     """The mode by Gauss-Newton, the readings' noise taken `noise` times as large as it is stated."""
     own, shared = np.zeros(palette.local.shape[:2]), np.zeros(layout.size)
     prior = np.asarray(np.linalg.inv(palette.local))
@@ -127,15 +136,16 @@ def _mode(palette: Palette, trials: Sequence[Trial], layout: _Layout, noise: flo
             break
     theta, factor, by_shared = _believed(palette, layout, own, shared)
     residual, _, _ = _miss(palette, trials, layout, theta, shared)
-    return _Mode(shared, theta, factor, by_shared, solved, residual)
+    away = float(np.sum((residual / noise) ** 2) + np.sum(shared**2) + np.einsum("ws,wst,wt->", own, prior, own))
+    return Mode(shared, theta, factor, by_shared, solved, residual, solved.log_volume - 0.5 * away)
 
 
-def _surprise(palette: Palette, trials: Sequence[Trial]) -> float:
+def surprise(palette: Palette, trials: Sequence[Trial]) -> float:
     """By how much castings left out in the ways of these trials were missed: a ratio of mean squares."""
     return max(widening(palette.surprises, bold(palette.seen, each.blend, each.thickness_mm)) for each in trials)
 
 
-def _lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> _Layout:
+def lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Layout:
     n_bases, n = len(palette.bases), len(palette.k)
     changes, reach = [], []
     kinds = ((doubts.tint_percent, doubts.haze_percent), (doubts.strength_percent,))
@@ -154,10 +164,10 @@ def _lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> _Layo
             reach.append(both)
     doses = tuple(tuple(np.flatnonzero(palette.loadings(trial.blend)).tolist()) for trial in trials)
     sd = palette.instrument.thickness_error_mm if doubts.thickness_mm is None else doubts.thickness_mm
-    return _Layout(palette.modes.shape[0], np.array(changes), np.array(reach), doses, sd)
+    return Layout(palette.modes.shape[0], np.array(changes), np.array(reach), doses, sd)
 
 
-def _believed(palette: Palette, layout: _Layout, own: Array, shared: Array) -> tuple[Array, Array, Array]:
+def _believed(palette: Palette, layout: Layout, own: Array, shared: Array) -> tuple[Array, Array, Array]:
     """theta now, shape (W, t); its factor, shape (t,); and its slopes by `shared`, shape (W, t, q)."""
     z, u = shared[: layout.n_modes], shared[layout.n_modes : layout.first_trial]
     before = np.concatenate(palette.coefficients).T + _lifted(palette, own)
@@ -186,7 +196,7 @@ def _lowered(palette: Palette, by_theta: Array) -> Array:
 
 
 def _miss(
-    palette: Palette, trials: Sequence[Trial], layout: _Layout, theta: Array, shared: Array
+    palette: Palette, trials: Sequence[Trial], layout: Layout, theta: Array, shared: Array
 ) -> tuple[Array, Array, Array]:
     """Residuals in standard deviations, shape (W, m); slopes by theta, (W, m, t), and by what is the trials' own."""
     n = len(palette.k)
@@ -230,15 +240,16 @@ def _miss(
 
 
 @dataclass(frozen=True, eq=False)
-class _Solved:
+class Solved:
     own: Array
     shared: Array
     local: Array  # covariance of `own` at each wavelength, given `shared`
     lean: Array  # how `own` follows `shared`, shape (W, t, q)
     root: Array  # a square root of the covariance of `shared`, shape (q, q)
+    log_volume: float  # logarithm of what the readings leave of the prior's volume
 
 
-def _solve(prior: Array, own: Array, shared: Array, residual: Array, by_own: Array, slopes: Array) -> _Solved:
+def _solve(prior: Array, own: Array, shared: Array, residual: Array, by_own: Array, slopes: Array) -> Solved:
     """One Gauss-Newton step, written for the new values themselves: both priors are about zero."""
     aimed = residual + np.einsum("wmt,wt->wm", by_own, own) + slopes @ shared
     transposed = np.swapaxes(by_own, 1, 2)
@@ -251,10 +262,12 @@ def _solve(prior: Array, own: Array, shared: Array, residual: Array, by_own: Arr
     values, vectors = np.linalg.eigh(0.5 * (information + information.T))
     root = vectors / np.sqrt(np.maximum(values, _TINY))
     new_shared = root @ (root.T @ pull)
-    return _Solved(alone + lean @ new_shared, new_shared, local, lean, root)
+    log_volume = 0.5 * float(np.sum(np.linalg.slogdet(local)[1]) + np.sum(np.linalg.slogdet(prior)[1]))
+    log_volume -= 0.5 * float(np.sum(np.log(np.maximum(values, 1e-12))))
+    return Solved(alone + lean @ new_shared, new_shared, local, lean, root, log_volume)
 
 
-def _posterior(palette: Palette, layout: _Layout, found: _Mode, widening: float) -> Posterior:
+def posterior(palette: Palette, layout: Layout, found: Mode, widening: float) -> Posterior:
     """What the mode says; standard deviations widened by what the palette's own swatches were missed by."""
     shared, theta, factor, solved = found.shared, found.theta, found.factor, found.solved
     n = len(palette.k)

@@ -28,6 +28,8 @@ class Scale:
         Standard deviation when one thing is weighed again and again [g]; as good as the step allows when not known.
     tolerance_percent : float
         By which a dose may be off [% of the dose].
+    max_g : float, optional
+        The most that it carries [g].
 
     Raises
     ------
@@ -43,6 +45,7 @@ class Scale:
     step_g: float = STEP_G
     sd_g: float | None = None
     tolerance_percent: float = TOLERANCE_PERCENT
+    max_g: float | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 < self.step_g <= 100.0:
@@ -97,10 +100,11 @@ def whole(grams: float) -> float:
 # Premixes.
 
 
-# Parts of the whole to one part of pigment: 1:9, 1:19 ... Weaker ones are let down twice, first 1:9, or they would take
-# more base than the batch itself. The series 1, 2, 5 is common practice, no source.
-_WHOLES = (10, 20, 50, 100, 200, 500, 1000)
-_FIRST, _TWICE_FROM = 10, 50
+# Parts of the whole to one part of what goes in, in one step; the whole of two steps is their product. Whole numbers
+# that a scale makes easily: common practice, no source.
+_WHOLES = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50)
+_STRONGEST, _WEAKEST = 2, 1000
+_ONCE_MORE_G = 20.0  # of base that a second step must save, for the work that it makes; common practice, no source
 # What is weighed out is a round number [of a decade], so that the sheet reads easily and comes out even; no source.
 _ROUND = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 _SPARE = 1.1  # a tenth more than is needed, for what sticks to its cup; common practice, no source
@@ -216,12 +220,34 @@ def premixes(
     for pigment, dose in doses.items():
         if not 0.0 < dose < scale.least_g:
             continue
-        parts = next((parts for parts in _WHOLES if parts * dose >= scale.least_g), None)
-        if parts is None or (parts - 1) * dose > room:
+        lot = lots.get(pigment) or ""
+        able = [wholes for wholes in _ways(dose, scale) if (math.prod(wholes) - 1) * dose <= room]
+        if not able:
             continue
-        room -= (parts - 1) * dose
-        made[pigment] = _sized(pigment, parts, dose * parts, scale=scale, part=part, lot=lots.get(pigment) or "")
+        sized = [_sized(pigment, wholes, dose, scale=scale, part=part, lot=lot) for wholes in able]
+        made[pigment] = min(sized, key=_burden)
+        room -= (made[pigment].whole - 1) * dose
     return made
+
+
+def _ways(dose: float, scale: Scale) -> list[tuple[int, ...]]:
+    """Strengths, in one step or two, by which a dose becomes large enough to be weighed; no weaker than it takes."""
+    least = max(scale.smallest_g * (1.0 - 1e-9) / dose, _STRONGEST)
+    if least > _WEAKEST:
+        return []
+    once: list[tuple[int, ...]] = [(min(one for one in _WHOLES if one >= least),)] if least <= _WHOLES[-1] else []
+    twice: list[tuple[int, ...]] = [
+        (first, next(two for two in _WHOLES if first * two >= least))
+        for first in _WHOLES
+        if first * _WHOLES[-1] >= least
+    ]
+    return once + twice
+
+
+def _burden(premix: Premix) -> tuple[float, int]:
+    """What a premix takes of base, a second step counted as some more [g]; then how weak it is."""
+    base_g = sum(step.base_g for step in premix.steps) + _ONCE_MORE_G * (len(premix.steps) - 1)
+    return round(base_g, 6), premix.whole
 
 
 def weighed_out(premix: Premix, used_g: float, scale: Scale) -> Premix:
@@ -230,9 +256,10 @@ def weighed_out(premix: Premix, used_g: float, scale: Scale) -> Premix:
     return replace(premix, used_g=used_g, dose_error_percent=math.hypot(*map(scale.error_percent, weights)))
 
 
-def _sized(pigment: str, parts: int, used_g: float, *, scale: Scale, part: str, lot: str) -> Premix:
+def _sized(pigment: str, wholes: tuple[int, ...], dose: float, *, scale: Scale, part: str, lot: str) -> Premix:
     """As much as the batch takes, with something to spare, and nothing in it too small to be weighed."""
-    wholes = (_FIRST, parts // _FIRST) if parts >= _TWICE_FROM else (parts,)
+    parts = math.prod(wholes)
+    used_g = dose * parts
     taken: list[float] = []
     needed = used_g
     for one in reversed(wholes):

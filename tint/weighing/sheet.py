@@ -170,7 +170,7 @@ def weigh(
             step_g=scale.step_g,
         ),
         cautions=(*cautions(base, palette.pigments, blend), *of_premixes(made)),
-        warnings=tuple(too_small(lines, scale, premix=premix, cups=cups)),
+        warnings=(*too_small(lines, scale, premix=premix, cups=cups), *too_heavy(lines, scale)),
     )
 
 
@@ -202,6 +202,17 @@ def of_premixes(premixes: Mapping[str, Premix]) -> list[str]:
     if not premixes:
         return []
     return ["Premixes: label them with lot and date, stir before each use, keep them no longer than their part keeps."]
+
+
+def too_heavy(lines: Sequence[Line], scale: Scale) -> list[str]:
+    """What the scale does not carry at once."""
+    most = scale.max_g
+    if most is None:
+        return []
+    heavy = [f"{line.what}, {scale.shown(line.grams)}" for line in lines if line.grams > most]
+    return (
+        [f"more than the {most:g} g that the scale carries: {'; '.join(heavy)}: weigh it in portions"] if heavy else []
+    )
 
 
 def too_small(lines: Sequence[Line], scale: Scale, *, premix: bool, cups: Cups) -> list[str]:

@@ -1,0 +1,85 @@
+"""What stands in [workshop] of palette.toml serves the commands as their default."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from tint.cli import options as shared
+from tint.materials import Workshop
+from tint.swatches.declaration import read_declaration, read_workshop
+from tint.swatches.gather import Gathered
+
+TOLD = """
+[workshop]
+scale_step_g = 0.1
+scale_max_g = 100
+dose_tolerance_percent = 2
+cup_cm3 = 600
+mould_depths_mm = [2, 5]
+waste_percent = 0
+currency = "EUR"
+price_unit = "100 g"
+"""
+
+
+@pytest.fixture
+def folder(demo_folder: Path) -> Path:
+    with (demo_folder / "palette.toml").open("a", encoding="utf-8") as file:
+        file.write(TOLD)
+    return demo_folder
+
+
+def test_a_workshop_is_read_key_by_key() -> None:
+    found = read_workshop(TOLD)
+    assert found.mould_depths_mm == (2.0, 5.0)
+    assert (found.scale_step_g, found.waste_percent, found.currency) == (0.1, 0.0, "EUR")
+    assert read_workshop("format = 1") == Workshop()
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("scale_step_g = 0", "a step above 0 and up to 100 g"),
+        ("mould_depths_mm = []", "a list of depths"),
+        ('price_unit = "ounce"', "kg or g or 100 g or lb"),
+        ("scale_stp_g = 0.1", "scale_step_g"),
+    ],
+)
+def test_a_bad_key_is_told(line: str, told: str) -> None:
+    faults = Gathered("palette.toml")
+    read_declaration(f"format = 1\n[workshop]\n{line}\n", faults, folder_name="x")
+    (fault,) = [each for each in faults.faults if "workshop" in str(each)]
+    assert told in str(fault)
+
+
+def test_prices_are_told_per_kilogram() -> None:
+    text = 'format = 1\n[workshop]\nprice_unit = "100 g"\n[pigments.red]\nprice = 4.5\n'
+    declared = read_declaration(text, Gathered("palette.toml"), folder_name="x")
+    assert declared is not None
+    red = declared.pigments["red"]
+    assert red is not None
+    assert red.price == pytest.approx(45.0)
+
+
+def weighed_on(folder: Path, *options: str) -> str:
+    """What a command that takes a folder and a scale's step is given."""
+
+    @click.command()
+    @shared.folder
+    @shared.number("--scale-step", "The scale.", expected="grams", metavar="G", default=0.01)
+    @shared.number("--waste", "A margin.", expected="percent", metavar="P", default=10.0)
+    @click.option("--mould", "moulds", multiple=True)
+    def command(folder: Path, scale_step: float, waste: float, moulds: tuple[str, ...]) -> None:
+        click.echo(f"{scale_step:g} {waste:g} {' '.join(moulds)}")
+
+    return CliRunner().invoke(command, [str(folder), *options], catch_exceptions=False).output.strip()
+
+
+def test_the_workshop_is_the_default_of_options_and_an_option_goes_before_it(folder: Path, tmp_path: Path) -> None:
+    assert weighed_on(folder) == "0.1 0 2 5"
+    assert weighed_on(folder, "--scale-step", "0.5", "--mould", "3") == "0.5 0 3"
+    assert weighed_on(tmp_path / "nowhere") == "0.01 10"
