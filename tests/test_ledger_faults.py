@@ -149,7 +149,9 @@ def test_what_was_confirmed_outlives_a_kill_and_nothing_is_half_there(path: Path
         process.stdin.flush()
         confirmed += [process.stdout.readline().strip() for _ in range(1 + 3 * at)]
         process.send_signal(signal.SIGKILL)
-        confirmed += process.communicate()[0].splitlines()
+        # Not by communicate(), which passes over what readline() has taken into its buffer.
+        confirmed += process.stdout.read().splitlines()
+        process.communicate()
     with open_ledger(path, palette_digest=DIGEST) as ledger:
         held = {each.content.name for each in entries(ledger, Order)}
         assert set(confirmed) <= held
