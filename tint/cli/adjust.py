@@ -30,6 +30,7 @@ from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.cli.wanted import Sample, Wish, judged_over, sample_options, target_options, wanted
 from tint.errors import InputError
 from tint.recipes.limits import warnings
+from tint.swatches.instruments import Given
 from tint.trials import Additions, Adjustment, Cup, Doubts, Trial, adjust
 
 if TYPE_CHECKING:
@@ -95,6 +96,7 @@ def command(
     wish: Wish,
     sample: Sample,
     casting: dict[str, Any],
+    said: Given,
     standing: tuple[float | None, dict[str, float]],
     doubts: Doubts,
     search: dict[str, Any],
@@ -111,11 +113,11 @@ def command(
     """
     palette = palette_of(folder, optics)
     casting = judged_over(palette, sample, casting)
-    trials = trials_of(palette, poured, casting)
+    trials = trials_of(palette, poured, casting, said)
     casting.setdefault("thickness_mm", trials[-1].thickness_mm)
     setting, base = setting_of(palette, casting), trials[-1].blend.base
     rules = rules_of(palette, search)
-    target = wanted(palette, wish, sample, setting=setting, base=base)
+    target = wanted(palette, wish, sample, setting=setting, base=base, said=said)
     base_g, pigments_g = standing
     cup = None
     if base_g is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,11 +12,12 @@ import click
 
 from tint.appearance import Setting
 from tint.cli.amounts import PERCENT, Pairs, all_known, amounts_option, each_once, one_thickness, thicknesses
-from tint.cli.options import Decorator, base_option, grouped, known
+from tint.cli.options import Command, Decorator, base_option, grouped, known, scale_option
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS, Blend
 from tint.optics.finish import HEIGHTS_UM
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.trials.files import read_reading
 
 if TYPE_CHECKING:
@@ -126,7 +128,17 @@ def _setting_options(
     )
 
 
-setting_options = _setting_options(_casting, one_thickness, "Wall thickness of the part.")
+def setting_options(command: Command) -> Command:
+    """How a part is cast and seen, as `casting`; and as `said` what that tells of a file that leaves it open."""
+
+    @functools.wraps(command)
+    def run(*, casting: dict[str, Any], scale: str | None, **more: Any) -> Any:
+        told = {name: str(casting.get(name, "")) for name in ("light", "observer", "geometry")}
+        return command(casting=casting, said=Given(scale=scale or "", **told), **more)
+
+    return _setting_options(_casting, one_thickness, "Wall thickness of the part.")(scale_option(run))
+
+
 span_options = _setting_options(
     _seen,
     thicknesses,
@@ -185,7 +197,7 @@ class Cast:
         if self.read_thickness is not None and self.read is None:
             raise InputError("--read-thickness", "no reading to apply it to", mend="name one with --read")
 
-    def trial(self, palette: Palette, blend: Blend, setting: Setting) -> Trial | None:
+    def trial(self, palette: Palette, blend: Blend, setting: Setting, said: Given) -> Trial | None:
         """What is shown of it, as a casting of a blend; None when nothing was given.
 
         Raises
@@ -203,7 +215,7 @@ class Cast:
         if self.read is not None:
             depth = self.read_thickness or setting.thickness_mm
             own = replace(setting, over=over, thickness_mm=depth)
-            reading = read_reading(self.read, palette, blend, setting=own)
+            reading = read_reading(self.read, palette, blend, setting=own, said=said)
             read = Read(spectrum=reading.values, named=Path(self.read).name, thickness_mm=self.read_thickness)
         return trial_of(palette, blend, setting=setting, photo=photo, read=read)
 

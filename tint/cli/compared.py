@@ -16,6 +16,7 @@ from tint.cli.recipes import Several
 from tint.cli.wanted import Wish, target_of
 from tint.errors import InputError
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.target import Target
 
 if TYPE_CHECKING:
@@ -25,7 +26,8 @@ _SEEN = ("over", "seat", "light", "observer", "geometry")  # what a target in a 
 
 
 def comparison_of(
-    palette: Palette, several: Several, *, wish: Wish, casting: Mapping[str, Any], cast: Cast, title: str
+    palette: Palette, several: Several, *, wish: Wish, casting: Mapping[str, Any], said: Given, cast: Cast,
+    title: str,
 ) -> Comparison:  # fmt: skip
     """The recipes of a file, compared.
 
@@ -38,7 +40,7 @@ def comparison_of(
 
     setting = setting_of(palette, {**several.solved_in, **casting})
     blends = {rank: blend_of(palette, doses) for rank, doses in several.recipes.items()}
-    target = _target(palette, several, wish, setting, casting)
+    target = _target(palette, several, wish, setting, casting, said)
     first = next(iter(blends.values()))
     return compare(
         palette,
@@ -47,17 +49,17 @@ def comparison_of(
         target=target,
         ranks=list(blends),
         limits=[[bound(limit) for limit in several.limits[rank]] for rank in blends],
-        trial=cast.trial(palette, first, setting),
+        trial=cast.trial(palette, first, setting, said),
         title=title,
     )
 
 
 def _target(
-    palette: Palette, several: Several, wish: Wish, setting: Setting, casting: Mapping[str, Any]
+    palette: Palette, several: Several, wish: Wish, setting: Setting, casting: Mapping[str, Any], said: Given
 ) -> Target | None:  # fmt: skip
     """The target that options name, else the file's."""
     if wish.given or several.target is None:
-        return target_of(palette, wish, setting)
+        return target_of(palette, wish, setting, said)
     for name in _SEEN:
         told = several.solved_in.get(name)
         if told is not None and casting.get(name, told) != told:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tint.cli.options import folder_argument, grouped, json_option
+from tint.cli.options import folder_argument, grouped, json_option, said_options
 from tint.cli.tables import ALARM, CARE, HEAD, QUIET, counted, page, print_json, show_notes, show_table
 from tint.errors import InputError
 from tint.materials import SEATS
 from tint.swatches.importing import plan_import, write_import
-from tint.swatches.instruments import SCALES, Measurement, read_measurements
+from tint.swatches.instruments import Given, Measurement, read_measurements
 from tint.swatches.naming import Naming
 from tint.swatches.planned import FAULT, GOING, LEFT_OUT, REPLACES, Doubles, Import, Planned
 from tint.swatches.records import QUANTITIES
@@ -31,14 +31,13 @@ def _pair(given: str) -> tuple[str, str]:
 
 def _naming(
     same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], backing: str | None, seat: str | None,
-    quantity: str | None, light: str | None, observer: str | None,
+    quantity: str | None,
 ) -> Naming:  # fmt: skip
     names = [name for name, _ in same]
     twice = next((name for name in names if names.count(name) > 1), None)
     if twice is not None:
         raise InputError("--as", f"`{twice}` is given twice", "each name once")
     defaults = {"backing": backing or "", "seat": seat or "", "quantity": quantity or ""}
-    defaults |= {"light": light or "", "observer": observer or ""}
     return Naming(same=dict(same), patterns=pattern, **defaults)
 
 
@@ -69,10 +68,8 @@ def _doubles(add: bool, replace: bool, skip_unknown: bool, force: bool) -> Doubl
     click.option("--backing", metavar="NAME", help="Of measurements that tell none."),
     click.option("--seat", type=click.Choice(SEATS), help="Likewise."),
     click.option("--quantity", type=click.Choice(QUANTITIES), help="Likewise.  [default: reflectance]"),
-    click.option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
-    click.option("--observer", type=click.Choice(("2", "10")), help="Likewise, degrees."),
 )
-@click.option("--scale", type=click.Choice(SCALES), default=None, help="Of values, where a file leaves it open.")
+@said_options
 @grouped(
     "doubles",
     _doubles,
@@ -84,16 +81,16 @@ def _doubles(add: bool, replace: bool, skip_unknown: bool, force: bool) -> Doubl
 @click.option("--dry-run", is_flag=True, help="Show what would be done, and do nothing.")
 @json_option
 def command(
-    folder: Path, files: tuple[Path, ...], naming: Naming, scale: str | None, doubles: Doubles, dry_run: bool,
+    folder: Path, files: tuple[Path, ...], naming: Naming, said: Given, doubles: Doubles, dry_run: bool,
     as_json: bool,
 ) -> None:  # fmt: skip
     """An instrument's files: taken over into the readings.
 
     Example: tint import swatches_demo swatches_demo/again.cgats --seat air --add --dry-run
 
-    A file may be CSV, CGATS.17 text, CxF3, CxF/X-4 or IES TM-27-14. All of it is taken over, or nothing.
+    A file may be CSV, a workbook (.xlsx), CGATS.17, CxF, IES TM-27-14 or JCAMP-DX. All of it is taken over, or nothing.
     """
-    measurements = [each for file in files for each in read_measurements(file, scale=scale or "")]
+    measurements = [each for file in files for each in read_measurements(file, said=said)]
     plan = plan_import(folder, measurements, naming=naming, doubles=doubles)
     if not dry_run:
         write_import(plan)

@@ -10,7 +10,16 @@ import click
 import numpy as np
 
 from tint import colorimetry
-from tint.cli.options import count_option, folder_argument, grouped, json_option, known, number_option
+from tint.cli.options import (
+    count_option,
+    folder_argument,
+    grouped,
+    json_option,
+    known,
+    number_option,
+    said_of,
+    scale_option,
+)
 from tint.cli.tables import CARE, QUIET, counted, page, print_json, show_notes, show_table, show_title
 from tint.colorimetry import Viewing
 from tint.errors import InputError
@@ -24,9 +33,10 @@ from tint.inspection import (
     part_spectrum,
     read_part,
 )  # fmt: skip
-from tint.materials import SEATS
+from tint.materials import GEOMETRIES, SEATS
 from tint.shift import Shift, learn_shift, read_pairs
 from tint.swatches import COLOURS, NO_BACKING, SwatchFolder, read_folder
+from tint.swatches.instruments import Given
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -83,8 +93,14 @@ def _files(
 @count_option("--reference-readings", "The same of what was approved.", default=1)
 @click.option("--over", metavar="BACKING", help="What both lay over, or `none`.  [default: the lightest backing]")
 @click.option("--seat", type=click.Choice(SEATS), default="air", show_default=True, help="How they lay on it.")
-@click.option("--light", metavar="NAME", default="D65", show_default=True, help="A CIE light.")
-@click.option("--observer", type=click.Choice(("2", "10")), default="10", show_default=True, help="Degrees.")
+@grouped(
+    "said",
+    said_of,
+    scale_option,
+    click.option("--light", metavar="NAME", help="A CIE light.  [default: D65]"),
+    click.option("--observer", type=click.Choice(("2", "10")), help="Degrees.  [default: 10]"),
+    click.option("--geometry", type=click.Choice(GEOMETRIES), help="Of readings that tell none."),
+)
 @json_option
 def command(
     folder: Path,
@@ -94,8 +110,7 @@ def command(
     reference_readings: int,
     over: str | None,
     seat: str,
-    light: str,
-    observer: str,
+    said: Given,
     as_json: bool,
 ) -> None:
     """A reading against what was approved: pass, fail or too close.
@@ -106,16 +121,17 @@ def command(
     It exits with 0 whatever the verdict.
     """
     swatches = read_folder(folder)
-    view = colorimetry.viewing(swatches.wavelengths, light=light, observer=int(observer))
+    view = colorimetry.viewing(swatches.wavelengths, light=said.light or "D65", observer=int(said.observer or 10))
     backings = darkest_first(swatches)
     behind = known(over, [*backings, NO_BACKING], "--over") if over else (backings or [NO_BACKING])[-1]
     if files["reading_black"] and (len(backings) < 2 or behind != backings[-1]):
         raise InputError("--reading-black", f"the others lie over {behind}", "expected them over the lightest backing")
-    read = {name: read_part(str(files[name]), swatches, over=behind, seat=seat) for name in ("reading", "reference")}
+    held: dict[str, Any] = {"seat": seat, "said": said}
+    read = {name: read_part(str(files[name]), swatches, over=behind, **held) for name in ("reading", "reference")}
     dark = ("reading_black", "reference_black")
-    black = [read_part(str(files[name]), swatches, over=backings[0], seat=seat) for name in dark if files[name]]
+    black = [read_part(str(files[name]), swatches, over=backings[0], **held) for name in dark if files[name]]
     notes = [f"{each.where}: {note}" for each in (*read.values(), *black) for note in each.notes]
-    shift = _shift(files["early"], swatches, view, behind)
+    shift = _shift(files["early"], swatches, view, behind, said)
     found = inspect_reading(
         part_spectrum(read["reading"], view),
         part_spectrum(read["reference"], view),
@@ -143,8 +159,11 @@ def _scatter(swatches: SwatchFolder) -> str:
     return f"{size} of X, Y and Z" if swatches.kind == COLOURS else f"{size} a wavelength"
 
 
-def _shift(file: str | None, swatches: SwatchFolder, view: Viewing, over: str) -> Shift | None:
-    return None if file is None else learn_shift(*read_pairs(file, view, wavelengths=swatches.wavelengths, over=over))
+def _shift(file: str | None, swatches: SwatchFolder, view: Viewing, over: str, said: Given) -> Shift | None:
+    if file is None:
+        return None
+    own = swatches.instrument.geometry
+    return learn_shift(*read_pairs(file, view, wavelengths=swatches.wavelengths, over=over, geometry=own, said=said))
 
 
 def _show(

@@ -14,7 +14,7 @@ from tint import jsonable
 from tint.cli.ledger_options import column_options, number_of, option_name, weighings
 from tint.cli.ledger_pages import entry_json, summary
 from tint.cli.ledger_readings import batch_written, is_read, measured, reading_options, recipe_written
-from tint.cli.options import Decorator, count_option, folder_argument, json_option, known
+from tint.cli.options import Decorator, count_option, folder_argument, json_option, known, said_options
 from tint.cli.tables import print_json
 from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
@@ -30,6 +30,7 @@ from tint.ledger import (
 )
 from tint.ledger import add as add_entry
 from tint.swatches import folder_digest, read_folder
+from tint.swatches.instruments import Given as Said
 
 Given = dict[str, Any]
 
@@ -137,8 +138,9 @@ _from_option = click.option(
     "order",
     target_options,
     click.option("--over", metavar="BACKING", help="What lay behind a target that was measured."),
+    said_options,
 )
-def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[Reading]]:
+def _order(asked: Asked, wish: Wish, over: str | None, said: Said) -> tuple[Given, Sequence[Reading]]:
     """What a customer asked for.
 
     Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze" --target-lab 70,-8,6
@@ -148,8 +150,9 @@ def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[
     told = asked.given | ({"target": jsonable.plain(target)} if target else {})
     if wish.reading is None:
         return told, ()
-    sample = {"reading": wish.reading} | ({} if over is None else {"backing": over})
-    return told, [Reading(**measured(asked.folder, sample))]
+    sample: dict[str, Any] = {"reading": wish.reading, "backing": over, "scale": said.scale, "light": said.light}
+    sample |= {"observer_degrees": said.observer and int(said.observer), "geometry": said.geometry}
+    return told, [Reading(**measured(asked.folder, {name: value for name, value in sample.items() if value}))]
 
 
 @_adds(

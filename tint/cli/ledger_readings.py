@@ -11,11 +11,12 @@ import click
 
 from tint import colorimetry
 from tint.cli.ledger_options import day, lab_option, read_json
-from tint.cli.options import grouped
+from tint.cli.options import grouped, scale_option
 from tint.errors import InputError
 from tint.ledger import Weighing
 from tint.materials import GEOMETRIES, SEATS
 from tint.swatches import QUANTITIES, read_folder
+from tint.swatches.instruments import Given
 from tint.swatches.one_reading import read_one
 
 _LAB = ("lab_l", "lab_a", "lab_b")
@@ -23,7 +24,7 @@ _LAB = ("lab_l", "lab_a", "lab_b")
 
 def _seen(
     reading: str | None, lab: tuple[float, ...] | None, over: str | None, seat: str | None, geometry: str | None,
-    light: str | None, observer: str | None, quantity: str | None, read_on: Any,
+    light: str | None, observer: str | None, quantity: str | None, read_on: Any, scale: str | None,
 ) -> dict[str, Any]:  # fmt: skip
     told = {
         "reading": reading,
@@ -35,6 +36,7 @@ def _seen(
         "observer_degrees": None if observer is None else int(observer),
         "quantity": quantity,
         "read_on": None if read_on is None else read_on.isoformat(),
+        "scale": scale,
     }
     return {name: value for name, value in told.items() if value is not None}
 
@@ -53,6 +55,7 @@ reading_options = grouped(
     click.option("--observer", type=click.Choice(("2", "10")), help="Degrees.  [default: 10]"),
     click.option("--quantity", type=click.Choice(QUANTITIES), help="What was measured.  [default: reflectance]"),
     click.option("--read-on", type=day("--read-on"), metavar="DAY", help="Day of the reading.  [default: today]"),
+    scale_option,
 )
 
 
@@ -69,34 +72,37 @@ def measured(folder: Path, seen: dict[str, Any]) -> dict[str, Any]:
     InputError
         If a spectrum and a colour are given, the table cannot be read, or conditions lack what they are of.
     """
-    told = {name: value for name, value in seen.items() if name not in ("reading", "lab")}
+    told = {name: value for name, value in seen.items() if name not in ("reading", "lab", "scale")}
     if "reading" in seen and "lab" in seen:
         raise InputError("--reading", "given together with --lab", "expected one or the other")
     if not is_read(seen):
         if told.keys() & {"light", "observer_degrees"}:
             raise InputError("--light or --observer", "given without what it is of", "expected --reading or --lab, too")
         return told
+    names = {"scale": "scale", "light": "light", "observer": "observer_degrees", "geometry": "geometry"}
+    said = Given(**{name: str(seen.get(column, "")) for name, column in names.items()})
     defaults: dict[str, Any] = {"light": "D65", "observer_degrees": 10, "quantity": "reflectance"}
     defaults["read_on"] = date.today().isoformat()
     told = defaults | told
     if "lab" in seen:
         colorimetry.viewing(_ANY_GRID, light=told["light"], observer=told["observer_degrees"])  # or it is told
         return told | dict(zip(_LAB, seen["lab"], strict=True))
-    return _spectrum(folder, seen["reading"], told)
+    return _spectrum(folder, seen["reading"], told, said)
 
 
 _ANY_GRID = range(400, 701, 10)
 
 
-def _spectrum(folder: Path, where: str, told: dict[str, Any]) -> dict[str, Any]:
+def _spectrum(folder: Path, where: str, told: dict[str, Any], said: Given) -> dict[str, Any]:
     if "backing" not in told:
         raise InputError("--over", "not given", "expected what lay behind the reading, as in --over white")
     swatches = read_folder(folder)
     conditions: dict[str, str] = {name: told[name] for name in ("backing", "seat", "quantity") if name in told}
-    read = read_one(where, onto=swatches.wavelengths, told=conditions, geometry=swatches.instrument.geometry)
+    own = told.get("geometry", swatches.instrument.geometry)
+    read = read_one(where, onto=swatches.wavelengths, told=conditions, geometry=own, said=said)
     view = colorimetry.viewing(swatches.wavelengths, light=told["light"], observer=told["observer_degrees"])
     known = {
-        "geometry": swatches.instrument.geometry,
+        "geometry": own,
         **told,
         **dict(zip(_LAB, read.seen(view).tolist(), strict=True)),
         "light": view.light,

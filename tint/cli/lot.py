@@ -18,6 +18,7 @@ from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.trials.lots import LotCheck, check_lot, rescale
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ def command(
     what: str,
     poured: Poured,
     casting: dict[str, Any],
+    said: Given,
     rescale: Pairs,
     optics: str,
     as_json: bool,
@@ -54,7 +56,7 @@ def command(
     known(what, [*palette.pigments, *palette.bases], "lot")
     recipe = all_known(each_once(rescale, "--rescale"), palette.pigments, "--rescale")
     _check_recipe(palette, what, recipe)
-    trials = trials_of(palette, poured, casting)
+    trials = trials_of(palette, poured, casting, said)
     if len(trials) > 1:
         raise InputError("--trial", f"{len(trials)} letdowns", "expected one")
     found = check_lot(palette, what, trials[0])

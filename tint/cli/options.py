@@ -13,9 +13,11 @@ from typing import Any
 import click
 
 from tint.errors import InputError
+from tint.materials import GEOMETRIES
 from tint.optics.layer import MODELS
 from tint.palette import Palette, fit_path, read_palette
 from tint.swatches import folder_digest
+from tint.swatches.instruments import SCALES, Given
 
 DEFAULT_OPTICS = "many-flux"
 
@@ -106,6 +108,9 @@ json_option = click.option("--json", "as_json", is_flag=True, help="One JSON obj
 optics_option = click.option(
     "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
 )
+scale_option = click.option(
+    "--scale", type=click.Choice(SCALES), help="Of spectra in a file that does not say whether they are percent."
+)
 base_option = click.option("--base", metavar="NAME", help="The base; not needed where there is but one.")
 
 
@@ -141,6 +146,24 @@ def known(name: str, names: Collection[str], where: str) -> str:
     near = difflib.get_close_matches(name.lower(), {each.lower(): each for each in names}, n=1)
     mend = f"did you mean {next(each for each in names if each.lower() == near[0])}?" if near else ""
     raise InputError(where, f"there is no `{name}`", "expected one of " + ", ".join(names), mend)
+
+
+# What a user says of a file of measurements that leaves it open.
+
+
+def said_of(scale: str | None, light: str | None, observer: str | None, geometry: str | None) -> Given:
+    """Of four options, what the user says."""
+    return Given(scale=scale or "", light=light or "", observer=observer or "", geometry=geometry or "")
+
+
+said_options = grouped(
+    "said",
+    said_of,
+    scale_option,
+    click.option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
+    click.option("--observer", type=click.Choice(("2", "10")), help="Observer of such colours, degrees."),
+    click.option("--geometry", type=click.Choice(GEOMETRIES), help="Of readings that tell none."),
+)
 
 
 # The help of a command with many options, in sections.

@@ -29,6 +29,7 @@ from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.target import Target
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ SECTIONS = {
     "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
     "The target beside it": (
         "--target-lab", "--target-srgb", "--target-reading", "--opacity",
-        "--tolerance",
+        "--tolerance", "--scale",
     ),
     "What is drawn": ("--out", "--show", "--bits", "--name", "--show-formula"),
     "The part itself": ("--part", "--height-map", "--mm-per-level", "--mm-per-pixel", "--side", "--unit", "--thin"),
@@ -76,6 +77,7 @@ def command(
     compare: bool,
     wish: Wish,
     casting: dict[str, Any],
+    said: Given,
     out: Path | None,
     show: str | None,
     bits: str,
@@ -100,7 +102,9 @@ def command(
         _check_compared(show, bits, subject, approving)
         recipes = several(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
-        sheet = comparison_of(palette, recipes, wish=wish, casting=casting, cast=cast, title=approving.name or "")
+        sheet = comparison_of(
+            palette, recipes, wish=wish, casting=casting, said=said, cast=cast, title=approving.name or ""
+        )
         written = _write(drawn(sheet, out, approving))
         _tell(
             written, f"{len(sheet.candidates)} recipes", None, lost=_lost(out, approving),
@@ -114,8 +118,8 @@ def command(
     palette = palette_of(folder, optics)
     choice = chosen(doses, recipe, pick[0] if pick else None)
     blend, setting = blend_of(palette, choice.doses), choice.setting(palette, casting)
-    target = target_of(palette, wish, setting)
-    part, trial = subject.read(), cast.trial(palette, blend, setting)
+    target = target_of(palette, wish, setting, said)
+    part, trial = subject.read(), cast.trial(palette, blend, setting, said)
     tolerance = wish.asked.get("tolerance", 1.0)
     contents: dict[Path, bytes] = {}
     if out is not None:
@@ -129,8 +133,8 @@ def command(
     more: dict[str, Any] = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
     more["warnings"] = list(predict(palette, blend, setting=setting).warnings)
     more["volume_cm3"] = None if part is None else part.volume_cm3
-    said = f"{blend}, {setting.thickness_mm:g} mm"
-    _tell(_write(contents), said, part, lost=_lost(out, approving), more=more, as_json=as_json)
+    named = f"{blend}, {setting.thickness_mm:g} mm"
+    _tell(_write(contents), named, part, lost=_lost(out, approving), more=more, as_json=as_json)
 
 
 def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:

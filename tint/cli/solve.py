@@ -33,6 +33,7 @@ from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
 from tint.recipes import Answer, solve
+from tint.swatches.instruments import Given
 from tint.target import solid_unless_told, without_gloss
 
 _SECTIONS = {
@@ -44,7 +45,8 @@ _SECTIONS = {
     ],
     "Output": ["--recipes", "--rank-by", "--picture", "--reach", "--replace", "--json"],
     "More about what is wanted": [
-        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance", "--haze",
+        "--target-over", "--target-black", "--target-thickness", "--scale", "--as-blend", "--as-base",
+        "--transmittance", "--haze",
     ],
 }  # fmt: skip
 _LEVELS = (30.0, 45.0, 60.0, 75.0, 90.0)  # L* of the sections, but for those near the target's own
@@ -69,6 +71,7 @@ def command(
     wish: Wish,
     sample: Sample,
     casting: dict[str, Any],
+    said: Given,
     search: dict[str, Any],
     picture: Path | None,
     reach: Path | None,
@@ -90,7 +93,7 @@ def command(
     setting = setting_of(palette, casting if wish.srgb is None else without_gloss(palette) | casting)
     rules = rules_of(palette, search)
     named = None if base is None else base_of(palette, base)
-    target = wanted(palette, wish, sample, setting=setting, base=named)
+    target = wanted(palette, wish, sample, setting=setting, base=named, said=said)
     if not wish.opacity_told:
         target = solid_unless_told(target, palette)
     with progress(quiet=as_json) as tell:

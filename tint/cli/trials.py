@@ -15,6 +15,7 @@ from tint.cli.asked import Doses, blend_of
 from tint.cli.options import base_option, grouped, known, number_option
 from tint.errors import InputError
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.trials import Trial
 from tint.trials.files import check_range, read_reading, read_trial
 from tint.trials.trial import differences
@@ -92,7 +93,7 @@ trial_options = grouped(
 )
 
 
-def trials_of(palette: Palette, poured: Poured, casting: Mapping[str, Any]) -> tuple[Trial, ...]:
+def trials_of(palette: Palette, poured: Poured, casting: Mapping[str, Any], said: Given) -> tuple[Trial, ...]:
     """The trials that options name, oldest first.
 
     Raises
@@ -105,13 +106,13 @@ def trials_of(palette: Palette, poured: Poured, casting: Mapping[str, Any]) -> t
             raise InputError(
                 "--trial", f"given together with {' and '.join(poured.given)}", "expected one or the other"
             )
-        return tuple(read_trial(file, palette) for file in poured.files)
+        return tuple(read_trial(file, palette, said=said) for file in poured.files)
     if not poured.given:
         raise InputError("trial", "none is named", f"expected {_FORM}")
-    return (_from_options(palette, poured, casting),)
+    return (_from_options(palette, poured, casting, said),)
 
 
-def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) -> Trial:
+def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any], said: Given) -> Trial:
     blend = blend_of(palette, poured.doses)
     thickness = poured.thickness_mm if poured.thickness_mm is not None else casting.get("thickness_mm")
     if thickness is None:
@@ -129,7 +130,7 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) 
         raise InputError("--read-black", f"--over is {over} too", "expected --read over another backing")
     named = ((poured.read, over), (poured.read_black, palette.black if palette.backings else ""))
     readings = tuple(
-        read_reading(where, palette, blend, setting=Setting(thickness_mm=thickness, over=name, seat=seat))
+        read_reading(where, palette, blend, setting=Setting(thickness_mm=thickness, over=name, seat=seat), said=said)
         for where, name in named
         if where is not None
     )

@@ -16,6 +16,7 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import haze_of, light_of, opacity_of
 from tint.palette import ONE_WAY, Palette
+from tint.swatches.instruments import Given
 from tint.target import (
     Target,
     target_from_blend,
@@ -113,7 +114,7 @@ target_options = grouped(
 )
 
 
-def target_of(palette: Palette, wish: Wish, setting: Setting) -> Target | None:
+def target_of(palette: Palette, wish: Wish, setting: Setting, said: Given) -> Target | None:
     """The target that options name; None when they name no colour.
 
     Raises
@@ -130,13 +131,13 @@ def target_of(palette: Palette, wish: Wish, setting: Setting) -> Target | None:
         return target_from_srgb(wish.srgb, view, **wish.asked)
     if wish.reading is not None:
         over = setting.over or (palette.white if palette.backings else "none")
-        return _read(palette, wish.reading, setting, over, **wish.asked)
+        return _read(palette, wish.reading, setting, over, said, **wish.asked)
     if wish.asked:
         raise InputError("target", "an opacity or tolerance without a colour", "expected " + " or ".join(_COLOURS))
     return None
 
 
-def _read(palette: Palette, where: str, setting: Setting, over: str, **asked: Any) -> Target:
+def _read(palette: Palette, where: str, setting: Setting, over: str, said: Given, **asked: Any) -> Target:
     view, seat = setting.viewing(palette), "air" if over == "none" else setting.seat
     return target_from_reading(
         where,
@@ -144,7 +145,8 @@ def _read(palette: Palette, where: str, setting: Setting, over: str, **asked: An
         wavelengths=palette.wavelengths,
         over=over,
         seat=seat,
-        geometry=palette.instrument.geometry,
+        geometry=setting.geometry or palette.instrument.geometry,
+        said=said,
         **asked,
     )
 
@@ -227,7 +229,9 @@ def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) ->
     return {**casting, "over": over}
 
 
-def wanted(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:
+def wanted(
+    palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None, said: Given
+) -> Target:  # fmt: skip
     """The target that all options together name.
 
     Raises
@@ -241,13 +245,13 @@ def wanted(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, ba
     if not wish.given:
         found = "an opacity or tolerance without a colour" if wish.asked or sample.light else "no colour is named"
         raise InputError("target", found, f"expected {', '.join(_COLOURS)} or --as-blend PIGMENT=PERCENT")
-    target = target_of(palette, replace(wish, asked={**wish.asked, **more}), setting)
+    target = target_of(palette, replace(wish, asked={**wish.asked, **more}), setting, said)
     assert target is not None  # a colour is given
     if sample.black is None:
         return target
     if not palette.pair:
         raise InputError("--target-black", "the palette cannot tell opacity", ONE_WAY, "leave it out")
-    return with_black(target, _read(palette, sample.black, setting, palette.black), palette, setting=setting)
+    return with_black(target, _read(palette, sample.black, setting, palette.black, said), palette, setting=setting)
 
 
 def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:

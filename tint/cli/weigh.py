@@ -14,6 +14,7 @@ from tint.cli.sheets import sheet_told, show_sheet
 from tint.cli.tables import page, print_json
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.cli.weigh_options import Files, batch_options, file_options, scale_options, split_options
+from tint.swatches.instruments import Given
 from tint.target import Target
 from tint.weighing import Aim, Batch, Scale, Split, weigh
 
@@ -42,6 +43,7 @@ def command(
     pick: int | None,
     wish: Wish,
     casting: dict[str, Any],
+    said: Given,
     batch: Batch,
     scale: Scale,
     premix: bool,
@@ -62,7 +64,7 @@ def command(
     palette = palette_of(folder, optics)
     choice = chosen(doses, recipe, pick)
     blend, setting = blend_of(palette, choice.doses), choice.setting(palette, casting)
-    target = target_of(palette, wish, setting)
+    target = target_of(palette, wish, setting, said)
     sheet = weigh(
         palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, aim=_aim(target)
     )
