@@ -425,7 +425,7 @@ FAULTS = [
     ("inspect", "I --over grey", "--over: there is no `grey`"),
     ("inspect", "I --over black --reading-black READ:good --reference-black READ:good", "the others lie over black"),
     ("inspect", "I --readings 0", "--readings: 0; expected a whole number"),
-    ("inspect", "I --early READ", "read.csv, row 1: there is no column state"),
+    ("inspect", "I --early READ", "read.csv: there is no column state"),
     ("inspect", "I --early READ --reading-black READ:good --reference-black READ:good", "it says nothing of opacity"),
     ("inspect", "I --light D66", "did you mean D65?"),
     ("lot", "mauve P --read READ:good", "lot: there is no `mauve`"),
