@@ -177,6 +177,10 @@ def seeds() -> dict[str, bytes]:
         "cxf, no prefix": cxf(small, increment="20", prefix="", own_start="400"),
         "tm27": tm27(small["foot"], wavelengths=few),
         "tm27, other namespace": tm27(small["foot"], wavelengths=few, namespace="http://www.ies.org/iestm2714"),
+        "jcamp-dx": (
+            "##TITLE=foot\n##JCAMP-DX=4.24\n##XUNITS=NANOMETERS\n##YUNITS=REFLECTANCE\n##FIRSTX=400\n##LASTX=700\n"
+            f"##NPOINTS={few.size}\n##XYDATA=(X++(Y..Y))\n400 {numbers(small['foot'])}\n##END=\n"
+        ),
         "csv wide": wide(small, wavelengths=few, above="an export\ngeometry,di:8\n\n"),
         "csv wide, decimal commas": wide(small, wavelengths=few, separator=";", decimal=",", column="{} nm"),
         "csv long": long(small, wavelengths=few),

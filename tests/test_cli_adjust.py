@@ -106,7 +106,7 @@ def test_the_help_lists_the_ten_options_that_matter_first_and_every_other_one_on
     first = ["base", "load", "thickness", "read", "trial"]
     first += ["target-lab", "target-srgb", "target-reading", "opacity", "tolerance"]
     assert listed[:10] == [f"--{name}" for name in first]
-    assert len(listed) == len(set(listed)) == 52  # one of them is --help
+    assert len(listed) == len(set(listed)) == 53  # one of them is --help
     for heading in ("The trial", "Wanted", "Part", "Limits", "Output"):
         assert f"\n{heading}:\n" in told
 
@@ -425,7 +425,7 @@ FAULTS = [
     ("inspect", "I --over grey", "--over: there is no `grey`"),
     ("inspect", "I --over black --reading-black READ:good --reference-black READ:good", "the others lie over black"),
     ("inspect", "I --readings 0", "--readings: 0; expected a whole number"),
-    ("inspect", "I --early READ", "read.csv, row 1: there is no column state"),
+    ("inspect", "I --early READ", "read.csv: there is no column state"),
     ("inspect", "I --early READ --reading-black READ:good --reference-black READ:good", "it says nothing of opacity"),
     ("inspect", "I --light D66", "did you mean D65?"),
     ("lot", "mauve P --read READ:good", "lot: there is no `mauve`"),

@@ -18,7 +18,7 @@ from tint.errors import InputError, TintError
 from tint.swatches import read_folder
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Measurement, parse_measurements
-from tint.swatches.instruments.geometry import disagrees, geometry_in
+from tint.swatches.instruments.words import disagrees, geometry_in
 from tint.swatches.naming import Naming
 from tint.swatches.planned import Doubles, Import
 

@@ -20,7 +20,7 @@ from tint.cli import main
 from tint.errors import FolderError, InputError, TintError
 from tint.swatches import read_folder
 from tint.swatches.importing import plan_import, write_import
-from tint.swatches.instruments import Measurement, parse_measurements
+from tint.swatches.instruments import Given, Measurement, parse_measurements
 from tint.swatches.naming import Naming
 from tint.swatches.planned import Doubles, Import
 
@@ -39,8 +39,9 @@ def table(*rows: str, header: str = HEADER) -> tuple[Measurement, ...]:
 
 
 def plan(folder: Path, measurements: tuple[Measurement, ...], *, add: bool = False, **told: str) -> Import:
+    said = Given(**{name: told.pop(name) for name in ("light", "observer") if name in told})
     naming = replace(Naming(backing="none", seat="air"), **told)  # type: ignore[arg-type]
-    return plan_import(folder, measurements, naming=naming, doubles=Doubles(add=add))
+    return plan_import(folder, list(map(said.taken_by, measurements)), naming=naming, doubles=Doubles(add=add))
 
 
 def fault(folder: Path, measurements: tuple[Measurement, ...], **told: str) -> str:

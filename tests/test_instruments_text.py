@@ -7,11 +7,11 @@ import pytest
 from instrument_files import GRID, SAMPLES, assert_samples, cgats, long, numbers, side_by_side, wide
 
 from tint.errors import InputError
-from tint.swatches.instruments import Measurement, parse_measurements
+from tint.swatches.instruments import Given, Measurement, parse_measurements
 
 
 def read(text: str, *, scale: str = "") -> tuple[Measurement, ...]:
-    return parse_measurements(text.encode(), file="export", scale=scale)
+    return parse_measurements(text.encode(), file="export", said=Given(scale=scale))
 
 
 def told(text: str, *, scale: str = "") -> str:
@@ -108,7 +108,7 @@ class TestCsv:
                 long().replace("reflectance", "value,reflectance", 1).replace(",0.", ",0,0."),
                 "several columns of values, value, reflectance; expected one, or one for reflectance",
             ),
-            (long().replace(",410,", ",41,"), "a wavelength of 41 nm; expected 200 to 3000 nm"),
+            (long().replace(",410,", ",41,"), "a wavelength of 41 nm; expected 100 to 3000 nm"),
             (wide().replace("name,", "quantity,", 1), "the quantity 'white 0.5%'; expected reflectance or"),
             ("a,b\n1,2\n", "is no file of measurements that tint reads; it begins 'a,b'; expected CSV with"),
             ("\n \n", "export: the file is empty"),
@@ -220,9 +220,13 @@ class TestCgats:
             ('"lid-3"', '"lid-3', "line 11: a quotation mark is astray in"),
             ("\nEND_DATA\n", "\n", "line 13: the file ends within the data"),
             ("END_DATA_FORMAT", "", "line 9: BEGIN_DATA within the fields"),
-            (numbers(SAMPLES["lid-3"])[:8], "0,7", "line 11, field SPECTRAL_NM400: '0,7' is no number that"),
-            (numbers(SAMPLES["lid-3"])[:8], "-", "line 11, field SPECTRAL_NM400: '-' is no number"),
-            (numbers(SAMPLES["lid-3"])[:8], "nan", "'nan' is no number"),
+            (
+                numbers(SAMPLES["lid-3"])[:8],
+                "0,7",
+                "row 11, column SPECTRAL_NM400: '0,7' and '0.201040' (row 10) mix",
+            ),
+            (numbers(SAMPLES["lid-3"])[:8], "-", "line 11, column SPECTRAL_NM400: '-' is not a number"),
+            (numbers(SAMPLES["lid-3"])[:8], "nan", "'nan' is not a finite number"),
             ("SPECTRAL_NM410", "SPECTRAL_NM400", "line 5: 400 nm comes after 400 nm"),
             ("SPECTRAL_NM400", "LAB_L", "line 5: LAB_L alone; expected LAB_L, LAB_A, LAB_B"),
             ("SPECTRAL_NM400", "SPECTRAL_NM", "SPECTRAL_NM is followed by SPECTRAL_NM410"),

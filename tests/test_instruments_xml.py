@@ -126,9 +126,9 @@ class TestCxf:
     @pytest.mark.parametrize(
         ("text", "line"),
         [
-            (cxf(increment=None), "object 1 (white 0.5%): its ColorSpecification has no WavelengthRange with an Inc"),
+            (cxf(increment=None), "object 1 (white 0.5%): neither it nor its ColorSpecification tells Increment"),
             (cxf(increment="0"), "object 1 (white 0.5%): 400 nm comes after 400 nm"),
-            (cxf(increment="1e5"), "expected 200 to 3000 nm"),
+            (cxf(increment="1e5"), "expected 100 to 3000 nm"),
             (cxf(increment="wide"), "ColorSpecification CS1, Increment: 'wide' is no number"),
             (cxf().replace('Id="CS1"', 'Id="CS2"'), "there is no ColorSpecification CS1; expected one of CS2; did you"),
             (cxf().replace(' ColorSpecification="CS1"', "", 1), "'ReflectanceSpectrum' has no ColorSpecification"),
@@ -242,12 +242,15 @@ class TestStrangers:
     @pytest.mark.parametrize(
         ("data", "line"),
         [
-            (b"PK\x03\x04 and so on", "this is a spreadsheet workbook"),
+            (
+                b"PK\x03\x04 and so on",
+                "this is no workbook, or a broken one; save it again, or export",
+            ),
             (b"\x00\x01\x02", "the file holds zero bytes"),
             (b"a,b\nfa\xe7ade,2\n", "is no file of measurements that tint reads"),
-            (b"x" * (9 * 2**20), "the file is too large; expected at most 8 MB"),
-            (b"\n" * 300_000 + b"x", "too many lines"),
-            (b"1,2\n" + b"x" * 300_000, "export, line 2: a line of 300000 characters"),
+            (b"x" * (101 * 2**20), "the file is too large; expected at most 100 MB"),
+            (b"\n" * 8_000_001 + b"x", "8000001 lines; expected at most 8000000"),
+            (b"1,2\n" + b"x" * 300_000, "export, row 2: a line of 300000 characters"),
             (b'<?xml version="1.0" encoding="nonsense"?><CxF/>', "cannot be decoded"),
         ],
     )

@@ -72,12 +72,11 @@ class TestFormats:
         )
 
     def test_what_was_decided_is_told(self, tmp_path: Path) -> None:
-        assert read_one(file(tmp_path, wide()) + ":lid-3", onto=GRID).notes == ()
-        notes = read_one(file(tmp_path, wide(PERCENT)) + ":lid-3", onto=GRID).notes
-        assert notes == ("taken as percent: most rows of the table reach above 2",)
-        notes = read_one(file(tmp_path, cgats(PERCENT)) + ":lid-3", onto=GRID).notes
         highest = max(values.max() for values in PERCENT.values())
-        assert notes == (f"taken as percent: the highest value of the file is {highest:g}",)
+        for of_fractions, of_percent in ((wide(), wide(PERCENT)), (cgats(), cgats(PERCENT))):
+            assert read_one(file(tmp_path, of_fractions) + ":lid-3", onto=GRID).notes == ()
+            notes = read_one(file(tmp_path, of_percent) + ":lid-3", onto=GRID).notes
+            assert notes == (f"taken as percent: the highest value of the file is {highest:g}",)
 
     def test_replicates_are_averaged_and_brought_onto_the_grid(self, tmp_path: Path) -> None:
         fine = np.arange(360.0, 741.0, 5.0)
@@ -85,7 +84,7 @@ class TestFormats:
         text = cgats({"lid": one, "lid ": other}, wavelengths=fine)
         read = read_one(file(tmp_path, text), onto=GRID)
         assert read.spectrum == pytest.approx(resample(0.5 * (one + other), fine, onto=GRID), abs=2e-3)
-        assert "from 5 to 10 nm" in read.notes[1]
+        assert "from 5 to 10 nm" in read.notes[0]
 
     def test_backing_and_quantity_are_heeded(self, tmp_path: Path) -> None:
         text = wide({"a": curve(1), "b": curve(2), "c": curve(3)}, separator=";").replace(
@@ -107,7 +106,7 @@ class TestFormats:
 
     def test_a_row_in_percent_among_fractions_is_refused(self, tmp_path: Path) -> None:
         where = file(tmp_path, wide({**SAMPLES, "odd": 100.0 * curve(1)}))
-        assert fault(f"{where}:odd").endswith("row 5: a cell is not a reflectance; expected numbers from 0 to 1")
+        assert "odd reaches" in fault(f"{where}:lid-3")
         where = file(tmp_path, cgats({**SAMPLES, "odd": 100.0 * curve(1)}))
         assert "odd reaches" in fault(f"{where}:odd")
 
@@ -121,11 +120,14 @@ class TestFormats:
     @pytest.mark.parametrize(
         ("data", "words"),
         [
-            (b"PK\x03\x04 and more", "this is a spreadsheet workbook"),
+            (b"PK\x03\x04 and more", "this is no workbook, or a broken one"),
             (b"<html/>", "XML of the kind 'html'"),
             (b"BEGIN_DATA_FORMAT\nSAMPLE_ID\nEND_DATA_FORMAT\nBEGIN_DATA\nEND_DATA\n", "no row has a colour"),
-            (b"name,400\nn\xe4me,0.5\n", "fewer than two wavelengths"),
-            (b"a,b\n1,2\n", "row 1: no column is a wavelength in nm; expected wavelengths in nm as columns"),
+            (b"name,400\nn\xe4me,0.5\n", "row 1: wavelengths name 1 of its columns; expected 5 or more"),
+            (
+                b"a,b\n1,2\n",
+                "is no file of measurements that tint reads; it begins 'a,b'; expected CSV with",
+            ),
         ],
     )
     def test_what_is_none(self, tmp_path: Path, data: bytes, words: str) -> None:
@@ -171,7 +173,7 @@ class TestColours:
     def test_a_cell_that_is_no_number_matters_only_in_its_row(self, tmp_path: Path) -> None:
         where = file(tmp_path, self.TABLE.replace("50,9,9", "50,x,9"))
         assert read_one(where, onto=GRID, told={"backing": "white"}).lab is not None
-        assert "row 4: a cell is not a number; expected a colour as L, a, b" in fault(where, {"backing": "black"})
+        assert "row 4, column a: 'x' is not a number" in fault(where, {"backing": "black"})
 
     def test_the_readings_of_a_folder_hold_for_its_light(self, tmp_path: Path) -> None:
         folder = write(tmp_path / "studio", colour_files())

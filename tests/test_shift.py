@@ -116,11 +116,11 @@ def test_a_table_of_pairs_that_is_none_is_told(
 
 def test_a_file_that_is_no_table_of_pairs_is_told(tmp_path: Path) -> None:
     other = tmp_path / "other.csv"
-    other.write_text("casting,400\nlid,0.4\n", encoding="utf-8")
-    with pytest.raises(InputError, match="row 1: there is no column state"):
+    other.write_text("casting,L,a,b\nlid,40,1,2\n", encoding="utf-8")
+    with pytest.raises(InputError, match="there is no column state; expected it holds early or cured"):
         read_pairs(str(other), VIEW, wavelengths=WAVELENGTHS)
     with pytest.raises(InputError, match=r"none\.csv: cannot be read"):
         read_pairs(str(tmp_path / "none.csv"), VIEW, wavelengths=WAVELENGTHS)
     other.write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(InputError, match="is not a table in UTF-8"):
+    with pytest.raises(InputError, match="is no text in UTF-16"):
         read_pairs(str(other), VIEW, wavelengths=WAVELENGTHS)

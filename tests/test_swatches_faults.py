@@ -70,17 +70,11 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
     "empty file": (raw(CASTS, b""), (CASTS, None, None), "the file is empty"),
     "nothing but blanks": (raw(READS, b"\n \n"), (READS, None, None), "the file is empty"),
     "nothing but commas": (raw(READS, b",,,\n"), (READS, None, None), "every cell is blank"),
-    "cp1252": (
-        raw(CASTS, SWATCHES.replace("poured late", "gegossen spät").encode("cp1252")),
-        (CASTS, 3, None),
-        "byte 0xE4 is not UTF-8 text; expected UTF-8; save it again as text with the encoding UTF-8",
-    ),
     "cp1252 TOML": (
         raw(TOML, PALETTE.replace("lids", "Töpfe").encode("cp1252")),
         (TOML, 2, None),
         "expected UTF-8",
     ),
-    "utf-16": (raw(CASTS, SWATCHES.encode("utf-16")), (CASTS, None, None), "UTF-16; expected UTF-8"),
     "a workbook": (raw(CASTS, b"PK\x03\x04 and more"), (CASTS, None, None), "export it as CSV"),
     "zero bytes": (raw(CASTS, SWATCHES.encode() + b"\0"), (CASTS, None, None), "zero bytes"),
     "quotation mark left open": (
@@ -340,7 +334,7 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
         (READS, 1, "qantity"),
         "there is no such column; .*did you mean quantity?",
     ),
-    "wavelength with a unit": (header(READS, "440", "440 nm"), (READS, 1, "440 nm"), "as a bare number"),
+    "wavelength with another unit": (header(READS, "440", "440 mm"), (READS, 1, "440 mm"), "as 400 or 400 nm"),
     "reading without a swatch": (
         put(READS, 6, "swatch", "clear-5"),
         (READS, 6, "swatch"),
@@ -433,7 +427,11 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
     "text among values": (put(READS, 10, "420", "over"), (READS, 10, "420"), "'over' is not a number"),
     "not-a-number value": (put(READS, 10, "420", "NaN"), (READS, 10, "420"), "'NaN' is not a finite number"),
     "overflow": (put(READS, 10, "420", "1e999"), (READS, 10, "420"), "'1e999' is not a finite number"),
-    "percent sign": (put(READS, 10, "420", "12.3%"), (READS, 10, "420"), "'12.3%' is more than a number"),
+    "percent sign in one cell": (
+        put(READS, 10, "420", "12.3%"),
+        (READS, 10, "400"),
+        "has no sign of percent, others of the row have one; write all in percent or none",
+    ),
     "underscore": (put(READS, 10, "420", "0_1"), (READS, 10, "420"), "'0_1' is "),
     "digits of another script": (put(READS, 10, "420", "٠.١"), (READS, 10, "420"), "is not a number"),
     "text in a bare reading": (put(READS, 2, "420", "x"), (READS, 2, "420"), "'x' is not a number"),

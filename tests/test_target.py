@@ -168,17 +168,17 @@ def test_a_row_of_another_kind_is_not_taken_for_it(table: Path, told: dict[str, 
 def test_a_bad_cell_matters_only_in_the_row_that_is_read(table: Path) -> None:
     table.write_text(table.read_text().replace("0.3,0.3,0.3", "0.3,x,0.3", 1))
     assert read_spectrum(f"{table}:jar", onto=NM, told={"backing": "white"}) == pytest.approx(np.full(NM.size, 0.6))
-    with pytest.raises(InputError, match=r"row 3: a cell is not a reflectance"):
+    with pytest.raises(InputError, match=r"row 3, column 420: 'x' is not a number"):
         read_spectrum(f"{table}:jar", onto=NM, told={"backing": "black"})
 
 
 @pytest.mark.parametrize(
     ("cell", "words"),
     [
-        ("60", r"row 2: a cell is not a reflectance; expected numbers from 0 to 1"),  # a slip
-        ("-0.1", r"row 2: a cell is not a reflectance"),
-        ("", r"row 2: a cell is not a reflectance"),
-        ("nan", r"row 2: a cell is not a reflectance"),
+        ("60", r"row 2: a value is not a reflectance; expected numbers from 0 to 1"),  # a slip
+        ("-0.1", r"row 2: a value is not a reflectance"),
+        ("", r"row 2, column 580: the cell is blank"),
+        ("nan", r"row 2, column 580: 'nan' is not a finite number"),
     ],
 )
 def test_a_cell_that_is_no_reflectance(tmp_path: Path, cell: str, words: str) -> None:
@@ -194,11 +194,11 @@ def test_a_cell_that_is_no_reflectance(tmp_path: Path, cell: str, words: str) ->
     ("text", "words"),
     [
         ("", "the file is empty"),
-        ("name,400,420\n", "holds no reading"),
-        ("name;400;420\nlid;0,5;0,5\n", "row 1: no column is a wavelength in nm"),  # decimal commas
-        ("name,400,420,430\nlid,0.5,0.5,0.5\n", "row 1: the step changes between"),
-        ("name,420,400\nlid,0.5,0.5\n", "row 1: wavelengths do not rise"),
-        ("name,500,520,540\nlid,0.5,0.5,0.5\n", "row 1: 500 to 540 nm does not cover"),
+        ("name,400,420,440,460,480\n", "0 rows below the header"),
+        ("name;400;420\nlid;0,5;0,5\n", "row 1: wavelengths name 2 of its columns; expected 5 or more"),
+        ("name,400,420,430,500,600\nlid,0.5,0.5,0.5,0.5,0.5\n", "a step of 100 nm; expected at most 20 nm"),
+        ("name,400,400,420,440,460\nlid,0.5,0.5,0.5,0.5,0.5\n", "row 1: 400 nm comes after 400 nm"),
+        ("name,500,520,540,560,580\nlid,0.5,0.5,0.5,0.5,0.5\n", "row 2: it spans 500 to 580 nm; expected 400 to 700"),
     ],
 )
 def test_a_table_that_is_none(tmp_path: Path, text: str, words: str) -> None:
@@ -214,7 +214,7 @@ def test_a_table_that_cannot_be_read(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"gone\.csv: cannot be read"):
         read_spectrum(f"{tmp_path / 'gone.csv'}:lid", onto=NM)
     (tmp_path / "latin.csv").write_bytes("näme,400\n".encode("latin-1"))
-    with pytest.raises(InputError, match="holds no reading"):
+    with pytest.raises(InputError, match="row 1: wavelengths name 1 of its columns"):
         read_spectrum(str(tmp_path / "latin.csv"), onto=NM)
 
 
@@ -235,8 +235,10 @@ def test_property_a_reading_is_brought_onto_the_palette_s_wavelengths(tmp_path: 
     path.write_text(
         "name," + ",".join(f"{nm:g}" for nm in fine) + "\nlid," + ",".join(f"{x:.6f}" for x in values) + "\n"
     )
-    assert read_spectrum(str(path), onto=NM) == pytest.approx(0.4 + 0.2 * np.sin(NM / 60.0), abs=1e-6)
-    with pytest.raises(InputError, match=r"fine\.csv: it spans 380 to 730 nm; expected 360 to 740 nm is needed"):
+    # A triangle of the coarser step holds three values of the finer one: a quarter, a half and a quarter.
+    lessened = 0.5 + 0.5 * np.cos(10.0 / 60.0)
+    assert read_spectrum(str(path), onto=NM) == pytest.approx(0.4 + 0.2 * lessened * np.sin(NM / 60.0), abs=1e-6)
+    with pytest.raises(InputError, match=r"fine\.csv, row 2: it spans 380 to 730 nm; expected 360 to 740 nm"):
         read_spectrum(str(path), onto=np.arange(360.0, 741.0, 20.0))
 
 

@@ -17,6 +17,7 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.recipes import Recipe
 from tint.swatches import SwatchFolder, read_folder
+from tint.swatches.instruments import Given
 from tint.target import Target, target_from_lab, target_from_reading, target_from_srgb
 
 Folder = SwatchFolder | str | Path
@@ -85,7 +86,7 @@ def setting_of(
 
 def target_of(
     palette: Palette, setting: Setting, target: Target | None, *, lab: ArrayLike | None, srgb: str | None,
-    reading: str | None,
+    reading: str | None, said: Given | None = None,
 ) -> Target:  # fmt: skip
 
     given = [
@@ -110,5 +111,6 @@ def target_of(
     over = setting.behind(palette)
     seat = "air" if over == "none" else setting.seat
     return target_from_reading(
-        where, view, wavelengths=palette.wavelengths, over=over, seat=seat, geometry=palette.instrument.geometry
-    )
+        where, view, wavelengths=palette.wavelengths, over=over, seat=seat,
+        geometry=setting.geometry or palette.instrument.geometry, said=said,
+    )  # fmt: skip

@@ -21,6 +21,7 @@ from tint import colorimetry, uncertainty
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.swatches import COLOURS, NO_BACKING, SwatchFolder
+from tint.swatches.instruments import Given
 from tint.swatches.one_reading import OneReading, read_one
 
 Array = NDArray[np.float64]
@@ -287,10 +288,12 @@ def darkest_first(folder: SwatchFolder) -> list[str]:
     return sorted(folder.backings, key=lambda name: float(np.mean(folder.backings[name][place])))
 
 
-def read_part(where: str, folder: SwatchFolder, *, over: str, seat: str) -> OneReading:
+def read_part(
+    where: str, folder: SwatchFolder, *, over: str, seat: str, said: Given | None = None
+) -> OneReading:  # fmt: skip
     """A reading of a part over a backing, as the folder's instrument reads; `where` as of `read_one`."""
     told = {"backing": over, "seat": "air" if over == NO_BACKING else seat, "quantity": "reflectance"}
-    return read_one(where, onto=folder.wavelengths, told=told, geometry=folder.instrument.geometry)
+    return read_one(where, onto=folder.wavelengths, told=told, geometry=folder.instrument.geometry, said=said)
 
 
 def part_spectrum(read: OneReading, view: Viewing) -> Array:

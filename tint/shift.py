@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import csv
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 from tint import uncertainty
 from tint.colorimetry import Viewing
 from tint.errors import InputError
-from tint.swatches.one_reading import read_one
+from tint.swatches.instruments import Given, Measurement
+from tint.swatches.one_reading import mean_of, samples_of
 
 Array = NDArray[np.float64]
 
@@ -90,18 +91,22 @@ def _stands_out(mean: Array, scatter: Array, n: int) -> bool:
     return bool((n - 3.0) / (3.0 * (n - 1.0)) * squared > f.ppf(0.95, 3, n - 3))
 
 
-def read_pairs(file: str, view: Viewing, *, wavelengths: ArrayLike, over: str = "") -> tuple[Array, Array]:
+def read_pairs(
+    file: str, view: Viewing, *, wavelengths: ArrayLike, over: str = "", geometry: str = "", said: Given | None = None
+) -> tuple[Array, Array]:  # fmt: skip
     """Colours of castings read twice, from a table of readings with a column `state`.
 
     Parameters
     ----------
     file : str
-        A CSV: the first column names the casting, `state` holds `early` or `cured`, columns of wavelengths [nm] the
+        A table: one column names the casting, `state` holds `early` or `cured`, columns of wavelengths [nm] the
         reflectance, or L, a, b the colour in the light of `view`. Several rows of one casting and state are replicates.
     wavelengths : array_like, shape (n_wavelengths,)
         Those of `view` [nm].
     over : str
         The backing wanted, where the table has a column `backing`.
+    geometry, said : str, Given
+        As of `read_one`.
 
     Returns
     -------
@@ -114,34 +119,28 @@ def read_pairs(file: str, view: Viewing, *, wavelengths: ArrayLike, over: str = 
         If the file cannot be read, or a casting is not there in both states.
     """
     told = {"backing": over, "quantity": "reflectance"} if over else {}
-    names = _names(file, over)
-    labs = []
-    for state in STATES:
-        read = [read_one(f"{file}:{name}", onto=wavelengths, told={**told, "state": state}) for name in names]
-        labs.append(np.array([each.seen(view) for each in read]))
-    return labs[0], labs[1]
+    samples = samples_of(file, said=said)
+
+    def lab(name: str, state: str) -> Array:
+        wanted = {**told, "state": state}
+        where = f"{file}:{name}"
+        return mean_of(where, samples, name=name, onto=wavelengths, told=wanted, geometry=geometry).seen(view)
+
+    names = _names(file, samples, over)
+    early, cured = (np.array([lab(name, state) for name in names]) for state in STATES)
+    return early, cured
 
 
-def _names(file: str, over: str) -> list[str]:
+def _names(file: str, samples: Sequence[Measurement], over: str) -> list[str]:
     """Castings in the order of the table, each one's states checked."""
-    try:
-        with open(file, encoding="utf-8-sig", newline="") as stream:
-            header, *rows = [[cell.strip() for cell in row] for row in csv.reader(stream) if any(row)] or [[]]
-            header = [name.lower() for name in header]
-    except OSError as error:
-        raise InputError(file, f"cannot be read ({error.strerror})", mend="check the name") from error
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError(file, "is not a table in UTF-8", mend="save it as CSV, UTF-8") from error
-    if "state" not in header:
-        raise InputError(f"{file}, row 1", "there is no column state", "it holds early or cured", "add it")
-    state, backing = header.index("state"), header.index("backing") if "backing" in header else None
     seen: dict[str, set[str]] = {}
-    for number, row in enumerate(rows, start=2):
-        cells = [*row, *[""] * (len(header) - len(row))]
-        if cells[state] not in STATES:
-            raise InputError(f"{file}, row {number}, column state", f"`{cells[state]}`", "early or cured")
-        if backing is None or not over or cells[backing] in ("", over):
-            seen.setdefault(cells[0], set()).add(cells[state])
+    for each in samples:
+        if "state" not in each.told:
+            raise InputError(file, "there is no column state", "it holds early or cured", "add it")
+        if each.told["state"] not in STATES:
+            raise InputError(f"{each.where}, column state", f"`{each.told['state']}`", "early or cured")
+        if not over or each.backing in ("", over):
+            seen.setdefault(each.name, set()).add(each.told["state"])
     for name, states in seen.items():
         for missing in set(STATES) - states:
             raise InputError(file, f"{name} has no {missing} reading", mend="read it, or leave it out")

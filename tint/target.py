@@ -16,6 +16,7 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import KINDS, opacity_of
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.swatches.one_reading import read_one
 
 Array = NDArray[np.float64]
@@ -199,6 +200,7 @@ def target_from_reading(
     over: str = "",
     seat: str = "",
     geometry: str = "",
+    said: Given | None = None,
     **asked: Any,
 ) -> Target:
     """A target that was measured: a row of a readings table, or a sample of an instrument's file.
@@ -212,7 +214,9 @@ def target_from_reading(
     over, seat : str
         Backing and seat of the reading, where the file tells them.
     geometry : str
-        That of the palette: of readings with and without the specular reflection, those of it are taken.
+        That it is seen in: of readings with and without the specular reflection, those of it are taken.
+    said : Given, optional
+        What the user says where the file does not.
 
     Raises
     ------
@@ -221,7 +225,7 @@ def target_from_reading(
     """
     told = {"backing": over, "seat": seat, "quantity": "reflectance"}
     told = {column: cell for column, cell in told.items() if cell}
-    read = read_one(where, onto=wavelengths, told=told, geometry=geometry)
+    read = read_one(where, onto=wavelengths, told=told, geometry=geometry, said=said)
     source = f"{where} ({'; '.join(read.notes)})" if read.notes else where
     return Target(lab=read.seen(view), spectrum=read.spectrum, **({"source": source} | asked))
 

@@ -20,6 +20,7 @@ from tint.opacity import opacity_of
 from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import Answer, Rules
 from tint.swatches import SwatchFolder, folder_digest
+from tint.swatches.instruments import Given
 from tint.target import BOUNDS, Target, solid_unless_told, without_gloss
 
 if TYPE_CHECKING:
@@ -154,7 +155,7 @@ def solve(
     palette: Palette, target: Target | None = None, *, lab: ArrayLike | None = None, srgb: str | None = None,
     reading: str | None = None, opacity: str | float | Sequence[float] | None = None, tolerance: float | None = None,
     base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
-    setting: Setting | None = None, rules: Rules | None = None,
+    setting: Setting | None = None, rules: Rules | None = None, said: Given | None = None,
     progress: Callable[[str, int, int], None] | None = None, **seen: Any,
 ) -> Answer:  # fmt: skip
     """Recipes for a colour and an opacity, best first.
@@ -170,6 +171,8 @@ def solve(
         A screen colour `#rrggbb`; it is matched with the specular reflection excluded, for a screen has none.
     reading : str, optional
         A file of readings, `FILE` or `FILE:NAME`.
+    said : Given, optional
+        What is true of that file where it does not say so: scale, light, observer, geometry.
     opacity : str, float or pair of floats, optional
         A word (`solid`, `milky`, `see-through`, `glows`, `any`), a contrast ratio, or its least and most; see
         `tint.opacity`. Solid, when absent and no target is given [-].
@@ -215,7 +218,7 @@ def solve(
     rules = rules or Rules()
     if walls[1:]:
         rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
-    wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading)
+    wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading, said=said)
     if opacity is not None:
         own: dict[str, Any] = dict.fromkeys(BOUNDS)
         wanted = replace(wanted, **own | opacity_of(opacity))
@@ -363,7 +366,7 @@ def plan(palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moul
 
 def inspect(
     folder: Folder, reading: str, reference: str, *, tolerance: float = 1.0, over: str = "", seat: str = "air",
-    light: str = "D65", observer: int = 10,
+    light: str = "D65", observer: int = 10, said: Given | None = None,
 ) -> Inspection:  # fmt: skip
     """A reading against what was approved: pass, fail, or too close to call.
 
@@ -377,6 +380,8 @@ def inspect(
         What was agreed [CIEDE2000].
     over : str
         What both lay over; the lightest backing when empty.
+    said : Given, optional
+        What is true of the files where they do not say so: scale, light, observer, geometry.
 
     Examples
     --------
@@ -391,7 +396,8 @@ def inspect(
     of = folder_of(folder)
     view = colorimetry.viewing(of.wavelengths, light=light, observer=observer)
     behind = over or (darkest_first(of) or [NO_BACKING])[-1]
-    spectra = [part_spectrum(read_part(each, of, over=behind, seat=seat), view) for each in (reading, reference)]
+    both = [read_part(each, of, over=behind, seat=seat, said=said) for each in (reading, reference)]
+    spectra = [part_spectrum(each, view) for each in both]
     return inspect_reading(
         *spectra,
         view=view,

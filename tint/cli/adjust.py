@@ -26,6 +26,7 @@ from tint.cli.wanted import (
 )
 from tint.errors import InputError
 from tint.recipes.limits import warnings
+from tint.swatches.instruments import Given
 from tint.trials import Additions, Adjustment, Cup, Doubts, Trial, adjust
 from tint.trials.trial import HAZE_PERCENT, STRENGTH_PERCENT, TINT_PERCENT
 
@@ -47,7 +48,8 @@ SECTIONS = {
     "A tinted part that stands there": ("--cup-base-g", "--cup"),
     "How far things may be off": ("--strength-doubt", "--haze-doubt", "--tint-doubt", "--thickness-error"),
     "More about what is wanted": (
-        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance", "--haze",
+        "--target-over", "--target-black", "--target-thickness", "--scale", "--as-blend", "--as-base", "--transmittance",
+        "--haze",
     ),
 }  # fmt: skip
 _LEAST_G = 0.0005  # g: half of the last digit that is shown, so what is less shows as 0
@@ -107,8 +109,9 @@ def _doubt(to: str, text: str) -> options.Decorator:
 @options.optics
 @options.as_json
 def command(
-    folder: Path, poured: Poured, wish: Wish, sample: Sample, casting: dict[str, Any], standing: tuple[float | None,
-    dict[str, float]], doubts: Doubts, search: dict[str, Any], optics: str, as_json: bool,
+    folder: Path, poured: Poured, wish: Wish, sample: Sample, casting: dict[str, Any], said: Given,
+    standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any], optics: str,
+    as_json: bool,
 ) -> None:  # fmt: skip
     """A trial: what went wrong, and the corrected recipe.
 
@@ -120,11 +123,11 @@ def command(
     """
     palette = palette_of(folder, optics)
     casting = judged_over(palette, sample, casting)
-    trials = trials_of(palette, poured, casting)
+    trials = trials_of(palette, poured, casting, said)
     casting.setdefault("thickness_mm", trials[-1].thickness_mm)
     setting, base = setting_of(palette, casting), trials[-1].blend.base
     rules = rules_of(palette, search)
-    target = wanted(palette, wish, sample, setting=setting, base=base)
+    target = wanted(palette, wish, sample, setting=setting, base=base, said=said)
     base_g, pigments_g = standing
     cup = None
     if base_g is not None:

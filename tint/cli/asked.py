@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -232,7 +233,20 @@ def _check_count(found: float, words: str) -> None:
         raise InputError(_WHERE, told, f"expected at most {MOST}", "take a larger step")
 
 
-setting_options = _setting_options(one_thickness, "Wall thickness of the part, in mm.")
+_casting_options = _setting_options(one_thickness, "Wall thickness of the part, in mm.")
+
+
+def setting_options(command: options.Command) -> options.Command:
+    """How a part is cast and seen, as `casting`; and as `said` what that tells of a file that leaves it open."""
+
+    @functools.wraps(command)
+    def run(*, casting: dict[str, Any], scale: str | None, **more: Any) -> Any:
+        told = {name: casting.get(name) for name in ("light", "observer", "geometry")}
+        return command(casting=casting, said=options.said_of(scale, **told), **more)
+
+    return _casting_options(options.scale_option(run))
+
+
 span_options = _setting_options(
     thicknesses,
     "Wall thickness in mm; for a table a list 1,2,4 or a range 0.5:6:0.5.",

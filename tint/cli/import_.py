@@ -12,7 +12,7 @@ from tint.cli import options, show
 from tint.errors import InputError
 from tint.materials import SEATS
 from tint.swatches.importing import plan_import, write_import
-from tint.swatches.instruments import SCALES, read_measurements
+from tint.swatches.instruments import Given, read_measurements
 from tint.swatches.naming import Naming
 from tint.swatches.planned import FAULT, GOING, KEY_COLUMNS, LEFT_OUT, REPLACES, Doubles, Import, Planned
 from tint.swatches.records import QUANTITIES
@@ -61,12 +61,8 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
         type=click.Choice(QUANTITIES),
         help="The quantity of measurements that tell none.  [default: reflectance]",
     ),
-    click.option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
-    click.option("--observer", type=click.Choice(("2", "10")), help="Their observer, in degrees."),
 )
-@click.option(
-    "--scale", type=click.Choice(SCALES), default=None, help="The scale of the values, where a file leaves it open."
-)
+@options.said_options
 @options.grouped(
     "doubles",
     Doubles,
@@ -78,16 +74,16 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
 @click.option("--dry-run", is_flag=True, help="Show what would be done, and do nothing.")
 @options.as_json
 def command(
-    folder: Path, files: tuple[Path, ...], naming: Naming, scale: str | None, doubles: Doubles, dry_run: bool,
+    folder: Path, files: tuple[Path, ...], naming: Naming, said: Given, doubles: Doubles, dry_run: bool,
     as_json: bool,
 ) -> None:  # fmt: skip
     """An instrument's files: taken over into the readings.
 
     Example: tint import swatches_demo swatches_demo/again.cgats --seat air --add --dry-run
 
-    A file may be CSV, CGATS.17 text, CxF3, CxF/X-4 or IES TM-27-14. All of it is taken over, or nothing.
+    A file may be CSV, a workbook (.xlsx), CGATS.17, CxF, IES TM-27-14 or JCAMP-DX. All of it is taken over, or nothing.
     """
-    measurements = [each for file in files for each in read_measurements(file, scale=scale or "")]
+    measurements = [each for file in files for each in read_measurements(file, said=said)]
     plan = plan_import(folder, measurements, naming=naming, doubles=doubles)
     if not dry_run:
         write_import(plan)

@@ -23,8 +23,10 @@ from tint.inspection import (
     part_spectrum,
     read_part,
 )  # fmt: skip
+from tint.materials import GEOMETRIES
 from tint.shift import Shift, learn_shift, read_pairs
 from tint.swatches import COLOURS, NO_BACKING, SwatchFolder, read_folder
+from tint.swatches.instruments import Given
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -34,9 +36,6 @@ _OPENINGS = {
     FAIL: "Fail: the difference is outside what was agreed.",
 }
 _TOO_CLOSE = "Too close to call: read both again, several times, and give the means with --readings."
-
-
-_light_option, _observer_option = options.view()
 
 
 def _files(**files: str | None) -> dict[str, str | None]:
@@ -83,12 +82,17 @@ def _files(**files: str | None) -> dict[str, str | None]:
 @options.count("--reference-readings", "The same for what was approved.", default=1)
 @click.option("--over", metavar="BACKING", help="What both lay over, or `none`.  [default: the lightest backing]")
 @options.seat(default="air")
-@_light_option
-@_observer_option
+@options.grouped(
+    "said",
+    options.said_of,
+    options.scale_option,
+    *options.view(default=False),
+    click.option("--geometry", type=click.Choice(GEOMETRIES), help="Measuring geometry of readings that tell none."),
+)
 @options.as_json
 def command(
     folder: Path, files: dict[str, str | None], tolerance: Tolerance, readings: int, reference_readings: int, over:
-    str | None, seat: str, light: str, observer: int, as_json: bool,
+    str | None, seat: str, said: Given, as_json: bool,
 ) -> None:  # fmt: skip
     """A reading against what was approved: pass, fail or too close.
 
@@ -98,16 +102,17 @@ def command(
     It exits with 0 whatever the verdict.
     """
     swatches = read_folder(folder)
-    view = colorimetry.viewing(swatches.wavelengths, light=light, observer=observer)
+    view = colorimetry.viewing(swatches.wavelengths, light=said.light or "D65", observer=int(said.observer or 10))
     backings = darkest_first(swatches)
     behind = options.known(over, [*backings, NO_BACKING], "--over") if over else (backings or [NO_BACKING])[-1]
     if files["reading_black"] and (len(backings) < 2 or behind != backings[-1]):
         raise InputError("--reading-black", f"the others lie over {behind}", "expected them over the lightest backing")
-    read = {name: read_part(str(files[name]), swatches, over=behind, seat=seat) for name in ("reading", "reference")}
+    held: dict[str, Any] = {"seat": seat, "said": said}
+    read = {name: read_part(str(files[name]), swatches, over=behind, **held) for name in ("reading", "reference")}
     dark = ("reading_black", "reference_black")
-    black = [read_part(str(files[name]), swatches, over=backings[0], seat=seat) for name in dark if files[name]]
+    black = [read_part(str(files[name]), swatches, over=backings[0], **held) for name in dark if files[name]]
     notes = [f"{each.where}: {note}" for each in (*read.values(), *black) for note in each.notes]
-    shift = _shift(files["early"], swatches, view, behind)
+    shift = _shift(files["early"], swatches, view, behind, said)
     found = inspect_reading(
         part_spectrum(read["reading"], view),
         part_spectrum(read["reference"], view),
@@ -135,8 +140,11 @@ def _scatter(swatches: SwatchFolder) -> str:
     return f"{size} of X, Y and Z" if swatches.kind == COLOURS else f"{size} a wavelength"
 
 
-def _shift(file: str | None, swatches: SwatchFolder, view: Viewing, over: str) -> Shift | None:
-    return None if file is None else learn_shift(*read_pairs(file, view, wavelengths=swatches.wavelengths, over=over))
+def _shift(file: str | None, swatches: SwatchFolder, view: Viewing, over: str, said: Given) -> Shift | None:
+    if file is None:
+        return None
+    own = swatches.instrument.geometry
+    return learn_shift(*read_pairs(file, view, wavelengths=swatches.wavelengths, over=over, geometry=own, said=said))
 
 
 def _show(

@@ -33,6 +33,7 @@ from tint.ledger import (
 from tint.ledger import add as add_entry
 from tint.recipes import from_json as recipes_from
 from tint.swatches import folder_digest, read_folder
+from tint.swatches.instruments import Given as Said
 from tint.weighing import from_json as sheet_from
 
 Given = dict[str, Any]
@@ -141,8 +142,9 @@ _from_option = click.option(
     "order",
     target_options,
     click.option("--over", metavar="BACKING", help="What lay behind a target that was measured."),
+    options.said_options,
 )
-def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[Reading]]:
+def _order(asked: Asked, wish: Wish, over: str | None, said: Said) -> tuple[Given, Sequence[Reading]]:
     """What a customer asked for.
 
     Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze" --target-lab 70,-8,6
@@ -152,8 +154,9 @@ def _order(asked: Asked, wish: Wish, over: str | None) -> tuple[Given, Sequence[
     told = asked.given | ({"target": target} if target else {})
     if wish.reading is None:
         return told, ()
-    sample = {"reading": wish.reading} | ({} if over is None else {"backing": over})
-    return told, [Reading(**measured(asked.folder, sample))]
+    sample: dict[str, Any] = {"reading": wish.reading, "backing": over, "scale": said.scale, "light": said.light}
+    sample |= {"observer_degrees": said.observer and int(said.observer), "geometry": said.geometry}
+    return told, [Reading(**measured(asked.folder, {name: value for name, value in sample.items() if value}))]
 
 
 @_adds(

@@ -14,6 +14,7 @@ from tint.cli import options
 from tint.errors import InputError
 from tint.ledger import KINDS, LAB, TABLES, Column, columns
 from tint.swatches import QUANTITIES, read_folder
+from tint.swatches.instruments import Given
 from tint.swatches.one_reading import read_one
 
 
@@ -137,6 +138,7 @@ reading_options = options.grouped(
     *options.view(light="CIE light of the colour.", default=False),
     click.option("--quantity", type=click.Choice(QUANTITIES), help="What was measured.  [default: reflectance]"),
     click.option("--read-on", type=day_text("--read-on"), metavar="DAY", help="Day of the reading.  [default: today]"),
+    options.scale_option,
 )
 
 
@@ -147,28 +149,30 @@ def is_read(seen: dict[str, Any]) -> bool:
 
 def measured(folder: Path, seen: dict[str, Any]) -> dict[str, Any]:
     """The columns of a reading that options tell of; a spectrum's Lab is computed."""
-    told = {name: value for name, value in seen.items() if name not in ("reading", "lab")}
+    told = {name: value for name, value in seen.items() if name not in ("reading", "lab", "scale")}
     if "reading" in seen and "lab" in seen:
         raise InputError("--reading", "given together with --lab", "expected one or the other")
     if not is_read(seen):
         if told.keys() & {"light", "observer_degrees"}:
             raise InputError("--light or --observer", "given without what it is of", "expected --reading or --lab, too")
         return told
+    names = {"scale": "scale", "light": "light", "observer": "observer_degrees", "geometry": "geometry"}
+    said = Given(**{name: str(seen.get(column, "")) for name, column in names.items()})
     usual: dict[str, Any] = {"light": "D65", "observer_degrees": 10, "quantity": "reflectance"}
     told = usual | {"read_on": date.today().isoformat()} | told
     if "lab" in seen:
         colorimetry.viewing(range(400, 701, 10), light=told["light"], observer=told["observer_degrees"])  # are known
         return told | dict(zip(LAB, seen["lab"], strict=True))
-    return _spectrum(folder, seen["reading"], told)
+    return _spectrum(folder, seen["reading"], told, said)
 
 
-def _spectrum(folder: Path, where: str, told: dict[str, Any]) -> dict[str, Any]:
+def _spectrum(folder: Path, where: str, told: dict[str, Any], said: Given) -> dict[str, Any]:
     if "backing" not in told:
         raise InputError("--over", "not given", "expected what lay behind the reading, as in --over white")
     swatches = read_folder(folder)
-    own = swatches.instrument.geometry
+    own = told.get("geometry", swatches.instrument.geometry)
     conditions: dict[str, str] = {name: told[name] for name in ("backing", "seat", "quantity") if name in told}
-    read = read_one(where, onto=swatches.wavelengths, told=conditions, geometry=own)
+    read = read_one(where, onto=swatches.wavelengths, told=conditions, geometry=own, said=said)
     view = colorimetry.viewing(swatches.wavelengths, light=told["light"], observer=told["observer_degrees"])
     lab = dict(zip(LAB, read.seen(view).tolist(), strict=True))
     columns_known = {"geometry": own, **told, **lab, "light": view.light, "source": where}

@@ -16,6 +16,7 @@ from tint.errors import InputError
 from tint.ledger.repeat import HALF_WIDTH
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.trials.lots import LotCheck, check_lot, rescale
 
 if TYPE_CHECKING:
@@ -33,8 +34,8 @@ _DECIDED = {"same": "use", "rescale": "rescale", "recast": "reject"}  # in the w
 @options.optics
 @options.as_json
 def command(
-    folder: Path, what: str, poured: Poured, casting: dict[str, Any], rescale: dict[str, float], optics: str,
-    as_json: bool,
+    folder: Path, what: str, poured: Poured, casting: dict[str, Any], said: Given, rescale: dict[str, float],
+    optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """A new lot of a pigment or base: how strong, what hue.
 
@@ -47,7 +48,7 @@ def command(
     options.known(what, [*palette.pigments, *palette.bases], "lot")
     recipe = options.all_known(rescale, palette.pigments, "--rescale")
     _check_recipe(palette, what, recipe)
-    trials = trials_of(palette, poured, casting)
+    trials = trials_of(palette, poured, casting, said)
     if len(trials) > 1:
         raise InputError("--trial", f"{len(trials)} letdowns", "expected one")
     found = check_lot(palette, what, trials[0])

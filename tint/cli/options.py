@@ -18,6 +18,7 @@ from tint.cli.workshop import folder_given
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS
 from tint.optics.layer import MODELS
+from tint.swatches.instruments import SCALES, Given
 
 DEFAULT_OPTICS = "many-flux"
 AGAIN = "May be given more than once."
@@ -254,6 +255,27 @@ optics = click.option(
     "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
 )
 base = click.option("--base", metavar="NAME", help="The base; not needed where there is but one.")
+scale_option = click.option(
+    "--scale", type=click.Choice(SCALES), help="Of spectra in a file that does not say whether they are percent."
+)
+
+
+# What a user says of a file of measurements that leaves it open.
+
+
+def said_of(scale: str | None, light: str | None, observer: str | int | None, geometry: str | None) -> Given:
+    """Of four options, what the user says of a file."""
+    return Given(scale=scale or "", light=light or "", observer=str(observer or ""), geometry=geometry or "")
+
+
+said_options = grouped(
+    "said",
+    said_of,
+    scale_option,
+    click.option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
+    click.option("--observer", type=click.Choice(("2", "10")), help="Their observer, in degrees."),
+    click.option("--geometry", type=click.Choice(GEOMETRIES), help="Measuring geometry of readings that tell none."),
+)
 
 
 # The help of a command with many options, in sections.

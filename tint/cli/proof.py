@@ -29,6 +29,7 @@ from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.target import Target
 
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ SECTIONS = {
     "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
     "The target beside it": (
         "--target-lab", "--target-srgb", "--target-reading", "--opacity",
-        "--tolerance",
+        "--tolerance", "--scale",
     ),
     "What is drawn": ("--out", "--show", "--bits", "--name", "--show-formula"),
     "The part itself": ("--part", "--height-map", "--mm-per-level", "--mm-per-pixel", "--side", "--unit", "--thin"),
@@ -69,8 +70,8 @@ SECTIONS = {
 @options.as_json
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, compare: bool, wish: Wish,
-    casting: dict[str, Any], out: Path | None, show: str | None, bits: str, subject: Subject, cast: Cast, approving:
-    Approving, replace: bool, optics: str, as_json: bool,
+    casting: dict[str, Any], said: Given, out: Path | None, show: str | None, bits: str, subject: Subject, cast: Cast,
+    approving: Approving, replace: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """A recipe: a picture for approval.
 
@@ -88,10 +89,12 @@ def command(
             raise InputError("--compare", "its recipes stand in no file", mend="name one with --recipe")
         choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
-        sheet = comparison_of(palette, choice, wish=wish, casting=casting, cast=cast, title=approving.name or "")
+        sheet = comparison_of(
+            palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=approving.name or ""
+        )
         more = comparison_json(sheet) | {"optics": optics}
-        said = f"{len(sheet.candidates)} recipes"
-        _tell(_write(drawn(sheet, out, approving)), said, None, lost=_lost(out, approving), more=more, as_json=as_json)
+        named = f"{len(sheet.candidates)} recipes"
+        _tell(_write(drawn(sheet, out, approving)), named, None, lost=_lost(out, approving), more=more, as_json=as_json)
         return
     if pick and len(pick) > 1:
         raise InputError("--pick", f"names {len(pick)} recipes", "expected one", "add --compare to see them together")
@@ -100,8 +103,8 @@ def command(
     palette = palette_of(folder, optics)
     choice = chosen(doses, recipe, pick)
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
-    target = target_of(palette, wish, setting)
-    part, trial = subject.read(), cast.trial(palette, blend, setting)
+    target = target_of(palette, wish, setting, said)
+    part, trial = subject.read(), cast.trial(palette, blend, setting, said)
     tolerance = 1.0 if wish.tolerance is None else wish.tolerance
     more = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
     contents: dict[Path, bytes] = {}
@@ -115,8 +118,8 @@ def command(
         contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial)
     more["warnings"] = list(predict(palette, blend, setting=setting).warnings)
     more["volume_cm3"] = None if part is None else part.volume_cm3
-    said = f"{blend}, {setting.thickness_mm:g} mm"
-    _tell(_write(contents), said, part, lost=_lost(out, approving), more=more, as_json=as_json)
+    named = f"{blend}, {setting.thickness_mm:g} mm"
+    _tell(_write(contents), named, part, lost=_lost(out, approving), more=more, as_json=as_json)
 
 
 def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:

@@ -15,6 +15,7 @@ from tint.cli.solve import bound
 from tint.cli.wanted import Wish, target_of
 from tint.errors import InputError
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.target import Target, target_from_written
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ _SEEN = ("over", "seat", "light", "observer", "geometry")  # what a target in a 
 
 
 def comparison_of(
-    palette: Palette, choice: Chosen, *, wish: Wish, casting: Mapping[str, Any], cast: Cast, title: str
+    palette: Palette, choice: Chosen, *, wish: Wish, casting: Mapping[str, Any], said: Given, cast: Cast, title: str
 ) -> Comparison:  # fmt: skip
     """The recipes of a file, compared."""
     from tint.proofs.comparison import compare
@@ -34,21 +35,21 @@ def comparison_of(
         palette,
         list(blends.values()),
         setting=setting,
-        target=_target(palette, choice, wish, setting, casting),
+        target=_target(palette, choice, wish, setting, casting, said),
         ranks=list(blends),
         limits=[[bound(limit) for limit in each.limits] for each in choice.recipes.values()],
-        trial=cast.trial(palette, next(iter(blends.values())), setting),
+        trial=cast.trial(palette, next(iter(blends.values())), setting, said),
         title=title,
     )
 
 
 def _target(
-    palette: Palette, choice: Chosen, wish: Wish, setting: Setting, casting: Mapping[str, Any]
+    palette: Palette, choice: Chosen, wish: Wish, setting: Setting, casting: Mapping[str, Any], said: Given
 ) -> Target | None:  # fmt: skip
     """The target that options name, else the file's, which holds only for the setting it was solved in."""
     own = choice.file.target if choice.file is not None else None
     if wish.given or own is None:
-        return target_of(palette, wish, setting)
+        return target_of(palette, wish, setting, said)
     for name in _SEEN:
         told = choice.solved_in.get(name)
         if told is not None and casting.get(name, told) != told:

@@ -16,6 +16,7 @@ from tint.cli.asked import one_thickness
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.trials.files import read_reading
 
 if TYPE_CHECKING:
@@ -140,7 +141,7 @@ class Cast:
         if self.read_thickness is not None and self.read is None:
             raise InputError("--read-thickness", "no reading to apply it to", mend="name one with --read")
 
-    def trial(self, palette: Palette, blend: Blend, setting: Setting) -> Trial | None:
+    def trial(self, palette: Palette, blend: Blend, setting: Setting, said: Given) -> Trial | None:
         """What is shown of it, as a casting of a blend; None when nothing was given."""
         if not self.given:
             return None
@@ -152,7 +153,7 @@ class Cast:
         if self.read is not None:
             depth = self.read_thickness or setting.thickness_mm
             own = replace(setting, over=over, thickness_mm=depth)
-            reading = read_reading(self.read, palette, blend, setting=own)
+            reading = read_reading(self.read, palette, blend, setting=own, said=said)
             read = Read(spectrum=reading.values, named=Path(self.read).name, thickness_mm=self.read_thickness)
         return trial_of(palette, blend, setting=setting, photo=photo, read=read)
 

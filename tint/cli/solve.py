@@ -27,6 +27,7 @@ from tint.errors import InputError
 from tint.files import write_whole
 from tint.palette import Palette
 from tint.recipes import RANKINGS, Answer, Recipe, solve
+from tint.swatches.instruments import Given
 from tint.target import Target, solid_unless_told, without_gloss
 
 if TYPE_CHECKING:
@@ -41,7 +42,8 @@ _SECTIONS = {
     ],
     "Output": ["--recipes", "--rank-by", "--picture", "--reach", "--replace", "--json"],
     "More about what is wanted": [
-        "--target-over", "--target-black", "--target-thickness", "--as-blend", "--as-base", "--transmittance", "--haze",
+        "--target-over", "--target-black", "--target-thickness", "--scale", "--as-blend", "--as-base",
+        "--transmittance", "--haze",
     ],
 }  # fmt: skip
 # L* of the sections of a reach, but for those that lie within half a step of the target's own.
@@ -69,8 +71,8 @@ _BOUND = {
 @options.optics
 @options.as_json
 def command(
-    folder: Path, base: str | None, wish: Wish, sample: Sample, casting: dict[str, Any], search: dict[str, Any],
-    picture: Path | None, reach: Path | None, replace: bool, optics: str, as_json: bool,
+    folder: Path, base: str | None, wish: Wish, sample: Sample, casting: dict[str, Any], said: Given,
+    search: dict[str, Any], picture: Path | None, reach: Path | None, replace: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """A target: ranked recipes.
 
@@ -86,7 +88,7 @@ def command(
     setting = setting_of(palette, casting if wish.srgb is None else without_gloss(palette) | casting)
     rules = rules_of(palette, search)
     named = None if base is None else base_of(palette, base)
-    target = wanted(palette, wish, sample, setting=setting, base=named)
+    target = wanted(palette, wish, sample, setting=setting, base=named, said=said)
     if wish.opacity is None:
         target = solid_unless_told(target, palette)
     with show.progress(quiet=as_json) as tell:

@@ -14,6 +14,7 @@ from tint.cli import options
 from tint.cli.asked import Doses, one_thickness
 from tint.errors import InputError
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.trials import Trial
 from tint.trials.files import check_range, read_reading, read_trial
 from tint.trials.trial import MOST_MM, differences
@@ -67,19 +68,19 @@ trial_options = options.grouped(
 )
 
 
-def trials_of(palette: Palette, poured: Poured, casting: Mapping[str, Any]) -> tuple[Trial, ...]:
+def trials_of(palette: Palette, poured: Poured, casting: Mapping[str, Any], said: Given) -> tuple[Trial, ...]:
     """The trials that options name, oldest first."""
     if poured.trial:
         if poured.given:
             found = f"given together with {' and '.join(poured.given)}"
             raise InputError("--trial", found, "expected one or the other")
-        return tuple(read_trial(file, palette) for file in poured.trial)
+        return tuple(read_trial(file, palette, said=said) for file in poured.trial)
     if not poured.given:
         raise InputError("trial", "none is named", f"expected {_FORM}")
-    return (_from_options(palette, poured, casting),)
+    return (_from_options(palette, poured, casting, said),)
 
 
-def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) -> Trial:
+def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any], said: Given) -> Trial:
     blend, thickness = Doses(poured.base, poured.load).blend(palette), _thickness(poured, casting)
     check_range(poured.days, "days", "--days")
     check_range(poured.cure_c, "cure_c", "--cure-c")
@@ -92,7 +93,7 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any]) 
         raise InputError("--read-black", f"--over is {over} too", "expected --read over another backing")
     named = ((poured.read, over), (poured.read_black, palette.black if palette.backings else ""))
     readings = tuple(
-        read_reading(where, palette, blend, setting=replace(asked, over=name))
+        read_reading(where, palette, blend, setting=replace(asked, over=name), said=said)
         for where, name in named
         if where is not None
     )

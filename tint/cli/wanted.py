@@ -17,6 +17,7 @@ from tint.materials import Blend
 from tint.opacity import haze_of, light_of, opacity_of
 from tint.palette import ONE_WAY, Palette
 from tint.recipes import RANKINGS, Rules
+from tint.swatches.instruments import Given
 from tint.target import (
     Target,
     target_from_blend,
@@ -88,7 +89,7 @@ target_options = options.grouped(
 )  # fmt: skip
 
 
-def target_of(palette: Palette, wish: Wish, setting: Setting, **more: Any) -> Target | None:
+def target_of(palette: Palette, wish: Wish, setting: Setting, said: Given, **more: Any) -> Target | None:
     """The target that options name, with what more is asked of it; None when they name no colour."""
     asked = wish.asked | more
     if len(wish.given) > 1:
@@ -99,20 +100,21 @@ def target_of(palette: Palette, wish: Wish, setting: Setting, **more: Any) -> Ta
         return target_from_srgb(wish.srgb, setting.viewing(palette), **asked)
     if wish.reading is not None:
         over = setting.behind(palette)
-        return _read(palette, wish.reading, setting, over, **asked)
+        return _read(palette, wish.reading, setting, over, said, **asked)
     if asked:
         raise InputError("target", "an opacity or tolerance without a colour", "expected " + " or ".join(_COLOURS))
     return None
 
 
-def _read(palette: Palette, where: str, setting: Setting, over: str, **asked: Any) -> Target:
+def _read(palette: Palette, where: str, setting: Setting, over: str, said: Given, **asked: Any) -> Target:
     return target_from_reading(
         where,
         setting.viewing(palette),
         wavelengths=palette.wavelengths,
         over=over,
         seat="air" if over == "none" else setting.seat,
-        geometry=palette.instrument.geometry,
+        geometry=setting.geometry or palette.instrument.geometry,
+        said=said,
         **asked,
     )
 
@@ -185,20 +187,23 @@ def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) ->
     return {**casting, "over": over}
 
 
-def wanted(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:
+def wanted(
+    palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None, said: Given
+) -> Target:  # fmt: skip
     """The target that all options together name."""
     if sample.as_blend or sample.as_base is not None:
         return _as_blend(palette, wish, sample, setting=setting, base=base)
     if not wish.given:
         found = "an opacity or tolerance without a colour" if wish.asked or sample.light else "no colour is named"
         raise InputError("target", found, f"expected {', '.join(_COLOURS)} or --as-blend PIGMENT=PERCENT")
-    target = target_of(palette, wish, setting, **sample.more)
+    target = target_of(palette, wish, setting, said, **sample.more)
     assert target is not None  # a colour is given
     if sample.target_black is None:
         return target
     if not palette.pair:
         raise InputError("--target-black", "the palette cannot tell opacity", ONE_WAY, "leave it out")
-    return with_black(target, _read(palette, sample.target_black, setting, palette.black), palette, setting=setting)
+    black = _read(palette, sample.target_black, setting, palette.black, said)
+    return with_black(target, black, palette, setting=setting)
 
 
 def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:

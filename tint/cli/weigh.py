@@ -13,6 +13,7 @@ from tint.cli.asked import Doses, chosen, palette_of, recipe_options, setting_op
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.cli.weigh_options import Files, file_options, sheet_options
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.target import Target
 from tint.weighing import Aim, Batch, Line, Scale, Split, WeighSheet, weigh
 
@@ -28,7 +29,7 @@ SECTIONS = {
     "Cups and pot life": ("--cup-cm3", "--headroom", "--pot-life", "--minutes-to-mix", "--minutes-per-mould"),
     "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
     "A target to round towards": (
-        "--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance",
+        "--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance", "--scale",
     ),
     "Output": ("--csv", "--pdf", "--paper", "--title", "--date", "--replace", "--json"),
 }  # fmt: skip
@@ -45,8 +46,8 @@ _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing i
 @options.optics
 @options.as_json
 def command(
-    folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any], batch:
-    Batch, scale: Scale, premix: bool, split: Split, files: Files, optics: str, as_json: bool,
+    folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any], said:
+    Given, batch: Batch, scale: Scale, premix: bool, split: Split, files: Files, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """A recipe and a batch size: grams to weigh.
 
@@ -60,7 +61,7 @@ def command(
     palette = palette_of(folder, optics)
     choice = chosen(doses, recipe, None if pick is None else (pick,))
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
-    target = target_of(palette, wish, setting)
+    target = target_of(palette, wish, setting, said)
     sheet = weigh(
         palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, aim=_aim(target)
     )

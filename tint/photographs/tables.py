@@ -18,7 +18,8 @@ from tint.photographs.colours import Photographed, SpotColour
 from tint.photographs.places import Spot
 from tint.swatches.gather import Gathered, did_you_mean, one_of, quoted
 from tint.swatches.records import PHOTOGRAPH
-from tint.swatches.tables import Row, Table, check_marks, decoded, number, read_table, why_no_number
+from tint.swatches.tables import Row, Table, check_marks, read_table
+from tint.swatches.text import decoded, number, why_no_number
 
 Array = NDArray[np.float64]
 

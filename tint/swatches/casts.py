@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from tint.swatches.declaration import Declared
 from tint.swatches.gather import Gathered, did_you_mean, one_of, shown, table_header
 from tint.swatches.records import PALETTE_FILE, RANGES, SWATCH_COLUMNS, Swatch, read_conditions
-from tint.swatches.tables import Row, Table, check_marks, number, why_no_number
+from tint.swatches.tables import Row, Table, check_marks
+from tint.swatches.text import number, why_no_number, without_percent
 
 LARGEST_THICKNESS_MM = 100.0
 _FULL = 100.0 + 1e-9  # percent; loadings such as 33.3 are sums of rounded figures
@@ -147,7 +148,7 @@ def _loadings(row: Row, table: Table, declared: Declared, faults: Gathered) -> d
         cell = table.cell(row, pigment)
         if not cell:
             continue
-        value = number(cell)
+        value = number(without_percent(cell))
         if value is None:
             found, mend = why_no_number(cell)
             faults.grave(found, row=row.number, column=pigment, expected=expected, mend=mend)

@@ -14,7 +14,8 @@ from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.gather import Gathered
 from tint.swatches.measured import Measured, read_measured
 from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, SwatchFolder
-from tint.swatches.tables import Table, decoded, read_table
+from tint.swatches.tables import Table, read_table
+from tint.swatches.text import decoded
 
 
 def read_folder(path: str | os.PathLike[str]) -> SwatchFolder:
@@ -156,7 +157,7 @@ def _reason(error: Exception) -> str:
 
 
 def _declared(data: bytes | None, place: Path, faults: Gathered) -> Declared | None:
-    text = None if data is None else decoded(data, faults)
+    text = None if data is None else decoded(data, faults, utf8_only=True)
     return None if text is None else read_declaration(text, faults, folder_name=place.resolve().name)
 
 

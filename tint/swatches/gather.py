@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-from tint.errors import Fault
+from tint.errors import Fault, InputError
 
 _SHOWN = 40  # characters of a cell or a name that a message repeats
 _KINDS: dict[type, str] = {dict: "table", list: "list"}
@@ -47,6 +47,17 @@ class Gathered:
     def any_grave(self) -> bool:
         """Whether something here keeps the folder from being used."""
         return any(fault.grave for fault in self.faults)
+
+    def stop(self) -> None:
+        """Raise the first fault that is grave.
+
+        Raises
+        ------
+        InputError
+        """
+        first = next((fault for fault in self.faults if fault.grave), None)
+        if first is not None:
+            raise InputError(first.where, first.found, first.expected, first.mend)
 
     def _note(self, found: str, row: int | None, column: str | None, expected: str, mend: str, grave: bool) -> None:
         place = None if column is None else shown(column)

@@ -13,20 +13,21 @@ from tint.colorimetry import Viewing, viewing
 from tint.errors import FolderError, InputError
 from tint.files import write_whole
 from tint.spectra import Array, grid_fault
-from tint.swatches.as_colours import as_colour, check_xyz_scale
 from tint.swatches.casts import Casts, read_casts
+from tint.swatches.colours import as_colour, check_xyz_scale
 from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.folder import read_shelf
 from tint.swatches.gather import Gathered, did_you_mean, shown
 from tint.swatches.instruments import Measurement
-from tint.swatches.instruments.geometry import disagrees
 from tint.swatches.instruments.measurement import on_grid
+from tint.swatches.instruments.words import disagrees
 from tint.swatches.measured import read_measured
 from tint.swatches.naming import Namer, Naming
 from tint.swatches.planned import FAULT, GOING, LEFT_OUT, NEW, Doubles, Import, Planned
 from tint.swatches.records import COLOUR_GRID_NM, COLOURS, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE
 from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, composed, doubled, with_column
-from tint.swatches.tables import decoded, read_table
+from tint.swatches.tables import read_table
+from tint.swatches.text import decoded
 
 
 def plan_import(
@@ -78,7 +79,7 @@ def plan_import(
         placed = [_on(each, wavelengths) for each in placed]
     else:
         check_xyz_scale(each.measurement for each in placed if each.action == NEW)
-        placed = [_seen(each, view, naming) for each in placed]
+        placed = [_seen(each, view) for each in placed]
     placed = doubled(placed, written, doubles)
     placed, data = composed(placed, _widened(written, placed), declared, casts)
     return Import(
@@ -147,11 +148,13 @@ def _declared(folder: Path) -> tuple[Declared, Casts]:
     texts = {}
     for file, gathered in faults.items():
         try:
-            texts[file] = decoded((folder / file).read_bytes(), gathered)
+            texts[file] = decoded((folder / file).read_bytes(), gathered, utf8_only=file == PALETTE_FILE)
         except OSError as error:
             gathered.grave(f"it cannot be opened: {error.strerror}", expected=f"expected it in {folder}")
     declaration, table = texts.get(PALETTE_FILE), texts.get(SWATCHES_FILE)
-    declared = read_declaration(declaration, faults[PALETTE_FILE], folder_name="") if declaration else None
+    declared = (
+        read_declaration(declaration, faults[PALETTE_FILE], folder_name=folder.resolve().name) if declaration else None
+    )
     cast = read_table(table, faults[SWATCHES_FILE], first="swatch") if table else None
     casts = read_casts(cast, declared, faults[SWATCHES_FILE]) if cast and declared else None
     grave = [fault for each in faults.values() for fault in each.faults if fault.grave]
@@ -257,7 +260,7 @@ def _on(planned: Planned, wavelengths: Array) -> Planned:
     return replace(planned, values=values, notes=(*planned.notes, *([note] if note else ())))
 
 
-def _seen(planned: Planned, view: Viewing, naming: Naming) -> Planned:
+def _seen(planned: Planned, view: Viewing) -> Planned:
     """With its colour in the folder's light, as it will be written."""
     if planned.action != NEW:
         return planned
@@ -266,7 +269,8 @@ def _seen(planned: Planned, view: Viewing, naming: Naming) -> Planned:
         if planned.quantity == "transmittance":
             found = f"{shown(measurement.name)} is transmittance, but the folder holds colours"
             raise InputError(measurement.where, found, "reflectance", "leave it out")
-        lab, notes = as_colour(measurement, view, light=naming.light, observer=naming.observer)
+        lab, notes = as_colour(measurement, view)
     except InputError as error:
         return replace(planned, action=FAULT, fault=error)
-    return replace(planned, values=np.round(lab, DECIMALS[COLOURS]), notes=(*planned.notes, *notes))
+    notes = tuple(dict.fromkeys([*planned.notes, *notes]))
+    return replace(planned, values=np.round(lab, DECIMALS[COLOURS]), notes=notes)

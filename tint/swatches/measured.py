@@ -20,11 +20,11 @@ from tint.swatches.records import (
     SPECTRA,
     Reading,
 )
-from tint.swatches.tables import Table, check_marks, number
-from tint.swatches.values import check_grid, checked_values, noise_margin
+from tint.swatches.tables import Table, check_marks
+from tint.swatches.values import check_grid, checked_values, noise_margin, wavelength_of
 
 _VALUE_COLUMNS = {SPECTRA: "a wavelength in nm", COLOURS: ", ".join(COLOUR_COLUMNS)}
-_OTHERWISE = {SPECTRA: "write a wavelength as a bare number", COLOURS: "remove it"}
+_OTHERWISE = {SPECTRA: "write a wavelength as 400 or 400 nm", COLOURS: "remove it"}
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def read_measured(
     """
     kind = _kind(table.columns)
     _check_columns(table, kind, faults)
-    columns = [column for column in table.columns if number(column) is not None]
+    columns = [column for column in table.columns if wavelength_of(column) is not None]
     check_marks(table, columns if kind == SPECTRA else COLOUR_COLUMNS, faults)
     wavelengths = check_grid(columns, table.header_row, faults) if kind == SPECTRA else np.array(COLOUR_GRID_NM)
     labels = [label_of(row, table, declared, swatch_rows, faults) for row in table.rows]
@@ -85,7 +85,7 @@ def read_measured(
 
 def _kind(columns: Sequence[str]) -> str:
     """What a header says that its rows hold: colours only where it has no wavelength."""
-    has_wavelengths = any(number(column) is not None for column in columns)
+    has_wavelengths = any(wavelength_of(column) is not None for column in columns)
     return COLOURS if are_meant(columns) and not has_wavelengths else SPECTRA
 
 
@@ -152,7 +152,7 @@ def _check_columns(table: Table, kind: str, faults: Gathered) -> None:
         if (
             column
             and column not in known
-            and number(column) is None
+            and wavelength_of(column) is None
             and not (kind == COLOURS and column in XYZ_COLUMNS)
         ):
             faults.grave(

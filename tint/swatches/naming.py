@@ -37,8 +37,8 @@ class Naming:
         Names of measurements and where they belong: `SWATCH`, `SWATCH/BACKING`, `SWATCH/BACKING/SEAT` or `BACKING`.
     patterns : sequence of str
         Such as `{swatch}-{backing}`, with `{seat}` and `{any}` where needed; the first that fits counts.
-    backing, seat, quantity, light, observer : str
-        Of measurements that say nothing of theirs; the last two are those of Lab and XYZ.
+    backing, seat, quantity : str
+        Of measurements that say nothing of theirs.
     """
 
     same: Mapping[str, str] = field(default_factory=dict)
@@ -46,8 +46,6 @@ class Naming:
     backing: str = ""
     seat: str = ""
     quantity: str = ""
-    light: str = ""
-    observer: str = ""
 
 
 class Namer:

@@ -1,14 +1,13 @@
 """One reading picked from a file by name: a row of a table, or a sample of an instrument's file.
 
-A table of readings as a swatch folder has them is read leniently: cells of other rows do not matter, and any column may
-be asked for. Whatever else is taken as `tint import` takes it.
+It is read as `tint import` reads it, but the cells of other rows do not matter, and any column may be asked for.
 """
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,13 +16,21 @@ from numpy.typing import ArrayLike
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.errors import InputError
-from tint.spectra import Array, resample
-from tint.swatches.as_colours import as_colour, told_view
-from tint.swatches.instruments import Measurement, parse_measurements
-from tint.swatches.instruments.geometry import SPECULAR, disagrees
+from tint.spectra import Array
+from tint.swatches.colours import as_colour, told_view
+from tint.swatches.declaration import read_declaration
+from tint.swatches.gather import Gathered
+from tint.swatches.instruments import Given, Measurement, all_measurements
+from tint.swatches.instruments.given import AS_FRACTIONS
 from tint.swatches.instruments.measurement import on_grid
-from tint.swatches.plain_table import PlainTable, can_be_reflectance, plain_table
-from tint.swatches.records import COLOUR_GRID_NM, PHOTOGRAPH
+from tint.swatches.instruments.recognise import read_file
+from tint.swatches.instruments.words import SPECULAR, disagrees
+from tint.swatches.records import COLOUR_GRID_NM, PALETTE_FILE, PHOTOGRAPH, READINGS_FILE
+from tint.swatches.text import decoded
+
+# Both reflectance, 0 to 1; common practice, no source.
+_NOISE = 0.002  # by which noise may carry a dark reading below 0 (the last of three decimals that are printed)
+_LARGEST = 1.5  # a reflectance that may yet be fluorescence
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -68,32 +75,29 @@ class OneReading:
         return self.lab
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Sample:
-    """One of what a file holds, its values not looked at as yet."""
-
-    name: str
-    told: Mapping[str, str]
-    measured: Callable[[], Measurement]
-
-
 def read_one(
-    where: str, *, onto: ArrayLike, told: Mapping[str, str] | None = None, geometry: str = ""
-) -> OneReading:  # fmt: skip
+    where: str,
+    *,
+    onto: ArrayLike,
+    told: Mapping[str, str] | None = None,
+    geometry: str = "",
+    said: Given | None = None,
+) -> OneReading:
     """One reading from a file, the mean of all of its name.
 
     Parameters
     ----------
     where : str
-        `FILE` or `FILE:NAME`. A CSV whose columns are wavelengths [nm] or L, a, b, named by its first column; or a file
-        of an instrument, as `tint.swatches.instruments` reads it.
+        `FILE` or `FILE:NAME`, read as `tint.swatches.instruments` reads it.
     onto : array_like, shape (m,)
         [nm]
     told : mapping of str to str, optional
-        Columns and what must stand in them, as `{"backing": "white"}`, where the file has them: of a file of an
-        instrument `backing`, `seat` and `quantity`. What is empty says nothing and counts.
+        Columns and what must stand in them, as `{"backing": "white"}`, where the file has them. What is empty says
+        nothing and counts.
     geometry : str
         That of the folder: of readings with the specular reflection included and excluded, those of it are taken.
+    said : Given, optional
+        What the user says where the file does not.
 
     Raises
     ------
@@ -102,16 +106,49 @@ def read_one(
         which light and observer.
     """
     file, name = _split(where)
-    samples, table = _samples(file)
-    chosen = _fitting(file, _named(file, name, samples), told or {})
-    measured, in_words = _of_geometry([each.measured() for each in chosen], geometry, file)
+    return mean_of(where, samples_of(file, said=said), name=name, onto=onto, told=told or {}, geometry=geometry)
+
+
+def samples_of(file: str, *, said: Given | None = None) -> tuple[Measurement, ...]:
+    """All that a file holds; the colours of a folder's own readings hold for the light that its palette.toml tells.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    light, observer = _of_folder(Path(file))
+    said = said or Given()
+    read = all_measurements(read_file(file), file=file, said=Given(scale=said.scale))
+    own = [replace(each, light=each.light or light, observer=each.observer or observer) for each in read]
+    return tuple(map(said.taken_by, own))
+
+
+def _of_folder(file: Path) -> tuple[str, str]:
+    declaration = file.with_name(PALETTE_FILE)
+    if file.name != READINGS_FILE or not declaration.is_file():
+        return "", ""
+    faults = Gathered(PALETTE_FILE)
+    text = decoded(declaration.read_bytes(), faults, utf8_only=True)
+    declared = read_declaration(text, faults, folder_name="") if text else None
+    own = declared.instrument if declared else None
+    return (own.light or "", str(own.observer or "")) if own else ("", "")
+
+
+def mean_of(
+    where: str, samples: Sequence[Measurement], *, name: str, onto: ArrayLike, told: Mapping[str, str],
+    geometry: str = "",
+) -> OneReading:  # fmt: skip
+    """`read_one` of a file that was read already: `where` is how it is named, `name` the one that is wanted."""
+    file = where.removesuffix(f":{name}")
+    chosen = _fitting(file, _named(file, name, samples), told)
+    for each in chosen:
+        if each.fault is not None:
+            raise each.fault
+    measured, in_words = _of_geometry(chosen, geometry, file)
     with_spectrum = [each for each in measured if each.values is not None]
     if not with_spectrum:
         return _colour(where, measured)
-    if table is not None:
-        spectrum = _resampled(with_spectrum, table, onto)
-        in_words += ["taken as percent: most rows of the table reach above 2"] if table.in_percent else []
-        return OneReading(where=where, spectrum=spectrum, notes=tuple(in_words))
     moved = [_on_grid(each, np.asarray(onto, dtype=float)) for each in with_spectrum]
     notes = tuple(dict.fromkeys([*in_words, *(note for _, each in moved for note in each)]))
     return OneReading(where=where, spectrum=np.mean([values for values, _ in moved], axis=0), notes=notes)
@@ -139,42 +176,7 @@ def _split(where: str) -> tuple[str, str]:
     return file, name
 
 
-def _samples(file: str) -> tuple[list[_Sample], PlainTable | None]:
-    """All that a file holds, and the table where it is a plain one."""
-    from tint.swatches.instruments.recognise import decoded_text, is_no_plain_text, read_file
-    from tint.swatches.instruments.sheet import read_sheet
-
-    data = read_file(file)
-    if is_no_plain_text(data):
-        return _of_instrument(data, file), None
-    text = decoded_text(data, file)
-    try:
-        table = plain_table(text, file)
-    except InputError:
-        if read_sheet(text, file) is None:
-            raise
-        return _of_instrument(data, file), None
-    in_percent = table.in_percent
-
-    def sample(at: int, row: tuple[str, ...]) -> _Sample:
-        return _Sample(
-            name=row[0],
-            told=table.told(row),
-            measured=lambda: table.measurement(at, row, in_percent=in_percent),
-        )
-
-    return [sample(at, row) for at, row in table.rows], table
-
-
-def _of_instrument(data: bytes, file: str) -> list[_Sample]:
-    def sample(each: Measurement) -> _Sample:
-        told = {"backing": each.backing, "seat": each.seat, "quantity": each.quantity}
-        return _Sample(name=each.name, told=told, measured=lambda: each)
-
-    return [sample(each) for each in parse_measurements(data, file=file)]
-
-
-def _named(file: str, name: str, samples: Sequence[_Sample]) -> list[_Sample]:
+def _named(file: str, name: str, samples: Sequence[Measurement]) -> list[Measurement]:
     labels = list(dict.fromkeys(each.name for each in samples))
     if not name and len(labels) > 1:
         raise InputError(file, f"it holds {len(samples)} readings", mend=f"name one, as in {file}:{labels[0]}")
@@ -187,17 +189,22 @@ def _named(file: str, name: str, samples: Sequence[_Sample]) -> list[_Sample]:
     return chosen
 
 
-def _fitting(file: str, samples: Sequence[_Sample], told: Mapping[str, str]) -> list[_Sample]:
+def _fitting(file: str, samples: Sequence[Measurement], told: Mapping[str, str]) -> list[Measurement]:
     """Those of which the file tells what it must, or nothing."""
     kept = list(samples)
     for column, wanted in told.items():
-        cells = [each.told.get(column, "") for each in kept]
+        cells = [_cell(each, column) for each in kept]
         fit = [each for each, cell in zip(kept, cells, strict=True) if cell.lower() in ("", wanted.lower())]
         if not fit:
             found = f"{kept[0].name} has {column} {' and '.join(sorted(set(cells)))}"
             raise InputError(file, found, f"a reading with {column} {wanted}")
         kept = fit
     return kept
+
+
+def _cell(sample: Measurement, column: str) -> str:
+    known = {"backing": sample.backing, "seat": sample.seat, "quantity": sample.quantity}
+    return known.get(column) or sample.told.get(column, "")
 
 
 def _of_geometry(measured: Sequence[Measurement], own: str, file: str) -> tuple[list[Measurement], list[str]]:
@@ -223,19 +230,13 @@ def _of_geometry(measured: Sequence[Measurement], own: str, file: str) -> tuple[
     return list(measured), notes
 
 
-def _resampled(rows: Sequence[Measurement], table: PlainTable, onto: ArrayLike) -> Array:
-    mean = np.mean([each.values for each in rows if each.values is not None], axis=0)
-    try:
-        return resample(mean, table.wavelengths, onto=onto)
-    except InputError as error:
-        raise InputError(table.file, error.found, error.expected, error.mend) from error
-
-
 def _on_grid(measurement: Measurement, onto: Array) -> tuple[Array, tuple[str, ...]]:
     values, note = on_grid(measurement, onto)
-    if not can_be_reflectance(values):
+    if not np.all((values >= -_NOISE) & (values <= _LARGEST)):
         raise InputError(measurement.where, "a value is not a reflectance", "numbers from 0 to 1")
-    return np.maximum(values, 0.0), (*measurement.notes, *([note] if note else []))
+    # That a spectrum is one of fractions is what everybody expects, and would stand in every answer.
+    told = [each for each in measurement.notes if not each.startswith(AS_FRACTIONS)]
+    return np.maximum(values, 0.0), (*told, *([note] if note else []))
 
 
 def _colour(where: str, measured: Sequence[Measurement]) -> OneReading:

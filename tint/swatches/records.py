@@ -10,7 +10,8 @@ from tint.errors import Fault
 from tint.materials import Base, Blend, Instrument, Pigment
 from tint.spectra import Array
 from tint.swatches.gather import Gathered
-from tint.swatches.tables import Row, Table, number, why_no_number
+from tint.swatches.tables import Row, Table
+from tint.swatches.text import number, why_no_number
 
 PALETTE_FILE = "palette.toml"
 SWATCHES_FILE = "swatches.csv"

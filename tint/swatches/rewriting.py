@@ -29,12 +29,18 @@ from tint.swatches.planned import (
     in_words,
 )
 from tint.swatches.records import COLOUR_COLUMNS, COLOURS, NO_BACKING, READING_COLUMNS, READINGS_FILE, SPECTRA
-from tint.swatches.tables import Row, Table, decoded, number, read_table
+from tint.swatches.tables import Row, Table, read_table
+from tint.swatches.text import decoded, encoding_of, number, without_percent
+from tint.swatches.values import in_percent, reflectance, wavelength_of
 
 # A tenth of the last digit that instruments print, and a hundredth of their noise.
 DECIMALS = {SPECTRA: 5, COLOURS: 3}
 _FIRST_COLUMNS = {SPECTRA: READING_COLUMNS[:4], COLOURS: READING_COLUMNS[:3]}  # others are added when needed
 _BOM = "\ufeff"
+_OF_SCALE = {  # what mends a value above 1 of a measurement, by the scale that it was taken to be on
+    "fraction": "give --scale percent if the file is in percent, else measure it again",
+    "percent": "it was taken as percent already: measure it again, or give --scale fraction if it is none",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,11 +59,12 @@ class Written:
     decimal: str = "."
     line_end: str = "\n"
     bom: str = ""
+    encoding: str = "utf-8"
 
     @property
     def wavelengths(self) -> dict[str, float]:
         """The columns that are wavelengths, and those [nm]."""
-        return {each: nm for each in self.table.columns if (nm := number(each)) is not None}
+        return {each: nm for each in self.table.columns if (nm := wavelength_of(each)) is not None}
 
     @property
     def kind(self) -> str:
@@ -84,16 +91,19 @@ def as_written(data: bytes, file: str, *, folder: str) -> Written:
     grave = [fault for fault in faults.faults if fault.grave]
     if text is None or table is None or grave:
         raise FolderError(folder, grave)
-    separator, records = _cut(text, table)
+    records = _cut(text, table)
     cells = [cell for row in table.rows for cell in row.cells] + list(table.columns)
-    has_comma = separator != "," and any("," in cell and number(cell) is not None for cell in cells)
+    has_comma = table.separator != "," and any(
+        "," in cell and number(without_percent(cell)) is not None for cell in cells
+    )
     return Written(
         table=table,
         records=records,
-        separator=separator,
+        separator=table.separator,
         decimal="," if has_comma else ".",
         line_end="\r\n" if "\r\n" in records[0] else "\n",
         bom=_BOM if data.startswith(_BOM.encode()) else "",
+        encoding=encoding_of(data).removesuffix("-sig"),
     )
 
 
@@ -106,19 +116,15 @@ def begun(wavelengths: Array | None) -> Written:
     return Written(table=Table(columns, (), 1), records=(",".join(columns) + "\n",))
 
 
-def _cut(text: str, table: Table) -> tuple[str, tuple[str, ...]]:
-    """The separator that gives the table's own header, and the text of every row."""
-    for separator in ",;\t":
-        lines = list(io.StringIO(text, newline=""))
-        reader = csv.reader(lines, delimiter=separator)
-        records, before, header = [], 0, False
-        for cells in reader:
-            records.append("".join(lines[before : reader.line_num]))
-            before = reader.line_num
-            header = header or tuple(cell.strip() for cell in cells) == table.columns
-        if header:
-            return separator, tuple(records)
-    raise AssertionError("a table was read with none of its separators")
+def _cut(text: str, table: Table) -> tuple[str, ...]:
+    """The text of every row."""
+    lines = list(io.StringIO(text, newline=""))
+    reader = csv.reader(lines, delimiter=table.separator)
+    records, before = [], 0
+    for _ in reader:
+        records.append("".join(lines[before : reader.line_num]))
+        before = reader.line_num
+    return tuple(records)
 
 
 def with_column(written: Written, column: str) -> Written:
@@ -143,9 +149,11 @@ def _line(record: str) -> str:
 
 def cells_of(written: Written, label: Mapping[str, str], values: Array) -> dict[str, str]:
     """The cells of a new row by column; `values`, shape (n,), on the file's wavelengths in its order, or a colour."""
-    decimals = DECIMALS[written.kind]
-    texts = [f"{value:.{decimals}f}".replace(".", written.decimal) for value in np.asarray(values) + 0.0]
-    return {**label, **dict(zip(written.value_columns, texts, strict=True))}
+    told = dict(label)
+    for column, value in zip(written.value_columns, np.asarray(values) + 0.0, strict=True):
+        factor, decimals = (100.0, DECIMALS[written.kind] - 2) if in_percent(column) else (1.0, DECIMALS[written.kind])
+        told[column] = f"{factor * value:.{decimals}f}".replace(".", written.decimal)
+    return told
 
 
 def rewritten(
@@ -166,7 +174,11 @@ def rewritten(
     kept = "".join(records)
     if new and kept and not kept.endswith(("\n", "\r")):
         kept += written.line_end
-    return (written.bom + kept + "".join(_record(written, cells) for cells in new)).encode()
+    whole = written.bom + kept + "".join(_record(written, cells) for cells in new)
+    try:
+        return whole.encode(written.encoding)
+    except UnicodeEncodeError:  # a new name has a letter that the old code page lacks
+        return whole.encode("utf-8-sig")
 
 
 def _record(written: Written, cells: Mapping[str, str]) -> str:
@@ -225,8 +237,9 @@ def _key(written: Written, row: Row) -> Key:
 
 
 def _values(written: Written, row: Row) -> Array:
-    numbers = [number(written.table.cell(row, column)) for column in written.value_columns]
-    return np.array([np.nan if value is None else value for value in numbers])
+    cells = ((written.table.cell(row, column), column) for column in written.value_columns)
+    numbers = [reflectance(cell, column) if written.kind == SPECTRA else number(cell) for cell, column in cells]
+    return np.round([np.nan if value is None else value for value in numbers], DECIMALS[written.kind])
 
 
 def composed(
@@ -278,7 +291,8 @@ def _with_faults(planned: Planned, told: Sequence[Fault]) -> Planned:
     for fault in told:
         at = f"{fault.column} nm: " if fault.column and number(fault.column) is not None else ""
         found = f"{shown(planned.measurement.name)}, {at}{fault.found}"
-        error = InputError(planned.measurement.where, found, fault.expected, fault.mend)
+        mend = fault.mend if "divide" not in fault.mend else _OF_SCALE.get(planned.measurement.scale, "")
+        error = InputError(planned.measurement.where, found, fault.expected, mend)
         # The names in the row were checked. What is left is a card without a bare reading, which may yet come.
         if fault.grave and fault.column != "backing":
             planned = replace(planned, action=FAULT, fault=planned.fault or error)

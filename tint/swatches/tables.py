@@ -1,24 +1,29 @@
-"""Text and tables as spreadsheets write them: encoding, separator, decimal mark, and cells that are numbers.
+"""Tables in text, a folder's own and an instrument's export alike: header, separator, decimal mark, rows, cells.
 
-A separator may be a comma, a semicolon or a tab, and is found from the header. A decimal mark may be a point
-or a comma, but one file keeps to one of them: where it does not, nobody can tell 1,234 from 1.234.
+A separator may be a comma, a semicolon, a tab or, in an export, blanks; it is found from the header. A decimal mark may
+be a point or a comma, but one file keeps to one of them: where it does not, nobody can tell 1,234 from 1.234.
 """
 
 from __future__ import annotations
 
 import csv
-import io
-import math
+import itertools
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
-from tint.swatches.gather import Gathered, quoted
+from tint.swatches.gather import Gathered, quoted, shown
+from tint.swatches.text import Marks, note_marks, number, tell_marks
+
+Cells = tuple[str, ...]
+Naming = Callable[[Cells, Sequence[Cells]], Cells | None]
 
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-_DIGIT = re.compile(r"\d", re.ASCII)
-_SAVE_AS_UTF8 = "save it again as text with the encoding UTF-8"
+_HINT = re.compile(r"\"?sep=(.)\"?", re.IGNORECASE)  # a line by which a spreadsheet is told the separator
+_UNITS = re.compile(r"nm|%|-|1|mm|[rt]|%?\s?[rt]\s?%?|units?|(?:reflectance|transmittance)(?: factor)?", re.IGNORECASE)
+# Bounds of an export: common practice, no source.
+_PREAMBLE = 120  # rows above a header at most
+_MOST_COLUMNS = 5_500  # of an export: wavelengths, and names beside them
 
 
 @dataclass(frozen=True)
@@ -26,7 +31,7 @@ class Row:
     """One row: its number in the spreadsheet, its cells, and whether it has as many as the header."""
 
     number: int
-    cells: tuple[str, ...]
+    cells: Cells
     whole: bool = True
 
 
@@ -34,37 +39,31 @@ class Row:
 class Table:
     """Columns and rows, cells stripped, blank rows left out."""
 
-    columns: tuple[str, ...]
+    columns: Cells
     rows: tuple[Row, ...]
     header_row: int
+    separator: str = ","
 
     def cell(self, row: Row, column: str) -> str:
         """The cell of a row under a column; blank where the table has no such column."""
         return row.cells[self.columns.index(column)] if column in self.columns else ""
 
 
-def decoded(data: bytes, faults: Gathered) -> str | None:
-    """The text of a file, or None when it is not UTF-8 text with something in it."""
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        faults.grave("the text is encoded as UTF-16", expected="expected UTF-8", mend=_SAVE_AS_UTF8)
-        return None
-    if data.startswith(b"PK\x03\x04"):
-        faults.grave("this is a spreadsheet workbook", expected="expected plain text", mend="export it as CSV")
-        return None
-    if b"\x00" in data:
-        faults.grave("the file holds zero bytes", expected="expected plain text", mend=_SAVE_AS_UTF8)
-        return None
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        row = error.object[: error.start].count(b"\n") + 1
-        byte = error.object[error.start]
-        faults.grave(f"byte 0x{byte:02X} is not UTF-8 text", row=row, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
-        return None
-    if not text.strip():
-        faults.grave("the file is empty")
-        return None
-    return text
+@dataclass(frozen=True, kw_only=True)
+class Header:
+    """The names of the columns, the row that they stand in, the separator, and what stood above and right below.
+
+    `invented` names stand for a row that is already numbers; `before` are the rows above, and `above` what their cells
+    say of the first one; `units` are those of a row that tells nothing else.
+    """
+
+    row: int
+    cells: Cells
+    separator: str
+    invented: bool = False
+    before: tuple[Cells, ...] = ()
+    above: Mapping[str, str] = field(default_factory=dict)
+    units: Cells = ()
 
 
 def read_table(text: str, faults: Gathered, *, first: str) -> Table | None:
@@ -79,15 +78,15 @@ def read_table(text: str, faults: Gathered, *, first: str) -> Table | None:
     first : str
         A column that the header must name: it tells the separator.
     """
-    separator = _separator(text, first)
-    records = _records(text, separator, faults)
-    if records is None:
+    separator = max(_SEPARATORS, key=lambda each: _merit(text, each, first))
+    every = list(records(text, separator, faults))
+    if faults.any_grave:
         return None
-    if not records:
+    if not every:
         faults.grave("every cell is blank")
         return None
-    (header_row, header), *body = records
-    if first not in header:
+    header_row, columns = every[0]
+    if first not in columns:
         faults.grave(
             f"the header has no column {first}, it begins {quoted(text.strip().splitlines()[0])}",
             row=header_row,
@@ -95,89 +94,87 @@ def read_table(text: str, faults: Gathered, *, first: str) -> Table | None:
             mend="separate columns by commas, semicolons or tabs",
         )
         return None
-    rows = tuple(_fitted(number, cells, len(header), separator, faults) for number, cells in body)
-    _check_header(header, header_row, rows, faults)
-    return Table(header, rows, header_row)
+    rows = tuple(_fitted(number, cells, len(columns), separator, faults) for number, cells in every[1:])
+    _check_header(columns, header_row, rows, faults)
+    return Table(columns, rows, header_row, separator)
 
 
-def number(cell: str) -> float | None:
-    """The finite number written in a cell with a decimal point or comma; None when there is none."""
-    if _NUMBER.fullmatch(cell) is None:
-        return None
-    value = float(cell.replace(",", "."))
-    return value if math.isfinite(value) else None
+def _merit(text: str, separator: str, first: str) -> tuple[bool, int]:
+    """How well a separator cuts the first row: whether a column `first` appears, and how many there are."""
+    _, cells = next(records(text, separator, Gathered("")), (0, ("",)))
+    return first in cells, len(cells)
 
 
-def why_no_number(cell: str) -> tuple[str, str]:
-    """For a cell without a number: what was found, and what mends it."""
-    if not cell:
-        return "the cell is blank", "fill it in"
-    bare = cell.lstrip("+-").lower()
-    if bare in ("nan", "inf", "infinity") or _NUMBER.fullmatch(cell):
-        return f"{quoted(cell)} is not a finite number", "measure it, or leave the row out"
-    if cell.startswith("#"):
-        return f"{quoted(cell)} is a formula that failed", "mend the formula in the spreadsheet"
-    if "," in cell and "." in cell:
-        return f"{quoted(cell)} has two kinds of marks", "write it without thousands separators"
-    if _is_number_and_words(cell):
-        return f"{quoted(cell)} is more than a number", "write the number alone, without a unit"
-    return f"{quoted(cell)} is not a number", "write digits with a decimal point or comma"
+def find_header(text: str, named: Naming) -> tuple[str, Header] | None:
+    """The header of an export, wherever it stands, and the text in which it separates columns; None where none is.
 
-
-def _is_number_and_words(cell: str) -> bool:
-    """Whether a cell begins with a number and ends in something else, as `2 mm` does."""
-    words = cell.lstrip("+-0123456789.,")
-    return bool(words) and not _DIGIT.search(words) and _DIGIT.search(cell) is not None
-
-
-def check_marks(table: Table, columns: Iterable[str], faults: Gathered, *, header_too: bool = True) -> None:
-    """Refuse a file whose numbers use decimal commas in one cell and decimal points in another.
-
-    An instrument's program may write its header with another mark than its cells: `header_too` leaves that out.
+    Parameters
+    ----------
+    text : str
+        The whole file, decoded.
+    named : callable
+        Takes the cells of a row, and the rows above; returns the names of the columns where it is a header, those cells
+        or, for a row that is numbers already, others.
     """
-    numeric = set(columns)
-    wanted = [at for at, column in enumerate(table.columns) if column in numeric]
-    header = Row(table.header_row, table.columns)
-    first: dict[str, tuple[int, str, str]] = {}
-    for row in (header, *table.rows) if header_too else table.rows:
-        for at in wanted:
-            cell = row.cells[at]
-            for mark in ",.":
-                if mark in cell and mark not in first and _NUMBER.fullmatch(cell):
-                    first[mark] = (row.number, table.columns[at], cell)
-    if len(first) == 2:
-        (early, _, early_cell), (late, column, late_cell) = sorted(first.values())
-        faults.grave(
-            f"{quoted(late_cell)} and {quoted(early_cell)} (row {early}) mix decimal commas and points",
-            row=late,
-            column=column,
-            expected="expected one decimal mark in the whole file",
-            mend="set one number format for the sheet and export it again",
+    found = [header for each in _SEPARATORS if (header := _header(text, each, named)) is not None]
+    if not found:  # columns may be set apart by blanks alone
+        text = "\n".join("\t".join(line.split()) for line in text.split("\n"))
+        found = [header for header in [_header(text, "\t", named)] if header is not None]
+    return (text, max(found, key=lambda header: len(header.cells))) if found else None
+
+
+def _header(text: str, separator: str, named: Naming) -> Header | None:
+    above: dict[str, str] = {}
+    before: list[Cells] = []
+    rows = records(text, separator, Gathered(""))
+    for at, cells in rows:
+        used = max(number for number, cell in enumerate(cells, start=1) if cell)
+        if at > _PREAMBLE or used > _MOST_COLUMNS:
+            return None
+        names = named(cells[:used], before)
+        if names is None:
+            key, _, told = cells[0].partition(":")
+            told = told if used == 1 else next(filter(None, cells[1:]), "")
+            before.append(cells[:used])
+            above.setdefault("".join(each for each in key.lower() if each.isalpha()), told.strip())
+            continue
+        invented = names != cells[:used]
+        _, below = (at, ()) if invented else next(rows, (at, ()))
+        units = below if _are_units(below) else ()
+        return Header(
+            row=at, cells=names, separator=separator, invented=invented, before=tuple(before), above=above, units=units
         )
+    return None
 
 
-def _separator(text: str, first: str) -> str:
-    """The separator that makes a column `first` appear in the header, and the most columns."""
-    header = text.lstrip().splitlines()[0]
+def rows_below(text: str, header: Header, faults: Gathered) -> Iterator[Row]:
+    """The rows of an export, up to a line of words or another table behind a blank line, which is warned of."""
+    width, before, begun = len(header.cells), header.row, False
+    for at, cells in records(text, header.separator, faults):
+        if at < header.row + (not header.invented) or (header.units and at == header.row + 1):
+            before = at
+            continue
+        is_apart = at > before + 1 and (len(cells) != width or cells == header.cells)
+        if begun and (_are_words(cells, width) or is_apart):
+            below = shown(next(filter(None, cells), ""))
+            faults.warn(f"taken to row {before}: what stands below, from {below} on, is no row of the table")
+            return
+        before, begun = at, True
+        if cells == header.cells:
+            continue  # as it stands on every page
+        yield _fitted(at, cells, width, header.separator, faults)
 
-    def merit(separator: str) -> tuple[bool, int]:
-        cells = [cell.strip().strip('"').strip() for cell in header.split(separator)]
-        return first in cells, len(cells)
 
-    return max(_SEPARATORS, key=merit)
-
-
-def _records(text: str, separator: str, faults: Gathered) -> list[tuple[int, tuple[str, ...]]] | None:
-    """Numbered rows of stripped cells without the blank ones; None when the quoting is broken."""
+def records(text: str, separator: str, faults: Gathered) -> Iterator[tuple[int, Cells]]:
+    """Numbered rows of stripped cells, without blank ones and the line that tells a spreadsheet the separator."""
     # A file that ends inside quotation marks, or has one astray, would swallow rows: strict refuses it.
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    records = []
+    reader = csv.reader(_lines(text), delimiter=separator, strict=True)
     counted = 0
     try:
         for counted, cells in enumerate(reader, start=1):
-            stripped = tuple(cell.strip() for cell in cells)
-            if any(stripped):
-                records.append((counted, stripped))
+            stripped = tuple([cell.strip() for cell in cells])
+            if any(stripped) and not (counted == 1 and _HINT.fullmatch(separator.join(stripped))):
+                yield counted, stripped
     except csv.Error:
         faults.grave(
             "a quotation mark is out of place, or a cell is far too long",
@@ -185,17 +182,29 @@ def _records(text: str, separator: str, faults: Gathered) -> list[tuple[int, tup
             expected="expected quotation marks in pairs around a whole cell",
             mend="remove the mark or write it twice",
         )
-        return None
-    return records
 
 
-def _fitted(number: int, cells: tuple[str, ...], width: int, separator: str, faults: Gathered) -> Row:
-    """A row of exactly the header's width.
+def _lines(text: str) -> Iterator[str]:
+    """Lines with their ends, of any of the three kinds, without a copy of the whole."""
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    start = 0
+    while (end := text.find("\n", start)) >= 0:
+        yield text[start : end + 1]
+        start = end + 1
+    if start < len(text):
+        yield text[start:]
 
-    Even blank cells past the header are refused: 2,02 in a file of commas makes one, and shifts the rest.
+
+def _fitted(number: int, cells: Cells, width: int, separator: str, faults: Gathered) -> Row:
+    """A row of exactly the header's width; blank cells past it are a spreadsheet's leavings.
+
+    Not so where 2,02 in a file of commas may have made one and shifted the rest.
     """
     if len(cells) == width:
         return Row(number, cells)
+    if len(cells) > width and not any(cells[width:]) and not (separator == "," and _may_be_split(cells)):
+        return Row(number, cells[:width])
     strangers = [word for mark, word in _SEPARATORS.items() if mark != separator and mark in "".join(cells)]
     if len(cells) < width and strangers:
         mend = f"separate every row as the header does, by {_SEPARATORS[separator]}"
@@ -212,7 +221,24 @@ def _fitted(number: int, cells: tuple[str, ...], width: int, separator: str, fau
     return Row(number, (*cells, *[""] * width)[:width], whole=False)
 
 
-def _check_header(header: tuple[str, ...], header_row: int, rows: tuple[Row, ...], faults: Gathered) -> None:
+def _may_be_split(cells: Cells) -> bool:
+    """Whether two whole numbers stand side by side, as 2,02 does between commas."""
+    return any(one.lstrip("+-").isdigit() and two.isdigit() for one, two in itertools.pairwise(cells))
+
+
+def _are_words(cells: Cells, width: int) -> bool:
+    """Whether a row below a table is a line of words: one cell where a measurement takes several."""
+    used = [cell for cell in cells if cell]
+    return width > 2 and len(used) == 1 and number(used[0]) is None and (len(cells) == 1 or not any(cells[1:]))
+
+
+def _are_units(cells: Cells) -> bool:
+    """Whether a row only tells the units of the columns."""
+    used = [cell.strip("[]() ") for cell in cells if cell]
+    return bool(used) and all(_UNITS.fullmatch(cell) for cell in used)
+
+
+def _check_header(header: Cells, header_row: int, rows: tuple[Row, ...], faults: Gathered) -> None:
     for at, column in enumerate(header):
         if not column and any(row.cells[at] for row in rows):
             faults.grave(
@@ -239,3 +265,13 @@ def _letters(at: int) -> str:
         at, rest = divmod(at - 1, 26)
         name = chr(ord("A") + rest) + name
     return name
+
+
+def check_marks(table: Table, columns: Iterable[str], faults: Gathered) -> None:
+    """Refuse a file whose numbers use decimal commas in one cell and decimal points in another."""
+    numeric = set(columns)
+    marks: Marks = {}
+    wanted = [at for at, column in enumerate(table.columns) if column in numeric]
+    for row in (Row(table.header_row, table.columns), *table.rows):
+        note_marks(row.number, row.cells, wanted, table.columns, marks)
+    tell_marks(marks, faults)

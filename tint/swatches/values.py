@@ -8,8 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.spectra import NEEDED_NM, STEP_NM, Array, grid_fault
-from tint.swatches.gather import Gathered
-from tint.swatches.tables import Row, number, why_no_number
+from tint.swatches.gather import Gathered, quoted
+from tint.swatches.instruments.words import said_by, wavelength_in
+from tint.swatches.tables import Row
+from tint.swatches.text import number, why_no_number, without_percent
 
 CEILING = 1.2  # above 1 a reading may be fluorescence or a drifted white; above this it is a slip
 PERCENT = 2.0  # a row with several values above this was written in percent
@@ -18,15 +20,37 @@ _LEAST_NOISE = 0.002  # what the last of three printed decimals and a dark readi
 _ROWS_TOLD = 3  # rows in percent that are told one by one; more are told at once
 
 
+def wavelength_of(column: str) -> float | None:
+    """The wavelength [nm] of a column of reflectances, as `400`, `400 nm` or `400 [%]`; None where it has none."""
+    value = number(column)
+    if value is not None:
+        return value
+    said = said_by([column])
+    if said.quantity == "transmittance" or said.specular:
+        return None
+    return wavelength_in(column, plain=True)
+
+
+def in_percent(column: str) -> bool:
+    """Whether the name of a column says that its values are percent."""
+    return said_by([column]).scale == "percent"
+
+
+def reflectance(cell: str, column: str) -> float | None:
+    """The value in a cell as a fraction, where cell or column may say that it is percent; None when there is none."""
+    value = number(without_percent(cell))
+    return value if value is None or not (cell.endswith("%") or in_percent(column)) else value / 100.0
+
+
 def check_grid(columns: Sequence[str], header_row: int, faults: Gathered) -> Array:
     """The wavelengths in the header [nm], told when they are not a grid.
 
     Parameters
     ----------
     columns : sequence of str
-        The columns whose names are numbers.
+        The columns whose names are wavelengths.
     """
-    wavelengths = np.array([number(column) for column in columns], dtype=np.float64)
+    wavelengths = np.array([wavelength_of(column) for column in columns], dtype=np.float64)
     doubled = [at for at, value in enumerate(wavelengths) if value in wavelengths[:at]]
     found = grid_fault(wavelengths)
     if doubled:
@@ -109,7 +133,14 @@ def _odd_column(wavelengths: Array, columns: Sequence[str]) -> str | None:
 
 
 def _numbers(row: Row, texts: tuple[str, ...], columns: Sequence[str], faults: Gathered) -> Array | None:
-    values = [number(text) for text in texts]
+    values = [reflectance(text, column) for text, column in zip(texts, columns, strict=True)]
+    signs = [text.endswith("%") or in_percent(column) for text, column in zip(texts, columns, strict=True)]
+    if any(signs) and not all(signs):
+        at = signs.index(False)
+        found = f"{quoted(texts[at])} has no sign of percent, others of the row have one"
+        mend = "write all in percent or none"
+        faults.grave(found, row=row.number, column=columns[at], mend=mend)
+        return None
     bad = [at for at, value in enumerate(values) if value is None]
     if not bad:
         return np.array(values, dtype=np.float64)

@@ -19,6 +19,7 @@ from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
+from tint.swatches.instruments import Given
 from tint.swatches.one_reading import read_one
 from tint.swatches.records import RANGES
 from tint.trials.trial import Trial, TrialReading
@@ -34,6 +35,10 @@ class _ReadingTable(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
     over: str
     name: str = ""
     seat: str = "air"
+    scale: str = ""
+    light: str = ""
+    observer: str = ""
+    geometry: str = ""
 
 
 class _TrialTable(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
@@ -50,7 +55,7 @@ class _TrialTable(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
     note: str = ""
 
 
-def read_trial(path: str | Path, palette: Palette) -> Trial:
+def read_trial(path: str | Path, palette: Palette, *, said: Given | None = None) -> Trial:
     """A trial from a file.
 
     Parameters
@@ -58,11 +63,14 @@ def read_trial(path: str | Path, palette: Palette) -> Trial:
     path : str or Path
         TOML, or JSON when its name ends in .json. Keys: `base`; `loadings`, a table of pigments in percent of the
         finished mix, or `grams`, a table of the parts of the base and of pigments as weighed; `thickness_mm`;
-        `readings`, tables of `file`, `name` (the row, where there are several), `over` and `seat`; and where wanted
+        `readings`, tables of `file`, `name` (the row, where there are several), `over` and `seat`, and, of files that
+        leave them open, `scale`, `light`, `observer` and `geometry`; and where wanted
         `days_of_cure`, `cure_c`, `mould`, `finish`, `lot` (of the base) and `note`. A reading's file is looked for
         beside the trial's.
     palette : Palette
         Its wavelengths, backings and bases.
+    said : Given, optional
+        What the user says of readings where neither their files nor the trial's do.
 
     Raises
     ------
@@ -81,7 +89,9 @@ def read_trial(path: str | Path, palette: Palette) -> Trial:
     check_range(table.days_of_cure, "days", f"{where}, key days_of_cure")
     check_range(table.cure_c, "cure_c", f"{where}, key cure_c")
     blend, depth = Blend(table.base, loadings), table.thickness_mm
-    readings = [_reading(each, Path(path), at, palette, blend, depth) for at, each in enumerate(table.readings, 1)]
+    readings = [
+        _reading(each, Path(path), at, palette, blend, depth, said) for at, each in enumerate(table.readings, 1)
+    ]
     return Trial(
         blend=blend,
         thickness_mm=depth,
@@ -139,7 +149,9 @@ def loadings_of(base: Base, grams: Mapping[str, float], *, where: str) -> dict[s
     return {name: 100.0 * mass / total for name, mass in grams.items() if name not in base.mix}
 
 
-def read_reading(where: str, palette: Palette, blend: Blend, *, setting: Setting) -> TrialReading:
+def read_reading(
+    where: str, palette: Palette, blend: Blend, *, setting: Setting, said: Given | None = None
+) -> TrialReading:  # fmt: skip
     """A reading of a trial, from a row of a readings table or a sample of an instrument's file.
 
     Parameters
@@ -151,6 +163,8 @@ def read_reading(where: str, palette: Palette, blend: Blend, *, setting: Setting
         What was poured.
     setting : Setting
         Its thickness and backing; where the file tells backing and seat, what they must be.
+    said : Given, optional
+        What the user says where the file does not.
 
     Raises
     ------
@@ -159,7 +173,7 @@ def read_reading(where: str, palette: Palette, blend: Blend, *, setting: Setting
     """
     over = setting.over
     told = {"backing": over, "seat": "air" if over == "none" else setting.seat, "quantity": "reflectance"}
-    read = read_one(where, onto=palette.wavelengths, told=told, geometry=palette.instrument.geometry)
+    read = read_one(where, onto=palette.wavelengths, told=told, geometry=palette.instrument.geometry, said=said)
     if read.spectrum is not None:
         return TrialReading(values=read.spectrum, over=over, seat=told["seat"])
     seen = replace(setting, light=read.light, observer=read.observer)
@@ -179,8 +193,9 @@ def _noise(values: Array, view: Viewing) -> float:
 
 
 def _reading(
-    table: _ReadingTable, trial: Path, number: int, palette: Palette, blend: Blend, thickness_mm: float
-) -> TrialReading:
+    table: _ReadingTable, trial: Path, number: int, palette: Palette, blend: Blend, thickness_mm: float,
+    said: Given | None,
+) -> TrialReading:  # fmt: skip
     where = f"{trial}, key readings[{number}]"
     if table.over not in (*palette.backings, "none"):
         raise InputError(f"{where}.over", f"`{table.over}`", "one of " + ", ".join([*palette.backings, "none"]))
@@ -188,7 +203,9 @@ def _reading(
         raise InputError(f"{where}.seat", f"`{table.seat}`", " or ".join(SEATS))
     file = str(trial.parent / table.file)
     setting = Setting(thickness_mm=thickness_mm, over=table.over, seat=table.seat, as_read=True)
-    return read_reading(f"{file}:{table.name}" if table.name else file, palette, blend, setting=setting)
+    own = {name: getattr(table, name) or getattr(said, name, "") for name in ("scale", "light", "observer", "geometry")}
+    name = f"{file}:{table.name}" if table.name else file
+    return read_reading(name, palette, blend, setting=setting, said=Given(**own))
 
 
 def _decoded(path: Path) -> _TrialTable:

@@ -1,6 +1,7 @@
-"""Files of instruments: CSV, CGATS.17, CxF3 and CxF/X-4, IES TM-27-14, read into one kind of measurement."""
+"""Files of instruments: tables, workbooks, CGATS.17, CxF, TM-27-14, JCAMP-DX, read into one kind of measurement."""
 
-from tint.swatches.instruments.measurement import SCALES, Measurement
-from tint.swatches.instruments.recognise import FORMATS, parse_measurements, read_measurements
+from tint.swatches.instruments.given import SCALES, Given
+from tint.swatches.instruments.measurement import Measurement
+from tint.swatches.instruments.recognise import FORMATS, all_measurements, parse_measurements, read_measurements
 
-__all__ = ["FORMATS", "SCALES", "Measurement", "parse_measurements", "read_measurements"]
+__all__ = ["FORMATS", "SCALES", "Given", "Measurement", "all_measurements", "parse_measurements", "read_measurements"]

@@ -9,7 +9,7 @@ keywords are those of public files and readers, some from memory. What a field m
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from tint.errors import InputError
@@ -30,10 +30,10 @@ _COUNT = re.compile(r"\d{1,9}", re.ASCII)
 
 @dataclass(frozen=True, kw_only=True)
 class CgatsRow:
-    """One set of data and the line that it stands in."""
+    """One set of data: the line that it stands in, and its text."""
 
     line: int
-    cells: tuple[str, ...]
+    text: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,13 +113,16 @@ class _Cutter:
                 self._take(rest[0], line)
         elif self.section == "fields":
             ended = re.search(r"\sEND_DATA_FORMAT\s*$", content, re.IGNORECASE)
-            self.fields += [each.upper() for each in self._tokens(content[: ended.start()] if ended else content, line)]
+            self.fields += [
+                each.upper()
+                for each in _tokens(content[: ended.start()] if ended else content, f"{self.file}, line {line}")
+            ]
             if len(self.fields) > _MOST_FIELDS:
                 raise self._fault(line, "too many fields", f"at most {_MOST_FIELDS}")
             if ended:
                 self._mark("END_DATA_FORMAT", line)
         elif self.section == "data":
-            self.rows.append(CgatsRow(line=line, cells=self._cells(content, line)))
+            self.rows.append(CgatsRow(line=line, text=content))
         else:
             self._keyword(content, line)
 
@@ -171,7 +174,7 @@ class _Cutter:
 
     def _keyword(self, content: str, line: int) -> None:
         try:
-            head, *rest = self._tokens(content, line)
+            head, *rest = _tokens(content, f"{self.file}, line {line}")
         except InputError:
             if content.split()[0].upper().startswith(_NEEDED):
                 raise
@@ -182,30 +185,40 @@ class _Cutter:
         # A keyword may stand twice with something else each time, as the two weighting functions do.
         self.keywords[head.upper()] = told if before in ("", told) or head.upper() in _COUNTS else f"{before} {told}"
 
-    def _tokens(self, content: str, line: int) -> list[str]:
-        tokens, at = [], 0
-        while at < len(content):
-            if content[at].isspace():
-                at += 1
-                continue
-            match = _TOKEN.match(content, at)
-            if match is None:
-                found = f"a quotation mark is astray in {quoted(content[at:])}"
-                raise self._fault(line, found, "quotation marks in pairs around a whole value")
-            tokens.append(match[2] if match[1] is None else match[1].replace('""', '"'))
-            at = match.end()
-        return tokens
 
-    def _cells(self, content: str, line: int) -> tuple[str, ...]:
-        cells = self._tokens(content, line)
-        if len(cells) != len(self.fields) and "\t" in content:
-            # Between tabs a name may hold spaces that its writer did not quote.
-            by_tab = [each.strip().strip('"') for each in content.split("\t")]
-            cells = by_tab if len(by_tab) == len(self.fields) else cells
-        if len(cells) != len(self.fields):
-            begins = shown(cells[0]) if cells else ""
-            mend = "put names with spaces in quotation marks"
-            raise self._fault(
-                line, f"the row of {begins} has {len(cells)} values", f"{len(self.fields)}, one a field", mend
-            )
-        return tuple(cells)
+def cells_of(row: CgatsRow, fields: Sequence[str], file: str) -> Sequence[str]:
+    """The cells of a row, one a field.
+
+    Raises
+    ------
+    InputError
+        If they are more or fewer, or a quotation mark is astray.
+    """
+    where = f"{file}, line {row.line}"
+    cells = _tokens(row.text, where)
+    if len(cells) != len(fields) and "\t" in row.text:
+        # Between tabs a name may hold spaces that its writer did not quote.
+        by_tab = [each.strip().strip('"') for each in row.text.split("\t")]
+        cells = by_tab if len(by_tab) == len(fields) else cells
+    if len(cells) != len(fields):
+        found = f"the row of {shown(cells[0]) if cells else ''} has {len(cells)} values"
+        mend = "put names with spaces in quotation marks"
+        raise InputError(where, found, f"{len(fields)}, one a field", mend)
+    return cells
+
+
+def _tokens(content: str, where: str) -> list[str]:
+    if '"' not in content:
+        return content.split()
+    tokens, at = [], 0
+    while at < len(content):
+        if content[at].isspace():
+            at += 1
+            continue
+        match = _TOKEN.match(content, at)
+        if match is None:
+            found = f"a quotation mark is astray in {quoted(content[at:])}"
+            raise InputError(where, found, "quotation marks in pairs around a whole value")
+        tokens.append(match[2] if match[1] is None else match[1].replace('""', '"'))
+        at = match.end()
+    return tokens

@@ -9,10 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint.errors import InputError
-from tint.spectra import Array
-from tint.swatches.gather import listed
-from tint.swatches.instruments.cgats import CgatsRow, CgatsTable, cgats_tables
-from tint.swatches.instruments.geometry import OF_SPHERE, SPECULAR, geometry_in, specular_in
+from tint.spectra import NEEDED_NM, Array
+from tint.swatches.gather import Gathered, listed
+from tint.swatches.instruments.cgats import CgatsTable, cells_of, cgats_tables
 from tint.swatches.instruments.measurement import (
     MOST_MEASUREMENTS,
     NO_VALUE,
@@ -20,7 +19,8 @@ from tint.swatches.instruments.measurement import (
     checked_wavelengths,
     needed_number,
 )
-from tint.swatches.instruments.spectral_names import wavelength_in
+from tint.swatches.instruments.words import OF_SPHERE, SPECULAR, geometry_in, said_by, specular_in, wavelength_in
+from tint.swatches.text import Marks, note_marks, numbers, tell_marks
 
 _NAMES = ("SAMPLE_NAME", "SAMPLENAME", "NAME", "SAMPLE_ID", "SAMPLEID", "ID")
 _LAB, _XYZ = ("LAB_L", "LAB_A", "LAB_B"), ("XYZ_X", "XYZ_Y", "XYZ_Z")
@@ -28,8 +28,6 @@ _BACKINGS = ("BACKING", "SAMPLE_BACKING")
 _GEOMETRIES = ("MEASUREMENT_GEOMETRY", "GEOMETRY", "INSTRUMENTATION", "MEASUREMENT_SOURCE")
 _QUANTITIES = ("QUANTITY", "MEASUREMENT_TYPE", "MEASUREMENT_MODE", "MODE")
 _LIGHTS = ("WEIGHTING_FUNCTION", "MEASUREMENT_SOURCE", "ILLUMINANT", "ILLUMINATION_NAME", "OBSERVER")
-_COMMA, _POINT = (re.compile(rf"[+-]?\d+{mark}\d+(?:[eE][+-]?\d+)?", re.ASCII) for mark in (",", r"\."))
-_NOTHING = NO_VALUE | {"null", "none"}
 _NORMS = ("SPECTRAL_NORM", "SPEC_SCALE")  # what a perfect white reads: 1 or 100
 _EMITTERS = re.compile(r"\b(?:emissi|display|monitor|luminance)", re.IGNORECASE)
 _PAIR_SCALES = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "fraction"}
@@ -47,16 +45,20 @@ def read_cgats(text: str, file: str) -> list[Measurement]:
     if sum(len(table.rows) for table in tables) > MOST_MEASUREMENTS:
         raise InputError(file, "too many rows", f"at most {MOST_MEASUREMENTS}", "export fewer measurements at a time")
     read: list[Measurement] = []
+    marks: Marks = {}
     for at, table in enumerate(tables, start=1):
         columns = _columns(table, f"{file}, line {table.line}")
         _check_kind(table, f"{file}, line {table.line}")
         if columns is not None:
             place = f"table {at}, " if len(tables) > 1 else ""
-            read += [
-                _measurement(row, table, columns, file=file, place=f"{place}line {row.line}")
-                for row in table.rows
-                if not _is_empty(row, columns)
-            ]
+            for row in table.rows:
+                cells = cells_of(row, table.fields, file)
+                note_marks(row.line, cells, columns.values, table.fields, marks)
+                if any(cells[at].lower() not in NO_VALUE for at in columns.values):  # else a patch that was not read
+                    read.append(_measurement(cells, table, columns, file=file, place=f"{place}line {row.line}"))
+    faults = Gathered(file)
+    tell_marks(marks, faults)
+    faults.stop()
     if not read:
         fields = listed(dict.fromkeys(field for table in tables for field in table.fields))
         raise InputError(file, f"no row has a colour; the fields are {fields}", "SPECTRAL_NM..., LAB_... or XYZ_...")
@@ -74,12 +76,18 @@ class _Columns:
     pair_scale: str
     lab: tuple[int, ...]
     xyz: tuple[int, ...]
+    quantity: str = ""
+
+    @property
+    def values(self) -> tuple[int, ...]:
+        """All that are numbers."""
+        return (*self.spectrum, *(at for pair in self.pairs for at in pair), *self.lab, *self.xyz)
 
 
 def _columns(table: CgatsTable, where: str) -> _Columns | None:
     """None when the table holds no colour."""
     fields = table.fields
-    spectral = sorted((nm, at) for at, field in enumerate(fields) if (nm := wavelength_in(field)) is not None)
+    spectral = _spectral(fields) or _spectral(fields, plain=True)
     pairs, scale = _pairs(fields, where)
     if pairs and spectral:
         raise InputError(where, "spectra as columns and as pairs in one table", "one of the two")
@@ -94,13 +102,13 @@ def _columns(table: CgatsTable, where: str) -> _Columns | None:
         pair_scale=scale,
         lab=lab,
         xyz=xyz,
+        quantity=said_by(fields[at] for _, at in spectral).quantity,
     )
 
 
-def _is_empty(row: CgatsRow, columns: _Columns) -> bool:
-    """Whether a row says of every value that there is none: a patch that was not read."""
-    places = (*columns.spectrum, *(at for pair in columns.pairs for at in pair), *columns.lab, *columns.xyz)
-    return all(row.cells[at].lower() in _NOTHING for at in places)
+def _spectral(fields: Sequence[str], *, plain: bool = False) -> list[tuple[float, int]]:
+    found = ((wavelength_in(field, plain=plain), at) for at, field in enumerate(fields))
+    return sorted((nm, at) for nm, at in found if nm is not None)
 
 
 def _pairs(fields: Sequence[str], where: str) -> tuple[tuple[tuple[int, int], ...], str]:
@@ -121,61 +129,81 @@ def _all_or_none(fields: Sequence[str], names: Sequence[str], where: str) -> tup
     return tuple(fields.index(name) for name in there)
 
 
-def _measurement(row: CgatsRow, table: CgatsTable, columns: _Columns, *, file: str, place: str) -> Measurement:
+def _measurement(
+    cells: Sequence[str], table: CgatsTable, columns: _Columns, *, file: str, place: str
+) -> Measurement:  # fmt: skip
     where = f"{file}, {place}"
-    wavelengths, values = _spectrum(row, table, columns, where)
-    told = {**table.keywords} | {name: cell for name, cell in zip(table.fields, row.cells, strict=True) if cell}
+    taken = set(columns.values)
+    own = {name: cells[at] for at, name in enumerate(table.fields) if at not in taken and cells[at]}
+    told = {**table.keywords, **own}
+    wavelengths, values, in_percent = _spectrum(cells, table, columns, where)
     geometry = next(filter(None, (geometry_in(told.get(name, "")) for name in _GEOMETRIES)), "")
     specular = SPECULAR.get(geometry) or specular_in(" ".join(told.get(name, "") for name in _GEOMETRIES))
-    geometry = OF_SPHERE.get(specular, geometry) if geometry == "d:8" else geometry
-    name = next(filter(None, (" ".join(row.cells[at].split()) for at in columns.names)), f"line {row.line}")
+    geometry = OF_SPHERE.get(specular, geometry) if geometry in ("", "d:8") else geometry
+    name = next(filter(None, (" ".join(cells[at].split()) for at in columns.names)), place.rpartition(", ")[2])
     light, observer = _seen(told) if columns.lab or columns.xyz else ("", "")
+    scale = columns.pair_scale or _scale(told, where)
+    if in_percent and scale == "fraction":
+        raise InputError(where, "cells in percent in a table of fractions", "one of the two")
     return Measurement(
         name=name,
         wavelengths=wavelengths,
         values=values,
-        lab=_triple(row, columns.lab, table, where),
-        xyz=_triple(row, columns.xyz, table, where),
-        quantity=_quantity(told),
+        lab=_triple(cells, columns.lab, table, where),
+        xyz=_triple(cells, columns.xyz, table, where),
+        quantity=_quantity(told, columns.quantity, where),
         geometry=geometry,
         specular=specular,
         backing=next(filter(None, (told.get(name, "") for name in _BACKINGS)), ""),
         instrument=told.get("INSTRUMENTATION", ""),
         light=light,
         observer=observer,
-        scale=columns.pair_scale or _scale(told, where),
+        scale="percent" if in_percent else scale,
+        told={name.lower(): cell for name, cell in own.items()},
         file=file,
         place=place,
     )
 
 
-def _spectrum(row: CgatsRow, table: CgatsTable, columns: _Columns, where: str) -> tuple[Array | None, Array | None]:
+def _spectrum(
+    cells: Sequence[str], table: CgatsTable, columns: _Columns, where: str
+) -> tuple[Array | None, Array | None, bool]:
+    """Wavelengths, values, and whether they carry the sign of percent."""
     if columns.pairs:
-        pairs = [tuple(_number(row, at, table, where) for at in pair) for pair in columns.pairs]
-        wavelengths, values = zip(*sorted(pairs), strict=True)
-        return checked_wavelengths(wavelengths, where), np.array(values, dtype=np.float64)
-    if columns.wavelengths is None:
-        return None, None
-    return columns.wavelengths, np.array([_number(row, at, table, where) for at in columns.spectrum], dtype=np.float64)
+        nm = _numbers(cells, [at for at, _ in columns.pairs], table, where)[0]
+        values, in_percent = _numbers(cells, [at for _, at in columns.pairs], table, where)
+        order = np.argsort(nm, kind="stable")
+        return checked_wavelengths(np.array(nm)[order].tolist(), where), np.array(values)[order], in_percent
+    grid, places, (low, high) = columns.wavelengths, columns.spectrum, NEEDED_NM
+    if grid is None:
+        return None, None, False
+    # A cell beyond what is needed may say that nothing was read there.
+    gone = [at for at, p in enumerate(places) if cells[p].lower() in NO_VALUE and not low <= grid[at] <= high]
+    if gone:
+        grid, places = np.delete(grid, gone), tuple(np.delete(places, gone).tolist())
+    values, in_percent = _numbers(cells, places, table, where)
+    return grid, np.array(values), in_percent
 
 
-def _triple(row: CgatsRow, columns: Sequence[int], table: CgatsTable, where: str) -> Array | None:
-    return np.array([_number(row, at, table, where) for at in columns], dtype=np.float64) if columns else None
+def _triple(cells: Sequence[str], columns: Sequence[int], table: CgatsTable, where: str) -> Array | None:
+    if all(cells[at].lower() in NO_VALUE for at in columns):
+        return None
+    return np.array(_numbers(cells, columns, table, where)[0])
 
 
-def _number(row: CgatsRow, at: int, table: CgatsTable, where: str) -> float:
-    cell = row.cells[at]
-    if _COMMA.fullmatch(cell) and not any(_POINT.fullmatch(each) for each in row.cells):
-        cell = cell.replace(",", ".")  # as some countries write; points in the same row would leave it open
-    return needed_number(cell, f"{where}, field {table.fields[at][:40]}")
+def _numbers(cells: Sequence[str], places: Sequence[int], table: CgatsTable, where: str) -> tuple[list[float], bool]:
+    return numbers(cells, places, table.fields, where=where)
 
 
-def _quantity(told: Mapping[str, str]) -> str:
+def _quantity(told: Mapping[str, str], of_fields: str, where: str) -> str:
     if told.get("IDENTIFIER", "").upper().startswith("IT8.7/1"):
         return "transmittance"
     words = " ".join(told.get(name, "") for name in _QUANTITIES).lower()
     found = [kind for kind, stem in (("reflectance", "reflect"), ("transmittance", "transmi")) if stem in words]
-    return found[0] if len(found) == 1 else ""
+    own = found[0] if len(found) == 1 else ""
+    if own and of_fields not in ("", own):
+        raise InputError(where, f"it is {own} by its keywords and {of_fields} by its fields", "one of the two")
+    return own or of_fields
 
 
 def _scale(told: Mapping[str, str], where: str) -> str:

@@ -4,7 +4,8 @@ References
 ----------
 ISO 17972-1:2015 (CxF3) and ISO 17972-4:2018 (CxF/X-4), whose texts were not at hand: elements follow public files and
 classes derived from the public schema. The wavelengths of a spectrum begin at its own StartWL, or at that of the
-WavelengthRange of its ColorSpecification; the increment stands in the latter only.
+WavelengthRange of its ColorSpecification, and so does the increment; where none is told, StartWL, EndWL and the count
+of values make it.
 """
 
 from __future__ import annotations
@@ -18,8 +19,8 @@ import numpy as np
 from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.gather import did_you_mean, listed, shown
-from tint.swatches.instruments.geometry import SPECULAR
 from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
+from tint.swatches.instruments.words import SPECULAR
 from tint.swatches.instruments.xml_tree import every, first, local, needed_attribute, text_of
 
 ROOT = "CxF"
@@ -33,8 +34,7 @@ _LONGEST_WORD = 80  # characters of a device's description
 class _Specification:
     """How a value was made; texts of the file, empty or None where it tells nothing."""
 
-    start: float | None
-    increment: float | None
+    grid: Mapping[str, float]  # StartWL, EndWL and Increment as far as they are told [nm]
     geometry: str
     specular: str
     backing: str
@@ -68,16 +68,12 @@ def read_cxf(root: Element, file: str) -> list[Measurement]:
 
 def _specification(element: Element, where: str) -> _Specification:
     measured = first(element, "MeasurementSpec")
-    grid = first(measured, "WavelengthRange")
-    start = None if grid is None else grid.get("StartWL")
-    increment = None if grid is None else grid.get("Increment")
     geometry, notes = _geometry(first(measured, "GeometryChoice"))
     device = first(measured, "Device")
     words = [] if device is None else [word for each in device.iter() for word in (each.text or "").split()]
     seen = first(element, "TristimulusSpec")
     return _Specification(
-        start=None if start is None else needed_number(start, f"{where}, StartWL"),
-        increment=None if increment is None else needed_number(increment, f"{where}, Increment"),
+        grid=_grid(first(measured, "WavelengthRange"), where),
         geometry=geometry,
         specular=SPECULAR.get(geometry, ""),
         backing=text_of(measured, "Backing"),
@@ -172,16 +168,32 @@ def _spectrum(element: Element, made: _Specification, where: str) -> tuple[Array
     words = (element.text or "").split()
     check_count(len(words), where)
     values = [needed_number(word, f"{where}, value {at}") for at, word in enumerate(words, start=1)]
-    own = element.get("StartWL")
-    start = made.start if own is None else needed_number(own, f"{where}, StartWL")
-    if start is None or made.increment is None:
-        missing = "no WavelengthRange with an Increment" if made.increment is None else "no StartWL"
-        raise InputError(where, f"its ColorSpecification has {missing}", "one, or no value has a wavelength")
+    own = _grid(element, where)
+    told = {**made.grid, **own}
+    if "Increment" not in told and "EndWL" in told and "StartWL" in told and len(values) > 1:
+        told["Increment"] = (told["EndWL"] - told["StartWL"]) / (len(values) - 1)
+    for name in ("StartWL", "Increment"):
+        if name not in told:
+            raise InputError(where, f"neither it nor its ColorSpecification tells {name}", "one, for every wavelength")
+    start, step = told["StartWL"], told["Increment"]
+    end = start + (len(values) - 1) * step
+    # A specification may span more than the spectrum that begins by its own word.
+    if "EndWL" in told and ("EndWL" in own or not own) and abs(end - told["EndWL"]) > 0.5 * abs(step):
+        found = f"{len(values)} values from {start:g} nm by {step:g} nm end at {end:g} nm"
+        raise InputError(where, found, f"the EndWL, {told['EndWL']:g} nm")
     notes: tuple[str, ...] = ()
-    if made.start is not None and start != made.start:
-        notes = (f"begins at {start:g} nm by its own word, not at the {made.start:g} nm of its specification",)
-    wavelengths = checked_wavelengths([start + at * made.increment for at in range(len(values))], where)
+    if made.grid.get("StartWL", start) != start:
+        notes = (
+            f"begins at {start:g} nm by its own word, not at the {made.grid['StartWL']:g} nm of its specification",
+        )
+    wavelengths = checked_wavelengths([start + at * step for at in range(len(values))], where)
     return wavelengths, np.array(values, dtype=np.float64), notes
+
+
+def _grid(element: Element | None, where: str) -> dict[str, float]:
+    """StartWL, EndWL and Increment of an element, as far as it tells them."""
+    found = {} if element is None else {name: element.get(name) for name in ("StartWL", "EndWL", "Increment")}
+    return {name: needed_number(told, f"{where}, {name}") for name, told in found.items() if told is not None}
 
 
 def _colour(element: Element, where: str) -> Array:

@@ -15,6 +15,7 @@ import numpy as np
 from tint.errors import InputError
 from tint.swatches.gather import quoted
 from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
+from tint.swatches.text import LARGEST_VALUE
 
 _RECORD = re.compile(r"^##([^=\n]*)=", re.MULTILINE)
 _NOTE = re.compile(r"\$\$.*")
@@ -60,6 +61,8 @@ def _measurement(block: str, file: str) -> Measurement | None:
     told = records.get("YUNITS", "").lower()
     x = x * _number(records, "XFACTOR", where, 1.0)
     y = y * _number(records, "YFACTOR", where, 1.0)
+    if not np.all(np.abs(y) <= LARGEST_VALUE):
+        raise InputError(where, f"a value of {y[int(np.argmax(np.abs(y)))]:g}", "numbers that a measurement can be")
     if "absorb" in told or "kubelka" in told:
         raise InputError(where, f"its YUNITS are {quoted(told.strip())}", "reflectance or transmittance")
     order = np.argsort(x, kind="stable")
@@ -78,7 +81,7 @@ def _measurement(block: str, file: str) -> Measurement | None:
 def _records(block: str) -> dict[str, str]:
     """The records of a spectrum by their labels, remarks left out."""
     starts = list(_RECORD.finditer(block))
-    ends = [*(match.start() for match in starts[1:]), len(block)]
+    ends = [*(match.start() for match in starts), len(block)][1:]
     return {
         re.sub(r"[\s_-]", "", match[1]).upper(): _NOTE.sub("", block[match.end() : end]).strip()
         for match, end in zip(starts, ends, strict=True)

@@ -3,26 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from tint.colorimetry.resampling import LEAST_FOR_SPRAGUE, resample_sprague, resample_wider
 from tint.errors import InputError
 from tint.spectra import STEP_NM, Array, resample
-from tint.swatches.gather import quoted, shown
+from tint.swatches.gather import quoted
+from tint.swatches.instruments.words import WAVELENGTHS_NM
+from tint.swatches.text import LARGEST_VALUE
 
-SCALES = ("fraction", "percent")
-VISIBLE_NM = (380.0, 780.0)  # where the scale is told: beyond it an instrument may read noise of any size
-PERCENT_ABOVE = 2.0  # no reflectance factor of a part comes near; in percent only a light trap stays below
-WAVELENGTHS_NM = (200.0, 3000.0)
-NO_VALUE = frozenset({"-", "--", "---", "n/a", "na", "nan", "#n/a"})  # what programs write where nothing was read
+# What programs write where nothing was read.
+NO_VALUE = frozenset({"", "-", "--", "---", "----", "n/a", "na", "nan", "#n/a", "null", "none", "*", "***"})
+# Bounds against files that are none of measurements: common practice, no source.
 MOST_WAVELENGTHS = 5_000
-MOST_MEASUREMENTS = 30_000
+MOST_MEASUREMENTS = 50_000
 
-_MANY = 3  # values, from which one alone does not tell the scale
-LARGEST_VALUE = 1e6  # what is beyond is no number of colorimetry, in any unit
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,4})?", re.ASCII)
 _LONGEST_NUMBER = 60  # characters
 
@@ -57,8 +55,12 @@ class Measurement:
         `fraction` or `percent`: how the values stand in the file.
     file, place : str
         Where it was read: the file, and the row or object in it.
+    told : mapping of str to str
+        What further columns say, by their names in small letters.
     notes : tuple of str
         What was decided while reading, in words.
+    fault : InputError, optional
+        Why it has no values: its own numbers are at fault, and the rest of the file is not.
     """
 
     name: str
@@ -78,7 +80,9 @@ class Measurement:
     scale: str = ""
     file: str = ""
     place: str = ""
+    told: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    fault: InputError | None = None
 
     @property
     def where(self) -> str:
@@ -142,65 +146,6 @@ def checked_wavelengths(wavelengths: Sequence[float], where: str) -> Array:
         at = int(np.argmax(falls))
         raise InputError(where, f"{grid[at + 1]:g} nm comes after {grid[at]:g} nm", "wavelengths that rise")
     return grid
-
-
-def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[Measurement, ...]:
-    """All spectra as fractions, from the scale that the user or the file tells, else from the highest value.
-
-    Parameters
-    ----------
-    measurements : sequence of Measurement
-        Those of one file, values as they stand in it.
-    scale : str
-        `fraction` or `percent`: the user's word, which stands above the file's; or empty.
-
-    Raises
-    ------
-    InputError
-        If the values leave it open: most spectra stay below 2, and some do not.
-    """
-    open_ones = [each for each in measurements if each.values is not None and not (scale or each.scale)]
-    decided, note = _decided(open_ones) if open_ones else ("", "")
-    read = []
-    for each in measurements:
-        if each.values is None:
-            read.append(each)
-            continue
-        own = scale or each.scale or decided
-        values = each.values / 100.0 if own == "percent" else each.values
-        notes = each.notes if scale or each.scale else (*each.notes, note)
-        read.append(replace(each, values=values, scale=own, notes=notes))
-    return tuple(read)
-
-
-def _decided(measurements: Sequence[Measurement]) -> tuple[str, str]:
-    tops = np.array([highest_seen(each.values, each.wavelengths) for each in measurements if each.values is not None])
-    highest = float(tops.max())
-    if highest <= PERCENT_ABOVE:
-        low, high = VISIBLE_NM
-        found = f"no value of the file from {low:g} to {high:g} nm is above {PERCENT_ABOVE:g}"
-        return "fraction", f"taken as fractions: {found}"
-    if np.count_nonzero(tops > PERCENT_ABOVE) * 2 < tops.size:
-        odd = measurements[int(np.argmax(tops))]
-        raise InputError(
-            odd.where,
-            f"{shown(odd.name)} reaches {highest:g}, but most spectra of the file stay below {PERCENT_ABOVE:g}",
-            "all in percent or all in fractions",
-            "say which they are, in tint import by --scale percent or --scale fraction",
-        )
-    top = max(float(each.values.max()) for each in measurements if each.values is not None)
-    return "percent", f"taken as percent: the highest value of the file is {top:g}"
-
-
-def highest_seen(values: Array, wavelengths: Array | None) -> float:
-    """The highest value in the visible, by which the scale is told; of all values where none is there [-].
-
-    Of many values the highest but one: a single cell may be a slip.
-    """
-    if wavelengths is not None:
-        seen = (wavelengths >= VISIBLE_NM[0]) & (wavelengths <= VISIBLE_NM[1])
-        values = values[seen] if seen.any() else values
-    return float(np.sort(values)[-2 if values.size >= _MANY else -1])
 
 
 # A measurement brought onto the wavelengths of a folder, by the means that its own steps call for.

@@ -1,198 +1,253 @@
-"""A spreadsheet's text from an instrument: its separator, its header wherever that stands, and its numbers."""
+"""A table of an instrument's export: where its header stands, and what its label columns and the lines above tell."""
 
 from __future__ import annotations
 
-import contextlib
-import csv
-import io
 import itertools
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from pathlib import PurePath
 
 from tint.errors import InputError
-from tint.swatches.gather import Gathered, shown
-from tint.swatches.instruments.colour_names import bare, triple_columns
-from tint.swatches.instruments.measurement import LARGEST_VALUE, MOST_WAVELENGTHS, WAVELENGTHS_NM
-from tint.swatches.instruments.spectral_names import wavelength_in
-from tint.swatches.tables import Row, Table, check_marks, number, why_no_number
+from tint.spectra import NEEDED_NM
+from tint.swatches.gather import Gathered, quoted
+from tint.swatches.instruments.measurement import Measurement
+from tint.swatches.instruments.words import (
+    OF_SPHERE,
+    SPECULAR,
+    WAVELENGTHS_NM,
+    Said,
+    bare,
+    geometry_in,
+    quantity_in,
+    specular_in,
+    triple_columns,
+    wavelength_in,
+)
+from tint.swatches.records import PHOTOGRAPH
+from tint.swatches.tables import Cells, Header, Row, find_header, rows_below
+from tint.swatches.text import Marks, note_marks, number, numbers, tell_marks, without_percent
 
-SEPARATORS = (",", ";", "\t")
+# What is a header, and the words in it: common practice, no source.
 LEAST_COLUMNS = 5  # wavelengths that make a row a header
-_UNITS = {"nm", "%", "-", "r", "t", "r%", "t%", "%r", "%t", "unit", "units", "1", "mm", "reflectance", "transmittance"}
-_PREAMBLE = 60  # rows above the header at most
-_MOST_COLUMNS = MOST_WAVELENGTHS + 500
-_PLAIN = re.compile(r"[\d.;eE+-]*", re.ASCII)
-_WAVELENGTH_WORDS = {"wavelength", "wavelengthnm", "nm", "lambda", "lambdanm", "wl", "wlnm", "nanometers"}
+_MOSTLY = 0.75  # share of the steps from one to the next that go one way
+_SPAN = re.compile(r"\d+(?:\.\d+)?\s*(?:nm)?\s*(?:-|–|~|\.\.+|to)\s*\d.*")  # 400-700: it is told of a wavelength
+_OF_LAMPS = {"power", "intensity", "counts"}  # words that say nothing of what was measured where they stand above it
+_WAVELENGTH_WORDS = {"wavelength", "wavelengths", "nm", "lambda", "wl", "λ", "wellenlänge", "nanometers", "nanometres"}
+# In other units than nm they are found to be out of range, and told so.
+_WAVELENGTH_WORDS |= {f"{word}{unit}" for word in _WAVELENGTH_WORDS for unit in ("nm", "innm", "um", "µm", "μm", "å")}
+_OTHER_AXIS = re.compile(r"wave ?number|cm\^?(?:-1|⁻¹)|1/cm|\bev\b|energy|\b(?:time|seconds?|frequency|[gt]hz)\b", re.I)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """A table, the facts that stood above it, and whether its rows are measurements (`wide`) or wavelengths."""
+    """A table of an export, to be gone through once: its header, its rows, and what is wrong or odd in it."""
 
-    table: Table
-    told: Mapping[str, str]
-    wide: bool
+    header: Header
+    rows: Iterator[Row]
     file: str
-    left: str = ""
+    faults: Gathered
+    marks: Marks = field(default_factory=dict)
 
-    def where(self, row: Row | None = None, column: str = "") -> str:
-        """A place in it, as errors name it."""
-        told = self.file if row is None else f"{self.file}, row {row.number}"
-        return f"{told}, column {shown(column)}" if column else told
+    @property
+    def is_spectral(self) -> bool:
+        """Whether it holds spectra, not colours alone."""
+        return has_header(self.header.cells) or any(map(holds_wavelengths, self.header.cells))
+
+    def checked(self) -> Iterator[Row]:
+        """The rows, each fault raised as it is met."""
+        for row in self.rows:
+            self.faults.stop()
+            yield row
+        tell_marks(self.marks, self.faults)
+        self.faults.stop()
+
+    def numbers(self, row: Row, places: Sequence[int]) -> tuple[list[float], bool]:
+        """The numbers of a row, and whether they carry the sign of percent; decimal marks are noted."""
+        if len(self.marks) < 2:
+            note_marks(row.number, row.cells, places, self.header.cells, self.marks)
+        return numbers(row.cells, places, self.header.cells, where=f"{self.file}, row {row.number}")
 
 
-def is_wavelength_column(column: str) -> bool:
+def sheet_in(text: str, file: str) -> Sheet | None:
+    """The table in a text; None when no header with wavelengths, Lab or XYZ is found in it."""
+    found, faults = find_header(text, _named), Gathered(file)
+    return Sheet(header=found[1], rows=rows_below(*found, faults), file=file, faults=faults) if found else None
+
+
+def _named(cells: Cells, before: Sequence[Cells]) -> Cells | None:
+    """The names of the columns, where a row is a header; or those of a row that is numbers without any header."""
+    if has_header(cells) or any(triple_columns(cells)):
+        return cells
+    if len(cells) > 1 and any(map(holds_wavelengths, cells)) and not (len(cells) == 2 and _SPAN.fullmatch(cells[1])):
+        return cells
+    values = [number(without_percent(cell)) for cell in cells]
+    low, high = WAVELENGTHS_NM
+    if len(values) < 2 or any(each is None for each in values) or not low <= (values[0] or 0.0) <= high:
+        return None
+    as_wide = [each for each in before if len(each) == len(cells)]
+    # Numbers further up begin with something else: pixels, micrometres.
+    if any(_OTHER_AXIS.search(each[0]) or all(number(cell) is not None for cell in each) for each in as_wide):
+        return None
+    alike = [
+        each for each in before if len(each) == len(cells) and all(each[1:]) and len(set(each[1:])) == len(each) - 1
+    ]
+    named = [each for each in alike if bare(each[0]) in ROLES["name"]] or (alike[-1:] if len(cells) > 2 else [])
+    more = named[0][1:] if named else [f"column {at}" for at in range(2, len(cells) + 1)]
+    return ("wavelength", *(more if len(cells) > 2 or named else ["value"]))
+
+
+def has_header(cells: Sequence[str]) -> bool:
+    """Whether wavelengths name columns: enough of them, and most rise or most fall, as values near 100 do not."""
+    found = [nm for each in cells if (nm := wavelength_in(each, plain=True)) is not None]
+    steps = [two - one for one, two in itertools.pairwise(found) if one != two]  # two columns may share a wavelength
+    most = max(sum(step > 0.0 for step in steps), sum(step < 0.0 for step in steps))
+    return len(found) >= LEAST_COLUMNS and most >= max(_MOSTLY * len(steps), 1)
+
+
+def is_grid(cells: Sequence[str]) -> bool:
+    """Whether the header has a grid over what is needed: a corner may say `wavelength`, and samples be numbered."""
+    found = [nm for each in cells if (nm := wavelength_in(each, plain=True)) is not None]
+    return has_header(cells) and min(found) <= NEEDED_NM[0] and max(found) >= NEEDED_NM[1]
+
+
+def holds_wavelengths(column: str) -> bool:
     """Whether the column holds wavelengths, so that each row is one point of a spectrum."""
     return bare(column) in _WAVELENGTH_WORDS
 
 
-def read_sheet(text: str, file: str) -> Sheet | None:
-    """The table in a text; None when no header with wavelengths, Lab or XYZ is found in it.
+def unit_of(header: Header, at: int) -> str:
+    """What a row of units says of a column, in small letters; empty where there is none."""
+    return header.units[at].lower() if at < len(header.units) else ""
+
+
+# What the label columns mean: names, backings, and how it was measured.
+
+ROLES: Mapping[str, tuple[str, ...]] = {
+    "name": ("name", "samplename", "swatch", "sample", "sampleid", "label", "specimen", "title", "patch", "id"),
+    "backing": ("backing", "samplebacking"),
+    "seat": ("seat",),
+    "quantity": ("quantity", "measurementtype", "mode", "measurementmode"),
+    "geometry": ("geometry", "measurementgeometry"),
+    "instrument": ("instrument", "instrumentation", "device"),
+    "light": ("light", "illuminant"),
+    "observer": ("observer",),
+    "source": ("source",),
+    "replicate": ("replicate", "repeat", "reading", "scan", "measurement"),
+}
+
+
+def column_of(columns: Sequence[str], role: str) -> str | None:
+    """The column that plays a role of `ROLES`; of several the one that the role prefers."""
+    by_word = {bare(column): column for column in reversed(columns)}
+    return next((by_word[word] for word in ROLES[role] if word in by_word), None)
+
+
+def label_places(columns: Sequence[str]) -> dict[str, int]:
+    """Where in a row each role of `ROLES` that has a column stands."""
+    found = {role: column_of(columns, role) for role in ROLES}
+    return {role: columns.index(column) for role, column in found.items() if column is not None}
+
+
+def labelled(
+    header: Header, row: Row, places: Mapping[str, int], file: str, *, words: Sequence[str] = (), name: str = ""
+) -> Measurement:  # fmt: skip
+    """What the label cells of a row, or the facts above the table, tell; without values as yet.
+
+    Parameters
+    ----------
+    places : mapping of str to int
+        As of `label_places`.
+    words : sequence of str
+        The cells of the row that are no values: one may be SCI, or the name of a quantity, whatever its column is.
+    name : str
+        Of a row that has none of its own; by default that of the file.
+    """
+    cell = {role: _label(header, row, role, places) for role in ROLES}
+    place = f"row {row.number}"
+    geometry = geometry_in(cell["geometry"]) or cell["geometry"]
+    specular = SPECULAR.get(geometry, "") or specular_in(cell["geometry"]) or _specular_of(words)
+    if specular and geometry not in SPECULAR:  # an instrument's words for a sphere: SCI is di:8, SCE is de:8
+        geometry = OF_SPHERE[specular]
+    quantity = _quantity(cell["quantity"], "quantity" in places and bool(row.cells[places["quantity"]]))
+    quantity, scale = (quantity, "") if quantity else _quantity_of(header, words)
+    if quantity not in ("", "reflectance", "transmittance"):
+        expected = "reflectance or transmittance"
+        raise InputError(f"{file}, {place}", f"the quantity {quoted(cell['quantity'] or quantity)}", expected)
+    return Measurement(
+        name=cell["name"] or name or PurePath(file).stem,
+        quantity=quantity,
+        geometry=geometry,
+        specular=specular,
+        backing=cell["backing"],
+        seat=cell["seat"],
+        instrument=cell["instrument"],
+        light=cell["light"],
+        observer=cell["observer"].removesuffix("°").removesuffix("º"),
+        scale=scale,
+        source=PHOTOGRAPH if cell["source"].lower() == PHOTOGRAPH else "",  # what else a column of that name may say
+        file=file,
+        place=place,
+    )
+
+
+def _quantity(words: str, is_cell: bool) -> str:
+    """Reflectance or transmittance, by the word that an instrument has for its mode; else the words themselves.
+
+    A line above the table may say much of a mode that is none of the two; a cell of a column of quantities may not.
+    """
+    low = words.lower()
+    stems = {"reflectance": ("reflect", "remission"), "transmittance": ("transmi",), "absorbance": ("absorb", "densit")}
+    stems["emission"] = ("emissi", "radian")
+    found = [kind for kind, each in stems.items() if any(stem in low for stem in each)]
+    return found[0] if len(found) == 1 else low if is_cell else ""
+
+
+def _quantity_of(header: Header, words: Sequence[str]) -> tuple[str, str]:
+    """What a cell of a row, or of the lines above, says by nothing but the name of a quantity; and the scale."""
+    above = [cell for cells in header.before for cell in cells if cell and cell.lower() not in _OF_LAMPS]
+    for cells in (words, above):
+        told = {quantity_in(cell) for cell in cells} - {("", False)}
+        kinds = {kind for kind, _ in told}
+        if len(kinds) == 1:
+            return kinds.pop(), "percent" * any(percent for _, percent in told)
+    return "", ""
+
+
+def _specular_of(words: Sequence[str]) -> str:
+    """Whether a cell of a row is just SCI or SCE, whatever its column is called."""
+    said = {specular_in(cell) for cell in words if len(cell) <= _GLOSS and cell.strip(" ()[]").upper() in _SPECULAR}
+    return said.pop() if len(said) == 1 else ""
+
+
+_SPECULAR = ("SCI", "SCE", "RSIN", "RSEX", "SPIN", "SPEX", "SPECULAR INCLUDED", "SPECULAR EXCLUDED")
+_GLOSS = max(map(len, _SPECULAR)) + 2
+
+
+def _label(header: Header, row: Row, role: str, places: Mapping[str, int]) -> str:
+    if role in places and row.cells[places[role]]:
+        return " ".join(row.cells[places[role]].split())
+    return next((header.above[word] for word in ROLES[role] if word in header.above), "") if role != "name" else ""
+
+
+def with_said(start: Measurement, said: Said, where: str) -> Measurement:
+    """With what the names of the columns say beside it.
 
     Raises
     ------
     InputError
-        If a row is not as wide as the header, or quotation marks are astray.
+        If they say something else.
     """
-    found = [(each, header) for each in SEPARATORS if (header := _header(text, each)) is not None]
-    if not found:  # columns may be set apart by blanks alone
-        text = "\n".join("\t".join(line.split()) for line in text.split("\n"))
-        found = [("\t", header) for header in [_header(text, "\t")] if header is not None]
-    if not found:
-        return None
-    separator, header = max(found, key=lambda pair: len(pair[1].cells))
-    above: dict[str, str] = {}
-    rows: list[Row] = []
-    left = ""
-    before, width = 0, len(header.cells)
-    for counted, cells in _records(text, separator, file):
-        if rows and (_is_footer(cells, width) or (counted > before + 1 and len(cells) != width)):
-            below = shown(next(filter(None, cells), ""))
-            left = f"taken to row {before}: what stands below, from {below} on, is no row of the table"
-            break  # a line of words, or another table behind a blank line
-        before = counted
-        if counted == header.row + 1 and not header.invented and _are_units(cells):
-            continue
-        if counted < header.row:
-            if len(cells) > 1 and bare(cells[0]):
-                above.setdefault(bare(cells[0]), cells[1])
-        elif counted > header.row or header.invented:
-            rows.append(Row(counted, _fitted(cells, len(header.cells), counted, file)))
-    table = Table(header.cells, tuple(rows), header.row)
-    return Sheet(table=table, told=above, wide=header.wide, file=file, left=left)
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Header:
-    """The names of the columns, and the row they stand in; invented ones stand for a row that is already numbers."""
-
-    row: int
-    cells: tuple[str, ...]
-    wide: bool = False
-    invented: bool = False
-
-
-def _header(text: str, separator: str) -> _Header | None:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
-    try:
-        for counted, row in enumerate(itertools.islice(reader, _PREAMBLE), start=1):
-            used = max((at for at, cell in enumerate(row, start=1) if cell.strip()), default=0)
-            if used > _MOST_COLUMNS:
-                return None
-            cells = tuple(cell.strip() for cell in row[:used])
-            if sum(wavelength_in(cell, plain=True) is not None for cell in cells) >= LEAST_COLUMNS:
-                return _Header(row=counted, cells=cells, wide=True)
-            if len(cells) > 1 and any(map(is_wavelength_column, cells)):
-                return _Header(row=counted, cells=cells)
-            if any(triple_columns(cells)):
-                return _Header(row=counted, cells=cells, wide=True)
-            if _are_points(cells):
-                return _Header(row=counted, cells=_names(len(cells)), invented=True)
-    except csv.Error:
-        return None
-    return None
-
-
-def _is_footer(cells: tuple[str, ...], width: int) -> bool:
-    """Whether a row below the table is a line of words: one cell where a measurement takes several."""
-    used = [cell for cell in cells if cell]
-    return width > 2 and len(used) == 1 and number(used[0]) is None and (len(cells) == 1 or not any(cells[1:]))
-
-
-def _are_units(cells: tuple[str, ...]) -> bool:
-    """Whether a row only tells the units of the columns."""
-    used = [cell.strip("[]() ").lower() for cell in cells if cell]
-    return bool(used) and all(cell in _UNITS for cell in used)
-
-
-def _are_points(cells: Sequence[str]) -> bool:
-    """Whether a row is, without any header, a wavelength and values at it."""
-    numbers = [number(cell) for cell in cells]
-    first = numbers[0] if len(numbers) > 1 else None
-    return first is not None and None not in numbers and WAVELENGTHS_NM[0] <= first <= WAVELENGTHS_NM[1]
-
-
-def _names(count: int) -> tuple[str, ...]:
-    return ("wavelength", "value") if count == 2 else ("wavelength", *(f"column {at}" for at in range(2, count + 1)))
-
-
-def _records(text: str, separator: str, file: str) -> Iterator[tuple[int, tuple[str, ...]]]:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    counted = 0
-    try:
-        for counted, cells in enumerate(reader, start=1):
-            stripped = tuple(cell.strip() for cell in cells)
-            if any(stripped):
-                yield counted, stripped
-    except csv.Error as error:
-        mend = "remove the mark or write it twice"
-        raise InputError(f"{file}, row {counted + 1}", "a quotation mark is out of place", "pairs", mend) from error
-
-
-def _fitted(cells: tuple[str, ...], width: int, counted: int, file: str) -> tuple[str, ...]:
-    """A row of the header's width; blank cells past it are a spreadsheet's leavings."""
-    if len(cells) < width or any(cells[width:]):
-        used = len(cells) if len(cells) < width else max(at for at, cell in enumerate(cells, start=1) if cell)
-        raise InputError(f"{file}, row {counted}", f"the row has {used} cells", f"{width} as in the header")
-    return cells[:width]
-
-
-def numbers(sheet: Sheet, row: Row, columns: Sequence[int]) -> list[float]:
-    """The numbers of a row at some places.
-
-    Raises
-    ------
-    InputError
-        For the first that is none.
-    """
-    # A row at once where all is plain: cell by cell it takes several times as long.
-    plain = ";".join([row.cells[at] for at in columns]).replace(",", ".")
-    if _PLAIN.fullmatch(plain):
-        with contextlib.suppress(ValueError):
-            quick = [float(cell) for cell in plain.split(";")]
-            # A cell with a semicolon of its own would pass for two.
-            if len(quick) == len(columns) and max(map(abs, quick)) <= LARGEST_VALUE:
-                return quick
-    read = []
-    for at in columns:
-        value = number(row.cells[at])
-        if value is None or abs(value) > LARGEST_VALUE:
-            found, mend = why_no_number(row.cells[at])
-            raise InputError(sheet.where(row, sheet.table.columns[at]), found, "a number", mend)
-        read.append(value)
-    return read
-
-
-def check_decimals(sheet: Sheet, columns: Sequence[str]) -> None:
-    """Refuse decimal points and commas in one file.
-
-    Raises
-    ------
-    InputError
-        With the first cell that departs.
-    """
-    faults = Gathered(sheet.file)
-    check_marks(sheet.table, columns, faults, header_too=False)
-    for fault in faults.faults:
-        raise InputError(fault.where, fault.found, fault.expected, fault.mend)
+    pairs = (("quantity", start.quantity, said.quantity), ("specular component", start.specular, said.specular))
+    for what, own, other in pairs:
+        if own and other and own != other:
+            raise InputError(where, f"the {what} is {own} by the row and {other} by the header", "one of the two")
+    gloss = start.specular or said.specular
+    geometry = OF_SPHERE.get(gloss, start.geometry) if start.geometry in ("", "d:8") else start.geometry
+    return replace(
+        start,
+        quantity=start.quantity or said.quantity,
+        scale=start.scale or said.scale,
+        specular=gloss,
+        geometry=geometry,
+    )

@@ -16,8 +16,8 @@ import numpy as np
 
 from tint.errors import InputError
 from tint.swatches.gather import quoted
-from tint.swatches.instruments.geometry import SPECULAR, geometry_in
 from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
+from tint.swatches.instruments.words import SPECULAR, geometry_in
 from tint.swatches.instruments.xml_tree import every, first, needed_attribute, text_of
 
 ROOT = "IESTM2714"

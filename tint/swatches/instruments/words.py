@@ -1,0 +1,183 @@
+"""The words of instruments' files: names of columns of spectra and colours, and of measuring geometries.
+
+References
+----------
+ANSI/IES TM-27-14: the words `di:8`, `de:8`, `45a:0` and their like. CIE 15:2018: the geometries themselves; a reading
+with light and view exchanged is the same (Helmholtz), so `8:di` counts as `di:8`. How columns are named is common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+SPECULAR = {"di:8": "included", "de:8": "excluded", "45:0": "excluded"}
+OF_SPHERE = {"included": "di:8", "excluded": "de:8"}  # the geometry that a sphere has by its specular component
+TOTAL, PARTIAL = ("di:0", "0:di", "d:0", "0:d", "di:8", "8:di", "d:d"), ("0:0", "de:0", "0:de", "de:8", "8:de")
+WAVELENGTHS_NM = (100.0, 3000.0)  # what a column or a row may be named by
+
+_SPHERE = re.compile(r"(?<![\w.])(?:(d[ie]?)\s*[:/]\s*8|8\s*[:/]\s*(d[ie]?))(?![\w.])")
+_RING = re.compile(r"(?<![\w.])(?:45\s*[acx]?\s*[:/]\s*0|0\s*[:/]\s*45\s*[acx]?)(?![\w.])")
+_INCLUDED = re.compile(r"\b(?:sci|rsin|spin)\b|\bspecular[\s_-]*(?:component[\s_-]*)?includ")
+_EXCLUDED = re.compile(r"\b(?:sce|rsex|spex)\b|\bspecular[\s_-]*(?:component[\s_-]*)?exclud")
+
+
+def geometry_in(text: str) -> str:
+    """The geometry that a text names, in the folder's words; `d:8` when the mirror reflection is left open; else empty.
+
+    `d/8 SCI`, `di:8` and `8:di` are one, and so are `45/0`, `45a:0` and `0:45x`.
+    """
+    words = text.lower()[:500].replace("°", "").replace("º", "")
+    sphere = _SPHERE.search(words)
+    if sphere is None:
+        return "45:0" if _RING.search(words) else ""
+    kind = sphere[1] or sphere[2]
+    told = {"di": "included", "de": "excluded"}.get(kind) or specular_in(words)
+    return OF_SPHERE.get(told, "d:8")
+
+
+def specular_in(text: str) -> str:
+    """Whether a text says that the mirror reflection was `included` or `excluded`; empty when neither, or both."""
+    words = text.lower()[:500]
+    included, excluded = _INCLUDED.search(words), _EXCLUDED.search(words)
+    if bool(included) == bool(excluded):
+        return ""
+    return "included" if included else "excluded"
+
+
+def disagrees(geometry: str, own: str, quantity: str) -> bool:
+    """Whether a geometry that a file tells cannot be that of the folder, `own`.
+
+    What a file leaves open does not disagree. Of a transmittance only a part may have been caught, which is not what
+    the folder means by it; how its reflectances are read does not matter then.
+    """
+    if quantity == "transmittance":
+        return geometry in PARTIAL
+    return bool(geometry) and geometry != own and not (geometry == "d:8" and own in ("di:8", "de:8"))
+
+
+# Quantities.
+
+_KINDS = {
+    "reflectance": r"%?\s?(?:spectral )?(?:reflect(?:ance|ion|ivity)|remission)(?: factor)?|%\s?r|r\s?%",
+    "transmittance": r"%?\s?(?:spectral )?transmi(?:ttance|ssion)(?: factor)?|%\s?t|t\s?%",
+    "absorbance": r"absorb(?:ance|tance)?|abs|(?:optical )?density|od|k/s|kubelka[- ]munk|log\(?1/r\)?",
+    "emission": r"emissi(?:on|ve)|(?:spectral )?(?:ir)?radiance|(?:spectral )?power|(?:raw )?counts|intensity",
+}
+_UNIT = r"\s*(?:[\[(]?\s*(?P<percent>%|percent)\s*[\])]?|[\[(].{1,20}[\])])?"
+_QUANTITIES = {kind: re.compile(rf"(?:{words}){_UNIT}", re.IGNORECASE) for kind, words in _KINDS.items()}
+
+
+def quantity_in(text: str) -> tuple[str, bool]:
+    """The quantity that a text names, and whether in percent: `% Reflectance`, `%T`, `Absorbance`; else empty."""
+    words = " ".join(text.split()).strip("<>:;,")
+    for kind, pattern in _QUANTITIES.items():
+        if len(words) <= 60 and (match := pattern.fullmatch(words)) is not None:
+            return kind, "%" in words or match["percent"] is not None
+    return "", False
+
+
+# Columns of a spectrum.
+
+_CGATS = re.compile(r"(?:SPECTRAL_NM|SPECTRAL|SPEC|NM)_?(\d{3,4}(?:\.\d{1,15})?)", re.IGNORECASE | re.ASCII)
+# What instruments write about a wavelength: R400, %R400, R[400], Refl 400, 400 nm, 400_NM, 400 nm [%], 400nm SCI ...
+_PLAIN = re.compile(
+    r"(?P<kind>%?\s?[RT]\s?%?|%?\s?(?:spectral[ _])?"
+    r"(?:refl(?:\.|ect(?:ance|ion|ivity)?)?|trans(?:\.|m(?:ittance|ission)?)?|value|data)|(?:wave)?length|wl|λ)?"
+    r"(?P<gloss>[ _]?[\[(]?(?:sci|sce)[\])]?)?\s?[ _:=@]?\s?"
+    r"(?P<open>[\[(])?(?P<nm>\d{3,4}(?:[.,]\d{1,15})?)[ _]?(?:\(nm\)|\[nm\]|nm)?(?(open)[\])])"
+    r"[ _]?(?P<more>%|\[%\]|\(%\)|%?[RT]%?|[\[(]?(?:sci|sce)[\])]?)?",
+    re.IGNORECASE | re.ASCII,
+)
+
+
+@dataclass(frozen=True)
+class Said:
+    """What the names of a spectrum's columns say beside the wavelengths; empty where they say nothing, or disagree."""
+
+    quantity: str = ""
+    scale: str = ""
+    specular: str = ""
+
+
+def said_by(columns: Iterable[str]) -> Said:
+    """What the names of a spectrum's columns say: `T400` transmittance, `%R400` percent, `400 nm SCI` the gloss."""
+    found = [match for name in columns if (match := _PLAIN.fullmatch(name.strip())) is not None]
+    parts = [[match[name] or "" for name in ("kind", "gloss", "more")] for match in found]
+    about = [" ".join(each).lower().replace("_", " ") for each in parts]
+    kinds = {kind[0] if (kind := re.search(r"(?<![a-z])(?:[rt](?![a-z])|refl|trans)", each)) else "" for each in about}
+    gloss = {specular_in(each) for each in about}
+    return Said(
+        quantity={"t": "transmittance", "r": "reflectance"}.get(kinds.pop()[:1], "") if len(kinds) == 1 else "",
+        scale="percent" if about and all("%" in each for each in about) else "",
+        specular=gloss.pop() if len(gloss) == 1 else "",
+    )
+
+
+def wavelength_in(column: str, *, plain: bool = False) -> float | None:
+    """The wavelength [nm] that a column's name tells; None when it tells none.
+
+    Parameters
+    ----------
+    column : str
+        `SPECTRAL_NM400`, `SPECTRAL_400`, `SPEC_400` or `nm400`.
+    plain : bool
+        Whether a bare number counts too, as `400`, `400 nm` or `R400`.
+    """
+    name = column.strip()
+    if len(name) > 40:
+        return None
+    match = _CGATS.fullmatch(name)
+    told = match[1] if match else ""
+    if match is None and plain and (named := _PLAIN.fullmatch(name)) is not None:
+        told = named["nm"].replace(",", ".")
+    low, high = WAVELENGTHS_NM
+    return float(told) if told and low <= float(told) <= high else None
+
+
+# Columns of Lab and XYZ.
+
+_LAB = tuple((each, f"lab{each}", f"cielab{each}", f"cie{each}", f"{each}star", f"cie{each}star") for each in "lab")
+_XYZ = tuple((each, f"xyz{each}", f"cie{each}", f"ciexyz{each}") for each in "xyz")
+_LIGHT = re.compile(r"\b(?:D\d\d|FL?\d{1,2}|[AC])\b", re.IGNORECASE)
+_ANGLE = re.compile(r"(?<!\d)(10|2)\s*(?:°|º|deg|$)|(?<=[/,-])\s*(10|2)(?!\d)", re.IGNORECASE)
+_VIEW = re.compile(
+    r"[\[(]\s*(?:(?:D\d\d|FL?\d{1,2}|[AC]|10|2|°|º|deg(?:ree)?s?)[/,;:\s-]*)+[\])]"
+    r"|(?<=[\s_])(?:D\d\d|FL?\d{1,2}|[AC](?=\s?[/,-]))(?:\s?[/,-]\s?(?:10|2)\s?(?:°|º|deg)?)?$",
+    re.IGNORECASE,
+)
+
+
+def bare(column: str) -> str:
+    """A column's name for comparison: its letters only, small; a light in brackets behind it is no part of it."""
+    return "".join(each for each in _VIEW.sub("", column).lower() if each.isalpha())
+
+
+def view_in(columns: Iterable[str]) -> tuple[str, str]:
+    """Light and observer that the names of colour columns tell, as `L*(10°/D65)`; empty where they tell none."""
+    told = {match[0].strip("()[] ") for name in columns if (match := _VIEW.search(name)) is not None}
+    words = told.pop() if len(told) == 1 else ""
+    light, angle = _LIGHT.search(words), _ANGLE.search(words)
+    return (light[0].upper() if light else ""), (angle[1] or angle[2] if angle else "")
+
+
+def triple_columns(columns: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The columns of Lab and those of XYZ, each empty when one of the three is missing.
+
+    Of colours in several lights the first is taken; columns that nothing tells apart are none.
+    """
+    named: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    for column in columns:
+        if wavelength_in(column, plain=True) is None:
+            named.setdefault(view_in([column]), []).append((bare(column), column))
+    return _triple(_LAB, named.values()), _triple(_XYZ, named.values())
+
+
+def _triple(wanted: Sequence[Sequence[str]], named: Iterable[Sequence[tuple[str, str]]]) -> tuple[str, ...]:
+    for of_view in named:
+        found = [[column for word, column in of_view if word in words] for words in wanted]
+        if all(len(each) == 1 for each in found):
+            return tuple(each[0] for each in found)
+    return ()

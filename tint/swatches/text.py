@@ -1,0 +1,214 @@
+"""What is written in a file: its bytes as text, and its cells as numbers, with decimal marks and percent signs."""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+
+from tint.errors import InputError
+from tint.swatches.gather import Gathered, quoted, shown
+
+# Bounds against files that are none of measurements: common practice, no source.
+MOST_LINES = 8_000_000
+LONGEST_LINE = 200_000  # characters
+_UTF16_MARKS = (b"\xff\xfe", b"\xfe\xff")
+_SAVE_AS_UTF8 = "save it again as text with the encoding UTF-8"
+_SEEN = 2000  # bytes, from which UTF-16 without a mark shows
+
+
+def encoding_of(data: bytes) -> str:
+    """What a text is written in: UTF-8; UTF-16 with its mark or without; or one of the two old western code pages.
+
+    Those differ in letters of names and in the degree sign alone, never in a digit. A Macintosh has its letters where
+    the other has none but rare signs.
+    """
+    if data.startswith(_UTF16_MARKS):
+        return "utf-16"
+    even, odd = data[0:_SEEN:2], data[1:_SEEN:2]
+    for zeros, others, name in ((odd, even, "utf-16-le"), (even, odd, "utf-16-be")):
+        if zeros and zeros.count(0) >= 0.9 * len(zeros) and others.count(0) == 0:
+            return name
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return "mac-roman" if any(byte in data for byte in (*range(0x80, 0xA0), 0xA1)) else "cp1252"
+    return "utf-8-sig"
+
+
+def decoded(data: bytes, faults: Gathered, *, utf8_only: bool = False) -> str | None:
+    """The text of a file without its mark of order, or None when it is none with something in it.
+
+    Parameters
+    ----------
+    utf8_only : bool
+        Whether no other encoding will do, as in TOML.
+    """
+    held = held_in(data)
+    if held:
+        faults.grave(f"this is {held}", expected="expected plain text", mend="export it as CSV")
+        return None
+    encoding = encoding_of(data)
+    if utf8_only and encoding != "utf-8-sig":
+        _refuse(data, encoding, faults)
+        return None
+    if encoding in ("cp1252", "mac-roman"):
+        found, mend = f"the text is not UTF-8: it was read as {encoding}", "save it as UTF-8 if its letters are wrong"
+        faults.warn(found, mend=mend)
+    if not data.startswith(_UTF16_MARKS) and data[-9:] == bytes(9):
+        data = data.rstrip(b"\x00")  # blocks that a program filled up to their length
+    if not encoding.startswith("utf-16") and b"\x00" in data:
+        faults.grave("the file holds zero bytes", expected="expected plain text", mend=_SAVE_AS_UTF8)
+        return None
+    try:
+        text = data.decode(encoding).removeprefix("\ufeff").replace("\x00", "")
+    except UnicodeDecodeError as error:
+        found = f"byte 0x{data[error.start]:02X} is no text in {encoding.upper()}"
+        faults.grave(found, row=data[: error.start].count(b"\n") + 1, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
+        return None
+    if not text.strip():
+        faults.grave("the file is empty")
+        return None
+    return text if _is_bounded(text, faults) else None
+
+
+def held_in(data: bytes) -> str:
+    """What a file is that holds its tables in another way than as text; empty where it is not such a file."""
+    if data.startswith(b"PK\x03\x04"):
+        return "a spreadsheet workbook"
+    if data.startswith(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"):
+        return "a spreadsheet workbook of the old kind (.xls)"
+    return ""
+
+
+def _refuse(data: bytes, encoding: str, faults: Gathered) -> None:
+    if encoding.startswith("utf-16"):
+        faults.grave("the text is encoded as UTF-16", expected="expected UTF-8", mend=_SAVE_AS_UTF8)
+        return
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        row = data[: error.start].count(b"\n") + 1
+        found = f"byte 0x{data[error.start]:02X} is not UTF-8 text"
+        faults.grave(found, row=row, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
+
+
+def _is_bounded(text: str, faults: Gathered) -> bool:
+    """Whether lines are no more and no longer than those of a measurement file can be."""
+    count, start = text.count("\n"), 0
+    if count > MOST_LINES:
+        faults.grave(f"{count} lines", expected=f"expected at most {MOST_LINES}", mend="export fewer measurements")
+        return False
+    for number in range(1, count + 2):
+        end = text.find("\n", start)
+        length = (len(text) if end < 0 else end) - start
+        if length > LONGEST_LINE:
+            found = f"a line of {length} characters"
+            faults.grave(found, row=number, expected=f"expected at most {LONGEST_LINE}")
+            return False
+        start = end + 1
+    return True
+
+
+# Cells that are numbers.
+
+
+LARGEST_VALUE = 1e6  # what is beyond is no number of colorimetry, in any unit
+Marks = dict[str, tuple[int, str, str]]  # the first cell with each decimal mark: its row, column and text
+
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_PLAIN = re.compile(r"[\d.;eE+-]*", re.ASCII)
+_DIGIT = re.compile(r"\d", re.ASCII)
+
+
+def number(cell: str) -> float | None:
+    """The finite number written in a cell with a decimal point or comma; None when there is none."""
+    if _NUMBER.fullmatch(cell) is None:
+        return None
+    value = float(cell.replace(",", "."))
+    return value if math.isfinite(value) else None
+
+
+def without_percent(cell: str) -> str:
+    """A cell without the sign of percent behind its number."""
+    return cell[:-1].rstrip() if cell.endswith("%") else cell
+
+
+def why_no_number(cell: str) -> tuple[str, str]:
+    """For a cell without a number: what was found, and what mends it."""
+    if not cell:
+        return "the cell is blank", "fill it in"
+    bare = cell.lstrip("+-").lower()
+    if bare in ("nan", "inf", "infinity") or _NUMBER.fullmatch(cell):
+        return f"{quoted(cell)} is not a finite number", "measure it, or leave the row out"
+    if cell.startswith("#"):
+        return f"{quoted(cell)} is a formula that failed", "mend the formula in the spreadsheet"
+    if "," in cell and "." in cell:
+        return f"{quoted(cell)} has two kinds of marks", "write it without thousands separators"
+    if _is_number_and_words(cell):
+        return f"{quoted(cell)} is more than a number", "write the number alone, without a unit"
+    return f"{quoted(cell)} is not a number", "write digits with a decimal point or comma"
+
+
+def _is_number_and_words(cell: str) -> bool:
+    """Whether a cell begins with a number and ends in something else, as `2 mm` does."""
+    words = cell.lstrip("+-0123456789.,")
+    return bool(words) and not _DIGIT.search(words) and _DIGIT.search(cell) is not None
+
+
+def note_marks(row: int, cells: Sequence[str], places: Iterable[int], columns: Sequence[str], marks: Marks) -> None:
+    """Keep the first number with each decimal mark."""
+    wanted = "".join([cells[at] for at in places])
+    for at in places if any(mark in wanted and mark not in marks for mark in ",.") else ():
+        cell = cells[at]
+        for mark in ",.":
+            if mark not in marks and mark in cell and _NUMBER.fullmatch(without_percent(cell)):
+                marks[mark] = (row, columns[at], cell)
+
+
+def tell_marks(marks: Mapping[str, tuple[int, str, str]], faults: Gathered) -> None:
+    """Tell where both decimal marks were met."""
+    if len(marks) == 2:
+        (early, _, early_cell), (late, column, late_cell) = sorted(marks.values())
+        faults.grave(
+            f"{quoted(late_cell)} and {quoted(early_cell)} (row {early}) mix decimal commas and points",
+            row=late,
+            column=column,
+            expected="expected one decimal mark in the whole file",
+            mend="set one number format for the sheet and export it again",
+        )
+
+
+def numbers(
+    cells: Sequence[str], places: Sequence[int], columns: Sequence[str], *, where: str
+) -> tuple[list[float], bool]:
+    """The numbers of a row at some places, and whether they carry the sign of percent.
+
+    Raises
+    ------
+    InputError
+        For the first that is none, or where some carry that sign and some do not.
+    """
+    wanted = [cells[at] for at in places]
+    # A row at once where all is plain: cell by cell it takes several times as long.
+    plain = ";".join(wanted).replace(",", ".")
+    if _PLAIN.fullmatch(plain):
+        with contextlib.suppress(ValueError):
+            quick = [float(cell) for cell in plain.split(";")]
+            # A cell with a semicolon of its own would pass for two.
+            if len(quick) == len(places) and max(map(abs, quick)) <= LARGEST_VALUE:
+                return quick, False
+    read = []
+    for at in places:
+        value = number(without_percent(cells[at]))
+        if value is None or abs(value) > LARGEST_VALUE:
+            found, mend = why_no_number(cells[at])
+            raise InputError(f"{where}, column {shown(columns[at])}", found, "a number", mend)
+        read.append(value)
+    signs = [cell.endswith("%") for cell in wanted]
+    if any(signs) and not all(signs):
+        at = places[signs.index(False)]
+        found = f"{quoted(cells[at])} has no sign of percent, others of the row have one"
+        raise InputError(f"{where}, column {shown(columns[at])}", found, "all in percent, or none")
+    return read, any(signs)
