@@ -302,7 +302,7 @@ def test_predict_shows_numbers_with_units_and_conditions(fitted_demo: Path, demo
     assert "3 mm, over white, air seat, di:8, D65, 10° observer; " in out
     assert f"{look.expected_error:.2f} CIEDE2000" in out
     assert f"{look.contrast_ratio:.3f} ± {look.contrast_ratio_error:.3f}" in out
-    assert f"{100 * look.luminous_transmittance:.1f} %" in out
+    assert f"{100 * look.luminous_transmittance:.1f} ± {100 * look.luminous_transmittance_error:.1f} %" in out
     assert re.search(r"over black +" + " +".join(f"{x:.2f}" for x in look.lab_black), out)
     for nm, read in zip(look.wavelengths, look.reflectance, strict=True):
         assert re.search(rf"{nm:g} nm +{read:.4f}", out)

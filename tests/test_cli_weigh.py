@@ -173,8 +173,5 @@ def test_without_the_library_it_says_so(fitted_demo: Path, tmp_path: Path, monke
     monkeypatch.setitem(sys.modules, "fpdf", None)
     result = run(fitted_demo, *PLAIN, "--pdf", tmp_path / "sheet.pdf")
     assert result.exit_code == 1
-    assert (
-        result.stderr
-        == "tint: pdf: fpdf2 is not installed; install tint with its extra `pdf`, or `pip install fpdf2`\n"
-    )
+    assert result.stderr == "tint: pdf: fpdf2 is not installed; run `pip install 'tint[sheet,pdf]'`\n"
     assert list(tmp_path.iterdir()) == []
