@@ -48,8 +48,8 @@ SECTIONS = {
     "A tinted part that stands there": ("--cup-base-g", "--cup"),
     "How far things may be off": ("--strength-doubt", "--haze-doubt", "--tint-doubt", "--thickness-error"),
     "More about what is wanted": (
-        "--target-over", "--target-black", "--target-thickness", "--scale", "--as-blend", "--as-base", "--transmittance",
-        "--haze",
+        "--target-over", "--target-black", "--target-thickness", "--scale", "--as-blend", "--as-base",
+        "--transmittance", "--haze",
     ),
 }  # fmt: skip
 _LEAST_G = 0.0005  # g: half of the last digit that is shown, so what is less shows as 0
