@@ -94,7 +94,7 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
     "unknown key in a base": (
         toml("k1 = 0.03", "k3 = 0.03"),
         (TOML, None, "bases.milky.k3"),
-        "expected cure, density, .*, k1, k2 and 3 more; remove it",
+        "expected cure, density, .*, k1, k2 and 4 more; remove it",
     ),
     "key in a backing": (
         toml("[backings.white]", '[backings.white]\nfile = "w.csv"'),

@@ -168,7 +168,7 @@ def test_cups_are_alike_and_add_up(demo_palette: Palette, base: str) -> None:
     cups, mix = sheet.cups, demo_palette.bases[base].mix
     assert cups.count > 2
     tinted = sum(line.grams for line in sheet.lines if line.part == "A")
-    assert 0.0 <= tinted - cups.count * cups.tinted_g < cups.count * 0.05
+    assert -1e-9 <= tinted - cups.count * cups.tinted_g < cups.count * 0.05
     part_b = next(line for line in sheet.lines if line.what == "part B")
     assert cups.rest_g == {"B": pytest.approx(part_b.grams / cups.count, abs=1e-9)}
     for grams in (cups.tinted_g, *cups.rest_g.values()):
