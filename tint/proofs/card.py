@@ -103,7 +103,8 @@ def _colour(facts: Facts, top: int, boxes: dict[str, Box], *, show_recipe: bool)
     seen = facts.appearance
     said: list[tuple[str, Shade, list[str]]] = []
     if facts.target and facts.wanted:
-        said.append(("Target", facts.wanted, [facts.target.source]))
+        # What was done to read it, which follows in brackets, is for the maker and not for the customer.
+        said.append(("Target", facts.wanted, [facts.target.source.partition(" (")[0]]))
     formula = [words.of_blend(facts)] if show_recipe else []
     said.append(("Recipe, as predicted", facts.recipe, [words.behind(seen.over), *formula]))
     items, top = titled("Target beside recipe" if facts.target else "Recipe", LEFT, top, _COLOUR_WIDTH)
