@@ -11,6 +11,7 @@ import tint
 from tint.appearance import clarity_in_words
 from tint.optics import clarity
 from tint.optics.layer import Optics, regular_slopes, transmittance
+from tint.trials import Trial, TrialReading, adjust
 
 OPTICS = Optics(model="many-flux")
 
@@ -118,3 +119,13 @@ def test_a_matt_face_adds_its_gloss_where_it_was_excluded_and_blurs_what_lies_be
 def test_a_finish_that_is_not_known_is_told(palette: tint.Palette) -> None:
     with pytest.raises(tint.InputError, match="velvet"):
         tint.predict(palette, {}, base="clear", thickness_mm=1, finish="velvet")
+
+
+def test_a_correction_of_a_clear_part_is_not_held_to_a_contrast_ratio(palette: tint.Palette) -> None:
+    look = tint.predict(palette, {"ochre": 0.05}, base="clear", thickness_mm=3)
+    read = TrialReading(values=look.reflectance, over=look.over, seat="air")
+    poured = Trial(blend=look.blend, thickness_mm=3.0, readings=(read,))
+    wanted = tint.Target(lab=look.lab, haze_max=look.haze + 0.05)
+    corrected = adjust(palette, wanted, [poured], setting=tint.Setting(thickness_mm=3.0))
+    assert corrected.answer.target.contrast_ratio_min is None
+    assert corrected.answer.target.haze_max == wanted.haze_max

@@ -138,6 +138,11 @@ class Target:
         """Whether a haze was asked for."""
         return self._bounds("haze") != (None, None, None)
 
+    @property
+    def asks_more(self) -> bool:
+        """Whether anything was asked for beside the colour."""
+        return any(getattr(self, name) is not None for name in BOUNDS)
+
     def opacity_miss(self, contrast_ratio: ArrayLike) -> Array:
         """How far contrast ratios, shape (...), are from what was asked, signed; 0 where it is met [-]."""
         return _miss(contrast_ratio, *self._bounds("contrast_ratio"))
@@ -263,7 +268,7 @@ def with_black(target: Target, black: Target, palette: Palette, *, setting: Sett
         found = f"it is {ratio:.2f} times as bright as over {palette.white}"
         raise InputError("target over black", found, "a darker reading", "were the two swapped?")
     own = target.thickness_mm is None or target.thickness_mm == setting.thickness_mm
-    if not own or any(getattr(target, name) is not None for name in BOUNDS):
+    if not own or target.asks_more:
         return replace(target, also=also)
     return replace(target, also=also, contrast_ratio=min(ratio, 1.0))
 
@@ -319,7 +324,7 @@ def target_from_written(told: jsonable.Target) -> Target:
 
 def solid_unless_told(target: Target, palette: Palette) -> Target:
     """The target, to be solid where it asks for no opacity and the palette can tell it."""
-    if target.asks_opacity or target.asks_light or target.asks_haze or not palette.pair:
+    if target.asks_more or not palette.pair:
         return target
     return replace(target, **opacity_of("solid"))
 

@@ -218,12 +218,7 @@ def warnings(palette: Palette, target: Target, recipes: Sequence[Recipe]) -> lis
     """What a maker must know of the answer as a whole: opacity left unsaid, cures that nobody knows."""
     told = []
     # A palette that cannot tell opacity says so with every recipe: there is nothing to ask it for.
-    if (
-        palette.tells_opacity
-        and not target.asks_opacity
-        and not target.asks_light
-        and not (target.asks_haze or target.also)
-    ):
+    if palette.tells_opacity and not target.asks_more and not target.also:
         kind = "a screen colour" if target.source.startswith("screen") else "a colour"
         told.append(f"{kind} says nothing of opacity: ask for a contrast ratio, or the part may come out see-through")
     unsure: dict[str, set[str]] = {}

@@ -82,7 +82,7 @@ def best_of_sets(
     finalists = max(_HELD, _FINALISTS // len(problem.castings))
     order = np.argsort(np.sqrt(first.cost) + _EACH_PIGMENT * size, kind="stable")[:finalists]
     ended = _tidied(problem, finish(problem, first.sets[order], first.loadings[order], bounds), bounds)
-    if not (problem.target.asks_opacity or problem.target.asks_light or problem.target.asks_haze):
+    if not problem.target.asks_more:
         return ended
     # The fair trade between colour and opacity, and the nearest colour that has the opacity: both are worth knowing.
     torn = np.flatnonzero(np.sqrt(ended.cost) > _TORN)[:_HELD]  # nearest first

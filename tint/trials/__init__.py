@@ -171,7 +171,7 @@ def adjust(
 
 def _as_solid(palette: Palette, target: Target, trial: Trial, setting: Setting) -> Target:
     """The target; where it asks for no opacity, a correction is to be as solid as the recipe was meant to be."""
-    if target.asks_opacity or target.asks_light or not palette.pair:
+    if target.asks_more or not palette.pair:
         return target
     meant = predict(palette, trial.blend, setting=setting).contrast_ratio
     return replace(target, contrast_ratio_min=float(np.clip(meant - MET, MET, 1.0)))
