@@ -96,7 +96,7 @@ def lost_beside(palette: Palette, blend: Blend, *, setting: Setting) -> Array:
     if spot_of(palette.instrument) is None:
         return np.zeros(palette.wavelengths.size)
     share = palette.shares(blend.base, palette.loadings(blend))
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     wide, read = (
         render(palette, share, base=blend.base, setting=replace(setting, as_read=each), backings=(over,)).reflectance[0]
         for each in (False, True)
@@ -232,7 +232,7 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
     loadings = palette.loadings(blend)
     view = setting.viewing(palette)
     setting = replace(setting, light=view.light)  # `f2` is FL2 in what is shown
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     shares = palette.shares(blend.base, loadings)
     pair = palette.pair
     drawn = render(palette, shares, base=blend.base, setting=setting, backings=(over, *pair))

@@ -15,6 +15,7 @@ delta-M.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -25,6 +26,7 @@ from tint.optics.directions import AT_45, NORMAL, WATCHED, Directions, direction
 from tint.optics.slab import Slab, with_faces
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
 
 NODES = 24
 _THIN = 2.0**-11  # optical thickness where doubling starts: the diamond errs by 4e-8 there, rounding by less
@@ -48,7 +50,7 @@ class Body:
 
     def doubled(self, which: NDArray[np.bool_]) -> Body:
         """Those of the bodies that are picked, each laid on its like."""
-        R, T = _double(self.R[which], self.T[which])
+        R, T = doubled(self.R[which], self.T[which])
         return Body(R=R, T=T, depth=2.0 * self.depth[which])
 
 
@@ -120,19 +122,38 @@ def body(x: Array, y: Array, *, at: Directions, g: float, lobe: float = 0.0) -> 
     moments = 3 * (at.cosine.size - len(WATCHED)) // 2  # the most that nodes split in two panels resolve
     absorbed, scattered = 0.5 * x, y / (0.75 * (1.0 - g))
     turned_away = scattered * (1.0 - peak(g, moments, lobe))
-    steps = np.ceil(np.log2(np.maximum((absorbed + turned_away) / _THIN, 1.0))).astype(int)
+    R, T = built_up(
+        absorbed + turned_away,
+        _THIN,
+        lambda which, shrunk: _thin(absorbed[which] * shrunk, turned_away[which] * shrunk, at, g, lobe, moments),
+    )
+    return Body(R=R, T=T, depth=absorbed + scattered)
+
+
+def built_up(depth: Array, thin: float, start: Callable[[Index, Array], tuple[Array, Array]]) -> tuple[Array, Array]:
+    """R and T of layers, shape (layers, n, n) each, by doubling thin ones as often as each needs.
+
+    Parameters
+    ----------
+    depth : ndarray, shape (layers,)
+        Optical thickness [-].
+    thin : float
+        Where doubling starts [-].
+    start : callable
+        R and T of the layers picked by number, all their depths multiplied by the shares given.
+    """
+    steps = np.ceil(np.log2(np.maximum(depth / thin, 1.0))).astype(int)
     # The thickest first, so that those still to be doubled are always the first ones.
     order = np.argsort(-steps, kind="stable")
-    shrunk = 2.0 ** -steps[order]
-    R, T = _thin(absorbed[order] * shrunk, turned_away[order] * shrunk, at, g, lobe, moments)
+    R, T = start(order, 2.0 ** -steps[order])
     for step in range(steps.max(initial=0), 0, -1):
         still = np.count_nonzero(steps >= step)
-        R[:still], T[:still] = _double(R[:still], T[:still])
+        R[:still], T[:still] = doubled(R[:still], T[:still])
     back = np.argsort(order)
-    return Body(R=R[back], T=T[back], depth=absorbed + scattered)
+    return R[back], T[back]
 
 
-def _double(R: Array, T: Array) -> tuple[Array, Array]:
+def doubled(R: Array, T: Array) -> tuple[Array, Array]:
     """Two equal layers, one on the other, with all the light that runs between them."""
     down_between = np.linalg.solve(np.eye(R.shape[-1]) - R @ R, T)
     return R + T @ (R @ down_between), T @ down_between

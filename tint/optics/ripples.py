@@ -39,7 +39,7 @@ class Rippled:
 
     def doubled(self, which: NDArray[np.bool_]) -> Rippled:
         """Those of the slabs that are picked, each laid on its like; q d doubles with the depth."""
-        return Rippled(**dict(zip("RT", _double(self.R[which], self.T[which]), strict=True)))
+        return Rippled(**dict(zip("RT", adding_doubling.doubled(self.R[which], self.T[which]), strict=True)))
 
     def terms(self, at: Directions, geometry: str, seat: str) -> Array:
         """front, through and back under the ripple, as of `tint.optics.slab.Slab.terms`, shape (3, layers)."""
@@ -71,21 +71,13 @@ def _rippled(x: Array, y: Array, phase: Array, *, at: Directions, g: float) -> t
     count = 3 * (at.cosine.size - 3) // 2
     share = adding_doubling.peak(g, count)
     absorbed, scattered = 0.5 * x, y / (0.75 * (1.0 - g)) * (1.0 - share)
-    steps = np.ceil(np.log2(np.maximum((absorbed + scattered + phase) / _THIN, 1.0))).astype(int)
-    # The thickest first, so that those still to be doubled are always the first ones.
-    order = np.argsort(-steps, kind="stable")
-    shrunk = 2.0 ** -steps[order]
-    R, T = _thin(*(each[order] * shrunk for each in (absorbed, scattered, phase)), at=at, g=g, count=count)
-    for step in range(steps.max(initial=0), 0, -1):
-        still = np.count_nonzero(steps >= step)
-        R[:still], T[:still] = _double(R[:still], T[:still])
-    back = np.argsort(order)
-    return R[back], T[back]
-
-
-def _double(R: Array, T: Array) -> tuple[Array, Array]:
-    between = np.linalg.solve(np.eye(R.shape[-1]) - R @ R, T)
-    return R + T @ (R @ between), T @ between
+    return adding_doubling.built_up(
+        absorbed + scattered + phase,
+        _THIN,
+        lambda which, shrunk: _thin(
+            *(each[which] * shrunk for each in (absorbed, scattered, phase)), at=at, g=g, count=count
+        ),
+    )
 
 
 def _thin(

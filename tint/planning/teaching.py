@@ -73,7 +73,7 @@ def _slopes_of_aims(palette: Palette, targets: Sequence[tuple[Blend, Setting]]) 
     rows = []
     for blend, setting in targets:
         share = palette.shares(blend.base, palette.loadings(blend))
-        over = setting.over or (palette.white if palette.backings else "none")
+        over = setting.behind(palette)
         seen = render(palette, share, base=blend.base, setting=setting, backings=(over,))
         lab, by_reading = colorimetry.lab_slopes(seen.reflectance[0], setting.viewing(palette))
         _, by_lab = colorimetry.difference_parts_slopes(lab, lab)

@@ -218,7 +218,7 @@ def beyond_swatches(palette: Palette, base: str, thickness_mm: float) -> str:
 
 def plain_warnings(palette: Palette, base: str, setting: Setting) -> tuple[str, ...]:
     """How the swatches were read, and where a prediction leaves their ground, without telling the recipe."""
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     light = setting.viewing(palette).light
     return (
         *appearance.how_read(palette, over=over, light=light, observer=setting.observer),

@@ -82,7 +82,7 @@ def colour_table(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: f
     """
     if not 0.0 < upto_mm < np.inf:
         raise InputError("thickness", f"{upto_mm:g} mm", "more than 0")
-    over = over or setting.over or (palette.white if palette.backings else "none")
+    over = over or setting.behind(palette)
     view = setting.viewing(palette)
     depth, linear = _curve(palette, blend, setting=setting, over=over, view=view, upto_mm=upto_mm)
     bare = to_light(bare_spectrum(palette, over), view)

@@ -91,7 +91,7 @@ def lay_out(
     palette: Palette, target: Target, *, setting: Setting, base: str, largest: Array, walls_mm: tuple[float, ...] = ()
 ) -> Problem:
     """A target on one base as arrays; `walls_mm` are further thicknesses of the same part [mm]."""
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     nothing = np.zeros(palette.wavelengths.size)
     pair = bool(palette.pair)
     walls = (setting.thickness_mm, *walls_mm)

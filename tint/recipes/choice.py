@@ -138,7 +138,7 @@ def _metamerism(palette: Palette, target: Target, setting: Setting, base: str, s
     the pair brought to match under the reference light by the ratio of its tristimulus values. For a mere colour: how
     far the recipe's own colour drifts, adapted by CAT16.
     """
-    over = setting.over or (palette.white if palette.backings else "none")
+    over = setting.behind(palette)
     whole = np.zeros((len(sets), len(palette.pigments) + 1))
     np.put_along_axis(whole, sets, loadings, axis=1)
     shares = palette.shares(base, whole[:, :-1])
