@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -14,7 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
-from tint.optics import many_flux, two_flux
+from tint.optics import many_flux
 from tint.optics.adding_doubling import solve
 from tint.optics.directions import AT_8
 from tint.optics.slab import READINGS
@@ -344,19 +343,3 @@ def test_every_index_and_lobe_computed_has_a_table_of_its_own(own_cache: Path) -
     read(1.42, 0.3, 0.2, 0.7)
     read(1.40, 0.3, 0.2, 0.7)
     assert len(list(own_cache.iterdir())) == 6, "neighbours share what they are joined of"
-
-
-def test_speed_of_looking_up_beside_two_flux() -> None:
-    x, y = draw(100_000, 7)
-    many = best(lambda: read(1.41, 0.5, x, y))
-    two = best(lambda: two_flux.terms(x, y, refractive_index=1.41, geometry="di:8", seat="air"))
-    assert many < 8.0 * two
-
-
-def best(job: Callable[[], object]) -> float:
-    times = []
-    for _ in range(5):
-        start = time.process_time()
-        job()
-        times.append(time.process_time() - start)
-    return min(times)
