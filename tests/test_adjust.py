@@ -241,7 +241,12 @@ def test_one_weak_lot_changes_one_dose_and_keeps_the_opacity(palette: Palette) -
     target, truth = wanted(palette, LID), changed(palette, {"yellow": 0.8})
     done = adjust(palette, target, [cast(truth, LID)], setting=SETTING)
     assert [finding.what for finding in done.findings] == ["strength:yellow"]
-    assert done.findings[0].probability > 0.8
+    finding, other = done.findings[0], done.otherwise
+    assert finding.probability + finding.rivals["dose:1:yellow"] > 0.9
+    # A single pour cannot tell a weak lot from too little of it: then the recipe as it stands is right.
+    assert other is not None
+    assert other.what == "dose:1:yellow"
+    assert other.blend.loadings == pytest.approx(LID.loadings, rel=0.03)
     corrected = done.answer.recipes[0].blend.loadings
     assert corrected["yellow"] == pytest.approx(LID.loadings["yellow"] / 0.8, rel=0.03)
     assert {name: corrected[name] for name in ("white", "blue")} == pytest.approx(
@@ -255,3 +260,20 @@ def test_a_correction_of_a_colour_alone_is_as_solid_as_the_recipe_was_meant(pale
     done = adjust(palette, target_from_lab(seen.lab), [cast(truth, LID)], setting=SETTING)
     now = predict(truth, done.answer.recipes[0].blend, setting=SETTING)
     assert now.contrast_ratio > seen.contrast_ratio - 0.01
+
+
+def test_another_pour_of_the_same_lot_tells_a_slip_from_a_weak_lot(palette: Palette) -> None:
+    target, weak = wanted(palette, LID), changed(palette, {"yellow": 0.75})
+    slip = cast(palette, Blend("clear", {**LID.loadings, "yellow": 0.75 * LID.loadings["yellow"]}))
+    slip = replace(slip, blend=LID)
+    right, again = cast(palette, LID, seed=5), cast(weak, LID, seed=6)
+    slipped = adjust(palette, target, [right, slip], setting=SETTING)
+    assert [finding.what for finding in slipped.findings] == ["dose:2:yellow"]
+    assert slipped.findings[0].value == pytest.approx(0.75, abs=0.03)
+    assert slipped.again
+    assert slipped.otherwise is None
+    assert slipped.verdict.startswith("Pour it again as it stands")
+    weakened = adjust(palette, target, [cast(weak, LID), again], setting=SETTING)
+    assert [finding.what for finding in weakened.findings] == ["strength:yellow"]
+    assert weakened.otherwise is None
+    assert not weakened.again

@@ -100,13 +100,13 @@ def read(readings: Path, name: str) -> list[str]:
 # adjust
 
 
-def test_the_help_lists_the_ten_options_that_matter_first_and_every_other_one_once() -> None:
+def test_the_help_lists_the_twelve_options_that_matter_first_and_every_other_one_once() -> None:
     told = CliRunner().invoke(main, ["adjust", "--help"]).stdout
     listed = re.findall(r"^  (--[a-z-]+)", told, flags=re.MULTILINE)
-    first = ["base", "load", "thickness", "read", "trial"]
+    first = ["base", "load", "thickness", "read", "trial", "recipe", "pick"]
     first += ["target-lab", "target-srgb", "target-reading", "opacity", "tolerance"]
-    assert listed[:10] == [f"--{name}" for name in first]
-    assert len(listed) == len(set(listed)) == 53  # one of them is --help
+    assert listed[:12] == [f"--{name}" for name in first]
+    assert len(listed) == len(set(listed)) == 55  # one of them is --help
     for heading in ("The trial", "Wanted", "Part", "Limits", "Output"):
         assert f"\n{heading}:\n" in told
 
@@ -133,7 +133,7 @@ def test_json_has_the_keys_of_solve_and_its_own(folder: Path, readings: Path, wi
     assert set(content) >= set(solved)
     assert set(content["recipes"][0]) == set(solved["recipes"][0])
     own = {"verdict", "leave", "missed", "scatter", "misses", "findings", "additions", "foretold", "kept_pigments"}
-    assert set(content) - set(solved) == own | {"trials", "cautions"}
+    assert set(content) - set(solved) == own | {"trials", "cautions", "again", "otherwise"}
     assert [each["what"] for each in content["misses"]] == ["colour", "contrast ratio"]
     assert all(each["as_read"] for each in content["misses"])
 
@@ -145,6 +145,39 @@ def test_the_page_says_what_to_do(folder: Path, readings: Path, wish: list[str])
     assert "stronger than when the swatches were cast" in told
     assert "For a fresh batch, in clear pigment trial % now % change white 0.4000" in told
     assert "expected error" in told
+
+
+def test_a_colour_without_an_opacity_is_to_be_solid_as_it_is_to_solve(
+    folder: Path, readings: Path, wish: list[str]
+) -> None:
+    colour = wish[:2]
+    asked = answer("adjust", folder, *POURED, *read(readings, "good"), *colour, *RULES)["target"]
+    assert (
+        asked["contrast_ratio_min"]
+        == answer("solve", folder, "--thickness", 3, *colour)["target"]["contrast_ratio_min"]
+    )
+    lifted = answer("adjust", folder, *POURED, *read(readings, "good"), *colour, "--opacity", "any", *RULES)["target"]
+    assert lifted["contrast_ratio_min"] < asked["contrast_ratio_min"]  # as solid as the recipe was meant
+
+
+def test_a_recipe_file_tells_doses_target_and_part(
+    folder: Path, readings: Path, wish: list[str], tmp_path: Path
+) -> None:
+    fixed = ["--fix", "white=0.4", "--fix", "ochre=0.1", "--most-pigments", 2]
+    solved = answer("solve", folder, "--base", "clear", "--thickness", 3, "--wall", 5, *wish, *fixed)
+    file = tmp_path / "recipe.json"
+    file.write_text(json.dumps(solved), encoding="utf-8")
+    told = answer("adjust", folder, "--recipe", file, *read(readings, "strong"), *RULES)
+    by_hand = answer("adjust", folder, *POURED, *read(readings, "strong"), *wish, "--wall", 5, *RULES)
+    assert told["walls_mm"] == [5.0]
+    assert told["missed"] == pytest.approx(by_hand["missed"], abs=0.01)
+    assert told["target"]["contrast_ratio"] == by_hand["target"]["contrast_ratio"]
+    # What was weighed otherwise is told beside it, and another wish stands in place of the file's.
+    otherwise = answer("adjust", folder, "--recipe", file, *POURED, *read(readings, "good"), "--opacity", "any", *RULES)
+    assert otherwise["target"]["contrast_ratio"] is None
+    seen = answer("predict", folder, "--recipe", file)
+    assert seen["thickness_mm"] == [3.0, 5.0]
+    assert seen["loadings"] == solved["recipes"][0]["loadings"]
 
 
 def test_a_good_pour_is_left_alone(folder: Path, readings: Path, wish: list[str]) -> None:
@@ -372,7 +405,7 @@ def test_a_lot_is_judged_and_a_recipe_rescaled(folder: Path, readings: Path) -> 
 
 def test_the_same_lot_leaves_recipes_as_they_are(folder: Path, readings: Path) -> None:
     content = answer("lot", folder, "ochre", *POURED, *read(readings, "good"), "--rescale", "ochre=0.2")
-    assert content["verdict"] == "same"
+    assert content["verdict"] == "use"
     assert content["recipe"]["loadings"] == {"ochre": 0.2}
 
 

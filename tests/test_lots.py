@@ -71,14 +71,14 @@ def test_a_base_s_haze_is_recovered(palette: Palette, haze: float) -> None:
 
 def test_an_unchanged_lot_is_the_same(palette: Palette) -> None:
     verdicts = [check_lot(palette, "yellow", letdown(palette, CREAM, seed=seed)).verdict for seed in range(10)]
-    assert verdicts.count("same") >= 9
+    assert verdicts.count("use") >= 9
 
 
 def test_another_hue_asks_for_a_new_ladder(palette: Palette) -> None:
     found = check_lot(
         palette, "blue", letdown(palette, Blend("clear", {"white": 0.3, "blue": 0.05}), bend={"blue": 0.5})
     )
-    assert found.verdict == "recast"
+    assert found.verdict == "reject"
     assert found.hue_left > found.hue_error
     assert found.strength_error > 0.03, "a strength told from another hue is not sure"
 
@@ -87,7 +87,7 @@ def test_a_hue_that_nobody_sees_is_let_pass(palette: Palette) -> None:
     found = check_lot(
         palette, "blue", letdown(palette, Blend("clear", {"white": 0.3, "blue": 0.05}), bend={"blue": 0.01})
     )
-    assert found.verdict != "recast"
+    assert found.verdict != "reject"
 
 
 # On castings of other physics.
@@ -126,7 +126,7 @@ def test_reference_haze_on_the_bench(demo_many_flux: Palette, base: str, haze: f
 def test_reference_another_hue_on_the_bench(demo_many_flux: Palette) -> None:
     blend = Blend("clear", {"white": 0.4, "yellow": 0.1})
     dirty = poured(Blend("clear", {"white": 0.4, "yellow": 0.095, "red": 0.005}))
-    assert check_lot(demo_many_flux, "yellow", replace(dirty, blend=blend)).verdict == "recast"
+    assert check_lot(demo_many_flux, "yellow", replace(dirty, blend=blend)).verdict == "reject"
 
 
 # What is done with it, and bad input.
@@ -154,4 +154,4 @@ def test_a_lot_that_one_reading_cannot_tell_is_not_called_sure(palette: Palette)
     black = letdown(palette, Blend("clear", {"white": 1.0, "blue": 1e-6}))
     found: LotCheck = check_lot(palette, "blue", black)
     assert found.strength_error > 0.3
-    assert found.verdict == "same"
+    assert found.verdict == "use"

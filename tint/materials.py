@@ -10,6 +10,8 @@ from tint import notebook
 CURES = ("addition", "condensation")
 GEOMETRIES = ("di:8", "de:8", "45:0")
 SEATS = ("air", "wet")
+# What becomes of a new lot: used as the old one, used in rescaled recipes, or kept out of them.
+LOT_VERDICTS = USE, RESCALE, REJECT = ("use", "rescale", "reject")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,6 +5,10 @@
 Orders in random workshops (random_workshops.py): the recipe that tint proposes is poured with a lot that is weak or
 strong, a hazy or tinted base, one wrong dose, a wrong thickness, or as it should be, and read with the workshop's own
 errors; then the corrected recipe is poured exactly, from the same lots. CIEDE2000, D65, 10 degrees.
+
+named: the planted cause alone is found; either: or it is the other of a lot and a slip in its dose, told with its
+probability; beyond: doses changed by more than 2 % that the cause does not ask to change; known: after, where the maker
+found out which of the two it was; opacity: the share that is as solid as asked for.
 """
 
 from __future__ import annotations
@@ -42,23 +46,28 @@ class Tried:
     ----------
     named : bool
         Whether the finding is the planted cause and nothing else is found; for none, whether nothing is.
+    either : bool
+        The same where a lot and a slip in its dose, which one trial cannot tell apart, are told as either of the two.
     seen : bool
         Whether the cause moved the colour by more than the trial's own scatter: else it is not there to be found.
     beyond : int
         Doses changed by more than 2 % beyond those that the cause asks for.
-    before, after : float
-        CIEDE2000 to the target: of the pour with its cause, and of the corrected recipe.
+    before, after, known : float
+        CIEDE2000 to the target: of the pour with its cause, of the corrected recipe, and of the recipe told for the
+        planted one of the two where a lot or a slip is told.
     less_solid : float
         Contrast ratio of the corrected recipe below what was asked [-].
     """
 
     cause: str
     named: bool
+    either: bool
     seen: bool
     left: bool
     beyond: int
     before: float
     after: float
+    known: float
     less_solid: float
 
 
@@ -115,22 +124,30 @@ def judge(job: tuple[int, int]) -> list[Tried]:
             continue
         corrected = recipe.blend if adjusted.leave else adjusted.answer.best.blend
         after = pour(truth, corrected, setting.thickness_mm, None)
+        other = adjusted.otherwise
         right = pour(poured.workshop, recipe.blend, setting.thickness_mm, None)
         found = [finding.what for finding in adjusted.findings]
         wanted = {
             "hazy base": f"haze:{recipe.blend.base}", "tinted base": f"tint:{recipe.blend.base}",
-            "wrong thickness": "thickness:1", "none": "",
+            "wrong thickness": "thickness:1", "wrong dose": f"dose:1:{pigment}", "none": "",
         }.get(cause, f"strength:{pigment}")  # fmt: skip
+        told = {each.what: {each.what, *each.rivals} for each in adjusted.findings}
+        mended = corrected
+        if other is not None and not adjusted.leave and other.what == wanted:
+            mended = other.blend
+        known = pour(truth, mended, setting.thickness_mm, None)[1] if mended is not corrected else after[1]
         moved = float(colorimetry.difference(colorimetry.lab(white, view), colorimetry.lab(right[1], view)))
         result.append(
             Tried(
                 cause=cause,
                 named=found == [wanted] if wanted else not found,
+                either=len(found) == 1 and wanted in told[found[0]] if wanted else not found,
                 seen=moved > adjusted.scatter,
                 left=adjusted.leave,
                 beyond=_beyond(recipe.blend, corrected, cause, pigment),
                 before=float(colorimetry.difference(target.lab, colorimetry.lab(white, view))),
                 after=float(colorimetry.difference(target.lab, colorimetry.lab(after[1], view))),
+                known=float(colorimetry.difference(target.lab, colorimetry.lab(known, view))),
                 less_solid=max(least - float(colorimetry.contrast_ratio(*after, view)), 0.0),
             )
         )
@@ -150,8 +167,8 @@ def _beyond(recipe: Blend, corrected: Blend, cause: str, pigment: str) -> int:
 def report(tried: list[Tried]) -> None:
     """A row a cause."""
     print(f"\n{len(tried)} trials, one correction")
-    print(f"{'cause':16s} {'n':>4s} {'seen':>5s} {'named':>6s} {'of seen':>8s} {'left':>5s} {'doses beyond':>12s}"
-          f" {'before':>7s} {'after':>6s} {'95 %':>5s} {'opacity kept':>12s}")  # fmt: skip
+    print(f"{'cause':16s} {'n':>4s} {'named':>6s} {'either':>6s} {'seen':>5s} {'either':>6s} {'left':>5s}"
+          f" {'beyond':>6s} {'before':>7s} {'after':>6s} {'95 %':>5s} {'known':>6s} {'opacity':>7s}")  # fmt: skip
     for cause in (*CAUSES, "all"):
         these = [each for each in tried if cause in ("all", each.cause)]
         if not these:
@@ -159,10 +176,12 @@ def report(tried: list[Tried]) -> None:
         seen = [each for each in these if each.seen]
         after = np.array([each.after for each in these])
         print(
-            f"{cause:16s} {len(these):4d} {len(seen):5d} {np.mean([e.named for e in these]):6.2f}"
-            f" {np.mean([e.named for e in seen]) if seen else np.nan:8.2f} {np.mean([e.left for e in these]):5.2f}"
-            f" {np.mean([e.beyond for e in these]):12.2f} {np.mean([e.before for e in these]):7.2f} {after.mean():6.2f}"
-            f" {np.quantile(after, 0.95):5.2f} {np.mean([e.less_solid <= 0.005 for e in these]):12.2f}"
+            f"{cause:16s} {len(these):4d} {np.mean([e.named for e in these]):6.2f}"
+            f" {np.mean([e.either for e in these]):6.2f} {len(seen):5d}"
+            f" {np.mean([e.either for e in seen]) if seen else np.nan:6.2f} {np.mean([e.left for e in these]):5.2f}"
+            f" {np.mean([e.beyond for e in these]):6.2f} {np.mean([e.before for e in these]):7.2f} {after.mean():6.2f}"
+            f" {np.quantile(after, 0.95):5.2f} {np.mean([e.known for e in these]):6.2f}"
+            f" {np.mean([e.less_solid <= 0.005 for e in these]):7.2f}"
         )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,8 +11,9 @@ import click
 import msgspec
 
 from tint import jsonable
+from tint.appearance import Setting
 from tint.cli import options, show
-from tint.cli.asked import palette_of, setting_of, setting_options
+from tint.cli.asked import Chosen, Doses, chosen, palette_of, setting_of, setting_options
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.cli.wanted import (
     Sample,
@@ -25,8 +26,10 @@ from tint.cli.wanted import (
     wanted,
 )
 from tint.errors import InputError
+from tint.palette import Palette
 from tint.recipes.limits import warnings
 from tint.swatches.instruments import Given
+from tint.target import BOUNDS, Target, solid_unless_told, target_from_written, without_gloss
 from tint.trials import Additions, Adjustment, Cup, Doubts, Trial, adjust
 from tint.trials.trial import HAZE_PERCENT, STRENGTH_PERCENT, TINT_PERCENT
 
@@ -34,7 +37,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 SECTIONS = {
-    "The trial": ("--base", "--load", "--thickness", "--read", "--trial"),
+    "The trial": ("--base", "--load", "--thickness", "--read", "--trial", "--recipe", "--pick"),
     "Wanted": ("--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"),
     "Part": ("--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
     "Limits": (
@@ -88,6 +91,10 @@ def _doubt(to: str, text: str) -> options.Decorator:
 @click.command("adjust", cls=options.Sectioned, sections=SECTIONS)
 @options.folder
 @trial_options
+@click.option(
+    "--recipe", metavar="FILE", help="The recipe that was poured, as tint solve --json writes it: doses, target, walls."
+)
+@options.count("--pick", "Which recipe of the file.  [default: 1, the best]")
 @target_options
 @sample_options
 @setting_options
@@ -109,7 +116,8 @@ def _doubt(to: str, text: str) -> options.Decorator:
 @options.optics
 @options.as_json
 def command(
-    folder: Path, poured: Poured, wish: Wish, sample: Sample, casting: dict[str, Any], said: Given,
+    folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: Wish, sample: Sample,
+    casting: dict[str, Any], said: Given,
     standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any], optics: str,
     as_json: bool,
 ) -> None:  # fmt: skip
@@ -119,15 +127,22 @@ def command(
     --thickness 2 --read swatches_demo/readings.csv:peach-lid --target-lab 60,42,34
 
     With several trials of one order (--trial FILE, repeated), oldest first, it learns from all.
+    A colour of which no opacity is told is to be solid, as in tint solve. With --recipe, target, part and doses are
+    those of the file; what was weighed otherwise is told by --base and --load, or by --trial.
     Doubts and errors are standard deviations.
     """
     palette = palette_of(folder, optics)
-    casting = judged_over(palette, sample, casting)
+    choice = chosen(Doses(None, {}), recipe, None if pick is None else (pick,))
+    casting = choice.solved_in | judged_over(palette, sample, casting)
+    if wish.srgb is not None:
+        casting = without_gloss(palette) | casting
+    poured = _as_proposed(poured, choice)
     trials = trials_of(palette, poured, casting, said)
     casting.setdefault("thickness_mm", trials[-1].thickness_mm)
     setting, base = setting_of(palette, casting), trials[-1].blend.base
+    search["walls_mm"] = search["walls_mm"] or _further_walls(choice, setting)
     rules = rules_of(palette, search)
-    target = wanted(palette, wish, sample, setting=setting, base=base, said=said)
+    target = _target(palette, choice, wish, sample, setting=setting, base=base, said=said)
     base_g, pigments_g = standing
     cup = None
     if base_g is not None:
@@ -142,10 +157,39 @@ def command(
             _show(out, done, trials, cup, optics)
 
 
+def _as_proposed(poured: Poured, choice: Chosen) -> Poured:
+    """What was poured; the doses of the recipe file, where none are told."""
+    told = poured.base is not None or poured.load or poured.trial
+    if told or not choice.recipes:
+        return poured
+    (recipe,) = choice.recipes.values()
+    return replace(poured, base=recipe.base, load=recipe.loadings)
+
+
+def _further_walls(choice: Chosen, setting: Setting) -> tuple[float, ...]:
+    walls = () if choice.file is None else choice.file.walls_mm
+    return tuple(wall for wall in walls if wall != setting.thickness_mm)
+
+
+def _target(
+    palette: Palette, choice: Chosen, wish: Wish, sample: Sample, *, setting: Setting, base: str, said: Given
+) -> Target:
+    """What was wanted: as the options say, else as the recipe file does; solid where neither tells an opacity."""
+    file = choice.file
+    if file is None or file.target is None or wish.given or sample.as_blend or sample.as_base is not None:
+        target = wanted(palette, wish, sample, setting=setting, base=base, said=said)
+        return solid_unless_told(target, palette) if wish.opacity is None else target
+    lifted: dict[str, Any] = dict.fromkeys(BOUNDS) if wish.opacity is not None else {}
+    return replace(target_from_written(file.target), **lifted | wish.asked | sample.more)
+
+
 def _show(out: Console, done: Adjustment, trials: tuple[Trial, ...], cup: Cup | None, optics: str) -> None:
     show.title(out, done.verdict, f"Wanted: {done.answer.target.in_words}. {done.foretold.conditions}; {optics}")
     _show_misses(out, done)
     show.notes(out, "What the trial says went wrong", [each.words for each in done.findings])
+    if done.otherwise is not None and not done.leave:
+        tell = "Another trial with this lot, given too, or the weight of its jar tells which; this pour alone cannot."
+        show.notes(out, "A lot or a slip", [done.otherwise.words, tell])
     if not done.leave:
         _show_recipe(out, done, trials[-1])
     if done.additions is not None and cup is not None:
@@ -241,6 +285,8 @@ def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:
         "scatter": done.scatter,
         "misses": [asdict(miss) | {"leave": miss.leave} for miss in done.misses],
         "findings": [asdict(each) for each in done.findings],
+        "again": done.again,
+        "otherwise": None if done.otherwise is None else asdict(done.otherwise),
         "kept_pigments": done.kept_pigments,
         "additions": None
         if added is None

@@ -93,6 +93,14 @@ class Chosen:
         """What the file says of the setting."""
         return self.file.setting.told if self.file is not None and self.file.setting is not None else {}
 
+    @property
+    def span(self) -> dict[str, Any]:
+        """The same where several thicknesses may be asked for: the part's own, and its further walls."""
+        told = self.solved_in
+        if self.file is not None and "thickness_mm" in told:
+            told["thickness_mm"] = tuple(sorted({told["thickness_mm"], *self.file.walls_mm}))
+        return told
+
     def setting(self, palette: Palette, casting: Mapping[str, Any]) -> Setting:
         """What the options say, and for the rest what the recipe was solved in."""
         return setting_of(palette, {**self.solved_in, **casting})

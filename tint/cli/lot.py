@@ -14,15 +14,13 @@ from tint.cli.asked import palette_of, setting_options
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.errors import InputError
 from tint.ledger.repeat import HALF_WIDTH
-from tint.materials import Blend
+from tint.materials import USE, Blend
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.trials.lots import LotCheck, check_lot, rescale
 
 if TYPE_CHECKING:
     from rich.console import Console
-
-_DECIDED = {"same": "use", "rescale": "rescale", "recast": "reject"}  # in the words of the ledger
 
 
 @click.command("lot")
@@ -77,8 +75,8 @@ def _check_recipe(palette: Palette, what: str, recipe: dict[str, float]) -> None
 
 
 def _rescaled(found: LotCheck, recipe: Blend) -> Blend:
-    """The recipe for the new lot; as it is, where the lot is the same."""
-    return rescale(recipe, {found.what: found.strength}) if found.verdict != "same" else recipe
+    """The recipe for the new lot; as it is, where the lot is used as the old one."""
+    return rescale(recipe, {found.what: found.strength}) if found.verdict != USE else recipe
 
 
 def _show(out: Console, found: LotCheck, letdown: str, optics: str) -> None:
@@ -105,5 +103,5 @@ def _record(folder: Path, found: LotCheck) -> str:
     """The command that writes it down; the ledger keeps half widths that hold 95 of 100."""
     told = ["tint", "ledger", "add", "lot", str(folder), "--material", found.what, "--lot", "LOT"]
     told += ["--strength", f"{found.strength:.4f}", "--strength-error", f"{HALF_WIDTH * found.strength_error:.4f}"]
-    told += ["--hue-left-over", f"{found.hue_left:.2f}", "--verdict", _DECIDED[found.verdict]]
+    told += ["--hue-left-over", f"{found.hue_left:.2f}", "--verdict", found.verdict]
     return shlex.join(told)

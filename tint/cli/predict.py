@@ -11,7 +11,7 @@ import numpy as np
 from tint import jsonable
 from tint.appearance import Appearance, Setting, predict
 from tint.cli import options, show
-from tint.cli.asked import Doses, blend_options, palette_of, span_of, span_options
+from tint.cli.asked import Doses, chosen, palette_of, recipe_options, span_of, span_options
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
@@ -34,7 +34,7 @@ _LAB = "   L*    a*    b*"
 
 @click.command("predict")
 @options.folder
-@blend_options
+@recipe_options
 @span_options
 @options.optics
 @click.option("--spectrum", is_flag=True, help="Show the spectrum too, wavelength by wavelength.")
@@ -42,8 +42,8 @@ _LAB = "   L*    a*    b*"
 @options.replace
 @options.as_json
 def command(
-    folder: Path, doses: Doses, casting: dict[str, Any], optics: str, spectrum: bool, plot: Path | None, replace:
-    bool, as_json: bool,
+    folder: Path, doses: Doses, recipe: str | None, pick: int | None, casting: dict[str, Any], optics: str,
+    spectrum: bool, plot: Path | None, replace: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """A blend: its spectrum, colour and opacity, with error.
 
@@ -53,8 +53,9 @@ def command(
     """
     options.check_file(plot, "--plot", ".png", replace=replace)
     palette = palette_of(folder, optics)
-    blend = doses.blend(palette)
-    setting, depths = span_of(palette, casting)
+    choice = chosen(doses, recipe, None if pick is None else (pick,))
+    (blend,) = choice.blends(palette).values()
+    setting, depths = span_of(palette, choice.span | casting)
     if len(depths) > 1:
         if spectrum:
             raise InputError("--spectrum", f"{len(depths)} thicknesses", "expected one", "name one with --thickness")

@@ -14,6 +14,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from tint.materials import LOT_VERDICTS, USE
+
 ABOVE_0, FROM_0 = "> 0", ">= 0"
 LAB = ("lab_l", "lab_a", "lab_b")
 
@@ -217,7 +219,7 @@ class Lot:
     strength: float | None = _number("per gram, of a base its haze, relative to that lot: 0.8 is less", ABOVE_0)
     strength_error: float | None = _number("half width of the strength that holds 95 of 100", FROM_0)
     hue_left_over_ciede2000: float | None = _number("what no dose can mend, CIEDE2000", FROM_0)
-    verdict: str = _one_of("what was decided", "use", "rescale", "reject", default="use")
+    verdict: str = _one_of("what was decided", *LOT_VERDICTS, default=USE)
     reading_id: int | None = _points("reading", "the reading that it was judged by")
     note: str = _words("anything else")
 

@@ -7,8 +7,8 @@ and a miss inside that is left alone.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -21,16 +21,28 @@ from tint.recipes import Answer, Recipe, Rules, solve
 from tint.recipes.aims import FAIR
 from tint.target import Target
 from tint.trials.additions import Additions, Cup, additions
-from tint.trials.cause import NOTHING, SEVERAL, Cause, causes
+from tint.trials.cause import DOSE, NOTHING, SEVERAL, STRENGTH, THICKNESS, Cause, causes
 from tint.trials.fewest import fewest_changes
 from tint.trials.trial import SURE, Doubts, Trial, TrialReading, check_trial
 from tint.trials.update import Posterior, learn
 from tint.trials.verdict import Miss, misses, verdict
 
-__all__ = ["Additions", "Adjustment", "Cup", "Doubts", "Finding", "Miss", "Trial", "TrialReading", "adjust"]
+__all__ = [
+    "Additions",
+    "Adjustment",
+    "Cup",
+    "Doubts",
+    "Finding",
+    "Miss",
+    "Otherwise",
+    "Trial",
+    "TrialReading",
+    "adjust",
+]
 
 MOST_PIGMENTS = 5  # that solving takes (tint.recipes.Rules)
 _RIVAL = 0.1  # probability from which a second explanation is told too; common practice, no source
+_ROUNDING = 1e-4  # share of a dose, below the last digit that is shown: the same dose
 _STRANGE = 3.0  # standard deviations of left-over misfit that no change explains; common practice, no source
 
 
@@ -41,13 +53,15 @@ class Finding:
     Parameters
     ----------
     what : str
-        `strength:PIGMENT`, `haze:BASE`, `tint:BASE`, `thickness:NUMBER` or `readings`.
+        `strength:PIGMENT`, `haze:BASE`, `tint:BASE`, `dose:NUMBER:PIGMENT`, `thickness:NUMBER` or `readings`.
     value, error : float
         A factor with the standard deviation of its logarithm, or a shift in mm.
     words : str
         The same as a sentence.
     probability : float
         That this is what went wrong, of all that was compared; NaN where nothing was compared [-].
+    rivals : mapping of str to float
+        What else it may have been, and how likely that is [-].
     """
 
     what: str
@@ -55,6 +69,29 @@ class Finding:
     error: float
     words: str
     probability: float = math.nan
+    rivals: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Otherwise:
+    """What to pour if it was the other of two causes that trials tell apart badly: a lot, or a slip in one dose.
+
+    Parameters
+    ----------
+    what : str
+        As of a finding.
+    probability : float
+        That it was this [-].
+    blend : Blend
+        The recipe for a fresh batch then [%].
+    words : str
+        The same as a sentence.
+    """
+
+    what: str
+    probability: float
+    blend: Blend
+    words: str
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -77,6 +114,10 @@ class Adjustment:
     additions : Additions or None
         For a part that stands there, when one was told.
     findings : tuple of Finding
+    poured : Blend
+        That of the last trial.
+    otherwise : Otherwise or None
+        Where a lot and a slip in one dose are both likely.
     """
 
     misses: tuple[Miss, ...]
@@ -86,6 +127,14 @@ class Adjustment:
     kept_pigments: bool
     additions: Additions | None
     findings: tuple[Finding, ...]
+    poured: Blend
+    otherwise: Otherwise | None = None
+
+    @property
+    def again(self) -> bool:
+        """Whether the recipe is right as it was poured, and the pour is to be made again."""
+        best = self.answer.best.blend
+        return best.base == self.poured.base and not _changes(self.poured, best)
 
     @property
     def missed(self) -> float:
@@ -105,7 +154,7 @@ class Adjustment:
     @property
     def verdict(self) -> str:
         """What to do, in a sentence."""
-        return verdict(self.misses, self.answer.target.tolerance)
+        return verdict(self.misses, self.answer.target.tolerance, again=self.again)
 
 
 def adjust(
@@ -166,7 +215,34 @@ def adjust(
         kept_pigments=kept,
         additions=None if cup is None else additions(learned.palette, target, cup, setting=setting, rules=rules),
         findings=tuple(_likely(_findings(palette, learned, trials), found)),
+        poured=last.blend,
+        otherwise=_otherwise(found, asked, setting, last.blend, rules, given),
     )
+
+
+def _otherwise(
+    found: Sequence[Cause], target: Target, setting: Setting, poured: Blend, rules: Rules, given: Rules
+) -> Otherwise | None:
+    """The correction by the other of a lot and a slip in its dose, where that is likely too."""
+    if not found or found[0].kind not in (STRENGTH, DOSE):
+        return None
+    pair = [each for each in found[1:] if {each.kind, found[0].kind} == {STRENGTH, DOSE} and each.name == found[0].name]
+    if not pair or pair[0].probability < _RIVAL:
+        return None
+    other = pair[0]
+    best = _answer(other.learned.palette, target, setting, poured, rules, given)[0].best.blend
+    told = ", ".join(f"{name} {dose:.4f} %" for name, dose in _changes(poured, best).items())
+    todo = f"{told}, all else as it was" if told else "pour the recipe again as it stands"
+    cause = f"the lot of {other.name}" if other.kind == STRENGTH else f"the dose of {other.name}, weighed wrongly"
+    words = f"If it was {cause} ({100.0 * other.probability:.0f} % likely): {todo}."
+    return Otherwise(what=other.what, probability=other.probability, blend=best, words=words)
+
+
+def _changes(poured: Blend, now: Blend) -> dict[str, float]:
+    """Doses that differ by more than rounding, as they are now [%]."""
+    names = {**poured.loadings, **now.loadings}
+    both = {name: (poured.loadings.get(name, 0.0), now.loadings.get(name, 0.0)) for name in names}
+    return {name: new for name, (old, new) in both.items() if abs(new - old) > _ROUNDING * max(old, new)}
 
 
 def _as_solid(palette: Palette, target: Target, trial: Trial, setting: Setting) -> Target:
@@ -230,10 +306,24 @@ def _findings(palette: Palette, learned: Posterior, trials: Sequence[Trial]) -> 
             thickness = trials[number - 1].thickness_mm + shift
             words = f"trial {number} reads as {thickness:.2f} mm, not {trials[number - 1].thickness_mm:g} mm"
             told.append(Finding(what=f"thickness:{number}", value=float(shift), error=float(error), words=words))
+    told += _wrong_doses(palette, learned, trials)
     if learned.misfit > _STRANGE:
         words = "no change of strength, base or thickness explains the readings: check blend, doses and readings"
         told.append(Finding(what="readings", value=learned.misfit, error=1.0, words=words))
     return told
+
+
+def _wrong_doses(palette: Palette, learned: Posterior, trials: Sequence[Trial]) -> Iterator[Finding]:
+    """Doses that were off by more than weighing is: told where a slip was reckoned with."""
+    usual, names = palette.instrument.dose_error_percent / 100.0, list(palette.pigments)
+    for number, (trial, shares, errors) in enumerate(zip(trials, learned.doses, learned.dose_errors, strict=True), 1):
+        dosed = np.flatnonzero(palette.loadings(trial.blend))
+        for at, share, error in zip(dosed, shares, errors, strict=True):
+            if abs(share) > SURE * max(error, usual):
+                name, percent = names[at], 100.0 * abs(share)
+                words = f"trial {number} holds {percent:.0f} % {'less' if share < 0 else 'more'} {name} than is written"
+                words += f" (± {100.0 * error:.0f} %, one standard deviation): weighed wrongly"
+                yield Finding(what=f"{DOSE}:{number}:{name}", value=1.0 + share, error=float(error), words=words)
 
 
 def _likely(findings: list[Finding], found: Sequence[Cause]) -> list[Finding]:
@@ -245,18 +335,18 @@ def _likely(findings: list[Finding], found: Sequence[Cause]) -> list[Finding]:
         f"; {100.0 * best.probability:.0f} % likely to be {'all of it' if best.what != SEVERAL else 'one of several'}"
     )
     other = f", else {', '.join(_named(each) for each in rivals)}" if rivals else ""
+    likely = {each.what: each.probability for each in rivals}
     return [
         each
         if each.what == "readings"
-        else replace(each, probability=best.probability, words=f"{each.words}{sure}{other}")
+        else replace(each, words=f"{each.words}{sure}{other}", probability=best.probability, rivals=likely)
         for each in findings
     ]
 
 
 def _named(cause: Cause) -> str:
-    kind, _, name = cause.what.partition(":")
-    told = {NOTHING: "chance alone", SEVERAL: "several things at once", "thickness": "the thickness"}
-    what = told.get(kind, f"the {kind} of {name}")
+    told = {NOTHING: "chance alone", SEVERAL: "several things at once", THICKNESS: "the thickness"}
+    what = told.get(cause.kind, f"the {cause.kind} of {cause.name}")
     return f"{what} ({100.0 * cause.probability:.0f} %)"
 
 

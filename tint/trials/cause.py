@@ -9,7 +9,7 @@ source: most pours are right, and of those that are not most have one thing wron
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,9 +21,12 @@ from tint.trials.update import Layout, Posterior, lay_out, mode, posterior, sett
 
 Array = NDArray[np.float64]
 
-NOTHING, SEVERAL, THICKNESS = "nothing", "several", "thickness"
+NOTHING, SEVERAL, THICKNESS, DOSE, STRENGTH = "nothing", "several", "thickness", "dose", "strength"
 _BEFORE = {NOTHING: 0.4, SEVERAL: 0.1}  # what is believed before; single causes share the rest
 _CLOSED = 1e-4  # of a logarithm: what is held to be unchanged
+# A dose that was weighed wrongly: how far it is off, as a share of it, and how likely that is beside a change of the
+# pigment's lot; lots differ more often than what is written down was not weighed.
+_WRONG_DOSE, _SLIPS = 0.25, 0.25
 _WRONG_DEPTH = 0.08  # of the thickness: how far a wall is off that was moulded or read wrongly
 
 
@@ -34,7 +37,9 @@ class Cause:
     Parameters
     ----------
     what : str
-        `nothing`, `several`, `thickness`, `strength:PIGMENT`, `haze:BASE` or `tint:BASE`.
+        `nothing`, `several`, `thickness`, `strength:PIGMENT`, `haze:BASE`, `tint:BASE`, or `dose:NUMBER:PIGMENT`: that
+        a dose of one trial was not what was written down. Of a single trial the last cannot be told from a change of
+        that pigment's strength, and both are told with what was known of them before.
     probability : float
         That it is this one of all those compared, 0 to 1 [-].
     learned : Posterior
@@ -44,6 +49,16 @@ class Cause:
     what: str
     probability: float
     learned: Posterior
+
+    @property
+    def kind(self) -> str:
+        """Its first word."""
+        return self.what.split(":")[0]
+
+    @property
+    def name(self) -> str:
+        """The pigment or base that it is about; empty where it is about none."""
+        return self.what.split(":", 2 if self.kind == DOSE else 1)[-1] if ":" in self.what else ""
 
 
 def causes(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> list[Cause]:
@@ -63,8 +78,7 @@ def causes(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> list[Ca
     # What no explanation foretells is noise for all of them alike.
     _, noise = settled(wide, trials, layouts[SEVERAL])
     modes = {what: mode(wide, trials, layout, noise) for what, layout in layouts.items()}
-    single = (1.0 - sum(_BEFORE.values())) / max(len(layouts) - len(_BEFORE), 1)
-    log = np.array([found.log_evidence + np.log(_BEFORE.get(what, single)) for what, found in modes.items()])
+    log = np.array([modes[what].log_evidence + np.log(before) for what, before in _believed_before(layouts).items()])
     share = np.exp(log - log.max())
     share /= share.sum()
     ranked = sorted(zip(share, modes, strict=True), reverse=True)
@@ -76,6 +90,12 @@ def causes(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> list[Ca
         )
         for probability, what in ranked
     ]
+
+
+def _believed_before(whats: Iterable[str]) -> dict[str, float]:
+    weights = {what: _SLIPS if what.startswith(DOSE) else 1.0 for what in whats if what not in _BEFORE}
+    single = (1.0 - sum(_BEFORE.values())) / max(sum(weights.values()), 1.0)
+    return {what: _BEFORE.get(what, single * weights.get(what, 1.0)) for what in whats}
 
 
 def _layouts(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Iterator[tuple[str, Layout]]:
@@ -92,7 +112,18 @@ def _layouts(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Itera
     dosed = {name for trial in trials for name, loading in trial.blend.loadings.items() if loading > 0.0}
     for at, name in enumerate(palette.pigments):
         if name in dosed:
-            yield f"strength:{name}", _only(every, (2 * len(bases) + at,))
+            yield f"{STRENGTH}:{name}", _only(every, (2 * len(bases) + at,))
+    alone = _only(every, ())
+    for number, doses in enumerate(every.doses):
+        for slot, at in enumerate(doses):
+            yield f"{DOSE}:{number + 1}:{list(palette.pigments)[at]}", _slipped(alone, number, slot)
+
+
+def _slipped(layout: Layout, number: int, slot: int) -> Layout:
+    """The same with one dose of one trial in doubt."""
+    sd = [each.copy() for each in layout.dose_sd]
+    sd[number][slot] = max(sd[number][slot], _WRONG_DOSE)
+    return replace(layout, dose_sd=tuple(sd))
 
 
 def _only(layout: Layout, changes: tuple[int, ...]) -> Layout:

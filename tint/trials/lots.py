@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
-from tint.materials import Blend
+from tint.materials import REJECT, RESCALE, USE, Blend
 from tint.palette import Palette
 from tint.trials.trial import SURE, Doubts, Trial, check_trial
 from tint.trials.update import Posterior, learn
@@ -40,7 +40,7 @@ class LotCheck:
     hue_error : float
         What casting and reading alone would leave, 95 times in 100 [-].
     verdict : str
-        `same`, `rescale`, or `recast`.
+        `use`, `rescale` or `reject`, as the ledger has it.
     words : str
     """
 
@@ -116,15 +116,16 @@ def _judged(what: str, strength: float, error: float, left: float, scatter: floa
     if not is_base:
         measure = "stronger" if percent > 0 else "weaker"
     if left > max(scatter, _OFTEN_SEEN):
-        verdict = "recast"
+        verdict = REJECT
         words = (
-            f"its hue is off by {left:.1f} CIEDE2000 at equal strength: cast its ladder again before matching with it"
+            f"its hue is off by {left:.1f} CIEDE2000 at equal strength: reject it for the recipes there are; "
+            "to match with it, cast its ladder again"
         )
     elif abs(strength - 1.0) > SURE * error:
-        verdict = "rescale"
+        verdict = RESCALE
         words = f"it is {abs(percent):.0f} ± {100.0 * error:.0f} % {measure}: rescale old recipes"
     else:
-        verdict = "same"
+        verdict = USE
         words = f"no change beyond its error of {100.0 * error:.0f} %: use it as the old one"
     return LotCheck(
         what=what,

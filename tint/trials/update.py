@@ -29,7 +29,8 @@ _STEPS, _LONGEST, _STILL = 30, 3.0, 1e-6
 # Rounds in which noise is raised to what is left, and the ratio of the two at which it has settled; no source.
 _ROUNDS, _SETTLED = 5, 1.05
 _TINY = 1e-12  # keeps a division from 0; changes nothing that can be told
-_THINNEST = 0.05  # of a thickness as read, below which no step of the search takes it
+# Of a thickness as read and of a dose as written, below which no step of the search takes them.
+_THINNEST, _LEAST_DOSE = 0.05, 0.05
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +45,8 @@ class Posterior:
         By what k and then s of each component are multiplied, and the standard deviation of their logarithm [-].
     thickness_mm, thickness_errors : ndarray, shape (n_trials,)
         Shift from each trial's reading, and its standard deviation [mm].
+    doses, dose_errors : tuple of ndarray, shape (n_doses,)
+        By what share the doses of each trial were off, pigments in the palette's order, and the standard deviation [-].
     misfit : float
         Root mean square of what is left of the readings, in standard deviations [-].
     """
@@ -53,6 +56,8 @@ class Posterior:
     factor_errors: Array
     thickness_mm: Array
     thickness_errors: Array
+    doses: tuple[Array, ...]
+    dose_errors: tuple[Array, ...]
     misfit: float
 
 
@@ -64,6 +69,7 @@ class Layout:
     changes: Array  # prior sd of each change's logarithm, shape (n_changes,)
     reach: Array  # which entries of theta each change multiplies, shape (n_changes, 3 n_components)
     doses: tuple[tuple[int, ...], ...]  # pigments dosed in each trial
+    dose_sd: tuple[Array, ...]  # their prior sd, a share of each dose
     thickness_mm: float  # prior sd of a trial's thickness reading
 
     @property
@@ -72,6 +78,11 @@ class Layout:
 
     def thickness(self, trial: int) -> int:
         return self.first_trial + sum(1 + len(doses) for doses in self.doses[:trial])
+
+    def dosed(self, trial: int) -> slice:
+        """Where the doses of a trial stand."""
+        first = self.thickness(trial) + 1
+        return slice(first, first + len(self.doses[trial]))
 
     @property
     def size(self) -> int:
@@ -164,7 +175,8 @@ def lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Layout
             reach.append(both)
     doses = tuple(tuple(np.flatnonzero(palette.loadings(trial.blend)).tolist()) for trial in trials)
     sd = palette.instrument.thickness_error_mm if doubts.thickness_mm is None else doubts.thickness_mm
-    return Layout(palette.modes.shape[0], np.array(changes), np.array(reach), doses, sd)
+    dose_sd = tuple(np.full(len(each), palette.instrument.dose_error_percent / 100.0) for each in doses)
+    return Layout(palette.modes.shape[0], np.array(changes), np.array(reach), doses, dose_sd, sd)
 
 
 def _believed(palette: Palette, layout: Layout, own: Array, shared: Array) -> tuple[Array, Array, Array]:
@@ -208,9 +220,9 @@ def _miss(
         d = max(trial.thickness_mm + layout.thickness_mm * shared[at], _THINNEST * trial.thickness_mm)
         dosed = list(layout.doses[number])
         loadings = palette.loadings(trial.blend)
-        off = instrument.dose_error_percent / 100.0 * shared[at + 1 : at + 1 + len(dosed)]
+        off = layout.dose_sd[number] * shared[layout.dosed(number)]
         exact = loadings[dosed]
-        loadings[dosed] = exact * (1.0 + off)
+        loadings[dosed] = exact * np.maximum(1.0 + off, _LEAST_DOSE)
         share = palette.shares(trial.blend.base, loadings)
         optics = palette.optics(trial.blend.base, as_read=True)
         base = list(palette.bases).index(trial.blend.base)
@@ -234,7 +246,7 @@ def _miss(
                     slope * (each[number_of] - each[base] / 100.0)
                     for slope, each in zip(by_mixed, coefficients, strict=True)
                 )
-                own[:, at + 1 + slot] = instrument.dose_error_percent / 100.0 * exact[slot] * gain / sd
+                own[:, at + 1 + slot] = layout.dose_sd[number][slot] * exact[slot] * gain / sd
             direct.append(own)
     return np.stack(residuals, axis=1), np.stack(by_theta, axis=1), np.stack(direct, axis=1)
 
@@ -294,5 +306,7 @@ def posterior(palette: Palette, layout: Layout, found: Mode, widening: float) ->
         factor_errors=((errors[changes] * layout.changes) @ layout.reach)[: 2 * n],
         thickness_mm=layout.thickness_mm * shared[places],
         thickness_errors=layout.thickness_mm * errors[places],
+        doses=tuple(sd * shared[layout.dosed(at)] for at, sd in enumerate(layout.dose_sd)),
+        dose_errors=tuple(sd * errors[layout.dosed(at)] for at, sd in enumerate(layout.dose_sd)),
         misfit=float(np.sqrt(np.mean(found.residual**2))),
     )

@@ -134,8 +134,14 @@ def _read_ratio(palette: Palette, trial: Trial, setting: Setting) -> float | Non
     return float(colorimetry.contrast_ratio(black, white, setting.viewing(palette)))
 
 
-def verdict(found: Sequence[Miss], tolerance: float) -> str:
-    """What to do, in a sentence."""
+def verdict(found: Sequence[Miss], tolerance: float, *, again: bool = False) -> str:
+    """What to do, in a sentence.
+
+    Parameters
+    ----------
+    again : bool
+        Whether the recipe itself is right, and it was the pour that went wrong.
+    """
     colours = [miss.value for miss in found if miss.what.startswith(COLOUR)]
     within = max(colours) <= tolerance
     if all(miss.leave for miss in found):
@@ -145,9 +151,12 @@ def verdict(found: Sequence[Miss], tolerance: float) -> str:
         beyond = "" if within else f"; that is more than the {tolerance:g} asked for, and only steadier work will help"
         return f"Leave it: {_listed(found)}, which weighing, thickness and reading alone would do{beyond}."
     told = [miss for miss in found if not miss.leave]
+    missed = " and ".join(miss.words for miss in told)
     colour_only = all(miss.what.startswith(COLOUR) for miss in told)
     good = f"; it is within the {tolerance:g} asked for, so this pour may pass" if within and colour_only else ""
-    return f"Correct it: the trial is {' and '.join(miss.words for miss in told)}{good}."
+    if again:
+        return f"Pour it again as it stands: the trial is {missed}, but its recipe is not."
+    return f"Correct it: the trial is {missed}{good}."
 
 
 def _listed(found: Sequence[Miss]) -> str:
