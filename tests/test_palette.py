@@ -18,7 +18,7 @@ from synthetic import fit_two_flux
 from tint import forward
 from tint.appearance import Setting, predict
 from tint.errors import InputError
-from tint.files import arrays_from_bytes, arrays_to_bytes
+from tint.files import Array, arrays_from_bytes, arrays_to_bytes
 from tint.materials import Blend
 from tint.palette import Palette, fit_path, read_palette, shares, write_palette
 
@@ -242,6 +242,38 @@ def without_evidence(data: bytes) -> bytes:
     return arrays_to_bytes(arrays)
 
 
+def with_array(name: str, change: Callable[[Array], Array]) -> Callable[[bytes], bytes]:
+    """Harm of one array alone, as whoever writes such a file by hand may do it."""
+
+    def harm(data: bytes) -> bytes:
+        arrays = arrays_from_bytes(data)
+        return arrays_to_bytes(arrays | {name: change(arrays[name])})
+
+    return harm
+
+
+ALTERED = [
+    with_array("k", lambda k: k * np.nan),
+    with_array("s", lambda s: s[:, :-1]),
+    with_array("g", lambda g: g.astype(complex)),
+    with_array("index", lambda index: index[:0]),
+    with_array("modes", lambda modes: modes.swapaxes(0, 1)),
+    with_array("evidence read", lambda read: read.astype(np.float32)),
+    with_array("evidence swatch", lambda swatch: swatch[:-1]),
+]
+
+
+@pytest.mark.parametrize("harm", ALTERED)
+def test_arrays_of_other_shapes_or_kinds_or_not_finite_are_told(
+    palette: Palette, tmp_path: Path, harm: Callable[[bytes], bytes]
+) -> None:
+    path = tmp_path / "palette.two-flux.fit"
+    write_palette(palette, path)
+    path.write_bytes(harm(path.read_bytes()))
+    with pytest.raises(InputError, match=r"is broken or of another version; run `tint fit .*`"):
+        read_palette(path)
+
+
 @pytest.mark.parametrize("harm", [cut, empty, rubbish, flipped, headless, mangled, of_another_format, without_evidence])
 def test_a_broken_palette_is_told(palette: Palette, tmp_path: Path, harm: Callable[[bytes], bytes]) -> None:
     path = tmp_path / "palette.two-flux.fit"
@@ -255,3 +287,11 @@ def test_a_palette_that_cannot_be_written_leaves_nothing(palette: Palette, tmp_p
     with pytest.raises(InputError, match="cannot be written"):
         write_palette(palette, tmp_path / "nowhere" / "a.fit")
     assert not list(tmp_path.iterdir())
+
+
+def test_a_palette_with_a_casting_read_in_transmittance_alone_comes_back(palette: Palette, tmp_path: Path) -> None:
+    unseen = replace(palette, swatches=(replace(palette.swatches[0], delta_e=np.nan), *palette.swatches[1:]))
+    write_palette(unseen, tmp_path / "a.fit")
+    again = read_palette(tmp_path / "a.fit").swatches
+    assert np.isnan(again[0].delta_e)
+    assert again[1:] == palette.swatches[1:]

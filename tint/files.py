@@ -52,23 +52,40 @@ def _umask() -> int:
     return mask
 
 
-def arrays_to_bytes(arrays: dict[str, Array]) -> bytes:
-    """The arrays as the bytes of an uncompressed .npz (the open format of NumPy)."""
+_SEAL = hashlib.sha256().digest_size
+
+
+def arrays_to_bytes(arrays: dict[str, Array], *, key: str = "") -> bytes:
+    """The arrays as the bytes of an uncompressed .npz (the open format of NumPy), with a digest of them at its end.
+
+    Parameters
+    ----------
+    key : str
+        What the arrays are of; it enters the digest, and is asked for when they are read.
+    """
     stream = io.BytesIO()
     np.savez(stream, **arrays)  # type: ignore[arg-type]  # the stubs mistake the names for options
-    return stream.getvalue()
+    return stream.getvalue() + _seal(stream.getvalue(), key)
 
 
-def arrays_from_bytes(data: bytes) -> dict[str, Array]:
+def _seal(data: bytes, key: str) -> bytes:
+    return hashlib.sha256(key.encode() + b"\0" + data).digest()
+
+
+def arrays_from_bytes(data: bytes, *, key: str = "") -> dict[str, Array]:
     """Read what `arrays_to_bytes` wrote.
 
     Raises
     ------
     ValueError
-        If the bytes are not a whole .npz of plain arrays.
+        If a byte is another than was written, or the arrays are of another key: nothing is unpacked before that is
+        known.
     """
+    whole, seal = data[:-_SEAL], data[-_SEAL:]
+    if seal != _seal(whole, key):
+        raise ValueError("not a whole archive of arrays")
     try:
-        with np.load(io.BytesIO(data), allow_pickle=False) as archive:
+        with np.load(io.BytesIO(whole), allow_pickle=False) as archive:
             return {name: archive[name] for name in archive.files}
     except (OSError, EOFError, KeyError, TypeError, RuntimeError, zipfile.BadZipFile) as error:
         raise ValueError(f"not a whole archive of arrays ({error})") from error
@@ -96,15 +113,16 @@ def _cached_at(key: str) -> Path:
 def cached_arrays(key: str, build: Callable[[], dict[str, Array]]) -> dict[str, Array]:
     """The arrays that `build` makes, from the cache when they lie there whole.
 
-    `key` names everything the arrays depend on. A corrupt file is built again; a cache that cannot be written
-    costs only time. Two processes that build at once write the same bytes, each whole, and the last rename wins.
+    `key` names everything the arrays depend on. A file that is not byte for byte what was written under that key is
+    built again; a cache that cannot be written costs only time. Two processes that build at once write the same bytes,
+    each whole, and the last rename wins.
     """
     path = _cached_at(key)
     try:
-        return arrays_from_bytes(path.read_bytes())
+        return arrays_from_bytes(path.read_bytes(), key=key)
     except (OSError, ValueError):
         arrays = build()
     with contextlib.suppress(OSError, InputError):
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, arrays_to_bytes(arrays))
+        write_whole(path, arrays_to_bytes(arrays, key=key))
     return arrays

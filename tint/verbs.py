@@ -17,7 +17,7 @@ from tint.appearance import Appearance, Setting
 from tint.errors import InputError
 from tint.given import SEEN, Folder, Look, blend_of, folder_of, palette_of, setting_of, target_of, typed
 from tint.opacity import opacity_of
-from tint.palette import Palette, fit_path, read_palette
+from tint.palette import BROKEN, Palette, fit_path, read_palette
 from tint.recipes import Answer, Rules
 from tint.swatches import SwatchFolder, folder_digest
 from tint.swatches.instruments import Given
@@ -91,7 +91,9 @@ def load(path: str | Path, *, optics: str = "many-flux", progress: Callable[[str
     digest = folder_digest(folder)
     try:
         return read_palette(fit_path(folder, optics), digest=digest)
-    except InputError:
+    except InputError as error:
+        if progress is not None and error.found == BROKEN:
+            progress(f"{error.where} {BROKEN}; it is fitted again")
         return fit(folder, optics=optics, progress=progress)
 
 

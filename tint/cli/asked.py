@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import math
 from collections.abc import Callable, Mapping
@@ -13,25 +14,42 @@ import click
 
 from tint import jsonable
 from tint.appearance import Setting
-from tint.cli import options
+from tint.cli import options, show
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics.finish import HEIGHTS_UM
-from tint.palette import Palette, fit_path, read_palette
+from tint.palette import BROKEN, Palette, fit_path, read_palette, write_palette
 from tint.recipes import from_json
-from tint.swatches import folder_digest
+from tint.swatches import folder_digest, read_folder
 
 
 def palette_of(folder: Path, optics: str) -> Palette:
-    """The palette fitted to a folder as it now stands; an error where it was not fitted, or has changed since."""
+    """The palette fitted to a folder as it now stands; an error where it was not fitted, or has changed since.
+
+    One whose file is broken, or of another version of tint, is fitted again and written.
+    """
     digest = folder_digest(folder)
     try:
         return read_palette(fit_path(folder, optics), digest=digest)
     except InputError as error:
+        if error.found == BROKEN:
+            return _fitted_again(folder, optics)
         if optics == options.DEFAULT_OPTICS or "tint fit" not in error.mend:
             raise
         mend = f"run `tint fit {folder} --optics {optics}`"
         raise InputError(error.where, error.found, error.expected, mend) from error
+
+
+def _fitted_again(folder: Path, optics: str) -> Palette:
+    from tint.fitting import fit_palette  # only needed where a palette is lost
+
+    path = fit_path(folder, optics)
+    show.warn(f"{path}: {BROKEN}; it is fitted again")
+    with show.waiting("fitting again") as told:
+        palette = fit_palette(read_folder(folder), optics=optics, progress=told)
+    with contextlib.suppress(InputError):  # a folder that cannot be written costs only time
+        write_palette(palette, path)
+    return palette
 
 
 # A blend.

@@ -54,6 +54,11 @@ def waiting(words: str) -> Iterator[Callable[[str], None]]:
         yield lambda reached: status.update(f"{words}: {reached}")
 
 
+def warn(line: str) -> None:
+    """A line beside the answer, on standard error."""
+    click.echo(f"tint: {line}", err=True)
+
+
 def json(content: Struct | Mapping[str, Any], **more: Any) -> None:
     """Write one JSON object and nothing else; `more` are further keys."""
     click.echo(jsonable.text(content, **more))

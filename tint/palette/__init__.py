@@ -14,10 +14,11 @@ from tint.palette.evidence import (
     bold,
     widening,
 )
-from tint.palette.file import FORMAT, compress, fit_path, read_palette, write_palette
+from tint.palette.file import BROKEN, FORMAT, compress, fit_path, read_palette, write_palette
 from tint.palette.palette import ONE_WAY, Palette, shares, spot_of
 
 __all__ = [
+    "BROKEN",
     "FORMAT",
     "INSIDE",
     "LOADING",

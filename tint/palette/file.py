@@ -16,9 +16,12 @@ from tint.palette.palette import Palette
 
 Array = NDArray[np.float64]
 
-FORMAT = 4  # of the file; raise it with any change to what is written
+FORMAT = 5  # of the file; raise it with any change to what is written
+
+BROKEN = "is broken or of another version"  # what is found of a file that no palette can be made of
 
 _ARRAYS = ("wavelengths", "k", "s", "g", "g_error", "index", "index_error", "local", "modes")
+_FINITE = (*_ARRAYS, "backings")
 _EVIDENCE = ("read", "fitted", "foretold", "swatch", "backing", "missed", "expected")
 _PLAIN = (
     "name",
@@ -97,16 +100,20 @@ def read_palette(path: str | Path, *, digest: str | None = None) -> Palette:
     except OSError as error:
         raise InputError(str(path), f"cannot be read ({error.strerror})") from error
     except (ValueError, KeyError, TypeError, msgspec.MsgspecError) as error:
-        raise InputError(str(path), "is broken or of another version", mend=again) from error
+        raise InputError(str(path), BROKEN, mend=again) from error
     if digest is not None and palette.digest != digest:
         raise InputError(str(path), "was fitted to other swatches than now stand in the folder", mend=again)
     return palette
 
 
 def _decode(arrays: dict[str, Array]) -> Palette:
-    header = msgspec.json.decode(arrays["header"].tobytes(), type=_Header)
+    told = msgspec.json.decode(arrays["header"].tobytes())
+    for swatch in told["swatches"]:  # JSON knows no NaN: what was read in transmittance alone has no CIEDE2000
+        swatch["delta_e"] = np.nan if swatch["delta_e"] is None else swatch["delta_e"]
+    header = msgspec.convert(told, _Header)
     if header.format != FORMAT:
         raise ValueError(f"format {header.format}")
+    _check(arrays, header)
     evidence = Evidence(**{name: arrays[f"evidence {name}"] for name in _EVIDENCE})  # type: ignore[arg-type]
     return Palette(
         **{name: getattr(header, name) for name in _PLAIN},
@@ -114,6 +121,27 @@ def _decode(arrays: dict[str, Array]) -> Palette:
         backings=dict(zip(header.backings, arrays["backings"], strict=True)),
         evidence=evidence,
     )
+
+
+def _check(arrays: dict[str, Array], header: _Header) -> None:
+    """Raise ValueError unless the arrays are of the shapes and kinds of a palette, and finite where it is."""
+    w, n_bases, n_backings = arrays["wavelengths"].size, len(header.bases), len(header.backings)
+    n, modes, n_readings = n_bases + len(header.pigments), len(arrays["modes"]), len(arrays["evidence swatch"])
+    one, each = (n_readings,), (n_readings, w)
+    shapes: dict[str, tuple[int, ...]] = {
+        "wavelengths": (w,), "k": (n, w), "s": (n, w), "g": (n, w), "g_error": (n,), "index": (n_bases,),
+        "index_error": (n_bases,), "local": (w, 2 * n, 2 * n), "modes": (modes, w, 3 * n),
+        "backings": (n_backings, w) if n_backings else (0, 0), "evidence swatch": one, "evidence backing": one,
+        "evidence missed": one, "evidence expected": one, "evidence read": each, "evidence fitted": each,
+        "evidence foretold": each,
+    }  # fmt: skip
+    for name, shape in shapes.items():
+        array = arrays[name]
+        kind = np.int64 if name in ("evidence swatch", "evidence backing") else np.float64
+        if array.shape != shape or array.dtype != kind:
+            raise ValueError(f"{name} of {array.shape} {array.dtype}")
+        if name in _FINITE and not np.isfinite(array).all():
+            raise ValueError(f"{name} is not finite")
 
 
 # Errors that wavelengths share, held as few modes.
