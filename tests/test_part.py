@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import io
 import sys
+import zipfile
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
@@ -232,6 +233,110 @@ def test_a_height_map_is_thickness(tmp_path: Path, kind: str, per_level: float) 
     assert view.thickness_mm[20, 20] == pytest.approx(3.0, abs=per_level)
     assert not view.has_part[0, 0]
     assert volume_cm3(view) == pytest.approx(20 * 40 * 0.25 * 3.0 / 1000.0, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("levels", "told"),
+    [
+        (np.array([[1, -1], [1, 1]], dtype=np.int32), "levels below 0 or that are no numbers"),
+        (np.array([[1.0, np.nan], [1.0, 1.0]], dtype=np.float32), "levels below 0 or that are no numbers"),
+        (np.array([[1.0, np.inf], [1.0, 1.0]], dtype=np.float32), "levels below 0 or that are no numbers"),
+        (np.array([[1.0, 1e30], [1.0, 1.0]], dtype=np.float32), r"mm thick; expected at most 1000 mm"),
+        (np.ones((1, 5), dtype=np.uint8), "5 x 1 pixels; expected at least 2 either way"),
+    ],
+)
+def test_levels_that_are_no_thickness_are_told(tmp_path: Path, levels: NDArray[np.generic], told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        read_height_map(height_map(tmp_path / "map.tiff", levels), mm_per_level=0.1)
+
+
+def png(levels: NDArray[np.generic]) -> bytes:
+    stream = io.BytesIO()
+    Image.fromarray(levels).save(stream, "PNG")
+    return stream.getvalue()
+
+
+BROKEN_PICTURES = {
+    "cut": png(np.arange(10_000, dtype=np.uint8).reshape(100, 100))[:100],
+    "header": b"\x89PNG\r\n\x1a\n" + b"\x00\x00\x00\x0dIHDR" + b"\x00" * 17,
+    "pgm": b"P5 a b 255\n",
+    "pgm of too much": b"P2 2 2 255 9999 -1 x 1\n",
+}
+
+
+@pytest.mark.parametrize("data", BROKEN_PICTURES.values(), ids=BROKEN_PICTURES)
+def test_a_broken_height_map_is_told(tmp_path: Path, data: bytes) -> None:
+    path = tmp_path / "map.png"
+    path.write_bytes(data)
+    with pytest.raises(InputError, match=r"map.png: cannot be read \("):
+        read_height_map(path, mm_per_level=0.1)
+
+
+def test_a_large_height_map_is_thinned_out_and_keeps_its_size(tmp_path: Path) -> None:
+    levels = np.zeros((4100, 4100), dtype=np.uint8)
+    levels[500:3500, 1000:2000] = 20
+    view = read_height_map(height_map(tmp_path / "map.png", levels), mm_per_level=0.1, mm_per_pixel=0.01)
+    assert max(view.thickness_mm.shape) <= 2000
+    assert volume_cm3(view) == pytest.approx(30.0 * 10.0 * 2.0 / 1000.0, rel=2e-3)
+
+
+SQUARE = "".join(f'<vertex x="{10 * (at % 2)}" y="{10 * (at // 2 % 2)}" z="{10 * (at // 4)}"/>' for at in range(8))
+SIDES_OF_A_CUBE = (
+    (0, 2, 1), (1, 2, 3), (4, 5, 6), (5, 7, 6), (0, 1, 4), (1, 5, 4),
+    (2, 6, 3), (3, 6, 7), (0, 4, 2), (2, 4, 6), (1, 3, 5), (3, 7, 5),
+)  # fmt: skip
+
+
+def package(path: Path, objects: str, *, place: str = "1", padding: int = 0) -> Path:
+    """A 3MF of the cube, of what else it holds, and of so many bytes that say nothing."""
+    faces = "".join(f'<triangle v1="{a}" v2="{b}" v3="{c}"/>' for a, b, c in SIDES_OF_A_CUBE)
+    cube = f'<object id="1"><mesh><vertices>{SQUARE}</vertices><triangles>{faces}</triangles></mesh></object>'
+    head = '<model unit="millimeter" xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02">'
+    built = f'<build><item objectid="{place}"/></build>'
+    text = f"{head}<resources>{cube}{objects}</resources>{built}{' ' * padding}</model>"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("3D/3dmodel.model", text)
+    return path
+
+
+def test_a_3mf_is_read(tmp_path: Path) -> None:
+    assert read_part(package(tmp_path / "a.3mf", "")).volume_cm3 == pytest.approx(1.0)
+
+
+def test_a_3mf_that_unpacks_to_too_much_is_told_before_it_is_unpacked(tmp_path: Path) -> None:
+    path = package(tmp_path / "bomb.3mf", "", padding=60_000_000)
+    assert path.stat().st_size < 100_000
+    with pytest.raises(InputError, match=r"unpacks to 60 MB in 1 files; expected at most 35 MB; export it with fewer"):
+        read_part(path)
+
+
+def test_a_3mf_that_places_a_body_again_and_again_is_told(tmp_path: Path) -> None:
+    twice = '<object id="{}"><components><component objectid="{}"/><component objectid="{}"/></components></object>'
+    chain = "".join(twice.format(at, at - 1, at - 1) for at in range(2, 40))
+    with pytest.raises(InputError, match=r"places too many bodies; expected at most 1,000"):
+        read_part(package(tmp_path / "chain.3mf", chain, place="39"))
+    with pytest.raises(InputError, match=r"places too many bodies; expected at most 1,000"):
+        read_part(package(tmp_path / "self.3mf", twice.format(2, 2, 2), place="2"))
+
+
+def test_an_obj_opens_no_other_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    cube = box(10.0, 10.0, 10.0)
+    corners = "".join(f"v {x} {y} {z}\n" for x, y, z in cube.vertices)
+    faces = "".join(f"f {a + 1} {b + 1} {c + 1}\n" for a, b, c in cube.faces)
+    (tmp_path / "cube.obj").write_text(f"mtllib secret.mtl\nusemtl one\n{corners}{faces}")
+    (tmp_path / "secret.mtl").write_text("newmtl one\nmap_Kd ../secret.png\n")
+    opened: list[str] = []
+    was = io.open
+
+    def watched(file: Any, *more: Any, **others: Any) -> Any:
+        opened.append(str(file))
+        return was(file, *more, **others)
+
+    monkeypatch.setattr(io, "open", watched)
+    monkeypatch.setattr("builtins.open", watched)
+    assert read_part(tmp_path / "cube.obj").volume_cm3 == pytest.approx(1.0)
+    assert any(name.endswith("cube.obj") for name in opened)
+    assert not [name for name in opened if "secret" in name]
 
 
 def test_height_maps_that_cannot_be_read_are_told(tmp_path: Path) -> None:

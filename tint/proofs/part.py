@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from PIL import Image, UnidentifiedImageError
 
 from tint.errors import InputError
+from tint.proofs.mesh import LARGEST_MM, read_mesh
 from tint.proofs.portrait import normals_at
 from tint.proofs.scan import scan
 
@@ -27,13 +28,11 @@ SIDES: dict[str, Array] = {
     "corner": np.array([[1.0, 1.0, 0.0], [-0.5, 0.5, 1.0], [1.0, -1.0, 1.0]])
     / np.sqrt([[2.0], [1.5], [3.0]]),
 }  # fmt: skip
-UNITS = ("mm", "cm", "m", "in")
 
-# The longest side of what is cast in silicone by hand, at all and mostly; common practice, no source.
-_SMALLEST_MM, _LARGEST_MM = 1.0, 1000.0
-_LIKELY_MM = (5.0, 500.0)
 _MARGIN = 0.03  # of the picture, left free around the part; chosen by eye
-_MOST_PIXELS = 25_000_000  # about 1 GB of memory while it is shaded
+_MOST_PIXELS = 25_000_000  # of a height map; 0.1 GB of memory while it is read
+_MOST_ASIDE = 2000  # pixels along a side of a height map that are kept: a picture shows 900 of them
+_KINDS = ("PNG", "TIFF", "JPEG", "BMP", "WEBP", "GIF", "PPM")
 _SEAM = 1e-6  # of the part's size, by which rounding may leave material less than nothing
 
 
@@ -99,14 +98,10 @@ def read_part(path: str | Path, *, unit: str = "") -> Part:
     Raises
     ------
     InputError
-        If it cannot be read, is not closed, or is too large or too small to be a part.
+        As of `tint.proofs.mesh.read_mesh`.
     """
     path = Path(path)
-    mesh = _load(path)
-    scale = _mm(unit or mesh.units or "mm")
-    _check_size(path.name, np.asarray(mesh.extents, dtype=float) * scale, named=bool(unit))
-    _check_closed(path.name, mesh)
-    return part_of(np.asarray(mesh.triangles, dtype=float) * scale, name=path.name)
+    return part_of(read_mesh(path, unit=unit), name=path.name)
 
 
 def part_of(triangles: ArrayLike, *, name: str = "part") -> Part:
@@ -116,63 +111,6 @@ def part_of(triangles: ArrayLike, *, name: str = "part") -> Part:
     corners = np.asarray(triangles, dtype=float)
     volume = float(trimesh.triangles.mass_properties(corners, skip_inertia=True).volume)
     return Part(name, corners if volume >= 0.0 else corners[:, ::-1], abs(volume) / 1000.0)
-
-
-def _load(path: Path) -> Any:
-    try:
-        import trimesh
-    except ImportError as error:
-        raise InputError(
-            f"--part {path.name}", "reading it needs trimesh", mend="run `pip install 'tint[part]'`"
-        ) from error
-    kinds = (".stl", ".3mf", ".obj")
-    if path.suffix.lower() not in kinds:
-        raise InputError(str(path), "is not a mesh that can be read", "expected " + ", ".join(kinds))
-    if not path.is_file():
-        raise InputError(str(path), "cannot be read (no such file)", mend="check the name")
-    try:
-        mesh = trimesh.load(path, force="mesh")
-    except ImportError as error:
-        raise InputError(str(path), f"needs {error.name}", mend="run `pip install 'tint[part]'`") from error
-    except Exception as error:  # trimesh raises whatever its readers come upon
-        told = str(error).splitlines()[0][:80] if str(error) else type(error).__name__
-        raise InputError(str(path), f"cannot be read ({told})", mend="export it again") from error
-    if not len(getattr(mesh, "faces", ())):
-        raise InputError(str(path), "holds no surface", "expected triangles", "export it again")
-    return mesh
-
-
-def _mm(unit: str) -> float:
-    """How long a unit is [mm]; 1 for one that nobody knows."""
-    from trimesh.units import unit_conversion
-
-    try:
-        return float(unit_conversion(unit, "mm"))
-    except (KeyError, ValueError):
-        return 1.0
-
-
-def _check_size(name: str, size_mm: Array, *, named: bool) -> None:
-    longest = float(size_mm.max())
-    if _SMALLEST_MM <= longest <= _LARGEST_MM:
-        return
-    told = f"{longest / 1000:.3g} m" if longest > _LARGEST_MM else f"{longest:.2g} mm"
-    expected = f"expected a part of {_SMALLEST_MM:g} mm to {_LARGEST_MM / 1000:g} m"
-    fits = [unit for unit in UNITS if not named and _LIKELY_MM[0] <= longest * _mm(unit) <= _LIKELY_MM[1]]
-    guess = f"is it in {' or '.join(fits)}? then add --unit {fits[0]}" if fits else "export it in mm"
-    raise InputError(name, f"its longest side is {told}", expected, guess)
-
-
-def _check_closed(name: str, mesh: Any) -> None:
-    import trimesh
-
-    if not mesh.is_watertight:
-        paired = trimesh.grouping.group_rows(mesh.edges_sorted, 2)  # type: ignore[no-untyped-call]
-        open_ = len(mesh.edges_unique) - len(paired)
-        found = f"its surface is not closed: {open_} edge{'s' if open_ != 1 else ''} with one face or more than two"
-        raise InputError(name, found, "expected a solid", "mend it in the program that it was drawn in")
-    if not mesh.is_winding_consistent:
-        trimesh.repair.fix_winding(mesh)  # type: ignore[no-untyped-call]
 
 
 def view_of(part: Part, side: str = "top", *, pixels: int = 1000) -> View:
@@ -230,15 +168,29 @@ def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: floa
     Raises
     ------
     InputError
-        If it cannot be read, is coloured, or too large.
+        If it cannot be read, is coloured or too large, or a level is negative, no number or thicker than any part.
+
+    Notes
+    -----
+    Of a map with more than 2000 pixels along a side every second pixel is taken, or every third, and so on.
     """
     for name, value in (("--mm-per-level", mm_per_level), ("--mm-per-pixel", mm_per_pixel)):
         if not 0.0 < value < 100.0:
             raise InputError(name, f"{value:g}", "expected more than 0 and less than 100 mm")
-    levels = _grey(Path(path))
+    path = Path(path)
+    levels = _grey(path)
+    every = -(-max(levels.shape) // _MOST_ASIDE)
+    levels, mm_per_pixel = levels[::every, ::every], mm_per_pixel * every
+    if not (levels.min() >= 0.0 and levels.max() < np.inf):  # written so that a NaN fails too
+        raise InputError(str(path), "holds levels below 0 or that are no numbers", "expected 0 where there is nothing")
     if not levels.any():
         raise InputError(str(path), "is black all over", "expected brighter where the part is thicker")
+    if min(levels.shape) < 2:
+        raise InputError(str(path), f"{levels.shape[1]} x {levels.shape[0]} pixels", "expected at least 2 either way")
     thickness = levels * mm_per_level
+    if thickness.max() > LARGEST_MM:
+        expected = f"expected at most {LARGEST_MM:g} mm"
+        raise InputError(str(path), f"{thickness.max():.3g} mm thick", expected, "check --mm-per-level")
     down, right = np.gradient(thickness, mm_per_pixel)
     normals = np.stack((-right, down, np.ones_like(thickness)), axis=-1)
     normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
@@ -246,20 +198,30 @@ def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: floa
 
 
 def _grey(path: Path) -> Array:
+    expected = "expected a grey PNG"
     try:
-        with Image.open(path) as image:
-            if image.width * image.height > _MOST_PIXELS:
-                found = f"{image.width} x {image.height} pixels"
-                raise InputError(str(path), found, f"expected at most {_MOST_PIXELS // 1_000_000} million", "scale it")
-            pixels = np.asarray(image if image.mode[:1] in ("I", "L", "F") else image.convert("RGB"), dtype=float)
-    except (OSError, UnidentifiedImageError, Image.DecompressionBombError) as error:
-        told = getattr(error, "strerror", None) or "not a picture"
-        raise InputError(str(path), f"cannot be read ({told})", "expected a grey PNG", "check the name") from error
-    if pixels.ndim == 3 and pixels.shape[-1] >= 3:
-        if np.ptp(pixels[..., :3], axis=-1).max() > 0:
-            raise InputError(str(path), "is coloured", "expected a grey picture", "save it in grey")
-        pixels = pixels[..., 0]
-    return pixels[..., 0] if pixels.ndim == 3 else pixels
+        # Pillow warns of odd tags, which do no harm, and of a great many pixels, which are refused here.
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with Image.open(path, formats=_KINDS) as image:
+                if image.width * image.height > _MOST_PIXELS:
+                    found = f"{image.width} x {image.height} pixels"
+                    raise InputError(
+                        str(path), found, f"expected at most {_MOST_PIXELS // 1_000_000} million", "scale it"
+                    )
+                pixels = np.asarray(image if image.mode[:1] in ("I", "L", "F") else image.convert("RGB"))
+    except InputError:
+        raise
+    except (UnidentifiedImageError, Image.DecompressionBombError) as error:
+        raise InputError(str(path), "cannot be read (not a picture)", expected, "check the name") from error
+    except Exception as error:  # pillow's decoders raise whatever they like on broken bytes
+        told = getattr(error, "strerror", None)
+        mend = "check the name" if told else "save it again"
+        raise InputError(str(path), f"cannot be read ({told or 'it is broken'})", expected, mend) from error
+    if pixels.ndim == 3 and pixels.shape[-1] >= 3 and np.ptp(pixels[..., :3], axis=-1).max() > 0:
+        raise InputError(str(path), "is coloured", "expected a grey picture", "save it in grey")
+    levels = pixels[..., 0] if pixels.ndim == 3 else pixels
+    return levels.astype(float)
 
 
 def volume_cm3(view: View) -> float:

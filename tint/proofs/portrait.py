@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+_AT_ONCE = 100_000  # pixels whose normals are worked out together, for the sake of memory
 FINER = 2  # lines of sight a pixel of the portrait, along each side
 # All of these are of the drawing and chosen by eye: no source.
 _CREASE = np.radians(35.0)  # faces whose normals are less apart are one smooth surface [rad]
@@ -148,7 +149,16 @@ def normals_at(triangles: Array, placed: Array, *, face: NDArray[np.int64], at: 
     ndarray, shape (n, 3)
         [-]
     """
-    corners = placed[face]
+    corner_normals = _corner_normals(triangles)
+    normals = np.empty((face.size, 3))
+    for first in range(0, face.size, _AT_ONCE):
+        some = slice(first, first + _AT_ONCE)
+        normals[some] = _mixed(placed[face[some]], corner_normals[face[some]], at[some])
+    return normals
+
+
+def _mixed(corners: Array, normals: Array, at: NDArray[np.int64]) -> Array:
+    """Normals at pixels, of the corners of the triangle that is seen at each, shape (n, 3)."""
     point = at[:, ::-1] + 0.5
     one, two, to = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], point - corners[:, 0]
     area = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
@@ -156,7 +166,7 @@ def normals_at(triangles: Array, placed: Array, *, face: NDArray[np.int64], at: 
     u = (to[:, 0] * two[:, 1] - to[:, 1] * two[:, 0]) / area
     v = (one[:, 0] * to[:, 1] - one[:, 1] * to[:, 0]) / area
     shares = np.clip(np.stack((1.0 - u - v, u, v), axis=-1), 0.0, 1.0)
-    mixed = np.einsum("nk,nkj->nj", shares, _corner_normals(triangles)[face])
+    mixed = np.einsum("nk,nkj->nj", shares, normals)
     return np.asarray(mixed / np.maximum(np.linalg.norm(mixed, axis=-1, keepdims=True), 1e-12))
 
 

@@ -26,7 +26,7 @@ from tint.target import Target
 _SQUARE, _RAMP = 46, 276
 _CHIP, _GAP = 300, 24
 _TICK = 12
-_ROUND_MM = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)  # steps of the ticks
+_ROUND_MM = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)  # steps of the ticks
 _MOST_TICKS = 10  # more would run into one another
 
 
