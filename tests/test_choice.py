@@ -258,7 +258,7 @@ def test_property_the_currency_of_prices_changes_no_order(seed: int, factor: flo
 
 CHAMPIONS = {
     "the nearest colour": "delta_e",
-    "the least pigment in all": "loading",
+    "the least pigment": "loading",
     "the cheapest": "price",
     "the steadiest from light to light": "metamerism",
     "the least upset by weighing": "sensitivity",

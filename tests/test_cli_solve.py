@@ -71,7 +71,7 @@ KEYS = {
 RECIPE_KEYS = {
     "base", "loadings", "delta_e", "lab", "lab_black", "lab_white", "contrast_ratio", "contrast_ratio_error",
     "luminous_transmittance", "expected_error", "limits", "reached", "opacity_miss", "metamerism", "sensitivity",
-    "chance", "price_per_kg", "merits", "premix", "reason", "walls", "warnings",
+    "chance", "price_per_kg", "merits", "why", "premix", "reason", "walls", "warnings",
 }  # fmt: skip
 
 
@@ -95,6 +95,7 @@ def test_json_is_the_library_s_answer(fitted_demo: Path, demo_palette: Palette) 
             assert written[key] == getattr(recipe, key)
         assert written["limits"] == list(recipe.limits)
         assert written["merits"] == list(recipe.merits)
+        assert written["why"] == recipe.why
     assert content["sets"] == same.sets
     assert content["target"]["contrast_ratio_min"] == 0.95
     assert content["setting"]["thickness_mm"] == 3.0
@@ -438,10 +439,10 @@ def test_the_page_tells_every_recipe_with_units_and_conditions(fitted_demo: Path
         assert re.search(own, out)
         beside = (
             rf"{rank} +{sum(each['loadings'].values()):.3f} % +{each['price_per_kg']:.2f} "
-            rf"+{each['metamerism']:.2f} +{each['sensitivity']:.2f}"
+            rf"+{each['sensitivity']:.2f}"
         )
         assert re.search(beside, out)
-        assert ", ".join(each["merits"]) in " ".join(out.split())
+        assert each["why"] in " ".join(out.split())
     flat = " ".join(out.split())
     assert f"Searched: {content['sets']} sets of pigments. Cure a small cup" in flat
     assert "rose in clear: not safe with the addition cure of clear" in flat

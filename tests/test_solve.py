@@ -362,7 +362,7 @@ def test_a_colour_that_no_loading_gives_is_laid_on_the_palette(demo_palette: Pal
     target = Target(lab=np.array([55.0, -70.0, 40.0]))
     answer = found(demo_palette, target, setting=Setting(thickness_mm=5.0))
     assert answer.recipes[0].limits == ("palette",)
-    assert "no loading of these pigments comes nearer" in answer.recipes[0].reason
+    assert "no loading of these pigments comes clearly nearer" in answer.recipes[0].reason
     assert not any(each.limit.startswith("max_loading") for each in answer.loosened)
 
 

@@ -95,6 +95,7 @@ class Recipe(Look, kw_only=True):
     chance: float | None = None
     price_per_kg: float | None = None
     merits: tuple[str, ...] = ()
+    why: str = ""
     premix: tuple[str, ...] = ()
     walls: tuple[Wall, ...] = ()
 

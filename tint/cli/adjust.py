@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 SECTIONS = {
     "The trial": ("--base", "--load", "--thickness", "--read", "--trial", "--recipe", "--pick"),
     "Wanted": ("--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"),
-    "Part": ("--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
+    "Part": ("--wall", "--over", "--seat", "--light", "--also-light", "--observer", "--geometry"),
     "Limits": (
         "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
         "--scale-step", "--batch-g", "--waste",

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 _SECTIONS = {
     "Wanted": ["--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"],
-    "Part": ["--thickness", "--wall", "--base", "--over", "--seat", "--light"],
+    "Part": ["--thickness", "--wall", "--base", "--over", "--seat", "--light", "--also-light"],
     "Limits": [
         "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
         "--scale-step", "--batch-g", "--waste",
@@ -212,27 +212,29 @@ def _rows(rank: int, recipe: Recipe, target: Target, *, has_pair: bool) -> list[
 
 
 def _show_merits(out: Console, answer: Answer) -> None:
-    """What is to be weighed up beside the colour."""
+    """What is to be weighed up beside the colour; light by light only where a second light was named."""
+    second = answer.rules.also_light
     rows = [
         (
             str(rank),
             f"{show.fixed(each.blend.total, 3)} %",
             "-" if each.price_per_kg is None else f"{each.price_per_kg:.2f}",
-            show.fixed(each.metamerism, 2),
+            *([show.fixed(each.metamerism, 2)] if second else []),
             show.fixed(each.sensitivity, 2),
-            ", ".join(each.merits) or "near enough to be worth a look",
+            each.why,
         )
         for rank, each in enumerate(answer.recipes, start=1)
     ]
     out.print()
-    show.table(out, ("", "pigment", "price", "lamps", "weighing", "~why it is listed"), rows)
+    columns = ["", "pigment", "price", *([second] if second else []), "weighing", "~why one would take it"]
+    show.table(out, columns, rows)
     currency = f"{workshop().currency} " if workshop().currency else ""
-    lights = "from the target" if answer.target.spectrum is not None else "by which the colour drifts"
+    shifts = "from the target" if answer.target.spectrum is not None else "by which the colour drifts"
+    light = f"{second}: CIEDE2000 {shifts} in that light. " if second else ""
     out.print()
     out.print(
         f"pigment: all pigments together. price: {currency}of 1 kg of mix, with the base where it has a "
-        f"price. lamps: CIEDE2000 {lights} under the worst of lamp, shop tube and LED. weighing: CIEDE2000 from "
-        "weighing errors of 1 %.",
+        f"price. {light}weighing: CIEDE2000 from weighing errors of 1 %.",
         style=show.QUIET,
     )
 

@@ -246,6 +246,7 @@ rules_options = options.grouped(
         "--wall", "walls_mm", type=lambda text: options.number_in(text, "--wall", "a wall thickness in mm"),
         multiple=True, metavar="MM", help=f"A further wall thickness, in mm. {options.AGAIN}",
     ),
+    click.option("--also-light", metavar="NAME", help="A second light, in which recipes are compared too."),
     click.option(
         "--rank-by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True,
         help="How recipes are ordered.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
@@ -17,6 +18,8 @@ from tint.recipes import choice, limits, rounding, why
 from tint.recipes.aims import Problem, judge, lay_out
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules, from_json
 from tint.recipes.choice import Merits
+from tint.recipes.reasons import Choice
+from tint.recipes.reasons import why as why_take
 from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
 from tint.recipes.sparing import leaner
 from tint.recipes.walls import at_walls
@@ -140,7 +143,8 @@ def _search(
         reaches = [limits.met(target, judge(problem, exact.sets, x)) for x in (exact.loadings, rounded)]
         coarse = reaches == [True, False]
         exact, shown = _distinct(exact, replace(exact, loadings=rounded), len(palette.pigments))
-    merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings)
+    lights = (rules.also_light,) if rules.also_light else choice.TEST_LIGHTS
+    merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings, lights)
     return _Searched(base, problem, bounds, exact, shown, coarse, merits)
 
 
@@ -163,13 +167,35 @@ def _choose(
     chance = np.zeros(len(owner))
     for at, look in looks.items():
         chance[at] = _chance(palette, look, target)
-    picked = choice.pick(merits, target.tolerance, rules.rank_by, chance, rules.most_recipes)
-    recipes = []
+
+    def told(at: int) -> Choice:
+        return _told(palette, *owner[at], chance=float(chance[at]) if at in looks else math.nan)
+
+    picked = choice.pick(merits, target.tolerance, rules.rank_by, chance, rules.most_recipes, told)
+    found = []
     for at, words in picked:
         look = looks.get(at) or _appearance(palette, setting, *owner[at])
         landing = float(chance[at]) if at in looks else _chance(palette, look, target)
-        recipes.append(_recipe(palette, target, rules, *owner[at], look=look, chance=landing, merits=words))
-    return sorted(recipes, key=lambda recipe: not recipe.reached)
+        recipe = _recipe(palette, target, rules, *owner[at], look=look, chance=landing, merits=words)
+        found.append((recipe, replace(told(at), chance=landing)))
+    found.sort(key=lambda each: not each[0].reached)
+    pool, first = choice.pool(merits, target.tolerance), found[0][1]
+    return [replace(recipe, why=why_take(own, first, recipe.merits, pool=pool)) for recipe, own in found]
+
+
+def _told(palette: Palette, searched: _Searched, row: int, *, chance: float) -> Choice:
+    """What a row is compared by in words."""
+    own, loadings = searched.merits, _whole(palette, searched.shown.sets[row], searched.shown.loadings[row])[:-1]
+    return Choice(
+        base=searched.base,
+        doses=dict(palette.blend(searched.base, loadings).loadings),
+        delta_e=float(own.delta_e[row]),
+        opacity=abs(float(own.opacity[row])),
+        metamerism=float(own.metamerism[row]),
+        sensitivity=float(own.sensitivity[row]),
+        price=float(own.price[row]),
+        chance=chance,
+    )
 
 
 def _chance(palette: Palette, look: Appearance, target: Target) -> float:

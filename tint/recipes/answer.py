@@ -45,6 +45,8 @@ class Rules:
         With both, recipes are rounded to what the scale shows, and ranked as rounded [g].
     walls_mm : tuple of float
         Further wall thicknesses of the same part; the worst counts [mm].
+    also_light : str, optional
+        A second light that the customer named: metamerism is then told for it, in place of the usual lamps.
     rank_by : str
         `closeness`, `chance` (of landing within the tolerance), `price` or `loading`.
     most_recipes : int
@@ -62,6 +64,7 @@ class Rules:
     batch_g: float | None = None
     scale_step_g: float | None = None
     walls_mm: tuple[float, ...] = ()
+    also_light: str | None = None
     rank_by: str = "closeness"
     most_recipes: int = 5
 
@@ -105,7 +108,7 @@ class Recipe:
         The largest miss in contrast ratio or transmittance, signed [-].
     metamerism : float
         Special index of CIE 15 for a target that was measured, else colour inconstancy: the largest over lamp, shop
-        fluorescent and LED [-].
+        fluorescent and LED, or in the second light that the rules name [-].
     sensitivity : float
         CIEDE2000 by which it moves when every dose is off by 1 %, root sum of squares [-].
     chance : float
@@ -121,7 +124,10 @@ class Recipe:
     reason : str
         In words, when they are not.
     merits : tuple of str
-        Why it is listed.
+        What it is the best in, of those found that are near enough to be poured.
+    why : str
+        Why one would take it, in a sentence: of the first what it is the best in, of others what they gain over it and
+        at what price.
     premix : tuple of str
         Pigments whose dose this scale cannot weigh well.
     walls : tuple of Wall
@@ -142,6 +148,7 @@ class Recipe:
     merits: tuple[str, ...]
     premix: tuple[str, ...]
     walls: tuple[Wall, ...] = ()
+    why: str = ""
 
     def _repr_html_(self) -> str:
         return notebook.recipe_html(self)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,8 +10,10 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting, render
+from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes.aims import FAIR, Judged, Problem, judge
+from tint.recipes.reasons import UNBEATEN, Choice, gains, same_recipe
 from tint.recipes.sparing import ALIKE
 from tint.target import Target
 
@@ -20,6 +23,7 @@ Index = NDArray[np.int64]
 TEST_LIGHTS = ("A", "FL11", "LED-B3")  # a lamp, a shop's fluorescent tube, a warm LED
 # Differences that nobody would act on, by which merits are counted: a recipe is beaten only by a clear margin.
 _GRAIN = {"miss": 0.1, "metamerism": 0.2, "price": 0.05, "loading": 0.05, "sensitivity": 0.02}
+_EQUAL = 1e-6  # CIEDE2000, of floating-point numbers
 _FAR = 2.0  # a recipe that much farther from the target than the best is not worth showing
 _WEIGHTS = {"pigments": 0.05, "metamerism": 0.05, "sensitivity": 0.2, "loading": 0.02, "unsure": 0.1}
 
@@ -53,6 +57,12 @@ class Merits:
     unsure: Array
 
     @property
+    def unmet(self) -> Array:
+        """The same as `miss`, an opacity that counts as met taken for met."""
+        beyond = np.maximum(np.abs(self.opacity) - MET, 0.0)
+        return np.asarray(np.hypot(self.delta_e, beyond / FAIR))
+
+    @property
     def score(self) -> Array:
         """Closeness first, the rest as far as it decides between equals."""
         return np.asarray(
@@ -65,8 +75,11 @@ class Merits:
         )
 
 
-def merits_of(palette: Palette, problem: Problem, setting: Setting, base: str, sets: Index, loadings: Array) -> Merits:
-    """Merits of blends, shape (n, m) pigments and loadings."""
+def merits_of(
+    palette: Palette, problem: Problem, setting: Setting, base: str, sets: Index, loadings: Array,
+    lights: Sequence[str] = TEST_LIGHTS,
+) -> Merits:  # fmt: skip
+    """Merits of blends, shape (n, m) pigments and loadings; metamerism is the worst over `lights`."""
     judged = judge(problem, sets, loadings)
     delta_e, opacity, miss = _closeness(judged)
     unsure = np.array([p.cures is None for p in palette.pigments.values()] + [False])
@@ -75,7 +88,7 @@ def merits_of(palette: Palette, problem: Problem, setting: Setting, base: str, s
         delta_e=delta_e,
         opacity=opacity,
         miss=miss,
-        metamerism=_metamerism(palette, problem.target, setting, base, sets, loadings),
+        metamerism=_metamerism(palette, problem.target, setting, base, sets, loadings, lights),
         sensitivity=_sensitivity(judged, loadings),
         price=of_base + np.sum(np.where(loadings > 0.0, (price[sets] - of_base) * loadings / 100.0, 0.0), axis=1),
         loading=loadings.sum(axis=1),
@@ -129,7 +142,9 @@ def _sensitivity(judged: Judged, loadings: Array) -> Array:
     return np.asarray(np.sqrt(np.sum(moved**2, axis=(1, 2))))
 
 
-def _metamerism(palette: Palette, target: Target, setting: Setting, base: str, sets: Index, loadings: Array) -> Array:
+def _metamerism(
+    palette: Palette, target: Target, setting: Setting, base: str, sets: Index, loadings: Array, lights: Sequence[str]
+) -> Array:
     """The largest change over the test lights, shape (n,).
 
     Notes
@@ -146,7 +161,7 @@ def _metamerism(palette: Palette, target: Target, setting: Setting, base: str, s
     view = setting.viewing(palette)
     here = colorimetry.xyz(spectra, view)
     worst = np.zeros(len(sets))
-    for light in TEST_LIGHTS:
+    for light in lights:
         if light == view.light:
             continue
         other = colorimetry.viewing(palette.wavelengths, light=light, observer=view.observer)
@@ -195,15 +210,22 @@ def _by_share(value: Array, grain: float) -> Array:
 
 
 def pick(
-    merits: Merits, tolerance: float, rank_by: str, chance: Array | None, most: int
-) -> list[tuple[int, list[str]]]:
-    """The few to show, best first, each with the reasons why.
+    merits: Merits, tolerance: float, rank_by: str, chance: Array | None, most: int,
+    choices: Callable[[int], Choice] | None = None,
+) -> list[tuple[int, list[str]]]:  # fmt: skip
+    """The few to show, best first, each with what it is the best in.
 
     Of those that are near enough to be poured, the best of each merit is shown though its score be lower.
+
+    Parameters
+    ----------
+    choices : callable, optional
+        What recipes are compared by, by row: then of recipes that nobody would tell apart only one is shown, and none
+        that gains nothing over the first.
     """
     order = _order(merits, rank_by, chance, tolerance)
     standing = unbeaten(merits)
-    near = merits.miss <= max(tolerance, float(merits.miss.min()) + 0.3)
+    near = merits.unmet <= _near_enough(merits, tolerance)
     champions = _champions(merits, near, chance)
     shown = [int(at) for at in order if standing[at] and near[at]]
     first = shown[:1] or [int(order[0])]
@@ -211,15 +233,27 @@ def pick(
     rest.sort(key=lambda at: at not in champions)  # stable: champions first, each in its rank
     worth = [int(at) for at in order if merits.miss[at] <= merits.miss[first[0]] + _FAR]
     spare = [at for at in worth if at not in first and at not in rest]
-    chosen = (first + rest + spare)[:most]
+    chosen = (first + rest + spare)[:most] if choices is None else _different(first + rest + spare, choices, most)
     rank = {int(at): place for place, at in enumerate(order)}
     chosen.sort(key=lambda at: rank[at])
-    return [(at, champions.get(at, ["no other beats it in everything"] if standing[at] else [])) for at in chosen]
+    return [(at, champions.get(at, [UNBEATEN] if standing[at] else [])) for at in chosen]
+
+
+def _different(rows: list[int], choices: Callable[[int], Choice], most: int) -> list[int]:
+    """The first rows that are truly different choices."""
+    shown = {rows[0]: choices(rows[0])}
+    for row in rows[1:]:
+        if len(shown) >= most:
+            break
+        own = choices(row)
+        if gains(own, shown[rows[0]]) and not any(same_recipe(own, each) for each in shown.values()):
+            shown[row] = own
+    return list(shown)
 
 
 def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float) -> Index:
     """Recipes, best first: what is near enough to be poured, then by what was asked for, then by score."""
-    far = merits.miss > max(tolerance, float(merits.miss.min()) + 0.3)
+    far = merits.unmet > _near_enough(merits, tolerance)
     asked: tuple[Array, ...] = ()
     if rank_by == "chance" and chance is not None:
         return np.lexsort((merits.score, -chance))
@@ -235,11 +269,23 @@ def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float)
     return np.lexsort((merits.score, np.where(alike, merits.pigments, 0.0), loading, ~alike))
 
 
+def pool(merits: Merits, tolerance: float) -> str:
+    """Of what recipes the best of each merit is told, in words."""
+    if float(merits.unmet.min()) > tolerance + _EQUAL:
+        return "of those found that come nearest"
+    return f"of all found within {_near_enough(merits, tolerance):.2g} CIEDE2000"
+
+
+def _near_enough(merits: Merits, tolerance: float) -> float:
+    """What a recipe may miss and be poured."""
+    return max(tolerance, float(merits.unmet.min()) + 0.3) + _EQUAL
+
+
 def _champions(merits: Merits, near: NDArray[np.bool_], chance: Array | None) -> dict[int, list[str]]:
     told = {
         "the nearest colour": merits.delta_e,
         "the fewest pigments": merits.pigments + 1e-3 * merits.miss,
-        "the least pigment in all": merits.loading,
+        "the least pigment": merits.loading,
         "the cheapest": merits.price,
         "the steadiest from light to light": merits.metamerism,
         "the least upset by weighing": merits.sensitivity,
@@ -249,6 +295,7 @@ def _champions(merits: Merits, near: NDArray[np.bool_], chance: Array | None) ->
     champions: dict[int, list[str]] = {}
     for words, value in told.items():
         ranked = np.where(near & np.isfinite(value), value, np.inf)
-        if np.isfinite(ranked.min()):
+        decides = words != "the steadiest from light to light" or np.ptp(value[near]) >= _GRAIN["metamerism"]
+        if np.isfinite(ranked.min()) and decides:
             champions.setdefault(int(ranked.argmin()), []).append(words)
     return champions

@@ -208,7 +208,7 @@ def why_not(
         elif kind == "scale_step":
             told.append("exact doses would reach it, but the scale's step is too coarse for this batch: make a premix")
         elif kind == "palette":
-            told.append("no loading of these pigments comes nearer")
+            told.append("no loading of these pigments comes clearly nearer")  # sparing may have given up a little
         elif delta_e > target.tolerance:
             told.append("the opacity asked for holds the colour back")
     return "; ".join(told)

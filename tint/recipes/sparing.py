@@ -20,7 +20,8 @@ _SPARED = 0.99  # of the pigment: less is spared than this, and the nearer colou
 _LOST = 0.0005  # of contrast ratio or transmittance: shown as the same in three digits
 _SPARING = 32  # sets whose pigment is spared: of those near enough to be poured those that take the least
 _LEAST_PULL, _MOST_PULL = 0.01, 30.0  # CIEDE2000 that all of the pigment is worth
-_HALVINGS, _STEPS = 6, 40
+# The pull is halved finer where all of the tolerance may be spent: who asks for the cheapest is told that it is.
+_HALVINGS, _FINE_HALVINGS, _STEPS = 6, 10, 40
 
 
 def leaner(
@@ -51,7 +52,8 @@ def leaner(
     most = np.where(within & (colour <= tolerance), tolerance, most)
     lost = opacity_missed(before) + _LOST
     rows = _worth_sparing(found, worth, colour + np.minimum(100.0 * opacity_missed(before), 5.0), tolerance)
-    part = _leanest(problem, found.rows(rows), bounds, worth, most[rows], lost[rows])
+    halvings = _FINE_HALVINGS if within else _HALVINGS
+    part = _leanest(problem, found.rows(rows), bounds, worth, most[rows], lost[rows], halvings)
     where = np.zeros(len(found.sets), dtype=bool)
     where[rows] = True
     found = put(found, where, part)
@@ -65,12 +67,14 @@ def _worth_sparing(found: Candidates, worth: Array, missed: Array, tolerance: fl
     return np.sort(near[np.argsort(spent, kind="stable")[:_SPARING]])
 
 
-def _leanest(problem: Problem, found: Candidates, bounds: Bounds, worth: Array, most: Array, lost: Array) -> Candidates:
+def _leanest(
+    problem: Problem, found: Candidates, bounds: Bounds, worth: Array, most: Array, lost: Array, halvings: int
+) -> Candidates:
     """The least spent with the colour missed by no more than `most` and the opacity by no more than `lost`."""
     spent = np.maximum(np.sum(np.abs(worth[found.sets]) * found.loadings, axis=1), 1e-9)
     loadings, best = found.loadings, found
     low, high = np.full(len(spent), np.log(_LEAST_PULL)), np.full(len(spent), np.log(_MOST_PULL))
-    for _ in range(_HALVINGS):
+    for _ in range(halvings):
         middle = 0.5 * (low + high)
         held = replace(problem, thrift=np.exp(middle) / np.sqrt(spent), worth=worth, opacity_scale=STRICT)
         again = optimise(held, found.sets, loadings, bounds, tolerance=1e-5, most_steps=_STEPS)
