@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from tint.fitting import colour_foresight, report
 from tint.fitting.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
-from tint.fitting.minimise import minimise
+from tint.fitting.minimise import descend, minimise
 from tint.fitting.problem import indices, lobe_of, start_at
 from tint.fitting.spectra import first_guess
 from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
@@ -193,7 +193,16 @@ def first_unknowns(colours: Colours) -> Array:
 
 
 _MOST_STEPS, _GAIN = 60, 1e-7
-_STIFFEST = 1e8
+
+
+@dataclass(frozen=True, eq=False)
+class _Point:
+    """Unknowns with their normal equations, the standard normal prior among them."""
+
+    unknowns: Array
+    information: Array
+    pull: Array
+    cost: float
 
 
 def most_likely(residual: Callable[[Array], tuple[Array, Array]], start: Array) -> tuple[Array, Array, float]:
@@ -215,30 +224,20 @@ def most_likely(residual: Callable[[Array], tuple[Array, Array]], start: Array) 
 
     Notes
     -----
-    Levenberg-Marquardt (Marquardt 1963, J. SIAM 11, 431). The prior keeps the normal equations well conditioned, so
-    they may be solved as they are: ten times as fast as by the singular values that libraries use to be safe.
+    The prior keeps the normal equations well conditioned, so they may be solved as they are: ten times as fast as by
+    the singular values that libraries use to be safe.
     """
-    here, damping = start, 1e-3
-    missed, slopes = residual(here)
-    cost = float(missed @ missed + here @ here)
-    information, pull = _normal(missed, slopes, here)
-    for _ in range(_MOST_STEPS):
-        damped = information + damping * np.diag(np.diag(information))
-        there = here + np.linalg.solve(damped, pull)
-        missed, slopes = residual(there)
-        new_cost = float(missed @ missed + there @ there)
-        if not new_cost < cost:
-            damping *= 8.0
-            if damping > _STIFFEST:
-                break
-            continue
-        gain = (cost - new_cost) / cost
-        here, cost, damping = there, new_cost, max(damping / 6.0, 1e-12)
-        information, pull = _normal(missed, slopes, here)
-        if gain < _GAIN:
-            break
-    return here, information, cost
 
+    def at(unknowns: Array) -> _Point:
+        missed, slopes = residual(unknowns)
+        information = slopes.T @ slopes + np.eye(unknowns.size)
+        cost = float(missed @ missed + unknowns @ unknowns)
+        return _Point(unknowns, information, -(slopes.T @ missed) - unknowns, cost)
 
-def _normal(missed: Array, slopes: Array, here: Array) -> tuple[Array, Array]:
-    return slopes.T @ slopes + np.eye(here.size), -(slopes.T @ missed) - here
+    def step(here: _Point, damping: float) -> tuple[_Point, float]:
+        damped = here.information + damping * np.diag(np.diag(here.information))
+        by = np.linalg.solve(damped, here.pull)
+        return at(here.unknowns + by), float(2.0 * by @ here.pull - by @ here.information @ by)
+
+    found, _, _ = descend(at(start), step, most_steps=_MOST_STEPS, gain=_GAIN)
+    return found.unknowns, found.information, found.cost

@@ -1,6 +1,7 @@
 """The least-squares minimum of a fit, with k and s never negative.
 
-Levenberg-Marquardt (Marquardt 1963, J. SIAM 11, 431) on the normal equations of `normal`. An unknown that rests on its
+`descend` is Levenberg-Marquardt (Marquardt 1963, J. SIAM 11, 431) for whatever can tell a step from its normal
+equations; `minimise` takes those of `normal`. An unknown that rests on its
 bound and would leave it is held there; one that a step would take beyond its bound stops at it, and the step of all
 others is solved again with that in it.
 """
@@ -8,7 +9,8 @@ others is solved again with that in it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,9 +58,73 @@ class Prior:
         return np.log(mean) * self.strength, self.strength / (mean * s.shape[-1])
 
 
+class Point(Protocol):
+    """Where a search stands: whatever the next step is computed from, and what it costs."""
+
+    @property
+    def cost(self) -> float:
+        """Sum of squares of residuals and of all priors."""
+        ...
+
+
+P = TypeVar("P", bound=Point)
+
+
+def descend(
+    start: P,
+    step: Callable[[P, float], tuple[P, float]],
+    *,
+    most_steps: int = _MOST_STEPS,
+    gain: float = _GAIN,
+    step_taken: Callable[[int, float], None] | None = None,
+) -> tuple[P, int, bool]:
+    """Levenberg-Marquardt: damped steps until nothing is left to gain.
+
+    Parameters
+    ----------
+    step : callable
+        From a point and a damping [-] to the point there and the gain in cost that the normal equations foresee.
+    gain : float
+        Share of the cost below which what a step gains, foreseen and found, ends the search.
+    step_taken : callable, optional
+        Told after each step how many were taken and the cost.
+
+    Returns
+    -------
+    point
+        Where it ended.
+    steps : int
+    settled : bool
+        Whether it ended because nothing was left to gain.
+    """
+    damping, harder, at, number = 1e-3, 4.0, start, 0
+    while number < most_steps:
+        there, foreseen = step(at, damping)
+        gained = at.cost - there.cost
+        if not gained > 0.0:
+            if foreseen < gain * at.cost or damping > _STIFFEST:
+                return at, number, foreseen < gain * at.cost
+            damping, harder = max(harder * damping, 1e-6), 2.0 * harder
+            continue
+        number += 1
+        at = there
+        if step_taken is not None:
+            step_taken(number, at.cost)
+        if max(gained, foreseen) < gain * at.cost:
+            if damping <= _LEAST_DAMPING or gain > _GAIN:
+                return at, number, True
+            # Damping holds back just what the readings hardly tell: without it there may be more to gain.
+            damping, harder = _LEAST_DAMPING, 4.0
+            continue
+        # The better the foresight, the less the next step is damped (Nielsen 1999, IMM-REP-1999-05; from memory).
+        agreed = min(gained / max(foreseen, 1e-300), 2.0)
+        damping, harder = max(damping * max(0.1, 1.0 - (2.0 * agreed - 1.0) ** 3), _LEAST_DAMPING), 4.0
+    return at, most_steps, False
+
+
 @dataclass(frozen=True, eq=False)
 class Minimum:
-    """Where a search ended.
+    """Where the search for k and s stands, or ended.
 
     Parameters
     ----------
@@ -73,8 +139,8 @@ class Minimum:
     shown: Shown
     parts: Parts
     cost: float
-    steps: int
-    settled: bool
+    steps: int = 0
+    settled: bool = False
 
 
 def minimise(
@@ -89,55 +155,33 @@ def minimise(
     shape: bool = True,
     step_taken: Callable[[int, float], None] | None = None,
 ) -> Minimum:
-    """Search from a start.
+    """Search for k and s from a start; see `descend`.
 
     Parameters
     ----------
     weight : ndarray, shape (n_readings, n_wavelengths)
         One over the standard deviation of each value.
-    gain : float
-        Share of the cost below which what a step gains, foreseen and found, ends the search.
     bend, shape : bool
         Whether anisotropies are searched too, and whether indices and the lobe are; else they stay where they start.
-    step_taken : callable, optional
-        Told after each step how many were taken and the cost.
     """
-    damping, harder, at = 1e-3, 4.0, start
-    shown, each, cost = _evaluate(problem, at, prior, weight)
-    number = 0
-    while number < most_steps:
-        step, foreseen = _step(problem, at, shown, each, prior, damping, bend=bend, shape=shape)
-        there = moved(problem, at, shown, each, step, damping)
-        new_shown, new_each, new_cost = _evaluate(problem, there, prior, weight)
-        gained = cost - new_cost
-        if gained <= 0.0:
-            if foreseen < gain * cost or damping > _STIFFEST:
-                return Minimum(at, shown, each, cost, number, foreseen < gain * cost)
-            damping, harder = max(harder * damping, 1e-6), 2.0 * harder
-            continue
-        number += 1
-        at, shown, each, cost = there, new_shown, new_each, new_cost
-        if step_taken is not None:
-            step_taken(number, cost)
-        if max(gained, foreseen) < gain * cost:
-            if damping <= _LEAST_DAMPING or gain > _GAIN:
-                return Minimum(at, shown, each, cost, number, True)
-            # Damping holds back just what the readings hardly tell: without it there may be more to gain.
-            damping, harder = _LEAST_DAMPING, 4.0
-            continue
-        # The better the foresight, the less the next step is damped (Nielsen 1999, IMM-REP-1999-05; from memory).
-        agreed = min(gained / max(foreseen, 1e-300), 2.0)
-        damping, harder = max(damping * max(0.1, 1.0 - (2.0 * agreed - 1.0) ** 3), _LEAST_DAMPING), 4.0
-    return Minimum(at, shown, each, cost, most_steps, False)
+
+    def step(here: Minimum, damping: float) -> tuple[Minimum, float]:
+        by, foreseen = _step(problem, here.at, here.shown, here.parts, prior, damping, bend=bend, shape=shape)
+        there = moved(problem, here.at, here.shown, here.parts, by, damping)
+        return _evaluate(problem, there, prior, weight), foreseen
+
+    first = _evaluate(problem, start, prior, weight)
+    found, steps, settled = descend(first, step, most_steps=most_steps, gain=gain, step_taken=step_taken)
+    return replace(found, steps=steps, settled=settled)
 
 
-def _evaluate(problem: Problem, at: Unknowns, prior: Prior, weight: Array) -> tuple[Shown, Parts, float]:
+def _evaluate(problem: Problem, at: Unknowns, prior: Prior, weight: Array) -> Minimum:
     shown = show(problem, at)
     each = parts(problem, at, shown, weight=weight)
     away = float(np.sum(((at.ks - prior.mean) / prior.sd) ** 2) + np.sum(at.bend**2) + np.sum(at.shape**2))
     away += float(np.sum(prior.bent(at.ks[1]) ** 2) + np.sum(prior.level(at.ks[1])[0] ** 2))
     cost = each.cost + away
-    return shown, each, cost if np.isfinite(cost) else np.inf
+    return Minimum(at, shown, each, cost if np.isfinite(cost) else np.inf)
 
 
 def with_prior(equations: Normal, at: Unknowns, prior: Prior) -> Normal:

@@ -27,8 +27,6 @@ Array = NDArray[np.float64]
 DEGREES = (1, 2, 3)
 # A higher degree has to bring the patches' misses down to this share; common practice, no source.
 EARNED = 0.97
-# Steps of the minimiser at most; with one patch left out it starts where all of them ended, and hardly moves.
-_STEPS, _STEPS_LEFT_OUT = 25, 4
 _STEP = 1e-4  # of the unknowns, which are of order 0.1, for slopes by central differences
 
 
@@ -148,8 +146,8 @@ def calibrate(
     xyz = lab_to_xyz(reference, white)
     starts = [Seen(values, at, coding, card) for coding in (CODED, STRAIGHT)]
     jobs = [_Job(seen, reference, xyz, white, 1, use) for seen in starts]
-    first = [job.fitted(np.zeros(UNKNOWNS), use, _STEPS) for job in jobs]
-    costs = [job.cost(unknowns, use) for job, unknowns in zip(jobs, first, strict=True)]
+    first = [job.fitted(np.zeros(UNKNOWNS), use) for job in jobs]
+    costs = [float(np.sum(job.residuals(at, use) ** 2)) for job, at in zip(jobs, first, strict=True)]
     best = int(np.argmin(costs))
     found: Calibration | None = None
     for degree in DEGREES:
@@ -165,13 +163,13 @@ def _size(calibration: Calibration) -> float:
 
 
 def _calibration(job: _Job, start: Array) -> Calibration:
-    unknowns = job.fitted(start, job.use, _STEPS)
+    unknowns = job.fitted(start, job.use)
     matrix = matrix_of(job.seen, unknowns, job.xyz, degree=job.degree, use=job.use)
     residuals, slopes = job.residuals(unknowns, job.use), job.slopes(unknowns, job.use)
     spread = float((residuals**2).sum()) / (3.0 * (job.use.sum() - len(matrix)) - UNKNOWNS)
     covariance = spread * np.linalg.inv(slopes.T @ slopes)
     each = job.use * (1.0 - np.eye(24))
-    again = job.fitted(np.tile(unknowns, (24, 1)), each, _STEPS_LEFT_OUT)
+    again = np.stack([job.fitted(unknowns, use) for use in each])
     left_out = job.lab(again, each)[np.arange(24), np.arange(24)]
     fitted = job.lab(unknowns, job.use)
     return Calibration(
@@ -210,24 +208,14 @@ class _Job:
         at = self.residuals(beside, np.broadcast_to(use[..., None, None, :], (*beside.shape[:-1], 24)))
         return np.asarray(np.swapaxes((at[..., 0, :] - at[..., 1, :]) / (2.0 * _STEP), -1, -2))
 
-    def cost(self, unknowns: Array, use: Array) -> Array:
-        return np.asarray((self.residuals(unknowns, use) ** 2).sum(axis=-1))
+    def fitted(self, start: Array, use: Array) -> Array:
+        """Unknowns of least squares, shape (8,)."""
+        from scipy.optimize import least_squares  # 0.3 s to import; only a photograph needs it here
 
-    def fitted(self, start: Array, use: Array, steps: int) -> Array:
-        """Unknowns after some steps of Levenberg and Marquardt, each fit with a damping of its own."""
-        at, cost = start, self.cost(start, use)
-        damping = np.full(cost.shape, 1e-2)
-        for _ in range(steps):
-            residuals, slopes = self.residuals(at, use), self.slopes(at, use)
-            turned = np.swapaxes(slopes, -1, -2)
-            normal = turned @ slopes
-            held = normal + damping[..., None, None] * normal * np.eye(UNKNOWNS)
-            tried = at - np.linalg.solve(held, (turned @ residuals[..., None]))[..., 0]
-            new = self.cost(tried, use)
-            better = new < cost
-            gained = np.where(better, cost - new, np.inf)
-            at, cost = np.where(better[..., None], tried, at), np.where(better, new, cost)
-            damping = np.where(better, damping * 0.2, damping * 8.0)
-            if np.all(gained < 1e-6 * (1.0 + cost)):
-                break
-        return at
+        def residuals(at: Array) -> Array:
+            return self.residuals(at, use)
+
+        def slopes(at: Array) -> Array:
+            return self.slopes(at, use)
+
+        return np.asarray(least_squares(residuals, start, slopes, ftol=1e-6).x)
