@@ -6,6 +6,7 @@ import base64
 import io
 import re
 from dataclasses import replace
+from html import escape
 from html.parser import HTMLParser
 from typing import Any
 
@@ -21,6 +22,7 @@ from tint.notebook import block, chips, flat_png, table
 from tint.palette import Palette
 from tint.recipes import Answer, Rules, solve
 from tint.target import target_from_blend
+from tint.weighing import weigh
 
 LICHEN = Blend("clear", {"white": 0.25, "green": 0.05})
 WALL = Setting(thickness_mm=2.6)
@@ -137,6 +139,18 @@ def test_an_answer_sets_each_recipe_beside_the_target(answer: Answer, demo_palet
         assert code(image[10, 10]) == colorimetry.hex_code(signal)
         assert code(image[10, -10]) == recipe.appearance.srgb
         assert f"{recipe.delta_e:.2f}" in html
+
+
+def test_a_weigh_sheet_shows_every_weighing_and_every_step_of_its_premixes(demo_palette: Palette) -> None:
+    sheet = weigh(demo_palette, LICHEN, setting=WALL, batch_g=120, scale_step_g=0.1, premix=True)
+    html = sheet._repr_html_()
+    Balanced(html)
+    assert sheet.premixes
+    steps = [step for premix in sheet.premixes for step in premix.steps]
+    for what, grams in [(line.what, line.grams) for line in sheet.lines] + [(step.what, step.grams) for step in steps]:
+        assert re.search(f">{re.escape(what)}</td><td [^>]*>{grams:g} g<", html)
+    assert all(step.makes in html for step in steps)
+    assert all(escape(caution) in html for caution in sheet.cautions)
 
 
 HOSTILE = '<img src=x onerror="alert(1)"> & <b>'

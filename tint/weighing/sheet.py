@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint import colorimetry, jsonable
+from tint import colorimetry, jsonable, notebook
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Base, Blend, Pigment
@@ -77,6 +77,9 @@ class WeighSheet:
     def to_json(self) -> str:
         """All of it as one JSON object, with the keys that `tint weigh --json` prints."""
         return jsonable.text(jsonable.sheet(self))
+
+    def _repr_html_(self) -> str:
+        return notebook.sheet_html(self)
 
 
 def weigh(
