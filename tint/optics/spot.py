@@ -36,7 +36,7 @@ Y_AXIS = Axis(start=2.0**-8, octaves=19, per_octave=1)
 G_AXIS = Knots((0.0, 0.45, 0.75, 0.95))
 Q_AXIS = Axis(start=2.0**-5, octaves=12, per_octave=2)
 _NODES = 8  # directions in a hemisphere: only differences from the wide layer are kept
-D_AXIS = Knots(tuple(np.arange(-4.0, 4.1).tolist()))  # of log2(d / a); constant beyond
+D_AXIS = Knots(tuple(np.arange(-4.0, 4.1, 0.5).tolist()), degree=2)  # of log2(d / a); constant beyond
 _CARD = 0.9  # over a backing of 0 and of this what the spot loses is exact, between them within 1e-4
 _KINDS = ("di:8 air", "di:8 wet", "45:0 air", "45:0 wet")
 PASSED = "passed"  # of the numbers that are kept, the transmittance

@@ -3,20 +3,24 @@
 Along each depth the nodes are 0 and then a geometric series, so that the table resolves a trace and a thick
 layer alike and reaches the exact edges x = 0 and y = 0. Between the nodes of the series a cubic spline in the
 logarithm runs; between 0 and the first of them a parabola that meets it with equal slope. Along g, and where there is
-one along a fourth quantity, a cubic spline runs through a few nodes. The surface is the product of them: continuous
+one along a fourth quantity, a spline runs through a few nodes. The surface is the product of them: continuous
 with its slopes, and its slopes are those of the surface itself.
 """
 
 from __future__ import annotations
 
+import functools
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Floats = NDArray[np.float32]
 
-_CHUNK = 4096  # points looked up at once: about what fits a processor's caches
+_CHUNK = 4096  # points looked up at once
+_BLOCK = 256  # of them, whose coefficients a processor's cache holds
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,36 +95,53 @@ class Axis:
 
 @dataclass(frozen=True)
 class Knots:
-    """Nodes of the anisotropy, rising, between which a cubic spline runs.
+    """Nodes of the anisotropy, or of another quantity, rising, through which a spline runs.
 
     Parameters
     ----------
     nodes : tuple of float
         [-]
+    degree : int
+        3, or 2 with pieces that meet halfway between the nodes: more of them, each a quarter cheaper to look up.
     """
 
     nodes: tuple[float, ...]
+    degree: int = 3
+
+    @property
+    def powers(self) -> int:
+        """How many coefficients a piece has."""
+        return self.degree + 1
+
+    @property
+    def ends(self) -> Array:
+        """Where the pieces of the spline begin and end, shape (cells + 1,) [-]."""
+        nodes = np.array(self.nodes)
+        if self.degree == 3:
+            return nodes
+        halfway = 0.5 * (nodes[1:] + nodes[:-1])
+        return np.concatenate((nodes[:1], halfway[1:-1], nodes[-1:]))
 
     @property
     def cells(self) -> int:
         """How many pieces the spline has."""
-        return len(self.nodes) - 1
+        return len(self.nodes) - (1 if self.degree == 3 else 2)
 
     def locate(self, g: Array) -> tuple[NDArray[np.intp], Array, Array]:
         """Cell of each g, place in it from 0 to 1, slope of that place over g; all of g's shape."""
-        nodes = np.array(self.nodes)
-        cell = np.clip(np.searchsorted(nodes, g, side="right") - 1, 0, self.cells - 1)
-        slope = 1.0 / np.diff(nodes)[cell]
-        return cell, (g - nodes[cell]) * slope, slope
+        ends = self.ends
+        cell = np.clip(np.searchsorted(ends, g, side="right") - 1, 0, self.cells - 1)
+        slope = 1.0 / np.diff(ends)[cell]
+        return cell, (g - ends[cell]) * slope, slope
 
     def polynomials(self) -> Array:
-        """Operator from node values to cubic coefficients of each cell, shape (4, cells, nodes)."""
-        from scipy.interpolate import CubicSpline  # only needed where a table is laid out
+        """Operator from node values to coefficients of each cell, shape (powers, cells, nodes)."""
+        from scipy.interpolate import make_interp_spline  # only needed where a table is laid out
 
-        nodes = np.array(self.nodes)
-        spline = CubicSpline(nodes, np.eye(nodes.size))
-        width = np.diff(nodes)[None, :, None]
-        return np.asarray(spline.c[::-1] * width ** np.arange(4.0)[:, None, None])
+        spline, ends = make_interp_spline(self.nodes, np.eye(len(self.nodes)), k=self.degree), self.ends
+        width = np.diff(ends)[:, None]
+        # Taylor's series at the beginning of each piece.
+        return np.stack([spline(ends[:-1], nu=k) * width**k / math.factorial(k) for k in range(self.powers)])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -130,7 +151,7 @@ class Table:
     x: Axis
     y: Axis
     knots: tuple[Knots, ...]  # of g, and of what more there is
-    coefficients: NDArray[np.float32]  # (cells, powers of the knots, last first, times quantities, 16 powers of x, y)
+    coefficients: Floats  # (cells, powers of the knots, last first, times quantities, 16 powers of x, y)
 
     def __call__(self, x: Array, y: Array, *others: Array) -> tuple[Array, Array]:
         """Values and slopes.
@@ -148,7 +169,7 @@ class Table:
         slopes : ndarray, shape (quantities, 3 or 4, ...)
             Derivatives of the values with respect to x, y, g and what more there is.
         """
-        count = self.coefficients.shape[1] // 4 ** len(self.knots)
+        count = self.coefficients.shape[1] // math.prod(knots.powers for knots in self.knots)
         at = [each.ravel() for each in (x, y, *others)]
         values, slopes = np.empty((count, x.size)), np.empty((count, len(at), x.size))
         for first in range(0, x.size, _CHUNK):
@@ -157,32 +178,38 @@ class Table:
         return values.reshape(count, *x.shape), slopes.reshape(count, len(at), *x.shape)
 
     def _look_up(self, at: list[Array], values: Array, slopes: Array) -> None:
-        x, y, *others = at
-        if x.max() > self.x.end or y.max() > self.y.end:
-            self._look_up_beyond(x, y, others, values, slopes)
+        if at[0].max() > self.x.end or at[1].max() > self.y.end:
+            self._look_up_beyond(*at, values=values, slopes=slopes)
             return
-        column, s, s_by_x = self.x.locate(x)
-        row, t, t_by_y = self.y.locate(y)
-        cells, places = column * self.y.cells + row, [s_by_x, t_by_y]
-        located = [knots.locate(each) for knots, each in zip(self.knots, others, strict=True)]
-        for knots, (cell, _, slope) in zip(self.knots, located, strict=True):
-            cells = cells * knots.cells + cell
-            places.append(slope)
-        # One product of small matrices a point takes in x and y, values and both slopes; Horner's rule the others.
-        along = np.matmul(self.coefficients.take(cells, axis=0, mode="clip"), _products(s, t))
-        c = np.ascontiguousarray(along.reshape(x.size, -1, values.shape[0], 3).transpose(1, 3, 2, 0))
-        by_knots = []
-        for _, place, _ in reversed(located):
-            c = c.reshape(4, -1, *c.shape[1:])
-            r = place.astype(np.float32)
-            by_r = c[1, :, :1] + r * (2.0 * c[2, :, :1] + 3.0 * r * c[3, :, :1])
-            c = np.concatenate((c[0] + r * (c[1] + r * (c[2] + r * c[3])), by_r), axis=1)
-            by_knots.append(c.shape[1] - 1)
-        values[...] = c[0, 0]
-        for into, (plane, slope) in enumerate(zip([1, 2, *reversed(by_knots)], places, strict=True)):
-            np.multiply(c[0, plane], slope, out=slopes[:, into])
+        axes: tuple[Axis | Knots, ...] = (self.x, self.y, *self.knots)
+        located = [axis.locate(each) for axis, each in zip(axes, at, strict=True)]
+        cells = located[0][0]
+        for axis, (cell, _, _) in zip(axes[1:], located[1:], strict=True):
+            cells = cells * axis.cells + cell
+        places = [place for _, place, _ in located]
+        of_knots = _weights(places[:1:-1], [knots.powers for knots in self.knots[::-1]])
+        found = self._products(cells, of_knots, _weights(places[:2], [4, 4]).transpose(0, 2, 1))
+        planes = np.ascontiguousarray(np.moveaxis(found, 0, -1))
+        values[...] = planes[0, :, 0]
+        by = (planes[0, :, 1], planes[0, :, 2], *planes[:0:-1, :, 0])
+        for into, (slope, (_, _, by_place)) in enumerate(zip(by, located, strict=True)):
+            np.multiply(slope, by_place, out=slopes[:, into])
 
-    def _look_up_beyond(self, x: Array, y: Array, others: list[Array], values: Array, slopes: Array) -> None:
+    def _products(self, cells: NDArray[np.intp], of_knots: Floats, of_depths: Floats) -> Floats:
+        """Coefficients of cells times the powers of the knots, then of the depths, shape (n, k + 1, quantities, 3)."""
+        size, planes, powers = of_knots.shape
+        count = self.coefficients.shape[1] // powers
+        picked = np.empty((min(size, _BLOCK), *self.coefficients.shape[1:]), dtype=np.float32)
+        found = np.empty((size, planes * count, 3), dtype=np.float32)
+        for first in range(0, size, _BLOCK):
+            part = slice(first, first + _BLOCK)
+            here = picked[: cells[part].size]  # one piece of memory for all blocks, which stays in the cache
+            self.coefficients.take(cells[part], axis=0, mode="clip", out=here)
+            along = np.matmul(of_knots[part], here.reshape(-1, powers, 16 * count))
+            np.matmul(along.reshape(-1, planes * count, 16), of_depths[part], out=found[part])
+        return found.reshape(size, planes, count, 3)
+
+    def _look_up_beyond(self, x: Array, y: Array, *others: Array, values: Array, slopes: Array) -> None:
         over_x, over_y = np.maximum(x / self.x.end, 1.0), np.maximum(y / self.y.end, 1.0)
         back = 1.0 / np.maximum(over_x, over_y)
         at = [np.minimum(x * back, self.x.end), np.minimum(y * back, self.y.end), *others]
@@ -194,20 +221,25 @@ class Table:
         slopes[:, 1] = np.where(beyond_y, -by_x * x / np.where(beyond_y, y, 1.0), by_y)
 
 
-def _products(s: Array, t: Array) -> NDArray[np.float32]:
-    """Products of the powers 0 to 3 of s and t, and their slopes by s and by t, shape (n, 16, 3)."""
-    powers = np.empty((2, 4, s.size), dtype=np.float32)
-    powers[:, 0], powers[0, 1], powers[1, 1] = 1.0, s, t
-    np.multiply(powers[:, 1], powers[:, 1], out=powers[:, 2])
-    np.multiply(powers[:, 2], powers[:, 1], out=powers[:, 3])
-    slopes = np.zeros_like(powers)
-    slopes[:, 1:] = np.array([1.0, 2.0, 3.0], dtype=np.float32)[:, None] * powers[:, :3]
-    products = np.empty((3, 4, 4, s.size), dtype=np.float32)
-    for into, (of_s, of_t) in zip(
-        products, ((powers[0], powers[1]), (slopes[0], powers[1]), (powers[0], slopes[1])), strict=True
-    ):
-        np.multiply(of_s[:, None], of_t, out=into)
-    return np.ascontiguousarray(products.reshape(48, -1).T).reshape(-1, 3, 16).transpose(0, 2, 1)
+def _powers(place: Array) -> Floats:
+    """Powers 0 to 3 of a place in a cell, and their slopes, shape (2, 4, n)."""
+    powers = np.empty((2, 4, place.size), dtype=np.float32)
+    powers[0, 0], powers[0, 1] = 1.0, place
+    np.multiply(powers[0, 1], powers[0, 1], out=powers[0, 2])
+    np.multiply(powers[0, 2], powers[0, 1], out=powers[0, 3])
+    powers[1, 0] = 0.0
+    np.multiply(powers[0, :3], np.array([1.0, 2.0, 3.0], dtype=np.float32)[:, None], out=powers[1, 1:])
+    return powers
+
+
+def _weights(places: list[Array], counts: list[int]) -> Floats:
+    """Products of so many powers of places, the last running fastest, and their slopes by each, shape (n, k + 1, m)."""
+    powers = [_powers(place)[:, :count] for place, count in zip(places, counts, strict=True)]
+    weights = np.empty((len(places) + 1, math.prod(counts), places[0].size), dtype=np.float32)
+    for plane, into in enumerate(weights):
+        each = [of[int(plane == number)] for number, of in enumerate(powers, start=1)]
+        into[...] = functools.reduce(lambda a, b: (a[:, None] * b).reshape(-1, b.shape[1]), each)
+    return np.ascontiguousarray(weights.reshape(-1, places[0].size).T).reshape(-1, *weights.shape[:2])
 
 
 def tabulate(values: Array, *, x: Axis, y: Axis, knots: tuple[Knots, ...]) -> Table:
@@ -231,5 +263,5 @@ def tabulate(values: Array, *, x: Axis, y: Axis, knots: tuple[Knots, ...]) -> Ta
     n = len(knots)
     of_knots, cells_of_knots = range(n), reversed(range(n + 3, 2 * n + 3))
     whole = whole.transpose(2 * n + 3, 2 * n + 4, *cells_of_knots, *of_knots, n + 2, n, n + 1)
-    shape = (-1, 4**n * values.shape[0], 16)
+    shape = (-1, math.prod(each.powers for each in knots) * values.shape[0], 16)
     return Table(x=x, y=y, knots=knots, coefficients=np.ascontiguousarray(whole, dtype=np.float32).reshape(shape))
