@@ -19,7 +19,8 @@ from tint.optics.layer import Optics
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-TRANSMITTANCE, FREE = -2, -1  # in place of a backing's number
+REGULAR, TRANSMITTANCE, FREE = -3, -2, -1  # in place of a backing's number
+_STEP = 1e-4  # of the index, for the slope of a closed form
 SHAPES = 3  # what readings depend on beside coefficients and thickness: the index, the lobe, the spot
 
 
@@ -32,7 +33,7 @@ class Readings:
     casting : ndarray of int, shape (n_readings,)
         What each reading is of.
     backing : ndarray of int, shape (n_readings,)
-        What lay behind; TRANSMITTANCE or FREE where there was none.
+        What lay behind; FREE where there was none, TRANSMITTANCE or REGULAR for what came through.
     wet : ndarray of bool, shape (n_readings,)
         Whether the casting was seated wet.
     base : ndarray of int, shape (n_readings,)
@@ -135,6 +136,8 @@ def read(
 def _layer(mixed: Array, d: Array, kind: int, behind: Array | None, optics: Optics) -> tuple[Array, Array]:
     if kind == TRANSMITTANCE:
         return layer.transmittance_slopes(*mixed, thickness=d, optics=optics)
+    if kind == REGULAR:
+        return layer.regular_slopes(*mixed, thickness=d, optics=optics)
     seat = "wet" if kind == 1 else "air"
     return layer.reflectance_slopes(*mixed, thickness=d, backing=behind, seat=seat, optics=optics)
 
@@ -149,8 +152,10 @@ def _near_index(
     """
     from tint.optics.many_flux import near_index  # its tables are for those who use them
 
-    seat = None if kind == TRANSMITTANCE else "wet" if kind == 1 else "air"
     index, lobe, spot_share = shape
+    if kind == REGULAR:
+        return _regular_near(mixed[:, at], thickness[at, None], optics, index)
+    seat = None if kind == TRANSMITTANCE else "wet" if kind == 1 else "air"
     once, again = np.unique(at, return_inverse=True)
     d = thickness[once, None]
     depths = tuple(mixed[:, once] * d)
@@ -179,3 +184,14 @@ def _near_index(
         layer.by_coefficients(by_depth, mixed, d),
         layer.over_backing(values, np.moveaxis(by_shape, 0, 1), behind)[1],
     )
+
+
+def _regular_near(mixed: Array, d: Array, optics: Optics, index: float) -> tuple[Array, Array, Array]:
+    """Regular transmittance, its slopes, and its slope by the index: neither the lobe nor a spot takes from a beam."""
+    here, above, below = (
+        layer.regular_slopes(*mixed, thickness=d, optics=replace(optics, refractive_index=index + step))
+        for step in (0.0, _STEP, -_STEP)
+    )
+    by_shape = np.zeros((SHAPES, *here[0].shape))
+    by_shape[0] = (above[0] - below[0]) / (2.0 * _STEP)
+    return *here, by_shape

@@ -17,6 +17,7 @@ from tint.checks.finding import Finding, Mask, limit, listed, spread_limit
 from tint.optics.surface import DEGREES_8, fresnel
 from tint.spectra import Array
 from tint.swatches import COLOURS, Reading, SwatchFolder
+from tint.swatches.records import THROUGH
 
 _BOTH = 2.0**0.5
 _INDEX_ERROR = 0.02  # of a refractive index as declared: silicone rubbers lie within it; common practice, no source
@@ -48,7 +49,7 @@ def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
         seen = _disagreement(values, folder.instrument.noise, count)
         if not seen:
             continue
-        way = "in transmittance" if quantity == "transmittance" else f"over {backing}"
+        way = f"in {quantity}" if quantity in THROUGH else f"over {backing}"
         rows = listed([str(each.row) for each in group])
         yield Finding(
             kind="replicates",

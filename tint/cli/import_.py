@@ -15,7 +15,7 @@ from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Given, read_measurements
 from tint.swatches.naming import Naming
 from tint.swatches.planned import FAULT, GOING, KEY_COLUMNS, LEFT_OUT, REPLACES, Doubles, Import, Planned
-from tint.swatches.records import QUANTITIES
+from tint.swatches.records import QUANTITIES, THROUGH
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -59,7 +59,8 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
     click.option(
         "--quantity",
         type=click.Choice(QUANTITIES),
-        help="The quantity of measurements that tell none.  [default: reflectance]",
+        help="The quantity of measurements that tell none, or, if regular, no more than transmittance.  "
+        "[default: reflectance]",
     ),
 )
 @options.said_options
@@ -129,7 +130,7 @@ def _row(planned: Planned) -> tuple[Any, ...]:
     style = {FAULT: show.ALARM, LEFT_OUT: show.CARE}.get(planned.action, "")
     swatch, backing, seat, quantity = planned.key
     over = ", ".join(each for each in (backing or "bare" * bool(swatch), seat) if each)
-    kind = f"{swatch} (transmittance)" if quantity == "transmittance" and swatch else swatch
+    kind = f"{swatch} ({quantity})" if quantity in THROUGH and swatch else swatch
     return planned.measurement.name, planned.measurement.where, kind or "-", over or "-", Text(done, style=style)
 
 

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 
 from tint import forward
 from tint.fitting.anisotropy import AnisotropyPrior, anisotropy_prior
-from tint.forward import FREE, SHAPES, TRANSMITTANCE, Readings
+from tint.forward import FREE, REGULAR, SHAPES, TRANSMITTANCE, Readings
 from tint.materials import Instrument
 from tint.optics.layer import Optics
 from tint.palette import shares
-from tint.swatches import Reading, SwatchFolder
+from tint.swatches import Reading, SwatchFolder, records
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -35,6 +35,7 @@ LOBE_ENDS = (-0.05, 0.15)  # between which it stays
 # Standard deviation of what a spot really loses about what sharp discs of the stated sizes would, as a share: sizes are
 # stated to some 0.3 of 8 mm, and discs have soft edges (common practice, no source).
 SPOT_SD = 0.1
+_THROUGH = {"transmittance": TRANSMITTANCE, records.REGULAR: REGULAR}
 _FARTHEST = 20.0  # standard scores beyond which a thickness or a dose is not moved
 
 
@@ -187,7 +188,7 @@ def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...], *, g: float | None
         readings=Readings(
             casting=casting,
             backing=np.array(
-                [TRANSMITTANCE if r.quantity == "transmittance" else backing_number[r.backing] for r in rows],
+                [_THROUGH.get(r.quantity, backing_number[r.backing]) for r in rows],
                 dtype=np.int64,
             ),
             wet=np.array([r.seat == "wet" for r in rows]),

@@ -179,7 +179,7 @@ def undetermined(
             told.append(
                 f"g of {', '.join(taken)} is taken from what is published of such materials, since these castings "
                 "hardly show it; a casting 1 mm thin beside a thick one of the same blend, not hiding, or a "
-                "transmittance reading would"
+                "transmittance reading, best a regular one, would"
             )
     return tuple(told)
 

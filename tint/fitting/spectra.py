@@ -9,6 +9,7 @@ model itself shows; a casting that the others contradict loses its weight and is
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ from tint.optics import many_flux, spot, two_flux
 from tint.optics.layer import Optics
 from tint.palette import Palette, spot_of
 from tint.swatches import SwatchFolder
+from tint.swatches.records import REGULAR
 
 Array = NDArray[np.float64]
 
@@ -52,6 +54,8 @@ def fit_with_ground(
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Palette, Fitted]:
     """As `fit_spectra`, with what leaving castings out needs."""
+    if optics == "two-flux":  # it knows nothing of beams
+        folder = replace(folder, readings=tuple(each for each in folder.readings if each.quantity != REGULAR))
     problem = lay_out(folder, optics_of(folder, optics), g=g)
     minimum, prior, weighting = search(problem, progress=progress)
     shown = minimum.shown

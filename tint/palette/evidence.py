@@ -121,7 +121,7 @@ class Evidence:
     swatch : ndarray of int, shape (n_readings,)
         Index into `Palette.swatches`.
     backing : ndarray of int, shape (n_readings,)
-        Index into the palette's backings; -1 for a free slab, -2 for a transmittance.
+        Index into the palette's backings; -1 for a free slab, -2 for a transmittance, -3 for a regular one.
     missed, expected : ndarray, shape (n_readings,)
         Squared CIEDE2000 between foretold and read (D65, 10 degrees; colours in their own light), and the mean square
         that covariance, thickness, doses and noise lead one to expect [-].

@@ -13,7 +13,7 @@ from tint.swatches.colours import luminance
 from tint.swatches.declaration import Declared
 from tint.swatches.gather import Gathered, listed, shown
 from tint.swatches.measured import Measured
-from tint.swatches.records import COLOURS, NO_BACKING, SPECTRA, Reading, Swatch
+from tint.swatches.records import COLOURS, NO_BACKING, REGULAR, SPECTRA, Reading, Swatch
 
 _LEAST_CONTRAST = 0.1  # of reflectance between backings; below it a backing hardly shows through a swatch
 _LEAST_NOISE = 0.002
@@ -103,6 +103,7 @@ def warn_thin_readings(measured: Measured, declared: Declared, faults: Gathered)
         _warn_swapped(readings, backings, kind, noise, faults)
         if total_is_caught and kind == SPECTRA:
             _warn_energy(readings, noise, faults)
+        _warn_regular(readings, noise, faults)
 
 
 def _level(values: Array, kind: str) -> float:
@@ -217,4 +218,20 @@ def _warn_energy(readings: Sequence[Reading], noise: float, faults: Gathered) ->
             row=through[0].row,
             expected="expected at most 1",
             mend="calibrate and measure again",
+        )
+
+
+def _warn_regular(readings: Sequence[Reading], noise: float, faults: Gathered) -> None:
+    """What goes straight through is a part of what goes through."""
+    total = [each.values for each in readings if each.quantity == "transmittance"]
+    regular = [each for each in readings if each.quantity == REGULAR]
+    if not total or not regular:
+        return
+    over = float(np.mean([each.values for each in regular]) - np.mean(total))
+    if over > noise:
+        faults.warn(
+            f"regular transmittance of {shown(regular[0].swatch)} is {over:.4f} above its total on average",
+            row=regular[0].row,
+            expected="expected at most the total",
+            mend="see whether the two were swapped; calibrate and measure again",
         )

@@ -24,7 +24,7 @@ from tint.swatches.instruments.words import disagrees
 from tint.swatches.measured import read_measured
 from tint.swatches.naming import Namer, Naming
 from tint.swatches.planned import FAULT, GOING, LEFT_OUT, NEW, Doubles, Import, Planned
-from tint.swatches.records import COLOUR_GRID_NM, COLOURS, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE
+from tint.swatches.records import COLOUR_GRID_NM, COLOURS, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE, THROUGH
 from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, composed, doubled, with_column
 from tint.swatches.tables import read_table
 from tint.swatches.text import decoded
@@ -95,7 +95,7 @@ def plan_import(
 def _widened(written: Written, placed: Sequence[Planned]) -> Written:
     """With the columns that what goes in needs beyond those that are there."""
     going = [each for each in placed if each.action in GOING]
-    if any(each.quantity == "transmittance" for each in going):
+    if any(each.quantity in THROUGH for each in going):
         written = with_column(written, "quantity")
     if any(each.measurement.source for each in going):
         written = with_column(written, "source")
@@ -165,7 +165,7 @@ def _declared(folder: Path) -> tuple[Declared, Casts]:
 
 def _checked(measurement: Measurement, namer: Namer, declared: Declared, doubles: Doubles) -> Planned:
     """Where a measurement belongs, and whether it was made as the folder's are."""
-    quantity = measurement.quantity or namer.naming.quantity or "reflectance"
+    quantity = namer.quantity(measurement)
     start = Planned(measurement=measurement, action=NEW, quantity=quantity, notes=measurement.notes)
     try:
         place = namer.place(measurement, quantity)
@@ -178,7 +178,7 @@ def _checked(measurement: Measurement, namer: Namer, declared: Declared, doubles
     if not disagrees(told, own, quantity):
         return replace(start, place=place)
     found = f"{shown(measurement.name)} was read in the geometry {shown(told)}"
-    expected = "total transmittance" if quantity == "transmittance" else f"{own}, as {PALETTE_FILE} says"
+    expected = "total transmittance" if quantity in THROUGH else f"{own}, as {PALETTE_FILE} says"
     if doubles.force:
         return replace(start, place=place, warnings=(f"{measurement.where}: {found}, not {expected}; taken over",))
     mend = "export it in that geometry, or take it over all the same with --force"
@@ -266,8 +266,8 @@ def _seen(planned: Planned, view: Viewing) -> Planned:
         return planned
     measurement = planned.measurement
     try:
-        if planned.quantity == "transmittance":
-            found = f"{shown(measurement.name)} is transmittance, but the folder holds colours"
+        if planned.quantity in THROUGH:
+            found = f"{shown(measurement.name)} is {planned.quantity}, but the folder holds colours"
             raise InputError(measurement.where, found, "reflectance", "leave it out")
         lab, notes = as_colour(measurement, view)
     except InputError as error:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from tint.materials import SEATS
 from tint.swatches.declaration import Declared
 from tint.swatches.gather import Gathered, did_you_mean, one_of, shown
-from tint.swatches.records import NO_BACKING, PALETTE_FILE, PHOTOGRAPH, QUANTITIES, SWATCHES_FILE
+from tint.swatches.records import NO_BACKING, PALETTE_FILE, PHOTOGRAPH, QUANTITIES, SWATCHES_FILE, THROUGH
 from tint.swatches.tables import Row, Table
 
 
@@ -68,9 +68,10 @@ def _bare_label(row: Row, table: Table, name: str, faults: Gathered) -> Label | 
                 mend="clear the cell, or name the swatch that was read",
             )
             good = False
-    if _quantity(row, table, faults) == "transmittance":
+    quantity = _quantity(row, table, faults)
+    if quantity in THROUGH:
         faults.grave(
-            "transmittance of a backing",
+            f"{quantity} of a backing",
             row=row.number,
             column="quantity",
             expected="expected its reflectance",
@@ -103,11 +104,11 @@ def _backing(row: Row, table: Table, declared: Declared, quantity: str | None, f
     cell = table.cell(row, "backing")
     if "backing" not in table.columns:
         return None
-    if quantity == "transmittance":
+    if quantity in THROUGH:
         if cell == NO_BACKING:
             return cell
         faults.grave(
-            f"transmittance over {shown(cell)}" if cell else "transmittance with a blank backing",
+            f"{quantity} over {shown(cell)}" if cell else f"{quantity} with a blank backing",
             row=row.number,
             column="backing",
             expected=f"expected {NO_BACKING}: light cannot be read through a backing",

@@ -18,6 +18,7 @@ from tint.swatches.records import (
     COLOURS,
     READING_COLUMNS,
     SPECTRA,
+    THROUGH,
     Reading,
 )
 from tint.swatches.tables import Table, check_marks
@@ -117,7 +118,7 @@ def _reading(label: Label, values: Array) -> Reading:
 
 def _refuse_transmittance(table: Table, faults: Gathered) -> None:
     for row in table.rows:
-        if row.whole and table.cell(row, "quantity") == "transmittance":
+        if row.whole and table.cell(row, "quantity") in THROUGH:
             faults.grave(
                 "transmittance as a colour",
                 row=row.number,

@@ -10,7 +10,7 @@ from tint.errors import InputError
 from tint.materials import SEATS
 from tint.swatches.gather import did_you_mean, listed, one_of, quoted, shown
 from tint.swatches.instruments.measurement import Measurement
-from tint.swatches.records import NO_BACKING, QUANTITIES
+from tint.swatches.records import NO_BACKING, QUANTITIES, REGULAR, THROUGH
 
 PATTERN_WORDS = ("swatch", "backing", "seat", "any")
 _LONGEST_NAME = 200  # characters
@@ -70,6 +70,12 @@ class Namer:
         self.same = {name: self._told(name, words) for name, words in naming.same.items()}
         self.patterns = [self._compiled(each) for each in naming.patterns]
 
+    def quantity(self, measurement: Measurement) -> str:
+        """What was measured; a file that tells transmittance leaves open whether all of it or the regular is meant."""
+        if self.naming.quantity == REGULAR and measurement.quantity == THROUGH[0]:
+            return REGULAR
+        return measurement.quantity or self.naming.quantity or "reflectance"
+
     def place(self, measurement: Measurement, quantity: str) -> Place | None:
         """Where a measurement of a quantity belongs; None when its name is no swatch or backing.
 
@@ -103,9 +109,9 @@ class Namer:
         return None
 
     def _bare(self, measurement: Measurement, found: Place, quantity: str) -> Place:
-        if quantity == "transmittance":
+        if quantity in THROUGH:
             expected = "its reflectance"
-            raise InputError(measurement.where, f"transmittance of the backing {shown(found.swatch)}", expected)
+            raise InputError(measurement.where, f"{quantity} of the backing {shown(found.swatch)}", expected)
         if found.backing or found.seat:
             told = f"{shown(found.swatch)} is a backing, and has a backing or a seat itself"
             raise InputError(measurement.where, told, "a swatch, or the backing alone")
@@ -117,9 +123,9 @@ class Namer:
         if own not in known and (found.backing or self.naming.backing):
             own = ""  # a word of the instrument's that the user has put right
         told = self._one(measurement, "backing", (found.backing, own), known)
-        if quantity == "transmittance":
+        if quantity in THROUGH:
             if told not in ("", NO_BACKING):
-                raise InputError(measurement.where, f"transmittance over {shown(told)}", "none behind the swatch")
+                raise InputError(measurement.where, f"{quantity} over {shown(told)}", "none behind the swatch")
             return NO_BACKING
         told = told or self.naming.backing
         if not told:

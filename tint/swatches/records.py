@@ -23,7 +23,9 @@ SWATCH_COLUMNS = ("swatch", "base", "thickness_mm", "note", "cure_c", "days", "m
 READING_COLUMNS = ("swatch", "backing", "seat", "quantity", "source")  # the rest are wavelengths, or ...
 COLOUR_COLUMNS = ("L", "a", "b")  # ... these three, where a colorimeter or a photograph tells no more
 NO_BACKING = "none"
-QUANTITIES = ("reflectance", "transmittance")
+REGULAR = "regular transmittance"  # within 2.5 degrees of the beam that came in
+THROUGH = ("transmittance", REGULAR)  # read with nothing behind
+QUANTITIES = ("reflectance", *THROUGH)
 SPECTRA, COLOURS = "spectra", "colours"
 PHOTOGRAPH = "photograph"
 COLOUR_GRID_NM = tuple(float(nm) for nm in range(400, 701, 10))  # on which a folder of colours is fitted
@@ -95,7 +97,7 @@ class Reading:
     seat : str
         `air` or `wet`; `air` where there is no backing.
     quantity : str
-        `reflectance` or `transmittance`.
+        `reflectance`, `transmittance` (total) or `regular transmittance`.
     values : ndarray, shape (n_wavelengths,) or (3,)
         On the folder's wavelengths [-]; L*, a*, b* in a folder of colours [-].
     source : str
