@@ -200,9 +200,10 @@ def adjust(
     learned = found[0].learned if found else learn(palette, trials, doubts)
     foretold = predict(learned.palette, last.blend, setting=setting)
     asked = _as_solid(palette, target, last, setting)
-    answer, kept = _answer(learned.palette, asked, setting, last.blend, rules, given)
+    cause = found[0] if found else None
+    answer, kept = _answer(learned.palette, asked, setting, last.blend, rules, given, cause)
     if asked is not target and not answer.recipes[0].reached:  # out of reach either way: then the nearest there is
-        free, free_kept = _answer(learned.palette, target, setting, last.blend, rules, given)
+        free, free_kept = _answer(learned.palette, target, setting, last.blend, rules, given, cause)
         if not free.recipes[0].reached:
             answer, kept = free, free_kept
     return Adjustment(
@@ -230,7 +231,7 @@ def _otherwise(
     if not pair or pair[0].probability < _RIVAL:
         return None
     other = pair[0]
-    best = _answer(other.learned.palette, target, setting, poured, rules, given)[0].best.blend
+    best = _answer(other.learned.palette, target, setting, poured, rules, given, other)[0].best.blend
     told = ", ".join(f"{name} {dose:.4f} %" for name, dose in _changes(poured, best).items())
     todo = f"{told}, all else as it was" if told else "pour the recipe again as it stands"
     cause = f"the lot of {other.name}" if other.kind == STRENGTH else f"the dose of {other.name}, weighed wrongly"
@@ -254,25 +255,47 @@ def _as_solid(palette: Palette, target: Target, trial: Trial, setting: Setting) 
 
 
 def _answer(
-    palette: Palette, target: Target, setting: Setting, poured: Blend, rules: Rules, given: Rules
-) -> tuple[Answer, bool]:
-    """Recipes that change the fewest doses; from all of the trial's pigments, or from any, where those do not do.
+    palette: Palette, target: Target, setting: Setting, poured: Blend, rules: Rules, given: Rules,
+    cause: Cause | None = None,
+) -> tuple[Answer, bool]:  # fmt: skip
+    """Recipes that change what the cause warrants; else the fewest doses; else other pigments, where those do not do.
 
     Other pigments are of lots that no trial has told of: what is not known of them counts against them.
     """
     base = poured.base
     if not (given.keep or given.fixed or given.stock_g or given.leave_out or given.batch_g):
+        others = tuple(name for name in palette.pigments if not poured.loadings.get(name))
+        held = replace(rules, leave_out=others)
+        for blend in _warranted(palette, poured, cause):
+            only = solve(palette, target, setting=setting, base=base, rules=replace(held, fixed=dict(blend.loadings)))
+            best = only.best
+            if best.reached and best.delta_e <= best.appearance.scatter:
+                return only, True
         change = fewest_changes(palette, target, poured, setting=setting, rules=rules)
         still = {name: loading for name, loading in poured.loadings.items() if loading > 0.0 and name not in change}
-        if still:
-            few = solve(palette, target, setting=setting, base=base, rules=replace(rules, fixed=still))
-            if few.recipes[0].reached:
+        if poured.total > 0.0:
+            few = solve(palette, target, setting=setting, base=base, rules=replace(held, fixed=still))
+            if few.best.reached:
                 return few, True
     own = solve(palette, target, setting=setting, base=base, rules=rules)
     if own.recipes[0].reached or rules == given:
         return own, True
     free = solve(palette, target, setting=setting, base=base, rules=given)
     return (free, False) if _expected_miss(free.recipes[0]) < _expected_miss(own.recipes[0]) else (own, True)
+
+
+def _warranted(palette: Palette, poured: Blend, cause: Cause | None) -> Iterator[Blend]:
+    """What was poured, as a single cause asks to change it: not at all, or the one dose whose lot has changed."""
+    loadings = {name: loading for name, loading in poured.loadings.items() if loading > 0.0}
+    if cause is None or cause.kind == SEVERAL or not loadings:
+        return
+    yield Blend(poured.base, loadings)
+    if cause.kind == STRENGTH and cause.name in loadings:
+        at = len(palette.bases) + list(palette.pigments).index(cause.name)
+        changed = loadings[cause.name] / float(cause.learned.factors[at])
+        most = palette.pigments[cause.name].max_loading or palette.bases[poured.base].max_loading
+        if changed <= most:
+            yield Blend(poured.base, {**loadings, cause.name: changed})
 
 
 def _expected_miss(recipe: Recipe) -> float:
@@ -330,6 +353,7 @@ def _likely(findings: list[Finding], found: Sequence[Cause]) -> list[Finding]:
     """Findings with how likely they are, and what else it may have been."""
     if not found:
         return findings
+    findings = [each for each in findings if _opened(each, found[0])]
     best, rivals = found[0], [each for each in found[1:] if each.probability >= _RIVAL]
     sure = (
         f"; {100.0 * best.probability:.0f} % likely to be {'all of it' if best.what != SEVERAL else 'one of several'}"
@@ -342,6 +366,12 @@ def _likely(findings: list[Finding], found: Sequence[Cause]) -> list[Finding]:
         else replace(each, words=f"{each.words}{sure}{other}", probability=best.probability, rivals=likely)
         for each in findings
     ]
+
+
+def _opened(finding: Finding, cause: Cause) -> bool:
+    """Whether an explanation is of this at all: what moves within its usual error is not found to have gone wrong."""
+    told = finding.what == cause.what or (cause.kind == THICKNESS and finding.what.startswith(THICKNESS))
+    return told or cause.kind == SEVERAL or finding.what == "readings"
 
 
 def _named(cause: Cause) -> str:
