@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import itertools
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from tint.swatches.gather import Gathered, quoted, shown
@@ -62,7 +62,7 @@ class Header:
     separator: str
     invented: bool = False
     before: tuple[Cells, ...] = ()
-    above: Mapping[str, str] = field(default_factory=dict)
+    above: dict[str, str] = field(default_factory=dict)
     units: Cells = ()
 
 
@@ -117,9 +117,11 @@ def find_header(text: str, named: Naming) -> tuple[str, Header] | None:
         or, for a row that is numbers already, others.
     """
     found = [header for each in _SEPARATORS if (header := _header(text, each, named)) is not None]
-    if not found:  # columns may be set apart by blanks alone
-        text = "\n".join("\t".join(line.split()) for line in text.split("\n"))
-        found = [header for header in [_header(text, "\t", named)] if header is not None]
+    for blanks in (r"\s{2,}", r"\s+") if not found else ():  # columns may be set apart by blanks alone
+        apart = "\n".join(re.sub(blanks, "\t", line.strip()) for line in text.split("\n"))
+        header = _header(apart, "\t", named)
+        if header is not None:
+            return apart, header
     return (text, max(found, key=lambda header: len(header.cells))) if found else None
 
 
@@ -138,7 +140,7 @@ def _header(text: str, separator: str, named: Naming) -> Header | None:
             before.append(cells[:used])
             above.setdefault("".join(each for each in key.lower() if each.isalpha()), told.strip())
             continue
-        invented = names != cells[:used]
+        invented = names != cells[:used] and number(cells[0]) is not None
         _, below = (at, ()) if invented else next(rows, (at, ()))
         units = below if _are_units(below) else ()
         return Header(
@@ -229,7 +231,7 @@ def _may_be_split(cells: Cells) -> bool:
 def _are_words(cells: Cells, width: int) -> bool:
     """Whether a row below a table is a line of words: one cell where a measurement takes several."""
     used = [cell for cell in cells if cell]
-    return width > 2 and len(used) == 1 and number(used[0]) is None and (len(cells) == 1 or not any(cells[1:]))
+    return width > 1 and len(used) == 1 and number(used[0]) is None and (len(cells) == 1 or not any(cells[1:]))
 
 
 def _are_units(cells: Cells) -> bool:

@@ -154,6 +154,8 @@ class _Cutter:
     def _close(self, line: int) -> None:
         self._check_fields(self.fields_line)  # NUMBER_OF_FIELDS may stand behind the format too
         told = self._count("NUMBER_OF_SETS", line)
+        if told is not None and told < len(self.rows):
+            self.rows = _joined(self.rows, len(self.fields), told) or self.rows
         if told is not None and told != len(self.rows):
             mend = "rows are missing or too many: export it again"
             raise self._fault(line, f"the table has {len(self.rows)} rows", f"the NUMBER_OF_SETS, {told}", mend)
@@ -184,6 +186,26 @@ class _Cutter:
         before, told = self.keywords.get(head.upper(), ""), " ".join(rest)
         # A keyword may stand twice with something else each time, as the two weighting functions do.
         self.keywords[head.upper()] = told if before in ("", told) or head.upper() in _COUNTS else f"{before} {told}"
+
+
+def _joined(lines: Sequence[CgatsRow], width: int, count: int) -> list[CgatsRow]:
+    """The rows of a table whose sets run over several lines; none unless every set ends with a line."""
+    rows: list[CgatsRow] = []
+    held = 0
+    for each in lines:
+        try:
+            new = len(_tokens(each.text, ""))
+        except InputError:
+            return []
+        if held in (0, width):
+            rows.append(each)
+            held = new
+        else:
+            rows[-1] = CgatsRow(line=rows[-1].line, text=f"{rows[-1].text} {each.text}")
+            held += new
+        if held > width:
+            return []
+    return rows if held == width and len(rows) == count else []
 
 
 def cells_of(row: CgatsRow, fields: Sequence[str], file: str) -> Sequence[str]:

@@ -16,10 +16,14 @@ from tint.swatches.instruments.words import SPECULAR
 
 AS_FRACTIONS = "taken as fractions"
 SCALES = ("fraction", "percent")
-# Common practice, no source: all four.
+# Common practice, no source: these four.
 VISIBLE_NM = (380.0, 780.0)  # where the scale is told: beyond it an instrument may read noise of any size
 FRACTION_UP_TO = 1.2  # what is above is no fraction, fluorescence apart; up to PERCENT_ABOVE it may be a dark percent
 PERCENT_ABOVE = 2.0  # no reflectance factor of a part comes near; in percent only a light trap stays below
+# A black among percent is written as coarsely as they are, and flat; fractions have more decimals. Chosen by eye.
+_COARSE = 2  # decimals
+_FLAT = 0.25  # percent, from its lowest to its highest value
+_EXACT = 1e-9  # by which a number in binary differs from its decimals
 _MANY = 3  # values, from which one alone does not tell the scale
 
 
@@ -121,6 +125,8 @@ def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[
             continue
         own = each.scale or scale or decided
         values = each.values / 100.0 if own == "percent" else each.values
+        if own == "percent" and not (scale or each.scale):
+            each = _open_beside_percent(each)
         notes = each.notes if scale or each.scale else (*each.notes, note)
         read.append(replace(each, values=values, scale=own, notes=notes))
     return tuple(read)
@@ -143,6 +149,19 @@ def _decided(measurements: Sequence[Measurement]) -> tuple[str, str]:
         raise InputError(odd.where, found, "all in percent or all in fractions", mend)
     top = max(float(each.values.max()) for each in measurements if each.values is not None)
     return "percent", f"taken as percent: the highest value of the file is {top:g}"
+
+
+def _open_beside_percent(measurement: Measurement) -> Measurement:
+    """A spectrum that may be a black in percent or fractions, where others of its file are percent, is at fault."""
+    assert measurement.values is not None
+    highest = highest_seen(measurement.values, measurement.wavelengths)
+    coarse = bool(np.all(np.abs(measurement.values - measurement.values.round(_COARSE)) < _EXACT))
+    is_black = coarse and float(np.ptp(measurement.values)) <= _FLAT
+    if highest > FRACTION_UP_TO or is_black or measurement.fault is not None:
+        return measurement
+    found = f"{shown(measurement.name)} stays below {FRACTION_UP_TO:g} in a file of percent: a black, or fractions"
+    mend = "if it is percent too, say --scale percent; if not, export it in percent"
+    return replace(measurement, fault=InputError(measurement.where, found, "all in percent or all in fractions", mend))
 
 
 def highest_seen(values: Array, wavelengths: Array | None) -> float:

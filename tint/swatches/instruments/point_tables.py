@@ -13,19 +13,27 @@ from tint.errors import InputError
 from tint.spectra import NEEDED_NM
 from tint.swatches.gather import listed, shown
 from tint.swatches.instruments.measurement import NO_VALUE, Measurement, check_count, checked_wavelengths
-from tint.swatches.instruments.sheet import Sheet, holds_wavelengths, label_places, labelled, unit_of, with_said
+from tint.swatches.instruments.sheet import (
+    Sheet,
+    holds_wavelengths,
+    label_places,
+    labelled,
+    name_above,
+    unit_of,
+    with_said,
+)
 from tint.swatches.instruments.words import Said, bare, quantity_in, specular_in
 from tint.swatches.tables import Cells, Header, Row
 from tint.swatches.text import number
 
 _VALUES = {
-    "reflectance": ("reflectance", "reflectancefactor", "rfactor", "r", "refl", "reflectancepercent", "remission"),
-    "transmittance": ("transmittance", "transmittancefactor", "tfactor", "t", "transmittancepercent", "transmission"),
+    "reflectance": ("reflectance", "reflectancefactor", "rfactor", "r", "refl", "rλ", "remission"),
+    "transmittance": ("transmittance", "transmittancefactor", "tfactor", "t", "tλ", "transmission"),
     "": ("value", "values", "spectrum"),
 }
 # What stands behind the name of a sample whose column this is: its unit, quantity or specular component.
 _BEHIND = re.compile(
-    r"(?P<name>.*\S)[ _-]*"
+    r"(?P<name>.*[^\s,_-])[ ,_-]*"
     r"(?:[\[(]\s*(?P<in>%\s?[RT]?|[RT]\s?%?|sci|sce)\s*[\])]|[ _](?P<out>%\s?[RT]|[RT]\s?%|sci|sce))",
     re.IGNORECASE,
 )
@@ -44,10 +52,10 @@ def _value_columns(header: Header, at: int) -> list[_Column]:
     """Those that are called reflectance, transmittance or values; else every other one, as a sample."""
     read = []
     for place, each in enumerate(header.cells):
-        word = bare(re.sub(r"\b(?:sci|sce)\b", "", each, flags=re.IGNORECASE))
+        word = bare(re.sub(r"\b(?:sci|sce|percent)\b", "", each, flags=re.IGNORECASE))
         for kind, words in _VALUES.items():
-            if word in words:
-                percent = "%" in each + unit_of(header, place) or "percent" in each.lower()
+            if word in words or (not word and not kind and specular_in(each)):
+                percent = "%" in each + unit_of(header, place) or "percent" in each.lower() or quantity_in(each)[1]
                 said = Said(quantity=kind, scale="percent" * percent, specular=specular_in(each))
                 read.append(_Column(at=place, said=said))
     if read:
@@ -56,15 +64,21 @@ def _value_columns(header: Header, at: int) -> list[_Column]:
     if any(quantity_in(each)[0] in ("absorbance", "emission") for each in others):
         raise InputError(f"the column of {listed(others)}", "no reflectance", "reflectance or transmittance")
     for place, each in enumerate(header.cells):
-        match = _BEHIND.fullmatch(each)
-        told = (match["in"] or match["out"] or "").lower() if match else ""
-        kind = "transmittance" * ("t" in told) or "reflectance" * ("r" in told)
+        name, told = _parted(each)
+        kind = {"t": "transmittance", "r": "reflectance"}.get("".join(re.findall(r"\b[rt]\b", told)), "")
         percent = "%" in told + unit_of(header, place)
         said = Said(quantity=kind, scale="percent" * percent, specular=specular_in(told))
         if place != at and each:
-            name = match["name"] if match else each
             read.append(_Column(at=place, name=" ".join(name.split()), said=said))
     return read
+
+
+def _parted(column: str) -> tuple[str, str]:
+    """The name of a sample, and what stands behind it in small letters: `lid (SCI) [%]`."""
+    told = ""
+    while (match := _BEHIND.fullmatch(column)) is not None:
+        column, told = match["name"], f"{match['in'] or match['out']} {told}".lower()
+    return column, told
 
 
 def read_points(sheet: Sheet, at: int) -> Iterator[Measurement]:
@@ -81,7 +95,7 @@ def read_points(sheet: Sheet, at: int) -> Iterator[Measurement]:
         return
     values = _value_columns(sheet.header, at)
     kinds = [(each.said.quantity, each.said.specular) for each in values if not each.name]
-    if len(set(kinds)) < len(kinds) or (len(kinds) > 1 and any(not quantity for quantity, _ in kinds)):
+    if len(set(kinds)) < len(kinds) or (len(kinds) > 1 and any(not any(each) for each in kinds)):
         found = f"several columns of values, {listed(columns[each.at] for each in values)}"
         raise InputError(sheet.file, found, "one, or one for reflectance and one for transmittance")
     places = [each.at for each in values]
@@ -110,7 +124,8 @@ def read_points(sheet: Sheet, at: int) -> Iterator[Measurement]:
     for key, held in points.items():
         first, last, in_percent = rows[key]
         words = () if values[0].name else [cell for cell in first.cells if number(cell) is None]
-        told = labelled(sheet.header, first, labels, sheet.file, words=words)
+        own_name = "" if values[0].name else name_above(sheet.header)
+        told = labelled(sheet.header, first, labels, sheet.file, words=words, name=own_name)
         where = f"{sheet.file}, rows {first.number} to {last.number}" + (f" ({shown(told.name)})" if labels else "")
         table = np.array(held).reshape(-1, 1 + len(places))
         check_count(len(table), where)

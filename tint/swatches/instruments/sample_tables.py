@@ -23,7 +23,7 @@ from tint.swatches.instruments.sheet import (
     unit_of,
     with_said,
 )
-from tint.swatches.instruments.words import Said, bare, said_by, triple_columns, view_in, wavelength_in
+from tint.swatches.instruments.words import Said, bare, said_by, specular_in, triple_columns, view_in, wavelength_in
 from tint.swatches.tables import Header, Row
 
 _NO_NAMES = {"date", "time", "datetime", "datetimes", "no", "nr", "index", "number", "timestamp"}
@@ -62,19 +62,32 @@ def _blocks(header: Header, file: str) -> list[_Block]:
     spectral = [(nm, at) for at, each in enumerate(header.cells) if (nm := wavelength_in(each, plain=True)) is not None]
     if len(spectral) < LEAST_COLUMNS:
         return [_Block()]
+    above = _gloss_above(header) if len({nm for nm, _ in spectral}) < len(spectral) else {}
     groups: dict[tuple[str, str], list[tuple[float, int]]] = {}
     for nm, at in spectral:
         own = said_by([header.cells[at]])
-        groups.setdefault((own.quantity, own.specular), []).append((nm, at))
+        groups.setdefault((own.quantity, own.specular or above.get(at, "")), []).append((nm, at))
     read = []
     # A single column such as R457 beside a spectrum is none of it.
     for group in [each for each in groups.values() if len(each) >= LEAST_COLUMNS] or [spectral]:
         places = tuple(at for _, at in sorted(group))
         grid = checked_wavelengths([nm for nm, _ in sorted(group)], f"{file}, row {header.row}")
         said = said_by(header.cells[at] for at in places)
+        said = replace(said, specular=said.specular or above.get(places[0], ""))
         percent = said.scale == "percent" or all("%" in unit_of(header, at) for at in places)
         read.append(_Block(places=places, grid=grid, said=replace(said, scale="percent" * percent)))
     return read
+
+
+def _gloss_above(header: Header) -> dict[int, str]:
+    """The specular component of each column by the row above, where SCI and SCE head the columns up to the next."""
+    gloss, found = "", {}
+    cells = header.before[-1] if header.before else ()
+    for at in range(len(header.cells)):
+        cell = cells[at] if at < len(cells) else ""
+        gloss = specular_in(cell) if cell else gloss
+        found[at] = gloss
+    return found if len({*found.values()} - {""}) == 2 else {}
 
 
 def _wide(sheet: Sheet) -> Iterator[Measurement]:

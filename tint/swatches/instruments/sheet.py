@@ -11,6 +11,7 @@ from pathlib import PurePath
 from tint.errors import InputError
 from tint.spectra import NEEDED_NM
 from tint.swatches.gather import Gathered, quoted
+from tint.swatches.instruments.languages import in_english
 from tint.swatches.instruments.measurement import Measurement
 from tint.swatches.instruments.words import (
     OF_SPHERE,
@@ -31,11 +32,12 @@ from tint.swatches.text import Marks, note_marks, number, numbers, tell_marks, w
 # What is a header, and the words in it: common practice, no source.
 LEAST_COLUMNS = 5  # wavelengths that make a row a header
 _MOSTLY = 0.75  # share of the steps from one to the next that go one way
+_LONGEST_SAYING = 80  # characters of a line that is understood to say the scale
 _SPAN = re.compile(r"\d+(?:\.\d+)?\s*(?:nm)?\s*(?:-|–|~|\.\.+|to)\s*\d.*")  # 400-700: it is told of a wavelength
 _OF_LAMPS = {"power", "intensity", "counts"}  # words that say nothing of what was measured where they stand above it
-_WAVELENGTH_WORDS = {"wavelength", "wavelengths", "nm", "lambda", "wl", "λ", "wellenlänge", "nanometers", "nanometres"}
+_WAVELENGTH_WORDS = {"wavelength", "wavelengths", "nm", "lambda", "wl", "λ", "nanometers", "nanometres"}
 # In other units than nm they are found to be out of range, and told so.
-_WAVELENGTH_WORDS |= {f"{word}{unit}" for word in _WAVELENGTH_WORDS for unit in ("nm", "innm", "um", "µm", "μm", "å")}
+_WAVELENGTH_WORDS |= {f"{word}{unit}" for word in _WAVELENGTH_WORDS for unit in ("nm", "innm", "um", "μm", "a")}
 _OTHER_AXIS = re.compile(r"wave ?number|cm\^?(?:-1|⁻¹)|1/cm|\bev\b|energy|\b(?:time|seconds?|frequency|[gt]hz)\b", re.I)
 
 
@@ -80,7 +82,9 @@ def _named(cells: Cells, before: Sequence[Cells]) -> Cells | None:
     if has_header(cells) or any(triple_columns(cells)):
         return cells
     if len(cells) > 1 and any(map(holds_wavelengths, cells)) and not (len(cells) == 2 and _SPAN.fullmatch(cells[1])):
-        return cells
+        names = _names_above(cells, before) if len(cells) > 2 and len(set(cells[1:])) == 1 else ()
+        # Where the header tells one unit over and over, the names stand further up.
+        return (cells[0], *(f"{name} ({cells[1]})" for name in names)) if names else cells
     values = [number(without_percent(cell)) for cell in cells]
     low, high = WAVELENGTHS_NM
     if len(values) < 2 or any(each is None for each in values) or not low <= (values[0] or 0.0) <= high:
@@ -89,12 +93,21 @@ def _named(cells: Cells, before: Sequence[Cells]) -> Cells | None:
     # Numbers further up begin with something else: pixels, micrometres.
     if any(_OTHER_AXIS.search(each[0]) or all(number(cell) is not None for cell in each) for each in as_wide):
         return None
+    names = _names_above(cells, before)
+    more = names or [f"column {at}" for at in range(2, len(cells) + 1)]
+    return ("wavelength", *(more if len(cells) > 2 or names else ["value"]))
+
+
+def _names_above(cells: Cells, before: Sequence[Cells]) -> Cells:
+    """The names of samples that stand side by side, from a row above their numbers; empty where none is such a row."""
     alike = [
         each for each in before if len(each) == len(cells) and all(each[1:]) and len(set(each[1:])) == len(each) - 1
     ]
-    named = [each for each in alike if bare(each[0]) in ROLES["name"]] or (alike[-1:] if len(cells) > 2 else [])
-    more = named[0][1:] if named else [f"column {at}" for at in range(2, len(cells) + 1)]
-    return ("wavelength", *(more if len(cells) > 2 or named else ["value"]))
+    words = [each for each in alike if any(number(cell) is None for cell in each[1:])]
+    named = [each for each in alike if bare(each[0]) in ROLES["name"]] or (
+        (words or alike)[-1:] if len(cells) > 2 else []
+    )
+    return named[0][1:] if named else ()
 
 
 def has_header(cells: Sequence[str]) -> bool:
@@ -128,7 +141,7 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "backing": ("backing", "samplebacking"),
     "seat": ("seat",),
     "quantity": ("quantity", "measurementtype", "mode", "measurementmode"),
-    "geometry": ("geometry", "measurementgeometry"),
+    "geometry": ("geometry", "measurementgeometry", "specular", "specularcomponent", "specularmode"),
     "instrument": ("instrument", "instrumentation", "device"),
     "light": ("light", "illuminant"),
     "observer": ("observer",),
@@ -167,6 +180,8 @@ def labelled(
     place = f"row {row.number}"
     geometry = geometry_in(cell["geometry"]) or cell["geometry"]
     specular = SPECULAR.get(geometry, "") or specular_in(cell["geometry"]) or _specular_of(words)
+    if in_english(geometry).lower() in ("included", "excluded"):  # under a heading such as `Specular component`
+        specular = in_english(geometry).lower()
     if specular and geometry not in SPECULAR:  # an instrument's words for a sphere: SCI is di:8, SCE is de:8
         geometry = OF_SPHERE[specular]
     quantity = _quantity(cell["quantity"], "quantity" in places and bool(row.cells[places["quantity"]]))
@@ -196,7 +211,11 @@ def _quantity(words: str, is_cell: bool) -> str:
 
     A line above the table may say much of a mode that is none of the two; a cell of a column of quantities may not.
     """
-    low = words.lower()
+    low = in_english(words).lower()
+    if is_cell and specular_in(low):
+        return ""
+    if is_cell and low in ("r", "t", "%r", "%t"):
+        return "reflectance" if "r" in low else "transmittance"
     stems = {"reflectance": ("reflect", "remission"), "transmittance": ("transmi",), "absorbance": ("absorb", "densit")}
     stems["emission"] = ("emissi", "radian")
     found = [kind for kind, each in stems.items() if any(stem in low for stem in each)]
@@ -206,12 +225,13 @@ def _quantity(words: str, is_cell: bool) -> str:
 def _quantity_of(header: Header, words: Sequence[str]) -> tuple[str, str]:
     """What a cell of a row, or of the lines above, says by nothing but the name of a quantity; and the scale."""
     above = [cell for cells in header.before for cell in cells if cell and cell.lower() not in _OF_LAMPS]
+    above += header.cells[:1]  # the corner of a table may say what its cells are
     for cells in (words, above):
         told = {quantity_in(cell) for cell in cells} - {("", False)}
         kinds = {kind for kind, _ in told}
         if len(kinds) == 1:
             return kinds.pop(), "percent" * any(percent for _, percent in told)
-    return "", ""
+    return "", "percent" * _percent_above(header)
 
 
 def _specular_of(words: Sequence[str]) -> str:
@@ -227,7 +247,32 @@ _GLOSS = max(map(len, _SPECULAR)) + 2
 def _label(header: Header, row: Row, role: str, places: Mapping[str, int]) -> str:
     if role in places and row.cells[places[role]]:
         return " ".join(row.cells[places[role]].split())
-    return next((header.above[word] for word in ROLES[role] if word in header.above), "") if role != "name" else ""
+    if role == "name" or not header.above:
+        return ""
+    above = {bare(word): told for word, told in reversed(header.above.items())}
+    return next((above[word] for word in ROLES[role] if word in above), "")
+
+
+_OF_ONE = ("samplename", "swatch", "sample", "sampleid", "specimen")  # words above a table that name its one sample
+
+
+def name_above(header: Header) -> str:
+    """The name of the one sample of a table, where a line above tells it, as `Sample name: lid`; else empty."""
+    above = {bare(word): told for word, told in reversed(header.above.items()) if told}
+    return next((above[word] for word in _OF_ONE if word in above), "")
+
+
+_IN_PERCENT = re.compile(
+    r"(?:(?:spectral |y[ -]?)?(?:units?|scale)\W*|.*(?:reflect|transmi|spectr|values|data).*)?"
+    r"[\[(]?(?:in )?(?:%|percent|0 ?(?:-|to|\.\.+) ?100)[\])]?",
+    re.IGNORECASE,
+)
+
+
+def _percent_above(header: Header) -> bool:
+    """Whether a line above the table says no more than that its values are percent: `%`, `Spectral data (percent)`."""
+    lines = (in_english(" ".join(filter(None, cells))) for cells in header.before)
+    return any(len(line) <= _LONGEST_SAYING and _IN_PERCENT.fullmatch(line) for line in lines)
 
 
 def with_said(start: Measurement, said: Said, where: str) -> Measurement:

@@ -13,6 +13,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from tint.swatches.instruments.languages import in_english
+
 SPECULAR = {"di:8": "included", "de:8": "excluded", "45:0": "excluded"}
 OF_SPHERE = {"included": "di:8", "excluded": "de:8"}  # the geometry that a sphere has by its specular component
 TOTAL, PARTIAL = ("di:0", "0:di", "d:0", "0:d", "di:8", "8:di", "d:d"), ("0:0", "de:0", "0:de", "de:8", "8:de")
@@ -20,8 +22,8 @@ WAVELENGTHS_NM = (100.0, 3000.0)  # what a column or a row may be named by
 
 _SPHERE = re.compile(r"(?<![\w.])(?:(d[ie]?)\s*[:/]\s*8|8\s*[:/]\s*(d[ie]?))(?![\w.])")
 _RING = re.compile(r"(?<![\w.])(?:45\s*[acx]?\s*[:/]\s*0|0\s*[:/]\s*45\s*[acx]?)(?![\w.])")
-_INCLUDED = re.compile(r"\b(?:sci|rsin|spin)\b|\bspecular[\s_-]*(?:component[\s_-]*)?includ")
-_EXCLUDED = re.compile(r"\b(?:sce|rsex|spex)\b|\bspecular[\s_-]*(?:component[\s_-]*)?exclud")
+_INCLUDED = re.compile(r"\b(?:sci|rsin|spin|spinc)\b|\bspecular[\s_-]*(?:component[\s_-]*)?(?:is[\s_-]*)?includ")
+_EXCLUDED = re.compile(r"\b(?:sce|rsex|spex)\b|\bspecular[\s_-]*(?:component[\s_-]*)?(?:is[\s_-]*)?exclud")
 
 
 def geometry_in(text: str) -> str:
@@ -29,7 +31,7 @@ def geometry_in(text: str) -> str:
 
     `d/8 SCI`, `di:8` and `8:di` are one, and so are `45/0`, `45a:0` and `0:45x`.
     """
-    words = text.lower()[:500].replace("°", "").replace("º", "")
+    words = in_english(text[:500]).lower().replace("°", "").replace("º", "")
     sphere = _SPHERE.search(words)
     if sphere is None:
         return "45:0" if _RING.search(words) else ""
@@ -40,7 +42,7 @@ def geometry_in(text: str) -> str:
 
 def specular_in(text: str) -> str:
     """Whether a text says that the mirror reflection was `included` or `excluded`; empty when neither, or both."""
-    words = text.lower()[:500]
+    words = in_english(text[:500]).lower()
     included, excluded = _INCLUDED.search(words), _EXCLUDED.search(words)
     if bool(included) == bool(excluded):
         return ""
@@ -61,18 +63,18 @@ def disagrees(geometry: str, own: str, quantity: str) -> bool:
 # Quantities.
 
 _KINDS = {
-    "reflectance": r"%?\s?(?:spectral )?(?:reflect(?:ance|ion|ivity)|remission)(?: factor)?|%\s?r|r\s?%",
+    "reflectance": r"%?\s?(?:spectral )?(?:reflect(?:ance|ion|ivity)|remission)(?: factor)?|%\s?r|r\s?%|r\s?\(λ\)",
     "transmittance": r"%?\s?(?:spectral )?transmi(?:ttance|ssion)(?: factor)?|%\s?t|t\s?%",
     "absorbance": r"absorb(?:ance|tance)?|abs|(?:optical )?density|od|k/s|kubelka[- ]munk|log\(?1/r\)?",
     "emission": r"emissi(?:on|ve)|(?:spectral )?(?:ir)?radiance|(?:spectral )?power|(?:raw )?counts|intensity",
 }
-_UNIT = r"\s*(?:[\[(]?\s*(?P<percent>%|percent)\s*[\])]?|[\[(].{1,20}[\])])?"
+_UNIT = r"\s*(?:(?:[\[(]|in|/)?\s*(?P<percent>%|percent|0 ?(?:-|to|\.\.+) ?100)\s*[\])]?|[\[(].{1,20}[\])])?"
 _QUANTITIES = {kind: re.compile(rf"(?:{words}){_UNIT}", re.IGNORECASE) for kind, words in _KINDS.items()}
 
 
 def quantity_in(text: str) -> tuple[str, bool]:
     """The quantity that a text names, and whether in percent: `% Reflectance`, `%T`, `Absorbance`; else empty."""
-    words = " ".join(text.split()).strip("<>:;,")
+    words = " ".join(in_english(text).split()).strip("<>:;,")
     for kind, pattern in _QUANTITIES.items():
         if len(words) <= 60 and (match := pattern.fullmatch(words)) is not None:
             return kind, "%" in words or match["percent"] is not None
@@ -85,9 +87,9 @@ _CGATS = re.compile(r"(?:SPECTRAL_NM|SPECTRAL|SPEC|NM)_?(\d{3,4}(?:\.\d{1,15})?)
 # What instruments write about a wavelength: R400, %R400, R[400], Refl 400, 400 nm, 400_NM, 400 nm [%], 400nm SCI ...
 _PLAIN = re.compile(
     r"(?P<kind>%?\s?[RT]\s?%?|%?\s?(?:spectral[ _])?"
-    r"(?:refl(?:\.|ect(?:ance|ion|ivity)?)?|trans(?:\.|m(?:ittance|ission)?)?|value|data)|(?:wave)?length|wl|λ)?"
+    r"(?:refl(?:\.|ect(?:ance|ion|ivity)?)?|trans(?:\.|m(?:ittance|ission)?)?|value|data)|(?:wave)?length|wv?l|nm|[wxλ])?"
     r"(?P<gloss>[ _]?[\[(]?(?:sci|sce)[\])]?)?\s?[ _:=@]?\s?"
-    r"(?P<open>[\[(])?(?P<nm>\d{3,4}(?:[.,]\d{1,15})?)[ _]?(?:\(nm\)|\[nm\]|nm)?(?(open)[\])])"
+    r"(?P<open>[\[(])?(?P<nm>\d{3,4}(?:[.,]\d{1,15})?)[ _.-]?(?:\(nm\)|\[nm\]|nm)?(?(open)[\])])"
     r"[ _]?(?P<more>%|\[%\]|\(%\)|%?[RT]%?|[\[(]?(?:sci|sce)[\])]?)?",
     re.IGNORECASE | re.ASCII,
 )
@@ -104,7 +106,7 @@ class Said:
 
 def said_by(columns: Iterable[str]) -> Said:
     """What the names of a spectrum's columns say: `T400` transmittance, `%R400` percent, `400 nm SCI` the gloss."""
-    found = [match for name in columns if (match := _PLAIN.fullmatch(name.strip())) is not None]
+    found = [match for name in columns if (match := _PLAIN.fullmatch(in_english(name.strip()))) is not None]
     parts = [[match[name] or "" for name in ("kind", "gloss", "more")] for match in found]
     about = [" ".join(each).lower().replace("_", " ") for each in parts]
     kinds = {kind[0] if (kind := re.search(r"(?<![a-z])(?:[rt](?![a-z])|refl|trans)", each)) else "" for each in about}
@@ -131,7 +133,7 @@ def wavelength_in(column: str, *, plain: bool = False) -> float | None:
         return None
     match = _CGATS.fullmatch(name)
     told = match[1] if match else ""
-    if match is None and plain and (named := _PLAIN.fullmatch(name)) is not None:
+    if match is None and plain and (named := _PLAIN.fullmatch(in_english(name))) is not None:
         told = named["nm"].replace(",", ".")
     low, high = WAVELENGTHS_NM
     return float(told) if told and low <= float(told) <= high else None
@@ -151,8 +153,8 @@ _VIEW = re.compile(
 
 
 def bare(column: str) -> str:
-    """A column's name for comparison: its letters only, small; a light in brackets behind it is no part of it."""
-    return "".join(each for each in _VIEW.sub("", column).lower() if each.isalpha())
+    """A column's name for comparison: its English letters only, small; a light in brackets is no part of it."""
+    return "".join(each for each in in_english(_VIEW.sub("", column)).lower() if each.isalpha())
 
 
 def view_in(columns: Iterable[str]) -> tuple[str, str]:
