@@ -41,6 +41,11 @@ SPELLINGS: dict[str, tuple[Respell, str]] = {
     "R400": (lambda text: header(text, lambda nm: f"R{nm}"), "utf-8"),
     "400 [%]": (lambda text: header(body(text, percent), lambda nm: f"{nm} [%]"), "utf-8"),
     "percent signs": (lambda text: body(text, lambda cell: f"{percent(cell)}%"), "utf-8"),
+    "a row of units": (lambda text: text.replace("\n", "\n,,,," + ",".join(["0 to 1"] * 16) + "\n", 1), "utf-8"),
+    "percent in a row of units": (
+        lambda text: body(text, percent).replace("\n", "\n,,,," + ",".join(["%"] * 16) + "\n", 1),
+        "utf-8",
+    ),
     "a line for the separator": (lambda text: "sep=;\n" + text.replace(",", ";"), "utf-8"),
     "decimal commas": (lambda text: text.replace(",", ";").replace(".", ","), "utf-8"),
     "blanks behind every row": (lambda text: text.replace(",", ";").replace("\n", ";;\n"), "utf-8"),

@@ -72,11 +72,12 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
     click.option("--skip-unknown", is_flag=True, help="Leave out measurements that are no swatch or backing."),
     click.option("--force", is_flag=True, help="Take over readings of another geometry too."),
 )
+@click.option("--into-workbook", is_flag=True, help="Write into swatches.xlsx, where the readings stand in it.")
 @click.option("--dry-run", is_flag=True, help="Show what would be done, and do nothing.")
 @options.as_json
 def command(
-    folder: Path, files: tuple[Path, ...], naming: Naming, said: Given, doubles: Doubles, dry_run: bool,
-    as_json: bool,
+    folder: Path, files: tuple[Path, ...], naming: Naming, said: Given, doubles: Doubles, into_workbook: bool,
+    dry_run: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """An instrument's files: taken over into the readings.
 
@@ -87,7 +88,7 @@ def command(
     measurements = [each for file in files for each in read_measurements(file, said=said)]
     plan = plan_import(folder, measurements, naming=naming, doubles=doubles)
     if not dry_run:
-        write_import(plan)
+        write_import(plan, into_workbook=into_workbook)
     if as_json:
         show.json(_as_json(plan, dry_run=dry_run))
     else:

@@ -9,6 +9,7 @@ import click
 
 from tint.materials import Workshop
 from tint.swatches import PALETTE_FILE
+from tint.swatches.contents import contents_of
 from tint.swatches.declaration import read_workshop
 
 _KEY = "tint.workshop"
@@ -41,9 +42,11 @@ def workshop() -> Workshop:
 
 
 def _workshop_in(folder: Path | None) -> Workshop:
+    content = None if folder is None else contents_of(folder)[PALETTE_FILE]
     try:
-        return Workshop() if folder is None else read_workshop((folder / PALETTE_FILE).read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError):
+        data = b"" if content is None else content.data or b""
+        return read_workshop(data.decode("utf-8-sig")) if data else Workshop()
+    except UnicodeDecodeError:
         return Workshop()  # whoever reads the folder tells what is wrong with it
 
 

@@ -1,15 +1,17 @@
-"""The swatch folder as a whole: three files read together, every fault in them gathered."""
+"""The swatch folder as a whole: three files, or the sheets of a workbook, read together, every fault gathered."""
 
 from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Mapping
 from pathlib import Path
 
 from tint.errors import Fault, FolderError
 from tint.materials import Base, Pigment
 from tint.swatches.casts import Casts, read_casts
 from tint.swatches.checks import warn_thin_casts, warn_thin_readings, warn_unread
+from tint.swatches.contents import Content, contents_of
 from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.gather import Gathered
 from tint.swatches.measured import Measured, read_measured
@@ -24,7 +26,7 @@ def read_folder(path: str | os.PathLike[str]) -> SwatchFolder:
     Parameters
     ----------
     path : path-like
-        The folder that holds palette.toml, swatches.csv and readings.csv.
+        The folder that holds palette.toml, swatches.csv and readings.csv, or swatches.xlsx.
 
     Returns
     -------
@@ -48,7 +50,7 @@ def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, t
     Parameters
     ----------
     path : path-like
-        The folder that holds palette.toml, swatches.csv and readings.csv.
+        The folder that holds palette.toml, swatches.csv and readings.csv, or swatches.xlsx.
 
     Returns
     -------
@@ -61,8 +63,8 @@ def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, t
     missing = _no_folder(place)
     if missing is not None:
         return None, (missing,)
-    gathered = {file: Gathered(file) for file in INPUT_FILES}
-    contents = {file: _content(place / file, faults) for file, faults in gathered.items()}
+    contents = contents_of(place)
+    gathered = {file: _gathered(each) for file, each in contents.items()}
     declared = _declared(contents[PALETTE_FILE], place, gathered[PALETTE_FILE])
     swatch_table = _table(contents[SWATCHES_FILE], gathered[SWATCHES_FILE])
     reading_table = _table(contents[READINGS_FILE], gathered[READINGS_FILE])
@@ -93,8 +95,9 @@ def read_shelf(path: str | os.PathLike[str]) -> tuple[dict[str, Base], dict[str,
     missing = _no_folder(place)
     if missing is not None:
         raise FolderError(str(path), [missing])
-    faults = Gathered(PALETTE_FILE)
-    declared = _declared(_content(place / PALETTE_FILE, faults), place, faults)
+    content = contents_of(place)[PALETTE_FILE]
+    faults = _gathered(content)
+    declared = _declared(content, place, faults)
     grave = [fault for fault in faults.faults if fault.grave]
     if declared is None or grave:
         raise FolderError(str(path), grave)
@@ -108,7 +111,7 @@ def folder_digest(path: str | os.PathLike[str]) -> str:
     Parameters
     ----------
     path : path-like
-        The folder that holds palette.toml, swatches.csv and readings.csv.
+        The folder that holds palette.toml, swatches.csv and readings.csv, or swatches.xlsx.
 
     Returns
     -------
@@ -124,9 +127,8 @@ def folder_digest(path: str | os.PathLike[str]) -> str:
     missing = _no_folder(place)
     if missing is not None:
         raise FolderError(str(path), [missing])
-    gathered = {file: Gathered(file) for file in INPUT_FILES}
-    contents = {file: _content(place / file, faults) for file, faults in gathered.items()}
-    faults = [fault for each in gathered.values() for fault in each.faults]
+    contents = contents_of(place)
+    faults = [each.fault for each in contents.values() if each.fault]
     if faults:
         raise FolderError(str(path), faults)
     return _digest(contents)
@@ -142,27 +144,24 @@ def _no_folder(place: Path) -> Fault | None:
     return Fault(file=str(place), found=found, mend=f"name the folder that holds {', '.join(INPUT_FILES)}")
 
 
-def _content(place: Path, faults: Gathered) -> bytes | None:
-    try:
-        return place.read_bytes()
-    except FileNotFoundError:
-        faults.grave("the file is missing", expected=f"expected it in {place.parent}")
-    except OSError as error:
-        faults.grave(f"it cannot be opened: {_reason(error)}")
-    return None
+def _gathered(content: Content) -> Gathered:
+    """The faults of a content, of which the first may be that there is none."""
+    gathered = Gathered(content.file)
+    gathered.faults += [content.fault] if content.fault else []
+    return gathered
 
 
 def _reason(error: Exception) -> str:
     return (error.strerror if isinstance(error, OSError) else None) or str(error)
 
 
-def _declared(data: bytes | None, place: Path, faults: Gathered) -> Declared | None:
-    text = None if data is None else decoded(data, faults, utf8_only=True)
+def _declared(content: Content, place: Path, faults: Gathered) -> Declared | None:
+    text = None if content.data is None else decoded(content.data, faults, utf8_only=True)
     return None if text is None else read_declaration(text, faults, folder_name=place.resolve().name)
 
 
-def _table(data: bytes | None, faults: Gathered) -> Table | None:
-    text = None if data is None else decoded(data, faults)
+def _table(content: Content, faults: Gathered) -> Table | None:
+    text = None if content.data is None else decoded(content.data, faults)
     return None if text is None else read_table(text, faults, first="swatch")
 
 
@@ -187,7 +186,7 @@ def _assembled(
     declared: Declared | None,
     casts: Casts | None,
     measured: Measured | None,
-    contents: dict[str, bytes | None],
+    contents: Mapping[str, Content],
     warnings: tuple[Fault, ...],
 ) -> SwatchFolder | None:
     if declared is None or casts is None or measured is None or declared.instrument is None:
@@ -209,10 +208,10 @@ def _assembled(
     )
 
 
-def _digest(contents: dict[str, bytes | None]) -> str:
+def _digest(contents: Mapping[str, Content]) -> str:
     digest = hashlib.sha256()
-    for file, data in contents.items():
-        content = data or b""
+    for file, each in contents.items():
+        content = each.data or b""
         # Names and lengths keep a byte that moves from one file to the next from going unnoticed.
         digest.update(f"{file} {len(content)}\n".encode())
         digest.update(content)

@@ -15,6 +15,7 @@ from tint.files import write_whole
 from tint.spectra import Array, grid_fault
 from tint.swatches.casts import Casts, read_casts
 from tint.swatches.colours import as_colour, check_xyz_scale
+from tint.swatches.contents import BOOK_FILE, contents_of
 from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.folder import read_shelf
 from tint.swatches.gather import Gathered, did_you_mean, shown
@@ -83,7 +84,7 @@ def plan_import(
     placed = doubled(placed, written, doubles)
     placed, data = composed(placed, _widened(written, placed), declared, casts)
     return Import(
-        path=where / READINGS_FILE,
+        path=_path(where),
         planned=tuple(placed),
         data=data,
         kind=written.kind,
@@ -118,8 +119,22 @@ def _view(folder: Path, declared: Declared) -> Viewing:
     return viewing(COLOUR_GRID_NM, light=own.light, observer=own.observer)
 
 
-def write_import(plan: Import) -> None:
+def _path(folder: Path) -> Path:
+    """The file that holds the readings: a sheet of the workbook has them, or will, where another sheet is in use."""
+    contents = contents_of(folder)
+    in_book = contents[READINGS_FILE].is_sheet or (
+        contents[READINGS_FILE].is_missing and contents[SWATCHES_FILE].is_sheet
+    )
+    return folder / (BOOK_FILE if in_book else READINGS_FILE)
+
+
+def write_import(plan: Import, *, into_workbook: bool = False) -> None:
     """Write what was planned, whole or not at all.
+
+    Parameters
+    ----------
+    into_workbook : bool
+        Whether a workbook may be written to, where the readings stand in one.
 
     Raises
     ------
@@ -131,8 +146,17 @@ def write_import(plan: Import) -> None:
         rest = f"and {more} more: add --dry-run to see all" if more else ""
         mend = "; ".join(part for part in (first.mend, rest) if part)
         raise InputError(first.where, first.found, first.expected, mend)
-    if plan.data:
+    if not plan.data:
+        return
+    if plan.path.name != BOOK_FILE:
         write_whole(plan.path, plan.data)
+        return
+    if not into_workbook:
+        found = "the readings stand in this workbook, which is written to on request only"
+        raise InputError(str(plan.path), found, mend="close it and add --into-workbook")
+    from tint.swatches.workbook import write_readings
+
+    write_readings(plan.path, plan.data)
 
 
 def _declared(folder: Path) -> tuple[Declared, Casts]:
@@ -144,13 +168,13 @@ def _declared(folder: Path) -> tuple[Declared, Casts]:
         With all faults of the two.
     """
     read_shelf(folder)  # says whether there is a folder
-    faults = {file: Gathered(file) for file in (PALETTE_FILE, SWATCHES_FILE)}
+    contents = contents_of(folder)
+    faults = {file: Gathered(contents[file].file) for file in (PALETTE_FILE, SWATCHES_FILE)}
     texts = {}
     for file, gathered in faults.items():
-        try:
-            texts[file] = decoded((folder / file).read_bytes(), gathered, utf8_only=file == PALETTE_FILE)
-        except OSError as error:
-            gathered.grave(f"it cannot be opened: {error.strerror}", expected=f"expected it in {folder}")
+        fault, data = contents[file].fault, contents[file].data
+        gathered.faults += [fault] if fault else []
+        texts[file] = None if data is None else decoded(data, gathered, utf8_only=file == PALETTE_FILE)
     declaration, table = texts.get(PALETTE_FILE), texts.get(SWATCHES_FILE)
     declared = (
         read_declaration(declaration, faults[PALETTE_FILE], folder_name=folder.resolve().name) if declaration else None
@@ -217,15 +241,13 @@ def _written(folder: Path, placed: Sequence[Planned], declared: Declared, casts:
     InputError
         If it cannot be read, or no measurement tells a grid for it.
     """
-    file = folder / READINGS_FILE
-    try:
-        data = file.read_bytes()
-    except FileNotFoundError:
-        return _first(placed, file)
-    except OSError as error:
-        raise InputError(str(file), f"it cannot be opened: {error.strerror}") from error
-    written = as_written(data, READINGS_FILE, folder=str(folder))
-    faults = Gathered(READINGS_FILE)
+    content = contents_of(folder)[READINGS_FILE]
+    if content.is_missing:
+        return _first(placed, folder / READINGS_FILE)
+    if content.fault is not None:
+        raise FolderError(str(folder), [content.fault])
+    written = as_written(content.data or b"", content.file, folder=str(folder))
+    faults = Gathered(content.file)
     read_measured(written.table, declared, casts.rows, faults)
     head = [fault for fault in faults.faults if fault.grave and fault.row == written.table.header_row]
     if head:

@@ -100,7 +100,7 @@ def _values(
         return checked_colours(table, margin=margin, faults=faults)
     wanted = [table.columns.index(column) for column in columns]
     cells = [tuple(row.cells[at] for at in wanted) for row in table.rows]
-    return checked_values(table.rows, cells, columns, margin=margin, faults=faults)
+    return checked_values(table.rows, cells, [table.with_unit(each) for each in columns], margin=margin, faults=faults)
 
 
 def _reading(label: Label, values: Array) -> Reading:

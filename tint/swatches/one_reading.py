@@ -18,6 +18,7 @@ from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.spectra import Array
 from tint.swatches.colours import as_colour, told_view
+from tint.swatches.contents import BOOK_FILE, contents_of
 from tint.swatches.declaration import read_declaration
 from tint.swatches.gather import Gathered
 from tint.swatches.instruments import Given, Measurement, all_measurements
@@ -125,11 +126,11 @@ def samples_of(file: str, *, said: Given | None = None) -> tuple[Measurement, ..
 
 
 def _of_folder(file: Path) -> tuple[str, str]:
-    declaration = file.with_name(PALETTE_FILE)
-    if file.name != READINGS_FILE or not declaration.is_file():
+    """Light and observer of a folder whose own readings the file holds."""
+    if file.name not in (READINGS_FILE, BOOK_FILE):
         return "", ""
-    faults = Gathered(PALETTE_FILE)
-    text = decoded(declaration.read_bytes(), faults, utf8_only=True)
+    faults, data = Gathered(PALETTE_FILE), contents_of(file.parent)[PALETTE_FILE].data
+    text = decoded(data, faults, utf8_only=True) if data else None
     declared = read_declaration(text, faults, folder_name="") if text else None
     own = declared.instrument if declared else None
     return (own.light or "", str(own.observer or "")) if own else ("", "")

@@ -139,7 +139,8 @@ def with_column(written: Written, column: str) -> Written:
         for at, record in enumerate(written.records, start=1)
     ]
     rows = tuple(Row(row.number, (*row.cells, ""), row.whole) for row in written.table.rows)
-    table = Table((*written.table.columns, column), rows, head)
+    units = (*written.table.units, "") if written.table.units else ()
+    table = replace(written.table, columns=(*written.table.columns, column), rows=rows, units=units)
     return replace(written, table=table, records=tuple(records))
 
 
@@ -151,7 +152,8 @@ def cells_of(written: Written, label: Mapping[str, str], values: Array) -> dict[
     """The cells of a new row by column; `values`, shape (n,), on the file's wavelengths in its order, or a colour."""
     told = dict(label)
     for column, value in zip(written.value_columns, np.asarray(values) + 0.0, strict=True):
-        factor, decimals = (100.0, DECIMALS[written.kind] - 2) if in_percent(column) else (1.0, DECIMALS[written.kind])
+        is_percent = in_percent(written.table.with_unit(column))
+        factor, decimals = (100.0, DECIMALS[written.kind] - 2) if is_percent else (1.0, DECIMALS[written.kind])
         told[column] = f"{factor * value:.{decimals}f}".replace(".", written.decimal)
     return told
 
@@ -237,7 +239,8 @@ def _key(written: Written, row: Row) -> Key:
 
 
 def _values(written: Written, row: Row) -> Array:
-    cells = ((written.table.cell(row, column), column) for column in written.value_columns)
+    table = written.table
+    cells = ((table.cell(row, column), table.with_unit(column)) for column in written.value_columns)
     numbers = [reflectance(cell, column) if written.kind == SPECTRA else number(cell) for cell, column in cells]
     return np.round([np.nan if value is None else value for value in numbers], DECIMALS[written.kind])
 

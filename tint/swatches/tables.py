@@ -21,6 +21,9 @@ Naming = Callable[[Cells, Sequence[Cells]], Cells | None]
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _HINT = re.compile(r"\"?sep=(.)\"?", re.IGNORECASE)  # a line by which a spreadsheet is told the separator
 _UNITS = re.compile(r"nm|%|-|1|mm|[rt]|%?\s?[rt]\s?%?|units?|(?:reflectance|transmittance)(?: factor)?", re.IGNORECASE)
+_OWN_UNITS = re.compile(
+    r"nm|%|percent|mm|cm|inch|µm|g|g/cm3|days?|°? ?[cf]|0(?: to |-)1(?:00)?|text|name|unit", re.IGNORECASE
+)
 # Bounds of an export: common practice, no source.
 _PREAMBLE = 120  # rows above a header at most
 _MOST_COLUMNS = 5_500  # of an export: wavelengths, and names beside them
@@ -37,12 +40,18 @@ class Row:
 
 @dataclass(frozen=True)
 class Table:
-    """Columns and rows, cells stripped, blank rows left out."""
+    """Columns and rows, cells stripped, blank rows left out; `units` are those of a row below the header, if any."""
 
     columns: Cells
     rows: tuple[Row, ...]
     header_row: int
     separator: str = ","
+    units: Cells = ()
+
+    def with_unit(self, column: str) -> str:
+        """The name of a column, and the percent that the row of units below it says, as `400 [%]`."""
+        unit = self.units[self.columns.index(column)].strip("[]() ").lower() if self.units else ""
+        return f"{column} [%]" if unit in ("%", "percent", "0 to 100", "0-100") else column
 
     def cell(self, row: Row, column: str) -> str:
         """The cell of a row under a column; blank where the table has no such column."""
@@ -94,9 +103,11 @@ def read_table(text: str, faults: Gathered, *, first: str) -> Table | None:
             mend="separate columns by commas, semicolons or tabs",
         )
         return None
-    rows = tuple(_fitted(number, cells, len(columns), separator, faults) for number, cells in every[1:])
+    units = every[1][1] if len(every) > 1 and _are_own_units(every[1][1]) else ()
+    body = every[2:] if units else every[1:]
+    rows = tuple(_fitted(number, cells, len(columns), separator, faults) for number, cells in body)
     _check_header(columns, header_row, rows, faults)
-    return Table(columns, rows, header_row, separator)
+    return Table(columns, rows, header_row, separator, (*units, *[""] * len(columns))[: len(columns)] if units else ())
 
 
 def _merit(text: str, separator: str, first: str) -> tuple[bool, int]:
@@ -238,6 +249,12 @@ def _are_units(cells: Cells) -> bool:
     """Whether a row only tells the units of the columns."""
     used = [cell.strip("[]() ") for cell in cells if cell]
     return bool(used) and all(_UNITS.fullmatch(cell) for cell in used)
+
+
+def _are_own_units(cells: Cells) -> bool:
+    """Whether a row of a folder's own table only tells units; a reading may be 1 all over, which is none."""
+    used = [cell.strip("[]() ") for cell in cells if cell]
+    return bool(used) and all(_OWN_UNITS.fullmatch(cell) for cell in used)
 
 
 def _check_header(header: Cells, header_row: int, rows: tuple[Row, ...], faults: Gathered) -> None:

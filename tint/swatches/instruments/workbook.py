@@ -37,11 +37,7 @@ def read_workbook(data: bytes, file: str) -> list[Measurement]:
     InputError
         If it is of the old kind, cannot be read, is too large, or holds no measurements.
     """
-    if not data.startswith(b"PK"):
-        found = f"this is {held_in(data)}, or one with a password"
-        raise InputError(file, found, "a workbook of the kind .xlsx", f"save it as that, {_INSTEAD}")
-    _check_size(data, file)
-    held = [(title, sheet) for title, text in _texts(data, file) if (sheet := sheet_in(text, _where(file, title)))]
+    held = [(title, sheet) for title, text in sheets_of(data, file) if (sheet := sheet_in(text, _where(file, title)))]
     if not held:
         raise InputError(file, "no sheet has a table of measurements", "wavelengths in nm, or L, a, b, as columns")
     spectral = [each for each in held if each[1].is_spectral] or held
@@ -77,8 +73,18 @@ def _check_size(data: bytes, file: str) -> None:
         raise InputError(file, found, expected, "export fewer measurements")
 
 
-def _texts(data: bytes, file: str) -> Iterator[tuple[str, str]]:
-    """Title and text of every sheet that is not hidden."""
+def sheets_of(data: bytes, file: str) -> Iterator[tuple[str, str]]:
+    """Title and text of every sheet that is not hidden.
+
+    Raises
+    ------
+    InputError
+        If it is of the old kind, cannot be read, or is too large.
+    """
+    if not data.startswith(b"PK"):
+        found = f"this is {held_in(data) or 'no workbook'}, or one with a password"
+        raise InputError(file, found, "a workbook of the kind .xlsx", f"save it as that, {_INSTEAD}")
+    _check_size(data, file)
     try:
         from openpyxl import load_workbook
     except ImportError:
