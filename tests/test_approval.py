@@ -21,12 +21,13 @@ from tint.appearance import Setting, predict
 from tint.cli import main
 from tint.errors import InputError, JobError
 from tint.materials import Blend
+from tint.opacity import MET
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.approval import SCREEN, Approval, Asked, approval, in_words, pencil_difference
-from tint.proofs.part import part_of, view_of
+from tint.proofs.part import View, part_of, view_of
 from tint.proofs.part_picture import Shown
-from tint.proofs.samples import LIGHTS
+from tint.proofs.samples import LIGHTS, limits_of
 from tint.target import Target, target_from_blend, target_from_lab
 
 pytest.importorskip("jinja2", reason="the page is drawn with jinja2")
@@ -95,7 +96,9 @@ def test_the_sheet_says_what_was_asked_and_what_is_promised(demo_palette: Palett
         "2 (CIEDE2000)",  # the tolerance
         "Ada Marsh",
         SCREEN,
-        "I have held a cured swatch of Lichen and accept it; parts within CIEDE2000 2 of it pass.",
+        "I have held a cured swatch of Lichen, which misses what was asked as the first lines say, and accept it; "
+        "parts within CIEDE2000 2 of it pass.",
+        f"At 2.6 mm this recipe misses what was asked: the colour is {miss:.1f} away, and 2 was agreed",
         "Signature",
     ):
         assert line in told
@@ -179,6 +182,94 @@ def test_days_are_the_same_in_every_locale() -> None:
 def test_what_cannot_stand_on_a_sheet_is_refused(change: dict[str, Any], told: str) -> None:
     with pytest.raises(InputError, match=told):
         replace(ASKED, **change)
+
+
+# What fails does not pass.
+
+
+def wedge(least: float, most: float) -> Shown:
+    """A part that thickens evenly along one side, so that shares of it can be told beforehand."""
+    thickness = np.broadcast_to(np.linspace(least, most, 400), (120, 400)).copy()
+    normals = np.zeros((120, 400, 3))
+    normals[..., 2] = 1.0
+    return Shown(view=View(thickness, thickness, normals, 0.1), named="Wedge", volume_cm3=1.0, finer=1)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.1, 0.6, 1.0])
+def test_the_first_lines_say_how_much_of_a_part_misses_and_where(demo_palette: Palette, share: float) -> None:
+    hides = translucency.hiding_thickness(demo_palette, LID, setting=WALL, contrast_ratio=0.98 - MET)
+    assert hides is not None
+    edge = 3.0 * share
+    least = hides - (edge if share < 1.0 else 4.0) + (0.05 if share == 0.0 else 0.0)
+    setting = replace(WALL, thickness_mm=least + 3.0)
+    seen = predict(demo_palette, LID, setting=setting)
+    target = Target(lab=seen.lab, tolerance=8.0, contrast_ratio_min=0.98)
+    sheet = sheet_of(demo_palette, setting=setting, target=target, shown=wedge(least, least + 3.0))
+    assert sheet.verdict.missed_share == pytest.approx(share, abs=0.01)
+    told = shown_words(approval_page(sheet).decode("utf-8"))
+    assert told.index(" ".join(sheet.verdict.lines[1].split())) < told.index("You asked for")
+    said = " ".join(sheet.verdict.lines)
+    if share == 0.0:
+        assert "All of the part that is seen here meets it." in said
+    elif share < 1.0:
+        assert re.search(r"\d+\W% of the part that is seen here misses it, inside the dashes: the contrast", said)
+        assert re.search(r"too low where it is thinner than [\d.]+ mm\.", said)
+        assert re.search(r"Walls of [\d.]+ mm or more would meet it\.", said)
+    else:
+        assert "All of the part that is seen here misses it: the contrast ratio is too low everywhere" in said
+    assert sheet.verdict.passes == (share == 0.0)
+    assert ("which misses what was asked" in sheet.promise) == (share > 0.0)
+
+
+def test_more_pigment_is_proposed_only_where_it_was_found_to_help(demo_palette: Palette) -> None:
+    seen = predict(demo_palette, LID, setting=WALL)
+    target = Target(lab=seen.lab, tolerance=10.0, contrast_ratio_min=0.98)
+    told = " ".join(sheet_of(demo_palette, target=target).verdict.lines)
+    found = re.search(r"With ([\d.]+) times the pigment nothing would miss it", told)
+    assert found is not None
+    more = Blend(LID.base, {name: float(found[1]) * dose for name, dose in LID.loadings.items()})
+    again = predict(demo_palette, more, setting=WALL)
+    assert again.contrast_ratio >= 0.97
+    assert float(colorimetry.difference(seen.lab, again.lab)) <= 10.5
+    nowhere = Target(lab=np.array([50.0, 60.0, -40.0]), contrast_ratio_min=0.98)
+    told = " ".join(sheet_of(demo_palette, target=nowhere).verdict.lines)
+    assert "No wall of this mix would meet it." in told
+    assert "A recipe of its own would have to be made for a wall of 2.6 mm." in told
+
+
+def test_every_limit_sample_meets_colour_and_opacity(demo_palette: Palette) -> None:
+    setting = replace(WALL, thickness_mm=5.0)
+    seen = predict(demo_palette, LID, setting=setting)
+    near = seen.lab + np.array([0.5, 0.3, 0.0])
+    target = Target(lab=near, tolerance=1.5, contrast_ratio_min=seen.contrast_ratio - 0.02)
+    limits = {limit.name: limit for limit in limits_of(demo_palette, seen, tolerance=1.5, target=target)}
+    assert list(limits) == ["lightest", "darkest", "thinnest"]
+    for limit in limits.values():
+        assert float(colorimetry.difference(near, limit.lab)) <= 1.5 + 1e-6
+    thin = predict(demo_palette, LID, setting=replace(setting, thickness_mm=limits["thinnest"].thickness_mm))
+    assert target.met(colorimetry.difference(near, thin.lab), contrast_ratio=thin.contrast_ratio)
+    free = limits_of(demo_palette, seen, tolerance=1.5)[-1]
+    assert limits["thinnest"].thickness_mm > free.thickness_mm  # the opacity asked for ends it sooner
+    assert limits_of(demo_palette, seen, tolerance=1.5, target=replace(target, contrast_ratio_min=0.999)) == ()
+
+
+@pytest.mark.parametrize(
+    ("asked", "met"),
+    [
+        ({}, True),
+        ({"contrast_ratio_min": 0.98}, False),
+        ({"contrast_ratio_max": 0.98, "transmittance_min": 0.01}, True),
+        ({"transmittance_min": 0.9}, False),
+    ],
+)
+def test_card_sheet_and_recipes_mean_the_same_by_met(demo_palette: Palette, asked: dict[str, float], met: bool) -> None:
+    seen = predict(demo_palette, LID, setting=WALL)
+    target = target_from_lab(seen.lab, **asked)
+    sheet = sheet_of(demo_palette, target=target)
+    assert sheet.verdict.met == met
+    said = " ".join(meaning for _, meaning in words.of_opacity(sheet.facts))
+    assert ("too low" not in said) == met
+    assert sheet.verdict.lines[0].startswith(f"At 2.6 mm this recipe {'meets' if met else 'misses'} what was asked")
 
 
 # The page.

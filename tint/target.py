@@ -14,7 +14,7 @@ from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import KINDS, opacity_of
+from tint.opacity import KINDS, MET, opacity_of
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.swatches.one_reading import read_one
@@ -154,6 +154,25 @@ class Target:
     def haze_miss(self, haze: ArrayLike) -> Array:
         """The same for haze, shape (...) [-]."""
         return _miss(haze, *self._bounds("haze"))
+
+    def met(
+        self, delta_e: ArrayLike, *, contrast_ratio: ArrayLike = np.nan, transmittance: ArrayLike = np.nan,
+        haze: ArrayLike = np.nan,
+    ) -> NDArray[np.bool_]:  # fmt: skip
+        """Whether the colour and all else that is asked for are met, shape (...).
+
+        Parameters
+        ----------
+        delta_e : array_like, shape (...)
+            CIEDE2000 from the target [-].
+        contrast_ratio, transmittance, haze : array_like, shape (...)
+            What is seen; NaN where nobody can tell, which misses nothing [-].
+        """
+        misses = (self.opacity_miss(contrast_ratio), self.light_miss(transmittance), self.haze_miss(haze))
+        good = np.asarray(delta_e) <= self.tolerance
+        for miss in misses:
+            good = good & ~(np.abs(miss) > MET)
+        return np.asarray(good)
 
     @property
     def in_words(self) -> str:

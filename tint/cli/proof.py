@@ -183,11 +183,14 @@ def _picture(
         from tint.proofs.part_picture import PIXELS, part_picture
 
         assert part is not None  # checked
-        drawn = part_picture(palette, blend, setting=setting, shown=part.at(PIXELS), thin_mm=thin_mm, title=title)
+        drawn = part_picture(
+            palette, blend, setting=setting, shown=part.at(PIXELS), thin_mm=thin_mm, title=title, target=target
+        )
     elif show == "lights":
         drawn = views.lights_picture(palette, blend, setting=setting, target=target, title=title)
     elif show == "limits":
-        drawn = views.limits_picture(palette, blend, setting=setting, tolerance=tolerance, title=title)
+        agreed = target.tolerance if target else tolerance
+        drawn = views.limits_picture(palette, blend, setting=setting, tolerance=agreed, target=target, title=title)
     else:
         wedge = views.wedge_picture if show == "wedge" else views.lit_picture
         drawn = wedge(palette, blend, setting=setting, title=title)

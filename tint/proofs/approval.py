@@ -18,6 +18,7 @@ from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Chip, Facts, Row, gather
 from tint.proofs.part_picture import Shown
+from tint.proofs.passing import Verdict, judged
 from tint.proofs.samples import in_lights, lights_row, limits_of, limits_row, named, steps_row
 from tint.proofs.trial import Trial
 from tint.target import Target
@@ -98,6 +99,8 @@ class Approval:
         Where the prediction leaves the ground of the swatches.
     shown : Shown or None
         The part, where there is one.
+    verdict : Verdict
+        Whether recipe and part are what was asked: the first lines of the sheet.
     trial : Trial or None
         A casting of the recipe, where there is one.
     """
@@ -112,6 +115,7 @@ class Approval:
     terms: tuple[tuple[str, str], ...]
     cares: tuple[str, ...]
     shown: Shown | None
+    verdict: Verdict
     trial: Trial | None = None
 
     @property
@@ -158,8 +162,13 @@ class Approval:
     @property
     def promise(self) -> str:
         """What is signed."""
-        within = f"within CIEDE2000 {self.asked.tolerance:g} of it"
-        return f"I have held a cured swatch of {self.asked.name} and accept it; parts {within} pass."
+        missing = "" if self.verdict.passes else ", which misses what was asked as the first lines say,"
+        target = self.facts.target
+        opacity = (
+            " and as opaque as was asked" if target is not None and target.asks_opacity and self.verdict.met else ""
+        )
+        within = f"within CIEDE2000 {self.asked.tolerance:g} of it{opacity}"
+        return f"I have held a cured swatch of {self.asked.name}{missing} and accept it; parts {within} pass."
 
 
 def approval(
@@ -177,6 +186,7 @@ def approval(
     seen = facts.appearance
     if target is not None:
         asked = replace(asked, tolerance=target.tolerance)
+    portrait = None if shown is None else shown.portrait
     return Approval(
         asked=asked,
         palette=palette,
@@ -184,10 +194,20 @@ def approval(
         setting=seen.setting,
         facts=facts,
         lights=lights_row(in_lights(seen, target=target)),
-        limits=limits_row(limits_of(palette, seen, tolerance=asked.tolerance), own=facts.recipe, seen=seen),
+        limits=limits_row(
+            limits_of(palette, seen, tolerance=asked.tolerance, target=target), own=facts.recipe, seen=seen
+        ),
         terms=tuple(_terms(palette, blend, facts=facts, asked=asked, shown=shown)),
         cares=facts.warnings,
         shown=shown,
+        verdict=judged(
+            palette,
+            seen,
+            target=target,
+            tolerance=asked.tolerance,
+            part_mm=None if portrait is None else portrait.thickness_mm,
+            weight=None if portrait is None else portrait.cover,
+        ),
         trial=trial,
     )
 

@@ -21,8 +21,9 @@ from tint.proofs import words
 from tint.proofs.approval import Approval
 from tint.proofs.facts import Row, Shade, beyond_swatches
 from tint.proofs.leaf import INK, QUIET, SMALL, Page, one_page, rendered, uri
+from tint.proofs.passing import MARKED
 from tint.proofs.picture import png
-from tint.proofs.portrait import light_of
+from tint.proofs.portrait import DASH, light_of, outlined
 from tint.proofs.render import LAMP, bare_spectrum, colour_table, spectra_of, to_levels, to_light
 from tint.proofs.samples import LIGHTS, named
 
@@ -63,6 +64,7 @@ def print_size(sheet: Approval) -> float:
     """
     told = [(meaning, 82, 3.9) for _, meaning in sheet.terms]
     told += [(line, 102, 3.9) for line in (*sheet.beyond, sheet.promise)]
+    told += [(" ".join(sheet.verdict.lines), 110, 4.4)] * bool(sheet.verdict.lines)
     told += [(sheet.asked.words, 80, 4.8)] * bool(sheet.asked.words)
     lights = [" ".join(chip.told) for chip in sheet.lights.chips]
     trial = _OF_TRIAL if sheet.trial else 0.0
@@ -77,7 +79,16 @@ def part_png(sheet: Approval) -> bytes:
         return b""
     portrait = sheet.shown.portrait
     table = colour_table(sheet.palette, sheet.blend, setting=sheet.setting, upto_mm=portrait.upto_mm)
-    return png(to_levels(light_of(portrait, table)))
+    return png(outlined(to_levels(light_of(portrait, table)), marked(sheet), dash=DASH))
+
+
+def marked(sheet: Approval) -> NDArray[np.bool_]:
+    """Where the part misses what was asked, to be outlined; nowhere where all or nothing of it does."""
+    assert sheet.shown is not None  # the caller has looked
+    misses = sheet.verdict.misses
+    if misses is None or not MARKED[0] < sheet.verdict.missed_share < MARKED[1]:
+        return np.zeros(sheet.shown.portrait.cover.shape, dtype=bool)
+    return misses
 
 
 def _explored(sheet: Approval) -> dict[str, Any]:
@@ -149,7 +160,9 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
     portrait = sheet.shown.portrait
     place = np.rint(65535.0 * np.sqrt(portrait.thickness_mm / portrait.upto_mm)).astype(np.uint16)
     upper = np.stack((place >> 8, place & 255, np.rint(255.0 * portrait.cover)), axis=-1)
-    lower = np.stack((np.rint(200.0 * portrait.shade), np.rint(255.0 * np.sqrt(portrait.gloss)), 0.0 * place), axis=-1)
+    blank = np.zeros((*place.shape, 3), dtype=np.uint8)
+    line = outlined(blank, marked(sheet), dash=DASH)[..., 0]  # the level of a dash; 0 where there is none
+    lower = np.stack((np.rint(200.0 * portrait.shade), np.rint(255.0 * np.sqrt(portrait.gloss)), line), axis=-1)
     packed = np.concatenate((upper, lower)).clip(0, 255).astype(np.uint8)
     out = io.BytesIO()
     Image.fromarray(packed).save(out, format="PNG")  # numbers, no colours: no profile
@@ -200,6 +213,9 @@ def _drawn(page: Page, sheet: Approval) -> float:
     top = page.paragraph(sheet.asked.name, page.left, 12.0, width=page.width, points=24.0)
     told = f"Colour and opacity, for approval. {sheet.dated}."
     top = page.paragraph(told, page.left, top + 1.0, width=page.width, ink=QUIET)
+    if sheet.verdict.lines:
+        first = " ".join(sheet.verdict.lines)
+        top = page.paragraph(first, page.left, top + 1.0, width=page.width, bold=not sheet.verdict.passes)
     if sheet.asked.words:
         top = page.paragraph(
             f"“{sheet.asked.words}”", left, _section(page, "You asked for", top), width=width, points=11.0

@@ -15,16 +15,18 @@ from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.part import View
 from tint.proofs.parts import BODY, LEFT, RIGHT, SMALL, figures, finished, framed, headed
+from tint.proofs.passing import MARKED, Verdict, judged
 from tint.proofs.picture import DARK, QUIET, Box, Item, NearSign, Patch, Picture, Raster, paragraph
-from tint.proofs.portrait import Portrait, beyond_screen, light_of, outlined, portrait_of, thinner_than
+from tint.proofs.portrait import DASH, Portrait, beyond_screen, light_of, outlined, portrait_of, thinner_than
 from tint.proofs.render import ColourTable, colour_table, deep_levels, to_levels
 from tint.proofs.views import cautions, seen_in, wedge_strip
+from tint.target import Target
 
 Array = NDArray[np.float64]
 
 PIXELS = 900  # the longer side of the portrait [px]; chosen by eye, as are the next three
 _GUTTER, _SCALE = 48, 34  # between portrait and figures; height of the scale of thickness [px]
-_THIN_DASH, _BEYOND_DASH = 6, 2  # of outlines [px]
+_BEYOND_DASH = 2  # of the outline of what is beyond a screen [px]
 _RULERS_MM = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
 _THIN_SHARE = 2.0  # percent of what is seen that may be thinner than what is told as thinnest: rounded edges
 _LARGEST_MM = 100.0  # thickest setting that a prediction is asked for
@@ -67,7 +69,8 @@ class Shown:
 
 
 def part_picture(
-    palette: Palette, blend: Blend, *, setting: Setting, shown: Shown, thin_mm: float | None = None, title: str = ""
+    palette: Palette, blend: Blend, *, setting: Setting, shown: Shown, thin_mm: float | None = None, title: str = "",
+    target: Target | None = None,
 ) -> Picture:  # fmt: skip
     """A part in its colour, at its own thickness.
 
@@ -77,18 +80,24 @@ def part_picture(
         Backing and light; its thickness is not used.
     thin_mm : float, optional
         What is thinner is outlined with dashes [mm].
+    target : Target, optional
+        What of the part misses it is told first, and outlined where no `thin_mm` is given.
     """
     portrait = shown.portrait
     table = colour_table(palette, blend, setting=setting, upto_mm=portrait.upto_mm)
     thin = None if thin_mm is None else thinner_than(portrait, thin_mm)
     beyond = beyond_screen(portrait, table)
     pixels = to_levels(light_of(portrait, table))
+    verdict = _held_against(palette, blend, setting=setting, portrait=portrait, target=target)
+    if thin is None and verdict is not None and MARKED[0] < verdict.missed_share < MARKED[1]:
+        assert verdict.misses is not None  # of a part
+        pixels = outlined(pixels, verdict.misses, dash=DASH)
     if thin is not None:
-        pixels = outlined(pixels, thin, dash=_THIN_DASH)
+        pixels = outlined(pixels, thin, dash=DASH)
     if beyond.any() and beyond.sum() < portrait.has_part.sum():
         pixels = outlined(pixels, beyond, dash=_BEYOND_DASH)
     told = f"{shown.named}, {words.behind(table.over)}, {seen_in(palette, setting)}."
-    head, top = headed(title or palette.name, told)
+    head, top = headed(title or palette.name, " ".join((told, *(verdict.lines if verdict else ()))))
     height, width = pixels.shape[:2]
     box = Box(LEFT, top + 10, LEFT + width, top + 10 + height)
     items: list[Item] = [*head, *framed(box), Raster(box, pixels)]
@@ -112,6 +121,17 @@ def part_picture(
         words.SCREEN_LINE,
     ]
     return finished(items, max(bottom, ends) + 26, {"part": box}, told=notes)
+
+
+def _held_against(
+    palette: Palette, blend: Blend, *, setting: Setting, portrait: Portrait, target: Target | None
+) -> Verdict | None:  # fmt: skip
+    if target is None:
+        return None
+    seen = appearance.predict(palette, blend, setting=setting)
+    return judged(
+        palette, seen, target=target, tolerance=target.tolerance, part_mm=portrait.thickness_mm, weight=portrait.cover,
+    )  # fmt: skip
 
 
 def _ruler(box: Box, mm_per_pixel: float) -> tuple[list[Item], int]:

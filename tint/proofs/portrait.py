@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 _AT_ONCE = 100_000  # pixels whose normals are worked out together, for the sake of memory
+DASH = 6  # of an outline [px]; chosen by eye
 FINER = 2  # lines of sight a pixel of the portrait, along each side
 # All of these are of the drawing and chosen by eye: no source.
 _CREASE = np.radians(35.0)  # faces whose normals are less apart are one smooth surface [rad]

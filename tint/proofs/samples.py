@@ -15,6 +15,7 @@ from tint.colorimetry import Viewing
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Chip, Facts, Row, Shade, shade_of
+from tint.proofs.passing import Held, held
 from tint.target import Target
 from tint.translucency import first_thickness
 
@@ -160,56 +161,75 @@ class Limit:
     thickness_mm: float
 
 
-def limits_of(palette: Palette, seen: Appearance, *, tolerance: float) -> tuple[Limit, ...]:
+def limits_of(
+    palette: Palette, seen: Appearance, *, tolerance: float, target: Target | None = None
+) -> tuple[Limit, ...]:  # fmt: skip
     """The limit samples of a prediction; one that does not exist is left out.
 
     Parameters
     ----------
     tolerance : float
-        CIEDE2000 [-].
+        CIEDE2000 from the colour agreed on, which is the prediction's [-].
+    target : Target, optional
+        What was asked: a sample meets its colour and opacity too, so that there is none where the prediction misses it.
 
     Notes
     -----
-    Lightest and darkest differ in L* alone; the thinnest is the same mix over the same backing.
+    Lightest and darkest differ in L* alone, at the same thickness and opacity; the thinnest is the same mix over the
+    same backing.
     """
-    own = seen.setting.thickness_mm
-    found = [("lightest", _moved(seen.lab, tolerance, 1.0), own), ("darkest", _moved(seen.lab, tolerance, -1.0), own)]
-    thin = _thinnest(palette, seen, tolerance)
+    own, view = seen.setting.thickness_mm, seen.setting.viewing(palette)
+    if target is not None and not _passing(palette, seen, target, np.array([own])).met[0]:
+        return ()
+    found = [
+        (name, colour, own)
+        for name, way in (("lightest", 1.0), ("darkest", -1.0))
+        if (colour := _moved(seen.lab, tolerance, way, target)) is not None
+    ]
+    thin = _thinnest(palette, seen, tolerance, target)
     if thin is not None:
         found.append(("thinnest", *thin))
-    view = seen.setting.viewing(palette)
     return tuple(Limit(name, lab, shade_of(lab, view), depth) for name, lab, depth in found if 0.0 <= lab[0] <= 100.0)
 
 
-def _moved(lab: Array, tolerance: float, way: float) -> Array:
-    """The colour so much lighter or darker that it is just as far as the tolerance."""
+def _passing(palette: Palette, seen: Appearance, target: Target, depth: Array) -> Held:
+    return held(palette, seen.blend, setting=seen.setting, target=target, thickness_mm=depth)
+
+
+def _moved(lab: Array, tolerance: float, way: float, target: Target | None) -> Array | None:
+    """The colour so much lighter or darker that it is just as far as passes; None where that is no way at all."""
     from scipy.optimize import brentq
 
-    def over(by: float) -> float:
-        return float(colorimetry.difference(lab, lab + np.array([way * by, 0.0, 0.0]))) - tolerance
+    held_to = [(lab, tolerance)]
+    if target is not None and target.thickness_mm is None:
+        held_to.append((target.lab, target.tolerance))
 
+    def over(by: float) -> float:
+        there = lab + np.array([way * by, 0.0, 0.0])
+        return max(float(colorimetry.difference(each, there)) - most for each, most in held_to)
+
+    if over(0.0) >= 0.0:
+        return None
     # At either end of the scale a unit of L* counts for at least 0.57 (weighting of lightness in CIEDE2000).
     return np.asarray(lab + np.array([way * brentq(over, 0.0, 4.0 * tolerance + 1.0), 0.0, 0.0]))
 
 
-def _thinnest(palette: Palette, seen: Appearance, tolerance: float) -> tuple[Array, float] | None:
+def _thinnest(
+    palette: Palette, seen: Appearance, tolerance: float, target: Target | None
+) -> tuple[Array, float] | None:
     """The colour and thickness of the thinnest part that still passes; None where any passes."""
-    own = seen.setting.thickness_mm
-    view = seen.setting.viewing(palette)
-    shares = palette.shares(seen.blend.base, palette.loadings(seen.blend))
-    setting = replace(seen.setting, over=seen.over)
+    own, view = seen.setting.thickness_mm, seen.setting.viewing(palette)
+    agreed = replace(Target(lab=seen.lab) if target is None else target, lab=seen.lab, tolerance=tolerance)
+    asked = [agreed] if target is None else [replace(agreed, thickness_mm=None), target]
 
-    def labs(depth: Array) -> Array:
-        drawn = appearance.render(
-            palette, np.broadcast_to(shares, (depth.size, shares.size)), base=seen.blend.base, setting=setting,
-            backings=(seen.over,), thickness_mm=depth,
-        )  # fmt: skip
-        return colorimetry.lab(drawn.reflectance[0], view)
+    def fails(depth: Array) -> NDArray[np.bool_]:
+        return np.asarray(~np.all([_passing(palette, seen, each, depth).met for each in asked], axis=0))
 
-    between = first_thickness(
-        lambda depth: colorimetry.difference(seen.lab, labs(depth)) > tolerance, own, _THINNEST * own
-    )
-    return None if between is None else (labs(np.array([between[0]]))[0], between[0])
+    between = first_thickness(fails, own, _THINNEST * own)
+    if between is None:
+        return None
+    thin = appearance.predict(palette, seen.blend, setting=replace(seen.setting, thickness_mm=between[0]))
+    return colorimetry.lab(thin.reflectance, view), between[0]
 
 
 def limits_row(limits: Sequence[Limit], *, own: Shade, seen: Appearance) -> Row:

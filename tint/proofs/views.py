@@ -16,6 +16,7 @@ from tint.palette import ONE_WAY, Palette
 from tint.proofs import words
 from tint.proofs.facts import plain_warnings, shade_of
 from tint.proofs.parts import LEFT, RIGHT, SMALL, chip_row, finished, framed, headed, titled
+from tint.proofs.passing import judged
 from tint.proofs.picture import DARK, Box, Item, NearSign, Patch, Picture, Pointer, Raster, paragraph
 from tint.proofs.portrait import checkered
 from tint.proofs.render import LAMP, ColourTable, Levels, colour_table, levels_at, shows_at
@@ -139,14 +140,15 @@ def lit_picture(palette: Palette, blend: Blend, *, setting: Setting, title: str 
 
 
 def limits_picture(
-    palette: Palette, blend: Blend, *, setting: Setting, tolerance: float = 1.0, title: str = ""
+    palette: Palette, blend: Blend, *, setting: Setting, tolerance: float = 1.0, target: Target | None = None,
+    title: str = "",
 ) -> Picture:  # fmt: skip
-    """The agreed colour, and what is just within the tolerance, each edge to edge with it.
+    """The agreed colour, and what is just within the tolerance and the target, each edge to edge with it.
 
     Its boxes are `lightest`, `darkest`, `thinnest`, and `agreed beside` each.
     """
     seen = appearance.predict(palette, blend, setting=setting)
-    limits = limits_of(palette, seen, tolerance=tolerance)
+    limits = limits_of(palette, seen, tolerance=tolerance, target=target)
     row = limits_row(limits, own=shade_of(seen.lab, setting.viewing(palette)), seen=seen)
     told = f"Limit samples at CIEDE2000 {tolerance:g}; it holds for {seen.conditions}."
     head, top = headed(title or palette.name, " ".join((told, *row.notes)))
@@ -155,7 +157,9 @@ def limits_picture(
     for each, (limit, agreed) in zip(limits, parts, strict=True):
         boxes |= {each.name: limit, f"agreed beside {each.name}": agreed}
     notes = cautions(palette, blend, setting)
-    if "thinnest" not in boxes:
+    if not limits:
+        notes = [*judged(palette, seen, target=target, tolerance=tolerance).lines, "So nothing passes.", *notes]
+    elif "thinnest" not in boxes:
         notes.append("No thickness leaves the tolerance: it hides what is behind it however thin it is cast.")
     return finished([*head, *items], bottom + 26, boxes, told=[*notes, words.SCREEN_LINE])
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from tint.opacity import MET
 from tint.proofs.facts import Facts
 from tint.target import Target
 
@@ -52,7 +51,7 @@ def of_colour(facts: Facts) -> list[tuple[str, str]]:
     told = []
     if facts.target:
         agreed = facts.target.tolerance
-        stands = "That is within" if facts.delta_e <= agreed else "That is more than"
+        stands = "That is within" if facts.target.met(facts.delta_e) else "That is more than"
         meaning = f"from the target (CIEDE2000): {difference_in_words(facts.delta_e)}. {stands} the agreed {agreed:g}."
         told.append((f"{facts.delta_e:.2f}", meaning))
     error = facts.appearance.expected_error
@@ -67,16 +66,18 @@ def of_colour(facts: Facts) -> list[tuple[str, str]]:
 def of_opacity(facts: Facts) -> list[tuple[str, str]]:
     """How well the recipe hides, and whether that is what was asked: figures and what they mean."""
     seen = facts.appearance
-    passes = (_percent(seen.luminous_transmittance), "of the light passes through the part.")
+    through = _of_asked(facts.target, "transmittance", seen.luminous_transmittance)
+    passes = (_percent(seen.luminous_transmittance), f"of the light passes through the part.{through}")
+    blurred = _of_asked(facts.target, "haze", seen.haze)
+    haze = [(f"{seen.haze:.2f}", f"haze, the share of that light which is scattered.{blurred}")] if blurred else []
     if not facts.has_pair:
         unknown = ("", "The swatches were read over one backing only: how well it hides is not known.")
-        return [unknown] if math.isnan(seen.luminous_transmittance) else [passes, unknown]
+        return [unknown] if math.isnan(seen.luminous_transmittance) else [passes, *haze, unknown]
     ratio, error = seen.contrast_ratio, seen.contrast_ratio_error
     low, high = max(ratio - error, 0.0), min(ratio + error, 1.0)
     meaning = f"contrast ratio. {opacity_in_words(ratio)}. 95 of 100 castings reach {low:.2f} to {high:.2f}."
-    if facts.target and facts.target.asks_opacity:
-        meaning += " " + _of_asked_opacity(facts.target, ratio)
-    return [(f"{ratio:.2f}", meaning), passes]
+    meaning += _of_asked(facts.target, "contrast_ratio", ratio)
+    return [(f"{ratio:.2f}", meaning), passes, *haze]
 
 
 def _percent(share: float) -> str:
@@ -84,17 +85,15 @@ def _percent(share: float) -> str:
     return "< 0.1 %" if percent < 0.1 else f"{percent:.1f} %" if percent < 9.95 else f"{percent:.0f} %"
 
 
-def _of_asked_opacity(target: Target, ratio: float) -> str:
-    bounds = {
-        "": target.contrast_ratio,
-        "at least ": target.contrast_ratio_min,
-        "at most ": target.contrast_ratio_max,
-    }
-    asked = " and ".join(f"{word}{bound:g}" for word, bound in bounds.items() if bound is not None)
-    miss = float(target.opacity_miss(ratio))
-    if abs(miss) <= MET:
-        return f"Asked for: {asked}. That is met."
-    return f"Asked for: {asked}. This is {abs(miss):.2f} too {'high' if miss > 0 else 'low'}."
+def _of_asked(target: Target | None, kind: str, value: float) -> str:
+    """Whether what was asked of one kind is met, to stand behind another sentence; empty where nothing was asked."""
+    if target is None or target.bounds_in_words(kind) == "any" or math.isnan(value):
+        return ""
+    misses = {"contrast_ratio": target.opacity_miss, "transmittance": target.light_miss, "haze": target.haze_miss}
+    asked, miss = target.bounds_in_words(kind), float(misses[kind](value))
+    if target.met(0.0, **{kind: value}):
+        return f" Asked for: {asked}. That is met."
+    return f" Asked for: {asked}. This is {abs(miss):.2f} too {'high' if miss > 0 else 'low'}."
 
 
 def of_blend(facts: Facts) -> str:

@@ -9,7 +9,6 @@ import numpy as np
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
-from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes.aims import FAIR
 from tint.target import Target
@@ -68,7 +67,7 @@ def _wall(target: Target, look: Appearance) -> Wall:
     delta_e = float(colorimetry.difference(target.lab, look.lab))
     asked = target.asks_opacity and bool(np.isfinite(look.contrast_ratio))
     miss = float(target.opacity_miss(look.contrast_ratio)) if asked else 0.0
-    reached = delta_e <= target.tolerance and abs(miss) <= MET
+    reached = bool(target.met(delta_e, contrast_ratio=look.contrast_ratio))
     return Wall(appearance=look, delta_e=delta_e, opacity_miss=miss, reached=reached)
 
 
