@@ -41,12 +41,28 @@ def test_the_page_tells_premixes_batch_and_care_in_their_order(fitted_demo: Path
     out = done(fitted_demo, *PLAIN)
     heads = ["Premixes, made and stirred first", "Batch, in this order", "Weigh most carefully", "Take care"]
     assert [out.index(head) for head in heads] == sorted(out.index(head) for head in heads)
-    assert re.search(r"^white premix 1:1 +1\.00 g +white +1\.00 g +part A +\d\.\d\d g$", out, flags=re.MULTILINE)
+    assert re.search(r"^white premix 1:1 +0\.82 g +white +0\.82 g +part A +W-203$", out, flags=re.MULTILINE)
     assert re.search(r"^2 +white premix 1:1 +into part A +0\.9\d g ", out, flags=re.MULTILINE)
     assert "would leave that part 0.78 % short" in out
     care = re.findall(r"0\.01 g +(\d+\.\d\d)$", out, flags=re.MULTILINE)
     assert len(care) > 4
     assert care == sorted(care, reverse=True)
+
+
+def test_a_sheet_uses_what_the_one_before_left(fitted_demo: Path, tmp_path: Path) -> None:
+    file = tmp_path / "first.json"
+    first = answer(fitted_demo, *PLAIN)
+    left = [{**each, "grams": 50.0} for each in first["leftovers"]]
+    assert left
+    file.write_text(json.dumps({**first, "leftovers": left}), encoding="utf-8")
+    again = answer(fitted_demo, *PLAIN, "--kept", file)
+    assert [premix["steps"] for premix in again["premixes"]] == [[]] * len(first["premixes"])
+    assert again["rounded"] == pytest.approx(first["rounded"], rel=0.02)
+    page = done(fitted_demo, *PLAIN, "--kept", file)
+    assert "Kept, stirred before use: " in page
+    assert "Premixes, made" not in page
+    for each in again["leftovers"]:
+        assert f"- {each['grams']:.2f} g {each['name']} in part A of clear" in page
 
 
 def test_an_order_in_cups(fitted_demo: Path) -> None:
@@ -78,7 +94,7 @@ def test_json_tells_all(fitted_demo: Path) -> None:
         "1:11",
         "O-031",
     )
-    assert blue["steps"][0] | {"grams": 1.0, "base_g": 29.0} == blue["steps"][0]
+    assert blue["steps"][0] | {"grams": 0.82, "base_g": 22.14} == blue["steps"][0]
     assert ochre["used_g"] == pytest.approx(ochre["pigment_g"] + ochre["base_g"])
     assert content["cups"]["count"] == 5
     assert content["cups"]["grams"] == pytest.approx(content["cups"]["tinted_g"] + content["cups"]["rest_g"]["B"])
@@ -119,7 +135,7 @@ def test_a_spreadsheet_holds_every_weighing(fitted_demo: Path, tmp_path: Path) -
     batch = [row for row in rows if row["what for"] == "batch"]
     assert [float(row["grams"]) for row in batch] == [line["grams"] for line in content["lines"]]
     assert [row["what"] for row in batch] == [line["what"] for line in content["lines"]]
-    assert {row["what for"] for row in rows} >= {"ochre premix 1:11", "blue premix 1:29", "cup 1", "cup 5"}
+    assert {row["what for"] for row in rows} >= {"ochre premix 1:11", "blue premix 1:27", "cup 1", "cup 5"}
     assert next(row for row in rows if row["what"] == "ochre")["lot"] == "O-031"
 
 

@@ -16,8 +16,8 @@ from tint.colorimetry import difference
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.weighing import Aim, Batch, Scale, WeighSheet, weigh
-from tint.weighing.premix import premixes
+from tint.weighing import Aim, Batch, Scale, WeighSheet, kept_from_json, weigh
+from tint.weighing.premix import Kept, premixes
 from tint.weighing.rounding import Weighings, looks, missed, ways
 
 THREE_MM = Setting(thickness_mm=3.0)
@@ -123,11 +123,60 @@ def test_no_premix_where_none_is_needed_or_none_would_do(dose: float, base_g: fl
 def test_weak_premixes_are_let_down_twice_and_stay_small() -> None:
     made = premixes({"blue": 0.0085}, scale=Scale(step_g=0.01), part="A", base_g=1e4, lots=LOTS)["blue"]
     assert [(step.makes, step.what, step.grams, step.base_g, step.lot) for step in made.steps] == [
-        ("blue premix 1:9", "blue", 1.0, 9.0, "B-1"),
-        ("blue premix 1:99", "blue premix 1:9", 1.0, 9.0, ""),
+        ("blue premix 1:9", "blue", 0.82, 7.38, "B-1"),
+        ("blue premix 1:99", "blue premix 1:9", 0.82, 7.38, ""),
     ]
     each = 100.0 * 2.0 * 0.0041
-    assert made.dose_error_percent == pytest.approx(math.hypot(each, each, each / 0.85), rel=1e-9)
+    assert made.dose_error_percent == pytest.approx(math.hypot(each / 0.82, each / 0.82, each / 0.85), rel=1e-9)
+
+
+def test_what_is_left_of_a_premix_is_used_before_any_base_is_spent() -> None:
+    scale = Scale(step_g=0.01)
+    first = premixes({"blue": 0.05}, scale=scale, part="A", base_g=1e4, lots=LOTS)["blue"]
+    (left,) = first.leftovers("clear")
+    assert left.grams == pytest.approx(first.made_g - first.used_g)
+    assert (left.name, left.whole, left.lot) == (first.name, first.whole, "B-1")
+    plenty = replace(left, grams=20.0)
+    again = premixes({"blue": 0.06}, scale=scale, part="A", base_g=1e4, lots=LOTS, kept=[plenty])["blue"]
+    assert (again.steps, again.kept, again.name) == ((), plenty, left.name)
+    assert again.used_g == pytest.approx(0.06 * left.whole)
+    assert again.dose_error_percent > scale.tolerance_percent  # of the first weighing nothing better is known
+    # A smaller dose lets it down once more; what is too little, or of another lot, is left where it is.
+    fainter = premixes({"blue": 0.004}, scale=scale, part="A", base_g=1e4, lots=LOTS, kept=[plenty])["blue"]
+    assert [step.what for step in fainter.steps] == [left.name]
+    assert fainter.pigment_g == pytest.approx(0.004)
+    (of_kept, of_new) = fainter.leftovers("clear")
+    pigment = of_kept.grams / of_kept.whole + of_new.grams / of_new.whole + fainter.pigment_g
+    assert pigment == pytest.approx(plenty.grams / plenty.whole)
+    for other in (replace(left, grams=0.1), replace(plenty, lot="B-2"), replace(plenty, pigment="red")):
+        assert premixes({"blue": 0.06}, scale=scale, part="A", base_g=1e4, lots=LOTS, kept=[other])["blue"].kept is None
+
+
+def test_sheets_hand_on_what_they_leave(demo_palette: Palette, faint: WeighSheet) -> None:
+    left = kept_from_json(faint.to_json())
+    assert left == faint.leftovers
+    assert {each.pigment for each in left} == {"white", "ochre", "blue"}
+    stranger = Kept(name="red premix 1:9", pigment="red", base="milky", part="A", whole=10, grams=5.0)
+    plenty = (*(replace(each, grams=200.0) for each in left), stranger)
+    again = weigh(demo_palette, FAINT, setting=THREE_MM, batch_g=120.0, premix=True, kept=plenty)
+    assert all(premix.kept for premix in again.premixes)
+    assert stranger in again.leftovers
+    assert booked(demo_palette, again, exact=True)[0] == pytest.approx(booked(demo_palette, faint, exact=True)[0])
+    assert booked(demo_palette, again, exact=True)[1] == pytest.approx(booked(demo_palette, faint, exact=True)[1])
+
+
+def test_a_looser_tolerance_is_told_where_it_saves_half_of_the_base(demo_palette: Palette, faint: WeighSheet) -> None:
+    coarse = weigh(demo_palette, FAINT, setting=THREE_MM, batch_g=400.0, premix=True, scale=Scale(step_g=0.1))
+    told = coarse.looser
+    assert told is not None
+    spent = sum(step.base_g for premix in coarse.premixes for step in premix.steps)
+    scale = Scale(step_g=0.1, tolerance_percent=told.tolerance_percent)
+    then = weigh(demo_palette, FAINT, setting=THREE_MM, batch_g=400.0, premix=True, scale=scale)
+    now = sum(step.base_g for premix in then.premixes for step in premix.steps)
+    assert (told.base_g, told.saved_g) == pytest.approx((now, spent - now))
+    assert now <= 0.5 * spent
+    assert told.delta_e > told.now_delta_e > 0.0
+    assert f"{told.tolerance_percent:g} %" in told.words
 
 
 def test_a_premix_and_each_of_its_steps_leave_a_tenth_to_spare() -> None:

@@ -190,6 +190,8 @@ class Sheet(Struct, kw_only=True):
     naive_mix_error_percent: float | None = None
     naive_part_error_percent: float | None = None
     premixes: tuple[dict[str, Any], ...] = ()
+    leftovers: tuple[dict[str, Any], ...] = ()
+    looser: dict[str, Any] | None = None
     cups: dict[str, Any] = {}
     care: tuple[dict[str, Any], ...] = ()
     cautions: tuple[str, ...] = ()
@@ -288,6 +290,8 @@ def sheet(weighed: Any, *, optics: str | None = None) -> Sheet:
         "smallest_weighing_g": weighed.scale.smallest_g,
         "dose_tolerance_percent": weighed.scale.tolerance_percent,
         "premixes": tuple(premixes),
+        "leftovers": tuple(map(asdict, weighed.leftovers)),
+        "looser": None if weighed.looser is None else asdict(weighed.looser) | {"words": weighed.looser.words},
         "cups": asdict(weighed.cups),
         "care": tuple(map(asdict, weighed.care)),
     }

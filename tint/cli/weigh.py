@@ -15,7 +15,7 @@ from tint.cli.weigh_options import Files, file_options, sheet_options
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.target import Target
-from tint.weighing import Aim, Batch, Line, Scale, Split, WeighSheet, weigh
+from tint.weighing import Aim, Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, weigh
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -25,7 +25,7 @@ SECTIONS = {
     "How much": (
         "--batch-g", "--batch-cm3", "--part-cm3", "--count", "--moulds", "--sprue-cm3", "--cup-loss-g", "--waste",
     ),
-    "The scale": ("--scale-step", "--scale-sd", "--dose-tolerance", "--premix"),
+    "The scale": ("--scale-step", "--scale-sd", "--dose-tolerance", "--premix", "--kept"),
     "Cups and pot life": ("--cup-cm3", "--headroom", "--pot-life", "--minutes-to-mix", "--minutes-per-mould"),
     "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
     "A target to round towards": (
@@ -42,12 +42,18 @@ _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing i
 @target_options
 @setting_options
 @sheet_options
+@click.option(
+    "--kept",
+    metavar="FILE.json",
+    help="The sheet of the batch before, written with --json: its premixes are used first.",
+)
 @file_options
 @options.optics
 @options.as_json
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any], said:
-    Given, batch: Batch, scale: Scale, premix: bool, split: Split, files: Files, optics: str, as_json: bool,
+    Given, batch: Batch, scale: Scale, premix: bool, kept: str | None, split: Split, files: Files, optics: str,
+    as_json: bool,
 ) -> None:  # fmt: skip
     """A recipe and a batch size: grams to weigh.
 
@@ -62,9 +68,11 @@ def command(
     choice = chosen(doses, recipe, None if pick is None else (pick,))
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target = target_of(palette, wish, setting, said)
+    left = () if kept is None else _kept(kept)
     sheet = weigh(
-        palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, aim=_aim(target)
-    )
+        palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=left,
+        aim=_aim(target),
+    )  # fmt: skip
     written = files.write(palette, sheet)
     if as_json:
         show.json(jsonable.sheet(sheet, optics=optics), **({"written": written} if written else {}))
@@ -73,6 +81,12 @@ def command(
         show_sheet(out, sheet, palette, has_target=target is not None)
         for name in written:
             out.print(f"\nWritten: {name}")
+
+
+def _kept(name: str) -> tuple[Kept, ...]:
+    """What an earlier sheet left of premixes."""
+    data, where = options.read_file(name)
+    return kept_from_json(data, where=where)
 
 
 def _aim(target: Target | None) -> Aim | None:
@@ -98,9 +112,12 @@ def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target:
     )
     if sheet.premixes:
         _show_premixes(out, sheet)
+        out.print("Batch, in this order", style=show.HEAD)
     _show_lines(out, sheet)
     _show_cups(out, sheet)
     show.notes(out, "Before you weigh", sheet.warnings, style=show.CARE)
+    show.notes(out, "Left over, for the next batch", [_left(sheet, each) for each in sheet.leftovers])
+    show.notes(out, "With less base", [sheet.looser.words] if sheet.looser else [])
     _show_care(out, sheet)
     out.print()
     out.print("As rounded, it will look like this", style=show.HEAD)
@@ -123,21 +140,29 @@ def _allowed(sheet: WeighSheet) -> str:
 
 
 def _show_premixes(out: Console, sheet: WeighSheet) -> None:
-    """What is let down first, a line a step."""
+    """What is let down first, a line a step; and what is there already."""
     shown = sheet.scale.shown
-    rows = []
-    for premix in sheet.premixes:
-        for step in premix.steps:
-            last = step is premix.steps[-1]
-            left = shown(premix.left_g) if last else ""
-            rows.append((step.makes, shown(step.grams), step.what, shown(step.base_g), f"part {step.part}", left))
-    out.print("Premixes, made and stirred first", style=show.HEAD)
-    show.table(out, ("<", "", "<", "into", "<", "left over"), rows)
-    out.print()
+    rows = [
+        (step.makes, shown(step.grams), step.what, shown(step.base_g), f"part {step.part}", step.lot)
+        for premix in sheet.premixes
+        for step in premix.steps
+    ]
+    if rows:
+        out.print("Premixes, made and stirred first", style=show.HEAD)
+        show.table(out, ("<", "", "<", "into", "<", "<lot"), rows)
+        out.print()
+    kept = [f"{each.kept.name}, {shown(each.kept.grams)} there" for each in sheet.premixes if each.kept]
+    if kept:
+        out.print(f"Kept, stirred before use: {'; '.join(kept)}.")
+        out.print()
     errors = ", ".join(f"{premix.pigment} {premix.dose_error_percent:.1f} %" for premix in sheet.premixes)
     out.print(f"Their doses, all weighings together, come within (95 of 100): {errors}.", style=show.QUIET)
     out.print()
-    out.print("Batch, in this order", style=show.HEAD)
+
+
+def _left(sheet: WeighSheet, kept: Kept) -> str:
+    lot = f", {kept.pigment} of lot {kept.lot}" if kept.lot else ""
+    return f"{sheet.scale.shown(kept.grams)} {kept.name} in part {kept.part} of {kept.base}{lot}"
 
 
 def _show_lines(out: Console, sheet: WeighSheet) -> None:

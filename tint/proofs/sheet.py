@@ -49,7 +49,7 @@ def draw_weigh_sheet(
     def draw(page: Page) -> float:
         top = _head(page, palette, sheet, title, made)
         top = _colour(page, palette, sheet, top + 2.0)
-        if sheet.premixes:
+        if any(premix.steps for premix in sheet.premixes):
             steps = sum(len(premix.steps) for premix in sheet.premixes)
             heading = f"Premix{'es' if steps > 1 else ''}, made and stirred first"
             top = _table(page, heading, premix_rows(sheet), top)

@@ -2,11 +2,12 @@
 
 from tint.weighing.batch import Batch, Cups, Split, mix_density
 from tint.weighing.booking import Line
-from tint.weighing.premix import Letdown, Premix, Scale
+from tint.weighing.looser import Looser
+from tint.weighing.premix import Kept, Letdown, Premix, Scale
 from tint.weighing.rounding import Aim, Care
-from tint.weighing.sheet import WeighSheet, cautions, from_json, weigh, weigh_table
+from tint.weighing.sheet import WeighSheet, cautions, from_json, kept_from_json, weigh, weigh_table
 
 __all__ = [
-    "Aim", "Batch", "Care", "Cups", "Letdown", "Line", "Premix", "Scale", "Split", "WeighSheet", "cautions",
-    "from_json", "mix_density", "weigh", "weigh_table",
+    "Aim", "Batch", "Care", "Cups", "Kept", "Letdown", "Line", "Looser", "Premix", "Scale", "Split", "WeighSheet",
+    "cautions", "from_json", "kept_from_json", "mix_density", "weigh", "weigh_table",
 ]  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -102,11 +102,11 @@ def whole(grams: float) -> float:
 
 # Parts of the whole to one part of what goes in, in one step; the whole of two steps is their product. Whole numbers
 # that a scale makes easily: common practice, no source.
-_WHOLES = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50)
+_WHOLES = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 15, 16, 18, 20, 22, 25, 28, 30, 35, 40, 45, 50)
 _STRONGEST, _WEAKEST = 2, 1000
 _ONCE_MORE_G = 20.0  # of base that a second step must save, for the work that it makes; common practice, no source
-# What is weighed out is a round number [of a decade], so that the sheet reads easily and comes out even; no source.
-_ROUND = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+_DIGITS = 2  # of what is weighed into a premix, so that the sheet reads easily and little is made in vain; no source
+_NOTHING_G = 1e-9  # g that rounding of floating-point numbers leaves
 _SPARE = 1.1  # a tenth more than is needed, for what sticks to its cup; common practice, no source
 
 
@@ -142,6 +142,33 @@ class Letdown:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Kept:
+    """What is left of a premix, and can be used.
+
+    Parameters
+    ----------
+    name, pigment, part : str
+        What it is called, what is in it, and which part of which base it was let down in.
+    base : str
+        The base whose part that is.
+    whole : int
+        Parts of premix that hold one part of pigment [-].
+    grams : float
+        How much there is of it [g].
+    lot : str
+        Of the pigment, where it is known.
+    """
+
+    name: str
+    pigment: str
+    base: str
+    part: str
+    whole: int
+    grams: float
+    lot: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Premix:
     """A pigment let down until its dose can be weighed.
 
@@ -152,7 +179,9 @@ class Premix:
     whole : int
         Parts of premix that hold one part of pigment [-].
     steps : tuple of Letdown
-        One or two.
+        One or two; none where what is kept does as it is.
+    kept : Kept or None
+        What is used, or let down further, of an earlier one.
     used_g : float
         Of it, into the batch [g].
     dose_error_percent : float
@@ -166,6 +195,7 @@ class Premix:
     steps: tuple[Letdown, ...]
     used_g: float
     dose_error_percent: float
+    kept: Kept | None = None
 
     @property
     def strength(self) -> str:
@@ -174,8 +204,8 @@ class Premix:
 
     @property
     def made_g(self) -> float:
-        """What the last step gives [g]."""
-        return self.steps[-1].made_g
+        """What the last step gives; without a step what is kept [g]."""
+        return self.steps[-1].made_g if self.steps else self.kept.grams if self.kept else 0.0
 
     @property
     def left_g(self) -> float:
@@ -192,10 +222,35 @@ class Premix:
         """Base in what goes into the batch: it counts as part of its part [g]."""
         return self.used_g - self.pigment_g
 
+    def leftovers(self, base: str) -> tuple[Kept, ...]:
+        """What the batch leaves, of every step, weaker ones last; nothing where all is used.
+
+        Parameters
+        ----------
+        base : str
+            Whose part it was let down in.
+        """
+        lot = self.kept.lot if self.kept else self.steps[0].lot
+        stages = [(self.kept.name, self.kept.whole, self.kept.grams)] if self.kept else []
+        strength = self.kept.whole if self.kept else 1
+        for step in self.steps:
+            strength = round(strength * step.made_g / step.grams)
+            stages.append((step.makes, strength, step.made_g))
+        taken = [step.grams for step in self.steps[0 if self.kept else 1 :]] + [self.used_g]
+        return tuple(
+            Kept(
+                name=name, pigment=self.pigment, base=base, part=self.part, whole=parts, grams=whole(made - used),
+                lot=lot,
+            )
+            for (name, parts, made), used in zip(stages, taken, strict=True)
+            if made - used > _NOTHING_G
+        )  # fmt: skip
+
 
 def premixes(
-    doses: Mapping[str, float], *, scale: Scale, part: str, base_g: float, lots: Mapping[str, str | None]
-) -> dict[str, Premix]:
+    doses: Mapping[str, float], *, scale: Scale, part: str, base_g: float, lots: Mapping[str, str | None],
+    kept: Sequence[Kept] = (),
+) -> dict[str, Premix]:  # fmt: skip
     """A premix for each dose that the scale cannot weigh well, as far as the part has base for them.
 
     Parameters
@@ -209,6 +264,8 @@ def premixes(
         What the batch holds of it [g].
     lots : mapping of str to str or None
         Of the pigments.
+    kept : sequence of Kept
+        Left over from earlier batches, in the same part of the same base, the oldest first: used before any is made.
 
     Returns
     -------
@@ -222,9 +279,11 @@ def premixes(
             continue
         lot = lots.get(pigment) or ""
         able = [wholes for wholes in _ways(dose, scale) if (math.prod(wholes) - 1) * dose <= room]
-        if not able:
-            continue
         sized = [_sized(pigment, wholes, dose, scale=scale, part=part, lot=lot) for wholes in able]
+        mine = [each for each in kept if each.pigment == pigment and lot in ("", each.lot)]
+        sized += [found for each in mine if (found := _of_kept(each, dose, scale)) and found.base_g <= room]
+        if not sized:
+            continue
         made[pigment] = min(sized, key=_burden)
         room -= (made[pigment].whole - 1) * dose
     return made
@@ -246,14 +305,40 @@ def _ways(dose: float, scale: Scale) -> list[tuple[int, ...]]:
 
 def _burden(premix: Premix) -> tuple[float, int]:
     """What a premix takes of base, a second step counted as some more [g]; then how weak it is."""
-    base_g = sum(step.base_g for step in premix.steps) + _ONCE_MORE_G * (len(premix.steps) - 1)
+    base_g = sum(step.base_g for step in premix.steps) + _ONCE_MORE_G * max(len(premix.steps) - 1, 0)
     return round(base_g, 6), premix.whole
+
+
+def _of_kept(kept: Kept, dose: float, scale: Scale) -> Premix | None:
+    """A dose from what is kept, as it is or let down once more; None where there is too little or it is too weak."""
+    least = scale.smallest_g * (1.0 - 1e-9) / dose
+    if kept.whole >= least:
+        steps: tuple[Letdown, ...] = ()
+        parts, needed = kept.whole, dose * kept.whole
+    else:
+        once = next((one for one in _WHOLES if kept.whole * one >= least), None)
+        if once is None or kept.whole * once > _WEAKEST:
+            return None
+        parts = kept.whole * once
+        needed = _round_up(max(scale.smallest_g, dose * parts * _SPARE / once), scale)
+        makes = premix_name(kept.pigment, parts)
+        steps = (Letdown(makes=makes, what=kept.name, part=kept.part, grams=needed, base_g=whole(needed * (once - 1))),)
+    if needed > kept.grams:
+        return None
+    empty = Premix(
+        name=premix_name(kept.pigment, parts), pigment=kept.pigment, part=kept.part, whole=parts, steps=steps,
+        used_g=0.0, dose_error_percent=math.inf, kept=kept,
+    )  # fmt: skip
+    return weighed_out(empty, dose * parts, scale)
 
 
 def weighed_out(premix: Premix, used_g: float, scale: Scale) -> Premix:
     """The same premix, with what is really weighed into the batch."""
     weights = [*(step.grams for step in premix.steps), used_g]
-    return replace(premix, used_g=used_g, dose_error_percent=math.hypot(*map(scale.error_percent, weights)))
+    # How well a kept one was weighed is not known any more: as well as the scale is asked to.
+    earlier = [scale.tolerance_percent] if premix.kept else []
+    off = math.hypot(*map(scale.error_percent, weights), *earlier)
+    return replace(premix, used_g=used_g, dose_error_percent=off)
 
 
 def _sized(pigment: str, wholes: tuple[int, ...], dose: float, *, scale: Scale, part: str, lot: str) -> Premix:
@@ -284,6 +369,6 @@ def premix_name(pigment: str, parts: int) -> str:
 
 
 def _round_up(grams: float, scale: Scale) -> float:
-    """The next round number of grams that the scale can show."""
-    decade = 10.0 ** math.floor(math.log10(grams))
-    return scale.at_least(next(each * decade for each in _ROUND if each * decade >= grams * (1.0 - _ALMOST)))
+    """The next weight of two digits that the scale can show."""
+    unit = 10.0 ** (math.floor(math.log10(grams)) + 1 - _DIGITS)
+    return scale.at_least(whole(math.ceil(grams / unit - _ALMOST) * unit))

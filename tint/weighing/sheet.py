@@ -16,7 +16,8 @@ from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.weighing.batch import WASTE_PERCENT, Batch, Cups, Split, mix_density, plan
 from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
-from tint.weighing.premix import STEP_G, Premix, Scale, premixes, weighed_out, whole
+from tint.weighing.looser import Looser, looser
+from tint.weighing.premix import STEP_G, Kept, Premix, Scale, premixes, weighed_out, whole
 from tint.weighing.rounding import Aim, Care, best_rounding, care
 
 
@@ -41,7 +42,11 @@ class WeighSheet:
     naive_part_error_percent : float
         What would then be missing of that part [% of the part].
     premixes : tuple of Premix
-        To be made before.
+        To be made before, or kept from an earlier batch.
+    leftovers : tuple of Kept
+        What is left of premixes after this batch, with what was kept and is not touched.
+    looser : Looser or None
+        A dose tolerance that would save half of the base that premixes take.
     cups : Cups
         What the batch is split into, even if that is one.
     care : tuple of Care
@@ -64,6 +69,8 @@ class WeighSheet:
     naive_mix_error_percent: float
     naive_part_error_percent: float
     premixes: tuple[Premix, ...]
+    leftovers: tuple[Kept, ...]
+    looser: Looser | None
     cups: Cups
     care: tuple[Care, ...]
     cautions: tuple[str, ...]
@@ -84,8 +91,9 @@ class WeighSheet:
 
 def weigh(
     palette: Palette, blend: Blend, *, setting: Setting, batch: Batch | None = None, scale: Scale | None = None,
-    split: Split | None = None, premix: bool = False, aim: Aim | None = None, batch_g: float | None = None,
-    batch_cm3: float | None = None, waste_percent: float = WASTE_PERCENT, scale_step_g: float = STEP_G,
+    split: Split | None = None, premix: bool = False, kept: Sequence[Kept] = (), aim: Aim | None = None,
+    batch_g: float | None = None, batch_cm3: float | None = None, waste_percent: float = WASTE_PERCENT,
+    scale_step_g: float = STEP_G,
 ) -> WeighSheet:  # fmt: skip
     """Grams for a batch.
 
@@ -103,6 +111,8 @@ def weigh(
         What a cup must keep to.
     premix : bool
         Whether doses that are too small for the scale are weighed as premixes.
+    kept : sequence of Kept
+        Premixes left over from earlier batches, the oldest first; those of this base and its part are used first.
     aim : Aim, optional
         What the rounded doses should come near; the exact blend's own prediction when absent.
     batch_g, batch_cm3, waste_percent : float
@@ -132,7 +142,8 @@ def weigh(
     doses = {name: total * blend.loadings[name] / 100.0 for name in in_order(blend)}
     tinted = (total - sum(doses.values())) * share
     lots = {name: pigment.lot for name, pigment in palette.pigments.items()}
-    made = premixes(doses, scale=scale, part=base.pigment_in, base_g=tinted, lots=lots) if premix else {}
+    part, own = base.pigment_in, [each for each in kept if (each.base, each.part) == (blend.base, base.pigment_in)]
+    made = premixes(doses, scale=scale, part=part, base_g=tinted, lots=lots, kept=own) if premix else {}
     names, exact = booked(palette, base, doses, made, total_g=total, step_g=scale.step_g, cups=planned.count)
     if not np.any(np.rint(exact.exact / exact.steps) > 0.0):
         raise InputError("weigh", f"nothing of {total:g} g shows on a scale of {scale.step_g:g} g", mend="make more")
@@ -161,6 +172,10 @@ def weigh(
         naive_mix_error_percent=naive_mix_error(share, blend.total / 100.0),
         naive_part_error_percent=min(blend.total / share, 100.0),
         premixes=used,
+        leftovers=_left(kept, used, blend.base),
+        looser=looser(
+            palette, blend, doses, made, setting=setting, scale=scale, part=part, base_g=tinted, lots=lots, kept=own
+        ),
         cups=cups,
         care=care(
             palette,
@@ -175,6 +190,12 @@ def weigh(
         cautions=(*cautions(base, palette.pigments, blend), *of_premixes(made)),
         warnings=(*too_small(lines, scale, premix=premix, cups=cups), *too_heavy(lines, scale)),
     )
+
+
+def _left(kept: Sequence[Kept], used: Sequence[Premix], base: str) -> tuple[Kept, ...]:
+    """What is left of premixes after a batch, what was not touched first."""
+    touched = [premix.kept for premix in used]
+    return (*(each for each in kept if each not in touched), *(left for each in used for left in each.leftovers(base)))
 
 
 # What to know before weighing: the usual cautions, and weighings that the scale cannot do well.
@@ -291,6 +312,19 @@ def _rows(sheet: WeighSheet) -> Iterator[tuple[object, ...]]:
 
 def _weight(grams: float) -> str:
     return f"{grams:.10g}"
+
+
+def kept_from_json(data: bytes | str, *, where: str = "weigh sheet") -> tuple[Kept, ...]:
+    """What a sheet left of premixes, as `WeighSheet.to_json` and `tint weigh --json` write it.
+
+    Raises
+    ------
+    InputError
+        If it is no such JSON, by its key; `where` names it.
+    """
+    left = from_json(data, where=where).leftovers
+    form = "what `tint weigh --json` writes"
+    return tuple(jsonable.converted(each, Kept, where=f"{where}, key leftovers", form=form) for each in left)
 
 
 def from_json(data: bytes | str, *, where: str = "weigh sheet") -> jsonable.Sheet:
