@@ -141,10 +141,19 @@ def get(ledger: Ledger, kind: str, number: int) -> Entry[Any]:
 
 
 def entries(ledger: Ledger, record: type[R], *, all_rows: bool = False) -> list[Entry[R]]:
-    """Entries of a kind, oldest first: those that hold now, or all that were ever added."""
+    """Entries of a kind, in the order in which they were entered: those that hold now, or all that were ever added.
+
+    A clock may have been set back, so the numbers tell the order, not the times. A correction takes the place of the
+    entry that it stands for: who mends a word on an old lot does not make it the newest.
+    """
     kind = record.__name__.lower()
-    table = TABLES[kind] if all_rows else f"current_{TABLES[kind]}"
-    return [entry_of(ledger, kind, row) for row in ledger.rows(f"SELECT * FROM {table} ORDER BY added_utc, id")]
+    table, held = TABLES[kind], TABLES[kind] if all_rows else f"current_{TABLES[kind]}"
+    first = (
+        f"WITH RECURSIVE first (id, place) AS (SELECT id, id FROM {table} WHERE corrects IS NULL"
+        f" UNION ALL SELECT t.id, first.place FROM {table} t JOIN first ON t.corrects = first.id)"
+    )
+    rows = ledger.rows(f"{first} SELECT held.* FROM {held} held LEFT JOIN first USING (id) ORDER BY coalesce(place, id), id")
+    return [entry_of(ledger, kind, row) for row in rows]
 
 
 def versions(ledger: Ledger, kind: str, number: int) -> tuple[int, ...]:
@@ -174,7 +183,8 @@ def stored(record: Record) -> dict[str, Any]:
     """
     kind = kind_of(record)
     try:
-        told = msgspec.to_builtins(record)
+        # By name: what stands at its default is left out of a record's own dict.
+        told = msgspec.to_builtins({column.name: getattr(record, column.name) for column in columns(kind)})
         msgspec.convert(told, type(record))
     except (msgspec.MsgspecError, UnicodeEncodeError, TypeError) as error:
         raise InputError(kind, str(error)) from error

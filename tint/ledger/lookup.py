@@ -186,7 +186,7 @@ def drift(ledger: Ledger, number: int) -> tuple[Drift, ...]:
         family = versions(ledger, "reference", get(ledger, "reference", number).id)
         own = [each for each in entries(ledger, Reading) if each.content.reference_id in family]
     alike: defaultdict[tuple[str, ...], list[Entry[Reading]]] = defaultdict(list)
-    for each in sorted(own, key=lambda each: (each.content.read_on or each.added_utc[:10], each.added_utc, each.id)):
+    for each in sorted(own, key=lambda each: (each.content.read_on or each.added_utc[:10], each.id)):
         reading = each.content
         alike[(reading.backing, reading.seat, reading.geometry, reading.quantity)].append(each)
     found = [_drift(same[0], later) for same in alike.values() for later in same[1:]]
