@@ -21,6 +21,7 @@ from ledger_example import DIGEST, WEIGHED, colour, fill, recipe
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
+from tint.cells import restored
 from tint.errors import InputError
 from tint.ledger import (
     FORMAT,
@@ -187,7 +188,7 @@ def test_property_text_and_numbers_come_back_to_the_last_bit(
     record = Recipe(base="clear", note=words, loadings_percent=loadings, thickness_mm=thickness, lab_l=lightness)
     with open_ledger(path, palette_digest=DIGEST) as ledger:
         assert get(ledger, "recipe", add(ledger, record)).content == record
-        assert dict(csv_rows(ledger, "recipes")[-1])["note"] == words
+        assert restored(dict(csv_rows(ledger, "recipes")[-1])["note"]) == words
 
 
 WRONG = [

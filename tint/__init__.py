@@ -6,10 +6,10 @@ Verbs are functions (`fit`, `predict`, `solve`, `weigh` ...), nouns are things (
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
-
+TYPE_CHECKING = False  # not from typing: `tint` is to be ready for a Ctrl-C before it loads anything
 if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
+    from typing import Any
+
     from tint.appearance import Appearance, Setting
     from tint.errors import FolderError, InputError, JobError, TintError
     from tint.glossary import explain
@@ -78,6 +78,8 @@ def __getattr__(name: str) -> Any:
 
         return version("tint")
     if name in _HOME:
+        from importlib import import_module
+
         return getattr(import_module(_HOME[name]), name)
     raise AttributeError(f"module 'tint' has no attribute {name!r}")
 

@@ -4,6 +4,7 @@ TintError            everything tint raises on purpose
   InputError         wrong usage or bad input (exit status 2)
     FolderError      a swatch folder with faults, all of them gathered
   JobError           the input is good but the job cannot be done (exit status 1)
+    ChangedError   a file was changed by another program between being read and being written
 """
 
 from __future__ import annotations
@@ -35,6 +36,10 @@ class InputError(TintError):
 
 class JobError(TintError):
     """Good input, but the job cannot be done with it."""
+
+
+class ChangedError(JobError):
+    """A file that another program changed between being read and being written; doing it again mends it."""
 
 
 @dataclass(frozen=True, kw_only=True)

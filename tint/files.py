@@ -3,53 +3,177 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import io
 import os
-import tempfile
+import shutil
+import signal
+import stat
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.errors import InputError
+from tint.errors import ChangedError, InputError, TintError
+from tint.turns import half_name, turn
 
 Array = NDArray[np.float64]
 
 
-def write_whole(path: str | Path, data: bytes) -> None:
-    """Write `data` to `path` whole or not at all: temporary file beside it, fsync, rename.
+def write_whole(path: str | Path, data: bytes, *, was: bytes | None = None) -> None:
+    """Write `data` to `path` whole or not at all; see `write_all`.
+
+    Parameters
+    ----------
+    was : bytes, optional
+        What must still stand there, nothing for no file: whoever read it worked it into `data`.
+
+    Raises
+    ------
+    ChangedError
+        If something else stands there by now.
+    """
+    write_all({Path(path): data}, was={} if was is None else {Path(path): was})
+
+
+def write_all(contents: Mapping[Path, bytes], *, was: Mapping[Path, bytes] | None = None) -> None:
+    """Write files, each whole, and all of them or none: beside their places first, then renamed into them.
+
+    A link is written through to its file; a file that is there keeps its mode and, where that may be, its owner. Who
+    writes has the turn of the folders. (Between two renames a killed process can leave one file new and the other old.)
+
+    Parameters
+    ----------
+    contents : mapping of Path to bytes
+    was : mapping of Path to bytes, optional
+        As in `write_whole`.
 
     Raises
     ------
     InputError
-        If the folder cannot be written to; nothing is left behind.
+        If a place cannot be written to; all is then as it was.
+    ChangedError, JobError
+        If a file has changed, or another writer does not come to an end.
     """
-    path = Path(path)
+    places = {path: _place(path) for path in contents}
+    if len(set(places.values())) < len(places):
+        raise InputError(", ".join(map(str, places)), "are one file", "expected a name for each")
+    halves: dict[Path, Path] = {}
+    with turn(*(place.parent for place in places.values())):
+        for path, content in (was or {}).items():
+            _check_same(path, content)
+        try:
+            for (path, place), data in zip(places.items(), contents.values(), strict=True):
+                with _told(path):
+                    halves[place] = half_name(place)
+                    _write_half(halves[place], place, data)
+            with _told(*places), _uninterrupted():
+                _rename(halves)
+        finally:
+            for half in halves.values():
+                with contextlib.suppress(OSError):
+                    half.unlink(missing_ok=True)
+
+
+@contextlib.contextmanager
+def _told(*paths: Path) -> Iterator[None]:
     try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        yield
     except OSError as error:
-        raise InputError(str(path), f"cannot be written ({error.strerror})", mend="choose another place") from error
+        where, mend = ", ".join(map(str, paths)), "choose another place"
+        raise InputError(where, f"cannot be written ({error.strerror})", mend=mend) from error
+
+
+def _place(path: Path) -> Path:
+    """Where a file really lies."""
+    if not path.is_symlink():
+        return path.parent.resolve() / path.name
     try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
-        os.replace(temporary, path)
-    except OSError as error:
-        raise InputError(str(path), f"cannot be written ({error.strerror})", mend="choose another place") from error
+        return path.resolve(strict=True)
+    except (OSError, RuntimeError) as error:
+        mend = "remove the link, or choose another name"
+        raise InputError(str(path), "is a link to what is not there", mend=mend) from error
+
+
+def _check_same(path: Path, was: bytes) -> None:
+    try:
+        now = path.read_bytes()
+    except OSError:
+        now = b""
+    if now != was:
+        raise ChangedError(str(path), "was changed by another program meanwhile", mend="nothing was written; try again")
+
+
+def _write_half(half: Path, place: Path, data: bytes) -> None:
+    with half.open("xb") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())
+    if place.is_dir():
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+    if place.exists():
+        before = place.stat()
+        with contextlib.suppress(OSError, AttributeError):  # others' files, and Windows
+            os.chown(half, before.st_uid, before.st_gid)
+        half.chmod(stat.S_IMODE(before.st_mode))
+
+
+def _rename(halves: Mapping[Path, Path]) -> None:
+    """Put files into their places; when one cannot, those before it are taken back."""
+    kept: dict[Path, Path] = {}
+    done: list[Path] = []
+    try:
+        for place in halves if len(halves) > 1 else ():
+            if place.exists():
+                kept[place] = half_name(place)
+                _second_name(place, kept[place])
+        for place, half in halves.items():
+            half.replace(place)
+            done.append(place)
+    except OSError:
+        for place in done:
+            with contextlib.suppress(OSError):
+                kept[place].replace(place) if place in kept else place.unlink()
+        raise
     finally:
-        with contextlib.suppress(FileNotFoundError):
-            os.unlink(temporary)
+        for each in kept.values():
+            with contextlib.suppress(OSError):
+                each.unlink(missing_ok=True)
+    for folder in {place.parent for place in halves}:
+        sync_folder(folder)
 
 
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+def _second_name(place: Path, name: Path) -> None:
+    try:
+        name.hardlink_to(place)
+    except OSError:  # a file system without such links
+        shutil.copy2(place, name)
+
+
+@contextlib.contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """Hold back Ctrl-C for the moment that renaming takes; Windows cannot."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def sync_folder(folder: Path) -> None:
+    """Have a new file's name on the disk, too; Windows has no such call and needs none."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 _SEAL = hashlib.sha256().digest_size
@@ -122,7 +246,7 @@ def cached_arrays(key: str, build: Callable[[], dict[str, Array]]) -> dict[str, 
         return arrays_from_bytes(path.read_bytes(), key=key)
     except (OSError, ValueError):
         arrays = build()
-    with contextlib.suppress(OSError, InputError):
+    with contextlib.suppress(OSError, TintError):
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, arrays_to_bytes(arrays, key=key))
     return arrays

@@ -5,17 +5,27 @@ A command's module is imported when that command runs: `tint --help` pays for no
 
 from __future__ import annotations
 
-import difflib
-import importlib
-import keyword
 import os
 import sys
-from collections.abc import Callable
-from typing import Any
 
-import click
+try:
+    import contextlib
+    import difflib
+    import importlib
+    import keyword
+    import logging
+    from collections.abc import Callable, Iterator
+    from typing import Any
 
-from tint.errors import JobError, TintError
+    import click
+
+    from tint.cli.edge import message
+    from tint.cli.stopping import STOPPED, interruptible
+    from tint.errors import JobError, TintError
+except KeyboardInterrupt:  # before `interruptible` could take it
+    sys.stderr.write("tint: stopped before it was done\n")
+    sys.stderr.flush()
+    os._exit(130)
 
 # The arrays here are small: threads of the linear algebra only get in each other's way, and make a fit several times
 # as slow. It is read when NumPy is loaded, so it is said before any command is imported.
@@ -39,7 +49,7 @@ COMMANDS = {
     "ledger": "The workshop's record: orders, recipes, batches, approvals.",
 }
 
-DONE, NOT_DONE, WRONG_INPUT, STOPPED = 0, 1, 2, 130  # the last as shells have it: 128 and the signal SIGINT, 2
+DONE, NOT_DONE, WRONG_INPUT = 0, 1, 2
 
 
 class Commands(click.Group):
@@ -79,8 +89,26 @@ class Commands(click.Group):
         for stream in (sys.stdout, sys.stderr):
             if hasattr(stream, "reconfigure"):
                 stream.reconfigure(errors="replace")  # a terminal without `°` gets `?`, not a traceback
+        is_program = not (args or extra)  # else a test or another program calls, whose Ctrl-C is its own
         extra |= {"prog_name": "tint", "standalone_mode": False}
-        sys.exit(_status(lambda: super(Commands, self).main(*args, **extra)))
+
+        def job() -> int:
+            return _status(lambda: super(Commands, self).main(*args, **extra))
+
+        with _said():
+            sys.exit(interruptible(job) if is_program else job())
+
+
+@contextlib.contextmanager
+def _said() -> Iterator[None]:
+    """Tell as lines what the library says while it works: that it waits for another writer."""
+    log, teller = logging.getLogger("tint"), logging.Handler(logging.WARNING)
+    teller.emit = lambda record: click.echo(f"tint: {message(record.getMessage())}", err=True)  # type: ignore[method-assign]
+    log.addHandler(teller)
+    try:
+        yield
+    finally:
+        log.removeHandler(teller)
 
 
 def _status(job: Callable[[], Any]) -> int:
@@ -108,7 +136,7 @@ def _usage(error: click.ClickException) -> str:
 
 
 def _tell(line: str, status: int) -> int:
-    click.echo("tint: " + " ".join(line.split()), err=True)
+    click.echo(f"tint: {message(line)}", err=True)
     return status
 
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.cli import options, show
-from tint.errors import InputError
+from tint.cli.edge import plain
+from tint.errors import ChangedError, InputError
 from tint.materials import SEATS
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Given, read_measurements
@@ -87,8 +88,13 @@ def command(
     """
     measurements = [each for file in files for each in read_measurements(file, said=said)]
     plan = plan_import(folder, measurements, naming=naming, doubles=doubles)
-    if not dry_run:
-        write_import(plan, into_workbook=into_workbook)
+    while not dry_run:
+        try:
+            write_import(plan, into_workbook=into_workbook)
+            break
+        except ChangedError as error:  # each time another program has got further, so this comes to an end
+            click.echo(f"tint: {plain(error.where)}: {error.found}; its new rows are kept, and these added", err=True)
+            plan = plan_import(folder, measurements, naming=naming, doubles=doubles)
     if as_json:
         show.json(_as_json(plan, dry_run=dry_run))
     else:

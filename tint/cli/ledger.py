@@ -14,6 +14,7 @@ from tint import ledger as record
 from tint.appearance import Setting
 from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_of
+from tint.cli.edge import plain
 from tint.cli.ledger_add import add
 from tint.cli.ledger_options import kind_argument, number_of
 from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near, show_repeat
@@ -161,7 +162,7 @@ def _export(folder: Path, out: Path, as_json: bool) -> None:
     if as_json:
         show.json({"written": written})
     else:
-        click.echo("Written: " + ", ".join(written))
+        click.echo(plain("Written: " + ", ".join(written)))
 
 
 @command.command("import")

@@ -12,6 +12,7 @@ import click
 
 from tint.cli import options, show
 from tint.cli.asked import picked
+from tint.cli.edge import plain
 from tint.cli.ledger_options import column_options, is_read, measured, number_of, option_name, reading_options
 from tint.cli.ledger_pages import summary
 from tint.cli.wanted import Wish, target_options
@@ -85,7 +86,7 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
                 show.json({"kind": kind, "readings": pointed} | as_dict(entry))
             else:
                 more_told = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
-                click.echo(f"Added: {kind} {number} ({summary(kind, entry)}){more_told}")
+                click.echo(plain(f"Added: {kind} {number} ({summary(kind, entry)}){more_told}"))
 
         own_options = (*column_options(kind, *leave_out), *more, *_correction_options)
         made: Any = run

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import functools
 import math
+import re
 import sys
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
@@ -127,6 +128,7 @@ class Kind:
 
 PERCENT = Kind("a loading", "percent", "%", 100.0, "0.5")
 GRAMS = Kind("an amount", "grams", "g", math.inf, "20")
+_TWO = re.compile(r"[^=]+=\s*[\d.]+\s*\D?\s*,")  # white=0.5,yellow: a name may hold `=`, but hardly an amount, too
 
 
 def amounts(name: str, text: str, kind: Kind, *, once: bool = True, to: str | None = None) -> Decorator:
@@ -138,7 +140,7 @@ def amounts(name: str, text: str, kind: Kind, *, once: bool = True, to: str | No
         expected = f"expected {form}, as in white={kind.example}"
         if not sign or not pigment:
             raise InputError(name, f"`{told}`", expected)
-        if "=" in pigment:
+        if _TWO.match(pigment):
             raise InputError(name, f"`{told}` names more than one pigment", expected, f"give {name} once for each")
         where = f"{name} {pigment}"
         value = number_in(amount.removesuffix(kind.unit), where, f"{kind.what} in {kind.measure}, as in {kind.example}")
@@ -234,6 +236,10 @@ def check_file(path: Path | None, option: str, *endings: str, replace: bool) -> 
         raise InputError(where, f"is not the name of {_KINDS[endings[0]]}", expected)
     if path.is_dir():
         raise InputError(where, "is a folder", "expected the name of a file")
+    if path.is_symlink() and not path.exists():
+        raise InputError(where, "is a link to what is not there", mend="remove the link, or choose another name")
+    if not path.parent.is_dir():
+        raise InputError(where, "cannot be written (there is no such folder)", mend="choose another place")
     if path.exists() and not replace:
         raise InputError(where, "is there already", mend="choose another name, or add --replace")
 

@@ -26,7 +26,7 @@ from tint.cli.proof_options import (
 )
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
-from tint.files import write_whole
+from tint.files import write_all
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches.instruments import Given
@@ -161,8 +161,7 @@ def _check_compared(show: str | None, bits: str, subject: Subject, approving: Ap
 
 
 def _write(contents: Mapping[Path, bytes]) -> list[Path]:
-    for path, data in contents.items():
-        write_whole(path, data)
+    write_all(contents)
     return list(contents)
 
 

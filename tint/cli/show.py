@@ -15,6 +15,7 @@ import numpy as np
 
 from tint import jsonable
 from tint.appearance import clarity_in_words
+from tint.cli.edge import message, plain, plain_json
 from tint.trials.trial import span
 
 if TYPE_CHECKING:
@@ -25,7 +26,8 @@ if TYPE_CHECKING:
     from tint.palette import Circumstances, Palette
 
 QUIET, HEAD, ALARM, CARE = "dim", "bold", "bold red", "yellow"
-_WIDEST, _LEAST_PROSE = 10_000, 16  # characters: wider than any table; the narrowest column that reads well, no source
+# Characters: wider than any table; the narrowest column that reads well, no source; a terminal of unknown width.
+_WIDEST, _LEAST_PROSE, _USUAL = 10_000, 16, 80
 
 
 @contextlib.contextmanager
@@ -36,7 +38,11 @@ def page() -> Iterator[Console]:
     """
     from rich.console import Console  # not for those who ask for JSON
 
+    from tint.cli.plainly import Plainly
+
     out = Console(highlight=False, markup=False, emoji=False)
+    out.width = out.width or _USUAL  # COLUMNS=0 means that nobody knows
+    out.push_render_hook(Plainly())
     with out.capture() as held:
         yield out
     click.echo("\n".join(line.rstrip() for line in held.get().rstrip("\n").split("\n")), color=True)
@@ -50,8 +56,8 @@ def waiting(words: str) -> Iterator[Callable[[str], None]]:
         return
     from rich.console import Console
 
-    with Console(stderr=True, markup=False).status(words) as status:
-        yield lambda reached: status.update(f"{words}: {reached}")
+    with Console(stderr=True, markup=False).status(plain(words)) as status:
+        yield lambda reached: status.update(plain(f"{words}: {reached}"))
 
 
 def warn(line: str) -> None:
@@ -61,7 +67,7 @@ def warn(line: str) -> None:
 
 def json(content: Struct | Mapping[str, Any], **more: Any) -> None:
     """Write one JSON object and nothing else; `more` are further keys."""
-    click.echo(jsonable.text(content, **more))
+    click.echo(plain_json(jsonable.text(content, **more)))
 
 
 def title(out: Console, title: str, conditions: str = "") -> None:
@@ -123,7 +129,7 @@ def notes(out: Console, heading: str, notes: Iterable[str], *, style: str = "") 
 
     grid = Table.grid(padding=(0, 1, 0, 0))
     for note in notes:
-        grid.add_row("-", note)
+        grid.add_row("-", message(note))
     if grid.row_count:
         out.print()
         out.print(heading, style=style or HEAD)
@@ -173,7 +179,7 @@ def progress(*, quiet: bool = False, on: Console | None = None, patience_s: floa
     starting = threading.Timer(patience_s, bar.start)
     starting.start()
     try:
-        yield lambda words, done, of: bar.update(task, description=words, completed=done, total=of)
+        yield lambda words, done, of: bar.update(task, description=plain(words), completed=done, total=of)
     finally:
         starting.cancel()
         starting.join()

@@ -24,7 +24,7 @@ from tint.cli.wanted import (
 )
 from tint.cli.workshop import workshop
 from tint.errors import InputError
-from tint.files import write_whole
+from tint.files import write_all
 from tint.palette import Palette
 from tint.recipes import RANKINGS, Answer, Recipe, solve
 from tint.swatches.instruments import Given
@@ -119,8 +119,7 @@ def _draw(palette: Palette, answer: Answer, picture: Path | None, reach: Path | 
         drawn[picture] = draw_answer(palette, answer)
     if reach:
         drawn[reach] = _reached(palette, answer)
-    for path, content in drawn.items():
-        write_whole(path, content)
+    write_all(drawn)
     return [str(path) for path in drawn]
 
 

@@ -10,7 +10,7 @@ import click
 
 from tint.cli import options
 from tint.cli.workshop import workshop
-from tint.files import write_whole
+from tint.files import write_all
 from tint.palette import Palette
 from tint.weighing import Batch, Scale, Split, WeighSheet, weigh_table
 from tint.weighing.batch import HEADROOM, WASTE_PERCENT
@@ -112,8 +112,7 @@ class Files:
 
             made = datetime(self.date.year, self.date.month, self.date.day, tzinfo=UTC) if self.date else None
             contents[self.pdf] = draw_weigh_sheet(palette, sheet, title=self.title, paper=self.paper, made=made)
-        for path, content in contents.items():
-            write_whole(path, content)
+        write_all(contents)
         return [str(path) for path in contents]
 
 

@@ -152,8 +152,8 @@ def entries(ledger: Ledger, record: type[R], *, all_rows: bool = False) -> list[
         f"WITH RECURSIVE first (id, place) AS (SELECT id, id FROM {table} WHERE corrects IS NULL"
         f" UNION ALL SELECT t.id, first.place FROM {table} t JOIN first ON t.corrects = first.id)"
     )
-    rows = ledger.rows(f"{first} SELECT held.* FROM {held} held LEFT JOIN first USING (id) ORDER BY coalesce(place, id), id")
-    return [entry_of(ledger, kind, row) for row in rows]
+    sql = f"{first} SELECT held.* FROM {held} held LEFT JOIN first USING (id) ORDER BY coalesce(place, id), id"
+    return [entry_of(ledger, kind, row) for row in ledger.rows(sql)]
 
 
 def versions(ledger: Ledger, kind: str, number: int) -> tuple[int, ...]:

@@ -7,7 +7,6 @@ import io
 import json
 import os
 import shutil
-import tempfile
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
@@ -15,12 +14,14 @@ from typing import Any
 import msgspec
 
 from tint import jsonable
+from tint.cells import neutral
 from tint.errors import InputError
-from tint.files import write_whole
+from tint.files import write_all, write_whole
 from tint.ledger import schema
 from tint.ledger.entries import OWN, Entry, entries, insert, stored
 from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, LAB, TABLES, Weighing, columns
+from tint.turns import half_name, turn
 
 NAME = "tint ledger"  # `format` of the JSON
 
@@ -96,14 +97,16 @@ def export_ledger(ledger: Ledger, place: str | Path) -> list[Path]:
         return [place]
     tables = to_csv(ledger)
     try:
-        half = Path(tempfile.mkdtemp(prefix=f".{place.name}.", dir=place.parent))
-        try:
-            for name, content in tables.items():
-                write_whole(half / name, content)
-            half.chmod(0o755)
-            half.rename(place)
-        finally:
-            shutil.rmtree(half, ignore_errors=True)
+        with turn(place.parent):
+            half = half_name(place)
+            try:
+                half.mkdir()
+                write_all({half / name: content for name, content in tables.items()})
+                half.rename(place)
+            finally:
+                shutil.rmtree(half, ignore_errors=True)
+    except InputError as error:  # of a file that is not yet in its place
+        raise InputError(str(place), error.found, mend=error.mend) from error
     except OSError as error:
         raise InputError(str(place), f"cannot be written ({error.strerror})", mend="choose another place") from error
     return [place / name for name in tables]
@@ -119,9 +122,8 @@ def _csv(kind: str, held: Iterable[Entry[Any]]) -> bytes:
     table.writerow([*OWN, *(column.name for column in columns(kind))])
     for each in held:
         own = [getattr(each, name) for name in OWN]
-        table.writerow(
-            [int(cell) if isinstance(cell, bool) else cell for cell in own] + [*stored(each.content).values()]
-        )
+        cells = [int(cell) if isinstance(cell, bool) else cell for cell in own] + [*stored(each.content).values()]
+        table.writerow([neutral(cell) for cell in cells])
     return stream.getvalue().encode()
 
 

@@ -14,7 +14,9 @@ from types import TracebackType
 from typing import Any, Self
 
 from tint.errors import InputError, JobError, TintError
+from tint.files import sync_folder
 from tint.ledger import schema
+from tint.turns import LOG, SAY_S, half_name, turn
 
 FILE = "ledger.sqlite3"
 _WAIT_S = 10.0  # s, for another program that is writing; common practice, no source
@@ -83,7 +85,7 @@ class Ledger:
 @contextlib.contextmanager
 def _transaction(connection: sqlite3.Connection, kind: str) -> Iterator[None]:
     """A transaction of the kind that SQLite calls so: ended when this ends, taken back when it fails."""
-    connection.execute(f"BEGIN {kind}")
+    _begin(connection, kind)
     try:
         yield
         connection.execute("COMMIT")
@@ -92,6 +94,22 @@ def _transaction(connection: sqlite3.Connection, kind: str) -> Iterator[None]:
             with contextlib.suppress(sqlite3.Error):  # what went wrong before is what is told
                 connection.execute("ROLLBACK")
         raise
+
+
+def _begin(connection: sqlite3.Connection, kind: str) -> None:
+    """Begin a transaction; a wait for another program that is long enough to be noticed is told."""
+    wait_ms, say_ms = int(connection.execute("PRAGMA busy_timeout").fetchone()[0]), int(1000 * SAY_S)
+    try:
+        connection.execute(f"PRAGMA busy_timeout = {min(wait_ms, say_ms)}")
+        connection.execute(f"BEGIN {kind}")
+    except sqlite3.OperationalError as error:
+        if not getattr(error, "sqlite_errorname", "").startswith("SQLITE_BUSY") or wait_ms <= say_ms:
+            raise
+        LOG.warning("ledger: another program is writing to it; waiting until it is done")
+        connection.execute(f"PRAGMA busy_timeout = {wait_ms}")
+        connection.execute(f"BEGIN {kind}")
+    finally:
+        connection.execute(f"PRAGMA busy_timeout = {wait_ms}")
 
 
 def now_utc() -> str:
@@ -143,7 +161,7 @@ def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_
     with _closing_on_error(ledger):
         _bring_up(path, ledger.connection, wait_s)
         if new:
-            _sync_folder(path.parent)
+            sync_folder(path.parent)
     return ledger
 
 
@@ -242,8 +260,9 @@ def _copy(path: Path, version: int) -> None:
     """Copy the ledger beside itself, whole or not at all; the caller keeps others from writing meanwhile."""
     moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%fZ")
     kept = path.with_name(f"{path.stem}.version-{version}.{moment}{path.suffix}")
-    half = kept.with_name(f".{kept.name}.half")
-    try:
+    with turn(path.parent), contextlib.ExitStack() as after:
+        half = half_name(kept)
+        after.callback(half.unlink, missing_ok=True)
         with (
             contextlib.closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True)) as source,
             contextlib.closing(sqlite3.connect(half)) as copy,
@@ -252,19 +271,7 @@ def _copy(path: Path, version: int) -> None:
             source.backup(copy)
             copy.execute("PRAGMA journal_mode = DELETE")  # one file, with no log beside it
         half.replace(kept)
-        _sync_folder(path.parent)
-    finally:
-        half.unlink(missing_ok=True)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Have a new file's name on the disk, too; Windows has no such call and needs none."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+        sync_folder(path.parent)
 
 
 # What SQLite cannot do, told as one line: by the head of SQLite's own name for it, the error, what was found, its mend.

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.cells import neutral
 from tint.colorimetry import PATCHES, difference, lab, lab_to_xyz, viewing, xyz_to_lab
 from tint.errors import InputError
 from tint.materials import SEATS
@@ -107,7 +108,7 @@ def colours_csv(told: Photographed) -> bytes:
     writer.writerow(COLUMNS)
     for each in photo_readings(told):
         named = (each.name, each.backing, each.seat, told.light, told.observer, PHOTOGRAPH)
-        writer.writerow((*named, *(f"{value:.2f}" for value in each.lab + 0.0)))
+        writer.writerow((*map(neutral, named), *(f"{value:.2f}" for value in each.lab + 0.0)))
     return held.getvalue().encode()
 
 

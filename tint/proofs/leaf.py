@@ -10,6 +10,7 @@ import datetime
 import io
 import logging
 import re
+import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -258,8 +259,10 @@ def rendered(template: str, **told: Any) -> bytes:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    page = environment.get_template(template).render(code=code, photo_uri=photo_uri, **told)
-    return page.replace("/* faces */", _faces(page)).encode("utf-8")
+    # The typeface is cut to the letters of the page, so it comes last, where no words of a customer can call for it.
+    mark = secrets.token_hex(16)
+    page = environment.get_template(template).render(code=code, photo_uri=photo_uri, faces=mark, **told)
+    return page.replace(mark, _faces(page.replace(mark, ""))).encode("utf-8")
 
 
 def _faces(page: str) -> str:

@@ -87,6 +87,7 @@ def plan_import(
         path=_path(where),
         planned=tuple(placed),
         data=data,
+        was=written.data,
         kind=written.kind,
         wavelengths=wavelengths,
         view=view,
@@ -140,6 +141,8 @@ def write_import(plan: Import, *, into_workbook: bool = False) -> None:
     ------
     InputError
         If the plan has faults, or the file cannot be written.
+    ChangedError
+        If readings.csv is no longer what it was when this was planned: plan it again.
     """
     if plan.faults:
         first, more = plan.faults[0], len(plan.faults) - 1
@@ -149,14 +152,14 @@ def write_import(plan: Import, *, into_workbook: bool = False) -> None:
     if not plan.data:
         return
     if plan.path.name != BOOK_FILE:
-        write_whole(plan.path, plan.data)
+        write_whole(plan.path, plan.data, was=plan.was)
         return
     if not into_workbook:
         found = "the readings stand in this workbook, which is written to on request only"
         raise InputError(str(plan.path), found, mend="close it and add --into-workbook")
     from tint.swatches.workbook import write_readings
 
-    write_readings(plan.path, plan.data)
+    write_readings(plan.path, plan.data, was=plan.was)
 
 
 def _declared(folder: Path) -> tuple[Declared, Casts]:

@@ -84,6 +84,8 @@ class Import:
         The readings.csv that is going to be written.
     data : bytes
         All of it as it is going to be; empty when there is nothing to do or a fault.
+    was : bytes
+        As it was when this was planned; empty when there was none.
     kind : str
         `spectra` or `colours`: what the folder's readings are.
     wavelengths : ndarray, shape (n_wavelengths,)
@@ -95,6 +97,7 @@ class Import:
     path: Path
     planned: tuple[Planned, ...]
     data: bytes
+    was: bytes = b""
     kind: str = SPECTRA
     wavelengths: Array
     view: Viewing | None = None

@@ -51,6 +51,8 @@ class Written:
     ----------
     records : tuple of str
         The text of every row, header and blank ones too, each with its line end; row 1 first.
+    data : bytes
+        The file as it was read; nothing where there is none yet.
     """
 
     table: Table
@@ -60,6 +62,7 @@ class Written:
     line_end: str = "\n"
     bom: str = ""
     encoding: str = "utf-8"
+    data: bytes = b""
 
     @property
     def wavelengths(self) -> dict[str, float]:
@@ -104,6 +107,7 @@ def as_written(data: bytes, file: str, *, folder: str) -> Written:
         line_end="\r\n" if "\r\n" in records[0] else "\n",
         bom=_BOM if data.startswith(_BOM.encode()) else "",
         encoding=encoding_of(data).removesuffix("-sig"),
+        data=data,
     )
 
 

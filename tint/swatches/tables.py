@@ -12,6 +12,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
+from tint.cells import restored
 from tint.swatches.gather import Gathered, quoted, shown
 from tint.swatches.text import Marks, note_marks, number, tell_marks
 
@@ -185,7 +186,7 @@ def records(text: str, separator: str, faults: Gathered) -> Iterator[tuple[int, 
     counted = 0
     try:
         for counted, cells in enumerate(reader, start=1):
-            stripped = tuple([cell.strip() for cell in cells])
+            stripped = tuple([restored(cell.strip()) for cell in cells])
             if any(stripped) and not (counted == 1 and _HINT.fullmatch(separator.join(stripped))):
                 yield counted, stripped
     except csv.Error:

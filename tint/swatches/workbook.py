@@ -15,7 +15,7 @@ from pathlib import Path
 
 import msgspec
 
-from tint.errors import Fault, FolderError, InputError
+from tint.errors import ChangedError, Fault, FolderError, InputError
 from tint.files import write_whole
 from tint.swatches.contents import BOOK_FILE, Content
 from tint.swatches.gather import Gathered
@@ -133,7 +133,7 @@ def _text(text: str) -> str:
 # Readings written back.
 
 
-def write_readings(book: Path, data: bytes) -> None:
+def write_readings(book: Path, data: bytes, *, was: bytes) -> None:
     """Write the sheet `readings` of a workbook anew, whole or not at all; its other sheets stay as openpyxl keeps them.
 
     Parameters
@@ -142,15 +142,23 @@ def write_readings(book: Path, data: bytes) -> None:
         The workbook. Drop-downs, widths and colours are kept; pictures and charts are not.
     data : bytes
         The table as text between tabs.
+    was : bytes
+        The sheet as it was read, in the same form; empty where there was none.
 
     Raises
     ------
     InputError
         If it holds formulas of readings, or cannot be written.
+    ChangedError
+        If the sheet is no longer what was read, or the workbook changes meanwhile.
     """
     from openpyxl import load_workbook
 
-    workbook = load_workbook(book)
+    before = book.read_bytes()
+    held = read_book(book).get(READINGS_FILE)
+    if (held.data if held else b"") != was:
+        raise ChangedError(str(book), "was changed by another program meanwhile", mend="nothing was written; try again")
+    workbook = load_workbook(io.BytesIO(before))
     title = next((each for each in workbook.sheetnames if each.strip().lower() == "readings"), None)
     sheet = workbook.create_sheet("readings") if title is None else workbook[title]
     rows = list(_rows(data.decode()))
@@ -160,9 +168,11 @@ def write_readings(book: Path, data: bytes) -> None:
             text = cells[column - 1] if column <= len(cells) else ""
             cell = sheet.cell(at, column)
             cell.value = _typed(text, is_percent="%" in str(cell.number_format))
+            if cell.data_type == "f":  # a name that begins as a formula does
+                cell.data_type = "s"
     stream = io.BytesIO()
     workbook.save(stream)
-    write_whole(book, stream.getvalue())
+    write_whole(book, stream.getvalue(), was=before)
 
 
 def _rows(text: str) -> Iterator[Sequence[str]]:

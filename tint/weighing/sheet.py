@@ -11,6 +11,7 @@ import numpy as np
 
 from tint import colorimetry, jsonable, notebook
 from tint.appearance import Appearance, Setting, predict
+from tint.cells import neutral
 from tint.errors import InputError
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
@@ -291,7 +292,7 @@ def weigh_table(sheet: WeighSheet) -> bytes:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
-    writer.writerows(_rows(sheet))
+    writer.writerows([neutral(cell) for cell in row] for row in _rows(sheet))
     return out.getvalue().encode("utf-8")
 
 
