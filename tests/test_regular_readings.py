@@ -12,10 +12,13 @@ from folder_example import good_files, write
 from numpy.typing import NDArray
 from synthetic import BASES, CASTS, TRUE_G, TRUE_K, TRUE_S, WAVELENGTHS, mixture, of_bench
 
-from tint import forward
+from tint import colorimetry, forward
+from tint.appearance import Setting, predict
 from tint.errors import FolderError
 from tint.fitting import fit_palette
+from tint.materials import Blend
 from tint.optics.layer import Optics
+from tint.palette import Palette
 from tint.swatches import Reading, SwatchFolder, read_folder
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import parse_measurements
@@ -52,14 +55,32 @@ def with_beams(folder: SwatchFolder) -> SwatchFolder:
     return replace(folder, readings=(*folder.readings, *read))
 
 
-def test_reference_the_anisotropies_of_the_bench_come_out_nearer_with_them() -> None:
-    middle = WAVELENGTHS.size // 2
-    plain, told = (fit_palette(folder) for folder in (of_bench(), with_beams(of_bench())))
-    off = [np.abs(palette.g[:, middle] - TRUE_G) for palette in (plain, told)]
+@pytest.fixture(scope="module")
+def plain() -> Palette:
+    return fit_palette(of_bench())
+
+
+@pytest.fixture(scope="module")
+def told() -> Palette:
+    return fit_palette(with_beams(of_bench()))
+
+
+def test_reference_the_anisotropies_of_the_bench_come_out_nearer_with_them(plain: Palette, told: Palette) -> None:
+    off = [np.abs(palette.g[:, WAVELENGTHS.size // 2] - TRUE_G) for palette in (plain, told)]
     assert off[1].mean() < 0.5 * off[0].mean()
     assert off[1].max() < 0.05
     assert told.g_error.mean() < 0.5 * plain.g_error.mean()
     assert np.all(off[1] < 4.0 * told.g_error + 0.01)
+
+
+def test_the_regular_transmittance_of_a_new_blend_is_surer_with_them_and_true(plain: Palette, told: Palette) -> None:
+    mint = synthetic.Cast("mint", "clear", 1.0, {"yellow": 0.1, "blue": 0.03})
+    luminance = colorimetry.viewing(WAVELENGTHS).weights[:, 1] / 100.0
+    true = float(luminance @ beam(mint))
+    seen = [predict(p, Blend("clear", mint.loadings), setting=Setting(thickness_mm=1.0)) for p in (plain, told)]
+    assert seen[1].regular_transmittance_error < 0.5 * seen[0].regular_transmittance_error
+    for each in seen:
+        assert abs(each.regular_transmittance - true) < each.regular_transmittance_error
 
 
 def test_two_flux_theory_leaves_them_aside() -> None:

@@ -13,16 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry, forward
+from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.opacity import MET
 from tint.palette import Palette, bold, widening
 
 Array = NDArray[np.float64]
 
-# Standard deviation of all that is scattered beside what is turned round, as a share, for phase functions that are not
-# quite those of the model: tests/figures/clarity.py, workshops.
-_PHASE = 0.1
+# Standard deviation of a component's g as diffuse light tells it, where its phase function is not that of the model:
+# tests/figures/clarity.py, workshops 1000 to 1026.
+_PHASE = 0.07
 _LEAST_LIGHT = 1e-9  # transmittance below which there is nothing to be hazy
 _Z95 = 1.959964  # two-sided, standard normal
 Z95_ONE_SIDED = 1.644854
@@ -126,10 +126,11 @@ def of_light(
     covariance += of_palette(palette, along[:, :3], palette.shares(base, loadings))
     covariance *= widening(palette.surprises, bold(palette.seen, palette.blend(base, loadings), thickness_mm))
     # Readings of diffuse light tell how much is turned round, and of all that is scattered only what the assumed phase
-    # function makes of it.
-    all_scattered = forward.mix(palette.coefficients, palette.shares(base, loadings))[2]
-    turn = _PHASE * (along[:, 2] @ all_scattered)
-    covariance += np.outer(turn, turn)
+    # function makes of it: of each component for itself, unless a beam through it was read.
+    doubt = np.where(palette.read_as_beam, 0.0, _PHASE)[:, None] / (1.0 - palette.g)
+    scattered = palette.shares(base, loadings)[:, None] * palette.coefficients[2]
+    turn = along[:, 2] @ (doubt * scattered).T
+    covariance += turn @ turn.T
     # A share that is read of a transmittance is noisy as that is.
     noise = palette.instrument.repeatability * float(np.linalg.norm(luminance))
     covariance += np.diag([noise, noise, noise / counted]) ** 2

@@ -17,6 +17,7 @@ from tint.fitting.problem import Problem, errors_written
 from tint.forward import TRANSMITTANCE
 from tint.palette import Circumstances, Evidence, Seen, SwatchFit
 from tint.swatches import Conditions, SwatchFolder
+from tint.swatches.records import REGULAR
 
 Array = NDArray[np.float64]
 
@@ -32,6 +33,7 @@ _WAVE = 0.05
 _STRENGTH = 1.7
 # Share of its mean, and optical depth, below which s may bend as it likes (tests/figures/judgement.py).
 _LEAST_SHARE, _FAINT = 0.05, 0.01
+_LEAST_BEAM = 0.01  # mean regular transmittance (common practice, no source)
 _LOOSE = 0.35  # relative error from which a coefficient is called loose (common practice, no source)
 _TAKEN = 0.8  # of what was doubted of g before any casting: more left is not learnt (common practice, no source)
 _MATTERS = 0.05  # optical depth below which it does not matter: about 0.01 of reflectance
@@ -84,6 +86,8 @@ def _suspicion(weight: float, shift: float, thickness: float) -> str:
 def seen(folder: SwatchFolder) -> dict[str, Seen]:
     """What the swatches with readings covered, base by base."""
     read = {reading.swatch for reading in folder.readings}
+    # A beam that hardly comes through says nothing.
+    beams = {each.swatch for each in folder.readings if each.quantity == REGULAR and each.values.mean() > _LEAST_BEAM}
     result = {}
     for base in folder.bases:
         swatches = [s for s in folder.swatches if s.base == base and s.name in read]
@@ -96,6 +100,7 @@ def seen(folder: SwatchFolder) -> dict[str, Seen]:
             max_total=max(sum(d.values()) for d in doses),
             mixed=tuple(p for p in folder.pigments if any(p in d and len(d) > 1 for d in doses)),
             pairs=_pairs(folder, doses),
+            beams=tuple(dict.fromkeys(name for s in swatches if s.name in beams for name in (base, *s.loadings))),
             circumstances=circumstances(swatch.conditions for swatch in swatches),
         )
     return result

@@ -80,6 +80,8 @@ class Seen:
         The pigments that were cast together with at least one other.
     pairs : tuple of (str, str)
         The pigments that were cast together, in the palette's order.
+    beams : tuple of str
+        The base and the pigments of castings whose regular transmittance was read.
     circumstances : Circumstances
         How they were cured and kept.
     """
@@ -89,6 +91,7 @@ class Seen:
     max_total: float
     mixed: tuple[str, ...]
     pairs: tuple[tuple[str, str], ...] = ()
+    beams: tuple[str, ...] = ()
     circumstances: Circumstances = Circumstances()
 
 

@@ -16,7 +16,7 @@ from tint.palette.palette import Palette
 
 Array = NDArray[np.float64]
 
-FORMAT = 5  # of the file; raise it with any change to what is written
+FORMAT = 6  # of the file; raise it with any change to what is written
 
 BROKEN = "is broken or of another version"  # what is found of a file that no palette can be made of
 

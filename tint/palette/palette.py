@@ -97,6 +97,12 @@ class Palette:
     digest: str
 
     @property
+    def read_as_beam(self) -> NDArray[np.bool_]:
+        """Which components were in castings whose regular transmittance was read, shape (n_components,)."""
+        read = {name for seen in self.seen.values() for name in seen.beams}
+        return np.array([name in read for name in (*self.bases, *self.pigments)])
+
+    @property
     def coefficients(self) -> Array:
         """k, s and m of every component, shape (3, n_components, n_wavelengths)."""
         return np.stack((self.k, self.s, self.s / (1.0 - self.g)))
