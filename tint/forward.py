@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.optics import layer
+from tint.optics.finish import Faces
 from tint.optics.layer import Optics
 
 Array = NDArray[np.float64]
@@ -40,6 +41,8 @@ class Readings:
         Whose faces each reading was taken through.
     backings : ndarray, shape (n_backings, n_wavelengths)
         [-]
+    faces : tuple of (ndarray of int, Faces), optional
+        Which readings were taken of faces that are not smooth, finish by finish.
     """
 
     casting: Index
@@ -47,6 +50,7 @@ class Readings:
     wet: NDArray[np.bool_]
     base: Index
     backings: Array
+    faces: tuple[tuple[Index, Faces], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +134,23 @@ def read(
                 value, slope, by_shape = _near_index(mixed, thickness, at, int(each), behind, rubber, now)
                 result.by_shape[:, rows] = by_shape
             result.values[rows], result.slopes[:, rows] = value, slope
+    for rows, faces in readings.faces:
+        _roughen(result, readings, rows, faces, optics, index)
     return result
+
+
+def _roughen(
+    result: Predicted, readings: Readings, rows: Index, faces: Faces, optics: tuple[Optics, ...], index: Array | None
+) -> None:
+    """Put faces in the place of smooth ones in what some readings show; they are those of the index that is stated."""
+    beams, seen = (rows[readings.backing[rows] == REGULAR], rows[readings.backing[rows] > TRANSMITTANCE])
+    for each in (result.values, result.slopes, result.by_shape):
+        each[..., beams, :] *= faces.kept
+    stated = np.array([rubber.refractive_index for rubber in optics])
+    off = np.zeros(stated.size) if index is None else index - stated
+    result.values[seen] += faces.added + off[readings.base[seen], None] * faces.by_index
+    if index is not None:
+        result.by_shape[0, seen] += faces.by_index
 
 
 def _layer(mixed: Array, d: Array, kind: int, behind: Array | None, optics: Optics) -> tuple[Array, Array]:

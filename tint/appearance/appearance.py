@@ -16,7 +16,7 @@ from tint import colorimetry, forward, jsonable, notebook, plots, uncertainty
 from tint.appearance.outside import how_read, outside
 from tint.appearance.setting import Setting
 from tint.materials import Blend
-from tint.optics import finish, layer
+from tint.optics import layer
 from tint.optics.spot import Spot
 from tint.palette import Palette, spot_of
 
@@ -62,19 +62,14 @@ def render(
     share = np.asarray(shares, dtype=float)
     d = np.asarray(setting.thickness_mm if thickness_mm is None else thickness_mm, dtype=float)[..., None]
     mixed = forward.mix(palette.coefficients, share)
-    optics = palette.optics(base, geometry=setting.geometry or None, as_read=setting.as_read)
+    optics = palette.optics(base, geometry=setting.geometry or None, as_read=setting.as_read, finish=setting.finish)
     behind = {name: palette.backing(name) for name in backings}
     seats = {name: "air" if name == "none" else setting.seat for name in backings}
     terms = {seat: layer.terms(mixed, d, optics=optics, seat=seat) for seat in set(seats.values())}
-    rough: float | Array = 0.0
-    if setting.finish:
-        rough = finish.added(
-            setting.finish, palette.wavelengths, geometry=optics.geometry, refractive_index=optics.refractive_index
-        )
     read, slopes = [], []
     for name in backings:
         values, by_depth = layer.over_backing(*terms[seats[name]], behind[name])
-        read.append(values + rough)
+        read.append(values)
         slopes.append(layer.by_coefficients(by_depth, mixed, d))
     return Rendered(np.stack(read), np.stack(slopes))
 
@@ -236,13 +231,12 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
     shares = palette.shares(blend.base, loadings)
     pair = palette.pair
     drawn = render(palette, shares, base=blend.base, setting=setting, backings=(over, *pair))
-    optics = palette.optics(blend.base, geometry=setting.geometry or None, as_read=setting.as_read)
+    optics = palette.optics(
+        blend.base, geometry=setting.geometry or None, as_read=setting.as_read, finish=setting.finish
+    )
     mixed = forward.mix(palette.coefficients, shares)
     passed, by_passed = layer.transmittance_slopes(*mixed, thickness=setting.thickness_mm, optics=optics)
     regular, by_regular = layer.regular_slopes(*mixed, thickness=setting.thickness_mm, optics=optics)
-    if setting.finish:
-        beam = finish.passed_share(setting.finish, palette.wavelengths, optics.refractive_index)
-        regular, by_regular = regular * beam, by_regular * beam
     labs = colorimetry.lab(drawn.reflectance, view)
     error = uncertainty.of_colour(
         palette,

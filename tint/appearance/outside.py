@@ -12,6 +12,7 @@ from tint.materials import Blend
 from tint.optics import finish
 from tint.palette import Palette
 
+_NO_CHANGE = 0.0005  # of a reading, which is told to 0.001
 _SLACK = 1.02  # a reading of 2.04 mm stands for 2 mm
 
 
@@ -53,17 +54,19 @@ def outside(
 
 
 def _another_finish(palette: Palette, base: str, setting: Setting) -> list[str]:
-    """Say by how much a part's faces read otherwise than the smooth ones of the swatches."""
-    if setting.finish in ("", "gloss"):
+    """Say by how much a part's faces read otherwise than those of the swatches, where they do."""
+    own = palette.finish(base)
+    if setting.finish in ("", own):
         return []
     optics = palette.optics(base, geometry=setting.geometry or None)
     seen: dict[str, Any] = {"geometry": optics.geometry, "refractive_index": optics.refractive_index}
-    added = float(np.mean(finish.added(setting.finish, palette.wavelengths, **seen)))
+    part, cast = (float(np.mean(finish.added(each, palette.wavelengths, **seen))) for each in (setting.finish, own))
+    if abs(part - cast) < _NO_CHANGE:
+        return []
     mirror = 100.0 * (1.0 - float(np.mean(finish.mirrored_share(setting.finish, palette.wavelengths))))
     return [
-        f"a {setting.finish} face spreads about {mirror:.0f} % of its gloss: beside the smooth faces that the swatches "
-        f"are taken to have, that adds {added:.3f} to a reading in {optics.geometry}, and to the eye a veil that moves "
-        "with the light"
+        f"a {setting.finish} face spreads about {mirror:.0f} % of its gloss: beside the {own} faces of the swatches "
+        f"that adds {part - cast:.3f} to a reading in {optics.geometry}, and to the eye a veil that moves with the light"
     ]
 
 

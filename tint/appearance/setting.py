@@ -34,7 +34,7 @@ class Setting:
         As the palette's instrument reads the part, with what its spot loses of a see-through one; else as the eye sees
         a wide part in wide light.
     finish : str
-        Of the part's faces: `gloss`, `satin` or `matt`; that of the swatches, taken as smooth, when empty.
+        Of the part's faces: `gloss`, `satin` or `matt`; that of the swatches when empty.
     """
 
     thickness_mm: float

@@ -234,6 +234,7 @@ def _shown(fitted: Fitted, rows: Index, thickness: Array, loadings: Array) -> Ar
         wet=np.tile(of.wet[rows], count),
         base=np.tile(of.base[rows], count),
         backings=of.backings,
+        faces=tuple((np.flatnonzero(np.tile(np.isin(rows, own), count)), faces) for own, faces in of.faces),
     )
     share = np.maximum(shares(int(of.base[rows[0]]), len(problem.optics), loadings), 0.0)
     seen = forward.read(

@@ -276,6 +276,8 @@ def setting_options(command: options.Command) -> options.Command:
 span_options = _setting_options(
     thicknesses,
     "Wall thickness in mm; for a table a list 1,2,4 or a range 0.5:6:0.5.",
-    click.option("--finish", type=click.Choice(tuple(HEIGHTS_UM)), help="Faces of the part.  [default: gloss]"),
+    click.option(
+        "--finish", type=click.Choice(tuple(HEIGHTS_UM)), help="Faces of the part.  [default: those of the swatches]"
+    ),
     click.option("--as-read", is_flag=True, help="As the swatches' instrument reads it, with what its spot loses."),
 )

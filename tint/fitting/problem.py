@@ -8,6 +8,7 @@ prior is a unit normal; thickness and doses are exponentials of theirs, and so n
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,9 +18,10 @@ from tint import forward
 from tint.fitting.anisotropy import AnisotropyPrior, anisotropy_prior
 from tint.forward import FREE, REGULAR, SHAPES, TRANSMITTANCE, Readings
 from tint.materials import Instrument
+from tint.optics.finish import Faces, common, faces, word_for
 from tint.optics.layer import Optics
 from tint.palette import shares
-from tint.swatches import Reading, SwatchFolder, records
+from tint.swatches import Reading, Swatch, SwatchFolder, records
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -194,6 +196,7 @@ def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...], *, g: float | None
             wet=np.array([r.seat == "wet" for r in rows]),
             base=base[casting],
             backings=np.array(list(folder.backings.values())).reshape(-1, folder.wavelengths.size),
+            faces=_rough_faces(swatches, casting, base, folder, optics),
         ),
         read=np.array([r.values for r in rows]),
         optics=optics,
@@ -202,6 +205,22 @@ def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...], *, g: float | None
         index_sd=INDEX_SD if fitted else 0.0,
         lobe=LOBE if fitted else (0.0, 0.0),
     )
+
+
+def _rough_faces(
+    swatches: list[Swatch], casting: Index, base: Index, folder: SwatchFolder, optics: tuple[Optics, ...]
+) -> tuple[tuple[Index, Faces], ...]:
+    """Readings of castings whose faces are not smooth, by base and finish; where none is written, as the others'."""
+    written = {name: common(s.conditions.finish for s in swatches if s.base == name) for name in folder.bases}
+    words = np.array([word_for(s.conditions.finish or written[s.base]) for s in swatches])
+    told = []
+    for word, number in itertools.product(np.unique(words).tolist(), range(len(optics))):
+        rubber = optics[number]
+        rough = faces(word, folder.wavelengths, geometry=rubber.geometry, refractive_index=rubber.refractive_index)
+        rows = np.flatnonzero((words == word)[casting] & (base[casting] == number))
+        if rough is not None and rows.size:
+            told.append((rows, rough))
+    return tuple(told)
 
 
 def in_order(folder: SwatchFolder) -> list[Reading]:

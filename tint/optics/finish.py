@@ -8,6 +8,9 @@ heights that stand for the words are common practice, no source: a polished moul
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -17,6 +20,8 @@ from tint.optics.surface import DEGREES_8, fresnel
 Array = NDArray[np.float64]
 
 HEIGHTS_UM = {"gloss": 0.0, "satin": 0.05, "matt": 0.5}
+_SPELLINGS = {"matte": "matt"}
+_STEP = 1e-4  # of the index, for the slope of a closed form
 _HALFWAY = float(np.cos(np.radians(22.5)))  # facets so tilted send light at 45 degrees straight out
 
 
@@ -49,6 +54,51 @@ def added(finish: str, wavelengths: ArrayLike, *, geometry: str, refractive_inde
         return np.zeros_like(spread)
     cosine = DEGREES_8 if geometry == "de:8" else _HALFWAY
     return np.asarray(float(fresnel(refractive_index, cosine)) * spread)
+
+
+@dataclass(frozen=True, eq=False)
+class Faces:
+    """What rough faces do at each wavelength, shape (n_wavelengths,) each.
+
+    Parameters
+    ----------
+    added, by_index : ndarray
+        As of `added`, and its slope by the refractive index [-].
+    kept : ndarray
+        As of `passed_share` [-].
+    """
+
+    added: Array
+    by_index: Array
+    kept: Array
+
+    def picked(self, which: slice) -> Faces:
+        """At some of the wavelengths."""
+        return Faces(self.added[which], self.by_index[which], self.kept[which])
+
+
+def faces(finish: str, wavelengths: Array, *, geometry: str, refractive_index: float) -> Faces | None:
+    """Faces of a finish, as `word_for` knows it; None for smooth ones."""
+    word = word_for(finish)
+    if not _height(word):
+        return None
+    here, above, below = (
+        added(word, wavelengths, geometry=geometry, refractive_index=refractive_index + step)
+        for step in (0.0, _STEP, -_STEP)
+    )
+    return Faces(here, (above - below) / (2.0 * _STEP), passed_share(word, wavelengths, refractive_index))
+
+
+def common(finishes: Iterable[str]) -> str:
+    """The one finish of those that were written; smooth where there are several or none."""
+    words = {word_for(each) for each in finishes if each}
+    return words.pop() if len(words) == 1 else "gloss"
+
+
+def word_for(finish: str) -> str:
+    """A maker's word for a face as one of `HEIGHTS_UM`; smooth where it says nothing that is known."""
+    word = " ".join(finish.split()).casefold()
+    return word if word in HEIGHTS_UM else _SPELLINGS.get(word, "gloss")
 
 
 def _height(finish: str) -> float:

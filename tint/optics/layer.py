@@ -20,6 +20,7 @@ from tint.errors import InputError
 from tint.optics import two_flux
 
 if TYPE_CHECKING:
+    from tint.optics.finish import Faces
     from tint.optics.spot import Spot
 
 Array = NDArray[np.float64]
@@ -45,6 +46,8 @@ class Optics:
         Measured Saunderson constants (two-flux only) [-].
     spot : Spot, optional
         The discs that an instrument lights and sees; a wide layer in wide light when absent.
+    faces : Faces, optional
+        Of a finish; smooth ones when absent.
     """
 
     model: str = "two-flux"
@@ -54,6 +57,7 @@ class Optics:
     k1: float | None = None
     k2: float | None = None
     spot: Spot | None = None
+    faces: Faces | None = None
 
     def __post_init__(self) -> None:
         if self.model not in MODELS:
@@ -61,6 +65,12 @@ class Optics:
 
     def terms(self, x: ArrayLike, y: ArrayLike, z: ArrayLike, *, seat: str) -> tuple[Array, Array]:
         """front, through, back, shape (3, ...), and their slopes over (x, y, z), shape (3, 3, ...)."""
+        values, slopes = self._smooth_terms(x, y, z, seat=seat)
+        if self.faces is not None:
+            values[0] += self.faces.added
+        return values, slopes
+
+    def _smooth_terms(self, x: ArrayLike, y: ArrayLike, z: ArrayLike, *, seat: str) -> tuple[Array, Array]:
         if seat not in ("air", "wet"):
             raise InputError("seat", f"`{seat}` is not known", "air or wet")
         if self.model == "two-flux":
@@ -237,6 +247,8 @@ def regular_slopes(
     coefficients, d = _arrays(K, S, M, thickness)
     depths = (each * d for each in coefficients)
     passed, by_depth = clarity.regular(*depths, refractive_index=optics.refractive_index)
+    if optics.faces is not None:
+        passed, by_depth = passed * optics.faces.kept, by_depth * optics.faces.kept
     return passed, by_coefficients(by_depth, coefficients, d)
 
 

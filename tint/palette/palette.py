@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from tint import notebook, plots
 from tint.errors import InputError
 from tint.materials import Base, Blend, Instrument, Pigment
+from tint.optics.finish import common, faces
 from tint.optics.layer import Optics
 from tint.optics.spot import Spot
 from tint.palette.evidence import Evidence, Seen, Surprise, SwatchFit
@@ -107,7 +108,11 @@ class Palette:
         """k, s and m of every component, shape (3, n_components, n_wavelengths)."""
         return np.stack((self.k, self.s, self.s / (1.0 - self.g)))
 
-    def optics(self, base: str, *, geometry: str | None = None, as_read: bool = False) -> Optics:
+    def finish(self, base: str) -> str:
+        """The finish of a base's castings, as far as it was written and is one; else smooth: `gloss`."""
+        return common(self.seen[base].circumstances.finishes) if base in self.seen else "gloss"
+
+    def optics(self, base: str, *, geometry: str | None = None, as_read: bool = False, finish: str = "") -> Optics:
         """The layer model of a base, in the palette's own geometry or another.
 
         Parameters
@@ -115,17 +120,22 @@ class Palette:
         as_read : bool
             As the palette's instrument reads a casting, with what its spot loses; else a wide casting in wide light,
             as the eye sees it.
+        finish : str
+            Of the faces; that of the castings when empty.
         """
         rubber = self.bases[base]
+        index = float(self.index[tuple(self.bases).index(base)])
+        geometry = geometry or self.instrument.geometry
         spot = spot_of(self.instrument) if as_read else None
         return Optics(
             model=self.model,
-            refractive_index=float(self.index[tuple(self.bases).index(base)]),
-            geometry=geometry or self.instrument.geometry,
+            refractive_index=index,
+            geometry=geometry,
             lobe=self.lobe,
             k1=rubber.k1,
             k2=rubber.k2,
             spot=replace(spot, share=self.spot_share) if spot else None,
+            faces=faces(finish or self.finish(base), self.wavelengths, geometry=geometry, refractive_index=index),
         )
 
     def shares(self, base: str, loadings: ArrayLike) -> Array:

@@ -285,7 +285,7 @@ def pencil_difference(palette: Palette, blend: Blend, *, setting: Setting) -> fl
     """
     share = palette.shares(blend.base, palette.loadings(blend))
     mixed = forward.mix(palette.coefficients, share)
-    optics = palette.optics(blend.base, geometry=setting.geometry or None)
+    optics = palette.optics(blend.base, geometry=setting.geometry or None, finish=setting.finish)
     card = palette.backings[palette.white]
     line = np.minimum(card, _PENCIL)
     both = [

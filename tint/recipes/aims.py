@@ -115,7 +115,7 @@ def lay_out(
     return Problem(
         target=target,
         castings=_together(asked),
-        optics=palette.optics(base, geometry=setting.geometry or None),
+        optics=palette.optics(base, geometry=setting.geometry or None, finish=setting.finish),
         view=setting.viewing(palette),
         wavelengths=palette.wavelengths,
         bare=palette.coefficients[:, list(palette.bases).index(base)],
@@ -157,6 +157,7 @@ def thinned(problem: Problem, every: int) -> Problem:
     return replace(
         problem,
         castings=castings,
+        optics=replace(problem.optics, faces=problem.optics.faces and problem.optics.faces.picked(pick)),
         view=colorimetry.viewing(problem.wavelengths[pick], light=problem.view.light, observer=problem.view.observer),
         wavelengths=problem.wavelengths[pick],
         bare=problem.bare[:, pick],
@@ -357,6 +358,8 @@ def _haze(
 ) -> tuple[Array, Array]:
     """Haze, shape (n,), and its slopes by the loadings, from luminance and slopes of all that passes."""
     regular, by_depth = clarity.regular(*depths, refractive_index=problem.optics.refractive_index)
+    if problem.optics.faces is not None:
+        regular, by_depth = regular * problem.optics.faces.kept, by_depth * problem.optics.faces.kept
     y, by_loading = _luminance(problem, regular, by_depth, d, sets)
     share = y / passed
     return 1.0 - share, (share[:, None] * by_passed - by_loading) / passed[:, None]
