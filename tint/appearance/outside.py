@@ -66,7 +66,7 @@ def _another_finish(palette: Palette, base: str, setting: Setting) -> list[str]:
     mirror = 100.0 * (1.0 - float(np.mean(finish.mirrored_share(setting.finish, palette.wavelengths))))
     return [
         f"a {setting.finish} face spreads about {mirror:.0f} % of its gloss: beside the {own} faces of the swatches "
-        f"that adds {part - cast:.3f} to a reading in {optics.geometry}, and to the eye a veil that moves with the light"
+        f"that adds {part - cast:.3f} to a reading in {optics.geometry}, and to the eye a veil that moves with light"
     ]
 
 
