@@ -13,6 +13,7 @@ import click
 from tint.appearance import Setting
 from tint.cli import options
 from tint.cli.asked import one_thickness
+from tint.cli.model import UNITS
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 
 _SIDES = ("top", "bottom", "front", "back", "left", "right", "corner")
 _MM_PER_PIXEL = 0.1  # mm, of a height map that does not say: about 250 pixels an inch; common practice, no source
-_UNITS = ("mm", "cm", "m", "in")
 PICTURES = ("card", "part", "wedge", "lights", "behind", "limits")
 
 
@@ -115,7 +115,7 @@ subject_options = options.grouped(
         metavar="MM",
     ),
     click.option("--side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
-    click.option("--unit", type=click.Choice(_UNITS), help="Unit of the mesh.  [default: what it says, else mm]"),
+    click.option("--unit", type=click.Choice(UNITS), help="Unit of the mesh.  [default: what it says, else mm]"),
     options.number("--thin", "Outline what is thinner than this.", expected="a thickness in mm", metavar="MM"),
 )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +12,7 @@ import click
 from tint import jsonable
 from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_of, setting_options
+from tint.cli.model import Model, part_options
 from tint.cli.wanted import (
     Sample,
     Wish,
@@ -33,9 +34,11 @@ from tint.target import Target, solid_unless_told, without_gloss
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from tint.proofs.walls import Walls
+
 _SECTIONS = {
     "Wanted": ["--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"],
-    "Part": ["--thickness", "--wall", "--base", "--over", "--seat", "--light", "--also-light"],
+    "Part": ["--thickness", "--wall", "--part", "--unit", "--base", "--over", "--seat", "--light", "--also-light"],
     "Limits": [
         "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
         "--scale-step", "--batch-g", "--waste",
@@ -65,6 +68,7 @@ _BOUND = {
 @sample_options
 @setting_options
 @rules_options
+@part_options
 @click.option("--picture", metavar="FILE.png", type=options.PATH, help="Draw target and recipes.")
 @click.option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be had.")
 @options.replace
@@ -72,7 +76,8 @@ _BOUND = {
 @options.as_json
 def command(
     folder: Path, base: str | None, wish: Wish, sample: Sample, casting: dict[str, Any], said: Given,
-    search: dict[str, Any], picture: Path | None, reach: Path | None, replace: bool, optics: str, as_json: bool,
+    search: dict[str, Any], model: Model, picture: Path | None, reach: Path | None, replace: bool, optics: str,
+    as_json: bool,
 ) -> None:  # fmt: skip
     """A target: ranked recipes.
 
@@ -84,6 +89,9 @@ def command(
     """
     _check_pictures(picture, reach, replace=replace)
     palette = palette_of(folder, optics)
+    walls = model.walls(casting, search)
+    if walls is not None:
+        casting, search = _of_walls(walls, casting, search)
     casting = judged_over(palette, sample, casting)
     setting = setting_of(palette, casting if wish.srgb is None else without_gloss(palette) | casting)
     rules = rules_of(palette, search)
@@ -95,12 +103,23 @@ def command(
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
     written = _draw(palette, answer, picture, reach)
     if as_json:
-        show.json(jsonable.answer(answer, optics=optics), **({"written": written} if written else {}))
+        more: dict[str, Any] = {"written": written} if written else {}
+        show.json(jsonable.answer(answer, optics=optics), **(more if walls is None else more | {"part": walls.told}))
         return
     with show.page() as out:
+        if walls is not None:
+            out.print(walls.words)
         _show(out, answer, optics)
         for name in written:
             out.print(f"Written: {name}")
+
+
+def _of_walls(
+    walls: Walls, casting: Mapping[str, Any], search: Mapping[str, Any]
+) -> tuple[dict[str, Any], dict[str, Any]]:  # fmt: skip
+    """The thinnest wall of a part as its thickness, and the others as further walls."""
+    first, *others = walls.to_solve_for
+    return {**casting, "thickness_mm": first}, {**search, "walls_mm": tuple(others)}
 
 
 def _check_pictures(picture: Path | None, reach: Path | None, *, replace: bool) -> None:

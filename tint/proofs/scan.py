@@ -101,12 +101,12 @@ def _pixels(facing: _Facing, width: int, height: int) -> Iterator[tuple[Ints, In
     last = np.minimum((facing.corners[..., 1].max(axis=1, initial=-(2**60)) - _HALF) // _GRID, height - 1)
     rows = np.maximum(last - first + 1, 0)
     for some in _batches(rows):
-        which, step = _spread(rows[some])
+        which, step = spread(rows[some])
         which += some.start
         row = first[which] + step
         low, high = _span(facing, which, row, width)
         for part in _batches(np.maximum(high - low + 1, 0)):
-            inner, along = _spread(np.maximum(high[part] - low[part] + 1, 0))
+            inner, along = spread(np.maximum(high[part] - low[part] + 1, 0))
             inner += part.start
             mine, column, line = which[inner], low[inner] + along, row[inner]
             across = column * _GRID + _HALF - facing.corners[mine, 0, 0]
@@ -150,7 +150,7 @@ def _batches(counts: Ints) -> Iterator[slice]:
         start = stop
 
 
-def _spread(counts: Ints) -> tuple[Ints, Ints]:
+def spread(counts: Ints) -> tuple[Ints, Ints]:
     """Each entry as often as it counts, and 0, 1, 2 ... within it."""
     which = np.repeat(np.arange(counts.size), counts)
     return which, np.arange(which.size) - np.repeat(np.cumsum(counts) - counts, counts)
