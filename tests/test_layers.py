@@ -31,6 +31,7 @@ LAYERS = {
     "jobs": ("tint.translucency", "tint.fitting", "tint.planning", "tint.target", "tint.weighing"),
     "solving": ("tint.recipes", "tint.checks"),
     "after solving": ("tint.trials", "tint.ledger", "tint.proofs"),
+    "starting": ("tint.starting",),
     "given": ("tint.given",),
     "verbs": ("tint.verbs",),
     "command line": ("tint.cli",),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -100,12 +102,47 @@ def test_a_palette_that_knows_enough_is_told(demo_palette: Palette) -> None:
 
 def test_the_first_plan_leaves_nothing_unknown(demo_palette: Palette) -> None:
     castings = first_swatches(demo_palette.bases, demo_palette.pigments)
-    assert len(castings) == 2 * len(demo_palette.bases) + len(demo_palette.pigments)
-    cast = {name for blend, _, _ in castings for name in blend.loadings}
-    assert cast == set(demo_palette.pigments)
-    for blend, _, _ in castings:
-        cure = demo_palette.bases[blend.base].cure
-        assert all(cure in (demo_palette.pigments[name].cures or (cure,)) for name in blend.loadings)
+    assert 12 <= len(castings) <= 14
+    cast = Counter(name for each in castings for name in each.blend.loadings)
+    assert set(cast) == set(demo_palette.pigments)
+    assert min(cast.values()) >= 2, "whether a colour grows in proportion is not seen"
+    bare = [each.blend.base for each in castings if not each.blend.loadings]
+    assert set(bare) == set(demo_palette.bases)
+    for each in castings:
+        base = demo_palette.bases[each.blend.base]
+        assert each.blend.total <= base.max_loading
+        assert all(base.cure in (demo_palette.pigments[name].cures or (base.cure,)) for name in each.blend.loadings)
+
+
+def test_the_first_plan_keeps_to_bases_and_moulds(demo_palette: Palette) -> None:
+    few = first_swatches(demo_palette.bases, demo_palette.pigments, only=("clear",), moulds_mm=(2.0, 4.0))
+    assert {each.blend.base for each in few} == {"clear"}
+    assert {each.thickness_mm for each in few} == {2.0, 4.0}
+    assert "rose" not in {name for each in few for name in each.blend.loadings}, "it is not safe there"
+
+
+def test_every_base_of_the_first_plan_is_cast_at_two_thicknesses(demo_palette: Palette) -> None:
+    castings = first_swatches(demo_palette.bases, demo_palette.pigments)
+    for base in demo_palette.bases:
+        assert len({each.thickness_mm for each in castings if each.blend.base == base}) > 1
+
+
+def test_where_colours_are_read_no_casting_holds_two_of_them(demo_palette: Palette) -> None:
+    castings = first_swatches(demo_palette.bases, demo_palette.pigments, colours=True)
+    assert all(len(set(each.blend.loadings) - {"white"}) <= 1 for each in castings)
+    spectra = first_swatches(demo_palette.bases, demo_palette.pigments)
+    assert any(len(set(each.blend.loadings) - {"white"}) > 1 for each in spectra)
+
+
+def test_a_shelf_without_white_is_planned_too(demo_palette: Palette) -> None:
+    pigments = {name: each for name, each in demo_palette.pigments.items() if name != "white"}
+    castings = first_swatches(demo_palette.bases, pigments)
+    doses: dict[str, set[float]] = {}
+    for each in castings:
+        for name, dose in each.blend.loadings.items():
+            doses.setdefault(name, set()).add(dose)
+    assert set(doses) == set(pigments)
+    assert min(map(len, doses.values())) >= 2
 
 
 def test_what_cannot_be_planned_is_told(thin: Palette) -> None:
@@ -130,6 +167,15 @@ def test_the_first_plan_needs_only_the_shelf(demo_folder: Path) -> None:
     shown = CliRunner().invoke(main, ["plan", str(demo_folder), "--first"])
     assert shown.exit_code == 0
     assert all(name in shown.output for name in (*bases, *pigments))
+    assert "10.00 g part A" in shown.output
+
+
+def test_the_command_keeps_to_base_and_mould(demo_folder: Path) -> None:
+    call = ["plan", str(demo_folder), "--first", "--base", "milky", "--mould", "2", "--json"]
+    castings = json.loads(CliRunner().invoke(main, call).stdout)["castings"]
+    assert {each["base"] for each in castings} == {"milky"}
+    assert {each["thickness_mm"] for each in castings} == {2.0}
+    assert all(each["lines"] for each in castings)
 
 
 def test_first_swatches_fit() -> None:
@@ -137,7 +183,7 @@ def test_first_swatches_fit() -> None:
     from synthetic import BASES, PIGMENTS, Cast
 
     castings = first_swatches(BASES, PIGMENTS)
-    casts = [Cast(f"first-{at}", b.base, mm, dict(b.loadings)) for at, (b, mm, _) in enumerate(castings)]
+    casts = [Cast(each.name, each.blend.base, each.thickness_mm, dict(each.blend.loadings)) for each in castings]
     folder: SwatchFolder = studio(casts, seed=6)
     assert all(isinstance(each, Swatch) for each in folder.swatches)
     assert all(isinstance(each, Reading) for each in folder.readings)

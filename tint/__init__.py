@@ -18,13 +18,13 @@ if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
     from tint.proofs import Proof
     from tint.recipes import Answer, Recipe, Rules
     from tint.target import Target
-    from tint.verbs import adjust, check, fit, inspect, load, plan, predict, proof, read_folder, solve, weigh
+    from tint.verbs import adjust, check, fit, inspect, load, plan, predict, proof, read_folder, solve, start, weigh
     from tint.weighing import WeighSheet
 
 _HOMES = {
     "tint.verbs": (
         "adjust", "check", "fit", "inspect", "load", "plan", "predict", "proof", "read_folder", "solve",
-        "weigh",
+        "start", "weigh",
     ),
     "tint.appearance": ("Appearance", "Setting"),
     "tint.glossary": ("explain",),
@@ -65,6 +65,7 @@ __all__ = [
     "proof",
     "read_folder",
     "solve",
+    "start",
     "weigh",
 ]
 

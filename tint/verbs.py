@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from tint.inspection import Inspection
     from tint.planning import Plan
     from tint.proofs import Proof
+    from tint.starting import Started
     from tint.trials import Adjustment, Trial
     from tint.weighing import WeighSheet
 
@@ -340,6 +341,50 @@ def adjust(
     if isinstance(answer, Answer):
         setting, rules = setting or answer.setting, rules or answer.rules
     return of(palette, asked, many, setting=setting_of(setting, thickness_mm, seen), rules=rules)
+
+
+def start(
+    folder: str | Path, *, bases: Sequence[str] = (), pigments: Sequence[str] = (), name: str = "", white: str = "",
+    reads: str = "nothing", geometry: str = "", cards: Sequence[str] = (), moulds_mm: Sequence[float] = (),
+    scale_step_g: float | None = None, scale_max_g: float | None = None, area_cm2: float = 25.0,
+) -> Started:  # fmt: skip
+    """A folder to begin with: palette.toml, swatches.csv with what to pour first, and a plan to print, in grams.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Made if need be. Files that are there stay as they are; where palette.toml is one of them, it tells the rest.
+    bases : sequence of str
+        `NAME=CURE,MIX,BEARS`, as in `clear=platinum,1:1,3`: parts by mass, and percent of pigment that it bears.
+    pigments : sequence of str
+        `NAME=CURES,MOST`, as in `rose=tin,1`: the cures it is safe with (platinum, tin, both, unknown), and percent.
+    white : str
+        The pigment that tints are made with, where no name tells it.
+    reads : str
+        `spectrophotometer`, `colorimeter`, `telephone` or `nothing` yet.
+    moulds_mm : sequence of float
+        Depths at hand; 1, 2, 3 and 5 when empty [mm].
+    scale_step_g, scale_max_g : float, optional
+        Of the scale [g].
+    area_cm2 : float
+        Of a swatch [cm2].
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> begun = tint.start(tempfile.mkdtemp(), bases=["clear=platinum"], pigments=["white=both", "blue=both"])
+    >>> len(begun.plan.castings), begun.plan.sheet.cups[1].lines[0].grams
+    (7, 9.13)
+    """
+    from tint.starting import answers_of
+    from tint.starting import start as begin
+
+    place = Path(folder)
+    told = answers_of(
+        name=name or place.resolve().name, bases=bases, pigments=pigments, white=white, reads=reads, geometry=geometry,
+        cards=cards, moulds_mm=moulds_mm, scale_step_g=scale_step_g, scale_max_g=scale_max_g,
+    ) if bases or pigments else None  # fmt: skip
+    return begin(place, told, area_cm2=area_cm2)
 
 
 def plan(palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moulds_mm: Sequence[float] = ()) -> Plan:

@@ -33,6 +33,7 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
 COMMANDS = {
+    "start": "A folder to begin with, and what to pour first, in grams.",
     "check": "Read a swatch folder and say what is wrong or thin in it.",
     "import": "An instrument's files: taken over into the readings.",
     "photograph": "A photograph with a chart in it: colours, each with an error.",
@@ -176,7 +177,7 @@ def explain(word: tuple[str, ...]) -> None:
 def main(ctx: click.Context) -> None:
     """Colour and opacity of pigmented silicone: recipes from your own measured swatches.
 
-    A job runs from folder to pour: check, fit, solve, weigh. Begin with `tint check FOLDER`.
+    A job runs from folder to pour: check, fit, solve, weigh. Begin with `tint start FOLDER`.
     """
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())

@@ -10,10 +10,12 @@ import click
 from tint.appearance import how_read
 from tint.cli import options, show
 from tint.cli.asked import palette_of
+from tint.cli.castings import castings_json, show_castings
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.planning import CASTINGS, MOULDS_MM, Plan, first_swatches, next_swatches
-from tint.swatches import read_shelf
+from tint.planning import CASTINGS, FIRST, MOULDS_MM, Plan, next_swatches
+from tint.starting import plan_castings
+from tint.swatches import read_declared
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -28,29 +30,30 @@ if TYPE_CHECKING:
     "--mould", "moulds", multiple=True, metavar="MM",
     help=f"A mould depth at hand, in mm. {options.AGAIN}  [default: {', '.join(f'{depth:g}' for depth in MOULDS_MM)}]",
 )  # fmt: skip
-@options.count("--castings", "How many to propose.", default=CASTINGS)
+@options.count("--castings", f"How many to propose.  [default: {CASTINGS}; with --first {FIRST}]")
 @click.option("--first", is_flag=True, help="A first plan, for a workshop that has no swatches yet.")
 @options.optics
 @options.as_json
 def command(
-    folder: Path, bases: tuple[str, ...], moulds: tuple[str, ...], castings: int, first: bool, optics: str, as_json:
-    bool,
+    folder: Path, bases: tuple[str, ...], moulds: tuple[str, ...], castings: int | None, first: bool, optics: str,
+    as_json: bool,
 ) -> None:  # fmt: skip
     """Which swatch to pour next: the one that teaches most.
 
     Example: tint plan swatches_demo --castings 3
 
     It weighs castings by the palette's own error over all that bases and pigments can make, and says when more
-    casting is not worth it. With --first it needs only palette.toml.
+    casting is not worth it. With --first it needs only palette.toml, and gives the
+    grams of every casting on the workshop's scale.
     """
+    depths = [options.number_in(text, "--mould", "millimetres") for text in moulds]
     if first:
-        _first(folder, as_json)
+        _first(folder, bases, depths, castings, as_json=as_json)
         return
     palette = palette_of(folder, optics)
     for name in bases:
         options.known(name, palette.bases, "--base")
-    depths = [options.number_in(text, "--mould", "millimetres") for text in moulds] or MOULDS_MM
-    plan = next_swatches(palette, count=castings, bases=bases, thicknesses_mm=depths)
+    plan = next_swatches(palette, count=castings or CASTINGS, bases=bases, thicknesses_mm=depths or MOULDS_MM)
     doubts = _doubts(palette)
     if as_json:
         show.json(_as_json(plan, optics), warnings=doubts)
@@ -116,19 +119,13 @@ def _as_json(plan: Plan, optics: str) -> dict[str, Any]:
     }
 
 
-def _first(folder: Path, as_json: bool) -> None:
-    bases, pigments = read_shelf(folder)
-    castings = first_swatches(bases, pigments)
+def _first(folder: Path, bases: tuple[str, ...], moulds: list[float], count: int | None, *, as_json: bool) -> None:
+    plan = plan_castings(read_declared(folder), bases=bases, moulds_mm=moulds, count=count or FIRST)
     if as_json:
-        rows = [
-            {"base": blend.base, "loadings": dict(blend.loadings), "thickness_mm": depth, "reason": reason}
-            for blend, depth, reason in castings
-        ]
-        show.json({"castings": rows})
+        show.json(castings_json(plan))
         return
     with show.page() as out:
-        show.title(out, "Pour first", "each read over a black and over a white backing")
-        lines = [(str(at), _doses(b), f"{mm:g} mm", why) for at, (b, mm, why) in enumerate(castings, start=1)]
-        show.table(out, ("", "<casting", "wall", "<why"), lines)
+        show.title(out, "Pour first", f"each read over {' and over '.join(plan.cards) or 'a black and a white card'}")
+        show_castings(out, plan)
         out.print()
         out.print("Then run `tint fit` and `tint plan`: from here on they know better than any rule.")

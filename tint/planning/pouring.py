@@ -12,14 +12,14 @@ memory).
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from tint.appearance import Setting
 from tint.errors import InputError
-from tint.materials import Base, Blend, Pigment
+from tint.materials import Blend
 from tint.palette import Palette
 from tint.planning import teaching
 
@@ -194,26 +194,3 @@ def offers(palette: Palette, base: str) -> list[Blend]:
 def _whiteness(palette: Palette, component: int) -> float:
     """Scattering over absorption: the pigment that tints are made with has most."""
     return float(np.mean(palette.s[component]) / (np.mean(palette.k[component]) + 1e-6))
-
-
-# A first plan, by rule, for a workshop that has no swatches yet.
-
-
-def first_swatches(bases: Mapping[str, Base], pigments: Mapping[str, Pigment]) -> tuple[tuple[Blend, float, str], ...]:
-    """A first plan for a workshop without swatches: blend, thickness [mm] and reason of each casting.
-
-    Notes
-    -----
-    The fewest that leave no base or pigment unknown: each base thin and thick, each pigment once, weak enough to see
-    through so that two backings tell its absorption from its scattering. From there `next_swatches` knows better than
-    any rule. On the bench of tests/figures/planning.py eight pigments in two bases so start at a mean CIEDE2000 of 0.7.
-    """
-    first = next(iter(bases))
-    plan: list[tuple[Blend, float, str]] = []
-    for name in bases:
-        plan += [(Blend(name), 2.0, f"{name} itself"), (Blend(name), 5.0, f"{name} itself, thick")]
-    for name, pigment in pigments.items():
-        home = next((b for b, base in bases.items() if pigment.cures is None or base.cure in pigment.cures), first)
-        most = min(bases[home].max_loading, pigment.max_loading or bases[home].max_loading)
-        plan.append((Blend(home, {name: float(f"{0.1 * most:.2g}")}), 2.0, f"{name}, see-through"))
-    return tuple(plan)

@@ -84,7 +84,14 @@ def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, t
 
 
 def read_shelf(path: str | os.PathLike[str]) -> tuple[dict[str, Base], dict[str, Pigment]]:
-    """The bases and pigments that palette.toml declares, for a folder that may hold nothing else yet.
+    """The bases and pigments that palette.toml declares, as `read_declared` reads it."""
+    declared = read_declared(path)
+    bases = {name: base for name, base in declared.bases.items() if base is not None}
+    return bases, {name: pigment for name, pigment in declared.pigments.items() if pigment is not None}
+
+
+def read_declared(path: str | os.PathLike[str]) -> Declared:
+    """What palette.toml declares, for a folder that may hold nothing else yet.
 
     Raises
     ------
@@ -101,8 +108,7 @@ def read_shelf(path: str | os.PathLike[str]) -> tuple[dict[str, Base], dict[str,
     grave = [fault for fault in faults.faults if fault.grave]
     if declared is None or grave:
         raise FolderError(str(path), grave)
-    bases = {name: base for name, base in declared.bases.items() if base is not None}
-    return bases, {name: pigment for name, pigment in declared.pigments.items() if pigment is not None}
+    return declared
 
 
 def folder_digest(path: str | os.PathLike[str]) -> str:

@@ -102,12 +102,12 @@ def whole(grams: float) -> float:
 
 # Parts of the whole to one part of what goes in, in one step; the whole of two steps is their product. Whole numbers
 # that a scale makes easily: common practice, no source.
-_WHOLES = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 15, 16, 18, 20, 22, 25, 28, 30, 35, 40, 45, 50)
+WHOLES = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 15, 16, 18, 20, 22, 25, 28, 30, 35, 40, 45, 50)
 _STRONGEST, _WEAKEST = 2, 1000
 _ONCE_MORE_G = 20.0  # of base that a second step must save, for the work that it makes; common practice, no source
 _DIGITS = 2  # of what is weighed into a premix, so that the sheet reads easily and little is made in vain; no source
 _NOTHING_G = 1e-9  # g that rounding of floating-point numbers leaves
-_SPARE = 1.1  # a tenth more than is needed, for what sticks to its cup; common practice, no source
+SPARE = 1.1  # a tenth more than is needed, for what sticks to its cup; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -294,11 +294,11 @@ def _ways(dose: float, scale: Scale) -> list[tuple[int, ...]]:
     least = max(scale.smallest_g * (1.0 - 1e-9) / dose, _STRONGEST)
     if least > _WEAKEST:
         return []
-    once: list[tuple[int, ...]] = [(min(one for one in _WHOLES if one >= least),)] if least <= _WHOLES[-1] else []
+    once: list[tuple[int, ...]] = [(min(one for one in WHOLES if one >= least),)] if least <= WHOLES[-1] else []
     twice: list[tuple[int, ...]] = [
-        (first, next(two for two in _WHOLES if first * two >= least))
-        for first in _WHOLES
-        if first * _WHOLES[-1] >= least
+        (first, next(two for two in WHOLES if first * two >= least))
+        for first in WHOLES
+        if first * WHOLES[-1] >= least
     ]
     return once + twice
 
@@ -316,11 +316,11 @@ def _of_kept(kept: Kept, dose: float, scale: Scale) -> Premix | None:
         steps: tuple[Letdown, ...] = ()
         parts, needed = kept.whole, dose * kept.whole
     else:
-        once = next((one for one in _WHOLES if kept.whole * one >= least), None)
+        once = next((one for one in WHOLES if kept.whole * one >= least), None)
         if once is None or kept.whole * once > _WEAKEST:
             return None
         parts = kept.whole * once
-        needed = _round_up(max(scale.smallest_g, dose * parts * _SPARE / once), scale)
+        needed = round_up(max(scale.smallest_g, dose * parts * SPARE / once), scale)
         makes = premix_name(kept.pigment, parts)
         steps = (Letdown(makes=makes, what=kept.name, part=kept.part, grams=needed, base_g=whole(needed * (once - 1))),)
     if needed > kept.grams:
@@ -348,7 +348,7 @@ def _sized(pigment: str, wholes: tuple[int, ...], dose: float, *, scale: Scale, 
     taken: list[float] = []
     needed = used_g
     for one in reversed(wholes):
-        taken.insert(0, _round_up(max(scale.smallest_g, needed * _SPARE / one), scale))
+        taken.insert(0, round_up(max(scale.smallest_g, needed * SPARE / one), scale))
         needed = taken[0]
     steps: list[Letdown] = []
     for at, (one, grams) in enumerate(zip(wholes, taken, strict=True)):
@@ -368,7 +368,7 @@ def premix_name(pigment: str, parts: int) -> str:
     return f"{pigment} premix 1:{parts - 1}"
 
 
-def _round_up(grams: float, scale: Scale) -> float:
+def round_up(grams: float, scale: Scale) -> float:
     """The next weight of two digits that the scale can show."""
     unit = 10.0 ** (math.floor(math.log10(grams)) + 1 - _DIGITS)
     return scale.at_least(whole(math.ceil(grams / unit - _ALMOST) * unit))

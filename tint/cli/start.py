@@ -1,0 +1,208 @@
+"""`tint start`: a folder to begin with, from a dozen plain questions or their options."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from tint.cli import options, show
+from tint.cli.castings import castings_json, show_castings
+from tint.errors import InputError
+from tint.materials import GEOMETRIES, Base, Pigment
+from tint.planning import MOULDS_MM, is_light
+from tint.starting import READERS, Answers, answers_of, base_in, cures_in, pigment_in, start
+from tint.swatches import PALETTE_FILE
+from tint.weighing import AREA_CM2
+from tint.weighing.premix import STEP_G
+
+if TYPE_CHECKING:
+    from tint.starting import Started
+
+_CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
+_SECTIONS = {
+    "What there is": ("--name", "--base", "--pigment", "--white"),
+    "How it is read and weighed": (
+        "--reads", "--geometry", "--card", "--mould", "--swatch-cm2", "--scale-step", "--scale-max",
+    ),
+}  # fmt: skip
+
+
+@click.command("start", cls=options.Sectioned, sections=_SECTIONS)
+@click.argument("folder", type=options.PATH)
+@click.option("--name", metavar="WORDS", help="Of the workshop.  [default: the folder's]")
+@click.option(
+    "--base", "bases", multiple=True, metavar="NAME=CURE,MIX,BEARS",
+    help=f"A rubber: platinum or tin, parts by mass, percent of pigment it bears, as in clear=platinum,1:1,3. "
+    f"{options.AGAIN}",
+)  # fmt: skip
+@click.option(
+    "--pigment", "pigments", multiple=True, metavar="NAME[=CURES[,MOST]]",
+    help=f"A pigment, the cures it is known to be safe with (platinum, tin, both, unknown), the most of it in percent: "
+    f"rose=tin,1. {options.AGAIN}",
+)  # fmt: skip
+@click.option("--white", metavar="PIGMENT", help="Which pigment tints are made with, where no name says it.")
+@click.option("--reads", type=click.Choice(READERS), help="What castings are read with.  [default: nothing yet]")
+@click.option("--geometry", type=click.Choice(GEOMETRIES), help="Of the instrument.  [default: di:8]")
+@click.option(
+    "--card", "cards", multiple=True, metavar="NAME", help=f"A card. {options.AGAIN}  [default: black, white]"
+)
+@click.option("--mould", "moulds", multiple=True, metavar="MM", help=f"Depth of a swatch mould. {options.AGAIN}")
+@options.number(
+    "--swatch-cm2", "Area of a swatch.", expected="cm2 of a swatch", metavar="CM2", default=AREA_CM2, to="area_cm2"
+)
+@options.number("--scale-step", "Smallest step of the scale.  [default: 0.01]", expected="grams", metavar="G")
+@options.number("--scale-max", "The most that it carries.", expected="grams", metavar="G")
+@options.as_json
+def command(folder: Path, area_cm2: float, as_json: bool, **told: Any) -> None:
+    """A folder to begin with, and what to pour first, in grams.
+
+    Example: tint start pots --base clear=platinum,1:1,3 --pigment white=both --pigment blue=platinum
+
+    At a terminal it asks for what no option tells. It writes palette.toml with every key explained, swatches.csv with
+    the planned castings, and a plan to print. Files that are there stay as they are.
+    """
+    answers = None
+    if not (folder / PALETTE_FILE).exists():
+        answers = _answers(folder, told, ask=_asks() and not as_json)
+    elif any(value for value in told.values()):
+        mend = f"change {folder / PALETTE_FILE} itself, or name another folder"
+        raise InputError(str(folder), f"holds a {PALETTE_FILE}, which tells what there is", mend=mend)
+    begun = start(folder, answers, area_cm2=_area(area_cm2))
+    if as_json:
+        show.json(_as_json(begun))
+        return
+    _show(begun)
+
+
+def _asks() -> bool:
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _area(area_cm2: float) -> float:
+    if not 1.0 <= area_cm2 <= 1000.0:
+        raise InputError("--swatch-cm2", f"{area_cm2:g} cm2", "expected 1 to 1000 cm2")
+    return area_cm2
+
+
+# Answers, from options and from questions.
+
+
+def _answers(folder: Path, told: dict[str, Any], *, ask: bool) -> Answers:
+    name = told["name"] or (_ask("Name of the workshop", folder.resolve().name) if ask else folder.resolve().name)
+    bases = [base_in(each) for each in told["bases"]] or (_ask_bases() if ask else [])
+    pigments = [pigment_in(each) for each in told["pigments"]] or (_ask_pigments(bases) if ask else [])
+    reads = told["reads"] or (_ask_one_of("What do you read castings with", READERS, "nothing") if ask else "nothing")
+    moulds = [options.number_in(each, "--mould", "millimetres") for each in told["moulds"]]
+    moulds = moulds or (_ask_moulds() if ask else list(MOULDS_MM))
+    step = told["scale_step"] or (_ask_number("Smallest step of the scale, in grams", STEP_G) if ask else STEP_G)
+    cards = told["cards"] or (_ask_names("Cards to read over, dark one first", "black, white") if ask else ())
+    white = told["white"] or ""
+    if not white and ask and not any(map(is_light, pigments)):
+        white = _ask("Which pigment is the white that tints are made with (blank for none)", "")
+    return answers_of(
+        name=name, bases=bases, pigments=pigments, white=white, reads=reads, geometry=told["geometry"] or "",
+        cards=cards, moulds_mm=moulds, scale_step_g=step, scale_max_g=told["scale_max"],
+    )  # fmt: skip
+
+
+def _ask(question: str, default: str) -> str:
+    answer: str = click.prompt(question, default=default, show_default=bool(default), err=True)
+    return answer.strip()
+
+
+def _again(question: str, default: str, read: Callable[[str], Any]) -> Any:
+    """Ask until the answer can be read; what is wrong with it is told."""
+    while True:
+        try:
+            return read(_ask(question, default))
+        except InputError as error:
+            click.echo(str(error), err=True)
+
+
+def _ask_one_of(question: str, choices: tuple[str, ...], default: str) -> str:
+    answer: str = click.prompt(question, type=click.Choice(choices), default=default, err=True)
+    return answer
+
+
+def _ask_number(question: str, default: float) -> float:
+    return float(_again(question, f"{default:g}", lambda said: options.number_in(said, question, "a number")))
+
+
+def _ask_names(question: str, default: str) -> list[str]:
+    return [name.strip() for name in _ask(question, default).split(",") if name.strip()]
+
+
+def _ask_moulds() -> list[float]:
+    default = ", ".join(f"{depth:g}" for depth in MOULDS_MM)
+
+    def read(said: str) -> list[float]:
+        return [options.number_in(each, "moulds", "millimetres") for each in said.split(",")]
+
+    depths: list[float] = _again("Depths of the moulds for swatches, in mm", default, read)
+    return depths
+
+
+def _ask_bases() -> list[Base]:
+    def one(name: str) -> Base:
+        cure = _ask_one_of(f"{name}: how does it cure", ("platinum", "tin"), "platinum")
+        ratio = "1:1" if cure == "platinum" else "100:5"
+        mix = _ask(f"{name}: mixing ratio by mass, A:B", ratio)
+        bears = _ask(f"{name}: percent of pigment that it bears", "3")
+        return base_in(f"{name}={cure},{mix},{bears}")
+
+    names = _ask_names("Your rubber, or rubbers, by a short name each", "clear")
+    return [_again_of(one, name) for name in names]
+
+
+def _again_of(one: Callable[[str], Base], name: str) -> Base:
+    while True:
+        try:
+            return one(name)
+        except InputError as error:
+            click.echo(str(error), err=True)
+
+
+def _ask_pigments(bases: list[Base]) -> list[Pigment]:
+    names = _ask_names("Your pigments, with commas between", "white, black")
+    pigments = {name: pigment_in(name) for name in names}
+    for cure in dict.fromkeys(base.cure for base in bases):
+        word = _CURE_WORDS[cure]
+        said = _ask_names(f"Which of them are known to be safe with {word} cure (names, all or none)", "none")
+        safe = names if said == ["all"] else [] if said == ["none"] else said
+        for name in safe:
+            options.known(name, pigments, "pigment")
+            cures = pigments[name].cures or ()
+            pigments[name] = replace(pigments[name], cures=(*cures, *(cures_in(word, name) or ())))
+    return list(pigments.values())
+
+
+# What was begun.
+
+
+def _show(begun: Started) -> None:
+    with show.page() as out:
+        show.title(out, f"Begun: {begun.folder}", _files(begun))
+        show_castings(out, begun.plan)
+        out.print()
+        for at, step in enumerate(begun.next_steps, start=1):
+            out.print(f"{at}. {step}")
+
+
+def _files(begun: Started) -> str:
+    written = f"written: {', '.join(begun.written)}" if begun.written else "nothing was written"
+    return f"{written}; there before and left alone: {', '.join(begun.kept)}" if begun.kept else written
+
+
+def _as_json(begun: Started) -> dict[str, Any]:
+    return {
+        "folder": str(begun.folder),
+        "written": list(begun.written),
+        "kept": list(begun.kept),
+        **castings_json(begun.plan),
+        "next": list(begun.next_steps),
+    }

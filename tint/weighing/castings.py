@@ -1,0 +1,297 @@
+"""Grams of many small castings, weighed before there is a palette: a cup each, and premixes that they share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from tint.materials import Base, Blend, Pigment
+from tint.weighing.batch import WASTE_PERCENT, mix_density
+from tint.weighing.premix import SPARE, WHOLES, Letdown, Scale, premix_name, round_up, whole
+from tint.weighing.sheet import cautions as usual_cautions
+
+AREA_CM2 = 25.0  # of a swatch, 5 cm by 5 cm: larger than the spot of any usual instrument; common practice, no source
+_LEAST_CUP_G = 20.0  # of mix, which a hand stirs evenly; common practice, no source
+_MOST_CUP_G = 100.0  # of mix for one swatch: above it a finer scale is cheaper than the rubber; no source
+_ROOM = 1.4  # of what just suffices: strengths of premixes go by such steps
+_MOST_STAGES = 3  # a premix of a premix of a premix
+_SAVES_G = 60.0  # of rubber, for which one more premix is made; no source
+_TENFOLD = 10  # of a stage that serves no casting itself
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weighed:
+    """One weighing of a casting: a part of the base, a pigment, or a premix of it [g]."""
+
+    what: str
+    grams: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cup:
+    """A casting's cup.
+
+    Parameters
+    ----------
+    name : str
+        Of the casting.
+    blend : Blend
+        As the rounded weights make it.
+    thickness_mm : float
+        Depth of its mould [mm].
+    lines : tuple of Weighed
+        In the order in which they are weighed.
+    """
+
+    name: str
+    blend: Blend
+    thickness_mm: float
+    lines: tuple[Weighed, ...]
+
+    @property
+    def grams(self) -> float:
+        """All of it [g]."""
+        return whole(sum(line.grams for line in self.lines))
+
+
+@dataclass(frozen=True, kw_only=True)
+class CastingSheet:
+    """What to weigh for a plan of castings.
+
+    Parameters
+    ----------
+    premixes : tuple of Letdown
+        In the order in which they are made.
+    cups : tuple of Cup
+        One a casting, in the order given.
+    warnings, cautions : tuple of str
+        Of this plan, and always.
+    """
+
+    premixes: tuple[Letdown, ...]
+    cups: tuple[Cup, ...]
+    scale: Scale
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    def grams_of(self, what: str) -> float:
+        """How much of a pigment or a part the whole plan takes [g]."""
+        made = {step.makes for step in self.premixes}
+        cups = sum(line.grams for cup in self.cups for line in cup.lines if line.what == what and what not in made)
+        steps = sum(step.grams for step in self.premixes if step.what == what)
+        steps += sum(step.base_g for step in self.premixes if f"part {step.part}" == what)
+        return whole(cups + steps)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Batch:
+    """A casting before its doses are rounded: grams of mix, of each pigment, and of base free to carry a premix."""
+
+    name: str
+    blend: Blend
+    depth: float
+    grams: float
+    doses: Mapping[str, float]
+    room: float
+
+
+def weigh_castings(
+    castings: Iterable[tuple[str, Blend, float]],
+    bases: Mapping[str, Base],
+    pigments: Mapping[str, Pigment],
+    *,
+    scale: Scale,
+    area_cm2: float = AREA_CM2,
+    waste_percent: float = WASTE_PERCENT,
+) -> CastingSheet:
+    """Grams for castings on this scale.
+
+    Parameters
+    ----------
+    castings : iterable of (str, Blend, float)
+        Name, blend and mould depth [mm] of each.
+    bases, pigments : mapping
+        Those that the blends name.
+    scale : Scale
+    area_cm2 : float
+        Of a swatch [cm2].
+    waste_percent : float
+        For what stays in the cup [%].
+
+    Notes
+    -----
+    A premix that several castings share holds one pigment in the part that takes it. Where doses differ too much for
+    one, a second is made of the first. The pigment's mass belongs to no part, the base of a premix to its part, so
+    that the mixing ratio holds.
+    """
+    batches = [
+        _batch(each, bases, pigments, scale=scale, area_cm2=area_cm2, waste_percent=waste_percent) for each in castings
+    ]
+    premixes: list[Letdown] = []
+    strengths: dict[tuple[str, str], int] = {}  # casting and pigment to parts of premix that hold one of pigment
+    for base in dict.fromkeys(batch.blend.base for batch in batches):
+        own = [batch for batch in batches if batch.blend.base == base]
+        for pigment in dict.fromkeys(name for batch in own for name in batch.doses):
+            doses = [(batch.name, batch.doses[pigment], batch.room) for batch in own if pigment in batch.doses]
+            stages = _stages(doses, scale)
+            strengths |= {(name, pigment): parts for parts, names in stages for name in names}
+            tag = f" in {base}" if len({batch.blend.base for batch in batches if pigment in batch.doses}) > 1 else ""
+            premixes += _letdowns(pigment, tag, bases[base].pigment_in, stages, dict(_pairs(doses)), scale, pigments)
+    cups = tuple(_cup(batch, bases[batch.blend.base], strengths, premixes, scale) for batch in batches)
+    told = _warnings(batches, strengths, bases, cups, scale)
+    return CastingSheet(
+        premixes=tuple(premixes), cups=cups, scale=scale, warnings=told, cautions=_cautions(batches, bases, pigments)
+    )
+
+
+def _pairs(doses: Sequence[tuple[str, float, float]]) -> Iterable[tuple[str, float]]:
+    return ((name, dose) for name, dose, _ in doses)
+
+
+def _batch(
+    casting: tuple[str, Blend, float], bases: Mapping[str, Base], pigments: Mapping[str, Pigment], *, scale: Scale,
+    area_cm2: float, waste_percent: float,
+) -> _Batch:  # fmt: skip
+    """As much mix as the mould takes, a hand can stir, and this scale can weigh."""
+    name, blend, depth = casting
+    base = bases[blend.base]
+    share = base.mix[base.pigment_in] / sum(base.mix.values())
+    fill = area_cm2 * depth / 10.0 * mix_density(base, pigments, blend) * (1.0 + waste_percent / 100.0)
+    # Every premix and what is left of its part must be weighed well; so must each part, as far as one swatch is worth.
+    weighable = max((len(blend.loadings) + 1) * scale.smallest_g / share, scale.smallest_g / (1.0 - share + 1e-9))
+    grams = scale.at_least(max(fill, _LEAST_CUP_G, min(_ROOM * weighable, _MOST_CUP_G)))
+    doses = {pigment: grams * x / 100.0 for pigment, x in blend.loadings.items() if x > 0.0}
+    tinted = (grams - sum(doses.values())) * share
+    room = max(tinted - scale.smallest_g, 0.0) / max(len(doses), 1)
+    return _Batch(name=name, blend=blend, depth=depth, grams=grams, doses=doses, room=room)
+
+
+def _stages(doses: Sequence[tuple[str, float, float]], scale: Scale) -> list[tuple[int, list[str]]]:
+    """Premixes of one pigment, each weaker than the one before: parts that hold one of pigment, and whom it serves."""
+    left = [each for each in doses if each[1] < scale.least_g]
+    stages: list[tuple[int, list[str]]] = []
+    parts = 1
+    while left and len(stages) < _MOST_STAGES:
+        served = {by: _served(left, parts * by, scale) for by in WHOLES}
+        by = max(WHOLES, key=lambda by: (len(served[by]), -by))
+        if not served[by]:
+            if not any(dose * (parts * _TENFOLD - 1) <= room for _, dose, room in left):
+                break  # no cup has base for a weaker one
+            by = _TENFOLD
+        parts *= by
+        stages.append((parts, served[by]))
+        left = [each for each in left if each[0] not in served[by]]
+    while stages and not stages[-1][1]:
+        stages.pop()
+    return list(_in_small_steps(stages, scale))
+
+
+def _in_small_steps(stages: Iterable[tuple[int, list[str]]], scale: Scale) -> Iterator[tuple[int, list[str]]]:
+    """The same, with a stage between where that saves more rubber than the work is worth."""
+    before = 1
+    for parts, served in stages:
+        by = parts // before
+        ways = [(a - 1 + by // a - 1, a) for a in WHOLES if by % a == 0 and by // a > 1]
+        if ways and (by - 1 - min(ways)[0]) * scale.smallest_g >= _SAVES_G:
+            yield before * min(ways)[1], []
+        yield parts, served
+        before = parts
+
+
+def _served(doses: Sequence[tuple[str, float, float]], parts: int, scale: Scale) -> list[str]:
+    return [name for name, dose, room in doses if dose * parts >= scale.least_g and dose * (parts - 1) <= room]
+
+
+def _letdowns(
+    pigment: str, tag: str, part: str, stages: Sequence[tuple[int, list[str]]], doses: Mapping[str, float],
+    scale: Scale, pigments: Mapping[str, Pigment],
+) -> list[Letdown]:  # fmt: skip
+    """How the premixes are made, each with something to spare; sized from the last to the first."""
+    made: list[Letdown] = []
+    needed = 0.0  # of the stage by the one after it
+    for at in reversed(range(len(stages))):
+        parts, served = stages[at]
+        before = stages[at - 1][0] if at else 1
+        by = parts // before
+        used = sum(doses[name] for name in served) * parts
+        grams = round_up(max(scale.smallest_g, (used * SPARE + needed) / by), scale)
+        what = premix_name(pigment, before) + tag if at else pigment
+        lot = "" if at else pigments[pigment].lot or ""
+        makes = premix_name(pigment, parts) + tag
+        made.insert(0, Letdown(makes=makes, what=what, part=part, grams=grams, base_g=whole(grams * (by - 1)), lot=lot))
+        needed = grams
+    return made
+
+
+def _cup(
+    batch: _Batch, base: Base, strengths: Mapping[tuple[str, str], int], premixes: Sequence[Letdown], scale: Scale
+) -> Cup:
+    """Its weighings as the scale can show them: the tinted part first, then the rest."""
+    mix = sum(base.mix.values())
+    held: dict[str, float] = {}
+    carried = 0.0
+    lines = []
+    for pigment, dose in sorted(batch.doses.items(), key=lambda each: -each[1]):
+        parts = strengths.get((batch.name, pigment), 1)
+        grams = whole(round(dose * parts / scale.step_g) * scale.step_g)
+        held[pigment] = grams / parts
+        carried += grams - grams / parts
+        lines.append(Weighed(what=_called(premixes, pigment, parts, batch.blend.base), grams=grams))
+    rubber = batch.grams - sum(held.values())
+    shares = {part: rubber * share / mix for part, share in base.mix.items()}
+    shares[base.pigment_in] -= carried
+    rest = {part: whole(round(grams / scale.step_g) * scale.step_g) for part, grams in shares.items()}
+    first = Weighed(what=f"part {base.pigment_in}", grams=rest.pop(base.pigment_in))
+    lines = [first, *lines, *(Weighed(what=f"part {part}", grams=grams) for part, grams in rest.items())]
+    total = sum(line.grams for line in lines)
+    loadings = {name: float(f"{100.0 * held[name] / total:.4g}") for name in batch.doses if held[name] > 0.0}
+    blend = Blend(batch.blend.base, loadings)
+    return Cup(name=batch.name, blend=blend, thickness_mm=batch.depth, lines=tuple(lines))
+
+
+def _called(premixes: Sequence[Letdown], pigment: str, parts: int, base: str) -> str:
+    if parts == 1:
+        return pigment
+    names = [f"{premix_name(pigment, parts)} in {base}", premix_name(pigment, parts)]
+    return next((name for name in names if any(step.makes == name for step in premixes)), names[-1])
+
+
+def _warnings(
+    batches: Sequence[_Batch], strengths: Mapping[tuple[str, str], int], bases: Mapping[str, Base],
+    cups: Sequence[Cup], scale: Scale,
+) -> tuple[str, ...]:  # fmt: skip
+    """Weighings that this scale does not do well, the worst of each kind."""
+    told = []
+    rough = [
+        (scale.error_percent(dose * strengths.get((batch.name, pigment), 1)), pigment, batch.name)
+        for batch in batches
+        for pigment, dose in batch.doses.items()
+        if dose * strengths.get((batch.name, pigment), 1) < scale.least_g
+    ]
+    if rough:
+        error, pigment, name = max(rough)
+        told.append(
+            f"{len(rough)} doses are too small for a scale of {scale.step_g:g} g, {pigment} of {name} by up to "
+            f"{min(error, 100.0):.0f} %: take a finer scale, or write down what was really weighed"
+        )
+    parts = {f"part {part}" for base in bases.values() for part in base.mix}
+    ratio = [
+        (scale.error_percent(line.grams), line.what, cup.name)
+        for cup in cups
+        for line in cup.lines
+        if line.what in parts and 0.0 < line.grams < scale.least_g
+    ]
+    if ratio:
+        error, what, name = max(ratio)
+        told.append(f"{what} of {name} is weighed to {error:.0f} %, and so is the mixing ratio: take a finer scale")
+    return tuple(told)
+
+
+def _cautions(batches: Sequence[_Batch], bases: Mapping[str, Base], pigments: Mapping[str, Pigment]) -> tuple[str, ...]:
+    """The usual ones for each base and all that goes into it, each once."""
+    told: dict[str, None] = {}
+    for base in dict.fromkeys(batch.blend.base for batch in batches):
+        names = {name: 0.0 for batch in batches if batch.blend.base == base for name in batch.doses}
+        told |= dict.fromkeys(usual_cautions(bases[base], pigments, Blend(base, names)))
+    told["Premixes: label them, stir before each use, keep them no longer than their part keeps."] = None
+    return tuple(told)
