@@ -29,7 +29,7 @@ BLEND = ["--base", "clear", "--load", "white=0.5", "--load", "yellow=0.3"]
 TARGET = ["--target-lab", "70,20,40"]
 
 
-_NO_MODEL = ("explain", "check", "import", "inspect", "ledger", "photograph")
+_NO_MODEL = ("explain", "check", "import", "inspect", "ledger", "photograph", "start")
 
 
 def two_flux(*arguments: object) -> list[str]:

@@ -45,6 +45,14 @@ def test_property_errors_fall_casting_by_casting(thin: Palette) -> None:
         assert two.error_before == pytest.approx(one.error_after)
 
 
+def test_property_parts_miss_by_more_than_the_palette_errs(thin: Palette) -> None:
+    plan = next_swatches(thin, count=4)
+    missed = [plan.missed_now, *(casting.missed_after for casting in plan.castings)]
+    assert missed == sorted(missed, reverse=True)
+    assert all(casting.missed_after > casting.error_after for casting in plan.castings)
+    assert plan.missed_now > plan.castings[0].error_before
+
+
 def test_targets_of_the_maker_decide(thin: Palette) -> None:
     yellow = Blend("clear", {"white": 0.3, "yellow": 0.4})
     plan = next_swatches(thin, targets=[(yellow, Setting(thickness_mm=3.0))], count=1)

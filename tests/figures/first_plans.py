@@ -24,10 +24,10 @@ import random_workshops as bench
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.checks import examine
-from tint.fitting import fit_palette
+from tint.fitting.spectra import fit_with_ground
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
-from tint.planning import drawn, first_swatches, next_swatches
+from tint.planning import drawn, first_swatches, next_swatches, pouring
 from tint.swatches import SwatchFolder, inspect_folder
 
 MOULDS = (1.0, 2.0, 3.0)
@@ -105,7 +105,7 @@ class Pourer:
 
     def folder(self) -> tuple[SwatchFolder, list[str]]:
         workshop = replace(self.workshop, castings=tuple(self.rows))
-        head = ["swatch", "backing", "seat", "quantity", *(f"{w:.0f}" for w in bench.WAVELENGTHS)]
+        head = ["swatch", "backing", "seat", "quantity", *(f"{w:.0f}" for w in bench.wavelengths())]
         with tempfile.TemporaryDirectory() as place:
             poured = bench.Poured(
                 workshop=workshop,
@@ -176,20 +176,21 @@ def main() -> None:
         bases, pigments = shelf(workshop)
         mine, line = None, f"{seed} {len(pigments)} pigments {len(bases)} bases:"
         for way in ways:
-            pourer, palette, promised = Pourer(workshop, way), None, np.nan
+            pourer, promised = Pourer(workshop, way), np.nan
+            palette: Palette | None = None
             for count in counts:
                 if way == "plan" and palette is None:
                     rows = [(c.blend, c.thickness_mm) for c in first_swatches(bases, pigments, moulds_mm=MOULDS)]
                 elif way == "plan":
                     assert palette is not None
                     plan = next_swatches(palette, count=count - len(pourer.rows), thicknesses_mm=MOULDS)
-                    promised = plan.castings[-1].error_after
+                    promised = plan.castings[-1].missed_after
                     rows = [(c.blend, c.thickness_mm) for c in plan.castings]
                 else:
                     rows = {"ladder": ladder, "random": at_random}[way](workshop, count)[len(pourer.rows) :]
                 pourer.add(rows)
                 folder, warned = pourer.folder()
-                palette = fit_palette(folder)
+                palette, fitted = fit_with_ground(folder, optics="many-flux")
                 rows_away = away(palette, samples)
                 told[way, count].append(rows_away)
                 line += f" {way}{len(pourer.rows)} {rows_away[:, 0].mean():.2f}"
@@ -197,10 +198,12 @@ def main() -> None:
                     mine = mine or aims(palette, workshop, args.aims)
                     if mine:
                         missed = float(np.sqrt(np.mean(found(palette, mine) ** 2)))
-                        now = next_swatches(palette, count=1, thicknesses_mm=MOULDS).castings[0].error_before
+                        now, _ = pouring.missed(palette, drawn(palette, list(workshop.bases)))
                         promises[count].append((promised, now, missed))
                         line += f" (promised {promised:.2f}, says {now:.2f}, found {missed:.2f})"
-                    kinds = [f"warning: {each}" for each in warned] + [each.kind for each in examine(folder, palette)]
+                    asks = examine(folder, palette, fitted)
+                    line += "".join(f" [{each.kind} {each.where}: {each.words}]" for each in asks)
+                    kinds = [f"warning: {each}" for each in warned] + [each.kind for each in asks]
                     asked.update(f"{count}: {kind[:60]}" for kind in kinds)
         done += 1
         print(line, flush=True)
@@ -213,7 +216,7 @@ def main() -> None:
             f"{100 * np.mean(off <= judged[:, 1]):5.1f} %"
         )
     for count, pairs in promises.items():
-        if pairs:
+        if pairs and count > counts[0]:
             mean = np.sqrt(np.nanmean(np.array(pairs) ** 2, axis=0))
             middle = np.nanmedian(np.array(pairs), axis=0)
             print(f"{count:3d} castings: promised, says, found: rms {mean.round(2)}, median {middle.round(2)}")

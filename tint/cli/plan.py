@@ -81,14 +81,16 @@ def _show(out: Console, plan: Plan) -> None:
             _doses(casting.blend),
             f"{casting.thickness_mm:g} mm",
             show.fixed(casting.error_after, 2),
+            show.fixed(casting.missed_after, 2),
             casting.reason,
         )
         for rank, casting in enumerate(plan.castings, start=1)
     ]
-    show.table(out, ("", "<casting", "wall", "error", "<why"), rows)
+    show.table(out, ("", "<casting", "wall", "error", "missed", "<why"), rows)
     out.print(
         "error: root mean square CIEDE2000 that the palette's own uncertainty makes over all that can be made, once "
-        "this and those above are cast; thickness, doses and reading of a part come on top.",
+        "this and those above are cast. missed: by how much parts would then miss their predictions, with the errors "
+        "of model, thickness, doses and reading.",
         style=show.QUIET,
     )
     out.print()
@@ -109,11 +111,13 @@ def _as_json(plan: Plan, optics: str) -> dict[str, Any]:
                 "thickness_mm": casting.thickness_mm,
                 "error_before": casting.error_before,
                 "error_after": casting.error_after,
+                "missed_after": casting.missed_after,
                 "reason": casting.reason,
             }
             for casting in plan.castings
         ],
         "enough": plan.enough,
+        "missed_now": plan.missed_now,
         "words": plan.words,
         "optics": optics,
     }

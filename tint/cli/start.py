@@ -61,7 +61,7 @@ _SECTIONS = {
 def command(folder: Path, area_cm2: float, as_json: bool, **told: Any) -> None:
     """A folder to begin with, and what to pour first, in grams.
 
-    Example: tint start pots --base clear=platinum,1:1,3 --pigment white=both --pigment blue=platinum
+    Example: tint start swatches_demo/mine --base clear=platinum,1:1,3 --pigment white=both --pigment blue=platinum
 
     At a terminal it asks for what no option tells. It writes palette.toml with every key explained, swatches.csv with
     the planned castings, and a plan to print. Files that are there stay as they are.

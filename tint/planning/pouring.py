@@ -17,7 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.appearance import Setting
+from tint import colorimetry
+from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
@@ -40,6 +41,8 @@ class Casting:
         [mm]
     error_before, error_after : float
         Root mean square CIEDE2000 of the blends aimed at that the palette's own error makes, before and after [-].
+    missed_after : float
+        That by which castings of those blends, poured and read, would then miss their predictions [-].
     reason : str
     """
 
@@ -47,6 +50,7 @@ class Casting:
     thickness_mm: float
     error_before: float
     error_after: float
+    missed_after: float
     reason: str
 
 
@@ -59,11 +63,15 @@ class Plan:
     castings : tuple of Casting
     enough : bool
         Whether the next casting is not worth it: the error is small already, or would hardly shrink.
+    missed_now : float
+        Root mean square CIEDE2000 by which castings of the blends aimed at, poured and read now, would miss their
+        predictions: errors of model, thickness, doses and reading too, as leaving out castings has shown them [-].
     words : str
     """
 
     castings: tuple[Casting, ...]
     enough: bool
+    missed_now: float
     words: str
 
 
@@ -103,8 +111,10 @@ def next_swatches(
     ]
     if not offered:
         raise InputError("plan", "there is nothing to cast", "a base with pigments, and a mould")
-    known = teaching.lesson(palette, list(targets) or drawn(palette, chosen), offered)
-    error = teaching.error_of(known)
+    aims = list(targets) or drawn(palette, chosen)
+    known = teaching.lesson(palette, aims, offered)
+    error = first = teaching.error_of(known)
+    now, making = missed(palette, aims)
     castings: list[Casting] = []
     fresh = np.ones(len(offered), dtype=bool)
     for _ in range(min(count, len(offered))):
@@ -112,23 +122,43 @@ def next_swatches(
         fresh[best] = False  # pouring the same again would teach of this casting's luck, and less of others
         known = teaching.after(known, best)
         after = teaching.error_of(known)
-        castings.append(_casting(palette, *offered[best], error, after))
+        # What no casting teaches, how a part is poured and read, stays; the rest shrinks with the palette's own error.
+        then = float(np.hypot(making, np.sqrt(max(now**2 - making**2, 0.0)) * after / max(first, 1e-12)))
+        castings.append(_casting(palette, *offered[best], error, after, then))
         error = after
-    enough, words = _verdict(castings)
-    return Plan(castings=tuple(castings), enough=enough, words=words)
+    enough, words = _verdict(castings, now)
+    return Plan(castings=tuple(castings), enough=enough, missed_now=now, words=words)
 
 
-def _verdict(castings: Sequence[Casting]) -> tuple[bool, str]:
+def missed(palette: Palette, aims: Sequence[tuple[Blend, Setting]]) -> tuple[float, float]:
+    """Root mean square CIEDE2000 by which castings will miss predictions, and the part that pouring and reading make.
+
+    It is the stated error of every prediction, which leaving out castings has calibrated, as a root mean square.
+    """
+    total, making = 0.0, 0.0
+    for blend, setting in aims:
+        seen = predict(palette, blend, setting=setting)
+        _, by_lab = colorimetry.difference_parts_slopes(seen.lab, seen.lab)
+        squared = float(np.trace(by_lab @ seen.covariance[:3, :3] @ by_lab.T))
+        total += squared
+        making += squared * min(seen.scatter / max(seen.expected_error, 1e-12), 1.0) ** 2
+    return float(np.sqrt(total / len(aims))), float(np.sqrt(making / len(aims)))
+
+
+def _verdict(castings: Sequence[Casting], missed_now: float) -> tuple[bool, str]:
     first, last = castings[0], castings[-1]
-    now = f"the palette's own error is {first.error_before:.2f} CIEDE2000 (root mean square over the blends aimed at)"
+    now = (
+        f"a part poured now would miss its prediction by {missed_now:.2f} CIEDE2000 (root mean square over the blends "
+        f"aimed at), {first.error_before:.2f} of it the palette's own error"
+    )
     if first.error_before < _SMALL:
         return True, f"{now}, less than pouring and reading scatter: more casting is not worth it"
     if first.error_after > (1.0 - _WORTH) * first.error_before:
         return True, f"{now}, and no single casting would shrink it by {100 * _WORTH:.0f} %: more is not worth it"
-    return False, f"{now}; these would bring it to {last.error_after:.2f}"
+    return False, f"{now}; these would bring them to {last.missed_after:.2f} and {last.error_after:.2f}"
 
 
-def _casting(palette: Palette, blend: Blend, depth: float, before: float, after: float) -> Casting:
+def _casting(palette: Palette, blend: Blend, depth: float, before: float, after: float, missed_after: float) -> Casting:
     names = list(blend.loadings)
     reason = f"{blend.base} itself"
     if len(names) == 1:
@@ -136,7 +166,10 @@ def _casting(palette: Palette, blend: Blend, depth: float, before: float, after:
         reason = f"{names[0]} beyond the {seen:g} % that was cast" if blend.total > seen else f"{names[0]} on its own"
     elif names:
         reason = f"{names[1]} let down with {names[0]}"
-    return Casting(blend=blend, thickness_mm=depth, error_before=before, error_after=after, reason=reason)
+    return Casting(
+        blend=blend, thickness_mm=depth, error_before=before, error_after=after, missed_after=missed_after,
+        reason=reason,
+    )  # fmt: skip
 
 
 # Blends to cast and blends to aim at, drawn from all that bases and pigments can do.
