@@ -296,9 +296,7 @@ def _ways(dose: float, scale: Scale) -> list[tuple[int, ...]]:
         return []
     once: list[tuple[int, ...]] = [(min(one for one in WHOLES if one >= least),)] if least <= WHOLES[-1] else []
     twice: list[tuple[int, ...]] = [
-        (first, next(two for two in WHOLES if first * two >= least))
-        for first in WHOLES
-        if first * WHOLES[-1] >= least
+        (first, next(two for two in WHOLES if first * two >= least)) for first in WHOLES if first * WHOLES[-1] >= least
     ]
     return once + twice
 
