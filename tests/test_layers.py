@@ -34,6 +34,7 @@ LAYERS = {
     "starting": ("tint.starting",),
     "given": ("tint.given",),
     "verbs": ("tint.verbs",),
+    "orders": ("tint.orders",),
     "command line": ("tint.cli",),
 }
 ROW = {module: row for row, modules in enumerate(LAYERS.values()) for module in modules}

@@ -14,6 +14,7 @@ if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
     from tint.errors import FolderError, InputError, JobError, TintError
     from tint.glossary import explain
     from tint.materials import Blend
+    from tint.orders import Order, read_order, run_order
     from tint.palette import Palette
     from tint.proofs import Proof
     from tint.recipes import Answer, Recipe, Rules
@@ -30,6 +31,7 @@ _HOMES = {
     "tint.glossary": ("explain",),
     "tint.errors": ("FolderError", "InputError", "JobError", "TintError"),
     "tint.materials": ("Blend",),
+    "tint.orders": ("Order", "read_order", "run_order"),
     "tint.palette": ("Palette",),
     "tint.proofs": ("Proof",),
     "tint.recipes": ("Answer", "Recipe", "Rules"),
@@ -45,6 +47,7 @@ __all__ = [
     "FolderError",
     "InputError",
     "JobError",
+    "Order",
     "Palette",
     "Proof",
     "Recipe",
@@ -64,6 +67,8 @@ __all__ = [
     "predict",
     "proof",
     "read_folder",
+    "read_order",
+    "run_order",
     "solve",
     "start",
     "weigh",

@@ -47,6 +47,7 @@ COMMANDS = {
     "inspect": "A reading against what was approved: pass, fail or too close.",
     "lot": "A new lot of a pigment or base: how strong, what hue.",
     "explain": "A word of optics or of the trade, in plain sentences.",
+    "order": "An order: its recipe, weigh sheet, card and approval sheets.",
     "ledger": "The workshop's record: orders, recipes, batches, approvals.",
 }
 
@@ -78,7 +79,12 @@ class Commands(click.Group):
         if name not in COMMANDS and not name.startswith("-"):
             near = difflib.get_close_matches(name, COMMANDS, n=1)
             raise click.UsageError(f"there is no command `{name}`{f'; did you mean {near[0]}?' if near else ''}", ctx)
-        return super().resolve_command(ctx, args)
+        found, command, rest = super().resolve_command(ctx, args)
+        if command is not None and any(".toml" in word for word in rest):
+            from tint.cli.order_given import expanded  # for those who have an order
+
+            rest = expanded(command, rest)
+        return found, command, rest
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """The list of commands in the help, from data alone."""

@@ -1,0 +1,165 @@
+"""An order is a file: read with its faults told by key, run to its sheets, run again without doing anything twice."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from tint.cli import main
+from tint.errors import InputError
+from tint.files import write_whole
+from tint.orders import read_order, run_order
+
+LID = """format = 1
+words = "as the glaze of the jar"
+lab = [70, -12, 8]
+opacity = "solid"
+walls_mm = [3]
+batch_g = 120
+base = "clear"
+customer = "the tea house"
+
+[limits]
+most_pigments = 3
+"""
+SHEETS = {"weigh.pdf", "weigh.csv", "card.png", "approval.html", "approval.pdf"}
+
+
+def order_in(folder: Path, text: str = LID) -> Path:
+    (folder / "orders").mkdir(exist_ok=True)
+    path = folder / "orders" / "lid.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def lid(many_demo: Path, tmp_path: Path) -> Path:
+    return order_in(shutil.copytree(many_demo, tmp_path / "own"))
+
+
+def tint(*arguments: object) -> Result:
+    return CliRunner().invoke(main, [str(each) for each in arguments], env={"COLUMNS": "100"})
+
+
+def told(*arguments: object) -> dict[str, object]:
+    found = tint(*arguments, "--json")
+    assert found.exit_code == 0, found.stderr
+    answer: dict[str, object] = json.loads(found.stdout)
+    return answer
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("opacity", "opacitty", "key opacitty: there is no such key"),
+        ('"solid"', '"solidish"', "key opacity: `solidish`"),
+        ("[70, -12, 8]", "[70, -12]", "key lab"),
+        ("walls_mm = [3]", "", "key walls_mm: not given"),
+        ("walls_mm = [3]", "walls_mm = [0]", "key walls_mm: 0 mm"),
+        ("lab =", 'colour = "#aabbcc"\nlab =', "colour and lab are given together"),
+        ("lab = [70, -12, 8]", "", "no colour is named"),
+        ("format = 1", "format = 2", "key format: 2"),
+        ("most_pigments", "pigments", "key limits.pigments: there is no such key"),
+        ("format = 1", "format = ", "is not TOML"),
+    ],
+)
+def test_what_is_wrong_with_an_order_is_told_with_file_and_key(tmp_path: Path, old: str, new: str, said: str) -> None:
+    path = order_in(tmp_path, LID.replace(old, new, 1))
+    with pytest.raises(InputError) as caught:
+        read_order(path)
+    assert str(path) in str(caught.value)
+    assert said in str(caught.value)
+
+
+def test_an_order_is_run_to_its_sheets_and_nothing_is_made_twice(lid: Path) -> None:
+    first = run_order(lid)
+    assert {each.name for each in first.made.written} == SHEETS
+    assert first.solved
+    stamps = {each: each.stat().st_mtime_ns for each in (lid.parent / "lid").iterdir()}
+    again = run_order(lid)
+    assert not again.solved
+    assert {each.name for each in again.made.kept} == SHEETS
+    assert {each: each.stat().st_mtime_ns for each in (lid.parent / "lid").iterdir()} == stamps
+
+
+def test_an_edit_is_followed_and_a_file_altered_by_hand_is_left(lid: Path) -> None:
+    run_order(lid)
+    own = lid.parent / "lid" / "weigh.csv"
+    own.write_text("my notes", encoding="utf-8")
+    lid.write_text(LID.replace("most_pigments = 3", "most_pigments = 2"), encoding="utf-8")
+    done = run_order(lid)
+    assert done.solved
+    assert len(done.answer.recipes[0].loadings) <= 2
+    assert done.made.left == (own,)
+    assert own.read_text(encoding="utf-8") == "my notes"
+    assert own in run_order(lid, replace=True).made.written
+
+
+def test_files_of_a_run_that_was_stopped_are_made_again(lid: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stops(path: Path, data: bytes) -> None:
+        if path.name == "card.png":
+            raise KeyboardInterrupt
+        write_whole(path, data)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("tint.orders.files.write_whole", stops)
+        with pytest.raises(KeyboardInterrupt):
+            run_order(lid)
+    done = run_order(lid)
+    assert not done.made.left
+    assert {each.name for each in (lid.parent / "lid").iterdir()} == SHEETS | {"made.json"}
+
+
+def test_solve_of_an_order_is_solve_of_its_folder_with_its_options(lid: Path) -> None:
+    by_hand = told(
+        "solve", lid.parent.parent, "--target-lab", "70,-12,8", "--opacity", "solid", "--thickness", 3,
+        "--base", "clear", "--most-pigments", 3, "--batch-g", 120,
+    )  # fmt: skip
+    by_order = told("solve", lid)
+    assert by_order == by_hand
+    run_order(lid)
+    kept = json.loads((lid.parent / "lid.recipe.json").read_text(encoding="utf-8"))
+    assert kept["recipes"][0]["loadings"] == by_hand["recipes"][0]["loadings"]  # type: ignore[index]
+
+
+def test_an_option_goes_before_the_order(lid: Path) -> None:
+    answer = told("solve", lid, "--target-srgb", "#c04030", "--most-pigments", 2)
+    assert all(len(each["loadings"]) <= 2 for each in answer["recipes"])  # type: ignore[attr-defined]
+    assert answer["target"]["lab"][1] > 20.0  # type: ignore[index]
+
+
+def test_weigh_predict_and_proof_take_the_order_with_the_recipe_kept_beside_it(lid: Path, tmp_path: Path) -> None:
+    refused = tint("weigh", lid)
+    assert refused.exit_code == 2
+    assert "run `tint order" in refused.stderr
+    done = run_order(lid)
+    first = done.answer.recipes[0].loadings
+    assert told("weigh", lid)["loadings"] == pytest.approx(first)
+    assert told("predict", lid)["loadings"] == pytest.approx(first)
+    assert told("proof", lid, "--out", tmp_path / "card.png")["loadings"] == pytest.approx(first)
+    fewer = told("weigh", lid, "--load", "white=0.5", "--base", "clear")
+    assert fewer["loadings"] == {"white": 0.5}
+
+
+def test_another_recipe_can_be_chosen_and_stays(lid: Path) -> None:
+    lid.write_text(LID.replace('base = "clear"\n', ""), encoding="utf-8")
+    first = run_order(lid)
+    assert len(first.answer.recipes) > 1
+    second = run_order(lid, choose=2)
+    assert second.answer.recipes[0].loadings == first.answer.recipes[1].loadings
+    assert run_order(lid).answer.recipes[0].loadings == second.answer.recipes[0].loadings
+    with pytest.raises(InputError, match="rank from 1 to"):
+        run_order(lid, choose=99)
+
+
+def test_all_orders_are_listed_with_what_stands_of_each(lid: Path) -> None:
+    folder = lid.parent.parent
+    (lid.parent / "foot.toml").write_text("format = 1\n", encoding="utf-8")
+    run_order(lid)
+    states = {each["name"]: each["state"] for each in told("order", folder, "--all")["orders"]}  # type: ignore[attr-defined]
+    assert states["lid"] == "sheets made"
+    assert "no colour is named" in states["foot"]

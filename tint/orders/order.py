@@ -1,0 +1,245 @@
+"""The file of an order: `orders/lid.toml` in a swatch folder, with every key that it may hold."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from msgspec import Struct
+
+from tint import jsonable
+from tint.appearance import Setting
+from tint.errors import InputError
+from tint.materials import Workshop
+from tint.opacity import opacity_of
+from tint.palette import Palette
+from tint.recipes import Rules
+from tint.target import Target, solid_unless_told, target_from_lab, target_from_reading, target_from_srgb, without_gloss
+from tint.weighing.batch import WASTE_PERCENT
+
+FOLDER = "orders"  # in the swatch folder
+FORMAT = 1
+_COLOURS = ("colour", "lab", "reading")
+_FORM = "an order as docs/orders.md shows one"
+
+
+class Limits(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
+    """What a recipe may hold; keys are the options of `tint solve`."""
+
+    most_pigments: int | None = None
+    keep: tuple[str, ...] = ()
+    leave_out: tuple[str, ...] = ()
+    fix: dict[str, float] = {}
+    smallest: float | None = None
+    max_total: float | None = None
+
+
+class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
+    """The keys of the file.
+
+    Parameters
+    ----------
+    words : str
+        The customer's own.
+    colour : str, optional
+        A screen colour `#rrggbb`; or
+    lab : tuple of float, optional
+        CIELAB; or
+    reading : str, optional
+        FILE or FILE:NAME, beside the order's file or from the root.
+    opacity : str, float or pair, optional
+        As `tint.opacity` takes it; solid when absent.
+    tolerance : float
+        CIEDE2000.
+    walls_mm : tuple of float
+        Every wall of the part [mm].
+    part : str, optional
+        A mesh of the part, beside the order's file.
+    parts : int
+        How many are cast.
+    base, light, also_light, over, seat : str, optional
+    customer, due, approver : str
+        For the sheets and the list of orders; `due` is YYYY-MM-DD.
+    """
+
+    format: int
+    words: str = ""
+    colour: str | None = None
+    lab: tuple[float, float, float] | None = None
+    reading: str | None = None
+    opacity: str | float | tuple[float, float] | None = None
+    tolerance: float | None = None
+    walls_mm: tuple[float, ...] = ()
+    part: str | None = None
+    parts: int = 1
+    batch_g: float | None = None
+    base: str | None = None
+    light: str | None = None
+    also_light: str | None = None
+    over: str | None = None
+    seat: str | None = None
+    customer: str = ""
+    approver: str = ""
+    due: date | None = None
+    limits: Limits = Limits()
+
+
+class Order(Struct, kw_only=True, frozen=True):
+    """An order as it was read: its file and what that says."""
+
+    path: Path
+    written: Written
+
+    @property
+    def name(self) -> str:
+        """What the order is called: the name of its file."""
+        return self.path.stem
+
+    @property
+    def title(self) -> str:
+        """The same, as a heading."""
+        return self.name.replace("-", " ").replace("_", " ").capitalize()
+
+    @property
+    def part_cm3(self) -> float:
+        """The volume of the part that it names [cm3]."""
+        from tint.proofs.part import read_part  # a mesh is for those who have one
+
+        return read_part(self.beside(self.written.part or "")).volume_cm3
+
+    @property
+    def folder(self) -> Path:
+        """The swatch folder."""
+        return self.path.resolve().parent.parent
+
+    @property
+    def recipe_path(self) -> Path:
+        """Where the recipe chosen is kept."""
+        return self.path.with_suffix(".recipe.json")
+
+    @property
+    def made_path(self) -> Path:
+        """The folder of all that is made of it."""
+        return self.path.with_suffix("")
+
+    def beside(self, name: str) -> Path:
+        """A file that the order names."""
+        return self.path.resolve().parent / name
+
+    @property
+    def reading(self) -> str | None:
+        """The reading that it names, as FILE or FILE:NAME."""
+        return None if self.written.reading is None else str(self.beside(self.written.reading))
+
+    @property
+    def opacity_text(self) -> str | None:
+        """The opacity asked for, as an option has it."""
+        asked = self.written.opacity
+        if isinstance(asked, tuple):
+            return f"{asked[0]:g}..{asked[1]:g}"
+        return None if asked is None else f"{asked:g}" if isinstance(asked, float) else asked
+
+    def setting(self, palette: Palette) -> Setting:
+        """How the part is cast and seen: its thinnest wall; without gloss where a screen colour is wanted."""
+        told = {name: getattr(self.written, name) for name in ("light", "over", "seat")}
+        seen = without_gloss(palette) if self.written.colour is not None else {}
+        seen |= {name: value for name, value in told.items() if value is not None}
+        return Setting(thickness_mm=min(self.written.walls_mm), **seen)
+
+    def target(self, palette: Palette) -> Target:
+        """What is wanted of it."""
+        setting, written = self.setting(palette), self.written
+        view = setting.viewing(palette)
+        asked: dict[str, Any] = {} if written.opacity is None else opacity_of(self.opacity_text or "any")
+        asked |= {} if written.tolerance is None else {"tolerance": written.tolerance}
+        if written.colour is not None:
+            target = target_from_srgb(written.colour, view, **asked)
+        elif written.lab is not None:
+            target = target_from_lab(written.lab, **asked)
+        else:
+            target = target_from_reading(
+                self.reading or "",
+                view,
+                wavelengths=palette.wavelengths,
+                over=setting.behind(palette),
+                seat=setting.seat,
+                geometry=setting.geometry or palette.instrument.geometry,
+                **asked,
+            )
+        return target if written.opacity is not None else solid_unless_told(target, palette)
+
+    def rules(self, workshop: Workshop) -> Rules:
+        """What a recipe may hold; every wall but the thinnest counts beside it, and doses are what the scale shows."""
+        limits, batch_g = self.written.limits, self.written.batch_g
+        told: dict[str, Any] = {
+            "most_pigments": limits.most_pigments,
+            "smallest": limits.smallest,
+            "max_total": limits.max_total,
+            "also_light": self.written.also_light,
+        }
+        if batch_g is not None:
+            told["batch_g"] = batch_g * (1.0 + waste_percent(workshop) / 100.0)
+            told["scale_step_g"] = workshop.scale_step_g
+        return Rules(
+            keep=limits.keep,
+            leave_out=limits.leave_out,
+            fixed=limits.fix,
+            walls_mm=tuple(sorted(set(self.written.walls_mm))[1:]),
+            **{name: value for name, value in told.items() if value is not None},
+        )
+
+
+def waste_percent(workshop: Workshop) -> float:
+    """The margin on what is poured [%]."""
+    return WASTE_PERCENT if workshop.waste_percent is None else workshop.waste_percent
+
+
+def read_order(path: str | Path) -> Order:
+    """Read the file of an order.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, a key is unknown, missing or wrong: the line names file and key.
+    """
+    path = Path(path)
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise InputError(str(path), f"is not TOML ({str(error)[:80]})", _FORM) from error
+    written = jsonable.converted(content, Written, where=str(path), form=_FORM)
+    _check(written, str(path))
+    return Order(path=path, written=written)
+
+
+def _check(written: Written, where: str) -> None:
+    if written.format != FORMAT:
+        raise InputError(f"{where}, key format", f"{written.format}", f"{FORMAT}", "this tint reads no other")
+    given = [name for name in _COLOURS if getattr(written, name) is not None]
+    if len(given) != 1:
+        found = f"{' and '.join(given)} are given together" if given else "no colour is named"
+        raise InputError(where, found, f"one of {', '.join(_COLOURS)}")
+    if not written.walls_mm:
+        raise InputError(
+            f"{where}, key walls_mm", "not given", "the walls of the part in mm", "as in walls_mm = [2, 8]"
+        )
+    for wall in written.walls_mm:
+        if not 0.0 < wall <= 100.0:
+            raise InputError(f"{where}, key walls_mm", f"{wall:g} mm", "more than 0 and at most 100 mm")
+    if written.parts < 1:
+        raise InputError(f"{where}, key parts", f"{written.parts}", "a whole number of at least 1")
+    if isinstance(written.opacity, tuple | str | float):
+        try:
+            opacity_of(written.opacity)
+        except InputError as error:
+            raise InputError(f"{where}, key opacity", error.found, error.expected, error.mend) from error
+
+
+def orders_in(folder: str | Path) -> Sequence[Path]:
+    """The files of the orders of a swatch folder, by name."""
+    return sorted((Path(folder) / FOLDER).glob("*.toml"))

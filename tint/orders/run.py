@@ -1,0 +1,219 @@
+"""From an order to its sheets: fit, solve, choose, weigh and draw, doing again only what has changed."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from tint import jsonable, verbs
+from tint.errors import InputError
+from tint.materials import Blend, Workshop
+from tint.orders.files import Files, Made, digest
+from tint.orders.order import Order, read_order, waste_percent
+from tint.palette import Palette, fit_path, read_palette, write_palette
+from tint.recipes import from_json, solve
+from tint.swatches import PALETTE_FILE, folder_digest
+from tint.swatches.declaration import read_workshop
+from tint.weighing import Batch, Scale, WeighSheet, weigh, weigh_table
+from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
+
+if TYPE_CHECKING:
+    from tint.proofs.part_picture import Shown
+
+_SHEET_PIXELS = 560  # pixels along the part's longer side on a sheet, as of `tint proof`
+
+Tell = Callable[[str], None]
+
+
+class Done(msgspec.Struct, frozen=True, kw_only=True):
+    """An order that was run.
+
+    Parameters
+    ----------
+    order : Order
+    answer : jsonable.Answer
+        The recipes; the one chosen comes first.
+    sheet : WeighSheet
+    made : Made
+        Its files.
+    solved : bool
+        Whether recipes were sought now, and not kept from before.
+    """
+
+    order: Order
+    answer: jsonable.Answer
+    sheet: WeighSheet
+    made: Made
+    solved: bool
+
+
+def run_order(
+    path: str | Path, *, choose: int | None = None, replace: bool = False, made_on: datetime.date | None = None,
+    progress: Tell | None = None,
+) -> Done:  # fmt: skip
+    """Do all that an order needs: recipe, weigh sheet, card and approval sheets, in files beside the order.
+
+    Parameters
+    ----------
+    path : path-like
+        The order's file.
+    choose : int, optional
+        The rank of the recipe to take; the best when absent, or the one chosen before, while nothing changed.
+    replace : bool
+        Whether files that someone altered are written over too.
+    made_on : date, optional
+        The day on the sheets; today when absent.
+    progress : callable, optional
+        Told in words what is being done.
+
+    Raises
+    ------
+    InputError
+        If the order or its folder has faults, or there is no recipe of that rank.
+    JobError
+        If every pigment is refused, or a sheet cannot be made.
+    """
+    order, tell = read_order(path), progress or (lambda _: None)
+    palette = _palette(order.folder, tell)
+    files = Files(order.made_path)
+    asked_of = digest(order.path.read_bytes(), folder_digest(order.folder), *_beside(order))
+    workshop = read_workshop((order.folder / PALETTE_FILE).read_text(encoding="utf-8-sig"))
+    answer, data, solved = _recipes(order, palette, workshop, files, asked_of, choose, replace=replace, tell=tell)
+    sheet = weigh_chosen(order, palette, answer, workshop)
+    makers = _makers(order, palette, answer, sheet, made_on or datetime.date.today())
+    made_of = digest(asked_of, data)
+    fresh = [each for each in makers if files.is_fresh(each, made_of)]
+    left = [each for each in makers if each not in fresh and not replace and not files.is_ours(each)]
+    missing = [each for each in makers if each not in fresh and each not in left]
+    contents: dict[Path, tuple[str, bytes]] = {}
+    for each in missing:
+        tell(f"making {each.name}")
+        contents[each] = (made_of, makers[each]())
+    if contents:
+        files.write(contents)
+    made = Made(written=tuple(missing), kept=tuple(fresh), left=tuple(left))
+    return Done(order=order, answer=answer, sheet=sheet, made=made, solved=solved)
+
+
+def _beside(order: Order) -> list[bytes]:
+    """What stands in the files that an order names."""
+    named = [order.written.part] if order.written.part else []
+    named += [order.written.reading.rpartition(":")[0] or order.written.reading] if order.written.reading else []
+    found = []
+    for name in named:
+        with contextlib.suppress(OSError):  # who reads it says what is wrong with it
+            found.append(order.beside(name).read_bytes())
+    return found
+
+
+def _palette(folder: Path, tell: Tell) -> Palette:
+    """The palette of the swatches as they stand; fitted and written where it is missing or out of date."""
+    optics = "many-flux"
+    try:
+        return read_palette(fit_path(folder, optics), digest=folder_digest(folder))
+    except InputError:
+        tell("fitting the palette")
+        palette = verbs.fit(folder, optics=optics)
+        write_palette(palette, fit_path(folder, optics))
+        return palette
+
+
+def _recipes(
+    order: Order, palette: Palette, workshop: Workshop, files: Files, asked_of: str, choose: int | None, *,
+    replace: bool, tell: Tell,
+) -> tuple[jsonable.Answer, bytes, bool]:  # fmt: skip
+    """The recipes, the chosen one first, as kept or found now; the file's content, and whether they were sought."""
+    path = order.recipe_path
+    if choose is None and not replace and (files.is_fresh(path, asked_of) or not files.is_ours(path)):
+        data = path.read_bytes()
+        return from_json(data, where=str(path)), data, False
+    tell("solving")
+    written = order.written
+    if written.base is not None and written.base not in palette.bases:
+        raise InputError(f"{order.path}, key base", written.base, "one of " + ", ".join(palette.bases))
+    found = solve(
+        palette, order.target(palette), setting=order.setting(palette), base=written.base, rules=order.rules(workshop)
+    )
+    answer = jsonable.answer(found, optics=palette.model)
+    if choose is not None:
+        if not 1 <= choose <= len(answer.recipes):
+            raise InputError("choose", f"{choose}", f"a rank from 1 to {len(answer.recipes)}")
+        chosen = answer.recipes[choose - 1]
+        answer.recipes = (chosen, *(each for each in answer.recipes if each is not chosen))
+    data = msgspec.json.format(jsonable.text(answer).encode())
+    if not replace and not files.is_ours(path):
+        raise InputError(str(path), "was altered by hand", mend="add --replace to choose anew, or leave --choose out")
+    files.write({path: (asked_of, data)})
+    return from_json(data, where=str(path)), data, True
+
+
+def weigh_chosen(order: Order, palette: Palette, answer: jsonable.Answer, workshop: Workshop) -> WeighSheet:
+    """The weigh sheet of the chosen recipe for all the parts of an order."""
+    first = answer.recipes[0]
+    if order.written.batch_g is None and order.written.part is None:
+        mend = 'part = "lid.stl", or batch_g = 120'
+        raise InputError(str(order.path), "no part and no batch is told", "how much to weigh", mend)
+    batch = Batch(
+        batch_g=order.written.batch_g,
+        part_cm3=None if order.written.batch_g is not None else order.part_cm3,
+        count=order.written.parts,
+        waste_percent=waste_percent(workshop),
+    )
+    scale = Scale(
+        step_g=workshop.scale_step_g or STEP_G,
+        tolerance_percent=workshop.dose_tolerance_percent or TOLERANCE_PERCENT,
+        max_g=workshop.scale_max_g,
+    )
+    blend = Blend(first.base, dict(first.loadings))
+    return weigh(palette, blend, setting=order.setting(palette), batch=batch, scale=scale, premix=True)
+
+
+def _makers(
+    order: Order, palette: Palette, answer: jsonable.Answer, sheet: WeighSheet, made_on: datetime.date
+) -> dict[Path, Callable[[], bytes]]:
+    """Every file of an order, and how it is made."""
+    from tint.proofs import draw_proof  # pictures are for those who draw
+    from tint.proofs.approval import Approval, Asked, approval
+    from tint.proofs.approval_page import approval_page, approval_pdf
+    from tint.proofs.sheet import draw_weigh_sheet
+
+    setting, target, title = order.setting(palette), order.target(palette), order.title
+    blend = Blend(answer.recipes[0].base, dict(answer.recipes[0].loadings))
+
+    def agreed() -> Approval:
+        asked = Asked(
+            name=title,
+            words=order.written.words,
+            who=order.written.approver or order.written.customer,
+            made=made_on,
+            tolerance=target.tolerance,
+        )
+        shown = _shown(order)
+        return approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, trial=None)
+
+    day = datetime.datetime(made_on.year, made_on.month, made_on.day, tzinfo=datetime.UTC)
+    into = order.made_path
+    return {
+        into / "weigh.pdf": lambda: draw_weigh_sheet(palette, sheet, title=title, made=day),
+        into / "weigh.csv": lambda: weigh_table(sheet),
+        into / "card.png": lambda: draw_proof(palette, blend, setting=setting, target=target, title=title),
+        into / "approval.html": lambda: approval_page(agreed()),
+        into / "approval.pdf": lambda: approval_pdf(agreed()),
+    }
+
+
+def _shown(order: Order) -> Shown | None:
+    """The part that an order names, as a sheet shows it from above."""
+    if order.written.part is None:
+        return None
+    from tint.proofs.part import read_part, view_of
+    from tint.proofs.part_picture import Shown
+
+    part = read_part(order.beside(order.written.part))
+    view = view_of(part, pixels=_SHEET_PIXELS)
+    return Shown(view=view, named=order.title, volume_cm3=part.volume_cm3)
