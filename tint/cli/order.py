@@ -71,7 +71,7 @@ def _show(out: Console, done: Done) -> None:
         (
             "weigh",
             f"{done.sheet.total_grams:.4g} g",
-            f"for {show.counted(order.written.parts, 'part')}, waste included",
+            "waste included",
         ),
     ]
     show.facts(out, facts)
