@@ -205,13 +205,47 @@ def test_another_thickness() -> None:
     assert told == pytest.approx(3.6, abs=0.15)
 
 
-def test_labels_mixed_up() -> None:
+@pytest.mark.parametrize(
+    ("factor", "words"), [(0.1, "a tenth of what is written"), (10.0, "ten times what is written")]
+)
+def test_a_decimal_point_that_slipped(factor: float, words: str) -> None:
+    poured = next(each for each in CASTS if each.name == "sky-a")
+    folder = really(
+        Cast("sky-a", "clear", poured.thickness_mm, {"white": 0.2, "blue": factor * poured.loadings["blue"]})
+    )
+    found = only(examine(folder, fit_two_flux(folder)), "strength")
+    assert found.where == "sky-a, blue"
+    assert words in found.words
+    assert "mm thick" not in found.words
+
+
+def test_castings_that_were_swapped() -> None:
     by_name = {each.name: each for each in CASTS}
     swapped = {"cream-a": by_name["sky-a"], "sky-a": by_name["cream-a"]}
     folder = studio(seed=SEED, really=swapped)
-    found = examine(folder, fit_two_flux(folder))
-    assert kinds(found) == ["out_of_line"] * 2
-    assert {each.where for each in found} == {"cream-a", "sky-a"}
+    found = only(examine(folder, fit_two_flux(folder)), "mixed_up")
+    assert set(found.about) == {"cream-a", "sky-a"}
+    assert "cream-a reads as sky-a should, sky-a reads as cream-a should" in found.words or (
+        "sky-a reads as cream-a should, cream-a reads as sky-a should" in found.words
+    )
+    assert "swapped" in found.words
+
+
+@pytest.mark.parametrize(("card", "factor"), [("white", 0.94), ("white", 1.06), ("black", 4.0)])
+def test_a_card_that_was_another(clean: SwatchFolder, card: str, factor: float) -> None:
+    bare = {**clean.bare, card: tuple(replace(each, values=factor * each.values) for each in clean.bare[card])}
+    folder = replace(clean, bare=bare, backings={**clean.backings, card: factor * clean.backings[card]})
+    found = only(examine(folder, fit_two_flux(folder)), "other_card")
+    assert found.where == card
+    assert ("lighter" if factor < 1.0 else "darker") in found.words
+
+
+def test_cards_swapped_throughout(clean: SwatchFolder) -> None:
+    other = {"black": "white", "white": "black"}
+    readings = tuple(replace(each, backing=other.get(each.backing, each.backing)) for each in clean.readings)
+    found = examine(replace(clean, readings=readings))[0]
+    assert (found.kind, found.where) == ("darker_over_lighter", "all castings")
+    assert "the names of all cards are swapped" in found.words
 
 
 def test_a_casting_that_counts_for_nothing_in_the_fit_is_out_of_line() -> None:

@@ -10,7 +10,7 @@ import pytest
 from folder_example import Files, good_files, write
 
 from tint.errors import FolderError
-from tint.swatches import read_folder
+from tint.swatches import inspect_folder, read_folder
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Measurement
 from tint.swatches.naming import Naming
@@ -104,3 +104,84 @@ def test_a_decimal_comma_among_commas_is_no_blank_behind_the_row(tmp_path: Path,
     text = files[CASTS].decode().replace("yellow-1,clear,2,0.5,,", row)
     with pytest.raises(FolderError, match="row 5: the row has 7 cells; expected 6"):
         read_folder(write(tmp_path / "studio", {**files, CASTS: text.encode()}))
+
+
+# What was cast, and the words of palette.toml.
+
+
+CAST_SPELLINGS: dict[str, Respell] = {
+    "capitals": lambda text: text.replace("swatch,base,thickness_mm,yellow", "Swatch,Base,Thickness_mm,Yellow"),
+    "units in brackets": lambda text: text.replace("thickness_mm,yellow", "thickness (mm),yellow [%]"),
+    "no unit": lambda text: text.replace("thickness_mm", "thickness"),
+    "units in the cells": lambda text: text.replace(",2.02,", ",2.02 mm,").replace(",0.2,", ",0.2 %,"),
+    "a row of units": lambda text: text.replace("note\n", "note\n,,mm,%,%,\n"),
+    "decimal commas": lambda text: text.replace(",", ";").replace(".", ","),
+    "a line for the separator": lambda text: "sep=;\n" + text.replace(",", ";"),
+    "blanks": lambda text: text.replace(",", ";").replace("\n", ";;\n") + ";;;;;;;\n\n",
+}
+
+
+@pytest.mark.parametrize("spelling", CAST_SPELLINGS)
+def test_castings_are_read_alike(tmp_path: Path, spelling: str) -> None:
+    plain, files = read_folder(write(tmp_path / "plain", good_files())), good_files()
+    other = {**files, CASTS: CAST_SPELLINGS[spelling](files[CASTS].decode()).encode()}
+    assert other[CASTS] != files[CASTS]
+    read = read_folder(write(tmp_path / "other", other))
+    told = [[(each.name, each.base, each.thickness_mm, each.loadings) for each in f.swatches] for f in (plain, read)]
+    assert told[0] == told[1]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        (b"thickness_mm", b"thickness (cm)", "column thickness (cm): the thickness is in cm; write millimetres"),
+        (b",2.02,", b",0.202 cm,", "it says cm: write it in millimetres"),
+        (b",2.02,", b",2020,", "is it in µm? write it in mm"),
+    ],
+)
+def test_another_unit_is_told(tmp_path: Path, old: bytes, new: bytes, words: str) -> None:
+    files = good_files()
+    files[CASTS] = files[CASTS].replace(old, new)
+    told = [str(fault) for fault in inspect_folder(write(tmp_path, files))[1] if fault.grave]
+    assert any(words in line for line in told), told
+
+
+def changed_casts(change: Callable[[str, str], str]) -> bytes:
+    head, *rows = (line.split(",") for line in good_files()[CASTS].decode().splitlines())
+    told = [[change(name, cell) for name, cell in zip(head, row, strict=True)] for row in rows]
+    return "".join(",".join(row) + "\n" for row in (head, *told)).encode()
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda name, cell: f"{float(cell) / 10:g}" if name == "thickness_mm" else cell, "centimetres or inches"),
+        (lambda _, cell: "0.202" if cell == "2.02" else cell, "clear-2 is 0.202 mm thick"),
+        (lambda name, cell: f"{float(cell) / 100:g}" if name in ("yellow", "deep blue") and cell else cell,
+         "are they fractions of one? write percent"),
+    ],
+)  # fmt: skip
+def test_a_unit_that_looks_like_another_is_asked_about(
+    tmp_path: Path, change: Callable[[str, str], str], words: str
+) -> None:
+    whole = [str(fault) for fault in inspect_folder(write(tmp_path / "plain", good_files()))[1]]
+    assert not any(words in line for line in whole)
+    files = {**good_files(), CASTS: changed_casts(change)}
+    told = [str(fault) for fault in inspect_folder(write(tmp_path / "other", files))[1]]
+    assert any(words in line for line in told), told
+
+
+def test_the_trade_s_words_for_cures_and_geometry(tmp_path: Path) -> None:
+    files = good_files()
+    text = files["palette.toml"].decode()
+    for old, new in (
+        ('cure = "addition"', 'cure = "platinum"'),
+        ('cure = "condensation"', 'cure = "Tin"'),
+        ('cures = ["addition", "condensation"]', 'cures = "platinum, tin"'),
+        ('geometry = "di:8"', 'geometry = "d/8 SCI"'),
+    ):
+        assert old in text
+        text = text.replace(old, new)
+    read = read_folder(write(tmp_path, {**files, "palette.toml": text.encode()}))
+    plain = read_folder(write(tmp_path / "plain", files))
+    assert (read.bases, read.pigments, read.instrument) == (plain.bases, plain.pigments, plain.instrument)

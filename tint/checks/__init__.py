@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from tint.checks.cards import of_cards
 from tint.checks.colours import as_shares, of_colour_lines
 from tint.checks.conditions import of_conditions
 from tint.checks.edge_loss import of_edges, unstated_spot
@@ -15,6 +16,7 @@ from tint.checks.finding import Finding
 from tint.checks.ground import Ground, fit_ground, without
 from tint.checks.jumps import of_jumps, of_tails
 from tint.checks.left_out import LeftOut, left_out
+from tint.checks.mixed_up import of_mixed_up
 from tint.checks.out_of_line import of_lines
 from tint.checks.readings import of_readings
 from tint.checks.swatches import of_swatches
@@ -77,11 +79,17 @@ def _found(folder: SwatchFolder, palette: Palette | None, fitted: Fitted | None)
 
 
 def _of_castings(ground: Ground) -> Iterator[Finding]:
-    """Castings out of line, then the jumps that those do not explain."""
+    """Cards that were others, else castings out of line, then the jumps that those do not explain."""
+    cards = tuple(of_cards(ground))
+    if cards:
+        yield from cards
+        return  # over a card that was not there, no casting can be judged
     folder = ground.folder
     jumps = tuple(of_jumps(ground))
     jumped = _swatches(folder, (each.about for each in jumps))
-    lines, rest = of_lines(ground, jumped=jumped)
+    lines, rest, out = of_lines(ground, jumped=jumped)
+    mixed, swapped = of_mixed_up(out)
+    lines = [*mixed, *(each for each in lines if not swapped & set(each.about))]
     yield from lines
     if rest is ground:
         yield from jumps

@@ -21,20 +21,24 @@ _TIMES_ORDINARY = 10.0  # of the mean square miss, from where a swatch is out of
 _EXPLAINED = 0.2  # of what was missed may stay for a dose or a thickness to be named as the reason
 _AS_GOOD = 25.0  # squared standard deviations by which two reasons must differ to be told apart
 _NEARLY = 0.7  # of the limits, from where it is seen whether the swatch widens them itself
+_SLIPS = {10.0: "ten times", 0.1: "a tenth of"}
+_SLIP = 0.25  # by which a dose that a decimal point moved may be off besides; chosen by eye
+_BEYOND = 1.25  # the thickest casting, or below the thinnest: a mould that the folder may have; chosen by eye
 _MOST = 6  # swatches named before the folder as a whole is in question
 
 
 @dataclass(frozen=True, eq=False)
-class _Judged:
-    """A swatch left out: how far out it is, a ratio to the limit, and the standard deviations along the worst slot."""
+class Judged:
+    """A swatch left out, by which fit, and how far out it is: mean square miss, and standard deviations along slots."""
 
+    ground: Ground
     left: LeftOut
     inverse: Array
     mean_square: float
     along: Array
 
 
-def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], Ground]:
+def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], Ground, list[Judged]]:
     """Swatches out of line, worst first; each leaves the fit before the next is looked for.
 
     Parameters
@@ -47,10 +51,13 @@ def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], 
     findings : list of Finding
     ground : Ground
         Without those swatches.
+    named : list of Judged
+        All swatches that left, whether or not there is a finding of each.
     """
     findings: list[Finding] = []
+    named: list[Judged] = []
     for _ in range(_MOST):
-        judged = [_judge(each) for each in ground.foretold]
+        judged = [_judge(ground, each) for each in ground.foretold]
         if len(judged) < 3:  # two that differ do not say which is wrong
             break
         far = _limits(judged)
@@ -64,31 +71,32 @@ def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], 
         finding = _told(ground, worst)
         if finding.kind != "out_of_line" or name not in jumped:
             findings.append(finding)
+        named.append(worst)
         ground = rest
-    return findings, ground
+    return findings, ground, named
 
 
-def _is_out(worst: _Judged, far: tuple[float, float], rest: Ground) -> bool:
+def _is_out(worst: Judged, far: tuple[float, float], rest: Ground) -> bool:
     """Whether a swatch is beyond the limits, or beyond those of a folder without it.
 
     A wrong casting of a pigment that is in all others throws them all off, and so widens its own limits.
     """
     if _ratio(worst, far) > 1.0:
         return True
-    others = [_judge(each) for each in rest.foretold]
+    others = [_judge(rest, each) for each in rest.foretold]
     return len(others) > 1 and _ratio(worst, _limits(others)) > 1.0
 
 
-def _judge(left: LeftOut) -> _Judged:
+def _judge(ground: Ground, left: LeftOut) -> Judged:
     inverse = np.asarray(np.linalg.inv(left.covariance), dtype=float)
     miss = left.missed.ravel()
     slopes = left.slopes.reshape(len(left.slopes), -1)
     size = np.sqrt(np.einsum("si,ij,sj->s", slopes, inverse, slopes))
     along = np.abs(slopes @ inverse @ miss) / np.where(size > 0.0, size, np.inf)
-    return _Judged(left, inverse, float(miss @ inverse @ miss) / miss.size, along)
+    return Judged(ground, left, inverse, float(miss @ inverse @ miss) / miss.size, along)
 
 
-def _limits(judged: list[_Judged]) -> tuple[float, float]:
+def _limits(judged: list[Judged]) -> tuple[float, float]:
     """Of the standard deviations along a slot, and of the mean square.
 
     Where the whole folder misses by more than its stated errors allow, no single swatch is to blame: both grow with
@@ -100,17 +108,21 @@ def _limits(judged: list[_Judged]) -> tuple[float, float]:
     return limit(along.size) * typical, _TIMES_ORDINARY * square
 
 
-def _ratio(each: _Judged, far: tuple[float, float]) -> float:
+def _ratio(each: Judged, far: tuple[float, float]) -> float:
     return max(float(each.along.max()) / far[0], float((each.mean_square / far[1]) ** 0.5))
 
 
-def _told(ground: Ground, judged: _Judged) -> Finding:
+def _told(ground: Ground, judged: Judged) -> Finding:
     swatch = ground.swatch(judged.left)
     missed = _colour_missed(ground, judged.left)
-    best, *others = sorted(reasons(ground, judged.left, judged.inverse), key=lambda each: each.left)
     size = judged.left.missed.size
+    enough = max(_EXPLAINED * judged.mean_square * size, 3.0 * size)
+    found = sorted(reasons(ground, judged.left, judged.inverse), key=lambda each: each.left)
+    # A thickness that no mould of the folder has is no reason where a dose is one.
+    likely = [each for each in found if each.pigment or _is_cast(ground, swatch.thickness_mm * each.factor)]
+    best, *others = likely if likely and likely[0].left <= enough else found
     effect = f"left out, it is foretold {missed:.2f} CIEDE2000 off; kept, it pulls what it holds towards itself"
-    if best.left > max(_EXPLAINED * judged.mean_square * size, 3.0 * size):
+    if best.left > enough:
         return Finding(
             kind="out_of_line",
             where=swatch.name,
@@ -142,12 +154,21 @@ def _told(ground: Ground, judged: _Judged) -> Finding:
 
 def _as_if(swatch: Swatch, reason: Reason) -> str:
     if not reason.pigment:
-        return f"{swatch.thickness_mm * reason.factor:.2f} mm thick in place of {swatch.thickness_mm:.2f} mm"
+        slipped = " (is it in centimetres?)" if abs(reason.factor / 10.0 - 1.0) < _SLIP else ""
+        return f"{swatch.thickness_mm * reason.factor:.2f} mm thick in place of {swatch.thickness_mm:.2f} mm{slipped}"
     dose = swatch.loadings[reason.pigment]
+    times = next((word for factor, word in _SLIPS.items() if abs(reason.factor / factor - 1.0) < _SLIP), "")
     return (
         f"{dose * reason.factor:.3g} % of {reason.pigment} in place of {dose:.3g} % "
-        f"({100.0 * (reason.factor - 1.0):+.0f} %)"
-    )
+        + (f"({times} what is written: has the decimal point slipped?)" if times else
+           f"({100.0 * (reason.factor - 1.0):+.0f} %)")
+    )  # fmt: skip
+
+
+def _is_cast(ground: Ground, thickness_mm: float) -> bool:
+    """Whether a thickness lies among those of the folder."""
+    depths = [swatch.thickness_mm for swatch in ground.folder.swatches]
+    return min(depths) / _BEYOND <= thickness_mm <= max(depths) * _BEYOND
 
 
 def _colour_missed(ground: Ground, left: LeftOut) -> float:
@@ -160,7 +181,7 @@ def _colour_missed(ground: Ground, left: LeftOut) -> float:
 # What would reconcile a casting with all others: its thickness, or one of its doses, having been another.
 
 
-_FACTORS = np.geomspace(0.1, 10.0, 401)  # of a thickness or dose that are thought of
+_FACTORS = np.geomspace(1.0 / 12.0, 12.0, 433)  # of a thickness or dose that are thought of
 
 
 @dataclass(frozen=True)
@@ -205,14 +226,14 @@ def reasons(ground: Ground, left: LeftOut, inverse: Array) -> Iterator[Reason]:
             changed[1:, problem.dosed[casting, slot - 1]] *= _FACTORS
         else:
             depth[1:] *= _FACTORS
-        as_written, *shown = _shown(ground.fitted, left.rows, depth, changed)
+        as_written, *shown = shown_as(ground.fitted, left.rows, depth, changed)
         miss = (left.missed + as_written - np.array(shown)).reshape(_FACTORS.size, -1)
         remains = np.einsum("fi,ij,fj->f", miss, inverse, miss, optimize=True)
         best = int(np.argmin(remains))
         yield Reason(int(slot), name, float(_FACTORS[best]), float(remains[best]))
 
 
-def _shown(fitted: Fitted, rows: Index, thickness: Array, loadings: Array) -> Array:
+def shown_as(fitted: Fitted, rows: Index, thickness: Array, loadings: Array) -> Array:
     """What the palette says of a casting's readings, were it of each of these thicknesses and loadings.
 
     Parameters

@@ -6,7 +6,7 @@ Each check allows for both at once, so a value's own standard deviation is taken
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 import numpy as np
@@ -21,6 +21,7 @@ from tint.swatches.records import THROUGH
 
 _BOTH = 2.0**0.5
 _INDEX_ERROR = 0.02  # of a refractive index as declared: silicone rubbers lie within it; common practice, no source
+_MOST_TOLD = 4  # castings darker over a lighter card that are told one by one; chosen by eye
 _LEAST_CONTRAST = 0.1  # of reflectance between backings that are compared
 
 
@@ -33,9 +34,12 @@ def of_readings(folder: SwatchFolder) -> Iterator[Finding]:
     yield from _above_one(folder)
 
 
-def ways(folder: SwatchFolder) -> dict[tuple[str, str, str, str], list[Reading]]:
+Way = tuple[str, str, str, str]
+
+
+def ways(folder: SwatchFolder) -> dict[Way, list[Reading]]:
     """Readings by swatch, backing, seat and quantity: replicates stand together."""
-    result: dict[tuple[str, str, str, str], list[Reading]] = {}
+    result: dict[Way, list[Reading]] = {}
     for each in folder.readings:
         result.setdefault((each.swatch, each.backing, each.seat, each.quantity), []).append(each)
     return result
@@ -107,6 +111,27 @@ def _darker_over_lighter(folder: SwatchFolder) -> Iterator[Finding]:
         for dark, light in ((a, b) for a in mean for b in mean if a[0] == b[0] and a[2] == b[2])
         if folder.backings[light[1]].mean() - folder.backings[dark[1]].mean() > _LEAST_CONTRAST
     ]
+    found = list(_reversed(folder, pairs, mean))
+    swatches = {dark[0] for dark, _ in pairs}
+    if len(found) < _MOST_TOLD or 2 * len(found) <= len(swatches):
+        yield from found
+        return
+    yield Finding(
+        kind="darker_over_lighter",
+        where="all castings" if len(found) == len(swatches) else f"{len(found)} of {len(swatches)} castings",
+        about=tuple(each.where for each in found),
+        words="they read darker over the lighter card than over the darker one: the names of all cards are swapped",
+        effect="no layer does this: absorption and scattering are fitted to a contradiction",
+        mend="see under which names the bare cards stand, and the cards behind the castings; correct one of the two",
+    )
+
+
+def _reversed(
+    folder: SwatchFolder,
+    pairs: Sequence[tuple[Way, Way]],
+    mean: Mapping[Way, tuple[Array, int]],
+) -> Iterator[Finding]:
+    """One by one, the castings that are darker over the lighter card."""
     count = len(pairs) * (values_of(folder) + 1)
     for dark, light in pairs:
         (below, n_below), (above, n_above) = mean[dark], mean[light]

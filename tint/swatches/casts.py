@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 
 from tint.swatches.declaration import Declared
 from tint.swatches.gather import Gathered, did_you_mean, one_of, shown, table_header
@@ -34,6 +35,7 @@ def read_casts(table: Table, declared: Declared, faults: Gathered) -> Casts:
     faults : Gathered
         Takes what is wrong.
     """
+    table = replace(table, columns=_plain_columns(table.columns, declared))
     _check_columns(table, declared, faults)
     check_marks(table, ("thickness_mm", *RANGES, *declared.pigments), faults)
     if not table.rows:
@@ -49,13 +51,35 @@ def read_casts(table: Table, declared: Declared, faults: Gathered) -> Casts:
     return Casts(tuple(swatches), rows)
 
 
+# What a spreadsheet may call a column, and what stands behind a number: `White [%]`, `thickness (mm)`, `2 mm`.
+_UNIT = re.compile(r"\s*(?:[\[(]\s*)?(?<![^\W_])(mm|%|percent|°? ?C|days?)(?:\s*[\])])?\s*$", re.IGNORECASE)
+_MILLIMETRES = re.compile(r"(?<=[\d.,])\s*mm$", re.IGNORECASE)
+_OTHER_LENGTH = re.compile(r"(?<=[\d.,])\s*(cm|µm|um|inch|in|\")$", re.IGNORECASE)
+
+
+def _plain_columns(columns: tuple[str, ...], declared: Declared) -> tuple[str, ...]:
+    """The columns by the names they must have, where a capital or a unit behind is all that differs."""
+    known = {each.lower(): each for each in (*SWATCH_COLUMNS, *declared.pigments)}
+    known |= {"thickness": "thickness_mm"} if "thickness" not in declared.pigments else {}
+    found = []
+    for column in columns:
+        names = (column, column.lower(), _UNIT.sub("", column).lower())
+        named = next((known[name] for name in names[1:] if name in known), column)
+        found.append(column if column in known.values() or named in columns else named)
+    return tuple(found) if len(set(found)) == len(set(columns)) else columns
+
+
 def _check_columns(table: Table, declared: Declared, faults: Gathered) -> None:
     known = (*SWATCH_COLUMNS, *declared.pigments)
     for column in ("base", "thickness_mm"):
         if column not in table.columns:
             faults.grave(f"the column {column} is missing", row=table.header_row, mend="add it to the header")
     for column in table.columns:
-        if column and column not in known:
+        length = re.fullmatch(r"(?:thickness|depth)[ _]*[\[(]?(cm|inch|in|µm|um)[\])]?", column, re.IGNORECASE)
+        if length:
+            mend = "write millimetres under thickness_mm"
+            faults.grave(f"the thickness is in {length[1]}", row=table.header_row, column=column, mend=mend)
+        elif column and column not in known:
             faults.grave(
                 f"{PALETTE_FILE} declares no such pigment",
                 row=table.header_row,
@@ -126,14 +150,16 @@ def _swatch(row: Row, table: Table, declared: Declared, faults: Gathered) -> Swa
 def _thickness(row: Row, table: Table, faults: Gathered) -> float | None:
     if "thickness_mm" not in table.columns:
         return None
-    cell = table.cell(row, "thickness_mm")
+    cell = _MILLIMETRES.sub("", table.cell(row, "thickness_mm"))
     expected = f"expected millimetres above 0 and up to {LARGEST_THICKNESS_MM:g}"
     value = number(cell)
     if value is None:
         found, mend = why_no_number(cell)
+        other = _OTHER_LENGTH.search(cell)
+        mend = f"it says {other[1]}: write it in millimetres" if other else mend
         faults.grave(found, row=row.number, column="thickness_mm", expected=expected, mend=mend)
     elif not 0 < value <= LARGEST_THICKNESS_MM:
-        mend = "measure the swatch again, in mm"
+        mend = "is it in µm? write it in mm" if value > LARGEST_THICKNESS_MM else "measure the swatch again, in mm"
         faults.grave(f"thickness {value:g}", row=row.number, column="thickness_mm", expected=expected, mend=mend)
     else:
         return value

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from tint.errors import Fault
 from tint.spectra import Array
 from tint.swatches.casts import Casts
 from tint.swatches.colours import luminance
@@ -68,6 +70,43 @@ def warn_thin_casts(swatches: Sequence[Swatch], declared: Declared, faults: Gath
         )
 
 
+# Units that are asked about; castings of silicone are seldom thinner, nor doses so small throughout. Chosen by eye.
+_LEAST_USUAL_MM = 0.65  # the thickest casting of a folder
+_LEAST_OF_OTHERS = 0.5  # of the thinnest other casting
+_LEAST_DOSE = 0.04  # percent, the largest dose of a folder
+_ENOUGH = 4  # castings from which such a thing is seen
+
+
+def warn_units(swatches: Sequence[Swatch], faults: Gathered) -> None:
+    """Ask about thicknesses that look like centimetres or inches, and loadings that look like fractions of one."""
+    depths = sorted(swatch.thickness_mm for swatch in swatches)
+    if len(depths) < _ENOUGH:
+        return
+    if depths[-1] <= _LEAST_USUAL_MM:
+        faults.warn(
+            f"all thicknesses are {depths[0]:.3g} to {depths[-1]:.3g} mm",
+            column="thickness_mm",
+            expected="castings of a millimetre and more",
+            mend="are they in centimetres or inches? write millimetres",
+        )
+    elif depths[0] < _LEAST_OF_OTHERS * depths[1] and depths[1] <= 10.0 * depths[0] <= depths[-1] * 1.25:
+        thin = min(swatches, key=lambda swatch: swatch.thickness_mm)
+        faults.warn(
+            f"{shown(thin.name)} is {thin.thickness_mm:g} mm thick, all others {depths[1]:g} mm and more",
+            row=thin.row,
+            column="thickness_mm",
+            mend="is it in centimetres? write millimetres",
+        )
+    doses = [dose for swatch in swatches for dose in swatch.loadings.values()]
+    if len(doses) >= _ENOUGH and max(doses) <= _LEAST_DOSE:
+        faults.warn(
+            f"no loading is above {max(doses):g} percent",
+            column="loadings",
+            expected="percent by mass, as 0.5 for half a percent",
+            mend="are they fractions of one? write percent, 100 times as much",
+        )
+
+
 def warn_unread(casts: Casts, named: frozenset[str], faults: Gathered) -> None:
     """Warn of swatches that were cast and never measured."""
     for name, row in casts.rows.items():
@@ -98,9 +137,9 @@ def warn_thin_readings(measured: Measured, declared: Declared, faults: Gathered)
     _warn_one_way(by_swatch, kind, faults)
     _warn_alike_backings([_level(values, kind) for values in backings.values()], backings, faults)
     _warn_repeated(measured.readings, kind, noise, faults)
+    _warn_swapped_throughout(by_swatch, backings, kind, noise, faults)
     total_is_caught = declared.instrument is not None and declared.instrument.geometry != "45:0"
     for readings in by_swatch.values():
-        _warn_swapped(readings, backings, kind, noise, faults)
         if total_is_caught and kind == SPECTRA:
             _warn_energy(readings, noise, faults)
         _warn_regular(readings, noise, faults)
@@ -172,10 +211,32 @@ def _warn_repeated(readings: Iterable[Reading], kind: str, noise: float, faults:
             )
 
 
-def _warn_swapped(
-    readings: Sequence[Reading], backings: Mapping[str, Array], kind: str, noise: float, faults: Gathered
+def _warn_swapped_throughout(
+    by_swatch: Mapping[str, Sequence[Reading]],
+    backings: Mapping[str, Array],
+    kind: str,
+    noise: float,
+    faults: Gathered,
 ) -> None:
+    """Swatches that look darker over a lighter backing; told once where most do."""
+    told = {name: _swapped(readings, backings, kind, noise) for name, readings in by_swatch.items()}
+    wrong = {name: found for name, found in told.items() if found}
+    if len(wrong) >= _ENOUGH and 2 * len(wrong) > len(told):
+        faults.warn(
+            f"{len(wrong)} of {len(told)} swatches read lighter over a darker backing",
+            column="backing",
+            expected="a lighter backing cannot darken a swatch",
+            mend="are the names of all cards swapped, in the rows of swatches or in those of the bare cards?",
+        )
+        return
+    for found in wrong.values():
+        for each in found:
+            faults.faults.append(replace(each, file=faults.file))
+
+
+def _swapped(readings: Sequence[Reading], backings: Mapping[str, Array], kind: str, noise: float) -> list[Fault]:
     """A swatch never looks darker over a lighter backing."""
+    faults = Gathered("")
     ways: dict[tuple[str, str], list[Reading]] = {}
     for reading in readings:
         if reading.backing in backings:
@@ -195,6 +256,7 @@ def _warn_swapped(
                     expected="a lighter backing cannot darken a swatch",
                     mend="see whether rows or cards were swapped",
                 )
+    return faults.faults
 
 
 def _how_light(one: Array, other: Array, kind: str) -> tuple[str, str]:

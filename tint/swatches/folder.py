@@ -10,7 +10,7 @@ from pathlib import Path
 from tint.errors import Fault, FolderError
 from tint.materials import Base, Pigment
 from tint.swatches.casts import Casts, read_casts
-from tint.swatches.checks import warn_thin_casts, warn_thin_readings, warn_unread
+from tint.swatches.checks import warn_thin_casts, warn_thin_readings, warn_units, warn_unread
 from tint.swatches.contents import Content, contents_of
 from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.gather import Gathered
@@ -181,6 +181,7 @@ def _warn_of_thinness(
         return
     if casts is not None and swatches_whole:
         warn_thin_casts(casts.swatches, declared, of_swatches)
+        warn_units(casts.swatches, of_swatches)
         if measured is not None and measured.named:
             warn_unread(casts, measured.named, of_swatches)
     if measured is not None and readings_whole:

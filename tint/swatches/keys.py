@@ -146,6 +146,27 @@ class WorkshopTable(Struct, kw_only=True):
     price_unit: Annotated[PriceUnit, Meta(description=" or ".join(get_args(PriceUnit)))] = "kg"
 
 
+# Words of the trade for what a key expects; common practice.
+_ALSO = {
+    "cure": {"platinum": "addition", "tin": "condensation"},
+    "geometry": {"d/8 sci": "di:8", "d/8 sce": "de:8", "sci": "di:8", "sce": "de:8", "45/0": "45:0", "0/45": "45:0",
+                 "0:45": "45:0"},
+}  # fmt: skip
+_ALSO["cures"] = _ALSO["cure"]
+
+
+def in_own_words(key: str, value: object) -> object:
+    """A value with the trade's words said in those of the file: `platinum` is `addition`, `tin` `condensation`."""
+    words = _ALSO.get(key)
+    if words is None:
+        return value
+    if key == "cures" and isinstance(value, str):
+        value = [part.strip() for part in value.split(",")]
+    if isinstance(value, list):
+        return [words.get(each.strip().lower(), each) if isinstance(each, str) else each for each in value]
+    return words.get(" ".join(value.lower().split()), value) if isinstance(value, str) else value
+
+
 AnyTable = TypeVar("AnyTable", bound=Struct)
 
 
@@ -171,6 +192,7 @@ def decode(entry: object, table: type[AnyTable], where: str, faults: Gathered) -
             mend="write its keys below a line of its name in brackets",
         )
         return None
+    entry = {key: in_own_words(key, value) for key, value in entry.items()}
     fields = {field.name: field for field in msgspec.structs.fields(table)}
     good = forbid_unknown(entry, fields, f"{where}.", faults)
     for name, field in fields.items():

@@ -22,6 +22,7 @@ Naming = Callable[[Cells, Sequence[Cells]], Cells | None]
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _HINT = re.compile(r"\"?sep=(.)\"?", re.IGNORECASE)  # a line by which a spreadsheet is told the separator
 _UNITS = re.compile(r"nm|%|-|1|mm|[rt]|%?\s?[rt]\s?%?|units?|(?:reflectance|transmittance)(?: factor)?", re.IGNORECASE)
+_LABELS = {"swatch", "base", "backing", "seat", "quantity", "source", "name", "note"}
 _OWN_UNITS = re.compile(
     r"nm|%|percent|mm|cm|inch|µm|g|g/cm3|days?|°? ?[cf]|0(?: to |-)1(?:00)?|text|name|unit", re.IGNORECASE
 )
@@ -95,7 +96,7 @@ def read_table(text: str, faults: Gathered, *, first: str) -> Table | None:
     if not every:
         faults.grave("every cell is blank")
         return None
-    header_row, columns = every[0]
+    header_row, columns = every[0][0], tuple(map(_small_label, every[0][1]))
     if first not in columns:
         faults.grave(
             f"the header has no column {first}, it begins {quoted(text.strip().splitlines()[0])}",
@@ -114,7 +115,12 @@ def read_table(text: str, faults: Gathered, *, first: str) -> Table | None:
 def _merit(text: str, separator: str, first: str) -> tuple[bool, int]:
     """How well a separator cuts the first row: whether a column `first` appears, and how many there are."""
     _, cells = next(records(text, separator, Gathered("")), (0, ("",)))
-    return first in cells, len(cells)
+    return first in map(_small_label, cells), len(cells)
+
+
+def _small_label(column: str) -> str:
+    """A column of labels in small letters; names of pigments keep their own."""
+    return column.lower() if column.lower() in _LABELS else column
 
 
 def find_header(text: str, named: Naming) -> tuple[str, Header] | None:
