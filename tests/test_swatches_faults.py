@@ -189,8 +189,8 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
         (TOML, None, "bases.clear.pigment_in"),
         "found 'C'; expected a part of mix: A, B",
     ),
-    "cures as text": (
-        toml('["addition", "condensation"]', '"addition"'),
+    "cures as a number": (
+        toml('["addition", "condensation"]', "1"),
         (TOML, None, "pigments.yellow.cures"),
         'write for example ["addition"]',
     ),
@@ -294,9 +294,9 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
         "thickness 2020; expected millimetres above 0 and up to 100",
     ),
     "thickness with a unit": (
-        put(CASTS, 2, "thickness_mm", "2.02 mm"),
+        put(CASTS, 2, "thickness_mm", "0.2 cm"),
         (CASTS, 2, "thickness_mm"),
-        "'2.02 mm' is more than a number; .*without a unit",
+        "'0.2 cm' is more than a number; .*it says cm: write it in millimetres",
     ),
     "loading in words": (
         put(CASTS, 5, "yellow", "a drop"),
