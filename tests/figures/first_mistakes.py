@@ -310,7 +310,7 @@ MISTAKES: list[tuple[str, str, Plant]] = [
     ("the bare cards' names swapped", r"all cards.*swapped",
      relabelled({"black": "white", "white": "black"})),
     ("a row pasted under another name", r"row \d+.*to the last digit", pasted),
-    ("one cell lost in a row", r"readings.csv, row 20: the row has \d+ cells", lambda f: f.readings[19].pop()),
+    ("one cell lost in a row", r"readings.csv, row 20: the row has \d+ cells", lambda f: f.readings[19].__delitem__(-1)),
     ("two castings of one name", r"swatches.csv, row.*already the swatch",
      lambda f: f.swatches.append(list(f.swatches[5]))),
     ("a casting without its row", r"readings.csv, row.*neither a swatch", lambda f: f.swatches.remove(f.cast(ORANGE))),
