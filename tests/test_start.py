@@ -14,7 +14,7 @@ from tint.cli import main
 from tint.errors import InputError
 from tint.materials import Base, Blend, Pigment
 from tint.starting import base_in, pigment_in
-from tint.swatches import read_declared
+from tint.swatches import inspect_folder, read_declared
 from tint.weighing import Scale, weigh_castings
 
 TOLD = (
@@ -65,7 +65,7 @@ def test_what_is_there_is_left_alone(tmp_path: Path) -> None:
     assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
     told = begin(folder, *TOLD)
     assert told.exit_code == 2
-    assert "holds a palette.toml" in told.stderr
+    assert "tells what there is already" in told.stderr
 
 
 def test_the_library_begins_the_same(tmp_path: Path) -> None:
@@ -74,6 +74,39 @@ def test_the_library_begins_the_same(tmp_path: Path) -> None:
     assert begun.written == ("palette.toml", "swatches.csv", "casting-plan.html")
     for name in begun.written:
         assert (begun.folder / name).read_bytes() == (tmp_path / "typed" / "pots" / name).read_bytes()
+
+
+@pytest.mark.parametrize("reads", ["spectrophotometer", "colorimeter"])
+def test_a_workbook_says_the_same_as_the_files(tmp_path: Path, reads: str) -> None:
+    pytest.importorskip("openpyxl")
+    shown = begin(tmp_path / "pots", *TOLD, "--reads", reads, "--workbook", "--name", "Pots")
+    assert shown.exit_code == 0, shown.stderr
+    begin(tmp_path / "files", *TOLD, "--reads", reads, "--name", "Pots")
+    assert {path.name for path in (tmp_path / "pots").iterdir()} == {"swatches.xlsx", "casting-plan.html"}
+    assert read_declared(tmp_path / "pots") == read_declared(tmp_path / "files")
+    pages = [(tmp_path / place / "casting-plan.html").read_bytes() for place in ("pots", "files")]
+    assert pages[0] == pages[1]
+    again = begin(tmp_path / "pots")
+    assert "nothing was written" in again.stdout
+
+
+def test_a_workbook_is_measured_into_and_read(tmp_path: Path) -> None:
+    openpyxl = pytest.importorskip("openpyxl")
+    folder = tmp_path / "pots"
+    begin(folder, "--base", "clear=platinum", "--pigment", "white=both", "--pigment", "blue", "--reads", "colorimeter",
+          "--workbook")  # fmt: skip
+    book = openpyxl.load_workbook(folder / "swatches.xlsx")
+    names = [row[0].value for row in book["swatches"].iter_rows(min_row=3) if row[0].value]
+    for name, backing, level in [("black", None, 20), ("white", None, 95)]:
+        book["readings"].append([name, backing, None, None, level, 0.0, 0.0])
+    for at, name in enumerate(names):
+        book["readings"].append([name, "black", "air", None, 30 + at, 0.5, -1.0])
+        book["readings"].append([name, "white", "air", None, 70 + at, 0.5, -1.0])
+    book.save(folder / "swatches.xlsx")
+    read, faults = inspect_folder(folder)
+    assert read is not None, faults
+    assert [swatch.name for swatch in read.swatches] == names
+    assert faults == ()
 
 
 def test_it_never_asks_where_nobody_answers(tmp_path: Path) -> None:
@@ -203,6 +236,6 @@ def test_what_is_told_otherwise_is_refused() -> None:
 
 def test_for_scripts_it_is_one_json_object(tmp_path: Path) -> None:
     told = json.loads(begin(tmp_path / "pots", *TOLD, "--reads", "colorimeter", "--json").stdout)
-    assert told["written"] == ["palette.toml", "swatches.csv", "casting-plan.html", "readings.csv"]
+    assert told["written"] == ["palette.toml", "swatches.csv", "readings.csv", "casting-plan.html"]
     assert len(told["castings"]) == 12
     assert len(told["next"]) == 3

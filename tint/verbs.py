@@ -347,6 +347,7 @@ def start(
     folder: str | Path, *, bases: Sequence[str] = (), pigments: Sequence[str] = (), name: str = "", white: str = "",
     reads: str = "nothing", geometry: str = "", cards: Sequence[str] = (), moulds_mm: Sequence[float] = (),
     scale_step_g: float | None = None, scale_max_g: float | None = None, area_cm2: float = 25.0,
+    workbook: bool = False,
 ) -> Started:  # fmt: skip
     """A folder to begin with: palette.toml, swatches.csv with what to pour first, and a plan to print, in grams.
 
@@ -368,6 +369,8 @@ def start(
         Of the scale [g].
     area_cm2 : float
         Of a swatch [cm2].
+    workbook : bool
+        Whether all tables go into one swatches.xlsx.
 
     Examples
     --------
@@ -384,7 +387,7 @@ def start(
         name=name or place.resolve().name, bases=bases, pigments=pigments, white=white, reads=reads, geometry=geometry,
         cards=cards, moulds_mm=moulds_mm, scale_step_g=scale_step_g, scale_max_g=scale_max_g,
     ) if bases or pigments else None  # fmt: skip
-    return begin(place, told, area_cm2=area_cm2)
+    return begin(place, told, area_cm2=area_cm2, workbook=workbook)
 
 
 def plan(palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moulds_mm: Sequence[float] = ()) -> Plan:

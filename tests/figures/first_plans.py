@@ -201,9 +201,9 @@ def main() -> None:
                         now, _ = pouring.missed(palette, drawn(palette, list(workshop.bases)))
                         promises[count].append((promised, now, missed))
                         line += f" (promised {promised:.2f}, says {now:.2f}, found {missed:.2f})"
-                    asks = examine(folder, palette, fitted)
+                    asks = examine(folder, palette, fitted) if count == counts[0] else ()
                     line += "".join(f" [{each.kind} {each.where}: {each.words}]" for each in asks)
-                    kinds = [f"warning: {each}" for each in warned] + [each.kind for each in asks]
+                    kinds = [*(f"warning: {each}" for each in warned), *(each.kind for each in asks)]
                     asked.update(f"{count}: {kind[:60]}" for kind in kinds)
         done += 1
         print(line, flush=True)

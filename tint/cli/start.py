@@ -15,8 +15,7 @@ from tint.cli.castings import castings_json, show_castings
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, Base, Pigment
 from tint.planning import MOULDS_MM, is_light
-from tint.starting import READERS, Answers, answers_of, base_in, cures_in, pigment_in, start
-from tint.swatches import PALETTE_FILE
+from tint.starting import READERS, Answers, answers_of, base_in, cures_in, pigment_in, start, tells_what_there_is
 from tint.weighing import AREA_CM2
 from tint.weighing.premix import STEP_G
 
@@ -57,8 +56,9 @@ _SECTIONS = {
 )
 @options.number("--scale-step", "Smallest step of the scale.  [default: 0.01]", expected="grams", metavar="G")
 @options.number("--scale-max", "The most that it carries.", expected="grams", metavar="G")
+@click.option("--workbook", is_flag=True, help="All tables as sheets of one swatches.xlsx.")
 @options.as_json
-def command(folder: Path, area_cm2: float, as_json: bool, **told: Any) -> None:
+def command(folder: Path, area_cm2: float, workbook: bool, as_json: bool, **told: Any) -> None:
     """A folder to begin with, and what to pour first, in grams.
 
     Example: tint start swatches_demo/mine --base clear=platinum,1:1,3 --pigment white=both --pigment blue=platinum
@@ -67,12 +67,12 @@ def command(folder: Path, area_cm2: float, as_json: bool, **told: Any) -> None:
     the planned castings, and a plan to print. Files that are there stay as they are.
     """
     answers = None
-    if not (folder / PALETTE_FILE).exists():
+    if not tells_what_there_is(folder):
         answers = _answers(folder, told, ask=_asks() and not as_json)
     elif any(value for value in told.values()):
-        mend = f"change {folder / PALETTE_FILE} itself, or name another folder"
-        raise InputError(str(folder), f"holds a {PALETTE_FILE}, which tells what there is", mend=mend)
-    begun = start(folder, answers, area_cm2=_area(area_cm2))
+        found = "tells what there is already, in palette.toml or swatches.xlsx"
+        raise InputError(str(folder), found, mend="change that file itself, or name another folder")
+    begun = start(folder, answers, area_cm2=_area(area_cm2), workbook=workbook)
     if as_json:
         show.json(_as_json(begun))
         return

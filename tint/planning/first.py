@@ -16,8 +16,8 @@ from tint.errors import InputError
 from tint.materials import Base, Blend, Pigment
 
 FIRST = 12  # castings: a day of pouring, and a palette that answers its first question
-# Shares of a pigment's largest loading, judged by tests/figures/planning.py on workshops of their own.
-_WEAK, _WEAK_BLACK, _WEAK_WHITE = 0.04, 0.015, 0.1
+# Shares of a pigment's largest loading, chosen on workshops of their own and judged by tests/figures/first_plans.py.
+_WEAK, _WEAK_BLACK, _WEAK_WHITE = 0.04, 0.006, 0.1
 _STRONG, _STRONG_BLACK = 0.4, 0.1
 _TINT, _TINT_BLACK, _TINT_WHITE = 0.15, 0.03, 0.3
 _MOST_IN_A_TINT = 3  # colours beside the white; a spectrum tells so many apart, three numbers do not

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from typing import Any
 
 from tint.materials import Base, Pigment
 from tint.planning import is_light
@@ -48,27 +49,40 @@ def _number(value: float) -> str:
     return f"{value:.10g}"
 
 
+def instrument_keys(answers: Answers) -> dict[str, Any]:
+    """The keys of `[instrument]` that can be told from what is read with."""
+    keys: dict[str, Any] = {"geometry": answers.geometry or ("45:0" if answers.reads == TELEPHONE else "di:8")}
+    if answers.reads_colours:
+        keys |= {"light": "D65", "observer": 10}
+    keys["repeatability"] = 0.004 if answers.reads == TELEPHONE else 0.002
+    return keys | {"thickness_error_mm": 0.05, "dose_error_percent": 1.0}
+
+
+_SAID = {
+    "geometry": "di:8 sphere with gloss, de:8 without, 45:0 lit at 45 degrees",
+    "light": "the light that L, a, b hold for",
+    "observer": "and the observer: 2 or 10 degrees",
+    "thickness_error_mm": "standard deviation of your calliper on rubber",
+    "dose_error_percent": "standard deviation of a pigment dose, percent of the dose",
+}
+_SCATTER = {
+    COLORIMETER: "scatter of one reading, as a share of white's X, Y, Z",
+    TELEPHONE: "`tint photograph` tells that of your pictures",
+}
+
+
 def _instrument(answers: Answers) -> Iterator[str]:
-    geometry = answers.geometry or ("45:0" if answers.reads == TELEPHONE else "di:8")
-    yield ""
-    yield "[instrument]"
+    yield from ("", "[instrument]")
     if answers.reads == NOTHING:
         yield "# Nothing to read with yet: this is the usual spectrophotometer, to be corrected when you know yours."
-    yield _line(f"geometry = {_text(geometry)}", "di:8 sphere with gloss, de:8 without, 45:0 lit at 45 degrees")
-    if answers.reads_colours:
-        repeatability = 0.004 if answers.reads == TELEPHONE else 0.002
-        yield _line('light = "D65"', "the light that L, a, b hold for")
-        yield _line("observer = 10", "and the observer: 2 or 10 degrees")
-        if answers.reads == COLORIMETER:
-            yield _line(f"repeatability = {repeatability}", "scatter of one reading, as a share of white's X, Y, Z")
-        else:
-            yield _line(f"repeatability = {repeatability}", "`tint photograph` tells that of your pictures")
-    else:
-        yield _line("repeatability = 0.002", "standard deviation of one reading, reflectance 0 to 1")
+    said = _SAID | {
+        "repeatability": _SCATTER.get(answers.reads, "standard deviation of one reading, reflectance 0 to 1")
+    }
+    for key, value in instrument_keys(answers).items():
+        yield _line(f"{key} = {_text(value) if isinstance(value, str) else _number(value)}", said[key])
+    if not answers.reads_colours:
         yield _line("# aperture_mm = 8.0", "diameter of the spot that is measured; state it if you know it")
         yield _line("# lit_mm = 11.0", "diameter of the spot that is lit")
-    yield _line("thickness_error_mm = 0.05", "standard deviation of your calliper on rubber")
-    yield _line("dose_error_percent = 1.0", "standard deviation of a pigment dose, percent of the dose")
 
 
 def _base(base: Base) -> Iterator[str]:

@@ -7,17 +7,21 @@ import io
 from dataclasses import dataclass
 from pathlib import Path
 
-from tint.errors import InputError
+from tint.errors import FolderError, InputError
 from tint.files import write_whole
 from tint.proofs.castings import casting_page
 from tint.starting.answers import TELEPHONE, Answers
 from tint.starting.declared import palette_text
 from tint.starting.plan import CastingPlan, plan_castings
+from tint.starting.workbook import begun_workbook
 from tint.swatches import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, read_declared
+from tint.swatches.declaration import Declared, read_declaration
+from tint.swatches.gather import Gathered
 from tint.swatches.records import COLOUR_COLUMNS
 from tint.weighing import AREA_CM2
 
-PLAN_FILE = "casting-plan.html"
+PLAN_FILE, BOOK_FILE = "casting-plan.html", "swatches.xlsx"
+_TABLES = (PALETTE_FILE, SWATCHES_FILE, READINGS_FILE, BOOK_FILE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,7 +45,9 @@ class Started:
     next_steps: tuple[str, ...]
 
 
-def start(folder: Path, answers: Answers | None, *, area_cm2: float = AREA_CM2) -> Started:
+def start(
+    folder: Path, answers: Answers | None, *, area_cm2: float = AREA_CM2, workbook: bool = False
+) -> Started:  # fmt: skip
     """Write what a folder lacks: palette.toml, swatches.csv with the planned castings, and the plan to print.
 
     Parameters
@@ -49,52 +55,78 @@ def start(folder: Path, answers: Answers | None, *, area_cm2: float = AREA_CM2) 
     folder : Path
         Made if need be.
     answers : Answers, optional
-        What the workshop has; not needed where palette.toml is there and tells it.
+        What the workshop has; not needed where the folder tells it.
     area_cm2 : float
         Of a swatch [cm2].
+    workbook : bool
+        Whether all tables go into one swatches.xlsx.
 
     Raises
     ------
     InputError
         If nothing tells what the workshop has, or the folder cannot be written to.
     FolderError
-        If palette.toml is there and at fault.
+        If the folder tells what there is, and is at fault.
     """
     if folder.exists() and not folder.is_dir():
         raise InputError(str(folder), "is a file", "expected the name of a folder")
-    there = [name for name in (PALETTE_FILE, SWATCHES_FILE, READINGS_FILE, PLAN_FILE) if (folder / name).exists()]
-    if PALETTE_FILE not in there and answers is None:
+    there = tuple(name for name in (*_TABLES, PLAN_FILE) if (folder / name).exists())
+    if tells_what_there_is(folder):
+        answers, declared = None, read_declared(folder)
+    elif answers is None:
         mend = "tell what there is: --base clear=platinum,1:1,3 --pigment white=both ..."
         raise InputError(str(folder), f"holds no {PALETTE_FILE}", mend=mend)
+    else:
+        declared = _as_declared(answers)
+    plan = plan_castings(declared, area_cm2=area_cm2)
+    contents = _contents(declared, answers, plan, workbook=workbook, there=there)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(str(folder), f"cannot be made ({error.strerror})", mend="choose another place") from error
-    written = []
-    if PALETTE_FILE not in there and answers is not None:
-        write_whole(folder / PALETTE_FILE, palette_text(answers).encode())
-        written.append(PALETTE_FILE)
-    declared = read_declared(folder)
-    plan = plan_castings(declared, area_cm2=area_cm2)
-    page = casting_page(
-        plan.castings, plan.sheet, title=declared.name, area_cm2=area_cm2, cards=plan.cards, colours=plan.colours
-    )
-    names = [name for name, pigment in declared.pigments.items() if pigment is not None]
-    contents = {SWATCHES_FILE: _swatches(plan, names), PLAN_FILE: page}
-    if plan.colours:
-        header = ["swatch", "backing", "seat", "source", *COLOUR_COLUMNS]
-        contents[READINGS_FILE] = (",".join(header) + "\n").encode()
-    if SWATCHES_FILE in there:
-        del contents[PLAN_FILE]  # its castings are not those that are there
     for name, content in contents.items():
-        if name not in there:
-            write_whole(folder / name, content)
-            written.append(name)
+        write_whole(folder / name, content)
     by_telephone = answers is not None and answers.reads == TELEPHONE
-    return Started(
-        folder=folder, plan=plan, written=tuple(written), kept=tuple(there),
-        next_steps=_next_steps(folder, plan, by_telephone=by_telephone, poured=SWATCHES_FILE in there),
-    )  # fmt: skip
+    book = BOOK_FILE in (*there, *contents)
+    steps = _next_steps(folder, plan, by_telephone=by_telephone, printed=PLAN_FILE in contents, book=book)
+    return Started(folder=folder, plan=plan, written=tuple(contents), kept=there, next_steps=steps)
+
+
+def tells_what_there_is(folder: Path) -> bool:
+    """Whether a folder declares bases and pigments already."""
+    return any((folder / name).exists() for name in (PALETTE_FILE, BOOK_FILE))
+
+
+def _as_declared(answers: Answers) -> Declared:
+    faults = Gathered(PALETTE_FILE)
+    declared = read_declaration(palette_text(answers), faults, folder_name=answers.name)
+    grave = [fault for fault in faults.faults if fault.grave]
+    if declared is None or grave:
+        raise FolderError(PALETTE_FILE, grave)
+    return declared
+
+
+def _contents(
+    declared: Declared, answers: Answers | None, plan: CastingPlan, *, workbook: bool, there: tuple[str, ...]
+) -> dict[str, bytes]:
+    """The files that are to be written, all of them made before the first is."""
+    contents: dict[str, bytes] = {}
+    cast = BOOK_FILE in there or SWATCHES_FILE in there
+    if answers is not None and workbook and not cast:
+        contents[BOOK_FILE] = begun_workbook(answers, plan)
+    elif answers is not None:
+        contents[PALETTE_FILE] = palette_text(answers).encode()
+    if not cast and BOOK_FILE not in contents:
+        contents[SWATCHES_FILE] = _swatches(plan, list(declared.pigments))
+        if plan.colours and READINGS_FILE not in there:
+            header = ["swatch", "backing", "seat", "source", *COLOUR_COLUMNS]
+            contents[READINGS_FILE] = (",".join(header) + "\n").encode()
+    if not cast and PLAN_FILE not in there:  # castings that are there are not those of a new plan
+        contents[PLAN_FILE] = casting_page(
+            plan.castings, plan.sheet, title=declared.name, area_cm2=plan.area_cm2, cards=plan.cards,
+            colours=plan.colours,
+        )  # fmt: skip
+    return contents
 
 
 def _swatches(plan: CastingPlan, pigments: list[str]) -> bytes:
@@ -109,16 +141,22 @@ def _swatches(plan: CastingPlan, pigments: list[str]) -> bytes:
     return out.getvalue().encode()
 
 
-def _next_steps(folder: Path, plan: CastingPlan, *, by_telephone: bool, poured: bool) -> tuple[str, ...]:
+def _next_steps(
+    folder: Path, plan: CastingPlan, *, by_telephone: bool, printed: bool, book: bool
+) -> tuple[str, ...]:  # fmt: skip
     cards = " and ".join(plan.cards)
-    read = f"Read each over {cards}, and the bare cards; then `tint import {folder} FILE` takes the readings over."
+    table, readings = (f"sheet {name} of {BOOK_FILE}" if book else f"{name}.csv" for name in ("swatches", "readings"))
+    pour = f"Print {folder / PLAN_FILE}, pour what it says, and put measured thicknesses into {table}."
+    if not printed:
+        pour = f"{folder} holds castings or a plan already: pour what is missing, and measure its thickness."
+    into = " --into-workbook" if book else ""
+    read = (
+        f"Read each over {cards}, and the bare cards; then `tint import {folder} FILE{into}` takes the readings over."
+    )
     if by_telephone:
-        read = f"Photograph them on {cards} with a colour chart; `tint photograph` gives the rows of readings.csv."
+        read = f"Photograph them on {cards} with a colour chart; `tint photograph` gives the rows of {readings}."
     elif plan.colours:
-        read = f"Read each over {cards}, and the bare cards; type L, a, b into readings.csv, or `tint import` a file."
-    pour = f"Print {folder / PLAN_FILE}, pour what it says, and put measured thicknesses into swatches.csv."
-    if poured:
-        pour = f"{folder / SWATCHES_FILE} holds castings already: measure their thickness, and pour what is missing."
+        read = f"Read each over {cards}, and the bare cards; type L, a, b into {readings}, or `tint import` a file."
     return (
         pour,
         read,

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from tint.errors import InputError
 from tint.materials import SEATS
 from tint.swatches.keys import BaseTable, Cure, Geometry, InstrumentTable, PigmentTable, PriceUnit, WorkshopTable
-from tint.swatches.records import NO_BACKING, QUANTITIES, READING_COLUMNS, SWATCH_COLUMNS
+from tint.swatches.records import COLOUR_COLUMNS, NO_BACKING, QUANTITIES, READING_COLUMNS, SWATCH_COLUMNS
 from tint.swatches.workbook import MIX
 
 if TYPE_CHECKING:
@@ -52,6 +52,7 @@ def blank_workbook(
     backings: Sequence[str] = ("black", "white"),
     castings: Sequence[Mapping[str, Any]] = (),
     wavelengths: ArrayLike | None = None,
+    colours: bool = False,
 ) -> bytes:
     """A workbook to fill in, as the bytes of swatches.xlsx.
 
@@ -67,6 +68,8 @@ def blank_workbook(
         Rows of `swatches` that stand in it already: a cell by column.
     wavelengths : array_like, shape (n,), optional
         Columns of `readings`, by default 400 to 700 nm in steps of 10 [nm].
+    colours : bool
+        Whether L*, a*, b* are read, in columns of their own, and no spectra.
 
     Returns
     -------
@@ -95,7 +98,8 @@ def blank_workbook(
     _entries(book.create_sheet("bases"), ["name", *_base_columns(bases)], bases)
     _entries(book.create_sheet("pigments"), ["name", *_fields(PigmentTable)], pigments)
     _swatches(book.create_sheet("swatches"), tuple(pigments), castings)
-    _readings(book.create_sheet("readings"), backings, [f"{nm:.10g}" for nm in grid])
+    values = dict.fromkeys(COLOUR_COLUMNS, "") if colours else {f"{nm:.10g}": "0 to 1" for nm in grid}
+    _readings(book.create_sheet("readings"), backings, values)
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()
@@ -156,15 +160,16 @@ def _swatches(sheet: Worksheet, pigments: Sequence[str], castings: Sequence[Mapp
     _dressed(sheet, units=True, widths=[20, *[14] * (len(columns) - 1)])
 
 
-def _readings(sheet: Worksheet, backings: Sequence[str], wavelengths: Sequence[str]) -> None:
-    columns = [*READING_COLUMNS[:4], *wavelengths]
+def _readings(sheet: Worksheet, backings: Sequence[str], values: Mapping[str, str]) -> None:
+    """A column for each value, with its unit below."""
+    columns = [*READING_COLUMNS[:4], *values]
     sheet.append([int(each) if each.isdigit() else each for each in columns])
-    sheet.append([*[""] * 4, *["0 to 1"] * len(wavelengths)])
+    sheet.append([*[""] * 4, *values.values()])
     # Castings and bare cards both: another name than a casting's is asked about, not refused.
     _choose(sheet, _below(sheet, 0), f"=swatches!$A$3:$A${_ROWS}", style="warning")
     for at, words in enumerate(([*backings, NO_BACKING], SEATS, QUANTITIES), start=1):
         _choose(sheet, _below(sheet, at), ",".join(words))
-    _dressed(sheet, units=True, widths=[20, *[12] * 3, *[8] * len(wavelengths)])
+    _dressed(sheet, units=True, widths=[20, *[12] * 3, *[8] * len(values)])
 
 
 # Drop-downs, bounds and looks.
