@@ -7,69 +7,51 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
+from tint.turns import turn
+
 LINE = "tint: stopped before it was done\n"
 
-# Each sends the signal at a moment that is known: the program's own code is in the way of it then.
-READY = """
+# Sends the signal as a module is looked for: a moment that is known, with the code of others in between.
+RING = """
 import os, signal, sys
-def ring(*_):
+def ring():
     os.kill(os.getpid(), signal.SIGINT)
-"""
-MOMENTS = {
-    "as tint is loaded": """
-class Ringing:
-    def find_spec(self, name, *_):
-        if name == "click":
-            ring()
-sys.meta_path.insert(0, Ringing())
-""",
-    "as a command is loaded": """
-class Ringing:
-    def find_spec(self, name, *_):
-        if name == "tint.cli.check":
-            ring()
-sys.meta_path.insert(0, Ringing())
-""",
-    "in a callback that passes nothing on": """
 class Falling:
     def __del__(self):
         ring()
 class Ringing:
     def find_spec(self, name, *_):
-        if name == "tint.cli.check":
-            Falling()
+        if name == "{module}":
+            {ring}()
 sys.meta_path.insert(0, Ringing())
-""",
-}
+"""
 RUN = """
 from tint.cli import main
-sys.argv = ["tint", "check", sys.argv[1]]
 main()
 """
 
 
-def stopped(moment: str, folder: Path) -> tuple[int, str]:
-    command = [sys.executable, "-c", READY + MOMENTS[moment] + RUN, str(folder)]
-    ended = subprocess.run(command, capture_output=True, text=True, check=False)
-    return ended.returncode, ended.stderr
-
-
-def test_as_tint_is_loaded(demo_folder: Path) -> None:
-    assert stopped("as tint is loaded", demo_folder) == (130, LINE)
-
-
-def test_as_a_command_is_loaded(demo_folder: Path) -> None:
-    assert stopped("as a command is loaded", demo_folder) == (130, LINE)
-
-
-def test_in_a_callback_that_passes_nothing_on(demo_folder: Path) -> None:
-    assert stopped("in a callback that passes nothing on", demo_folder) == (130, LINE)
+@pytest.mark.parametrize(
+    ("module", "ring"),
+    [
+        pytest.param("click", "ring", id="as tint is loaded"),
+        pytest.param("tint.cli.check", "ring", id="as a command is loaded"),
+        pytest.param("tint.cli.check", "Falling", id="in a callback, which passes nothing on"),
+    ],
+)
+def test_it_ends_in_one_line(module: str, ring: str, demo_folder: Path, tmp_path: Path) -> None:
+    program = tmp_path / "tint"  # as the installed command is called
+    program.write_text(RING.format(module=module, ring=ring) + RUN, encoding="utf-8")
+    ended = subprocess.run(
+        [sys.executable, str(program), "check", str(demo_folder)], capture_output=True, text=True, check=False
+    )
+    assert (ended.returncode, ended.stderr) == (130, LINE)
 
 
 def test_while_it_waits_for_another_writer_and_nothing_is_left(demo_folder: Path) -> None:
     """It is waiting once it says so."""
-    from tint.turns import turn
-
     with turn(demo_folder):
         command = [sys.executable, "-m", "tint", "fit", str(demo_folder), "--optics", "two-flux"]
         process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
@@ -79,3 +61,8 @@ def test_while_it_waits_for_another_writer_and_nothing_is_left(demo_folder: Path
         assert process.communicate()[1] == LINE
     assert process.returncode == 130
     assert not [each for each in demo_folder.iterdir() if each.name.endswith(".fit") or ".tint-" in each.name]
+
+
+def test_the_ctrl_c_of_a_program_that_imports_tint_is_its_own() -> None:
+    command = [sys.executable, "-c", "import signal, tint; print(signal.getsignal(signal.SIGINT).__name__)"]
+    assert subprocess.run(command, capture_output=True, text=True, check=True).stdout == "default_int_handler\n"

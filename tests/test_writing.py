@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import stat
 import subprocess
 import sys
 import threading
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -68,48 +70,48 @@ def test_two_imports_at_once_keep_all_readings(folder: Path, tmp_path: Path) -> 
     assert (folder / "readings.csv").read_text(encoding="utf-8").count("\n") == before + 4
 
 
-def test_a_writer_waits_for_another_and_says_so(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
-    taken, go = threading.Event(), threading.Event()
+@contextlib.contextmanager
+def another(folder: Path, until: threading.Event) -> Iterator[None]:
+    """Somebody else has the folder's turn, until they are told to go."""
+    taken = threading.Event()
 
-    def other() -> None:
-        with turn(tmp_path):
+    def hold() -> None:
+        with turn(folder):
             taken.set()
-            go.wait(20.0)
+            until.wait(20.0)
 
-    holder = threading.Thread(target=other)
+    holder = threading.Thread(target=hold)
     holder.start()
     assert taken.wait(20.0)
-    with pytest.raises(JobError, match=r"another tint has been writing in it for 0\.5 s"), turn(tmp_path, wait_s=0.5):
-        pass
-    assert caplog.messages == [f"{tmp_path}: another tint is writing in it; waiting until it is done"]
-    go.set()
-    write_whole(tmp_path / "a.txt", b"mine")
+    yield
     holder.join()
+
+
+def test_a_writer_waits_for_another_and_says_so(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    go = threading.Event()
+    with another(tmp_path, go):
+        found = r"another tint has been writing in it for 0\.5 s"
+        with pytest.raises(JobError, match=found), turn(tmp_path, wait_s=0.5):
+            pass
+        go.set()
+        write_whole(tmp_path / "a.txt", b"mine")
+    assert caplog.messages == [f"{tmp_path}: another tint is writing in it; waiting until it is done"]
     assert (tmp_path / "a.txt").read_bytes() == b"mine"
 
 
 def test_the_command_line_says_that_it_waits(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "scan.cgats").write_bytes(scan(1))
-    log = logging.getLogger("tint")
+    log, go = logging.getLogger("tint"), threading.Event()
     told = ["import", str(folder), str(tmp_path / "scan.cgats"), "--add", "--backing", "black", "--seat", "air"]
-    go, taken = threading.Event(), threading.Event()
 
     def free(_: logging.LogRecord) -> bool:  # once the wait is told
         go.set()
         return True
 
-    def other() -> None:
-        with turn(folder):
-            taken.set()
-            go.wait(20.0)
-
-    holder = threading.Thread(target=other)
-    holder.start()
-    assert taken.wait(20.0)
     log.addFilter(free)
-    result = CliRunner().invoke(main, told)
+    with another(folder, go):
+        result = CliRunner().invoke(main, told)
     log.removeFilter(free)
-    holder.join()
     assert result.exit_code == 0
     assert result.stderr == f"tint: {folder}: another tint is writing in it; waiting until it is done\n"
 

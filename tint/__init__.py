@@ -4,9 +4,21 @@ Verbs are functions (`fit`, `predict`, `solve`, `weigh` ...), nouns are things (
 (`tint.optics`, `tint.recipes` ...). Each name is imported when it is first used.
 """
 
-from __future__ import annotations
+import os
+import sys
 
-TYPE_CHECKING = False  # not from typing: `tint` is to be ready for a Ctrl-C before it loads anything
+# The program itself, as `tint` or `python -m tint`, is ready for a Ctrl-C before it loads anything, annotations from
+# __future__ included; a program that imports tint has its own.
+if " -m tint " in f" {' '.join(sys.orig_argv[:8])} " or os.path.basename(sys.argv[0]) in ("tint", "tint.exe"):
+    try:
+        from tint.starting import be_ready
+
+        be_ready()
+    except KeyboardInterrupt:
+        os.write(2, b"tint: stopped before it was done\n")
+        os._exit(130)
+
+TYPE_CHECKING = False  # not from typing, which takes a while to load
 if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
     from typing import Any
 
@@ -78,7 +90,7 @@ __all__ = [
 __version__: str
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> "Any":
     if name == "__version__":
         from importlib.metadata import version
 

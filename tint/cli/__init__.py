@@ -5,27 +5,22 @@ A command's module is imported when that command runs: `tint --help` pays for no
 
 from __future__ import annotations
 
+import contextlib
+import difflib
+import importlib
+import keyword
+import logging
 import os
 import sys
+from collections.abc import Callable, Iterator
+from typing import Any
 
-try:
-    import contextlib
-    import difflib
-    import importlib
-    import keyword
-    import logging
-    from collections.abc import Callable, Iterator
-    from typing import Any
+import click
 
-    import click
-
-    from tint.cli.edge import message
-    from tint.cli.stopping import STOPPED, interruptible
-    from tint.errors import JobError, TintError
-except KeyboardInterrupt:  # before `interruptible` could take it
-    sys.stderr.write("tint: stopped before it was done\n")
-    sys.stderr.flush()
-    os._exit(130)
+from tint.cli.edge import message
+from tint.cli.stopping import interruptible
+from tint.errors import JobError, TintError
+from tint.starting import STOPPED
 
 # The arrays here are small: threads of the linear algebra only get in each other's way, and make a fit several times
 # as slow. It is read when NumPy is loaded, so it is said before any command is imported.

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import signal
 import sys
 from collections.abc import Callable
-from typing import NoReturn
 
-STOPPED = 130  # 128 and the number of the signal SIGINT, as shells have it
+from tint.starting import leave
 
 
 class StoppedError(BaseException):
@@ -40,12 +38,5 @@ def interruptible(job: Callable[[], int]) -> int:
         if not asked:
             raise
         leave()
+        raise  # nobody comes here
     return status
-
-
-def leave() -> NoReturn:
-    """End at once, in one line."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    line = "\n" * os.isatty(2) + "tint: stopped before it was done\n"  # behind the ^C that a terminal shows
-    os.write(2, line.encode())
-    os._exit(STOPPED)
