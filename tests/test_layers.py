@@ -16,7 +16,7 @@ DEVELOPERS = ROOT / "DEVELOPERS.md"
 
 # A module imports only from rows above its own; a package stands for all that is in it. DEVELOPERS.md shows the same.
 LAYERS = {
-    "errors": ("tint.errors", "tint.starting"),
+    "errors": ("tint.errors", "tint.loading"),
     "turns": ("tint.turns", "tint.cells"),
     "files": ("tint.files",),
     "quantities": ("tint.spectra", "tint.optics", "tint.colorimetry"),

@@ -20,7 +20,7 @@ import click
 from tint.cli.edge import message
 from tint.cli.stopping import interruptible
 from tint.errors import JobError, TintError
-from tint.starting import STOPPED
+from tint.loading import STOPPED
 
 # The arrays here are small: threads of the linear algebra only get in each other's way, and make a fit several times
 # as slow. It is read when NumPy is loaded, so it is said before any command is imported.

@@ -6,7 +6,7 @@ import signal
 import sys
 from collections.abc import Callable
 
-from tint.starting import leave
+from tint.loading import leave
 
 
 class StoppedError(BaseException):
