@@ -11,7 +11,7 @@ from tint.swatches.records import PALETTE_FILE, RANGES, SWATCH_COLUMNS, Swatch, 
 from tint.swatches.tables import Row, Table, check_marks
 from tint.swatches.text import number, why_no_number, without_percent
 
-LARGEST_THICKNESS_MM = 100.0
+LARGEST_THICKNESS_MM = 100.0  # no source, chosen by eye
 _FULL = 100.0 + 1e-9  # percent; loadings such as 33.3 are sums of rounded figures
 
 

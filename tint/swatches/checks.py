@@ -17,8 +17,9 @@ from tint.swatches.gather import Gathered, listed, shown
 from tint.swatches.measured import Measured
 from tint.swatches.records import COLOURS, NO_BACKING, REGULAR, SPECTRA, Reading, Swatch
 
+# Both reflectance; no source, chosen by eye.
 _LEAST_CONTRAST = 0.1  # of reflectance between backings; below it a backing hardly shows through a swatch
-_LEAST_NOISE = 0.002
+_LEAST_NOISE = 0.002  # the last of three printed decimals
 _UNTOLD = {
     SPECTRA: "absorption and scattering are hardly told apart",
     COLOURS: "scattering and opacity are hardly known",

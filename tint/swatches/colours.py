@@ -128,6 +128,7 @@ def _is_in_range(values: Array, row: Row, margin: float, faults: Gathered) -> bo
 
 # A measurement as such a colour.
 
+# On the scale where a perfect white is 100; common practice, no source.
 _SMALL_Y = 1.2  # no light part has all its Y below, where that of a perfect white is 100
 _UNTOLD = "tell it in the file, in columns light and observer, or by --light and --observer"
 

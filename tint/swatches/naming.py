@@ -13,7 +13,7 @@ from tint.swatches.instruments.measurement import Measurement
 from tint.swatches.records import NO_BACKING, QUANTITIES, REGULAR, THROUGH
 
 PATTERN_WORDS = ("swatch", "backing", "seat", "any")
-_LONGEST_NAME = 200  # characters
+_LONGEST_NAME = 200  # characters; no source, chosen by eye
 _SEAT = "say --seat air or --seat wet, for all that say nothing of theirs"
 _BACKING = "say --backing NAME, or name it with --as or --pattern"
 

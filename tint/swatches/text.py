@@ -114,7 +114,7 @@ def _is_bounded(text: str, faults: Gathered) -> bool:
 # Cells that are numbers.
 
 
-LARGEST_VALUE = 1e6  # what is beyond is no number of colorimetry, in any unit
+LARGEST_VALUE = 1e6  # what is beyond is no number of colorimetry, in any unit; no source, chosen by eye
 Marks = dict[str, tuple[int, str, str]]  # the first cell with each decimal mark: its row, column and text
 
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)

@@ -13,6 +13,7 @@ from tint.swatches.instruments.words import said_by, wavelength_in
 from tint.swatches.tables import Row
 from tint.swatches.text import number, why_no_number, without_percent
 
+# Reflectance, 0 to 1, but for the two counts; common practice, no source.
 CEILING = 1.2  # above 1 a reading may be fluorescence or a drifted white; above this it is a slip
 PERCENT = 2.0  # a row with several values above this was written in percent
 _NOISE_SIGMAS = 3.0

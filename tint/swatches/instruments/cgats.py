@@ -24,7 +24,7 @@ _NEEDED = (
     "QUANTITY", "DEVICE_CLASS", "BACKING", "SAMPLE_BACKING",
 )  # fmt: skip
 _COUNTS = ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS")
-_MOST_FIELDS = 2 * MOST_WAVELENGTHS + 500  # in pairs
+_MOST_FIELDS = 2 * MOST_WAVELENGTHS + 500  # in pairs, and names beside them; no source, chosen by eye
 _COUNT = re.compile(r"\d{1,9}", re.ASCII)
 
 

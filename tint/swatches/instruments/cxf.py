@@ -27,7 +27,7 @@ ROOT = "CxF"
 _SPECTRA = {"ReflectanceSpectrum": "reflectance", "TransmittanceSpectrum": "transmittance"}
 _COLOURS = {"ColorCIELab": ("L", "A", "B"), "ColorCIEXYZ": ("X", "Y", "Z")}
 _SPHERES = {"specular_included": "di:8", "specular_excluded": "de:8"}
-_LONGEST_WORD = 80  # characters of a device's description
+_LONGEST_WORD = 80  # characters of a device's description; no source, chosen by eye
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,7 +13,7 @@ from tint.swatches.instruments.measurement import Measurement
 from tint.swatches.text import decoded, held_in
 
 FORMATS = ("CSV", "CGATS.17 text (ISO 28178)", "CxF3 or CxF/X-4", "IES TM-27-14", "JCAMP-DX", "a workbook (.xlsx)")
-LARGEST_FILE = 100 * 2**20  # bytes
+LARGEST_FILE = 100 * 2**20  # bytes; no source, chosen by eye
 _EXPECTED = "CSV with wavelengths or L, a, b, " + ", ".join(FORMATS[1:])
 
 
