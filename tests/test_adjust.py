@@ -277,3 +277,19 @@ def test_another_pour_of_the_same_lot_tells_a_slip_from_a_weak_lot(palette: Pale
     assert [finding.what for finding in weakened.findings] == ["strength:yellow"]
     assert weakened.otherwise is None
     assert not weakened.again
+
+
+def test_a_recipe_of_one_pigment_gets_no_others_for_a_weak_lot(palette: Palette) -> None:
+    lone = Blend("clear", {"white": 0.3})
+    done = adjust(palette, wanted(palette, lone), [cast(changed(palette, {"white": 0.8}), lone)], setting=SETTING)
+    corrected = done.answer.best.blend.loadings
+    assert set(corrected) == {"white"}
+    assert corrected["white"] == pytest.approx(0.3 / 0.8, rel=0.03)
+
+
+def test_only_what_an_explanation_is_about_is_told_as_found(palette: Palette) -> None:
+    for seed in range(4):
+        done = adjust(
+            palette, wanted(palette, LID), [cast(palette, LID, thickness=2.55, written=2.5, seed=seed)], setting=SETTING
+        )
+        assert [finding.what for finding in done.findings] in ([], ["thickness:1"])

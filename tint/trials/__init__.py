@@ -266,10 +266,13 @@ def _answer(
     if not (given.keep or given.fixed or given.stock_g or given.leave_out or given.batch_g):
         others = tuple(name for name in palette.pigments if not poured.loadings.get(name))
         held = replace(rules, leave_out=others)
-        for blend in _warranted(palette, poured, cause):
+        warranted = list(_warranted(palette, poured, cause))
+        # What a fresh optimum would gain within the scatter is noise, and no reason to change more.
+        nearest = solve(palette, target, setting=setting, base=base, rules=held).best.delta_e if warranted else 0.0
+        for blend in warranted:
             only = solve(palette, target, setting=setting, base=base, rules=replace(held, fixed=dict(blend.loadings)))
             best = only.best
-            if best.reached and best.delta_e <= best.appearance.scatter:
+            if best.reached and best.delta_e <= nearest + best.appearance.scatter:
                 return only, True
         change = fewest_changes(palette, target, poured, setting=setting, rules=rules)
         still = {name: loading for name, loading in poured.loadings.items() if loading > 0.0 and name not in change}
