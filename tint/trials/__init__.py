@@ -232,8 +232,10 @@ def _otherwise(
         return None
     other = pair[0]
     best = _answer(other.learned.palette, target, setting, poured, rules, given, other)[0].best.blend
-    told = ", ".join(f"{name} {dose:.4f} %" for name, dose in _changes(poured, best).items())
-    todo = f"{told}, all else as it was" if told else "pour the recipe again as it stands"
+    changed = _changes(poured, best)
+    told = ", ".join(f"{name} {dose:.4f} %" for name, dose in changed.items())
+    rest = ", all else as it was" if best.loadings.keys() - changed else ""
+    todo = f"{told}{rest}" if told else "pour the recipe again as it stands"
     cause = f"the lot of {other.name}" if other.kind == STRENGTH else f"the dose of {other.name}, weighed wrongly"
     words = f"If it was {cause} ({100.0 * other.probability:.0f} % likely): {todo}."
     return Otherwise(what=other.what, probability=other.probability, blend=best, words=words)
