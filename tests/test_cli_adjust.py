@@ -320,6 +320,9 @@ def test_grams_become_percent(palette: Palette) -> None:
         ('file = "read.csv"', 'file = "none.csv"', "none.csv: cannot be read"),
         ('file = "read.csv"', "", "key readings[1].file: the key is missing"),
         ("[grams]", "[grams", "lid.toml: cannot be understood"),
+        ("[grams]", f"a = {'[' * 900}{']' * 900}\n[grams]", "lid.toml: is nested too deeply"),
+        ("[grams]", f"a = {'[' * 90}{']' * 90}\n[grams]", "lid.toml: is nested too deeply"),
+        ("[grams]", f"a = {'9' * 5000}\n[grams]", "lid.toml: cannot be understood"),
         ("[grams]", "[loadings]\nwhite = 1\n[grams]", "loadings and grams are both there"),
     ],
 )

@@ -34,6 +34,7 @@ from tint.ledger import (
     correct,
     entries,
     get,
+    import_json,
     open_ledger,
     read_ledger,
     schema,
@@ -322,3 +323,37 @@ def test_what_nobody_can_write_is_opened_as_it_stands(path: Path, monkeypatch: p
     make_version_0(path)
     with pytest.raises(InputError, match="is of an older version, and cannot be written"):
         read_ledger(path)
+
+
+def test_a_damaged_day_is_told(path: Path) -> None:
+    with open_ledger(path, palette_digest=DIGEST) as ledger:
+        add(ledger, Lot(material="white", lot="W-1", received_on="2026-03-14"))
+    whole = path.read_bytes()
+    assert whole.count(b"2026-03-14") == 1
+    path.write_bytes(whole.replace(b"2026-03-14", b"2026-0\x1f-14"))
+    with read_ledger(path) as ledger, pytest.raises(InputError, match=r"ledger.sqlite3, lots 1: is damaged"):
+        entries(ledger, Lot)
+
+
+def nested(levels: int) -> object:
+    """A list in a list in a list, and so on."""
+    inner: list[object] = []
+    for _ in range(levels):
+        inner = [inner]
+    return inner
+
+
+@pytest.mark.parametrize("levels", [100, 900])
+def test_what_is_nested_too_deeply_is_not_taken_in(path: Path, levels: int) -> None:
+    with open_ledger(path, palette_digest=DIGEST) as ledger:
+        with pytest.raises(InputError, match="is nested too deeply; expected at most 64 levels"):
+            add(ledger, Recipe(base="clear", loadings_percent={}, more={"a": nested(levels)}))
+        assert not entries(ledger, Recipe)
+
+
+@pytest.mark.parametrize("levels", [900, 5_000, 100_000])
+def test_json_nested_too_deeply_is_told(path: Path, levels: int) -> None:
+    row = b'{"more":' + b"[" * levels + b"]" * levels + b"}"
+    told = b'{"format":"tint ledger","version":1,"tables":{"recipes":[' + row + b"]}}"
+    with open_ledger(path, palette_digest=DIGEST) as ledger, pytest.raises(InputError, match=r"there\.json"):
+        import_json(ledger, told, where="there.json")

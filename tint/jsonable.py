@@ -307,6 +307,20 @@ def text(content: Struct | Mapping[str, Any], **more: Any) -> str:
     return msgspec.json.encode(told | more, enc_hook=_plain).decode()
 
 
+MOST_NESTED = 64  # levels of what is taken in; tint itself writes fewer than ten
+
+
+def is_shallow(content: object) -> bool:
+    """Whether lists and tables are nested no deeper than is taken in: what walks them later may call itself."""
+    level = [content]
+    for _ in range(MOST_NESTED):
+        holding = [each for each in level if isinstance(each, dict | list | tuple)]
+        if not holding:
+            return True
+        level = [inner for each in holding for inner in (each.values() if isinstance(each, dict) else each)]
+    return False
+
+
 def decode(data: bytes | str, kind: type[Kind], *, where: str, form: str) -> Kind:
     """What JSON holds, as one of the structs.
 
@@ -322,12 +336,16 @@ def decode(data: bytes | str, kind: type[Kind], *, where: str, form: str) -> Kin
     """
     try:
         return converted(msgspec.json.decode(data), kind, where=where, form=form)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+    except RecursionError as error:
+        raise InputError(where, "is nested too deeply", form) from error
+    except (msgspec.DecodeError, ValueError) as error:
         raise InputError(where, f"is not JSON ({str(error)[:80]})", form) from error
 
 
 def converted(content: object, kind: type[Kind], *, where: str, form: str) -> Kind:
     """Plain values, as JSON or TOML hold them, as one of the structs; arguments and errors as of `decode`."""
+    if not is_shallow(content):
+        raise InputError(where, "is nested too deeply", form)
     try:
         return msgspec.convert(content, kind)
     except msgspec.ValidationError as error:

@@ -124,6 +124,10 @@ def _status(job: Callable[[], Any]) -> int:
         return _tell(_usage(error), WRONG_INPUT)
     except (click.Abort, KeyboardInterrupt):
         return STOPPED
+    except MemoryError:
+        return _tell("there is not enough memory for it; ask for less at once, or close other programs", NOT_DONE)
+    except RecursionError:
+        return _tell("what was read is nested too deeply; expected what tint writes", WRONG_INPUT)
     except OSError as error:
         return _tell(f"{error.filename or 'file'}: {error.strerror or error}", WRONG_INPUT)
 

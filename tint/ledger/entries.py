@@ -8,11 +8,12 @@ import sqlite3
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any, Generic, TypeVar
 
 import msgspec
 
+from tint import jsonable
 from tint.errors import InputError
 from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, TABLES, Record, columns, kind_of
@@ -52,6 +53,19 @@ class Entry(Generic[R]):
     reason: str
     withdrawn: bool
     content: R
+
+
+class _Own(msgspec.Struct, kw_only=True):
+    """What every entry has of its own, to be checked in a file that may be damaged."""
+
+    id: int
+    uid: str
+    added_utc: str
+    palette_digest: str
+    tint_version: str
+    corrects: int | None
+    reason: str
+    withdrawn: bool
 
 
 OWN = tuple(each.name for each in fields(Entry) if each.name != "content")
@@ -193,6 +207,8 @@ def stored(record: Record) -> dict[str, Any]:
 
 def _stored(value: Any, kind: str, where: str) -> Any:
     if kind in ("object", "list"):
+        if not jsonable.is_shallow(value):
+            raise InputError(where, "is nested too deeply", f"expected at most {jsonable.MOST_NESTED} levels")
         try:
             return _text(json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")), where)
         except ValueError as error:
@@ -231,9 +247,11 @@ def entry_of(ledger: Ledger, kind: str, row: sqlite3.Row) -> Entry[Any]:
         raise InputError(str(ledger.path), found, mend="bring back a copy")
     own = {name: row[name] for name in OWN} | {"withdrawn": bool(row["withdrawn"])}
     try:
+        msgspec.convert(own, _Own)
+        datetime.fromisoformat(own["added_utc"])
         told = {column.name: _restored(row[column.name], column.kind) for column in columns(kind)}
         return Entry(content=msgspec.convert(told, KINDS[kind]), **own)
-    except (msgspec.MsgspecError, ValueError) as error:
+    except (msgspec.MsgspecError, ValueError, TypeError, RecursionError) as error:
         where = f"{ledger.path}, {TABLES[kind]} {row['id']}"
         raise InputError(where, f"is damaged ({error})", mend="bring back a copy") from error
 
@@ -241,6 +259,8 @@ def entry_of(ledger: Ledger, kind: str, row: sqlite3.Row) -> Entry[Any]:
 def _restored(value: Any, kind: str) -> Any:
     if kind in ("object", "list"):
         return json.loads(value)
+    if kind == "date" and value:
+        date.fromisoformat(value)
     return bool(value) if kind == "flag" and value is not None else value
 
 

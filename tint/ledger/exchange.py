@@ -206,7 +206,9 @@ def _decoded(data: bytes, where: str) -> _Exported:
     expected = "expected what `tint ledger export` writes"
     try:
         told = msgspec.json.decode(data, type=_Exported)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+    except RecursionError as error:
+        raise InputError(where, "is nested too deeply", expected) from error
+    except (msgspec.MsgspecError, ValueError) as error:
         raise InputError(where, f"is not a ledger's JSON ({str(error)[:120]})", expected) from error
     if told.format != NAME:
         raise InputError(where, f"is of the format `{told.format[:60]}`", expected)

@@ -215,8 +215,10 @@ def _decoded(path: Path) -> _TrialTable:
         content: Any = msgspec.json.decode(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except OSError as error:
         raise InputError(where, f"cannot be read ({error.strerror})", mend="check the name") from error
+    except RecursionError as error:
+        raise InputError(where, "is nested too deeply", f"expected {_FORM}") from error
     except UnicodeDecodeError as error:
         raise InputError(where, "is not text in UTF-8", f"expected {_FORM}") from error
-    except (tomllib.TOMLDecodeError, msgspec.DecodeError) as error:
-        raise InputError(where, f"cannot be understood ({error})", f"expected {_FORM}") from error
+    except (ValueError, msgspec.DecodeError) as error:  # ValueError: TOMLDecodeError, and what int() refuses
+        raise InputError(where, f"cannot be understood ({str(error)[:120]})", f"expected {_FORM}") from error
     return jsonable.converted(content, _TrialTable, where=where, form=_FORM)
