@@ -1,4 +1,4 @@
-"""Broken files of every format are read or refused by one line; tests/figures/fuzz.py does the same at length."""
+"""Broken files of every format are read or refused by one line; tests/figures/mutants.py does the same at length."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tint.swatches.instruments import parse_measurements
 
 sys.path.insert(0, str(Path(__file__).parent / "figures"))
 
-from fuzz import Tally, fuzz, try_one
+from mutants import Tally, fuzz, try_one
 
 
 @pytest.mark.parametrize("name", seeds())
@@ -34,7 +34,7 @@ def test_the_judge_sees_a_defect(monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(data: bytes, *, file: str) -> tuple[()]:
         raise KeyError(file)
 
-    monkeypatch.setattr("fuzz.parse_measurements", broken)
+    monkeypatch.setattr("mutants.parse_measurements", broken)
     tally = Tally()
     try_one(b"", tally)
     assert len(tally.defects) == 1

@@ -197,3 +197,11 @@ def test_first_swatches_fit() -> None:
     assert all(isinstance(each, Reading) for each in folder.readings)
     palette = fit_palette(folder, optics="two-flux")
     assert np.nanmax([swatch.delta_e for swatch in palette.swatches]) < 0.5
+
+
+def test_property_castings_judged_a_few_at_a_time_are_judged_alike(
+    thin: Palette, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = next_swatches(thin, count=3)
+    monkeypatch.setattr("tint.planning.teaching._AT_ONCE", 1)
+    assert next_swatches(thin, count=3) == whole

@@ -256,6 +256,19 @@ def test_sets_are_counted_as_they_are_listed(keep: tuple[int, ...], most: int) -
     assert count_sets(20, 0, 4) == sum(math.comb(20, size) for size in (1, 2, 3, 4)) == 6195
 
 
+def test_of_many_pigments_those_are_combined_that_came_nearest(
+    demo_palette: Palette, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    problem, bounds = _laid_out(demo_palette, "contrast ratio at least"), _bounds(demo_palette)
+    asked = {"usable": range(len(demo_palette.pigments)), "keep": (), "most": 4}
+    every = best_of_sets(problem, bounds=bounds, **asked)
+    monkeypatch.setattr("tint.recipes.sets._MOST_SETS", 30)
+    assert count_sets(8, 0, 4) == 8 + 28 + math.comb(6, 3) + math.comb(6, 4)
+    few = best_of_sets(problem, bounds=bounds, **asked)
+    assert np.sqrt(few.cost[0]) == pytest.approx(np.sqrt(every.cost[0]), abs=0.02)
+    assert count_sets(150, 0, 4) <= 4 * 30
+
+
 def _nearest(problem: Problem, sets: Sequence[tuple[int, ...]], bounds: Bounds) -> float:
     """Least cost of these sets by scipy, from two starts each."""
     costs = []

@@ -1,10 +1,11 @@
-"""What a fit costs as the folder grows: processor time and memory for 25 to 550 castings.
+"""What fit, check, plan and solve cost as the folder grows: processor time and memory.
 
-    python tests/figures/growth.py [COUNT ...]
+    python tests/figures/growth.py [--pigments 10 30 60 150] [--castings 25 75 150 300 550] [--limit 170]
 
-Readings come from tint's own forward model with noise, since only the cost is judged here: 14 components, 41
-wavelengths from 380 to 780 nm, one to four pigments a casting. Each count runs in a process of its own, the tables of
-the layer model built before.
+Readings come from tint's own forward model with noise, since only the cost is judged here: 41 wavelengths from 380 to
+780 nm, one to four pigments a casting. Of so many castings there are 13 pigments; of so many pigments, two castings
+each. Every step runs in a process of its own, the tables of the layer model built before, and ends after `--limit`
+seconds of processor time.
 """
 
 from __future__ import annotations
@@ -12,32 +13,37 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import resource
+import signal
+import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+import tint
+from tint.checks import examine
 from tint.fitting import fit_palette
 from tint.forward import Readings, mix, read
 from tint.materials import Base, Instrument, Pigment
 from tint.optics.layer import Optics
+from tint.palette import read_palette, write_palette
+from tint.planning import next_swatches
 from tint.swatches import Reading, Swatch, SwatchFolder
 
 Array = NDArray[np.float64]
 
-COUNTS = (25, 75, 150, 300, 550)
-COMPONENTS, WAVELENGTHS = 14, np.linspace(380.0, 780.0, 41)
+PIGMENTS, WAVELENGTHS = 13, np.linspace(380.0, 780.0, 41)
 BASE = Base(
     name="clear", cure="addition", density=1.08, refractive_index=1.41, max_loading=5.0, mix={"A": 1.0}, pigment_in="A"
 )
 CARDS = {"black": np.full(WAVELENGTHS.size, 0.045), "white": np.full(WAVELENGTHS.size, 0.88)}
 
 
-def folder(count: int, seed: int = 1) -> SwatchFolder:
-    """A folder of so many castings, each read over black and white."""
+def folder(count: int, n: int = PIGMENTS, seed: int = 1) -> SwatchFolder:
+    """A folder of so many castings of so many pigments, each casting read over black and white."""
     rng = np.random.default_rng(seed)
-    n = COMPONENTS - 1
     loadings = np.zeros((count, n))
     for casting in loadings[1:]:
         held = rng.choice(n, rng.integers(1, 5), replace=False)
@@ -103,24 +109,51 @@ def _read(loadings: Array, thickness: Array, rng: np.random.Generator) -> Array:
     return np.asarray(np.maximum(seen.values + 0.001 * rng.standard_normal(seen.values.shape), 0.0))
 
 
-def cost(count: int) -> tuple[int, float, float, float]:
-    """Castings, processor time of a fit [s], peak memory of the process [MB], its misfit."""
-    made = folder(count)
+def _steps(count: int, n: int, place: str) -> dict[str, Callable[[], object]]:
+    """What is measured, by name; each but the fit begins with the palette that the fit left in a file."""
+    path, made = Path(place), folder(count, n)
+    return {
+        "fit": lambda: write_palette(fit_palette(made), path),
+        "check": lambda: examine(made, read_palette(path)),
+        "plan": lambda: next_swatches(read_palette(path), count=2),
+        "solve": lambda: tint.solve(read_palette(path), lab=(60.0, 20.0, 10.0), thickness_mm=3.0),
+    }
+
+
+def cost(step: str, count: int, n: int, place: str, limit_s: int) -> str:
+    """Processor time of a step [s], and the peak memory of the process [MB]."""
+    resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s + 5))
+    signal.signal(signal.SIGXCPU, _ended)
+    run = _steps(count, n, place)[step]
     began = time.process_time()
-    palette = fit_palette(made)
-    spent = time.process_time() - began
-    return count, spent, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0, palette.misfit
+    try:
+        run()
+    except TimeoutError:
+        return f"> {limit_s} s"
+    except Exception as error:  # the next sizes are of interest all the same
+        return f"{type(error).__name__}: {error!s:.60}"
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+    return f"{time.process_time() - began:.1f} s {memory:.0f} MB"
+
+
+def _ended(*_: object) -> None:
+    raise TimeoutError
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("counts", type=int, nargs="*", default=list(COUNTS))
-    print(f"{'castings':>8s} {'s':>7s} {'MB':>6s}   {COMPONENTS} components, {WAVELENGTHS.size} wavelengths")
+    parser.add_argument("--pigments", type=int, nargs="*", default=[])
+    parser.add_argument("--castings", type=int, nargs="*", default=[])
+    parser.add_argument("--limit", type=int, default=170)
+    asked = parser.parse_args()
+    sizes = [(2 * n, n) for n in asked.pigments] + [(count, PIGMENTS) for count in asked.castings]
     context = multiprocessing.get_context("spawn")
-    for count in parser.parse_args().counts:
-        with context.Pool(1) as pool:
-            castings, spent, memory, _ = pool.apply(cost, (count,))
-        print(f"{castings:8d} {spent:7.1f} {memory:6.0f}", flush=True)
+    for count, n in sizes:
+        with tempfile.TemporaryDirectory() as place:
+            for step in ("fit", "check", "plan", "solve"):
+                with context.Pool(1) as pool:
+                    told = pool.apply(cost, (step, count, n, f"{place}/a.fit", asked.limit))
+                print(f"{n:5d} pigments {count:5d} castings  {step:6s} {told}", flush=True)
 
 
 if __name__ == "__main__":

@@ -20,6 +20,7 @@ from tint.palette import Palette
 
 Array = NDArray[np.float64]
 
+_AT_ONCE = 4_000_000  # numbers in memory together
 _LIGHTNESS = 116.0 / 3.0  # L* by the palette's misfit, a share of reflectance^(2/3)
 
 
@@ -33,14 +34,17 @@ class Lesson:
     aims : ndarray, shape (3 n_blends, n_blocks, n_unknowns)
         Slopes of the colours aimed at, three rows a blend [CIEDE2000].
     blends : int
-    readings : ndarray, shape (n_blocks, n_castings, n_readings, n_unknowns)
-        Slopes of what would be read, in units of its noise.
+    readings : ndarray, shape (n_blocks, n_castings, n_readings, n_held)
+        Slopes of what would be read, in units of its noise, by the unknowns that a casting tells of.
+    held : ndarray of int, shape (n_castings, n_held)
+        Which unknowns those are: of many pigments a casting holds few.
     """
 
     covariance: Array
     aims: Array
     blends: int
     readings: Array
+    held: NDArray[np.int64]
 
 
 def lesson(
@@ -50,11 +54,22 @@ def lesson(
     aims = _slopes_of_aims(palette, targets)
     if palette.read_as == "spectra":
         covariance = _per_wavelength(palette)
-        readings = np.moveaxis(np.stack([_spectra(palette, *casting) for casting in offered]), 2, 0)
-        return Lesson(covariance, aims, len(targets), readings)
+        held = _held(palette, [blend for blend, _ in offered])
+        each = [_spectra(palette, *casting)[..., own] for casting, own in zip(offered, held, strict=True)]
+        return Lesson(covariance, aims, len(targets), np.moveaxis(np.stack(each), 2, 0), held)
     in_modes = np.einsum("awp,rwp->ar", aims, palette.modes, optimize=True)[:, None]
     colours = np.stack([_colours(palette, *casting) for casting in offered])[None]
-    return Lesson(np.eye(palette.modes.shape[0])[None], in_modes, len(targets), colours)
+    n_modes = palette.modes.shape[0]
+    held = np.tile(np.arange(n_modes), (len(offered), 1))
+    return Lesson(np.eye(n_modes)[None], in_modes, len(targets), colours, held)
+
+
+def _held(palette: Palette, blends: Sequence[Blend]) -> NDArray[np.int64]:
+    """The k, s and m of the components of each blend, shape (n_blends, n_held); of fewer components others too."""
+    shares = np.stack([palette.shares(blend.base, palette.loadings(blend)) for blend in blends])
+    count = int((shares != 0.0).sum(axis=1).max())
+    components = np.argsort(shares == 0.0, axis=1, kind="stable")[:, :count]
+    return np.concatenate([components + kind * shares.shape[1] for kind in range(3)], axis=1)
 
 
 def _per_wavelength(palette: Palette) -> Array:
@@ -143,16 +158,25 @@ def error_of(known: Lesson) -> float:
 
 def gains(known: Lesson) -> Array:
     """By how much each casting offered shrinks the sum of squared errors, shape (n_castings,)."""
-    learned = np.einsum("wpq,wnrq->wnrp", known.covariance, known.readings, optimize=True)
-    inner = np.einsum("wnrp,wnsp->wnrs", learned, known.readings) + np.eye(known.readings.shape[2])
-    toward = np.einsum("awp,wnrp->wnar", known.aims, learned, optimize=True)
-    solved = np.linalg.solve(inner, np.swapaxes(toward, -1, -2))
-    return np.asarray(np.einsum("wnar,wnra->n", toward, solved))
+    toward_all = np.einsum("awp,wpq->wqa", known.aims, known.covariance, optimize=True)
+    size = known.covariance.shape[0] * known.held.shape[1] * toward_all.shape[2]
+    step = max(_AT_ONCE // size, 1)
+    parts = [slice(first, first + step) for first in range(0, len(known.held), step)]
+    return np.concatenate([_gains(known, toward_all, part) for part in parts])
+
+
+def _gains(known: Lesson, toward_all: Array, part: slice) -> Array:
+    """Of some castings; `toward_all` is what the covariance has of the aims, shape (n_blocks, n_unknowns, n_aims)."""
+    held, readings = known.held[part], known.readings[:, part]
+    toward = readings @ toward_all[:, held]
+    own = known.covariance[:, held[:, :, None], held[:, None, :]]
+    inner = readings @ own @ np.swapaxes(readings, -1, -2) + np.eye(readings.shape[2])
+    return np.asarray(np.einsum("wnra,wnra->n", toward, np.linalg.solve(inner, toward)))
 
 
 def after(known: Lesson, chosen: int) -> Lesson:
     """What is known once a casting has been poured and read."""
-    slopes = known.readings[:, chosen]
-    learned = known.covariance @ np.swapaxes(slopes, 1, 2)
-    inner = slopes @ learned + np.eye(slopes.shape[1])
+    slopes, held = known.readings[:, chosen], known.held[chosen]
+    learned = known.covariance[:, :, held] @ np.swapaxes(slopes, 1, 2)
+    inner = slopes @ learned[:, held] + np.eye(slopes.shape[1])
     return replace(known, covariance=known.covariance - learned @ np.linalg.solve(inner, np.swapaxes(learned, 1, 2)))

@@ -102,7 +102,7 @@ def _bytes(path: Path) -> bytes:
 @contextmanager
 def _strictly() -> Iterator[None]:
     """Have trimesh fail on numbers that are none instead of warning of them, and log nothing."""
-    log = logging.getLogger("trimesh")
+    log = logging.getLogger("trimesh.util")
     before, log.disabled = log.disabled, True
     try:
         with np.errstate(all="ignore"), warnings.catch_warnings():

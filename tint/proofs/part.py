@@ -101,15 +101,17 @@ def read_part(path: str | Path, *, unit: str = "") -> Part:
         As of `tint.proofs.mesh.read_mesh`.
     """
     path = Path(path)
-    return part_of(read_mesh(path, unit=unit), name=path.name)
+    part = part_of(read_mesh(path, unit=unit), name=path.name)
+    if not part.volume_cm3 > _SEAM * float(part.size_mm.max()) ** 3 / 1000.0:
+        raise InputError(str(path), "its surface encloses nothing", "expected a solid", "export it again")
+    return part
 
 
 def part_of(triangles: ArrayLike, *, name: str = "part") -> Part:
     """A closed surface from its triangles, shape (n, 3, 3) [mm]; turned inside out where it must be."""
-    import trimesh
-
     corners = np.asarray(triangles, dtype=float)
-    volume = float(trimesh.triangles.mass_properties(corners, skip_inertia=True).volume)
+    about = corners - corners.reshape(-1, 3).mean(axis=0)  # far from the origin the sum would lose its digits
+    volume = float(np.einsum("ni,ni->", about[:, 0], np.cross(about[:, 1], about[:, 2]))) / 6.0
     return Part(name, corners if volume >= 0.0 else corners[:, ::-1], abs(volume) / 1000.0)
 
 

@@ -31,6 +31,7 @@ _TORN = 0.05  # misses above this may be colour and opacity pulling apart
 _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
 _TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
 _UNSEEN = 0.02  # CIEDE2000 that leaving it out may cost
+_MOST_SETS = 20_000  # of one size; of more pigments those are combined that came nearest in smaller sets
 _NAMES = ("sets", "loadings", "cost", "pull")
 _ALIKE = 0.02  # doses that differ by no more than this share make one recipe
 
@@ -135,7 +136,18 @@ def same(later: Candidates, earlier: Candidates) -> NDArray[np.bool_]:
 
 def count_sets(usable: int, keep: int, most: int) -> int:
     """How many sets that is."""
-    return sum(math.comb(usable - keep, size - keep) for size in range(max(keep, 1), min(most, usable) + 1))
+    others, count = usable - keep, 0
+    for size in range(max(keep, 1), min(most, usable) + 1):
+        others = _combined(others, size - keep)
+        count += math.comb(others, size - keep)
+    return count
+
+
+def _combined(pigments: int, size: int) -> int:
+    """How many pigments are combined in sets of a size, so that the sets are no more than can be looked at."""
+    while math.comb(pigments, size) > _MOST_SETS:
+        pigments -= 1
+    return pigments
 
 
 def _coarse(problem: Problem) -> Problem:
@@ -224,6 +236,9 @@ def _first_pass(
     levels: list[Candidates] = []
     for size in range(len(keep), min(most, len(keep) + len(others)) + 1):
         sets = np.full((0, most), empty, dtype=np.int64)
+        count = _combined(len(others), size - len(keep))
+        if count < len(others):
+            others = _nearest(levels[-1], others)[:count]
         combined = [
             more
             for more in itertools.combinations(others, size - len(keep))
@@ -236,6 +251,12 @@ def _first_pass(
         parent = levels[-1] if levels and size > 1 else None  # the uncoloured base is no start for a pigment
         levels.append(_level(problem, sets, size, parent, keep, bounds))
     return joined(levels)
+
+
+def _nearest(level: Candidates, pigments: Sequence[int]) -> list[int]:
+    """Pigments by the nearest set of a level that holds each, nearest first."""
+    least = [float(level.cost[(level.sets == each).any(axis=1)].min(initial=np.inf)) for each in pigments]
+    return [pigments[at] for at in np.argsort(least, kind="stable")]
 
 
 def joined(several: Sequence[Candidates]) -> Candidates:

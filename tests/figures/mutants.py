@@ -1,9 +1,10 @@
-"""The readers of instruments' files against broken files: nothing but an InputError, no hang, no flood of memory.
+"""Every reader of tint against broken files: nothing but one line of refusal, no warning, no hang, no flood of memory.
 
-    python tests/figures/fuzz.py [--count 200000] [--seed 0]
+    python tests/figures/mutants.py [--seconds 600] [--seed 0] [--kind mesh ...]
 
-Small good files of every format are flipped, cut, repeated, spliced with each other, and their numbers blown up. Every
-mutant must be read, or refused by one line that names the file. Prints how many were which, and the slowest.
+Small good files of every kind are flipped, cut, repeated, spliced with each other, and their numbers blown up. Every
+mutant must be read, or refused by one line. What lies packed in an archive is broken before it is packed as often as
+after. Memory is held to 1 GB. Prints how many were which, the slowest, and the most memory.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ import resource
 import signal
 import sys
 import time
+import traceback
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -24,13 +27,16 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+import readers
 from instrument_files import seeds
 
-from tint.errors import InputError
+from tint.errors import InputError, TintError
 from tint.swatches.instruments import parse_measurements
 
-LONGEST_S = 10.0  # processor time; a pattern that backtracks takes minutes
-MOST_MB = 500.0
+LONGEST_S = 5.0  # processor time; a pattern that backtracks takes minutes
+MOST_BYTES = 1_000_000_000
 
 _NUMBER = re.compile(rb"\d+(?:\.\d+)?")
 _BLOWN = (
@@ -182,21 +188,111 @@ def peak_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024.0 if sys.platform != "darwin" else 1024.0**2)
 
 
+# Every kind of file that tint reads.
+
+FAULTS = ("tracebacks", "warnings", "hangs", "memory", "not finite", "altered")
+
+
+@dataclass
+class Outcome:
+    """What became of the mutants of one kind of file."""
+
+    mutants: int = 0
+    read: int = 0
+    faults: dict[str, int] = field(default_factory=lambda: dict.fromkeys(FAULTS, 0))
+    slowest_s: float = 0.0
+    told: dict[str, str] = field(default_factory=dict)
+
+    def add(self, fault: str, error: BaseException | str, data: bytes) -> None:
+        """Count a fault, and keep the first mutant of each."""
+        self.faults[fault] += 1
+        trace = traceback.extract_tb(error.__traceback__) if isinstance(error, BaseException) else []
+        own = [f"{Path(each.filename).name}:{each.lineno}" for each in trace if "/tint/" in each.filename]
+        last = [f"{Path(each.filename).name}:{each.lineno}" for each in trace[-1:]]
+        kind = f"{type(error).__name__}: {error!s:.100}" if isinstance(error, BaseException) else error
+        line = f"{fault}: {kind} at {' '.join(own[-2:] + last)}"
+        key = re.sub(r"[0-9]+(?![0-9]*$)", "N", f"{type(error).__name__} {own[-1:]}")
+        if key not in self.told:
+            self.told[key] = f"{line} of {data[:200]!r}"
+
+
+def judge(reader: readers.Reader, data: bytes, outcome: Outcome) -> None:
+    """Have a mutant read and note what became of it."""
+    outcome.mutants += 1
+    start = time.process_time()
+    before = signal.signal(signal.SIGPROF, _ring)
+    signal.setitimer(signal.ITIMER_PROF, LONGEST_S)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            reader.read(data)
+        outcome.read += 1
+    except TintError as error:
+        if "\n" in str(error) or len(str(error)) > 1000:
+            outcome.add("tracebacks", f"an error of {len(str(error))} characters", data)
+    except TooSlowError as error:
+        outcome.add("hangs", error, data)
+    except MemoryError as error:
+        outcome.add("memory", error, data)
+    except Warning as error:
+        outcome.add("warnings", error, data)
+    except readers.NotFiniteError as error:
+        outcome.add("not finite", error, data)
+    except readers.AlteredError as error:
+        outcome.add("altered", error, data)
+    except Exception as error:  # whatever else comes is what is looked for
+        outcome.add("tracebacks", error, data)
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
+    outcome.slowest_s = max(outcome.slowest_s, time.process_time() - start)
+
+
+def mutant(reader: readers.Reader, chance: random.Random, others: list[bytes]) -> bytes:
+    """A good file of a reader's, broken."""
+    data = chance.choice(reader.good)
+    packed = data[:2] == b"PK" and chance.random() < 0.6
+    inner = readers.unpacked(data) if packed else {"": data}
+    name = chance.choice(list(inner))
+    for _ in range(chance.choice((1, 1, 1, 2, 3))):
+        inner[name] = chance.choice(MUTATIONS)(inner[name] or b"0", chance, others)
+    broken = readers.packed(inner) if packed else inner[""]
+    return reader.sealed(broken) if chance.random() < 0.5 else broken
+
+
+def run(kinds: dict[str, readers.Reader], seconds: float, seed: int) -> dict[str, Outcome]:
+    """Break files of every kind for so long, each kind for as long as another."""
+    chance = random.Random(seed)
+    outcomes = {name: Outcome() for name in kinds}
+    for name, reader in kinds.items():
+        others = [*reader.good, *(each for other in kinds.values() for each in other.good if len(each) < 20_000)]
+        until = time.monotonic() + seconds / len(kinds)
+        while time.monotonic() < until:
+            judge(reader, mutant(reader, chance, others), outcomes[name])
+        print(_row(name, outcomes[name]), flush=True)
+    return outcomes
+
+
+def _row(name: str, each: Outcome) -> str:
+    faults = " ".join(f"{count:10d}" for count in each.faults.values())
+    return f"{name:16s} {each.mutants:8d} {each.read:8d} {faults} {1000 * each.slowest_s:7.0f} ms {peak_mb():6.0f} MB"
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--count", type=int, default=200_000)
+    parser.add_argument("--seconds", type=float, default=600.0)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--kind", nargs="*", default=[])
     asked = parser.parse_args()
-    start = time.perf_counter()
-    tallies = fuzz(asked.count, asked.seed)
-    print(f"{'file':28s} {'read':>8s} {'refused':>8s} {'defects':>8s} {'slowest':>9s}")
-    for name, each in tallies.items():
-        row = f"{each.read:8d} {each.refused:8d} {len(each.defects):8d} {1000 * each.slowest_s:6.0f} ms"
-        print(f"{name:28s} {row}")
-    defects = [each for tally in tallies.values() for each in tally.defects]
-    print(f"{asked.count} mutants in {time.perf_counter() - start:.0f} s, peak memory {peak_mb():.0f} MB")
-    print("\n".join(defects[:20]))
-    sys.exit(1 if defects or peak_mb() > MOST_MB else 0)
+    with readers.all_kinds() as kinds:
+        resource.setrlimit(resource.RLIMIT_DATA, (MOST_BYTES, MOST_BYTES))
+        chosen = {name: kinds[name] for name in asked.kind or kinds}
+        print(f"{'kind':16s} {'mutants':>8s} {'read':>8s} {' '.join(f'{each:>10s}' for each in FAULTS)} slowest   peak")
+        outcomes = run(chosen, asked.seconds, asked.seed)
+    print(f"{sum(each.mutants for each in outcomes.values())} mutants, seed {asked.seed}")
+    told = [f"{name}: {line}" for name, each in outcomes.items() for line in each.told.values()]
+    print("\n".join(told))
+    sys.exit(1 if told else 0)
 
 
 if __name__ == "__main__":
