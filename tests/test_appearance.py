@@ -328,3 +328,20 @@ def test_everything_is_said_at_once(palette: Palette) -> None:
 def test_the_studio_s_backings_reach_the_palette(palette: Palette) -> None:
     for name, spectrum in BACKINGS.items():
         assert np.array_equal(palette.backings[name], spectrum)
+
+
+def test_the_stated_error_grows_far_beyond_the_loadings_cast(demo_palette: Palette) -> None:
+    cast = demo_palette.seen["clear"].max_loading["white"]
+    errors = [
+        predict(demo_palette, Blend("clear", {"white": times * cast}), setting=Setting(thickness_mm=3.0)).expected_error
+        for times in (1.9, 4.0, 8.0)
+    ]
+    assert errors[1] > 1.5 * errors[0]
+    assert errors[2] > 1.5 * errors[1]
+
+
+def test_an_error_that_says_nothing_is_capped_and_told(demo_palette: Palette) -> None:
+    look = predict(demo_palette, Blend("clear", {"white": 100.0}), setting=Setting(thickness_mm=3.0))
+    assert look.expected_error == 100.0
+    assert look.contrast_ratio_error <= 1.0
+    assert look.warnings[-1] == "how far the colour may be off is not known"

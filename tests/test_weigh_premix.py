@@ -355,3 +355,13 @@ def test_care_is_what_one_step_does(demo_palette: Palette, faint: WeighSheet) ->
     })  # fmt: skip
     up = float(difference(own[0], predict(demo_palette, strong, setting=THREE_MM).lab))
     assert delta_e["blue", blue.steps[0].makes] == pytest.approx(up, rel=0.05)
+
+
+def test_premixes_that_take_more_than_the_batch_are_told(demo_palette: Palette) -> None:
+    def told(step_g: float) -> str:
+        blend = Blend("clear", {"white": 0.01})
+        sheet = weigh(demo_palette, blend, setting=THREE_MM, batch_g=119_000.0, scale_step_g=step_g)
+        return " ".join(sheet.warnings)
+
+    assert "of base, more than the batch of 130800 g: weigh the smallest doses on a finer scale" in told(100.0)
+    assert "the premixes take" not in told(10.0)

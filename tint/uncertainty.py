@@ -15,14 +15,16 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
+from tint.materials import Blend
 from tint.opacity import MET
-from tint.palette import Palette, bold, widening
+from tint.palette import Palette, beyond, bold, widening
 
 Array = NDArray[np.float64]
 
 # Standard deviation of a component's g as diffuse light tells it, where its phase function is not that of the model:
 # tests/figures/clarity.py, workshops 1000 to 1026.
 _PHASE = 0.07
+UNKNOWN = 100.0  # CIEDE2000, from black to white: an error of that and more says that nothing is known
 _LEAST_LIGHT = 1e-9  # transmittance below which there is nothing to be hazy
 _Z95 = 1.959964  # two-sided, standard normal
 Z95_ONE_SIDED = 1.644854
@@ -74,10 +76,10 @@ def of_colour(
     again = _of_making(palette, base, loadings, along)
     again += _of_reading(palette, by_reading, reflectance, view, has_pair=has_pair)
     covariance = again + of_palette(palette, along[:, :3], palette.shares(base, loadings))
-    covariance *= widening(palette.surprises, bold(palette.seen, palette.blend(base, loadings), thickness_mm))
+    covariance *= _outside(palette, palette.blend(base, loadings), thickness_mm)
     half_width = _Z95 * float(np.sqrt(covariance[3, 3])) if has_pair else np.nan
-    scatter = float(radius(lab, again[:3, :3]))
-    return ColourError(covariance, float(radius(lab, covariance[:3, :3])), half_width, scatter)
+    known, scatter = (float(np.fmin(radius(lab, each[:3, :3]), UNKNOWN)) for each in (covariance, again))
+    return ColourError(covariance, known, min(half_width, 1.0) if has_pair else half_width, scatter)
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +126,7 @@ def of_light(
     along = np.stack((by_total, by_regular, (share * by_total - by_regular) / counted))
     covariance = _of_making(palette, base, loadings, along)
     covariance += of_palette(palette, along[:, :3], palette.shares(base, loadings))
-    covariance *= widening(palette.surprises, bold(palette.seen, palette.blend(base, loadings), thickness_mm))
+    covariance *= _outside(palette, palette.blend(base, loadings), thickness_mm)
     # Readings of diffuse light tell how much is turned round, and of all that is scattered only what the assumed phase
     # function makes of it: of each component for itself, unless a beam through it was read.
     doubt = np.where(palette.read_as_beam, 0.0, _PHASE)[:, None] / (1.0 - palette.g)
@@ -138,6 +140,11 @@ def of_light(
     if palette.model == "two-flux":
         return Light(total, np.nan, np.nan, float(errors[0]), np.nan, np.nan)
     return Light(total, regular, 1.0 - share, *(float(each) for each in errors))
+
+
+def _outside(palette: Palette, blend: Blend, thickness_mm: float) -> float:
+    """By how much the variance of a prediction grows outside what was cast."""
+    return widening(palette.surprises, bold(palette.seen, blend, thickness_mm)) * beyond(palette.seen, blend)
 
 
 def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:

@@ -283,5 +283,6 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
         warnings=(
             *how_read(palette, over=over, light=setting.light, observer=setting.observer),
             *outside(palette, blend, setting=setting),
+            *(("how far the colour may be off is not known",) if error.radius >= uncertainty.UNKNOWN else ()),
         ),
     )

@@ -11,6 +11,7 @@ from tint.palette.evidence import (
     Seen,
     Surprise,
     SwatchFit,
+    beyond,
     bold,
     widening,
 )
@@ -32,6 +33,7 @@ __all__ = [
     "Seen",
     "Surprise",
     "SwatchFit",
+    "beyond",
     "bold",
     "compress",
     "fit_path",

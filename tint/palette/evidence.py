@@ -177,6 +177,23 @@ def bold(seen: Mapping[str, Seen], blend: Blend, thickness_mm: float) -> frozens
     return frozenset(ways)
 
 
+_FAR = 2.0  # times what was cast, up to which the mixing law is taken to hold as among the castings; no source
+
+
+def beyond(seen: Mapping[str, Seen], blend: Blend) -> float:
+    """By how much the variance of a prediction grows far beyond the loadings that were cast; 1 up to twice them.
+
+    Nothing but the castings says that absorption and scattering go on in proportion to the loading, and pigment that
+    crowds does not: the error stated grows in proportion.
+    """
+    here, held = seen[blend.base], [loading for loading in blend.loadings.values() if loading > 0.0]
+    times = [sum(held) / here.max_total] if here.max_total > 0.0 else []
+    for name, loading in blend.loadings.items():
+        cast = here.max_loading.get(name) or max(each.max_loading.get(name, 0.0) for each in seen.values())
+        times += [loading / cast] if cast > 0.0 else []
+    return max(1.0, *(each / _FAR for each in times), 1.0) ** 2
+
+
 def widening(surprises: Mapping[str, Surprise], ways: Iterable[str]) -> float:
     """By how much the variance of a prediction grows: the most that any of its ways of lying outside asks for.
 

@@ -189,7 +189,11 @@ def weigh(
             step_g=scale.step_g,
         ),
         cautions=(*cautions(base, palette.pigments, blend), *of_premixes(made)),
-        warnings=(*too_small(lines, scale, premix=premix, cups=cups), *too_heavy(lines, scale)),
+        warnings=(
+            *too_small(lines, scale, premix=premix, cups=cups),
+            *too_heavy(lines, scale),
+            *too_much(made, scale, sum(line.grams for line in lines)),
+        ),
     )
 
 
@@ -238,6 +242,15 @@ def too_heavy(lines: Sequence[Line], scale: Scale) -> list[str]:
     return (
         [f"more than the {most:g} g that the scale carries: {'; '.join(heavy)}: weigh it in portions"] if heavy else []
     )
+
+
+def too_much(made: Mapping[str, Premix], scale: Scale, total_g: float) -> list[str]:
+    """Premixes that take more than the batch itself: most of them is left over."""
+    taken = sum(step.base_g for premix in made.values() for step in premix.steps)
+    if taken <= total_g:
+        return []
+    mend = "weigh the smallest doses on a finer scale, or leave them out"
+    return [f"the premixes take {scale.shown(taken)} of base, more than the batch of {scale.shown(total_g)}: {mend}"]
 
 
 def too_small(lines: Sequence[Line], scale: Scale, *, premix: bool, cups: Cups) -> list[str]:
