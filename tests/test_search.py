@@ -260,11 +260,11 @@ def test_of_many_pigments_those_are_combined_that_came_nearest(
     demo_palette: Palette, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     problem, bounds = _laid_out(demo_palette, "contrast ratio at least"), _bounds(demo_palette)
-    asked = {"usable": range(len(demo_palette.pigments)), "keep": (), "most": 4}
-    every = best_of_sets(problem, bounds=bounds, **asked)
+    usable = range(len(demo_palette.pigments))
+    every = best_of_sets(problem, usable=usable, keep=(), most=4, bounds=bounds)
     monkeypatch.setattr("tint.recipes.sets._MOST_SETS", 30)
     assert count_sets(8, 0, 4) == 8 + 28 + math.comb(6, 3) + math.comb(6, 4)
-    few = best_of_sets(problem, bounds=bounds, **asked)
+    few = best_of_sets(problem, usable=usable, keep=(), most=4, bounds=bounds)
     assert np.sqrt(few.cost[0]) == pytest.approx(np.sqrt(every.cost[0]), abs=0.02)
     assert count_sets(150, 0, 4) <= 4 * 30
 

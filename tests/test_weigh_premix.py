@@ -357,11 +357,11 @@ def test_care_is_what_one_step_does(demo_palette: Palette, faint: WeighSheet) ->
     assert delta_e["blue", blue.steps[0].makes] == pytest.approx(up, rel=0.05)
 
 
-def test_premixes_that_take_more_than_the_batch_are_told(demo_palette: Palette) -> None:
+def test_premixes_that_take_several_times_the_batch_are_told(demo_palette: Palette) -> None:
     def told(step_g: float) -> str:
-        blend = Blend("clear", {"white": 0.01})
-        sheet = weigh(demo_palette, blend, setting=THREE_MM, batch_g=119_000.0, scale_step_g=step_g)
+        blend = Blend("clear", {"white": 0.008})
+        sheet = weigh(demo_palette, blend, setting=THREE_MM, batch_g=120.0, scale_step_g=step_g, premix=True)
         return " ".join(sheet.warnings)
 
-    assert "of base, more than the batch of 130800 g: weigh the smallest doses on a finer scale" in told(100.0)
-    assert "the premixes take" not in told(10.0)
+    assert "of base, for a batch of 132.0 g: weigh the smallest doses on a finer scale" in told(0.1)
+    assert "the premixes take" not in told(0.01)

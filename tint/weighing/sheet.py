@@ -244,13 +244,16 @@ def too_heavy(lines: Sequence[Line], scale: Scale) -> list[str]:
     )
 
 
+_MUCH = 3.0  # times the batch: so much base for premixes is told; common practice, no source
+
+
 def too_much(made: Mapping[str, Premix], scale: Scale, total_g: float) -> list[str]:
-    """Premixes that take more than the batch itself: most of them is left over."""
+    """Premixes that take several times the batch itself, though what is left of them serves the next."""
     taken = sum(step.base_g for premix in made.values() for step in premix.steps)
-    if taken <= total_g:
+    if taken <= _MUCH * total_g:
         return []
     mend = "weigh the smallest doses on a finer scale, or leave them out"
-    return [f"the premixes take {scale.shown(taken)} of base, more than the batch of {scale.shown(total_g)}: {mend}"]
+    return [f"the premixes take {scale.shown(taken)} of base, for a batch of {scale.shown(total_g)}: {mend}"]
 
 
 def too_small(lines: Sequence[Line], scale: Scale, *, premix: bool, cups: Cups) -> list[str]:
