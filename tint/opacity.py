@@ -25,9 +25,12 @@ WORDS: dict[str, dict[str, tuple[float | None, float | None]]] = {
     "any": {},
 }
 MET = 0.005  # a contrast ratio or transmittance this near what was asked is met: it shows as the same in two digits [-]
-_EXPECTED_LIGHT = "a luminous transmittance, more than 0 and at most 1: 0.45, 0.3.., ..0.5 or 0.3..0.4"
-_EXPECTED_HAZE = "a haze, more than 0 and at most 1: 0.1, ..0.3 or 0.9.."
-_EXPECTED = "solid, milky, see-through, glows, clear, any, or a contrast ratio up to 1: 0.95, 0.97.., ..0.6 or 0.6..0.7"
+_EXPECTED = {
+    "contrast_ratio": "solid, milky, see-through, glows, clear, any, or a contrast ratio up to 1: "
+    "0.95, 0.97.., ..0.6 or 0.6..0.7",
+    "transmittance": "a luminous transmittance, more than 0 and at most 1: 0.45, 0.3.., ..0.5 or 0.3..0.4",
+    "haze": "a haze, more than 0 and at most 1: 0.1, ..0.3 or 0.9..",
+}
 
 
 Bounds = dict[str, Any]  # numbers, by the names that a `Target` has for them [-]
@@ -57,29 +60,18 @@ def opacity_of(asked: str | float | Sequence[float]) -> Bounds:
     if isinstance(asked, str) and asked.strip().lower() in WORDS:
         word = WORDS[asked.strip().lower()]
         return {name: end for kind, ends in word.items() for name, end in _named(kind, None, *ends).items()}
-    return _named("contrast_ratio", *_range(asked, "opacity", _EXPECTED))
+    return _named("contrast_ratio", *_range(asked, "opacity", _EXPECTED["contrast_ratio"]))
 
 
-def light_of(asked: str | float | Sequence[float]) -> Bounds:
-    """A luminous transmittance to reach, or its least and most, in the same forms but for the words [-].
-
-    Raises
-    ------
-    InputError
-        If it is none of these.
-    """
-    return _named("transmittance", *_range(asked, "transmittance", _EXPECTED_LIGHT))
-
-
-def haze_of(asked: str | float | Sequence[float]) -> Bounds:
-    """A haze to reach, or its least and most, in the same forms [-].
+def bounds_of(kind: str, asked: str | float | Sequence[float]) -> Bounds:
+    """A luminous transmittance or a haze (`kind`) to reach, or its least and most, in the same forms but for the words.
 
     Raises
     ------
     InputError
         If it is none of these.
     """
-    return _named("haze", *_range(asked, "haze", _EXPECTED_HAZE))
+    return _named(kind, *_range(asked, kind, _EXPECTED[kind]))
 
 
 def _range(asked: object, where: str, expected: str) -> tuple[float | None, float | None, float | None]:

@@ -78,7 +78,7 @@ def fitted() -> None:
         amounts = synthetic.mixture(cast.base, cast.loadings)
         M = (amounts / (1.0 - synthetic.TRUE_G)) @ synthetic.TRUE_S
         layer = (amounts @ synthetic.TRUE_K)[None], (amounts @ synthetic.TRUE_S)[None], M[None]
-        return _read(*layer, np.array([[cast.thickness_mm]]), cards[card], n, "di:8")[0]
+        return np.asarray(_read(*layer, np.array([[cast.thickness_mm]]), cards[card], n, "di:8")[0])
 
     studio = synthetic.studio(backings=("black", "white"))
     casts = {cast.name: cast for cast in synthetic.CASTS}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import click
@@ -14,7 +15,7 @@ from tint.cli.asked import base_of
 from tint.cli.workshop import workshop
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import haze_of, light_of, opacity_of
+from tint.opacity import bounds_of, opacity_of
 from tint.palette import ONE_WAY, Palette
 from tint.recipes import RANKINGS, Rules
 from tint.swatches.instruments import Given
@@ -163,13 +164,13 @@ sample_options = options.grouped(
     click.option("--as-base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
     click.option(
         "--transmittance",
-        type=_bounds(light_of, "--transmittance"),
+        type=_bounds(partial(bounds_of, "transmittance"), "--transmittance"),
         metavar="RANGE",
         help="Luminous transmittance of the part with nothing behind it: 0.45, 0.3.., ..0.5 or 0.3..0.4.",
     ),
     click.option(
         "--haze",
-        type=_bounds(haze_of, "--haze"),
+        type=_bounds(partial(bounds_of, "haze"), "--haze"),
         metavar="RANGE",
         help="Share of that light which the part scatters, so that what lies behind is blurred: ..0.3 or 0.9...",
     ),
