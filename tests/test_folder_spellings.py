@@ -136,6 +136,7 @@ def test_castings_are_read_alike(tmp_path: Path, spelling: str) -> None:
     [
         (b"thickness_mm", b"thickness (cm)", "column thickness (cm): the thickness is in cm; write millimetres"),
         (b",2.02,", b",0.202 cm,", "it says cm: write it in millimetres"),
+        (b",2.02,", b",2026-02-02,", "'2026-02-02' is a date; "),
         (b",2.02,", b",2020,", "is it in µm? write it in mm"),
     ],
 )

@@ -144,6 +144,8 @@ def why_no_number(cell: str) -> tuple[str, str]:
         return f"{quoted(cell)} is not a finite number", "measure it, or leave the row out"
     if cell.startswith("#"):
         return f"{quoted(cell)} is a formula that failed", "mend the formula in the spreadsheet"
+    if re.fullmatch(r"\d{4}-\d\d-\d\d(?:[T ].*)?", cell):
+        return f"{quoted(cell)} is a date", "a spreadsheet made one of it: set the cell to number and type it again"
     if "," in cell and "." in cell:
         return f"{quoted(cell)} has two kinds of marks", "write it without thousands separators"
     if _is_number_and_words(cell):
