@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 from tint.cli import main
 from tint.errors import InputError
 from tint.files import write_whole
+from tint.ledger import Order, Recipe, entries, ledger_path, read_ledger
 from tint.orders import read_order, run_order
 
 LID = """format = 1
@@ -163,3 +164,19 @@ def test_all_orders_are_listed_with_what_stands_of_each(lid: Path) -> None:
     states = {each["name"]: each["state"] for each in told("order", folder, "--all")["orders"]}  # type: ignore[attr-defined]
     assert states["lid"] == "sheets made"
     assert "no colour is named" in states["foot"]
+
+
+def test_an_order_and_each_recipe_chosen_stand_in_the_ledger_once(lid: Path) -> None:
+    first = run_order(lid).entered
+    assert run_order(lid).entered == first
+    lid.write_text(LID.replace("the tea house", "the tea room"), encoding="utf-8")
+    edited = run_order(lid).entered
+    assert edited[1] == first[1]
+    lid.write_text(LID.replace("most_pigments = 3", "most_pigments = 2"), encoding="utf-8")
+    fewer = run_order(lid)
+    with read_ledger(ledger_path(lid.parent.parent)) as book:
+        (order,) = entries(book, Order)
+        recipes = entries(book, Recipe)
+    assert order.content.customer == "the tea house"
+    assert [each.content.loadings_percent for each in recipes][-1] == fewer.answer.recipes[0].loadings
+    assert len(recipes) == 2

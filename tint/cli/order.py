@@ -49,6 +49,7 @@ def _as_json(done: Done) -> dict[str, Any]:
         "order": str(done.order.path),
         "recipe": str(done.order.recipe_path),
         "solved": done.solved,
+        "ledger": {"order": done.entered[0], "recipe": done.entered[1]},
         "base": done.answer.recipes[0].base,
         "loadings": done.answer.recipes[0].loadings,
         "written": [str(each) for each in made.written],

@@ -15,6 +15,7 @@ from tint.errors import InputError
 from tint.materials import Blend, Workshop
 from tint.orders.files import Files, Made, digest
 from tint.orders.order import Order, read_order, waste_percent
+from tint.orders.record import record
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.recipes import from_json, solve
 from tint.swatches import PALETTE_FILE, folder_digest
@@ -43,6 +44,8 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
         Its files.
     solved : bool
         Whether recipes were sought now, and not kept from before.
+    entered : tuple of int
+        Numbers of the order and its recipe in the ledger.
     """
 
     order: Order
@@ -50,6 +53,7 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
     sheet: WeighSheet
     made: Made
     solved: bool
+    entered: tuple[int, int]
 
 
 def run_order(
@@ -84,6 +88,7 @@ def run_order(
     asked_of = digest(order.path.read_bytes(), folder_digest(order.folder), *_beside(order))
     workshop = read_workshop((order.folder / PALETTE_FILE).read_text(encoding="utf-8-sig"))
     answer, data, solved = _recipes(order, palette, workshop, files, asked_of, choose, replace=replace, tell=tell)
+    entered = record(order, answer)
     sheet = weigh_chosen(order, palette, answer, workshop)
     makers = _makers(order, palette, answer, sheet, made_on or datetime.date.today())
     made_of = digest(asked_of, data)
@@ -97,7 +102,7 @@ def run_order(
     if contents:
         files.write(contents)
     made = Made(written=tuple(missing), kept=tuple(fresh), left=tuple(left))
-    return Done(order=order, answer=answer, sheet=sheet, made=made, solved=solved)
+    return Done(order=order, answer=answer, sheet=sheet, made=made, solved=solved, entered=entered)
 
 
 def _beside(order: Order) -> list[bytes]:
