@@ -196,9 +196,9 @@ def test_rounding_is_better_than_the_nearest_step(demo_palette: Palette) -> None
 
 
 def test_small_doses_ask_for_a_premix() -> None:
-    blend = Blend("clear", {"white": 0.5, "black": 0.019, "red": 0.02})
-    assert too_small(blend, Rules(batch_g=100.0, scale_step_g=0.001)) == ("black",)
-    assert too_small(blend, Rules(batch_g=100.0, scale_step_g=0.0001)) == ()
+    blend = Blend("clear", {"white": 0.5, "black": 0.081, "red": 0.082})
+    assert too_small(blend, Rules(batch_g=100.0, scale_step_g=0.001)) == ("black",)  # 82 steps weigh to 1 %
+    assert too_small(blend, Rules(batch_g=100.0, scale_step_g=0.001, dose_tolerance_percent=2.0)) == ()
     assert too_small(blend, Rules()) == ()
 
 
@@ -218,6 +218,7 @@ def random_merits(seed: int, n: int = 40) -> Merits:
         loading=rng.uniform(0.1, 2.0, n),
         pigments=rng.integers(1, 5, n).astype(float),
         unsure=rng.integers(0, 2, n).astype(float),
+        lacking=np.zeros(n),
     )
 
 

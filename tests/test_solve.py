@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -158,6 +159,7 @@ def test_property_every_recipe_keeps_every_rule(demo_palette: Palette, name: str
     step = 0.0 if rules.scale_step_g is None else 100.0 * rules.scale_step_g / float(rules.batch_g or 1.0)
     for recipe in answer.recipes:
         doses = recipe.blend.loadings
+        assert not recipe.unweighable
         assert len(doses) <= rules.most_pigments
         assert set(rules.keep) | set(rules.fixed) <= set(doses)
         assert not set(rules.leave_out) & set(doses)
@@ -166,12 +168,12 @@ def test_property_every_recipe_keeps_every_rule(demo_palette: Palette, name: str
         for pigment, loading in doses.items():
             assert loading <= _LARGEST[pigment] * (1.0 + 1e-9)
             if pigment in rules.fixed:
-                assert loading == pytest.approx(rules.fixed[pigment], abs=0.5 * step + 1e-9)
+                assert loading == pytest.approx(rules.fixed[pigment], abs=1e-9)
             else:
                 assert loading >= rules.smallest * (1.0 - 1e-9)
             if pigment in rules.stock_g:
                 assert loading * float(rules.batch_g or 0.0) / 100.0 <= rules.stock_g[pigment] * (1.0 + 1e-9)
-            if step:
+            if step and pigment not in recipe.premix and pigment not in rules.fixed:
                 assert loading / step == pytest.approx(round(loading / step), abs=1e-6)
 
 
@@ -344,6 +346,25 @@ def test_a_pigment_that_binds_is_named_and_loosening_it_as_told_reaches(demo_pal
     assert found(limited(demo_palette, blue=float(told.value or 0.0)), target, setting=setting).recipes[0].reached
 
 
+def test_the_first_recipe_keeps_its_opacity_with_the_chance_that_is_sought(demo_palette: Palette) -> None:
+    look = predict(demo_palette, Blend("clear", {"white": 0.3, "yellow": 0.1}), setting=SETTING)
+    for bound in ({"contrast_ratio_min": look.contrast_ratio}, {"contrast_ratio_max": look.contrast_ratio}):
+        first = found(demo_palette, Target(lab=look.lab, **bound)).best  # type: ignore[arg-type]
+        sd = first.appearance.contrast_ratio_error / 1.96
+        beyond = first.appearance.contrast_ratio - look.contrast_ratio
+        away = beyond if "contrast_ratio_min" in bound else -beyond
+        assert first.reached
+        assert (away + MET) / sd > 2.2  # 2.33 standard deviations are 99 %
+        assert first.opacity_chance > 0.985
+
+
+def test_the_chance_of_the_opacity_is_told_where_the_colour_leaves_no_room(demo_palette: Palette) -> None:
+    look = predict(demo_palette, Blend("clear", {"red": 0.05}), setting=SETTING)
+    first = found(demo_palette, Target(lab=look.lab, contrast_ratio_min=look.contrast_ratio, tolerance=0.1)).best
+    assert first.reached
+    assert first.opacity_chance < 0.95
+
+
 def test_opacity_that_holds_the_colour_back_is_named(demo_palette: Palette) -> None:
     setting = Setting(thickness_mm=1.0)
     look = predict(demo_palette, Blend("clear", {"red": 0.05}), setting=setting)
@@ -411,6 +432,28 @@ def test_doses_too_coarse_for_the_scale_are_named(demo_palette: Palette) -> None
     assert first.limits == ("scale_step",)
     assert "the scale's step is too coarse for this batch: make a premix" in first.reason
     assert first.premix
+
+
+@pytest.mark.parametrize("step_g", [0.001, 0.01, 0.1])
+@pytest.mark.parametrize("asked", [{"fixed": {"ochre": 0.01}}, {"keep": ("red",), "smallest": 0.05}])
+def test_what_the_scale_shows_breaks_no_rule(demo_palette: Palette, asked: dict[str, Any], step_g: float) -> None:
+    rules = Rules(batch_g=110.0, scale_step_g=step_g, most_recipes=10, **asked)
+    for recipe in solve(demo_palette, SAND, setting=SETTING, base="clear", rules=rules).recipes:
+        assert all(recipe.blend.loadings[name] == x for name, x in rules.fixed.items())
+        assert all(x >= rules.smallest for x in recipe.blend.loadings.values())
+        assert set(rules.keep) <= set(recipe.blend.loadings)
+
+
+def test_a_batch_with_base_for_too_few_premixes_is_told_of_a_larger_one(demo_palette: Palette) -> None:
+    target = Target(lab=np.array([70.0, 10.0, 30.0]), contrast_ratio_min=0.98)
+    answer = found(demo_palette, target, batch_g=50.0, scale_step_g=0.1)
+    assert not answer.best.reached
+    assert not answer.best.unweighable
+    told = _told(answer, "batch")
+    assert told.reached
+    larger = found(demo_palette, target, batch_g=float(told.value or 0.0), scale_step_g=0.1).best
+    assert larger.reached
+    assert not larger.unweighable
 
 
 @pytest.mark.parametrize(("fixed", "named"), [({"black": 0.3}, "fixed:black"), ({"white": 0.01}, "fixed:white")])

@@ -97,6 +97,8 @@ class Recipe(Look, kw_only=True):
     merits: tuple[str, ...] = ()
     why: str = ""
     premix: tuple[str, ...] = ()
+    unweighable: tuple[str, ...] = ()
+    opacity_chance: float | None = None
     walls: tuple[Wall, ...] = ()
 
 

@@ -28,6 +28,7 @@ from tint.errors import InputError
 from tint.files import write_all
 from tint.palette import Palette
 from tint.recipes import RANKINGS, Answer, Recipe, solve
+from tint.recipes.margin import SAFE
 from tint.swatches.instruments import Given
 from tint.target import Target, solid_unless_told, without_gloss
 
@@ -171,8 +172,9 @@ def _show(out: Console, answer: Answer, optics: str) -> None:
     show.notes(out, "Every wall, the worst first", _by_rank(_walls(answer.recipes)))
     show.notes(out, "What limits them", _by_rank(_bounds(answer.recipes)))
     show.notes(out, "What would bring it nearer", [each.words for each in answer.loosened])
-    show.notes(out, "Before you trust it", [*answer.warnings, *_by_rank(_doubts(answer.recipes))], style=show.CARE)
-    show.notes(out, "Too little to weigh well: make a premix, or more at a time", _by_rank(_premixes(answer)))
+    doubts = [*_risks(answer), *_doubts(answer.recipes)]
+    show.notes(out, "Before you trust it", [*answer.warnings, *_by_rank(doubts)], style=show.CARE)
+    show.notes(out, "Too little to be weighed as it is", _by_rank(_premixes(answer)))
     show.notes(out, "Pigments not used", _refused(answer))
     out.print()
     out.print(f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
@@ -292,12 +294,20 @@ def _doubts(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
 def _premixes(answer: Answer) -> list[tuple[int, str]]:
     told = []
     for rank, each in enumerate(answer.recipes, start=1):
-        few = [name for name in each.premix if name in each.blend.loadings]
-        none = [name for name in each.premix if name not in each.blend.loadings]
-        words = [f"{', '.join(few)}: few steps of the scale"] * bool(few)
-        words += [f"{', '.join(none)}: less than a step, left out"] * bool(none)
-        told += [(rank, "; ".join(words))] * bool(words)
+        made = [name for name in each.premix if name not in each.unweighable]
+        told += [(rank, f"{', '.join(made)}: as a premix, which `tint weigh` tells how to make")] * bool(made)
+        mend = "make more at a time, or take a finer scale"
+        told += [(rank, f"{', '.join(each.unweighable)}: not even as a premix; {mend}")] * bool(each.unweighable)
     return told
+
+
+def _risks(answer: Answer) -> list[tuple[int, str]]:
+    """Recipes that keep their opacity with less than the chance that is sought."""
+    return [
+        (rank, f"the opacity asked for is kept with a chance of {show.fixed(100.0 * each.opacity_chance, 0)} %")
+        for rank, each in enumerate(answer.recipes, start=1)
+        if each.reached and each.opacity_chance < SAFE - 0.005
+    ]
 
 
 def _refused(answer: Answer) -> list[str]:

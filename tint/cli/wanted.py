@@ -267,6 +267,8 @@ def rules_of(palette: Palette, search: Mapping[str, Any]) -> Rules:
     told["batch_g"] = _mix(told["batch_g"], told.pop("waste"))
     if told["scale_step_g"] is None and told["batch_g"] is not None:
         told["scale_step_g"] = workshop().scale_step_g
+    if workshop().dose_tolerance_percent is not None:
+        told["dose_tolerance_percent"] = workshop().dose_tolerance_percent
     return Rules(**told)
 
 

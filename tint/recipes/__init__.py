@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from tint import uncertainty
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError, JobError
-from tint.opacity import MET
+from tint.materials import Blend
+from tint.opacity import KINDS, MET
 from tint.palette import ONE_WAY, Palette
-from tint.recipes import choice, limits, rounding, why
+from tint.recipes import choice, limits, margin, rounding, why
 from tint.recipes.aims import Problem, judge, lay_out
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules, from_json
 from tint.recipes.choice import Merits
@@ -30,6 +31,7 @@ __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "so
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+_TYPICAL = 5  # nearest recipes of a base, whose stated error of the opacity is taken for that of all
 _CHANCES = 32  # recipes for which the chance of landing is worked out before ranking
 
 Progress = Callable[[str, int, int], None]
@@ -132,6 +134,9 @@ def _search(
     problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
     keep = limits.kept(palette, rules)
     nearest = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds)
+    safe = _safe(palette, setting, base, problem, nearest)
+    nearest = margin.with_margin(problem, nearest, bounds, safe=safe)
+    problem = replace(problem, target=safe)
     exact = leaner(problem, nearest, bounds, tolerance=target.tolerance)
     if rules.rank_by in ("price", "loading"):
         worth = choice.worth_sparing(palette, base) if rules.rank_by == "price" else None
@@ -139,13 +144,28 @@ def _search(
     shown, coarse = exact, False
     if rules.batch_g is not None and rules.scale_step_g is not None:
         step = 100.0 * rules.scale_step_g / rules.batch_g
-        rounded = rounding.best_roundings(problem, exact.sets, exact.loadings, step, bounds)
+        alone = rounding.to_round(palette, base, exact.loadings, rules)
+        rounded = rounding.best_roundings(problem, exact.sets, exact.loadings, step, bounds, alone)
         reaches = [limits.met(target, judge(problem, exact.sets, x)) for x in (exact.loadings, rounded)]
         coarse = reaches == [True, False]
         exact, shown = _distinct(exact, replace(exact, loadings=rounded), len(palette.pigments))
+    problem = replace(problem, target=target)
     lights = (rules.also_light,) if rules.also_light else choice.TEST_LIGHTS
     merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings, lights)
+    merits = replace(merits, lacking=margin.lacking(problem, shown, safe))
     return _Searched(base, problem, bounds, exact, shown, coarse, merits)
+
+
+def _safe(palette: Palette, setting: Setting, base: str, problem: Problem, found: Candidates) -> Target:
+    """The target with its opacity drawn in by the error of the nearest recipes at every wall."""
+    target = problem.target
+    if all(getattr(target, f"{kind}{end}") is None for kind in KINDS for end in ("_min", "_max")):
+        return target
+    looks = []
+    for row in range(min(_TYPICAL, len(found.sets))):
+        loadings = _whole(palette, found.sets[row], found.loadings[row])[:-1]
+        looks.append(predict(palette, palette.blend(base, loadings), setting=setting))
+    return margin.drawn_in(target, looks)
 
 
 def _distinct(exact: Candidates, shown: Candidates, empty: int) -> tuple[Candidates, Candidates]:
@@ -162,6 +182,9 @@ def _choose(
 ) -> list[Recipe]:
     merits = Merits(*(np.concatenate([getattr(s.merits, f.name) for s in searched]) for f in fields(Merits)))
     owner = [(each, row) for each in searched for row in range(len(each.shown.sets))]
+    able = _able(palette, rules, owner)
+    owner = [owner[at] for at in able]
+    merits = merits.rows(able)
     hopeful = np.argsort(merits.score, kind="stable")[:_CHANCES]
     looks = {int(at): _appearance(palette, setting, *owner[at]) for at in hopeful}
     chance = np.zeros(len(owner))
@@ -198,6 +221,14 @@ def _told(palette: Palette, searched: _Searched, row: int, *, chance: float) -> 
     )
 
 
+def _able(palette: Palette, rules: Rules, owner: list[tuple[_Searched, int]]) -> Index:
+    """Of candidates those that the scale can weigh; all of them where it can weigh none."""
+    if rounding.scale_of(rules) is None:
+        return np.arange(len(owner))
+    able = [not rounding.unweighable(palette, _blend(palette, *each), rules) for each in owner]
+    return np.flatnonzero(able) if any(able) else np.arange(len(owner))
+
+
 def _chance(palette: Palette, look: Appearance, target: Target) -> float:
     """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
     if target.asks_light and abs(float(target.light_miss(look.luminous_transmittance))) > MET:
@@ -219,9 +250,12 @@ def _whole(palette: Palette, sets: Index, loadings: Array) -> Array:
     return vector
 
 
+def _blend(palette: Palette, searched: _Searched, row: int) -> Blend:
+    return palette.blend(searched.base, _whole(palette, searched.shown.sets[row], searched.shown.loadings[row])[:-1])
+
+
 def _appearance(palette: Palette, setting: Setting, searched: _Searched, row: int) -> Appearance:
-    loadings = _whole(palette, searched.shown.sets[row], searched.shown.loadings[row])[:-1]
-    return predict(palette, palette.blend(searched.base, loadings), setting=setting)
+    return predict(palette, _blend(palette, searched, row), setting=setting)
 
 
 def _recipe(
@@ -245,6 +279,7 @@ def _recipe(
     if reached or not (searched.coarse or limits.met(target, unrounded)):
         gain = _whole(palette, exact.sets[row], exact.pull[row]) / max(float(np.sqrt(exact.cost[row])), 0.1)
         binding = limits.binding(palette, searched.bounds, loadings, gain, target, look, shown, reached=reached)
+    walls = at_walls(palette, target, look, setting=look.setting, walls_mm=rules.walls_mm)
     return Recipe(
         blend=look.blend,
         appearance=look,
@@ -260,8 +295,10 @@ def _recipe(
         if reached
         else limits.why_not(palette, searched.base, searched.bounds, binding, delta_e, miss, target),
         merits=tuple(merits),
+        opacity_chance=min(margin.kept(target, each) for each in (look, *(wall.appearance for wall in walls))),
         premix=rounding.too_small(palette.blend(searched.base, loadings[:-1]), rules),
-        walls=at_walls(palette, target, look, setting=look.setting, walls_mm=rules.walls_mm),
+        unweighable=rounding.unweighable(palette, look.blend, rules),
+        walls=walls,
     )
 
 
@@ -276,6 +313,7 @@ def _loosen(
 ) -> tuple[Loosened, ...]:
     own = next(each for each in searched if each.base == best.blend.base)
     told = list(why.loosen(own.problem, own.exact, own.bounds, best, list(palette.pigments)))
+    told += _larger_batch(palette, target, rules, searched, best)
     if only is not None:
         for name in palette.seen:
             usable, _ = limits.usable_pigments(palette, name, rules)
@@ -283,3 +321,15 @@ def _loosen(
                 other = _search(palette, target, setting, name, rules, usable)
                 told += why.other_base(name, other.merits, target, best)
     return tuple(told)
+
+
+def _larger_batch(
+    palette: Palette, target: Target, rules: Rules, searched: list[_Searched], best: Recipe
+) -> list[Loosened]:
+    """The nearest recipe that only a larger batch makes weighable."""
+    if rounding.scale_of(rules) is None:
+        return []
+    nearest = min(searched, key=lambda each: float(each.merits.miss.min()))
+    at = int(nearest.merits.miss.argmin())
+    batch_g = rounding.least_batch(palette, _blend(palette, nearest, at), rules)
+    return why.larger_batch(batch_g, nearest.merits, target, best)

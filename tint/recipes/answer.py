@@ -12,6 +12,7 @@ from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.recipes.walls import Wall
 from tint.target import Target
+from tint.weighing.premix import TOLERANCE_PERCENT
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,7 +43,9 @@ class Rules:
     stock_g : dict of str to float
         What there is of a pigment; needs `batch_g` [g].
     batch_g, scale_step_g : float, optional
-        With both, recipes are rounded to what the scale shows, and ranked as rounded [g].
+        With both, recipes are sought among what can be weighed, and doses that need no premix are whole steps [g].
+    dose_tolerance_percent : float
+        By which a dose may be off [% of the dose].
     walls_mm : tuple of float
         Further wall thicknesses of the same part; the worst counts [mm].
     also_light : str, optional
@@ -63,6 +66,7 @@ class Rules:
     stock_g: Mapping[str, float] = field(default_factory=dict)
     batch_g: float | None = None
     scale_step_g: float | None = None
+    dose_tolerance_percent: float = TOLERANCE_PERCENT
     walls_mm: tuple[float, ...] = ()
     also_light: str | None = None
     rank_by: str = "closeness"
@@ -128,8 +132,12 @@ class Recipe:
     why : str
         Why one would take it, in a sentence: of the first what it is the best in, of others what they gain over it and
         at what price.
+    opacity_chance : float
+        Of a pour keeping all that is asked beside the colour, 0 to 1; 1 where nothing is [-].
     premix : tuple of str
-        Pigments whose dose this scale cannot weigh well.
+        Pigments whose dose this scale weighs only as a premix.
+    unweighable : tuple of str
+        Pigments whose dose it does not weigh at all in this batch.
     walls : tuple of Wall
         Every wall of the part, the worst first; empty where it has one.
     """
@@ -147,6 +155,8 @@ class Recipe:
     reason: str
     merits: tuple[str, ...]
     premix: tuple[str, ...]
+    opacity_chance: float = 1.0
+    unweighable: tuple[str, ...] = ()
     walls: tuple[Wall, ...] = ()
     why: str = ""
 

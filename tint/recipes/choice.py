@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from tint.target import Target
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
+Truth = NDArray[np.bool_]
 
 TEST_LIGHTS = ("A", "FL11", "LED-B3")  # a lamp, a shop's fluorescent tube, a warm LED
 # Differences that nobody would act on, by which merits are counted: a recipe is beaten only by a clear margin.
@@ -44,6 +45,8 @@ class Merits:
         As in `Recipe`; price is NaN where it is not known.
     unsure : ndarray
         How many pigments are not known to be safe with the cure.
+    lacking : ndarray or float
+        What is missing of the room to the opacity's bound that the stated error asks for, as CIEDE2000.
     """
 
     delta_e: Array
@@ -55,6 +58,16 @@ class Merits:
     loading: Array
     pigments: Array
     unsure: Array
+    lacking: Array
+
+    def rows(self, chosen: Index) -> Merits:
+        """Some of them."""
+        return Merits(*(getattr(self, each.name)[chosen] for each in fields(self)))
+
+    @property
+    def wanting(self) -> Array:
+        """How far from what was asked: colour, opacity, and the room that the opacity lacks."""
+        return np.asarray(np.hypot(self.miss, self.lacking))
 
     @property
     def unmet(self) -> Array:
@@ -66,7 +79,7 @@ class Merits:
     def score(self) -> Array:
         """Closeness first, the rest as far as it decides between equals."""
         return np.asarray(
-            self.miss
+            self.wanting
             + _WEIGHTS["pigments"] * self.pigments
             + _WEIGHTS["metamerism"] * self.metamerism
             + _WEIGHTS["sensitivity"] * self.sensitivity
@@ -94,6 +107,7 @@ def merits_of(
         loading=loadings.sum(axis=1),
         pigments=np.sum(loadings > 0.0, axis=1).astype(float),
         unsure=np.sum(unsure[sets] & (loadings > 0.0), axis=1).astype(float),
+        lacking=np.zeros(len(sets)),
     )
 
 
@@ -185,7 +199,7 @@ def unbeaten(merits: Merits) -> NDArray[np.bool_]:
     """Which recipes no other beats: as good in everything that counts, and better in something, shape (n,)."""
     grain = np.stack(
         (
-            np.floor(merits.miss / _GRAIN["miss"]),
+            np.floor(merits.wanting / _GRAIN["miss"]),
             np.floor(merits.metamerism / _GRAIN["metamerism"]),
             _by_share(merits.price, _GRAIN["price"]),
             _by_share(merits.loading, _GRAIN["loading"]),
@@ -223,15 +237,17 @@ def pick(
         What recipes are compared by, by row: then of recipes that nobody would tell apart only one is shown, and none
         that gains nothing over the first.
     """
+    near = merits.unmet <= _near_enough(merits, tolerance)
+    if not _met(merits, tolerance).any():
+        merits = replace(merits, lacking=np.zeros(len(merits.miss)))  # the nearest is wanted, not the surest
     order = _order(merits, rank_by, chance, tolerance)
     standing = unbeaten(merits)
-    near = merits.unmet <= _near_enough(merits, tolerance)
     champions = _champions(merits, near, chance)
     shown = [int(at) for at in order if standing[at] and near[at]]
     first = shown[:1] or [int(order[0])]
     rest = [at for at in shown if at not in first]
     rest.sort(key=lambda at: at not in champions)  # stable: champions first, each in its rank
-    worth = [int(at) for at in order if merits.miss[at] <= merits.miss[first[0]] + _FAR]
+    worth = [int(at) for at in order if merits.wanting[at] <= merits.wanting[first[0]] + _FAR]
     spare = [at for at in worth if at not in first and at not in rest]
     chosen = (first + rest + spare)[:most] if choices is None else _different(first + rest + spare, choices, most)
     rank = {int(at): place for place, at in enumerate(order)}
@@ -253,7 +269,8 @@ def _different(rows: list[int], choices: Callable[[int], Choice], most: int) -> 
 
 def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float) -> Index:
     """Recipes, best first: what is near enough to be poured, then by what was asked for, then by score."""
-    far = merits.unmet > _near_enough(merits, tolerance)
+    near, met = merits.unmet <= _near_enough(merits, tolerance), _met(merits, tolerance)
+    best = met if met.any() else near
     asked: tuple[Array, ...] = ()
     if rank_by == "chance" and chance is not None:
         return np.lexsort((merits.score, -chance))
@@ -262,11 +279,12 @@ def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float)
     if rank_by == "loading":
         asked = (merits.loading,)
     if asked:
-        return np.lexsort((merits.score, *asked, far))
+        unsafe = merits.lacking > float(merits.lacking[best].min()) + ALIKE
+        return np.lexsort((merits.score, *asked, unsafe, ~best, ~near))
     # What cannot be told apart counts as equally near: of those the least pigment comes first, then the fewest.
-    alike = merits.miss <= float(merits.miss.min()) + ALIKE
+    alike = best & (merits.wanting <= float(merits.wanting[best].min()) + ALIKE)
     loading = np.where(alike, _by_share(np.where(alike, merits.loading, np.nan), _GRAIN["loading"]), 0.0)
-    return np.lexsort((merits.score, np.where(alike, merits.pigments, 0.0), loading, ~alike))
+    return np.lexsort((merits.score, np.where(alike, merits.pigments, 0.0), loading, ~alike, ~best, ~near))
 
 
 def pool(merits: Merits, tolerance: float) -> str:
@@ -281,7 +299,11 @@ def _near_enough(merits: Merits, tolerance: float) -> float:
     return max(tolerance, float(merits.unmet.min()) + 0.3) + _EQUAL
 
 
-def _champions(merits: Merits, near: NDArray[np.bool_], chance: Array | None) -> dict[int, list[str]]:
+def _met(merits: Merits, tolerance: float) -> Truth:
+    return np.asarray((merits.delta_e <= tolerance) & (np.abs(merits.opacity) <= MET))
+
+
+def _champions(merits: Merits, near: Truth, chance: Array | None) -> dict[int, list[str]]:
     told = {
         "the nearest colour": merits.delta_e,
         "the fewest pigments": merits.pigments + 1e-3 * merits.miss,

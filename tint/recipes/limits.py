@@ -12,6 +12,7 @@ from tint.appearance import Appearance
 from tint.errors import InputError
 from tint.opacity import KINDS, MET
 from tint.palette import Palette
+from tint.recipes import rounding
 from tint.recipes.aims import Judged
 from tint.recipes.answer import Recipe, Rules
 from tint.recipes.sets import Bounds
@@ -100,10 +101,11 @@ def bounds(palette: Palette, base: str, rules: Rules) -> Bounds:
     total = palette.bases[base].max_loading
     total = total if rules.max_total is None else min(total, rules.max_total)
     high = np.array([100.0 if p.max_loading is None else p.max_loading for p in palette.pigments.values()])
-    low = np.full(len(names), rules.smallest)
+    low = np.full(len(names), max(rules.smallest, rounding.least_dose(palette, base, rules)))
     step = 100.0 * (rules.scale_step_g or 0.0) / (rules.batch_g or 1.0)
+    step = step if rounding.least_dose(palette, base, rules) == 0.0 else 0.0  # with premixes less than a step will do
     for number in kept(palette, rules):
-        low[number] = max(rules.smallest, step, _LEAST_SHARE * min(high[number], total))
+        low[number] = max(low[number], step, _LEAST_SHARE * min(high[number], total))
     high = np.minimum(high, [_in_stock(rules, name) for name in names])
     for name, loading in rules.fixed.items():
         low[names.index(name)] = high[names.index(name)] = loading

@@ -50,7 +50,7 @@ def leaner(
     most = np.where(colour <= least + 0.9 * ALIKE, least + ALIKE, colour + ALIKE)
     most = np.where(colour <= tolerance, np.minimum(most, max(tolerance, ALIKE)), most)
     most = np.where(within & (colour <= tolerance), tolerance, most)
-    lost = opacity_missed(before) + _LOST
+    lost = np.maximum(opacity_missed(before), _LOST)
     rows = _worth_sparing(found, worth, colour + np.minimum(100.0 * opacity_missed(before), 5.0), tolerance)
     halvings = _FINE_HALVINGS if within else _HALVINGS
     part = _leanest(problem, found.rows(rows), bounds, worth, most[rows], lost[rows], halvings)

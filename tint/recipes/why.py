@@ -135,3 +135,14 @@ def other_base(name: str, merits: Merits, target: Target, best: Recipe) -> list[
         return []
     end = "would be reached" if met else f"would come within {delta_e:.1f} CIEDE2000"
     return [Loosened(limit=f"base:{name}", value=None, delta_e=delta_e, reached=met, words=f"in {name} it {end}")]
+
+
+def larger_batch(batch_g: float | None, merits: Merits, target: Target, best: Recipe) -> list[Loosened]:
+    """What a batch would bring in which the scale can weigh the nearest recipe; None where none of sense does [g]."""
+    at = int(merits.miss.argmin())
+    if batch_g is None or merits.miss[at] >= _miss(best) - _WORTH:
+        return []
+    delta_e, met = float(merits.delta_e[at]), _met(target, float(merits.delta_e[at]), float(merits.opacity[at]))
+    end = "would reach it" if met else f"would come within {delta_e:.1f} CIEDE2000"
+    words = f"this scale does not weigh nearer recipes; {batch_g:.3g} g of mix, or a finer scale, {end}"
+    return [Loosened(limit="batch", value=batch_g, delta_e=delta_e, reached=met, words=words)]

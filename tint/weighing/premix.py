@@ -103,7 +103,7 @@ def whole(grams: float) -> float:
 # Parts of the whole to one part of what goes in, in one step; the whole of two steps is their product. Whole numbers
 # that a scale makes easily: common practice, no source.
 WHOLES = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 15, 16, 18, 20, 22, 25, 28, 30, 35, 40, 45, 50)
-_STRONGEST, _WEAKEST = 2, 1000
+_STRONGEST, WEAKEST = 2, 1000
 _ONCE_MORE_G = 20.0  # of base that a second step must save, for the work that it makes; common practice, no source
 _DIGITS = 2  # of what is weighed into a premix, so that the sheet reads easily and little is made in vain; no source
 _NOTHING_G = 1e-9  # g that rounding of floating-point numbers leaves
@@ -292,7 +292,7 @@ def premixes(
 def _ways(dose: float, scale: Scale) -> list[tuple[int, ...]]:
     """Strengths, in one step or two, by which a dose becomes large enough to be weighed; no weaker than it takes."""
     least = max(scale.smallest_g * (1.0 - 1e-9) / dose, _STRONGEST)
-    if least > _WEAKEST:
+    if least > WEAKEST:
         return []
     once: list[tuple[int, ...]] = [(min(one for one in WHOLES if one >= least),)] if least <= WHOLES[-1] else []
     twice: list[tuple[int, ...]] = [
@@ -315,7 +315,7 @@ def _of_kept(kept: Kept, dose: float, scale: Scale) -> Premix | None:
         parts, needed = kept.whole, dose * kept.whole
     else:
         once = next((one for one in WHOLES if kept.whole * one >= least), None)
-        if once is None or kept.whole * once > _WEAKEST:
+        if once is None or kept.whole * once > WEAKEST:
             return None
         parts = kept.whole * once
         needed = round_up(max(scale.smallest_g, dose * parts * SPARE / once), scale)
