@@ -16,7 +16,8 @@ from tint.colorimetry import difference
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.weighing import Aim, Batch, Scale, WeighSheet, kept_from_json, weigh
+from tint.target import Target
+from tint.weighing import Batch, Scale, WeighSheet, kept_from_json, weigh
 from tint.weighing.premix import Kept, premixes
 from tint.weighing.rounding import Weighings, looks, missed, ways
 
@@ -287,7 +288,7 @@ def test_rounding_goes_towards_a_target_when_there_is_one(demo_palette: Palette)
     more = predict(demo_palette, Blend("clear", {"white": 0.3, "ochre": 0.15}), setting=THREE_MM).lab
     less = predict(demo_palette, Blend("clear", {"white": 0.3, "ochre": 0.12}), setting=THREE_MM).lab
     ochre = [
-        weigh(demo_palette, blend, setting=THREE_MM, batch_g=10.0, aim=Aim(lab=lab)).rounded.loadings["ochre"]
+        weigh(demo_palette, blend, setting=THREE_MM, batch_g=10.0, aim=Target(lab=lab)).rounded.loadings["ochre"]
         for lab in (less, more)
     ]
     assert ochre[0] < 0.135 < ochre[1]
@@ -297,7 +298,7 @@ def test_a_contrast_ratio_not_to_be_left_counts(demo_palette: Palette) -> None:
     # A step of the scale is more than a third of the dose: more white hides more.
     blend = Blend("clear", {"white": 0.25})
     seen = predict(demo_palette, blend, setting=THREE_MM)
-    aims = [Aim(lab=seen.lab, contrast_ratio_min=0.9), Aim(lab=seen.lab, contrast_ratio_max=0.5)]
+    aims = [Target(lab=seen.lab, contrast_ratio_min=0.9), Target(lab=seen.lab, contrast_ratio_max=0.5)]
     high, low = (
         weigh(demo_palette, blend, setting=THREE_MM, batch_g=10.0, scale_step_g=0.01, aim=aim).predicted for aim in aims
     )

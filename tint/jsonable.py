@@ -76,7 +76,8 @@ class Wall(Struct, kw_only=True):
     """A recipe at one wall of the part."""
 
     thickness_mm: float
-    delta_e: float
+    delta_e: float | None = None
+    lab: Lab | None = None
     contrast_ratio: float | None = None
     expected_error: float | None = None
     reached: bool | None = None
@@ -196,6 +197,7 @@ class Sheet(Struct, kw_only=True):
     looser: dict[str, Any] | None = None
     cups: dict[str, Any] = {}
     care: tuple[dict[str, Any], ...] = ()
+    walls: tuple[Wall, ...] = ()
     cautions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -242,19 +244,24 @@ def target(wanted: Any) -> Target:
     return Target(**_shared(wanted, Target) | {"also": also})
 
 
-def recipe(each: Any) -> Recipe:
-    """The whole of a recipe but the spectra of its appearance."""
-    walls = tuple(
+def walls(several: Any) -> tuple[Wall, ...]:
+    """Every wall of a part."""
+    return tuple(
         Wall(
             thickness_mm=wall.appearance.setting.thickness_mm,
-            delta_e=wall.delta_e,
+            delta_e=wall.delta_e if np.isfinite(wall.delta_e) else None,
+            lab=_plain(wall.appearance.lab),
             contrast_ratio=wall.appearance.contrast_ratio,
             expected_error=wall.appearance.expected_error,
             reached=wall.reached,
         )
-        for wall in each.walls
+        for wall in several
     )
-    return Recipe(**_shared(each, Recipe) | _look(each.appearance) | {"walls": walls})
+
+
+def recipe(each: Any) -> Recipe:
+    """The whole of a recipe but the spectra of its appearance."""
+    return Recipe(**_shared(each, Recipe) | _look(each.appearance) | {"walls": walls(each.walls)})
 
 
 def answer(given: Any, *, optics: str | None = None) -> Answer:
@@ -296,6 +303,7 @@ def sheet(weighed: Any, *, optics: str | None = None) -> Sheet:
         "looser": None if weighed.looser is None else asdict(weighed.looser) | {"words": weighed.looser.words},
         "cups": asdict(weighed.cups),
         "care": tuple(map(asdict, weighed.care)),
+        "walls": walls(weighed.walls),
     }
     return Sheet(**_shared(weighed, Sheet) | told)
 

@@ -24,6 +24,7 @@ WORDS: dict[str, dict[str, tuple[float | None, float | None]]] = {
     "clear": {"haze": (None, 0.30)},
     "any": {},
 }
+FAIR = 0.01  # a miss of these that weighs as much as one CIEDE2000; common practice, no source [-]
 MET = 0.005  # a contrast ratio or transmittance this near what was asked is met: it shows as the same in two digits [-]
 _EXPECTED = {
     "contrast_ratio": "solid, milky, see-through, glows, clear, any, or a contrast ratio up to 1: "

@@ -30,9 +30,10 @@ from speed import best
 from tint import colorimetry
 from tint.appearance import Setting
 from tint.fitting import fit_palette
+from tint.opacity import FAIR
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, limits, solve
-from tint.recipes.aims import FAIR, Problem, lay_out
+from tint.recipes.aims import Problem, lay_out
 from tint.recipes.answer import Loosened
 from tint.recipes.sets import best_of_sets
 from tint.swatches import read_folder

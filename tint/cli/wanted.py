@@ -243,10 +243,7 @@ rules_options = options.grouped(
     options.number(
         "--scale-step", "Round doses to this step of the scale.", expected="grams", metavar="G", to="scale_step_g"
     ),
-    click.option(
-        "--wall", "walls_mm", type=lambda text: options.number_in(text, "--wall", "a wall thickness in mm"),
-        multiple=True, metavar="MM", help=f"A further wall thickness, in mm. {options.AGAIN}",
-    ),
+    options.walls,
     click.option("--also-light", metavar="NAME", help="A second light, in which recipes are compared too."),
     click.option(
         "--rank-by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True,

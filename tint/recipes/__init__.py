@@ -23,8 +23,8 @@ from tint.recipes.reasons import Choice
 from tint.recipes.reasons import why as why_take
 from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
 from tint.recipes.sparing import leaner
-from tint.recipes.walls import at_walls
 from tint.target import Target
+from tint.walls import at_walls
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "solve"]
 
@@ -279,7 +279,7 @@ def _recipe(
     if reached or not (searched.coarse or limits.met(target, unrounded)):
         gain = _whole(palette, exact.sets[row], exact.pull[row]) / max(float(np.sqrt(exact.cost[row])), 0.1)
         binding = limits.binding(palette, searched.bounds, loadings, gain, target, look, shown, reached=reached)
-    walls = at_walls(palette, target, look, setting=look.setting, walls_mm=rules.walls_mm)
+    walls = at_walls(palette, target, look, walls_mm=rules.walls_mm)
     return Recipe(
         blend=look.blend,
         appearance=look,

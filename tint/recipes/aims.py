@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Setting
 from tint.colorimetry import Viewing
+from tint.opacity import FAIR
 from tint.optics import clarity, layer
 from tint.optics.layer import Optics
 from tint.palette import Palette
@@ -22,8 +23,8 @@ from tint.target import Target
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-# What a miss in contrast ratio or transmittance weighs beside one CIEDE2000: as a fair trade, and when it must be met.
-FAIR, STRICT = 0.01, 0.002
+# The miss in contrast ratio or transmittance that weighs as one CIEDE2000 when it must be met; as a fair trade `FAIR`.
+STRICT = 0.002
 # Pull towards less pigment, in CIEDE2000 at the largest loadings: it decides only where colour leaves a choice.
 _THRIFT = 0.01
 _FAINT = 1e-9  # so that the slope of a root is finite where nothing is spent

@@ -10,8 +10,8 @@ from tint import jsonable, notebook, plots
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError, JobError
 from tint.materials import Blend
-from tint.recipes.walls import Wall
 from tint.target import Target
+from tint.walls import Wall
 from tint.weighing.premix import TOLERANCE_PERCENT
 
 if TYPE_CHECKING:

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting, render
-from tint.opacity import MET
+from tint.opacity import FAIR, MET
 from tint.palette import Palette
-from tint.recipes.aims import FAIR, Judged, Problem, judge
+from tint.recipes.aims import Judged, Problem, judge
 from tint.recipes.reasons import UNBEATEN, Choice, gains, same_recipe
 from tint.recipes.sparing import ALIKE
 from tint.target import Target

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.appearance import Appearance
-from tint.opacity import MET
-from tint.recipes.aims import FAIR, STRICT, Judged, Problem, judge
+from tint.opacity import FAIR, MET
+from tint.recipes.aims import STRICT, Judged, Problem, judge
 from tint.recipes.sets import Bounds, Candidates, opacity_missed, optimise, put
 from tint.recipes.sparing import ALIKE
 from tint.target import Target

@@ -15,10 +15,9 @@ import numpy as np
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import MET
+from tint.opacity import FAIR, MET
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, solve
-from tint.recipes.aims import FAIR
 from tint.target import Target
 from tint.trials.additions import Additions, Cup, additions
 from tint.trials.cause import DOSE, NOTHING, SEVERAL, STRENGTH, THICKNESS, Cause, causes

@@ -5,11 +5,11 @@ from tint.weighing.booking import Line
 from tint.weighing.castings import AREA_CM2, CastingSheet, Cup, weigh_castings
 from tint.weighing.looser import Looser
 from tint.weighing.premix import Kept, Letdown, Premix, Scale
-from tint.weighing.rounding import Aim, Care
+from tint.weighing.rounding import Care
 from tint.weighing.sheet import WeighSheet, cautions, from_json, kept_from_json, weigh, weigh_table
 
 __all__ = [
-    "AREA_CM2", "Aim", "Batch", "Care", "CastingSheet", "Cup", "Cups", "Kept", "Letdown", "Line", "Looser", "Premix",
+    "AREA_CM2", "Batch", "Care", "CastingSheet", "Cup", "Cups", "Kept", "Letdown", "Line", "Looser", "Premix",
     "Scale", "Split", "WeighSheet", "cautions", "from_json", "kept_from_json", "mix_density", "weigh", "weigh_castings",
     "weigh_table",
 ]  # fmt: skip

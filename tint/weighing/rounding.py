@@ -8,11 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting, render
+from tint.opacity import FAIR
 from tint.palette import Palette
+from tint.target import Target
 from tint.weighing.premix import Premix
 
 Array = NDArray[np.float64]
@@ -24,29 +26,6 @@ _RATIO_SLACK_PERCENT = 0.1  # of a part: mixing ratios so near cure equally well
 _NO_DIFFERENCE = 1e-3  # CIEDE2000 that nobody sees, below which the way nearer to the exact weights is taken; no source
 # Of a step, and of a gram: floating-point numbers so near another are that number.
 _ALMOST, _BETWEEN, _NOTHING_G = 1e-9, 1e-6, 1e-12
-_RATIO_UNIT = 0.01  # contrast ratio that counts as much as one CIEDE2000, as in solving (tint/recipes/aims.py)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Aim:
-    """What the rounded doses should look like.
-
-    Parameters
-    ----------
-    lab : array_like, shape (3,)
-        In the setting's light, over its backing [-].
-    contrast_ratio_min, contrast_ratio_max : float, optional
-        Not to be left [-].
-    """
-
-    lab: ArrayLike
-    contrast_ratio_min: float | None = None
-    contrast_ratio_max: float | None = None
-
-    @property
-    def asks_opacity(self) -> bool:
-        """Whether it bounds the contrast ratio."""
-        return self.contrast_ratio_min is not None or self.contrast_ratio_max is not None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -101,14 +80,12 @@ def looks(palette: Palette, base: str, loadings: Array, *, setting: Setting) -> 
     return colorimetry.lab(seen[0], view), ratio
 
 
-def missed(aim: Aim, labs: Array, ratios: Array) -> Array:
+def missed(aim: Target, labs: Array, ratios: Array) -> Array:
     """How far looks are from an aim, shape (n,): CIEDE2000, and what opacity is missed by in the same coin [-]."""
     colour = colorimetry.difference(aim.lab, labs)
-    low = -math.inf if aim.contrast_ratio_min is None else aim.contrast_ratio_min
-    high = math.inf if aim.contrast_ratio_max is None else aim.contrast_ratio_max
     if not aim.asks_opacity:
         return colour
-    return np.hypot(colour, np.nan_to_num(np.clip(ratios, low, high) - ratios) / _RATIO_UNIT)
+    return np.hypot(colour, np.nan_to_num(aim.opacity_miss(ratios)) / FAIR)
 
 
 def ways(weighings: Weighings, *, reach: int = 0) -> Array:
@@ -146,7 +123,7 @@ def ways(weighings: Weighings, *, reach: int = 0) -> Array:
     return possible
 
 
-def best_rounding(palette: Palette, base: str, weighings: Weighings, *, setting: Setting, aim: Aim) -> Array:
+def best_rounding(palette: Palette, base: str, weighings: Weighings, *, setting: Setting, aim: Target) -> Array:
     """The weights to show, shape (n_lines,) [g]: ratio first, then the look, then nearness to the exact weights."""
     grams = ways(weighings)
     error = weighings.mix_error(grams)

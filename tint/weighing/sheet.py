@@ -15,11 +15,13 @@ from tint.cells import neutral
 from tint.errors import InputError
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
+from tint.target import Target
+from tint.walls import Wall, at_walls
 from tint.weighing.batch import WASTE_PERCENT, Batch, Cups, Split, mix_density, plan
 from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
 from tint.weighing.looser import Looser, looser
 from tint.weighing.premix import STEP_G, Kept, Premix, Scale, premixes, weighed_out, whole
-from tint.weighing.rounding import Aim, Care, best_rounding, care
+from tint.weighing.rounding import Care, best_rounding, care
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -52,6 +54,8 @@ class WeighSheet:
         What the batch is split into, even if that is one.
     care : tuple of Care
         Every weighing, the most delicate first.
+    walls : tuple of Wall
+        The rounded blend at every wall of the part, the worst first; empty where it has one.
     """
 
     lines: tuple[Line, ...]
@@ -76,6 +80,7 @@ class WeighSheet:
     care: tuple[Care, ...]
     cautions: tuple[str, ...]
     warnings: tuple[str, ...]
+    walls: tuple[Wall, ...] = ()
 
     @property
     def scale_step_g(self) -> float:
@@ -92,9 +97,9 @@ class WeighSheet:
 
 def weigh(
     palette: Palette, blend: Blend, *, setting: Setting, batch: Batch | None = None, scale: Scale | None = None,
-    split: Split | None = None, premix: bool = False, kept: Sequence[Kept] = (), aim: Aim | None = None,
+    split: Split | None = None, premix: bool = False, kept: Sequence[Kept] = (), aim: Target | None = None,
     batch_g: float | None = None, batch_cm3: float | None = None, waste_percent: float = WASTE_PERCENT,
-    scale_step_g: float = STEP_G,
+    scale_step_g: float = STEP_G, walls_mm: Sequence[float] = (),
 ) -> WeighSheet:  # fmt: skip
     """Grams for a batch.
 
@@ -114,12 +119,14 @@ def weigh(
         Whether doses that are too small for the scale are weighed as premixes.
     kept : sequence of Kept
         Premixes left over from earlier batches, the oldest first; those of this base and its part are used first.
-    aim : Aim, optional
+    aim : Target, optional
         What the rounded doses should come near; the exact blend's own prediction when absent.
     batch_g, batch_cm3, waste_percent : float
         In place of `batch`, for a plain one [g], [cm3], [%].
     scale_step_g : float
         In place of `scale` [g].
+    walls_mm : sequence of float
+        Further walls of the part, at which the rounded blend is told too [mm].
 
     Raises
     ------
@@ -149,8 +156,8 @@ def weigh(
     if not np.any(np.rint(exact.exact / exact.steps) > 0.0):
         raise InputError("weigh", f"nothing of {total:g} g shows on a scale of {scale.step_g:g} g", mend="make more")
     meant = predict(palette, blend, setting=setting)
-    aim = aim or Aim(lab=meant.lab)
-    grams = best_rounding(palette, blend.base, exact, setting=setting, aim=aim)
+    towards = aim or Target(lab=meant.lab)
+    grams = best_rounding(palette, blend.base, exact, setting=setting, aim=towards)
     lines = lines_of(names, exact, grams, palette)
     used = tuple(weighed_out(made[line.pigment], line.grams, scale) for line in lines if line.pigment in made)
     rounded = palette.blend(blend.base, exact.loadings(grams))
@@ -162,7 +169,7 @@ def weigh(
         rounded=rounded,
         predicted=predicted,
         delta_e=float(colorimetry.difference(meant.lab, predicted.lab)),
-        aim_delta_e=float(colorimetry.difference(aim.lab, predicted.lab)),
+        aim_delta_e=float(colorimetry.difference(towards.lab, predicted.lab)),
         batch=batch,
         batch_g=total,
         total_grams=whole(float(grams.sum())),
@@ -194,6 +201,7 @@ def weigh(
             *too_heavy(lines, scale),
             *too_much(made, scale, sum(line.grams for line in lines)),
         ),
+        walls=at_walls(palette, aim, predicted, walls_mm=walls_mm),
     )
 
 

@@ -1,4 +1,4 @@
-"""A recipe at every wall of a part: what each shows, the worst first."""
+"""A blend at every wall of a part: what each shows, the worst first."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tint import colorimetry
-from tint.appearance import Appearance, Setting, predict
+from tint.appearance import Appearance, predict
+from tint.opacity import FAIR
 from tint.palette import Palette
-from tint.recipes.aims import FAIR
 from tint.target import Target
 
 
@@ -23,11 +23,11 @@ class Wall:
     appearance : Appearance
         Of the part there; its setting tells the thickness.
     delta_e : float
-        CIEDE2000 to the target [-].
+        CIEDE2000 to the target; NaN without one [-].
     opacity_miss : float
         Of the contrast ratio asked for, signed; 0 where it is met or none is asked for [-].
     reached : bool
-        Whether colour and contrast ratio are met there.
+        Whether colour and contrast ratio are met there, as far as they are asked for.
     """
 
     appearance: Appearance
@@ -39,31 +39,37 @@ class Wall:
     def words(self) -> str:
         """The same as a clause."""
         ratio = self.appearance.contrast_ratio
-        opacity = f", contrast ratio {ratio:.3f}" if np.isfinite(ratio) else ""
+        told = [f"{self.delta_e:.2f} away"] if np.isfinite(self.delta_e) else []
+        told += [f"contrast ratio {ratio:.3f}"] if np.isfinite(ratio) else []
         short = "" if self.reached else "; not met"
-        return f"at {self.appearance.setting.thickness_mm:g} mm {self.delta_e:.2f} away{opacity}{short}"
+        return f"at {self.appearance.setting.thickness_mm:g} mm {', '.join(told)}{short}"
 
 
 def at_walls(
-    palette: Palette, target: Target, look: Appearance, *, setting: Setting, walls_mm: Sequence[float]
+    palette: Palette, target: Target | None, look: Appearance, *, walls_mm: Sequence[float]
 ) -> tuple[Wall, ...]:
     """A blend at the wall it was predicted for and at further ones, the worst first; empty for a part of one wall.
 
     Parameters
     ----------
+    target : Target or None
+        What every wall is judged by; without one the most see-through wall is the worst.
     look : Appearance
-        In the setting.
+        At the wall of its setting.
     walls_mm : sequence of float
         Further walls [mm].
     """
+    setting = look.setting
     more = sorted({float(wall) for wall in walls_mm} - {setting.thickness_mm})
-    if not more or target.thickness_mm is not None:
+    if not more or (target is not None and target.thickness_mm is not None):
         return ()
     looks = [look, *(predict(palette, look.blend, setting=replace(setting, thickness_mm=wall)) for wall in more)]
     return tuple(sorted((_wall(target, each) for each in looks), key=_how_bad, reverse=True))
 
 
-def _wall(target: Target, look: Appearance) -> Wall:
+def _wall(target: Target | None, look: Appearance) -> Wall:
+    if target is None:
+        return Wall(appearance=look, delta_e=np.nan, opacity_miss=0.0, reached=True)
     delta_e = float(colorimetry.difference(target.lab, look.lab))
     asked = target.asks_opacity and bool(np.isfinite(look.contrast_ratio))
     miss = float(target.opacity_miss(look.contrast_ratio)) if asked else 0.0
@@ -73,4 +79,5 @@ def _wall(target: Target, look: Appearance) -> Wall:
 
 def _how_bad(wall: Wall) -> tuple[float, float]:
     """Colour and opacity together; of equals the more see-through one."""
-    return round(float(np.hypot(wall.delta_e, wall.opacity_miss / FAIR)), 3), -wall.appearance.contrast_ratio
+    missed = float(np.hypot(np.nan_to_num(wall.delta_e), wall.opacity_miss / FAIR))
+    return round(missed, 3), -wall.appearance.contrast_ratio
