@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -82,6 +82,17 @@ def setting_of(
         raise InputError("thickness", "not given", "the wall thickness of the part in mm", "as in thickness_mm=3")
     wall = typed(thickness_mm, int | float | np.number, "thickness", "the wall thickness of the part in mm")
     return Setting(thickness_mm=float(wall), **seen)
+
+
+def walls_of(given: Sequence[float], thickness_mm: float | None, of: object = None) -> tuple[float, ...]:
+    """The walls of a part, thinnest first [mm]: those given, else those of a recipe; empty for a part of one wall."""
+    if len(given) and thickness_mm is not None:
+        raise InputError("walls", "given together with a thickness", "one or the other")
+    if len(given):
+        return tuple(sorted(float(typed(x, int | float | np.number, "walls", "wall thicknesses in mm")) for x in given))
+    if thickness_mm is None and isinstance(of, Recipe):
+        return tuple(sorted(wall.appearance.setting.thickness_mm for wall in of.walls))
+    return ()
 
 
 def target_of(

@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, overload
 
 from numpy.typing import ArrayLike
 
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
-from tint.given import SEEN, Folder, Look, blend_of, folder_of, palette_of, setting_of, target_of, typed
+from tint.given import SEEN, Folder, Look, blend_of, folder_of, palette_of, setting_of, target_of, typed, walls_of
 from tint.opacity import opacity_of
 from tint.palette import BROKEN, Palette, fit_path, read_palette
 from tint.recipes import Answer, Rules
@@ -117,10 +117,24 @@ def check(folder: Folder, *, palette: Palette | None = None) -> tuple[Finding, .
     return examine(folder_of(folder), palette)
 
 
+@overload
 def predict(
     palette: Palette, blend: Look, *, base: str | None = None, thickness_mm: float | None = None,
     setting: Setting | None = None, **seen: Any,
-) -> Appearance:  # fmt: skip
+) -> Appearance: ...  # fmt: skip
+
+
+@overload
+def predict(
+    palette: Palette, blend: Look, *, base: str | None = None, walls_mm: Sequence[float],
+    setting: Setting | None = None, **seen: Any,
+) -> tuple[Appearance, ...]: ...  # fmt: skip
+
+
+def predict(
+    palette: Palette, blend: Look, *, base: str | None = None, thickness_mm: float | None = None,
+    walls_mm: Sequence[float] = (), setting: Setting | None = None, **seen: Any,
+) -> Appearance | tuple[Appearance, ...]:  # fmt: skip
     """What a blend will look like: spectrum, colour and opacity, with its error.
 
     Parameters
@@ -132,6 +146,8 @@ def predict(
         Needed with loadings, where the palette has several bases.
     thickness_mm : float, optional
         Of the part; a recipe's own when absent [mm].
+    walls_mm : sequence of float
+        In place of it, for a part of several walls: then there is an appearance of each, the thinnest first [mm].
     setting : Setting, optional
         In place of `thickness_mm` and what follows.
     **seen
@@ -151,6 +167,9 @@ def predict(
     from tint.appearance import predict as of
 
     mixed = blend_of(palette_of(palette), blend, base)
+    if len(walls_mm):
+        walls = walls_of(walls_mm, thickness_mm)
+        return tuple(of(palette, mixed, setting=setting_of(setting, wall, seen, of=blend)) for wall in walls)
     return of(palette, mixed, setting=setting_of(setting, thickness_mm, seen, of=blend))
 
 
@@ -212,9 +231,7 @@ def solve(
     from tint.recipes import solve as of
 
     palette_of(palette)
-    walls = sorted(float(typed(wall, int | float, "walls", "wall thicknesses in mm")) for wall in walls_mm)
-    if walls and thickness_mm is not None:
-        raise InputError("walls", "given together with a thickness", "one or the other")
+    walls = walls_of(walls_mm, thickness_mm)
     if srgb is not None and setting is None:
         seen = without_gloss(palette) | seen
     seen_in = setting_of(setting, walls[0] if walls else thickness_mm, seen)
@@ -235,7 +252,7 @@ def solve(
 def weigh(
     palette: Palette, recipe: Look, *, batch_g: float | None = None, batch_cm3: float | None = None,
     waste_percent: float | None = None, scale_step_g: float | None = None, premix: bool = True, base: str | None = None,
-    thickness_mm: float | None = None, setting: Setting | None = None, **more: Any,
+    thickness_mm: float | None = None, walls_mm: Sequence[float] = (), setting: Setting | None = None, **more: Any,
 ) -> WeighSheet:  # fmt: skip
     """Grams to weigh for a batch, and what the rounded doses will look like.
 
@@ -251,8 +268,8 @@ def weigh(
         Smallest step of the scale; 0.01 when absent [g].
     premix : bool
         Whether a dose too small for the scale is let down in base first.
-    base, thickness_mm, setting
-        As in `predict`; a recipe brings its own.
+    base, thickness_mm, walls_mm, setting
+        As in `predict`; a recipe brings its own. Every wall is told, the worst first.
     **more
         `batch`, `scale`, `split`, `aim`, as in `tint.weighing.weigh`; `over`, `seat`, `light`, `observer`,
         `geometry`, as in `Setting`.
@@ -274,13 +291,14 @@ def weigh(
     mixed = blend_of(palette_of(palette), recipe, base)
     plain = {"batch_g": batch_g, "batch_cm3": batch_cm3, "waste_percent": waste_percent, "scale_step_g": scale_step_g}
     more |= {name: value for name, value in plain.items() if value is not None}
-    where = setting_of(setting, thickness_mm, seen, of=recipe)
-    return of(palette, mixed, setting=where, premix=premix, **more)
+    walls = walls_of(walls_mm, thickness_mm, of=recipe)
+    where = setting_of(setting, walls[0] if walls else thickness_mm, seen, of=recipe)
+    return of(palette, mixed, setting=where, premix=premix, walls_mm=walls, **more)
 
 
 def proof(
     palette: Palette, recipe: Look, *, target: Target | None = None, title: str = "", show_recipe: bool = False,
-    base: str | None = None, thickness_mm: float | None = None, setting: Setting | None = None, **seen: Any,
+    base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (), setting: Setting | None = None, **seen: Any,
 ) -> Proof:  # fmt: skip
     """A picture of a recipe for the customer to approve.
 
@@ -294,8 +312,8 @@ def proof(
         For whom or what it is.
     show_recipe : bool
         Whether it tells the pigments and their loadings.
-    base, thickness_mm, setting, **seen
-        As in `predict`; a recipe brings its own.
+    base, thickness_mm, walls_mm, setting, **seen
+        As in `predict`; a recipe brings its own. Every wall is told, the worst first.
 
     Examples
     --------
@@ -303,15 +321,20 @@ def proof(
     b'PNG'
     """
     from tint.proofs import Proof, draw_proof
+    from tint.walls import at_walls
 
     mixed = blend_of(palette_of(palette), recipe, base)
-    where = setting_of(setting, thickness_mm, seen, of=recipe)
-    return Proof(draw_proof(palette, mixed, setting=where, target=target, title=title, show_recipe=show_recipe))
+    walls = walls_of(walls_mm, thickness_mm, of=recipe)
+    where = setting_of(setting, walls[0] if walls else thickness_mm, seen, of=recipe)
+    every = at_walls(palette, target, predict(palette, mixed, setting=where), walls_mm=walls)
+    return Proof(
+        draw_proof(palette, mixed, setting=where, target=target, title=title, show_recipe=show_recipe, walls=every)
+    )
 
 
 def adjust(
     palette: Palette, answer: Answer | Target, trials: Trial | Sequence[Trial], *, thickness_mm: float | None = None,
-    setting: Setting | None = None, rules: Rules | None = None, **seen: Any,
+    walls_mm: Sequence[float] = (), setting: Setting | None = None, rules: Rules | None = None, **seen: Any,
 ) -> Adjustment:  # fmt: skip
     """Learn from what was poured and read, and correct the recipe.
 
@@ -322,6 +345,8 @@ def adjust(
         What was asked for; an answer brings its setting and rules.
     trials : Trial or sequence of Trial
         Oldest first, poured from the same lots.
+    walls_mm : sequence of float
+        Walls of the part: the correction is judged at all of them, at whichever the trials were read [mm].
 
     Examples
     --------
@@ -340,6 +365,9 @@ def adjust(
     asked = answer.target if isinstance(answer, Answer) else typed(answer, Target, "adjust", "an Answer or a Target")
     if isinstance(answer, Answer):
         setting, rules = setting or answer.setting, rules or answer.rules
+    walls = walls_of(walls_mm, thickness_mm)
+    if walls:
+        thickness_mm, rules = walls[0], replace(rules or Rules(), walls_mm=walls[1:])
     return of(palette, asked, many, setting=setting_of(setting, thickness_mm, seen), rules=rules)
 
 

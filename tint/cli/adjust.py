@@ -140,7 +140,7 @@ def command(
     trials = trials_of(palette, poured, casting, said)
     casting.setdefault("thickness_mm", trials[-1].thickness_mm)
     setting, base = setting_of(palette, casting), trials[-1].blend.base
-    search["walls_mm"] = search["walls_mm"] or _further_walls(choice, setting)
+    search["walls_mm"] = choice.further_walls(setting, search["walls_mm"])
     rules = rules_of(palette, search)
     target = _target(palette, choice, wish, sample, setting=setting, base=base, said=said)
     base_g, pigments_g = standing
@@ -164,11 +164,6 @@ def _as_proposed(poured: Poured, choice: Chosen) -> Poured:
         return poured
     (recipe,) = choice.recipes.values()
     return replace(poured, base=recipe.base, load=recipe.loadings)
-
-
-def _further_walls(choice: Chosen, setting: Setting) -> tuple[float, ...]:
-    walls = () if choice.file is None else choice.file.walls_mm
-    return tuple(wall for wall in walls if wall != setting.thickness_mm)
 
 
 def _target(
@@ -239,6 +234,7 @@ def _show_recipe(out: Console, done: Adjustment, trial: Trial) -> None:
     )
     out.print()
     show.facts(out, _facts(recipe.delta_e, recipe.appearance))
+    show.notes(out, "Every wall, the worst first", [wall.words for wall in recipe.walls])
     show.notes(out, "What keeps it from the target", [recipe.reason] if recipe.reason else [])
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -118,6 +118,13 @@ class Chosen:
         if self.file is not None and "thickness_mm" in told:
             told["thickness_mm"] = tuple(sorted({told["thickness_mm"], *self.file.walls_mm}))
         return told
+
+    def further_walls(self, setting: Setting, named: Sequence[float] = ()) -> tuple[float, ...]:
+        """The walls beside the setting's: those that options name, else those of the file [mm]."""
+        walls = tuple(named) or (() if self.file is None else self.file.walls_mm)
+        if self.file is not None and self.file.setting is not None and not named:
+            walls = (*walls, *([self.file.setting.thickness_mm] if walls and self.file.setting.thickness_mm else []))
+        return tuple(sorted({float(wall) for wall in walls} - {setting.thickness_mm}))
 
     def setting(self, palette: Palette, casting: Mapping[str, Any]) -> Setting:
         """What the options say, and for the rest what the recipe was solved in."""

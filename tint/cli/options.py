@@ -260,6 +260,10 @@ as_json = click.option("--json", "as_json", is_flag=True, help="One JSON object 
 optics = click.option(
     "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
 )
+walls = click.option(
+    "--wall", "walls_mm", type=lambda text: number_in(text, "--wall", "a wall thickness in mm"),
+    multiple=True, metavar="MM", help=f"A further wall thickness of the same part, in mm. {AGAIN}",
+)  # fmt: skip
 base = click.option("--base", metavar="NAME", help="The base; not needed where there is but one.")
 scale_option = click.option(
     "--scale", type=click.Choice(SCALES), help="Of spectra in a file that does not say whether they are percent."

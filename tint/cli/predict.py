@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,26 +37,30 @@ _LAB = "   L*    a*    b*"
 @options.folder
 @recipe_options
 @span_options
+@options.walls
 @options.optics
 @click.option("--spectrum", is_flag=True, help="Show the spectrum too, wavelength by wavelength.")
 @click.option("--plot", metavar="FILE.png", type=options.PATH, help="Draw it against thickness.")
 @options.replace
 @options.as_json
 def command(
-    folder: Path, doses: Doses, recipe: str | None, pick: int | None, casting: dict[str, Any], optics: str,
-    spectrum: bool, plot: Path | None, replace: bool, as_json: bool,
+    folder: Path, doses: Doses, recipe: str | None, pick: int | None, casting: dict[str, Any],
+    walls_mm: tuple[float, ...], optics: str, spectrum: bool, plot: Path | None, replace: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """A blend: its spectrum, colour and opacity, with error.
 
     Example: tint predict swatches_demo --base clear --load white=0.5 --load yellow=0.3 --thickness 3
 
-    With several thicknesses, a table against thickness.
+    With several thicknesses, or with every --wall of a part, a table against thickness.
     """
     options.check_file(plot, "--plot", ".png", replace=replace)
     palette = palette_of(folder, optics)
     choice = chosen(doses, recipe, None if pick is None else (pick,))
     (blend,) = choice.blends(palette).values()
     setting, depths = span_of(palette, choice.span | casting)
+    if walls_mm:
+        depths = tuple(sorted({*depths, *walls_mm}))
+        setting = dataclasses.replace(setting, thickness_mm=depths[0])
     if len(depths) > 1:
         if spectrum:
             raise InputError("--spectrum", f"{len(depths)} thicknesses", "expected one", "name one with --thickness")

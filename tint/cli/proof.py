@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+import msgspec
 
+from tint import jsonable
 from tint.appearance import Setting, predict
 from tint.cli import options
 from tint.cli import show as pages
@@ -31,6 +33,7 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.target import Target
+from tint.walls import Wall, at_walls
 
 if TYPE_CHECKING:
     from tint.proofs.trial import Trial
@@ -41,7 +44,7 @@ _SHEET_PIXELS = 560  # pixels along the part's longer side on a sheet, which is 
 
 SECTIONS = {
     "The recipe": ("--base", "--load", "--recipe", "--pick", "--compare"),
-    "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
+    "How it is cast and seen": ("--thickness", "--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
     "The target beside it": (
         "--target-lab", "--target-srgb", "--target-reading", "--opacity",
         "--tolerance", "--scale",
@@ -59,6 +62,7 @@ SECTIONS = {
 @click.option("--compare", is_flag=True, help="Several recipes of the file on one sheet, for the workshop.")
 @target_options
 @setting_options
+@options.walls
 @click.option("--out", metavar="FILE.png", type=options.PATH, help="The picture to write.")
 @click.option("--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]")
 @click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the part alone.")
@@ -70,7 +74,8 @@ SECTIONS = {
 @options.as_json
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, compare: bool, wish: Wish,
-    casting: dict[str, Any], said: Given, out: Path | None, show: str | None, bits: str, subject: Subject, cast: Cast,
+    casting: dict[str, Any], walls_mm: tuple[float, ...], said: Given, out: Path | None, show: str | None, bits: str,
+    subject: Subject, cast: Cast,
     approving: Approving, replace: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """A recipe: a picture for approval.
@@ -104,6 +109,9 @@ def command(
     choice = chosen(doses, recipe, pick)
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target = target_of(palette, wish, setting, said)
+    walls = at_walls(
+        palette, target, predict(palette, blend, setting=setting), walls_mm=choice.further_walls(setting, walls_mm)
+    )
     part, trial = subject.read(), cast.trial(palette, blend, setting, said)
     tolerance = 1.0 if wish.tolerance is None else wish.tolerance
     more = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
@@ -113,9 +121,11 @@ def command(
         contents[out] = draw(
             palette, blend, setting=setting, target=target, part=part, show=show, tolerance=tolerance, out=out,
             thin_mm=subject.thin, title=approving.name or "", show_recipe=approving.show_formula, trial=trial,
+            walls=walls,
         )  # fmt: skip
     if approving.given:
-        contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial)
+        contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial, walls)
+    more["walls"] = [msgspec.to_builtins(wall) for wall in jsonable.walls(walls)]
     more["warnings"] = list(predict(palette, blend, setting=setting).warnings)
     more["volume_cm3"] = None if part is None else part.volume_cm3
     named = f"{blend}, {setting.thickness_mm:g} mm"
@@ -167,13 +177,21 @@ def _write(contents: Mapping[Path, bytes]) -> list[Path]:
 
 def _picture(
     palette: Palette, blend: Blend, *, setting: Setting, target: Target | None, part: Model | None,
-    show: str, tolerance: float, thin_mm: float | None, title: str, show_recipe: bool, trial: Trial | None, **_: Any,
+    show: str, tolerance: float, thin_mm: float | None, title: str, show_recipe: bool, trial: Trial | None,
+    walls: tuple[Wall, ...], **_: Any,
 ) -> bytes:  # fmt: skip
     if show == "card":
         from tint.proofs import draw_proof
 
         return draw_proof(
-            palette, blend, setting=setting, target=target, title=title, show_recipe=show_recipe, trial=trial
+            palette,
+            blend,
+            setting=setting,
+            target=target,
+            title=title,
+            show_recipe=show_recipe,
+            trial=trial,
+            walls=walls,
         )
     from tint.proofs import views
     from tint.proofs.picture import paint
@@ -209,7 +227,7 @@ def _deep(
 
 def _sheets(
     palette: Palette, blend: Blend, setting: Setting, target: Target | None, part: Model | None,
-    approving: Approving, tolerance: float, trial: Trial | None,
+    approving: Approving, tolerance: float, trial: Trial | None, walls: tuple[Wall, ...],
 ) -> dict[Path, bytes]:  # fmt: skip
     from tint.proofs.approval import Asked, approval
 
@@ -223,7 +241,7 @@ def _sheets(
         show_formula=approving.show_formula,
     )
     shown = None if part is None else part.at(_SHEET_PIXELS)
-    sheet = approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, trial=trial)
+    sheet = approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, trial=trial, walls=walls)
     contents: dict[Path, bytes] = {}
     if approving.sheet:
         from tint.proofs.approval_page import approval_page

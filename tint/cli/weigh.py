@@ -14,8 +14,7 @@ from tint.cli.wanted import Wish, target_of, target_options
 from tint.cli.weigh_options import Files, file_options, sheet_options
 from tint.palette import Palette
 from tint.swatches.instruments import Given
-from tint.target import Target
-from tint.weighing import Aim, Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, weigh
+from tint.weighing import Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, weigh
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -27,7 +26,7 @@ SECTIONS = {
     ),
     "The scale": ("--scale-step", "--scale-sd", "--dose-tolerance", "--premix", "--kept"),
     "Cups and pot life": ("--cup-cm3", "--headroom", "--pot-life", "--minutes-to-mix", "--minutes-per-mould"),
-    "How it is cast and seen": ("--thickness", "--over", "--seat", "--light", "--observer", "--geometry"),
+    "How it is cast and seen": ("--thickness", "--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
     "A target to round towards": (
         "--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance", "--scale",
     ),
@@ -41,6 +40,7 @@ _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing i
 @recipe_options
 @target_options
 @setting_options
+@options.walls
 @sheet_options
 @click.option(
     "--kept",
@@ -51,9 +51,9 @@ _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing i
 @options.optics
 @options.as_json
 def command(
-    folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any], said:
-    Given, batch: Batch, scale: Scale, premix: bool, kept: str | None, split: Split, files: Files, optics: str,
-    as_json: bool,
+    folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any],
+    walls_mm: tuple[float, ...], said: Given, batch: Batch, scale: Scale, premix: bool, kept: str | None,
+    split: Split, files: Files, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """A recipe and a batch size: grams to weigh.
 
@@ -71,7 +71,7 @@ def command(
     left = () if kept is None else _kept(kept)
     sheet = weigh(
         palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=left,
-        aim=_aim(target),
+        aim=target, walls_mm=choice.further_walls(setting, walls_mm),
     )  # fmt: skip
     written = files.write(palette, sheet)
     if as_json:
@@ -87,15 +87,6 @@ def _kept(name: str) -> tuple[Kept, ...]:
     """What an earlier sheet left of premixes."""
     data, where = options.read_file(name)
     return kept_from_json(data, where=where)
-
-
-def _aim(target: Target | None) -> Aim | None:
-    if target is None:
-        return None
-    low, high = target.contrast_ratio_min, target.contrast_ratio_max
-    if target.contrast_ratio is not None:
-        low = high = target.contrast_ratio
-    return Aim(lab=target.lab, contrast_ratio_min=low, contrast_ratio_max=high)
 
 
 # The page: premixes, the batch in its order, cups, and what hangs on each weighing.
@@ -127,6 +118,7 @@ def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target:
     if has_target:
         more.append(("target", f"{sheet.aim_delta_e:.2f} CIEDE2000", "from it, as rounded"))
     show.appearance(out, sheet.predicted, palette, more=more)
+    show.notes(out, "Every wall, the worst first", [wall.words for wall in sheet.walls])
     show.notes(out, "Take care", sheet.cautions)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -22,6 +23,7 @@ from tint.proofs.passing import Verdict, judged
 from tint.proofs.samples import in_lights, lights_row, limits_of, limits_row, named, steps_row
 from tint.proofs.trial import Trial
 from tint.target import Target
+from tint.walls import Wall
 
 Array = NDArray[np.float64]
 
@@ -173,7 +175,7 @@ class Approval:
 
 def approval(
     palette: Palette, blend: Blend, *, setting: Setting, asked: Asked, target: Target | None = None,
-    shown: Shown | None = None, trial: Trial | None = None,
+    shown: Shown | None = None, trial: Trial | None = None, walls: Sequence[Wall] = (),
 ) -> Approval:  # fmt: skip
     """Gather what an approval sheet says of a recipe.
 
@@ -197,7 +199,7 @@ def approval(
         limits=limits_row(
             limits_of(palette, seen, tolerance=asked.tolerance, target=target), own=facts.recipe, seen=seen
         ),
-        terms=tuple(_terms(palette, blend, facts=facts, asked=asked, shown=shown)),
+        terms=tuple(_terms(palette, blend, facts=facts, asked=asked, shown=shown, walls=walls)),
         cares=facts.warnings,
         shown=shown,
         verdict=judged(
@@ -218,7 +220,8 @@ def in_words(day: date) -> str:
 
 
 def _terms(
-    palette: Palette, blend: Blend, *, facts: Facts, asked: Asked, shown: Shown | None
+    palette: Palette, blend: Blend, *, facts: Facts, asked: Asked, shown: Shown | None,
+    walls: Sequence[Wall],
 ) -> list[tuple[str, str]]:  # fmt: skip
     seen = facts.appearance
     lab = ", ".join(f"{name} {_signed(value)}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
@@ -226,6 +229,8 @@ def _terms(
     told = [("Colour", f"{lab}, {words.behind(seen.over)}, {seen.setting.seat} seat, {light}, {_eye(seen)}")]
     told.append(("Thickness", f"{seen.setting.thickness_mm:g} mm{_of_part(shown)}"))
     told.append(("Opacity", " ".join(opacity_sentences(palette, blend, facts=facts))))
+    if walls:
+        told.append(("Every wall", "; ".join(wall.words for wall in walls)))
     if facts.target:
         miss = words.difference_in_words(facts.delta_e)
         told.append(("From the target", f"{facts.delta_e:.1f} (CIEDE2000), {miss}"))

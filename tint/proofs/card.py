@@ -33,6 +33,7 @@ from tint.proofs.parts import (
 from tint.proofs.picture import DARK, QUIET, Box, Patch, Picture, Pointer, paint
 from tint.proofs.trial import Trial, trial_laid
 from tint.target import Target
+from tint.walls import Wall
 
 # Sizes [px], chosen by eye.
 _COLOUR_WIDTH, _GUTTER = 800, 64
@@ -43,7 +44,7 @@ _GAP = 20  # between two steps of the wedge
 
 def draw_proof(
     palette: Palette, blend: Blend, *, setting: Setting, target: Target | None = None, title: str = "",
-    show_recipe: bool = False, trial: Trial | None = None,
+    show_recipe: bool = False, trial: Trial | None = None, walls: Sequence[Wall] = (),
 ) -> bytes:  # fmt: skip
     """A picture of a recipe for approval.
 
@@ -61,6 +62,8 @@ def draw_proof(
         Whether the card tells the pigments and their loadings.
     trial : Trial, optional
         A casting of the blend, read or photographed, as `tint.proofs.trial.trial_of` gives it.
+    walls : sequence of Wall
+        Every wall of a part that has several, the worst first.
 
     Returns
     -------
@@ -73,10 +76,12 @@ def draw_proof(
         If blend or setting name what the palette does not have.
     """
     facts = gather(palette, blend, setting=setting, target=target, show_recipe=show_recipe)
-    return paint(proof_picture(facts, title or palette.name, show_recipe=show_recipe, trial=trial))
+    return paint(proof_picture(facts, title or palette.name, show_recipe=show_recipe, trial=trial, walls=walls))
 
 
-def proof_picture(facts: Facts, title: str, *, show_recipe: bool = False, trial: Trial | None = None) -> Picture:
+def proof_picture(
+    facts: Facts, title: str, *, show_recipe: bool = False, trial: Trial | None = None, walls: Sequence[Wall] = ()
+) -> Picture:
     """The card laid out.
 
     Its boxes are `target` and `recipe`; for each backing `bare NAME`, `over NAME`, `wedge on NAME`, and for each step
@@ -95,7 +100,13 @@ def proof_picture(facts: Facts, title: str, *, show_recipe: bool = False, trial:
     ratio = [words.RATIO_LINE] if facts.has_pair else []
     notes = trial.notes if trial else []
     cautions = [f"Take care: {warning}." for warning in facts.warnings]
-    return finished([*items, *more], top + 26, boxes, told=[*cautions, *notes, words.SCREEN_LINE], quiet=ratio)
+    return finished(
+        [*items, *more],
+        top + 26,
+        boxes,
+        told=[*words.of_walls(walls), *cautions, *notes, words.SCREEN_LINE],
+        quiet=ratio,
+    )
 
 
 def _colour(facts: Facts, top: int, boxes: dict[str, Box], *, show_recipe: bool) -> Laid:

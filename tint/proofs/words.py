@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from tint.proofs.facts import Facts
 from tint.target import Target
+from tint.walls import Wall
 
 # CIEDE2000 below which a difference is spoken of so, two flat chips side by side; common practice, no source.
 _DIFFERENCES = (
@@ -94,6 +96,11 @@ def _of_asked(target: Target | None, kind: str, value: float) -> str:
     if target.met(0.0, **{kind: value}):
         return f" Asked for: {asked}. That is met."
     return f" Asked for: {asked}. This is {abs(miss):.2f} too {'high' if miss > 0 else 'low'}."
+
+
+def of_walls(walls: Sequence[Wall]) -> list[str]:
+    """Every wall of the part in a line, the worst first; none of a part of one."""
+    return [f"Every wall, the worst first: {'; '.join(wall.words for wall in walls)}."] if walls else []
 
 
 def of_blend(facts: Facts) -> str:
