@@ -41,7 +41,7 @@ def test_the_wall_that_misses_most_comes_first(demo_palette: Palette) -> None:
     assert walls[0].appearance.setting.thickness_mm == 2.0
     assert len(walls) == 3
     assert not walls[0].reached
-    far = at_walls(demo_palette, Target(lab=look.lab + [0.0, 6.0, 0.0]), look, walls_mm=(8.0,))
+    far = at_walls(demo_palette, Target(lab=look.lab + np.array([0.0, 6.0, 0.0])), look, walls_mm=(8.0,))
     missed = [wall.delta_e for wall in far]
     assert missed == sorted(missed, reverse=True)
 
@@ -69,7 +69,7 @@ def test_the_verbs_take_walls(demo_palette: Palette) -> None:
     both = tint.proof(demo_palette, ORANGE, walls_mm=(2, 8))
     assert both.png != one.png
     with pytest.raises(InputError, match="walls: given together with a thickness"):
-        tint.predict(demo_palette, ORANGE, thickness_mm=2, walls_mm=(2, 8))  # type: ignore[call-overload]
+        tint.predict(demo_palette, ORANGE, thickness_mm=2, walls_mm=(2, 8))
 
 
 def test_a_recipe_brings_its_walls(demo_palette: Palette) -> None:

@@ -119,16 +119,16 @@ def check(folder: Folder, *, palette: Palette | None = None) -> tuple[Finding, .
 
 @overload
 def predict(
-    palette: Palette, blend: Look, *, base: str | None = None, thickness_mm: float | None = None,
+    palette: Palette, blend: Look, *, base: str | None = None, walls_mm: Sequence[float],
     setting: Setting | None = None, **seen: Any,
-) -> Appearance: ...  # fmt: skip
+) -> tuple[Appearance, ...]: ...  # fmt: skip
 
 
 @overload
 def predict(
-    palette: Palette, blend: Look, *, base: str | None = None, walls_mm: Sequence[float],
+    palette: Palette, blend: Look, *, base: str | None = None, thickness_mm: float | None = None,
     setting: Setting | None = None, **seen: Any,
-) -> tuple[Appearance, ...]: ...  # fmt: skip
+) -> Appearance: ...  # fmt: skip
 
 
 def predict(
@@ -298,7 +298,8 @@ def weigh(
 
 def proof(
     palette: Palette, recipe: Look, *, target: Target | None = None, title: str = "", show_recipe: bool = False,
-    base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (), setting: Setting | None = None, **seen: Any,
+    base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
+    setting: Setting | None = None, **seen: Any,
 ) -> Proof:  # fmt: skip
     """A picture of a recipe for the customer to approve.
 

@@ -195,7 +195,7 @@ def _metamerism(
     return worst
 
 
-def unbeaten(merits: Merits) -> NDArray[np.bool_]:
+def unbeaten(merits: Merits, met: Truth | None = None) -> Truth:
     """Which recipes no other beats: as good in everything that counts, and better in something, shape (n,)."""
     grain = np.stack(
         (
@@ -206,6 +206,7 @@ def unbeaten(merits: Merits) -> NDArray[np.bool_]:
             np.floor(merits.sensitivity / _GRAIN["sensitivity"]),
             merits.pigments,
             merits.unsure,
+            np.zeros(len(merits.miss)) if met is None else ~met,  # what reaches the target is beaten only by such
         ),
         axis=1,
     )
@@ -241,7 +242,7 @@ def pick(
     if not _met(merits, tolerance).any():
         merits = replace(merits, lacking=np.zeros(len(merits.miss)))  # the nearest is wanted, not the surest
     order = _order(merits, rank_by, chance, tolerance)
-    standing = unbeaten(merits)
+    standing = unbeaten(merits, _met(merits, tolerance))
     champions = _champions(merits, near, chance)
     shown = [int(at) for at in order if standing[at] and near[at]]
     first = shown[:1] or [int(order[0])]
