@@ -18,7 +18,7 @@ from tint.proofs.walls import walls_of
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from parts import ten_parts  # noqa: E402 (beside the tests)
+from parts import ten_parts
 
 
 def main() -> None:

@@ -242,7 +242,8 @@ def _in_sphere(tree: cKDTree, place: Array, normal: Array, radius: Array, cloud_
     open_: Ints = np.arange(radius.size)
     for count in _NEAR:
         count = min(count, tree.n)
-        distance, near = tree.query(place[open_] - radius[open_, None] * normal[open_], k=count)
+        sought = tree.query(place[open_] - radius[open_, None] * normal[open_], k=count)
+        distance, near = (np.asarray(each) for each in sought)
         within = distance < radius[open_, None] * (1.0 - _SHRUNK)
         held = within & (np.einsum("ij,ikj->ik", normal[open_], cloud_normal[near]) < _SMOOTH)
         some, first = held.any(axis=1), held.argmax(axis=1)
