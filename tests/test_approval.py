@@ -154,8 +154,8 @@ def test_a_palette_with_one_backing_says_that_opacity_is_not_known(demo_palette:
 
 def test_the_part_s_thickness_and_volume_are_told(demo_palette: Palette) -> None:
     told = shown_words(page_of(demo_palette, shown=slab(40.0, 30.0, 3.0)))
-    assert "has 3 to 3 mm in the line of sight" in told
-    assert "3.6 cm³ in all" in told
+    assert "shows walls of 3 to 3 mm, median 3 mm" in told
+    assert "takes 3.6 cm³" in told
 
 
 def test_what_is_beyond_a_screen_is_marked(demo_palette: Palette) -> None:

@@ -10,9 +10,20 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from tint import forward
+from tint.appearance import Setting
 from tint.cli import main
 from tint.errors import InputError
+from tint.materials import Blend
+from tint.optics import layer, stack
+from tint.optics.layer import Optics
+from tint.palette import Palette
+from tint.proofs.hollow import hollow_light, hollow_table
+from tint.proofs.part import part_of, view_of
+from tint.proofs.part_picture import Shown, hollow_of, part_picture
+from tint.proofs.portrait import light_of
 from tint.proofs.rays import crossings, grid_of
+from tint.proofs.render import colour_table, to_levels, to_light
 from tint.proofs.walls import wall_at, walls_of
 
 trimesh: Any = pytest.importorskip("trimesh", reason="parts are made with trimesh")
@@ -73,6 +84,106 @@ def test_a_surface_without_material_is_refused() -> None:
     sheet = box((10.0, 10.0, 1.0))[:2]
     with pytest.raises(InputError, match="no wall of it is found"):
         walls_of(sheet)
+
+
+# What is seen of a hollow part.
+
+
+def test_the_near_wall_is_told_from_what_lies_behind_it() -> None:
+    view = view_of(part_of(tube(20.0, 17.0, 60.0)), "front", pixels=300)
+    assert view.beyond_mm is not None
+    row, middle = view.thickness_mm.shape[0] // 2, view.thickness_mm.shape[1] // 2
+    assert view.thickness_mm[row, middle] == pytest.approx(6.0, abs=0.02)
+    assert view.beyond_mm[row, middle] == pytest.approx(3.0, abs=0.01)
+    beside = middle + round(18.5 / view.mm_per_pixel)  # past the bore there is one wall alone
+    assert view.beyond_mm[row, beside] == 0.0
+    top = view_of(part_of(tube(20.0, 17.0, 60.0)), "top", pixels=300)
+    assert top.beyond_mm is not None
+    assert not top.beyond_mm.any()
+
+
+def test_bodies_that_overlap_are_counted_once() -> None:
+    plates = np.concatenate((box((30.0, 10.0, 4.0)), box((10.0, 30.0, 6.0))))
+    part = part_of(plates)
+    assert part.volume_cm3 == pytest.approx(2.6, rel=2e-3)
+    view = view_of(part, pixels=300)
+    middle = view.thickness_mm.shape[0] // 2, view.thickness_mm.shape[1] // 2
+    assert view.thickness_mm[middle] == pytest.approx(6.0)
+
+
+def test_what_is_seen_has_the_wall_of_its_face_from_every_side() -> None:
+    mesh = tube(20.0, 17.0, 60.0)
+    part, walls = part_of(mesh), walls_of(mesh)
+    for side in ("front", "corner"):
+        view = view_of(part, side, pixels=200, walls=walls)
+        assert view.wall_mm is not None
+        seen = view.wall_mm[view.has_part]
+        assert np.median(seen) == pytest.approx(3.0, abs=0.02)
+        assert np.percentile(seen, 98) < 3.3  # not the 16 mm that a line of sight passes beside the bore
+
+
+@pytest.mark.parametrize("model", ["two-flux", "many-flux"])
+def test_property_two_walls_lose_no_light(model: str) -> None:
+    optics = Optics(model=model, refractive_index=1.41, geometry="di:8")
+    mixed = np.array([[0.0, 0.0, 0.0], [0.0, 0.2, 1.5], [0.0, 0.4, 3.0]])
+    near, far = np.array([0.5, 2.0]), np.array([1.0, 4.0])
+    back = stack.reflectance(mixed, near=near, far=far, backing=None, seat="air", optics=optics)
+    through = stack.transmittance(mixed, near=near, far=far, optics=optics)
+    assert back + through == pytest.approx(np.ones((2, 2, 3)), abs=1e-5)
+
+
+def test_property_a_near_wall_that_hides_shows_nothing_of_the_far_one() -> None:
+    optics = Optics(model="many-flux", refractive_index=1.41, geometry="di:8")
+    mixed = np.array([[0.3], [4.0], [8.0]])
+    alone = layer.reflectance(*mixed, thickness=30.0, backing=None, optics=optics)
+    both = stack.reflectance(
+        mixed, near=np.array([30.0]), far=np.array([1.0]), backing=np.array([0.9]), seat="air", optics=optics
+    )
+    assert both[0, 0] == pytest.approx(alone, abs=1e-6)
+
+
+def test_reference_two_clear_plates_are_added_pass_by_pass() -> None:
+    """Two plates that neither absorb nor scatter: light goes to and fro between them, a little less each time."""
+    optics = Optics(model="two-flux", refractive_index=1.5, geometry="di:8")
+    nothing = np.zeros(1)
+    back = float(optics.terms(nothing, nothing, nothing, seat="air")[0][2, 0])
+    alone = float(optics.transmitted(nothing, nothing, nothing)[0][0])
+    both = stack.transmittance(np.zeros((3, 1)), near=np.array([1.0]), far=np.array([1.0]), optics=optics)
+    to_and_fro = sum(back ** (2 * turn) for turn in range(60))
+    assert both[0, 0, 0] == pytest.approx(alone * (1.0 - back) * to_and_fro, rel=1e-6)
+
+
+def test_a_hollow_part_is_coloured_by_both_walls(demo_palette: Palette) -> None:
+    blend, setting = Blend("clear", {"white": 0.1, "green": 0.05}), Setting(thickness_mm=3.0)
+    table = hollow_table(demo_palette, blend, setting=setting, near_mm=5.0, far_mm=6.0)
+    mixed = forward.mix(demo_palette.coefficients, demo_palette.shares("clear", demo_palette.loadings(blend)))
+    near, far = np.array([0.4, 1.37, 4.2]), np.array([0.21, 2.9, 5.5])
+    exact = stack.reflectance(
+        mixed, near=near, far=far, backing=demo_palette.backings["white"], seat="air",
+        optics=demo_palette.optics("clear"),
+    )  # fmt: skip
+    wanted = to_levels(to_light(exact, setting.viewing(demo_palette)).astype(np.float32)).astype(int)
+    one, other = np.meshgrid(near, far, indexing="ij")
+    assert np.abs(to_levels(hollow_light(table, one, other)).astype(int) - wanted).max() <= 1
+
+
+def test_the_picture_of_a_tube_shows_that_it_is_hollow(demo_palette: Palette) -> None:
+    blend, setting = Blend("clear", {"white": 0.1, "green": 0.05}), Setting(thickness_mm=3.0)
+    part = part_of(tube(20.0, 17.0, 60.0))
+    shown = Shown(view=view_of(part, "front", pixels=240), named="Tube", volume_cm3=part.volume_cm3)
+    said = " ".join(
+        getattr(item, "words", "")
+        for item in part_picture(demo_palette, blend, setting=setting, shown=shown, title="Tube").items
+    )
+    assert "the near one, air, and what lies behind it" in said
+    hollow = hollow_of(demo_palette, blend, setting=setting, portrait=shown.portrait)
+    table = colour_table(demo_palette, blend, setting=setting, upto_mm=shown.portrait.upto_mm)
+    middle = shown.portrait.cover.shape[0] // 2, shown.portrait.cover.shape[1] // 2
+    one, two = light_of(shown.portrait, table)[middle], light_of(shown.portrait, table, hollow)[middle]
+    assert np.abs(one - two).max() > 0.01  # two walls with faces between are not one wall as thick as both
+
+
+# Asked of a part.
 
 
 def solve(folder: Path, *arguments: object) -> Any:

@@ -207,7 +207,7 @@ def approval(
             seen,
             target=target,
             tolerance=asked.tolerance,
-            part_mm=None if portrait is None else portrait.thickness_mm,
+            part_mm=None if portrait is None else portrait.wall_mm,
             weight=None if portrait is None else portrait.cover,
         ),
         trial=trial,
@@ -254,8 +254,8 @@ def _of_part(shown: Shown | None) -> str:
     least, usual, most = shown.depths
     seen = shown.named[:1].lower() + shown.named[1:]
     return (
-        f" for the chips; the part, {seen}, has {least:.2g} to {most:.2g} mm in the line of sight, "
-        f"median {usual:.2g} mm, {shown.volume_cm3:.3g} cm³ in all"
+        f" for the chips; the part, {seen}, shows walls of {least:.2g} to {most:.2g} mm, median {usual:.2g} mm, and "
+        f"takes {shown.volume_cm3:.3g} cm³"
     )
 
 

@@ -21,6 +21,7 @@ from tint.proofs import words
 from tint.proofs.approval import Approval
 from tint.proofs.facts import Row, Shade, beyond_swatches
 from tint.proofs.leaf import INK, QUIET, SMALL, Page, one_page, rendered, uri
+from tint.proofs.part_picture import hollow_of
 from tint.proofs.passing import MARKED
 from tint.proofs.picture import png
 from tint.proofs.portrait import DASH, light_of, outlined
@@ -79,7 +80,8 @@ def part_png(sheet: Approval) -> bytes:
         return b""
     portrait = sheet.shown.portrait
     table = colour_table(sheet.palette, sheet.blend, setting=sheet.setting, upto_mm=portrait.upto_mm)
-    return png(outlined(to_levels(light_of(portrait, table)), marked(sheet), dash=DASH))
+    hollow = hollow_of(sheet.palette, sheet.blend, setting=sheet.setting, portrait=portrait)
+    return png(outlined(to_levels(light_of(portrait, table, hollow)), marked(sheet), dash=DASH))
 
 
 def marked(sheet: Approval) -> NDArray[np.bool_]:
@@ -120,7 +122,7 @@ def _explored(sheet: Approval) -> dict[str, Any]:
         "backing": overs.index(sheet.facts.appearance.over),
         "light": 0,
     }
-    if sheet.shown is not None:
+    if sheet.shown is not None and not sheet.shown.portrait.hollow.any():  # two walls are not one number a pixel
         data["part"] = _part(sheet, overs, views)
     return {"data": data, "start": start}
 

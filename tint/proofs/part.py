@@ -14,6 +14,7 @@ from tint.errors import InputError
 from tint.proofs.mesh import LARGEST_MM, read_mesh
 from tint.proofs.portrait import normals_at
 from tint.proofs.scan import scan
+from tint.proofs.walls import Walls, wall_at
 
 Array = NDArray[np.float64]
 
@@ -33,6 +34,8 @@ _MARGIN = 0.03  # of the picture, left free around the part; chosen by eye
 _MOST_PIXELS = 25_000_000  # of a height map; 0.1 GB of memory while it is read
 _MOST_ASIDE = 2000  # pixels along a side of a height map that are kept: a picture shows 900 of them
 _KINDS = ("PNG", "TIFF", "JPEG", "BMP", "WEBP", "GIF", "PPM")
+_SPARSE = 4  # of so many pixels along each side one is told its wall
+_OVERLAP_PIXELS = 700  # along the longer side, by which what bodies have in common is measured
 _SEAM = 1e-6  # of the part's size, by which rounding may leave material less than nothing
 
 
@@ -47,7 +50,7 @@ class Part:
     triangles : ndarray, shape (n, 3, 3)
         Corners, anticlockwise seen from outside [mm].
     volume_cm3 : float
-        What it takes to fill it [cm3]; bodies that overlap count twice.
+        What it takes to fill it [cm3].
     """
 
     name: str
@@ -74,12 +77,18 @@ class View:
         Of the front: right, up, towards the eye [-].
     mm_per_pixel : float
         [mm]
+    beyond_mm : ndarray, shape (height, width), optional
+        Of the material what lies behind the near wall, across air; nowhere when absent [mm].
+    wall_mm : ndarray, shape (height, width), optional
+        The wall that is seen, along its normal; what lies in the line of sight when absent [mm].
     """
 
     thickness_mm: Array
     height_mm: Array
     normals: Array
     mm_per_pixel: float
+    beyond_mm: Array | None = None
+    wall_mm: Array | None = None
 
     @property
     def has_part(self) -> NDArray[np.bool_]:
@@ -112,10 +121,23 @@ def part_of(triangles: ArrayLike, *, name: str = "part") -> Part:
     corners = np.asarray(triangles, dtype=float)
     about = corners - corners.reshape(-1, 3).mean(axis=0)  # far from the origin the sum would lose its digits
     volume = float(np.einsum("ni,ni->", about[:, 0], np.cross(about[:, 1], about[:, 2]))) / 6.0
-    return Part(name, corners if volume >= 0.0 else corners[:, ::-1], abs(volume) / 1000.0)
+    turned = corners if volume >= 0.0 else corners[:, ::-1]
+    return Part(name, turned, (abs(volume) - _twice_mm3(turned)) / 1000.0)
 
 
-def view_of(part: Part, side: str = "top", *, pixels: int = 1000) -> View:
+def _twice_mm3(corners: Array) -> float:
+    """What bodies that overlap have in common, counted once for each body but the first [mm3]."""
+    low, size = corners.reshape(-1, 3).min(axis=0), np.ptp(corners.reshape(-1, 3), axis=0)
+    side = float(size[:2].max()) / _OVERLAP_PIXELS
+    if side == 0.0:
+        return 0.0
+    width, height = (int(np.ceil(extent / side)) + 1 for extent in size[:2])
+    placed = (corners - low) / np.array([side, side, 1.0]) * np.array([1.0, -1.0, 1.0])
+    placed[..., 1] += size[1] / side
+    return float(scan(placed, width=width, height=height).twice.sum()) * side**2
+
+
+def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls | None = None) -> View:
     """Look at a part from a side, with parallel lines of sight.
 
     Parameters
@@ -124,6 +146,8 @@ def view_of(part: Part, side: str = "top", *, pixels: int = 1000) -> View:
         `top`, `bottom`, `front`, `back`, `left`, `right` or `corner`.
     pixels : int
         The longer side of the picture [px].
+    walls : Walls, optional
+        Of the part, to be told of what is seen.
 
     Raises
     ------
@@ -147,14 +171,32 @@ def view_of(part: Part, side: str = "top", *, pixels: int = 1000) -> View:
     )
     seen = scan(placed, width=width, height=height)
     tiny = _SEAM * float(part.size_mm.max())
-    if seen.material.min() < -tiny:
+    if seen.least.min() < -tiny:
         raise InputError(part.name, "some of its faces are inside out", mend="recompute its normals and export again")
     thickness = np.where(seen.material > tiny, seen.material, 0.0)
     there = (seen.face >= 0) & (thickness > 0.0)
     normals = np.zeros((height, width, 3))
     normals[..., 2] = 1.0
     normals[there] = normals_at(turned, placed[..., :2], face=seen.face[there], at=np.argwhere(there))
-    return View(np.where(there, thickness, 0.0), np.where(there, seen.nearest, 0.0), normals, mm_per_pixel)
+    beyond = np.where(there & (seen.material - seen.first > tiny), seen.material - seen.first, 0.0)
+    height_mm = np.where(there, seen.nearest, 0.0)
+    wall = None
+    if walls is not None:
+        rows, columns = np.indices(there.shape)[:, ::_SPARSE, ::_SPARSE]
+        across = low[0] + (columns + 0.5 - margin) * mm_per_pixel
+        up = high[1] - (rows + 0.5 - margin) * mm_per_pixel
+        place = np.stack((across, up, height_mm[::_SPARSE, ::_SPARSE] + low[2]), axis=-1) @ SIDES[side]
+        facing = normals[::_SPARSE, ::_SPARSE] @ SIDES[side]
+        wall = np.where(there, _wall_map(walls, place, facing, there), 0.0)
+    return View(np.where(there, thickness, 0.0), height_mm, normals, mm_per_pixel, beyond_mm=beyond, wall_mm=wall)
+
+
+def _wall_map(walls: Walls, place: Array, normals: Array, there: NDArray[np.bool_]) -> Array:
+    """The wall at some points of the front, given to the pixels about each, shape (height, width) [mm]."""
+    reach = 0.1 * float(np.ptp(walls.place, axis=0).max())
+    some = wall_at(walls, place.reshape(-1, 3), normals.reshape(-1, 3), reach_mm=reach).reshape(place.shape[:2])
+    every = np.repeat(np.repeat(some, _SPARSE, axis=0), _SPARSE, axis=1)
+    return np.asarray(every[: there.shape[0], : there.shape[1]])
 
 
 def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: float = 0.1) -> View:

@@ -13,6 +13,7 @@ from tint.appearance import Setting
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
+from tint.proofs.hollow import Hollow, hollow_table
 from tint.proofs.part import View
 from tint.proofs.parts import BODY, LEFT, RIGHT, SMALL, figures, finished, framed, headed
 from tint.proofs.passing import MARKED, Verdict, judged
@@ -30,6 +31,12 @@ _BEYOND_DASH = 2  # of the outline of what is beyond a screen [px]
 _RULERS_MM = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
 _THIN_SHARE = 2.0  # percent of what is seen that may be thinner than what is told as thinnest: rounded edges
 _LARGEST_MM = 100.0  # thickest setting that a prediction is asked for
+
+
+_SHOWN = (
+    "Each point has the colour of a flat layer as thick as the material there.",
+    "Each point has the colour of flat layers as thick as the walls there: the near one, air, and what lies behind it.",
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -59,8 +66,8 @@ class Shown:
 
     @functools.cached_property
     def depths(self) -> tuple[float, float, float]:
-        """The thinnest, the median and the thickest material in the line of sight [mm]."""
-        there = self.portrait.thickness_mm[self.portrait.has_part]
+        """The thinnest, the median and the thickest wall that is seen [mm]."""
+        there = self.portrait.wall_mm[self.portrait.has_part]
         return float(np.percentile(there, _THIN_SHARE)), float(np.median(there)), float(there.max())
 
     def within(self, pixels: int) -> Shown:
@@ -87,7 +94,7 @@ def part_picture(
     table = colour_table(palette, blend, setting=setting, upto_mm=portrait.upto_mm)
     thin = None if thin_mm is None else thinner_than(portrait, thin_mm)
     beyond = beyond_screen(portrait, table)
-    pixels = to_levels(light_of(portrait, table))
+    pixels = to_levels(light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait)))
     verdict = _held_against(palette, blend, setting=setting, portrait=portrait, target=target)
     if thin is None and verdict is not None and MARKED[0] < verdict.missed_share < MARKED[1]:
         assert verdict.misses is not None  # of a part
@@ -116,8 +123,8 @@ def part_picture(
     items += [*ruler, *scale, *beside]
     notes = [
         *cautions(palette, blend, Setting(thickness_mm=min(float(f"{shown.depths[1]:.2g}"), _LARGEST_MM))),
-        "Each point has the colour of a flat layer as thick as the material there. Light that spreads sideways is "
-        "left out; shading and gloss are drawn, not predicted.",
+        f"{_SHOWN[bool(portrait.hollow.any())]} Light that spreads sideways is left out; shading and gloss are drawn, "
+        "not predicted.",
         words.SCREEN_LINE,
     ]
     return finished(items, max(bottom, ends) + 26, {"part": box}, told=notes)
@@ -130,7 +137,7 @@ def _held_against(
         return None
     seen = appearance.predict(palette, blend, setting=setting)
     return judged(
-        palette, seen, target=target, tolerance=target.tolerance, part_mm=portrait.thickness_mm, weight=portrait.cover,
+        palette, seen, target=target, tolerance=target.tolerance, part_mm=portrait.wall_mm, weight=portrait.cover,
     )  # fmt: skip
 
 
@@ -160,7 +167,7 @@ def _figures(
     least, usual, most = shown.depths
     told = [
         (f"{shown.volume_cm3:.3g}", "cm3 of the mix fill it, without sprue and waste."),
-        (f"{usual:.2g}", f"mm, the median thickness; from {least:.2g} to {most:.2g} mm in all."),
+        (f"{usual:.2g}", f"mm, the median wall; from {least:.2g} to {most:.2g} mm in all."),
     ]
     if palette.pair:
         course = translucency.course(palette, blend, setting=setting, thickness_mm=[max(least, 1e-3), usual])
@@ -179,4 +186,15 @@ def deep_part(palette: Palette, blend: Blend, *, setting: Setting, shown: Shown)
     """The portrait alone in 65536 levels, shape (height, width, 3)."""
     portrait = shown.portrait
     table = colour_table(palette, blend, setting=setting, upto_mm=portrait.upto_mm)
-    return deep_levels(light_of(portrait, table))
+    return deep_levels(light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait)))
+
+
+def hollow_of(palette: Palette, blend: Blend, *, setting: Setting, portrait: Portrait) -> Hollow | None:
+    """The colours of two walls, where the portrait shows any."""
+    there = portrait.hollow
+    if not there.any():
+        return None
+    near = portrait.thickness_mm[there] - portrait.beyond_mm[there]
+    return hollow_table(
+        palette, blend, setting=setting, near_mm=float(near.max()), far_mm=float(portrait.beyond_mm[there].max())
+    )

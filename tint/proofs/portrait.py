@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.proofs.hollow import Hollow, hollow_light
 from tint.proofs.picture import DARK, WHITE
 from tint.proofs.render import LAMP, ColourTable, Levels, Light, Mask, light_at, shows_at
 
@@ -42,6 +43,10 @@ class Portrait:
     ----------
     thickness_mm : ndarray, shape (height, width)
         Mean over what of the pixel the part covers; 0 where it covers none [mm].
+    beyond_mm : ndarray, shape (height, width)
+        Of it, what lies behind the near wall, across air [mm].
+    wall_mm : ndarray, shape (height, width)
+        The wall that is seen, along its normal where that is known; else the near wall along the line of sight [mm].
     cover : ndarray, shape (height, width)
         The share of the pixel that it covers, 0 to 1 [-].
     shade, gloss : ndarray, shape (height, width)
@@ -51,6 +56,8 @@ class Portrait:
     """
 
     thickness_mm: Array
+    beyond_mm: Array
+    wall_mm: Array
     cover: Array
     shade: Array
     gloss: Array
@@ -66,6 +73,11 @@ class Portrait:
         """The thickest [mm]."""
         return float(self.thickness_mm.max())
 
+    @property
+    def hollow(self) -> Mask:
+        """Where air lies between the near wall and another one."""
+        return np.asarray(self.beyond_mm > 0.0)
+
 
 def portrait_of(view: View, *, finer: int = FINER) -> Portrait:
     """A view with its lines of sight gathered into pixels, `finer` by `finer` to each."""
@@ -74,8 +86,12 @@ def portrait_of(view: View, *, finer: int = FINER) -> Portrait:
     cover = _gathered(there.astype(float), finer)
     share = np.maximum(cover, 1e-9)
     shade, gloss = _gathered(np.where(there, shade, 0.0), finer) / share, _gathered(gloss, finer) / share
+    beyond = np.zeros_like(view.thickness_mm) if view.beyond_mm is None else view.beyond_mm
+    wall = view.thickness_mm - beyond if view.wall_mm is None else view.wall_mm
     return Portrait(
         thickness_mm=_gathered(view.thickness_mm, finer) / share,
+        beyond_mm=_gathered(beyond, finer) / share,
+        wall_mm=_gathered(wall, finer) / share,
         cover=cover,
         shade=np.where(cover > 0.0, shade, 1.0),
         gloss=gloss,
@@ -90,12 +106,16 @@ def _gathered(values: Array, finer: int) -> Array:
     return np.asarray(squares.mean(axis=(1, 3)))
 
 
-def light_of(portrait: Portrait, table: ColourTable) -> Light:
-    """The portrait in linear sRGB, not clipped, shape (height, width, 3).
+def light_of(portrait: Portrait, table: ColourTable, hollow: Hollow | None = None) -> Light:
+    """The portrait in linear sRGB, not clipped, shape (height, width, 3); `hollow` where air lies between walls.
 
     A lamp behind is not shaded: what then shows the form is how much comes through.
     """
     linear = light_at(table, portrait.thickness_mm)
+    if hollow is not None:
+        there = portrait.hollow
+        beyond = portrait.beyond_mm[there]
+        linear[there] = hollow_light(hollow, portrait.thickness_mm[there] - beyond, beyond)
     if table.over != LAMP:
         linear = linear * portrait.shade[..., None].astype(np.float32) + portrait.gloss[..., None].astype(np.float32)
     cover = portrait.cover[..., None].astype(np.float32)
@@ -108,8 +128,8 @@ def beyond_screen(portrait: Portrait, table: ColourTable) -> Mask:
 
 
 def thinner_than(portrait: Portrait, thickness_mm: float) -> Mask:
-    """Where the part is thinner than that [mm]."""
-    return np.asarray(portrait.has_part & (portrait.thickness_mm < thickness_mm))
+    """Where the part's wall is thinner than that [mm]."""
+    return np.asarray(portrait.has_part & (portrait.wall_mm < thickness_mm))
 
 
 def outlined(pixels: Levels, mask: Mask, *, dash: int) -> Levels:

@@ -1,7 +1,8 @@
-"""Scan conversion: triangles seen along one axis become, pixel by pixel, depth summed with sign, and the nearest face.
+"""Scan conversion: triangles seen along one axis become, pixel by pixel, the walls along the line of sight.
 
-On a closed surface every line of sight leaves as often as it enters, so the sum of depths, those of faces turned
-towards the eye less those turned away, is the material along it. Corners are put on a fixed grid and edges decided in
+On a closed surface every line of sight leaves as often as it enters. From the eye on, faces turned towards it count up
+and faces turned away count down, and there is material wherever the count is above 0: bodies that overlap are one, and
+of a hollow body its near wall is told from what lies behind it. Corners are put on a fixed grid and edges decided in
 whole numbers, each pixel on a shared edge going to one side only (the top-left rule of raster graphics, common
 practice): no pixel is counted twice or left out, however thin the triangles.
 """
@@ -20,6 +21,8 @@ Ints = NDArray[np.int64]
 _GRID = 256  # steps of the fixed grid in a pixel
 _HALF = _GRID // 2
 _AT_ONCE = 2_000_000  # pixels or rows in memory together
+_BAND = 400  # rows of pixels whose lines of sight are put in order together
+_SEAM = 1e-6  # of the depth of all: a gap as narrow as that is none
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,7 +32,13 @@ class Scanned:
     Parameters
     ----------
     material : ndarray, shape (height, width)
-        Depth summed with sign [as the corners].
+        In all [as the corners].
+    first : ndarray, shape (height, width)
+        In the wall next to the eye [as the corners].
+    twice : ndarray, shape (height, width)
+        What lies in a second body too, counted once for each body but the first [as the corners].
+    least : ndarray, shape (height, width)
+        Less than 0 where faces are inside out [as the corners].
     nearest : ndarray, shape (height, width)
         Depth of the nearest face turned towards the eye; -inf where there is none.
     face : ndarray of int, shape (height, width)
@@ -37,6 +46,9 @@ class Scanned:
     """
 
     material: Array
+    first: Array
+    twice: Array
+    least: Array
     nearest: Array
     face: Ints
 
@@ -64,17 +76,54 @@ def scan(corners: Array, *, width: int, height: int) -> Scanned:
         Of the picture [px].
     """
     facing = _facing(corners)
-    material, nearest = np.zeros(height * width), np.full(height * width, -np.inf)
-    face = np.full(height * width, -1, dtype=np.int64)
-    for which, pixel, depth, sign in _pixels(facing, width, height):
-        material += np.bincount(pixel, weights=sign * depth, minlength=material.size)
-        near = sign > 0
-        which, pixel, depth = which[near], pixel[near], depth[near]
-        np.maximum.at(nearest, pixel, depth)
-        seen = depth == nearest[pixel]
-        face[pixel[seen]] = which[seen]
     shape = (height, width)
-    return Scanned(material.reshape(shape), nearest.reshape(shape), face.reshape(shape))
+    whole = Scanned(
+        material=np.zeros(shape), first=np.zeros(shape), twice=np.zeros(shape), least=np.zeros(shape),
+        nearest=np.full(shape, -np.inf), face=np.full(shape, -1, dtype=np.int64),
+    )  # fmt: skip
+    seam = _SEAM * float(np.ptp(corners[..., 2])) if corners.size else 0.0
+    for top in range(0, height, _BAND):
+        rows = min(_BAND, height - top)
+        found = list(_pixels(facing, width, top, top + rows))
+        if found:
+            which, pixel, depth, sign = (np.concatenate(each) for each in zip(*found, strict=True))
+            _along_each(whole, top, rows, which, pixel - top * width, depth, sign, seam)
+    return whole
+
+
+def _along_each(
+    whole: Scanned, top: int, rows: int, face: Ints, pixel: Ints, depth: Array, sign: Array, seam: float
+) -> None:  # fmt: skip
+    """Fill a band of rows with what its lines of sight meet, in their order from the eye."""
+    order = np.lexsort((-sign, -depth, pixel))
+    face, pixel, depth, sign = face[order], pixel[order], depth[order], sign[order]
+    begins = np.flatnonzero(np.concatenate(([True], pixel[1:] != pixel[:-1])))
+    line = np.repeat(np.arange(begins.size), np.diff(np.append(begins, pixel.size)))
+    count = np.cumsum(sign)
+    count -= (count[begins] - sign[begins])[line]
+    onward = np.zeros_like(depth)  # to the next face along the same line
+    same = line[1:] == line[:-1]
+    onward[:-1][same] = (depth[:-1] - depth[1:])[same]
+    size = rows * whole.material.shape[1]
+
+    def put(name: str, values: Array) -> None:
+        getattr(whole, name)[top : top + rows] = np.bincount(pixel, weights=values, minlength=size).reshape(rows, -1)
+
+    put("material", np.where(count > 0, onward, 0.0))
+    put("twice", np.where(count > 1, (count - 1) * onward, 0.0))
+    put("least", np.where(count < 0, count * onward, 0.0))
+    enters = np.flatnonzero((count > 0) & (count - sign <= 0))
+    last = np.append(~same, True)
+    leaves = np.flatnonzero((count <= 0) & (count - sign > 0) & (last | (onward > seam)))
+    near_line, near = np.unique(line[enters], return_index=True)
+    far_line, far = np.unique(line[leaves], return_index=True)
+    place, near = pixel[begins[near_line]], enters[near]
+    for name, values in (("nearest", depth), ("face", face)):
+        getattr(whole, name)[top : top + rows].reshape(-1)[place] = values[near]
+    ends = np.full(begins.size, np.nan)
+    ends[far_line] = depth[leaves[far]]
+    first = depth[near] - ends[near_line]
+    whole.first[top : top + rows].reshape(-1)[place] = np.where(np.isnan(first), 0.0, first)
 
 
 def _facing(corners: Array) -> _Facing:
@@ -95,10 +144,10 @@ def _facing(corners: Array) -> _Facing:
     return _Facing(kept, grid, sign, slope, depth[:, 0], bounds)
 
 
-def _pixels(facing: _Facing, width: int, height: int) -> Iterator[tuple[Ints, Ints, Array, Array]]:
-    """Every pixel centre in every triangle, some at a time: face, pixel, depth, sign."""
-    first = np.maximum(_up(facing.corners[..., 1].min(axis=1, initial=2**60) - _HALF), 0)
-    last = np.minimum((facing.corners[..., 1].max(axis=1, initial=-(2**60)) - _HALF) // _GRID, height - 1)
+def _pixels(facing: _Facing, width: int, top: int, bottom: int) -> Iterator[tuple[Ints, Ints, Array, Array]]:
+    """Every pixel centre in every triangle, of rows from top to bottom, some at a time: face, pixel, depth, sign."""
+    first = np.maximum(_up(facing.corners[..., 1].min(axis=1, initial=2**60) - _HALF), top)
+    last = np.minimum((facing.corners[..., 1].max(axis=1, initial=-(2**60)) - _HALF) // _GRID, bottom - 1)
     rows = np.maximum(last - first + 1, 0)
     for some in _batches(rows):
         which, step = spread(rows[some])

@@ -245,6 +245,7 @@ def _in_sphere(tree: cKDTree, place: Array, normal: Array, radius: Array, cloud_
         sought = tree.query(place[open_] - radius[open_, None] * normal[open_], k=count)
         distance, near = (np.asarray(each) for each in sought)
         within = distance < radius[open_, None] * (1.0 - _SHRUNK)
+        near = np.asarray(near)
         held = within & (np.einsum("ij,ikj->ik", normal[open_], cloud_normal[near]) < _SMOOTH)
         some, first = held.any(axis=1), held.argmax(axis=1)
         found[open_[some]] = near[some, first[some]]
