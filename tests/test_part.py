@@ -24,7 +24,7 @@ from tint.palette import Palette
 from tint.proofs import part_picture
 from tint.proofs.part import SIDES, part_of, read_height_map, read_part, view_of, volume_cm3
 from tint.proofs.part_picture import Shown
-from tint.proofs.picture import DARK, WHITE, paint
+from tint.proofs.picture import DARK, WHITE, Text, paint
 from tint.proofs.portrait import beyond_screen, light_of, outlined, portrait_of, shading, thinner_than
 from tint.proofs.render import LAMP, colour_table, to_levels
 from tint.proofs.scan import scan
@@ -503,3 +503,33 @@ def test_the_gallery_draws_what_its_page_shows(gallery: ModuleType, demo_palette
         assert f"gallery/{name}" in page
         assert (Path(__file__).parents[1] / "docs" / "gallery" / name).exists()
         assert png.startswith(b"\x89PNG")
+
+
+# A picture that fits.
+
+SHAPES: dict[str, tuple[tuple[float, float, float], str]] = {
+    "very tall": ((4.0, 4.0, 160.0), "front"),
+    "very flat": ((300.0, 9.0, 2.0), "front"),
+    "tiny": ((1.2, 0.9, 0.4), "top"),
+    "huge": ((950.0, 700.0, 60.0), "corner"),
+    "square": ((40.0, 40.0, 3.0), "top"),
+}
+
+
+@pytest.mark.parametrize("name", list(SHAPES))
+def test_no_words_run_into_others_or_off_the_picture(demo_palette: Palette, name: str) -> None:
+    sides, side = SHAPES[name]
+    seen = shown(box(*sides), side, pixels=part_picture.PIXELS)
+    picture = part_picture.part_picture(demo_palette, MIX, setting=WALL, shown=seen, thin_mm=2.5, title=name)
+    said = [item for item in picture.items if isinstance(item, Text)]
+    assert len(said) > 10
+    for at, one in enumerate(said):
+        assert one.box.left >= picture.canvas.left
+        assert one.box.right <= picture.canvas.right
+        assert not one.box.meets(picture.boxes["part"])
+        for other in said[:at]:
+            assert not one.box.meets(other.box), (one.words, other.words)
+        assert "e+" not in one.words
+    beside = [one.box.left for one in said if one.box.top > picture.boxes["part"].top]
+    empty = min(left for left in beside if left > picture.boxes["part"].right) - picture.boxes["part"].right
+    assert empty < 0.2 * picture.canvas.width or picture.boxes["part"].width > 0.3 * picture.canvas.width

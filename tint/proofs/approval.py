@@ -254,7 +254,7 @@ def _of_part(shown: Shown | None) -> str:
     least, usual, most = shown.depths
     seen = shown.named[:1].lower() + shown.named[1:]
     return (
-        f" for the chips; the part, {seen}, shows walls of {least:.2g} to {most:.2g} mm, median {usual:.2g} mm, and "
+        f" for the chips; the part, {seen}, shows walls of {words.two_digits(least)} to {words.two_digits(most)} mm, median {words.two_digits(usual)} mm, and "
         f"takes {shown.volume_cm3:.3g} cm³"
     )
 
@@ -271,7 +271,7 @@ def opacity_sentences(palette: Palette, blend: Blend, *, facts: Facts) -> list[s
         if hides is None:
             told.append("At no thickness does it hide black print.")
         else:
-            told.append(f"It hides black print from {hides:.2g} mm on.")
+            told.append(f"It hides black print from {words.two_digits(hides)} mm on.")
     else:
         told.append("How well it hides is not known: the swatches were read over one backing only.")
     through = 100.0 * seen.luminous_transmittance

@@ -27,6 +27,7 @@ Array = NDArray[np.float64]
 
 PIXELS = 900  # the longer side of the portrait [px]; chosen by eye, as are the next three
 _GUTTER, _SCALE = 48, 34  # between portrait and figures; height of the scale of thickness [px]
+_SLIM, _RULER = 560, 160  # portrait too slim for a scale below it; room for its ruler [px]
 _BEYOND_DASH = 2  # of the outline of what is beyond a screen [px]
 _RULERS_MM = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
 _THIN_SHARE = 2.0  # percent of what is seen that may be thinner than what is told as thinnest: rounded edges
@@ -110,9 +111,9 @@ def part_picture(
     items: list[Item] = [*head, *framed(box), Raster(box, pixels)]
     if beyond.any():
         items.append(NearSign(Box(box.right - 42, box.top + 8, box.right - 8, box.top + 42)))
-    ruler, under = _ruler(box, portrait.mm_per_pixel)
-    scale, bottom = _scale(table, Box(box.left, under + 16, box.right, under + 16 + _SCALE), portrait)
-    left = LEFT + max(width, PIXELS) + _GUTTER
+    ruler, bottom = _ruler(box, portrait.mm_per_pixel)
+    slim = width < _SLIM  # then the figures stand next to it, and the scale below them
+    left = LEFT + (max(width, _RULER) if slim else max(width, PIXELS)) + _GUTTER
     told_of = _figures(palette, blend, setting=setting, shown=shown, thin=thin, thin_mm=thin_mm)
     if beyond.any():
         share = 100.0 * beyond.sum() / portrait.has_part.sum()
@@ -120,6 +121,8 @@ def part_picture(
             (f"{share:.0f} %", "of the visible area is beyond a screen, which shows the nearest colour it has.")
         )
     beside, ends = figures(told_of, left, box.top, RIGHT - left)
+    under = Box(left, ends + 16, RIGHT, 0) if slim else Box(box.left, bottom + 16, box.right, 0)
+    scale, lowest = _scale(table, Box(under.left, under.top, under.right, under.top + _SCALE), portrait)
     items += [*ruler, *scale, *beside]
     notes = [
         *cautions(palette, blend, Setting(thickness_mm=min(float(f"{shown.depths[1]:.2g}"), _LARGEST_MM))),
@@ -127,7 +130,7 @@ def part_picture(
         "not predicted.",
         words.SCREEN_LINE,
     ]
-    return finished(items, max(bottom, ends) + 26, {"part": box}, told=notes)
+    return finished(items, max(bottom, ends, lowest) + 26, {"part": box}, told=notes)
 
 
 def _held_against(
@@ -166,20 +169,45 @@ def _figures(
 ) -> list[tuple[str, str]]:  # fmt: skip
     least, usual, most = shown.depths
     told = [
-        (f"{shown.volume_cm3:.3g}", "cm3 of the mix fill it, without sprue and waste."),
-        (f"{usual:.2g}", f"mm, the median wall; from {least:.2g} to {most:.2g} mm in all."),
+        _volume(shown.volume_cm3),
+        (f"{usual:.2g}", f"mm, the median wall; from {words.two_digits(least)} to {words.two_digits(most)} mm in all."),
     ]
     if palette.pair:
-        course = translucency.course(palette, blend, setting=setting, thickness_mm=[max(least, 1e-3), usual])
-        for depth, ratio in zip((least, usual), course.contrast_ratio, strict=True):
-            told.append((f"{ratio:.2f}", f"contrast ratio at {depth:.2g} mm. {words.opacity_in_words(float(ratio))}."))
+        depths = sorted({float(f"{max(depth, 1e-3):.2g}") for depth in (least, usual)})
+        course = translucency.course(palette, blend, setting=setting, thickness_mm=depths)
+        for depth, ratio in zip(depths, course.contrast_ratio, strict=True):
+            told.append(
+                (
+                    f"{ratio:.2f}",
+                    f"contrast ratio at {words.two_digits(depth)} mm. {words.opacity_in_words(float(ratio))}.",
+                )
+            )
     typical = appearance.predict(palette, blend, setting=replace(setting, thickness_mm=min(usual, _LARGEST_MM)))
-    told.append((f"{typical.expected_error:.1f}", f"expected error (CIEDE2000) at {usual:.2g} mm, 95 of 100 castings."))
+    told.append(
+        (
+            f"{typical.expected_error:.1f}",
+            f"expected error (CIEDE2000) at {words.two_digits(usual)} mm, 95 of 100 castings.",
+        )
+    )
     if thin is not None and thin_mm is not None:
         share = 100.0 * float(thin.sum()) / float(shown.portrait.has_part.sum())
-        figure, dashes = (f"{share:.2g} %", ": within the dashes") if share else ("none", "")
+        figure, dashes = (_percent(share), ": within the dashes") if share else ("none", "")
         told.append((figure, f"of the visible area is thinner than {thin_mm:g} mm{dashes}."))
     return told
+
+
+def _volume(volume_cm3: float) -> tuple[str, str]:
+    """A figure of at most five digits, and what it is."""
+    meaning = "of the mix fill it, without sprue and waste."
+    if volume_cm3 >= 1e4:
+        return f"{volume_cm3 / 1000.0:.3g}", f"litres {meaning}"
+    if volume_cm3 < 0.01:
+        return f"{1000.0 * volume_cm3:.2g}", f"mm3 {meaning}"
+    return f"{volume_cm3:.0f}" if volume_cm3 >= 100.0 else f"{volume_cm3:.3g}", f"cm3 {meaning}"
+
+
+def _percent(percent: float) -> str:
+    return f"{percent:.2g} %" if percent < 9.95 else f"{percent:.0f} %"
 
 
 def deep_part(palette: Palette, blend: Blend, *, setting: Setting, shown: Shown) -> NDArray[np.uint16]:

@@ -18,6 +18,7 @@ from tint.materials import Blend
 from tint.opacity import MET
 from tint.optics import layer
 from tint.palette import Palette
+from tint.proofs import words
 from tint.target import Target
 
 Array = NDArray[np.float64]
@@ -248,10 +249,10 @@ def _where(depth: Array, mask: Mask) -> str:
         return "everywhere"
     low, high = depth[at[0]], depth[at[-1]]
     if at[0] == 0 and at.size == at[-1] + 1:
-        return f"where it is thinner than {depth[at[-1] + 1]:.2g} mm"
+        return f"where it is thinner than {words.two_digits(depth[at[-1] + 1])} mm"
     if at[-1] == depth.size - 1 and at.size == depth.size - at[0]:
-        return f"where it is thicker than {depth[at[0] - 1]:.2g} mm"
-    return f"where it is {low:.2g} to {high:.2g} mm thick"
+        return f"where it is thicker than {words.two_digits(depth[at[0] - 1])} mm"
+    return f"where it is {words.two_digits(low)} to {words.two_digits(high)} mm thick"
 
 
 def _mended(
@@ -274,10 +275,10 @@ def _by_walls(palette: Palette, seen: Appearance, asked: Target) -> str:
     nearest = at[np.argmin(np.abs(np.log(walls[at] / seen.setting.thickness_mm)))]
     first, last = _run(good, int(nearest))
     if last == _PROPOSED - 1:
-        return f"Walls of {walls[first]:.2g} mm or more would meet it."
+        return f"Walls of {words.two_digits(walls[first])} mm or more would meet it."
     if first == 0:
-        return f"Walls of at most {walls[last]:.2g} mm would meet it."
-    return f"Walls of {walls[first]:.3g} to {walls[last]:.3g} mm would meet it."
+        return f"Walls of at most {words.two_digits(walls[last])} mm would meet it."
+    return f"Walls of {words.two_digits(walls[first])} to {words.two_digits(walls[last])} mm would meet it."
 
 
 def _run(good: Mask, at: int) -> tuple[int, int]:
@@ -305,7 +306,11 @@ def _by_pigment(palette: Palette, seen: Appearance, asked: Target, depth: Array,
 
 def _span(depth: Array) -> str:
     low, high = float(depth[0]), float(depth[-1])
-    return f"a wall of {low:.2g} mm" if high <= 1.05 * low else f"walls of {low:.2g} to {high:.2g} mm"
+    return (
+        f"a wall of {words.two_digits(low)} mm"
+        if high <= 1.05 * low
+        else f"walls of {words.two_digits(low)} to {words.two_digits(high)} mm"
+    )
 
 
 def _allowed(palette: Palette, blend: Blend) -> Sequence[float]:

@@ -26,7 +26,7 @@ from tint.target import Target
 # Sizes [px], chosen by eye.
 _SQUARE, _RAMP = 46, 276
 _CHIP, _GAP = 300, 24
-_TICK = 12
+_TICK, _APART = 12, 14  # how long, and how far apart its words are at least
 _ROUND_MM = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)  # steps of the ticks
 _MOST_TICKS = 10  # more would run into one another
 
@@ -85,13 +85,18 @@ def _ticks(box: Box, upto_mm: float, own_mm: float) -> tuple[list[Item], int]:
     step = next((step for step in _ROUND_MM if upto_mm / step <= _MOST_TICKS), _ROUND_MM[-1])
     items: list[Item] = []
     bottom = box.bottom
-    for depth in (step * n for n in range(1, math.floor(upto_mm / step + 1e-9) + 1)):
+    taken: list[Box] = []
+    depths = [step * n for n in range(1, math.floor(upto_mm / step + 1e-9) + 1)]
+    for depth in sorted(depths, key=lambda each: not math.isclose(each, own_mm)):  # the part's own has its words first
         x = min(box.left + round(depth / upto_mm * box.width), box.right - 1)
         items.append(Patch(Box(x, box.bottom + 4, x + 1, box.bottom + 4 + _TICK), DARK))
         said = f"{depth:g} mm" + (", this part" if math.isclose(depth, own_mm) else "")
         (line,), bottom = paragraph(said, left=0, top=box.bottom + 18, width=300, size=SMALL)
         left = min(x - line.box.width // 2, box.right - line.box.width)
-        items.append(replace(line, box=Box(left, line.box.top, left + line.box.width, line.box.bottom)))
+        place = Box(left, line.box.top, left + line.box.width, line.box.bottom)
+        if all(place.left >= each.right + _APART or place.right + _APART <= each.left for each in taken):
+            items.append(replace(line, box=place))
+            taken.append(place)
     return items, bottom
 
 

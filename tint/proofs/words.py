@@ -109,6 +109,11 @@ def of_blend(facts: Facts) -> str:
     return (", ".join(parts) or "uncoloured") + ", by mass of the mix"
 
 
+def two_digits(value: float) -> str:
+    """A number in two digits, or in all of those before the point."""
+    return f"{value:.2g}" if abs(value) < 99.5 else f"{value:.0f}"
+
+
 def behind(name: str) -> str:
     """A backing as words after a colour."""
     return "nothing behind it" if name == "none" else f"over {name}"
