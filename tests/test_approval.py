@@ -91,7 +91,9 @@ def test_the_sheet_says_what_was_asked_and_what_is_promised(demo_palette: Palett
         "Lichen",
         "2 March 2026, holds until 2 March 2027",
         f"L* {seen.lab[0]:.1f}",
-        f"{miss:.1f} (CIEDE2000), {words.difference_in_words(miss)}",
+        f"{miss:.1f} ({words.DELTA_E}): {words.difference_in_words(miss)}",
+        "measured with gloss included, lying on white card, Daylight (D65)",
+        "In the terms of the trade: CIELAB, D65, 10° observer, di:8, air seat, 2.6 mm.",
         f"{seen.expected_error:.1f} (CIEDE2000): 95 of 100 cured parts",
         "2 (CIEDE2000)",  # the tolerance
         "Ada Marsh",
@@ -102,6 +104,27 @@ def test_the_sheet_says_what_was_asked_and_what_is_promised(demo_palette: Palett
         "Signature",
     ):
         assert line in told
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"geometry": "de:8"}, "measured without gloss, lying on white card"),
+        ({"seat": "wet", "over": "black"}, "stuck to black card"),
+        ({"over": "none"}, "with nothing behind it"),
+    ],
+)
+def test_how_it_was_measured_is_told_in_words_and_only_the_small_print_has_terms(
+    demo_palette: Palette, change: dict[str, Any], told: str
+) -> None:
+    sheet = sheet_of(demo_palette, setting=replace(WALL, **change))
+    meant = " ".join(meaning for _, meaning in sheet.terms)
+    assert told in meant
+    assert not re.search(r"d[ie]:8|\b(air|wet) seat|observer", meant)
+    assert sheet.measured in sheet.beyond
+    page = shown_words(approval_page(sheet).decode("utf-8"))
+    assert page.count("the usual measure of how far apart two colours look") == 1
+    assert page.index("CIEDE2000") == page.index(words.DELTA_E)  # explained where it first stands
 
 
 @pytest.mark.parametrize("show", [False, True])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -180,3 +181,16 @@ def test_an_order_and_each_recipe_chosen_stand_in_the_ledger_once(lid: Path) -> 
     assert order.content.customer == "the tea house"
     assert [each.content.loadings_percent for each in recipes][-1] == fewer.answer.recipes[0].loadings
     assert len(recipes) == 2
+
+
+def test_an_order_without_walls_takes_those_of_its_part(lid: Path) -> None:
+    trimesh: Any = pytest.importorskip("trimesh", reason="parts are read with trimesh")
+    trimesh.creation.box((40.0, 30.0, 2.5)).export(lid.parent / "lid.stl")
+    text = lid.read_text("utf-8")
+    assert "walls_mm = [3]" in text
+    lid.write_text(text.replace("walls_mm = [3]", 'part = "lid.stl"'), "utf-8")
+    assert read_order(lid).walls_mm == pytest.approx((2.5,))
+    assert "2.5 mm" in tint("solve", lid).output
+    trimesh.creation.box((40.0, 30.0, 4.5)).export(lid.parent / "thick.stl")
+    assert "4.5 mm" in tint("solve", lid, "--part", lid.parent / "thick.stl").output
+    assert "6 mm" in tint("solve", lid, "--thickness", 6).output

@@ -60,7 +60,7 @@ def _as_json(done: Done) -> dict[str, Any]:
 
 def _show(out: Console, done: Done) -> None:
     order, first = done.order, done.answer.recipes[0]
-    walls = " and ".join(f"{wall:g}" for wall in sorted(order.written.walls_mm))
+    walls = " and ".join(f"{wall:g}" for wall in order.walls_mm)
     show.title(out, f"Order: {order.title}", f"walls of {walls} mm; {done.answer.conditions}")
     doses = " + ".join(f"{dose:.4g} % {name}" for name, dose in first.loadings.items())
     out.print(f"{first.base} with {doses}" if doses else f"{first.base}, uncoloured")

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 _COLOURS = ("--target-lab", "--target-srgb", "--target-reading", "--as-blend")
 _DOSES = ("--base", "--load", "--recipe", "--trial")
+_WALLS = ("--thickness", "--wall", "--part")
 _AMOUNTS = ("--batch-g", "--batch-cm3", "--part-cm3")
 
 
@@ -32,6 +33,8 @@ def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
     rest = [word for at, word in enumerate(args) if at != places[0]]
     known = {name for param in command.params for name in param.opts}
     typed = {word.split("=", 1)[0] for word in rest if word.startswith("--")}
+    if command.name == "solve":  # either the walls are told, or a part that tells them
+        known -= set(_WALLS) if "--part" in typed else {"--part"}
     needs_recipe = command.name in ("weigh", "proof", "adjust", "predict")
     told = [
         word
@@ -92,7 +95,7 @@ def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "--customer-words": written.words or None,
         "--who": written.approver or written.customer or None,
     }
-    thinnest, *others = sorted(set(written.walls_mm))
+    thinnest, *others = order.walls_mm
     yield "--thickness", f"{thinnest:g}"
     yield from (("--wall", f"{wall:g}") for wall in others)
     yield from ((option, str(value)) for option, value in plain.items() if value is not None)

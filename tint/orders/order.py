@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import tomllib
 from collections.abc import Sequence
 from datetime import date
@@ -55,7 +56,7 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     tolerance : float
         CIEDE2000.
     walls_mm : tuple of float
-        Every wall of the part [mm].
+        Every wall of the part; those of `part` when absent [mm].
     part : str, optional
         A mesh of the part, beside the order's file.
     parts : int
@@ -87,6 +88,17 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     limits: Limits = Limits()
 
 
+@functools.lru_cache(maxsize=16)
+def _walls_of(path: Path, changed_ns: int) -> tuple[float, ...]:
+    """The walls of a mesh [mm], looked for once as long as it does not change."""
+    from tint.proofs.part import read_part  # a mesh is for those who have one
+    from tint.proofs.walls import walls_of
+
+    del changed_ns  # a change of it is a change of the mesh
+    part = read_part(path)
+    return walls_of(part.triangles, name=part.name).to_solve_for
+
+
 class Order(Struct, kw_only=True, frozen=True):
     """An order as it was read: its file and what that says."""
 
@@ -109,6 +121,14 @@ class Order(Struct, kw_only=True, frozen=True):
         from tint.proofs.part import read_part  # a mesh is for those who have one
 
         return read_part(self.beside(self.written.part or "")).volume_cm3
+
+    @property
+    def walls_mm(self) -> tuple[float, ...]:
+        """The walls of the part, thinnest first: those that are told, else those of its mesh [mm]."""
+        if self.written.walls_mm or self.written.part is None:
+            return tuple(sorted(set(self.written.walls_mm)))
+        path = self.beside(self.written.part)
+        return _walls_of(path, path.stat().st_mtime_ns if path.is_file() else 0)
 
     @property
     def folder(self) -> Path:
@@ -147,7 +167,7 @@ class Order(Struct, kw_only=True, frozen=True):
         told = {name: getattr(self.written, name) for name in ("light", "over", "seat")}
         seen = without_gloss(palette) if self.written.colour is not None else {}
         seen |= {name: value for name, value in told.items() if value is not None}
-        return Setting(thickness_mm=min(self.written.walls_mm), **seen)
+        return Setting(thickness_mm=self.walls_mm[0], **seen)
 
     def target(self, palette: Palette) -> Target:
         """What is wanted of it."""
@@ -187,7 +207,7 @@ class Order(Struct, kw_only=True, frozen=True):
             keep=limits.keep,
             leave_out=limits.leave_out,
             fixed=limits.fix,
-            walls_mm=tuple(sorted(set(self.written.walls_mm))[1:]),
+            walls_mm=self.walls_mm[1:],
             **{name: value for name, value in told.items() if value is not None},
         )
 
@@ -224,10 +244,9 @@ def _check(written: Written, where: str) -> None:
     if len(given) != 1:
         found = f"{' and '.join(given)} are given together" if given else "no colour is named"
         raise InputError(where, found, f"one of {', '.join(_COLOURS)}")
-    if not written.walls_mm:
-        raise InputError(
-            f"{where}, key walls_mm", "not given", "the walls of the part in mm", "as in walls_mm = [2, 8]"
-        )
+    if not written.walls_mm and written.part is None:
+        mend = 'as in walls_mm = [2, 8], or part = "lid.stl"'
+        raise InputError(f"{where}, key walls_mm", "not given", "the walls of the part in mm", mend)
     for wall in written.walls_mm:
         if not 0.0 < wall <= 100.0:
             raise InputError(f"{where}, key walls_mm", f"{wall:g} mm", "more than 0 and at most 100 mm")

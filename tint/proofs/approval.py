@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry, forward, translucency
-from tint.appearance import Appearance, Setting
+from tint.appearance import Setting
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer
@@ -151,8 +151,17 @@ class Approval:
             told,
             *(self.trial.notes if self.trial else ()),
             *(() if exact else (f"≈ {words.NEAREST_LINE}",)),
+            self.measured,
             *(f"Take care: {care}." for care in self.cares),
         )
+
+    @property
+    def measured(self) -> str:
+        """The terms of the trade for how the colour is measured: the small print."""
+        seen = self.facts.appearance
+        seat = "no backing" if seen.over == "none" else f"{seen.setting.seat} seat"
+        eye = f"{seen.setting.light}, {seen.setting.observer}° observer"
+        return f"In the terms of the trade: CIELAB, {eye}, {seen.geometry}, {seat}, {seen.setting.thickness_mm:g} mm."
 
     @property
     def slab(self) -> str:
@@ -225,17 +234,19 @@ def _terms(
 ) -> list[tuple[str, str]]:  # fmt: skip
     seen = facts.appearance
     lab = ", ".join(f"{name} {_signed(value)}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
-    light = named(seen.setting.light)
-    told = [("Colour", f"{lab}, {words.behind(seen.over)}, {seen.setting.seat} seat, {light}, {_eye(seen)}")]
+    how = f"{words.of_geometry(seen.geometry)}, {words.lying(seen.over, seen.setting.seat)}"
+    told = [("Colour", f"{lab}, {how}, {named(seen.setting.light)}")]
     told.append(("Thickness", f"{seen.setting.thickness_mm:g} mm{_of_part(shown)}"))
     told.append(("Opacity", " ".join(opacity_sentences(palette, blend, facts=facts))))
     if walls:
         told.append(("Every wall", "; ".join(wall.words for wall in walls)))
+    unit = words.DELTA_E  # explained where it first stands
     if facts.target:
         miss = words.difference_in_words(facts.delta_e)
-        told.append(("From the target", f"{facts.delta_e:.1f} (CIEDE2000), {miss}"))
+        told.append(("From the target", f"{facts.delta_e:.1f} ({unit}): {miss}"))
+        unit = "CIEDE2000"
     error = seen.expected_error
-    told.append(("Expected error", f"{error:.1f} (CIEDE2000): 95 of 100 cured parts come this close to the prediction"))
+    told.append(("Expected error", f"{error:.1f} ({unit}): 95 of 100 cured parts come this close to the prediction"))
     told.append(("Tolerance", f"{asked.tolerance:g} (CIEDE2000), {words.difference_in_words(asked.tolerance)}"))
     if asked.who:
         told.append(("Who decides", asked.who))
@@ -244,17 +255,13 @@ def _terms(
     return told
 
 
-def _eye(seen: Appearance) -> str:
-    return f"{seen.setting.observer}° observer, {seen.geometry}"
-
-
 def _of_part(shown: Shown | None) -> str:
     if shown is None:
         return ""
-    least, usual, most = shown.depths
+    least, usual, most = map(words.two_digits, shown.depths)
     seen = shown.named[:1].lower() + shown.named[1:]
     return (
-        f" for the chips; the part, {seen}, shows walls of {words.two_digits(least)} to {words.two_digits(most)} mm, median {words.two_digits(usual)} mm, and "
+        f" for the chips; the part, {seen}, shows walls of {least} to {most} mm, median {usual} mm, and "
         f"takes {shown.volume_cm3:.3g} cm³"
     )
 

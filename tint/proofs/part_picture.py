@@ -113,7 +113,7 @@ def part_picture(
         items.append(NearSign(Box(box.right - 42, box.top + 8, box.right - 8, box.top + 42)))
     ruler, bottom = _ruler(box, portrait.mm_per_pixel)
     slim = width < _SLIM  # then the figures stand next to it, and the scale below them
-    left = LEFT + (max(width, _RULER) if slim else max(width, PIXELS)) + _GUTTER
+    left = LEFT + max(width, _RULER) + _GUTTER
     told_of = _figures(palette, blend, setting=setting, shown=shown, thin=thin, thin_mm=thin_mm)
     if beyond.any():
         share = 100.0 * beyond.sum() / portrait.has_part.sum()
@@ -168,9 +168,10 @@ def _figures(
     thin_mm: float | None,
 ) -> list[tuple[str, str]]:  # fmt: skip
     least, usual, most = shown.depths
+    span = " to ".join(map(words.two_digits, (least, most)))
     told = [
         _volume(shown.volume_cm3),
-        (f"{usual:.2g}", f"mm, the median wall; from {words.two_digits(least)} to {words.two_digits(most)} mm in all."),
+        (words.two_digits(usual), f"mm, the median wall; from {span} mm in all."),
     ]
     if palette.pair:
         depths = sorted({float(f"{max(depth, 1e-3):.2g}") for depth in (least, usual)})

@@ -24,6 +24,7 @@ _OPACITIES = (
 )
 _LEAST_OPAQUE = "Very translucent: what is behind it decides how it looks"
 
+DELTA_E = "CIEDE2000, the usual measure of how far apart two colours look: 1 is seen side by side on a careful look"
 SCREEN_LINE = "A screen cannot show opacity or gloss. Always confirm with a cured swatch."
 NEAREST = "nearest a screen can show"
 NEAREST_LINE = "This sign: the true colour is beyond a screen; the patch shows the nearest colour that a screen has."
@@ -112,6 +113,21 @@ def of_blend(facts: Facts) -> str:
 def two_digits(value: float) -> str:
     """A number in two digits, or in all of those before the point."""
     return f"{value:.2g}" if abs(value) < 99.5 else f"{value:.0f}"
+
+
+_GLOSS = {"di:8": "measured with gloss included", "de:8": "measured without gloss", "45:0": "seen past its gloss"}
+
+
+def of_geometry(geometry: str) -> str:
+    """How a colour was measured, for those who do not measure."""
+    return _GLOSS[geometry]
+
+
+def lying(over: str, seat: str) -> str:
+    """How a casting meets what is behind it, likewise."""
+    if over == "none":
+        return "with nothing behind it"
+    return f"lying on {over} card" if seat == "air" else f"stuck to {over} card"
 
 
 def behind(name: str) -> str:
