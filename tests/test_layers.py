@@ -36,7 +36,7 @@ LAYERS = {
     "starting": ("tint.starting",),
     "given": ("tint.given",),
     "verbs": ("tint.verbs",),
-    "orders": ("tint.orders",),
+    "orders": ("tint.orders", "tint.fans"),
     "command line": ("tint.cli",),
 }
 ROW = {module: row for row, modules in enumerate(LAYERS.values()) for module in modules}
@@ -54,6 +54,9 @@ ROOMS = {
     "fpdf": ("tint.proofs",),
     "click": ("tint.cli",),
     "rich": ("tint.cli",),
+    "dask": ("tint.fans",),
+    "distributed": ("tint.fans",),
+    "pyarrow": ("tint.fans",),
 }
 # Either opens the command line; neither is a layer.
 DOORS = ("tint", "tint.__main__")

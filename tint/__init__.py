@@ -24,6 +24,7 @@ if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
 
     from tint.appearance import Appearance, Setting
     from tint.errors import FolderError, InputError, JobError, TintError
+    from tint.fans import solve_many
     from tint.glossary import explain
     from tint.materials import Blend
     from tint.orders import Order, read_order, run_order
@@ -40,6 +41,7 @@ _HOMES = {
         "start", "weigh",
     ),
     "tint.appearance": ("Appearance", "Setting"),
+    "tint.fans": ("solve_many",),
     "tint.glossary": ("explain",),
     "tint.errors": ("FolderError", "InputError", "JobError", "TintError"),
     "tint.materials": ("Blend",),
@@ -82,6 +84,7 @@ __all__ = [
     "read_order",
     "run_order",
     "solve",
+    "solve_many",
     "start",
     "weigh",
 ]
