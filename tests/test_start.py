@@ -239,3 +239,17 @@ def test_for_scripts_it_is_one_json_object(tmp_path: Path) -> None:
     assert told["written"] == ["palette.toml", "swatches.csv", "readings.csv", "casting-plan.html"]
     assert len(told["castings"]) == 12
     assert len(told["next"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("told", "says"),
+    [
+        (("--base", "clear=platinum", "--pigment", "white", "--pigment", "rose=tin"), "rose: known to be safe in none"),
+        (("--base", "clear=tin", "--pigment", "white", "--mould", "2"), "all castings are 2 mm thick"),
+        (("--base", "clear=tin", "--pigment", "blue", "--pigment", "red"), "no pigment is known to be white"),
+    ],
+)
+def test_what_the_plan_cannot_teach_is_told(tmp_path: Path, told: tuple[str, ...], says: str) -> None:
+    shown = json.loads(begin(tmp_path / "pots", *told, "--json").stdout)
+    assert any(says in each for each in shown["warnings"])
+    assert says[1:] in (tmp_path / "pots" / "casting-plan.html").read_text(encoding="utf-8")

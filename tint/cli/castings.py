@@ -25,7 +25,7 @@ def show_castings(out: Console, plan: CastingPlan) -> None:
         for at, (casting, cup) in enumerate(zip(plan.castings, sheet.cups, strict=True))
     ]
     show.table(out, ("<", "mould", "<base", "~weigh", "~why"), rows)
-    show.notes(out, "Before you weigh", sheet.warnings, style=show.CARE)
+    show.notes(out, "Before you weigh", plan.warnings, style=show.CARE)
 
 
 def _weights(plan: CastingPlan, at: int) -> str:
@@ -54,6 +54,6 @@ def castings_json(plan: CastingPlan) -> dict[str, Any]:
             for s in sheet.premixes
         ],
         "scale_step_g": sheet.scale.step_g,
-        "warnings": list(sheet.warnings),
+        "warnings": list(plan.warnings),
         "cautions": list(sheet.cautions),
     }

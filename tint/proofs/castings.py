@@ -12,8 +12,9 @@ _LABELS = 2  # of each casting: one for the cup, one for the back of the casting
 
 
 def casting_page(
-    castings: Sequence[First], sheet: CastingSheet, *, title: str, area_cm2: float, cards: Sequence[str], colours: bool
-) -> bytes:
+    castings: Sequence[First], sheet: CastingSheet, *, title: str, area_cm2: float, cards: Sequence[str], colours: bool,
+    warnings: Sequence[str],
+) -> bytes:  # fmt: skip
     """The plan as HTML, self-contained, for a printer.
 
     Parameters
@@ -30,6 +31,8 @@ def casting_page(
         What they are read over.
     colours : bool
         Whether three numbers are read and no spectrum.
+    warnings : sequence of str
+        What to know before.
 
     Raises
     ------
@@ -51,7 +54,7 @@ def casting_page(
         scale=f"{sheet.scale.step_g:g} g",
         cards=list(cards),
         reads="L*, a*, b*" if colours else "reading",
-        warnings=sheet.warnings,
+        warnings=list(warnings),
         cautions=sheet.cautions,
         total=f"{sum(cup.grams for cup in sheet.cups) + sum(step.base_g for step in sheet.premixes):.0f}",
     )

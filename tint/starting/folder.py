@@ -124,7 +124,7 @@ def _contents(
     if not cast and PLAN_FILE not in there:  # castings that are there are not those of a new plan
         contents[PLAN_FILE] = casting_page(
             plan.castings, plan.sheet, title=declared.name, area_cm2=plan.area_cm2, cards=plan.cards,
-            colours=plan.colours,
+            colours=plan.colours, warnings=plan.warnings,
         )  # fmt: skip
     return contents
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from tint.planning import FIRST, MOULDS_MM, First, first_swatches
+from tint.materials import Pigment
+from tint.planning import FIRST, MOULDS_MM, First, first_swatches, is_light
 from tint.swatches.declaration import Declared
 from tint.weighing import AREA_CM2, CastingSheet, Scale, weigh_castings
 from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
@@ -25,6 +26,8 @@ class CastingPlan:
         Of a swatch [cm2].
     colours : bool
         Whether three numbers are going to be read and no spectrum.
+    warnings : tuple of str
+        What the plan leaves out, and weighings that the scale does not do well.
     """
 
     castings: tuple[First, ...]
@@ -32,6 +35,7 @@ class CastingPlan:
     area_cm2: float
     colours: bool
     cards: tuple[str, ...]
+    warnings: tuple[str, ...]
 
 
 def plan_castings(
@@ -75,4 +79,26 @@ def plan_castings(
     )
     rows = [(each.name, each.blend, each.thickness_mm) for each in castings]
     sheet = weigh_castings(rows, shelf, pigments, scale=scale, area_cm2=area_cm2)
-    return CastingPlan(castings=castings, sheet=sheet, area_cm2=area_cm2, colours=colours, cards=declared.backings)
+    return CastingPlan(
+        castings=castings, sheet=sheet, area_cm2=area_cm2, colours=colours, cards=declared.backings,
+        warnings=(*_left_out(castings, pigments, bases or shelf), *sheet.warnings),
+    )  # fmt: skip
+
+
+def _left_out(castings: Sequence[First], pigments: Mapping[str, Pigment], bases: Collection[str]) -> Iterator[str]:
+    """What these castings cannot teach."""
+    cast = {name for each in castings for name in each.blend.loadings}
+    unsafe = [name for name in pigments if name not in cast]
+    if unsafe:
+        told = f"known to be safe in none of {', '.join(bases)}, and left out"
+        yield f"{' and '.join(unsafe)}: {told}"
+    if len({each.thickness_mm for each in castings}) == 1:
+        yield (
+            f"all castings are {castings[0].thickness_mm:g} mm thick: parts of other thickness are unproved; make a "
+            "mould of twice or half the depth"
+        )
+    if len(pigments) > 1 and not any(map(is_light, pigments.values())):
+        yield (
+            'no pigment is known to be white, so no tints are planned: give the white kind = "titanium dioxide" in '
+            "palette.toml"
+        )
