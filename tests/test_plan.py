@@ -135,8 +135,8 @@ def test_every_base_of_the_first_plan_is_cast_at_two_thicknesses(demo_palette: P
         assert len({each.thickness_mm for each in castings if each.blend.base == base}) > 1
 
 
-def test_where_colours_are_read_no_casting_holds_two_of_them(demo_palette: Palette) -> None:
-    castings = first_swatches(demo_palette.bases, demo_palette.pigments, colours=True)
+def test_colours_are_cast_apart_where_that_is_asked(demo_palette: Palette) -> None:
+    castings = first_swatches(demo_palette.bases, demo_palette.pigments, apart=True)
     assert all(len(set(each.blend.loadings) - {"white"}) <= 1 for each in castings)
     spectra = first_swatches(demo_palette.bases, demo_palette.pigments)
     assert any(len(set(each.blend.loadings) - {"white"}) > 1 for each in spectra)

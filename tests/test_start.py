@@ -253,3 +253,12 @@ def test_what_the_plan_cannot_teach_is_told(tmp_path: Path, told: tuple[str, ...
     shown = json.loads(begin(tmp_path / "pots", *told, "--json").stdout)
     assert any(says in each for each in shown["warnings"])
     assert says[1:] in (tmp_path / "pots" / "casting-plan.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("reads", "most"), [("telephone", 2), ("colorimeter", 4), ("spectrophotometer", 4)])
+def test_a_rough_reader_sees_one_colour_at_a_time(tmp_path: Path, reads: str, most: int) -> None:
+    stock = [f"--pigment={name}" for name in ("white", "red", "green", "blue", "rose", "ochre", "yellow", "black")]
+    told = json.loads(begin(tmp_path / "pots", "--base", "clear=tin", *stock, "--reads", reads, "--json").stdout)
+    held = [len(each["loadings"]) for each in told["castings"]]
+    assert max(held) <= most
+    assert (max(held) > 2) == (most > 2)

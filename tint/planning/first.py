@@ -20,7 +20,7 @@ FIRST = 12  # castings: a day of pouring, and a palette that answers its first q
 _WEAK, _WEAK_BLACK, _WEAK_WHITE = 0.04, 0.006, 0.1
 _STRONG, _STRONG_BLACK = 0.4, 0.1
 _TINT, _TINT_BLACK, _TINT_WHITE = 0.15, 0.03, 0.3
-_MOST_IN_A_TINT = 3  # colours beside the white; a spectrum tells so many apart, three numbers do not
+_MOST_IN_A_TINT = 3  # colours beside the white
 _WHITES = ("titanium dioxide", "zinc oxide")
 _BLACKS = ("carbon black", "iron oxide black")
 # A pigment whose kind nobody told is taken at its name, in a few languages.
@@ -54,7 +54,7 @@ def first_swatches(
     *,
     only: Collection[str] = (),
     moulds_mm: Collection[float] = (1.0, 2.0, 3.0, 5.0),
-    colours: bool = False,
+    apart: bool = False,
     count: int = FIRST,
 ) -> tuple[First, ...]:
     """The first castings of a workshop, in the order in which to pour them.
@@ -67,9 +67,8 @@ def first_swatches(
         Only in these bases; in every one when empty.
     moulds_mm : collection of float
         Depths at hand [mm].
-    colours : bool
-        Whether colours are read and not spectra: then no casting holds two colours, which three numbers cannot tell
-        apart.
+    apart : bool
+        Whether no casting holds two colours, as three rough numbers do not tell them apart; a few castings more.
     count : int
         How many; more where fewer would leave a pigment unknown.
 
@@ -84,7 +83,7 @@ def first_swatches(
     shelf = _Shelf({n: b for n, b in bases.items() if not only or n in only}, pigments, tuple(sorted(set(moulds_mm))))
     if not shelf.bases or not shelf.moulds:
         raise InputError("plan", "there is nothing to cast", "a base and a mould")
-    return _named(_chosen(shelf, colours=colours, count=count))
+    return _named(_chosen(shelf, apart=apart, count=count))
 
 
 @dataclass(frozen=True)
@@ -135,14 +134,14 @@ def _is_dark(pigment: Pigment) -> bool:
 _Cast = tuple[Blend, float, str]
 
 
-def _chosen(shelf: _Shelf, *, colours: bool, count: int) -> list[_Cast]:
+def _chosen(shelf: _Shelf, *, apart: bool, count: int) -> list[_Cast]:
     castable = [name for name in shelf.pigments if shelf.safe_in([name])]
     white = next((name for name in castable if is_light(shelf.pigments[name])), None)
     others = [name for name in castable if name != white]
     must = [(Blend(base), shelf.moulds[-1], f"{base} itself, thick") for base in shelf.bases]
     must += [_alone(shelf, name, _WEAK, shelf.middle, "so weak that the cards show through") for name in castable]
     left = max(count - len(must), 1)
-    group = 1 if colours else min(max(-(-len(others) // left), 1), _MOST_IN_A_TINT)
+    group = 1 if apart else min(max(-(-len(others) // left), 1), _MOST_IN_A_TINT)
     must += _tints(shelf, others, white, group)
     return (must + list(_more(shelf, white, others)))[: max(count, len(must))]
 

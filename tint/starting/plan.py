@@ -11,6 +11,10 @@ from tint.swatches.declaration import Declared
 from tint.weighing import AREA_CM2, CastingSheet, Scale, weigh_castings
 from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
 
+# Scatter of X, Y, Z, as a share of white's, from which two colours in one casting are better cast apart: a telephone's
+# 0.004, not a colorimeter's 0.001. Five workshops of colours tell it but roughly.
+_ROUGH = 0.003
+
 
 @dataclass(frozen=True, kw_only=True)
 class CastingPlan:
@@ -68,8 +72,9 @@ def plan_castings(
     shelf = {name: base for name, base in declared.bases.items() if base is not None}
     pigments = {name: pigment for name, pigment in declared.pigments.items() if pigment is not None}
     colours = instrument is not None and (instrument.light is not None or instrument.observer is not None)
+    rough = colours and instrument is not None and instrument.repeatability >= _ROUGH
     castings = first_swatches(
-        shelf, pigments, only=bases, moulds_mm=list(moulds_mm) or shop.mould_depths_mm or MOULDS_MM, colours=colours,
+        shelf, pigments, only=bases, moulds_mm=list(moulds_mm) or shop.mould_depths_mm or MOULDS_MM, apart=rough,
         count=count,
     )  # fmt: skip
     scale = Scale(
