@@ -152,6 +152,18 @@ def test_no_tint(clean: SwatchFolder) -> None:
     assert "white" in found.words
 
 
+def test_a_tint_with_any_light_pigment_is_one(clean: SwatchFolder) -> None:
+    """A faint yellow that reads lighter than the white, because the white was cast fainter still."""
+    folder = without(clean, ["green"])  # so that blue never meets yellow
+    alone = {swatch.name for swatch in folder.swatches if set(swatch.loadings) == {"yellow"}}
+    bright = tuple(
+        replace(each, values=np.full_like(each.values, 0.99)) if each.swatch in alone else each
+        for each in folder.readings
+    )
+    assert alone
+    assert [each for each in examine(replace(folder, readings=bright)) if each.kind == "no_tint"] == []
+
+
 def test_no_tint_is_asked_of_pigments_that_share_no_cure(clean: SwatchFolder) -> None:
     apart = PIGMENTS | {
         "white": replace(PIGMENTS["white"], cures=("addition",)),

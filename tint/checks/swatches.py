@@ -49,10 +49,10 @@ def _one_thickness(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding
             )
 
 
-def lightest(folder: SwatchFolder, cast: list[Swatch]) -> str | None:
-    """The pigment whose strongest casting alone reads lightest over the darkest backing, if it is light at all."""
+def lights(folder: SwatchFolder, cast: list[Swatch]) -> dict[str, float]:
+    """The pigments that can let others down, with what their strongest casting alone reads over the darkest backing."""
     if not folder.backings:
-        return None
+        return {}
     dark = min(folder.backings, key=lambda name: float(folder.backings[name].mean()))
     level: dict[str, float] = {}
     for swatch in cast:
@@ -60,17 +60,17 @@ def lightest(folder: SwatchFolder, cast: list[Swatch]) -> str | None:
         if len(swatch.loadings) == 1 and values:
             name = next(iter(swatch.loadings))
             level[name] = max(level.get(name, 0.0), float(np.mean(values)))
-    light = {name: value for name, value in level.items() if value > _LIGHT}
-    return max(light, key=lambda each: light[each], default=None)
+    return {name: value for name, value in level.items() if value > _LIGHT}
 
 
 def _without_tint(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
-    white = lightest(folder, cast)
-    if white is None:
+    level = lights(folder, cast)
+    if not level:
         return
+    light, white = set(level), max(level, key=lambda each: level[each])
     for name, pigment in folder.pigments.items():
         own = [swatch for swatch in cast if name in swatch.loadings]
-        if name == white or not own or any(white in swatch.loadings for swatch in own):
+        if name == white or not own or any(light & set(swatch.loadings) - {name} for swatch in own):
             continue
         if not _share_a_cure(pigment, folder.pigments[white]):
             continue
