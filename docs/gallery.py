@@ -26,6 +26,7 @@ from tint.proofs.comparison_drawn import draw_comparison
 from tint.proofs.part import Part, part_of, read_height_map, view_of, volume_cm3
 from tint.proofs.picture import paint
 from tint.proofs.trial import Photo, Read, trial_of
+from tint.proofs.walls import TO_DRAW, walls_of
 from tint.recipes import Rules, solve
 from tint.swatches import read_folder
 from tint.target import target_from_blend
@@ -121,12 +122,12 @@ def pictures(palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXE
     flat = read_height_map(scratch / "plate.png", mm_per_level=0.02, mm_per_pixel=0.08)
     shown = {
         "lid": part_picture.Shown(
-            view=view_of(lid(), "top", pixels=2 * pixels),
+            view=view_of(lid(), "top", pixels=2 * pixels, walls=walls_of(lid().triangles, points=TO_DRAW)),
             named="Lid from the top",
             volume_cm3=lid().volume_cm3,
         ),
         "foot": part_picture.Shown(
-            view=view_of(foot(), "corner", pixels=2 * pixels),
+            view=view_of(foot(), "corner", pixels=2 * pixels, walls=walls_of(foot().triangles, points=TO_DRAW)),
             named="Pot foot from a corner",
             volume_cm3=foot().volume_cm3,
         ),

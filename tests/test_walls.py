@@ -122,6 +122,15 @@ def test_what_is_seen_has_the_wall_of_its_face_from_every_side() -> None:
         assert np.percentile(seen, 98) < 3.3  # not the 16 mm that a line of sight passes beside the bore
 
 
+def test_a_wall_that_faces_the_eye_is_told_pixel_by_pixel() -> None:
+    wedge = np.array([[0, 0, 0], [40, 0, 0], [40, 20, 0], [0, 20, 0], [0, 0, 1], [40, 0, 3], [40, 20, 3], [0, 20, 1]])
+    mesh = trimesh.convex.convex_hull(wedge.astype(float))
+    part, walls = part_of(np.asarray(mesh.triangles)), walls_of(np.asarray(mesh.triangles))
+    view = view_of(part, "top", pixels=200, walls=walls)
+    assert view.wall_mm is not None
+    assert view.wall_mm[view.has_part] == pytest.approx(view.thickness_mm[view.has_part])
+
+
 @pytest.mark.parametrize("model", ["two-flux", "many-flux"])
 def test_property_two_walls_lose_no_light(model: str) -> None:
     optics = Optics(model=model, refractive_index=1.41, geometry="di:8")

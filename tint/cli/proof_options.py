@@ -76,7 +76,7 @@ class Subject:
             return None
         from tint.proofs.part import read_height_map, read_part, view_of, volume_cm3
         from tint.proofs.part_picture import Shown
-        from tint.proofs.walls import walls_of
+        from tint.proofs.walls import TO_DRAW, walls_of
 
         if self.height_map:
             assert self.mm_per_level is not None  # checked
@@ -87,7 +87,7 @@ class Subject:
             return Model(flat.volume_cm3, flat.within)
         assert self.part is not None  # given, and not a height map
         part, side = read_part(self.part, unit=self.unit or ""), self.side or "top"
-        walls = walls_of(part.triangles, name=part.name)
+        walls = walls_of(part.triangles, points=TO_DRAW, name=part.name)
         named = f"{_titled(self.part)} from {'a' if side == 'corner' else 'the'} {side}"
         return Model(
             part.volume_cm3,

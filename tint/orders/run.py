@@ -218,8 +218,8 @@ def _shown(order: Order) -> Shown | None:
         return None
     from tint.proofs.part import read_part, view_of
     from tint.proofs.part_picture import Shown
-    from tint.proofs.walls import walls_of
+    from tint.proofs.walls import TO_DRAW, walls_of
 
     part = read_part(order.beside(order.written.part))
-    view = view_of(part, pixels=_SHEET_PIXELS, walls=walls_of(part.triangles, name=part.name))
+    view = view_of(part, pixels=_SHEET_PIXELS, walls=walls_of(part.triangles, points=TO_DRAW, name=part.name))
     return Shown(view=view, named=order.title, volume_cm3=part.volume_cm3)

@@ -35,6 +35,7 @@ _MOST_PIXELS = 25_000_000  # of a height map; 0.1 GB of memory while it is read
 _MOST_ASIDE = 2000  # pixels along a side of a height map that are kept: a picture shows 900 of them
 _KINDS = ("PNG", "TIFF", "JPEG", "BMP", "WEBP", "GIF", "PPM")
 _SPARSE = 4  # of so many pixels along each side one is told its wall
+_STRAIGHT, _RIM = 0.95, 1.5  # cosine from which a face looks at the eye; times the wall that is a rim's depth
 _OVERLAP_PIXELS = 700  # along the longer side, by which what bodies have in common is measured
 _SEAM = 1e-6  # of the part's size, by which rounding may leave material less than nothing
 
@@ -187,7 +188,10 @@ def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls |
         up = high[1] - (rows + 0.5 - margin) * mm_per_pixel
         place = np.stack((across, up, height_mm[::_SPARSE, ::_SPARSE] + low[2]), axis=-1) @ SIDES[side]
         facing = normals[::_SPARSE, ::_SPARSE] @ SIDES[side]
-        wall = np.where(there, _wall_map(walls, place, facing, there), 0.0)
+        told, across_it = _wall_map(walls, place, facing, there), thickness - beyond
+        # A wall that faces the eye is known at every pixel, but for a rim, along whose wall one looks.
+        straight = (normals[..., 2] > _STRAIGHT) & (across_it < _RIM * told)
+        wall = np.where(there, np.where(straight, across_it, told), 0.0)
     return View(np.where(there, thickness, 0.0), height_mm, normals, mm_per_pixel, beyond_mm=beyond, wall_mm=wall)
 
 

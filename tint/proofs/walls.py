@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 _POINTS = 3000  # at which walls are told; one more for each smaller face, up to as many again
+TO_DRAW = 12_000  # the same for a picture, on which they are told from pixel to pixel
 _DENSER = 8  # points among which a sphere finds what it touches, for each of those
 _FACING = -0.5  # cosine between normals beyond which two faces are the two sides of a wall: within 60 degrees
 _OFF = 1e-5  # of the part's size, by which rays begin off the surface
@@ -31,6 +32,7 @@ _NEAR, _SMOOTH = (8, 64), 0.8  # what a sphere may touch first; of it, what look
 _ABOUT, _ALONG = 12, 1.5  # spheres about a point, and how many times deeper than the widest of them is no wall
 _THINNEST = 0.002  # share of the surface that may be thinner than what is told as thinnest: edges and sampling
 _ENDS = (0.02, 0.98)  # shares of the surface that are thinner than the walls a recipe is made for; chosen, no source
+_BETWEEN = 4  # points about one whose walls it has a share of, by the inverse square of how far they are
 _ALIKE = 0.1  # walls nearer to one another than that share are one
 
 
@@ -263,7 +265,7 @@ def _ratio(over: Array, under: Array) -> Array:
 
 
 def wall_at(walls: Walls, place: Array, normal: Array, *, reach_mm: float) -> Array:
-    """The wall at points of the surface, shape (n,) [mm]: that of the nearest point of those that look the same way.
+    """The wall at points of the surface, shape (n,) [mm]: between the nearest points of those that look the same way.
 
     Parameters
     ----------
@@ -273,5 +275,7 @@ def wall_at(walls: Walls, place: Array, normal: Array, *, reach_mm: float) -> Ar
         How far a point may be for each unit by which its normal is nearer [mm].
     """
     tree = cKDTree(np.concatenate((walls.place, reach_mm * walls.normal), axis=1))
-    _, near = tree.query(np.concatenate((place, reach_mm * normal), axis=1))
-    return np.asarray(walls.thickness_mm[near])
+    apart, near = tree.query(np.concatenate((place, reach_mm * normal), axis=1), k=min(_BETWEEN, tree.n))
+    apart, near = np.reshape(apart, (len(place), -1)), np.reshape(near, (len(place), -1))
+    weight = 1.0 / (apart + 1e-9 * reach_mm) ** 2
+    return np.asarray((weight * walls.thickness_mm[near]).sum(axis=1) / weight.sum(axis=1))
