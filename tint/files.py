@@ -11,7 +11,7 @@ import shutil
 import signal
 import stat
 import zipfile
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +23,7 @@ from tint.turns import half_name, turn
 Array = NDArray[np.float64]
 
 
-def write_whole(path: str | Path, data: bytes, *, was: bytes | None = None) -> None:
+def write_whole(path: str | Path, data: bytes | Iterable[bytes], *, was: bytes | None = None) -> None:
     """Write `data` to `path` whole or not at all; see `write_all`.
 
     Parameters
@@ -39,7 +39,7 @@ def write_whole(path: str | Path, data: bytes, *, was: bytes | None = None) -> N
     write_all({Path(path): data}, was={} if was is None else {Path(path): was})
 
 
-def write_all(contents: Mapping[Path, bytes], *, was: Mapping[Path, bytes] | None = None) -> None:
+def write_all(contents: Mapping[Path, bytes | Iterable[bytes]], *, was: Mapping[Path, bytes] | None = None) -> None:
     """Write files, each whole, and all of them or none: beside their places first, then renamed into them.
 
     A link is written through to its file; a file that is there keeps its mode and, where that may be, its owner. Who
@@ -47,7 +47,7 @@ def write_all(contents: Mapping[Path, bytes], *, was: Mapping[Path, bytes] | Non
 
     Parameters
     ----------
-    contents : mapping of Path to bytes
+    contents : mapping of Path to bytes, or to an iterable of bytes that follow each other
     was : mapping of Path to bytes, optional
         As in `write_whole`.
 
@@ -107,9 +107,9 @@ def _check_same(path: Path, was: bytes) -> None:
         raise ChangedError(str(path), "was changed by another program meanwhile", mend="nothing was written; try again")
 
 
-def _write_half(half: Path, place: Path, data: bytes) -> None:
+def _write_half(half: Path, place: Path, data: bytes | Iterable[bytes]) -> None:
     with half.open("xb") as stream:
-        stream.write(data)
+        stream.writelines([data] if isinstance(data, bytes) else data)
         stream.flush()
         os.fsync(stream.fileno())
     if place.is_dir():

@@ -177,7 +177,7 @@ def solve(
     palette: Palette, target: Target | None = None, *, lab: ArrayLike | None = None, srgb: str | None = None,
     reading: str | None = None, opacity: str | float | Sequence[float] | None = None, tolerance: float | None = None,
     base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
-    setting: Setting | None = None, rules: Rules | None = None, said: Given | None = None,
+    setting: Setting | None = None, rules: Rules | None = None, said: Given | None = None, loosen: bool = True,
     progress: Callable[[str, int, int], None] | None = None, **seen: Any,
 ) -> Answer:  # fmt: skip
     """Recipes for a colour and an opacity, best first.
@@ -210,6 +210,8 @@ def solve(
         In place of the thickness and what follows.
     rules : Rules, optional
         What a recipe may hold, and how recipes are ranked.
+    loosen : bool
+        Whether to look for what would have to give where the target is out of reach.
     progress : callable, optional
         Told what is being done, how many steps are done, and of how many.
     **seen
@@ -246,7 +248,7 @@ def solve(
         wanted = solid_unless_told(wanted, palette)
     if tolerance is not None:
         wanted = replace(wanted, tolerance=tolerance)
-    return of(palette, wanted, setting=seen_in, base=base, rules=rules, progress=progress)
+    return of(palette, wanted, setting=seen_in, base=base, rules=rules, loosen=loosen, progress=progress)
 
 
 def weigh(

@@ -43,6 +43,7 @@ COMMANDS = {
     "lot": "A new lot of a pigment or base: how strong, what hue.",
     "explain": "A word of optics or of the trade, in plain sentences.",
     "order": "An order: its recipe, weigh sheet, card and approval sheets.",
+    "fan": "Many colours: a recipe for each, as a table.",
     "ledger": "The workshop's record: orders, recipes, batches, approvals.",
 }
 

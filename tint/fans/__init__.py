@@ -1,7 +1,13 @@
-"""A fan: one recipe for each of many colours. `solve_many` finds them one after another, in order."""
+"""A fan: one recipe for each of many colours.
 
+`solve_many` finds them one after another, in order; `run_fan` writes them into a table, and goes on where a run of the
+same was stopped.
+"""
+
+from tint.fans.rows import Row, read_rows
+from tint.fans.run import Fan, run_fan
 from tint.fans.solving import Solved, solve_many
 from tint.fans.targets import read_targets
 from tint.fans.wish import Common, Wish, lattice
 
-__all__ = ["Common", "Solved", "Wish", "lattice", "read_targets", "solve_many"]
+__all__ = ["Common", "Fan", "Row", "Solved", "Wish", "lattice", "read_rows", "read_targets", "run_fan", "solve_many"]

@@ -95,11 +95,12 @@ def solved_each(palette: Palette, wishes: Iterable[Wish], common: Common, *, fir
         yield solved(palette, wish, common, number)
 
 
-def solved(palette: Palette, wish: Wish, common: Common, number: int) -> Solved:
-    """One target, with its reason where it fails."""
+def solved(palette: Palette, wish: Wish, common: Common, number: int, *, loosen: bool = True) -> Solved:
+    """One target, with its reason where it fails; `loosen` as in `tint.solve`."""
     if wish.fault:
         return Solved(number=number, wish=wish, fault=wish.fault)
     try:
-        return Solved(number=number, wish=wish, answer=verbs.solve(palette, **arguments(palette, wish, common)))
+        answer = verbs.solve(palette, loosen=loosen, **arguments(palette, wish, common))
+        return Solved(number=number, wish=wish, answer=answer)
     except FAILURES as error:
         return Solved(number=number, wish=wish, fault=str(error) or type(error).__name__)

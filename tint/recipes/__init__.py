@@ -57,6 +57,7 @@ def solve(
     setting: Setting,
     base: str | None = None,
     rules: Rules | None = None,
+    loosen: bool = True,
     progress: Progress | None = None,
 ) -> Answer:
     """Recipes for a target.
@@ -70,6 +71,8 @@ def solve(
     base : str, optional
         Every base that was cast, when absent.
     rules : Rules, optional
+    loosen : bool
+        Whether to look for what giving way would bring where a target is out of reach, which takes as long again.
     progress : callable, optional
         Told what is being done, how many steps are done, and of how many.
 
@@ -114,7 +117,9 @@ def solve(
         raise JobError("solve", f"a pigment to be kept is refused in every base ({reasons})", mend=mend)
     recipes = _choose(palette, target, setting, rules, searched)
     tell("looking for what would have to give", len(bases), len(bases))
-    loosened = () if recipes[0].reached else _loosen(palette, target, setting, rules, searched, recipes[0], base)
+    loosened = (
+        () if recipes[0].reached or not loosen else _loosen(palette, target, setting, rules, searched, recipes[0], base)
+    )
     return Answer(
         target=target,
         setting=setting,

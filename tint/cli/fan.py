@@ -1,0 +1,113 @@
+"""`tint fan`: a recipe for each of many colours, as a table."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace as with_
+from pathlib import Path
+from typing import Any
+
+import click
+import msgspec
+
+from tint.cli import options, show
+from tint.cli.asked import base_of, palette_of, setting_options
+from tint.cli.wanted import rules_of, rules_options
+from tint.errors import InputError
+from tint.fans import Common, Fan, Wish, lattice, read_targets, run_fan
+from tint.opacity import opacity_of
+from tint.palette import Palette
+from tint.swatches.instruments import Given
+
+_SECTIONS = {
+    "Wanted, where a row does not say": ["--opacity", "--tolerance", "--thickness", "--wall", "--base"],
+    "Output": ["--out", "--replace", "--json"],
+}
+
+
+@click.command("fan", cls=options.Sectioned, sections=_SECTIONS)
+@options.folder
+@click.argument("targets", type=options.PATH, required=False)
+@click.option("--lattice", "spacing", type=float, metavar="STEP", help="In place of TARGETS: CIELAB at this spacing.")
+@click.option("--opacity", metavar="WORD|RANGE", help="As of tint solve.  [default: solid]")
+@options.number("--tolerance", "The CIEDE2000 within which a colour counts as reached.  [default: 1]",
+                expected="a CIEDE2000", metavar="CIEDE2000")  # fmt: skip
+@click.option("--base", metavar="NAME", help="Only in this base.  [default: in every base]")
+@setting_options
+@rules_options
+@click.option("--out", type=options.PATH, required=True, metavar="FILE.csv", help="The table of recipes.")
+@options.replace
+@options.optics
+@options.as_json
+def command(
+    folder: Path, targets: Path | None, spacing: float | None, opacity: str | None, tolerance: float | None,
+    base: str | None, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path, replace: bool,
+    optics: str, as_json: bool,
+) -> None:  # fmt: skip
+    """Many colours: a recipe for each, as a table.
+
+    Example: tint fan swatches_demo --lattice 50 --thickness 3 --base clear --out fan.csv
+
+    TARGETS is a table with the columns name and colour (#rrggbb) or L, a, b, and as it likes opacity, tolerance,
+    walls_mm and base; or a file of readings. Each colour gets the recipe that tint solve ranks first; one that fails
+    has its reason in its row. Finished rows lie in FILE.csv.part, and a run that was stopped goes on from there.
+    """
+    options.check_file(out, "--out", ".csv", replace=replace)
+    palette = palette_of(folder, optics)
+    common = _common(palette, casting, search, opacity, tolerance, None if base is None else base_of(palette, base))
+    wishes = _wishes(palette, common, targets, spacing, said)
+    with show.progress(quiet=as_json) as tell:
+        fan = run_fan(palette, wishes, common, out, progress=tell)
+    if as_json:
+        show.json(msgspec.structs.asdict(fan) | {"out": str(fan.out)})
+        return
+    _show(fan)
+
+
+def _common(
+    palette: Palette, casting: dict[str, Any], search: dict[str, Any], opacity: str | None, tolerance: float | None,
+    base: str | None,
+) -> Common:  # fmt: skip
+    """What holds for every colour; further walls are walls like the first."""
+    try:
+        opacity_of(opacity or "any")
+    except InputError as error:
+        raise InputError("--opacity", error.found, error.expected, error.mend) from error
+    seen = dict(casting)
+    rules = rules_of(palette, search)
+    walls = (*((seen.pop("thickness_mm"),) if "thickness_mm" in seen else ()), *rules.walls_mm)
+    if seen.get("over"):
+        options.known(seen["over"], [*palette.backings, "none"], "--over")
+    rules = with_(rules, walls_mm=())
+    return Common(opacity=opacity, tolerance=tolerance, walls_mm=walls, base=base, rules=rules, seen=seen)
+
+
+def _wishes(
+    palette: Palette, common: Common, targets: Path | None, spacing: float | None, said: Given
+) -> Sequence[Wish]:  # fmt: skip
+    if (targets is None) == (spacing is None):
+        raise InputError("targets", "none or two are given", "a file of colours, or --lattice STEP")
+    if targets is not None:
+        wishes = list(read_targets(targets, palette, common, said=said))
+    else:
+        assert spacing is not None  # one of the two is given
+        wishes = list(lattice(spacing, palette, common))
+    if not common.walls_mm and not any(each.walls_mm for each in wishes):
+        raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
+    return wishes
+
+
+def _show(fan: Fan) -> None:
+    with show.page() as out:
+        show.title(out, f"Fan: {show.counted(fan.targets, 'colour')}")
+        facts = [
+            ("reached", f"{fan.reached}", "colour and opacity are met"),
+            ("out of reach", f"{fan.out_of_reach}", "the nearest recipe stands in the row"),
+            ("failed", f"{fan.failed}", "the reason stands in the row"),
+        ]
+        show.facts(out, facts)
+        if fan.kept:
+            out.print()
+            out.print(f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
+        out.print()
+        out.print(f"Written: {fan.out}")

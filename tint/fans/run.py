@@ -1,0 +1,150 @@
+"""A fan from its targets to its table: chunk by chunk, with a journal that a killed run goes on from."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import itertools
+import time
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from msgspec import Struct
+
+from tint.fans.journal import journal, journal_path
+from tint.fans.rows import Row, asked_of, row_of, table_of
+from tint.fans.solving import solved
+from tint.fans.wish import Common, Wish
+from tint.files import write_whole
+from tint.palette import Palette
+
+CHUNK = 16  # targets handed out, and written down, at a time; a solve takes about a second
+
+
+class Task(Struct, kw_only=True, frozen=True):
+    """A target with its number."""
+
+    number: int
+    wish: Wish
+
+
+Chunk = tuple[Task, ...]
+Engine = Callable[[Palette, Common, Iterable[Chunk]], Iterator[list[Row]]]
+Tell = Callable[[str, int, int], None]
+
+
+class Fan(Struct, kw_only=True, frozen=True):
+    """What became of the targets of a run.
+
+    Parameters
+    ----------
+    out : Path
+        The table.
+    targets, reached, out_of_reach, failed : int
+        How many there are in all, and of each kind.
+    kept : int
+        How many of them an earlier run that was stopped had done.
+    """
+
+    out: Path
+    targets: int
+    reached: int
+    out_of_reach: int
+    failed: int
+    kept: int
+
+
+def rows_of(palette: Palette, common: Common, chunk: Chunk) -> list[Row]:
+    """The rows of a chunk, one after the other: what a worker does."""
+    return [_row(palette, common, task) for task in chunk]
+
+
+def _row(palette: Palette, common: Common, task: Task) -> Row:
+    return row_of(solved(palette, task.wish, common, task.number, loosen=False), asked_of(task.wish, common))
+
+
+def here(palette: Palette, common: Common, chunks: Iterable[Chunk]) -> Iterator[list[Row]]:
+    """The engine that works in this very process."""
+    for chunk in chunks:
+        yield rows_of(palette, common, chunk)
+
+
+def run_fan(
+    palette: Palette, wishes: Sequence[Wish], common: Common, out: str | Path, *, engine: Engine = here,
+    chunk: int = CHUNK, progress: Tell | None = None,
+) -> Fan:  # fmt: skip
+    """Solve many targets into a table, on from where a run of the same was stopped.
+
+    Parameters
+    ----------
+    palette : Palette
+    wishes : sequence of Wish
+    common : Common
+    out : path-like
+        The table; finished rows lie in `OUT.part` until all are there, and the table is then written at once.
+    engine : callable
+        Works on chunks, and hands back their rows in order; in this process when not told.
+    chunk : int
+        Targets in a chunk.
+    progress : callable, optional
+        Told in words how far it is, how many targets are done, and of how many.
+
+    Raises
+    ------
+    InputError, JobError
+        If the files cannot be written, or another run is writing them.
+    """
+    out = Path(out)
+    tell = progress or (lambda *_: None)
+    kinds: Counter[str] = Counter()
+    with journal(journal_path(out)) as book:
+        book.begin(made_with(palette))
+        kept = book.keep(asked_of(each, common) for each in wishes)
+        done, begun = kept, time.monotonic()
+        tasks = (Task(number=at, wish=wish) for at, wish in enumerate(wishes[kept:], start=kept + 1))
+        for rows in engine(palette, common, _chunks(tasks, chunk)):
+            book.add(rows)
+            done += len(rows)
+            tell(_in_words(done, kept, len(wishes), time.monotonic() - begun), done, len(wishes))
+        write_whole(out, table_of(_counted(book.rows(), kinds), palette.pigments))
+        journal_path(out).unlink(missing_ok=True)
+    return Fan(out=out, targets=len(wishes), kept=kept, **{name: kinds[name] for name in _KINDS})
+
+
+_KINDS = ("reached", "out_of_reach", "failed")
+
+
+def _counted(rows: Iterable[Row], kinds: Counter[str]) -> Iterator[Row]:
+    for row in rows:
+        kinds["reached" if row.reached else "out_of_reach" if row.base else "failed"] += 1
+        yield row
+
+
+def made_with(palette: Palette) -> str:
+    """What all rows of a run share: tint, and the palette to its last digit."""
+    with contextlib.suppress(PackageNotFoundError):  # run from its source
+        return _digest(palette, version("tint"))
+    return _digest(palette, "")
+
+
+def _digest(palette: Palette, tint: str) -> str:
+    found = hashlib.sha256(f"{tint} {palette.model} {palette.digest}".encode())
+    for values in (palette.k, palette.s, palette.g):
+        found.update(values.tobytes())
+    return f"tint fan 1 {found.hexdigest()}"
+
+
+def _chunks(tasks: Iterable[Task], size: int) -> Iterator[Chunk]:
+    left = iter(tasks)
+    while chunk := tuple(itertools.islice(left, size)):
+        yield chunk
+
+
+def _in_words(done: int, kept: int, of: int, took_s: float) -> str:
+    """How far it is, and how long the rest will take at the pace so far."""
+    left_s = took_s / max(done - kept, 1) * (of - done)
+    hours, minutes = divmod(round(left_s / 60.0), 60)
+    left = f"{hours} h {minutes} min" if hours else f"{minutes} min" if minutes else f"{left_s:.0f} s"
+    return f"{done} of {of} colours, {left} left"
