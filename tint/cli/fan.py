@@ -15,12 +15,14 @@ from tint.cli.asked import base_of, palette_of, setting_options
 from tint.cli.wanted import rules_of, rules_options
 from tint.errors import InputError
 from tint.fans import Common, Fan, Wish, lattice, read_targets, run_fan
+from tint.fans.cluster import engine_of
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 
 _SECTIONS = {
     "Wanted, where a row does not say": ["--opacity", "--tolerance", "--thickness", "--wall", "--base"],
+    "Where": ["--workers", "--scheduler"],
     "Output": ["--out", "--replace", "--json"],
 }
 
@@ -36,13 +38,17 @@ _SECTIONS = {
 @setting_options
 @rules_options
 @click.option("--out", type=options.PATH, required=True, metavar="FILE.csv", help="The table of recipes.")
+@options.count("--workers", "Processes to work in; more than one needs the extra `fan`.", default=1)
+@click.option(
+    "--scheduler", default="", metavar="tcp://HOST:PORT", help="A dask scheduler whose workers do it instead."
+)
 @options.replace
 @options.optics
 @options.as_json
 def command(
     folder: Path, targets: Path | None, spacing: float | None, opacity: str | None, tolerance: float | None,
-    base: str | None, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path, replace: bool,
-    optics: str, as_json: bool,
+    base: str | None, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path, workers: int,
+    scheduler: str, replace: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """Many colours: a recipe for each, as a table.
 
@@ -56,8 +62,8 @@ def command(
     palette = palette_of(folder, optics)
     common = _common(palette, casting, search, opacity, tolerance, None if base is None else base_of(palette, base))
     wishes = _wishes(palette, common, targets, spacing, said)
-    with show.progress(quiet=as_json) as tell:
-        fan = run_fan(palette, wishes, common, out, progress=tell)
+    with show.progress(quiet=as_json) as tell, engine_of(workers=workers, scheduler=scheduler) as engine:
+        fan = run_fan(palette, wishes, common, out, engine=engine, progress=tell)
     if as_json:
         show.json(msgspec.structs.asdict(fan) | {"out": str(fan.out)})
         return

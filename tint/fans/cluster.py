@@ -1,0 +1,101 @@
+"""Chunks of a fan on several processes or machines: dask.distributed hands them out, and again where a worker dies.
+
+The palette is a task of its own: it is sent once, workers take it from each other, and where every holder died it is
+made again from what the scheduler knows. A few chunks for each worker are on their way at a time, so that memory does
+not grow with the number of targets; rows come back in the order of their targets.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+from collections import deque
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING, Any
+
+from tint.errors import InputError, JobError
+from tint.fans.rows import Row
+from tint.fans.run import Chunk, Engine, here, rows_of
+from tint.fans.wish import Common
+from tint.palette import Palette
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+_AHEAD = 3  # chunks for each thread of the workers that are on their way, so that none waits; no source
+_FAILURES = 10  # workers that may die over one chunk before it is given up; no source
+_GO_ON = "finished rows are kept: run the same again to go on"
+
+
+@contextlib.contextmanager
+def engine_of(*, workers: int = 1, scheduler: str = "") -> Iterator[Engine]:
+    """The engine that works in so many processes of this machine, or on the cluster of a scheduler.
+
+    Parameters
+    ----------
+    workers : int
+        Processes on this machine; 1 is this very process, and needs no dask.
+    scheduler : str
+        Where a running scheduler listens, as `tcp://host:8786`; its workers need tint, too.
+
+    Raises
+    ------
+    InputError
+        If dask is not installed, or no scheduler answers there.
+    """
+    if workers == 1 and not scheduler:
+        yield here
+        return
+    try:
+        import distributed
+    except ImportError as error:
+        where = "--scheduler" if scheduler else "--workers"
+        raise InputError(where, "dask is not installed", mend="run `pip install 'tint[fan]'`") from error
+    with contextlib.ExitStack() as held:
+        if not scheduler:
+            from dask import config
+
+            held.enter_context(config.set({"distributed.scheduler.allowed-failures": _FAILURES}))
+            cluster = distributed.LocalCluster(
+                n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
+                silence_logs=logging.CRITICAL,
+            )  # fmt: skip
+            held.enter_context(cluster)
+        try:
+            client = distributed.Client(scheduler or cluster)
+        except (OSError, ValueError) as error:
+            expected = "a running scheduler, as tcp://host:8786"
+            raise InputError("--scheduler", f"nothing answers at {scheduler}", expected) from error
+        held.enter_context(client)
+
+        def engine(palette: Palette, common: Common, chunks: Iterable[Chunk]) -> Iterator[list[Row]]:
+            return _through(client, palette, common, chunks)
+
+        yield engine
+
+
+def _through(client: Client, palette: Palette, common: Common, chunks: Iterable[Chunk]) -> Iterator[list[Row]]:
+    from distributed import CancelledError, KilledWorker
+
+    left, pending = iter(chunks), deque[Any]()
+    shared = client.submit(_same, (palette, common), pure=False)
+    try:
+        while True:
+            ahead = _AHEAD * max(sum(client.nthreads().values()), 1)
+            while len(pending) < ahead and (chunk := next(left, None)) is not None:
+                pending.append(client.submit(_rows, shared, chunk, pure=False))
+            if not pending:
+                return
+            yield pending.popleft().result()
+    except KilledWorker as error:
+        raise JobError("fan", "workers died over the same colours again and again", mend=_GO_ON) from error
+    except (CancelledError, OSError) as error:
+        raise JobError("fan", "the scheduler was lost", mend=_GO_ON) from error
+
+
+def _same(shared: tuple[Palette, Common]) -> tuple[Palette, Common]:
+    return shared
+
+
+def _rows(shared: tuple[Palette, Common], chunk: Chunk) -> list[Row]:
+    return rows_of(*shared, chunk)
