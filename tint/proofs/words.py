@@ -78,7 +78,8 @@ def of_opacity(facts: Facts) -> list[tuple[str, str]]:
         return [unknown] if math.isnan(seen.luminous_transmittance) else [passes, *haze, unknown]
     ratio, error = seen.contrast_ratio, seen.contrast_ratio_error
     low, high = max(ratio - error, 0.0), min(ratio + error, 1.0)
-    meaning = f"contrast ratio. {opacity_in_words(ratio)}. 95 of 100 castings reach {low:.2f} to {high:.2f}."
+    ends = list(dict.fromkeys((f"{low:.2f}", f"{high:.2f}")))
+    meaning = f"contrast ratio. {opacity_in_words(ratio)}. 95 of 100 castings reach {' to '.join(ends)}."
     meaning += _of_asked(facts.target, "contrast_ratio", ratio)
     return [(f"{ratio:.2f}", meaning), passes, *haze]
 
