@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from tint.checks.finding import Finding, Index
 from tint.checks.out_of_line import Judged, shown_as
@@ -44,6 +43,8 @@ def of_mixed_up(named: Sequence[Judged]) -> tuple[list[Finding], frozenset[str]]
     if len(out) < 2:
         return [], frozenset()
     missed = np.array([[_missed(one, other) for other in out] for one in out])
+    from scipy.optimize import linear_sum_assignment  # 0.3 s to import; only a check needs it
+
     _, taken = linear_sum_assignment(np.sqrt(missed))
     findings: list[Finding] = []
     about: set[str] = set()

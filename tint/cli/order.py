@@ -20,8 +20,9 @@ if TYPE_CHECKING:
 @options.count("--choose", "Take the recipe of this rank.  [default: the best, or the one taken before]")
 @click.option("--all", "every", is_flag=True, help="List the orders of a swatch folder, with what stands of each.")
 @options.replace
+@options.optics
 @options.as_json
-def command(order: Path, choose: int | None, every: bool, replace: bool, as_json: bool) -> None:
+def command(order: Path, choose: int | None, every: bool, replace: bool, optics: str, as_json: bool) -> None:
     """An order: its recipe, weigh sheet, card and approval sheets.
 
     Example: tint order swatches_demo/orders/lid.toml
@@ -35,7 +36,7 @@ def command(order: Path, choose: int | None, every: bool, replace: bool, as_json
     if order.is_dir():
         raise InputError(str(order), "is a folder", "the file of an order", "add --all to list those in it")
     with show.waiting("working") as told:
-        done = run_order(order, choose=choose, replace=replace, progress=told)
+        done = run_order(order, choose=choose, replace=replace, optics=optics, progress=told)
     if as_json:
         show.json(_as_json(done))
         return

@@ -57,8 +57,8 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def run_order(
-    path: str | Path, *, choose: int | None = None, replace: bool = False, made_on: datetime.date | None = None,
-    progress: Tell | None = None,
+    path: str | Path, *, choose: int | None = None, replace: bool = False, optics: str = "many-flux",
+    made_on: datetime.date | None = None, progress: Tell | None = None,
 ) -> Done:  # fmt: skip
     """Do all that an order needs: recipe, weigh sheet, card and approval sheets, in files beside the order.
 
@@ -70,6 +70,8 @@ def run_order(
         The rank of the recipe to take; the best when absent, or the one chosen before, while nothing changed.
     replace : bool
         Whether files that someone altered are written over too.
+    optics : str
+        Layer model: `many-flux` or `two-flux`.
     made_on : date, optional
         The day on the sheets; today when absent.
     progress : callable, optional
@@ -83,9 +85,9 @@ def run_order(
         If every pigment is refused, or a sheet cannot be made.
     """
     order, tell = read_order(path), progress or (lambda _: None)
-    palette = _palette(order.folder, tell)
+    palette = _palette(order.folder, optics, tell)
     files = Files(order.made_path)
-    asked_of = digest(order.path.read_bytes(), folder_digest(order.folder), *_beside(order))
+    asked_of = digest(order.path.read_bytes(), folder_digest(order.folder), optics, *_beside(order))
     workshop = read_workshop((order.folder / PALETTE_FILE).read_text(encoding="utf-8-sig"))
     answer, data, solved = _recipes(order, palette, workshop, files, asked_of, choose, replace=replace, tell=tell)
     entered = record(order, answer)
@@ -116,9 +118,8 @@ def _beside(order: Order) -> list[bytes]:
     return found
 
 
-def _palette(folder: Path, tell: Tell) -> Palette:
+def _palette(folder: Path, optics: str, tell: Tell) -> Palette:
     """The palette of the swatches as they stand; fitted and written where it is missing or out of date."""
-    optics = "many-flux"
     try:
         return read_palette(fit_path(folder, optics), digest=folder_digest(folder))
     except InputError:
