@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -17,6 +18,7 @@ from tint.fans import Common, Row, Wish, read_rows, run_fan
 from tint.fans.journal import journal
 from tint.fans.run import Chunk, here
 from tint.palette import Palette
+from tint.proofs.fan import Chip, chips_page, in_groups
 
 FEW = tint.Rules(most_pigments=1, most_recipes=1)
 COMMON = Common(walls_mm=(3.0,), rules=FEW, base="clear", opacity="any")
@@ -122,6 +124,72 @@ def test_two_runs_do_not_write_one_journal(demo_palette: Palette, tmp_path: Path
         run_fan(demo_palette, WISHES, COMMON, tmp_path / "recipes.csv")
 
 
+# A table that is renewed.
+
+
+def test_only_what_moved_by_more_than_its_tolerance_is_renewed(
+    demo_palette: Palette, whole: bytes, tmp_path: Path
+) -> None:
+    out = tmp_path / "recipes.csv"
+    out.write_bytes(whole)
+    old = list(read_rows(out))
+    stronger = replace(demo_palette, k=1.2 * demo_palette.k)
+    wishes = (*WISHES, Wish(name="new", fault="not told"))
+    fan = run_fan(stronger, wishes, COMMON, out, old=old)
+    assert fan.moved == ("grey", "new")
+    grey, *others, _ = read_rows(out)
+    assert others == old[1:]
+    run_fan(stronger, WISHES[:1], COMMON, tmp_path / "fresh.csv")
+    assert [grey] == list(read_rows(tmp_path / "fresh.csv"))
+
+
+def test_a_recipe_that_lost_its_opacity_is_renewed(demo_palette: Palette, tmp_path: Path) -> None:
+    wishes = [Wish(name=kind, lab=(80.0, 0.0, 0.0), tolerance=60.0, opacity=kind) for kind in ("0.9..", "any")]
+    out = tmp_path / "recipes.csv"
+    run_fan(demo_palette, wishes, COMMON, out)
+    old = list(read_rows(out))
+    assert [row.reached for row in old] == [True, True]
+    fan = run_fan(replace(demo_palette, s=0.8 * demo_palette.s), wishes, COMMON, out, old=old)
+    assert fan.moved == ("0.9..",)
+
+
+def test_a_table_of_something_else_is_not_renewed(fitted_demo: Path, tmp_path: Path) -> None:
+    out = tmp_path / "recipes.csv"
+    out.write_text("name,price\nlid,3\n", encoding="utf-8")
+    done = fan(fitted_demo, "--lattice", "50", "--thickness", "3", "--out", out, "--changed")
+    assert done.exit_code == 2
+    assert "has no column number; expected a table that `tint fan` wrote" in done.stderr
+    assert out.read_text(encoding="utf-8") == "name,price\nlid,3\n"
+
+
+# The page.
+
+
+def chip(number: int, lab: tuple[float, float, float], **more: Any) -> Chip:
+    told: dict[str, Any] = {"wanted": "#111111", "had": "#222222", "reached": True, "delta_e": 0.5}
+    told |= {"contrast_ratio": 0.981, "reason": ""} | more
+    return Chip(number=number, name=f"colour {number}", lab=lab, **told)
+
+
+def test_chips_stand_by_hue_and_from_light_to_dark() -> None:
+    chips = [
+        chip(1, (40, 0, 50)), chip(2, (70, 0, 50)), chip(3, (70, 50, -1)), chip(4, (50, 2, 2)), chip(5, (70, 0, 20)),
+    ]  # fmt: skip
+    order = [(name, [each.number for each in held]) for name, held in in_groups(chips)]
+    assert order == [("neutral", [4]), ("rose and red", [3]), ("yellow", [5, 2, 1])]
+
+
+def test_a_page_shows_what_cannot_be_had_beside_its_nearest() -> None:
+    lost = chip(2, (50, 0, 60), reached=False, delta_e=4.56)
+    page = chips_page([chip(1, (50, 0, 50)), lost], title="<Studio>", light="D65", lost=["3 lid: no <colour>"]).decode()
+    assert "&lt;Studio&gt;. 1 of 2 colours can be had; for D65." in page
+    assert page.count("--c:#222222") == 2
+    assert page.count("--c:#111111") == 1
+    assert "≈ nearest, 4.6 CIEDE2000 off" in page
+    assert "3 lid: no &lt;colour&gt;" in page
+    assert "contrast ratio 0.98" in page
+
+
 # The command.
 
 
@@ -133,16 +201,22 @@ def fan(folder: Path, *arguments: object) -> Result:
 def test_the_command_writes_a_row_for_every_colour(fitted_demo: Path, tmp_path: Path) -> None:
     targets, out = tmp_path / "targets.csv", tmp_path / "recipes.csv"
     targets.write_text("name,colour\npale,#d0c8b8\nbad,#12\n", encoding="utf-8")
-    done = fan(
-        fitted_demo, targets, "--thickness", "3", "--opacity", "any", "--tolerance", "40", "--out", out, "--json"
-    )
+    asked = [targets, "--thickness", "3", "--opacity", "any", "--tolerance", "40", "--out", out]
+    done = fan(fitted_demo, *asked, "--page", tmp_path / "fan.html", "--json")
     assert done.exit_code == 0, done.stderr
     assert json.loads(done.stdout) == {
-        "out": str(out), "targets": 2, "reached": 1, "out_of_reach": 0, "failed": 1, "kept": 0,
+        "targets": 2, "reached": 1, "out_of_reach": 0, "failed": 1, "kept": 0, "moved": [],
+        "written": [str(out), str(tmp_path / "fan.html")],
     }  # fmt: skip
     pale, bad = read_rows(out)
     assert (pale.name, pale.base, pale.reached) == ("pale", "clear", True)
     assert "#12" in bad.reason
+    page = (tmp_path / "fan.html").read_text(encoding="utf-8")
+    assert f"--c:{pale.srgb}" in page
+    assert "2 bad: " in page
+    again = fan(fitted_demo, *asked, "--changed")
+    assert again.exit_code == 0, again.stderr
+    assert "every recipe still holds" in again.stdout
 
 
 @pytest.mark.parametrize(

@@ -14,8 +14,9 @@ from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_options
 from tint.cli.wanted import rules_of, rules_options
 from tint.errors import InputError
-from tint.fans import Common, Fan, Wish, lattice, read_targets, run_fan
+from tint.fans import Common, Fan, Wish, fan_page, lattice, read_rows, read_targets, run_fan
 from tint.fans.cluster import engine_of
+from tint.files import write_whole
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.swatches.instruments import Given
@@ -23,8 +24,10 @@ from tint.swatches.instruments import Given
 _SECTIONS = {
     "Wanted, where a row does not say": ["--opacity", "--tolerance", "--thickness", "--wall", "--base"],
     "Where": ["--workers", "--scheduler"],
-    "Output": ["--out", "--replace", "--json"],
+    "Output": ["--out", "--changed", "--page", "--replace", "--json"],
 }
+
+_NAMED = 20  # colours that are named on the page; the table has all
 
 
 @click.command("fan", cls=options.Sectioned, sections=_SECTIONS)
@@ -42,13 +45,19 @@ _SECTIONS = {
 @click.option(
     "--scheduler", default="", metavar="tcp://HOST:PORT", help="A dask scheduler whose workers do it instead."
 )
+@click.option(
+    "--changed",
+    is_flag=True,
+    help="Renew the table: keep the rows whose recipes still hold with the palette as it now stands.",
+)
+@click.option("--page", type=options.PATH, metavar="FILE.html", help="All as chips, in order of hue and lightness.")
 @options.replace
 @options.optics
 @options.as_json
 def command(
     folder: Path, targets: Path | None, spacing: float | None, opacity: str | None, tolerance: float | None,
     base: str | None, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path, workers: int,
-    scheduler: str, replace: bool, optics: str, as_json: bool,
+    scheduler: str, changed: bool, page: Path | None, replace: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """Many colours: a recipe for each, as a table.
 
@@ -58,16 +67,21 @@ def command(
     walls_mm and base; or a file of readings. Each colour gets the recipe that tint solve ranks first; one that fails
     has its reason in its row. Finished rows lie in FILE.csv.part, and a run that was stopped goes on from there.
     """
-    options.check_file(out, "--out", ".csv", replace=replace)
+    options.check_file(out, "--out", ".csv", replace=replace or changed)
+    options.check_file(page, "--page", ".html", replace=replace or changed)
+    old = list(read_rows(out)) if changed else None
     palette = palette_of(folder, optics)
     common = _common(palette, casting, search, opacity, tolerance, None if base is None else base_of(palette, base))
     wishes = _wishes(palette, common, targets, spacing, said)
     with show.progress(quiet=as_json) as tell, engine_of(workers=workers, scheduler=scheduler) as engine:
-        fan = run_fan(palette, wishes, common, out, engine=engine, progress=tell)
+        fan = run_fan(palette, wishes, common, out, old=old, engine=engine, progress=tell)
+    if page is not None:
+        write_whole(page, fan_page(read_rows(out), palette, common))
     if as_json:
-        show.json(msgspec.structs.asdict(fan) | {"out": str(fan.out)})
+        told = msgspec.structs.asdict(fan)
+        show.json({name: told[name] for name in told if name != "out"}, written=_written(fan, page))
         return
-    _show(fan)
+    _show(fan, page, changed=changed)
 
 
 def _common(
@@ -103,7 +117,7 @@ def _wishes(
     return wishes
 
 
-def _show(fan: Fan) -> None:
+def _show(fan: Fan, page: Path | None, *, changed: bool) -> None:
     with show.page() as out:
         show.title(out, f"Fan: {show.counted(fan.targets, 'colour')}")
         facts = [
@@ -115,5 +129,15 @@ def _show(fan: Fan) -> None:
         if fan.kept:
             out.print()
             out.print(f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
+        if changed:
+            out.print()
+            names = ", ".join(fan.moved[:_NAMED]) + (" ..." if len(fan.moved) > _NAMED else "")
+            rows = f"{show.counted(len(fan.moved), 'row')} of {fan.targets}"
+            out.print(f"Renewed: {rows}{': ' if names else '; every recipe still holds'}{names}")
         out.print()
-        out.print(f"Written: {fan.out}")
+        for name in _written(fan, page):
+            out.print(f"Written: {name}")
+
+
+def _written(fan: Fan, page: Path | None) -> list[str]:
+    return [str(each) for each in (fan.out, page) if each is not None]

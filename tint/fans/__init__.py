@@ -4,10 +4,23 @@
 same was stopped.
 """
 
+from tint.fans.page import fan_page
 from tint.fans.rows import Row, read_rows
 from tint.fans.run import Fan, run_fan
 from tint.fans.solving import Solved, solve_many
 from tint.fans.targets import read_targets
 from tint.fans.wish import Common, Wish, lattice
 
-__all__ = ["Common", "Fan", "Row", "Solved", "Wish", "lattice", "read_rows", "read_targets", "run_fan", "solve_many"]
+__all__ = [
+    "Common",
+    "Fan",
+    "Row",
+    "Solved",
+    "Wish",
+    "fan_page",
+    "lattice",
+    "read_rows",
+    "read_targets",
+    "run_fan",
+    "solve_many",
+]

@@ -7,12 +7,14 @@ import hashlib
 import itertools
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
+import msgspec
 from msgspec import Struct
 
+from tint.fans.changes import by_what_was_asked, same_but_for_its_place, still_holds
 from tint.fans.journal import journal, journal_path
 from tint.fans.rows import Row, asked_of, row_of, table_of
 from tint.fans.solving import solved
@@ -24,10 +26,11 @@ CHUNK = 16  # targets handed out, and written down, at a time; a solve takes abo
 
 
 class Task(Struct, kw_only=True, frozen=True):
-    """A target with its number."""
+    """A target with its number, and the row that it had with an earlier palette."""
 
     number: int
     wish: Wish
+    old: Row | None = None
 
 
 Chunk = tuple[Task, ...]
@@ -46,6 +49,8 @@ class Fan(Struct, kw_only=True, frozen=True):
         How many there are in all, and of each kind.
     kept : int
         How many of them an earlier run that was stopped had done.
+    moved : tuple of str
+        Of a table that was renewed: names of the targets whose rows are other than they were, or new.
     """
 
     out: Path
@@ -54,6 +59,7 @@ class Fan(Struct, kw_only=True, frozen=True):
     out_of_reach: int
     failed: int
     kept: int
+    moved: tuple[str, ...] = ()
 
 
 def rows_of(palette: Palette, common: Common, chunk: Chunk) -> list[Row]:
@@ -62,6 +68,8 @@ def rows_of(palette: Palette, common: Common, chunk: Chunk) -> list[Row]:
 
 
 def _row(palette: Palette, common: Common, task: Task) -> Row:
+    if task.old is not None and still_holds(palette, task.old, task.wish, common):
+        return msgspec.structs.replace(task.old, number=task.number)
     return row_of(solved(palette, task.wish, common, task.number, loosen=False), asked_of(task.wish, common))
 
 
@@ -72,8 +80,8 @@ def here(palette: Palette, common: Common, chunks: Iterable[Chunk]) -> Iterator[
 
 
 def run_fan(
-    palette: Palette, wishes: Sequence[Wish], common: Common, out: str | Path, *, engine: Engine = here,
-    chunk: int = CHUNK, progress: Tell | None = None,
+    palette: Palette, wishes: Sequence[Wish], common: Common, out: str | Path, *, old: Sequence[Row] | None = None,
+    engine: Engine = here, chunk: int = CHUNK, progress: Tell | None = None,
 ) -> Fan:  # fmt: skip
     """Solve many targets into a table, on from where a run of the same was stopped.
 
@@ -84,6 +92,8 @@ def run_fan(
     common : Common
     out : path-like
         The table; finished rows lie in `OUT.part` until all are there, and the table is then written at once.
+    old : sequence of Row, optional
+        Of a table that is to be renewed: a row that answers the same and whose recipe still holds stays as it is.
     engine : callable
         Works on chunks, and hands back their rows in order; in this process when not told.
     chunk : int
@@ -99,38 +109,49 @@ def run_fan(
     out = Path(out)
     tell = progress or (lambda *_: None)
     kinds: Counter[str] = Counter()
+    moved: list[str] = []
+    before = None if old is None else by_what_was_asked(old)
     with journal(journal_path(out)) as book:
-        book.begin(made_with(palette))
+        book.begin(made_with(palette, old))
         kept = book.keep(asked_of(each, common) for each in wishes)
         done, begun = kept, time.monotonic()
-        tasks = (Task(number=at, wish=wish) for at, wish in enumerate(wishes[kept:], start=kept + 1))
+        tasks = (_task(at, wishes[at - 1], common, before or {}) for at in range(kept + 1, len(wishes) + 1))
         for rows in engine(palette, common, _chunks(tasks, chunk)):
             book.add(rows)
             done += len(rows)
             tell(_in_words(done, kept, len(wishes), time.monotonic() - begun), done, len(wishes))
-        write_whole(out, table_of(_counted(book.rows(), kinds), palette.pigments))
+        write_whole(out, table_of(_counted(book.rows(), kinds, before, moved), palette.pigments))
         journal_path(out).unlink(missing_ok=True)
-    return Fan(out=out, targets=len(wishes), kept=kept, **{name: kinds[name] for name in _KINDS})
+    return Fan(out=out, targets=len(wishes), kept=kept, moved=tuple(moved), **{name: kinds[name] for name in _KINDS})
 
 
 _KINDS = ("reached", "out_of_reach", "failed")
 
 
-def _counted(rows: Iterable[Row], kinds: Counter[str]) -> Iterator[Row]:
+def _task(number: int, wish: Wish, common: Common, before: Mapping[str, Row]) -> Task:
+    return Task(number=number, wish=wish, old=before.get(asked_of(wish, common)))
+
+
+def _counted(
+    rows: Iterable[Row], kinds: Counter[str], before: Mapping[str, Row] | None, moved: list[str]
+) -> Iterator[Row]:  # fmt: skip
+    """The same rows; what they are is counted, and in a table that is renewed which are other than before is noted."""
     for row in rows:
+        was = None if before is None else before.get(row.asked)
+        if before is not None and (was is None or not same_but_for_its_place(row, was)):
+            moved.append(row.name)
         kinds["reached" if row.reached else "out_of_reach" if row.base else "failed"] += 1
         yield row
 
 
-def made_with(palette: Palette) -> str:
-    """What all rows of a run share: tint, and the palette to its last digit."""
+def made_with(palette: Palette, old: Sequence[Row] | None = None) -> str:
+    """What all rows of a run share: tint, the palette to its last digit, and the rows that are renewed."""
+    tint = ""
     with contextlib.suppress(PackageNotFoundError):  # run from its source
-        return _digest(palette, version("tint"))
-    return _digest(palette, "")
-
-
-def _digest(palette: Palette, tint: str) -> str:
+        tint = version("tint")
     found = hashlib.sha256(f"{tint} {palette.model} {palette.digest}".encode())
+    for row in old or ():
+        found.update(repr(row).encode())
     for values in (palette.k, palette.s, palette.g):
         found.update(values.tobytes())
     return f"tint fan 1 {found.hexdigest()}"
