@@ -23,7 +23,12 @@ if TYPE_CHECKING:
     from distributed import Client
 
 _AHEAD = 3  # chunks for each thread of the workers that are on their way, so that none waits; no source
-_FAILURES = 10  # workers that may die over one chunk before it is given up; no source
+_LOCAL = {
+    # Workers that may die over one chunk before it is given up; no source.
+    "distributed.scheduler.allowed-failures": 10,
+    # dask has its workers give memory back at once; they then fetch it again for every array, a third more time.
+    "distributed.nanny.pre-spawn-environ": dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1"),
+}
 _GO_ON = "finished rows are kept: run the same again to go on"
 
 
@@ -55,7 +60,7 @@ def engine_of(*, workers: int = 1, scheduler: str = "") -> Iterator[Engine]:
         if not scheduler:
             from dask import config
 
-            held.enter_context(config.set({"distributed.scheduler.allowed-failures": _FAILURES}))
+            held.enter_context(config.set(_LOCAL))
             cluster = distributed.LocalCluster(
                 n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
                 silence_logs=logging.CRITICAL,
