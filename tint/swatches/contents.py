@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tint.errors import Fault, FolderError
 from tint.swatches.gather import Gathered, shown
-from tint.swatches.records import INPUT_FILES, PALETTE_FILE
+from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE
 from tint.swatches.tables import Table, read_table
 from tint.swatches.text import decoded, number, without_percent
 from tint.swatches.values import reflectance, wavelength_of
@@ -62,7 +62,9 @@ def _file(folder: Path, file: str) -> Content:
     try:
         return Content(file=file, data=(folder / file).read_bytes())
     except FileNotFoundError:
-        fault = Fault(file=file, found="the file is missing", expected=f"expected it in {folder}")
+        taken = f"`tint import {folder} FILE` takes readings over"
+        begin = taken if file == READINGS_FILE else "`tint start` makes one"
+        fault = Fault(file=file, found="the file is missing", expected=f"expected it in {folder}", mend=begin)
         return Content(file=file, fault=fault, is_missing=True)
     except (OSError, ValueError) as error:
         reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
