@@ -77,6 +77,29 @@ def test_what_is_wrong_with_an_order_is_told_with_file_and_key(tmp_path: Path, o
     assert said in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("lab = [70, -12, 8]", 'colour = "#zzz"', "`#zzz`"),
+        ("lab = [70, -12, 8]", 'reading = "nothing.csv"', "nothing.csv: cannot be read"),
+        ("batch_g = 120", "", "no part and no batch is told"),
+        ("batch_g = 120", "batch_g = -5", "more than 0"),
+        ('base = "clear"', 'base = "cleer"', "key base: cleer"),
+        ("most_pigments = 3", 'keep = ["reed"]', "did you mean red?"),
+    ],
+)
+def test_what_cannot_be_asked_is_told_with_the_file_and_nothing_is_made(
+    lid: Path, old: str, new: str, said: str
+) -> None:
+    lid.write_text(LID.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        run_order(lid)
+    assert str(lid.parent) in str(caught.value)
+    assert said in str(caught.value)
+    assert not (lid.parent / "lid").exists() or not list((lid.parent / "lid").glob("*.pdf"))
+    assert not ledger_path(lid.parent.parent).exists()
+
+
 def test_an_order_is_run_to_its_sheets_and_nothing_is_made_twice(lid: Path) -> None:
     first = run_order(lid)
     assert {each.name for each in first.made.written} == SHEETS

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -89,9 +89,11 @@ def run_order(
     files = Files(order.made_path)
     asked_of = digest(order.path.read_bytes(), folder_digest(order.folder), optics, *_beside(order))
     workshop = read_workshop((order.folder / PALETTE_FILE).read_text(encoding="utf-8-sig"))
-    answer, data, solved = _recipes(order, palette, workshop, files, asked_of, choose, replace=replace, tell=tell)
+    with _named(order):
+        _check_amount(order)
+        answer, data, solved = _recipes(order, palette, workshop, files, asked_of, choose, replace=replace, tell=tell)
+        sheet = weigh_chosen(order, palette, answer, workshop)
     entered = record(order, answer)
-    sheet = weigh_chosen(order, palette, answer, workshop)
     makers = _makers(order, palette, answer, sheet, made_on or datetime.date.today())
     made_of = digest(asked_of, data)
     fresh = [each for each in makers if files.is_fresh(each, made_of)]
@@ -105,6 +107,23 @@ def run_order(
         files.write(contents)
     made = Made(written=tuple(missing), kept=tuple(fresh), left=tuple(left))
     return Done(order=order, answer=answer, sheet=sheet, made=made, solved=solved, entered=entered)
+
+
+@contextlib.contextmanager
+def _named(order: Order) -> Iterator[None]:
+    """What is wrong with what an order asks for is told with the order's file."""
+    try:
+        yield
+    except InputError as error:
+        if str(order.path.parent) in error.where or error.where == "choose":
+            raise
+        raise InputError(f"{order.path}, {error.where}", error.found, error.expected, error.mend) from error
+
+
+def _check_amount(order: Order) -> None:
+    if order.written.batch_g is None and order.written.part is None:
+        mend = 'part = "lid.stl", or batch_g = 120'
+        raise InputError(str(order.path), "no part and no batch is told", "how much to weigh", mend)
 
 
 def _beside(order: Order) -> list[bytes]:
@@ -161,9 +180,6 @@ def _recipes(
 def weigh_chosen(order: Order, palette: Palette, answer: jsonable.Answer, workshop: Workshop) -> WeighSheet:
     """The weigh sheet of the chosen recipe for all the parts of an order."""
     first = answer.recipes[0]
-    if order.written.batch_g is None and order.written.part is None:
-        mend = 'part = "lid.stl", or batch_g = 120'
-        raise InputError(str(order.path), "no part and no batch is told", "how much to weigh", mend)
     batch = Batch(
         batch_g=order.written.batch_g,
         part_cm3=None if order.written.batch_g is not None else order.part_cm3,
