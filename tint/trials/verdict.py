@@ -42,6 +42,9 @@ class Miss:
         Whether the trial was read so; else it is what the corrected palette says of it.
     remains : float
         What the corrected recipe would still miss, unsigned [the same].
+    firm : bool
+        Whether a bound is missed. Recipes keep room to a bound, so that scatter seldom takes a pour beyond it: what is
+        beyond it is corrected.
     """
 
     what: str
@@ -49,10 +52,13 @@ class Miss:
     scatter: float
     as_read: bool
     remains: float = 0.0
+    firm: bool = False
 
     @property
     def leave(self) -> bool:
         """Whether it is no more than what would remain anyway and the scatter do together."""
+        if self.firm and self.remains <= MET:
+            return abs(self.value) <= MET
         return abs(self.value) <= max(self.scatter, self.remains + _ONE_SIDE * self.scatter)
 
     @property
@@ -87,7 +93,10 @@ def misses(
         ratio = foretold.contrast_ratio if read is None else read
         scatter = max(foretold.contrast_ratio_error, MET)
         miss = float(target.opacity_miss(ratio))
-        told.append(Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None, remains=remains))
+        firm = target.contrast_ratio is None
+        told.append(
+            Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None, remains=remains, firm=firm)
+        )
     if target.asks_haze:
         miss = float(target.haze_miss(foretold.haze))
         scatter = max(foretold.haze_error, MET)
