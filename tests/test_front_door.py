@@ -17,6 +17,7 @@ import pytest
 
 import tint
 from tint import glossary, jsonable, opacity, recipes, verbs, weighing
+from tint.fans import solving
 from tint.opacity import WORDS, opacity_of
 from tint.swatches import INPUT_FILES
 from tint.target import target_from_written
@@ -56,7 +57,7 @@ def test_every_verb_says_what_it_takes_and_shows_an_example() -> None:
 
 def test_examples_of_the_verbs_run(palette: tint.Palette, answer: tint.Answer, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
-    for module in (verbs, opacity, glossary):
+    for module in (verbs, opacity, glossary, solving):
         given = {"tint": tint, "palette": palette, "answer": answer}
         run = doctest.testmod(module, extraglobs=given, optionflags=doctest.NORMALIZE_WHITESPACE)
         assert run.attempted > 0
