@@ -95,7 +95,8 @@ def _through(client: Client, palette: Palette, common: Common, chunks: Iterable[
     except KilledWorker as error:
         raise JobError("fan", "workers died over the same colours again and again", mend=_GO_ON) from error
     except ImportError as error:
-        raise JobError("--scheduler", f"its workers lack what tint needs ({error})", mend="install tint there") from error
+        found = f"its workers lack what tint needs ({error})"
+        raise JobError("--scheduler", found, mend="install tint there") from error
     except (CancelledError, OSError) as error:
         raise JobError("fan", "the scheduler was lost", mend=_GO_ON) from error
 
