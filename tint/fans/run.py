@@ -22,7 +22,7 @@ from tint.fans.wish import Common, Wish
 from tint.files import write_whole
 from tint.palette import Palette
 
-CHUNK = 16  # targets handed out, and written down, at a time; a solve takes about a second
+CHUNK = 8  # targets handed out, and written down, at a time; a solve takes about a second
 
 
 class Task(Struct, kw_only=True, frozen=True):
