@@ -215,6 +215,18 @@ def test_an_opacity_that_was_missed_is_corrected_though_the_colour_is_right(pale
     assert not done.leave
 
 
+def test_a_bound_of_opacity_is_kept_though_a_pour_scatters_as_much(palette: Palette) -> None:
+    seen, truth = predict(palette, LID, setting=SETTING), changed(palette, {"white": 0.9})
+    thin = predict(truth, LID, setting=SETTING).contrast_ratio
+    loose = replace(palette, instrument=replace(palette.instrument, thickness_error_mm=0.4))
+    target = target_from_lab(seen.lab, contrast_ratio_min=thin + 0.02, tolerance=3.0)
+    done = adjust(loose, target, [cast(truth, LID)], setting=SETTING)
+    assert abs(done.misses[1].value) < done.misses[1].scatter
+    assert not done.leave
+    mended = predict(truth, done.answer.best.blend, setting=SETTING).contrast_ratio
+    assert mended > thin + 0.015
+
+
 def test_pigments_that_no_longer_reach_the_target_are_given_up(palette: Palette) -> None:
     # Only with blue in place of yellow can this be had.
     sky = wanted(palette, Blend("clear", {"white": 0.3, "blue": 0.05}))
