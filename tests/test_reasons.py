@@ -134,3 +134,22 @@ def test_what_differs_in_the_third_decimal_is_one_recipe() -> None:
     assert same_recipe(choice(white=1.0, red=0.1), choice(white=1.001, red=0.1, blue=0.001))
     assert not same_recipe(choice(), choice(base="milky"))
     assert not same_recipe(choice(white=1.0, red=0.1), choice(white=1.0, red=0.2))
+
+
+def test_an_uncoloured_recipe_is_compared_as_any_other() -> None:
+    bare = Choice(
+        base=BASE, doses={}, delta_e=0.4, opacity=0.0, metamerism=0.1, sensitivity=0.0, price=0.0, chance=0.9
+    )
+    tinted = Choice(
+        base=BASE, doses={"white": 0.002}, delta_e=0.1, opacity=0.0, metamerism=0.1, sensitivity=0.0, price=0.2,
+        chance=0.9,
+    )  # fmt: skip
+    assert prices_paid(tinted, bare) == ["0.002 % more pigment"]
+    assert "100 % less pigment" in gains(bare, tinted)
+
+
+def test_the_look_of_the_bare_base_is_answered(demo_palette: Palette) -> None:
+    bare = predict(demo_palette, Blend(BASE, {}), setting=SETTING)
+    answer = solve(demo_palette, Target(lab=bare.lab), setting=SETTING, base=BASE)
+    assert answer.best.blend.loadings == {}
+    assert all(each.why for each in answer.recipes)

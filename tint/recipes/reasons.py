@@ -83,7 +83,8 @@ def prices_paid(own: Choice, first: Choice) -> list[str]:
     if own.price > first.price * (1.0 + LESS) and first.price > 0.0:
         told.append(f"{_percent(own.price, first.price)} dearer")
     if own.total > first.total * (1.0 + LESS):
-        told.append(f"{_percent(own.total, first.total)} more pigment")
+        more = _percent(own.total, first.total) if first.total > 0.0 else f"{own.total:.2g} %"
+        told.append(f"{more} more pigment")
     if own.metamerism > first.metamerism + STEADIER:
         told.append(f"moves more from light to light ({own.metamerism:.1f} against {first.metamerism:.1f} CIEDE2000)")
     return told
