@@ -137,9 +137,7 @@ def test_what_differs_in_the_third_decimal_is_one_recipe() -> None:
 
 
 def test_an_uncoloured_recipe_is_compared_as_any_other() -> None:
-    bare = Choice(
-        base=BASE, doses={}, delta_e=0.4, opacity=0.0, metamerism=0.1, sensitivity=0.0, price=0.0, chance=0.9
-    )
+    bare = Choice(base=BASE, doses={}, delta_e=0.4, opacity=0.0, metamerism=0.1, sensitivity=0.0, price=0.0, chance=0.9)
     tinted = Choice(
         base=BASE, doses={"white": 0.002}, delta_e=0.1, opacity=0.0, metamerism=0.1, sensitivity=0.0, price=0.2,
         chance=0.9,
