@@ -106,6 +106,7 @@ def _explored(sheet: Approval) -> dict[str, Any]:
         "backings": [_over_in_words(over) for over in overs],
         "lamp": overs.index(LAMP) if LAMP in overs else -1,
         "lights": [named(light) for light in lights],
+        "part": None,
     }
     views = [colorimetry.viewing(sheet.palette.wavelengths, light=light, observer=own.observer) for light in lights]
     cards = [bare_spectrum(sheet.palette, over) for over in overs]
