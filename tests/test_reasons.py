@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Setting, predict, render
 from tint.materials import Blend
+from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, solve
 from tint.recipes.choice import prices_of
@@ -67,13 +68,15 @@ def test_reference_the_cheapest_and_the_least_are_so_on_a_grid(
     assert {"price": "the cheapest", "loading": "the least pigment"}[rank_by] in best.merits
     doses = grid(demo_palette, best)
     away, ratio = judged(demo_palette, doses, sand)
-    does = (away <= sand.tolerance) & (ratio >= LEAST)
+    # Of what keeps the opacity in 99 pours of 100, one-sided, and counts as met where it shows so.
+    room = 2.326 * best.appearance.contrast_ratio_error / 1.960 - MET
+    does = (away <= sand.tolerance) & (ratio >= LEAST + room)
     assert does.sum() > 20
     prices, of_base = prices_of(demo_palette, BASE)
     value = doses.sum(axis=1) if rank_by == "loading" else of_base + doses @ (prices[:-1] - of_base) / 100.0
     own = best.blend.total if rank_by == "loading" else best.price_per_kg
     assert own is not None
-    assert own <= 1.01 * value[does].min()
+    assert own <= 1.03 * value[does].min()  # the room is reckoned by the error of one recipe near it, not of each
 
 
 def test_reference_met_is_met_when_computed_again(demo_palette: Palette, sand: Target) -> None:
