@@ -8,7 +8,7 @@ venv=${TINT_VENV:-.venv}
 if [ ! -x "$venv/bin/tint" ]; then
     echo "Installing tint into $venv (once)"
     [ -x "$venv/bin/python" ] || "${PYTHON:-python3}" -m venv "$venv"
-    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check -e .
+    "$venv/bin/python" -m pip install --quiet --disable-pip-version-check -e '.[sheet,pdf]'
 fi
 PATH="$(cd "$venv/bin" && pwd):$PATH"
 
