@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import functools
 import math
 from collections.abc import Callable, Mapping, Sequence
@@ -18,9 +17,9 @@ from tint.cli import options, show
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics.finish import HEIGHTS_UM
-from tint.palette import BROKEN, Palette, fit_path, read_palette, write_palette
+from tint.palette import BROKEN, Palette, fit_path, read_palette
 from tint.recipes import from_json
-from tint.swatches import folder_digest, read_folder
+from tint.swatches import folder_digest
 
 
 def palette_of(folder: Path, optics: str) -> Palette:
@@ -41,15 +40,11 @@ def palette_of(folder: Path, optics: str) -> Palette:
 
 
 def _fitted_again(folder: Path, optics: str) -> Palette:
-    from tint.fitting import fit_palette  # only needed where a palette is lost
+    from tint.fitting import refit  # only needed where a palette is lost
 
-    path = fit_path(folder, optics)
-    show.warn(f"{path}: {BROKEN}; it is fitted again")
+    show.warn(f"{fit_path(folder, optics)}: {BROKEN}; it is fitted again")
     with show.waiting("fitting again") as told:
-        palette = fit_palette(read_folder(folder), optics=optics, progress=told)
-    with contextlib.suppress(InputError):  # a folder that cannot be written costs only time
-        write_palette(palette, path)
-    return palette
+        return refit(folder, optics=optics, progress=told)
 
 
 # A blend.

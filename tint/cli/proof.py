@@ -40,7 +40,6 @@ if TYPE_CHECKING:
 
 MOST_COMPARED = 6  # recipes that find room side by side on one sheet
 _DEEP = (".tif", ".tiff")
-_SHEET_PIXELS = 560  # pixels along the part's longer side on a sheet, which is 70 mm at 200 to an inch; no source
 
 SECTIONS = {
     "The recipe": ("--base", "--load", "--recipe", "--pick", "--compare"),
@@ -230,6 +229,7 @@ def _sheets(
     approving: Approving, tolerance: float, trial: Trial | None, walls: tuple[Wall, ...],
 ) -> dict[Path, bytes]:  # fmt: skip
     from tint.proofs.approval import Asked, approval
+    from tint.proofs.part_picture import SHEET_PIXELS
 
     asked = Asked(
         name=approving.name or palette.name,
@@ -240,7 +240,7 @@ def _sheets(
         tolerance=tolerance,
         show_formula=approving.show_formula,
     )
-    shown = None if part is None else part.at(_SHEET_PIXELS)
+    shown = None if part is None else part.at(SHEET_PIXELS)
     sheet = approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, trial=trial, walls=walls)
     contents: dict[Path, bytes] = {}
     if approving.sheet:

@@ -74,8 +74,8 @@ class Subject:
         """The part, read once; None without one."""
         if not self.given:
             return None
-        from tint.proofs.part import read_height_map, read_part, view_of, volume_cm3
-        from tint.proofs.part_picture import Shown
+        from tint.proofs.part import read_height_map, read_part, volume_cm3
+        from tint.proofs.part_picture import Shown, part_shown
         from tint.proofs.walls import TO_DRAW, walls_of
 
         if self.height_map:
@@ -91,12 +91,7 @@ class Subject:
         named = f"{_titled(self.part)} from {'a' if side == 'corner' else 'the'} {side}"
         return Model(
             part.volume_cm3,
-            lambda pixels: Shown(
-                view=view_of(part, side, pixels=2 * pixels, walls=walls),
-                named=named,
-                volume_cm3=part.volume_cm3,
-                finer=2,
-            ),
+            lambda pixels: part_shown(part, walls, pixels=pixels, named=named, side=side),
         )
 
 

@@ -27,7 +27,7 @@ from tint.target import (
     target_from_srgb,
     with_black,
 )
-from tint.weighing.batch import WASTE_PERCENT
+from tint.weighing.batch import WASTE_PERCENT, waste_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -275,8 +275,7 @@ def _mix(batch_g: float | None, waste: float | None) -> float | None:
         if waste is not None:
             raise InputError("--waste", "the batch is not told", mend="give --batch-g too")
         return None
-    usual = workshop().waste_percent
-    percent = (WASTE_PERCENT if usual is None else usual) if waste is None else waste
+    percent = waste_of(workshop()) if waste is None else waste
     if not 0.0 <= percent <= 200.0:
         raise InputError("--waste", f"{percent:g} %", "expected 0 to 200 % of the batch")
     return batch_g * (1.0 + percent / 100.0)

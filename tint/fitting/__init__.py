@@ -6,14 +6,16 @@ what colours cannot tell of a spectrum comes from a prior.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
+from pathlib import Path
 
 from threadpoolctl import threadpool_limits
 
 from tint.errors import InputError
 from tint.fitting.spectra import fit_spectra
-from tint.palette import Palette
-from tint.swatches import COLOURS, SwatchFolder
+from tint.palette import Palette, fit_path, write_palette
+from tint.swatches import COLOURS, SwatchFolder, read_folder
 
 
 def fit_palette(
@@ -53,3 +55,14 @@ def fit_palette(
 
             return fit_colours(folder, optics=optics, g=g)
         return fit_spectra(folder, optics=optics, g=g, progress=progress)
+
+
+def refit(folder: Path, *, optics: str, progress: Callable[[str], None] | None = None) -> Palette:
+    """Fit a folder and keep the palette in it; one that cannot be written to costs only time.
+
+    Arguments and errors are those of `fit_palette`.
+    """
+    palette = fit_palette(read_folder(folder), optics=optics, progress=progress)
+    with contextlib.suppress(InputError):
+        write_palette(palette, fit_path(folder, optics))
+    return palette

@@ -55,7 +55,7 @@ class Entry(Generic[R]):
     content: R
 
 
-class _Own(msgspec.Struct, kw_only=True):
+class Own(msgspec.Struct, kw_only=True):
     """What every entry has of its own, to be checked in a file that may be damaged."""
 
     id: int
@@ -247,7 +247,7 @@ def entry_of(ledger: Ledger, kind: str, row: sqlite3.Row) -> Entry[Any]:
         raise InputError(str(ledger.path), found, mend="bring back a copy")
     own = {name: row[name] for name in OWN} | {"withdrawn": bool(row["withdrawn"])}
     try:
-        msgspec.convert(own, _Own)
+        msgspec.convert(own, Own)
         datetime.fromisoformat(own["added_utc"])
         told = {column.name: _restored(row[column.name], column.kind) for column in columns(kind)}
         return Entry(content=msgspec.convert(told, KINDS[kind]), **own)

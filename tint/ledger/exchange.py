@@ -18,7 +18,7 @@ from tint.cells import neutral
 from tint.errors import InputError
 from tint.files import write_all, write_whole
 from tint.ledger import schema
-from tint.ledger.entries import OWN, Entry, entries, insert, stored
+from tint.ledger.entries import OWN, Entry, Own, entries, insert, stored
 from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, LAB, TABLES, Weighing, columns
 from tint.turns import half_name, turn
@@ -32,17 +32,8 @@ class _Exported(msgspec.Struct, kw_only=True):
     tables: dict[str, list[dict[str, Any]]]
 
 
-class _Own(msgspec.Struct, kw_only=True):
-    """What every row has of its own; see `Entry`."""
-
-    id: int
-    uid: str
-    added_utc: str
-    palette_digest: str
-    tint_version: str
-    corrects: int | None = None
-    reason: str = ""
-    withdrawn: bool = False
+# What a row of an earlier version may lack of its own.
+_LACKING = {"corrects": None, "reason": "", "withdrawn": False}
 
 
 def as_dict(entry: Entry[Any]) -> dict[str, Any]:
@@ -229,7 +220,7 @@ def _values(
     if unknown:
         raise InputError(where, f"holds `{unknown[0]}`", f"no such column of a {kind}")
     try:
-        own = msgspec.to_builtins(msgspec.convert({name: row[name] for name in OWN if name in row}, _Own))
+        own = msgspec.to_builtins(msgspec.convert(_LACKING | {name: row[name] for name in OWN if name in row}, Own))
         content = msgspec.convert({name: row[name] for name in own_columns if name in row}, KINDS[kind])
     except msgspec.MsgspecError as error:
         raise InputError(where, str(error)) from error

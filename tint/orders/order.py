@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import tomllib
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -14,12 +15,13 @@ from msgspec import Struct
 from tint import jsonable
 from tint.appearance import Setting
 from tint.errors import InputError
+from tint.given import target_of
 from tint.materials import Workshop
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.recipes import Rules
-from tint.target import Target, solid_unless_told, target_from_lab, target_from_reading, target_from_srgb, without_gloss
-from tint.weighing.batch import WASTE_PERCENT
+from tint.target import Target, solid_unless_told, without_gloss
+from tint.weighing.batch import waste_of
 
 FOLDER = "orders"  # in the swatch folder
 FORMAT = 1
@@ -171,25 +173,14 @@ class Order(Struct, kw_only=True, frozen=True):
 
     def target(self, palette: Palette) -> Target:
         """What is wanted of it."""
-        setting, written = self.setting(palette), self.written
-        view = setting.viewing(palette)
-        asked: dict[str, Any] = {} if written.opacity is None else opacity_of(self.opacity_text or "any")
-        asked |= {} if written.tolerance is None else {"tolerance": written.tolerance}
-        if written.colour is not None:
-            target = target_from_srgb(written.colour, view, **asked)
-        elif written.lab is not None:
-            target = target_from_lab(written.lab, **asked)
-        else:
-            target = target_from_reading(
-                self.reading or "",
-                view,
-                wavelengths=palette.wavelengths,
-                over=setting.behind(palette),
-                seat=setting.seat,
-                geometry=setting.geometry or palette.instrument.geometry,
-                **asked,
-            )
-        return target if written.opacity is not None else solid_unless_told(target, palette)
+        written = self.written
+        target = target_of(
+            palette, self.setting(palette), None, lab=written.lab, srgb=written.colour, reading=self.reading
+        )
+        asked: dict[str, Any] = {} if written.tolerance is None else {"tolerance": written.tolerance}
+        if written.opacity is None:
+            return replace(solid_unless_told(target, palette), **asked)
+        return replace(target, **asked | opacity_of(self.opacity_text or "any"))
 
     def rules(self, workshop: Workshop) -> Rules:
         """What a recipe may hold; every wall but the thinnest counts beside it, and doses are what the scale shows."""
@@ -201,7 +192,7 @@ class Order(Struct, kw_only=True, frozen=True):
             "also_light": self.written.also_light,
         }
         if batch_g is not None:
-            told["batch_g"] = batch_g * (1.0 + waste_percent(workshop) / 100.0)
+            told["batch_g"] = batch_g * (1.0 + waste_of(workshop) / 100.0)
             told["scale_step_g"] = workshop.scale_step_g
         return Rules(
             keep=limits.keep,
@@ -210,11 +201,6 @@ class Order(Struct, kw_only=True, frozen=True):
             walls_mm=self.walls_mm[1:],
             **{name: value for name, value in told.items() if value is not None},
         )
-
-
-def waste_percent(workshop: Workshop) -> float:
-    """The margin on what is poured [%]."""
-    return WASTE_PERCENT if workshop.waste_percent is None else workshop.waste_percent
 
 
 def read_order(path: str | Path) -> Order:

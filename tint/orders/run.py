@@ -4,29 +4,30 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import functools
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import msgspec
 
-from tint import jsonable, verbs
+from tint import jsonable
 from tint.errors import InputError
 from tint.materials import Blend, Workshop
 from tint.orders.files import Files, Made, digest
-from tint.orders.order import Order, read_order, waste_percent
+from tint.orders.order import Order, read_order
 from tint.orders.record import record
-from tint.palette import Palette, fit_path, read_palette, write_palette
+from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import from_json, solve
 from tint.swatches import PALETTE_FILE, folder_digest
 from tint.swatches.declaration import read_workshop
-from tint.weighing import Batch, Scale, WeighSheet, weigh, weigh_table
-from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
+from tint.swatches.one_reading import file_and_name
+from tint.weighing import Batch, WeighSheet, weigh, weigh_table
+from tint.weighing.batch import waste_of
+from tint.weighing.premix import scale_of
 
 if TYPE_CHECKING:
     from tint.proofs.part_picture import Shown
-
-_SHEET_PIXELS = 560  # pixels along the part's longer side on a sheet, as of `tint proof`
 
 Tell = Callable[[str], None]
 
@@ -128,24 +129,24 @@ def _check_amount(order: Order) -> None:
 
 def _beside(order: Order) -> list[bytes]:
     """What stands in the files that an order names."""
-    named = [order.written.part] if order.written.part else []
-    named += [order.written.reading.rpartition(":")[0] or order.written.reading] if order.written.reading else []
+    named = [order.beside(order.written.part)] if order.written.part else []
+    named += [Path(file_and_name(order.reading)[0])] if order.reading else []
     found = []
-    for name in named:
+    for path in named:
         with contextlib.suppress(OSError):  # who reads it says what is wrong with it
-            found.append(order.beside(name).read_bytes())
+            found.append(path.read_bytes())
     return found
 
 
 def _palette(folder: Path, optics: str, tell: Tell) -> Palette:
-    """The palette of the swatches as they stand; fitted and written where it is missing or out of date."""
+    """The palette of the swatches as they stand; fitted and kept where it is missing or out of date."""
     try:
         return read_palette(fit_path(folder, optics), digest=folder_digest(folder))
     except InputError:
+        from tint.fitting import refit  # only needed where there is none
+
         tell("fitting the palette")
-        palette = verbs.fit(folder, optics=optics)
-        write_palette(palette, fit_path(folder, optics))
-        return palette
+        return refit(folder, optics=optics)
 
 
 def _recipes(
@@ -184,15 +185,10 @@ def weigh_chosen(order: Order, palette: Palette, answer: jsonable.Answer, worksh
         batch_g=order.written.batch_g,
         part_cm3=None if order.written.batch_g is not None else order.part_cm3,
         count=order.written.parts,
-        waste_percent=waste_percent(workshop),
-    )
-    scale = Scale(
-        step_g=workshop.scale_step_g or STEP_G,
-        tolerance_percent=workshop.dose_tolerance_percent or TOLERANCE_PERCENT,
-        max_g=workshop.scale_max_g,
+        waste_percent=waste_of(workshop),
     )
     blend = Blend(first.base, dict(first.loadings))
-    return weigh(palette, blend, setting=order.setting(palette), batch=batch, scale=scale, premix=True)
+    return weigh(palette, blend, setting=order.setting(palette), batch=batch, scale=scale_of(workshop), premix=True)
 
 
 def _makers(
@@ -207,6 +203,7 @@ def _makers(
     setting, target, title = order.setting(palette), order.target(palette), order.title
     blend = Blend(answer.recipes[0].base, dict(answer.recipes[0].loadings))
 
+    @functools.cache  # the page and the PDF show one sheet
     def agreed() -> Approval:
         asked = Asked(
             name=title,
@@ -233,10 +230,10 @@ def _shown(order: Order) -> Shown | None:
     """The part that an order names, as a sheet shows it from above."""
     if order.written.part is None:
         return None
-    from tint.proofs.part import read_part, view_of
-    from tint.proofs.part_picture import Shown
+    from tint.proofs.part import read_part
+    from tint.proofs.part_picture import SHEET_PIXELS, part_shown
     from tint.proofs.walls import TO_DRAW, walls_of
 
     part = read_part(order.beside(order.written.part))
-    view = view_of(part, pixels=_SHEET_PIXELS, walls=walls_of(part.triangles, points=TO_DRAW, name=part.name))
-    return Shown(view=view, named=order.title, volume_cm3=part.volume_cm3)
+    walls = walls_of(part.triangles, points=TO_DRAW, name=part.name)
+    return part_shown(part, walls, pixels=SHEET_PIXELS, named=order.title)

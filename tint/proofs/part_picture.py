@@ -14,18 +14,20 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.hollow import Hollow, hollow_table
-from tint.proofs.part import View
+from tint.proofs.part import Part, View, view_of
 from tint.proofs.parts import BODY, LEFT, RIGHT, SMALL, figures, finished, framed, headed
 from tint.proofs.passing import MARKED, Verdict, judged
 from tint.proofs.picture import DARK, QUIET, Box, Item, NearSign, Patch, Picture, Raster, paragraph
-from tint.proofs.portrait import DASH, Portrait, beyond_screen, light_of, outlined, portrait_of, thinner_than
+from tint.proofs.portrait import DASH, FINER, Portrait, beyond_screen, light_of, outlined, portrait_of, thinner_than
 from tint.proofs.render import ColourTable, colour_table, deep_levels, to_levels
 from tint.proofs.views import cautions, seen_in, wedge_strip
+from tint.proofs.walls import Walls
 from tint.target import Target
 
 Array = NDArray[np.float64]
 
 PIXELS = 900  # the longer side of the portrait [px]; chosen by eye, as are the next three
+SHEET_PIXELS = 560  # the same on a sheet to approve [px]: 70 mm at 200 to an inch; no source
 _GUTTER, _SCALE = 48, 34  # between portrait and figures; height of the scale of thickness [px]
 _SLIM, _RULER = 560, 160  # portrait too slim for a scale below it; room for its ruler [px]
 _BEYOND_DASH = 2  # of the outline of what is beyond a screen [px]
@@ -74,6 +76,12 @@ class Shown:
     def within(self, pixels: int) -> Shown:
         """Gathered so far that its longer side has no more than so many pixels."""
         return replace(self, finer=max(-(-max(self.view.thickness_mm.shape) // pixels), 1))
+
+
+def part_shown(part: Part, walls: Walls, *, pixels: int, named: str, side: str = "top") -> Shown:
+    """A mesh seen from a side, at so many pixels along its longer side."""
+    view = view_of(part, side, pixels=FINER * pixels, walls=walls)
+    return Shown(view=view, named=named, volume_cm3=part.volume_cm3, finer=FINER)
 
 
 def part_picture(

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from tint.materials import Pigment
 from tint.planning import FIRST, MOULDS_MM, First, first_swatches, is_light
 from tint.swatches.declaration import Declared
-from tint.weighing import AREA_CM2, CastingSheet, Scale, weigh_castings
-from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
+from tint.weighing import AREA_CM2, CastingSheet, weigh_castings
+from tint.weighing.premix import scale_of
 
 # Scatter of X, Y, Z, as a share of white's, from which two colours in one casting are better cast apart: a telephone's
 # 0.004, not a colorimeter's 0.001. Five workshops of colours tell it but roughly.
@@ -77,11 +77,7 @@ def plan_castings(
         shelf, pigments, only=bases, moulds_mm=list(moulds_mm) or shop.mould_depths_mm or MOULDS_MM, apart=rough,
         count=count,
     )  # fmt: skip
-    scale = Scale(
-        step_g=scale_step_g or shop.scale_step_g or STEP_G,
-        tolerance_percent=shop.dose_tolerance_percent or TOLERANCE_PERCENT,
-        max_g=shop.scale_max_g,
-    )
+    scale = scale_of(shop, scale_step_g)
     rows = [(each.name, each.blend, each.thickness_mm) for each in castings]
     sheet = weigh_castings(rows, shelf, pigments, scale=scale, area_cm2=area_cm2)
     return CastingPlan(

@@ -106,7 +106,7 @@ def read_one(
         If there is no such file or reading, it does not cover the wavelengths, or it is a colour and nobody knows for
         which light and observer.
     """
-    file, name = _split(where)
+    file, name = file_and_name(where)
     return mean_of(where, samples_of(file, said=said), name=name, onto=onto, told=told or {}, geometry=geometry)
 
 
@@ -169,7 +169,7 @@ def read_spectrum(where: str, *, onto: ArrayLike, told: Mapping[str, str] | None
     return read.spectrum
 
 
-def _split(where: str) -> tuple[str, str]:
+def file_and_name(where: str) -> tuple[str, str]:
     """FILE[:NAME], where FILE itself may hold a colon."""
     if Path(where).is_file() or ":" not in where:
         return where, ""

@@ -7,13 +7,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from tint.errors import InputError, JobError
-from tint.materials import Base, Blend, Pigment
+from tint.materials import Base, Blend, Pigment, Workshop
 
 WASTE_PERCENT = 10.0  # of the batch, for what stays in cups and on tools; common practice, no source
 HEADROOM = 4.0  # brim of a cup to its mix, which swells under vacuum; 3 to 5 is common practice, no source
 _LARGEST = 1e6  # g or cm3: a tonne, a cubic metre; what is more is a slip of the pen
 _LONGEST_MIN = 1e5  # minutes, ten weeks; what is more is a slip of the pen
 _ROUNDING = 1e-9  # of floating-point numbers: a quotient so near a whole number is that number
+
+
+def waste_of(workshop: Workshop) -> float:
+    """The margin on what is poured, where nothing else is told [%]."""
+    return WASTE_PERCENT if workshop.waste_percent is None else workshop.waste_percent
 
 
 @dataclass(frozen=True, kw_only=True)

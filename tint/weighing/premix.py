@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from tint.errors import InputError
+from tint.materials import Workshop
 
 STEP_G = 0.01  # g: a workshop scale's smallest step; common practice, no source
 TOLERANCE_PERCENT = 1.0  # of a dose; common practice, no source
@@ -108,6 +109,15 @@ _ONCE_MORE_G = 20.0  # of base that a second step must save, for the work that i
 _DIGITS = 2  # of what is weighed into a premix, so that the sheet reads easily and little is made in vain; no source
 _NOTHING_G = 1e-9  # g that rounding of floating-point numbers leaves
 SPARE = 1.1  # a tenth more than is needed, for what sticks to its cup; common practice, no source
+
+
+def scale_of(workshop: Workshop, step_g: float | None = None) -> Scale:
+    """The scale of a workshop; its step where no other is told [g]."""
+    return Scale(
+        step_g=step_g or workshop.scale_step_g or STEP_G,
+        tolerance_percent=workshop.dose_tolerance_percent or TOLERANCE_PERCENT,
+        max_g=workshop.scale_max_g,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
