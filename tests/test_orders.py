@@ -170,6 +170,21 @@ def test_weigh_predict_and_proof_take_the_order_with_the_recipe_kept_beside_it(l
     assert fewer["loadings"] == {"white": 0.5}
 
 
+def test_the_sheets_of_an_order_are_those_of_the_commands(lid: Path) -> None:
+    rules = "[workshop]\nscale_step_g = 0.1\ndose_tolerance_percent = 4.0\n\n"
+    declared = lid.parent.parent / "palette.toml"
+    declared.write_text(declared.read_text(encoding="utf-8").replace("[instrument]", f"{rules}[instrument]", 1))
+    lid.write_text(LID.replace("walls_mm = [3]", "walls_mm = [3, 8]"), encoding="utf-8")
+    done = run_order(lid)
+    solved, weighed = told("solve", lid), told("weigh", lid)
+    assert done.answer.recipes[0].loadings == pytest.approx(solved["recipes"][0]["loadings"])  # type: ignore[index]
+    own = json.loads(done.sheet.to_json())
+    for name in ("lines", "premixes", "aim_delta_e", "walls"):
+        assert own[name] == weighed[name]
+    assert sorted(wall["thickness_mm"] for wall in own["walls"]) == [3.0, 8.0]
+    assert "8 mm" in (lid.parent / "lid" / "approval.html").read_text(encoding="utf-8")
+
+
 def test_another_recipe_can_be_chosen_and_stays(lid: Path) -> None:
     lid.write_text(LID.replace('base = "clear"\n', ""), encoding="utf-8")
     first = run_order(lid)

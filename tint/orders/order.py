@@ -191,6 +191,7 @@ class Order(Struct, kw_only=True, frozen=True):
             "max_total": limits.max_total,
             "also_light": self.written.also_light,
         }
+        told["dose_tolerance_percent"] = workshop.dose_tolerance_percent
         if batch_g is not None:
             told["batch_g"] = batch_g * (1.0 + waste_of(workshop) / 100.0)
             told["scale_step_g"] = workshop.scale_step_g

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from tint import jsonable
+from tint.appearance import predict
 from tint.errors import InputError
 from tint.materials import Blend, Workshop
 from tint.orders.files import Files, Made, digest
@@ -22,6 +23,7 @@ from tint.recipes import from_json, solve
 from tint.swatches import PALETTE_FILE, folder_digest
 from tint.swatches.declaration import read_workshop
 from tint.swatches.one_reading import file_and_name
+from tint.walls import at_walls
 from tint.weighing import Batch, WeighSheet, weigh, weigh_table
 from tint.weighing.batch import waste_of
 from tint.weighing.premix import scale_of
@@ -187,8 +189,10 @@ def weigh_chosen(order: Order, palette: Palette, answer: jsonable.Answer, worksh
         count=order.written.parts,
         waste_percent=waste_of(workshop),
     )
-    blend = Blend(first.base, dict(first.loadings))
-    return weigh(palette, blend, setting=order.setting(palette), batch=batch, scale=scale_of(workshop), premix=True)
+    return weigh(
+        palette, Blend(first.base, dict(first.loadings)), setting=order.setting(palette), batch=batch,
+        scale=scale_of(workshop), premix=True, aim=order.target(palette), walls_mm=order.walls_mm[1:],
+    )  # fmt: skip
 
 
 def _makers(
@@ -202,6 +206,7 @@ def _makers(
 
     setting, target, title = order.setting(palette), order.target(palette), order.title
     blend = Blend(answer.recipes[0].base, dict(answer.recipes[0].loadings))
+    walls = at_walls(palette, target, predict(palette, blend, setting=setting), walls_mm=order.walls_mm[1:])
 
     @functools.cache  # the page and the PDF show one sheet
     def agreed() -> Approval:
@@ -213,14 +218,14 @@ def _makers(
             tolerance=target.tolerance,
         )
         shown = _shown(order)
-        return approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, trial=None)
+        return approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, walls=walls)
 
     day = datetime.datetime(made_on.year, made_on.month, made_on.day, tzinfo=datetime.UTC)
     into = order.made_path
     return {
         into / "weigh.pdf": lambda: draw_weigh_sheet(palette, sheet, title=title, made=day),
         into / "weigh.csv": lambda: weigh_table(sheet),
-        into / "card.png": lambda: draw_proof(palette, blend, setting=setting, target=target, title=title),
+        into / "card.png": lambda: draw_proof(palette, blend, setting=setting, target=target, title=title, walls=walls),
         into / "approval.html": lambda: approval_page(agreed()),
         into / "approval.pdf": lambda: approval_pdf(agreed()),
     }
