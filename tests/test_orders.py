@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -125,13 +126,14 @@ def test_an_edit_is_followed_and_a_file_altered_by_hand_is_left(lid: Path) -> No
 
 
 def test_files_of_a_run_that_was_stopped_are_made_again(lid: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def stops(path: Path, data: bytes) -> None:
-        if path.name == "card.png":
-            raise KeyboardInterrupt
-        write_whole(path, data)
+    def stops(contents: Mapping[Path, bytes]) -> None:
+        for path, data in contents.items():
+            if path.name == "card.png":
+                raise KeyboardInterrupt
+            write_whole(path, data)
 
     with monkeypatch.context() as patch:
-        patch.setattr("tint.orders.files.write_whole", stops)
+        patch.setattr("tint.orders.files.write_all", stops)
         with pytest.raises(KeyboardInterrupt):
             run_order(lid)
     done = run_order(lid)

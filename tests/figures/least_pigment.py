@@ -12,9 +12,7 @@ is what tint promises. `tolerance`: anywhere within the order's own tolerance.
 
 from __future__ import annotations
 
-import argparse
 import itertools
-import multiprocessing
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -22,6 +20,7 @@ import numpy as np
 import random_workshops as bench
 from numpy.typing import NDArray
 from recipes_poured import fitted
+from seeds import judged, parser_of
 
 from tint import colorimetry
 from tint.appearance import Setting
@@ -188,18 +187,15 @@ def report(found: list[Least]) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("seeds", help="FIRST:LAST")
+    parser = parser_of(__doc__)
     parser.add_argument("--each", type=int, default=4, help="targets a workshop")
-    parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--walls", action="store_true", help="solid targets for two walls")
     args = parser.parse_args()
-    jobs = [(seed, args.each, args.walls) for seed in range(*map(int, args.seeds.split(":")))]
+    jobs = [(seed, args.each, args.walls) for seed in args.seeds]
     found: list[Least] = []
-    with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
-        for some in pool.imap(judged_workshop, jobs):
-            found += some
-            print(f"{len(found)} targets, ratios", *(f"{each.first / each.alike:.2f}" for each in some), flush=True)
+    for some in judged(judged_workshop, jobs, args.jobs):
+        found += some
+        print(f"{len(found)} targets, ratios", *(f"{each.first / each.alike:.2f}" for each in some), flush=True)
     report(found)
 
 

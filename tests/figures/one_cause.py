@@ -13,8 +13,6 @@ found out which of the two it was; opacity: the share that is as solid as asked 
 
 from __future__ import annotations
 
-import argparse
-import multiprocessing
 import warnings
 from dataclasses import dataclass, replace
 
@@ -22,6 +20,7 @@ import numpy as np
 import random_workshops as bench
 from numpy.typing import NDArray
 from recipes_poured import fitted, pour
+from seeds import judged, parser_of
 
 from tint import colorimetry
 from tint.appearance import Setting
@@ -186,14 +185,11 @@ def report(tried: list[Tried]) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("seeds", help="FIRST:LAST")
+    parser = parser_of(__doc__)
     parser.add_argument("--each", type=int, default=6, help="orders a workshop")
-    parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
-    jobs = [(seed, args.each) for seed in range(*map(int, args.seeds.split(":")))]
-    with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
-        report([each for some in pool.imap(judge, jobs) for each in some])
+    jobs = [(seed, args.each) for seed in args.seeds]
+    report([each for some in judged(judge, jobs, args.jobs) for each in some])
 
 
 if __name__ == "__main__":

@@ -9,9 +9,7 @@ with the workshop's own errors of weighing and moulds, and read with its noise. 
 
 from __future__ import annotations
 
-import argparse
 import hashlib
-import multiprocessing
 import os
 import tempfile
 import zlib
@@ -22,6 +20,7 @@ from pathlib import Path
 import numpy as np
 import random_workshops as bench
 from numpy.typing import NDArray
+from seeds import judged, parser_of
 
 from tint import colorimetry
 from tint.appearance import Setting
@@ -234,13 +233,9 @@ def _row(name: str, these: list[Poured]) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("seeds", help="FIRST:LAST")
-    parser.add_argument("--jobs", type=int, default=2)
+    parser = parser_of(__doc__)
     args = parser.parse_args()
-    with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
-        every = [each for some in pool.imap(judge, range(*map(int, args.seeds.split(":")))) for each in some]
-    report(every)
+    report([each for some in judged(judge, args.seeds, args.jobs) for each in some])
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import msgspec
 
-from tint.files import write_whole
+from tint.files import write_all, write_whole
 
 STATE = "made.json"
 _REMEMBERED = 4  # contents of a file that are known to be ours: the last, the one that a stopped run began, and spare
@@ -78,8 +78,7 @@ class Files:
             self._state[path.name] = _File(made_of=made_of, ours=ours)
         self.folder.mkdir(parents=True, exist_ok=True)
         write_whole(self.folder / STATE, msgspec.json.format(msgspec.json.encode(self._state)))
-        for path, (_, data) in contents.items():
-            write_whole(path, data)
+        write_all({path: data for path, (_, data) in contents.items()})
 
 
 def _of(path: Path) -> str | None:
