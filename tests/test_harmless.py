@@ -15,9 +15,9 @@ from click.testing import CliRunner, Result
 from ledger_example import DIGEST
 
 from tint.appearance import Setting
-from tint.cells import neutral, restored
 from tint.cli import main
 from tint.cli.edge import LONGEST
+from tint.files import neutral, restored
 from tint.ledger import Order, add, open_ledger, to_csv
 from tint.materials import Blend
 from tint.palette import Palette

@@ -16,8 +16,8 @@ DEVELOPERS = ROOT / "DEVELOPERS.md"
 
 # A module imports only from rows above its own; a package stands for all that is in it. DEVELOPERS.md shows the same.
 LAYERS = {
-    "errors": ("tint.errors", "tint.loading"),
-    "turns": ("tint.turns", "tint.cells"),
+    "errors": ("tint.errors", "tint.stopping"),
+    "turns": ("tint.turns",),
     "files": ("tint.files",),
     "quantities": ("tint.spectra", "tint.optics", "tint.colorimetry"),
     "forward": ("tint.forward",),

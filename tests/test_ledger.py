@@ -21,8 +21,8 @@ from ledger_example import DIGEST, WEIGHED, colour, fill, recipe
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
-from tint.cells import restored
 from tint.errors import InputError
+from tint.files import restored
 from tint.ledger import (
     FORMAT,
     KINDS,

@@ -11,7 +11,7 @@ import sys
 # __future__ included; a program that imports tint has its own.
 if " -m tint " in f" {' '.join(sys.orig_argv[:8])} " or os.path.basename(sys.argv[0]) in ("tint", "tint.exe"):
     try:
-        from tint.loading import be_ready
+        from tint.stopping import be_ready
 
         be_ready()
     except KeyboardInterrupt:

@@ -1,4 +1,4 @@
-"""Files written whole or not at all, and arrays that are dear to compute kept in the user's cache directory."""
+"""Files written whole or not at all, cells of tables, and dear arrays kept in the user's cache directory."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import errno
 import hashlib
 import io
 import os
+import re
 import shutil
 import signal
 import stat
@@ -250,3 +251,20 @@ def cached_arrays(key: str, build: Callable[[], dict[str, Array]]) -> dict[str, 
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, arrays_to_bytes(arrays, key=key))
     return arrays
+
+
+# Cells of CSV tables. One that begins with `=`, `+`, `-`, `@`, a tabulator or a line end is worked out by spreadsheets;
+# behind an apostrophe it is words. One that begins with apostrophes and such a sign gets one more, so that what is read
+# back is what was written.
+
+_FORMULA = re.compile("'*[-=+@\t\r\n\uff0b\uff0d\uff1d\uff20]")  # the last four are the signs in full width
+
+
+def neutral(cell: object) -> object:
+    """A cell as it is to be written; numbers and what is no formula stay as they are."""
+    return f"'{cell}" if isinstance(cell, str) and _FORMULA.match(cell) else cell
+
+
+def restored(cell: str) -> str:
+    """What was given to `neutral`."""
+    return cell[1:] if cell.startswith("'") and _FORMULA.match(cell) else cell

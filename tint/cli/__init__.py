@@ -18,9 +18,8 @@ from typing import Any
 import click
 
 from tint.cli.edge import message
-from tint.cli.stopping import interruptible
 from tint.errors import JobError, TintError
-from tint.loading import STOPPED
+from tint.stopping import STOPPED, interruptible
 
 # The arrays here are small: threads of the linear algebra only get in each other's way, and make a fit several times
 # as slow. It is read when NumPy is loaded, so it is said before any command is imported.
@@ -77,7 +76,7 @@ class Commands(click.Group):
             raise click.UsageError(f"there is no command `{name}`{f'; did you mean {near[0]}?' if near else ''}", ctx)
         found, command, rest = super().resolve_command(ctx, args)
         if command is not None and any(".toml" in word for word in rest):
-            from tint.cli.order_given import expanded  # for those who have an order
+            from tint.cli.order import expanded  # for those who have an order
 
             rest = expanded(command, rest)
         return found, command, rest

@@ -3,6 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # rich is loaded for those who get a page
+    from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderableType
+    from rich.segment import Segment
 
 LONGEST = 1000  # characters of a message; chosen to fill a dozen lines of a terminal
 _END = 250  # of them kept for the end, which says what mends it
@@ -33,3 +40,20 @@ def message(text: str) -> str:
         return line
     left_out = len(line) - LONGEST
     return f"{line[: LONGEST - _END]} ... ({left_out} characters left out) ... {line[-_END:]}"
+
+
+class Plainly:
+    """A render hook of rich: makes words harmless where styles, which do command the terminal, are still apart."""
+
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        """Wrap what is about to be printed."""
+        return [_Plain(each) for each in renderables]
+
+
+@dataclass(frozen=True)
+class _Plain:
+    held: RenderableType
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[Segment]:
+        for each in console.render(self.held, options):
+            yield each if each.control else each._replace(text=plain(each.text))

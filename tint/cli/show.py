@@ -15,7 +15,7 @@ import numpy as np
 
 from tint import jsonable
 from tint.appearance import clarity_in_words
-from tint.cli.edge import message, plain, plain_json
+from tint.cli.edge import Plainly, message, plain, plain_json
 from tint.trials.trial import span
 
 if TYPE_CHECKING:
@@ -38,11 +38,9 @@ def page() -> Iterator[Console]:
     """
     from rich.console import Console  # not for those who ask for JSON
 
-    from tint.cli.plainly import Plainly
-
     out = Console(highlight=False, markup=False, emoji=False)
     out.width = out.width or _USUAL  # COLUMNS=0 means that nobody knows
-    out.push_render_hook(Plainly())
+    out.push_render_hook(Plainly())  # type: ignore[arg-type]  # is one but for its base class
     with out.capture() as held:
         yield out
     click.echo("\n".join(line.rstrip() for line in held.get().rstrip("\n").split("\n")), color=True)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.cli import options, show
-from tint.cli.castings import castings_json, show_castings
+from tint.cli.plan import castings_json, show_castings
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, Base, Pigment
 from tint.planning import MOULDS_MM, is_light

@@ -13,10 +13,10 @@ from typing import Any
 import msgspec
 from msgspec import Struct
 
-from tint.cells import neutral, restored
 from tint.errors import InputError
 from tint.fans.solving import Solved
 from tint.fans.wish import Common, Wish
+from tint.files import neutral, restored
 
 _DOSE = " %"  # behind the name of a pigment, in the header
 Lab = tuple[float, float, float]

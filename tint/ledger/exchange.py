@@ -14,9 +14,8 @@ from typing import Any
 import msgspec
 
 from tint import jsonable
-from tint.cells import neutral
 from tint.errors import InputError
-from tint.files import write_all, write_whole
+from tint.files import neutral, write_all, write_whole
 from tint.ledger import schema
 from tint.ledger.entries import OWN, Entry, Own, entries, insert, stored
 from tint.ledger.file import Ledger, now_utc, tint_version

@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.cells import neutral
 from tint.colorimetry import PATCHES, difference, lab, lab_to_xyz, viewing, xyz_to_lab
 from tint.errors import InputError
+from tint.files import neutral
 from tint.materials import SEATS
 from tint.photographs.colours import Photographed, SpotColour
 from tint.photographs.places import Spot

@@ -12,7 +12,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from tint.cells import restored
+from tint.files import restored
 from tint.swatches.gather import Gathered, quoted, shown
 from tint.swatches.text import Marks, note_marks, number, tell_marks
 

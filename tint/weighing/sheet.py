@@ -11,8 +11,8 @@ import numpy as np
 
 from tint import colorimetry, jsonable, notebook
 from tint.appearance import Appearance, Setting, predict
-from tint.cells import neutral
 from tint.errors import InputError
+from tint.files import neutral
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.target import Target

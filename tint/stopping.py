@@ -1,12 +1,31 @@
-"""Ctrl-C: the program ends in one line and with the status that shells have for it, wherever it is."""
+"""Ctrl-C: the program ends in one line and with the status that shells have for it, wherever it is.
+
+While it is being loaded it ends at once; later its job is unwound first. Little is imported here.
+"""
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
-from collections.abc import Callable
 
-from tint.loading import leave
+TYPE_CHECKING = False  # not from typing, which takes a while to load
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+STOPPED = 130  # 128 and the number of the signal SIGINT, as shells have it
+LINE = "tint: stopped before it was done\n"
+
+
+def leave(*_: object) -> None:
+    """End at once."""
+    os.write(2, ("\n" * os.isatty(2) + LINE).encode())  # behind the ^C that a terminal shows
+    os._exit(STOPPED)
+
+
+def be_ready() -> None:
+    """Have a Ctrl-C end the process from now on."""
+    signal.signal(signal.SIGINT, leave)
 
 
 class StoppedError(BaseException):
