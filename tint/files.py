@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.errors import ChangedError, InputError, TintError
-from tint.turns import half_name, turn
+from tint.turns import half_name, one_at_a_time, turn
 
 Array = NDArray[np.float64]
 
@@ -239,18 +239,29 @@ def cached_arrays(key: str, build: Callable[[], dict[str, Array]]) -> dict[str, 
     """The arrays that `build` makes, from the cache when they lie there whole.
 
     `key` names everything the arrays depend on. A file that is not byte for byte what was written under that key is
-    built again; a cache that cannot be written costs only time. Two processes that build at once write the same bytes,
-    each whole, and the last rename wins.
+    built again; a cache that cannot be written costs only time. Of several processes one builds, and the others wait.
     """
     path = _cached_at(key)
+    found = _cached(path, key)
+    if found is not None:
+        return found
+    with contextlib.suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+    with one_at_a_time(path):
+        found = _cached(path, key)  # somebody else may have built it meanwhile
+        if found is not None:
+            return found
+        arrays = build()
+        with contextlib.suppress(OSError, TintError):
+            write_whole(path, arrays_to_bytes(arrays, key=key))
+        return arrays
+
+
+def _cached(path: Path, key: str) -> dict[str, Array] | None:
     try:
         return arrays_from_bytes(path.read_bytes(), key=key)
     except (OSError, ValueError):
-        arrays = build()
-    with contextlib.suppress(OSError, TintError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, arrays_to_bytes(arrays, key=key))
-    return arrays
+        return None
 
 
 # Cells of CSV tables. One that begins with `=`, `+`, `-`, `@`, a tabulator or a line end is worked out by spreadsheets;

@@ -53,6 +53,30 @@ def turn(*folders: Path, wait_s: float = WAIT_S) -> Iterator[None]:
 
 
 @contextlib.contextmanager
+def one_at_a_time(place: Path) -> Iterator[None]:
+    """Make a file that takes long while no other process makes it: who comes second waits, however long it takes.
+
+    The lock is a file beside `place`. It goes when it is done: who waited finds what was made. Where there can be no
+    lock nobody waits.
+    """
+    lock = place.with_name(f"{place.name}.lock")
+    try:
+        handle = os.open(lock, os.O_RDWR | os.O_CREAT)
+    except OSError:
+        yield
+        return
+    try:
+        if fcntl is not None:
+            with contextlib.suppress(OSError):  # a file system without locks
+                fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        with contextlib.suppress(OSError):
+            lock.unlink()
+        os.close(handle)
+
+
+@contextlib.contextmanager
 def _locked(folder: Path, wait_s: float) -> Iterator[bool]:
     """Whether the lock could be had; where it could not, he who writes tells what is wrong with the folder."""
     try:
