@@ -18,7 +18,7 @@ from tint.fans import Common, Row, Wish, read_rows, run_fan
 from tint.fans.journal import journal
 from tint.fans.run import Chunk, here
 from tint.palette import Palette
-from tint.proofs.fan import Chip, chips_page, in_groups
+from tint.proofs.printed import Chip, chips_page, in_groups
 
 FEW = tint.Rules(most_pigments=1, most_recipes=1)
 COMMON = Common(walls_mm=(3.0,), rules=FEW, base="clear", opacity="any")

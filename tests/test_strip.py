@@ -15,7 +15,7 @@ from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import draw_answer, draw_reach
-from tint.proofs.gamut import half_of, own_section, reach_picture
+from tint.proofs.diagrams import half_of, own_section, reach_picture
 from tint.proofs.picture import DARK, LINE, PAPER, WHITE, Box, Item, NearSign, Picture, Text, paint
 from tint.proofs.strip import answer_picture
 from tint.recipes import Answer, Rules, solve

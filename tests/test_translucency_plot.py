@@ -16,7 +16,7 @@ from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import draw_translucency
-from tint.proofs.against_thickness import CLIPPED_LINE, DOUBT, UNCAST, translucency_picture
+from tint.proofs.diagrams import CLIPPED_LINE, DOUBT, UNCAST, translucency_picture
 from tint.proofs.picture import DARK, Box, Text
 from tint.translucency import Translucency, course, hiding_thickness, translucency
 

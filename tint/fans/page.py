@@ -10,7 +10,7 @@ from tint import colorimetry
 from tint.fans.rows import Row
 from tint.fans.wish import Common
 from tint.palette import Palette
-from tint.proofs.fan import Chip, chips_page
+from tint.proofs.printed import Chip, chips_page
 
 
 def fan_page(rows: Iterable[Row], palette: Palette, common: Common) -> bytes:

@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.proofs.hollow import Hollow, hollow_light
 from tint.proofs.picture import DARK, WHITE
-from tint.proofs.render import LAMP, ColourTable, Levels, Light, Mask, light_at, shows_at
+from tint.proofs.render import LAMP, ColourTable, Hollow, Levels, Light, Mask, hollow_light, light_at, shows_at
 
 if TYPE_CHECKING:
     from tint.proofs.part import View

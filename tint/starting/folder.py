@@ -9,7 +9,7 @@ from pathlib import Path
 
 from tint.errors import FolderError, InputError
 from tint.files import write_whole
-from tint.proofs.castings import casting_page
+from tint.proofs.printed import casting_page
 from tint.starting.answers import TELEPHONE, Answers
 from tint.starting.declared import palette_text
 from tint.starting.plan import CastingPlan, plan_castings
