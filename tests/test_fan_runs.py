@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
@@ -10,15 +12,17 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+from msgspec.structs import replace as replaced
+from pypdf import PdfReader
 
 import tint
 from tint.cli import main
-from tint.errors import JobError
-from tint.fans import Common, Row, Wish, read_rows, run_fan
+from tint.errors import InputError, JobError
+from tint.fans import Common, Row, Wish, reach, read_rows, run_fan, shop_table
 from tint.fans.journal import journal
 from tint.fans.run import Chunk, here
 from tint.palette import Palette
-from tint.proofs.printed import Chip, chips_page, in_groups
+from tint.proofs.printed import Chip, chips_page, chips_pdf, in_groups
 
 FEW = tint.Rules(most_pigments=1, most_recipes=1)
 COMMON = Common(walls_mm=(3.0,), rules=FEW, base="clear", opacity="any")
@@ -118,6 +122,20 @@ def test_rows_are_the_recipes_of_solve_and_are_read_back_whole(
     assert b"'=1+1" in whole  # a spreadsheet does not work it out
 
 
+def test_parquet_holds_the_same_rows(demo_palette: Palette, whole: bytes, tmp_path: Path) -> None:
+    parquet = pytest.importorskip("pyarrow.parquet")
+    (tmp_path / "recipes.csv").write_bytes(whole)
+    out = tmp_path / "recipes.parquet"
+    run_fan(demo_palette, WISHES, COMMON, out)
+    assert list(read_rows(out)) == list(read_rows(tmp_path / "recipes.csv"))
+    table = parquet.read_table(out)
+    assert table.column("reached").to_pylist() == [False, True, False, True]
+    assert table.column("delta_e").null_count == 1
+    out.write_bytes(out.read_bytes()[:-40])
+    with pytest.raises(InputError, match="is no such table, or a damaged one"):
+        list(read_rows(out))
+
+
 def test_two_runs_do_not_write_one_journal(demo_palette: Palette, tmp_path: Path) -> None:
     pytest.importorskip("fcntl")
     with journal(tmp_path / "recipes.csv.part"), pytest.raises(JobError, match="another run is writing it"):
@@ -190,6 +208,71 @@ def test_a_page_shows_what_cannot_be_had_beside_its_nearest() -> None:
     assert "contrast ratio 0.98" in page
 
 
+def test_a_pdf_goes_on_over_pages_and_tells_every_colour() -> None:
+    chips = [chip(at, (50, 0, 60), reached=at % 7 > 0, delta_e=4.56) for at in range(1, 101)]
+    gone = chip(101, (50, 0, 60), had="", reached=False, contrast_ratio=None, reason="no base may hold it")
+    data = chips_pdf([*chips, gone], title="Studio", light="D65", lost=["102 lid: no colour"])
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]
+    assert len(pages) > 1
+    words = " ".join(" ".join(pages).split())
+    assert all(f"colour {at}" in words for at in range(1, 102))
+    assert words.count("4.6 CIEDE2000 off") == 14
+    assert "no base may hold it" in words
+    assert "102 lid: no colour" in words
+
+
+def test_a_shop_learns_colours_and_no_recipe(demo_palette: Palette, whole: bytes, tmp_path: Path) -> None:
+    (tmp_path / "recipes.csv").write_bytes(whole)
+    rows = {row.name: row for row in read_rows(tmp_path / "recipes.csv")}
+    text = shop_table(rows.values(), demo_palette, COMMON).decode()
+    told = {line["name"]: line for line in csv.DictReader(io.StringIO(text))}
+    assert [line["order"] for line in told.values()] == ["1", "2", "3"]
+    assert (told["pale"]["colour"], told["pale"]["can_be_had"]) == (rows["pale"].srgb, "yes")
+    assert told["grey"]["can_be_had"] == "no"
+    assert told["grey"]["colour"] != rows["grey"].srgb
+    assert told["'=1+1"]["group"] == "orange and brown"
+    assert not any(name in text for name in demo_palette.pigments)
+
+
+# What can be had.
+
+
+def test_reach_is_what_each_base_and_wall_meets_alone(demo_palette: Palette) -> None:
+    common = replaced(COMMON, walls_mm=(8.0, 0.5), base=None, opacity="0.6..", rules=FEW)
+    wishes = [*WISHES[:3], Wish(name="dark", lab=(30.0, 0.0, 0.0), tolerance=25.0, base="clear", walls_mm=(3.0,))]
+    found = reach(demo_palette, wishes, common)
+    assert [row.name for row in found.failed] == ["wrong, and broken"]
+    assert {(each.base, each.wall_mm) for each in found.reached} == {
+        (base, wall) for base in demo_palette.bases for wall in (0.5, 8.0)
+    }
+    for each in found.reached:
+        for wish in (*wishes[:2], wishes[3]):
+            alone = tint.solve(
+                demo_palette, lab=wish.lab, srgb=wish.srgb, opacity="0.6..", tolerance=wish.tolerance, base=each.base,
+                thickness_mm=each.wall_mm, rules=FEW,
+            )  # fmt: skip
+            assert (wish.name in each.names) == alone.best.reached
+    anywhere = {name for each in found.reached for name in each.names}
+    assert anywhere | {row.name for row in found.missed} == {"grey", "=1+1", "dark"}
+    assert not anywhere & {row.name for row in found.missed}
+    assert len({each.names for each in found.reached}) > 1  # walls and bases differ, or nothing was tested
+
+
+def test_the_candidate_that_adds_most_comes_first(demo_palette: Palette) -> None:
+    night = Wish(name="night", lab=(20.0, 0.0, 0.0), tolerance=3.0)
+    wishes = [night, Wish(name="pale", lab=(85.0, 0.0, 5.0), tolerance=15.0)]
+    found = reach(demo_palette, wishes, COMMON, candidates=["ochre", "black"])
+    assert [row.name for row in found.missed] == ["night"]
+    assert [(gain.pigment, gain.names) for gain in found.gains] == [("black", ("night",)), ("ochre", ())]
+
+
+def test_a_candidate_that_is_none_is_told(demo_palette: Palette) -> None:
+    with pytest.raises(InputError, match="candidate: `violet` is not a pigment here"):
+        reach(demo_palette, WISHES, COMMON, candidates=["violet"])
+    with pytest.raises(InputError, match="walls: none is told"):
+        reach(demo_palette, WISHES, replaced(COMMON, walls_mm=()))
+
+
 # The command.
 
 
@@ -202,11 +285,12 @@ def test_the_command_writes_a_row_for_every_colour(fitted_demo: Path, tmp_path: 
     targets, out = tmp_path / "targets.csv", tmp_path / "recipes.csv"
     targets.write_text("name,colour\npale,#d0c8b8\nbad,#12\n", encoding="utf-8")
     asked = [targets, "--thickness", "3", "--opacity", "any", "--tolerance", "40", "--out", out]
-    done = fan(fitted_demo, *asked, "--page", tmp_path / "fan.html", "--json")
+    done = fan(fitted_demo, *asked, "--page", tmp_path / "fan.html", "--pdf", tmp_path / "fan.pdf",
+               "--shop", tmp_path / "shop.csv", "--json")  # fmt: skip
     assert done.exit_code == 0, done.stderr
     assert json.loads(done.stdout) == {
         "targets": 2, "reached": 1, "out_of_reach": 0, "failed": 1, "kept": 0, "moved": [],
-        "written": [str(out), str(tmp_path / "fan.html")],
+        "written": [str(out), *(str(tmp_path / name) for name in ("fan.html", "fan.pdf", "shop.csv"))],
     }  # fmt: skip
     pale, bad = read_rows(out)
     assert (pale.name, pale.base, pale.reached) == ("pale", "clear", True)
@@ -237,3 +321,21 @@ def test_what_is_wrong_is_told_before_the_first_colour(
     assert done.exit_code == 2
     assert said in done.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_command_tells_reach_for_people_and_scripts(fitted_demo: Path, tmp_path: Path) -> None:
+    targets = tmp_path / "targets.csv"
+    targets.write_text("name,colour\npale,#d0c8b8\nbad,#12\n", encoding="utf-8")
+    asked = [
+        "reach", fitted_demo, targets, "--optics", "two-flux", "--base", "clear", "--most-pigments", "1", "--thickness",
+        "3", "--wall", "8", "--opacity", "any", "--tolerance", "40", "--candidate", "ochre",
+    ]  # fmt: skip
+    done = CliRunner().invoke(main, [str(each) for each in asked])
+    assert done.exit_code == 0, done.stderr
+    assert "bad: " in done.stdout
+    told = json.loads(CliRunner().invoke(main, [*(str(each) for each in asked), "--json"]).stdout)
+    assert [(each["wall_mm"], each["names"]) for each in told["reached"]] == [(3.0, ["pale"]), (8.0, ["pale"])]
+    wrong = CliRunner().invoke(main, ["reach", str(fitted_demo), str(targets), "--optics", "two-flux"])
+    assert (wrong.exit_code, "--thickness: not given" in wrong.stderr) == (2, True)
+    wrong = CliRunner().invoke(main, [str(each) for each in asked[:-1]] + ["violet"])
+    assert (wrong.exit_code, "--candidate: there is no `violet`" in wrong.stderr) == (2, True)

@@ -202,9 +202,8 @@ def csv_file(seed: int) -> Export:
     expected = export.expected
     if any("Mode: Reflection" in line for line in above):
         if any(quantity == "transmittance" for _, quantity, _ in expected):
-            return Export(
-                "csv", text.encode(encoding), export.nm, expected, "quantity is reflectance by the row", dice.how
-            )
+            refusal = "|".join(filter(None, ("quantity is reflectance by the row", export.refusal)))
+            return Export("csv", text.encode(encoding), export.nm, expected, refusal, dice.how)
         expected = {(name, "reflectance", gloss): v for (name, _, gloss), v in expected.items()}
     return Export("csv", text.encode(encoding), export.nm, expected, export.refusal, dice.how)
 

@@ -43,6 +43,7 @@ COMMANDS = {
     "explain": "A word of optics or of the trade, in plain sentences.",
     "order": "An order: its recipe, weigh sheet, card and approval sheets.",
     "fan": "Many colours: a recipe for each, as a table.",
+    "reach": "Many colours: which of them each base and wall can have.",
     "ledger": "The workshop's record: orders, recipes, batches, approvals.",
 }
 

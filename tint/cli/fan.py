@@ -14,9 +14,9 @@ from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_options
 from tint.cli.wanted import rules_of, rules_options
 from tint.errors import InputError
-from tint.fans import Common, Fan, Wish, fan_page, lattice, read_rows, read_targets, run_fan
+from tint.fans import Common, Fan, Wish, fan_page, fan_pdf, lattice, read_rows, read_targets, run_fan, shop_table
 from tint.fans.cluster import engine_of
-from tint.files import write_whole
+from tint.files import write_all
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.swatches.instruments import Given
@@ -24,7 +24,7 @@ from tint.swatches.instruments import Given
 _SECTIONS = {
     "Wanted, where a row does not say": ["--opacity", "--tolerance", "--thickness", "--wall", "--base"],
     "Where": ["--workers", "--scheduler"],
-    "Output": ["--out", "--changed", "--page", "--replace", "--json"],
+    "Output": ["--out", "--changed", "--page", "--pdf", "--shop", "--replace", "--json"],
 }
 
 _NAMED = 20  # colours that are named on the page; the table has all
@@ -40,7 +40,9 @@ _NAMED = 20  # colours that are named on the page; the table has all
 @click.option("--base", metavar="NAME", help="Only in this base.  [default: in every base]")
 @setting_options
 @rules_options
-@click.option("--out", type=options.PATH, required=True, metavar="FILE.csv", help="The table of recipes.")
+@click.option(
+    "--out", type=options.PATH, required=True, metavar="FILE.csv", help="The table of recipes, or FILE.parquet."
+)
 @options.count("--workers", "Processes to work in; more than one needs the extra `fan`.", default=1)
 @click.option(
     "--scheduler", default="", metavar="tcp://HOST:PORT", help="A dask scheduler whose workers do it instead."
@@ -51,13 +53,16 @@ _NAMED = 20  # colours that are named on the page; the table has all
     help="Renew the table: keep the rows whose recipes still hold with the palette as it now stands.",
 )
 @click.option("--page", type=options.PATH, metavar="FILE.html", help="All as chips, in order of hue and lightness.")
+@click.option("--pdf", type=options.PATH, metavar="FILE.pdf", help="The same on paper.")
+@click.option("--shop", type=options.PATH, metavar="FILE.csv", help="The same as a table for a web shop, no recipes.")
 @options.replace
 @options.optics
 @options.as_json
 def command(
     folder: Path, targets: Path | None, spacing: float | None, opacity: str | None, tolerance: float | None,
     base: str | None, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path, workers: int,
-    scheduler: str, changed: bool, page: Path | None, replace: bool, optics: str, as_json: bool,
+    scheduler: str, changed: bool, page: Path | None, pdf: Path | None, shop: Path | None, replace: bool, optics: str,
+    as_json: bool,
 ) -> None:  # fmt: skip
     """Many colours: a recipe for each, as a table.
 
@@ -67,24 +72,29 @@ def command(
     walls_mm and base; or a file of readings. Each colour gets the recipe that tint solve ranks first; one that fails
     has its reason in its row. Finished rows lie in FILE.csv.part, and a run that was stopped goes on from there.
     """
-    options.check_file(out, "--out", ".csv", replace=replace or changed)
-    options.check_file(page, "--page", ".html", replace=replace or changed)
+    options.check_file(out, "--out", ".csv", ".parquet", replace=replace or changed)
+    drawn = {page: fan_page, pdf: fan_pdf, shop: shop_table}
+    for path, option, ending in ((page, "--page", ".html"), (pdf, "--pdf", ".pdf"), (shop, "--shop", ".csv")):
+        options.check_file(path, option, ending, replace=replace or changed)
+    if shop is not None and shop.resolve() == out.resolve():
+        raise InputError("--shop", f"{shop} is also the table of recipes", mend="choose another name")
     old = list(read_rows(out)) if changed else None
     palette = palette_of(folder, optics)
-    common = _common(palette, casting, search, opacity, tolerance, None if base is None else base_of(palette, base))
-    wishes = _wishes(palette, common, targets, spacing, said)
+    common = common_of(palette, casting, search, opacity, tolerance, None if base is None else base_of(palette, base))
+    wishes = wishes_of(palette, common, targets, spacing, said)
     with show.progress(quiet=as_json) as tell, engine_of(workers=workers, scheduler=scheduler) as engine:
         fan = run_fan(palette, wishes, common, out, old=old, engine=engine, progress=tell)
-    if page is not None:
-        write_whole(page, fan_page(read_rows(out), palette, common))
+    files = {path: draw(read_rows(out), palette, common) for path, draw in drawn.items() if path is not None}
+    write_all(files)
+    written = [str(each) for each in (out, *files)]
     if as_json:
         told = msgspec.structs.asdict(fan)
-        show.json({name: told[name] for name in told if name != "out"}, written=_written(fan, page))
+        show.json({name: told[name] for name in told if name != "out"}, written=written)
         return
-    _show(fan, page, changed=changed)
+    _show(fan, written, changed=changed)
 
 
-def _common(
+def common_of(
     palette: Palette, casting: dict[str, Any], search: dict[str, Any], opacity: str | None, tolerance: float | None,
     base: str | None,
 ) -> Common:  # fmt: skip
@@ -102,7 +112,7 @@ def _common(
     return Common(opacity=opacity, tolerance=tolerance, walls_mm=walls, base=base, rules=rules, seen=seen)
 
 
-def _wishes(
+def wishes_of(
     palette: Palette, common: Common, targets: Path | None, spacing: float | None, said: Given
 ) -> Sequence[Wish]:  # fmt: skip
     if (targets is None) == (spacing is None):
@@ -117,7 +127,7 @@ def _wishes(
     return wishes
 
 
-def _show(fan: Fan, page: Path | None, *, changed: bool) -> None:
+def _show(fan: Fan, written: Sequence[str], *, changed: bool) -> None:
     with show.page() as out:
         show.title(out, f"Fan: {show.counted(fan.targets, 'colour')}")
         facts = [
@@ -135,9 +145,5 @@ def _show(fan: Fan, page: Path | None, *, changed: bool) -> None:
             rows = f"{show.counted(len(fan.moved), 'row')} of {fan.targets}"
             out.print(f"Renewed: {rows}{': ' if names else '; every recipe still holds'}{names}")
         out.print()
-        for name in _written(fan, page):
+        for name in written:
             out.print(f"Written: {name}")
-
-
-def _written(fan: Fan, page: Path | None) -> list[str]:
-    return [str(each) for each in (fan.out, page) if each is not None]

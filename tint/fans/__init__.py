@@ -1,10 +1,11 @@
 """A fan: one recipe for each of many colours.
 
 `solve_many` finds them one after another, in order; `run_fan` writes them into a table, and goes on where a run of the
-same was stopped.
+same was stopped. `reach` tells which of them each base and wall can have at all.
 """
 
-from tint.fans.page import fan_page
+from tint.fans.page import fan_page, fan_pdf, shop_table
+from tint.fans.reach import Gain, Reach, Reached, reach
 from tint.fans.rows import Row, read_rows
 from tint.fans.run import Fan, run_fan
 from tint.fans.solving import Solved, solve_many
@@ -14,13 +15,19 @@ from tint.fans.wish import Common, Wish, lattice
 __all__ = [
     "Common",
     "Fan",
+    "Gain",
+    "Reach",
+    "Reached",
     "Row",
     "Solved",
     "Wish",
     "fan_page",
+    "fan_pdf",
     "lattice",
+    "reach",
     "read_rows",
     "read_targets",
     "run_fan",
+    "shop_table",
     "solve_many",
 ]

@@ -5,12 +5,12 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import itertools
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import msgspec
 from msgspec import Struct
 
 from tint.errors import InputError
@@ -19,6 +19,8 @@ from tint.fans.wish import Common, Wish
 from tint.files import neutral, restored
 
 _DOSE = " %"  # behind the name of a pigment, in the header
+_GROUP = 4096  # rows of a Parquet file that are held at a time; no source
+_FORM = "a table that `tint fan` wrote"
 Lab = tuple[float, float, float]
 
 
@@ -114,78 +116,151 @@ def _numbers(facts: Mapping[str, float | None]) -> dict[str, Any]:
     return {name: None if x is None or not math.isfinite(x) else float(x) for name, x in facts.items()}
 
 
+Written = Callable[[Iterable[Row], Iterable[str]], bytes | Iterable[bytes]]
+
+
+def writer_of(path: Path) -> Written:
+    """What makes a table of that name: Parquet or comma-separated values.
+
+    Raises
+    ------
+    InputError
+        If pyarrow is not installed for a file `.parquet`.
+    """
+    if path.suffix != ".parquet":
+        return table_of
+    _arrow()
+    return parquet_of
+
+
 def table_of(rows: Iterable[Row], pigments: Iterable[str]) -> Iterator[bytes]:
     """Rows as comma-separated values in UTF-8, a header first, a column for every pigment; a line at a time.
 
     Numbers have all their digits: what is read back is what was found.
     """
     names = list(pigments)
-    yield _line([*_HEAD, *(f"{name}{_DOSE}" for name in names), *_TAIL])
+    yield _line(_columns(names))
     for row in rows:
-        doses = [row.loadings.get(name, "") for name in names]
-        yield _line([*_head(row), *doses, *_tail(row)])
+        yield _line(_cell(value) for value in _values(row, names))
 
 
-def _head(row: Row) -> list[object]:
-    return [row.number, row.name, *(row.target or ("", "", "")), row.base]
-
-
-def _tail(row: Row) -> list[object]:
-    facts = [getattr(row, name) for name in _FACTS]
-    told = ["" if value is None else value for value in facts]
-    return [*(row.lab or ("", "", "")), row.srgb, *told, "yes" if row.reached else "no", row.reason, row.asked]
-
-
-def _line(cells: Iterable[object]) -> bytes:
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerow([neutral(cell) for cell in cells])
-    return out.getvalue().encode()
-
-
-def read_rows(path: Path) -> Iterator[Row]:
-    """The rows of a table that `table_of` wrote, one at a time.
+def parquet_of(rows: Iterable[Row], pigments: Iterable[str]) -> bytes:
+    """The same columns as a Parquet file: numbers are numbers, and empty where nobody can tell.
 
     Raises
     ------
     InputError
-        If it is another table.
+        If pyarrow is not installed.
     """
-    form = "a table that `tint fan` wrote"
+    arrow, parquet = _arrow()
+    names = list(pigments)
+    text = ("name", "base", "srgb", "reason", "asked")
+    kinds = {"number": arrow.int64(), "reached": arrow.bool_(), **dict.fromkeys(text, arrow.string())}
+    schema = arrow.schema([(name, kinds.get(name, arrow.float64())) for name in _columns(names)])
+    out, left = io.BytesIO(), iter(rows)
+    with parquet.ParquetWriter(out, schema) as writer:
+        while some := [_values(row, names) for row in itertools.islice(left, _GROUP)]:
+            writer.write_table(arrow.table([list(each) for each in zip(*some, strict=True)], schema=schema))
+    return out.getvalue()
+
+
+def _columns(pigments: Sequence[str]) -> list[str]:
+    return [*_HEAD, *(f"{name}{_DOSE}" for name in pigments), *_TAIL]
+
+
+def _values(row: Row, pigments: Sequence[str]) -> list[Any]:
+    """What stands in the columns of a row, None where it is empty."""
+    nothing = (None, None, None)
+    head = [row.number, row.name, *(row.target or nothing), row.base]
+    doses = [row.loadings.get(name) for name in pigments]
+    facts = [getattr(row, name) for name in _FACTS]
+    return [*head, *doses, *(row.lab or nothing), row.srgb, *facts, row.reached, row.reason, row.asked]
+
+
+def _cell(value: object) -> object:
+    return "" if value is None else ("yes" if value else "no") if isinstance(value, bool) else neutral(value)
+
+
+def _line(cells: Iterable[object]) -> bytes:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerow(cells)
+    return out.getvalue().encode()
+
+
+def read_rows(path: Path) -> Iterator[Row]:
+    """The rows of a table that `table_of` or `parquet_of` wrote, one at a time.
+
+    Raises
+    ------
+    InputError
+        If it is another table, or pyarrow is not installed for a file `.parquet`.
+    """
+    try:
+        yield from _read_parquet(path) if path.suffix == ".parquet" else _read_csv(path)
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror or error})", mend="check the name") from error
+
+
+def _read_csv(path: Path) -> Iterator[Row]:
     try:
         with path.open(encoding="utf-8-sig", newline="") as stream:
             table = csv.DictReader(stream)
-            missing = [name for name in (*_HEAD, *_TAIL) if name not in (table.fieldnames or ())]
-            if missing:
-                raise InputError(str(path), f"has no column {missing[0]}", form)
+            _check(path, table.fieldnames or ())
             for cells in table:
-                where = f"{path}, row {table.line_num}"
-                try:
-                    yield _row({name: restored(cell or "") for name, cell in cells.items() if name})
-                except (ValueError, msgspec.ValidationError) as error:
-                    raise InputError(where, f"is not as it was written ({error})", form) from error
+                values = {name: restored(cell or "") for name, cell in cells.items() if name}
+                yield _row(f"{path}, row {table.line_num}", values | {"reached": values["reached"] == "yes"})
     except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError(str(path), f"is no such table ({error})", form) from error
-    except OSError as error:
-        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
+        raise InputError(str(path), f"is no such table ({error})", _FORM) from error
 
 
-def _row(cells: Mapping[str, str]) -> Row:
-    doses = {name.removesuffix(_DOSE): cell for name, cell in cells.items() if name.endswith(_DOSE) and cell}
-    return Row(
-        number=int(cells["number"]),
-        name=cells["name"],
-        asked=cells["asked"],
-        target=_three(cells, "target_"),
-        base=cells["base"],
-        loadings={name: float(cell) for name, cell in doses.items()},
-        lab=_three(cells, ""),
-        srgb=cells["srgb"],
-        **_numbers({name: float(cells[name]) if cells[name] else None for name in _FACTS}),
-        reached=cells["reached"] == "yes",
-        reason=cells["reason"],
-    )
+def _read_parquet(path: Path) -> Iterator[Row]:
+    arrow, parquet = _arrow()
+    try:
+        with parquet.ParquetFile(path) as file:
+            _check(path, file.schema_arrow.names)
+            rows = (row for batch in file.iter_batches(batch_size=_GROUP) for row in batch.to_pylist())
+            for number, values in enumerate(rows, start=1):
+                yield _row(f"{path}, row {number}", {k: "" if v is None else v for k, v in values.items()})
+    except arrow.ArrowException as error:
+        raise InputError(str(path), "is no such table, or a damaged one", _FORM) from error
 
 
-def _three(cells: Mapping[str, str], before: str) -> Lab | None:
-    told = [cells[before + axis] for axis in _LAB]
-    return _lab(map(float, told)) if all(told) else None
+def _arrow() -> tuple[Any, Any]:
+    try:
+        import pyarrow
+        import pyarrow.parquet
+    except ImportError as error:
+        raise InputError(".parquet", "pyarrow is not installed", mend="run `pip install 'tint[parquet]'`") from error
+    return pyarrow, pyarrow.parquet
+
+
+def _check(path: Path, columns: Collection[str]) -> None:
+    missing = [name for name in (*_HEAD, *_TAIL) if name not in columns]
+    if missing:
+        raise InputError(str(path), f"has no column {missing[0]}", _FORM)
+
+
+def _row(where: str, values: Mapping[str, Any]) -> Row:
+    """A row from its cells; an empty text is a number that is not there."""
+    doses = {name.removesuffix(_DOSE): cell for name, cell in values.items() if name.endswith(_DOSE) and cell != ""}
+    try:
+        return Row(
+            number=int(values["number"]),
+            name=values["name"],
+            asked=values["asked"],
+            target=_three(values, "target_"),
+            base=values["base"],
+            loadings={name: float(cell) for name, cell in doses.items()},
+            lab=_three(values, ""),
+            srgb=values["srgb"],
+            **_numbers({name: None if values[name] == "" else float(values[name]) for name in _FACTS}),
+            reached=values["reached"],
+            reason=values["reason"],
+        )
+    except (ValueError, TypeError) as error:
+        raise InputError(where, f"is not as it was written ({error})", _FORM) from error
+
+
+def _three(values: Mapping[str, Any], before: str) -> Lab | None:
+    told = [values[before + axis] for axis in _LAB]
+    return None if "" in told else _lab(map(float, told))

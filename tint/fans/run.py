@@ -16,7 +16,7 @@ from msgspec import Struct
 
 from tint.fans.changes import by_what_was_asked, same_but_for_its_place, still_holds
 from tint.fans.journal import journal, journal_path
-from tint.fans.rows import Row, asked_of, row_of, table_of
+from tint.fans.rows import Row, asked_of, row_of, writer_of
 from tint.fans.solving import solved
 from tint.fans.wish import Common, Wish
 from tint.files import write_whole
@@ -91,7 +91,8 @@ def run_fan(
     wishes : sequence of Wish
     common : Common
     out : path-like
-        The table; finished rows lie in `OUT.part` until all are there, and the table is then written at once.
+        The table, Parquet where it ends in `.parquet` and else CSV; finished rows lie in `OUT.part` until all are
+        there, and the table is then written at once.
     old : sequence of Row, optional
         Of a table that is to be renewed: a row that answers the same and whose recipe still holds stays as it is.
     engine : callable
@@ -107,6 +108,7 @@ def run_fan(
         If the files cannot be written, or another run is writing them.
     """
     out = Path(out)
+    table = writer_of(out)
     tell = progress or (lambda *_: None)
     kinds: Counter[str] = Counter()
     moved: list[str] = []
@@ -116,11 +118,11 @@ def run_fan(
         kept = book.keep(asked_of(each, common) for each in wishes)
         done, begun = kept, time.monotonic()
         tasks = (_task(at, wishes[at - 1], common, before or {}) for at in range(kept + 1, len(wishes) + 1))
-        for rows in engine(palette, common, _chunks(tasks, chunk)):
+        for rows in engine(palette, common, chunks_of(tasks, chunk)):
             book.add(rows)
             done += len(rows)
             tell(_in_words(done, kept, len(wishes), time.monotonic() - begun), done, len(wishes))
-        write_whole(out, table_of(_counted(book.rows(), kinds, before, moved), palette.pigments))
+        write_whole(out, table(_counted(book.rows(), kinds, before, moved), palette.pigments))
         journal_path(out).unlink(missing_ok=True)
     return Fan(out=out, targets=len(wishes), kept=kept, moved=tuple(moved), **{name: kinds[name] for name in _KINDS})
 
@@ -157,7 +159,8 @@ def made_with(palette: Palette, old: Sequence[Row] | None = None) -> str:
     return f"tint fan 1 {found.hexdigest()}"
 
 
-def _chunks(tasks: Iterable[Task], size: int) -> Iterator[Chunk]:
+def chunks_of(tasks: Iterable[Task], size: int) -> Iterator[Chunk]:
+    """Tasks in chunks of so many, each when it is asked for."""
     left = iter(tasks)
     while chunk := tuple(itertools.islice(left, size)):
         yield chunk

@@ -70,6 +70,10 @@ class Page:
     def bottom(self) -> float:
         return float(self.pdf.h) - self.left
 
+    def turn(self) -> None:
+        """On to a new page."""
+        self.pdf.add_page()
+
     @staticmethod
     def line_height(points: float) -> float:
         """From one line of words to the next [mm]."""
@@ -205,31 +209,50 @@ def one_page(
     JobError
         If fpdf2 is not installed, or even the smallest letters do not bring it onto one page.
     """
+    for size in _SIZES:
+        page = _page(paper, size, title, made, serif)
+        fits = draw(page) <= page.bottom + 1e-6
+        data = _closed(page)
+        if fits:
+            return data
+    raise JobError("pdf", "it does not fit one page", mend="leave some of it out")
+
+
+def many_pages(
+    draw: Callable[[Page], object], *, paper: str, title: str, made: datetime.datetime | None = None, serif: bool = True
+) -> bytes:  # fmt: skip
+    """What `draw` puts on as many pages as it turns to, in its true size; as `one_page` otherwise."""
+    page = _page(paper, 1.0, title, made, serif)
+    draw(page)
+    return _closed(page)
+
+
+def _page(paper: str, size: float, title: str, made: datetime.datetime | None, serif: bool) -> Page:
+    """The first page of a new PDF; its millimetres are so much of true ones, and so is all that is on it."""
     if paper not in FORMATS:
         raise InputError("paper", f"`{paper}` is not known", " or ".join(FORMATS))
     try:
         from fpdf import FPDF
     except ImportError as error:
         raise JobError("pdf", "fpdf2 is not installed", mend="run `pip install 'tint[sheet,pdf]'`") from error
-    for size in _SIZES:  # the page's millimetres are so much of true ones, and so all that is on it
-        pdf = FPDF(unit=size / _POINT, format=tuple(mm / size for mm in FORMATS[paper]))  # type: ignore[arg-type]
-        pdf.set_auto_page_break(False)
-        pdf.set_margin(MARGIN / size)
-        pdf.c_margin = 0.0  # words stand flush with rules and chips
-        pdf.set_lang("en")
-        pdf.set_title(title)
-        pdf.set_creator("tint")
-        pdf.set_creation_date(made or _UNDATED)
-        pdf.add_page()
-        page = Page(pdf, serif)
-        fits = draw(page) <= page.bottom + 1e-6
-        data = bytes(pdf.output()) if fits else b""
-        for font in pdf.fonts.values():
-            if hasattr(font, "close"):
-                font.close()  # fpdf2 leaves the files of added ones open
-        if fits:
-            return data
-    raise JobError("pdf", "it does not fit one page", mend="leave some of it out")
+    pdf = FPDF(unit=size / _POINT, format=tuple(mm / size for mm in FORMATS[paper]))  # type: ignore[arg-type]
+    pdf.set_auto_page_break(False)
+    pdf.set_margin(MARGIN / size)
+    pdf.c_margin = 0.0  # words stand flush with rules and chips
+    pdf.set_lang("en")
+    pdf.set_title(title)
+    pdf.set_creator("tint")
+    pdf.set_creation_date(made or _UNDATED)
+    pdf.add_page()
+    return Page(pdf, serif)
+
+
+def _closed(page: Page) -> bytes:
+    data = bytes(page.pdf.output())
+    for font in page.pdf.fonts.values():
+        if hasattr(font, "close"):
+            font.close()  # fpdf2 leaves the files of added ones open
+    return data
 
 
 # Pages for a browser: a template filled in, the typeface cut to its letters, pictures inside the file.

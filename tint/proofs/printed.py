@@ -6,12 +6,14 @@ chip for every colour, by hue and lightness.
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tint.planning import First
-from tint.proofs.leaf import rendered
+from tint.proofs.facts import Shade
+from tint.proofs.leaf import QUIET, SMALL, Page, many_pages, rendered
 from tint.weighing import CastingSheet, Cup, Scale
 
 _LABELS = 2  # of each casting: one for the cup, one for the back of the casting
@@ -150,8 +152,87 @@ def chips_page(chips: Sequence[Chip], *, title: str, light: str, lost: Sequence[
     InputError
         If what draws it is not installed.
     """
+    groups = [(name, [(chip, _told(chip)) for chip in held]) for name, held in in_groups(chips)]
+    return rendered("fan.html.j2", groups=groups, title=title, head=_head(chips, title, light), lost=list(lost))
+
+
+# Chips on paper: so many side by side, as the page shows them in print; heights of a chip and of all that is a chip's.
+_ACROSS, _CHIP_MM, _CELL_MM, _GAP_MM = 5, 16.0, 29.0, 4.0
+
+
+def chips_pdf(
+    chips: Sequence[Chip], *, title: str, light: str, lost: Sequence[str] = (), paper: str = "a4",
+    made: datetime.datetime | None = None,
+) -> bytes:  # fmt: skip
+    """The same on as many pages of a PDF as it takes; arguments and errors as of `chips_page` and `one_page`."""
+
+    def draw(page: Page) -> None:
+        top = page.left
+        page.words("Fan", page.left, top, points=19)
+        top = page.paragraph(_head(chips, title, light), page.left, top + 9.0, width=page.width) + 3.0
+        for name, held in in_groups(chips):
+            top = _group(page, name, held, top)
+        if lost:
+            top = _heading(page, "No colour was told", top, 5.0)
+        for line in lost:
+            top = page.paragraph(line, page.left, _room(page, top, 8.0), width=page.width, points=SMALL)
+
+    return many_pages(draw, paper=paper, title=f"Fan, {title}", made=made)
+
+
+def _group(page: Page, name: str, chips: Sequence[Chip], top: float) -> float:
+    """Chips of one hue; returns where they end [mm]."""
+    top = _heading(page, f"{name[:1].upper()}{name[1:]}", top, _CELL_MM)
+    wide = (page.width + _GAP_MM) / _ACROSS
+    for first in range(0, len(chips), _ACROSS):
+        top = _room(page, top, _CELL_MM)
+        for at, chip in enumerate(chips[first : first + _ACROSS]):
+            _cell(page, chip, page.left + at * wide, top, wide - _GAP_MM)
+        top += _CELL_MM
+    return top + 1.0
+
+
+def _heading(page: Page, words: str, top: float, below: float) -> float:
+    top = _room(page, top, 7.0 + below)
+    page.words(words, page.left, top, points=11, bold=True)
+    return top + 6.5
+
+
+def _room(page: Page, top: float, height: float) -> float:
+    """Where to go on: here, or at the head of a new page."""
+    if top + height <= page.bottom:
+        return top
+    page.turn()
+    return page.left
+
+
+def _cell(page: Page, chip: Chip, x: float, top: float, width: float) -> None:
+    halves = [code for code in ("" if chip.reached else chip.wanted, chip.had) if code]
+    for at, code in enumerate(halves):
+        red, green, blue = bytes.fromhex(code.lstrip("#"))
+        each = width / len(halves)
+        page.chip(Shade((red, green, blue), exact=True), x + at * each, top, each, _CHIP_MM)
+    end = top + _CHIP_MM + 0.6
+    number = page.words(str(chip.number), x + width, end, points=SMALL, ink=QUIET, right=True)
+    page.words(chip.name, x, end, points=SMALL, bold=True, width=width - number - 1.0)
+    for line in _told(chip):
+        end += page.line_height(SMALL)
+        page.words(line, x, end, points=SMALL, ink=QUIET, width=width)
+
+
+def _head(chips: Sequence[Chip], title: str, light: str) -> str:
     reached = sum(chip.reached for chip in chips)
-    return rendered(
-        "fan.html.j2", groups=in_groups(chips), title=title, light=light, lost=list(lost), count=len(chips),
-        reached=reached,
-    )  # fmt: skip
+    return (
+        f"{title}. {reached} of {len(chips)} colours can be had; for {light}. A chip in two halves cannot: what was "
+        "asked for stands left, the nearest that can be had right. Confirm with a cured swatch."
+    )
+
+
+def _told(chip: Chip) -> list[str]:
+    """What is said under a chip, in at most two lines."""
+    opacity = [] if chip.contrast_ratio is None else [f"contrast ratio {chip.contrast_ratio:.2f}"]
+    if chip.reached:
+        return opacity
+    if not chip.had:
+        return [chip.reason]
+    return ["≈ nearest" + ("" if chip.delta_e is None else f", {chip.delta_e:.1f} CIEDE2000 off"), *opacity]

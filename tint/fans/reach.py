@@ -1,0 +1,166 @@
+"""Which of many colours each base reaches at each wall, and which pigment would reach most of the rest."""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+from collections.abc import Collection, Iterable, Iterator, Sequence
+
+import msgspec
+from msgspec import Struct
+
+from tint.errors import InputError
+from tint.fans.rows import Row
+from tint.fans.run import CHUNK, Engine, Task, Tell, chunks_of, here
+from tint.fans.wish import Common, Wish
+from tint.palette import Palette
+from tint.recipes import Rules
+
+Place = tuple[str, float]  # a base and a wall [mm]
+
+
+class Reached(Struct, kw_only=True, frozen=True):
+    """What one base reaches at one wall.
+
+    Parameters
+    ----------
+    base : str
+    wall_mm : float
+    names : tuple of str
+        Of the colours whose colour and opacity are met.
+    """
+
+    base: str
+    wall_mm: float
+    names: tuple[str, ...]
+
+
+class Gain(Struct, kw_only=True, frozen=True):
+    """What a pigment that is not in stock would add.
+
+    Parameters
+    ----------
+    pigment : str
+    names : tuple of str
+        Of the colours that nothing in stock reaches in any base at any wall, and that recipes with it do.
+    """
+
+    pigment: str
+    names: tuple[str, ...]
+
+
+class Reach(Struct, kw_only=True, frozen=True):
+    """Which of many colours can be had.
+
+    Parameters
+    ----------
+    targets : int
+        How many there are; of them
+    missed : tuple of Row
+        those that are met in no base at no wall, each as the nearest recipe has it, and
+    failed : tuple of Row
+        those that told no colour, with their reasons.
+    reached : tuple of Reached
+        For every base and wall.
+    gains : tuple of Gain
+        For every candidate, the one that adds most first.
+    """
+
+    targets: int
+    missed: tuple[Row, ...]
+    failed: tuple[Row, ...]
+    reached: tuple[Reached, ...]
+    gains: tuple[Gain, ...] = ()
+
+
+def reach(
+    palette: Palette, wishes: Sequence[Wish], common: Common, *, candidates: Collection[str] = (),
+    engine: Engine = here, progress: Tell | None = None,
+) -> Reach:  # fmt: skip
+    """Try every colour in every base at every wall.
+
+    Parameters
+    ----------
+    palette : Palette
+    wishes : sequence of Wish
+        Their own bases and walls do not count here.
+    common : Common
+        Its `walls_mm` are each tried alone; its `base` is the only one, or every base where it is None.
+    candidates : collection of str
+        Pigments that were measured and are not in stock: recipes go without them, and then each is tried alone on
+        what was missed.
+    engine : callable
+        As in `run_fan`.
+    progress : callable, optional
+        Told in words which base, wall and candidate are tried, how many colours are done, and of how many.
+
+    Raises
+    ------
+    InputError
+        If no wall is told, or a candidate is no pigment of the palette or must be in every recipe.
+    """
+    _check(palette, common, candidates)
+    bases = tuple(palette.bases) if common.base is None else (common.base,)
+    places = list(itertools.product(bases, sorted(set(common.walls_mm))))
+    plain = [msgspec.structs.replace(wish, base=None, walls_mm=()) for wish in wishes]
+
+    def tried(place: Place, at: Sequence[int], pigment: str = "") -> list[Row]:
+        rules = _rules(common.rules, candidates, pigment)
+        there = msgspec.structs.replace(common, base=place[0], walls_mm=(place[1],), rules=rules)
+        words = f"{place[0]}, {place[1]:g} mm" + (f", with {pigment}" if pigment else "")
+        return list(_told(_rows(palette, [plain[each] for each in at], there, engine), progress, words, len(at)))
+
+    every = {place: tried(place, range(len(plain))) for place in places}
+    nearest = [min(rows, key=_distance) for rows in zip(*every.values(), strict=True)]
+    missed = [at for at, row in enumerate(nearest) if row.base and not row.reached]
+    gains = []
+    for pigment in candidates:
+        had: set[int] = set()
+        for place in places:
+            left = [at for at in missed if at not in had]
+            had |= {at for at, row in zip(left, tried(place, left, pigment), strict=True) if row.reached}
+        gains.append(Gain(pigment=pigment, names=tuple(nearest[at].name for at in sorted(had))))
+    return Reach(
+        targets=len(plain),
+        missed=tuple(nearest[at] for at in missed),
+        failed=tuple(row for row in nearest if not row.base),
+        reached=tuple(
+            Reached(base=base, wall_mm=wall, names=tuple(row.name for row in rows if row.reached))
+            for (base, wall), rows in every.items()
+        ),
+        gains=tuple(sorted(gains, key=lambda gain: -len(gain.names))),
+    )
+
+
+def _check(palette: Palette, common: Common, candidates: Collection[str]) -> None:
+    if not common.walls_mm:
+        raise InputError("walls", "none is told", "the wall thicknesses of the parts in mm")
+    for name in candidates:
+        if name not in palette.pigments:
+            raise InputError("candidate", f"`{name}` is not a pigment here", "one of " + ", ".join(palette.pigments))
+        if name in common.rules.keep or name in common.rules.fixed:
+            raise InputError("candidate", f"`{name}` is also to be in every recipe", mend="choose one")
+
+
+def _rules(rules: Rules, candidates: Collection[str], pigment: str) -> Rules:
+    """With one candidate in every recipe, which is then needed, or with none."""
+    out = [*rules.leave_out, *(name for name in candidates if name != pigment)]
+    return dataclasses.replace(rules, leave_out=out, keep=[*rules.keep, *([pigment] if pigment else [])])
+
+
+def _rows(palette: Palette, wishes: Sequence[Wish], common: Common, engine: Engine) -> Iterator[Row]:
+    tasks = (Task(number=at, wish=wish) for at, wish in enumerate(wishes, start=1))
+    for rows in engine(palette, common, chunks_of(tasks, CHUNK)):
+        yield from rows
+
+
+def _told(rows: Iterable[Row], progress: Tell | None, words: str, of: int) -> Iterator[Row]:
+    for done, row in enumerate(rows, start=1):
+        if progress is not None:
+            progress(words, done, of)
+        yield row
+
+
+def _distance(row: Row) -> tuple[bool, bool, float]:
+    """Least for a row that is met; then by the colour of its recipe; most for one without."""
+    return not row.reached, not row.base, row.delta_e or 0.0
