@@ -212,6 +212,26 @@ def test_no_dose_is_too_small_for_its_scale() -> None:
     assert sheet.warnings == ()
 
 
+def test_all_that_is_taken_is_what_is_poured_and_what_is_left_over() -> None:
+    bases, pigments = shelf()
+    sheet = weigh_castings(BLENDS, bases, pigments, scale=Scale(step_g=0.1))
+    taken = sum(sheet.grams_of(what) for what in (*pigments, "part A", "part B"))
+    left = sum(step.made_g for step in sheet.premixes) - sum(
+        line.grams for lines in (*(cup.lines for cup in sheet.cups), sheet.premixes) for line in lines
+        if line.what in {step.makes for step in sheet.premixes}
+    )  # fmt: skip
+    assert sheet.grams == pytest.approx(taken)
+    assert sheet.grams == pytest.approx(sum(cup.grams for cup in sheet.cups) + left)
+
+
+@pytest.mark.parametrize(("step", "told"), [("0.1", True), ("0.01", False)])
+def test_what_a_finer_scale_would_spare_is_told(tmp_path: Path, step: str, told: bool) -> None:
+    asked = ["--base", "clear=platinum,1:1,3", "--pigment", "white=both", "--pigment", "black=both"]
+    done = CliRunner().invoke(main, ["start", str(tmp_path / "shop"), *asked, "--scale-step", step])
+    assert done.exit_code == 0, done.stderr
+    assert ("scale of 0.01 g would do" in " ".join(done.stdout.split())) == told
+
+
 def test_a_premix_is_shared_and_enough_of_it_is_made() -> None:
     bases, pigments = shelf()
     many = [(f"s{at}", Blend("clear", {"blue": 0.1 + 0.02 * at}), 2.0) for at in range(6)]

@@ -68,7 +68,7 @@ def casting_page(
         reads="L*, a*, b*" if colours else "reading",
         warnings=list(warnings),
         cautions=sheet.cautions,
-        total=f"{sum(cup.grams for cup in sheet.cups) + sum(step.base_g for step in sheet.premixes):.0f}",
+        total=f"{sheet.grams:.0f}",
     )
 
 

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from tint.materials import Pigment
 from tint.planning import FIRST, MOULDS_MM, First, first_swatches, is_light
 from tint.swatches.declaration import Declared
 from tint.weighing import AREA_CM2, CastingSheet, weigh_castings
-from tint.weighing.premix import scale_of
+from tint.weighing.premix import Scale, scale_of
 
 # Scatter of X, Y, Z, as a share of white's, from which two colours in one casting are better cast apart: a telephone's
 # 0.004, not a colorimeter's 0.001. Five workshops of colours tell it but roughly.
 _ROUGH = 0.003
+_COARSE_G = 0.05  # a scale from which a finer one is to be had for little; common practice, no source
+_SPARED = 0.7  # of the rubber: what a finer scale must bring it under to be named; no source
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,13 +79,30 @@ def plan_castings(
         shelf, pigments, only=bases, moulds_mm=list(moulds_mm) or shop.mould_depths_mm or MOULDS_MM, apart=rough,
         count=count,
     )  # fmt: skip
-    scale = scale_of(shop, scale_step_g)
     rows = [(each.name, each.blend, each.thickness_mm) for each in castings]
-    sheet = weigh_castings(rows, shelf, pigments, scale=scale, area_cm2=area_cm2)
+
+    def weighed(scale: Scale) -> CastingSheet:
+        return weigh_castings(rows, shelf, pigments, scale=scale, area_cm2=area_cm2)
+
+    scale = scale_of(shop, scale_step_g)
+    sheet = weighed(scale)
     return CastingPlan(
         castings=castings, sheet=sheet, area_cm2=area_cm2, colours=colours, cards=declared.backings,
-        warnings=(*_left_out(castings, pigments, bases or shelf), *sheet.warnings),
+        warnings=(*_left_out(castings, pigments, bases or shelf), *sheet.warnings, *_finer(sheet, weighed)),
     )  # fmt: skip
+
+
+def _finer(sheet: CastingSheet, weighed: Callable[[Scale], CastingSheet]) -> Iterator[str]:
+    """What a scale of a tenth of the step would spare, where that is a good part of the rubber."""
+    finer = replace(sheet.scale, step_g=0.1 * sheet.scale.step_g, sd_g=None)
+    if sheet.scale.step_g < _COARSE_G:
+        return
+    other = weighed(finer)
+    if other.grams < _SPARED * sheet.grams:
+        yield (
+            f"a scale of {finer.step_g:g} g would do with {len(other.premixes)} premixes in place of "
+            f"{len(sheet.premixes)}, and with {other.grams:.0f} g of rubber in place of {sheet.grams:.0f} g"
+        )
 
 
 def _left_out(castings: Sequence[First], pigments: Mapping[str, Pigment], bases: Collection[str]) -> Iterator[str]:

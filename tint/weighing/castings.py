@@ -82,6 +82,13 @@ class CastingSheet:
         steps += sum(step.base_g for step in self.premixes if f"part {step.part}" == what)
         return whole(cups + steps)
 
+    @property
+    def grams(self) -> float:
+        """All that the plan takes, what is left over of premixes included [g]."""
+        made = {step.makes for step in self.premixes}
+        poured = sum(line.grams for cup in self.cups for line in cup.lines if line.what not in made)
+        return whole(poured + sum(step.base_g + (0.0 if step.what in made else step.grams) for step in self.premixes))
+
 
 @dataclass(frozen=True, kw_only=True)
 class _Batch:
