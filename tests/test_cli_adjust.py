@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import functools
 import json
 import re
 from collections.abc import Mapping
@@ -29,7 +30,11 @@ RULES = ["--most-pigments", "2"]
 
 
 def run(command: str, folder: Path, *arguments: object) -> Result:
-    named = [command, str(folder), *map(str, arguments)]
+    return _once(command, str(folder), *map(str, arguments))
+
+
+@functools.cache  # no command here changes a file, and several tests look at one answer
+def _once(*named: str) -> Result:
     return CliRunner().invoke(main, named, env={"COLUMNS": "100"})
 
 
@@ -154,7 +159,7 @@ def test_a_colour_without_an_opacity_is_to_be_solid_as_it_is_to_solve(
     asked = answer("adjust", folder, *POURED, *read(readings, "good"), *colour, *RULES)["target"]
     assert (
         asked["contrast_ratio_min"]
-        == answer("solve", folder, "--thickness", 3, *colour)["target"]["contrast_ratio_min"]
+        == answer("solve", folder, "--thickness", 3, *colour, *RULES)["target"]["contrast_ratio_min"]
     )
     lifted = answer("adjust", folder, *POURED, *read(readings, "good"), *colour, "--opacity", "any", *RULES)["target"]
     assert lifted["contrast_ratio_min"] < asked["contrast_ratio_min"]  # as solid as the recipe was meant
@@ -164,6 +169,7 @@ def test_a_recipe_file_tells_doses_target_and_part(
     folder: Path, readings: Path, wish: list[str], tmp_path: Path
 ) -> None:
     fixed = ["--fix", "white=0.4", "--fix", "ochre=0.1", "--most-pigments", 2]
+    wish = [*wish[:2], "--opacity", f"{float(wish[-1]) - 0.01:.4f}..", "--tolerance", "4"]  # both walls can meet it
     solved = answer("solve", folder, "--base", "clear", "--thickness", 3, "--wall", 5, *wish, *fixed)
     file = tmp_path / "recipe.json"
     file.write_text(json.dumps(solved), encoding="utf-8")
@@ -171,10 +177,10 @@ def test_a_recipe_file_tells_doses_target_and_part(
     by_hand = answer("adjust", folder, *POURED, *read(readings, "strong"), *wish, "--wall", 5, *RULES)
     assert told["walls_mm"] == [5.0]
     assert told["missed"] == pytest.approx(by_hand["missed"], abs=0.01)
-    assert told["target"]["contrast_ratio"] == by_hand["target"]["contrast_ratio"]
+    assert told["target"]["contrast_ratio_min"] == by_hand["target"]["contrast_ratio_min"] > 0.5
     # What was weighed otherwise is told beside it, and another wish stands in place of the file's.
     otherwise = answer("adjust", folder, "--recipe", file, *POURED, *read(readings, "good"), "--opacity", "any", *RULES)
-    assert otherwise["target"]["contrast_ratio"] is None
+    assert otherwise["target"]["contrast_ratio_min"] != told["target"]["contrast_ratio_min"]
     seen = answer("predict", folder, "--recipe", file)
     assert seen["thickness_mm"] == [3.0, 5.0]
     assert seen["loadings"] == solved["recipes"][0]["loadings"]

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -230,7 +231,8 @@ def _otherwise(
     if not pair or pair[0].probability < _RIVAL:
         return None
     other = pair[0]
-    best = _answer(other.learned.palette, target, setting, poured, rules, given, other)[0].best.blend
+    answer, _ = _answer(other.learned.palette, target, setting, poured, rules, given, other, loosen=False)
+    best = answer.best.blend
     changed = _changes(poured, best)
     told = ", ".join(f"{name} {dose:.4f} %" for name, dose in changed.items())
     rest = ", all else as it was" if best.loadings.keys() - changed else ""
@@ -257,34 +259,36 @@ def _as_solid(palette: Palette, target: Target, trial: Trial, setting: Setting) 
 
 def _answer(
     palette: Palette, target: Target, setting: Setting, poured: Blend, rules: Rules, given: Rules,
-    cause: Cause | None = None,
+    cause: Cause | None = None, *, loosen: bool = True,
 ) -> tuple[Answer, bool]:  # fmt: skip
     """Recipes that change what the cause warrants; else the fewest doses; else other pigments, where those do not do.
 
-    Other pigments are of lots that no trial has told of: what is not known of them counts against them.
+    Other pigments are of lots that no trial has told of: what is not known of them counts against them. With `loosen`
+    an answer that is out of reach says what giving way would bring; the steps towards it never do.
     """
     base = poured.base
+    search = partial(solve, palette, target, setting=setting, base=base)
     if not (given.keep or given.fixed or given.stock_g or given.leave_out or given.batch_g):
         others = tuple(name for name in palette.pigments if not poured.loadings.get(name))
         held = replace(rules, leave_out=others)
         warranted = list(_warranted(palette, poured, cause))
         # What a fresh optimum would gain within the scatter is noise, and no reason to change more.
-        nearest = solve(palette, target, setting=setting, base=base, rules=held).best.delta_e if warranted else 0.0
+        nearest = search(rules=held, loosen=False).best.delta_e if warranted else 0.0
         for blend in warranted:
-            only = solve(palette, target, setting=setting, base=base, rules=replace(held, fixed=dict(blend.loadings)))
+            only = search(rules=replace(held, fixed=dict(blend.loadings)), loosen=False)
             best = only.best
             if best.reached and best.delta_e <= nearest + best.appearance.scatter:
                 return only, True
         change = fewest_changes(palette, target, poured, setting=setting, rules=rules)
         still = {name: loading for name, loading in poured.loadings.items() if loading > 0.0 and name not in change}
         if poured.total > 0.0:
-            few = solve(palette, target, setting=setting, base=base, rules=replace(held, fixed=still))
+            few = search(rules=replace(held, fixed=still), loosen=False)
             if few.best.reached:
                 return few, True
-    own = solve(palette, target, setting=setting, base=base, rules=rules)
+    own = search(rules=rules, loosen=loosen)
     if own.recipes[0].reached or rules == given:
         return own, True
-    free = solve(palette, target, setting=setting, base=base, rules=given)
+    free = search(rules=given, loosen=loosen)
     return (free, False) if _expected_miss(free.recipes[0]) < _expected_miss(own.recipes[0]) else (own, True)
 
 

@@ -138,7 +138,7 @@ def mode(palette: Palette, trials: Sequence[Trial], layout: Layout, noise: float
         theta, factor, by_shared = _believed(palette, layout, own, shared)
         residual, by_theta, direct = (each / noise for each in _miss(palette, trials, layout, theta, shared))
         by_own = _lowered(palette, by_theta * factor)
-        slopes = np.einsum("wmt,wtq->wmq", by_theta, by_shared) + direct
+        slopes = by_theta @ by_shared + direct
         solved = _solve(prior, own, shared, residual, by_own, slopes)
         move = float(np.abs(solved.shared - shared).max())
         step = min(1.0, _LONGEST / max(move, _TINY))
@@ -269,13 +269,14 @@ def _solve(prior: Array, own: Array, shared: Array, residual: Array, by_own: Arr
     cross = transposed @ slopes
     lean = -local @ cross
     alone = np.einsum("wst,wt->ws", local, np.einsum("wtm,wm->wt", transposed, aimed))
-    information = np.eye(shared.size) + np.einsum("wmq,wmr->qr", slopes, slopes) + np.einsum("wtq,wtr->qr", cross, lean)
-    pull = np.einsum("wmq,wm->q", slopes, aimed) - np.einsum("wtq,wt->q", cross, alone)
-    values, vectors = np.linalg.eigh(0.5 * (information + information.T))
-    root = vectors / np.sqrt(np.maximum(values, _TINY))
+    flat_slopes, flat_cross = slopes.reshape(-1, shared.size), cross.reshape(-1, shared.size)  # (W m, q) and (W t, q)
+    information = np.eye(shared.size) + flat_slopes.T @ flat_slopes + flat_cross.T @ lean.reshape(-1, shared.size)
+    pull = flat_slopes.T @ aimed.ravel() - flat_cross.T @ alone.ravel()
+    lower = np.linalg.cholesky(information)  # the prior alone is the unit matrix: it is positive definite
+    root = np.linalg.inv(lower).T
     new_shared = root @ (root.T @ pull)
     log_volume = 0.5 * float(np.sum(np.linalg.slogdet(local)[1]) + np.sum(np.linalg.slogdet(prior)[1]))
-    log_volume -= 0.5 * float(np.sum(np.log(np.maximum(values, 1e-12))))
+    log_volume -= float(np.sum(np.log(np.diag(lower))))
     return Solved(alone + lean @ new_shared, new_shared, local, lean, root, log_volume)
 
 
