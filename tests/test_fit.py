@@ -10,6 +10,7 @@ import pytest
 import synthetic
 from scipy.optimize import least_squares
 from synthetic import BASES, CASTS, TRUE_K, TRUE_S, WAVELENGTHS, Array, Cast, fit_two_flux, of_bench, studio
+from test_chain import written_out
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
@@ -17,7 +18,7 @@ from tint.errors import InputError
 from tint.fitting import fit_palette, report
 from tint.fitting.leaving_out import leave_out
 from tint.fitting.minimise import minimise
-from tint.fitting.normal import normal, parts
+from tint.fitting.normal import in_row, normal, parts, without_own
 from tint.fitting.problem import Problem, Unknowns, lay_out, show, start_at
 from tint.fitting.spectra import first_guess, fit_with_ground, optics_of
 from tint.forward import SHAPES
@@ -337,7 +338,7 @@ MODELS = [("two-flux", "air"), ("two-flux", "wet"), ("many-flux", "air"), ("many
 
 @pytest.mark.parametrize(("model", "seat"), MODELS)
 def test_reference_normal_equations_are_those_of_all_unknowns_at_once(model: str, seat: str) -> None:
-    # The castings' own unknowns are eliminated one casting at a time; a dense system knows no such order.
+    # A chain of wavelengths with a border; a dense system knows no such order.
     folder = every_fourth(studio(SMALL, seat=seat, transmit=True, seed=1))
     problem = lay_out(folder, optics_of(folder, model))
     at = anywhere_on(problem, folder)
@@ -349,15 +350,22 @@ def test_reference_normal_equations_are_those_of_all_unknowns_at_once(model: str
     prior = np.concatenate((np.zeros(slopes.shape[1] - own), np.ones(own)))
     matrix = slopes.T @ slopes + np.diag(prior)
     pull = slopes.T @ residual - prior * flat(at, problem)
-    A, D = matrix[-own:, -own:], matrix[:-own, -own:]
+    place = np.concatenate(
+        (in_row(np.arange(float(at.ks.size)).reshape(at.ks.shape)), np.arange(at.ks.size, pull.size))
+    ).astype(int)
+    matrix, pull = matrix[np.ix_(place, place)], pull[place]
     here = normal(problem, shown, each)
-    there = matrix[:-own, :-own] - D @ np.linalg.solve(A, D.T)
-    size = np.sqrt(np.diag(there) + 1.0)  # in units in which the priors of scores are one
+    size = np.sqrt(np.diag(matrix) + 1.0)  # in units in which the priors of scores are one
     tolerance = 1e-5 if model == "two-flux" else 2e-2  # tables hold single precision
-    assert np.allclose(here.matrix / size[:, None] / size, there / size[:, None] / size, atol=tolerance)
-    assert np.allclose(
-        here.pull / size, (pull[:-own] - D @ np.linalg.solve(A, pull[-own:])) / size, atol=10 * tolerance
-    )
+    assert np.allclose(written_out(here) / size[:, None] / size, matrix / size[:, None] / size, atol=tolerance)
+    assert np.allclose(here.pull / size, pull / size, atol=10 * tolerance)
+
+    shared = pull.size - own
+    A, D = written_out(here)[shared:, shared:], written_out(here)[:shared, shared:]
+    damped = A + 0.3 * np.diag(np.diag(A))
+    pulled, diagonal = without_own(problem, shown, each, here, 0.3)
+    assert np.allclose(pulled, here.pull[:shared] - D @ np.linalg.solve(damped, here.pull[shared:]))
+    assert np.allclose(diagonal, np.diag(written_out(here)[:shared, :shared] - D @ np.linalg.solve(damped, D.T)))
 
 
 def every_fourth(folder: SwatchFolder) -> SwatchFolder:

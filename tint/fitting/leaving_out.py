@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.fitting.chain import covariance
 from tint.fitting.minimise import Minimum
-from tint.fitting.normal import solve
 from tint.fitting.posterior import Posterior
 from tint.fitting.problem import Problem
 
@@ -92,16 +92,16 @@ def leave_out(fitted: Fitted, castings: Index) -> LeftOut:
     as_written = problem.read[rows] - shown.values[rows] + np.sum(own * score, axis=0)
     made = _of_making(own, of, castings)
     V = np.diag(fitted.noise[rows].ravel() ** 2) + made @ made.T
-    H = _of_palette(fitted, castings, rows)
+    H = _of_palette(fitted, rows)
     solved = solve(V * (1.0 + _ALONE) - H, np.concatenate((as_written.reshape(-1, 1), V), axis=1))
-    covariance = V @ solved[:, 1:]
+    expected = V @ solved[:, 1:]
     return LeftOut(
         castings=castings,
         rows=rows,
         missed=(V @ solved[:, 0]).reshape(rows.size, wide),
-        covariance=0.5 * (covariance + covariance.T),
+        covariance=0.5 * (expected + expected.T),
         slopes=own,
-        told=bool(np.max(np.diag(covariance) / np.diag(V)) < 0.5 / _ALONE),
+        told=bool(np.max(np.diag(expected) / np.diag(V)) < 0.5 / _ALONE),
     )
 
 
@@ -115,21 +115,44 @@ def _of_making(own: Array, of: Index, castings: Index) -> Array:
     return result.reshape(n_rows * wide, -1)
 
 
-def _of_palette(fitted: Fitted, castings: Index, rows: Index) -> Array:
+def _of_palette(fitted: Fitted, rows: Index) -> Array:
     """Covariance of the predicted values by that of the palette, shape (n_values, n_values)."""
     problem, shown, wide = fitted.problem, fitted.minimum.shown, fitted.problem.n_wavelengths
-    n = problem.n_components
-    held = np.flatnonzero(shown.share[castings].any(axis=0))
-    share = shown.share[problem.readings.casting[rows]][:, held]
-    mixed = shown.by_mixed[:, rows]
-    each = np.arange(wide)
-    slopes = np.zeros((rows.size, wide, 2, held.size, wide))  # by k and s
-    slopes[:, each, 0, :, each] = np.moveaxis(mixed[0][..., None] * share[:, None], 1, 0)
-    by_s = mixed[1][..., None] + mixed[2][..., None] * shown.m_by_s[held].T
-    slopes[:, each, 1, :, each] = np.moveaxis(by_s * share[:, None], 1, 0)
-    by_bend = np.einsum("rw,bpw,rp->rwpb", mixed[2], shown.m_by_bend[:, held], share, optimize=True)
-    flat = np.concatenate((slopes.reshape(rows.size * wide, -1), by_bend.reshape(rows.size * wide, -1)), axis=1)
-    of_k = (held[:, None] * wide + each).ravel()
-    of_bend = 2 * n * wide + (2 * held[:, None] + np.arange(2)).ravel()
-    place = np.concatenate((of_k, n * wide + of_k, of_bend))
-    return np.asarray(flat @ fitted.posterior.covariance[np.ix_(place, place)] @ flat.T)
+    n, factored = problem.n_components, fitted.posterior.factored
+    share = shown.share[problem.readings.casting[rows]]
+    by_k, by_s, by_m = shown.by_mixed[:, rows]
+    every = np.arange(wide)
+    slopes = np.zeros((wide, 2, n, rows.size, wide))  # of the values, which are the last two axes
+    slopes[every, 0, :, :, every] = np.einsum("rw,rp->wpr", by_k, share)
+    slopes[every, 1, :, :, every] = np.einsum("pwr,rp->wpr", by_s.T + shown.m_by_s[..., None] * by_m.T, share)
+    by_bend = np.einsum("rw,bpw,rp->pbrw", by_m, shown.m_by_bend, share, optimize=True)
+    whole = np.zeros((factored.border.shape[0] + factored.root.shape[0], rows.size * wide))
+    shared = np.concatenate((slopes.reshape(-1, rows.size * wide), by_bend.reshape(-1, rows.size * wide)))
+    whole[: len(shared)] = shared
+    return covariance(factored, whole)
+
+
+# Positive matrices of unknowns of very different size: solved in units of their own diagonal.
+
+
+_ROUNDING = 1e-10  # share of the largest eigenvalue below which one is rounding
+
+
+def solve(matrix: Array, right: Array) -> Array:
+    """Solve ``matrix x = right``; where rounding leaves the matrix not quite positive, by its pseudo-inverse.
+
+    Parameters
+    ----------
+    matrix : ndarray, shape (n, n)
+    right : ndarray, shape (n, m)
+    """
+    from scipy.linalg import LinAlgError, cho_factor, cho_solve  # only fitting needs it
+
+    scale = 1.0 / np.sqrt(np.maximum(np.diag(matrix), 1e-300))
+    scaled = matrix * scale[:, None] * scale
+    try:
+        factor = cho_factor(scaled, lower=True, check_finite=False)
+        return np.asarray(scale[:, None] * cho_solve(factor, scale[:, None] * right, check_finite=False))
+    except LinAlgError:
+        solved = np.linalg.pinv(scaled, rcond=_ROUNDING, hermitian=True) @ (scale[:, None] * right)
+        return np.asarray(scale[:, None] * solved)

@@ -15,7 +15,8 @@ from typing import Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.fitting.normal import Normal, Parts, normal, own_step, parts, solve
+from tint.fitting.chain import factor, held_at, raised, solved, times
+from tint.fitting.normal import Normal, Parts, from_row, in_row, normal, own_solve, parts, without_own
 from tint.fitting.problem import Problem, Shown, Unknowns, show
 
 Array = NDArray[np.float64]
@@ -23,7 +24,7 @@ Array = NDArray[np.float64]
 _MOST_STEPS = 100
 _GAIN = 1e-5
 _STIFFEST, _LEAST_DAMPING = 1e12, 1e-9
-_AGAIN = 6  # times that a step is solved again with the bounds it met
+_AGAIN = 5  # times that a step is solved again with the bounds it met
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,8 +167,7 @@ def minimise(
     """
 
     def step(here: Minimum, damping: float) -> tuple[Minimum, float]:
-        by, foreseen = _step(problem, here.at, here.shown, here.parts, prior, damping, bend=bend, shape=shape)
-        there = moved(problem, here.at, here.shown, here.parts, by, damping)
+        there, foreseen = _step(problem, here, prior, damping, bend=bend, shape=shape)
         return _evaluate(problem, there, prior, weight), foreseen
 
     first = _evaluate(problem, start, prior, weight)
@@ -185,66 +185,75 @@ def _evaluate(problem: Problem, at: Unknowns, prior: Prior, weight: Array) -> Mi
 
 
 def with_prior(equations: Normal, at: Unknowns, prior: Prior) -> Normal:
-    """Normal equations with the priors of k, s, anisotropies and indices added."""
-    weight = np.concatenate((prior.sd.ravel() ** -2.0, np.ones(at.bend.size + at.shape.size)))
-    away = np.concatenate(((at.ks - prior.mean).ravel(), at.bend.ravel(), at.shape))
-    matrix = equations.matrix.copy()
-    matrix[np.diag_indices_from(matrix)] += weight
-    pull = equations.pull - weight * away
-    wide = at.ks.shape[2]
-    differences = np.diff(np.eye(wide), 2, axis=0)
+    """Normal equations with the priors of k, s, anisotropies and shape added."""
+    scores = np.concatenate((at.bend.ravel(), at.shape))
+    n_shared = equations.border.shape[0] + scores.size
+    weight = prior.sd**-2.0
+    differences = np.diff(np.eye(at.ks.shape[2]), 2, axis=0)
+    smooth = differences.T @ (prior.stiffness[..., None] ** 2 * differences)  # (n_components, W, W)
     level, slope = prior.level(at.ks[1])
-    for number, stiffness in enumerate(prior.stiffness):
-        scaled = differences * stiffness[:, None]
-        rows = slice((at.ks.shape[1] + number) * wide, (at.ks.shape[1] + number + 1) * wide)
-        matrix[rows, rows] += scaled.T @ scaled + slope[number] ** 2
-        pull[rows] -= scaled.T @ (scaled @ at.ks[1, number]) + slope[number] * level[number]
-    return Normal(matrix, pull)
-
-
-def held(at: Unknowns, pull: Array) -> NDArray[np.bool_]:
-    """Which unknowns rest on their bound and would leave it, shape (n,)."""
-    bounded = at.ks.size
-    result = np.zeros(pull.size, dtype=bool)
-    result[:bounded] = (at.ks.ravel() <= 0.0) & (pull[:bounded] <= 0.0)
-    return result
+    diagonal = weight.copy()
+    diagonal[1] += np.einsum("pww->pw", smooth)
+    pull = -weight * (at.ks - prior.mean)
+    pull[1] -= np.einsum("pvw,pw->pv", smooth, at.ks[1]) + (slope * level)[:, None]
+    own = np.zeros(equations.pull.size - n_shared)
+    return replace(
+        raised(equations, np.concatenate((in_row(diagonal), np.ones(scores.size), own))),
+        stiff=np.where(np.eye(at.ks.shape[2], dtype=bool), 0.0, smooth),
+        level=np.broadcast_to(slope[:, None], at.ks[1].shape),
+        pull=equations.pull + np.concatenate((in_row(pull), -scores, own)),
+    )
 
 
 def _step(
-    problem: Problem, at: Unknowns, shown: Shown, each: Parts, prior: Prior, damping: float, *, bend: bool, shape: bool
-) -> tuple[Array, float]:
-    """A damped step, and the gain that it foresees."""
-    equations = with_prior(normal(problem, shown, each, damping=damping), at, prior)
-    matrix, pull = equations.matrix, equations.pull
-    diagonal = np.diag(matrix).copy()
-    matrix[np.diag_indices_from(matrix)] += damping * diagonal
-    fixed, step = held(at, pull), np.zeros(pull.size)
-    fixed[at.ks.size : at.ks.size + at.bend.size] |= not bend
-    fixed[at.ks.size + at.bend.size :] |= not shape
-    lowest = np.full(pull.size, -np.inf)
-    lowest[: at.ks.size] = -at.ks.ravel()
-    for _ in range(_AGAIN):
-        if not fixed.any():
-            step = solve(matrix, pull)
-        else:
-            free = np.flatnonzero(~fixed)
-            right = pull[free] - matrix[np.ix_(free, np.flatnonzero(fixed))] @ step[fixed]
-            step[free] = solve(matrix[np.ix_(free, free)], right)
-        beyond = ~fixed & (step < lowest)
-        if not beyond.any():
-            break
-        step[beyond] = lowest[beyond]
-        fixed |= beyond
-    step = np.maximum(step, lowest)
-    return step, float(2.0 * step @ pull - step @ matrix @ step + damping * (diagonal * step) @ step)
-
-
-def moved(problem: Problem, at: Unknowns, shown: Shown, each: Parts, step: Array, damping: float) -> Unknowns:
-    """The point after a step of what castings share, their own unknowns along with it."""
-    shared, bends = at.ks.size, at.bend.size
-    return Unknowns(
-        ks=np.maximum(at.ks + step[:shared].reshape(at.ks.shape), 0.0),
-        bend=at.bend + step[shared : shared + bends].reshape(at.bend.shape),
-        shape=at.shape + step[shared + bends :],
-        own=np.where(problem.used, at.own + own_step(problem, shown, each, step, damping), 0.0),
+    problem: Problem, here: Minimum, prior: Prior, damping: float, *, bend: bool, shape: bool
+) -> tuple[Unknowns, float]:
+    """Where a damped step leads, and the gain that it foresees."""
+    at, each = here.at, here.parts
+    equations = with_prior(normal(problem, here.shown, each), at, prior)
+    pull, diagonal = without_own(problem, here.shown, each, equations, damping)
+    n_ks, n_shared, bends = at.ks.size, pull.size, at.bend.size
+    of_own = np.einsum("nii->ni", each.own)[problem.used]
+    damped = raised(equations, damping * np.concatenate((diagonal, of_own)))
+    start = in_row(at.ks)
+    # An unknown that rests on its bound and would leave it stays.
+    fixed = np.zeros(equations.pull.size, dtype=bool)
+    fixed[:n_ks] = (start <= 0.0) & (pull[:n_ks] <= 0.0)
+    fixed[n_ks : n_ks + bends] = not bend
+    fixed[n_ks + bends : n_shared] = not shape
+    lowest = np.full(fixed.size, -np.inf)
+    lowest[:n_ks] = -start
+    step = _bounded(held_at(damped, fixed, np.zeros(fixed.size)), lowest)
+    step = np.concatenate((np.maximum(step, lowest)[:n_shared], np.zeros(of_own.size)))
+    along = times(equations, step)
+    shared, of_step = step[:n_shared], along[n_shared:]
+    own_pull = equations.pull[n_shared:]
+    foreseen = 2.0 * shared @ pull - shared @ along[:n_shared] + of_step @ own_solve(problem, each, of_step, damping)
+    own = np.zeros_like(at.own)
+    own[problem.used] = own_solve(problem, each, own_pull - of_step, damping)
+    there = Unknowns(
+        ks=np.maximum(at.ks + from_row(step, problem), 0.0),
+        bend=at.bend + step[n_ks : n_ks + bends].reshape(at.bend.shape),
+        shape=at.shape + step[n_ks + bends : n_shared],
+        own=np.where(problem.used, at.own + own, 0.0),
     )
+    return there, float(foreseen)
+
+
+def _bounded(equations: Normal, lowest: Array) -> Array:
+    """The solution in which what would fall below its bound rests there; by a correction of low rank, since few do."""
+    factored = factor(equations)
+    first = solved(factored, equations.pull[:, None])[:, 0]
+    step, at_bound, columns = first, np.zeros(0, dtype=np.int64), np.zeros((first.size, 0))
+    for _ in range(_AGAIN):
+        beyond = np.setdiff1d(np.flatnonzero(step < lowest), at_bound)
+        if not beyond.size:
+            break
+        unit = np.zeros((first.size, beyond.size))
+        unit[beyond, np.arange(beyond.size)] = 1.0
+        at_bound = np.concatenate((at_bound, beyond))
+        columns = np.concatenate((columns, solved(factored, unit)), axis=1)
+        short = np.linalg.solve(columns[at_bound], first[at_bound] - lowest[at_bound])
+        step = first - columns @ short
+        step[at_bound] = lowest[at_bound]
+    return step

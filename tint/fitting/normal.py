@@ -1,10 +1,9 @@
-"""Normal equations of a fit, each casting's own unknowns eliminated one casting at a time.
+"""Normal equations of a fit: a chain of wavelengths with a border of what they share.
 
-The readings of a casting depend on what all castings share only through its K, S and M, and on its own thickness and
-doses. So each casting adds ``c c^T (x) (G - D A^-1 D^T)`` to the normal matrix of the components' coefficients: c the
-mixing law's shares, G what its readings say of K, S and M, A of its own unknowns, D of both. Only then the coefficients
-are chained to the unknowns: k, s, the anisotropies, the indices, the lobe and the spot's share. The cost grows with the
-number of castings, and not faster.
+The k and s of one wavelength meet those of another only through the smoothness of s, which reaches two wavelengths on,
+through the level of s, and through what all wavelengths share: the anisotropies, the shape (indices, lobe, spot), and
+each casting's own thickness and doses. `tint.fitting.chain` solves equations of this form at a cost that grows with
+the cube of the components, not with that of components times wavelengths.
 """
 
 from __future__ import annotations
@@ -20,8 +19,6 @@ from tint.forward import SHAPES
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-_TOGETHER = 3_000_000  # numbers held at once while castings are summed: what memory the sum takes
-
 
 @dataclass(frozen=True, eq=False)
 class Parts:
@@ -32,15 +29,17 @@ class Parts:
     share : ndarray, shape (n_castings, n_components)
     alone : ndarray, shape (n_castings, 3, 3, n_wavelengths)
         Information on K, S and M at each wavelength.
-    with_shape : ndarray, shape (n_castings, 3 n_wavelengths + SHAPES, SHAPES)
-        Between K, S, M and the shape, and within the shape: the index, the lobe and the spot.
-    with_own : ndarray, shape (n_castings, 3 n_wavelengths + SHAPES, n_slots)
-        Between K, S, M, the shape, and its own unknowns.
+    with_shape : ndarray, shape (n_castings, 3, n_wavelengths, SHAPES)
+        Between K, S, M and the shape: the index, the lobe and the spot.
+    of_shape : ndarray, shape (n_castings, SHAPES, SHAPES)
+    with_own : ndarray, shape (n_castings, 3, n_wavelengths, n_slots)
+        Between K, S, M and its own unknowns.
+    shape_own : ndarray, shape (n_castings, SHAPES, n_slots)
     own : ndarray, shape (n_castings, n_slots, n_slots)
         Of its own unknowns, their prior included.
-    pull : ndarray, shape (n_castings, 3 n_wavelengths + SHAPES)
-        Minus half the gradient by K, S, M and the shape.
-    own_pull : ndarray, shape (n_castings, n_slots)
+    pull : ndarray, shape (n_castings, 3, n_wavelengths)
+        Minus half the gradient by K, S and M.
+    shape_pull, own_pull : ndarray, shapes (n_castings, SHAPES) and (n_castings, n_slots)
     cost : float
         Sum of squares, the priors of the castings' own unknowns included.
     """
@@ -48,9 +47,12 @@ class Parts:
     share: Array
     alone: Array
     with_shape: Array
+    of_shape: Array
     with_own: Array
+    shape_own: Array
     own: Array
     pull: Array
+    shape_pull: Array
     own_pull: Array
     cost: float
 
@@ -63,174 +65,172 @@ def parts(problem: Problem, at: Unknowns, shown: Shown, *, weight: Array) -> Par
     weight : ndarray, shape (n_readings, n_wavelengths)
         One over the standard deviation of each value.
     """
-    first, n, wide = problem.first, problem.thickness.size, problem.n_wavelengths
     residual = (problem.read - shown.values) * weight
     mixed, by_own, by_shape = shown.by_mixed * weight, shown.by_own * weight, shown.by_shape * weight
 
-    def per_casting(values: Array) -> Array:
-        """Sums over readings, which are the last axis but one."""
-        return np.asarray(np.add.reduceat(values, first, axis=-2))
+    def per_casting(products: Array) -> Array:
+        """Sums over readings, which are the last axis but one and become the first."""
+        return np.asarray(np.moveaxis(np.add.reduceat(products, problem.first, axis=-2), -2, 0))
 
-    # Index, lobe and spot count as coefficients of the base, whose share the sum over castings will multiply them by.
-    base_share = np.maximum(shown.share[np.arange(n), problem.base], 1e-6)[problem.readings.casting, None]
-    by_shape = by_shape / base_share
-    alone = per_casting(mixed[:, None] * mixed[None])  # (3, 3, n, W)
-    cross = per_casting(mixed[:, None] * by_shape)  # (3, SHAPES, n, W)
-    of_shape = per_casting(by_shape[:, None] * by_shape).sum(axis=-1)  # (SHAPES, SHAPES, n)
-    shape_own = per_casting(by_shape[:, None] * by_own).sum(axis=-1)  # (SHAPES, slots, n)
-    with_own = per_casting(mixed[:, None] * by_own[None])  # (3, slots, n, W)
-    own = per_casting(by_own[:, None] * by_own[None]).sum(axis=-1)  # (slots, slots, n)
-    pull = per_casting(mixed * residual)  # (3, n, W)
-    flat = cross.transpose(2, 0, 3, 1).reshape(n, 3 * wide, SHAPES)
     return Parts(
         share=shown.share,
-        alone=np.moveaxis(alone, 2, 0),
-        with_shape=np.concatenate((flat, of_shape.transpose(2, 0, 1)), axis=1),
-        with_own=np.concatenate(
-            (with_own.transpose(2, 0, 3, 1).reshape(n, 3 * wide, -1), shape_own.transpose(2, 0, 1)), axis=1
-        ),
-        own=np.moveaxis(own, 2, 0) + np.eye(problem.n_slots),
-        pull=np.concatenate(
-            (
-                np.moveaxis(pull, 1, 0).reshape(n, 3 * wide),
-                per_casting(by_shape * residual).sum(axis=-1).T,
-            ),
-            axis=1,
-        ),
-        own_pull=per_casting(by_own * residual).sum(axis=-1).T - at.own,
+        alone=per_casting(mixed[:, None] * mixed),
+        with_shape=np.moveaxis(per_casting(mixed[:, None] * by_shape), 2, 3),
+        of_shape=per_casting(by_shape[:, None] * by_shape).sum(axis=-1),
+        with_own=np.moveaxis(per_casting(mixed[:, None] * by_own), 2, 3),
+        shape_own=per_casting(by_shape[:, None] * by_own).sum(axis=-1),
+        own=per_casting(by_own[:, None] * by_own).sum(axis=-1) + np.eye(problem.n_slots),
+        pull=per_casting(mixed * residual),
+        shape_pull=per_casting(by_shape * residual).sum(axis=-1),
+        own_pull=per_casting(by_own * residual).sum(axis=-1) - at.own,
         cost=float(np.sum(residual**2) + np.sum(at.own**2)),
     )
 
 
 @dataclass(frozen=True, eq=False)
 class Normal:
-    """Normal equations of what all castings share, in a row: k, s, a and b of each component, the shape.
+    """Normal equations of all unknowns.
+
+    In a row, the unknowns are at each wavelength k of every component and s of every component; then those of the
+    border: a and b of each component, the shape (the bases' indices, lobe, spot), the castings' own.
 
     Parameters
     ----------
-    matrix : ndarray, shape (n, n)
-    pull : ndarray, shape (n,)
+    blocks : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
+        Of k and s of one wavelength.
+    stiff : ndarray, shape (n_components, n_wavelengths, n_wavelengths)
+        Between s of different wavelengths, of which none that meet are more than two apart.
+    level : ndarray, shape (n_components, n_wavelengths)
+        Their products stand further between s of any two wavelengths.
+    border : ndarray, shape (2 n_components n_wavelengths, n_border)
+    corner : ndarray, shape (n_border, n_border)
+    pull : ndarray, shape (2 n_components n_wavelengths + n_border,)
         Minus half the gradient.
     """
 
-    matrix: Array
+    blocks: Array
+    stiff: Array
+    level: Array
+    border: Array
+    corner: Array
     pull: Array
 
 
-def reduced(each: Parts, damping: float = 0.0) -> tuple[Array, Array]:
-    """A^-1 D^T, shape (n_castings, n_slots, 3 W + SHAPES), and A^-1 a, shape (n_castings, n_slots)."""
-    diagonal = np.einsum("nii->ni", each.own)
-    damped = each.own + damping * np.eye(each.own.shape[1]) * diagonal[:, None, :]
-    right = np.concatenate((np.swapaxes(each.with_own, 1, 2), each.own_pull[..., None]), axis=2)
-    solved = np.linalg.solve(damped, right)
-    return solved[..., :-1], solved[..., -1]
-
-
-def normal(
-    problem: Problem, shown: Shown, each: Parts, *, damping: float = 0.0, castings: Index | None = None
-) -> Normal:
-    """Sum over castings (all, or those picked) and chain to the unknowns."""
-    picked = np.arange(problem.thickness.size) if castings is None else castings
-    per, alone = reduced(each, damping)
-    n, wide = problem.n_components, problem.n_wavelengths
-    size = 3 * wide + SHAPES
-    upper, lower = np.triu_indices(n)
-    summed = np.zeros((upper.size, size * size))
-    rows = np.arange(3 * wide).reshape(3, wide)
-    together = max(1, _TOGETHER // size**2)
-    for start in range(0, picked.size, together):
-        some = picked[start : start + together]
-        share = each.share[some]
-        block = -(each.with_own[some] @ per[some])
-        for i in range(3):
-            for j in range(3):
-                block[:, rows[i], rows[j]] += each.alone[some, i, j]
-        block[:, :, -SHAPES:] += each.with_shape[some]
-        block[:, -SHAPES:, :-SHAPES] += np.swapaxes(each.with_shape[some, :-SHAPES], 1, 2)
-        summed += (share[:, upper] * share[:, lower]).T @ block.reshape(some.size, -1)
-    pull = np.einsum(
-        "np,nx->px", each.share[picked], (each.pull - np.einsum("nxu,nu->nx", each.with_own, alone))[picked]
+def normal(problem: Problem, shown: Shown, each: Parts) -> Normal:
+    """Sum over castings and chain from K, S and M to the unknowns; without the priors of what castings share."""
+    n, wide, q, share = problem.n_components, problem.n_wavelengths, shown.m_by_s, each.share
+    pairs = (share[:, :, None] * share[:, None, :]).reshape(-1, n * n)
+    summed = (pairs.T @ each.alone.reshape(len(pairs), -1)).reshape(n, n, 3, 3, wide)
+    by = np.stack((summed[:, :, 0], summed[:, :, 1] + q[:, None, None] * summed[:, :, 2]))  # rows by k and s
+    blocks = np.empty((wide, 2, n, 2, n))
+    blocks[..., 0, :] = by[:, :, :, 0].transpose(3, 0, 1, 2)
+    blocks[..., 1, :] = (by[:, :, :, 1] + q * by[:, :, :, 2]).transpose(3, 0, 1, 2)
+    border, corner = _border(problem, shown, each, by[:, :, :, 2], summed[:, :, 2, 2])
+    return Normal(
+        blocks=blocks.reshape(wide, 2 * n, 2 * n),
+        stiff=np.zeros((n, wide, wide)),
+        level=np.zeros((n, wide)),
+        border=border,
+        corner=corner,
+        pull=_pull(problem, shown, each),
     )
-    pairs = np.empty((n, n, size, size))
-    pairs[upper, lower] = summed.reshape(-1, size, size)
-    pairs[lower, upper] = np.swapaxes(pairs[upper, lower], 1, 2)
-    half = chain(problem, shown, pairs.transpose(0, 2, 1, 3).reshape(n, size, n * size))
-    whole = chain(problem, shown, np.ascontiguousarray(half.T).reshape(n, size, -1))
-    return Normal(0.5 * (whole + whole.T), chain(problem, shown, pull[..., None])[:, 0])
 
 
-def chain(problem: Problem, shown: Shown, rows: Array) -> Array:
-    """From slopes by every component's coefficients to slopes by the unknowns.
+def _border(problem: Problem, shown: Shown, each: Parts, by_m: Array, of_m: Array) -> tuple[Array, Array]:
+    """The border and its corner.
 
     Parameters
     ----------
-    rows : ndarray, shape (n_components, 3 W + SHAPES, any)
-
-    Returns
-    -------
-    ndarray, shape (2 n_components W + 2 n_components + n_bases + 2, any)
+    by_m : ndarray, shape (2, n_components, n_components, n_wavelengths)
+        Between k and s of one component and m of another.
+    of_m : ndarray, shape (n_components, n_components, n_wavelengths)
     """
-    n, wide, last = rows.shape[0], problem.n_wavelengths, rows.shape[2]
-    by_k, by_s, by_m = (rows[:, i * wide : (i + 1) * wide] for i in range(3))
-    by_bend = np.einsum("bpw,pwx->pbx", shown.m_by_bend, by_m, optimize=True)
+    n, wide, q, by_bend, share = problem.n_components, problem.n_wavelengths, shown.m_by_s, shown.m_by_bend, each.share
+    index, count = shape_columns(problem)
+    of, slot = np.nonzero(problem.used)
+    mixed = np.zeros((len(share), 3, wide, count))
+    np.put_along_axis(mixed, np.broadcast_to(index[:, None, None], each.with_shape.shape), each.with_shape, axis=-1)
+    shapes = (share.T @ mixed.reshape(len(share), -1)).reshape(n, 3, wide, count)
+    owns = np.einsum("op,oiw->piwo", share[of], each.with_own[of, :, :, slot])
+    border = np.empty((wide, 2, n, 2 * n + count + of.size))
+    border[..., : 2 * n] = np.einsum("ipow,bow->wipob", by_m, by_bend).reshape(wide, 2, n, 2 * n)
+    bend, shape, own = np.split(np.arange(border.shape[-1]), (2 * n, 2 * n + count))
+    for columns, found in ((shape, shapes), (own, owns)):
+        border[:, 0][:, :, columns] = found[:, 0].swapaxes(0, 1)
+        border[:, 1][:, :, columns] = (found[:, 1] + q[..., None] * found[:, 2]).swapaxes(0, 1)
+
+    corner = np.zeros((border.shape[-1],) * 2)
+    between = np.einsum("apw,pow,bow->paob", by_bend, of_m, by_bend, optimize=True)
+    corner[np.ix_(bend, bend)] = between.reshape(2 * n, 2 * n)
+    for columns, found in ((shape, shapes), (own, owns)):
+        corner[np.ix_(bend, columns)] = np.einsum("bpw,pwc->pbc", by_bend, found[:, 2]).reshape(2 * n, -1)
+    for one, other in np.ndindex(SHAPES, SHAPES):
+        np.add.at(corner, (shape[index[:, one]], shape[index[:, other]]), each.of_shape[:, one, other])
+    corner[shape[index[of]], own[:, None]] = each.shape_own[of, :, slot]
+    corner[np.ix_(own, own)] = np.where(of[:, None] == of, each.own[of[:, None], slot[:, None], slot], 0.0)
+    corner[np.tril_indices(len(corner), -1)] = corner.T[np.tril_indices(len(corner), -1)]
+    return border.reshape(wide * 2 * n, -1), corner
+
+
+def shape_columns(problem: Problem) -> tuple[Index, int]:
+    """Which of the shape's unknowns each casting depends on, shape (n_castings, SHAPES), and how many there are."""
+    bases = len(problem.optics)
+    others = np.broadcast_to(np.arange(bases, bases + SHAPES - 1), (problem.base.size, SHAPES - 1))
+    return np.concatenate((problem.base[:, None], others), axis=1), bases + SHAPES - 1
+
+
+def _pull(problem: Problem, shown: Shown, each: Parts) -> Array:
+    index, count = shape_columns(problem)
+    k, s, m = np.tensordot(each.share, each.pull, (0, 0)).swapaxes(0, 1)  # (n_components, n_wavelengths)
+    of_shape = np.zeros(count)
+    np.add.at(of_shape, index, each.shape_pull)
+    by_bend = np.einsum("bpw,pw->pb", shown.m_by_bend, m)
     return np.concatenate(
-        (
-            by_k.reshape(n * wide, last),
-            (by_s + shown.m_by_s[..., None] * by_m).reshape(n * wide, last),
-            by_bend.reshape(2 * n, last),
-            rows[: len(problem.optics), 3 * wide],
-            rows[: len(problem.optics), 3 * wide + 1 :].sum(axis=0),
-        )
+        (in_row(np.stack((k, s + shown.m_by_s * m))), by_bend.ravel(), of_shape, each.own_pull[problem.used])
     )
 
 
-def own_step(problem: Problem, shown: Shown, each: Parts, step: Array, damping: float) -> Array:
-    """The castings' own step that goes with a step of what they share, shape (n_castings, n_slots)."""
-    per, alone = reduced(each, damping)
-    moved = np.einsum("np,px->nx", each.share, unchain(problem, shown, step))
-    return np.asarray(alone - np.einsum("nux,nx->nu", per, moved))
+def in_row(ks: Array) -> Array:
+    """k and s, shape (2, n_components, n_wavelengths), in the order of the equations' unknowns."""
+    return np.asarray(np.moveaxis(ks, -1, 0).ravel())
 
 
-def unchain(problem: Problem, shown: Shown, step: Array) -> Array:
-    """Change of every component's coefficients, shape (n_components, 3 W + SHAPES), with a step of the unknowns."""
-    n, wide, bases = problem.n_components, problem.n_wavelengths, len(problem.optics)
-    k, s = step[: 2 * n * wide].reshape(2, n, wide)
-    bend = step[2 * n * wide : 2 * n * wide + 2 * n].reshape(n, 2)
-    m = shown.m_by_s * s + np.einsum("bpw,pb->pw", shown.m_by_bend, bend)
-    of_shape = step[2 * n * wide + 2 * n :]
-    shape = np.zeros((n, SHAPES))
-    shape[:bases, 0], shape[:bases, 1:] = of_shape[:bases], of_shape[bases:]
-    return np.concatenate((k, s, m, shape), axis=1)
+def from_row(row: Array, problem: Problem) -> Array:
+    """k and s again, shape (..., 2, n_components, n_wavelengths), from the unknowns in a row."""
+    n, wide = problem.n_components, problem.n_wavelengths
+    return np.asarray(np.moveaxis(row[..., : 2 * n * wide].reshape(*row.shape[:-1], wide, 2, n), -3, -1))
 
 
-# Positive matrices of unknowns of very different size: solved and inverted in units of their own diagonal.
+# The castings' own unknowns eliminated, one casting at a time: what damping and bounds are judged by.
 
 
-_ROUNDING = 1e-10  # share of the largest eigenvalue below which one is rounding
+def own_solve(problem: Problem, each: Parts, right: Array, damping: float) -> Array:
+    """Solve the castings' own block, its diagonal raised by a share of itself, for right-hand sides (n_own, ...)."""
+    rows = np.zeros((*problem.used.shape, *right.shape[1:]))
+    rows[problem.used] = right
+    solved = np.linalg.solve(_damped(each, damping), rows.reshape(*problem.used.shape, -1))
+    return np.asarray(solved.reshape(rows.shape)[problem.used])
 
 
-def solve(matrix: Array, right: Array) -> Array:
-    """Solve ``matrix x = right``; where rounding leaves the matrix not quite positive, by its pseudo-inverse.
-
-    Parameters
-    ----------
-    matrix : ndarray, shape (n, n)
-    right : ndarray, shape (n,) or (n, m)
-    """
-    from scipy.linalg import LinAlgError, cho_factor, cho_solve  # only fitting needs it
-
-    scale = 1.0 / np.sqrt(np.maximum(np.diag(matrix), 1e-300))
-    scaled = matrix * scale[:, None] * scale
-    of_right = scale if right.ndim == 1 else scale[:, None]
-    try:
-        factor = cho_factor(scaled, lower=True, check_finite=False)
-        return np.asarray(of_right * cho_solve(factor, of_right * right, check_finite=False))
-    except LinAlgError:
-        solved = np.linalg.pinv(scaled, rcond=_ROUNDING, hermitian=True) @ (of_right * right)
-        return np.asarray(of_right * solved)
+def _damped(each: Parts, damping: float) -> Array:
+    diagonal = np.einsum("nii->ni", each.own)
+    return np.asarray(each.own + damping * np.eye(each.own.shape[1]) * diagonal[:, None, :])
 
 
-def inverse(matrix: Array) -> Array:
-    """The inverse, symmetric to the last digit; shape (n, n)."""
-    inverted = solve(matrix, np.eye(matrix.shape[0]))
-    return np.asarray(0.5 * (inverted + inverted.T))
+def without_own(problem: Problem, shown: Shown, each: Parts, equations: Normal, damping: float) -> tuple[Array, Array]:
+    """Pull and diagonal of what castings share once their own unknowns are eliminated, both (n_shared,)."""
+    n_ks, n_own = equations.border.shape[0], int(problem.used.sum())
+    n_shared = equations.pull.size - n_own
+    own = own_solve(problem, each, equations.pull[n_shared:], damping)
+    corner = equations.corner[: n_shared - n_ks, n_shared - n_ks :]
+    taken = np.concatenate((equations.border[:, n_shared - n_ks :] @ own, corner @ own))
+    right = np.moveaxis(each.with_own, -1, 1)  # (n_castings, n_slots, 3, n_wavelengths)
+    solved = np.linalg.solve(_damped(each, damping), right.reshape(*right.shape[:2], -1)).reshape(right.shape)
+    of = np.einsum("nuiw,nujw->ijnw", right, solved)
+    q, squared = shown.m_by_s, each.share.T**2
+    k, s, cross, m = (squared @ each for each in (of[0, 0], of[1, 1], of[1, 2], of[2, 2]))
+    of_border = np.sum(corner * own_solve(problem, each, corner.T, damping).T, axis=1)
+    level = np.stack((np.zeros_like(q), equations.level**2))
+    ks = np.einsum("wii->wi", equations.blocks).ravel() + in_row(level - np.stack((k, s + q * (2.0 * cross + q * m))))
+    diagonal = np.concatenate((ks, np.diag(equations.corner)[: corner.shape[0]] - of_border))
+    return equations.pull[:n_shared] - taken, diagonal
