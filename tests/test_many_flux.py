@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -301,6 +302,23 @@ def test_reference_a_table_holds_a_parabola_near_zero_and_a_cubic_beyond() -> No
     np.testing.assert_allclose(values[0], np.log(x) ** 3 * np.log(y) + g, rtol=0, atol=1e-4)
     np.testing.assert_allclose(slopes[0, 0], 3.0 * np.log(x) ** 2 * np.log(y) / x, rtol=0, atol=1e-3)
     np.testing.assert_allclose(slopes[0, 2], 1.0, rtol=0, atol=1e-4)
+
+
+def test_reference_pieces_of_parabolas_meet_the_cubics_at_the_nodes_and_with_one_slope_between() -> None:
+    axis, knots = Axis(start=0.01, octaves=10, per_octave=2), Knots((0.0, 0.2, 0.5, 0.7, 0.9))
+    node, turn = axis.nodes, np.array(knots.nodes)[:, None, None]
+    surface = (np.exp(-node)[:, None] * node / (1.0 + node) * (1.0 + turn))[None]
+    pieces = tuple(replace(axis, degree=2) for _ in range(2))
+    cubic, square = (tabulate(surface, x=x, y=y, knots=(knots,)) for x, y in ((axis, axis), pieces))
+    at = np.full(node.size, 0.37)
+    for one, other in zip(cubic(node, node[::-1], at), square(node, node[::-1], at), strict=True):
+        np.testing.assert_allclose(other, one, rtol=0, atol=3e-5)
+    x, y = np.array([0.0033, 0.013, 0.77]), np.array([2.9, 0.0061, 0.31])
+    true = np.exp(-x) * y / (1.0 + y) * 1.37
+    np.testing.assert_allclose(square(x, y, at[:3])[0][0], true, rtol=0, atol=5e-4)
+    halfway = np.sqrt(node[6] * node[7])
+    beside = square(halfway * np.array([1.0 - 1e-5, 1.0 + 1e-5]), at[:2], at[:2])[1]
+    np.testing.assert_allclose(beside[..., 0], beside[..., 1], rtol=0, atol=1e-4)
 
 
 def test_cache_is_used_and_a_corrupt_one_built_again(own_cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:

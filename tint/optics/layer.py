@@ -233,9 +233,11 @@ def through_spot(
     name = spot.PASSED if seat is None else f"{'45:0' if optics.geometry == '45:0' else 'di:8'} {seat}"
     x, y, z = np.broadcast_arrays(*depths)
     changed, by = spot.change(x, y, z, thickness, refractive_index=optics.refractive_index, name=name, spot=optics.spot)
+    changed *= optics.spot.share
+    changed += values
     by *= optics.spot.share
     by[:, :3] += slopes
-    return values + optics.spot.share * changed, by
+    return changed, by
 
 
 def regular_slopes(

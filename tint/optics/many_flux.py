@@ -47,6 +47,7 @@ _INDEX, _INDEX_STEP, _LEAST_INDEX = 1.41, 0.06, 1.28
 # Shares thrown backwards at which tables are computed, beside none; a cubic through the four
 # (tests/figures/slabs.py).
 _LOBES = (-0.05, 0.06, 0.15)
+_OTHER_LOBES = np.array([[0.0, *(other for other in _LOBES if other != lobe)] for lobe in _LOBES])
 _STORED = tuple(f"{geometry} {seat}" for geometry in ("di:8", "45:0") for seat in ("air", "wet"))
 _PASSED = "passed"
 _STEP = 1e-4  # of the index, for the slope of a closed form
@@ -201,13 +202,10 @@ def shape_weights(nodes: tuple[tuple[float, float], ...], refractive_index: floa
 
 def _lobe_weights(lobe: float) -> tuple[Array, Array]:
     """Lagrange's weights of the lobes through which, and through none, a polynomial runs, and their derivatives."""
-    weights, slopes = np.empty(len(_LOBES)), np.empty(len(_LOBES))
-    for i, node in enumerate(_LOBES):
-        others = [0.0, *(other for other in _LOBES if other != node)]
-        scale = float(np.prod([node - other for other in others]))
-        product = np.poly1d(others, r=True)
-        weights[i], slopes[i] = product(lobe) / scale, product.deriv()(lobe) / scale
-    return weights, slopes
+    away = lobe - _OTHER_LOBES
+    scale = (np.array(_LOBES)[:, None] - _OTHER_LOBES).prod(axis=1)
+    by_lobe = sum(np.roll(away, k, axis=1)[:, 1:].prod(axis=1) for k in range(3))
+    return away.prod(axis=1) / scale, np.asarray(by_lobe) / scale
 
 
 def look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike, *more: Array) -> tuple[Array, Array]:

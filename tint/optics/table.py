@@ -9,9 +9,8 @@ with its slopes, and its slopes are those of the surface itself.
 
 from __future__ import annotations
 
-import functools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +19,7 @@ Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 
 _CHUNK = 4096  # points looked up at once
-_BLOCK = 256  # of them, whose coefficients a processor's cache holds
+_CACHE = 1 << 20  # bytes of their coefficients at a time, which a processor's cache holds
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,11 +32,19 @@ class Axis:
         First node above 0 [-].
     octaves, per_octave : int
         Length of the series, and nodes in each doubling [-].
+    degree : int
+        3, or 2 with two pieces between nodes, of the same values and slopes at them: cheaper to look up.
     """
 
     start: float
     octaves: int
     per_octave: int
+    degree: int = field(default=3, repr=False)  # shapes no number at a node, and so no key of what is stored
+
+    @property
+    def powers(self) -> int:
+        """How many coefficients a piece has."""
+        return self.degree + 1
 
     @property
     def nodes(self) -> Array:
@@ -47,8 +54,12 @@ class Axis:
 
     @property
     def cells(self) -> int:
-        """Pieces between nodes."""
-        return self.octaves * self.per_octave + 1
+        """How many pieces there are."""
+        return (self.octaves * self.per_octave + 1) * self._halves
+
+    @property
+    def _halves(self) -> int:
+        return 1 if self.degree == 3 else 2
 
     @property
     def end(self) -> float:
@@ -59,17 +70,25 @@ class Axis:
         """Cell of each depth, place in it from 0 to 1, slope of that place over depth; all of depth's shape."""
         reach = np.maximum(depth, self.start)
         place = self.per_octave * np.log2(reach / self.start) + np.minimum(depth / self.start, 1.0)
-        cell = np.minimum(place.astype(np.intp), self.octaves * self.per_octave)
         slope = np.where(depth < self.start, 1.0 / self.start, (self.per_octave / np.log(2.0)) / reach)
+        if self.degree == 2:
+            place *= 2.0
+            slope *= 2.0
+        cell = np.minimum(place.astype(np.intp), self.cells - 1)
         return cell, place - cell, slope
 
     def polynomials(self) -> Array:
-        """Operator from node values to cubic coefficients of each cell, shape (4, cells, nodes)."""
+        """Operator from node values to coefficients of each cell, shape (powers, cells, nodes)."""
         values, slopes = np.eye(self.nodes.size), self._slopes()
         left, right = slopes[:-1].copy(), slopes[1:].copy()
         right[0] /= np.log(2.0) / self.per_octave  # the first cell counts in start, not in steps of the series
         left[0] = 2.0 * (values[1] - values[0]) - right[0]
         rise = values[1:] - values[:-1]
+        if self.degree == 2:
+            halfway = 2.0 * rise - 0.5 * (left + right)  # the slope where the two pieces meet
+            first = np.stack((values[:-1], 0.5 * left, 0.25 * (halfway - left)))
+            second = np.stack((first.sum(axis=0), 0.5 * halfway, 0.25 * (right - halfway)))
+            return np.stack((first, second), axis=2).reshape(3, self.cells, -1)
         return np.stack((values[:-1], left, 3.0 * rise - 2.0 * left - right, left + right - 2.0 * rise))
 
     def _slopes(self) -> Array:
@@ -151,7 +170,7 @@ class Table:
     x: Axis
     y: Axis
     knots: tuple[Knots, ...]  # of g, and of what more there is
-    coefficients: Floats  # (cells, powers of the knots, last first, times quantities, 16 powers of x, y)
+    coefficients: Floats  # (cells, powers of the knots, last first, times quantities, powers of x, y)
 
     def __call__(self, x: Array, y: Array, *others: Array) -> tuple[Array, Array]:
         """Values and slopes.
@@ -188,37 +207,43 @@ class Table:
             cells = cells * axis.cells + cell
         places = [place for _, place, _ in located]
         of_knots = _weights(places[:1:-1], [knots.powers for knots in self.knots[::-1]])
-        found = self._products(cells, of_knots, _weights(places[:2], [4, 4]).transpose(0, 2, 1))
-        planes = np.ascontiguousarray(np.moveaxis(found, 0, -1))
-        values[...] = planes[0, :, 0]
-        by = (planes[0, :, 1], planes[0, :, 2], *planes[:0:-1, :, 0])
+        of_depths = _weights(places[:2], [self.x.powers, self.y.powers]).transpose(0, 2, 1)
+        found = self._products(cells, of_knots, of_depths)
+        values[...] = found[:, 0, :, 0].T
+        # Planes of the knots come last first.
+        by = (found[:, 0, :, 1], found[:, 0, :, 2], *(found[:, -1 - knot, :, 0] for knot in range(len(self.knots))))
         for into, (slope, (_, _, by_place)) in enumerate(zip(by, located, strict=True)):
-            np.multiply(slope, by_place, out=slopes[:, into])
+            slopes[:, into] = slope.T
+            slopes[:, into] *= by_place
 
     def _products(self, cells: NDArray[np.intp], of_knots: Floats, of_depths: Floats) -> Floats:
         """Coefficients of cells times the powers of the knots, then of the depths, shape (n, k + 1, quantities, 3)."""
         size, planes, powers = of_knots.shape
-        count = self.coefficients.shape[1] // powers
-        picked = np.empty((min(size, _BLOCK), *self.coefficients.shape[1:]), dtype=np.float32)
+        count, terms = self.coefficients.shape[1] // powers, self.coefficients.shape[2]
+        block = min(size, max(1, _CACHE // self.coefficients[0].nbytes))
+        picked = np.empty((block, *self.coefficients.shape[1:]), dtype=np.float32)
         found = np.empty((size, planes * count, 3), dtype=np.float32)
-        for first in range(0, size, _BLOCK):
-            part = slice(first, first + _BLOCK)
+        for first in range(0, size, block):
+            part = slice(first, first + block)
             here = picked[: cells[part].size]  # one piece of memory for all blocks, which stays in the cache
             self.coefficients.take(cells[part], axis=0, mode="clip", out=here)
-            along = np.matmul(of_knots[part], here.reshape(-1, powers, 16 * count))
-            np.matmul(along.reshape(-1, planes * count, 16), of_depths[part], out=found[part])
+            along = np.matmul(of_knots[part], here.reshape(-1, powers, terms * count))
+            np.matmul(along.reshape(-1, planes * count, terms), of_depths[part], out=found[part])
         return found.reshape(size, planes, count, 3)
 
     def _look_up_beyond(self, x: Array, y: Array, *others: Array, values: Array, slopes: Array) -> None:
-        over_x, over_y = np.maximum(x / self.x.end, 1.0), np.maximum(y / self.y.end, 1.0)
-        back = 1.0 / np.maximum(over_x, over_y)
-        at = [np.minimum(x * back, self.x.end), np.minimum(y * back, self.y.end), *others]
-        self._look_up(at, values, slopes)
-        by_x, by_y = slopes[:, 0] * back, slopes[:, 1] * back
-        beyond_x, beyond_y = (over_x > 1.0) & (over_x >= over_y), (over_y > 1.0) & (over_y > over_x)
+        over_x, over_y = x / self.x.end, y / self.y.end
+        over = np.maximum(over_x, over_y)
+        some = np.flatnonzero(over > 1.0)
+        back, along_x = 1.0 / over[some], over_x[some] >= over_y[some]
+        x_at, y_at = x.copy(), y.copy()
+        x_at[some], y_at[some] = np.minimum(x[some] * back, self.x.end), np.minimum(y[some] * back, self.y.end)
+        self._look_up([x_at, y_at, *others], values, slopes)
         # A depth that is brought back to the edge moves the other one along with it.
-        slopes[:, 0] = np.where(beyond_x, -by_y * y / np.where(beyond_x, x, 1.0), by_x)
-        slopes[:, 1] = np.where(beyond_y, -by_x * x / np.where(beyond_y, y, 1.0), by_y)
+        ratio = np.where(along_x, y[some] / np.where(along_x, x[some], 1.0), x[some] / np.where(along_x, 1.0, y[some]))
+        by_x, by_y = slopes[:, 0, some] * back, slopes[:, 1, some] * back
+        slopes[:, 0, some] = np.where(along_x, -by_y * ratio, by_x)
+        slopes[:, 1, some] = np.where(along_x, by_y, -by_x * ratio)
 
 
 def _powers(place: Array) -> Floats:
@@ -233,13 +258,16 @@ def _powers(place: Array) -> Floats:
 
 
 def _weights(places: list[Array], counts: list[int]) -> Floats:
-    """Products of so many powers of places, the last running fastest, and their slopes by each, shape (n, k + 1, m)."""
+    """Products of so many powers of 1 or 2 places, the last fastest, and their slopes by each, shape (n, k + 1, m)."""
     powers = [_powers(place)[:, :count] for place, count in zip(places, counts, strict=True)]
-    weights = np.empty((len(places) + 1, math.prod(counts), places[0].size), dtype=np.float32)
+    weights = np.empty((len(places) + 1, *counts, places[0].size), dtype=np.float32)
     for plane, into in enumerate(weights):
-        each = [of[int(plane == number)] for number, of in enumerate(powers, start=1)]
-        into[...] = functools.reduce(lambda a, b: (a[:, None] * b).reshape(-1, b.shape[1]), each)
-    return np.ascontiguousarray(weights.reshape(-1, places[0].size).T).reshape(-1, *weights.shape[:2])
+        first, *more = (of[int(plane == number)] for number, of in enumerate(powers, start=1))
+        if more:
+            np.multiply(first[:, None], more[0], out=into)
+        else:
+            into[...] = first
+    return np.ascontiguousarray(weights.reshape(-1, places[0].size).T).reshape(-1, len(weights), math.prod(counts))
 
 
 def tabulate(values: Array, *, x: Axis, y: Axis, knots: tuple[Knots, ...]) -> Table:
@@ -263,5 +291,5 @@ def tabulate(values: Array, *, x: Axis, y: Axis, knots: tuple[Knots, ...]) -> Ta
     n = len(knots)
     of_knots, cells_of_knots = range(n), reversed(range(n + 3, 2 * n + 3))
     whole = whole.transpose(2 * n + 3, 2 * n + 4, *cells_of_knots, *of_knots, n + 2, n, n + 1)
-    shape = (-1, math.prod(each.powers for each in knots) * values.shape[0], 16)
+    shape = (-1, math.prod(each.powers for each in knots) * values.shape[0], x.powers * y.powers)
     return Table(x=x, y=y, knots=knots, coefficients=np.ascontiguousarray(whole, dtype=np.float32).reshape(shape))
