@@ -9,11 +9,14 @@ from pathlib import Path
 
 import hypothesis
 import pytest
+from studio_files import write_folder
+from synthetic import studio
 from threadpoolctl import threadpool_limits
 
 from tint.fitting import fit_palette
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, read_folder
+from tint.turns import one_at_a_time
 
 threadpool_limits(1)  # workers share the processor, and the arrays are small
 
@@ -50,21 +53,33 @@ def _copy(to: Path) -> Path:
 
 
 @pytest.fixture
+def small_folder(tmp_path: Path) -> Path:
+    """An invented folder of twenty castings and three pigments, which two-flux theory fits at once."""
+    return write_folder(studio(seed=3), tmp_path / "small")
+
+
+@pytest.fixture
 def demo_folder(tmp_path: Path) -> Path:
     """A copy of the demo folder, unfitted, for the test to change as it likes."""
     return _copy(tmp_path / "demo")
 
 
-def _fitted(place: Path, model: str) -> Path:
-    folder = _copy(place / "demo")
-    write_palette(fit_palette(read_folder(folder), optics=model), fit_path(folder, model))
+def _fitted(factory: pytest.TempPathFactory, model: str) -> Path:
+    """Fitted once, by the first of several workers that needs it."""
+    folder = _copy(factory.mktemp(model) / "swatches_demo")
+    own = factory.getbasetemp()
+    made = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / f"{model}.fit"
+    with one_at_a_time(made):
+        if not made.exists():
+            write_palette(fit_palette(read_folder(folder), optics=model), made)
+    shutil.copy(made, fit_path(folder, model))
     return folder
 
 
 @pytest.fixture(scope="session")
 def fitted_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A copy of the demo folder with its two-flux palette, made once: leave it as it is."""
-    return _fitted(tmp_path_factory.mktemp("fitted"), "two-flux")
+    return _fitted(tmp_path_factory, "two-flux")
 
 
 @pytest.fixture(scope="session")
@@ -76,7 +91,7 @@ def demo_palette(fitted_demo: Path) -> Palette:
 @pytest.fixture(scope="session")
 def many_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The same with its many-flux palette, the model that its castings obey."""
-    return _fitted(tmp_path_factory.mktemp("many"), "many-flux")
+    return _fitted(tmp_path_factory, "many-flux")
 
 
 @pytest.fixture(scope="session")

@@ -189,23 +189,23 @@ def test_warnings_alone_leave_a_folder_usable(demo_folder: Path) -> None:
 # fit
 
 
-def test_fit_writes_a_palette_that_reads_back(demo_folder: Path) -> None:
-    out = done("fit", demo_folder)
-    path = fit_path(demo_folder, "two-flux")
+def test_fit_writes_a_palette_that_reads_back(small_folder: Path) -> None:
+    out = done("fit", small_folder)
+    path = fit_path(small_folder, "two-flux")
     assert read_palette(path).model == "two-flux"
     flat = " ".join(out.split())
-    assert "75 swatches, 2 bases, 8 pigments" in flat
+    assert "20 swatches, 2 bases, 3 pigments" in flat
     assert "two-flux, di:8; CIEDE2000 of readings against the fit, D65, 10° observer" in flat
     assert "The 8 worst" in flat
 
 
-def test_fit_json_names_every_swatch(demo_folder: Path) -> None:
-    content = answer("fit", demo_folder)
+def test_fit_json_names_every_swatch(small_folder: Path) -> None:
+    content = answer("fit", small_folder)
     keys = {"palette", "optics", "delta_e", "misfit", "swatches", "suspects", "undetermined", "conditions"}
     assert keys | {"g", "refractive_index"} <= set(content)
     assert content["g"] == {}, "two-flux theory knows none"
     assert content["refractive_index"]["clear"] == {"stated": 1.41, "value": 1.41, "error": 0.0}
-    assert len(content["swatches"]) == 75
+    assert len(content["swatches"]) == 20
     suspects = {each["name"]: each["suspect"] for each in content["swatches"] if each["suspect"]}
     assert content["suspects"] == suspects
     known = [each["delta_e"] for each in content["swatches"] if each["delta_e"] is not None]
@@ -255,20 +255,20 @@ def test_fit_json_tells_anisotropies_and_refractive_indices(demo_folder: Path, l
     }
 
 
-def test_fit_names_a_suspect_and_why(demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_fit_names_a_suspect_and_why(small_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def doubting(folder: SwatchFolder, *, optics: str, **_: object) -> Palette:
         palette = fit_palette(folder, optics=optics)
         first, *others = palette.swatches
         return replace(palette, swatches=(replace(first, suspect="[bold] its dose is odd"), *others))
 
     monkeypatch.setattr("tint.cli.fit.fit_palette", doubting)
-    out = done("fit", demo_folder)
-    assert "Suspect swatches\n- clear-1mm (clear): [bold] its dose is odd\n" in out
+    out = done("fit", small_folder)
+    assert "Suspect swatches\n- clear-2 (clear): [bold] its dose is odd\n" in out
 
 
-def test_fit_all_shows_every_swatch(demo_folder: Path) -> None:
-    out = done("fit", demo_folder, "--all")
-    names = [line.split(",")[0] for line in (demo_folder / "swatches.csv").read_text().split("\n")[1:] if line]
+def test_fit_all_shows_every_swatch(small_folder: Path) -> None:
+    out = done("fit", small_folder, "--all")
+    names = [line.split(",")[0] for line in (small_folder / "swatches.csv").read_text().split("\n")[1:] if line]
     shown = {line.split()[0] for line in out.split("\n") if line}
     assert set(names) <= shown
 
@@ -339,8 +339,8 @@ def test_tables_fit_eighty_columns(fitted_demo: Path) -> None:
         assert max(len(line) for line in done(*arguments).split("\n")) <= 80
 
 
-def test_the_only_base_need_not_be_named(demo_folder: Path) -> None:
-    declared, swatches, readings = (demo_folder / file for file in ("palette.toml", "swatches.csv", "readings.csv"))
+def test_the_only_base_need_not_be_named(small_folder: Path) -> None:
+    declared, swatches, readings = (small_folder / file for file in ("palette.toml", "swatches.csv", "readings.csv"))
     text = declared.read_text()
     declared.write_text(text[: text.index("[bases.milky]")] + text[text.index("[pigments.white]") :])
     rows = swatches.read_text().splitlines(keepends=True)
@@ -348,8 +348,8 @@ def test_the_only_base_need_not_be_named(demo_folder: Path) -> None:
     for path in (swatches, readings):
         kept = [row for row in path.read_text().splitlines(keepends=True) if row.split(",")[0] not in gone]
         path.write_text("".join(kept))
-    done("fit", demo_folder)
-    assert answer("predict", demo_folder, "--load", "white=0.5", "--thickness", "3")["base"] == "clear"
+    done("fit", small_folder)
+    assert answer("predict", small_folder, "--load", "white=0.5", "--thickness", "3")["base"] == "clear"
 
 
 @pytest.mark.parametrize("text", ["white=0.5%", "white=0.5 %", " white = 0.5"])

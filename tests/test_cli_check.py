@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from synthetic import fit_two_flux, studio
+from synthetic import studio
 
-from tint.checks import ground
 from tint.cli import check, main, options
-from tint.fitting.leaving_out import Fitted
-from tint.fitting.spectra import fit_with_ground
-from tint.palette import Palette, fit_path, read_palette, write_palette
-from tint.swatches import INPUT_FILES, SwatchFolder, inspect_folder
+from tint.fitting import fit_palette
+from tint.palette import fit_path, write_palette
+from tint.swatches import INPUT_FILES, read_folder
 
 
 @pytest.fixture(autouse=True)
 def two_flux(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Fit by the quicker model."""
+    """Fit by the quicker model, which the invented castings obey."""
     monkeypatch.setattr(options, "DEFAULT_OPTICS", "two-flux")
 
 
@@ -65,65 +64,45 @@ def test_findings_as_json(odd_folder: Path) -> None:
     assert content["left_out"] is None
 
 
-def test_the_errors_of_swatches_left_out(fitted_demo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(check, "examine", lambda *_: ())  # the quicker model does not fit the demo
-    out = told(fitted_demo)
+def test_the_errors_of_swatches_left_out(small_folder: Path) -> None:
+    out = told(small_folder)
     assert "Each casting predicted from the others (leave-one-out): median " in out
     assert "  pigment  CIEDE2000" in out
-    content = answer(fitted_demo)
+    content = answer(small_folder)
     swatches = content["left_out"]["swatches"]
-    assert len(swatches) == 75
+    assert len(swatches) == 20
     assert list(swatches.values()) == sorted(swatches.values(), reverse=True)
     assert set(content["left_out"]["pigments"]) == set(content["pigments"])
+    assert sorted(path.name for path in small_folder.iterdir()) == sorted(INPUT_FILES), "nothing is written"
 
 
-def test_quick_does_not_fit(demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def fit(*_: object, **__: object) -> Palette:
-        raise AssertionError("it was fitted")
-
-    monkeypatch.setattr(check, "fit_palette", fit)
-    monkeypatch.setattr(check, "fit_with_ground", fit)
-    assert "Left out" not in told(demo_folder, "--quick")
+def test_quick_tells_nothing_that_takes_a_fit(small_folder: Path) -> None:
+    assert "leave-one-out" not in told(small_folder, "--quick")
 
 
-def test_it_is_fitted_once(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_it_is_fitted_once(small_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     fits: list[str] = []
+    fit = check.fit_with_ground
 
-    def fit(folder: SwatchFolder, *, optics: str) -> tuple[Palette, Fitted]:
+    def counted(*folder: Any, optics: str) -> Any:
         fits.append(optics)
-        return fit_with_ground(folder, optics=optics)
+        return fit(*folder, optics=optics)
 
-    monkeypatch.setattr(check, "fit_with_ground", fit)
-    monkeypatch.setattr(ground, "fit_with_ground", fit)
-    examined = check._examine(studio(seed=3), quick=False)
-    assert (fits, examined.findings) == (["two-flux"], ())
-    assert examined.errors is not None
-
-
-def test_nothing_is_written(demo_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    fitted: list[SwatchFolder] = []
-
-    def fit(folder: SwatchFolder, **_: object) -> Palette:
-        fitted.append(folder)
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(check, "fit_with_ground", fit)
-    CliRunner().invoke(main, ["check", str(demo_folder)])
-    assert len(fitted) == 1
-    assert sorted(path.name for path in demo_folder.iterdir()) == sorted(INPUT_FILES)
+    for module in ("tint.cli.check", "tint.checks.ground"):
+        monkeypatch.setattr(f"{module}.fit_with_ground", counted)
+    assert answer(small_folder)["left_out"] is not None
+    assert fits == ["two-flux"]
 
 
-def test_a_palette_of_the_folder_as_it_stands_is_used(
-    fitted_demo: Path, demo_folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    write_palette(read_palette(fit_path(fitted_demo, "two-flux")), fit_path(demo_folder, "two-flux"))
-    folder, faults = inspect_folder(demo_folder)
-    assert folder is not None
-    assert faults == ()
+def test_a_palette_of_the_folder_as_it_stands_is_used(small_folder: Path) -> None:
+    def missed() -> dict[str, float]:
+        found: dict[str, float] = answer(small_folder)["left_out"]["pigments"]
+        return found
 
-    monkeypatch.setattr(check, "fit_with_ground", lambda *_, **__: (fit_two_flux(studio()), None))
-    assert check._fit(folder)[0].name == "Demo studio"
-    (demo_folder / "swatches.csv").write_text((demo_folder / "swatches.csv").read_text() + "\n")
-    changed, _ = inspect_folder(demo_folder)
-    assert changed is not None
-    assert check._fit(changed)[0].name == "Invented studio"
+    own = missed()
+    other = replace(fit_palette(studio(seed=4), optics="two-flux"), digest=read_folder(small_folder).digest)
+    write_palette(other, fit_path(small_folder, "two-flux"))
+    assert missed() != pytest.approx(own)  # it tells of the palette that says it is this folder's
+    with (small_folder / "swatches.csv").open("a") as file:
+        file.write("\n")
+    assert missed() == pytest.approx(own)  # which it is no longer

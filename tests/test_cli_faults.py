@@ -146,12 +146,12 @@ def test_swatches_changed_since_the_fit(fitted_demo: Path, demo_folder: Path, fi
 
 
 @pytest.mark.parametrize("content", [b"", b"PK\x03\x04 torn"])
-def test_a_broken_palette_is_fitted_again_with_a_word(demo_folder: Path, content: bytes) -> None:
-    (demo_folder / "palette.two-flux.fit").write_bytes(content)
-    result = run(["predict", str(demo_folder), *CLEAR.split()])
+def test_a_broken_palette_is_fitted_again_with_a_word(small_folder: Path, content: bytes) -> None:
+    (small_folder / "palette.two-flux.fit").write_bytes(content)
+    result = run(["predict", str(small_folder), *CLEAR.split()])
     assert result.exit_code == 0
     assert result.stderr.endswith("palette.two-flux.fit: is broken or of another version; it is fitted again\n")
-    assert run(["predict", str(demo_folder), *CLEAR.split()]).stderr == ""
+    assert run(["predict", str(small_folder), *CLEAR.split()]).stderr == ""
 
 
 def test_a_folder_in_place_of_a_file(demo_folder: Path) -> None:

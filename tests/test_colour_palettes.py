@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import synthetic
 from click.testing import CliRunner, Result
-from colour_studio import as_colours, write_folder, write_lab
+from studio_files import as_colours, write_folder, write_lab
 from synthetic import INSTRUMENT, WAVELENGTHS, Array, fit_two_flux, studio
 
 from tint import colorimetry

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from colour_studio import as_colours
+from studio_files import as_colours
 from synthetic import Cast, fit_two_flux, studio
 
 from tint import colorimetry

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 import synthetic
-from colour_studio import GRID, as_colours
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
+from studio_files import GRID, as_colours
 from synthetic import CASTS, INSTRUMENT, WAVELENGTHS, Array, Cast, fit_two_flux, studio
 
 from tint import colorimetry

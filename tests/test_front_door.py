@@ -25,6 +25,7 @@ from tint.target import target_from_written
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "swatches_demo"
 any_: Any = tint  # where what is passed is wrong on purpose
+TWO = tint.Rules(most_pigments=2, keep=("white", "yellow"))
 FEW = tint.Rules(most_pigments=3, most_recipes=1)
 
 
@@ -55,8 +56,10 @@ def test_every_verb_says_what_it_takes_and_shows_an_example() -> None:
             assert ">>> " in told, name
 
 
-def test_examples_of_the_verbs_run(palette: tint.Palette, answer: tint.Answer, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.chdir(ROOT)
+def test_examples_of_the_verbs_run(
+    many_demo: Path, palette: tint.Palette, answer: tint.Answer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(many_demo.parent)
     for module in (verbs, opacity, glossary, solving):
         given = {"tint": tint, "palette": palette, "answer": answer}
         run = doctest.testmod(module, extraglobs=given, optionflags=doctest.NORMALIZE_WHITESPACE)
@@ -145,21 +148,22 @@ def test_what_cannot_be_read_back_is_told_by_file_and_key(text: str, told: str) 
 def test_a_target_keeps_its_own_tolerance_unless_one_is_given(
     palette: tint.Palette, asked: dict[str, Any], tolerance: float
 ) -> None:
-    own = tint.Target(lab=np.array([70.0, -12.0, 8.0]), tolerance=0.4)
-    answer = tint.solve(palette, own, base="clear", thickness_mm=3, rules=tint.Rules(most_pigments=2), **asked)
+    look = tint.predict(palette, {"white": 1.5, "yellow": 0.2}, base="clear", thickness_mm=3)
+    own = tint.Target(lab=look.lab, tolerance=0.4)
+    answer = tint.solve(palette, own, base="clear", thickness_mm=3, rules=TWO, **asked)
     assert answer.target.tolerance == tolerance
     assert answer.target.asks_opacity == ("opacity" in asked)
 
 
 def test_an_opacity_stands_in_place_of_the_targets_own(palette: tint.Palette) -> None:
-    own = tint.Target(lab=np.array([70.0, -12.0, 8.0]), contrast_ratio=0.9)
-    rules = tint.Rules(most_pigments=2)
-    answer = tint.solve(palette, own, opacity="solid", base="clear", thickness_mm=3, rules=rules)
+    look = tint.predict(palette, {"white": 1.5, "yellow": 0.2}, base="clear", thickness_mm=3)
+    own = tint.Target(lab=look.lab, contrast_ratio=0.9)
+    answer = tint.solve(palette, own, opacity="solid", base="clear", thickness_mm=3, rules=TWO)
     assert (answer.target.contrast_ratio, answer.target.contrast_ratio_min) == (None, 0.98)
 
 
 def test_a_colour_without_a_tolerance_is_to_come_within_one(palette: tint.Palette) -> None:
-    answer = tint.solve(palette, lab=(70, -12, 8), base="clear", thickness_mm=3, rules=tint.Rules(most_pigments=2))
+    answer = tint.solve(palette, lab=(85, 2, 40), base="clear", thickness_mm=3, rules=TWO)
     assert answer.target.tolerance == 1.0
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from colour_studio import as_colours
+from studio_files import as_colours
 from synthetic import CASTS, fit_two_flux, studio
 
 from tint.appearance import Setting

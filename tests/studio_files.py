@@ -1,4 +1,4 @@
-"""The invented studio (`synthetic`) as a colorimeter reads it, in memory or as the files of a swatch folder."""
+"""The invented studio (`synthetic`) as a colorimeter reads it, and as the files of a swatch folder."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def as_colours(
 
 
 def write_folder(folder: SwatchFolder, path: Path) -> Path:
-    """The three files of a folder of colours."""
+    """The three files of a folder, of spectra or of colours."""
     path.mkdir()
     (path / "palette.toml").write_text(_declared(folder), "utf-8")
     _table(
@@ -57,10 +57,16 @@ def write_folder(folder: SwatchFolder, path: Path) -> Path:
         [[s.name, s.base, s.thickness_mm, *(s.loadings.get(p, "") for p in folder.pigments)] for s in folder.swatches],
     )
     bare = [replace(each, swatch=each.backing, backing="") for read in folder.bare.values() for each in read]
+    coloured = folder.kind == COLOURS
+    values = list("Lab") if coloured else [f"{nm:g}" for nm in folder.wavelengths]
     _table(
         path / "readings.csv",
-        ["swatch", "backing", "seat", "source", "L", "a", "b"],
-        [[r.swatch, r.backing, r.seat, r.source, *(f"{x:.3f}" for x in r.values)] for r in (*bare, *folder.readings)],
+        ["swatch", "backing", "seat", "source" if coloured else "quantity", *values],
+        [
+            [r.swatch, r.backing, r.seat, r.source if coloured else r.quantity]
+            + [f"{x:.3f}" if coloured else f"{x:.6f}" for x in r.values]
+            for r in (*bare, *folder.readings)
+        ],
     )
     return path
 
@@ -81,13 +87,14 @@ def _declared(folder: SwatchFolder) -> str:
     bases = "".join(_of_base(each) for each in folder.bases.values())
     pigments = "".join(_of_pigment(each) for each in folder.pigments.values())
     backings = "".join(f"[backings.{name}]\n" for name in folder.backings)
-    return f'format = 1\nname = "{folder.name}"\n\n{_of_instrument(folder.instrument)}\n{backings}\n{bases}{pigments}'
+    instrument = _of_instrument(folder.instrument, coloured=folder.kind == COLOURS)
+    return f'format = 1\nname = "{folder.name}"\n\n{instrument}\n{backings}\n{bases}{pigments}'
 
 
-def _of_instrument(instrument: Instrument) -> str:
+def _of_instrument(instrument: Instrument, *, coloured: bool) -> str:
+    seen = f'light = "{instrument.light}"\nobserver = {instrument.observer}\n' if coloured else ""
     return (
-        f'[instrument]\ngeometry = "{instrument.geometry}"\nlight = "{instrument.light}"\n'
-        f"observer = {instrument.observer}\nrepeatability = {instrument.repeatability}\n"
+        f'[instrument]\ngeometry = "{instrument.geometry}"\n{seen}repeatability = {instrument.repeatability}\n'
         f"thickness_error_mm = {instrument.thickness_error_mm}\n"
         f"dose_error_percent = {instrument.dose_error_percent}\n"
     )
