@@ -18,7 +18,7 @@ from tint.palette import Palette
 from tint.recipes import Recipe
 from tint.swatches import SwatchFolder, read_folder
 from tint.swatches.instruments import Given
-from tint.target import Target, target_from_lab, target_from_reading, target_from_srgb
+from tint.target import Target, target_from_lab, target_from_photo, target_from_reading, target_from_srgb
 
 Folder = SwatchFolder | str | Path
 Look = Blend | Mapping[str, float] | Recipe | Appearance | jsonable.Look
@@ -97,15 +97,14 @@ def walls_of(given: Sequence[float], thickness_mm: float | None, of: object = No
 
 def target_of(
     palette: Palette, setting: Setting, target: Target | None, *, lab: ArrayLike | None, srgb: str | None,
-    reading: str | None, said: Given | None = None,
+    reading: str | None, photo: str | None = None, said: Given | None = None,
 ) -> Target:  # fmt: skip
-
-    given = [
-        name for name, x in (("target", target), ("lab", lab), ("srgb", srgb), ("reading", reading)) if x is not None
-    ]
+    """The target that is given, or told in one of the other ways."""
+    ways = {"target": target, "lab": lab, "srgb": srgb, "reading": reading, "photo": photo}
+    given = [name for name, x in ways.items() if x is not None]
     if len(given) != 1:
         found = "nothing is asked for" if not given else f"{' and '.join(given)} are given together"
-        raise InputError("target", found, "one of target, lab, srgb, reading")
+        raise InputError("target", found, "one of " + ", ".join(ways))
     view = setting.viewing(palette)
     if target is not None:
         checked: Target = typed(target, Target, "target", "a Target, or lab=(70, -12, 8)")
@@ -118,6 +117,8 @@ def target_of(
         return target_from_lab(colour)
     if srgb is not None:
         return target_from_srgb(typed(srgb, str, "srgb", "a screen colour as '#e8701a'"), view)
+    if photo is not None:
+        return target_from_photo(typed(photo, str, "photo", "FILE:X,Y"), view)
     where = typed(reading, str, "reading", "FILE or FILE:NAME")
     over = setting.behind(palette)
     seat = "air" if over == "none" else setting.seat

@@ -128,6 +128,7 @@ class Target(Struct, kw_only=True):
     tolerance: float = 1.0
     thickness_mm: float | None = None
     also: tuple[Also, ...] = ()
+    known_within: float = 0.0
     source: str = ""
 
 

@@ -80,6 +80,8 @@ class Target:
         Further colours to hit with the same recipe.
     source : str
         Where it came from, in words.
+    known_within : float
+        CIEDE2000 within which the colour wanted is itself known, 95 times in 100; 0 for one that is told [-].
     """
 
     lab: Array
@@ -97,6 +99,7 @@ class Target:
     thickness_mm: float | None = None
     also: tuple[Look, ...] = ()
     source: str = ""
+    known_within: float = 0.0
 
     def __post_init__(self) -> None:
         whole = np.shape(self.lab) == (3,) and bool(np.all(np.isfinite(self.lab)))
@@ -254,6 +257,23 @@ def target_from_reading(
     return Target(lab=read.seen(view), spectrum=read.spectrum, **({"source": source} | asked))
 
 
+def target_from_photo(where: str, view: Viewing, **asked: Any) -> Target:
+    """A target that a photograph shows: `FILE:X,Y`, as `mailed_in` reads it; other arguments are those of `Target`.
+
+    Raises
+    ------
+    InputError
+        If there is no such picture or place in it.
+    JobError
+        If it has no chart where one is told, or is not good enough.
+    """
+    from tint.photographs.mailed import mailed_in, wanted_colour  # pictures are for those who have one
+
+    seen = wanted_colour(mailed_in(where), view)
+    told: dict[str, Any] = {"source": seen.words, "known_within": seen.error}
+    return Target(lab=seen.lab, **(told | asked))
+
+
 def with_black(target: Target, black: Target, palette: Palette, *, setting: Setting) -> Target:
     """A target together with what the same sample showed over the darkest backing.
 
@@ -349,5 +369,5 @@ def solid_unless_told(target: Target, palette: Palette) -> Target:
 
 
 def without_gloss(palette: Palette) -> dict[str, Any]:
-    """How a screen colour is matched: with the specular reflection excluded, for a screen has none."""
+    """How a colour of a screen or photograph is matched: with the specular reflection excluded, for it has none."""
     return {"geometry": "de:8"} if palette.instrument.geometry == "di:8" else {}

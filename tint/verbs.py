@@ -175,7 +175,8 @@ def predict(
 
 def solve(
     palette: Palette, target: Target | None = None, *, lab: ArrayLike | None = None, srgb: str | None = None,
-    reading: str | None = None, opacity: str | float | Sequence[float] | None = None, tolerance: float | None = None,
+    reading: str | None = None, photo: str | None = None, opacity: str | float | Sequence[float] | None = None,
+    tolerance: float | None = None,
     base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
     setting: Setting | None = None, rules: Rules | None = None, said: Given | None = None, loosen: bool = True,
     progress: Callable[[str, int, int], None] | None = None, **seen: Any,
@@ -186,13 +187,16 @@ def solve(
     ----------
     palette : Palette
     target : Target, optional
-        Or one of the next three.
+        Or one of the next four.
     lab : array_like, shape (3,), optional
         CIELAB in the light and observer asked for [-].
     srgb : str, optional
         A screen colour `#rrggbb`; it is matched with the specular reflection excluded, for a screen has none.
     reading : str, optional
         A file of readings, `FILE` or `FILE:NAME`.
+    photo : str, optional
+        A place in a photograph, `FILE:X,Y` in pixels, or `FILE:X,Y:chart` where a 24-patch chart is in it; without one
+        the colour is known within several CIEDE2000 only. It is matched as a screen colour is.
     said : Given, optional
         What is true of that file where it does not say so: scale, light, observer, geometry.
     opacity : str, float or pair of floats, optional
@@ -234,13 +238,13 @@ def solve(
 
     palette_of(palette)
     walls = walls_of(walls_mm, thickness_mm)
-    if srgb is not None and setting is None:
+    if (srgb is not None or photo is not None) and setting is None:
         seen = without_gloss(palette) | seen
     seen_in = setting_of(setting, walls[0] if walls else thickness_mm, seen)
     rules = rules or Rules()
     if walls[1:]:
         rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
-    wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading, said=said)
+    wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading, photo=photo, said=said)
     if opacity is not None:
         own: dict[str, Any] = dict.fromkeys(BOUNDS)
         wanted = replace(wanted, **own | opacity_of(opacity))

@@ -150,7 +150,7 @@ def _order(asked: Asked, wish: Wish, over: str | None, said: Said) -> tuple[Give
 
     Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze" --target-lab 70,-8,6
     """
-    colours = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading}
+    colours = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading, "photo": wish.photo}
     target = {name: value for name, value in colours.items() if value is not None} | wish.asked
     told = asked.given | ({"target": target} if target else {})
     if wish.reading is None:

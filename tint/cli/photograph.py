@@ -103,22 +103,37 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
     *options.view(light="The CIE light that the colours hold for."),
     click.option("--chart", type=options.PATH, metavar="FILE", help="Your chart's own spectra or colours as CSV."),
 )
+@click.option("--no-chart", is_flag=True, help="There is none: colours with what light and camera leave open.")
+@click.option(
+    "--chips", type=options.PATH, metavar="FILE.html", help="With --no-chart: the span of the spot, to choose from."
+)
 @click.option("--out", type=options.PATH, metavar="FILE", help="Write the colours as CSV.")
 @click.option("--look", type=options.PATH, metavar="FILE", help="Draw the places on the photograph, as PNG.")
 @options.replace
 @options.as_json
 def command(
     picture: Path, spots: tuple[Spot, ...], corners: tuple[tuple[float, float], ...], find: bool, card: str,
-    colours: dict[str, Any], out: Path | None, look: Path | None, replace: bool, as_json: bool,
+    colours: dict[str, Any], no_chart: bool, chips: Path | None, out: Path | None, look: Path | None, replace: bool,
+    as_json: bool,
 ) -> None:  # fmt: skip
     """A photograph with a chart in it: colours, each with an error.
 
     Example: tint photograph swatches_demo/photograph.jpg --spots swatches_demo/spots.csv
     --corners 319,61 526,59 535,186 326,190
 
-    Name four places or more of the white card too: they show how evenly the light falls.
+    Name four places or more of the white card too: they show how evenly the light falls. A picture without a chart
+    tells a colour only roughly: --no-chart says how roughly.
     """
     _check_files(out, look, replace=replace)
+    if no_chart:
+        if corners or find or out or look:
+            raise InputError(
+                "--no-chart", "given together with --corners, --find, --out or --look", mend="leave it out"
+            )
+        _without_chart(picture, spots, colours, chips, replace=replace, as_json=as_json)
+        return
+    if chips is not None:
+        raise InputError("--chips", "given without --no-chart", "a picture without a chart")
     if bool(corners) == find:
         raise InputError("--corners", "given together with --find" if find else "not given", "--corners or --find")
     seen = read_picture(picture)
@@ -138,6 +153,52 @@ def command(
     else:
         with show.page() as shown:
             _show(shown, told, seen, out)
+
+
+def _without_chart(
+    picture: Path, spots: tuple[Spot, ...], colours: dict[str, Any], chips: Path | None, *, replace: bool, as_json: bool
+) -> None:  # fmt: skip
+    """Colours of spots with no chart beside them, and the page to choose from."""
+    from tint.colorimetry import viewing
+    from tint.files import write_whole
+    from tint.photographs.mailed import Mailed, wanted_colour
+
+    options.check_file(chips, "--chips", ".html", replace=replace)
+    if chips is not None and len(spots) > 1:
+        raise InputError("--chips", f"{len(spots)} spots are named", "one, whose span is shown")
+    view = viewing(range(400, 701, 10), light=colours["light"], observer=colours["observer"])
+    seen = [wanted_colour(Mailed(file=str(picture), spot=(each.x, each.y), size=each.size), view) for each in spots]
+    if chips is not None:
+        from tint.proofs.choosing import choosing_page
+
+        write_whole(chips, choosing_page(seen[0], spot=(spots[0].x, spots[0].y), title=spots[0].name))
+    if as_json:
+        told = [
+            {"name": spot.name, "x": spot.x, "y": spot.y, "lab": each.lab, "expected_error": each.error,
+             "clipped": each.span is not None and each.span.clipped,
+             "chips": {chip.name: {"srgb": chip.srgb, "lab": chip.lab} for chip in each.chips}}
+            for spot, each in zip(spots, seen, strict=True)
+        ]  # fmt: skip
+        show.json({"picture": str(picture), "spots": told, "written": None if chips is None else str(chips)})
+        return
+    with show.page() as out:
+        show.title(out, f"{show.counted(len(spots), 'spot')} of {picture}", f"{view}; no chart beside it")
+        rows = [
+            (spot.where, *(f"{x:.0f}" for x in each.lab), f"{each.error:.0f}", each.chips[7].srgb)
+            for spot, each in zip(spots, seen, strict=True)
+        ]
+        show.table(out, ("<spot", "L*", "a*", "b*", "error", "<screen"), rows)
+        out.print()
+        out.print("error: the CIEDE2000 that holds 95 times in 100; nobody knows light and camera.", style=show.QUIET)
+        care = ["a casting made after it may be refused: have a sample read, or photograph it with a chart"]
+        care += [
+            f"{spot.where}: a channel is at the end of its range, so the true colour is purer, lighter or darker"
+            for spot, each in zip(spots, seen, strict=True)
+            if each.span is not None and each.span.clipped
+        ]
+        show.notes(out, "Before you trust it", care, style=show.CARE)
+        if chips is not None:
+            out.print(f"\nWritten: {chips}, for the customer to choose from.")
 
 
 def _check_files(out: Path | None, look: Path | None, *, replace: bool) -> None:

@@ -45,7 +45,7 @@ SECTIONS = {
     "The recipe": ("--base", "--load", "--recipe", "--pick", "--compare"),
     "How it is cast and seen": ("--thickness", "--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
     "The target beside it": (
-        "--target-lab", "--target-srgb", "--target-reading", "--opacity",
+        "--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--opacity",
         "--tolerance", "--scale",
     ),
     "What is drawn": ("--out", "--show", "--bits", "--name", "--show-formula"),

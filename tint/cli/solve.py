@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from tint.proofs.walls import Walls
 
 _SECTIONS = {
-    "Wanted": ["--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"],
+    "Wanted": ["--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--opacity", "--tolerance"],
     "Part": ["--thickness", "--wall", "--part", "--unit", "--base", "--over", "--seat", "--light", "--also-light"],
     "Limits": [
         "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
@@ -85,8 +85,8 @@ def command(
     Example: tint solve swatches_demo --thickness 3 --target-lab 70,20,40 --opacity solid
 
     A colour of which no opacity is told is to be solid, which hides what is behind it; --opacity any lifts that. A
-    screen colour is matched without gloss. A target out of reach gets its nearest recipes and the reason; that is no
-    error.
+    colour of a screen or photograph is matched without gloss. A target out of reach gets its nearest recipes and the
+    reason; that is no error.
     """
     _check_pictures(picture, reach, replace=replace)
     palette = palette_of(folder, optics)
@@ -94,7 +94,7 @@ def command(
     if walls is not None:
         casting, search = _of_walls(walls, casting, search)
     casting = judged_over(palette, sample, casting)
-    setting = setting_of(palette, casting if wish.srgb is None else without_gloss(palette) | casting)
+    setting = setting_of(palette, without_gloss(palette) | casting if wish.has_no_gloss else casting)
     rules = rules_of(palette, search)
     named = None if base is None else base_of(palette, base)
     target = wanted(palette, wish, sample, setting=setting, base=named, said=said)

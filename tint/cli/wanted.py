@@ -23,6 +23,7 @@ from tint.target import (
     Target,
     target_from_blend,
     target_from_lab,
+    target_from_photo,
     target_from_reading,
     target_from_srgb,
     with_black,
@@ -37,14 +38,20 @@ class Wish:
     lab: tuple[float, ...] | None
     srgb: str | None
     reading: str | None
+    photo: str | None
     opacity: Mapping[str, float] | None
     tolerance: float | None
 
     @property
     def given(self) -> list[str]:
         """The options that name a colour."""
-        values = zip(_COLOURS, (self.lab, self.srgb, self.reading), strict=True)
+        values = zip(_COLOURS, (self.lab, self.srgb, self.reading, self.photo), strict=True)
         return [option.split(" ")[0] for option, value in values if value is not None]
+
+    @property
+    def has_no_gloss(self) -> bool:
+        """Whether the colour is that of a screen or photograph."""
+        return self.srgb is not None or self.photo is not None
 
     @property
     def asked(self) -> dict[str, float]:
@@ -52,7 +59,7 @@ class Wish:
         return options.given(**(self.opacity or {}), tolerance=self.tolerance)
 
 
-_COLOURS = ("--target-lab L,a,b", "--target-srgb '#rrggbb'", "--target-reading FILE[:NAME]")
+_COLOURS = ("--target-lab L,a,b", "--target-srgb '#rrggbb'", "--target-reading FILE[:NAME]", "--target-photo FILE:X,Y")
 
 
 def _bounds(read: Callable[[str], dict[str, float]], option: str) -> Callable[[str], dict[str, float]]:
@@ -66,9 +73,10 @@ def _bounds(read: Callable[[str], dict[str, float]], option: str) -> Callable[[s
 
 
 def _wish(
-    target_lab: tuple[float, ...] | None, target_srgb: str | None, target_reading: str | None, **more: Any
-) -> Wish:
-    return Wish(lab=target_lab, srgb=target_srgb, reading=target_reading, **more)
+    target_lab: tuple[float, ...] | None, target_srgb: str | None, target_reading: str | None,
+    target_photo: str | None, **more: Any,
+) -> Wish:  # fmt: skip
+    return Wish(lab=target_lab, srgb=target_srgb, reading=target_reading, photo=target_photo, **more)
 
 
 target_options = options.grouped(
@@ -77,6 +85,10 @@ target_options = options.grouped(
     options.lab("--target-lab", "The colour wanted, as CIELAB L*, a*, b*."),
     click.option("--target-srgb", metavar="'#rrggbb'", help="The same as a screen colour, in quotation marks."),
     click.option("--target-reading", metavar="FILE[:NAME]", help="The same as measured: a table or instrument's file."),
+    click.option(
+        "--target-photo", metavar="FILE:X,Y[:chart]",
+        help="The same as a place in a photograph, in pixels; without a chart in it, roughly.",
+    ),
     click.option(
         "--opacity",
         type=_bounds(opacity_of, "--opacity"),
@@ -99,6 +111,8 @@ def target_of(palette: Palette, wish: Wish, setting: Setting, said: Given, **mor
         return target_from_lab(wish.lab, **asked)
     if wish.srgb is not None:
         return target_from_srgb(wish.srgb, setting.viewing(palette), **asked)
+    if wish.photo is not None:
+        return target_from_photo(wish.photo, setting.viewing(palette), **asked)
     if wish.reading is not None:
         over = setting.behind(palette)
         return _read(palette, wish.reading, setting, over, said, **asked)

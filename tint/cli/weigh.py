@@ -28,7 +28,7 @@ SECTIONS = {
     "Cups and pot life": ("--cup-cm3", "--headroom", "--pot-life", "--minutes-to-mix", "--minutes-per-mould"),
     "How it is cast and seen": ("--thickness", "--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
     "A target to round towards": (
-        "--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance", "--scale",
+        "--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--opacity", "--tolerance", "--scale",
     ),
     "Output": ("--csv", "--pdf", "--paper", "--title", "--date", "--replace", "--json"),
 }  # fmt: skip

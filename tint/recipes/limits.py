@@ -223,6 +223,11 @@ def warnings(palette: Palette, target: Target, recipes: Sequence[Recipe]) -> lis
     if palette.tells_opacity and not target.asks_more and not target.also:
         kind = "a screen colour" if target.source.startswith("screen") else "a colour"
         told.append(f"{kind} says nothing of opacity: ask for a contrast ratio, or the part may come out see-through")
+    if target.known_within > target.tolerance:
+        told.append(
+            f"the colour wanted is itself known within {target.known_within:.2g} CIEDE2000 only: have a sample of it "
+            "read, or let the customer choose"
+        )
     unsure: dict[str, set[str]] = {}
     for recipe in recipes:
         cure = palette.bases[recipe.blend.base].cure
