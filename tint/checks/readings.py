@@ -21,6 +21,9 @@ from tint.swatches.records import THROUGH
 
 _BOTH = 2.0**0.5
 _INDEX_ERROR = 0.02  # of a refractive index as declared: silicone rubbers lie within it; common practice, no source
+# Times the noise by which replicates differ that are of different castings, and how many castings must do so, half of
+# all that were read again at the least, for the table to be in question; chosen by eye.
+_ANOTHER, _MOST_OTHERS = 20.0, 4
 _MOST_TOLD = 4  # castings darker over a lighter card that are told one by one; chosen by eye
 _LEAST_CONTRAST = 0.1  # of reflectance between backings that are compared
 
@@ -48,6 +51,19 @@ def ways(folder: SwatchFolder) -> dict[Way, list[Reading]]:
 def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
     groups = {key: group for key, group in ways(folder).items() if len(group) > 1}
     count = sum(map(len, groups.values()))
+    apart = {key[0]: _apart(group) for key, group in groups.items()}
+    others = [name for name, size in apart.items() if size > _ANOTHER * folder.instrument.noise]
+    if len(others) >= max(_MOST_OTHERS, 0.5 * len(apart)):
+        yield Finding(
+            kind="mixed_up",
+            where=listed(others),
+            about=tuple(others),
+            words=f"of {len(others)} castings out of {len(apart)} that were read again the readings differ by up to "
+            f"{max(apart.values()):.2f} on average, as those of different castings do",
+            effect="names and readings no longer belong together, and nothing can be learnt from them",
+            mend="was a column of readings.csv sorted without the others, or moved by a row? bring back the file",
+        )
+        return
     for (swatch, backing, _, quantity), group in groups.items():
         values = np.array([each.values for each in group])
         seen = _disagreement(values, folder.instrument.noise, count)
@@ -64,6 +80,11 @@ def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
             "there, more than is foretold",
             mend="read it again, cleaned and seated anew; if it recurs, state a larger repeatability",
         )
+
+
+def _apart(group: Sequence[Reading]) -> float:
+    """By how much the means of replicates differ [reflectance]."""
+    return float(np.ptp([each.values.mean() for each in group]))
 
 
 def _disagreement(values: Array, sd: float, comparisons: int) -> str:
