@@ -31,6 +31,7 @@ from tint.recipes.limits import warnings
 from tint.swatches.instruments import Given
 from tint.target import BOUNDS, Target, solid_unless_told, target_from_written, without_gloss
 from tint.trials import Additions, Adjustment, Cup, Doubts, Trial, adjust
+from tint.trials.keeping import keep_as_swatch
 from tint.trials.trial import HAZE_PERCENT, STRENGTH_PERCENT, TINT_PERCENT
 
 if TYPE_CHECKING:
@@ -38,13 +39,13 @@ if TYPE_CHECKING:
 
 SECTIONS = {
     "The trial": ("--base", "--load", "--thickness", "--read", "--trial", "--recipe", "--pick"),
-    "Wanted": ("--target-lab", "--target-srgb", "--target-reading", "--opacity", "--tolerance"),
+    "Wanted": ("--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--opacity", "--tolerance"),
     "Part": ("--wall", "--over", "--seat", "--light", "--also-light", "--observer", "--geometry"),
     "Limits": (
         "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
         "--scale-step", "--batch-g", "--waste",
     ),
-    "Output": ("--recipes", "--rank-by", "--json"),
+    "Output": ("--recipes", "--rank-by", "--as-swatch", "--json"),
     "More about the trial": (
         "--read-black", "--read-thickness", "--days", "--cure-c", "--mould", "--finish", "--lot",
     ),
@@ -113,13 +114,14 @@ def _doubt(to: str, text: str) -> options.Decorator:
     _doubt("thickness_mm", "The thickness of a trial.  [default: the instrument's]"),
 )
 @rules_options
+@click.option("--as-swatch", metavar="NAME", help="Keep the casting as a swatch of the folder, with its readings.")
 @options.optics
 @options.as_json
 def command(
     folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: Wish, sample: Sample,
     casting: dict[str, Any], said: Given,
-    standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any], optics: str,
-    as_json: bool,
+    standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any],
+    as_swatch: str | None, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """A trial: what went wrong, and the corrected recipe.
 
@@ -129,12 +131,13 @@ def command(
     With several trials of one order (--trial FILE, repeated), oldest first, it learns from all.
     A colour of which no opacity is told is to be solid, as in tint solve. With --recipe, target, part and doses are
     those of the file; what was weighed otherwise is told by --base and --load, or by --trial.
-    Doubts and errors are standard deviations.
+    Doubts and errors are standard deviations. --as-swatch lets the palette learn from the casting for good: of several
+    trials, from the last.
     """
     palette = palette_of(folder, optics)
     choice = chosen(Doses(None, {}), recipe, None if pick is None else (pick,))
     casting = choice.solved_in | judged_over(palette, sample, casting)
-    if wish.srgb is not None:
+    if wish.has_no_gloss:
         casting = without_gloss(palette) | casting
     poured = _as_proposed(poured, choice)
     trials = trials_of(palette, poured, casting, said)
@@ -150,11 +153,17 @@ def command(
     with show.progress(quiet=as_json) as tell:
         tell("learning from trials, then searching", 0, 1)
         done = adjust(palette, target, trials, setting=setting, rules=rules, doubts=doubts, cup=cup)
+    written = (
+        [] if as_swatch is None else [str(each) for each in keep_as_swatch(folder, trials[-1], palette, name=as_swatch)]
+    )
     if as_json:
-        show.json(jsonable.answer(done.answer, optics=optics), **_as_json(done, trials))
-    else:
-        with show.page() as out:
-            _show(out, done, trials, cup, optics)
+        more: dict[str, Any] = {"written": written} if written else {}
+        show.json(jsonable.answer(done.answer, optics=optics), **_as_json(done, trials), **more)
+        return
+    with show.page() as out:
+        _show(out, done, trials, cup, optics)
+        if written:
+            out.print(f"\nWritten: {as_swatch} into {' and '.join(written)}; run `tint fit {folder}`.", style=show.HEAD)
 
 
 def _as_proposed(poured: Poured, choice: Chosen) -> Poured:

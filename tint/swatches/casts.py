@@ -35,7 +35,7 @@ def read_casts(table: Table, declared: Declared, faults: Gathered) -> Casts:
     faults : Gathered
         Takes what is wrong.
     """
-    table = replace(table, columns=_plain_columns(table.columns, declared))
+    table = replace(table, columns=plain_columns(table.columns, declared))
     _check_columns(table, declared, faults)
     check_marks(table, ("thickness_mm", *RANGES, *declared.pigments), faults)
     if not table.rows:
@@ -57,7 +57,7 @@ _MILLIMETRES = re.compile(r"(?<=[\d.,])\s*mm$", re.IGNORECASE)
 _OTHER_LENGTH = re.compile(r"(?<=[\d.,])\s*(cm|µm|um|inch|in|\")$", re.IGNORECASE)
 
 
-def _plain_columns(columns: tuple[str, ...], declared: Declared) -> tuple[str, ...]:
+def plain_columns(columns: tuple[str, ...], declared: Declared) -> tuple[str, ...]:
     """The columns by the names they must have, where a capital or a unit behind is all that differs."""
     known = {each.lower(): each for each in (*SWATCH_COLUMNS, *declared.pigments)}
     known |= {"thickness": "thickness_mm"} if "thickness" not in declared.pigments else {}
