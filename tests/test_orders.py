@@ -31,7 +31,7 @@ customer = "the tea house"
 most_pigments = 3
 leave_out = ["yellow", "red", "rose", "black"]
 """
-SHEETS = {"weigh.pdf", "weigh.csv", "card.png", "approval.html", "approval.pdf"}
+SHEETS = {"weigh.pdf", "weigh.csv", "labels.pdf", "card.png", "approval.html", "approval.pdf"}
 
 
 def order_in(folder: Path, text: str = LID) -> Path:

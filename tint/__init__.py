@@ -27,7 +27,7 @@ if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
     from tint.fans import solve_many
     from tint.glossary import explain
     from tint.materials import Blend
-    from tint.orders import Order, read_order, run_order
+    from tint.orders import Order, answer_order, read_order, run_order
     from tint.palette import Palette
     from tint.proofs import Proof
     from tint.recipes import Answer, Recipe, Rules
@@ -45,7 +45,7 @@ _HOMES = {
     "tint.glossary": ("explain",),
     "tint.errors": ("FolderError", "InputError", "JobError", "TintError"),
     "tint.materials": ("Blend",),
-    "tint.orders": ("Order", "read_order", "run_order"),
+    "tint.orders": ("Order", "answer_order", "read_order", "run_order"),
     "tint.palette": ("Palette",),
     "tint.proofs": ("Proof",),
     "tint.recipes": ("Answer", "Recipe", "Rules"),
@@ -72,6 +72,7 @@ __all__ = [
     "WeighSheet",
     "__version__",
     "adjust",
+    "answer_order",
     "check",
     "explain",
     "fit",

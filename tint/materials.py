@@ -109,6 +109,12 @@ class Workshop:
         That prices are in.
     price_unit : str
         What prices in palette.toml are for: `kg`, `g`, `100 g` or `lb`; all else here is per kg.
+    price_per_hour : float, optional
+        Of working time.
+    minutes_a_batch, minutes_a_part : float, optional
+        Working time for a batch, whatever its size, and for each part besides [min].
+    margin_percent : float, optional
+        On the cost of material and time, in a quote [%].
     """
 
     scale_step_g: float | None = None
@@ -119,6 +125,10 @@ class Workshop:
     waste_percent: float | None = None
     currency: str = ""
     price_unit: str = "kg"
+    price_per_hour: float | None = None
+    minutes_a_batch: float | None = None
+    minutes_a_part: float | None = None
+    margin_percent: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,43 +1,66 @@
-"""`tint order`: a customer's order, from its file to every sheet; the list of orders; an order in place of a folder."""
+"""`tint order`: an order, from its file to every sheet; the answer to it; the list; an order in place of a folder."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from tint.cli import options, show
+from tint.cli.edge import plain
 from tint.errors import InputError, TintError
-from tint.orders import Done, Order, orders_in, read_order, run_order
+from tint.orders import Done, Order, Quote, answer_order, orders_in, read_order, run_order, state_of
 
 if TYPE_CHECKING:
     from rich.console import Console
 
+_SECTIONS = {
+    "The recipe": ("--choose", "--optics"),
+    "What the customer said": ("--answer", "--said", "--by", "--on", "--signed"),
+    "Output": ("--all", "--replace", "--json"),
+}
 
-@click.command("order")
+
+@click.command("order", cls=options.Sectioned, sections=_SECTIONS)
 @click.argument("order", type=options.PATH)
 @options.count("--choose", "Take the recipe of this rank.  [default: the best, or the one taken before]")
+@options.grouped(
+    "said",
+    dict,
+    click.option("--answer", "verdict", type=click.Choice(("approved", "refused")), help="Enter it into the ledger."),
+    click.option("--said", "words", metavar="WORDS", help="In the customer's own words."),
+    click.option("--by", metavar="NAME", help="Who said so.  [default: the order's approver or customer]"),
+    click.option("--on", type=options.day("--on"), metavar="DAY", help="When it was said.  [default: today]"),
+    click.option("--signed", type=options.PATH, metavar="FILE", help="The signed sheet; a copy is kept."),
+)
 @click.option("--all", "every", is_flag=True, help="List the orders of a swatch folder, with what stands of each.")
 @options.replace
 @options.optics
 @options.as_json
-def command(order: Path, choose: int | None, every: bool, replace: bool, optics: str, as_json: bool) -> None:
-    """An order: its recipe, weigh sheet, card and approval sheets.
+def command(
+    order: Path, choose: int | None, said: dict[str, Any], every: bool, replace: bool, optics: str, as_json: bool
+) -> None:  # fmt: skip
+    """An order: its recipe, weigh sheet, labels, approval sheets and quote.
 
     Example: tint order swatches_demo/orders/lid.toml
 
     Run again after an edit, it makes anew only what changed. Files that you altered are left as they are. Every other
     command takes an order in place of a folder, and needs no other option.
     """
+    told = options.given(**said)
     if every:
         _list(order, as_json=as_json)
         return
     if order.is_dir():
         raise InputError(str(order), "is a folder", "the file of an order", "add --all to list those in it")
-    with show.waiting("working") as told:
-        done = run_order(order, choose=choose, replace=replace, optics=optics, progress=told)
+    if told:
+        _answer(order, told, optics=optics, as_json=as_json)
+        return
+    with show.waiting("working") as tell:
+        done = run_order(order, choose=choose, replace=replace, optics=optics, progress=tell)
     if as_json:
         show.json(_as_json(done))
         return
@@ -45,8 +68,32 @@ def command(order: Path, choose: int | None, every: bool, replace: bool, optics:
         _show(out, done)
 
 
+def _answer(order: Path, told: dict[str, Any], *, optics: str, as_json: bool) -> None:
+    verdict = told.pop("verdict", None)
+    if verdict is None:
+        raise InputError(f"--{next(iter(told)).replace('words', 'said')}", "given without --answer", "both")
+    on: date | None = told.pop("on", None)
+    done = answer_order(order, verdict, on=on, optics=optics, **told)
+    if as_json:
+        content = done.content
+        show.json(
+            {"approval": done.number, "new": done.is_new, "verdict": content.verdict, "by": content.approved_by,
+             "on": content.approved_on, "said": content.note, "order": content.order_id, "recipe": content.recipe_id,
+             "signed": None if done.signed is None else str(done.signed)}
+        )  # fmt: skip
+        return
+    content = done.content
+    said = f": “{content.note}”" if content.note else ""
+    kept = f"; the signed sheet is kept as {done.signed}" if done.signed else ""
+    entered = f"approval {done.number} in the ledger" if done.is_new else f"there already, as approval {done.number}"
+    click.echo(
+        plain(f"{done.order.title}: {content.verdict} by {content.approved_by}, {content.approved_on}{said}{kept}.")
+    )
+    click.echo(f"Entered: {entered}." if done.is_new else f"It is {entered}.")
+
+
 def _as_json(done: Done) -> dict[str, Any]:
-    made = done.made
+    made, quote = done.made, done.quote
     return {
         "order": str(done.order.path),
         "recipe": str(done.order.recipe_path),
@@ -54,10 +101,16 @@ def _as_json(done: Done) -> dict[str, Any]:
         "ledger": {"order": done.entered[0], "recipe": done.entered[1]},
         "base": done.answer.recipes[0].base,
         "loadings": done.answer.recipes[0].loadings,
+        "quote": {
+            "costs": [{"what": each.what, "quantity": each.quantity, "unit": each.unit, "total": each.total}
+                      for each in quote.costs],
+            "quantity": quote.quantity, "unit": quote.unit, "unit_price": quote.price, "currency": quote.currency,
+            "total": quote.total, "agreed": quote.agreed, "missing": quote.missing,
+        },
         "written": [str(each) for each in made.written],
         "kept": [str(each) for each in made.kept],
         "left": [str(each) for each in made.left],
-    }
+    }  # fmt: skip
 
 
 def _show(out: Console, done: Done) -> None:
@@ -71,11 +124,8 @@ def _show(out: Console, done: Done) -> None:
     facts = [
         ("target", f"{show.fixed(first.delta_e or 0.0, 2)} CIEDE2000", "met" if first.reached else first.reason),
         ("error", f"{show.fixed(first.expected_error or 0.0, 2)} CIEDE2000", "95 of 100 castings read within it"),
-        (
-            "weigh",
-            f"{done.sheet.total_grams:.4g} g",
-            "waste included",
-        ),
+        ("weigh", f"{done.sheet.total_grams:.4g} g", "waste included"),
+        *_price(done.quote),
     ]
     show.facts(out, facts)
     made = done.made
@@ -84,17 +134,31 @@ def _show(out: Console, done: Done) -> None:
     left = [f"{each.name}: add --replace to make it anew" for each in made.left]
     show.notes(out, "Altered by hand, and left as they are", left, style=show.CARE)
     show.notes(out, "Before you trust it", done.answer.warnings, style=show.CARE)
+    if done.quote.price is None:
+        show.notes(out, "No quote, since nothing tells", list(done.quote.missing), style=show.QUIET)
+
+
+def _price(quote: Quote) -> list[tuple[str, str, str]]:
+    """The price, and what it is made of."""
+    if quote.price is None:
+        return []
+    parts = f"{quote.quantity} of them {quote.in_words(quote.total)}" if quote.quantity > 1 else f"the {quote.unit}"
+    costs = {each.what: each.total for each in quote.costs}
+    work, margin = costs.pop("work", 0.0), costs.pop("margin", 0.0)
+    made_of = f"material {sum(costs.values()):.2f}, work {work:.2f}, margin {margin:.2f}" if quote.costs else ""
+    told = [parts, "as agreed" if quote.agreed else "", made_of]
+    return [("price", quote.in_words(quote.price), "; ".join(filter(None, told)))]
 
 
 def _list(folder: Path, *, as_json: bool) -> None:
     if not folder.is_dir():
         raise InputError(str(folder), "is not a folder", "a swatch folder, whose orders are listed")
-    found = [_line(path) for path in orders_in(folder)]
+    found = sorted((_line(path) for path in orders_in(folder)), key=lambda each: (not each["due"], each["due"]))
     if as_json:
         show.json({"orders": found})
         return
     with show.page() as out:
-        show.title(out, f"Orders in {folder}", f"{len(found)} in all")
+        show.title(out, f"Orders in {folder}", f"{len(found)} in all, by the day that they are due")
         rows = [(each["name"], each["customer"], each["due"], each["state"]) for each in found]
         show.table(out, ("<order", "<customer", "<due", "<state"), rows)
 
@@ -102,22 +166,17 @@ def _list(folder: Path, *, as_json: bool) -> None:
 def _line(path: Path) -> dict[str, str]:
     try:
         order = read_order(path)
+        state = state_of(order)
     except TintError as error:
         return {"name": path.stem, "customer": "", "due": "", "state": str(error)}
     due = "" if order.written.due is None else order.written.due.isoformat()
-    return {"name": order.name, "customer": order.written.customer, "due": due, "state": _state(order)}
-
-
-def _state(order: Order) -> str:
-    if not order.recipe_path.exists():
-        return "new"
-    return "sheets made" if (order.made_path / "approval.pdf").exists() else "recipe chosen"
+    return {"name": order.name, "customer": order.written.customer, "due": due, "state": state}
 
 
 # An order in place of a folder: `tint solve orders/lid.toml` is `tint solve FOLDER` with the order as options. What is
 # typed comes after what the order says and goes before it: one option overrides one key.
 
-_COLOURS = ("--target-lab", "--target-srgb", "--target-reading", "--as-blend")
+_COLOURS = ("--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--as-blend")
 _DOSES = ("--base", "--load", "--recipe", "--trial")
 _WALLS = ("--thickness", "--wall", "--part")
 _AMOUNTS = ("--batch-g", "--batch-cm3", "--part-cm3")
@@ -176,6 +235,7 @@ def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "--target-srgb": written.colour,
         "--target-lab": None if written.lab is None else ",".join(f"{x:g}" for x in written.lab),
         "--target-reading": order.reading,
+        "--target-photo": order.photo,
         "--opacity": order.opacity_text,
         "--tolerance": written.tolerance,
         "--light": written.light,
@@ -188,7 +248,7 @@ def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "--part": None if written.part is None else order.beside(written.part),
         "--batch-g": written.batch_g,
         "--part-cm3": order.part_cm3 if written.batch_g is None and written.part is not None else None,
-        "--count": written.parts,
+        "--count": written.parts if written.batch_g is None else None,
         "--name": order.title,
         "--title": order.title,
         "--customer-words": written.words or None,

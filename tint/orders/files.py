@@ -60,6 +60,11 @@ class Files:
         known = self._state.get(path.name)
         return known is not None and known.made_of == made_of and _of(path) == known.ours[-1]
 
+    def made_of(self, path: Path) -> str:
+        """What a file was last made of; empty where nothing is known of it."""
+        known = self._state.get(path.name)
+        return "" if known is None else known.made_of
+
     def is_ours(self, path: Path) -> bool:
         """Whether nobody has altered it: it is not there, or holds what was once written."""
         there = _of(path)

@@ -25,7 +25,7 @@ from tint.weighing.batch import waste_of
 
 FOLDER = "orders"  # in the swatch folder
 FORMAT = 1
-_COLOURS = ("colour", "lab", "reading")
+_COLOURS = ("colour", "lab", "reading", "photo")
 _FORM = "an order as docs/orders.md shows one"
 
 
@@ -40,6 +40,19 @@ class Limits(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     max_total: float | None = None
 
 
+class Photo(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
+    """A place in a photograph, beside the order's file: `spot` and `size` in pixels; `chart` where one is in it.
+
+    `chip` is the one that the customer chose, of those on the page to choose from.
+    """
+
+    file: str
+    spot: tuple[float, float]
+    size: float | None = None
+    chart: bool = False
+    chip: str = ""
+
+
 class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     """The keys of the file.
 
@@ -52,7 +65,9 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     lab : tuple of float, optional
         CIELAB; or
     reading : str, optional
-        FILE or FILE:NAME, beside the order's file or from the root.
+        FILE or FILE:NAME, beside the order's file or from the root; or
+    photo : Photo, optional
+        A place in a photograph.
     opacity : str, float or pair, optional
         As `tint.opacity` takes it; solid when absent.
     tolerance : float
@@ -66,6 +81,10 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     base, light, also_light, over, seat : str, optional
     customer, due, approver : str
         For the sheets and the list of orders; `due` is YYYY-MM-DD.
+    price : float, optional
+        Of a part, as agreed, in the workshop's currency.
+    minutes : float, optional
+        Working time of the whole order, in place of the workshop's [min].
     """
 
     format: int
@@ -73,6 +92,7 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     colour: str | None = None
     lab: tuple[float, float, float] | None = None
     reading: str | None = None
+    photo: Photo | None = None
     opacity: str | float | tuple[float, float] | None = None
     tolerance: float | None = None
     walls_mm: tuple[float, ...] = ()
@@ -87,6 +107,8 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     customer: str = ""
     approver: str = ""
     due: date | None = None
+    price: float | None = None
+    minutes: float | None = None
     limits: Limits = Limits()
 
 
@@ -157,6 +179,16 @@ class Order(Struct, kw_only=True, frozen=True):
         return None if self.written.reading is None else str(self.beside(self.written.reading))
 
     @property
+    def photo(self) -> str | None:
+        """The place in a photograph that it names, as `tint.photographs.mailed` reads it."""
+        told = self.written.photo
+        if told is None:
+            return None
+        numbers = ",".join(f"{x:g}" for x in (*told.spot, *(() if told.size is None else (told.size,))))
+        how = "chart" if told.chart else told.chip
+        return f"{self.beside(told.file)}:{numbers}" + (f":{how}" if how else "")
+
+    @property
     def opacity_text(self) -> str | None:
         """The opacity asked for, as an option has it."""
         asked = self.written.opacity
@@ -165,9 +197,10 @@ class Order(Struct, kw_only=True, frozen=True):
         return None if asked is None else f"{asked:g}" if isinstance(asked, float) else asked
 
     def setting(self, palette: Palette) -> Setting:
-        """How the part is cast and seen: its thinnest wall; without gloss where a screen colour is wanted."""
+        """How the part is cast and seen: its thinnest wall; the colour of a screen or photograph has no gloss."""
         told = {name: getattr(self.written, name) for name in ("light", "over", "seat")}
-        seen = without_gloss(palette) if self.written.colour is not None else {}
+        has_no_gloss = self.written.colour is not None or self.written.photo is not None
+        seen = without_gloss(palette) if has_no_gloss else {}
         seen |= {name: value for name, value in told.items() if value is not None}
         return Setting(thickness_mm=self.walls_mm[0], **seen)
 
@@ -175,8 +208,9 @@ class Order(Struct, kw_only=True, frozen=True):
         """What is wanted of it."""
         written = self.written
         target = target_of(
-            palette, self.setting(palette), None, lab=written.lab, srgb=written.colour, reading=self.reading
-        )
+            palette, self.setting(palette), None, lab=written.lab, srgb=written.colour, reading=self.reading,
+            photo=self.photo,
+        )  # fmt: skip
         asked: dict[str, Any] = {} if written.tolerance is None else {"tolerance": written.tolerance}
         if written.opacity is None:
             return replace(solid_unless_told(target, palette), **asked)
@@ -237,8 +271,14 @@ def _check(written: Written, where: str) -> None:
     for wall in written.walls_mm:
         if not 0.0 < wall <= 100.0:
             raise InputError(f"{where}, key walls_mm", f"{wall:g} mm", "more than 0 and at most 100 mm")
+    if written.photo is not None and written.photo.chart and written.photo.chip:
+        raise InputError(f"{where}, key photo.chip", "told together with a chart", "one or the other")
     if written.parts < 1:
         raise InputError(f"{where}, key parts", f"{written.parts}", "a whole number of at least 1")
+    for name in ("price", "minutes"):
+        value = getattr(written, name)
+        if value is not None and not 0.0 <= value <= 1e9:
+            raise InputError(f"{where}, key {name}", f"{value:g}", "0 or more")
     if isinstance(written.opacity, tuple | str | float):
         try:
             opacity_of(written.opacity)

@@ -8,7 +8,7 @@ from tint import jsonable, ledger
 from tint.orders.order import Order
 from tint.swatches import folder_digest, read_folder
 
-_COLOURS = ("colour", "lab", "reading", "opacity", "tolerance", "walls_mm")
+_COLOURS = ("colour", "lab", "reading", "photo", "opacity", "tolerance", "walls_mm")
 
 
 def record(order: Order, answer: jsonable.Answer) -> tuple[int, int]:

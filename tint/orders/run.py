@@ -4,32 +4,26 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-import functools
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import msgspec
 
 from tint import jsonable
-from tint.appearance import predict
 from tint.errors import InputError
 from tint.materials import Blend, Workshop
-from tint.orders.files import Files, Made, digest
+from tint.orders.files import Files, Made
 from tint.orders.order import Order, read_order
+from tint.orders.quote import Quote, quote_of
 from tint.orders.record import record
+from tint.orders.sheets import Job, asked_of, beside, made_of, makers
 from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import from_json, solve
 from tint.swatches import PALETTE_FILE, folder_digest
 from tint.swatches.declaration import read_workshop
-from tint.swatches.one_reading import file_and_name
-from tint.walls import at_walls
-from tint.weighing import Batch, WeighSheet, weigh, weigh_table
+from tint.weighing import Batch, WeighSheet, weigh
 from tint.weighing.batch import waste_of
 from tint.weighing.premix import scale_of
-
-if TYPE_CHECKING:
-    from tint.proofs.part_picture import Shown
 
 Tell = Callable[[str], None]
 
@@ -43,6 +37,8 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
     answer : jsonable.Answer
         The recipes; the one chosen comes first.
     sheet : WeighSheet
+    quote : Quote
+        What it costs.
     made : Made
         Its files.
     solved : bool
@@ -54,6 +50,7 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
     order: Order
     answer: jsonable.Answer
     sheet: WeighSheet
+    quote: Quote
     made: Made
     solved: bool
     entered: tuple[int, int]
@@ -63,7 +60,7 @@ def run_order(
     path: str | Path, *, choose: int | None = None, replace: bool = False, optics: str = "many-flux",
     made_on: datetime.date | None = None, progress: Tell | None = None,
 ) -> Done:  # fmt: skip
-    """Do all that an order needs: recipe, weigh sheet, card and approval sheets, in files beside the order.
+    """Do all that an order needs: recipe, weigh sheet, labels, approval sheets, quote, in files beside the order.
 
     Parameters
     ----------
@@ -90,26 +87,36 @@ def run_order(
     order, tell = read_order(path), progress or (lambda _: None)
     palette = _palette(order.folder, optics, tell)
     files = Files(order.made_path)
-    asked_of = digest(order.path.read_bytes(), folder_digest(order.folder), optics, *_beside(order))
+    asked = asked_of(order, optics, beside(order))
     workshop = read_workshop((order.folder / PALETTE_FILE).read_text(encoding="utf-8-sig"))
     with _named(order):
         _check_amount(order)
-        answer, data, solved = _recipes(order, palette, workshop, files, asked_of, choose, replace=replace, tell=tell)
+        answer, data, solved = _recipes(order, palette, workshop, files, asked, choose, replace=replace, tell=tell)
         sheet = weigh_chosen(order, palette, answer, workshop)
+    quote = quote_of(order, palette, sheet, workshop)
     entered = record(order, answer)
-    makers = _makers(order, palette, answer, sheet, made_on or datetime.date.today())
-    made_of = digest(asked_of, data)
-    fresh = [each for each in makers if files.is_fresh(each, made_of)]
-    left = [each for each in makers if each not in fresh and not replace and not files.is_ours(each)]
-    missing = [each for each in makers if each not in fresh and each not in left]
+    job = Job(
+        order=order, palette=palette, workshop=workshop, answer=answer, sheet=sheet, quote=quote,
+        made_on=made_on or datetime.date.today(),
+    )  # fmt: skip
+    made = _made(job, files, asked, data, replace=replace, tell=tell)
+    return Done(order=order, answer=answer, sheet=sheet, quote=quote, made=made, solved=solved, entered=entered)
+
+
+def _made(job: Job, files: Files, asked: str, recipe: bytes, *, replace: bool, tell: Tell) -> Made:
+    """Make what is missing or was made of something else, and leave what somebody altered."""
+    every = makers(job)
+    of = {each: made_of(job, each.name, asked=asked, recipe=recipe) for each in every}
+    fresh = [each for each in every if files.is_fresh(each, of[each])]
+    left = [each for each in every if each not in fresh and not replace and not files.is_ours(each)]
+    missing = [each for each in every if each not in fresh and each not in left]
     contents: dict[Path, tuple[str, bytes]] = {}
     for each in missing:
         tell(f"making {each.name}")
-        contents[each] = (made_of, makers[each]())
+        contents[each] = (of[each], every[each]())
     if contents:
         files.write(contents)
-    made = Made(written=tuple(missing), kept=tuple(fresh), left=tuple(left))
-    return Done(order=order, answer=answer, sheet=sheet, made=made, solved=solved, entered=entered)
+    return Made(written=tuple(missing), kept=tuple(fresh), left=tuple(left))
 
 
 @contextlib.contextmanager
@@ -129,17 +136,6 @@ def _check_amount(order: Order) -> None:
         raise InputError(str(order.path), "no part and no batch is told", "how much to weigh", mend)
 
 
-def _beside(order: Order) -> list[bytes]:
-    """What stands in the files that an order names."""
-    named = [order.beside(order.written.part)] if order.written.part else []
-    named += [Path(file_and_name(order.reading)[0])] if order.reading else []
-    found = []
-    for path in named:
-        with contextlib.suppress(OSError):  # who reads it says what is wrong with it
-            found.append(path.read_bytes())
-    return found
-
-
 def _palette(folder: Path, optics: str, tell: Tell) -> Palette:
     """The palette of the swatches as they stand; fitted and kept where it is missing or out of date."""
     try:
@@ -152,12 +148,12 @@ def _palette(folder: Path, optics: str, tell: Tell) -> Palette:
 
 
 def _recipes(
-    order: Order, palette: Palette, workshop: Workshop, files: Files, asked_of: str, choose: int | None, *,
+    order: Order, palette: Palette, workshop: Workshop, files: Files, asked: str, choose: int | None, *,
     replace: bool, tell: Tell,
 ) -> tuple[jsonable.Answer, bytes, bool]:  # fmt: skip
     """The recipes, the chosen one first, as kept or found now; the file's content, and whether they were sought."""
     path = order.recipe_path
-    if choose is None and not replace and (files.is_fresh(path, asked_of) or not files.is_ours(path)):
+    if choose is None and not replace and (files.is_fresh(path, asked) or not files.is_ours(path)):
         data = path.read_bytes()
         return from_json(data, where=str(path)), data, False
     tell("solving")
@@ -176,7 +172,7 @@ def _recipes(
     data = msgspec.json.format(jsonable.text(answer).encode())
     if not replace and not files.is_ours(path):
         raise InputError(str(path), "was altered by hand", mend="add --replace to choose anew, or leave --choose out")
-    files.write({path: (asked_of, data)})
+    files.write({path: (asked, data)})
     return from_json(data, where=str(path)), data, True
 
 
@@ -186,59 +182,10 @@ def weigh_chosen(order: Order, palette: Palette, answer: jsonable.Answer, worksh
     batch = Batch(
         batch_g=order.written.batch_g,
         part_cm3=None if order.written.batch_g is not None else order.part_cm3,
-        count=order.written.parts,
+        count=order.written.parts if order.written.batch_g is None else 1,
         waste_percent=waste_of(workshop),
     )
     return weigh(
         palette, Blend(first.base, dict(first.loadings)), setting=order.setting(palette), batch=batch,
         scale=scale_of(workshop), premix=True, aim=order.target(palette), walls_mm=order.walls_mm[1:],
     )  # fmt: skip
-
-
-def _makers(
-    order: Order, palette: Palette, answer: jsonable.Answer, sheet: WeighSheet, made_on: datetime.date
-) -> dict[Path, Callable[[], bytes]]:
-    """Every file of an order, and how it is made."""
-    from tint.proofs import draw_proof  # pictures are for those who draw
-    from tint.proofs.approval import Approval, Asked, approval
-    from tint.proofs.approval_page import approval_page, approval_pdf
-    from tint.proofs.sheet import draw_weigh_sheet
-
-    setting, target, title = order.setting(palette), order.target(palette), order.title
-    blend = Blend(answer.recipes[0].base, dict(answer.recipes[0].loadings))
-    walls = at_walls(palette, target, predict(palette, blend, setting=setting), walls_mm=order.walls_mm[1:])
-
-    @functools.cache  # the page and the PDF show one sheet
-    def agreed() -> Approval:
-        asked = Asked(
-            name=title,
-            words=order.written.words,
-            who=order.written.approver or order.written.customer,
-            made=made_on,
-            tolerance=target.tolerance,
-        )
-        shown = _shown(order)
-        return approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, walls=walls)
-
-    day = datetime.datetime(made_on.year, made_on.month, made_on.day, tzinfo=datetime.UTC)
-    into = order.made_path
-    return {
-        into / "weigh.pdf": lambda: draw_weigh_sheet(palette, sheet, title=title, made=day),
-        into / "weigh.csv": lambda: weigh_table(sheet),
-        into / "card.png": lambda: draw_proof(palette, blend, setting=setting, target=target, title=title, walls=walls),
-        into / "approval.html": lambda: approval_page(agreed()),
-        into / "approval.pdf": lambda: approval_pdf(agreed()),
-    }
-
-
-def _shown(order: Order) -> Shown | None:
-    """The part that an order names, as a sheet shows it from above."""
-    if order.written.part is None:
-        return None
-    from tint.proofs.part import read_part
-    from tint.proofs.part_picture import SHEET_PIXELS, part_shown
-    from tint.proofs.walls import TO_DRAW, walls_of
-
-    part = read_part(order.beside(order.written.part))
-    walls = walls_of(part.triangles, points=TO_DRAW, name=part.name)
-    return part_shown(part, walls, pixels=SHEET_PIXELS, named=order.title)

@@ -165,6 +165,12 @@ class Page:
             ends.append(end)
         return self.paragraphs(row.notes, x, max(ends), width, points=SMALL, ink=QUIET)
 
+    def wrapped(self, said: str, *, width: float, points: float = BODY) -> list[str]:
+        """The lines that words take at a width."""
+        shown = self._set(said, points, bold=False, ink=INK)
+        lines = self.pdf.multi_cell(width, self.line_height(points), shown, padding=0, dry_run=True, output="LINES")
+        return list(map(str, lines)) if isinstance(lines, list) else []
+
     def paragraphs(self, lines: Sequence[str], x: float, top: float, width: float, **how: Any) -> float:
         """Paragraphs one below the other; returns where they end [mm]."""
         for line in lines:

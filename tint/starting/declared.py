@@ -130,3 +130,7 @@ def _workshop(answers: Answers) -> Iterator[str]:
     yield _line("# cup_cm3 = 600", "the largest cup, to its brim")
     yield _line("# waste_percent = 10", "more than the moulds hold")
     yield _line('# currency = "EUR"', "that prices are in")
+    yield _line("# price_per_hour = 40", "of working time; with prices above, `tint order` quotes")
+    yield _line("# minutes_a_batch = 60", "of work, whatever its size: weighing, degassing, cleaning")
+    yield _line("# minutes_a_part = 10", "of work for each part besides")
+    yield _line("# margin_percent = 25", "on all of that")

@@ -144,6 +144,10 @@ class WorkshopTable(Struct, kw_only=True):
     waste_percent: Annotated[float, Meta(ge=0, le=200, description="0 to 200 percent of a batch")] | None = None
     currency: Text | None = None
     price_unit: Annotated[PriceUnit, Meta(description=" or ".join(get_args(PriceUnit)))] = "kg"
+    price_per_hour: Annotated[float, Meta(ge=0, le=1e6, description="a price of 0 or more")] | None = None
+    minutes_a_batch: Annotated[float, Meta(ge=0, le=1e5, description="0 to 100000 minutes")] | None = None
+    minutes_a_part: Annotated[float, Meta(ge=0, le=1e5, description="0 to 100000 minutes")] | None = None
+    margin_percent: Annotated[float, Meta(ge=0, le=1000, description="0 to 1000 percent of the cost")] | None = None
 
 
 # Words of the trade for what a key expects; common practice.
