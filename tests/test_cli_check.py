@@ -11,8 +11,9 @@ import pytest
 from click.testing import CliRunner
 from synthetic import studio
 
-from tint.cli import check, main, options
+from tint.cli import main, options
 from tint.fitting import fit_palette
+from tint.fitting.spectra import fit_with_ground
 from tint.palette import fit_path, write_palette
 from tint.swatches import INPUT_FILES, read_folder
 
@@ -82,7 +83,7 @@ def test_quick_tells_nothing_that_takes_a_fit(small_folder: Path) -> None:
 
 def test_it_is_fitted_once(small_folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     fits: list[str] = []
-    fit = check.fit_with_ground
+    fit = fit_with_ground
 
     def counted(*folder: Any, optics: str) -> Any:
         fits.append(optics)

@@ -49,12 +49,13 @@ def answer(command: str, folder: Path, *arguments: object) -> dict[str, Any]:
 
 
 TWO_FLUX = ("--optics", "two-flux")
+ANY = ("--opacity", "any", "--tolerance", "99")  # in reach, so that nothing else is looked for
 CAST = ("--base", "clear", "--load", "white=0.3", "--thickness", "3", *TWO_FLUX)
 COMMANDS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "solve": ("--target-reading", ("--base", "clear", "--thickness", "3", "--most-pigments", "1", *TWO_FLUX)),
+    "solve": ("--target-reading", ("--base", "clear", "--thickness", "3", "--most-pigments", "1", *TWO_FLUX, *ANY)),
     "weigh": ("--target-reading", (*CAST, "--batch-g", "100")),
     "proof": ("--target-reading", (*CAST, "--show", "card")),
-    "adjust": ("--read", (*CAST, "--target-lab", "60,0,0", "--most-pigments", "1")),
+    "adjust": ("--read", (*CAST, "--target-lab", "60,0,0", "--most-pigments", "1", *ANY)),
     "lot": ("--read", CAST),
     "inspect": ("--reading", ()),
 }  # fmt: skip

@@ -111,18 +111,16 @@ def difference_parts(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:
     as ``(x + R_T y / 2)^2 + (1 - R_T^2 / 4) y^2``, so that least squares can work on the parts.
     """
     one, two = np.broadcast_arrays(np.asarray(lab_a, dtype=float), np.asarray(lab_b, dtype=float))
-    mean_chroma7 = (0.5 * (np.hypot(one[..., 1], one[..., 2]) + np.hypot(two[..., 1], two[..., 2]))) ** 7
-    stretch = 1.5 - 0.5 * np.sqrt(mean_chroma7 / (mean_chroma7 + 25.0**7))
+    stretch = 1.5 - 0.5 * _vividness(0.5 * (np.hypot(one[..., 1], one[..., 2]) + np.hypot(two[..., 1], two[..., 2])))
     a1, a2 = stretch * one[..., 1], stretch * two[..., 1]
     c1, c2 = np.hypot(a1, one[..., 2]), np.hypot(a2, two[..., 2])
-    h1 = np.degrees(np.arctan2(one[..., 2], a1)) % 360.0
-    h2 = np.degrees(np.arctan2(two[..., 2], a2)) % 360.0
-    coloured = c1 * c2 != 0.0
-    turn = np.where(coloured, (h2 - h1 + 180.0) % 360.0 - 180.0, 0.0)
-    turn = np.where((turn == -180.0) & (h2 > h1), 180.0, turn)
-    apart = np.abs(h1 - h2) > 180.0
-    half = 0.5 * (h1 + h2)
-    hue = np.where(coloured, np.where(apart, np.where(h1 + h2 < 360.0, half + 180.0, half - 180.0), half), h1 + h2)
+    h1, h2 = _hue(a1, one[..., 2]), _hue(a2, two[..., 2])
+    both = c1 * c2
+    coloured, turn, whole = both != 0.0, h2 - h1, h1 + h2
+    apart = np.abs(turn) > 180.0
+    turn = np.where(coloured, np.where(apart, turn - np.copysign(360.0, turn), turn), 0.0)
+    half = 0.5 * whole
+    hue = np.where(coloured, np.where(apart, np.where(half < 180.0, half + 180.0, half - 180.0), half), whole)
     lightness, chroma = 0.5 * (one[..., 0] + two[..., 0]), 0.5 * (c1 + c2)
     t = (
         1.0
@@ -131,19 +129,27 @@ def difference_parts(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:
         + 0.32 * _cosd(3.0 * hue + 6.0)
         - 0.20 * _cosd(4.0 * hue - 63.0)
     )
-    chroma7 = chroma**7
-    rotation = (
-        -2.0
-        * np.sqrt(chroma7 / (chroma7 + 25.0**7))
-        * np.sin(np.radians(60.0 * np.exp(-(((hue - 275.0) / 25.0) ** 2))))
-    )
+    rotation = -2.0 * _vividness(chroma) * np.sin(np.radians(60.0 * np.exp(-(((hue - 275.0) / 25.0) ** 2))))
     bright = (lightness - 50.0) ** 2
     d_lightness = (two[..., 0] - one[..., 0]) / (1.0 + 0.015 * bright / np.sqrt(20.0 + bright))
     d_chroma = (c2 - c1) / (1.0 + 0.045 * chroma)
-    d_hue = 2.0 * np.sqrt(c1 * c2) * np.sin(np.radians(turn) / 2.0) / (1.0 + 0.015 * chroma * t)
+    d_hue = 2.0 * np.sqrt(both) * np.sin(np.radians(turn) / 2.0) / (1.0 + 0.015 * chroma * t)
     return np.stack(
         (d_lightness, d_chroma + 0.5 * rotation * d_hue, np.sqrt(1.0 - 0.25 * rotation**2) * d_hue), axis=-1
     )
+
+
+def _vividness(chroma: Array) -> Array:
+    """From 0 of a grey towards 1."""
+    square = chroma * chroma
+    seventh = square * square * square * chroma
+    return np.asarray(np.sqrt(seventh / (seventh + 25.0**7)))
+
+
+def _hue(a: Array, b: Array) -> Array:
+    """From 0 to 360 degrees."""
+    angle = np.degrees(np.arctan2(b, a))
+    return np.where(angle < 0.0, angle + 360.0, angle)
 
 
 def _cosd(degrees: Array) -> Array:
@@ -155,16 +161,19 @@ def difference(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:
     return np.asarray(np.linalg.norm(difference_parts(lab_a, lab_b), axis=-1))
 
 
+_NEAR = 1e-4  # of L*, a*, b*: the step of the differences
+_BESIDE = np.concatenate((_NEAR * np.eye(3), -_NEAR * np.eye(3), np.zeros((1, 3))))  # and the colour itself, last
+
+
 def difference_parts_slopes(lab_a: ArrayLike, lab_b: ArrayLike) -> tuple[Array, Array]:
     """`difference_parts` and its derivative by the second colour, shapes (..., 3) and (..., 3, 3).
 
     Central differences: the formula is smooth away from its hue seam, and these are good to eight digits.
     """
     one, two = np.broadcast_arrays(np.asarray(lab_a, dtype=float), np.asarray(lab_b, dtype=float))
-    step = 1e-4 * np.eye(3)
-    beside = difference_parts(one[..., None, None, :], two[..., None, None, :] + np.stack((step, -step), axis=-2))
-    by_colour = (beside[..., 0, :] - beside[..., 1, :]) / 2e-4
-    return difference_parts(one, two), np.swapaxes(by_colour, -1, -2)
+    parts = difference_parts(one[..., None, :], two[..., None, :] + _BESIDE)
+    by_colour = (parts[..., 0:3, :] - parts[..., 3:6, :]) / (2.0 * _NEAR)
+    return parts[..., 6, :], np.swapaxes(by_colour, -1, -2)
 
 
 # Colours on a screen: sRGB with a gamut flag, adapted from the light they are seen under to the screen's white.
