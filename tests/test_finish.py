@@ -16,6 +16,8 @@ from tint.materials import Blend
 from tint.optics.finish import common, word_for
 from tint.palette import Palette
 from tint.swatches import Conditions, SwatchFolder
+from tint.target import Target
+from tint.trials import Trial, TrialReading, adjust
 
 Array = NDArray[np.float64]
 BLUE = Blend("clear", {"blue": 0.3})
@@ -84,7 +86,7 @@ def test_a_finish_that_is_not_written_is_that_of_the_others() -> None:
     assert common(["matt", "", "Matte"]) == "matt"
     assert common(["matt", "satin"]) == common([]) == "gloss"
     assert word_for(" Satin ") == "satin"
-    assert word_for("smooth") == "gloss"
+    assert word_for("smooth") == word_for("as it came") == "gloss"
 
 
 def warned(palette: Palette, **asked: str) -> list[str]:
@@ -98,3 +100,25 @@ def test_another_finish_than_the_swatches_is_warned_of_where_it_reads_otherwise(
     assert any("adds 0.029" in each for each in warned(smooth, finish="matt", geometry="de:8"))
     assert warned(matt) == warned(matt, finish="matt") == []
     assert any("adds -0.029" in each for each in warned(matt, finish="gloss"))
+
+
+def test_a_trial_of_another_finish_than_the_swatches_is_not_its_pigments_doing() -> None:
+    smooth = fit_two_flux(studio(instrument=replace(INSTRUMENT, geometry="de:8")))
+    matt = Setting(thickness_mm=2.0, over="white", finish="matt")
+    look = predict(smooth, BLUE, setting=matt)
+    target = Target(lab=look.lab, tolerance=1.0)
+    cast = Trial(blend=BLUE, thickness_mm=2.0, readings=(TrialReading(values=look.reflectance, over="white"),))
+    # The part's faces are the trial's where nothing else is asked.
+    told = adjust(smooth, target, [replace(cast, finish="Matte")], setting=replace(matt, finish=""))
+    assert told.leave
+    assert told.findings == ()
+    assert told.foretold.setting.finish == "matt"
+    untold = adjust(smooth, target, [cast], setting=replace(matt, finish=""))
+    assert any(each.what == "strength:blue" for each in untold.findings)
+    # A gloss part is judged by what the reading would be without the gloss that matt faces spread.
+    gloss = predict(smooth, BLUE, setting=replace(matt, finish="gloss"))
+    target = replace(target, lab=gloss.lab)
+    other = adjust(smooth, target, [replace(cast, finish="matt")], setting=replace(matt, finish="gloss"))
+    assert other.leave
+    assert other.misses[0].as_read
+    assert other.misses[0].value < 0.02

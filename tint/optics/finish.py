@@ -20,7 +20,7 @@ from tint.optics.surface import DEGREES_8, fresnel
 Array = NDArray[np.float64]
 
 HEIGHTS_UM = {"gloss": 0.0, "satin": 0.05, "matt": 0.5}
-_SPELLINGS = {"matte": "matt"}
+_SPELLINGS = {"matte": "matt", "smooth": "gloss", "glossy": "gloss"}
 _STEP = 1e-4  # of the index, for the slope of a closed form
 _HALFWAY = float(np.cos(np.radians(22.5)))  # facets so tilted send light at 45 degrees straight out
 
@@ -97,8 +97,13 @@ def common(finishes: Iterable[str]) -> str:
 
 def word_for(finish: str) -> str:
     """A maker's word for a face as one of `HEIGHTS_UM`; smooth where it says nothing that is known."""
+    return known_word(finish) or "gloss"
+
+
+def known_word(finish: str) -> str:
+    """As `word_for`; empty where it says nothing that is known."""
     word = " ".join(finish.split()).casefold()
-    return word if word in HEIGHTS_UM else _SPELLINGS.get(word, "gloss")
+    return word if word in HEIGHTS_UM else _SPELLINGS.get(word, "")
 
 
 def _height(finish: str) -> float:

@@ -17,6 +17,7 @@ from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import FAIR, MET
+from tint.optics.finish import known_word
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, solve
 from tint.target import Target
@@ -177,7 +178,8 @@ def adjust(
     trials : sequence of Trial
         Oldest first, poured from the same lots.
     setting : Setting
-        The part's; the target's light, observer, backing and seat.
+        The part's; the target's light, observer, backing and seat. Its faces are those of the last trial where it names
+        no finish.
     rules : Rules, optional
         For the corrected recipe; the last trial's pigments are kept when it names none.
     doubts : Doubts, optional
@@ -194,6 +196,7 @@ def adjust(
     for number, trial in enumerate(trials, start=1):
         check_trial(palette, trial, number)
     doubts, last = doubts or Doubts(), trials[-1]
+    setting = replace(setting, finish=setting.finish or known_word(last.finish))
     given = rules or Rules()
     rules = _keeping(last, given)
     found = [] if doubts.only else causes(palette, trials, doubts)

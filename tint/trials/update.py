@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from tint import forward
 from tint.optics import layer
+from tint.optics.finish import known_word
 from tint.optics.many_flux import MOST_G
 from tint.palette import Palette, bold, compress, widening
 from tint.trials.trial import Doubts, Trial
@@ -224,7 +225,7 @@ def _miss(
         exact = loadings[dosed]
         loadings[dosed] = exact * np.maximum(1.0 + off, _LEAST_DOSE)
         share = palette.shares(trial.blend.base, loadings)
-        optics = palette.optics(trial.blend.base, as_read=True)
+        optics = palette.optics(trial.blend.base, as_read=True, finish=known_word(trial.finish))
         base = list(palette.bases).index(trial.blend.base)
         for reading in trial.readings:
             read, (*by_mixed, by_d) = layer.reflectance_slopes(

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, lost_beside, predict
 from tint.opacity import MET
+from tint.optics.finish import known_word
 from tint.palette import Palette
 from tint.recipes import Recipe
 from tint.target import Look, Target
@@ -126,14 +127,17 @@ def _colour(palette: Palette, look: Look, trial: Trial, setting: Setting, foreto
 
 
 def _read(palette: Palette, trial: Trial, asked: Setting) -> Array | None:
-    """The mean of the readings taken as the colour is asked for, as the eye sees it; None when there is none."""
+    """The mean of the readings taken as the colour is asked for, as the eye sees it, on a part of the finish that is
+    asked for; None when there is none."""
     own = palette.instrument
     same_wall = abs(trial.thickness_mm - asked.thickness_mm) <= _SAME_WALL * own.thickness_error_mm + _ROUNDING_MM
     same_geometry = asked.geometry in ("", own.geometry)
     alike = [r.values for r in trial.readings if r.over == asked.over and (r.seat == asked.seat or r.over == "none")]
     if not (alike and same_wall and same_geometry):
         return None
-    return np.asarray(np.mean(alike, axis=0)) + lost_beside(palette, trial.blend, setting=asked)
+    faces = [palette.optics(trial.blend.base, finish=each).faces for each in (asked.finish, known_word(trial.finish))]
+    part, cast = (0.0 if each is None else each.added for each in faces)
+    return np.asarray(np.mean(alike, axis=0)) + lost_beside(palette, trial.blend, setting=asked) + part - cast
 
 
 def _read_ratio(palette: Palette, trial: Trial, setting: Setting) -> float | None:
