@@ -1,6 +1,6 @@
 """Predictions in many random workshops: how far off, whether the stated error holds, and the worst of each.
 
-    python tests/figures/workshops.py 0:200 [--each] [--jobs 2]
+    python tests/figures/workshops.py 0:200 [--each] [--jobs 2] [--dispersion]
 
 Every workshop (random_workshops.py) has its own pigments, base, instrument, errors and plan of castings, poured by
 radiative transfer that shares no code with tint. Its folder is fitted as it stands, and blends that are in no folder
@@ -83,9 +83,9 @@ class Workshop:
     fault: str = ""
 
 
-def judge(seed: int) -> Workshop:
+def judge(seed: int, *, dispersion: bool = False) -> Workshop:
     """Fit one workshop and set its predictions against what was poured."""
-    poured = bench.pour(seed)
+    poured = bench.pour(seed, index_away=bench.index_away() if dispersion else None)
     plan = poured.workshop.plan
     with tempfile.TemporaryDirectory() as place:
         bench.write(poured, Path(place))
@@ -223,11 +223,12 @@ def main() -> None:
     parser.add_argument("seeds", nargs="+", help="FIRST:LAST or FIRST:LAST:STEP")
     parser.add_argument("--each", action="store_true", help="a line a workshop")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--dispersion", action="store_true", help="the index of every base runs with the wavelength")
     args = parser.parse_args()
     seeds = [seed for part in args.seeds for seed in range(*map(int, part.split(":")))]
     done = []
     with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
-        for each in pool.imap(judge, seeds):
+        for each in pool.imap(partial(judge, dispersion=args.dispersion), seeds):
             done.append(each)
             if args.each:
                 missed, stated = (np.array([getattr(t, key) for t in each.told]) for key in ("missed", "stated"))
