@@ -75,12 +75,14 @@ def stopped(palette: Palette, folder: Path, after: int) -> Path:
     return out
 
 
-@pytest.mark.parametrize(("torn", "after"), [("", 0), ("", 2), ('[{"number":3,"na', 1), ("[]\n7\n", 3)])
+@pytest.mark.parametrize(
+    ("torn", "after"), [("", 0), ("", 2), ('[{"number":3,"na', 1), ("[]\n7\n", 3), ('["\xff"]\n', 2)]
+)
 def test_a_killed_run_goes_on_to_the_same_bytes(
     demo_palette: Palette, whole: bytes, tmp_path: Path, torn: str, after: int
 ) -> None:
     out = stopped(demo_palette, tmp_path, after)
-    with (tmp_path / "recipes.csv.part").open("a") as stream:
+    with (tmp_path / "recipes.csv.part").open("a", encoding="latin-1") as stream:
         stream.write(torn)
     taken: list[int] = []
     fan = run_fan(demo_palette, WISHES, COMMON, out, engine=counting(taken), chunk=3)
@@ -120,6 +122,13 @@ def test_rows_are_the_recipes_of_solve_and_are_read_back_whole(
     assert (lid.name, lid.reached, lid.reason) == ("=1+1", True, "")
     assert (wrong.name, wrong.base, wrong.reason) == ("wrong, and broken", "", "no colour")
     assert b"'=1+1" in whole  # a spreadsheet does not work it out
+
+
+def test_a_cell_that_is_no_number_is_told_in_one_short_line(whole: bytes, tmp_path: Path) -> None:
+    (tmp_path / "recipes.csv").write_bytes(whole.replace(b"\n1,", b"\n" + b"x" * 5000 + b",", 1))
+    with pytest.raises(InputError, match="row 2: is not as it was written") as caught:
+        list(read_rows(tmp_path / "recipes.csv"))
+    assert len(str(caught.value)) < 500
 
 
 def test_parquet_holds_the_same_rows(demo_palette: Palette, whole: bytes, tmp_path: Path) -> None:

@@ -130,6 +130,10 @@ def test_what_stands_beside_it_must_say_the_same(tmp_path: Path) -> None:
             read_folder(folder)
         assert str(caught.value).startswith(f"{file}: it contradicts swatches.xlsx")
         assert "\n" not in str(caught.value)
+    for broken in (b"format = " + b"9" * 5000, b"format = " + b"[" * 5000):
+        write(folder, {**files, PALETTE: broken})
+        with pytest.raises(FolderError, match=r"palette\.toml: it contradicts swatches\.xlsx"):
+            read_folder(folder)
 
 
 def test_a_fault_names_sheet_row_and_column(tmp_path: Path) -> None:

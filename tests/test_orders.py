@@ -16,6 +16,7 @@ from tint.errors import InputError
 from tint.files import write_whole
 from tint.ledger import Order, Recipe, entries, ledger_path, read_ledger
 from tint.orders import read_order, run_order
+from tint.orders.files import Files
 
 LID = """format = 1
 words = "as the glaze of the jar"
@@ -83,6 +84,10 @@ def told(*arguments: object) -> dict[str, object]:
         ("format = 1", "format = 2", "key format: 2"),
         ("most_pigments", "pigments", "key limits.pigments: there is no such key"),
         ("format = 1", "format = ", "is not TOML"),
+        ("format = 1", f"format = {'9' * 5000}", "is not TOML"),
+        ("format = 1", f"format = {'9' * 4000}", "key format: 999"),
+        ("format = 1", f"format = {'[' * 5000}", "is not TOML"),
+        ("format = 1", "format = 1\ndue = 2027-13-45", "is not TOML"),
     ],
 )
 def test_what_is_wrong_with_an_order_is_told_with_file_and_key(tmp_path: Path, old: str, new: str, said: str) -> None:
@@ -91,6 +96,7 @@ def test_what_is_wrong_with_an_order_is_told_with_file_and_key(tmp_path: Path, o
         read_order(path)
     assert str(path) in str(caught.value)
     assert said in str(caught.value)
+    assert len(str(caught.value)) < 500
 
 
 @pytest.mark.parametrize(
@@ -154,6 +160,15 @@ def test_files_of_a_run_that_was_stopped_are_made_again(lid: Path, monkeypatch: 
     done = run_order(lid)
     assert not done.made.left
     assert {each.name for each in (lid.parent / "lid").iterdir()} == SHEETS | {"made.json"}
+
+
+@pytest.mark.parametrize("memory", [b"\xff", b"{", b'{"weigh.pdf": {}}', b'{"weigh.pdf": {"ours": []}}'])
+def test_where_the_memory_of_what_was_made_is_lost_every_file_is_a_makers_own(tmp_path: Path, memory: bytes) -> None:
+    (tmp_path / "weigh.pdf").write_bytes(b"x")
+    (tmp_path / "made.json").write_bytes(memory)
+    files = Files(tmp_path)
+    assert not files.is_fresh(tmp_path / "weigh.pdf", "this")
+    assert not files.is_ours(tmp_path / "weigh.pdf")
 
 
 def test_solve_of_an_order_is_solve_of_its_folder_with_its_options(made: Path) -> None:

@@ -260,6 +260,15 @@ ALTERED = [
     with_array("modes", lambda modes: modes.swapaxes(0, 1)),
     with_array("evidence read", lambda read: read.astype(np.float32)),
     with_array("evidence swatch", lambda swatch: swatch[:-1]),
+    with_array("evidence swatch", lambda swatch: -swatch),
+    with_array("evidence backing", lambda backing: backing + 9),
+    with_array("s", lambda s: -s),
+    with_array("k", lambda k: k + 1e300),
+    with_array("g", np.ones_like),
+    with_array("index", lambda index: 0.0 * index),
+    with_array("local", lambda local: -local),
+    with_array("local", lambda local: local + 1e3 * (1.0 - np.eye(local.shape[1]))),
+    with_array("wavelengths", lambda nm: nm[::-1]),
 ]
 
 

@@ -251,6 +251,8 @@ def judge(reader: readers.Reader, data: bytes, outcome: Outcome) -> None:
 def mutant(reader: readers.Reader, chance: random.Random, others: list[bytes]) -> bytes:
     """A good file of a reader's, broken."""
     data = chance.choice(reader.good)
+    if reader.broken is not None:
+        return reader.broken(data, chance)
     packed = data[:2] == b"PK" and chance.random() < 0.6
     inner = readers.unpacked(data) if packed else {"": data}
     name = chance.choice(list(inner))

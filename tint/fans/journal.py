@@ -72,7 +72,7 @@ class Journal:
                 return
             try:
                 rows = _rows.decode(line)
-            except msgspec.DecodeError:
+            except (UnicodeDecodeError, msgspec.DecodeError):
                 return
             at += len(line)
             yield rows, at

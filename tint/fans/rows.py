@@ -258,7 +258,7 @@ def _row(where: str, values: Mapping[str, Any]) -> Row:
             reason=values["reason"],
         )
     except (ValueError, TypeError) as error:
-        raise InputError(where, f"is not as it was written ({error})", _FORM) from error
+        raise InputError(where, f"is not as it was written ({error!s:.80})", _FORM) from error
 
 
 def _three(values: Mapping[str, Any], before: str) -> Lab | None:

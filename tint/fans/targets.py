@@ -58,7 +58,8 @@ def read_targets(
     if table is None or any(number(column) is not None for column in table.columns):
         return _measured(str(path), samples_of(str(path), said=said), palette, common)
     check_header(table, faults)
-    return [_wish(table, row, faults) for row in table.rows]
+    of_row = {fault.row: str(fault) for fault in reversed(faults.faults) if fault.grave}
+    return [_wish(table, row, faults.file, of_row.get(row.number, "")) for row in table.rows]
 
 
 def check_header(table: Table, faults: Gathered) -> None:
@@ -76,24 +77,23 @@ def check_header(table: Table, faults: Gathered) -> None:
             raise InputError(fault.where, fault.found, fault.expected, fault.mend)
 
 
-def _wish(table: Table, row: Row, faults: Gathered) -> Wish:
+def _wish(table: Table, row: Row, file: str, own: str) -> Wish:
     name = table.cell(row, "name") or f"row {row.number}"
-    own = next((str(fault) for fault in faults.faults if fault.grave and fault.row == row.number), "")
     if own:
         return Wish(name=name, fault=own)
     try:
-        lab = tuple(_number(table, row, column, faults.file) for column in _LAB if table.cell(row, column))
+        lab = tuple(_number(table, row, column, file) for column in _LAB if table.cell(row, column))
         colour = table.cell(row, "colour") or None
         if (len(lab) == 3) == (colour is not None) or len(lab) not in (0, 3):
-            raise InputError(f"{faults.file}, row {row.number}", "not one colour", "#rrggbb, or all of L, a, b")
+            raise InputError(f"{file}, row {row.number}", "not one colour", "#rrggbb, or all of L, a, b")
         walls = [part for part in re.split(r"[\s;/]+", table.cell(row, "walls_mm")) if part]
         return Wish(
             name=name,
             lab=(lab[0], lab[1], lab[2]) if lab else None,
             srgb=colour,
             opacity=table.cell(row, "opacity") or None,
-            tolerance=_number(table, row, "tolerance", faults.file) if table.cell(row, "tolerance") else None,
-            walls_mm=tuple(_of(each, f"{faults.file}, row {row.number}, column walls_mm") for each in walls),
+            tolerance=_number(table, row, "tolerance", file) if table.cell(row, "tolerance") else None,
+            walls_mm=tuple(_of(each, f"{file}, row {row.number}, column walls_mm") for each in walls),
             base=table.cell(row, "base") or None,
         )
     except InputError as error:

@@ -27,6 +27,7 @@ _FAINTEST = 1e-4  # share of a coefficient's variance below which a mode is roun
 # Unknowns from which on the modes are sought in a random subspace of this share of them, with so many powers: of 30
 # pigments 14 in 100 hold what is kept.
 _MANY, _SUBSPACE, _POWERS = 3000, 0.25, 2
+_TOGETHER = 256  # columns that the equations are solved for at once
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,13 +143,21 @@ def _modes(problem: Problem, minimum: Minimum, factored: Factor, local: Array, v
         found[:n_ks] -= (local @ scaled[:n_ks].reshape(wide, -1, columns.shape[1])).reshape(n_ks, -1)
         return found / scale[:, None]
 
-    values, vectors = _largest(rest, variance.size)
+    values, vectors = _largest(lambda columns: _in_turn(rest, columns), variance.size)
     count = int(np.searchsorted(np.cumsum(values), _KEPT * values.sum())) + 1
     steps = (vectors[:, :count] * np.sqrt(values[:count]) * scale[:, None]).T
     k, s = np.moveaxis(from_row(steps, problem), 1, 0)
     bend = steps[:, n_ks:].reshape(len(steps), -1, 2)
     m = minimum.shown.m_by_s * s + np.einsum("bpw,rpb->rpw", minimum.shown.m_by_bend, bend)
     return np.concatenate((k, s, m), axis=1).swapaxes(1, 2)
+
+
+def _in_turn(times: Callable[[Array], Array], columns: Array) -> Array:
+    """A few columns after the other, so that memory does not grow with their number."""
+    result = np.empty_like(columns)
+    for start in range(0, columns.shape[1], _TOGETHER):
+        result[:, start : start + _TOGETHER] = times(columns[:, start : start + _TOGETHER])
+    return result
 
 
 def _largest(times: Callable[[Array], Array], size: int) -> tuple[Array, Array]:

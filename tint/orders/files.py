@@ -58,7 +58,7 @@ class Files:
     def is_fresh(self, path: Path, made_of: str) -> bool:
         """Whether the file stands as it was made, and was made of this."""
         known = self._state.get(path.name)
-        return known is not None and known.made_of == made_of and _of(path) == known.ours[-1]
+        return known is not None and known.made_of == made_of and _of(path) in known.ours[-1:]
 
     def made_of(self, path: Path) -> str:
         """What a file was last made of; empty where nothing is known of it."""
@@ -97,5 +97,5 @@ def _read(path: Path) -> dict[str, _File]:
     """What is remembered; nothing where the memory is lost, and then every file counts as a maker's own."""
     try:
         return msgspec.json.decode(path.read_bytes(), type=dict[str, _File])
-    except (OSError, msgspec.DecodeError):
+    except (OSError, UnicodeDecodeError, msgspec.DecodeError):
         return {}

@@ -251,7 +251,7 @@ def read_order(path: str | Path) -> Order:
         content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # TOMLDecodeError, and what int() and datetime refuse
         raise InputError(str(path), f"is not TOML ({str(error)[:80]})", _FORM) from error
     written = jsonable.converted(content, Written, where=str(path), form=_FORM)
     _check(written, str(path))
@@ -260,7 +260,7 @@ def read_order(path: str | Path) -> Order:
 
 def _check(written: Written, where: str) -> None:
     if written.format != FORMAT:
-        raise InputError(f"{where}, key format", f"{written.format}", f"{FORMAT}", "this tint reads no other")
+        raise InputError(f"{where}, key format", f"{written.format!s:.40}", f"{FORMAT}", "this tint reads no other")
     given = [name for name in _COLOURS if getattr(written, name) is not None]
     if len(given) != 1:
         found = f"{' and '.join(given)} are given together" if given else "no colour is named"
@@ -274,7 +274,7 @@ def _check(written: Written, where: str) -> None:
     if written.photo is not None and written.photo.chart and written.photo.chip:
         raise InputError(f"{where}, key photo.chip", "told together with a chart", "one or the other")
     if written.parts < 1:
-        raise InputError(f"{where}, key parts", f"{written.parts}", "a whole number of at least 1")
+        raise InputError(f"{where}, key parts", f"{written.parts!s:.40}", "a whole number of at least 1")
     for name in ("price", "minutes"):
         value = getattr(written, name)
         if value is not None and not 0.0 <= value <= 1e9:

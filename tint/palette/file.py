@@ -123,8 +123,16 @@ def _decode(arrays: dict[str, Array]) -> Palette:
     )
 
 
+_MOST = 1e9  # beyond any coefficient, and a square of it is still a number
+_BETWEEN = {
+    "wavelengths": (1.0, 1e5), "k": (0.0, _MOST), "s": (0.0, _MOST), "g": (0.0, 1.0 - 1e-6), "g_error": (0.0, _MOST),
+    "index": (1.0, 4.0), "index_error": (0.0, _MOST), "modes": (-_MOST, _MOST), "local": (-_MOST, _MOST),
+    "backings": (-1.0, 10.0),
+}  # fmt: skip
+
+
 def _check(arrays: dict[str, Array], header: _Header) -> None:
-    """Raise ValueError unless the arrays are of the shapes and kinds of a palette, and finite where it is."""
+    """Raise ValueError unless the arrays are of the shapes and kinds of a palette, and hold what one can hold."""
     w, n_bases, n_backings = arrays["wavelengths"].size, len(header.bases), len(header.backings)
     n, modes, n_readings = n_bases + len(header.pigments), len(arrays["modes"]), len(arrays["evidence swatch"])
     one, each = (n_readings,), (n_readings, w)
@@ -142,6 +150,20 @@ def _check(arrays: dict[str, Array], header: _Header) -> None:
             raise ValueError(f"{name} of {array.shape} {array.dtype}")
         if name in _FINITE and not np.isfinite(array).all():
             raise ValueError(f"{name} is not finite")
+        low, high = _BETWEEN.get(name, (-np.inf, np.inf))
+        if array.size and kind is np.float64 and not (low <= array.min() and array.max() <= high):
+            raise ValueError(f"{name} is not between {low:g} and {high:g}")
+    variance = np.einsum("wpp->wp", arrays["local"])
+    largest = np.sqrt(np.maximum(variance[:, :, None] * variance[:, None, :], 0.0))
+    if variance.size and (variance.min() < 0.0 or np.any(np.abs(arrays["local"]) > 1.001 * largest)):
+        raise ValueError("local is no covariance")
+    if np.any(np.diff(arrays["wavelengths"]) <= 0.0):
+        raise ValueError("wavelengths do not rise")
+    behind, of = arrays["evidence backing"], arrays["evidence swatch"]
+    if n_readings and not (
+        of.min() >= 0 and of.max() < len(header.swatches) and behind.min() >= -3 and behind.max() < n_backings
+    ):
+        raise ValueError("evidence of what is not there")
 
 
 # Errors that wavelengths share, held as few modes.

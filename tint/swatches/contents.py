@@ -94,7 +94,7 @@ def _is_same(one: Content, two: Content) -> bool:
     if one.file == PALETTE_FILE:
         try:
             return tomllib.loads(texts[0]) == tomllib.loads(texts[1])
-        except tomllib.TOMLDecodeError:
+        except (ValueError, RecursionError):  # TOMLDecodeError, and what int() and datetime refuse
             return False
     tables = [read_table(text, Gathered(""), first="swatch") for text in texts if text]
     return all(tables) and _said(tables[0]) == _said(tables[1])
