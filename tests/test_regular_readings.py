@@ -17,7 +17,7 @@ from tint.appearance import Setting, predict
 from tint.errors import FolderError
 from tint.fitting import fit_palette
 from tint.materials import Blend
-from tint.optics.layer import Optics
+from tint.optics.layer import Optics, transmittance
 from tint.palette import Palette
 from tint.swatches import Reading, SwatchFolder, read_folder
 from tint.swatches.importing import plan_import, write_import
@@ -152,3 +152,71 @@ def test_an_import_files_them_also_where_the_file_says_transmittance(files: dict
     measured = parse_measurements((text + "\n").encode(), file="scan")
     write_import(plan_import(folder, measured, naming=Naming(quantity="regular transmittance"), doubles=Doubles()))
     assert read_folder(folder).readings[-1].quantity == "regular transmittance"
+
+
+# A haze as one number, of swatches.csv.
+
+CLEAR_LIGHT = colorimetry.viewing(WAVELENGTHS, light="C", observer=2).weights[:, 1]
+
+
+def with_hazes(folder: SwatchFolder, *, wrong: str = "") -> SwatchFolder:
+    """The bench's castings with what a hazemeter reads of them; one that is wrong reads what another did."""
+    rng = np.random.default_rng(4)
+    hazes = {}
+    for cast in CASTS:
+        weights = mixture(cast.base, cast.loadings)
+        passed = transmittance(
+            weights @ TRUE_K, weights @ TRUE_S, (weights / (1.0 - TRUE_G)) @ TRUE_S, thickness=cast.thickness_mm,
+            optics=Optics(model="many-flux", refractive_index=BASES[cast.base].refractive_index),
+        )  # fmt: skip
+        haze = 1.0 - (beam(cast) @ CLEAR_LIGHT) / (passed @ CLEAR_LIGHT) + 0.003 * rng.standard_normal()
+        hazes[cast.name] = float(np.clip(0.2 if cast.name == wrong else haze, 0.0, 1.0))
+    return replace(folder, swatches=tuple(replace(each, haze=hazes[each.name]) for each in folder.swatches))
+
+
+def test_reference_hazes_bring_the_anisotropies_of_the_bench_nearer(plain: Palette) -> None:
+    hazy = fit_palette(with_hazes(of_bench()))
+    off = [np.abs(palette.g[:, WAVELENGTHS.size // 2] - TRUE_G) for palette in (plain, hazy)]
+    assert off[1].mean() < 0.6 * off[0].mean()
+    assert hazy.g_error.mean() < 0.6 * plain.g_error.mean()
+    assert np.all(off[1] < 3.0 * hazy.g_error)
+    assert np.all(hazy.read_as_beam)
+    mint = synthetic.Cast("mint", "clear", 1.0, {"yellow": 0.1, "blue": 0.03})
+    seen = [predict(p, Blend("clear", mint.loadings), setting=Setting(thickness_mm=1.0)) for p in (plain, hazy)]
+    assert seen[1].haze_error < 0.6 * seen[0].haze_error
+    true = float(CLEAR_LIGHT @ beam(mint)) / float(CLEAR_LIGHT.sum())
+    assert abs(seen[1].regular_transmittance - true) < seen[1].regular_transmittance_error
+
+
+def test_a_haze_that_cannot_be_is_that_of_a_suspect_casting() -> None:
+    suspect = [each.name for each in fit_palette(with_hazes(of_bench(), wrong="mist")).swatches if each.suspect]
+    assert suspect == ["mist"]
+
+
+def test_a_beam_that_was_read_goes_before_a_haze(told: Palette) -> None:
+    both = fit_palette(with_hazes(with_beams(of_bench())))
+    assert np.array_equal(both.k, told.k)
+
+
+def test_two_flux_theory_leaves_hazes_aside() -> None:
+    plain, hazy = (fit_palette(folder, optics="two-flux") for folder in (of_bench(), with_hazes(of_bench())))
+    assert np.array_equal(plain.k, hazy.k)
+
+
+def hazes_written(files: dict[str, bytes], column: str, cells: str) -> dict[str, bytes]:
+    """The good folder with a column of hazes, the same in every row."""
+    header, *rows = files["swatches.csv"].decode().splitlines()
+    text = "\n".join([f"{header},{column}", *(f"{row},{cells}" for row in rows)]) + "\n"
+    return {**files, "swatches.csv": text.encode()}
+
+
+def test_a_folder_holds_hazes_in_percent(files: dict[str, bytes], tmp_path: Path) -> None:
+    for at, (column, cell) in enumerate((("haze_percent", "4.5"), ("Haze [%]", "4.5 %"))):
+        folder = read_folder(write(tmp_path / f"good{at}", hazes_written(files, column, cell)))
+        assert {each.haze for each in folder.swatches} == {0.045}
+    blank = read_folder(write(tmp_path / "blank", hazes_written(files, "haze_percent", "")))
+    assert {each.haze for each in blank.swatches} == {None}
+    with pytest.raises(FolderError, match="haze_percent 450; expected percent from 0 to 100"):
+        read_folder(write(tmp_path / "bad", hazes_written(files, "haze_percent", "450")))
+    told = read_folder(write(tmp_path / "odd", hazes_written(files, "haze_percent", "0.04"))).warnings
+    assert any("no haze is above 0.04 percent" in str(each) for each in told)

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import argparse
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +32,8 @@ from tint.palette import Palette
 from tint.swatches import read_folder
 
 Array = NDArray[np.float64]
+
+HAZEMETER = 0.003  # standard deviation of a haze that is read [-]
 
 INDEX = 1.41
 NEAR = float(np.cos(np.radians(2.5)))
@@ -115,20 +117,37 @@ def _within(workshop: bench.Workshop, g: Array, index: float) -> Array:
 def beams_read(poured: bench.Poured) -> str:
     """Rows of readings.csv: the regular transmittance of every casting, as poured, read with the workshop's noise."""
     workshop, rows = poured.workshop, []
-    # The very depths and doses that the castings were poured with.
-    made = np.random.default_rng([bench._SEED, workshop.seed, 1])
     noise = np.random.default_rng([workshop.seed, 13])
-    for casting in workshop.castings:
-        depth, _ = bench._depth(casting.mould_mm, workshop, made)
-        doses = bench._doses(casting.loadings, workshop, made)
+    for casting, depth, doses in _made(workshop):
         read = bench._read(beam(workshop, casting.base, doses, depth), workshop, noise)
         rows.append(",".join([casting.name, "none", "", "regular transmittance", *bench._printed(read)]))
     return "\n".join(rows) + "\n"
 
 
+def hazes_read(poured: bench.Poured) -> str:
+    """swatches.csv with the haze of every casting, as poured, as a hazemeter tells it."""
+    workshop, weights = poured.workshop, luminance()
+    noise = np.random.default_rng([workshop.seed, 17])
+    header, *rows = poured.swatches_csv.splitlines()
+    told = []
+    for row, (casting, depth, doses) in zip(rows, _made(workshop), strict=True):
+        total = weights @ bench._solve(workshop, casting.base, doses, depth)[1]
+        haze = 1.0 - weights @ beam(workshop, casting.base, doses, depth) / total + HAZEMETER * noise.standard_normal()
+        told.append(f"{row},{100.0 * np.clip(haze, 0.0, 1.0):.2f}")
+    return "\n".join([f"{header},haze_percent", *told]) + "\n"
+
+
+def _made(workshop: bench.Workshop) -> Iterator[tuple[bench.Casting, float, dict[str, float]]]:
+    """Every casting with the very depth and doses that it was poured with."""
+    made = np.random.default_rng([bench._SEED, workshop.seed, 1])
+    for casting in workshop.castings:
+        depth, _ = bench._depth(casting.mould_mm, workshop, made)
+        yield casting, depth, bench._doses(casting.loadings, workshop, made)
+
+
 def evidence(first: int, last: int) -> None:
-    """Print what readings of regular transmittance do for the anisotropy found, and for held-out blends."""
-    found: dict[str, list[Array]] = {"without": [], "with": []}
+    """Print what readings of regular transmittance, and of haze, do for the anisotropy and for held-out blends."""
+    found: dict[str, list[Array]] = {"without": [], "beams": [], "hazes": []}
     missed: dict[str, dict[str, list[tuple[float, float]]]] = {name: _none_yet() for name in found}
     for seed in range(first, last):
         poured = bench.pour(seed)
@@ -138,7 +157,9 @@ def evidence(first: int, last: int) -> None:
         for name in found:
             with tempfile.TemporaryDirectory() as place:
                 bench.write(poured, Path(place))
-                if name == "with":
+                if name == "hazes":
+                    (Path(place) / "swatches.csv").write_text(hazes_read(poured), encoding="utf-8")
+                if name == "beams":
                     with (Path(place) / "readings.csv").open("a", encoding="utf-8") as file:
                         file.write(beams_read(poured))
                 palette = fit_palette(read_folder(place))

@@ -9,6 +9,7 @@ import numpy as np
 
 from tint.checks.finding import Finding, Index, Mask, limit
 from tint.checks.ground import Ground
+from tint.fitting.hazes import as_beams
 from tint.fitting.leaving_out import LeftOut
 from tint.fitting.problem import in_order
 from tint.palette import Palette
@@ -46,7 +47,7 @@ def of_jumps(ground: Ground) -> Iterator[Finding]:
         if not found:
             return
         name = ground.palette.swatches[int(ground.palette.evidence.swatch[found[0].row])].name
-        rows = [reading.row for reading in in_order(ground.folder)]
+        rows = [reading.row for reading in in_order(as_beams(ground.folder))]
         for each in found:
             yield _told(ground, name, rows[each.row], each)
         ground = ground.without([name])

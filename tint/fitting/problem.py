@@ -37,6 +37,9 @@ LOBE_ENDS = (-0.05, 0.15)  # between which it stays
 # Standard deviation of what a spot really loses about what sharp discs of the stated sizes would, as a share: sizes are
 # stated to some 0.3 of 8 mm, and discs have soft edges (common practice, no source).
 SPOT_SD = 0.1
+# Of a hazemeter's number, and of what the model makes of a beam (tests/figures/clarity.py): 0.5 % of haze is common
+# practice, no source.
+HAZE_SD = 0.006
 _THROUGH = {"transmittance": TRANSMITTANCE, records.REGULAR: REGULAR}
 _FARTHEST = 20.0  # standard scores beyond which a thickness or a dose is not moved
 
@@ -64,6 +67,10 @@ class Problem:
     read : ndarray, shape (n_readings, n_wavelengths)
     optics : tuple of Optics
         One a base.
+    wavelengths : ndarray, shape (n_wavelengths,)
+        [nm]
+    haze_rows, haze : ndarray, shape (n_hazes,)
+        Which readings stand for the haze of a casting (`tint.fitting.hazes`), and those hazes [-].
     """
 
     names: tuple[str, ...]
@@ -79,6 +86,16 @@ class Problem:
     instrument: Instrument
     index_sd: float
     lobe: tuple[float, float]
+    wavelengths: Array
+    haze_rows: Index
+    haze: Array
+
+    @property
+    def noise(self) -> Array:
+        """Standard deviation of every reading, the model's own error apart, shape (n_readings, 1)."""
+        each = np.full((len(self.read), 1), self.instrument.noise)
+        each[self.haze_rows] = HAZE_SD * np.sqrt(self.n_wavelengths)
+        return each
 
     @property
     def n_components(self) -> int:
@@ -176,6 +193,7 @@ def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...], *, g: float | None
     number = {swatch.name: at for at, swatch in enumerate(swatches)}
     backing_number = {name: at for at, name in enumerate(folder.backings)} | {"none": FREE}
     rows = in_order(folder)
+    hazes = {swatch.name: swatch.haze for swatch in swatches}
     base = np.array([bases.index(s.base) for s in swatches], dtype=np.int64)
     casting = np.array([number[r.swatch] for r in rows], dtype=np.int64)
     dosed = _dosed(loadings)
@@ -204,6 +222,9 @@ def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...], *, g: float | None
         instrument=folder.instrument,
         index_sd=INDEX_SD if fitted else 0.0,
         lobe=LOBE if fitted else (0.0, 0.0),
+        wavelengths=folder.wavelengths,
+        haze_rows=np.flatnonzero([r.source == records.HAZEMETER for r in rows]),
+        haze=np.array([hazes[r.swatch] for r in rows if r.source == records.HAZEMETER], dtype=float),
     )
 
 
@@ -277,30 +298,72 @@ def errors_written(problem: Problem) -> tuple[Array, float]:
     return np.minimum(relative, 0.5), min(problem.instrument.dose_error_percent / 100.0, 0.5)
 
 
-def show(problem: Problem, at: Unknowns) -> Shown:
-    """Predict every reading, with slopes."""
+@dataclass(frozen=True, eq=False)
+class Made:
+    """The castings at a point of the search.
+
+    Parameters
+    ----------
+    thickness : ndarray, shape (n_castings,)
+        [mm]
+    doses : ndarray, shape (n_castings, n_slots - 1)
+        [%]
+    share, coefficients, m_by_s : ndarray
+        As of `Shown`.
+    g_by_bend : ndarray, shape (2, n_components, n_wavelengths)
+    """
+
+    thickness: Array
+    doses: Array
+    share: Array
+    coefficients: Array
+    m_by_s: Array
+    g_by_bend: Array
+
+
+def made(problem: Problem, at: Unknowns) -> Made:
+    """What was poured, as it is believed at a point of the search."""
     thickness_sd, dose_sd = errors_written(problem)
     score = np.clip(at.own, -_FARTHEST, _FARTHEST)
-    thickness = problem.thickness * np.exp(thickness_sd * score[:, 0])
     doses = problem.dose * np.exp(dose_sd * score[:, 1:])
     loadings = np.zeros_like(problem.loadings)
     np.put_along_axis(loadings, problem.dosed, doses, axis=1)
-    share = mixing_shares(problem, loadings)
     g, g_by_bend = problem.anisotropy.g(at.bend)
     m_by_s = 1.0 / (1.0 - g)
     k, s = at.ks
-    coefficients = np.stack((k, s, s * m_by_s))
-    seen = forward.read(
-        problem.readings,
-        forward.mix(coefficients, share),
-        thickness,
-        optics=problem.optics,
+    return Made(
+        thickness=problem.thickness * np.exp(thickness_sd * score[:, 0]),
+        doses=doses,
+        share=mixing_shares(problem, loadings),
+        coefficients=np.stack((k, s, s * m_by_s)),
+        m_by_s=m_by_s,
+        g_by_bend=g_by_bend,
+    )
+
+
+def seen_at(
+    problem: Problem, at: Unknowns, castings: Made, readings: Readings, optics: tuple[Optics, ...]
+) -> forward.Predicted:
+    """What readings of the castings show at a point of the search."""
+    return forward.read(
+        readings,
+        forward.mix(castings.coefficients, castings.share),
+        castings.thickness,
+        optics=optics,
         index=indices(problem, at.shape) if problem.index_sd else None,
         lobe=lobe_of(problem, at.shape),
         spot_share=spot_share(at.shape),
     )
+
+
+def show(problem: Problem, at: Unknowns) -> Shown:
+    """Predict every reading, with slopes."""
+    thickness_sd, dose_sd = errors_written(problem)
+    castings = made(problem, at)
+    doses, share, coefficients = castings.doses, castings.share, castings.coefficients
+    seen = seen_at(problem, at, castings, problem.readings, problem.optics)
     of = problem.readings.casting
-    by_thickness = seen.slopes[3] * (thickness_sd * thickness)[of, None]
+    by_thickness = seen.slopes[3] * (thickness_sd * castings.thickness)[of, None]
     by_dose = [
         sum(
             slope * (each[len(problem.optics) + problem.dosed[:, slot]] - each[problem.base] / 100.0)[of]
@@ -316,8 +379,8 @@ def show(problem: Problem, at: Unknowns) -> Shown:
         by_own=np.stack([by_thickness, *by_dose]),
         share=share,
         coefficients=coefficients,
-        m_by_bend=s * m_by_s**2 * g_by_bend,
-        m_by_s=m_by_s,
+        m_by_bend=coefficients[1] * castings.m_by_s**2 * castings.g_by_bend,
+        m_by_s=castings.m_by_s,
     )
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.fitting import report
+from tint.fitting.hazes import as_beams, at_height, have_settled
 from tint.fitting.leaving_out import Fitted
 from tint.fitting.minimise import Minimum, Prior, minimise
 from tint.fitting.posterior import Posterior, posterior, unknowns_spent
@@ -54,10 +55,11 @@ def fit_with_ground(
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Palette, Fitted]:
     """As `fit_spectra`, with what leaving castings out needs."""
+    folder = as_beams(folder)
     if optics == "two-flux":  # it knows nothing of beams
         folder = replace(folder, readings=tuple(each for each in folder.readings if each.quantity != REGULAR))
     problem = lay_out(folder, optics_of(folder, optics), g=g)
-    minimum, prior, weighting = search(problem, progress=progress)
+    problem, minimum, prior, weighting = search(problem, progress=progress)
     shown = minimum.shown
     noise = standard_deviation(problem, shown.values, weighting.misfit)
     noise = noise / np.sqrt(weighting.casting[problem.readings.casting])[:, None]
@@ -80,8 +82,10 @@ def optics_of(folder: SwatchFolder, model: str) -> tuple[Optics, ...]:
     )
 
 
-def search(problem: Problem, *, progress: Callable[[str], None] | None = None) -> tuple[Minimum, Prior, Weighting]:
-    """The minimum under the weights that it itself gives the readings."""
+def search(
+    problem: Problem, *, progress: Callable[[str], None] | None = None
+) -> tuple[Problem, Minimum, Prior, Weighting]:
+    """The minimum under the weights that it itself gives the readings, and the problem with what stands for hazes."""
 
     def told(step: int, cost: float) -> None:
         if progress is not None:
@@ -106,15 +110,17 @@ def search(problem: Problem, *, progress: Callable[[str], None] | None = None) -
     held = weights(problem, minimum.shown.values, Weighting(_DOUBT / 4.0, weighting.casting))
     minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, bend=False, step_taken=told)
     for _ in range(_ROUNDS):
+        last, problem = problem, at_height(problem, minimum.at, minimum.shown.values[problem.haze_rows])
         spent = unknowns_spent(problem, minimum, prior)
         before, weighting = weighting, weigh(problem, minimum.shown.values, spent)
         held = weights(problem, minimum.shown.values, weighting)
         prior = report.smooth(problem, prior, minimum.at.ks)
         minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, step_taken=told)
         small = _SETTLED * max(weighting.misfit, problem.instrument.repeatability)
-        if abs(weighting.misfit - before.misfit) < small and np.allclose(weighting.casting, before.casting, atol=0.05):
+        alike = np.allclose(weighting.casting, before.casting, atol=0.05) and have_settled(last, problem)
+        if abs(weighting.misfit - before.misfit) < small and alike:
             break
-    return minimise(problem, minimum.at, prior, weight=held, step_taken=told), prior, weighting
+    return problem, minimise(problem, minimum.at, prior, weight=held, step_taken=told), prior, weighting
 
 
 def _is_ready(optics: Optics) -> bool:

@@ -31,7 +31,7 @@ def standard_deviation(problem: Problem, predicted: Array, misfit: float) -> Arr
 
     Where nothing is predicted, as through a part that hides, the model may still be wrong by what noise looks like.
     """
-    least = problem.instrument.noise
+    least = problem.noise
     return np.asarray(np.hypot(least, misfit * np.maximum(predicted, least) ** (2.0 / 3.0)))
 
 
@@ -66,6 +66,7 @@ def _misfit(problem: Problem, squared: Array, predicted: Array, weight: Array, s
     from scipy.optimize import brentq
 
     counted = weight[problem.readings.casting]
+    counted[problem.haze_rows] = 0.0  # they follow the model
     values = float(counted.sum()) * problem.n_wavelengths
     wanted = max(values - spent, 0.2 * values)
 

@@ -24,7 +24,7 @@ _UNITS = {
     "thickness_mm": "mm", "cure_c": "°C", "days": "days", "max_loading": "%", "density": "g/cm3", "repeatability":
     "reflectance, 0 to 1", "thickness_error_mm": "mm", "dose_error_percent": "%", "aperture_mm": "mm", "lit_mm": "mm",
     "scale_step_g": "g", "scale_max_g": "g", "dose_tolerance_percent": "%", "cup_cm3": "cm3", "mould_depths_mm": "mm",
-    "waste_percent": "%",
+    "waste_percent": "%", "haze_percent": "%",
 }  # fmt: skip
 _WORDS = {"geometry": get_args(Geometry), "cure": get_args(Cure), "price_unit": get_args(PriceUnit)}
 _ABOUT = (

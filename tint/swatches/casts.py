@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from tint.swatches.declaration import Declared
 from tint.swatches.gather import Gathered, did_you_mean, one_of, shown, table_header
-from tint.swatches.records import PALETTE_FILE, RANGES, SWATCH_COLUMNS, Swatch, read_conditions
+from tint.swatches.records import PALETTE_FILE, RANGES, SWATCH_COLUMNS, Swatch, conditions_of, optional_numbers
 from tint.swatches.tables import Row, Table, check_marks
 from tint.swatches.text import number, why_no_number, without_percent
 
@@ -60,7 +60,8 @@ _OTHER_LENGTH = re.compile(r"(?<=[\d.,])\s*(cm|µm|um|inch|in|\")$", re.IGNORECA
 def plain_columns(columns: tuple[str, ...], declared: Declared) -> tuple[str, ...]:
     """The columns by the names they must have, where a capital or a unit behind is all that differs."""
     known = {each.lower(): each for each in (*SWATCH_COLUMNS, *declared.pigments)}
-    known |= {"thickness": "thickness_mm"} if "thickness" not in declared.pigments else {}
+    plain = {"thickness": "thickness_mm", "haze": "haze_percent"}
+    known |= {short: column for short, column in plain.items() if short not in declared.pigments}
     found = []
     for column in columns:
         names = (column, column.lower(), _UNIT.sub("", column).lower())
@@ -131,16 +132,18 @@ def _swatch(row: Row, table: Table, declared: Declared, faults: Gathered) -> Swa
         good = False
     thickness = _thickness(row, table, faults)
     loadings = _loadings(row, table, declared, faults)
-    conditions = read_conditions(row, table, declared.bases.get(base), faults)
-    if not good or thickness is None or loadings is None or conditions is None:
+    numbers = optional_numbers(row, table, faults)
+    if not good or thickness is None or loadings is None or numbers is None:
         return None
+    haze = numbers["haze_percent"]
     swatch = Swatch(
         name=table.cell(row, "swatch"),
         base=base,
         thickness_mm=thickness,
         loadings=loadings,
         note=table.cell(row, "note"),
-        conditions=conditions,
+        conditions=conditions_of(row, table, declared.bases.get(base), numbers),
+        haze=None if haze is None else haze / 100.0,
         row=row.number,
     )
     _warn_of_limits(swatch, declared, faults)

@@ -98,6 +98,14 @@ def warn_units(swatches: Sequence[Swatch], faults: Gathered) -> None:
             column="thickness_mm",
             mend="is it in centimetres? write millimetres",
         )
+    hazes = [swatch.haze for swatch in swatches if swatch.haze is not None]
+    if len(hazes) >= _ENOUGH and max(hazes) <= 0.01:
+        faults.warn(
+            f"no haze is above {100.0 * max(hazes):g} percent",
+            column="haze_percent",
+            expected="percent, as 4 for four hundredths",
+            mend="are they fractions of one? write percent, 100 times as much",
+        )
     doses = [dose for swatch in swatches for dose in swatch.loadings.values()]
     if len(doses) >= _ENOUGH and max(doses) <= _LEAST_DOSE:
         faults.warn(

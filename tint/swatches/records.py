@@ -11,14 +11,14 @@ from tint.materials import Base, Blend, Instrument, Pigment
 from tint.spectra import Array
 from tint.swatches.gather import Gathered
 from tint.swatches.tables import Row, Table
-from tint.swatches.text import number, why_no_number
+from tint.swatches.text import number, why_no_number, without_percent
 
 PALETTE_FILE = "palette.toml"
 SWATCHES_FILE = "swatches.csv"
 READINGS_FILE = "readings.csv"
 INPUT_FILES = (PALETTE_FILE, SWATCHES_FILE, READINGS_FILE)
 
-SWATCH_COLUMNS = ("swatch", "base", "thickness_mm", "note", "cure_c", "days", "mould", "finish", "lot")
+SWATCH_COLUMNS = ("swatch", "base", "thickness_mm", "note", "cure_c", "days", "mould", "finish", "lot", "haze_percent")
 # ... the rest are pigments
 READING_COLUMNS = ("swatch", "backing", "seat", "quantity", "source")  # the rest are wavelengths, or ...
 COLOUR_COLUMNS = ("L", "a", "b")  # ... these three, where a colorimeter or a photograph tells no more
@@ -26,6 +26,7 @@ NO_BACKING = "none"
 REGULAR = "regular transmittance"  # within 2.5 degrees of the beam that came in
 THROUGH = ("transmittance", REGULAR)  # read with nothing behind
 QUANTITIES = ("reflectance", *THROUGH)
+HAZEMETER = "hazemeter"  # the source of a reading that a fit makes of a casting's haze
 SPECTRA, COLOURS = "spectra", "colours"
 PHOTOGRAPH = "photograph"
 COLOUR_GRID_NM = tuple(float(nm) for nm in range(400, 701, 10))  # on which a folder of colours is fitted
@@ -66,6 +67,8 @@ class Swatch:
         [mm]
     loadings : dict of str to float
         Percent of each pigment in it [% by mass of the finished mix]; a pigment that is not in it is absent.
+    haze : float, optional
+        As a hazemeter reads it, of ASTM D1003 [0 to 1].
     row : int
         Its row in swatches.csv, counted as a spreadsheet does [-].
     """
@@ -76,6 +79,7 @@ class Swatch:
     loadings: dict[str, float]
     note: str = ""
     conditions: Conditions = Conditions()
+    haze: float | None = None
     row: int
 
     @property
@@ -160,42 +164,39 @@ class SwatchFolder:
     digest: str
 
 
-# How a casting was cured and kept, from optional columns of swatches.csv.
+# What optional columns of swatches.csv say of a casting: how it was cured and kept, and its haze.
 
 
-RANGES = {"cure_c": (0.0, 300.0, "degrees Celsius"), "days": (0.0, 10000.0, "days")}
+RANGES = {
+    "cure_c": (0.0, 300.0, "degrees Celsius"),
+    "days": (0.0, 10000.0, "days"),
+    "haze_percent": (0.0, 100.0, "percent"),
+}
 _MENDS = {
     "cure_c": "write the temperature of the cure in degrees Celsius, or clear the cell",
     "days": "write the days from the end of the cure to the reading, or clear the cell",
+    "haze_percent": "write the haze in percent, or clear the cell",
 }
 
 
-def read_conditions(row: Row, table: Table, base: Base | None, faults: Gathered) -> Conditions | None:
-    """The conditions of a row's casting; None when a number among them is bad.
-
-    Parameters
-    ----------
-    row : Row
-    table : Table
-        swatches.csv.
-    base : Base or None
-        Of the casting: its lot holds where the row names none.
-    faults : Gathered
-        Takes what is wrong.
-    """
+def optional_numbers(row: Row, table: Table, faults: Gathered) -> dict[str, float | None] | None:
+    """The numbers of a row's columns of RANGES, None where nothing is written; None in all when one is bad."""
     numbers = {}
     good = True
     for column, (least, most, unit) in RANGES.items():
         cell = table.cell(row, column)
-        value = number(cell) if cell else None
+        value = number(without_percent(cell)) if cell else None
         if cell and (value is None or not least <= value <= most):
             found, mend = why_no_number(cell) if value is None else (f"{column} {value:g}", _MENDS[column])
             expected = f"expected {unit} from {least:g} to {most:g}, or a blank cell"
             faults.grave(found, row=row.number, column=column, expected=expected, mend=mend)
             good = False
         numbers[column] = value
-    if not good:
-        return None
+    return numbers if good else None
+
+
+def conditions_of(row: Row, table: Table, base: Base | None, numbers: Mapping[str, float | None]) -> Conditions:
+    """The conditions of a row's casting; the base's lot holds where the row names none."""
     return Conditions(
         cure_c=numbers["cure_c"],
         days=numbers["days"],
