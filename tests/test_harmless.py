@@ -6,22 +6,29 @@ import csv
 import io
 import json
 import re
+import sys
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from ledger_example import DIGEST
+from PIL import Image
 
 from tint.appearance import Setting
 from tint.cli import main
 from tint.cli.edge import LONGEST
+from tint.errors import InputError
 from tint.files import neutral, restored
 from tint.ledger import Order, add, open_ledger, to_csv
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.photographs.picture import read_picture
 from tint.proofs.approval import Asked, approval
+from tint.proofs.part import read_height_map
+from tint.proofs.trial import read_photo
 from tint.swatches.gather import Gathered
 from tint.swatches.tables import read_table
 from tint.weighing import Batch, weigh
@@ -45,6 +52,40 @@ def moving(text: str) -> list[str]:
 
 
 # The terminal.
+
+
+def test_a_broken_tiff_is_told_in_words_of_tint_alone(capfd: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    grey = Image.fromarray(np.arange(120 * 100).reshape(100, 120).astype(np.uint8))
+    for name, image in (("grey.tiff", grey), ("photo.tiff", Image.merge("RGB", [grey] * 3))):
+        image.save(tmp_path / name, compression="tiff_lzw")
+        data = bytearray((tmp_path / name).read_bytes())
+        data[300:900] = bytes(600)
+        (tmp_path / name).write_bytes(data)
+    for read in (read_picture, read_photo, lambda path: read_height_map(path, mm_per_level=0.01)):
+        for name in ("grey.tiff", "photo.tiff"):
+            with pytest.raises(InputError):
+                read(tmp_path / name)
+    assert capfd.readouterr().err == ""
+    sys.stderr.write("words of our own\n")
+    assert capfd.readouterr().err == "words of our own\n"
+
+
+@pytest.mark.parametrize("name", ["a" * 300, "/".join(["b"] * 2500)])
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        "check {}", "fit {}", "import demo {}", "photograph {}", "order {}.toml", "start {}", "adjust demo --trial {}",
+        "predict {} --load white=1 --base clear --thickness 3", "ledger list {}", "ledger import demo {}",
+        "solve demo --thickness 3 --target-reading {}", "fan demo {} --thickness 3 --out x.csv",
+        "proof demo --load white=1 --base clear --thickness 3 --height-map {}",
+        "weigh demo --load white=1 --base clear --batch 90 --csv {}", "ledger export demo --out {}",
+    ],
+)  # fmt: skip
+def test_a_path_longer_than_the_system_s_is_told_in_one_line(fitted_demo: Path, arguments: str, name: str) -> None:
+    result = run(*arguments.replace("demo", str(fitted_demo)).format(name).split())
+    assert result.exit_code == 2
+    assert re.fullmatch(r"tint: [^\n]+\n", result.stderr)
+    assert len(result.stderr) < 2 * LONGEST
 
 
 def test_names_command_no_terminal(demo_folder: Path) -> None:

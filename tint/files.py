@@ -11,6 +11,8 @@ import re
 import shutil
 import signal
 import stat
+import sys
+import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -262,6 +264,25 @@ def _cached(path: Path, key: str) -> dict[str, Array] | None:
         return arrays_from_bytes(path.read_bytes(), key=key)
     except (OSError, ValueError):
         return None
+
+
+@contextlib.contextmanager
+def hushed() -> Iterator[None]:
+    """Have libraries decode a file without a word of their own: no warnings, and nothing on standard error.
+
+    libtiff, which is written in C, tells every fault of a TIFF there, whatever becomes of it.
+    """
+    with contextlib.ExitStack() as held:
+        held.enter_context(warnings.catch_warnings())
+        warnings.simplefilter("ignore")
+        with contextlib.suppress(OSError, ValueError):  # a program may have closed its standard error
+            sys.stderr.flush()
+            kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+            held.callback(os.close, kept)
+            held.callback(os.dup2, kept, 2)
+            os.dup2(nowhere, 2)
+            os.close(nowhere)
+        yield
 
 
 # Cells of CSV tables. One that begins with `=`, `+`, `-`, `@`, a tabulator or a line end is worked out by spreadsheets;

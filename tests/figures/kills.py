@@ -42,6 +42,10 @@ from tint.swatches import INPUT_FILES  # noqa: E402
 GRID = np.arange(400.0, 701.0, 10.0)
 DEMO = HERE.parents[1] / "swatches_demo"
 BLEND = ("--base", "clear", "--load", "white=0.5", "--thickness", "3", "--optics", "two-flux")
+ORDERED = (
+    "lid.recipe.json",
+    *(f"lid/{each}" for each in ("weigh.csv", "weigh.pdf", "card.png", "approval.html", "approval.pdf")),
+)
 # A writer: its words, where FOLDER stands for the swatch folder and OUT for another, and the files that it writes.
 WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "import": (("import", "FOLDER", "FOLDER/again.cgats", "--seat", "air", "--replace"), ("FOLDER/readings.csv",)),
@@ -55,6 +59,10 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "proof": (
         ("proof", "FOLDER", *BLEND, "--out", "OUT/p.png", "--sheet", "OUT/p.html", "--replace"),
         ("OUT/p.png", "OUT/p.html"),
+    ),
+    "order": (
+        ("order", "FOLDER/orders/lid.toml"),
+        tuple(f"FOLDER/orders/{name}" for name in ORDERED),
     ),
 }
 READERS: dict[str, tuple[str, ...]] = {
@@ -88,8 +96,9 @@ class Bench:
         self.out.mkdir()
         for name in (*INPUT_FILES, "again.cgats"):
             shutil.copy(DEMO / name, self.folder)
-        for name in ("fit", "ledger add"):
-            assert self.run(WRITERS[name][0])[0] == 0
+        shutil.copytree(DEMO / "orders", self.folder / "orders")
+        for told in (WRITERS["fit"][0], WRITERS["ledger add"][0], ("fit", "FOLDER")):
+            assert self.run(told)[0] == 0
 
     def words(self, told: Sequence[str]) -> list[str]:
         return [each.replace("FOLDER", str(self.folder)).replace("OUT", str(self.out)) for each in told]
@@ -137,12 +146,14 @@ class Bench:
         return max(took[1:])
 
     def clean(self) -> None:
-        """Ready for `ledger export`, which writes over nothing."""
+        """Ready for `ledger export`, which writes over nothing, and for an order, which makes nothing twice."""
         shutil.rmtree(self.out / "tables", ignore_errors=True)
+        shutil.rmtree(self.folder / "orders" / "lid", ignore_errors=True)
+        (self.folder / "orders" / "lid.recipe.json").unlink(missing_ok=True)
 
     def left(self) -> list[str]:
         """What is neither a file of the user's nor SQLite's log, which its next user takes up."""
-        return [each.name for place in (self.folder, self.out) for each in place.iterdir() if ".tint-" in each.name]
+        return [each.name for place in (self.folder, self.out) for each in place.rglob(".*.tint-*")]
 
 
 def contents(bench: Bench, files: Sequence[str]) -> list[bytes | None]:
@@ -153,7 +164,9 @@ def contents(bench: Bench, files: Sequence[str]) -> list[bytes | None]:
 def whole(bench: Bench, files: Sequence[str]) -> bool:
     """Whether each file is there as a whole one, by its end, or not at all."""
     for name, data in zip(files, contents(bench, files), strict=True):
-        end = {".pdf": b"%%EOF\n", ".png": b"IEND\xaeB`\x82", ".html": b"</html>", ".csv": b"\n"}.get(Path(name).suffix)
+        end = {".pdf": b"%%EOF\n", ".png": b"IEND\xaeB`\x82", ".html": b"</html>", ".csv": b"\n", ".json": b"}"}.get(
+            Path(name).suffix
+        )
         if data is not None and end is not None and not data.rstrip(b"\n").endswith(end.rstrip(b"\n")):
             return False
         if name.endswith(".fit") and not (data and zipfile.is_zipfile(io.BytesIO(data))):
@@ -162,11 +175,12 @@ def whole(bench: Bench, files: Sequence[str]) -> bool:
 
 
 def ledger_sound(bench: Bench) -> tuple[bool, int]:
-    from tint.ledger import Lesson, entries, ledger_path, read_ledger
+    """Whether the ledger is whole and holds an order no more than once, and how many lessons it holds."""
+    from tint.ledger import Lesson, Order, entries, ledger_path, read_ledger
 
     with read_ledger(ledger_path(bench.folder)) as ledger:
         sound = [row[0] for row in ledger.rows("PRAGMA integrity_check")] == ["ok"]
-        return sound, len(entries(ledger, Lesson))
+        return sound and len(entries(ledger, Order)) <= 1, len(entries(ledger, Lesson))
 
 
 def kills(bench: Bench, name: str, count: int, rng: random.Random) -> str:
@@ -183,8 +197,10 @@ def kills(bench: Bench, name: str, count: int, rng: random.Random) -> str:
         sound, held = ledger_sound(bench)
         done["ledger unsound"] += not sound
         done["lost"] += held < before + (name == "ledger add" and status == 0)
-    bench.clean()
+    if name != "order":  # one that was killed goes on from where it was
+        bench.clean()
     again = bench.run(told)
+    done["half written"] += not whole(bench, files) or None in contents(bench, files)
     return (
         f"{name:14s} {count} kills ({done['ended first']} after its end): {done['half written']} half written, "
         f"{done['lost']} lost, {done['ledger unsound']} unsound, left-overs after {done['left over']} of them, "

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 import os
-import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from tint.errors import InputError
+from tint.files import hushed
 
 Array = NDArray[np.float64]
 
@@ -88,15 +88,13 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
 
 def _decoded(data: bytes, where: str) -> Picture:
     try:
-        # What pillow warns of, a broken tag or a great many pixels, is either harmless here or refused below.
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            with Image.open(io.BytesIO(data), formats=FORMATS) as image:
-                _check(image, where)
-                notes = _notes(image, data)
-                image.load()
-                upright = ImageOps.exif_transpose(image)
-                pixels = np.asarray(upright.convert("RGB"), dtype=np.uint8)
+        # What pillow and libtiff tell, a broken tag or a great many pixels, is harmless here or refused below.
+        with hushed(), Image.open(io.BytesIO(data), formats=FORMATS) as image:
+            _check(image, where)
+            notes = _notes(image, data)
+            image.load()
+            upright = ImageOps.exif_transpose(image)
+            pixels = np.asarray(upright.convert("RGB"), dtype=np.uint8)
     except UnidentifiedImageError as error:
         raise InputError(where, "is no PNG, TIFF or JPEG", "a photograph", _SAVE_AGAIN) from error
     except InputError:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from PIL import Image, UnidentifiedImageError
 
 from tint.errors import InputError
+from tint.files import hushed
 from tint.proofs.mesh import LARGEST_MM, read_mesh
 from tint.proofs.portrait import normals_at
 from tint.proofs.scan import scan
@@ -249,15 +249,11 @@ def _grey(path: Path) -> Array:
     expected = "expected a grey PNG"
     try:
         # Pillow warns of odd tags, which do no harm, and of a great many pixels, which are refused here.
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            with Image.open(path, formats=_KINDS) as image:
-                if image.width * image.height > _MOST_PIXELS:
-                    found = f"{image.width} x {image.height} pixels"
-                    raise InputError(
-                        str(path), found, f"expected at most {_MOST_PIXELS // 1_000_000} million", "scale it"
-                    )
-                pixels = np.asarray(image if image.mode[:1] in ("I", "L", "F") else image.convert("RGB"))
+        with hushed(), Image.open(path, formats=_KINDS) as image:
+            if image.width * image.height > _MOST_PIXELS:
+                found = f"{image.width} x {image.height} pixels"
+                raise InputError(str(path), found, f"expected at most {_MOST_PIXELS // 1_000_000} million", "scale it")
+            pixels = np.asarray(image if image.mode[:1] in ("I", "L", "F") else image.convert("RGB"))
     except InputError:
         raise
     except (UnidentifiedImageError, Image.DecompressionBombError) as error:

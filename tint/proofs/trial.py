@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 import struct
-import warnings
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,6 +17,7 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 from tint import appearance, colorimetry
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
+from tint.files import hushed
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
@@ -216,8 +216,7 @@ def read_photo(path: Path) -> Photo:
     except OSError as error:
         raise InputError(where, f"cannot be read ({error.strerror})", mend="check the name") from error
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of odd metadata, and of size, which is looked at here
+        with hushed():  # odd metadata do no harm, and size is looked at here
             return Photo(_opened(data, where), path.name)
     except UnidentifiedImageError as error:
         mend = "save it as a JPEG" if path.suffix.lower() in (".heic", ".heif", ".avif", ".dng", ".raw") else ""
