@@ -63,8 +63,10 @@ def write_folder(folder: SwatchFolder, path: Path) -> Path:
         path / "readings.csv",
         ["swatch", "backing", "seat", "source" if coloured else "quantity", *values],
         [
-            [r.swatch, r.backing, r.seat, r.source if coloured else r.quantity]
-            + [f"{x:.3f}" if coloured else f"{x:.6f}" for x in r.values]
+            [
+                *(r.swatch, r.backing, r.seat, r.source if coloured else r.quantity),
+                *(f"{x:.3f}" if coloured else f"{x:.6f}" for x in r.values),
+            ]
             for r in (*bare, *folder.readings)
         ],
     )

@@ -24,8 +24,9 @@ from tint.swatches import read_folder
 from tint.target import target_from_lab
 
 THREE = ["--base", "clear", "--thickness", "3"]
-OCHRE = [*THREE, "--target-lab", "62,14,32", "--opacity", "0.95..", "--most-pigments", "3"]  # within reach
-VIOLET = [*THREE, "--target-lab", "50,60,-40", "--opacity", "0.98..", "--most-pigments", "3"]  # far out of it
+WIDE = [*THREE, "--target-lab", "62,14,32", "--opacity", "0.95..", "--most-pigments", "3"]  # within reach
+OCHRE = [*WIDE, "--leave-out", "blue", "--leave-out", "green"]
+VIOLET = [*THREE, "--target-lab", "50,60,-40", "--opacity", "0.98..", "--most-pigments", "2"]  # far out of it
 # What is not reached is looked at again with every limit loosened, which takes most of the time.
 QUICK = ["--most-pigments", "2", "--tolerance", "40"]
 
@@ -83,7 +84,7 @@ def test_json_is_the_library_s_answer(fitted_demo: Path, demo_palette: Palette) 
         target,
         setting=Setting(thickness_mm=3.0),
         base="clear",
-        rules=Rules(most_pigments=3, most_recipes=3),
+        rules=Rules(most_pigments=3, leave_out=("blue", "green"), most_recipes=3),
     )
     assert set(content) == KEYS
     assert len(content["recipes"]) == len(same.recipes)
@@ -194,7 +195,7 @@ def test_the_smallest_dose_and_the_largest_total_hold(fitted_demo: Path) -> None
 
 @pytest.mark.parametrize(("waste", "mix"), [((), 110.0), (("--waste", "0"), 100.0), (("--waste", "50"), 150.0)])
 def test_stock_holds_for_the_mix_with_its_waste(fitted_demo: Path, waste: tuple[str, ...], mix: float) -> None:
-    content = answer(fitted_demo, *OCHRE, "--stock", "white=0.4", "--batch-g", 100, *waste)
+    content = answer(fitted_demo, *WIDE, "--stock", "white=0.4", "--batch-g", 100, *waste)
     assert content["batch_g"] == pytest.approx(mix)
     most = max(each["loadings"].get("white", 0.0) for each in content["recipes"])
     assert most == pytest.approx(100.0 * 0.4 / mix, rel=1e-3)  # all of it is used, for the opacity
@@ -231,7 +232,7 @@ def test_the_worst_wall_counts(fitted_demo: Path) -> None:
 
 @pytest.mark.parametrize(("rank_by", "key"), [("price", "price_per_kg"), ("chance", "chance")])
 def test_what_it_is_ranked_by_comes_first(fitted_demo: Path, rank_by: str, key: str) -> None:
-    arguments = (*OCHRE, "--tolerance", 3, "--rank-by", rank_by)
+    arguments = (*WIDE, "--tolerance", 3, "--rank-by", rank_by)
     values = [each[key] for each in recipes(fitted_demo, *arguments) if each["reached"]]
     assert len(values) > 1
     best = min(values) if rank_by == "price" else max(values)
@@ -311,6 +312,7 @@ def test_a_sample_of_another_thickness(fitted_demo: Path) -> None:
 
 
 DIFFUSER = ["--base", "milky", "--thickness", "2", "--target-lab", "86,3,18", "--tolerance", "4"]
+DIFFUSER += ["--most-pigments", "3"]
 
 
 @pytest.mark.parametrize(
@@ -325,7 +327,11 @@ DIFFUSER = ["--base", "milky", "--thickness", "2", "--target-lab", "86,3,18", "-
 def test_light_let_through(fitted_demo: Path, asked: tuple[str, ...], low: float, high: float) -> None:
     first = answer(fitted_demo, *DIFFUSER, *asked)["recipes"][0]
     assert low <= first["luminous_transmittance"] <= high
-    out = page(fitted_demo, *DIFFUSER, *asked)
+
+
+def test_the_page_tells_the_light_that_is_asked_for(fitted_demo: Path) -> None:
+    first = answer(fitted_demo, *DIFFUSER, "--transmittance", "0.45")["recipes"][0]
+    out = page(fitted_demo, *DIFFUSER, "--transmittance", "0.45")
     assert re.search(r"contrast +light +chance", out)
     assert re.search(rf" {first['luminous_transmittance']:.3f} ", out)
 
@@ -372,12 +378,12 @@ def test_a_colour_of_which_no_opacity_is_told_is_solid(fitted_demo: Path) -> Non
 
 
 def test_a_screen_colour_is_matched_without_gloss_and_a_measured_one_as_it_was_read(fitted_demo: Path) -> None:
-    arguments = ("--thickness", "3", "--target-srgb", "#1a1a1a", *QUICK)
+    arguments = (*THREE, "--target-srgb", "#1a1a1a", *QUICK)
     content = answer(fitted_demo, *arguments)
     assert content["setting"]["geometry"] == "de:8"
     assert content["recipes"][0]["reached"]
     assert answer(fitted_demo, *arguments, "--geometry", "di:8")["setting"]["geometry"] == "di:8"
-    assert answer(fitted_demo, "--thickness", "3", "--target-lab", "62,14,32", *QUICK)["setting"]["geometry"] == "di:8"
+    assert answer(fitted_demo, *THREE, "--target-lab", "62,14,32", *QUICK)["setting"]["geometry"] == "di:8"
 
 
 def test_nobody_is_given_more_black_than_hides(fitted_demo: Path) -> None:

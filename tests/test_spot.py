@@ -63,7 +63,9 @@ SILICONE = Path(__file__).parent / "published" / "silicone_slab.csv"
 
 def test_published_a_silicone_slab_reads_what_was_measured_through_ports() -> None:
     lines = (line for line in SILICONE.read_text().splitlines() if not line.startswith("#"))
-    rows = [{name: float(cell) for name, cell in row.items()} for row in csv.DictReader(lines)]
+    every = [{name: float(cell) for name, cell in row.items()} for row in csv.DictReader(lines)]
+    rows = [row for row in every if row["index"] < 1.44]  # those of the tables about 1.41, which others use too
+    assert len(rows) > 0.7 * len(every)
     ports = Spot(seen_mm=10.0, lit_mm=21.8), Spot(seen_mm=10.0, lit_mm=18.3)
     wide, through = (np.array([_missed(row, *each) for row in rows]) for each in ((None, None), ports))
     # A slab without end sends back and lets through up to 0.02 more than the ports caught.

@@ -147,13 +147,13 @@ def answer_html(answer: Any) -> str:
 def sheet_html(sheet: Any) -> str:
     """A weigh sheet: premixes first, then every weighing in its order, as the scale shows it."""
     made = [
-        (f"for {step.makes}", step.what, f"{step.grams:g} g", f"and {step.base_g:g} g of {step.part}", step.lot)
+        (f"for {step.makes}", step.what, f"{step.grams:g} g", step.lot, f"and {step.base_g:g} g of {step.part}")
         for premix in sheet.premixes
         for step in premix.steps
     ]
-    into = [("into the cup", line.what, f"{line.grams:g} g", f"{line.percent:.4g} %", line.lot) for line in sheet.lines]
+    into = [("into the cup", line.what, f"{line.grams:g} g", line.lot, *line.beside.values()) for line in sheet.lines]
     told = f"{sheet.total_grams:g} g on a scale of {sheet.scale_step_g:g} g; {sheet.delta_e:.2f} CIEDE2000 by rounding"
-    head = ("", "what", "weigh", "of the mix", "lot")
+    head = ("", "what", "weigh", "lot", *sheet.lines[0].beside)
     notes = [*sheet.warnings, *sheet.cautions]
     return block(f"Weigh {sheet.blend}", told, table([*made, *into], head=head), notes=notes)
 

@@ -160,11 +160,12 @@ def _left(sheet: WeighSheet, kept: Kept) -> str:
 def _show_lines(out: Console, sheet: WeighSheet) -> None:
     shown = sheet.scale.shown
     rows = [
-        (str(at), line.what, _into(line), shown(line.grams), f"{line.percent:.3f} %")
+        (str(at), line.what, _into(line), shown(line.grams), *line.beside.values())
         for at, line in enumerate(sheet.lines, start=1)
     ]
-    rows.append(("", "total", "", shown(sheet.total_grams), "100.000 %"))
-    show.table(out, ("", "<what", "<", "weigh", "of the mix"), rows)
+    total = {name: "100.000 %" if name == "of the mix" else "" for name in sheet.lines[0].beside}
+    rows.append(("", "total", "", shown(sheet.total_grams), *total.values()))
+    show.table(out, ("", "<what", "<", "weigh", *total), rows)
     out.print()
     out.print(
         f"The parts keep their mixing ratio within {sheet.mix_error_percent:.2f} % as rounded. Pigment counted as part "

@@ -53,6 +53,16 @@ class Line:
         """What it goes into, in words; for a part its cup."""
         return f"part {self.part}" if self.pigment else "the cup"
 
+    @property
+    def beside(self) -> dict[str, str]:
+        """What pages, notebooks and sheets on paper tell beside its weight, by the heading of its column."""
+        return {"of the mix": f"{self.percent:.3f} %"}
+
+    @property
+    def cells(self) -> dict[str, str]:
+        """What a table for spreadsheets tells beside its weight, by column."""
+        return {"exact grams": f"{self.exact_grams:.6f}", "percent of mix": f"{self.percent:.5f}", "lot": self.lot}
+
 
 def in_order(blend: Blend) -> list[str]:
     """Pigments from the largest dose to the smallest, so that a slip is made while little has been spent."""
