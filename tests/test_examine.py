@@ -243,6 +243,49 @@ def test_castings_that_were_swapped() -> None:
     assert "swapped" in found.words
 
 
+@pytest.mark.parametrize(
+    ("otherwise", "words"),
+    [
+        (lambda r: np.concatenate((r[:1], r[:-1])), "moved by 1 column towards the first wavelength"),
+        (lambda r: np.concatenate((r[2:], r[-2:])), "moved by 2 columns towards the last wavelength"),
+        (lambda r: r[::-1], "read backwards"),
+    ],
+)
+def test_a_row_of_which_the_columns_slid(clean: SwatchFolder, otherwise: Callable[[Array], Array], words: str) -> None:
+    slid = altered(clean, lambda each: each.swatch == "sky-a", otherwise)
+    found = only(examine(slid, fit_two_flux(slid)), "wrong_row")
+    assert found.where == "sky-a"
+    assert words in found.words
+
+
+def test_a_seat_that_was_another(clean: SwatchFolder) -> None:
+    readings = tuple(replace(each, seat="wet") if each.swatch == "yellow-a" else each for each in clean.readings)
+    folder = replace(clean, readings=readings)
+    found = only(examine(folder, fit_two_flux(folder)), "wrong_row")
+    assert (found.where, "wet for air" in found.words) == ("yellow-a", True)
+
+
+def test_castings_of_which_the_names_slid_by_a_row() -> None:
+    by_name = {each.name: each for each in CASTS}
+    moved = ("cream-a", "sky-a", "green", "yellow-a")
+    slid = {name: by_name[other] for name, other in zip(moved, (*moved[1:], moved[0]), strict=True)}
+    folder = studio(seed=SEED, really=slid)
+    found = examine(folder, fit_two_flux(folder))[0]
+    assert found.kind == "mixed_up"
+    assert set(found.about) == set(moved)
+    assert "slid by a row" in found.words
+
+
+def test_names_that_were_sorted_without_their_rows(clean: SwatchFolder) -> None:
+    again = [*clean.readings, *(replace(each, row=each.row + 100) for each in clean.readings)]
+    assert "mixed_up" not in kinds(examine(replace(clean, readings=tuple(again))))
+    names = sorted(each.swatch for each in again)
+    mixed = replace(clean, readings=tuple(replace(each, swatch=name) for each, name in zip(again, names, strict=True)))
+    found = examine(mixed)[0]
+    assert found.kind == "mixed_up"
+    assert "sorted without the others" in found.mend
+
+
 @pytest.mark.parametrize(("card", "factor"), [("white", 0.94), ("white", 1.06), ("black", 4.0)])
 def test_a_card_that_was_another(clean: SwatchFolder, card: str, factor: float) -> None:
     bare = {**clean.bare, card: tuple(replace(each, values=factor * each.values) for each in clean.bare[card])}

@@ -327,7 +327,7 @@ MISTAKES: list[tuple[str, str, Plant]] = [
     ("a spectrum from red to blue", rf"{ORANGE}.*(?:reverse|backwards|mixed up)",
      on_readings(lambda _, r: r.__setitem__(slice(4, None), r[:3:-1]), ORANGE)),
     # cards
-    ("a dirty white card, read bare last", r"^(?!.*yellow)white.*(?:card|bare)",
+    ("a dirty white card, read bare last", r"^(?!.*yellow-)white.*(?:card|bare)",
      bare("white", lambda nm: 0.95 + 0 * nm)),
     ("a yellowed white card, read bare last", r"^(?!.*yellow-)white.*(?:card|bare)",
      bare("white", lambda nm: 1.0 - 0.15 * np.exp(-(nm - 400.0) / 60.0))),

@@ -88,7 +88,7 @@ def _of_castings(ground: Ground) -> Iterator[Finding]:
     jumps = tuple(of_jumps(ground))
     jumped = _swatches(folder, (each.about for each in jumps))
     lines, rest, out = of_lines(ground, jumped=jumped)
-    mixed, swapped = of_mixed_up(out)
+    mixed, swapped = of_mixed_up(out, rest)
     lines = [*mixed, *(each for each in lines if not swapped & set(each.about))]
     yield from lines
     if rest is ground:

@@ -23,6 +23,7 @@ from tint.spectra import Array
 # up to 0.04 was seen, with a card 4 to 6 % off from 0.11. Chosen by eye between them.
 _EXPLAINED = 0.09
 _KEPT = 0.6  # of the difference, whichever casting is left out; chosen by eye
+_MUCH, _KEPT_OF_MUCH = 3.0 * _EXPLAINED, 0.45  # the same where it explains much; chosen by eye
 _LEAST = 0.004  # of the card's reflectance, mean of its difference without sign; chosen by eye
 _SEEN = 0.2  # of a card's difference that a casting must show to count as see-through; chosen by eye
 _LEAST_SEEN = 4  # castings that are, from which a card is judged
@@ -43,9 +44,10 @@ def of_cards(ground: Ground) -> Iterator[Finding]:
         difference = _difference(w, slope, m)
         of = problem.readings.casting[rows]
         without = [_difference(w[of != each], slope[of != each], m[of != each]).mean() for each in np.unique(of)]
-        if min(np.array(without) / difference.mean()) < _KEPT:
-            continue  # one casting alone says so
         explained = 1.0 - np.sum(w * (m - slope * difference) ** 2) / np.sum(w * m**2)
+        kept = _KEPT if explained < _MUCH else _KEPT_OF_MUCH
+        if min(np.array(without) / difference.mean()) < kept:
+            continue  # one casting alone says so
         if explained > best and np.abs(difference).mean() > _LEAST:
             best, told = float(explained), (name, difference)
     if told is not None:

@@ -7,14 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tint.appearance import Setting, predict
 from tint.checks.finding import Finding, Index
+from tint.checks.ground import Ground
 from tint.checks.out_of_line import Judged, shown_as
 from tint.spectra import Array
 from tint.swatches import Swatch
 
 _EXPLAINED = 0.1  # of what two castings miss may stay for them to count as swapped; chosen by eye
 _FAR = 1e12  # a miss that no assignment takes
-_SLID = 3  # castings that read as others do: fewer may be so by a slip of a dose; chosen by eye
+_SLID, _NEARER = 3, 0.4  # castings that slid at the least, and the share of their miss that stays; chosen by eye
+_OTHERWISE = 0.05  # of what a casting misses may stay where its row is read otherwise; chosen by eye
 _MOST_COLUMNS = 2  # by which a row may have slid; chosen by eye
 
 
@@ -26,54 +29,76 @@ class _Out:
     judged: Judged
 
 
-def of_mixed_up(named: Sequence[Judged]) -> tuple[list[Finding], frozenset[str]]:
+def of_mixed_up(named: Sequence[Judged], rest: Ground) -> tuple[list[Finding], frozenset[str]]:
     """The castings among those out of line that agree once their readings change places, or those of a row do.
 
     Parameters
     ----------
     named : sequence of Judged
         The castings out of line, each with the fit that contradicted it, the worst first.
+    rest : Ground
+        Without any of them.
 
     Returns
     -------
     findings : list of Finding
-        One for each casting whose row is another way round; for each ring of castings that read as one another; and
-        for those that read as others do, of which not all are out of line.
+        One for each casting whose rows are another way round, or of another seat; and for each ring of castings that
+        read as one another.
     about : frozenset of str
         Those castings, of which nothing else need be told.
     """
-    turned = {each.ground.name(each.left): told for each in named if (told := _turned(each)) is not None}
-    findings = [_of_row(name, *told) for name, told in turned.items()]
-    about = set(turned)
     out = [_Out(each.ground.swatch(each.left), each) for each in named]
+    slid = _slid([each.swatch for each in out], named[0].ground, rest) if named else []
+    findings, about = ([_told(slid)], {name for name, _ in slid}) if slid else ([], set[str]())
+    for each in out:
+        if each.swatch.name not in about and (told := _turned(each.judged)) is not None:
+            findings.append(_of_row(each.swatch.name, *told))
+            about.add(each.swatch.name)
     out = [each for each in out if each.swatch.name not in about]
     if len(out) < 2:
         return findings, frozenset(about)
-    # The others of the folder too: of castings that slid by a row, one may agree with its new name by chance.
     own = [each.swatch for each in out]
-    others = [swatch for swatch in named[0].ground.folder.swatches if swatch.name not in {each.name for each in own}]
-    missed = np.array([[_missed(one, other) for other in (*own, *others)] for one in out])
+    missed = np.array([[_missed(one, other) for other in own] for one in out])
     from scipy.optimize import linear_sum_assignment  # 0.3 s to import; only a check needs it
 
-    _, among = linear_sum_assignment(np.sqrt(missed[:, : len(out)]))
+    _, among = linear_sum_assignment(np.sqrt(missed))
     for ring in _rings(among):
         of = np.array(ring)
         if len(ring) > 1 and missed[of, among[of]].sum() <= _EXPLAINED * missed[of, of].sum():
             names = [own[at].name for at in ring]
             findings.append(_told(list(zip(names, [*names[1:], names[0]], strict=True))))
             about.update(names)
-    left = [at for at, swatch in enumerate(own) if swatch.name not in about]
-    if len(left) >= _SLID:
-        _, taken = linear_sum_assignment(np.sqrt(missed[left]))
-        moved = [
-            (own[at].name, (*own, *others)[other].name)
-            for at, other in zip(left, taken, strict=True)
-            if other != at and missed[at, other] <= _EXPLAINED * missed[at, at]
-        ]
-        if len(moved) >= _SLID:
-            findings.append(_told(moved))
-            about.update(name for name, _ in moved)
     return findings, frozenset(about)
+
+
+def _slid(own: Sequence[Swatch], all_of: Ground, rest: Ground) -> list[tuple[str, str]]:
+    """Several castings that read as one another by what is left without them, with whose place each has.
+
+    Where as many are wrong as hold a pigment, each was judged by a palette that the others had spoilt.
+    """
+    if len(own) < _SLID:
+        return []
+    from scipy.optimize import linear_sum_assignment
+
+    off = np.array([[_off(one, other, all_of, rest) for other in own] for one in own])
+    _, taken = linear_sum_assignment(off**2)
+    for ring in _rings(taken):
+        if len(ring) >= _SLID and all(off[at, taken[at]] <= _NEARER * off[at, at] for at in ring):
+            names = [own[at].name for at in ring]
+            return list(zip(names, [*names[1:], names[0]], strict=True))
+    return []
+
+
+def _off(one: Swatch, other: Swatch, all_of: Ground, rest: Ground) -> float:
+    """Root mean square by which the readings of a casting miss what another's blend would read [reflectance]."""
+    if one.base != other.base:
+        return _FAR
+    away = []
+    for reading in all_of.folder.readings:
+        if reading.swatch == one.name and reading.quantity == "reflectance":
+            seen = Setting(thickness_mm=other.thickness_mm, over=reading.backing, seat=reading.seat, as_read=True)
+            away.append(reading.values - predict(rest.palette, other.blend, setting=seen).reflectance)
+    return float(np.sqrt(np.mean(np.square(away)))) if away else _FAR
 
 
 # A row whose cells stand in other columns than they should.
@@ -86,10 +111,10 @@ def _turned(judged: Judged) -> tuple[str, float] | None:
     seen = read - left.missed  # as foretold
     before = float(left.missed.ravel() @ judged.inverse @ left.missed.ravel())
     best: tuple[str, float] | None = None
-    for words, other in _ways(read, seen):
+    for words, other in (*_ways(read, seen), _of_other_seat(judged, read)):
         miss = (other - seen).ravel()
         share = float(miss @ judged.inverse @ miss) / before
-        if share <= _EXPLAINED and (best is None or share < best[1]):
+        if share <= _OTHERWISE and (best is None or share < best[1]):
             best = words, share
     return best
 
@@ -103,14 +128,23 @@ def _ways(read: Array, seen: Array) -> Iterator[tuple[str, Array]]:
         yield f"moved by {far} towards the last wavelength,", np.concatenate((seen[:, :by], read[:, :-by]), axis=1)
 
 
+def _of_other_seat(judged: Judged, read: Array) -> tuple[str, Array]:
+    """The readings less what the other seat does to them: an air film where contact is stated, or none."""
+    ground, left = judged.ground, judged.left
+    problem, casting = ground.fitted.problem, left.castings[0]
+    told = (ground.fitted, left.rows, problem.thickness[casting : casting + 1], problem.loadings[casting : casting + 1])
+    (as_written,), (as_other,) = shown_as(*told), shown_as(*told, other_seat=True)
+    return "read in the other seat, wet for air or air for wet,", read + as_written - as_other
+
+
 def _of_row(name: str, how: str, share: float) -> Finding:
     return Finding(
-        kind="shifted_row",
+        kind="wrong_row",
         where=name,
         about=(name,),
         words=f"{how} its rows agree with the other castings: {100.0 * share:.1f} % of what they miss is left",
-        effect="absorption and scattering of what it holds are fitted at the wrong wavelengths",
-        mend="see its rows in readings.csv: their columns are those of other wavelengths",
+        effect="absorption and scattering of what it holds are fitted to what it does not read",
+        mend="see its rows in readings.csv, column by column, the seat too, against what the instrument wrote",
     )
 
 

@@ -233,7 +233,9 @@ def reasons(ground: Ground, left: LeftOut, inverse: Array) -> Iterator[Reason]:
         yield Reason(int(slot), name, float(_FACTORS[best]), float(remains[best]))
 
 
-def shown_as(fitted: Fitted, rows: Index, thickness: Array, loadings: Array) -> Array:
+def shown_as(
+    fitted: Fitted, rows: Index, thickness: Array, loadings: Array, *, other_seat: bool = False
+) -> Array:  # fmt: skip
     """What the palette says of a casting's readings, were it of each of these thicknesses and loadings.
 
     Parameters
@@ -242,6 +244,8 @@ def shown_as(fitted: Fitted, rows: Index, thickness: Array, loadings: Array) -> 
         The casting's readings.
     thickness, loadings : ndarray, shapes (n,) and (n, n_pigments)
         [mm, %]
+    other_seat : bool
+        Wet where it is stated to be read with an air film, and the reverse.
 
     Returns
     -------
@@ -252,7 +256,7 @@ def shown_as(fitted: Fitted, rows: Index, thickness: Array, loadings: Array) -> 
     again = Readings(
         casting=np.repeat(np.arange(count), rows.size),
         backing=np.tile(of.backing[rows], count),
-        wet=np.tile(of.wet[rows], count),
+        wet=np.tile(of.wet[rows] != other_seat, count),
         base=np.tile(of.base[rows], count),
         backings=of.backings,
         faces=tuple((np.flatnonzero(np.tile(np.isin(rows, own), count)), faces) for own, faces in of.faces),
