@@ -42,7 +42,7 @@ margin_percent = 25
 
 """
 QUOTED = {"quote.pdf", "invoice.csv", "invoice.json", "costs.csv"}
-ALWAYS = {"weigh.pdf", "weigh.csv", "labels.pdf", "card.png", "approval.html", "approval.pdf"}
+ALWAYS = {"weigh.pdf", "weigh.csv", "labels.pdf", "expected.csv", "card.png", "approval.html", "approval.pdf"}
 
 
 @pytest.fixture(scope="module")

@@ -32,7 +32,7 @@ customer = "the tea house"
 most_pigments = 3
 leave_out = ["yellow", "red", "rose", "black"]
 """
-SHEETS = {"weigh.pdf", "weigh.csv", "labels.pdf", "card.png", "approval.html", "approval.pdf"}
+SHEETS = {"weigh.pdf", "weigh.csv", "labels.pdf", "expected.csv", "card.png", "approval.html", "approval.pdf"}
 
 
 def order_in(folder: Path, text: str = LID) -> Path:
@@ -205,6 +205,27 @@ def test_weigh_predict_and_proof_take_the_order_with_the_recipe_kept_beside_it(m
     assert told("proof", lid, "--out", tmp_path / "card.png")["loadings"] == pytest.approx(first)
     fewer = told("weigh", lid, "--load", "white=0.5", "--base", "clear")
     assert fewer["loadings"] == {"white": 0.5}
+
+
+def test_a_part_is_inspected_against_what_its_order_expects(lid: Path) -> None:
+    part = f"{lid.parent.parent / 'readings.csv'}:celadon-lid"
+    refused = tint("inspect", lid, "--reading", part)
+    assert refused.exit_code == 2
+    assert "--reference" in refused.stderr
+    run_order(lid)
+    own = lid.parent / "lid" / "expected.csv"
+    same = told("inspect", lid, "--reading", f"{own}:lid")
+    assert (same["verdict"], same["delta_e"]) == ("pass", pytest.approx(0.0, abs=1e-3))
+    found = told("inspect", lid, "--reading", part)
+    within = read_order(lid).written.tolerance or 1.0
+    by_hand = told(
+        "inspect", lid.parent.parent, "--reading", part, "--reference", f"{own}:lid", "--tolerance", within
+    )  # fmt: skip
+    assert found == by_hand
+    seen = told("predict", lid)
+    assert float(found["delta_e"]) > 1.0
+    assert "over white" in found["conditions"]
+    assert seen["lab"][0] > 60.0
 
 
 def test_the_sheets_of_an_order_are_those_of_the_commands(lid: Path) -> None:

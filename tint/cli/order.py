@@ -236,6 +236,7 @@ def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "--target-lab": None if written.lab is None else ",".join(f"{x:g}" for x in written.lab),
         "--target-reading": order.reading,
         "--target-photo": order.photo,
+        "--reference": order.reference,
         "--opacity": order.opacity_text,
         "--tolerance": written.tolerance,
         "--light": written.light,

@@ -179,6 +179,14 @@ class Order(Struct, kw_only=True, frozen=True):
         return None if self.written.reading is None else str(self.beside(self.written.reading))
 
     @property
+    def reference(self) -> str | None:
+        """What parts are inspected against: the sample that was measured, else what the recipe is expected to read."""
+        if self.reading is not None:
+            return self.reading
+        expected = self.made_path / "expected.csv"
+        return f"{expected}:{self.name}" if expected.exists() else None
+
+    @property
     def photo(self) -> str | None:
         """The place in a photograph that it names, as `tint.photographs.mailed` reads it."""
         told = self.written.photo

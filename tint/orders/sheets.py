@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import datetime
 import functools
+import io
 import json
 import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +18,7 @@ import msgspec
 
 from tint import jsonable
 from tint.appearance import predict
+from tint.files import neutral
 from tint.materials import Blend, Workshop
 from tint.orders.files import digest
 from tint.orders.order import Order
@@ -39,6 +42,7 @@ _OF_KEYS = {
     "weigh.pdf": ("parts",),
     "weigh.csv": ("parts",),
     "card.png": (),
+    "expected.csv": (),
     "approval.html": ("words", "customer", "approver"),
     "approval.pdf": ("words", "customer", "approver"),
     "labels.pdf": ("parts", "customer", "due"),
@@ -116,6 +120,7 @@ def makers(job: Job) -> dict[Path, Maker]:
         "weigh.pdf": lambda: _weigh_pdf(job),
         "weigh.csv": lambda: weigh_table(job.sheet),
         "labels.pdf": lambda: _labels(job),
+        "expected.csv": lambda: _expected(job),
         **_approval(job),
         **(_to_pay(job) if job.quote.price is not None else {}),
     }
@@ -131,6 +136,19 @@ def _weigh_pdf(job: Job) -> bytes:
     from tint.proofs.sheet import draw_weigh_sheet  # pictures are for those who draw
 
     return draw_weigh_sheet(job.palette, job.sheet, title=job.order.title, made=job.day)
+
+
+def _expected(job: Job) -> bytes:
+    """What the recipe should read over every card, as a table of readings: `tint inspect` holds parts to it."""
+    palette, own = job.palette, job.order.setting(job.palette)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["swatch", "backing", "seat", *(f"{nm:.10g}" for nm in palette.wavelengths)])
+    for over in palette.backings:
+        setting = replace(own, over=over, geometry="", as_read=True)
+        seen = predict(palette, job.blend, setting=setting).reflectance
+        writer.writerow([neutral(job.order.name), over, own.seat, *(f"{value:.5f}" for value in seen)])
+    return out.getvalue().encode("utf-8")
 
 
 def _labels(job: Job) -> bytes:
