@@ -216,16 +216,14 @@ def test_a_part_is_inspected_against_what_its_order_expects(lid: Path) -> None:
     own = lid.parent / "lid" / "expected.csv"
     same = told("inspect", lid, "--reading", f"{own}:lid")
     assert (same["verdict"], same["delta_e"]) == ("pass", pytest.approx(0.0, abs=1e-3))
-    found = told("inspect", lid, "--reading", part)
+    found: Any = told("inspect", lid, "--reading", part)
     within = read_order(lid).written.tolerance or 1.0
     by_hand = told(
         "inspect", lid.parent.parent, "--reading", part, "--reference", f"{own}:lid", "--tolerance", within
     )  # fmt: skip
     assert found == by_hand
-    seen = told("predict", lid)
-    assert float(found["delta_e"]) > 1.0
+    assert found["delta_e"] > 1.0
     assert "over white" in found["conditions"]
-    assert seen["lab"][0] > 60.0
 
 
 def test_the_sheets_of_an_order_are_those_of_the_commands(lid: Path) -> None:
