@@ -158,7 +158,7 @@ def _list(folder: Path, *, as_json: bool) -> None:
         show.json({"orders": found})
         return
     with show.page() as out:
-        show.title(out, f"Orders in {folder}", f"{len(found)} in all, by the day that they are due")
+        show.title(out, f"Orders in {folder}", f"{len(found)} in all")
         rows = [(each["name"], each["customer"], each["due"], each["state"]) for each in found]
         show.table(out, ("<order", "<customer", "<due", "<state"), rows)
 
