@@ -22,9 +22,11 @@ from tint.cli.proof_options import (
     Cast,
     Model,
     Subject,
+    Tracing,
     approving_options,
     cast_options,
     subject_options,
+    tracing_options,
 )
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
@@ -36,6 +38,7 @@ from tint.target import Target
 from tint.walls import Wall, at_walls
 
 if TYPE_CHECKING:
+    from tint.proofs.traced.shown import TracedPart
     from tint.proofs.trial import Trial
 
 MOST_COMPARED = 6  # recipes that find room side by side on one sheet
@@ -50,6 +53,7 @@ SECTIONS = {
     ),
     "What is drawn": ("--out", "--show", "--bits", "--name", "--show-formula"),
     "The part itself": ("--part", "--height-map", "--mm-per-level", "--mm-per-pixel", "--side", "--unit", "--thin"),
+    "The part traced": ("--trace", "--quality", "--pixels", "--seed"),
     "A casting of it": ("--photo", "--read", "--read-thickness"),
     "The sheet": ("--sheet", "--pdf", "--paper", "--customer-words", "--who", "--expiry"),
 }  # fmt: skip
@@ -66,6 +70,7 @@ SECTIONS = {
 @click.option("--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]")
 @click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the part alone.")
 @subject_options
+@tracing_options
 @cast_options
 @approving_options
 @options.replace
@@ -74,7 +79,7 @@ SECTIONS = {
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, compare: bool, wish: Wish,
     casting: dict[str, Any], walls_mm: tuple[float, ...], said: Given, out: Path | None, show: str | None, bits: str,
-    subject: Subject, cast: Cast,
+    subject: Subject, tracing: Tracing, cast: Cast,
     approving: Approving, replace: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """A recipe: a picture for approval.
@@ -86,6 +91,7 @@ def command(
     """
     _check_files(out, approving, replace=replace, part=show == "part" or (show is None and subject.given))
     cast.check()
+    more: dict[str, Any]
     if compare:
         _check_some(out, approving)
         _check_compared(show, bits, subject, approving)
@@ -104,6 +110,7 @@ def command(
         raise InputError("--pick", f"names {len(pick)} recipes", "expected one", "add --compare to see them together")
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
+    tracing.check(subject)
     palette = palette_of(folder, optics)
     choice = chosen(doses, recipe, pick)
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
@@ -113,6 +120,8 @@ def command(
     )
     part, trial = subject.read(), cast.trial(palette, blend, setting, said)
     tolerance = 1.0 if wish.tolerance is None else wish.tolerance
+    with pages.progress(quiet=as_json) as tell:
+        traced = tracing.of(palette, blend, part, setting=setting, side=subject.side, progress=tell)
     more = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
     contents: dict[Path, bytes] = {}
     if out is not None:
@@ -120,12 +129,13 @@ def command(
         contents[out] = draw(
             palette, blend, setting=setting, target=target, part=part, show=show, tolerance=tolerance, out=out,
             thin_mm=subject.thin, title=approving.name or "", show_recipe=approving.show_formula, trial=trial,
-            walls=walls,
+            walls=walls, traced=traced,
         )  # fmt: skip
     if approving.given:
         contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial, walls)
     more["walls"] = [msgspec.to_builtins(wall) for wall in jsonable.walls(walls)]
     more["warnings"] = list(predict(palette, blend, setting=setting).warnings)
+    more["traced"] = None if traced is None else traced.told
     more["volume_cm3"] = None if part is None else part.volume_cm3
     named = f"{blend}, {setting.thickness_mm:g} mm"
     _tell(_write(contents), named, part, lost=_lost(out, approving), more=more, as_json=as_json)
@@ -177,8 +187,13 @@ def _write(contents: Mapping[Path, bytes]) -> list[Path]:
 def _picture(
     palette: Palette, blend: Blend, *, setting: Setting, target: Target | None, part: Model | None,
     show: str, tolerance: float, thin_mm: float | None, title: str, show_recipe: bool, trial: Trial | None,
-    walls: tuple[Wall, ...], **_: Any,
+    walls: tuple[Wall, ...], traced: TracedPart | None, **_: Any,
 ) -> bytes:  # fmt: skip
+    if traced is not None:
+        from tint.proofs.picture import paint
+        from tint.proofs.traced.shown import traced_picture
+
+        return paint(traced_picture(traced, title=title or palette.name))
     if show == "card":
         from tint.proofs import draw_proof
 
@@ -214,13 +229,18 @@ def _picture(
 
 
 def _deep(
-    palette: Palette, blend: Blend, *, setting: Setting, part: Model | None, out: Path, **_: Any
+    palette: Palette, blend: Blend, *, setting: Setting, part: Model | None, out: Path, traced: TracedPart | None,
+    **_: Any,
 ) -> bytes:  # fmt: skip
     from tint.proofs.part_picture import PIXELS, deep_part
     from tint.proofs.picture import deep_png, deep_tiff
+    from tint.proofs.render import deep_levels
 
     assert part is not None  # checked
-    pixels = deep_part(palette, blend, setting=setting, shown=part.at(PIXELS))
+    if traced is None:
+        pixels = deep_part(palette, blend, setting=setting, shown=part.at(PIXELS))
+    else:
+        pixels = deep_levels(traced.picture.light)
     return deep_tiff(pixels) if out.suffix.lower() in _DEEP else deep_png(pixels)
 
 

@@ -21,20 +21,24 @@ from tint.swatches.instruments import Given
 from tint.trials.files import read_reading
 
 if TYPE_CHECKING:
+    from tint.proofs.part import Part
     from tint.proofs.part_picture import Shown
+    from tint.proofs.traced.shown import TracedPart
     from tint.proofs.trial import Trial
 
 _SIDES = ("top", "bottom", "front", "back", "left", "right", "corner")
 _MM_PER_PIXEL = 0.1  # mm, of a height map that does not say: about 250 pixels an inch; common practice, no source
 PICTURES = ("card", "part", "wedge", "lights", "behind", "limits")
+SCENES, QUALITIES = ("window", "behind", "inside", "page"), ("preview", "sheet", "print")  # as of the traced picture
 
 
 @dataclass(frozen=True)
 class Model:
-    """A part that was read: its volume [cm3], and how it looks at so many pixels along its longer side."""
+    """A part that was read: its volume [cm3], and how it looks at so many pixels along its longer side; its mesh."""
 
     volume_cm3: float
     at: Callable[[int], Shown]
+    part: Part | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,6 +96,7 @@ class Subject:
         return Model(
             part.volume_cm3,
             lambda pixels: part_shown(part, walls, pixels=pixels, named=named, side=side),
+            part,
         )
 
 
@@ -118,6 +123,65 @@ subject_options = options.grouped(
     click.option("--unit", type=click.Choice(UNITS), help="Unit of the mesh.  [default: what it says, else mm]"),
     options.number("--thin", "Outline what is thinner than this.", expected="a thickness in mm", metavar="MM"),
 )
+
+
+# The part traced.
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tracing:
+    """How the part is traced, as the command line names it."""
+
+    trace: str | None
+    quality: str
+    pixels: int | None
+    seed: int
+
+    def check(self, subject: Subject) -> None:
+        """Refuse what cannot be traced, before anything is read."""
+        if self.trace is None:
+            if self.pixels is not None:
+                raise InputError("--pixels", "nothing is traced", mend="add --trace")
+            return
+        if subject.part is None:
+            raise InputError("--trace", "there is no mesh to trace", mend="name one with --part")
+        from tint.proofs.traced.paths import check_installed
+
+        check_installed()
+
+    def of(
+        self, palette: Palette, blend: Blend, model: Model | None, *, setting: Setting, side: str | None,
+        progress: Callable[[str, int, int], None],
+    ) -> TracedPart | None:  # fmt: skip
+        """The part traced; None where it is not asked for."""
+        if self.trace is None or model is None or model.part is None:
+            return None
+        from tint.proofs.traced.shown import trace_part
+
+        return trace_part(
+            palette, blend, model.part, setting=setting, scene=self.trace, side=side or "", quality=self.quality,
+            pixels=self.pixels, seed=self.seed, progress=progress,
+        )  # fmt: skip
+
+
+tracing_options = options.grouped(
+    "tracing",
+    Tracing,
+    click.option(
+        "--trace", type=click.Choice(SCENES),
+        help="Follow light through the part: by a window, lit from behind, a lamp inside, against a printed page.",
+    ),
+    click.option(
+        "--quality", type=click.Choice(QUALITIES), default="preview", show_default=True,
+        help="Of the traced picture: half a minute, some minutes, ten.",
+    ),
+    click.option(
+        "--pixels", type=click.IntRange(64, 4000), metavar="N", help="Its width in pixels.  [default: by --quality]"
+    ),
+    click.option(
+        "--seed", type=click.IntRange(0), default=0, show_default=True, help="Of its noise: equal seed, equal picture."
+    ),
+)  # fmt: skip
 
 
 # The casting beside its prediction.

@@ -169,9 +169,9 @@ def progress(*, quiet: bool = False, on: Console | None = None, patience_s: floa
         yield lambda *_: None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-    columns = (TextColumn("{task.description}", markup=False), BarColumn())
+    columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeRemainingColumn())
     bar = Progress(*columns, console=on or Console(stderr=True), transient=True)
     task = bar.add_task("")
     starting = threading.Timer(patience_s, bar.start)

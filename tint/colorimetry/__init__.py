@@ -16,9 +16,11 @@ from tint.colorimetry.cielab import (
     lab_slopes,
     lab_to_srgb,
     lab_to_xyz,
+    light_to_lab,
     srgb_to_lab,
     xyz_to_lab,
     xyz_to_lab_slopes,
+    xyz_to_light,
     xyz_to_srgb,
 )
 from tint.colorimetry.smoothest import object_spectra, smoothest_spectrum
@@ -45,6 +47,7 @@ __all__ = [
     "lab_slopes",
     "lab_to_srgb",
     "lab_to_xyz",
+    "light_to_lab",
     "lights",
     "object_spectra",
     "root_matrix",
@@ -55,5 +58,6 @@ __all__ = [
     "xyz",
     "xyz_to_lab",
     "xyz_to_lab_slopes",
+    "xyz_to_light",
     "xyz_to_srgb",
 ]

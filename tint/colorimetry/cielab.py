@@ -205,12 +205,23 @@ def xyz_to_srgb(tristimulus: ArrayLike, white: ArrayLike) -> tuple[Array, NDArra
     in_gamut : ndarray of bool, shape (...)
         Whether nothing was clipped by more than half a level of 255.
     """
-    white = np.asarray(white, dtype=float)
-    relative = np.asarray(tristimulus, dtype=float) / white[1]
-    linear = adapt(relative, white / white[1], to=_screen_white()) @ tables()["rgb from xyz"].T
+    linear = xyz_to_light(tristimulus, white)
     shown = np.clip(linear, 0.0, 1.0)
     in_gamut = np.max(np.abs(encode(shown) - encode_signed(linear)), axis=-1) <= 0.5 / 255.0
     return encode(shown), np.asarray(in_gamut)
+
+
+def xyz_to_light(tristimulus: ArrayLike, white: ArrayLike) -> Array:
+    """As `xyz_to_srgb`, in linear light that is not clipped, shape (..., 3) [-]."""
+    white = np.asarray(white, dtype=float)
+    relative = np.asarray(tristimulus, dtype=float) / white[1]
+    return np.asarray(adapt(relative, white / white[1], to=_screen_white()) @ tables()["rgb from xyz"].T)
+
+
+def light_to_lab(linear: ArrayLike) -> Array:
+    """CIELAB of linear sRGB, as of `xyz_to_light`, shape (..., 3), under the screen's white [-]."""
+    screen = np.asarray(linear, dtype=float) @ tables()["xyz from rgb"].T
+    return xyz_to_lab(np.maximum(screen, 0.0), _screen_white())
 
 
 def encode(linear: Array) -> Array:

@@ -287,6 +287,7 @@ def opacity_sentences(palette: Palette, blend: Blend, *, facts: Facts) -> list[s
     told.append(
         f"{through:.2g}\N{NO-BREAK SPACE}% of the light comes through." if through >= 0.1 else "No light comes through."
     )
+    told += [sentence] if (sentence := words.of_clarity(seen)) else []
     return told
 
 

@@ -30,7 +30,7 @@ SIDES: dict[str, Array] = {
     / np.sqrt([[2.0], [1.5], [3.0]]),
 }  # fmt: skip
 
-_MARGIN = 0.03  # of the picture, left free around the part; chosen by eye
+MARGIN = 0.03  # of the picture, left free around the part; chosen by eye
 _MOST_PIXELS = 25_000_000  # of a height map; 0.1 GB of memory while it is read
 _MOST_ASIDE = 2000  # pixels along a side of a height map that are kept: a picture shows 900 of them
 _KINDS = ("PNG", "TIFF", "JPEG", "BMP", "WEBP", "GIF", "PPM")
@@ -159,8 +159,8 @@ def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls |
         raise InputError("side", f"`{side}` is not known", ", ".join(SIDES))
     turned = part.triangles @ SIDES[side].T
     low, high = turned.reshape(-1, 3).min(axis=0), turned.reshape(-1, 3).max(axis=0)
-    mm_per_pixel = float((high - low)[:2].max()) / (pixels * (1.0 - 2.0 * _MARGIN))
-    margin = _MARGIN * pixels
+    mm_per_pixel = float((high - low)[:2].max()) / (pixels * (1.0 - 2.0 * MARGIN))
+    margin = MARGIN * pixels
     width, height = (int(np.ceil(extent / mm_per_pixel + 2.0 * margin)) for extent in (high - low)[:2])
     placed = np.stack(
         (

@@ -110,15 +110,21 @@ def light_of(portrait: Portrait, table: ColourTable, hollow: Hollow | None = Non
 
     A lamp behind is not shaded: what then shows the form is how much comes through.
     """
+    linear = plain_light(portrait, table, hollow)
+    if table.over != LAMP:
+        linear = linear * portrait.shade[..., None].astype(np.float32) + portrait.gloss[..., None].astype(np.float32)
+    cover = portrait.cover[..., None].astype(np.float32)
+    return np.asarray(cover * linear + (1.0 - cover) * table.bare.astype(np.float32), dtype=np.float32)
+
+
+def plain_light(portrait: Portrait, table: ColourTable, hollow: Hollow | None = None) -> Light:
+    """Likewise without shade and gloss, and as if the part covered the pixels at its edge."""
     linear = light_at(table, portrait.thickness_mm)
     if hollow is not None:
         there = portrait.hollow
         beyond = portrait.beyond_mm[there]
         linear[there] = hollow_light(hollow, portrait.thickness_mm[there] - beyond, beyond)
-    if table.over != LAMP:
-        linear = linear * portrait.shade[..., None].astype(np.float32) + portrait.gloss[..., None].astype(np.float32)
-    cover = portrait.cover[..., None].astype(np.float32)
-    return np.asarray(cover * linear + (1.0 - cover) * table.bare.astype(np.float32), dtype=np.float32)
+    return linear
 
 
 def beyond_screen(portrait: Portrait, table: ColourTable) -> Mask:
@@ -169,11 +175,11 @@ def normals_at(triangles: Array, placed: Array, *, face: NDArray[np.int64], at: 
     ndarray, shape (n, 3)
         [-]
     """
-    corner_normals = _corner_normals(triangles)
+    at_corners = corner_normals(triangles)
     normals = np.empty((face.size, 3))
     for first in range(0, face.size, _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
-        normals[some] = _mixed(placed[face[some]], corner_normals[face[some]], at[some])
+        normals[some] = _mixed(placed[face[some]], at_corners[face[some]], at[some])
     return normals
 
 
@@ -190,7 +196,7 @@ def _mixed(corners: Array, normals: Array, at: NDArray[np.int64]) -> Array:
     return np.asarray(mixed / np.maximum(np.linalg.norm(mixed, axis=-1, keepdims=True), 1e-12))
 
 
-def _corner_normals(triangles: Array) -> Array:
+def corner_normals(triangles: Array) -> Array:
     """At each corner of each face, the mean of the normals of what is smooth about it, shape (n, 3, 3)."""
     import trimesh  # every part comes from it
 

@@ -16,7 +16,6 @@ from numpy.typing import ArrayLike, NDArray
 from tint import colorimetry, forward
 from tint.appearance import Setting, render, transmittance
 from tint.colorimetry import Viewing
-from tint.colorimetry.weights import tables
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import finish, stack
@@ -95,10 +94,7 @@ def colour_table(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: f
 
 def to_light(spectra: ArrayLike, view: Viewing) -> Array:
     """Spectra seen in a light as linear sRGB, adapted to the screen's white, not clipped; shape (..., 3) [-]."""
-    known, white = tables(), view.white / view.white[1]
-    screen = np.asarray(known["xyz from rgb"].sum(axis=1))
-    relative = colorimetry.xyz(spectra, view) / view.white[1]
-    return np.asarray(colorimetry.adapt(relative, white, to=screen) @ known["rgb from xyz"].T)
+    return colorimetry.xyz_to_light(colorimetry.xyz(spectra, view), view.white)
 
 
 def spectra_of(palette: Palette, blend: Blend, *, setting: Setting, over: str, thickness_mm: Array) -> Array:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from tint.appearance import Appearance, clarity_in_words
 from tint.proofs.facts import Facts
 from tint.target import Target
 from tint.walls import Wall
@@ -87,6 +88,18 @@ def of_opacity(facts: Facts) -> list[tuple[str, str]]:
 def _percent(share: float) -> str:
     percent = 100.0 * share
     return "< 0.1 %" if percent < 0.1 else f"{percent:.1f} %" if percent < 9.95 else f"{percent:.0f} %"
+
+
+def of_clarity(seen: Appearance) -> str:
+    """How print is seen through the part, in a sentence; empty where nobody can tell or hardly any light passes."""
+    told = clarity_in_words(seen)
+    if not told or seen.luminous_transmittance < 0.005:
+        return ""
+    return (
+        f"Held against a printed page at {seen.setting.thickness_mm:g} mm: {told} "
+        f"({_percent(seen.regular_transmittance)} of the light goes straight on; of all that passes, "
+        f"{_percent(seen.haze)} is scattered, its haze)."
+    )
 
 
 def _of_asked(target: Target | None, kind: str, value: float) -> str:

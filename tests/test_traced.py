@@ -1,0 +1,197 @@
+"""The traced part: its few wavelengths, its scenes, its noise, and its agreement with the layer model."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import parts
+import pytest
+from click.testing import CliRunner
+from numpy.typing import NDArray
+
+from tint import colorimetry, forward
+from tint.appearance import Setting
+from tint.cli import main
+from tint.errors import InputError
+from tint.materials import Blend
+from tint.optics import layer
+from tint.palette import Palette
+from tint.proofs.part import SIDES, part_of
+from tint.proofs.portrait import corner_normals
+from tint.proofs.traced import scenes
+from tint.proofs.traced.paths import check_installed, follow, ply, stage
+from tint.proofs.traced.rubber import few_wavelengths, rubber_of
+from tint.proofs.traced.smoothing import halves, noise, smoothed
+
+Array = NDArray[np.float64]
+
+MIX = Blend("clear", {"white": 0.12, "green": 0.05})
+WALL = Setting(thickness_mm=3.0)
+
+
+def body(triangles: Array, *, scene: str = "window", side: str = "corner") -> scenes.Placed:
+    return scenes.placed(triangles, corner_normals(triangles), SIDES[side], scene=scene)
+
+
+# Wavelengths.
+
+
+@pytest.mark.parametrize("loadings", [{}, {"white": 1.0}, {"green": 0.2}, {"white": 0.12, "green": 0.05}])
+def test_few_wavelengths_tell_the_colours_of_layers(demo_many_flux: Palette, loadings: dict[str, float]) -> None:
+    blend = Blend("clear", loadings)
+    few = few_wavelengths(demo_many_flux, blend, setting=WALL, upto_mm=10.0)
+    mixed = forward.mix(demo_many_flux.coefficients, demo_many_flux.shares("clear", demo_many_flux.loadings(blend)))
+    depth = np.array([0.3, 1.0, 3.0, 7.0])[:, None]
+    spectra = layer.reflectance(
+        *mixed, thickness=depth, backing=demo_many_flux.backings["white"], optics=demo_many_flux.optics("clear")
+    )
+    view = WALL.viewing(demo_many_flux)
+    apart = colorimetry.difference(few.lab(spectra[:, few.which], view), colorimetry.lab(spectra, view))
+    assert few.which.size <= 8
+    assert np.max(apart) <= max(few.miss, 0.5)
+
+
+def test_few_wavelengths_keep_grey_grey(demo_many_flux: Palette) -> None:
+    few = few_wavelengths(demo_many_flux, MIX, setting=WALL, upto_mm=10.0)
+    shown = few.light(np.full(few.which.size, 0.5), WALL.viewing(demo_many_flux))
+    assert shown == pytest.approx([0.5, 0.5, 0.5], abs=1e-4)
+
+
+def test_rubber_has_the_palette_s_own_coefficients(demo_many_flux: Palette) -> None:
+    rubber = rubber_of(demo_many_flux, MIX)
+    mixed = forward.mix(demo_many_flux.coefficients, demo_many_flux.shares("clear", demo_many_flux.loadings(MIX)))
+    assert rubber.absorption == pytest.approx(mixed[0] / 2.0)
+    mean = (1.0 - rubber.backward) * rubber.forward_cosine + rubber.backward * rubber.backward_cosine
+    assert rubber.scattering * (1.0 - mean) == pytest.approx(4.0 / 3.0 * mixed[1])
+
+
+# Scenes.
+
+
+def test_a_part_stands_on_the_table_above_a_film_of_air() -> None:
+    placed = body(parts.box((20.0, 10.0, 4.0), (7.0, -3.0, 11.0)))
+    assert placed.points.min(axis=0) == pytest.approx([-10.0, -5.0, 0.04])
+    assert placed.points.max(axis=0)[2] == pytest.approx(4.04)
+
+
+def test_a_lamp_finds_the_middle_of_a_tube_and_no_room_in_a_block() -> None:
+    found = scenes.hollow_of(body(parts.tube(20.0, 17.0, 60.0)))
+    assert found is not None
+    assert np.hypot(*found[0][:2]) < 3.0
+    assert found[1] < 17.0
+    assert scenes.hollow_of(body(parts.box((20.0, 10.0, 4.0)))) is None
+
+
+def test_no_room_for_a_lamp_is_told_in_a_line() -> None:
+    with pytest.raises(InputError, match="a lamp finds no room inside"):
+        scenes.surroundings("inside", body(parts.box((20.0, 10.0, 4.0))))
+
+
+def test_the_whole_part_is_in_the_picture() -> None:
+    for scene in scenes.SCENES:
+        for side in SIDES:
+            placed = body(parts.box((60.0, 10.0, 4.0)), scene=scene, side=side)
+            eye = scenes.camera(placed, pixels=(400, 300))
+            seen = (placed.points - eye["to_world"][:3, 3]) @ eye["to_world"][:3, :3]
+            half = np.tan(np.radians(0.5 * eye["fov"])) * seen[:, 2]
+            assert np.all(np.abs(seen[:, 0]) < half)
+            assert np.all(np.abs(seen[:, 1]) < 0.75 * half)
+
+
+def test_the_mesh_that_is_traced_has_every_triangle_once() -> None:
+    placed = body(parts.box((20.0, 10.0, 4.0)))
+    head, _, data = ply(placed).partition(b"end_header\n")
+    assert b"element vertex 24" in head  # each face of a box has its own corners: its edges are sharp
+    assert len(data) == 24 * 24 + 12 * 13
+
+
+# Noise.
+
+
+def test_smoothing_takes_noise_from_what_is_even_and_keeps_an_edge() -> None:
+    rng = np.random.default_rng(4)
+    true = np.where(np.arange(60) < 30, 0.2, 0.7)[None, :, None] * np.ones((40, 60, 3))
+    first, second = halves(true + 0.2 * rng.standard_normal(true.shape) for _ in range(8))
+    one, two = smoothed(first, second, np.zeros((40, 60, 1)))
+    assert np.median(noise(one, two)) < 0.2 * np.median(noise(first.mean, second.mean))
+    mean = 0.5 * (one + two)
+    assert np.abs(mean - true).mean() < 0.012
+    assert mean[:, 31:33].mean() - mean[:, 27:29].mean() > 0.45
+
+
+# With the path tracer.
+
+
+def test_without_mitsuba_one_line_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "mitsuba", None)
+    with pytest.raises(InputError, match=r"pip install 'tint\[trace\]'"):
+        check_installed()
+
+
+def test_nothing_to_trace_is_told_before_anything_is_read(tmp_path: Path) -> None:
+    told = CliRunner().invoke(main, ["proof", str(tmp_path), "--trace", "window", "--out", str(tmp_path / "a.png")])
+    assert told.exit_code == 2
+    assert "no mesh to trace" in told.output
+
+
+def slab_seen(palette: Palette, *, through: bool, thickness: float, at: int) -> tuple[float, float]:
+    """Radiance of a wide slab at 8 degrees in even light over nothing, or before a lamp, and its standard error."""
+    whole = np.array([at])
+    rubber = rubber_of(palette, MIX).at(whole)
+    upright = np.diag([400.0, 400.0, 0.5 * thickness, 1.0])
+    upright[2, 3] = -0.5 * thickness
+    below = np.diag([2000.0, 2000.0, 1.0, 1.0])
+    below[2, 3] = -thickness - 0.01
+    under = {"type": "rectangle", "to_world": below, "bsdf": {"type": "diffuse", "reflectance": 0.0}}
+    lamp = {"emitter": {"type": "area", "radiance": 1.0}}
+    objects = {"under": under | lamp} if through else {"under": under, "air": {"type": "constant", "radiance": 1.0}}
+    slope = np.radians(8.0)
+    placed = replace(
+        body(parts.box((1.0, 1.0, 0.1))), right=np.array([np.cos(slope), 0.0, -np.sin(slope)]),
+        up=np.array([0.0, 1.0, 0.0]), towards=np.array([np.sin(slope), 0.0, np.cos(slope)]),
+    )  # fmt: skip
+    eye = scenes.facing(placed, pixels=(24, 24), mm_per_pixel=0.02, margin=0.0)
+    on = stage(rubber, {"type": "cube", "to_world": upright}, objects, eye, surfaces={})
+    seen = next(follow(on, passes=1, paths=64, seed=5))
+    return float(seen.mean()), float(seen.std()) / np.sqrt(seen.size)
+
+
+@pytest.mark.parametrize("thickness", [0.5, 3.0])
+def test_reference_a_wide_slab_traced_is_the_layer_model(demo_many_flux: Palette, thickness: float) -> None:
+    pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
+    at = 12
+    optics = demo_many_flux.optics("clear", geometry="di:8")
+    mixed = forward.mix(demo_many_flux.coefficients, demo_many_flux.shares("clear", demo_many_flux.loadings(MIX)))[
+        :, at
+    ]
+    for through, told in (
+        (False, layer.reflectance(*mixed, thickness=thickness, backing=None, optics=optics)),
+        (True, layer.transmittance(*mixed, thickness=thickness, optics=optics)),
+    ):
+        seen, error = slab_seen(demo_many_flux, through=through, thickness=thickness, at=at)
+        assert error < 0.006
+        assert abs(seen - float(told)) < 4.0 * error + 0.001
+
+
+@pytest.mark.parametrize("scene", scenes.SCENES)
+def test_every_scene_shows_the_part_and_the_same_one_for_the_same_seed(demo_many_flux: Palette, scene: str) -> None:
+    pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
+    from tint.proofs.traced.picture import Quality, traced
+
+    cup = part_of(parts.tube(20.0, 17.0, 40.0, 96), name="cup.stl")
+    steps: list[tuple[int, int]] = []
+    one, other = (
+        traced(
+            demo_many_flux, MIX, cup, setting=WALL, scene=scene, quality=Quality(64, 2, 2), seed=3,
+            progress=lambda _, done, of: steps.append((done, of)),
+        )
+        for _ in range(2)
+    )  # fmt: skip
+    assert one.light.shape == (48, 64, 3)
+    assert np.array_equal(one.light, other.light)
+    assert np.isfinite(one.light).all()
+    assert one.light[20:28, 28:36].mean() > 0.01
+    assert steps[-1][0] == steps[-1][1]

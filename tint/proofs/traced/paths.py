@@ -1,0 +1,231 @@
+"""Paths of light followed through a scene, wavelength by wavelength, by Mitsuba 3: the only module that imports it.
+
+Every wavelength is a picture of its own, in grey. Passes of a few paths a pixel follow one another, all wavelengths in
+each; the seed of a pass is that of the picture and the pass's number, so that the same seed gives the same picture.
+
+References
+----------
+Jakob, W. and others 2022, Mitsuba 3 renderer. Its path tracer for media (`volpath`) follows light that enters through
+a face that bends it only from inside out, as it is used here.
+"""
+
+from __future__ import annotations
+
+import math
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.errors import InputError
+from tint.proofs.traced.rubber import Rubber
+from tint.proofs.traced.scenes import CARD, INK, Placed, painted
+
+Array = NDArray[np.float64]
+
+_FAINT, _MOST = 1e-4, 20_000  # of a path's light, below which it is given up; steps after which any is
+_SWALLOWS = 1e4  # 1/mm, of rubber that lets nothing out again
+_VARIANT = "scalar_rgb"  # the one that needs no compiler; its three channels carry the same number here
+
+
+def check_installed() -> None:
+    """Refuse where there is nothing to trace with.
+
+    Raises
+    ------
+    InputError
+        In one line, which says what to install.
+    """
+    _mitsuba()
+
+
+def _mitsuba() -> Any:
+    try:
+        import mitsuba
+    except ImportError as error:
+        raise InputError("--trace", "tracing needs Mitsuba", mend="run `pip install 'tint[trace]'`") from error
+    if mitsuba.variant() != _VARIANT:
+        mitsuba.set_variant(_VARIANT)
+    mitsuba.set_log_level(mitsuba.LogLevel.Error)
+    return mitsuba
+
+
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """A scene that is ready to be traced.
+
+    Parameters
+    ----------
+    scene, parameters : object
+        The tracer's own.
+    rubber : Rubber
+        At the wavelengths that are traced.
+    painted : dict of str to ndarray, shape (..., n_wavelengths)
+        As of `tint.proofs.traced.scenes.painted`.
+    """
+
+    scene: Any
+    parameters: Any
+    rubber: Rubber
+    painted: dict[str, Array]
+
+    def pictures(self, at: int, *, paths: int, seed: int, black: bool) -> Array:
+        """Radiance at one wavelength, shape (height, width)."""
+        known = {str(key) for key in self.parameters.keys()}  # noqa: SIM118 (no mapping)
+        mi = _mitsuba()
+        for key, value in _values(self.rubber, at, black=black).items():
+            if key in known:
+                self.parameters[key] = value
+        for key, of in self.painted.items():
+            one = of[..., at]
+            self.parameters[key] = mi.TensorXf(one[..., None].astype(np.float32)) if one.ndim else float(one)
+        self.parameters.update()
+        longest = 16 if black else _longest(self.rubber, at)
+        way = mi.load_dict({"type": "volpath", "max_depth": longest, "rr_depth": 10 * _MOST})
+        drawn = mi.render(self.scene, integrator=way, spp=paths, seed=seed)
+        return np.array(drawn, dtype=np.float64)[..., 0]
+
+
+def stage(
+    rubber: Rubber, part: Mapping[str, Any] | Placed | None, objects: Mapping[str, Any], eye: Mapping[str, Any], *,
+    surfaces: Mapping[str, Array],
+) -> Stage:  # fmt: skip
+    """Build a scene.
+
+    Parameters
+    ----------
+    part : Placed, mapping or None
+        The part, or another shape that the rubber fills.
+    objects, eye : mapping
+        The rest of the scene, as of `tint.proofs.traced.scenes`.
+    surfaces : mapping of str to ndarray, shape (n_wavelengths,)
+        Reflectance of what the scene calls `card` and `ink` [-].
+
+    Raises
+    ------
+    InputError
+        If Mitsuba is not installed.
+    """
+    mi = _mitsuba()
+    with tempfile.TemporaryDirectory() as folder:
+        shape: Mapping[str, Any] | None
+        if isinstance(part, Placed):
+            file = Path(folder) / "part.ply"
+            file.write_bytes(ply(part))
+            shape = {"type": "ply", "filename": str(file)}
+        else:
+            shape = part
+        whole = {"type": "scene", "sensor": dict(eye), **objects, **_body(shape, rubber)}
+        scene = mi.load_dict(_loaded(mi, whole))
+    return Stage(scene, mi.traverse(scene), rubber, painted(objects, surfaces))
+
+
+def follow(
+    on: Stage, *, passes: int, paths: int, seed: int, black: bool = False, tell: Callable[[], None] | None = None
+) -> Iterator[Array]:
+    """One picture a pass, shape (height, width, n_wavelengths), of radiance.
+
+    Parameters
+    ----------
+    passes, paths : int
+        How many passes, and paths a pixel in each.
+    black : bool
+        As if the rubber swallowed all light that enters it: its gloss, and what is about it.
+    tell : callable, optional
+        Called after each wavelength of each pass.
+    """
+    for number in range(passes):
+        seen = []
+        for at in range(on.rubber.absorption.size):
+            # One seed for all wavelengths: their noise is then alike, and hardly coloured.
+            seen.append(on.pictures(at, paths=paths, seed=_seed(seed, number), black=black))
+            if tell is not None:
+                tell()
+        yield np.stack(seen, axis=-1)
+
+
+def _seed(seed: int, number: int) -> int:
+    return (seed * 1_000_003 + number) % 2**31
+
+
+def front(on: Stage) -> tuple[Array, Array]:
+    """What lies foremost at each pixel: its place, shape (height, width, 3) [mm], and its normal, likewise [-]."""
+    mi = _mitsuba()
+    way = mi.load_dict({"type": "aov", "aovs": "place:position,normal:sh_normal"})
+    told = np.array(mi.render(on.scene, integrator=way, spp=16, seed=1), dtype=np.float64)[..., -6:]
+    return told[..., :3], told[..., 3:]
+
+
+def _longest(rubber: Rubber, at: int) -> int:
+    """After how many turns nothing of a path is left that could be seen."""
+    kept = rubber.scattering[at] / (rubber.scattering[at] + rubber.absorption[at])
+    if kept <= 0.0:
+        return 64
+    return int(min(max(math.log(_FAINT) / math.log(min(kept, 1.0 - 1e-12)), 64.0), _MOST))
+
+
+def _values(rubber: Rubber, at: int, *, black: bool) -> dict[str, float]:
+    """What of the scene changes with the wavelength."""
+    scattering = 0.0 if black else float(rubber.scattering[at])
+    whole = _SWALLOWS if black else float(rubber.absorption[at]) + scattering
+    inside = "part.interior_medium"
+    return {
+        f"{inside}.sigma_t.value.value": whole,
+        f"{inside}.albedo.value.value": scattering / whole,
+        f"{inside}.phase_function.g": float(rubber.forward_cosine[at]),
+        f"{inside}.phase_function.phase_0.g": float(rubber.forward_cosine[at]),
+        f"{inside}.phase_function.weight.value.value": float(rubber.backward[at]),
+    }
+
+
+def _body(part: Mapping[str, Any] | None, rubber: Rubber) -> dict[str, Any]:
+    if part is None:
+        return {}
+    ahead = {"type": "hg", "g": float(rubber.forward_cosine[0])}
+    phase: dict[str, Any] = ahead
+    if rubber.backward.any():
+        back = {"type": "hg", "g": rubber.backward_cosine}
+        phase = {"type": "blendphase", "weight": float(rubber.backward[0]), "ahead": ahead, "back": back}
+    face: dict[str, Any] = {"type": "dielectric"}
+    if rubber.slope > 0.0:
+        face = {"type": "roughdielectric", "distribution": "ggx", "alpha": rubber.slope}
+    filled = {
+        "bsdf": face | {"int_ior": rubber.index, "ext_ior": 1.0},
+        # Lamps are not looked for from inside: a face that bends light hides them all.
+        "interior": {"type": "homogeneous", "sigma_t": 1.0, "albedo": 0.5, "sample_emitters": False, "phase": phase},
+    }
+    return {"part": dict(part) | filled}
+
+
+def ply(part: Placed) -> bytes:
+    """The part as a PLY (Turk 1994; from memory), whose corners are its own, so that sharp edges stay sharp."""
+    both = np.concatenate((part.points, part.normals.reshape(-1, 3)), axis=1).astype("<f4")
+    corners, which = np.unique(both, axis=0, return_inverse=True)
+    faces = np.zeros(len(part.corners), dtype=[("count", "u1"), ("corner", "<i4", 3)])
+    faces["count"], faces["corner"] = 3, which.reshape(-1, 3)
+    kept = [f"property float {name}" for name in ("x", "y", "z", "nx", "ny", "nz")]
+    head = [
+        "ply", "format binary_little_endian 1.0", f"element vertex {len(corners)}", *kept,
+        f"element face {len(faces)}", "property list uchar int vertex_index", "end_header", "",
+    ]  # fmt: skip
+    return "\n".join(head).encode() + corners.tobytes() + faces.tobytes()
+
+
+def _loaded(mi: Any, value: Any) -> Any:
+    """A scene's data in the tracer's own kinds."""
+    if isinstance(value, Mapping):  # a page's own levels serve until a wavelength is chosen
+        made = {key: _loaded(mi, each) for key, each in value.items()}
+        if made.get("type") == "bitmap":
+            made["data"] = mi.TensorXf(np.asarray(value["data"], dtype=np.float32)[..., None])
+        if made.get("type") == "envmap":
+            made["bitmap"] = mi.Bitmap(np.asarray(value["bitmap"], dtype=np.float32))
+        return made
+    if isinstance(value, np.ndarray) and value.shape == (4, 4):
+        return mi.ScalarTransform4f(value.tolist())
+    if isinstance(value, str) and value in (CARD, INK):
+        return 0.5  # until a wavelength is chosen
+    return value

@@ -1,0 +1,209 @@
+"""A part in light as a photograph would show it: traced, developed, smoothed, and held against the slab picture."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+
+from tint import colorimetry, forward
+from tint.appearance import Setting
+from tint.errors import InputError
+from tint.materials import Blend
+from tint.optics import layer
+from tint.palette import Palette
+from tint.proofs.lettering import font, line_height, wrap
+from tint.proofs.part import SIDES, Part
+from tint.proofs.portrait import corner_normals
+from tint.proofs.render import Light
+from tint.proofs.traced import paths, scenes
+from tint.proofs.traced.rubber import Few, few_wavelengths, rubber_of
+from tint.proofs.traced.smoothing import halves, noise, smoothed
+
+Array = NDArray[np.float64]
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Quality:
+    """How finely a picture is traced.
+
+    Parameters
+    ----------
+    pixels : int
+        Its width; it is three quarters as high [px].
+    passes, paths : int
+        Passes, and paths a pixel in each.
+    """
+
+    pixels: int
+    passes: int
+    paths: int
+
+
+# Half a minute, a few minutes and ten on two free cores (tests/figures/traced.py).
+QUALITIES = {"preview": Quality(256, 4, 4), "sheet": Quality(640, 6, 6), "print": Quality(1000, 6, 9)}
+_GLOSS = 2  # times the paths of a pass that go to gloss and surroundings, which are short
+_TURN, _STEP = 0.3, 0.05  # change of a normal, and of place as a share of the part's size, that is an edge
+_PAPER, _INK = 0.85, 0.04  # reflectance where no card was read; assumptions, no source
+_SHOWN_AT, _BRIGHTER = 0.75, 95.0  # linear light that a glowing part is shown at, and at which percentile
+_DOTS, _LETTERS_MM = 5, 4.2  # of the printed page: dots to a millimetre; its letters are of 12 points
+_PRINT = "Light that passes a wall of rubber keeps its way or loses it; what lies behind is read or only guessed."
+_MANY = "fit it with --optics many-flux"
+SIDE_OF = {"window": "corner", "behind": "front", "inside": "front", "page": "top"}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Traced:
+    """A traced picture.
+
+    Parameters
+    ----------
+    light : ndarray, shape (height, width, 3)
+        Linear sRGB, adapted to the screen's white, not clipped [-].
+    scene : str
+        A key of `tint.proofs.traced.scenes.SCENES`.
+    noise : float
+        Median over the picture of what is left of the noise, as a share of white [-].
+    few : Few
+        The wavelengths that were traced.
+    exposure : float
+        What a white card would show at, where the part lies; 1 where it shows as white [-].
+    paths : int
+        Followed in all.
+    """
+
+    light: Light
+    scene: str
+    noise: float
+    few: Few
+    exposure: float
+    paths: int
+
+
+def traced(
+    palette: Palette, blend: Blend, part: Part, *, setting: Setting, scene: str, side: str = "",
+    quality: str | Quality = "preview", pixels: int | None = None, seed: int = 0,
+    progress: Progress | None = None,
+) -> Traced:  # fmt: skip
+    """Trace a part in a scene.
+
+    Parameters
+    ----------
+    setting : Setting
+        Light, observer, finish and the card that the part lies on; its thickness is not used.
+    side : str
+        From which the part is seen; what suits the scene when empty.
+    quality : str or Quality
+        `preview`, `sheet`, `print`, or one's own.
+    pixels : int, optional
+        Another width [px].
+    progress : callable, optional
+        Told what is done, how many steps are, and of how many.
+
+    Raises
+    ------
+    InputError
+        If Mitsuba is not installed, the palette is of another layer model, scene, side or quality are not known, or the
+        part has no room for a lamp.
+    """
+    paths.check_installed()
+    how = quality if isinstance(quality, Quality) else QUALITIES.get(quality)
+    if how is None:
+        raise InputError("--quality", f"`{quality}` is not known", ", ".join(QUALITIES))
+    if scene not in scenes.SCENES:
+        raise InputError("--trace", f"`{scene}` is not known", ", ".join(scenes.SCENES))
+    if palette.model != "many-flux":
+        raise InputError("--trace", f"the palette is fitted by {palette.model}, which follows no paths", mend=_MANY)
+    wide = pixels or how.pixels
+    side = side or SIDE_OF[scene]
+    body = scenes.placed(part.triangles, corner_normals(part.triangles), SIDES[side], scene=scene)
+    few = few_wavelengths(palette, blend, setting=setting, upto_mm=body.size)
+    rubber = rubber_of(palette, blend, finish=setting.finish).at(few.which)
+    surfaces = surfaces_of(palette, setting, few)
+    hollow = scenes.hollow_of(body) if scene == "inside" else None
+    objects = scenes.surroundings(
+        scene, body, page=page_of_print() if scene == "page" else None, hollow=hollow,
+        passed=_passed(palette, blend, part, setting),
+    )  # fmt: skip
+    eye = scenes.camera(body, pixels=(wide, 3 * wide // 4))
+    on = paths.stage(rubber, body, objects, eye, surfaces=surfaces)
+    view = setting.viewing(palette)
+    count = few.which.size
+    steps, done = how.passes * count * (2 + 1), 0
+
+    def tell() -> None:
+        nonlocal done
+        done += 1
+        if progress is not None:
+            progress("Following light through the part", done, steps)
+
+    def within() -> Iterator[Array]:
+        """Pass by pass what has been inside the rubber: all, less the gloss that the same paths show."""
+        whole = paths.follow(on, passes=how.passes, paths=how.paths, seed=seed, tell=tell)
+        bare = paths.follow(on, passes=how.passes, paths=how.paths, seed=seed, black=True, tell=tell)
+        for one, other in zip(whole, bare, strict=True):
+            yield few.light(one - other, view)
+
+    inside = halves(within())
+    gloss = halves(
+        few.light(each, view)
+        for each in paths.follow(
+            on, passes=how.passes, paths=_GLOSS * how.paths, seed=seed + 1, black=True, tell=tell
+        )
+    )  # fmt: skip
+    place, normal = paths.front(on)
+    forms = np.concatenate((normal / _TURN, place / (_STEP * body.size)), axis=-1)
+    both = [np.stack(smoothed(*each, forms, reach=reach)) for each, reach in ((inside, 8), (gloss, 5))]
+    first, second = both[0] + both[1]
+    light = 0.5 * (first + second)
+    exposure = _exposure(light, place, scene, body, objects)
+    return Traced(
+        light=(light * exposure).astype(np.float32),
+        scene=scene,
+        noise=float(np.median(noise(first, second))) * exposure,
+        few=few,
+        exposure=exposure,
+        paths=wide * (3 * wide // 4) * how.passes * how.paths * count * (2 + _GLOSS),
+    )
+
+
+def surfaces_of(palette: Palette, setting: Setting, few: Few) -> dict[str, Array]:
+    """Reflectance of what the part lies on, and of ink: those of the workshop's own cards."""
+    over = setting.behind(palette)
+    card = palette.backings.get(over, np.full_like(palette.wavelengths, _PAPER if over != "none" else 0.0))
+    ink = palette.backings[palette.black] if palette.pair else np.full_like(palette.wavelengths, _INK)
+    return {scenes.CARD: card[few.which], scenes.INK: ink[few.which]}
+
+
+def _passed(palette: Palette, blend: Blend, part: Part, setting: Setting) -> float:
+    """About how much light a wall of the part lets through: of twice its volume over its surface [-]."""
+    across = np.cross(part.triangles[:, 1] - part.triangles[:, 0], part.triangles[:, 2] - part.triangles[:, 0])
+    wall = 2.0 * 1000.0 * part.volume_cm3 / (0.5 * float(np.linalg.norm(across, axis=1).sum()))
+    mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))
+    spectrum = layer.transmittance(*mixed, thickness=wall, optics=palette.optics(blend.base))
+    return float(colorimetry.xyz(spectrum, setting.viewing(palette))[1]) / 100.0
+
+
+def _exposure(light: Array, place: Array, scene: str, body: scenes.Placed, objects: scenes.Objects) -> float:
+    """What to multiply light by: a white card where the part lies shows as white, but for a lamp inside."""
+    if scene != "inside":
+        return 1.0 / scenes.white_card(scene, body, objects)
+    there = place[..., 2] > 1e-3 * body.size
+    return _SHOWN_AT / max(float(np.percentile(light[there].mean(axis=-1), _BRIGHTER)), 1e-9)
+
+
+def page_of_print() -> Array:
+    """A printed page, 1 for paper and 0 for ink, shape (rows, columns)."""
+    wide, high = (round(_DOTS * side) for side in scenes.PAGE_MM)
+    image = Image.new("L", (wide, high), 255)
+    draw = ImageDraw.Draw(image)
+    size = round(_DOTS * _LETTERS_MM)
+    text = " ".join([_PRINT] * 40)
+    lines = wrap(text, size=size, width=wide - 2 * size)
+    for number, line in enumerate(lines[: (high - 2 * size) // line_height(size)]):
+        draw.text((size, size + number * line_height(size)), line, fill=0, font=font(size), anchor="lt")
+    return np.asarray(image, dtype=float) / 255.0

@@ -1,0 +1,190 @@
+"""A blend as paths of light meet it: what absorbs, scatters and turns it, at the few wavelengths that tell its colours.
+
+A path is followed at one wavelength. Spectra of one blend are smooth and much alike, whatever the way that the light
+took: a few wavelengths with weights of their own tell their tristimulus values (as Gauss's nodes tell an integral).
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import nnls
+
+from tint import colorimetry, forward
+from tint.appearance import Setting
+from tint.colorimetry import Viewing
+from tint.materials import Blend
+from tint.optics import layer
+from tint.optics.adding_doubling import lobes
+from tint.optics.finish import HEIGHTS_UM, word_for
+from tint.palette import Palette
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# How wide a face spreads light, as the root mean square slope of its facets; chosen by eye, no source.
+_SLOPES = {"gloss": 0.0, "satin": 0.12, "matt": 0.35}
+_CLEAREST = 1e-7  # 1/mm: nothing at all cannot be followed
+_SHARPEST = 0.98  # mean cosine; sharper scattering is hardly any
+_FEW = (4, 8)  # wavelengths, at least and at most
+_CLOSE = 0.5  # CIEDE2000 by which the worst of them may miss the whole spectra: half of what is seen with care (chosen)
+_WAYS = 20  # thicknesses of the layers whose spectra they have to tell
+_WHITE = 30.0  # how many spectra white counts for: greys must stay grey
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Rubber:
+    """What a path of light meets, by wavelength; arrays of shape (n_wavelengths,).
+
+    Parameters
+    ----------
+    absorption, scattering : ndarray
+        mu_a and mu_s [1/mm].
+    forward_cosine : ndarray
+        Mean cosine of the lobe that scatters forwards [-].
+    backward : ndarray
+        Share of the light that is thrown into a lobe backwards [-].
+    backward_cosine : float
+        Its mean cosine [-].
+    index : float
+        [-]
+    slope : float
+        Of the facets of its faces; 0 for smooth ones [-].
+    """
+
+    absorption: Array
+    scattering: Array
+    forward_cosine: Array
+    backward: Array
+    backward_cosine: float
+    index: float
+    slope: float
+
+    def at(self, which: Ints) -> Rubber:
+        """At some of the wavelengths."""
+        return Rubber(
+            absorption=self.absorption[which],
+            scattering=self.scattering[which],
+            forward_cosine=self.forward_cosine[which],
+            backward=self.backward[which],
+            backward_cosine=self.backward_cosine,
+            index=self.index,
+            slope=self.slope,
+        )
+
+
+def rubber_of(palette: Palette, blend: Blend, *, finish: str = "") -> Rubber:
+    """A blend at the palette's wavelengths.
+
+    Parameters
+    ----------
+    finish : str
+        Of its faces; that of the swatches when empty.
+
+    Notes
+    -----
+    ``mu_a = K / 2``, ``mu_s = (4/3) M`` and ``g = 1 - S / M``, as of the many-flux layer.
+    """
+    mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))
+    optics = palette.optics(blend.base)
+    both = [lobes(float(g), optics.lobe) for g in np.minimum(forward.anisotropy(mixed), _SHARPEST)]
+    return Rubber(
+        absorption=np.maximum(mixed[0] / 2.0, _CLEAREST),
+        scattering=4.0 / 3.0 * mixed[2],
+        forward_cosine=np.array([ahead[1] for ahead, _ in both]),
+        backward=np.array([back[0] for _, back in both]),
+        backward_cosine=both[0][1][1],
+        index=optics.refractive_index,
+        slope=_SLOPES[word_for(finish or palette.finish(blend.base))],
+    )
+
+
+def slope_of(finish: str) -> float:
+    """How far the facets of a finish are tilted [-]."""
+    return _SLOPES[finish if finish in HEIGHTS_UM else "gloss"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Few:
+    """A few wavelengths that tell the colours of a blend.
+
+    Parameters
+    ----------
+    which : ndarray of int, shape (n,)
+        Among the palette's.
+    to_xyz : ndarray, shape (n, 3)
+        What is seen at them times these is XYZ, Y of white being 1 [-].
+    miss : float
+        How far the worst of the colours that were tried is missed [CIEDE2000].
+    """
+
+    which: Ints
+    to_xyz: Array
+    miss: float
+
+    def light(self, seen: Array, view: Viewing) -> Array:
+        """Linear sRGB, adapted to the screen's white, not clipped, of what is seen, shape (..., n) to (..., 3)."""
+        return colorimetry.xyz_to_light(seen @ self.to_xyz, view.white / view.white[1])
+
+    def lab(self, seen: Array, view: Viewing) -> Array:
+        """CIELAB of what is seen, shape (..., n) to (..., 3)."""
+        return np.asarray(colorimetry.xyz_to_lab(np.maximum(seen @ self.to_xyz, 0.0), view.white / view.white[1]))
+
+
+def few_wavelengths(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: float) -> Few:
+    """The fewest wavelengths that tell the colours of layers up to a thickness, on and before whatever there is."""
+    view = setting.viewing(palette)
+    spectra = _ways_of_light(palette, blend, setting=setting, upto_mm=upto_mm)
+    white = np.ones_like(palette.wavelengths)
+    wanted = colorimetry.xyz(np.vstack((spectra, white)), view) / view.white[1]
+    # As lightness weighs them: by the slope of a cube root.
+    weight = np.append(np.maximum(wanted[:-1, 1], 3e-3) ** (-2.0 / 3.0), _WHITE)
+    rows = np.vstack((spectra, white)) * weight[:, None]
+    which: list[int] = []
+    few = Few(which=np.array([], dtype=np.int64), to_xyz=np.zeros((0, 3)), miss=np.inf)
+    for _ in range(_FEW[1]):
+        # The next one is that which serves best beside the others; then each is moved to where it serves better.
+        which.append(_next(rows, wanted, weight, which))
+        for place in range(len(which)):
+            others = which[:place] + which[place + 1 :]
+            which = [*others, _next(rows, wanted, weight, others)]
+        picked = sorted(which)
+        to_xyz, _ = _fit(rows, wanted, weight, picked)
+        few = Few(which=np.array(picked), to_xyz=to_xyz, miss=_missed(spectra, wanted[:-1], picked, to_xyz, view))
+        if len(which) >= _FEW[0] and few.miss < _CLOSE:
+            break
+    return few
+
+
+def _next(rows: Array, wanted: Array, weight: Array, beside: list[int]) -> int:
+    """The wavelength that serves best beside others."""
+    free = [at for at in range(rows.shape[1]) if at not in beside]
+    return min(free, key=lambda at: _fit(rows, wanted, weight, [*beside, at])[1])
+
+
+def _fit(rows: Array, wanted: Array, weight: Array, which: list[int]) -> tuple[Array, float]:
+    """Weights, none of them negative so that noise is not blown up, and what they leave."""
+    found = [nnls(rows[:, which], wanted[:, at] * weight) for at in range(3)]
+    return np.stack([each for each, _ in found], axis=-1), float(sum(left**2 for _, left in found))
+
+
+def _missed(spectra: Array, wanted: Array, which: list[int], to_xyz: Array, view: Viewing) -> float:
+    white = view.white / view.white[1]
+    told = colorimetry.xyz_to_lab(spectra[:, which] @ to_xyz, white)
+    return float(np.max(colorimetry.difference(told, colorimetry.xyz_to_lab(wanted, white))))
+
+
+def _ways_of_light(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: float) -> Array:
+    """Spectra such as a part shows: of layers on each backing and on none, through one of them and through two."""
+    mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))
+    optics = palette.optics(blend.base, geometry=setting.geometry or None)
+    depth = np.geomspace(0.02, 1.5, _WAYS)[:, None] * upto_mm
+    passed = layer.transmittance(*mixed, thickness=depth, optics=optics)
+    behind = [None, *(card for card in palette.backings.values())]
+    shown = [layer.reflectance(*mixed, thickness=depth, backing=card, optics=optics) for card in behind]
+    twice = [one * other for one, other in itertools.combinations_with_replacement((passed[::4], shown[0][::4]), 2)]
+    cards = [np.stack([card, card * 0.5]) for card in palette.backings.values()]
+    return np.asarray(np.maximum(np.vstack([passed, *shown, *twice, *cards]), 0.0))
