@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from test_chain import written_out
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
-from tint.errors import InputError
+from tint.errors import InputError, JobError
 from tint.fitting import fit_palette, report
 from tint.fitting.leaving_out import leave_out
 from tint.fitting.minimise import minimise
@@ -22,7 +23,7 @@ from tint.fitting.normal import in_row, normal, parts, without_own
 from tint.fitting.problem import Problem, Unknowns, lay_out, show, start_at
 from tint.fitting.spectra import first_guess, fit_with_ground, optics_of
 from tint.forward import SHAPES
-from tint.materials import Blend, Instrument
+from tint.materials import Blend, Instrument, Pigment
 from tint.optics.layer import Optics
 from tint.palette import PAIR, Palette, Surprise, compress, widening
 from tint.swatches import SwatchFolder, read_folder
@@ -469,6 +470,35 @@ def test_reference_a_group_left_out_is_what_a_fit_without_it_misses() -> None:
             really = predict(rest, Blend(cast.base, cast.loadings), setting=setting).reflectance
             apart = fitted_to.problem.read[row] - missed - really
             assert np.sqrt(np.mean(apart**2)) < 0.3 * np.sqrt(np.mean(missed**2)) + 2e-4
+
+
+def with_pigments(count: int) -> SwatchFolder:
+    folder = studio(SMALL, seed=1)
+    return replace(folder, pigments=folder.pigments | {f"p{at}": Pigment(name=f"p{at}") for at in range(count)})
+
+
+def test_a_fit_that_no_computer_has_memory_for_is_refused_in_one_line() -> None:
+    with pytest.raises(
+        JobError, match=r"the fit of 3,003 pigments and 6 castings takes about \d+ hours and .* GB; "
+    ) as told:
+        fit_palette(with_pigments(3000), optics="two-flux")
+    assert "\n" not in str(told.value)
+
+
+def test_what_a_long_fit_takes_is_told_before_it_begins(
+    caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stops(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("tint.fitting.spectra.search", stops)
+    for pigments in (20, 250):
+        with pytest.raises(KeyboardInterrupt):
+            fit_palette(with_pigments(pigments), optics="two-flux")
+    assert [re.sub(r"\d+(\.\d)? (minutes|GB)", "so much", each.message.split(": ")[1]) for each in caplog.records] == [
+        "the fit of 253 pigments and 6 castings takes about so much and so much; a folder for each group of pigments "
+        "that are mixed with each other takes far less"
+    ]
 
 
 def test_few_castings_make_a_bold_question_less_sure_than_many() -> None:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
 from tint.checks.finding import Finding, limit, listed
 from tint.checks.readings import ways
 from tint.materials import Pigment
-from tint.swatches import Swatch, SwatchFolder
+from tint.swatches import Reading, Swatch, SwatchFolder
 
 # Doses should differ by half and more: a strength that bends with the loading shows only then. Common practice, no
 # source. Where doses are rough, by so much that the slope of log strength is known to a twentieth.
@@ -95,7 +95,10 @@ def _share_a_cure(one: Pigment, other: Pigment) -> bool:
 
 def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
     """Swatches read in one way only are told of by the folder's own warnings, and count for nothing here."""
-    shows = {swatch.name: share for swatch in cast if (share := _shown(folder, swatch.name)) is not None}
+    read: dict[str, list[tuple[str, str, str, list[Reading]]]] = {}
+    for (name, *way), group in ways(folder).items():
+        read.setdefault(name, []).append((way[0], way[1], way[2], group))
+    shows = {s.name: share for s in cast if (share := _shown(folder, read.get(s.name, ()))) is not None}
     sd = limit(len(cast)) * folder.instrument.noise
     for name in folder.pigments:
         own = [swatch for swatch in cast if name in swatch.loadings]
@@ -116,12 +119,18 @@ def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
             )
 
 
-def _shown(folder: SwatchFolder, swatch: str) -> float | None:
-    """Largest share of the difference between two backings that shows through; None when read over fewer."""
+def _shown(folder: SwatchFolder, read: Iterable[tuple[str, str, str, list[Reading]]]) -> float | None:
+    """Largest share of the difference between two backings that shows through; None when read over fewer.
+
+    Parameters
+    ----------
+    read : iterable of (backing, seat, quantity, readings)
+        Of one casting.
+    """
     mean = {
         (seat, backing): np.mean([each.values for each in group], axis=0)
-        for (name, backing, seat, quantity), group in ways(folder).items()
-        if name == swatch and quantity == "reflectance" and backing in folder.backings
+        for backing, seat, quantity, group in read
+        if quantity == "reflectance" and backing in folder.backings
     }
     shares = [
         float(np.mean(mean[light] - mean[dark]) / np.mean(folder.backings[light[1]] - folder.backings[dark[1]]))
@@ -129,11 +138,7 @@ def _shown(folder: SwatchFolder, swatch: str) -> float | None:
         for light in mean
         if dark[0] == light[0] and float(np.mean(folder.backings[light[1]] - folder.backings[dark[1]])) > 0.1
     ]
-    through = [
-        float(np.mean(group[0].values))
-        for (name, _, _, quantity), group in ways(folder).items()
-        if name == swatch and quantity == "transmittance"
-    ]
+    through = [float(np.mean(group[0].values)) for _, _, quantity, group in read if quantity == "transmittance"]
     return max([*shares, *through], default=None)
 
 

@@ -26,7 +26,7 @@ _KEPT = 0.98
 _FAINTEST = 1e-4  # share of a coefficient's variance below which a mode is rounding
 # Unknowns from which on the modes are sought in a random subspace of this share of them, with so many powers: of 30
 # pigments 14 in 100 hold what is kept.
-_MANY, _SUBSPACE, _POWERS = 3000, 0.25, 2
+MANY, _SUBSPACE, _POWERS = 3000, 0.25, 2
 _TOGETHER = 256  # columns that the equations are solved for at once
 
 
@@ -171,13 +171,13 @@ def _largest(times: Callable[[Array], Array], size: int) -> tuple[Array, Array]:
     from scipy.linalg import eigh, qr  # only fitting needs it
 
     basis = np.eye(size)
-    if size > _MANY:
+    if size > MANY:
         basis = np.random.default_rng(0).standard_normal((size, int(_SUBSPACE * size)))
         for _ in range(_POWERS):
             basis = np.asarray(qr(times(basis), mode="economic", overwrite_a=True, check_finite=False)[0])
-    matrix = basis.T @ times(basis) if size > _MANY else times(basis)
+    matrix = basis.T @ times(basis) if size > MANY else times(basis)
     values, vectors = eigh(
         0.5 * (matrix + matrix.T), subset_by_value=(_FAINTEST, np.inf), check_finite=False, overwrite_a=True
     )
     values, vectors = values[::-1], vectors[:, ::-1]
-    return values, basis @ vectors if size > _MANY else vectors
+    return values, basis @ vectors if size > MANY else vectors

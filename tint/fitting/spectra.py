@@ -8,6 +8,7 @@ model itself shows; a casting that the others contradict loses its weight and is
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
@@ -15,11 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry
+from tint.errors import JobError
 from tint.fitting import report
 from tint.fitting.hazes import as_beams, at_height, have_settled
 from tint.fitting.leaving_out import Fitted
 from tint.fitting.minimise import Minimum, Prior, minimise
-from tint.fitting.posterior import Posterior, posterior, unknowns_spent
+from tint.fitting.posterior import MANY, Posterior, posterior, unknowns_spent
 from tint.fitting.problem import Problem, Unknowns, indices, lay_out, lobe_of, mixing_shares, spot_share, start_at
 from tint.fitting.surprise import gather, surprises
 from tint.fitting.weighing import Weighting, standard_deviation, weigh, weights
@@ -42,6 +44,9 @@ _SETTLED = 0.05
 # a search from one of these scores of the lobe finds (tests/figures/random_workshops.py, seeds 522 to 629 and 1000 to
 # 1027); of six of 73 castings and more none had.
 _FEW, _OTHER_LOBES = 60, (2.0, -1.0)
+# Of how long a fit takes: steps, and what is counted of each in a second (tests/figures/growth.py, 30 to 150 pigments).
+_STEPS, _EACH_SECOND = 50, 6.4e9
+_LONG_S, _LARGE_BYTES, _MOST_BYTES = 120.0, 2e9, 8e9  # from where it is told, and refused; common practice, no source
 
 
 def fit_spectra(
@@ -63,12 +68,37 @@ def fit_with_ground(
     if optics == "two-flux":  # it knows nothing of beams
         folder = replace(folder, readings=tuple(each for each in folder.readings if each.quantity != REGULAR))
     problem = lay_out(folder, optics_of(folder, optics), g=g)
+    _tell_size(problem, str(folder.path))
     problem, minimum, prior, weighting = search(problem, progress=progress)
     shown = minimum.shown
     noise = standard_deviation(problem, shown.values, weighting.misfit)
     noise = noise / np.sqrt(weighting.casting[problem.readings.casting])[:, None]
     fitted = Fitted(problem, minimum, posterior(problem, minimum, prior), noise)
     return palette_of(folder, fitted, weighting), fitted
+
+
+def size(problem: Problem) -> tuple[float, float]:
+    """About what a fit takes: time of a processor of 2024 [s], and memory [bytes]."""
+    n, wide = problem.n_components, problem.n_wavelengths
+    shared, block = 2 * n * wide, 4 * n
+    border = 2 * n + len(problem.optics) + 2 + int(problem.used.sum())
+    steps = _STEPS * shared * (border**2 + 3 * block * (border + block))
+    held = 8 * shared * border + 16 * wide * n**2 + 3 * shared * min(shared, max(MANY, shared // 4)) + 3 * border**2
+    return steps / _EACH_SECOND, 8.0 * held
+
+
+def _tell_size(problem: Problem, where: str) -> None:
+    """Say what a large fit takes before it begins; refuse one that takes more memory than computers have."""
+    seconds, memory = size(problem)
+    if seconds < _LONG_S and memory < _LARGE_BYTES:
+        return
+    told = f"{seconds / 60.0:,.0f} minutes" if seconds < 2 * 3600 else f"{seconds / 3600.0:,.0f} hours"
+    of = f"{problem.loadings.shape[1]:,} pigments and {problem.thickness.size:,} castings"
+    found = f"the fit of {of} takes about {told} and {memory / 1e9:,.1f} GB"
+    mend = "a folder for each group of pigments that are mixed with each other takes far less"
+    if memory > _MOST_BYTES:
+        raise JobError(where, found, f"at most {_MOST_BYTES / 1e9:g} GB", mend)
+    logging.getLogger("tint").warning("%s: %s; %s", where, found, mend)
 
 
 def optics_of(folder: SwatchFolder, model: str) -> tuple[Optics, ...]:

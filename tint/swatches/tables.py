@@ -7,6 +7,7 @@ be a point or a comma, but one file keeps to one of them: where it does not, nob
 from __future__ import annotations
 
 import csv
+import functools
 import itertools
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -57,7 +58,13 @@ class Table:
 
     def cell(self, row: Row, column: str) -> str:
         """The cell of a row under a column; blank where the table has no such column."""
-        return row.cells[self.columns.index(column)] if column in self.columns else ""
+        at = self._places.get(column)
+        return "" if at is None else row.cells[at]
+
+    @functools.cached_property
+    def _places(self) -> dict[str, int]:
+        """Where each column stands; the first of those of one name."""
+        return {column: at for at, column in reversed(list(enumerate(self.columns)))}
 
 
 @dataclass(frozen=True, kw_only=True)

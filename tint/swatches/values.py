@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -32,6 +33,7 @@ def wavelength_of(column: str) -> float | None:
     return wavelength_in(column, plain=True)
 
 
+@functools.lru_cache(maxsize=4096)  # every cell of a column asks
 def in_percent(column: str) -> bool:
     """Whether the name of a column says that its values are percent."""
     return said_by([column]).scale == "percent"
