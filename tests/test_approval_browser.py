@@ -37,10 +37,7 @@ pytest.importorskip("font_source_serif_pro", reason="the sheet is set in it")
 from tint.proofs.approval_page import approval_page, slider_thicknesses  # noqa: E402
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = [
-    pytest.mark.skipif(BROWSER is None, reason="needs the browser chromium (apt-get install -y chromium)"),
-    pytest.mark.xdist_group("browser"),
-]
+pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs the browser chromium (apt-get install -y chromium)")
 
 MIX = Blend("clear", {"white": 0.25, "green": 0.05})
 WALL = Setting(thickness_mm=2.6)

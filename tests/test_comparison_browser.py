@@ -31,10 +31,7 @@ from tint.proofs.approval_page import approval_page  # noqa: E402
 from tint.proofs.comparison_drawn import comparison_page  # noqa: E402
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = [
-    pytest.mark.skipif(BROWSER is None, reason="needs the browser chromium (apt-get install -y chromium)"),
-    pytest.mark.xdist_group("browser"),
-]
+pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs the browser chromium (apt-get install -y chromium)")
 ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--force-color-profile=srgb")
 WALL = Setting(thickness_mm=2.6)
 MIX = Blend("clear", {"white": 0.25, "green": 0.05})
