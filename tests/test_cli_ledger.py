@@ -109,8 +109,10 @@ def test_help_opens_with_a_sentence_and_an_example(names: tuple[str, ...]) -> No
     assert summary.endswith(".")
     assert example.startswith(f"Example: tint {' '.join(['ledger', *names])} ")
     assert " swatches_demo" in example
-    if not names:
-        assert summary == COMMANDS["ledger"]
+
+
+def test_help_of_the_ledger_opens_as_it_is_listed() -> None:
+    assert " ".join(done("--help").split("\n\n")[1].split()) == COMMANDS["ledger"]
 
 
 @pytest.mark.parametrize("names", ALL, ids=" ".join)

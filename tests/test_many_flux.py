@@ -212,8 +212,9 @@ def test_property_more_dye_darkens_and_more_white_hides(index: float, g: float, 
         assert values.min() > -few
         assert values[1:].max() < 1.0 + few
         assert (slopes[:, 0] * x).max() < few  # absorption takes from everything
-        if seat == "wet":  # in air it may also take: what the lower face mirrors is scattered and trapped
-            assert (slopes[0, 1] * y + slopes[0, 2] * y / (1.0 - g)).min() > -few
+    for geometry in {geometry for geometry, _ in READINGS}:  # in air scattering may take: it is mirrored and trapped
+        _, slopes = read(index, g, x, y, geometry, "wet", lobe)
+        assert (slopes[0, 1] * y + slopes[0, 2] * y / (1.0 - g)).min() > -few
     front, through, _ = read(index, g, 1e3, 1e4, lobe=lobe)[0]
     assert through < few
     assert front == pytest.approx(read(index, g, 2e3, 2e4, lobe=lobe)[0][0], abs=few)  # hides: only the ratio counts

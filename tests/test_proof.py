@@ -113,10 +113,10 @@ def test_the_chips_show_what_is_predicted(palette: Palette, name: str) -> None:
     assert np.abs(centre(image, boxes["recipe"]) - predicted).max() <= 1
     for box, lab in zip(named(boxes, "over"), (seen.lab_black, seen.lab_white), strict=True):
         assert np.abs(centre(image, box) - levels(lab, palette, setting)).max() <= 1
-    if target:
-        assert np.abs(centre(image, boxes["target"]) - levels(target.lab, palette, setting)).max() <= 1
-    else:
-        assert "target" not in boxes
+    wanted = {"target": target.lab} if target else {}
+    assert {"target"} & set(boxes) == set(wanted)
+    for place, lab in wanted.items():
+        assert np.abs(centre(image, boxes[place]) - levels(lab, palette, setting)).max() <= 1
 
 
 @pytest.mark.parametrize("name", CASES)

@@ -77,16 +77,16 @@ def test_property_no_other_spectrum_of_the_colour_is_smoother(number: int, near:
     z = z_of(smoothest_spectrum(lab(OBJECTS[number], D65), D65, near=near))
     kept = np.zeros_like(z) if near is None else z_of(near)
     random = np.random.default_rng(number)
-    tried = 0
+    rougher = []
     for size in (1e-3, 1e-2, 0.1, 0.3) * 25:
         other = z + size * random.standard_normal() * np.cumsum(random.standard_normal(z.size)) / 3.0
         for _ in range(30):  # back to the colour, by the shortest way
             slope = D65.weights.T * (0.5 / np.cosh(other) ** 2)
             other = other - np.linalg.pinv(slope) @ (D65.weights.T @ (0.5 * (1.0 + np.tanh(other))) - wanted)
         if np.abs(D65.weights.T @ (0.5 * (1.0 + np.tanh(other))) - wanted).max() < 1e-9:
-            tried += 1
-            assert roughness(other - kept) > roughness(z - kept) - 1e-12
-    assert tried > 70
+            rougher.append(roughness(other - kept) - roughness(z - kept))
+    assert len(rougher) > 70
+    assert min(rougher) > -1e-12
 
 
 @pytest.mark.parametrize("number", [5, 60])

@@ -108,22 +108,20 @@ def test_the_target_stands_first_and_against_every_recipe(
     image, boxes = pixels(draw_answer(demo_palette, answer)), answer_picture(demo_palette, answer).boxes
     backings = ["black", "white"] + ["none"] * (answer.setting.over == "none")
     labs = known(demo_palette, answer)
+    ranks = range(1, len(answer.recipes) + 1)
     for backing in backings:
-        first = boxes.get(f"target over {backing}")
-        assert (first is not None) == (backing in labs)
-        for rank in range(1, len(answer.recipes) + 1):
-            near, own = boxes.get(f"target beside {rank} over {backing}"), boxes[f"{rank} over {backing}"]
-            assert (near is not None) == (backing in labs)
-            if near is not None:
-                wanted = levels(labs[backing], demo_palette, answer.setting)
-                assert np.abs(centre(image, near) - wanted).max() <= 1
-                assert (near.right, near.top, near.bottom) == (own.left, own.top, own.bottom)
-                row = near.bottom - 5  # below a sign
-                assert np.array_equal(image[row, near.right - 1], centre(image, near))
-                assert np.array_equal(image[row, near.right], centre(image, own))
-        if first is not None:
-            wanted = levels(labs[backing], demo_palette, answer.setting)
-            assert np.abs(centre(image, first) - wanted).max() <= 1
+        assert (f"target over {backing}" in boxes) == (backing in labs)
+        assert [f"target beside {rank} over {backing}" in boxes for rank in ranks] == [backing in labs] * len(ranks)
+    for backing, lab in labs.items():
+        wanted = levels(lab, demo_palette, answer.setting)
+        assert np.abs(centre(image, boxes[f"target over {backing}"]) - wanted).max() <= 1
+        for rank in ranks:
+            near, own = boxes[f"target beside {rank} over {backing}"], boxes[f"{rank} over {backing}"]
+            assert np.abs(centre(image, near) - wanted).max() <= 1
+            assert (near.right, near.top, near.bottom) == (own.left, own.top, own.bottom)
+            row = near.bottom - 5  # below a sign
+            assert np.array_equal(image[row, near.right - 1], centre(image, near))
+            assert np.array_equal(image[row, near.right], centre(image, own))
 
 
 def test_where_the_target_is_not_known_the_backing_shows(demo_palette: Palette, answers: dict[str, Answer]) -> None:
@@ -218,10 +216,10 @@ def test_a_sign_stands_on_every_colour_a_screen_cannot_show(demo_palette: Palett
         signs = [item.box for item in picture.items if isinstance(item, NearSign)]
         assert bool(signs) == (name == "beyond a screen, many") or name == "a mere colour, out of reach"
         assert ("beyond a screen" in said(picture.items)) == bool(signs)
-        for rank, recipe in enumerate(answer.recipes, start=1):
-            if not answer.setting.over:
-                own = picture.boxes[f"{rank} over white"]
-                assert any(own.holds(sign) for sign in signs) != recipe.appearance.in_gamut
+        over_white = [] if answer.setting.over else list(enumerate(answer.recipes, start=1))
+        for rank, recipe in over_white:
+            own = picture.boxes[f"{rank} over white"]
+            assert any(own.holds(sign) for sign in signs) != recipe.appearance.in_gamut
 
 
 def test_pictures_are_tagged_and_the_same_each_time(demo_palette: Palette, answers: dict[str, Answer]) -> None:
