@@ -18,7 +18,7 @@ DEMO = Path(__file__).parents[1] / "swatches_demo"
 QUICK = ["--optics", "two-flux"]
 TOLD = {"cure_c": "23", "days": "7", "mould": "epoxy", "finish": "smooth", "lot": "C-1"}
 POURED = ["--base", "clear", "--load", "white=0.4", "--load", "ochre=0.1", "--thickness", "3"]
-ASKED = ["--target-lab", "72,24,42", "--most-pigments", "2", *QUICK]
+ASKED = ["--target-lab", "72,24,42", "--opacity", "any", "--tolerance", "90", "--most-pigments", "2", *QUICK]
 
 
 def said(*arguments: object) -> str:
