@@ -164,6 +164,7 @@ def test_an_order_from_a_mail_shows_its_span_until_the_customer_has_chosen(lid: 
     assert "like the jar" in text
     assert all(f"<b>{row}{column}</b>" in text for row in "ABC" for column in range(1, 6))
     assert any("known within" in each for each in done.answer.warnings)
+    assert run_order(lid).entered == done.entered  # the ledger holds it once
     lid.write_text(ORDER.replace("[120, 90] }", '[120, 90], chip = "B4" }'), encoding="utf-8")
     chosen = run_order(lid)
     assert chosen.solved

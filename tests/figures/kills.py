@@ -44,7 +44,8 @@ DEMO = HERE.parents[1] / "swatches_demo"
 BLEND = ("--base", "clear", "--load", "white=0.5", "--thickness", "3", "--optics", "two-flux")
 ORDERED = (
     "lid.recipe.json",
-    *(f"lid/{each}" for each in ("weigh.csv", "weigh.pdf", "card.png", "approval.html", "approval.pdf")),
+    *(f"lid/{each}.pdf" for each in ("weigh", "labels", "approval")),
+    *(f"lid/{each}" for each in ("weigh.csv", "expected.csv", "card.png", "approval.html")),
 )
 # A writer: its words, where FOLDER stands for the swatch folder and OUT for another, and the files that it writes.
 WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {

@@ -1,13 +1,27 @@
-"""An order and its recipe in the workshop's ledger: each entered once, and corrected when the order's file changes."""
+"""An order in the workshop's ledger: entered with its recipe, answered by the customer, and where it stands."""
 
 from __future__ import annotations
 
+import datetime
+import hashlib
+import json
+from pathlib import Path
 from typing import Any
 
+import msgspec
+from msgspec import Struct
+
 from tint import jsonable, ledger
-from tint.orders.order import Order
+from tint.errors import InputError, TintError
+from tint.files import write_whole
+from tint.orders.files import Files
+from tint.orders.order import Order, read_order
+from tint.orders.sheets import asked_of, beside
+from tint.recipes import from_json
 from tint.swatches import folder_digest, read_folder
 
+APPROVED, REFUSED = VERDICTS = ("approved", "refused")
+NEW, CHOSEN, MADE, CHANGED = "new", "recipe chosen", "sheets made", "changed since it was approved"
 _COLOURS = ("colour", "lab", "reading", "photo", "opacity", "tolerance", "walls_mm")
 
 
@@ -45,8 +59,8 @@ def record(order: Order, answer: jsonable.Answer) -> tuple[int, int]:
 
 def _asked(order: Order) -> ledger.Order:
     written = order.written
-    target = {name: getattr(written, name) for name in _COLOURS}
-    told = {name: list(x) if isinstance(x, tuple) else x for name, x in target.items() if x not in (None, ())}
+    plain = json.loads(msgspec.json.encode(written))  # as the ledger gives it back
+    told = {name: plain[name] for name in _COLOURS if plain[name] not in (None, [])}
     words = {"customer": written.customer, "customer_words": written.words, "part": written.part or ""}
     due = "" if written.due is None else f"due {written.due.isoformat()}"
     return ledger.Order(name=order.name, target=told, note=due, **words)
@@ -65,3 +79,159 @@ def _recipe(book: ledger.Ledger, order: Order, answer: jsonable.Answer, number: 
     told: dict[str, Any] = ledger.of_recipe(answer, chosen)
     kept = {name: lot for name, lot in lots.items() if lot}
     return ledger.add(book, ledger.Recipe(**{"lots": kept, **told, "order_id": number}))
+
+
+# The customer's answer.
+
+
+class Answered(Struct, frozen=True, kw_only=True):
+    """A customer's answer, as it was entered.
+
+    Parameters
+    ----------
+    order : Order
+    number : int
+        Of the approval in the ledger.
+    content : ledger.Approval
+    signed : Path or None
+        Where the signed sheet is kept.
+    is_new : bool
+        Whether it was not in the ledger before.
+    """
+
+    order: Order
+    number: int
+    content: ledger.Approval
+    signed: Path | None
+    is_new: bool
+
+
+def answer_order(
+    path: str | Path, verdict: str, *, words: str = "", by: str = "", on: datetime.date | None = None,
+    signed: str | Path | None = None, optics: str = "many-flux",
+) -> Answered:  # fmt: skip
+    """Enter what the customer said of the sheets of an order.
+
+    Parameters
+    ----------
+    path : path-like
+        The order's file.
+    verdict : str
+        `approved` or `refused`.
+    words : str
+        The customer's own.
+    by : str
+        Who said so; the order's approver or customer when blank.
+    on : date, optional
+        When; today when absent.
+    signed : path-like, optional
+        The sheet that was signed, as a scan or photograph; a copy is kept beside the order's sheets.
+    optics : str
+        Layer model that the recipe was found with.
+
+    Raises
+    ------
+    InputError
+        If the order has no recipe yet, or was edited since, nobody is named, or the signed sheet cannot be read.
+    JobError
+        If the ledger cannot be written.
+    """
+    if verdict not in VERDICTS:
+        raise InputError("answer", f"`{verdict}`", " or ".join(VERDICTS))
+    order, day = read_order(path), on or datetime.date.today()
+    who = by or order.written.approver or order.written.customer
+    if not who:
+        raise InputError(str(order.path), "nobody is told who answers", mend="add --by NAME, or a key customer")
+    if not order.recipe_path.exists():
+        raise InputError(str(order.path), "has no recipe yet", mend=f"run `tint order {order.path}`")
+    if Files(order.made_path).made_of(order.recipe_path) not in ("", asked_of(order, optics, beside(order))):
+        found = "the order or its folder was edited since its sheets were made"
+        raise InputError(str(order.path), found, mend=f"run `tint order {order.path}` and show them anew")
+    sheet = None if signed is None else _read(Path(signed))
+    recipe = from_json(order.recipe_path.read_bytes(), where=str(order.recipe_path))
+    numbers = record(order, recipe)
+    kept = None if sheet is None else _kept(order, Path(signed or ""), sheet, day)
+    setting = recipe.setting
+    content = ledger.Approval(
+        order_id=numbers[0], recipe_id=numbers[1], approved_by=who, verdict=verdict, swatch=_shown(order, kept, sheet),
+        light="" if setting is None else setting.light or "", approved_on=day.isoformat(), note=words,
+    )  # fmt: skip
+    number, is_new = _entered(order, content)
+    return Answered(order=order, number=number, content=content, signed=kept, is_new=is_new)
+
+
+def _entered(order: Order, content: ledger.Approval) -> tuple[int, bool]:
+    where = ledger.ledger_path(order.folder)
+    with ledger.open_ledger(where, palette_digest=folder_digest(order.folder)) as book, book.transaction():
+        held = ledger.entries(book, ledger.Approval)
+        if held and held[-1].content == content:
+            return held[-1].id, False
+        return ledger.add(book, content), True
+
+
+def _read(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="name the signed sheet") from error
+
+
+def _kept(order: Order, path: Path, data: bytes, day: datetime.date) -> Path:
+    """Where a signed sheet is kept: one file for each, whatever it was called."""
+    for number in range(1, 100):
+        name = f"signed-{day.isoformat()}{'' if number == 1 else f'-{number}'}{path.suffix.lower()}"
+        place = order.made_path / name
+        if not place.exists():
+            write_whole(place, data)
+            return place
+        if place.read_bytes() == data:
+            return place
+    raise InputError(str(order.made_path), "holds a hundred signed sheets of that day", mend="move some of them")
+
+
+def _shown(order: Order, kept: Path | None, data: bytes | None) -> str:
+    told = "approval sheet"
+    if kept is None or data is None:
+        return told
+    place = kept.relative_to(order.path.parent).as_posix()
+    return f"{told}, signed: {place}, SHA-256 {hashlib.sha256(data).hexdigest()}"
+
+
+def state_of(order: Order) -> str:
+    """Where an order stands: what was made of it, and what the customer said of its recipe as it stands now.
+
+    Raises
+    ------
+    InputError
+        If the ledger is damaged.
+    """
+    if not order.recipe_path.exists():
+        return NEW
+    made = MADE if (order.made_path / "approval.pdf").exists() else CHOSEN
+    where = ledger.ledger_path(order.folder)
+    if not where.exists():
+        return made
+    with ledger.read_ledger(where) as book:
+        named = [each for each in ledger.entries(book, ledger.Order) if each.content.name == order.name]
+        if not named:
+            return made
+        family = ledger.versions(book, "order", named[-1].id)
+        said = [each.content for each in ledger.entries(book, ledger.Approval) if each.content.order_id in family]
+        if not said:
+            return made
+        last = said[-1]
+        if _is_of(book, order, last):
+            return f"{last.verdict} {last.approved_on}".strip()
+        return CHANGED if last.verdict == APPROVED else made
+
+
+def _is_of(book: ledger.Ledger, order: Order, said: ledger.Approval) -> bool:
+    """Whether it was said of the recipe that is chosen now."""
+    if said.recipe_id is None:
+        return True
+    try:
+        chosen = from_json(order.recipe_path.read_bytes(), where=str(order.recipe_path)).recipes[0]
+    except TintError:
+        return False
+    shown = ledger.get(book, "recipe", said.recipe_id).content
+    return (shown.base, dict(shown.loadings_percent)) == (chosen.base, dict(chosen.loadings))

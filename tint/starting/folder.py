@@ -11,10 +11,10 @@ from tint.errors import FolderError, InputError
 from tint.files import write_whole
 from tint.proofs.printed import casting_page
 from tint.starting.answers import TELEPHONE, Answers
-from tint.starting.declared import palette_text
+from tint.starting.declared import instrument_keys, palette_text
 from tint.starting.plan import CastingPlan, plan_castings
-from tint.starting.workbook import begun_workbook
 from tint.swatches import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, read_declared
+from tint.swatches.blank_workbook import blank_workbook
 from tint.swatches.declaration import Declared, read_declaration
 from tint.swatches.gather import Gathered
 from tint.swatches.records import COLOUR_COLUMNS
@@ -113,7 +113,7 @@ def _contents(
     contents: dict[str, bytes] = {}
     cast = BOOK_FILE in there or SWATCHES_FILE in there
     if answers is not None and workbook and not cast:
-        contents[BOOK_FILE] = begun_workbook(answers, plan)
+        contents[BOOK_FILE] = _begun_workbook(answers, plan)
     elif answers is not None:
         contents[PALETTE_FILE] = palette_text(answers).encode()
     if not cast and BOOK_FILE not in contents:
@@ -139,6 +139,47 @@ def _swatches(plan: CastingPlan, pigments: list[str]) -> bytes:
         note = f"planned: {casting.reason}"
         writer.writerow([cup.name, cup.blend.base, f"{cup.thickness_mm:g}", *doses, note])
     return out.getvalue().encode()
+
+
+def _begun_workbook(answers: Answers, plan: CastingPlan) -> bytes:
+    """What the workshop has and what it pours first, as the bytes of swatches.xlsx.
+
+    Raises
+    ------
+    InputError
+        If openpyxl is missing.
+    """
+    shop = answers.workshop
+    keys = {"name": answers.name, **instrument_keys(answers), "scale_step_g": shop.scale_step_g}
+    keys["mould_depths_mm"] = ", ".join(f"{depth:g}" for depth in shop.mould_depths_mm)
+    if shop.scale_max_g:
+        keys["scale_max_g"] = shop.scale_max_g
+    bases = {
+        name: {
+            "cure": base.cure, "density": base.density, "refractive_index": base.refractive_index,
+            "max_loading": base.max_loading, "pigment_in": base.pigment_in,
+            **{f"mix_{part}": share for part, share in base.mix.items()},
+        }
+        for name, base in answers.bases.items()
+    }  # fmt: skip
+    pigments = {
+        name: {
+            "cures": None if each.cures is None else ", ".join(each.cures),
+            "max_loading": each.max_loading,
+            "kind": each.kind,
+        }
+        for name, each in answers.pigments.items()
+    }
+    castings = [
+        {
+            "swatch": cup.name, "base": cup.blend.base, "thickness_mm": cup.thickness_mm, **cup.blend.loadings,
+            "note": f"planned: {casting.reason}",
+        }
+        for casting, cup in zip(plan.castings, plan.sheet.cups, strict=True)
+    ]  # fmt: skip
+    return blank_workbook(
+        keys=keys, bases=bases, pigments=pigments, backings=answers.cards, castings=castings, colours=plan.colours
+    )
 
 
 def _next_steps(
