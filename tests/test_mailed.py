@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
-from PIL import Image
+from PIL import Image, ImageCms
 
 import tint as library
 from tint.cli import main
@@ -127,6 +127,26 @@ def test_the_middle_square_is_read_and_nothing_beside_it(tmp_path: Path) -> None
     ground = wanted_colour(mailed_in(f"{file}:250,160"), VIEW)
     assert blue.lab[2] < -60.0
     assert ground.lab[0] == pytest.approx(93.0, abs=1.0)
+
+
+def swapped_primaries() -> bytes:
+    """An ICC profile of which red and blue are those of sRGB, exchanged."""
+    data = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    count = int.from_bytes(data[128:132], "big")
+    at = {bytes(data[132 + 12 * n : 136 + 12 * n]): 136 + 12 * n for n in range(count)}
+    red, blue = at[b"rXYZ"], at[b"bXYZ"]
+    data[red : red + 8], data[blue : blue + 8] = data[blue : blue + 8], data[red : red + 8]
+    return bytes(data)
+
+
+def test_a_profile_says_what_the_pixels_of_a_picture_without_a_chart_mean(tmp_path: Path) -> None:
+    plain = picture(tmp_path / "plain.png", (200, 40, 30))
+    other = tmp_path / "other.png"
+    with Image.open(plain) as image:
+        image.save(other, icc_profile=swapped_primaries())
+    red, blue = (wanted_colour(mailed_in(f"{each}:120,90"), VIEW).lab for each in (plain, other))
+    assert red[1] > 40.0
+    assert blue[2] < -40.0
 
 
 def test_solve_takes_a_photograph_and_says_how_little_it_knows(many_demo: Path, tmp_path: Path) -> None:

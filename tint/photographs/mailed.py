@@ -109,7 +109,7 @@ def wanted_colour(mailed: Mailed, view: Viewing) -> Wanted:
     JobError
         If the picture has no chart that can be found, or is not good enough for it.
     """
-    picture = read_picture(mailed.file)
+    picture = read_picture(mailed.file, as_srgb=not mailed.chart)
     side = side_of(picture, mailed.size)
     named = f"{Path(mailed.file).name} at {mailed.spot[0]:g}, {mailed.spot[1]:g}"
     if mailed.chart:

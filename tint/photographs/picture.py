@@ -1,6 +1,7 @@
-"""A photograph as pixels, and means over places in it: PNG, TIFF or JPEG, upright, its profile told and not applied.
+"""A photograph as pixels, and means over places in it: PNG, TIFF or JPEG, upright.
 
-The chart in the picture calibrates whatever the camera wrote, so no profile is needed; but a maker should know of one.
+A chart in the picture calibrates whatever the camera wrote, so a profile is told and not applied; without a chart the
+profile is all that says what the pixels mean.
 """
 
 from __future__ import annotations
@@ -65,8 +66,13 @@ class Picture:
         return int(self.pixels.shape[0])
 
 
-def read_picture(path: str | os.PathLike[str]) -> Picture:
+def read_picture(path: str | os.PathLike[str], *, as_srgb: bool = False) -> Picture:
     """Read a photograph.
+
+    Parameters
+    ----------
+    as_srgb : bool
+        Whether pixels of another profile are brought to sRGB: for a picture without a chart.
 
     Raises
     ------
@@ -83,18 +89,19 @@ def read_picture(path: str | os.PathLike[str]) -> Picture:
     if not data:
         found = "the file is empty" if not size else f"{size / 1e9:.1f} GB"
         raise InputError(where, found, f"a photograph of at most {MOST_BYTES / 1e9:g} GB", _SAVE_AGAIN)
-    return _decoded(data, where)
+    return _decoded(data, where, as_srgb=as_srgb)
 
 
-def _decoded(data: bytes, where: str) -> Picture:
+def _decoded(data: bytes, where: str, *, as_srgb: bool) -> Picture:
     try:
         # What pillow and libtiff tell, a broken tag or a great many pixels, is harmless here or refused below.
         with hushed(), Image.open(io.BytesIO(data), formats=FORMATS) as image:
             _check(image, where)
-            notes = _notes(image, data)
+            notes = () if as_srgb else _notes(image, data)
             image.load()
-            upright = ImageOps.exif_transpose(image)
-            pixels = np.asarray(upright.convert("RGB"), dtype=np.uint8)
+            upright = ImageOps.exif_transpose(image).convert("RGB")
+            shown = _in_srgb(upright, image.info.get("icc_profile")) if as_srgb else upright
+            pixels = np.asarray(shown, dtype=np.uint8)
     except UnidentifiedImageError as error:
         raise InputError(where, "is no PNG, TIFF or JPEG", "a photograph", _SAVE_AGAIN) from error
     except InputError:
@@ -116,6 +123,17 @@ def _check(image: Image.Image, where: str) -> None:
         )
     if image.mode not in ("RGB", "RGBA", "RGBX"):
         raise InputError(where, f"its pixels are {image.mode}, not red, green and blue", mend=_SAVE_AGAIN)
+
+
+def _in_srgb(image: Image.Image, profile: object) -> Image.Image:
+    """Pixels of a profile in sRGB; as they are where there is none, or a broken one."""
+    if not isinstance(profile, bytes):
+        return image
+    try:
+        own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        return ImageCms.profileToProfile(image, own, ImageCms.createProfile("sRGB"), outputMode="RGB") or image
+    except (ImageCms.PyCMSError, OSError, ValueError):
+        return image
 
 
 def _notes(image: Image.Image, data: bytes) -> tuple[str, ...]:
