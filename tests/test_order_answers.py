@@ -172,6 +172,9 @@ def test_labels_are_for_premixes_cups_and_parts(lid: Path) -> None:
     edit(lid, "parts = 6", "parts = 40")
     run_order(lid)
     assert len(pypdf.PdfReader(lid.parent / "lid" / "labels.pdf").pages) == 3
+    edit(lid, "parts = 40", "parts = 3000")
+    run_order(lid)
+    assert "Lid, 3000 pieces" in words_of(lid.parent / "lid" / "labels.pdf")
 
 
 def test_labels_warn_of_tin_and_of_a_pigment_that_nobody_knows(lid: Path) -> None:
@@ -242,6 +245,9 @@ def test_the_list_says_what_was_answered_and_when_it_is_due(lid: Path) -> None:
     assert list(states().items()) == [("cup", "new"), ("lid", "new"), ("vase", "new")]
     run_order(lid)
     assert states()["lid"] == "sheets made"
+    edit(lid, "parts = 6", "tolerance = 2\nparts = 6")
+    assert states()["lid"] == "sheets out of date"
+    run_order(lid)
     answer_order(lid, "refused", words="too grey", on=date(2027, 2, 1))
     assert states()["lid"] == "refused 2027-02-01"
     edit(lid, "most_pigments = 3", "most_pigments = 2")

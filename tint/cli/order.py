@@ -57,7 +57,7 @@ def command(
     if order.is_dir():
         raise InputError(str(order), "is a folder", "the file of an order", "add --all to list those in it")
     if told:
-        _answer(order, told, optics=optics, as_json=as_json)
+        _answer(order, told, as_json=as_json)
         return
     with show.waiting("working") as tell:
         done = run_order(order, choose=choose, replace=replace, optics=optics, progress=tell)
@@ -68,12 +68,12 @@ def command(
         _show(out, done)
 
 
-def _answer(order: Path, told: dict[str, Any], *, optics: str, as_json: bool) -> None:
+def _answer(order: Path, told: dict[str, Any], *, as_json: bool) -> None:
     verdict = told.pop("verdict", None)
     if verdict is None:
         raise InputError(f"--{next(iter(told)).replace('words', 'said')}", "given without --answer", "both")
     on: date | None = told.pop("on", None)
-    done = answer_order(order, verdict, on=on, optics=optics, **told)
+    done = answer_order(order, verdict, on=on, **told)
     if as_json:
         content = done.content
         show.json(

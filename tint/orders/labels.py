@@ -5,28 +5,19 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterator
 
-from tint.errors import InputError
 from tint.materials import Base, Pigment
 from tint.orders.order import Order
 from tint.palette import Palette
-from tint.proofs.labels import MOST, Label, label_sheets
+from tint.proofs.labels import Label, label_sheets
 from tint.weighing import WeighSheet
 
+MOST = 210  # parts that get a label each, ten pages; chosen by eye
 _OF_PREMIX = "Stir before use. Keep no longer than the part that it is in."
 _OF_PART = "Not for skin or food unless every material in it is cleared for that."
 
 
 def order_labels(order: Order, palette: Palette, sheet: WeighSheet) -> tuple[Label, ...]:
-    """The labels of an order, premixes first, then cups, then parts.
-
-    Raises
-    ------
-    InputError
-        If it has more parts than anybody labels.
-    """
-    parts = order.written.parts
-    if parts > MOST:
-        raise InputError("parts", f"{parts}", f"at most {MOST}, each of which gets a label")
+    """The labels of an order, premixes first, then cups, then parts; of many parts one for their box."""
     return (*_premixes(order, palette, sheet), *_cups(order, palette, sheet), *_parts(order, sheet))
 
 
@@ -72,8 +63,12 @@ def _parts(order: Order, sheet: WeighSheet) -> Iterator[Label]:
     walls = " and ".join(f"{wall:g}" for wall in order.walls_mm)
     due = f", due {written.due.isoformat()}" if written.due else ""
     told = [f"{sheet.blend.base}, {walls} mm"] + ([f"{written.customer}{due}"] if written.customer or due else [])
-    for at in range(1, written.parts + 1):
-        head = f"{order.title} {at} of {written.parts}" if written.parts > 1 else order.title
+    heads = [f"{order.title} {at} of {written.parts}" for at in range(1, written.parts + 1)]
+    if written.parts == 1:
+        heads = [order.title]
+    elif written.parts > MOST:
+        heads = [f"{order.title}, {written.parts} pieces"]
+    for head in heads:
         lines = tuple(line.strip(", ") for line in told)
         yield Label(head=head, lines=lines, blanks=("cast on", "checked"), caution=_OF_PART)
 

@@ -14,6 +14,7 @@ from msgspec import Struct
 from tint import jsonable, ledger
 from tint.errors import InputError, TintError
 from tint.files import write_whole
+from tint.optics.layer import MODELS
 from tint.orders.files import Files
 from tint.orders.order import Order, read_order
 from tint.orders.sheets import asked_of, beside
@@ -22,6 +23,7 @@ from tint.swatches import folder_digest, read_folder
 
 APPROVED, REFUSED = VERDICTS = ("approved", "refused")
 NEW, CHOSEN, MADE, CHANGED = "new", "recipe chosen", "sheets made", "changed since it was approved"
+OUT_OF_DATE = "sheets out of date"
 _COLOURS = ("colour", "lab", "reading", "photo", "opacity", "tolerance", "walls_mm")
 
 
@@ -108,7 +110,7 @@ class Answered(Struct, frozen=True, kw_only=True):
 
 def answer_order(
     path: str | Path, verdict: str, *, words: str = "", by: str = "", on: datetime.date | None = None,
-    signed: str | Path | None = None, optics: str = "many-flux",
+    signed: str | Path | None = None,
 ) -> Answered:  # fmt: skip
     """Enter what the customer said of the sheets of an order.
 
@@ -126,8 +128,6 @@ def answer_order(
         When; today when absent.
     signed : path-like, optional
         The sheet that was signed, as a scan or photograph; a copy is kept beside the order's sheets.
-    optics : str
-        Layer model that the recipe was found with.
 
     Raises
     ------
@@ -144,7 +144,7 @@ def answer_order(
         raise InputError(str(order.path), "nobody is told who answers", mend="add --by NAME, or a key customer")
     if not order.recipe_path.exists():
         raise InputError(str(order.path), "has no recipe yet", mend=f"run `tint order {order.path}`")
-    if Files(order.made_path).made_of(order.recipe_path) not in ("", asked_of(order, optics, beside(order))):
+    if not _is_current(order):
         found = "the order or its folder was edited since its sheets were made"
         raise InputError(str(order.path), found, mend=f"run `tint order {order.path}` and show them anew")
     sheet = None if signed is None else _read(Path(signed))
@@ -158,6 +158,13 @@ def answer_order(
     )  # fmt: skip
     number, is_new = _entered(order, content)
     return Answered(order=order, number=number, content=content, signed=kept, is_new=is_new)
+
+
+def _is_current(order: Order) -> bool:
+    """Whether the recipe is of the order and its folder as they stand, or a maker's own."""
+    near = beside(order)
+    current = (asked_of(order, model, near) for model in MODELS)
+    return Files(order.made_path).made_of(order.recipe_path) in ("", *current)
 
 
 def _entered(order: Order, content: ledger.Approval) -> tuple[int, bool]:
@@ -208,6 +215,8 @@ def state_of(order: Order) -> str:
     if not order.recipe_path.exists():
         return NEW
     made = MADE if (order.made_path / "approval.pdf").exists() else CHOSEN
+    if not _is_current(order):
+        made = OUT_OF_DATE
     where = ledger.ledger_path(order.folder)
     if not where.exists():
         return made

@@ -11,7 +11,6 @@ from tint.proofs.leaf import FAINT, FORMATS, QUIET, Page, many_pages
 # A sheet of 3 by 7 labels as shops sell them, lengths in mm: common practice, no source.
 WIDE, HIGH, ACROSS, DOWN, GUTTER = 63.5, 38.1, 3, 7, 2.5
 _INSIDE = 2.5  # from a label's edge to its words; chosen by eye
-MOST = 1000  # labels of an order
 
 
 @dataclass(frozen=True, kw_only=True)
