@@ -20,8 +20,9 @@ from tint.fitting import fit_palette, report
 from tint.fitting.leaving_out import leave_out
 from tint.fitting.minimise import minimise
 from tint.fitting.normal import in_row, normal, parts, without_own
-from tint.fitting.problem import Problem, Unknowns, lay_out, show, start_at
+from tint.fitting.problem import Problem, lay_out
 from tint.fitting.spectra import first_guess, fit_with_ground, optics_of
+from tint.fitting.unknowns import Unknowns, show, start_at
 from tint.forward import SHAPES
 from tint.materials import Blend, Instrument, Pigment
 from tint.optics.layer import Optics

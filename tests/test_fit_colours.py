@@ -18,8 +18,9 @@ from tint.appearance import Setting, predict, render
 from tint.fitting import colour_foresight, fit_palette
 from tint.fitting.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
 from tint.fitting.colours import most_likely
-from tint.fitting.problem import INDEX_SD, LOBE, show
+from tint.fitting.problem import INDEX_SD, LOBE
 from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
+from tint.fitting.unknowns import show
 from tint.materials import Blend
 from tint.palette import Palette, read_palette, write_palette
 from tint.swatches import SwatchFolder

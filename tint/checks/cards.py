@@ -15,7 +15,7 @@ from tint import forward
 from tint.checks.finding import Finding
 from tint.checks.ground import Ground
 from tint.fitting.leaving_out import Fitted, one_by_one
-from tint.fitting.problem import indices, lobe_of, spot_share
+from tint.fitting.unknowns import indices, lobe_of, spot_share
 from tint.palette import shares
 from tint.spectra import Array
 

@@ -11,7 +11,7 @@ from tint import colorimetry, forward
 from tint.checks.finding import Finding, Index, limit
 from tint.checks.ground import Ground
 from tint.fitting.leaving_out import Fitted, LeftOut
-from tint.fitting.problem import indices, lobe_of, spot_share
+from tint.fitting.unknowns import indices, lobe_of, spot_share
 from tint.forward import Readings
 from tint.palette import shares
 from tint.spectra import Array

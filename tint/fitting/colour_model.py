@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
-from tint.fitting.problem import Problem, Shown, Unknowns, in_order, lay_out, show, start_at
+from tint.fitting.problem import Problem, in_order, lay_out
 from tint.fitting.spectra import first_guess, optics_of
 from tint.fitting.spectral_prior import SpectralPrior
+from tint.fitting.unknowns import Shown, Unknowns, show, start_at
 from tint.swatches import SPECTRA, SwatchFolder
 
 Array = NDArray[np.float64]

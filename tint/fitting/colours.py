@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from tint.fitting import colour_foresight, report
 from tint.fitting.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
 from tint.fitting.minimise import descend, minimise
-from tint.fitting.problem import indices, lobe_of, start_at
 from tint.fitting.spectra import first_guess
 from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
+from tint.fitting.unknowns import indices, lobe_of, start_at
 from tint.fitting.weighing import Weighting, weights
 from tint.palette import INSIDE, Palette, compress
 from tint.swatches import PHOTOGRAPH, SwatchFolder

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry
-from tint.fitting.problem import Problem, Unknowns, made, seen_at
+from tint.fitting.problem import Problem
+from tint.fitting.unknowns import Unknowns, made, seen_at
 from tint.forward import TRANSMITTANCE
 from tint.swatches import Reading, SwatchFolder
 from tint.swatches.records import HAZEMETER, NO_BACKING, REGULAR, SPECTRA

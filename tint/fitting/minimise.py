@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from tint.fitting.chain import factor, held_at, raised, solved, times
 from tint.fitting.normal import Normal, Parts, from_row, in_row, normal, own_solve, parts, without_own
-from tint.fitting.problem import Problem, Shown, Unknowns, show
+from tint.fitting.problem import Problem
+from tint.fitting.unknowns import Shown, Unknowns, show
 
 Array = NDArray[np.float64]
 

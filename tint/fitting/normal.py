@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.fitting.problem import Problem, Shown, Unknowns
+from tint.fitting.problem import Problem
+from tint.fitting.unknowns import Shown, Unknowns
 from tint.forward import SHAPES
 
 Array = NDArray[np.float64]

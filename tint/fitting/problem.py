@@ -1,10 +1,4 @@
-"""A swatch folder as arrays, and what all its readings show for given unknowns, with slopes.
-
-The unknowns are of two kinds. All castings share k and s of every component at every wavelength, a and b of its
-anisotropy, the refractive index of every base, and the share of light thrown backwards. Each casting has its own
-thickness and doses: factors of what was written. All but k and s are standard scores of their own prior, so that their
-prior is a unit normal; thickness and doses are exponentials of theirs, and so never negative.
-"""
+"""A swatch folder as arrays."""
 
 from __future__ import annotations
 
@@ -14,13 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tint import forward
 from tint.fitting.anisotropy import AnisotropyPrior, anisotropy_prior
-from tint.forward import FREE, REGULAR, SHAPES, TRANSMITTANCE, Readings
+from tint.forward import FREE, REGULAR, TRANSMITTANCE, Readings
 from tint.materials import Instrument
 from tint.optics.finish import Faces, common, faces, word_for
 from tint.optics.layer import Optics
-from tint.palette import shares
 from tint.swatches import Reading, Swatch, SwatchFolder, records
 
 Array = NDArray[np.float64]
@@ -33,7 +25,6 @@ INDEX_SD = 0.012
 # Henyey-Greenstein lobe: by Mie's theory the second moment of rutile is 0.08 above that of one lobe, a share of about
 # 0.08, and that of hematite and soot 0.03 to 0.05 below, a share of about -0.04.
 LOBE = (0.03, 0.05)
-LOBE_ENDS = (-0.05, 0.15)  # between which it stays
 # Standard deviation of what a spot really loses about what sharp discs of the stated sizes would, as a share: sizes are
 # stated to some 0.3 of 8 mm, and discs have soft edges (common practice, no source).
 SPOT_SD = 0.1
@@ -41,7 +32,6 @@ SPOT_SD = 0.1
 # practice, no source.
 HAZE_SD = 0.006
 _THROUGH = {"transmittance": TRANSMITTANCE, records.REGULAR: REGULAR}
-_FARTHEST = 20.0  # standard scores beyond which a thickness or a dose is not moved
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,61 +108,6 @@ class Problem:
     def first(self) -> Index:
         """The first reading of every casting."""
         return np.unique(self.readings.casting, return_index=True)[1]
-
-
-@dataclass(frozen=True, eq=False)
-class Unknowns:
-    """A point of the search.
-
-    Parameters
-    ----------
-    ks : ndarray, shape (2, n_components, n_wavelengths)
-        k, then s.
-    bend : ndarray, shape (n_components, 2)
-        Scores of a and b of the anisotropy.
-    shape : ndarray, shape (n_bases + 2,)
-        Scores of the refractive indices, then of the lobe and of the share of the spot's loss.
-    own : ndarray, shape (n_castings, n_slots)
-        Scores of thickness and doses; 0 in empty slots.
-    """
-
-    ks: Array
-    bend: Array
-    shape: Array
-    own: Array
-
-
-@dataclass(frozen=True, eq=False)
-class Shown:
-    """Predicted readings, and their slopes.
-
-    Parameters
-    ----------
-    values : ndarray, shape (n_readings, n_wavelengths)
-    by_mixed : ndarray, shape (3, n_readings, n_wavelengths)
-        By K, S and M of the casting.
-    by_shape : ndarray, shape (SHAPES, n_readings, n_wavelengths)
-        By the scores of its base's index, of the lobe and of the share of the spot's loss.
-    by_own : ndarray, shape (n_slots, n_readings, n_wavelengths)
-        By the scores of its thickness and doses.
-    share : ndarray, shape (n_castings, n_components)
-        The mixing law's c.
-    coefficients : ndarray, shape (3, n_components, n_wavelengths)
-        k, s and m.
-    m_by_bend : ndarray, shape (2, n_components, n_wavelengths)
-        Slopes of m by the scores of a and b.
-    m_by_s : ndarray, shape (n_components, n_wavelengths)
-        Slope of m by s, 1 / (1 - g).
-    """
-
-    values: Array
-    by_mixed: Array
-    by_shape: Array
-    by_own: Array
-    share: Array
-    coefficients: Array
-    m_by_bend: Array
-    m_by_s: Array
 
 
 def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...], *, g: float | None = None) -> Problem:
@@ -254,140 +189,3 @@ def _dosed(loadings: Array) -> Index:
     has = loadings > 0.0
     n_doses = int(has.sum(axis=1).max(initial=0))
     return np.argsort(~has, axis=1, kind="stable")[:, :n_doses].astype(np.int64)
-
-
-def start_at(problem: Problem, ks: Array) -> Unknowns:
-    """Everything as written and as the priors have it, with these k and s."""
-    return Unknowns(
-        ks=ks,
-        bend=np.zeros((problem.n_components, 2)),
-        shape=np.zeros(len(problem.optics) + SHAPES - 1),
-        own=np.zeros((problem.thickness.size, problem.n_slots)),
-    )
-
-
-def indices(problem: Problem, scores: Array) -> Array:
-    """Refractive indices of the bases, shape (n_bases,), from their scores."""
-    stated = np.array([optics.refractive_index for optics in problem.optics])
-    return stated + problem.index_sd * scores[: stated.size]
-
-
-def lobe_of(problem: Problem, scores: Array) -> float:
-    """Share of the scattered light that is thrown backwards, from the scores."""
-    return _lobe(problem, scores)[0]
-
-
-def _lobe(problem: Problem, scores: Array) -> tuple[float, float]:
-    """The lobe, between the ends of what the tables hold, and its slope by the score."""
-    mean, sd = problem.lobe
-    low, high = LOBE_ENDS
-    share = (mean - low) / (high - low)
-    slope = sd / ((high - low) * share * (1.0 - share))
-    now = 1.0 / (1.0 + np.exp(-np.clip(np.log(share / (1.0 - share)) + slope * scores[-2], -30.0, 30.0)))
-    return float(low + (high - low) * now), float((high - low) * now * (1.0 - now) * slope)
-
-
-def spot_share(scores: Array) -> float:
-    """Share of the loss computed for the instrument's spot, from the scores; 1 where none is stated."""
-    return float(max(1.0 + SPOT_SD * scores[-1], SPOT_SD))
-
-
-def errors_written(problem: Problem) -> tuple[Array, float]:
-    """Standard deviations of the logarithms of every thickness, shape (n_castings,), and of every dose."""
-    relative = problem.instrument.thickness_error_mm / problem.thickness
-    return np.minimum(relative, 0.5), min(problem.instrument.dose_error_percent / 100.0, 0.5)
-
-
-@dataclass(frozen=True, eq=False)
-class Made:
-    """The castings at a point of the search.
-
-    Parameters
-    ----------
-    thickness : ndarray, shape (n_castings,)
-        [mm]
-    doses : ndarray, shape (n_castings, n_slots - 1)
-        [%]
-    share, coefficients, m_by_s : ndarray
-        As of `Shown`.
-    g_by_bend : ndarray, shape (2, n_components, n_wavelengths)
-    """
-
-    thickness: Array
-    doses: Array
-    share: Array
-    coefficients: Array
-    m_by_s: Array
-    g_by_bend: Array
-
-
-def made(problem: Problem, at: Unknowns) -> Made:
-    """What was poured, as it is believed at a point of the search."""
-    thickness_sd, dose_sd = errors_written(problem)
-    score = np.clip(at.own, -_FARTHEST, _FARTHEST)
-    doses = problem.dose * np.exp(dose_sd * score[:, 1:])
-    loadings = np.zeros_like(problem.loadings)
-    np.put_along_axis(loadings, problem.dosed, doses, axis=1)
-    g, g_by_bend = problem.anisotropy.g(at.bend)
-    m_by_s = 1.0 / (1.0 - g)
-    k, s = at.ks
-    return Made(
-        thickness=problem.thickness * np.exp(thickness_sd * score[:, 0]),
-        doses=doses,
-        share=mixing_shares(problem, loadings),
-        coefficients=np.stack((k, s, s * m_by_s)),
-        m_by_s=m_by_s,
-        g_by_bend=g_by_bend,
-    )
-
-
-def seen_at(
-    problem: Problem, at: Unknowns, castings: Made, readings: Readings, optics: tuple[Optics, ...]
-) -> forward.Predicted:
-    """What readings of the castings show at a point of the search."""
-    return forward.read(
-        readings,
-        forward.mix(castings.coefficients, castings.share),
-        castings.thickness,
-        optics=optics,
-        index=indices(problem, at.shape) if problem.index_sd else None,
-        lobe=lobe_of(problem, at.shape),
-        spot_share=spot_share(at.shape),
-    )
-
-
-def show(problem: Problem, at: Unknowns) -> Shown:
-    """Predict every reading, with slopes."""
-    thickness_sd, dose_sd = errors_written(problem)
-    castings = made(problem, at)
-    doses, share, coefficients = castings.doses, castings.share, castings.coefficients
-    seen = seen_at(problem, at, castings, problem.readings, problem.optics)
-    of = problem.readings.casting
-    by_thickness = seen.slopes[3] * (thickness_sd * castings.thickness)[of, None]
-    by_dose = [
-        sum(
-            slope * (each[len(problem.optics) + problem.dosed[:, slot]] - each[problem.base] / 100.0)[of]
-            for slope, each in zip(seen.slopes[:3], coefficients, strict=True)
-        )
-        * (dose_sd * doses[:, slot])[of, None]
-        for slot in range(problem.n_slots - 1)
-    ]
-    return Shown(
-        values=seen.values,
-        by_mixed=seen.slopes[:3],
-        by_shape=seen.by_shape * np.array([problem.index_sd, _lobe(problem, at.shape)[1], SPOT_SD])[:, None, None],
-        by_own=np.stack([by_thickness, *by_dose]),
-        share=share,
-        coefficients=coefficients,
-        m_by_bend=coefficients[1] * castings.m_by_s**2 * castings.g_by_bend,
-        m_by_s=castings.m_by_s,
-    )
-
-
-def mixing_shares(problem: Problem, loadings: Array) -> Array:
-    """c of the mixing law for every casting, shape (n_castings, n_components)."""
-    n_bases = len(problem.optics)
-    share = shares(0, n_bases, loadings)
-    share[:, :n_bases] = 0.0
-    share[np.arange(problem.base.size), problem.base] = np.maximum(1.0 - loadings.sum(axis=1) / 100.0, 0.0)
-    return share

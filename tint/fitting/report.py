@@ -13,7 +13,8 @@ from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.fitting.anisotropy import MIDDLE_NM
 from tint.fitting.minimise import Prior
-from tint.fitting.problem import Problem, errors_written
+from tint.fitting.problem import Problem
+from tint.fitting.unknowns import errors_written
 from tint.forward import TRANSMITTANCE
 from tint.palette import Circumstances, Evidence, Seen, SwatchFit
 from tint.swatches import Conditions, SwatchFolder

@@ -22,8 +22,9 @@ from tint.fitting.hazes import as_beams, at_height, have_settled
 from tint.fitting.leaving_out import Fitted
 from tint.fitting.minimise import Minimum, Prior, minimise
 from tint.fitting.posterior import MANY, Posterior, posterior, unknowns_spent
-from tint.fitting.problem import Problem, Unknowns, indices, lay_out, lobe_of, mixing_shares, spot_share, start_at
+from tint.fitting.problem import Problem, lay_out
 from tint.fitting.surprise import gather, surprises
+from tint.fitting.unknowns import Unknowns, indices, lobe_of, mixing_shares, spot_share, start_at
 from tint.fitting.weighing import Weighting, standard_deviation, weigh, weights
 from tint.optics import many_flux, spot, two_flux
 from tint.optics.layer import Optics
