@@ -94,13 +94,13 @@ def test_schema_unchanged() -> None:
     assert (FORMAT, digest) == (2, "9bc2a07b44050a03")
 
 
-def test_every_table_and_column_is_documented_and_no_other() -> None:
-    sections = re.split(r"^### ", DOCS.read_text("utf-8"), flags=re.M)[1:]
-    shown = {}
-    for section in sections:
-        if found := re.match(r"`(\w+)`", section):
-            shown[found[1]] = re.findall(r"`(\w+)`", section.split("\n## ")[0].partition("Columns: ")[2])
-    assert shown == {TABLES[kind]: [column.name for column in columns(kind)] for kind in KINDS}
+def test_the_page_names_every_table_with_what_is_needed_and_what_it_points_at() -> None:
+    rows = re.findall(r"^\| `(\w+)` \|[^|]*\|([^|]*)\|([^|]*)\|$", DOCS.read_text("utf-8"), re.M)
+    needed = {table: re.findall(r"`(\w+)`", cell) for table, cell, _ in rows}
+    assert needed == {TABLES[kind]: [each.name for each in columns(kind) if each.needed] for kind in KINDS}
+    pointed = {table: set(re.findall(r"\w+", cell)) for table, _, cell in rows if cell.strip() != "anything"}
+    own = {TABLES[kind]: {each.points for each in columns(kind) if each.points} for kind in KINDS}
+    assert pointed == {table: own[table] for table in pointed}
 
 
 def test_the_statements_of_the_page_run(ledger: Ledger) -> None:
