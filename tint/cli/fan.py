@@ -30,23 +30,40 @@ _SECTIONS = {
 _NAMED = 20  # colours that are named on the page; the table has all
 
 
+def many_colours(command: options.Command) -> options.Command:
+    """Which colours are asked for, and what of those that do not say it themselves."""
+    for each in reversed((
+        click.argument("targets", type=options.PATH, required=False),
+        click.option(
+            "--lattice", "spacing", type=float, metavar="STEP", help="In place of TARGETS: CIELAB at this spacing."
+        ),
+        click.option("--opacity", metavar="WORD|RANGE", help="As of tint solve.  [default: solid]"),
+        options.number(
+            "--tolerance", "The CIEDE2000 within which a colour counts as reached.  [default: 1]",
+            expected="a CIEDE2000", metavar="CIEDE2000",
+        ),
+    )):  # fmt: skip
+        command = each(command)
+    return command
+
+
+def on_workers(command: options.Command) -> options.Command:
+    """Where many colours are worked out."""
+    text = "A dask scheduler whose workers do it instead."
+    command = click.option("--scheduler", default="", metavar="tcp://HOST:PORT", help=text)(command)
+    return options.count("--workers", "Processes to work in; more than one needs the extra `fan`.", default=1)(command)
+
+
 @click.command("fan", cls=options.Sectioned, sections=_SECTIONS)
 @options.folder
-@click.argument("targets", type=options.PATH, required=False)
-@click.option("--lattice", "spacing", type=float, metavar="STEP", help="In place of TARGETS: CIELAB at this spacing.")
-@click.option("--opacity", metavar="WORD|RANGE", help="As of tint solve.  [default: solid]")
-@options.number("--tolerance", "The CIEDE2000 within which a colour counts as reached.  [default: 1]",
-                expected="a CIEDE2000", metavar="CIEDE2000")  # fmt: skip
+@many_colours
 @click.option("--base", metavar="NAME", help="Only in this base.  [default: in every base]")
 @setting_options
 @rules_options
 @click.option(
     "--out", type=options.PATH, required=True, metavar="FILE.csv", help="The table of recipes, or FILE.parquet."
 )
-@options.count("--workers", "Processes to work in; more than one needs the extra `fan`.", default=1)
-@click.option(
-    "--scheduler", default="", metavar="tcp://HOST:PORT", help="A dask scheduler whose workers do it instead."
-)
+@on_workers
 @click.option(
     "--changed",
     is_flag=True,

@@ -10,7 +10,7 @@ import click
 
 from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_options
-from tint.cli.fan import common_of, wishes_of
+from tint.cli.fan import common_of, many_colours, on_workers, wishes_of
 from tint.cli.wanted import rules_options
 from tint.errors import InputError
 from tint.fans import Reach, reach
@@ -29,11 +29,7 @@ _SECTIONS = {
 
 @click.command("reach", cls=options.Sectioned, sections=_SECTIONS)
 @options.folder
-@click.argument("targets", type=options.PATH, required=False)
-@click.option("--lattice", "spacing", type=float, metavar="STEP", help="In place of TARGETS: CIELAB at this spacing.")
-@click.option("--opacity", metavar="WORD|RANGE", help="As of tint solve.  [default: solid]")
-@options.number("--tolerance", "The CIEDE2000 within which a colour counts as reached.  [default: 1]",
-                expected="a CIEDE2000", metavar="CIEDE2000")  # fmt: skip
+@many_colours
 @click.option("--base", metavar="NAME", help="Only this base.  [default: every base]")
 @click.option(
     "--candidate", "candidates", multiple=True, metavar="PIGMENT",
@@ -41,10 +37,7 @@ _SECTIONS = {
 )  # fmt: skip
 @setting_options
 @rules_options
-@options.count("--workers", "Processes to work in; more than one needs the extra `fan`.", default=1)
-@click.option(
-    "--scheduler", default="", metavar="tcp://HOST:PORT", help="A dask scheduler whose workers do it instead."
-)
+@on_workers
 @options.optics
 @options.as_json
 def command(
