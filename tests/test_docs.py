@@ -312,8 +312,9 @@ def test_every_page_is_linked_from_the_readme() -> None:
     assert pages <= linked
 
 
-def test_the_order_runs_and_leaves_nothing_that_git_would_see(tmp_path: Path) -> None:
+def test_the_order_runs_and_leaves_nothing_that_git_would_see(tmp_path: Path, many_demo: Path) -> None:
     folder = workshop(tmp_path)
+    shutil.copy(many_demo / "palette.many-flux.fit", folder / "swatches_demo")
     shutil.copy(ROOT / ".gitignore", folder)
     subprocess.run(["git", "init", "-q"], cwd=folder, check=True)
     subprocess.run(["git", "add", "-A"], cwd=folder, check=True)

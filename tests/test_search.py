@@ -260,7 +260,7 @@ def test_of_many_pigments_those_are_combined_that_came_nearest(
     problem, bounds = _laid_out(demo_palette, "contrast ratio at least"), _bounds(demo_palette)
     usable = range(len(demo_palette.pigments))
     every = best_of_sets(problem, usable=usable, keep=(), most=4, bounds=bounds)
-    monkeypatch.setattr("tint.recipes.sets._MOST_SETS", 30)
+    monkeypatch.setattr("tint.recipes.sets.MOST_SETS", 30)
     assert count_sets(8, 0, 4) == 8 + 28 + math.comb(6, 3) + math.comb(6, 4)
     few = best_of_sets(problem, usable=usable, keep=(), most=4, bounds=bounds)
     assert np.sqrt(few.cost[0]) == pytest.approx(np.sqrt(every.cost[0]), abs=0.02)

@@ -117,7 +117,7 @@ def test_it_never_asks_where_nobody_answers(tmp_path: Path) -> None:
 
 
 def test_at_a_terminal_it_asks_for_what_no_option_tells(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("tint.cli.start._asks", lambda: True)
+    monkeypatch.setattr("tint.cli.start.at_a_terminal", lambda: True)
     said = ["Pots", "clear", "gold", "platinum", "1:x", "3", "platinum", "10:1", "4", "snow, blue", "all",
             "telephone", "1, 3", "0.1", "", "snow"]  # fmt: skip
     shown = CliRunner().invoke(main, ["start", str(tmp_path / "pots")], input="\n".join(said) + "\n")

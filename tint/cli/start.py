@@ -68,7 +68,7 @@ def command(folder: Path, area_cm2: float, workbook: bool, as_json: bool, **told
     """
     answers = None
     if not tells_what_there_is(folder):
-        answers = _answers(folder, told, ask=_asks() and not as_json)
+        answers = _answers(folder, told, ask=at_a_terminal() and not as_json)
     elif any(value for value in told.values()):
         found = "tells what there is already, in palette.toml or swatches.xlsx"
         raise InputError(str(folder), found, mend="change that file itself, or name another folder")
@@ -79,7 +79,8 @@ def command(folder: Path, area_cm2: float, workbook: bool, as_json: bool, **told
     _show(begun)
 
 
-def _asks() -> bool:
+def at_a_terminal() -> bool:
+    """Whether there is somebody to ask."""
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 

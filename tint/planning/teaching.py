@@ -20,7 +20,7 @@ from tint.palette import Palette
 
 Array = NDArray[np.float64]
 
-_AT_ONCE = 4_000_000  # numbers in memory together
+AT_ONCE = 4_000_000  # numbers in memory together; a test has fewer
 _LIGHTNESS = 116.0 / 3.0  # L* by the palette's misfit, a share of reflectance^(2/3)
 
 
@@ -160,7 +160,7 @@ def gains(known: Lesson) -> Array:
     """By how much each casting offered shrinks the sum of squared errors, shape (n_castings,)."""
     toward_all = np.einsum("awp,wpq->wqa", known.aims, known.covariance, optimize=True)
     size = known.covariance.shape[0] * known.held.shape[1] * toward_all.shape[2]
-    step = max(_AT_ONCE // size, 1)
+    step = max(AT_ONCE // size, 1)
     parts = [slice(first, first + step) for first in range(0, len(known.held), step)]
     return np.concatenate([_gains(known, toward_all, part) for part in parts])
 

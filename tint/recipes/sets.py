@@ -31,7 +31,7 @@ _TORN = 0.05  # misses above this may be colour and opacity pulling apart
 _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
 _TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
 _UNSEEN = 0.02  # CIEDE2000 that leaving it out may cost
-_MOST_SETS = 20_000  # of one size; of more pigments those are combined that came nearest in smaller sets
+MOST_SETS = 20_000  # of one size; of more pigments those are combined that came nearest in smaller sets
 _NAMES = ("sets", "loadings", "cost", "pull")
 _ALIKE = 0.02  # doses that differ by no more than this share make one recipe
 
@@ -145,7 +145,7 @@ def count_sets(usable: int, keep: int, most: int) -> int:
 
 def _combined(pigments: int, size: int) -> int:
     """How many pigments are combined in sets of a size, so that the sets are no more than can be looked at."""
-    while math.comb(pigments, size) > _MOST_SETS:
+    while math.comb(pigments, size) > MOST_SETS:
         pigments -= 1
     return pigments
 
