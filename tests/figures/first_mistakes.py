@@ -322,7 +322,7 @@ MISTAKES: list[tuple[str, str, Plant]] = [
     ("a casting without its row", r"readings.csv, row.*neither a swatch", lambda f: f.swatches.remove(f.cast(ORANGE))),
     ("a casting never read", rf"{ORANGE} has no reading",
      lambda f: setattr(f, "readings", [r for r in f.readings if r[0] != ORANGE])),
-    ("a spectrum one column too far", rf"{ORANGE}.*(?:column|nm).*(?:shift|moved|further)|{ORANGE}: .*mixed up",
+    ("a spectrum one column too far", rf"{ORANGE}.*(?:column|nm).*(?:shift|further)|{ORANGE}: .*(?:moved by 1 column|mixed up)",
      on_readings(lambda _, r: r.__setitem__(slice(4, None), [r[4], *r[4:-1]]), ORANGE)),
     ("a spectrum from red to blue", rf"{ORANGE}.*(?:reverse|backwards|mixed up)",
      on_readings(lambda _, r: r.__setitem__(slice(4, None), r[:3:-1]), ORANGE)),
