@@ -286,7 +286,7 @@ def test_names_that_were_sorted_without_their_rows(clean: SwatchFolder) -> None:
     assert "sorted without the others" in found.mend
 
 
-@pytest.mark.parametrize(("card", "factor"), [("white", 0.94), ("white", 1.06), ("black", 4.0)])
+@pytest.mark.parametrize(("card", "factor"), [("white", 0.94), ("white", 1.06), ("white", 1.1), ("black", 4.0)])
 def test_a_card_that_was_another(clean: SwatchFolder, card: str, factor: float) -> None:
     bare = {**clean.bare, card: tuple(replace(each, values=factor * each.values) for each in clean.bare[card])}
     folder = replace(clean, bare=bare, backings={**clean.backings, card: factor * clean.backings[card]})
