@@ -11,7 +11,6 @@ from pathlib import PurePath
 from tint.errors import InputError
 from tint.spectra import NEEDED_NM
 from tint.swatches.gather import Gathered, quoted
-from tint.swatches.instruments.languages import in_english
 from tint.swatches.instruments.measurement import Measurement
 from tint.swatches.instruments.words import (
     OF_SPHERE,
@@ -20,6 +19,7 @@ from tint.swatches.instruments.words import (
     Said,
     bare,
     geometry_in,
+    in_english,
     quantity_in,
     specular_in,
     triple_columns,
