@@ -118,18 +118,24 @@ def _of_making(own: Array, of: Index, castings: Index) -> Array:
 def _of_palette(fitted: Fitted, rows: Index) -> Array:
     """Covariance of the predicted values by that of the palette, shape (n_values, n_values)."""
     problem, shown, wide = fitted.problem, fitted.minimum.shown, fitted.problem.n_wavelengths
-    n, factored = problem.n_components, fitted.posterior.factored
+    known, n, values = fitted.posterior, fitted.problem.n_components, rows.size * fitted.problem.n_wavelengths
     share = shown.share[problem.readings.casting[rows]]
+    held = np.flatnonzero(share.any(axis=0))
+    share, by_bend = share[:, held], shown.m_by_bend[:, held]
     by_k, by_s, by_m = shown.by_mixed[:, rows]
     every = np.arange(wide)
-    slopes = np.zeros((wide, 2, n, rows.size, wide))  # of the values, which are the last two axes
-    slopes[every, 0, :, :, every] = np.einsum("rw,rp->wpr", by_k, share)
-    slopes[every, 1, :, :, every] = np.einsum("pwr,rp->wpr", by_s.T + shown.m_by_s[..., None] * by_m.T, share)
-    by_bend = np.einsum("rw,bpw,rp->pbrw", by_m, shown.m_by_bend, share, optimize=True)
-    whole = np.zeros((factored.border.shape[0] + factored.root.shape[0], rows.size * wide))
-    shared = np.concatenate((slopes.reshape(-1, rows.size * wide), by_bend.reshape(-1, rows.size * wide)))
-    whole[: len(shared)] = shared
-    return covariance(factored, whole)
+    by_ks = np.zeros((wide, 2, held.size, rows.size, wide))  # of the values, which are the last two axes
+    by_ks[every, 0, :, :, every] = np.einsum("rw,rp->wpr", by_k, share)
+    by_ks[every, 1, :, :, every] = np.einsum("pwr,rp->wpr", by_s.T + shown.m_by_s[held, :, None] * by_m.T, share)
+    of_bend = np.einsum("rw,bpw,rp->pbrw", by_m, by_bend, share, optimize=True)
+    slopes = np.concatenate((by_ks.reshape(-1, values), of_bend.reshape(-1, values)))
+    of_ks = (every[:, None, None] * 2 + np.arange(2)[:, None]) * n + held
+    place = np.concatenate((of_ks.ravel(), (2 * n * wide + 2 * held[:, None] + np.arange(2)).ravel()))
+    if known.covariance is not None:
+        return np.asarray(slopes.T @ known.covariance[np.ix_(place, place)] @ slopes)
+    whole = np.zeros((known.factored.border.shape[0] + known.factored.root.shape[0], values))
+    whole[place] = slopes
+    return covariance(known.factored, whole)
 
 
 # Positive matrices of unknowns of very different size: solved in units of their own diagonal.

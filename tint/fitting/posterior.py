@@ -38,6 +38,8 @@ class Posterior:
     ----------
     factored : Factor
         Of the equations of k, s, the anisotropies, the spot and the castings' own unknowns, all else known.
+    covariance : ndarray, shape (n, n), optional
+        Of k, s and the scores of a and b in the order of the equations; absent where it is large.
     local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
         Covariance of k and s at each wavelength alone, were all else known.
     modes : ndarray, shape (n_modes, n_wavelengths, 3 n_components)
@@ -47,6 +49,7 @@ class Posterior:
     """
 
     factored: Factor
+    covariance: Array | None
     local: Array
     modes: Array
     g_error: Array
@@ -64,10 +67,12 @@ def posterior(problem: Problem, minimum: Minimum, prior: Prior) -> Posterior:
     of_known = whole.corner[np.ix_(known, known)] - with_known.T @ solved(factored, with_known)
     index_error = problem.index_sd * np.sqrt(np.maximum(np.diag(np.linalg.inv(of_known)), 0.0))[:-1]
     local = _local(equations, prior)
-    modes = _modes(problem, minimum, factored, local, variance)
+    covariance = _inverse_times(factored, np.eye(variance.size)) if variance.size <= MANY else None
+    modes = _modes(problem, minimum, factored, covariance, local, variance)
     of_a = np.sqrt(variance[n_ks:].reshape(-1, 2)[:, 0])
     return Posterior(
         factored=factored,
+        covariance=covariance,
         local=_with_rest(local, modes, variance),
         modes=modes,
         g_error=of_a * np.abs(problem.anisotropy.middle_slope(minimum.at.bend)),
@@ -129,7 +134,20 @@ def _with_rest(local: Array, modes: Array, variance: Array) -> Array:
     return whole
 
 
-def _modes(problem: Problem, minimum: Minimum, factored: Factor, local: Array, variance: Array) -> Array:
+def _inverse_times(factored: Factor, columns: Array) -> Array:
+    """The covariance of k, s, a and b times columns; a few after the other, so that memory does not grow with them."""
+    result = np.empty_like(columns)
+    for start in range(0, columns.shape[1], _TOGETHER):
+        some = columns[:, start : start + _TOGETHER]
+        whole = np.zeros((factored.border.shape[0] + factored.root.shape[0], some.shape[1]))
+        whole[: len(some)] = some
+        result[:, start : start + _TOGETHER] = solved(factored, whole)[: len(some)]
+    return result
+
+
+def _modes(
+    problem: Problem, minimum: Minimum, factored: Factor, covariance: Array | None, local: Array, variance: Array
+) -> Array:
     """What of the covariance wavelengths share, as few modes as hold it."""
     n_ks, wide = minimum.at.ks.size, problem.n_wavelengths
     scale = np.sqrt(np.concatenate((variance[:n_ks], np.ones(variance.size - n_ks))))
@@ -137,13 +155,16 @@ def _modes(problem: Problem, minimum: Minimum, factored: Factor, local: Array, v
     def rest(columns: Array) -> Array:
         """The scaled covariance without the local one, times columns."""
         scaled = columns / scale[:, None]
-        whole = np.zeros((factored.border.shape[0] + factored.root.shape[0], columns.shape[1]))
-        whole[: variance.size] = scaled
-        found = solved(factored, whole)[: variance.size]
+        found = _inverse_times(factored, scaled)
         found[:n_ks] -= (local @ scaled[:n_ks].reshape(wide, -1, columns.shape[1])).reshape(n_ks, -1)
         return found / scale[:, None]
 
-    values, vectors = _largest(lambda columns: _in_turn(rest, columns), variance.size)
+    if covariance is None:
+        values, vectors = _in_subspace(rest, variance.size)
+    else:
+        matrix, each = covariance.copy(), np.arange(n_ks).reshape(wide, -1)
+        matrix[each[:, :, None], each[:, None, :]] -= local
+        values, vectors = _largest(matrix / scale[:, None] / scale)
     count = int(np.searchsorted(np.cumsum(values), _KEPT * values.sum())) + 1
     steps = (vectors[:, :count] * np.sqrt(values[:count]) * scale[:, None]).T
     k, s = np.moveaxis(from_row(steps, problem), 1, 0)
@@ -152,32 +173,27 @@ def _modes(problem: Problem, minimum: Minimum, factored: Factor, local: Array, v
     return np.concatenate((k, s, m), axis=1).swapaxes(1, 2)
 
 
-def _in_turn(times: Callable[[Array], Array], columns: Array) -> Array:
-    """A few columns after the other, so that memory does not grow with their number."""
-    result = np.empty_like(columns)
-    for start in range(0, columns.shape[1], _TOGETHER):
-        result[:, start : start + _TOGETHER] = times(columns[:, start : start + _TOGETHER])
-    return result
+def _largest(matrix: Array) -> tuple[Array, Array]:
+    """The eigenvalues above `_FAINTEST` of a symmetric matrix, largest first, and their vectors."""
+    from scipy.linalg import eigh  # only fitting needs it
+
+    both = 0.5 * (matrix + matrix.T)
+    values, vectors = eigh(both, subset_by_value=(_FAINTEST, np.inf), check_finite=False, overwrite_a=True)
+    return values[::-1], vectors[:, ::-1]
 
 
-def _largest(times: Callable[[Array], Array], size: int) -> tuple[Array, Array]:
-    """The eigenvalues above `_FAINTEST` of a symmetric matrix, largest first, and their vectors.
+def _in_subspace(times: Callable[[Array], Array], size: int) -> tuple[Array, Array]:
+    """As `_largest` of a large matrix, within the subspace that powers of it turn a random one into.
 
     Notes
     -----
-    Where the matrix is large, within the subspace that powers of it turn a random one into (Halko, Martinsson and Tropp
-    2011, SIAM Review 53, 217; from memory). What a mode then lacks counts as each wavelength's own.
+    Halko, Martinsson and Tropp 2011, SIAM Review 53, 217; from memory. What a mode then lacks counts as each
+    wavelength's own.
     """
-    from scipy.linalg import eigh, qr  # only fitting needs it
+    from scipy.linalg import qr  # only fitting needs it
 
-    basis = np.eye(size)
-    if size > MANY:
-        basis = np.random.default_rng(0).standard_normal((size, int(_SUBSPACE * size)))
-        for _ in range(_POWERS):
-            basis = np.asarray(qr(times(basis), mode="economic", overwrite_a=True, check_finite=False)[0])
-    matrix = basis.T @ times(basis) if size > MANY else times(basis)
-    values, vectors = eigh(
-        0.5 * (matrix + matrix.T), subset_by_value=(_FAINTEST, np.inf), check_finite=False, overwrite_a=True
-    )
-    values, vectors = values[::-1], vectors[:, ::-1]
-    return values, basis @ vectors if size > MANY else vectors
+    basis = np.random.default_rng(0).standard_normal((size, int(_SUBSPACE * size)))
+    for _ in range(_POWERS):
+        basis = np.asarray(qr(times(basis), mode="economic", overwrite_a=True, check_finite=False)[0])
+    values, vectors = _largest(basis.T @ times(basis))
+    return values, basis @ vectors
