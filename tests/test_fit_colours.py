@@ -409,7 +409,7 @@ def test_a_casting_of_the_wrong_pigment_is_named_and_harms_little(seed: int) -> 
     named = {swatch.name: swatch for swatch in palette.swatches if swatch.suspect}
     assert list(named) == ["cream-a"]
     assert named["cream-a"].weight < 0.1
-    assert named["cream-a"].suspect == "the other swatches contradict it: check blend, dose, thickness and readings"
+    assert named["cream-a"].suspect.startswith("the other swatches contradict it")
     assert sorted(swatch.weight for swatch in palette.swatches)[1] > 0.9
     assert away(palette)[0].mean() < 0.5
 
@@ -530,12 +530,12 @@ def test_one_casting_alone() -> None:
 
 def test_a_pigment_that_was_never_cast_is_reported_and_its_predictions_are_not_believed() -> None:
     palette = fit_two_flux(coloured(3, casts=tuple(cast for cast in CASTS if "blue" not in cast.loadings)))
-    assert "pigment blue: no swatch of it was read, so nothing is known of it" in palette.undetermined
+    assert any(each.startswith("pigment blue: no swatch") for each in palette.undetermined)
     setting = Setting(thickness_mm=2.0)
     without = predict(palette, Blend("clear", {"white": 0.2}), setting=setting)
     seen = predict(palette, Blend("clear", {"white": 0.2, "blue": 0.1}), setting=setting)
     assert without.warnings == ()
-    assert seen.warnings[0] == "blue was never cast in clear: nothing is known of it"
+    assert "blue was never cast in clear" in seen.warnings[0]
     assert seen.expected_error > 10.0 * without.expected_error
 
 
