@@ -69,7 +69,8 @@ def test_reference_the_cheapest_and_the_least_are_so_on_a_grid(
     doses = grid(demo_palette, best)
     away, ratio = judged(demo_palette, doses, sand)
     # Of what keeps the opacity in 99 pours of 100, one-sided, and counts as met where it shows so.
-    room = 2.326 * best.appearance.contrast_ratio_error / 1.960 - MET
+    look = best.appearance
+    room = 2.326 * np.sqrt(look.contrast_ratio_error**2 - look.contrast_ratio_noise**2) / 1.960 - MET
     does = (away <= sand.tolerance) & (ratio >= LEAST + room)
     assert does.sum() > 20
     prices, of_base = prices_of(demo_palette, BASE)

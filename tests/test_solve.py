@@ -356,12 +356,13 @@ def test_the_first_recipe_keeps_its_opacity_with_the_chance_that_is_sought(demo_
     look = predict(demo_palette, Blend("clear", {"white": 0.3, "yellow": 0.1}), setting=SETTING)
     for bound in ({"contrast_ratio_min": look.contrast_ratio}, {"contrast_ratio_max": look.contrast_ratio}):
         first = found(demo_palette, Target(lab=look.lab, **bound)).best  # type: ignore[arg-type]
-        sd = first.appearance.contrast_ratio_error / 1.96
+        # Of the part itself, without the noise of a reading.
+        sd = np.sqrt(first.appearance.contrast_ratio_error**2 - first.appearance.contrast_ratio_noise**2) / 1.96
         beyond = first.appearance.contrast_ratio - look.contrast_ratio
         away = beyond if "contrast_ratio_min" in bound else -beyond
         assert first.reached
-        assert (away + MET) / sd > 2.2  # 2.33 standard deviations are 99 %
-        assert first.opacity_chance > 0.985
+        assert (away + MET) / sd > 2.1  # 2.33 standard deviations are 99 %; the error is that of a recipe near it
+        assert first.opacity_chance > 0.98
 
 
 def test_the_chance_of_the_opacity_is_told_where_the_colour_leaves_no_room(demo_palette: Palette) -> None:

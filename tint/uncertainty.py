@@ -35,12 +35,14 @@ class ColourError:
     """Covariance of L*, a*, b* and contrast ratio, shape (4, 4), and what is shown of it.
 
     `scatter` is the radius that casting and reading the very same blend again would have: no error of the palette.
+    `of_reading` is the half width of the contrast ratio that the noise of its readings alone makes.
     """
 
     covariance: Array
     radius: float
     contrast_ratio: float
     scatter: float
+    of_reading: float
 
 
 def of_colour(
@@ -74,12 +76,15 @@ def of_colour(
     if has_pair:
         along[3] = _contrast_slopes(reflectance[1:], slopes[1:], view)
     again = _of_making(palette, base, loadings, along)
-    again += _of_reading(palette, by_reading, reflectance, view, has_pair=has_pair)
-    covariance = again + of_palette(palette, along[:, :3], palette.shares(base, loadings))
-    covariance *= _outside(palette, palette.blend(base, loadings), thickness_mm)
-    half_width = _Z95 * float(np.sqrt(covariance[3, 3])) if has_pair else np.nan
+    noise = _of_reading(palette, by_reading, reflectance, view, has_pair=has_pair)
+    again += noise
+    widened = _outside(palette, palette.blend(base, loadings), thickness_mm)
+    covariance = widened * (again + of_palette(palette, along[:, :3], palette.shares(base, loadings)))
+    half_width, of_reading = (
+        _Z95 * float(np.sqrt(each)) if has_pair else np.nan for each in (covariance[3, 3], widened * noise[3, 3])
+    )
     known, scatter = (float(np.fmin(radius(lab, each[:3, :3]), UNKNOWN)) for each in (covariance, again))
-    return ColourError(covariance, known, min(half_width, 1.0) if has_pair else half_width, scatter)
+    return ColourError(covariance, known, min(half_width, 1.0) if has_pair else half_width, scatter, of_reading)
 
 
 @dataclass(frozen=True, eq=False)

@@ -126,6 +126,8 @@ class Appearance:
         The CIEDE2000 within which a reading of such a casting falls 95 times in 100 [-].
     contrast_ratio_error : float
         Likewise for the contrast ratio [-].
+    contrast_ratio_noise : float
+        What of it the noise of the readings alone makes: no pigment mends that [-].
     scatter : float
         The CIEDE2000 within which casting and reading the very same blend again falls, 95 times in 100 [-].
     covariance : ndarray, shape (4, 4)
@@ -156,6 +158,7 @@ class Appearance:
     haze_error: float
     expected_error: float
     contrast_ratio_error: float
+    contrast_ratio_noise: float
     scatter: float
     covariance: Array
     warnings: tuple[str, ...]
@@ -278,6 +281,7 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
         haze_error=light.haze_error,
         expected_error=error.radius,
         contrast_ratio_error=error.contrast_ratio,
+        contrast_ratio_noise=error.of_reading,
         scatter=error.scatter,
         covariance=error.covariance,
         warnings=(

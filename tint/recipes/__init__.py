@@ -31,7 +31,7 @@ __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "so
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-_TYPICAL = 5  # nearest recipes of a base, whose stated error of the opacity is taken for that of all
+_TYPICAL = 3  # nearest recipes of a base, whose stated error of the opacity is taken for that of all
 _CHANCES = 32  # recipes for which the chance of landing is worked out before ranking
 
 Progress = Callable[[str, int, int], None]
@@ -133,12 +133,20 @@ def solve(
 
 
 def _search(
-    palette: Palette, target: Target, setting: Setting, base: str, rules: Rules, usable: list[int]
+    palette: Palette,
+    target: Target,
+    setting: Setting,
+    base: str,
+    rules: Rules,
+    usable: list[int],
+    *,
+    farther: bool = False,
 ) -> _Searched:
+    """One base's candidates; `farther` is for where the scale weighs none of the near ones."""
     bounds = limits.bounds(palette, base, rules)
     problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
     keep = limits.kept(palette, rules)
-    nearest = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds)
+    nearest = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds, farther=farther)
     safe = _safe(palette, setting, base, problem, nearest)
     nearest = margin.with_margin(problem, nearest, bounds, safe=safe)
     problem = replace(problem, target=safe)
@@ -158,7 +166,10 @@ def _search(
     lights = (rules.also_light,) if rules.also_light else choice.TEST_LIGHTS
     merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings, lights)
     merits = replace(merits, lacking=margin.lacking(problem, shown, safe))
-    return _Searched(base, problem, bounds, exact, shown, coarse, merits)
+    found = _Searched(base, problem, bounds, exact, shown, coarse, merits)
+    if not farther and not _able(palette, rules, [(found, row) for row in range(len(shown.sets))]).size:
+        return _search(palette, target, setting, base, rules, usable, farther=True)
+    return found
 
 
 def _safe(palette: Palette, setting: Setting, base: str, problem: Problem, found: Candidates) -> Target:
@@ -188,8 +199,8 @@ def _choose(
     merits = Merits(*(np.concatenate([getattr(s.merits, f.name) for s in searched]) for f in fields(Merits)))
     owner = [(each, row) for each in searched for row in range(len(each.shown.sets))]
     able = _able(palette, rules, owner)
-    owner = [owner[at] for at in able]
-    merits = merits.rows(able)
+    if able.size:  # where the scale can weigh none, all of them
+        owner, merits = [owner[at] for at in able], merits.rows(able)
     hopeful = np.argsort(merits.score, kind="stable")[:_CHANCES]
     looks = {int(at): _appearance(palette, setting, *owner[at]) for at in hopeful}
     chance = np.zeros(len(owner))
@@ -227,11 +238,10 @@ def _told(palette: Palette, searched: _Searched, row: int, *, chance: float) -> 
 
 
 def _able(palette: Palette, rules: Rules, owner: list[tuple[_Searched, int]]) -> Index:
-    """Of candidates those that the scale can weigh; all of them where it can weigh none."""
+    """Of candidates those that the scale can weigh."""
     if rounding.scale_of(rules) is None:
         return np.arange(len(owner))
-    able = [not rounding.unweighable(palette, _blend(palette, *each), rules) for each in owner]
-    return np.flatnonzero(able) if any(able) else np.arange(len(owner))
+    return np.flatnonzero([not rounding.unweighable(palette, _blend(palette, *each), rules) for each in owner])
 
 
 def _chance(palette: Palette, look: Appearance, target: Target) -> float:

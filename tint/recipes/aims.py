@@ -32,22 +32,29 @@ _FAINT = 1e-9  # so that the slope of a root is finite where nothing is spent
 
 @dataclass(frozen=True, eq=False)
 class Casting:
-    """One thickness and seat, and what is asked of it.
+    """Walls of one seat of which the same is asked, and what.
 
     Parameters
     ----------
+    walls_mm : tuple of float
+        Computed together [mm].
     colours : tuple of (backing, lab)
         Reflectance behind, shape (n_wavelengths,), or None for nothing; the colour wanted, shape (3,) or (n_rows, 3).
     opacity, light, haze : bool
         Whether contrast ratio, luminous transmittance and haze are asked of it.
     """
 
-    thickness_mm: float
+    walls_mm: tuple[float, ...]
     seat: str
     colours: tuple[tuple[Array | None, Array], ...]
     opacity: bool
     light: bool
     haze: bool = False
+
+    @property
+    def shown(self) -> int:
+        """How many colours are asked for in all."""
+        return len(self.walls_mm) * len(self.colours)
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +105,7 @@ def lay_out(
     walls = (setting.thickness_mm, *walls_mm)
     asked = [
         Casting(
-            wall,
+            (wall,),
             setting.seat,
             ((palette.backing(over), target.lab),),
             target.asks_opacity and pair,
@@ -109,10 +116,11 @@ def lay_out(
     ]
     if target.thickness_mm is not None:  # the colour is that of the sample, the opacity that of the part
         asked = [replace(each, colours=()) for each in asked]
-        asked.append(Casting(target.thickness_mm, setting.seat, ((palette.backing(over), target.lab),), False, False))
+        seen = ((palette.backing(over), target.lab),)
+        asked.append(Casting((target.thickness_mm,), setting.seat, seen, False, False))
     for look in target.also:
         wall, seat = look.thickness_mm or target.thickness_mm or setting.thickness_mm, look.seat or setting.seat
-        asked.append(Casting(wall, seat, ((palette.backing(look.over or over), look.lab),), False, False))
+        asked.append(Casting((wall,), seat, ((palette.backing(look.over or over), look.lab),), False, False))
     return Problem(
         target=target,
         castings=_together(asked),
@@ -133,10 +141,10 @@ def _with_empty(gain: Array) -> Array:
 
 
 def _together(castings: list[Casting]) -> tuple[Casting, ...]:
-    """Castings of one thickness and seat joined, so that each is computed once."""
+    """What is asked of one thickness and seat joined, then walls of which the same is asked."""
     joined: dict[tuple[float, str], Casting] = {}
     for each in castings:
-        key = (each.thickness_mm, each.seat)
+        key = (each.walls_mm[0], each.seat)
         first = joined.get(key, replace(each, colours=()))
         joined[key] = replace(
             first,
@@ -145,7 +153,12 @@ def _together(castings: list[Casting]) -> tuple[Casting, ...]:
             light=first.light or each.light,
             haze=first.haze or each.haze,
         )
-    return tuple(joined.values())
+    alike: dict[tuple[object, ...], Casting] = {}
+    for each in joined.values():
+        asked = tuple((id(backing), lab.tobytes()) for backing, lab in each.colours)
+        own = (each.seat, asked, each.opacity, each.light, each.haze)
+        alike[own] = replace(each, walls_mm=alike[own].walls_mm + each.walls_mm) if own in alike else each
+    return tuple(alike.values())
 
 
 def thinned(problem: Problem, every: int) -> Problem:
@@ -210,40 +223,46 @@ def judge(
         Weights of the colours asked for, whose mean is 1.
     """
     n = len(sets)
-    mixed = _mixed(problem, sets, loadings)
     parts: list[Array] = []
     slopes: list[Array] = []
     colour: list[Array] = []
     moved: list[Array] = []
     opacity: list[Array] = []
+    mixed = _mixed(problem, sets, loadings)
+
+    def ask(miss: Array, by_loading: Array, asked: bool) -> None:
+        """Add a miss in opacity to the residuals; a bound that is kept pulls at nothing."""
+        pulls = ((miss != 0.0) | asked)[:, None]
+        parts.extend(_by_wall(miss[:, None] / problem.opacity_scale, n))
+        slopes.extend(_by_wall(np.where(pulls, by_loading, 0.0)[:, None, :] / problem.opacity_scale, n))
+        opacity.extend(_by_wall(miss, n))
+
     for casting in problem.castings:
-        d = casting.thickness_mm
-        terms = problem.optics.terms(*(mixed * d), seat=casting.seat)
-        seen = _Seen(problem, terms, d, sets)
+        count = len(casting.walls_mm)
+        d = np.repeat(casting.walls_mm, n)[:, None]
+        depths, own = np.tile(mixed, (1, count, 1)) * d, np.tile(sets, (count, 1))
+        seen = _Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, own)
         for backing, lab in casting.colours:
-            miss, by_loading = _colour(problem, seen, backing, lab if lab.ndim == 1 or rows is None else lab[rows])
-            weight = np.ones(n) if emphasis is None else np.sqrt(emphasis[:, len(colour)])
-            parts.append(miss * weight[:, None])
-            slopes.append(by_loading * weight[:, None, None])
-            colour.append(np.linalg.norm(miss, axis=1))
-            moved.append(by_loading)
+            wanted = lab if lab.ndim == 1 or rows is None else np.tile(lab[rows], (count, 1))
+            miss, by_loading = _colour(problem, seen, backing, wanted)
+            for off, by_own in zip(_by_wall(miss, n), _by_wall(by_loading, n), strict=True):
+                weight = np.ones(n) if emphasis is None else np.sqrt(emphasis[:, len(colour)])
+                parts.append(off * weight[:, None])
+                slopes.append(by_own * weight[:, None, None])
+                colour.append(np.linalg.norm(off, axis=1))
+                moved.append(by_own)
         if casting.opacity:
             ratio, by_loading = _contrast(problem, seen)
-            miss, asked = problem.target.opacity_miss(ratio), problem.target.contrast_ratio is not None
-            _ask(problem, miss, by_loading, asked, parts, slopes)
-            opacity.append(miss)
+            ask(problem.target.opacity_miss(ratio), by_loading, problem.target.contrast_ratio is not None)
         if casting.light or casting.haze:
-            passed, by_depth = problem.optics.transmitted(*(mixed * d))
-            y, by_loading = _luminance(problem, passed, by_depth, d, sets)
+            passed, by_depth = problem.optics.transmitted(*depths)
+            y, by_loading = _luminance(problem, passed, by_depth, d, own)
         if casting.haze:
-            haze, by_haze = _haze(problem, mixed * d, y, by_loading, d, sets)
-            miss, asked = problem.target.haze_miss(haze), problem.target.haze is not None
-            _ask(problem, miss, by_haze, asked, parts, slopes)
-            opacity.append(miss)
+            haze, by_haze = _haze(problem, depths, y, by_loading, d, own)
+            ask(problem.target.haze_miss(haze), by_haze, problem.target.haze is not None)
         if casting.light:
-            miss, asked = problem.target.light_miss(y / 100.0), problem.target.transmittance is not None
-            _ask(problem, miss, by_loading / 100.0, asked, parts, slopes)
-            opacity.append(miss)
+            miss = problem.target.light_miss(y / 100.0)
+            ask(miss, by_loading / 100.0, problem.target.transmittance is not None)
     pull, by_loading = _thrift(problem, sets, loadings, rows)
     parts.append(pull)
     slopes.append(by_loading)
@@ -254,6 +273,11 @@ def judge(
         np.stack(opacity, axis=1) if opacity else np.zeros((n, 0)),
         moved[0] if moved else np.zeros((n, 3, sets.shape[1])),
     )
+
+
+def _by_wall(values: Array, n: int) -> list[Array]:
+    """Rows of all walls, the walls one after the other, as one array of n rows for each wall."""
+    return [values[first : first + n] for first in range(0, len(values), n)] if n else [values]
 
 
 def _thrift(problem: Problem, sets: Index, loadings: Array, rows: Index | None) -> tuple[Array, Array]:
@@ -292,7 +316,7 @@ class SeenLab:
 def judge_lab(problem: Problem, sets: Index, loadings: Array) -> SeenLab:
     """What the first casting looks like, with no colour asked of it."""
     casting = problem.castings[0]
-    d = casting.thickness_mm
+    d = casting.walls_mm[0]
     depths = _mixed(problem, sets, loadings) * d
     seen = _Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, sets)
     tristimulus, by_loading = seen.xyz(casting.colours[0][0])
@@ -308,17 +332,18 @@ def judge_lab(problem: Problem, sets: Index, loadings: Array) -> SeenLab:
 class _Seen:
     """A layer's three numbers, read over backings as XYZ with slopes by the loadings; each backing once."""
 
-    def __init__(self, problem: Problem, terms: tuple[Array, Array], thickness_mm: float, sets: Index) -> None:
-        self.problem, self.terms, self.d, self.sets = problem, terms, thickness_mm, sets
+    def __init__(self, problem: Problem, terms: tuple[Array, Array], d: float | Array, sets: Index) -> None:
+        self.problem, self.terms, self.d, self.sets = problem, terms, d, sets
         self._known: dict[int, tuple[Array, Array]] = {}
 
     def xyz(self, backing: Array | None) -> tuple[Array, Array]:
         """XYZ, shape (n, 3), and slopes, shape (n, 3, m)."""
         if id(backing) not in self._known:
             read, by_depth = layer.over_backing(*self.terms, backing)
-            weights = self.problem.view.weights
-            slopes = [_by_loading(self.problem, by_depth * w, self.d, self.sets) for w in weights.T]
-            self._known[id(backing)] = read @ weights, np.stack(slopes, axis=1)
+            self._known[id(backing)] = (
+                read @ self.problem.view.weights,
+                _by_loading(self.problem, by_depth, self.problem.view.weights, self.d, self.sets),
+            )
         return self._known[id(backing)]
 
     def luminance(self, backing: Array) -> tuple[Array, Array]:
@@ -330,15 +355,27 @@ class _Seen:
         return _luminance(self.problem, read, by_depth, self.d, self.sets)
 
 
-def _luminance(problem: Problem, spectrum: Array, by_depth: Array, d: float, sets: Index) -> tuple[Array, Array]:
+def _luminance(
+    problem: Problem, spectrum: Array, by_depth: Array, d: float | Array, sets: Index
+) -> tuple[Array, Array]:
     y = problem.view.weights[:, 1]
-    return spectrum @ y, _by_loading(problem, by_depth * y, d, sets)
+    return spectrum @ y, _by_loading(problem, by_depth, y[:, None], d, sets)[:, 0]
 
 
-def _by_loading(problem: Problem, weighted: Array, d: float, sets: Index) -> Array:
-    """Slopes by each row's own loadings, shape (n, m), from weighted slopes by K d, S d and M d, shape (3, n, W)."""
-    every = sum((d * slope) @ gain.T for slope, gain in zip(weighted, problem.gain, strict=True))
-    return np.take_along_axis(every, sets, axis=1)
+def _by_loading(problem: Problem, by_depth: Array, weights: Array, d: float | Array, sets: Index) -> Array:
+    """Slopes of weighted sums by each row's own loadings, shape (n, n_sums, m).
+
+    Parameters
+    ----------
+    by_depth : ndarray, shape (3, n, n_wavelengths)
+        Of the spectra, by K d, S d and M d.
+    weights : ndarray, shape (n_wavelengths, n_sums)
+    """
+    _, n, n_wavelengths = by_depth.shape
+    weighted = problem.gain.transpose(0, 2, 1)[:, :, None, :] * weights[:, :, None]  # (3, W, n_sums, n_pigments + 1)
+    every = by_depth.transpose(1, 0, 2).reshape(n, 3 * n_wavelengths) @ weighted.reshape(3 * n_wavelengths, -1)
+    every = (d * every).reshape(n, weights.shape[1], problem.gain.shape[1])
+    return every[np.arange(n)[:, None, None], np.arange(weights.shape[1])[:, None], sets[:, None, :]]
 
 
 def _colour(problem: Problem, seen: _Seen, backing: Array | None, wanted: Array) -> tuple[Array, Array]:
@@ -355,7 +392,7 @@ def _contrast(problem: Problem, seen: _Seen) -> tuple[Array, Array]:
 
 
 def _haze(
-    problem: Problem, depths: Array, passed: Array, by_passed: Array, d: float, sets: Index
+    problem: Problem, depths: Array, passed: Array, by_passed: Array, d: float | Array, sets: Index
 ) -> tuple[Array, Array]:
     """Haze, shape (n,), and its slopes by the loadings, from luminance and slopes of all that passes."""
     regular, by_depth = clarity.regular(*depths, refractive_index=problem.optics.refractive_index)
@@ -364,12 +401,3 @@ def _haze(
     y, by_loading = _luminance(problem, regular, by_depth, d, sets)
     share = y / passed
     return 1.0 - share, (share[:, None] * by_passed - by_loading) / passed[:, None]
-
-
-def _ask(
-    problem: Problem, miss: Array, by_loading: Array, reach: bool, parts: list[Array], slopes: list[Array]
-) -> None:
-    """Add a miss in opacity to the residuals; a bound that is kept pulls at nothing."""
-    pulls = (miss != 0.0) | reach
-    parts.append(miss[:, None] / problem.opacity_scale)
-    slopes.append(np.where(pulls[:, None], by_loading, 0.0)[:, None, :] / problem.opacity_scale)

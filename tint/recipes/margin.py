@@ -27,7 +27,7 @@ _Z = 2.326348  # standard deviations that a normal error stays under with that c
 _Z95 = 1.959964  # in the half widths that an appearance states
 _SHARES = (1.0, 0.5, 0.25)  # of the room, where the colour does not allow all of it
 _NEAREST = 48  # of the sets near enough to be poured: the room of the others is not sought
-_FULL = 1e-3  # of what a bound leaves: nearer to it a prediction is not taken for the error at the bound
+_FULL = 1e-6  # so near to hiding, or to nothing, no depth is told
 # What is asked, and what an appearance tells of it.
 _TOLD = {"contrast_ratio": "contrast_ratio", "transmittance": "luminous_transmittance", "haze": "haze"}
 
@@ -41,10 +41,17 @@ def _asked(target: Target, look: Appearance) -> Iterator[tuple[float, float, flo
     """Of all that is asked: least, most, what is predicted, and its standard deviation."""
     for kind, name in _TOLD.items():
         reach, low, high = (getattr(target, kind + end) for end in ("", "_min", "_max"))
-        value, error = float(getattr(look, name)), float(getattr(look, f"{name}_error"))
+        value, error = _predicted(look, name)
         if (reach, low, high) != (None, None, None) and math.isfinite(value) and math.isfinite(error):
             least, most = low if reach is None else reach, high if reach is None else reach
-            yield -math.inf if least is None else least, math.inf if most is None else most, value, error / _Z95
+            yield -math.inf if least is None else least, math.inf if most is None else most, value, error
+
+
+def _predicted(look: Appearance, name: str) -> tuple[float, float]:
+    """What a part will have, and the standard deviation of that: the part's own, without the noise of a reading."""
+    value, width = float(getattr(look, name)), float(getattr(look, f"{name}_error"))
+    noise = look.contrast_ratio_noise if name == "contrast_ratio" else 0.0
+    return value, math.sqrt(max(width**2 - noise**2, 0.0)) / _Z95
 
 
 def _chance(least: float, most: float, value: float, error: float) -> float:
@@ -62,24 +69,43 @@ def drawn_in(target: Target, looks: Sequence[Appearance]) -> Target:
 
     Notes
     -----
-    The error of a contrast ratio near 1 is in proportion to what is left to 1, and that of any share near 0 to the
-    share itself. So the error e at a value v makes the bound b into b' with (1 - b') = (1 - b) / (1 + z e / (1 - v)),
-    an upper bound likewise with b and v in place of 1 - b and 1 - v. No bound ever leaves 0 to 1.
+    What a layer leaves to hiding, and the light it lets through, fall with its optical depth u about as exp(-u), and
+    what is not known of scattering and absorption is in proportion to u. So the error of ``-log(1 - v)``, for a
+    transmittance of ``-log(v)``, is taken in proportion to it, whatever the opacity of the recipe that tells it.
     """
     told: dict[str, float] = {}
     for kind, name in _TOLD.items():
-        seen = [(float(getattr(look, name)), float(getattr(look, f"{name}_error"))) for look in looks]
-        seen = [(value, error / _Z95) for value, error in seen if math.isfinite(value) and math.isfinite(error)]
+        seen = [_predicted(look, name) for look in looks]
+        unsure = [_of_depth(kind, value, error) for value, error in seen if math.isfinite(value + error)]
         low, high = getattr(target, f"{kind}_min"), getattr(target, f"{kind}_max")
-        if low is not None and seen:
-            share = np.median([error / max(1.0 - value, _FULL) for value, error in seen])
-            told[f"{kind}_min"] = max(low, 1.0 - (1.0 - low + MET) / (1.0 + _Z * float(share)))
-        if high is not None and seen:
-            share = np.median([error / max(value, _FULL) for value, error in seen])
-            told[f"{kind}_max"] = min(high, (high + MET) / (1.0 + _Z * float(share)))
-        if low is not None and high is not None and seen and told[f"{kind}_min"] > told[f"{kind}_max"]:
+        if not unsure:
+            continue
+        room = 1.0 + _Z * float(np.median(unsure))
+        if low is not None:
+            told[f"{kind}_min"] = max(low, _moved(kind, low - MET, room))
+        if high is not None:
+            told[f"{kind}_max"] = min(high, _moved(kind, high + MET, 1.0 / room))
+        if low is not None and high is not None and told[f"{kind}_min"] > told[f"{kind}_max"]:
             told[f"{kind}_min"] = told[f"{kind}_max"] = 0.5 * (told[f"{kind}_min"] + told[f"{kind}_max"])
     return replace(target, **told)  # type: ignore[arg-type]
+
+
+def _left(kind: str, value: float) -> float:
+    """What is left to hiding or is let through, kept off its ends."""
+    return min(max(value if kind == "transmittance" else 1.0 - value, _FULL), 1.0 - _FULL)
+
+
+def _of_depth(kind: str, value: float, error: float) -> float:
+    """The error of the optical depth as a share of it."""
+    left = _left(kind, value)
+    return error / left / -math.log(left)
+
+
+def _moved(kind: str, bound: float, share: float) -> float:
+    """A bound at so many times the opaque share's optical depth; of a transmittance at as much less."""
+    if kind == "transmittance":
+        return float(_left(kind, bound) ** (1.0 / share))
+    return float(1.0 - _left(kind, bound) ** share)
 
 
 def with_margin(problem: Problem, found: Candidates, bounds: Bounds, *, safe: Target) -> Candidates:

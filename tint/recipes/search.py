@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+_FREE = 0.1  # damping up to which a step is about what least squares would do
+
 # (rows (n,), loadings (n, m)) to residuals (n, r) and slopes (n, r, m)
 Residuals = Callable[[Index, Array], tuple[Array, Array]]
 
@@ -48,6 +50,7 @@ def minimise(
     total: float,
     most_steps: int = 80,
     tolerance: float = 1e-8,
+    floor: float = 1e-14,
 ) -> Found:
     """Minimise each row's sum of squares over low <= loadings <= high with their sum at most `total`.
 
@@ -57,6 +60,8 @@ def minimise(
         Given numbers of rows and their loadings.
     start, low, high : ndarray, shape (n, m)
         [%]
+    tolerance, floor : float
+        A row ends where a step gains less than this share of its cost and this.
     """
     x = into_bounds(start, low, high, total)
     r, slopes = residuals(np.arange(len(start)), x)
@@ -79,8 +84,10 @@ def minimise(
         r, slopes = residuals(live, trial)
         trial_cost = np.sum(r**2, axis=1)
         better = trial_cost < cost[live]
-        small = cost[live] - trial_cost < tolerance * (cost[live] + 1e-6)
-        idle[live] = np.where(better & small, idle[live] + 1, np.where(better, 0, idle[live]))
+        small = cost[live] - trial_cost < tolerance * cost[live] + floor
+        # A step that gains little is the last where it was hardly damped; where it was held short the second is.
+        ended = np.where(damping[live] <= _FREE, 2, idle[live] + 1)
+        idle[live] = np.where(better & small, ended, np.where(better, 0, idle[live]))
         damping[live] *= np.where(better, 0.2, 6.0)
         won = live[better]
         x[won], cost[won] = trial[better], trial_cost[better]

@@ -1,7 +1,8 @@
 """Every set of pigments at its optimum: small sets first, larger ones from where their best part ended.
 
 A set that gains nothing from its last pigment stops at once, so that most of the many large sets cost one look. The
-first pass sees every second wavelength; the sets that came nearest are finished on all of them, from several starts.
+first pass sees every second wavelength, and so do the fresh starts of the sets that came nearest; what is near enough
+to be shown is finished on all of them.
 """
 
 from __future__ import annotations
@@ -23,9 +24,14 @@ Index = NDArray[np.int64]
 _COARSE_NM = 20.0
 _FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the smallest sets from
 _LAST_SHARES = (0.02, 0.3)  # to start the finalists from, besides where the first pass left them
-_FINALISTS = 160
-_HELD = 60  # nearest sets whose colour is sought again with the opacity held
-_LEVELLINGS = 6
+_FINALISTS = 160  # sets that are started afresh
+_FAR = 8.0  # CIEDE2000 beyond the nearest set, farther than which a fresh start would not bring one near it
+_WINDOW = 2.5  # of those started afresh the ones that are finished: they miss by no more than this beyond the nearest
+_HELD = 32  # nearest sets whose colour is sought again with the opacity held
+_COARSE_TOLERANCE, _COARSE_STEPS = 1e-3, 9  # of the first pass and of fresh starts
+_STEPS = 25  # of finishing
+_FLOOR = 1e-8  # a gain of less cost moves a colour by 1e-4 CIEDE2000 at most
+_LEVELLINGS, _LEVELLING_STEPS = 4, 6
 _WORTH_LEVELLING = 1.5  # CIEDE2000 beyond the nearest set, farther than which levelling would not bring it first
 _TORN = 0.05  # misses above this may be colour and opacity pulling apart
 _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
@@ -74,15 +80,24 @@ class Candidates:
 
 
 def best_of_sets(
-    problem: Problem, *, usable: Sequence[int], keep: Sequence[int], most: int, bounds: Bounds
+    problem: Problem, *, usable: Sequence[int], keep: Sequence[int], most: int, bounds: Bounds, farther: bool = False
 ) -> Candidates:
-    """Optimise all sets of up to `most` usable pigments that hold `keep`, and finish the best, nearest first."""
+    """Optimise all sets of up to `most` usable pigments that hold `keep`, and finish the best, nearest first.
+
+    Parameters
+    ----------
+    farther : bool
+        Whether sets that are far beyond the nearest are finished too.
+    """
     first = _first_pass(_coarse(problem), usable=usable, keep=keep, most=most, bounds=bounds)
     size = np.sum(first.sets < len(bounds.low) - 1, axis=1)
     # Every wall is one more look at a recipe: of several walls fewer sets are finished.
-    finalists = max(_HELD, _FINALISTS // len(problem.castings))
-    order = np.argsort(np.sqrt(first.cost) + _EACH_PIGMENT * size, kind="stable")[:finalists]
-    ended = _tidied(problem, finish(problem, first.sets[order], first.loadings[order], bounds), bounds)
+    finalists = max(_HELD, _FINALISTS // _looks(problem))
+    missed = np.sqrt(first.cost) + _EACH_PIGMENT * size
+    order = np.argsort(missed, kind="stable")[:finalists]
+    order = order if farther else order[missed[order] <= missed[order[0]] + _FAR]
+    window = math.inf if farther else _WINDOW
+    ended = _tidied(problem, finish(problem, first.sets[order], first.loadings[order], bounds, window=window), bounds)
     if not problem.target.asks_more:
         return ended
     # The fair trade between colour and opacity, and the nearest colour that has the opacity: both are worth knowing.
@@ -90,7 +105,7 @@ def best_of_sets(
     if torn.size == 0:
         return ended
     held = replace(problem, opacity_scale=STRICT)
-    strict = _tidied(held, finish(held, ended.sets[torn], ended.loadings[torn], bounds), bounds)
+    strict = _tidied(held, _polished(held, ended.sets[torn], ended.loadings[torn], bounds), bounds)
     return joined((ended, strict.rows(np.asarray(~same(strict, ended).any(axis=1)))))
 
 
@@ -150,20 +165,41 @@ def _combined(pigments: int, size: int) -> int:
     return pigments
 
 
+def _looks(problem: Problem) -> int:
+    """How many castings a blend is computed as."""
+    return sum(len(casting.walls_mm) for casting in problem.castings)
+
+
 def _coarse(problem: Problem) -> Problem:
     step = float(problem.wavelengths[1] - problem.wavelengths[0])
-    wide = _COARSE_NM if len(problem.castings) == 1 else 1.5 * _COARSE_NM
+    wide = _COARSE_NM if _looks(problem) == 1 else 1.5 * _COARSE_NM
     return thinned(problem, max(1, int(wide / step + 1e-6)))
 
 
-def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
-    """Bring sets to their optimum on all wavelengths, from given loadings and from afresh."""
+def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds, *, window: float = math.inf) -> Candidates:
+    """Bring sets to their optimum on all wavelengths, from given loadings and from afresh.
+
+    Parameters
+    ----------
+    window : float
+        Sets farther than this from the nearest are left out [CIEDE2000].
+    """
     starts = [loadings, *(share * bounds.largest[sets] for share in _LAST_SHARES)]
     every = np.concatenate([sets] * len(starts))
-    found = optimise(problem, every, np.concatenate(starts), bounds, tolerance=1e-8, most_steps=60)
+    found = optimise(
+        _coarse(problem), every, np.concatenate(starts), bounds, tolerance=_COARSE_TOLERANCE, most_steps=_COARSE_STEPS
+    )
     choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
-    best = Candidates(sets, found.loadings[choice], found.cost[choice], found.pull[choice])
-    if sum(len(casting.colours) for casting in problem.castings) > 1:
+    missed = np.sqrt(found.cost[choice])
+    near = missed <= missed.min(initial=np.inf) + window
+    return _polished(problem, sets[near], found.loadings[choice[near]], bounds)
+
+
+def _polished(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
+    """Sets at the optimum near their loadings, on all wavelengths; of several colours the worst counts."""
+    found = optimise(problem, sets, loadings, bounds, tolerance=1e-6, most_steps=_STEPS)
+    best = Candidates(sets, found.loadings, found.cost, found.pull)
+    if sum(casting.shown for casting in problem.castings) > 1:
         best = _level_out(problem, best, bounds)
     return best
 
@@ -177,12 +213,20 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
     near = worst <= float(worst.min(initial=np.inf)) + _WORTH_LEVELLING
     if not near.all():
         return put(found, near, _level_out(problem, found.rows(near), bounds))
-    emphasis = np.ones((len(found.sets), sum(len(casting.colours) for casting in problem.castings)))
+    emphasis = np.ones((len(found.sets), sum(casting.shown for casting in problem.castings)))
     for _ in range(_LEVELLINGS):
         missed = judge(problem, found.sets, found.loadings).colour
         emphasis = emphasis * (missed + 1e-3)
         emphasis /= emphasis.mean(axis=1, keepdims=True)
-        again = optimise(problem, found.sets, found.loadings, bounds, tolerance=1e-6, most_steps=20, emphasis=emphasis)
+        again = optimise(
+            problem,
+            found.sets,
+            found.loadings,
+            bounds,
+            tolerance=1e-4,
+            most_steps=_LEVELLING_STEPS,
+            emphasis=emphasis,
+        )
         better = judge(problem, found.sets, again.loadings).colour.max(axis=1) < missed.max(axis=1)
         if not better.any():
             break
@@ -224,6 +268,7 @@ def optimise(
         high=bounds.high[sets],
         total=bounds.total,
         tolerance=tolerance,
+        floor=_FLOOR,
         most_steps=most_steps,
     )
 
@@ -274,9 +319,8 @@ def _level(
         starts = [_from_parent(sets, size, parent, keep, bounds)]
         if size == 2 and not keep:
             starts += [share * high for share in _FIRST_SHARES[1:3]]
-    found = optimise(
-        problem, np.concatenate([sets] * len(starts)), np.concatenate(starts), bounds, tolerance=1e-4, most_steps=25
-    )
+    every, start = np.concatenate([sets] * len(starts)), np.concatenate(starts)
+    found = optimise(problem, every, start, bounds, tolerance=_COARSE_TOLERANCE, most_steps=_COARSE_STEPS)
     choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
     return Candidates(sets, found.loadings[choice], found.cost[choice], found.pull[choice])
 

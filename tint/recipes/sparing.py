@@ -21,7 +21,7 @@ _LOST = 0.0005  # of contrast ratio or transmittance: shown as the same in three
 _SPARING = 32  # sets whose pigment is spared: of those near enough to be poured those that take the least
 _LEAST_PULL, _MOST_PULL = 0.01, 30.0  # CIEDE2000 that all of the pigment is worth
 # The pull is halved finer where all of the tolerance may be spent: who asks for the cheapest is told that it is.
-_HALVINGS, _FINE_HALVINGS, _STEPS = 6, 10, 40
+_HALVINGS, _FINE_HALVINGS, _STEPS = 6, 10, 15
 
 
 def leaner(
@@ -77,7 +77,7 @@ def _leanest(
     for _ in range(halvings):
         middle = 0.5 * (low + high)
         held = replace(problem, thrift=np.exp(middle) / np.sqrt(spent), worth=worth, opacity_scale=STRICT)
-        again = optimise(held, found.sets, loadings, bounds, tolerance=1e-5, most_steps=_STEPS)
+        again = optimise(held, found.sets, loadings, bounds, tolerance=1e-4, most_steps=_STEPS)
         judged = judge(problem, found.sets, again.loadings)
         good = (judged.colour.max(axis=1) <= most) & (opacity_missed(judged) <= lost)
         low, high = np.where(good, middle, low), np.where(good, high, middle)

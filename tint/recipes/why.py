@@ -28,7 +28,7 @@ def loosen(
 ) -> Iterator[Loosened]:
     """What each binding limit would bring if it gave way, then opacity, then thickness."""
     # Of several walls each takes as long as one.
-    near = found.rows(np.arange(min(_SETS // len(problem.castings), len(found.sets))))
+    near = found.rows(np.arange(min(_SETS // sum(len(each.walls_mm) for each in problem.castings), len(found.sets))))
     for limit in best.limits:
         kind, _, name = limit.partition(":")
         if kind == "max_loading":
@@ -114,10 +114,12 @@ def _without_opacity(problem: Problem, near: Candidates, bounds: Bounds, best: R
 
 def _other_thickness(problem: Problem, near: Candidates, bounds: Bounds, best: Recipe) -> Iterator[Loosened]:
     """The nearest other wall that meets the target, or the best of those tried."""
-    now = problem.castings[0].thickness_mm
+    now = problem.castings[0].walls_mm[0]
     tried = []
     for factor in (1.25, 1.5, 2.0, 3.0, 0.75, 0.5):
-        castings = tuple(replace(each, thickness_mm=each.thickness_mm * factor) for each in problem.castings)
+        castings = tuple(
+            replace(each, walls_mm=tuple(wall * factor for wall in each.walls_mm)) for each in problem.castings
+        )
         miss, delta_e, met = _nearest(replace(problem, castings=castings), near, bounds)
         tried.append((not met, abs(np.log(factor)) if met else miss, factor, miss, delta_e))
     missed, _, factor, miss, delta_e = min(tried)
