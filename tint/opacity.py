@@ -12,6 +12,9 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from tint.errors import InputError
 
 KINDS = ("contrast_ratio", "transmittance", "haze")  # what may be asked of a part beside its colour
@@ -109,3 +112,26 @@ def _share(given: object, asked: object, where: str, expected: str) -> float:
     if not 0.0 < value <= 1.0:
         raise InputError(where, f"`{asked}`", expected)
     return value
+
+
+_FULL = 1e-6  # so near to hiding, or to nothing, no depth is told
+
+
+def depth(kind: str, value: ArrayLike) -> NDArray[np.float64]:
+    """The optical depth that an opacity stands for, with nothing but the one number known of the layer [-].
+
+    Notes
+    -----
+    What a layer leaves to hiding, and the light it lets through, fall with its depth u about as exp(-u): it is
+    ``-log(v)`` of a transmittance v, ``-log(1 - v)`` of a contrast ratio or a haze. What is not known of scattering and
+    absorption is in proportion to it, whatever the opacity.
+    """
+    given = np.asarray(value, dtype=float)
+    left = given if kind == "transmittance" else 1.0 - given
+    return np.asarray(-np.log(np.clip(left, _FULL, 1.0 - _FULL)))
+
+
+def at_depth(kind: str, depths: ArrayLike) -> NDArray[np.float64]:
+    """The opacity of an optical depth, the inverse of `depth` [-]."""
+    left = np.exp(-np.asarray(depths, dtype=float))
+    return np.asarray(left if kind == "transmittance" else 1.0 - left)

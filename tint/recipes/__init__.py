@@ -9,8 +9,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tint import uncertainty
-from tint.appearance import Appearance, Setting, predict
+from tint import colorimetry, uncertainty
+from tint.appearance import Appearance, Setting, predict, render
 from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.opacity import KINDS, MET
@@ -31,7 +31,6 @@ __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "so
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-_TYPICAL = 3  # nearest recipes of a base, whose stated error of the opacity is taken for that of all
 _CHANCES = 32  # recipes for which the chance of landing is worked out before ranking
 
 Progress = Callable[[str, int, int], None]
@@ -147,9 +146,9 @@ def _search(
     problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
     keep = limits.kept(palette, rules)
     nearest = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds, farther=farther)
-    safe = _safe(palette, setting, base, problem, nearest)
-    nearest = margin.with_margin(problem, nearest, bounds, safe=safe)
-    problem = replace(problem, target=safe)
+    nearest = margin.with_margin(
+        problem, nearest, bounds, lambda rows: _unsure(palette, setting, base, target, nearest.rows(rows))
+    )
     exact = leaner(problem, nearest, bounds, tolerance=target.tolerance)
     if rules.rank_by in ("price", "loading"):
         worth = choice.worth_sparing(palette, base) if rules.rank_by == "price" else None
@@ -158,30 +157,41 @@ def _search(
     if rules.batch_g is not None and rules.scale_step_g is not None:
         step = 100.0 * rules.scale_step_g / rules.batch_g
         alone = rounding.to_round(palette, base, exact.loadings, rules)
-        rounded = rounding.best_roundings(problem, exact.sets, exact.loadings, step, bounds, alone)
+        held = replace(problem, room=exact.room)
+        rounded = rounding.best_roundings(held, exact.sets, exact.loadings, step, bounds, alone)
         reaches = [limits.met(target, judge(problem, exact.sets, x)) for x in (exact.loadings, rounded)]
         coarse = reaches == [True, False]
         exact, shown = _distinct(exact, replace(exact, loadings=rounded), len(palette.pigments))
-    problem = replace(problem, target=target)
     lights = (rules.also_light,) if rules.also_light else choice.TEST_LIGHTS
     merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings, lights)
-    merits = replace(merits, lacking=margin.lacking(problem, shown, safe))
+    merits = replace(merits, lacking=margin.lacking(problem, shown))
     found = _Searched(base, problem, bounds, exact, shown, coarse, merits)
     if not farther and not _able(palette, rules, [(found, row) for row in range(len(shown.sets))]).size:
         return _search(palette, target, setting, base, rules, usable, farther=True)
     return found
 
 
-def _safe(palette: Palette, setting: Setting, base: str, problem: Problem, found: Candidates) -> Target:
-    """The target with its opacity drawn in by the error of the nearest recipes at every wall."""
-    target = problem.target
-    if all(getattr(target, f"{kind}{end}") is None for kind in KINDS for end in ("_min", "_max")):
-        return target
-    looks = []
-    for row in range(min(_TYPICAL, len(found.sets))):
-        loadings = _whole(palette, found.sets[row], found.loadings[row])[:-1]
-        looks.append(predict(palette, palette.blend(base, loadings), setting=setting))
-    return margin.drawn_in(target, looks)
+def _unsure(palette: Palette, setting: Setting, base: str, target: Target, found: Candidates) -> Array:
+    """The room that recipes need to their bounds, shape (n, 3), as of `aims.Problem`."""
+    room = np.zeros((len(found.sets), len(KINDS)))
+    loadings = np.array([_whole(palette, *each)[:-1] for each in zip(found.sets, found.loadings, strict=True)])
+    if target.asks_light or target.asks_haze:
+        for row, own in enumerate(loadings):
+            look = predict(palette, palette.blend(base, own), setting=setting)
+            room[row] = [margin.of_depth(kind, *margin.predicted(look, kind)) for kind in KINDS]
+        return room
+    # Of the contrast ratio alone the error is cheaper to have than all of an appearance.
+    view, backings = setting.viewing(palette), (setting.behind(palette), *palette.pair)
+    seen = render(palette, palette.shares(base, loadings), base=base, setting=setting, backings=backings)
+    for row, own in enumerate(loadings):
+        values, slopes = seen.reflectance[:, row], seen.slopes[..., row, :]
+        error = uncertainty.of_colour(
+            palette, base, own, values, slopes, thickness_mm=setting.thickness_mm, view=view, has_pair=True
+        )
+        width = math.sqrt(max(error.contrast_ratio**2 - error.of_reading**2, 0.0)) / margin.Z95
+        ratio = float(colorimetry.contrast_ratio(values[1], values[2], view))
+        room[row, 0] = margin.of_depth(KINDS[0], ratio, width)
+    return room
 
 
 def _distinct(exact: Candidates, shown: Candidates, empty: int) -> tuple[Candidates, Candidates]:

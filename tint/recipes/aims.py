@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Setting
 from tint.colorimetry import Viewing
-from tint.opacity import FAIR
+from tint.opacity import FAIR, KINDS, MET, at_depth, depth
 from tint.optics import clarity, layer
 from tint.optics.layer import Optics
 from tint.palette import Palette
@@ -78,6 +78,8 @@ class Problem:
     worth : ndarray, shape (n_pigments + 1,), optional
         What a percent of each is worth sparing. The pull is then by the sum of all, not by each one's own square: it
         spares what is worth most, and ends pigments that do nothing.
+    room : ndarray, shape (n_rows, 3), optional
+        By what share of its optical depth each row is to stay off the bounds of `opacity.KINDS` [-].
     """
 
     target: Target
@@ -93,6 +95,7 @@ class Problem:
     opacity_scale: float = FAIR
     thrift: float | Array = _THRIFT
     worth: Array | None = None
+    room: Array | None = None
 
 
 def lay_out(
@@ -253,16 +256,15 @@ def judge(
                 moved.append(by_own)
         if casting.opacity:
             ratio, by_loading = _contrast(problem, seen)
-            ask(problem.target.opacity_miss(ratio), by_loading, problem.target.contrast_ratio is not None)
+            ask(_missed(problem, 0, ratio, rows), by_loading, problem.target.contrast_ratio is not None)
         if casting.light or casting.haze:
             passed, by_depth = problem.optics.transmitted(*depths)
             y, by_loading = _luminance(problem, passed, by_depth, d, own)
         if casting.haze:
             haze, by_haze = _haze(problem, depths, y, by_loading, d, own)
-            ask(problem.target.haze_miss(haze), by_haze, problem.target.haze is not None)
+            ask(_missed(problem, 2, haze, rows), by_haze, problem.target.haze is not None)
         if casting.light:
-            miss = problem.target.light_miss(y / 100.0)
-            ask(miss, by_loading / 100.0, problem.target.transmittance is not None)
+            ask(_missed(problem, 1, y / 100.0, rows), by_loading / 100.0, problem.target.transmittance is not None)
     pull, by_loading = _thrift(problem, sets, loadings, rows)
     parts.append(pull)
     slopes.append(by_loading)
@@ -273,6 +275,31 @@ def judge(
         np.stack(opacity, axis=1) if opacity else np.zeros((n, 0)),
         moved[0] if moved else np.zeros((n, 3, sets.shape[1])),
     )
+
+
+def _missed(problem: Problem, kind: int, value: Array, rows: Index | None) -> Array:
+    """How far each row, of all walls one after the other, is from what was asked of one of `KINDS`, signed."""
+    target, name = problem.target, KINDS[kind]
+    if problem.room is None or getattr(target, name) is not None:
+        return (target.opacity_miss, target.light_miss, target.haze_miss)[kind](value)
+    room = problem.room[:, kind] if rows is None else problem.room[rows, kind]
+    low, high = drawn_in(target, name, np.tile(room, len(value) // max(len(room), 1)))
+    return np.asarray(np.minimum(value - low, 0.0) + np.maximum(value - high, 0.0))
+
+
+def drawn_in(target: Target, kind: str, room: Array) -> tuple[Array, Array]:
+    """The least and the most of one of `KINDS`, drawn in by shares of the optical depth, shape (n,); else infinite."""
+    least, most = getattr(target, f"{kind}_min"), getattr(target, f"{kind}_max")
+    # More of it is more depth, of a transmittance less.
+    low, high = np.full_like(room, -np.inf), np.full_like(room, np.inf)
+    up = 1.0 + room if kind != "transmittance" else 1.0 / (1.0 + room)
+    if least is not None:
+        low = np.where(room > 0.0, np.maximum(at_depth(kind, up * depth(kind, least - MET)), least), least)
+    if most is not None:
+        high = np.where(room > 0.0, np.minimum(at_depth(kind, depth(kind, most + MET) / up), most), most)
+    crossed = low > high
+    middle = np.where(crossed, 0.5 * (np.where(crossed, low, 0.0) + np.where(crossed, high, 0.0)), 0.0)
+    return np.where(crossed, middle, low), np.where(crossed, middle, high)
 
 
 def _by_wall(values: Array, n: int) -> list[Array]:

@@ -38,7 +38,7 @@ _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
 _TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
 _UNSEEN = 0.02  # CIEDE2000 that leaving it out may cost
 MOST_SETS = 20_000  # of one size; of more pigments those are combined that came nearest in smaller sets
-_NAMES = ("sets", "loadings", "cost", "pull")
+_NAMES = ("sets", "loadings", "cost", "pull", "room")
 _ALIKE = 0.02  # doses that differ by no more than this share make one recipe
 
 
@@ -67,16 +67,24 @@ class Candidates:
     loadings, pull : ndarray, shape (n, most)
         As `search.Found`.
     cost : ndarray, shape (n,)
+    room : ndarray, shape (n, 3)
+        That their opacity is to have to its bounds, as of `aims.Problem`.
     """
 
     sets: Index
     loadings: Array
     cost: Array
     pull: Array
+    room: Array
 
     def rows(self, chosen: Index | NDArray[np.bool_]) -> Candidates:
         """Some of them."""
-        return Candidates(self.sets[chosen], self.loadings[chosen], self.cost[chosen], self.pull[chosen])
+        return Candidates(*(getattr(self, name)[chosen] for name in _NAMES))
+
+
+def _ended(sets: Index, found: Found, chosen: Index | slice = slice(None)) -> Candidates:
+    """Where a search ended, in no need of room."""
+    return Candidates(sets, found.loadings[chosen], found.cost[chosen], found.pull[chosen], np.zeros((len(sets), 3)))
 
 
 def best_of_sets(
@@ -105,7 +113,7 @@ def best_of_sets(
     if torn.size == 0:
         return ended
     held = replace(problem, opacity_scale=STRICT)
-    strict = _tidied(held, _polished(held, ended.sets[torn], ended.loadings[torn], bounds), bounds)
+    strict = _tidied(held, polished(held, ended.sets[torn], ended.loadings[torn], bounds), bounds)
     return joined((ended, strict.rows(np.asarray(~same(strict, ended).any(axis=1)))))
 
 
@@ -121,6 +129,7 @@ def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
         np.where(unseen[:, None], loadings, found.loadings),
         np.where(unseen, after, before),
         found.pull,
+        found.room,
     )
     order = np.argsort(found.cost, kind="stable")
     _, first = np.unique(np.sort(found.sets[order], axis=1), axis=0, return_index=True)
@@ -192,13 +201,13 @@ def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds, *, wi
     choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
     missed = np.sqrt(found.cost[choice])
     near = missed <= missed.min(initial=np.inf) + window
-    return _polished(problem, sets[near], found.loadings[choice[near]], bounds)
+    return polished(problem, sets[near], found.loadings[choice[near]], bounds)
 
 
-def _polished(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
+def polished(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
     """Sets at the optimum near their loadings, on all wavelengths; of several colours the worst counts."""
     found = optimise(problem, sets, loadings, bounds, tolerance=1e-6, most_steps=_STEPS)
-    best = Candidates(sets, found.loadings, found.cost, found.pull)
+    best = _ended(sets, found)
     if sum(casting.shown for casting in problem.castings) > 1:
         best = _level_out(problem, best, bounds)
     return best
@@ -235,15 +244,17 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
             np.where(better[:, None], again.loadings, found.loadings),
             np.where(better, again.cost, found.cost),
             np.where(better[:, None], again.pull, found.pull),
+            found.room,
         )
     return found
 
 
 def put(whole: Candidates, rows: NDArray[np.bool_], part: Candidates) -> Candidates:
     """The whole with some of its rows replaced."""
-    sets, loadings, cost, pull = (np.array(getattr(whole, name)) for name in _NAMES)
-    sets[rows], loadings[rows], cost[rows], pull[rows] = part.sets, part.loadings, part.cost, part.pull
-    return Candidates(sets, loadings, cost, pull)
+    told = [np.array(getattr(whole, name)) for name in _NAMES]
+    for values, name in zip(told, _NAMES, strict=True):
+        values[rows] = getattr(part, name)
+    return Candidates(*told)
 
 
 def optimise(
@@ -322,7 +333,7 @@ def _level(
     every, start = np.concatenate([sets] * len(starts)), np.concatenate(starts)
     found = optimise(problem, every, start, bounds, tolerance=_COARSE_TOLERANCE, most_steps=_COARSE_STEPS)
     choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
-    return Candidates(sets, found.loadings[choice], found.cost[choice], found.pull[choice])
+    return _ended(sets, found, choice)
 
 
 def _from_parent(sets: Index, size: int, parent: Candidates, keep: Sequence[int], bounds: Bounds) -> Array:

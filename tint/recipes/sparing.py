@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from tint.opacity import MET
 from tint.recipes.aims import STRICT, Problem, judge
-from tint.recipes.sets import Bounds, Candidates, finish, opacity_missed, optimise, put, same
+from tint.recipes.sets import Bounds, Candidates, opacity_missed, optimise, polished, put, same
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -43,6 +43,7 @@ def leaner(
         Whether all of the tolerance may be spent on it: who asks for the cheapest wants no nearer colour.
     """
     found = _without_dust(problem, found, bounds)
+    problem = replace(problem, room=found.room)
     worth = np.append(np.ones(len(bounds.low) - 1), 0.0) if worth is None else worth
     before = judge(problem, found.sets, found.loadings)
     colour = before.colour.max(axis=1)
@@ -74,6 +75,7 @@ def _leanest(
     spent = np.maximum(np.sum(np.abs(worth[found.sets]) * found.loadings, axis=1), 1e-9)
     loadings, best = found.loadings, found
     low, high = np.full(len(spent), np.log(_LEAST_PULL)), np.full(len(spent), np.log(_MOST_PULL))
+    problem = replace(problem, room=found.room)
     for _ in range(halvings):
         middle = 0.5 * (low + high)
         held = replace(problem, thrift=np.exp(middle) / np.sqrt(spent), worth=worth, opacity_scale=STRICT)
@@ -100,7 +102,9 @@ def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candid
     if rows.size == 0:
         return found
     fewer = np.where(dust, empty, found.sets)[rows]
-    again = finish(problem, fewer, np.where(dust, 0.0, found.loadings)[rows], bounds)
+    problem = replace(problem, room=found.room[rows])
+    again = polished(problem, fewer, np.where(dust, 0.0, found.loadings)[rows], bounds)
+    again = replace(again, room=found.room[rows])
     before, after = judge(problem, found.sets[rows], found.loadings[rows]), judge(problem, fewer, again.loadings)
     unseen = after.colour.max(axis=1) <= before.colour.max(axis=1) + ALIKE
     unseen &= opacity_missed(after) <= opacity_missed(before) + 0.5 * MET
