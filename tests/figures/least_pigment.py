@@ -163,7 +163,9 @@ def _screen(poured: bench.Poured, palette: Palette, rng: np.random.Generator) ->
     setting = Setting(thickness_mm=float(rng.choice(depths)), geometry="de:8")
     view = setting.viewing(palette)
     solid = [each for each in poured.samples if each.kind != "see-through"]
-    lab = colorimetry.lab(solid[int(rng.integers(len(solid)))].ordered.white, view) + rng.normal(0.0, (4.0, 3.0, 3.0))
+    sample = solid[int(rng.integers(len(solid)))]
+    white = sample.ordered.white - _gloss(poured.workshop.index[sample.base])
+    lab = colorimetry.lab(white, view) + rng.normal(0.0, (3.0, 2.0, 2.0))
     code = colorimetry.hex_code(colorimetry.lab_to_srgb(lab, view)[0])
     return setting, target_from_srgb(code, view, tolerance=0.5, contrast_ratio_min=0.98)
 
