@@ -18,7 +18,7 @@ from tint.appearance import Setting
 from tint.palette import Palette
 from tint.recipes.aims import STRICT, Judged, Problem, judge, lay_out, thinned
 from tint.recipes.search import Residuals, into_bounds, minimise
-from tint.recipes.sets import Bounds, best_of_sets, count_sets, finish
+from tint.recipes.sets import Bounds, best_of_sets, count_sets, finish, polished
 from tint.target import Look, Target
 
 Array = NDArray[np.float64]
@@ -404,3 +404,23 @@ def test_reference_the_worst_of_several_walls_is_least_by_direct_minimax(demo_pa
         )
         best = min(best, float(walls(found.x).max()))
     assert worst <= best + 0.05
+
+
+def test_property_room_to_a_bound_goes_with_its_row(demo_palette: Palette) -> None:
+    bounds, sets = _bounds(demo_palette), np.array([[0, 1, 3], [0, 2, 7], [5, 6, 7]])
+    target = Target(lab=np.array([75.0, 8.0, 45.0]), contrast_ratio_min=0.9)
+    problem = lay_out(
+        demo_palette, target, setting=Setting(thickness_mm=2.0), base="clear", largest=bounds.largest[:-1],
+        walls_mm=(4.0,),
+    )  # fmt: skip
+    room = np.zeros((3, 3))
+    room[:, 0] = (0.0, 0.1, 0.2)
+    start = 0.1 * bounds.largest[sets]
+    together = polished(replace(problem, room=room), sets, start, bounds)
+    for row in range(3):
+        alone = polished(replace(problem, room=room[[row]]), sets[[row]], start[[row]], bounds)
+        ended = [judge(problem, sets[[row]], x).colour.max() for x in (alone.loadings, together.loadings[[row]])]
+        # Only rows near the nearest have their walls levelled out; alone each is the nearest.
+        assert ended[0] <= ended[1] + 1e-3
+    missed = np.abs(judge(replace(problem, room=room), sets[[1, 1, 1]], 0.1 * start[[1, 1, 1]]).opacity[:, 0])
+    assert missed[0] < missed[1] < missed[2]

@@ -31,7 +31,7 @@ __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "so
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-_CHANCES = 32  # recipes for which the chance of landing is worked out before ranking
+_CHANCES, _FEW_CHANCES = 32, 12  # recipes whose chance of landing is worked out before ranking: by it, by other things
 
 Progress = Callable[[str, int, int], None]
 
@@ -211,7 +211,8 @@ def _choose(
     able = _able(palette, rules, owner)
     if able.size:  # where the scale can weigh none, all of them
         owner, merits = [owner[at] for at in able], merits.rows(able)
-    hopeful = np.argsort(merits.score, kind="stable")[:_CHANCES]
+    count = _CHANCES if rules.rank_by == "chance" else _FEW_CHANCES
+    hopeful = np.argsort(merits.score, kind="stable")[:count]
     looks = {int(at): _appearance(palette, setting, *owner[at]) for at in hopeful}
     chance = np.zeros(len(owner))
     for at, look in looks.items():

@@ -1,7 +1,7 @@
 """Every set of pigments at its optimum: small sets first, larger ones from where their best part ended.
 
 A set that gains nothing from its last pigment stops at once, so that most of the many large sets cost one look. The
-first pass sees every second wavelength, and so do the fresh starts of the sets that came nearest; what is near enough
+first pass sees every third wavelength, the fresh starts of the sets that came nearest every second; what is near enough
 to be shown is finished on all of them.
 """
 
@@ -21,14 +21,14 @@ from tint.recipes.search import Found, minimise
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-_COARSE_NM = 20.0
+_COARSE_NM, _FIRST_NM = 20.0, 30.0  # steps of the fresh starts, and of the first pass and of several walls
 _FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the smallest sets from
 _LAST_SHARES = (0.02, 0.3)  # to start the finalists from, besides where the first pass left them
 _FINALISTS = 160  # sets that are started afresh
 _FAR = 8.0  # CIEDE2000 beyond the nearest set, farther than which a fresh start would not bring one near it
 _WINDOW = 2.5  # of those started afresh the ones that are finished: they miss by no more than this beyond the nearest
 _HELD = 32  # nearest sets whose colour is sought again with the opacity held
-_COARSE_TOLERANCE, _COARSE_STEPS = 1e-3, 9  # of the first pass and of fresh starts
+_FIRST_TOLERANCE, _COARSE_TOLERANCE, _COARSE_STEPS = 1e-2, 1e-3, 9  # of the first pass and of fresh starts
 _STEPS = 25  # of finishing
 _FLOOR = 1e-8  # a gain of less cost moves a colour by 1e-4 CIEDE2000 at most
 _LEVELLINGS, _LEVELLING_STEPS = 4, 6
@@ -97,7 +97,7 @@ def best_of_sets(
     farther : bool
         Whether sets that are far beyond the nearest are finished too.
     """
-    first = _first_pass(_coarse(problem), usable=usable, keep=keep, most=most, bounds=bounds)
+    first = _first_pass(_coarse(problem, _FIRST_NM), usable=usable, keep=keep, most=most, bounds=bounds)
     size = np.sum(first.sets < len(bounds.low) - 1, axis=1)
     # Every wall is one more look at a recipe: of several walls fewer sets are finished.
     finalists = max(_HELD, _FINALISTS // _looks(problem))
@@ -179,10 +179,9 @@ def _looks(problem: Problem) -> int:
     return sum(len(casting.walls_mm) for casting in problem.castings)
 
 
-def _coarse(problem: Problem) -> Problem:
+def _coarse(problem: Problem, step_nm: float) -> Problem:
     step = float(problem.wavelengths[1] - problem.wavelengths[0])
-    wide = _COARSE_NM if _looks(problem) == 1 else 1.5 * _COARSE_NM
-    return thinned(problem, max(1, int(wide / step + 1e-6)))
+    return thinned(problem, max(1, int(step_nm / step + 1e-6)))
 
 
 def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds, *, window: float = math.inf) -> Candidates:
@@ -195,8 +194,9 @@ def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds, *, wi
     """
     starts = [loadings, *(share * bounds.largest[sets] for share in _LAST_SHARES)]
     every = np.concatenate([sets] * len(starts))
+    coarse = _coarse(problem, _COARSE_NM if _looks(problem) == 1 else _FIRST_NM)
     found = optimise(
-        _coarse(problem), every, np.concatenate(starts), bounds, tolerance=_COARSE_TOLERANCE, most_steps=_COARSE_STEPS
+        coarse, every, np.concatenate(starts), bounds, tolerance=_COARSE_TOLERANCE, most_steps=_COARSE_STEPS
     )
     choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
     missed = np.sqrt(found.cost[choice])
@@ -221,7 +221,8 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
     worst = judge(problem, found.sets, found.loadings).colour.max(axis=1)
     near = worst <= float(worst.min(initial=np.inf)) + _WORTH_LEVELLING
     if not near.all():
-        return put(found, near, _level_out(problem, found.rows(near), bounds))
+        room = None if problem.room is None else problem.room[near]
+        return put(found, near, _level_out(replace(problem, room=room), found.rows(near), bounds))
     emphasis = np.ones((len(found.sets), sum(casting.shown for casting in problem.castings)))
     for _ in range(_LEVELLINGS):
         missed = judge(problem, found.sets, found.loadings).colour
@@ -331,7 +332,7 @@ def _level(
         if size == 2 and not keep:
             starts += [share * high for share in _FIRST_SHARES[1:3]]
     every, start = np.concatenate([sets] * len(starts)), np.concatenate(starts)
-    found = optimise(problem, every, start, bounds, tolerance=_COARSE_TOLERANCE, most_steps=_COARSE_STEPS)
+    found = optimise(problem, every, start, bounds, tolerance=_FIRST_TOLERANCE, most_steps=_COARSE_STEPS)
     choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
     return _ended(sets, found, choice)
 
