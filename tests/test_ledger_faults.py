@@ -39,6 +39,7 @@ from tint.ledger import (
     read_ledger,
     schema,
 )
+from tint.ledger.file import told as in_words
 
 TESTS = Path(__file__).parent
 VERSION_0 = TESTS / "ledger_version_0.sql"
@@ -259,6 +260,14 @@ def test_a_damaged_ledger_is_told(path: Path) -> None:
     path.write_bytes(whole)
     with pytest.raises(InputError, match="is damaged"), read_ledger(path) as ledger:
         entries(ledger, Order)
+
+
+@pytest.mark.parametrize("kind", [sqlite3.DatabaseError, sqlite3.OperationalError])
+def test_what_sqlite_says_of_a_damaged_file_is_told_in_few_words(path: Path, kind: type[sqlite3.Error]) -> None:
+    # Of a schema that is damaged it repeats up to a page of 4096 bytes.
+    with pytest.raises(InputError) as caught, in_words(path):
+        raise kind(f"malformed database schema - unrecognized token: {4000 * '9'}")
+    assert len(str(caught.value)) < 500 + len(str(path))
 
 
 def test_a_damaged_value_is_told_with_its_row(path: Path) -> None:

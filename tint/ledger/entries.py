@@ -224,7 +224,7 @@ def _day(value: str, where: str) -> str:
     try:
         return value and date.fromisoformat(value).isoformat()
     except ValueError:
-        raise InputError(where, f"`{value}` is not a day", "expected YYYY-MM-DD") from None
+        raise InputError(where, f"`{value:.40}` is not a day", "expected YYYY-MM-DD") from None
 
 
 def _text(value: str, where: str) -> str:
@@ -253,7 +253,7 @@ def entry_of(ledger: Ledger, kind: str, row: sqlite3.Row) -> Entry[Any]:
         return Entry(content=msgspec.convert(told, KINDS[kind]), **own)
     except (msgspec.MsgspecError, ValueError, TypeError, RecursionError) as error:
         where = f"{ledger.path}, {TABLES[kind]} {row['id']}"
-        raise InputError(where, f"is damaged ({error})", mend="bring back a copy") from error
+        raise InputError(where, f"is damaged ({error!s:.200})", mend="bring back a copy") from error
 
 
 def _restored(value: Any, kind: str) -> Any:

@@ -306,7 +306,7 @@ def told(path: Path) -> Iterator[None]:
 
 
 def _as_told(path: Path, error: sqlite3.Error) -> TintError:
-    name, words = getattr(error, "sqlite_errorname", "") or "", str(error)
+    name, words = getattr(error, "sqlite_errorname", "") or "", str(error)[:200]
     for head, (kind, found, mend) in _FAULTS.items():
         if name.startswith(head):
             return kind(str(path), f"{found} ({words})", mend=mend)
