@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import io
 from dataclasses import replace
 
@@ -67,6 +68,12 @@ def pixels(png: bytes) -> NDArray[np.int64]:
         return np.asarray(image).astype(np.int64)
 
 
+@functools.cache
+def drawn(palette: Palette, answer: Answer) -> tuple[NDArray[np.int64], dict[str, Box]]:
+    """A picture of an answer, drawn once for all tests that look at it, and where its things stand."""
+    return pixels(draw_answer(palette, answer)), answer_picture(palette, answer).boxes
+
+
 def centre(image: NDArray[np.int64], box: Box) -> NDArray[np.int64]:
     x, y = box.centre
     return np.asarray(image[y, x])
@@ -85,7 +92,7 @@ def test_every_chip_is_the_prediction_over_its_backing(
     demo_palette: Palette, answers: dict[str, Answer], name: str
 ) -> None:
     answer = answers[name]
-    image, boxes = pixels(draw_answer(demo_palette, answer)), answer_picture(demo_palette, answer).boxes
+    image, boxes = drawn(demo_palette, answer)
     backings = ["black", "white"] + ["none"] * (answer.setting.over == "none")
     shown = replace(answer.setting, thickness_mm=answer.target.thickness_mm or answer.setting.thickness_mm)
     for rank, recipe in enumerate(answer.recipes, start=1):
@@ -105,7 +112,7 @@ def test_the_target_stands_first_and_against_every_recipe(
     demo_palette: Palette, answers: dict[str, Answer], name: str
 ) -> None:
     answer = answers[name]
-    image, boxes = pixels(draw_answer(demo_palette, answer)), answer_picture(demo_palette, answer).boxes
+    image, boxes = drawn(demo_palette, answer)
     backings = ["black", "white"] + ["none"] * (answer.setting.over == "none")
     labs = known(demo_palette, answer)
     ranks = range(1, len(answer.recipes) + 1)
@@ -126,7 +133,7 @@ def test_the_target_stands_first_and_against_every_recipe(
 
 def test_where_the_target_is_not_known_the_backing_shows(demo_palette: Palette, answers: dict[str, Answer]) -> None:
     answer = answers["a mere colour, out of reach"]
-    image, boxes = pixels(draw_answer(demo_palette, answer)), answer_picture(demo_palette, answer).boxes
+    image, boxes = drawn(demo_palette, answer)
     column, black = boxes["target over white"], boxes["bare black"]
     bare = image[black.top + 60, column.centre[0]]
     view = answer.setting.viewing(demo_palette)
@@ -151,7 +158,7 @@ def test_each_recipe_is_labelled(demo_palette: Palette, answers: dict[str, Answe
 @pytest.mark.parametrize("name", ["a blend", "a sample of 1 mm"])
 def test_the_spectra_stand_where_the_scale_says(demo_palette: Palette, answers: dict[str, Answer], name: str) -> None:
     answer = answers[name]
-    image, boxes = pixels(draw_answer(demo_palette, answer)), answer_picture(demo_palette, answer).boxes
+    image, boxes = drawn(demo_palette, answer)
     plot, target = boxes["plot"], answer.target.spectrum
     assert target is not None
     compared = replace(answer.setting, thickness_mm=answer.target.thickness_mm or answer.setting.thickness_mm)
@@ -169,7 +176,7 @@ def test_the_spectra_stand_where_the_scale_says(demo_palette: Palette, answers: 
 
 def test_a_mere_colour_has_no_curve_and_a_recipe_has(demo_palette: Palette, answers: dict[str, Answer]) -> None:
     answer = answers["a mere colour, out of reach"]
-    image, boxes = pixels(draw_answer(demo_palette, answer)), answer_picture(demo_palette, answer).boxes
+    image, boxes = drawn(demo_palette, answer)
     plot = boxes["plot"]
     inside = image[plot.top + 6 : plot.bottom - 6, plot.left + 6 : plot.right - 6]
     assert np.any(np.all(np.abs(inside - DARK) <= 3, axis=-1))
