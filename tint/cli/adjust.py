@@ -126,7 +126,7 @@ def command(
     """A trial: what went wrong, and the corrected recipe.
 
     Example: tint adjust swatches_demo --base clear --load white=0.3 --load yellow=0.06 --load red=0.04
-    --thickness 2 --read swatches_demo/readings.csv:peach-lid --target-lab 60,42,34
+    --thickness 2 --read swatches_demo/readings.csv:peach-lid --target-lab 60,42,34 --opacity any
 
     With several trials of one order (--trial FILE, repeated), oldest first, it learns from all.
     A colour of which no opacity is told is to be solid, as in tint solve. With --recipe, target, part and doses are

@@ -83,7 +83,7 @@ def command(
 ) -> None:  # fmt: skip
     """Many colours: a recipe for each, as a table.
 
-    Example: tint fan swatches_demo --lattice 50 --thickness 3 --base clear --out fan.csv
+    Example: tint fan swatches_demo --lattice 50 --thickness 3 --base clear --most-pigments 2 --out fan.csv
 
     TARGETS is a table with the columns name and colour (#rrggbb) or L, a, b, and as it likes opacity, tolerance,
     walls_mm and base; or a file of readings. Each colour gets the recipe that tint solve ranks first; one that fails
