@@ -41,7 +41,7 @@ COMMANDS = {
     "inspect": "A reading against what was approved: pass, fail or too close.",
     "lot": "A new lot of a pigment or base: how strong, what hue.",
     "explain": "A word of optics or of the trade, in plain sentences.",
-    "order": "An order: its recipe, weigh sheet, card and approval sheets.",
+    "order": "An order: its recipe, weigh sheet, labels, sheets and quote.",
     "fan": "Many colours: a recipe for each, as a table.",
     "reach": "Many colours: which of them each base and wall can have.",
     "ledger": "The workshop's record: orders, recipes, batches, approvals.",

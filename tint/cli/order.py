@@ -43,7 +43,7 @@ _SECTIONS = {
 def command(
     order: Path, choose: int | None, said: dict[str, Any], every: bool, replace: bool, optics: str, as_json: bool
 ) -> None:  # fmt: skip
-    """An order: its recipe, weigh sheet, labels, approval sheets and quote.
+    """An order: its recipe, weigh sheet, labels, sheets and quote.
 
     Example: tint order swatches_demo/orders/lid.toml
 
