@@ -122,6 +122,25 @@ def test_smoothing_takes_noise_from_what_is_even_and_keeps_an_edge() -> None:
     assert mean[:, 31:33].mean() - mean[:, 27:29].mean() > 0.45
 
 
+def test_bodies_that_overlap_are_united() -> None:
+    pytest.importorskip("manifold3d", reason="bodies are united by manifold3d")
+    from tint.proofs.traced.picture import united
+
+    crossed = np.concatenate((parts.box((30.0, 10.0, 4.0)), parts.box((10.0, 30.0, 6.0))))
+    whole = united(part_of(crossed))
+    assert whole.volume_cm3 == pytest.approx(2.6, rel=1e-3)
+    about = whole.triangles
+    each = np.einsum("ni,ni->", about[:, 0], np.cross(about[:, 1], about[:, 2])) / 6000.0
+    assert each == pytest.approx(2.6, rel=1e-3)
+
+
+def test_a_part_without_overlap_is_left_as_it_is() -> None:
+    from tint.proofs.traced.picture import united
+
+    shell = part_of(parts.shell(20.0, 17.0, 3))
+    assert united(shell) is shell
+
+
 # With the path tracer.
 
 

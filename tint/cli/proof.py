@@ -132,7 +132,7 @@ def command(
             walls=walls, traced=traced,
         )  # fmt: skip
     if approving.given:
-        contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial, walls)
+        contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial, walls, traced)
     more["walls"] = [msgspec.to_builtins(wall) for wall in jsonable.walls(walls)]
     more["warnings"] = list(predict(palette, blend, setting=setting).warnings)
     more["traced"] = None if traced is None else traced.told
@@ -246,7 +246,7 @@ def _deep(
 
 def _sheets(
     palette: Palette, blend: Blend, setting: Setting, target: Target | None, part: Model | None,
-    approving: Approving, tolerance: float, trial: Trial | None, walls: tuple[Wall, ...],
+    approving: Approving, tolerance: float, trial: Trial | None, walls: tuple[Wall, ...], traced: TracedPart | None,
 ) -> dict[Path, bytes]:  # fmt: skip
     from tint.proofs.approval import Asked, approval
     from tint.proofs.part_picture import SHEET_PIXELS
@@ -261,7 +261,17 @@ def _sheets(
         show_formula=approving.show_formula,
     )
     shown = None if part is None else part.at(SHEET_PIXELS)
-    sheet = approval(palette, blend, setting=setting, asked=asked, target=target, shown=shown, trial=trial, walls=walls)
+    sheet = approval(
+        palette,
+        blend,
+        setting=setting,
+        asked=asked,
+        target=target,
+        shown=shown,
+        trial=trial,
+        walls=walls,
+        traced=traced,
+    )
     contents: dict[Path, bytes] = {}
     if approving.sheet:
         from tint.proofs.approval_page import approval_page

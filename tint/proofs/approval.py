@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,9 @@ from tint.proofs.samples import in_lights, lights_row, limits_of, limits_row, na
 from tint.proofs.trial import Trial
 from tint.target import Target
 from tint.walls import Wall
+
+if TYPE_CHECKING:
+    from tint.proofs.traced.shown import TracedPart
 
 Array = NDArray[np.float64]
 
@@ -105,6 +109,8 @@ class Approval:
         Whether recipe and part are what was asked: the first lines of the sheet.
     trial : Trial or None
         A casting of the recipe, where there is one.
+    traced : TracedPart or None
+        The part in light, where it was traced.
     """
 
     asked: Asked
@@ -119,6 +125,7 @@ class Approval:
     shown: Shown | None
     verdict: Verdict
     trial: Trial | None = None
+    traced: TracedPart | None = None
 
     @property
     def dated(self) -> str:
@@ -185,6 +192,7 @@ class Approval:
 def approval(
     palette: Palette, blend: Blend, *, setting: Setting, asked: Asked, target: Target | None = None,
     shown: Shown | None = None, trial: Trial | None = None, walls: Sequence[Wall] = (),
+    traced: TracedPart | None = None,
 ) -> Approval:  # fmt: skip
     """Gather what an approval sheet says of a recipe.
 
@@ -220,6 +228,7 @@ def approval(
             weight=None if portrait is None else portrait.cover,
         ),
         trial=trial,
+        traced=traced,
     )
 
 

@@ -10,7 +10,7 @@ import base64
 import io
 import json
 from datetime import UTC, datetime, time
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,9 @@ from tint.proofs.portrait import DASH, light_of, outlined
 from tint.proofs.render import LAMP, bare_spectrum, colour_table, spectra_of, to_levels, to_light
 from tint.proofs.samples import LIGHTS, named
 
+if TYPE_CHECKING:
+    from tint.proofs.traced.shown import TracedPart
+
 Array = NDArray[np.float64]
 
 _STEPS = 96  # of the thickness slider, at most: about one for each pixel it moves on a phone
@@ -35,7 +38,7 @@ _POINTS = 512  # of the curve that the part is coloured from in the browser: wit
 _LEAST, _SPAN = -0.5, 2.5  # linear light that those points hold: a lamp or gloss may pass 1, a clipped channel 0
 # Heights on the page as a browser prints it, measured on it [mm].
 _ROOM, _FIXED = 255.0, 165.0  # of the shorter paper, and of all but running text on it
-_OF_TRIAL = 48.0  # its words among it
+_OF_TRIAL, _OF_TRACED = 48.0, 48.0  # their words among it
 _LABEL, _GUTTER, _PICTURE, _SLAB = 28.0, 7.0, 50.0, 38.0  # lengths on the PDF, chosen by eye [mm]
 
 
@@ -54,6 +57,7 @@ def approval_page(sheet: Approval) -> bytes:
         explored=explored,
         data=json.dumps(explored["data"], separators=(",", ":")),
         part=uri("image/png", part_png(sheet)) if sheet.shown else "",
+        traced=uri("image/png", sheet.traced.png) if sheet.traced else "",
         fit=print_size(sheet),
     )
 
@@ -68,7 +72,7 @@ def print_size(sheet: Approval) -> float:
     told += [(" ".join(sheet.verdict.lines), 110, 4.4)] * bool(sheet.verdict.lines)
     told += [(sheet.asked.words, 80, 4.8)] * bool(sheet.asked.words)
     lights = [" ".join(chip.told) for chip in sheet.lights.chips]
-    trial = _OF_TRIAL if sheet.trial else 0.0
+    trial = (_OF_TRIAL if sheet.trial else 0.0) + (_OF_TRACED if sheet.traced else 0.0)
     text = sum(mm * -(-len(line) // letters) for line, letters, mm in told)
     narrow = 3.5 * max(-(-len(line) // 14) for line in lights)
     return min(1.0, max(0.6, _ROOM / (_FIXED + text + narrow + trial)))
@@ -224,6 +228,8 @@ def _drawn(page: Page, sheet: Approval) -> float:
             f"“{sheet.asked.words}”", left, _section(page, "You asked for", top), width=width, points=11.0
         )
     top = _answer(page, sheet, _section(page, "Our answer", top) + 0.6)
+    if sheet.traced is not None:
+        top = _in_light(page, sheet.traced, _section(page, "In light", top) + 0.6)
     top = _section(page, "What it means", top)
     for term, meaning in sheet.terms:
         page.words(term, left, top, ink=QUIET)
@@ -271,6 +277,16 @@ def _answer(page: Page, sheet: Approval, top: float) -> float:
     page.chip(facts.recipe, left + 5.0, top + 5.0, width - 10.0, height - 10.0)
     ends.append(page.paragraph(sheet.slab, left, top + height + 1.0, width=width, points=SMALL, ink=QUIET))
     return max(ends)
+
+
+def _in_light(page: Page, traced: TracedPart, top: float) -> float:
+    """The traced part, and beside it what it is; where both end."""
+    left, (rows, columns, _) = page.left + _LABEL, traced.levels.shape
+    high = _PICTURE * rows / columns
+    page.pdf.image(io.BytesIO(traced.png), x=left, y=top, w=_PICTURE, h=high, alt_text=traced.named)
+    left += _PICTURE + 5.0
+    told = (f"{traced.named}: as a photograph would show it.", *traced.lines[:-1])
+    return float(max(top + high, page.paragraphs(told, left, top, page.right - left)))
 
 
 def _group(page: Page, group: tuple[Row, ...], top: float) -> float:

@@ -199,6 +199,7 @@ def _check_closed(name: str, mesh: Any) -> None:
         paired = trimesh.grouping.group_rows(mesh.edges_sorted, 2)  # type: ignore[no-untyped-call]
         open_ = len(mesh.edges_unique) - len(paired)
         found = f"its surface is not closed: {open_} edge{'s' if open_ != 1 else ''} with one face or more than two"
-        raise InputError(name, found, "expected a solid", "mend it in the program that it was drawn in")
+        mend = "give an open shell its wall, or close the holes, in the program that it was drawn in"
+        raise InputError(name, found, "expected a solid, since a shell without a wall has no thickness", mend)
     if not mesh.is_winding_consistent:
         trimesh.repair.fix_winding(mesh)  # type: ignore[no-untyped-call]

@@ -99,7 +99,8 @@ def part_picture(
         What of the part misses it is told first, and outlined where no `thin_mm` is given.
     """
     portrait = shown.portrait
-    table = colour_table(palette, blend, setting=setting, upto_mm=portrait.upto_mm)
+    # Up to the thickest wall that is told, be it one along which nobody looks: scale and figures agree.
+    table = colour_table(palette, blend, setting=setting, upto_mm=max(portrait.upto_mm, shown.depths[2]))
     thin = None if thin_mm is None else thinner_than(portrait, thin_mm)
     beyond = beyond_screen(portrait, table)
     pixels = to_levels(light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait)))
@@ -129,7 +130,7 @@ def part_picture(
         )
     beside, ends = figures(told_of, left, box.top, RIGHT - left)
     under = Box(left, ends + 16, RIGHT, 0) if slim else Box(box.left, bottom + 16, box.right, 0)
-    scale, lowest = _scale(table, Box(under.left, under.top, under.right, under.top + _SCALE), portrait)
+    scale, lowest = _scale(table, Box(under.left, under.top, under.right, under.top + _SCALE))
     items += [*ruler, *scale, *beside]
     notes = [
         *cautions(palette, blend, Setting(thickness_mm=min(float(f"{shown.depths[1]:.2g}"), _LARGEST_MM))),
@@ -162,11 +163,11 @@ def _ruler(box: Box, mm_per_pixel: float) -> tuple[list[Item], int]:
     return [Patch(bar, DARK), *lines], bottom
 
 
-def _scale(table: ColourTable, box: Box, portrait: Portrait) -> tuple[list[Item], int]:
+def _scale(table: ColourTable, box: Box) -> tuple[list[Item], int]:
     """The colour of every thickness that there is."""
     lines, top = paragraph("How thick, and in which colour", left=box.left, top=box.top, width=box.width, size=BODY)
     strip = Box(box.left, top + 12, box.right, top + 12 + box.height)
-    drawn, bottom = wedge_strip([table], strip, portrait.upto_mm)
+    drawn, bottom = wedge_strip([table], strip, table.upto_mm)
     return [*lines, *(item for item in drawn if not isinstance(item, NearSign))], bottom  # too low for signs
 
 

@@ -22,7 +22,7 @@ from tint.proofs.part_picture import hollow_of
 from tint.proofs.portrait import corner_normals, plain_light, portrait_of
 from tint.proofs.render import colour_table
 from tint.proofs.traced import paths, scenes
-from tint.proofs.traced.picture import surfaces_of
+from tint.proofs.traced.picture import surfaces_of, united
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
 
 Array = NDArray[np.float64]
@@ -72,6 +72,7 @@ def against_slab(
     slab = np.asarray(
         plain_light(portrait, table, hollow_of(palette, blend, setting=measured, portrait=portrait)), dtype=float
     )
+    part = united(part)
     body = scenes.placed(part.triangles, corner_normals(part.triangles), SIDES[side], scene="even")
     few = few_wavelengths(palette, blend, setting=setting, upto_mm=body.size)
     rows, columns = portrait.cover.shape

@@ -16,7 +16,7 @@ from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs.lettering import font, line_height, wrap
-from tint.proofs.part import SIDES, Part
+from tint.proofs.part import SIDES, Part, part_of
 from tint.proofs.portrait import corner_normals
 from tint.proofs.render import Light
 from tint.proofs.traced import paths, scenes
@@ -52,6 +52,7 @@ _PAPER, _INK = 0.85, 0.04  # reflectance where no card was read; assumptions, no
 _SHOWN_AT, _BRIGHTER = 0.75, 95.0  # linear light that a glowing part is shown at, and at which percentile
 _DOTS, _LETTERS_MM = 5, 4.2  # of the printed page: dots to a millimetre; its letters are of 12 points
 _PRINT = "Light that passes a wall of rubber keeps its way or loses it; what lies behind is read or only guessed."
+_COMMON = 1e-3  # of the part, that its bodies may have in common: what counting pixels misses
 _MANY = "fit it with --optics many-flux"
 SIDE_OF = {"window": "corner", "behind": "front", "inside": "front", "page": "top"}
 
@@ -118,6 +119,7 @@ def traced(
         raise InputError("--trace", f"`{scene}` is not known", ", ".join(scenes.SCENES))
     if palette.model != "many-flux":
         raise InputError("--trace", f"the palette is fitted by {palette.model}, which follows no paths", mend=_MANY)
+    part = united(part)
     wide = pixels or how.pixels
     side = side or SIDE_OF[scene]
     body = scenes.placed(part.triangles, corner_normals(part.triangles), SIDES[side], scene=scene)
@@ -169,6 +171,32 @@ def traced(
         exposure=exposure,
         paths=wide * (3 * wide // 4) * how.passes * how.paths * count * (2 + _GLOSS),
     )
+
+
+def united(part: Part) -> Part:
+    """A part whose bodies do not overlap: light would leave one at its face within the other.
+
+    Raises
+    ------
+    InputError
+        If they overlap and cannot be united.
+    """
+    about = part.triangles - part.triangles.reshape(-1, 3).mean(axis=0)
+    each = float(np.einsum("ni,ni->", about[:, 0], np.cross(about[:, 1], about[:, 2]))) / 6000.0
+    if each - part.volume_cm3 < _COMMON * part.volume_cm3:
+        return part
+    import trimesh  # every part comes from it
+
+    mesh = trimesh.Trimesh(**trimesh.triangles.to_kwargs(part.triangles))  # type: ignore[no-untyped-call]
+    bodies = mesh.split(only_watertight=True)
+    try:
+        if any(body.volume <= 0.0 for body in bodies):
+            raise ValueError("hollow bodies")
+        whole = trimesh.boolean.union(bodies, engine="manifold")
+    except (ImportError, ValueError) as error:
+        mend = "unite them in the program that they were drawn in"
+        raise InputError(f"--trace, {part.name}", "its bodies overlap, and could not be united", mend=mend) from error
+    return part_of(np.asarray(whole.triangles, dtype=float), name=part.name)
 
 
 def surfaces_of(palette: Palette, setting: Setting, few: Few) -> dict[str, Array]:
