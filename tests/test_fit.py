@@ -475,7 +475,7 @@ def test_reference_a_group_left_out_is_what_a_fit_without_it_misses() -> None:
 
 def with_pigments(count: int) -> SwatchFolder:
     folder = studio(SMALL, seed=1)
-    return replace(folder, pigments=folder.pigments | {f"p{at}": Pigment(name=f"p{at}") for at in range(count)})
+    return replace(folder, pigments={**folder.pigments, **{f"p{at}": Pigment(name=f"p{at}") for at in range(count)}})
 
 
 def test_a_fit_that_no_computer_has_memory_for_is_refused_in_one_line() -> None:
