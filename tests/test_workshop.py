@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import click
 import pytest
 from click.testing import CliRunner
 
+import tint
 from tint.cli import options as shared
 from tint.materials import Workshop
+from tint.palette import Palette, fit_path, write_palette
+from tint.swatches import folder_digest
 from tint.swatches.declaration import read_declaration, read_workshop
+from tint.swatches.folder import workshop_of
 from tint.swatches.gather import Gathered
 
 TOLD = """
@@ -83,3 +89,30 @@ def test_the_workshop_is_the_default_of_options_and_an_option_goes_before_it(fol
     assert weighed_on(folder) == "0.1 0 2 5"
     assert weighed_on(folder, "--scale-step", "0.5", "--mould", "3") == "0.5 0 3"
     assert weighed_on(tmp_path / "nowhere") == "0.01 10"
+
+
+def test_the_library_takes_for_granted_what_the_workshop_says(demo_palette: Palette) -> None:
+    workshop = Workshop(scale_step_g=0.1, scale_max_g=500.0, dose_tolerance_percent=2.0, waste_percent=0.0)
+    palette = replace(demo_palette, workshop=workshop)
+    blend = {"white": 0.5, "ochre": 0.05}
+    sheet = tint.weigh(palette, blend, base="clear", batch_g=200.0, thickness_mm=2.0)
+    assert sheet.batch_g == 200.0
+    assert (sheet.scale.step_g, sheet.scale.tolerance_percent, sheet.scale.max_g) == (0.1, 2.0, 500.0)
+    told = tint.weigh(
+        palette, blend, base="clear", batch_g=200.0, thickness_mm=2.0, scale_step_g=0.01, waste_percent=5.0
+    )
+    assert (told.scale.step_g, told.batch_g) == (0.01, pytest.approx(210.0))
+    asked: dict[str, Any] = {"lab": (75.0, 4.0, 25.0), "base": "clear", "thickness_mm": 2.0, "loosen": False}
+    answer = tint.solve(palette, rules=tint.Rules(batch_g=200.0, most_pigments=2), **asked)
+    assert (answer.rules.scale_step_g, answer.rules.dose_tolerance_percent) == (0.1, 2.0)
+    assert not answer.best.unweighable
+    finer = tint.solve(palette, rules=tint.Rules(batch_g=200.0, most_pigments=2, scale_step_g=0.001), **asked)
+    assert finer.rules.scale_step_g == 0.001
+    assert tint.solve(palette, rules=tint.Rules(most_pigments=2), **asked).rules.scale_step_g is None
+
+
+def test_a_loaded_palette_has_the_workshop_of_its_folder(demo_palette: Palette, folder: Path) -> None:
+    assert workshop_of(folder).scale_step_g == 0.1
+    # The file of a palette holds no workshop: it is read where the palette is loaded.
+    write_palette(replace(demo_palette, digest=folder_digest(folder)), fit_path(folder, "two-flux"))
+    assert tint.load(folder, optics="two-flux").workshop == workshop_of(folder)

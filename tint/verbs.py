@@ -20,6 +20,7 @@ from tint.opacity import opacity_of
 from tint.palette import BROKEN, Palette, fit_path, read_palette
 from tint.recipes import Answer, Rules
 from tint.swatches import SwatchFolder, folder_digest
+from tint.swatches.folder import workshop_of
 from tint.swatches.instruments import Given
 from tint.target import BOUNDS, Target, solid_unless_told, without_gloss
 
@@ -75,7 +76,9 @@ def fit(folder: Folder, *, optics: str = "many-flux", progress: Callable[[str], 
     """
     from tint.fitting import fit_palette
 
-    return fit_palette(folder_of(folder), optics=optics, progress=progress)
+    swatches = folder_of(folder)
+    palette = fit_palette(swatches, optics=optics, progress=progress)
+    return replace(palette, workshop=workshop_of(swatches.path))
 
 
 def load(path: str | Path, *, optics: str = "many-flux", progress: Callable[[str], None] | None = None) -> Palette:
@@ -91,7 +94,7 @@ def load(path: str | Path, *, optics: str = "many-flux", progress: Callable[[str
     folder = Path(typed(path, str | Path, "folder", "the path of a swatch folder"))
     digest = folder_digest(folder)
     try:
-        return read_palette(fit_path(folder, optics), digest=digest)
+        return replace(read_palette(fit_path(folder, optics), digest=digest), workshop=workshop_of(folder))
     except InputError as error:
         if progress is not None and error.found == BROKEN:
             progress(f"{error.where} {BROKEN}; it is fitted again")
@@ -269,9 +272,9 @@ def weigh(
     batch_g, batch_cm3 : float, optional
         What the moulds hold, one of the two [g] or [cm3].
     waste_percent : float, optional
-        A margin on it; 10 when absent [%].
+        A margin on it; the workshop's when absent, else 10 [%].
     scale_step_g : float, optional
-        Smallest step of the scale; 0.01 when absent [g].
+        Smallest step of the scale; the workshop's when absent, else 0.01 [g].
     premix : bool
         Whether a dose too small for the scale is let down in base first.
     base, thickness_mm, walls_mm, setting

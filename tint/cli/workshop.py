@@ -8,9 +8,7 @@ from typing import Any
 import click
 
 from tint.materials import Workshop
-from tint.swatches import PALETTE_FILE
-from tint.swatches.contents import contents_of
-from tint.swatches.declaration import read_workshop
+from tint.swatches.folder import workshop_of
 
 _KEY = "tint.workshop"
 # Options that a workshop answers for, by what they are called.
@@ -26,7 +24,7 @@ _ONLY_WITH_A_BATCH = ("--scale-step", "--waste")  # where they have no default, 
 
 def folder_given(context: click.Context, _: click.Parameter, folder: Path | None) -> Path | None:
     """Take the folder, and its workshop as the default of the command's other options."""
-    found = _workshop_in(folder)
+    found = Workshop() if folder is None else workshop_of(folder)
     context.meta[_KEY] = found
     answers = {param.name: _default(param, found) for param in context.command.params if param.name}
     told = {name: value for name, value in answers.items() if value is not None}
@@ -39,15 +37,6 @@ def workshop() -> Workshop:
     context = click.get_current_context(silent=True)
     found: Workshop = Workshop() if context is None else context.meta.get(_KEY, Workshop())
     return found
-
-
-def _workshop_in(folder: Path | None) -> Workshop:
-    content = None if folder is None else contents_of(folder)[PALETTE_FILE]
-    try:
-        data = b"" if content is None else content.data or b""
-        return read_workshop(data.decode("utf-8-sig")) if data else Workshop()
-    except UnicodeDecodeError:
-        return Workshop()  # whoever reads the folder tells what is wrong with it
 
 
 def _default(param: click.Parameter, found: Workshop) -> Any:

@@ -7,7 +7,7 @@ part that turns light round.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint import notebook, plots
 from tint.errors import InputError
-from tint.materials import Base, Blend, Instrument, Pigment
+from tint.materials import Base, Blend, Instrument, Pigment, Workshop
 from tint.optics.finish import common, faces
 from tint.optics.layer import Optics
 from tint.optics.spot import Spot
@@ -69,6 +69,9 @@ class Palette:
         What the model leaves in the readings beyond their noise, as a share of reflectance^(2/3) [-].
     surprises : dict of str to Surprise
         What leaving out taught of each way in which a blend may lie outside what was cast (`bold`), and of one inside.
+    workshop : Workshop
+        Scale and habits as the folder states them: what is taken for granted where nothing else is told. They are
+        those of the folder that it was loaded from, and are not kept with it.
     """
 
     name: str
@@ -96,6 +99,7 @@ class Palette:
     swatches: tuple[SwatchFit, ...]
     undetermined: tuple[str, ...]
     digest: str
+    workshop: Workshop = field(default_factory=Workshop)
 
     @property
     def read_as_beam(self) -> NDArray[np.bool_]:

@@ -88,7 +88,7 @@ def solve(
     JobError
         If every pigment asked for is refused.
     """
-    rules = rules or Rules()
+    rules = (rules or Rules()).in_workshop(palette.workshop)
     limits.check_rules(palette, rules)
     if target.asks_opacity and not palette.pair:
         raise InputError("target", "it asks for a contrast ratio", ONE_WAY, "read some over a second backing, then fit")

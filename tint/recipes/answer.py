@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from tint import jsonable, notebook, plots
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError, JobError
-from tint.materials import Blend
+from tint.materials import Blend, Workshop
 from tint.target import Target
 from tint.walls import Wall
-from tint.weighing.premix import TOLERANCE_PERCENT
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,8 +43,9 @@ class Rules:
         What there is of a pigment; needs `batch_g` [g].
     batch_g, scale_step_g : float, optional
         With both, recipes are sought among what can be weighed, and doses that need no premix are whole steps [g].
-    dose_tolerance_percent : float
-        By which a dose may be off [% of the dose].
+    dose_tolerance_percent : float, optional
+        By which a dose may be off; the workshop's when absent, as is the scale's step where there is a batch [% of the
+        dose].
     walls_mm : tuple of float
         Further wall thicknesses of the same part; the worst counts [mm].
     also_light : str, optional
@@ -66,7 +66,7 @@ class Rules:
     stock_g: Mapping[str, float] = field(default_factory=dict)
     batch_g: float | None = None
     scale_step_g: float | None = None
-    dose_tolerance_percent: float = TOLERANCE_PERCENT
+    dose_tolerance_percent: float | None = None
     walls_mm: tuple[float, ...] = ()
     also_light: str | None = None
     rank_by: str = "closeness"
@@ -94,6 +94,15 @@ class Rules:
         for wall in self.walls_mm:
             if not 0.0 < wall <= 100.0:
                 raise InputError("wall", f"{wall:g} mm", "more than 0 and at most 100 mm")
+
+    def in_workshop(self, workshop: Workshop) -> Rules:
+        """The same with what the workshop says of its scale, where the rules do not."""
+        step, tolerance = self.scale_step_g, self.dose_tolerance_percent
+        return replace(
+            self,
+            scale_step_g=workshop.scale_step_g if step is None and self.batch_g is not None else step,
+            dose_tolerance_percent=workshop.dose_tolerance_percent if tolerance is None else tolerance,
+        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -14,7 +14,7 @@ from tint.recipes.aims import Problem, judge
 from tint.recipes.answer import Rules
 from tint.recipes.sets import Bounds
 from tint.weighing import Scale
-from tint.weighing.premix import WEAKEST, premixes
+from tint.weighing.premix import TOLERANCE_PERCENT, WEAKEST, premixes
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -28,7 +28,7 @@ def scale_of(rules: Rules) -> Scale | None:
     """The scale that doses are weighed on; None where scale or batch are not told."""
     if rules.batch_g is None or rules.scale_step_g is None:
         return None
-    return Scale(step_g=rules.scale_step_g, tolerance_percent=rules.dose_tolerance_percent)
+    return Scale(step_g=rules.scale_step_g, tolerance_percent=rules.dose_tolerance_percent or TOLERANCE_PERCENT)
 
 
 def least_dose(palette: Palette, base: str, rules: Rules) -> float:

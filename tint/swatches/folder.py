@@ -8,11 +8,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from tint.errors import Fault, FolderError
-from tint.materials import Base, Pigment
+from tint.materials import Base, Pigment, Workshop
 from tint.swatches.casts import Casts, read_casts
 from tint.swatches.checks import warn_thin_casts, warn_thin_readings, warn_units, warn_unread
 from tint.swatches.contents import Content, contents_of
-from tint.swatches.declaration import Declared, check_light, read_declaration
+from tint.swatches.declaration import Declared, check_light, read_declaration, read_workshop
 from tint.swatches.gather import Gathered
 from tint.swatches.measured import Measured, read_measured
 from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, SwatchFolder
@@ -109,6 +109,16 @@ def read_declared(path: str | os.PathLike[str]) -> Declared:
     if declared is None or grave:
         raise FolderError(str(path), grave)
     return declared
+
+
+def workshop_of(path: str | os.PathLike[str]) -> Workshop:
+    """What stands under `[workshop]` in a folder, as far as it can be read; reading the folder tells what is wrong."""
+    content = contents_of(Path(path))[PALETTE_FILE]
+    try:
+        data = b"" if content is None else content.data or b""
+        return read_workshop(data.decode("utf-8-sig")) if data else Workshop()
+    except UnicodeDecodeError:
+        return Workshop()
 
 
 def folder_digest(path: str | os.PathLike[str]) -> str:

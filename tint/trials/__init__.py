@@ -197,7 +197,7 @@ def adjust(
         check_trial(palette, trial, number)
     doubts, last = doubts or Doubts(), trials[-1]
     setting = replace(setting, finish=setting.finish or known_word(last.finish))
-    given = rules or Rules()
+    given = (rules or Rules()).in_workshop(palette.workshop)
     rules = _keeping(last, given)
     found = [] if doubts.only else causes(palette, trials, doubts)
     learned = found[0].learned if found else learn(palette, trials, doubts)

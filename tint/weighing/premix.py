@@ -114,7 +114,7 @@ SPARE = 1.1  # a tenth more than is needed, for what sticks to its cup; common p
 def scale_of(workshop: Workshop, step_g: float | None = None) -> Scale:
     """The scale of a workshop; its step where no other is told [g]."""
     return Scale(
-        step_g=step_g or workshop.scale_step_g or STEP_G,
+        step_g=(workshop.scale_step_g or STEP_G) if step_g is None else step_g,
         tolerance_percent=workshop.dose_tolerance_percent or TOLERANCE_PERCENT,
         max_g=workshop.scale_max_g,
     )

@@ -17,10 +17,10 @@ from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.target import Target
 from tint.walls import Wall, at_walls
-from tint.weighing.batch import WASTE_PERCENT, Batch, Cups, Split, mix_density, plan
+from tint.weighing.batch import Batch, Cups, Split, mix_density, plan, waste_of
 from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
 from tint.weighing.looser import Looser, looser
-from tint.weighing.premix import STEP_G, Kept, Premix, Scale, premixes, weighed_out, whole
+from tint.weighing.premix import Kept, Premix, Scale, premixes, scale_of, weighed_out, whole
 from tint.weighing.rounding import Care, best_rounding, care
 
 
@@ -98,8 +98,8 @@ class WeighSheet:
 def weigh(
     palette: Palette, blend: Blend, *, setting: Setting, batch: Batch | None = None, scale: Scale | None = None,
     split: Split | None = None, premix: bool = False, kept: Sequence[Kept] = (), aim: Target | None = None,
-    batch_g: float | None = None, batch_cm3: float | None = None, waste_percent: float = WASTE_PERCENT,
-    scale_step_g: float = STEP_G, walls_mm: Sequence[float] = (),
+    batch_g: float | None = None, batch_cm3: float | None = None, waste_percent: float | None = None,
+    scale_step_g: float | None = None, walls_mm: Sequence[float] = (),
 ) -> WeighSheet:  # fmt: skip
     """Grams for a batch.
 
@@ -142,8 +142,9 @@ def weigh(
     from another; the other parts are weighed into each.
     """
     palette.loadings(blend)
-    base, scale, split = palette.bases[blend.base], scale or Scale(step_g=scale_step_g), split or Split()
-    batch = batch or Batch(batch_g=batch_g, batch_cm3=batch_cm3, waste_percent=waste_percent)
+    base, scale, split = palette.bases[blend.base], scale or scale_of(palette.workshop, scale_step_g), split or Split()
+    waste = waste_of(palette.workshop) if waste_percent is None else waste_percent
+    batch = batch or Batch(batch_g=batch_g, batch_cm3=batch_cm3, waste_percent=waste)
     density = mix_density(base, palette.pigments, blend)
     planned = plan(batch, split, density=density)
     total, share = planned.total_g, base.mix[base.pigment_in] / sum(base.mix.values())
