@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import copy
 import re
 import subprocess
 import sys
@@ -100,12 +99,10 @@ def imports_in(tree: ast.AST, module: str, *, package: bool) -> Iterator[tuple[i
 def without_types(tree: ast.Module) -> ast.Module:
     """A module without what it imports only for those who check types: that costs nobody anything."""
 
-    class Without(ast.NodeTransformer):
-        def visit_If(self, node: ast.If) -> ast.AST | None:
-            return None if isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING" else node
+    def costs(node: ast.stmt) -> bool:
+        return not (isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING")
 
-    whole: ast.Module = Without().visit(copy.deepcopy(tree))
-    return whole
+    return ast.Module(body=[node for node in tree.body if costs(node)], type_ignores=[])
 
 
 def misplaced(module: str, imported: str) -> str:
