@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -19,12 +21,18 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
+from tint.proofs.approval import Asked, approval
+from tint.proofs.approval_page import approval_page, approval_pdf
 from tint.proofs.part import SIDES, part_of
 from tint.proofs.portrait import corner_normals
 from tint.proofs.traced import scenes
+from tint.proofs.traced.against_slab import Apart
 from tint.proofs.traced.paths import check_installed, follow, ply, stage
+from tint.proofs.traced.picture import Traced
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
+from tint.proofs.traced.shown import TracedPart
 from tint.proofs.traced.smoothing import halves, noise, smoothed
+from tint.proofs.words import SCREEN_LINE
 
 Array = NDArray[np.float64]
 
@@ -214,3 +222,25 @@ def test_every_scene_shows_the_part_and_the_same_one_for_the_same_seed(demo_many
     assert np.isfinite(one.light).all()
     assert one.light[20:28, 28:36].mean() > 0.01
     assert steps[-1][0] == steps[-1][1]
+
+
+def test_a_sheet_holds_the_traced_part_beside_the_flat_layers(demo_many_flux: Palette) -> None:
+    pytest.importorskip("jinja2", reason="pages are filled in by jinja2")
+    pytest.importorskip("fpdf", reason="PDFs are drawn by fpdf2")
+    pypdf = pytest.importorskip("pypdf", reason="PDFs are read by pypdf")
+    few = few_wavelengths(demo_many_flux, MIX, setting=WALL, upto_mm=5.0)
+    light = np.full((48, 64, 3), 0.4, dtype=np.float32)
+    picture = Traced(light=light, scene="window", noise=0.004, few=few, exposure=1.0, paths=16_000_000)
+    apart = Apart(whole=2.2, usual=2.7, most=6.3, noise=1.3)
+    part = TracedPart(
+        picture=picture, apart=apart, named="Lid from a corner", lines=("Traced so.", apart.words, SCREEN_LINE)
+    )
+    sheet = approval(
+        demo_many_flux, MIX, setting=WALL, asked=Asked(name="Lichen", made=date(2026, 11, 29)), traced=part
+    )
+    page = approval_page(sheet).decode()
+    assert "Lid from a corner: as a photograph would show it." in page
+    assert page.count("differs from the picture made of flat layers by 2.2") == 1
+    drawn = pypdf.PdfReader(io.BytesIO(approval_pdf(sheet)))
+    assert len(drawn.pages) == 1
+    assert "as a photograph would show it" in " ".join(drawn.pages[0].extract_text().split())
