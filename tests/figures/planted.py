@@ -146,7 +146,7 @@ FAULTS: list[tuple[str, str, str, Callable[[Path], None]]] = [
     ("thickness 10 % off", "thickness", "peach-lid", castings(written("peach-lid", "thickness_mm", 1.10))),
     ("thickness 10 % off, white", "thickness", "white-0.4-2mm",
      castings(written("white-0.4-2mm", "thickness_mm", 0.90))),
-    ("labels of two castings swapped", "out_of_line", "tint-2", readings(swap_labels)),
+    ("labels of two castings swapped", "mixed_up", "tint-2", readings(swap_labels)),
 ]  # fmt: skip
 
 
