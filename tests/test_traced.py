@@ -31,7 +31,7 @@ from tint.proofs.traced.paths import check_installed, follow, ply, stage
 from tint.proofs.traced.picture import Traced
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
 from tint.proofs.traced.shown import TracedPart
-from tint.proofs.traced.smoothing import halves, noise, smoothed
+from tint.proofs.traced.smoothing import evenly_coloured, halves, noise, smoothed
 from tint.proofs.words import SCREEN_LINE
 
 Array = NDArray[np.float64]
@@ -147,6 +147,15 @@ def test_a_part_without_overlap_is_left_as_it_is() -> None:
 
     shell = part_of(parts.shell(20.0, 17.0, 3))
     assert united(shell) is shell
+
+
+def test_noise_of_hue_goes_and_brightness_stays() -> None:
+    rng = np.random.default_rng(5)
+    bright = np.linspace(0.1, 0.9, 60)[None, :, None] * np.ones((40, 60, 1))
+    noisy = bright * np.array([0.7, 1.3, 1.0]) * (1.0 + 0.2 * rng.standard_normal((40, 60, 3)))
+    even = evenly_coloured(noisy, np.zeros((40, 60, 1)))
+    assert even.mean(axis=-1) == pytest.approx(noisy.mean(axis=-1))
+    assert np.std(even[..., 0] / even[..., 1]) < 0.2 * np.std(noisy[..., 0] / noisy[..., 1])
 
 
 # With the path tracer.

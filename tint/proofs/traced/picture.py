@@ -21,7 +21,7 @@ from tint.proofs.portrait import corner_normals
 from tint.proofs.render import Light
 from tint.proofs.traced import paths, scenes
 from tint.proofs.traced.rubber import Few, few_wavelengths, rubber_of
-from tint.proofs.traced.smoothing import halves, noise, smoothed
+from tint.proofs.traced.smoothing import evenly_coloured, halves, noise, smoothed
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, int, int], None]
@@ -160,6 +160,7 @@ def traced(
     place, normal = paths.front(on)
     forms = np.concatenate((normal / _TURN, place / (_STEP * body.size)), axis=-1)
     both = [np.stack(smoothed(*each, forms, reach=reach)) for each, reach in ((inside, 8), (gloss, 5))]
+    both[0] = np.stack([evenly_coloured(each, forms) for each in both[0]])
     first, second = both[0] + both[1]
     light = 0.5 * (first + second)
     exposure = _exposure(light, place, scene, body, objects)

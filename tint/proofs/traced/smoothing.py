@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 
 _REACH, _PATCH = 7, 3  # px, each way; chosen by eye as is the next
 _STRICT = 0.45  # times the noise by which surroundings may differ
+_LOOSE = 0.5  # of an edge, as far as hue is concerned
 _BRIGHT = 4.0  # times the brightest of the pixels about, beyond which a single pass is a stray path
 
 
@@ -108,3 +109,22 @@ def _filtered(values: Array, guide: Array, variance: Array, forms: Array, reach:
             total += weight[..., None] * other
             weights += weight
     return np.asarray(total / weights[..., None])
+
+
+def evenly_coloured(light: Array, forms: Array, *, reach: int = 6) -> Array:
+    """Light whose brightness stays and whose hue is that of what is about it on the same face, shape (..., 3).
+
+    Colours of rubber run smoothly where brightness does not: of what noise is left, the eye sees that of the hue first.
+    """
+    bright = light.mean(axis=-1)
+    around = ((reach, reach), (reach, reach), (0, 0))
+    padded = [np.pad(each, around, mode="reflect") for each in (light, forms)]
+    rows, columns = bright.shape
+    total = np.zeros_like(light)
+    for down in range(2 * reach + 1):
+        for right in range(2 * reach + 1):
+            other, form = (each[down : down + rows, right : right + columns] for each in padded)
+            weight = np.exp(-((_LOOSE * (forms - form)) ** 2).sum(axis=-1))
+            total += weight[..., None] * other
+    hue = total / np.maximum(total.mean(axis=-1, keepdims=True), 1e-9)
+    return np.asarray(np.where(total.min(axis=-1, keepdims=True) > 0.0, bright[..., None] * hue, light))
