@@ -142,7 +142,8 @@ class Bench:
         for _ in range(3):
             self.clean()
             began = time.perf_counter()
-            self.run(told)
+            status, words = self.run(told)
+            assert status == 0, words  # else its refusal would be what is killed
             took.append(time.perf_counter() - began)
         return max(took[1:])
 
@@ -151,6 +152,13 @@ class Bench:
         shutil.rmtree(self.out / "tables", ignore_errors=True)
         shutil.rmtree(self.folder / "orders" / "lid", ignore_errors=True)
         (self.folder / "orders" / "lid.recipe.json").unlink(missing_ok=True)
+
+    def restore(self, name: str) -> None:
+        """Readings and palettes as they were, after what changes them."""
+        if name in ("import", "fit"):
+            shutil.copy(DEMO / "readings.csv", self.folder)
+            for told in (WRITERS["fit"][0], ("fit", "FOLDER")):
+                assert self.run(told)[0] == 0
 
     def left(self) -> list[str]:
         """What is neither a file of the user's nor SQLite's log, which its next user takes up."""
@@ -344,12 +352,11 @@ def figures() -> None:
             line, more = interrupts(bench, name, -(-asked.interrupts // len(several)), rng)
             print(line, flush=True)
             odd += more
+            bench.restore(name)
         writers = [name for name in several if name in WRITERS]
         for name in writers:
             print(kills(bench, name, asked.kills // len(writers), rng), flush=True)
-            if name in ("import", "fit"):
-                shutil.copy(DEMO / "readings.csv", bench.folder)
-                bench.run(WRITERS["fit"][0])
+            bench.restore(name)
         print("\n".join(odd))
 
 
