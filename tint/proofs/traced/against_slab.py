@@ -28,7 +28,6 @@ from tint.proofs.traced.rubber import few_wavelengths, rubber_of
 Array = NDArray[np.float64]
 
 _PIXELS, _PASSES, _PATHS, _SQUARE = 72, 4, 16, 3  # of the picture that is compared, in squares of pixels; chosen
-STEPS_OF = _PASSES
 
 
 @dataclass(frozen=True, kw_only=True)

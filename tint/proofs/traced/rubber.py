@@ -19,7 +19,7 @@ from tint.colorimetry import Viewing
 from tint.materials import Blend
 from tint.optics import layer
 from tint.optics.adding_doubling import lobes
-from tint.optics.finish import HEIGHTS_UM, word_for
+from tint.optics.finish import word_for
 from tint.palette import Palette
 
 Array = NDArray[np.float64]
@@ -100,11 +100,6 @@ def rubber_of(palette: Palette, blend: Blend, *, finish: str = "") -> Rubber:
         index=optics.refractive_index,
         slope=_SLOPES[word_for(finish or palette.finish(blend.base))],
     )
-
-
-def slope_of(finish: str) -> float:
-    """How far the facets of a finish are tilted [-]."""
-    return _SLOPES[finish if finish in HEIGHTS_UM else "gloss"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -164,7 +164,10 @@ def surroundings(
     if scene == "inside":
         if hollow is None:
             raise InputError(
-                "--trace inside", "a lamp finds no room inside this part", "expected a hollow part", "--trace behind"
+                "--trace inside",
+                "a lamp finds no room inside this part",
+                "expected a hollow part",
+                "use --trace behind",
             )
         centre, radius = hollow
         lamp = {"type": "sphere", "center": centre.tolist(), "radius": radius, "emitter": _shines(1.0)}
