@@ -84,7 +84,7 @@ def size(problem: Problem) -> tuple[float, float]:
     shared, block = 2 * n * wide, 4 * n
     border = 2 * n + len(problem.optics) + 2 + int(problem.used.sum())
     steps = _STEPS * shared * (border**2 + 3 * block * (border + block))
-    held = 8 * shared * border + 16 * wide * n**2 + 3 * shared * min(shared, max(MANY, shared // 4)) + 3 * border**2
+    held = 14 * shared * border + 16 * wide * n**2 + 3 * shared * min(shared, max(MANY, shared // 4)) + 3 * border**2
     return steps / _EACH_SECOND, 8.0 * held
 
 
