@@ -219,7 +219,9 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
     Only for sets that are so near that this may make them the nearest.
     """
     worst = judge(problem, found.sets, found.loadings).colour.max(axis=1)
-    near = worst <= float(worst.min(initial=np.inf)) + _WORTH_LEVELLING
+    near = (worst <= float(worst.min(initial=np.inf)) + _WORTH_LEVELLING) & (worst > _TORN)
+    if not near.any():
+        return found
     if not near.all():
         room = None if problem.room is None else problem.room[near]
         return put(found, near, _level_out(replace(problem, room=room), found.rows(near), bounds))
