@@ -176,7 +176,7 @@ def test_a_recipe_that_lost_its_opacity_is_renewed(demo_palette: Palette, tmp_pa
     run_fan(demo_palette, wishes, COMMON, out)
     old = list(read_rows(out))
     assert [row.reached for row in old] == [True, True]
-    fan = run_fan(replace(demo_palette, s=0.8 * demo_palette.s), wishes, COMMON, out, old=old)
+    fan = run_fan(replace(demo_palette, s=0.7 * demo_palette.s), wishes, COMMON, out, old=old)
     assert fan.moved == ("0.9..",)
 
 

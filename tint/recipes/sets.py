@@ -26,7 +26,7 @@ _FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the
 _LAST_SHARES = (0.02, 0.3)  # to start the finalists from, besides where the first pass left them
 _FINALISTS = 160  # sets that are started afresh
 _FAR = 8.0  # CIEDE2000 beyond the nearest set, farther than which a fresh start would not bring one near it
-_WINDOW = 2.5  # of those started afresh the ones that are finished: they miss by no more than this beyond the nearest
+_WINDOW = 2.5  # of those started afresh the ones that are finished miss by no more than this beyond the nearest
 _HELD = 32  # nearest sets whose colour is sought again with the opacity held
 _FIRST_TOLERANCE, _COARSE_TOLERANCE, _COARSE_STEPS = 1e-2, 1e-3, 9  # of the first pass and of fresh starts
 _STEPS = 25  # of finishing
@@ -103,8 +103,9 @@ def best_of_sets(
     finalists = max(_HELD, _FINALISTS // _looks(problem))
     missed = np.sqrt(first.cost) + _EACH_PIGMENT * size
     order = np.argsort(missed, kind="stable")[:finalists]
-    order = order if farther else order[missed[order] <= missed[order[0]] + _FAR]
-    window = math.inf if farther else _WINDOW
+    # What is within the tolerance may be poured, however near another comes: there the least or the cheapest may be.
+    window = math.inf if farther else max(_WINDOW, problem.target.tolerance)
+    order = order[missed[order] <= missed[order[0]] + window + _FAR - _WINDOW]
     ended = _tidied(problem, finish(problem, first.sets[order], first.loadings[order], bounds, window=window), bounds)
     if not problem.target.asks_more:
         return ended
