@@ -340,3 +340,14 @@ def test_recipes_that_reach_come_before_those_that_do_not(demo_palette: Palette)
     for rank_by in ("closeness", "chance", "price", "loading"):
         reached = [recipe.reached for recipe in ranked(demo_palette, rank_by).recipes]
         assert reached == sorted(reached, reverse=True)
+
+
+def test_the_least_within_a_wide_tolerance_may_be_far_from_the_nearest(demo_many_flux: Palette) -> None:
+    target = Target(lab=np.array([45.0, -10.0, 10.0]), contrast_ratio_min=0.9)
+    rules = Rules(rank_by="loading", most_pigments=3, most_recipes=1)
+    narrow, wide = (
+        solve(demo_many_flux, replace(target, tolerance=each), setting=SETTING, base="clear", rules=rules).best
+        for each in (4.0, 12.0)
+    )
+    assert wide.delta_e > 4.0
+    assert wide.blend.total < 0.8 * narrow.blend.total
