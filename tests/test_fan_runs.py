@@ -20,6 +20,7 @@ from tint.cli import main
 from tint.errors import InputError, JobError
 from tint.fans import Common, Row, Wish, reach, read_rows, run_fan, shop_table
 from tint.fans.journal import journal
+from tint.fans.rows import table_of
 from tint.fans.run import Chunk, here
 from tint.palette import Palette
 from tint.proofs.printed import Chip, chips_page, chips_pdf, in_groups
@@ -143,6 +144,15 @@ def test_parquet_holds_the_same_rows(demo_palette: Palette, whole: bytes, tmp_pa
     out.write_bytes(out.read_bytes()[:-40])
     with pytest.raises(InputError, match="is no such table, or a damaged one"):
         list(read_rows(out))
+
+
+def test_a_pigment_named_like_a_formula_is_words_in_the_table(tmp_path: Path) -> None:
+    row = Row(number=1, name="lid", asked="a", base="clear", loadings={"=1+1": 0.5})
+    out = tmp_path / "recipes.csv"
+    out.write_bytes(b"".join(table_of([row], ["=1+1"])))
+    header = out.read_text(encoding="utf-8").splitlines()[0].split(",")
+    assert "'=1+1 %" in header
+    assert list(read_rows(out)) == [row]
 
 
 def test_two_runs_do_not_write_one_journal(demo_palette: Palette, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import csv
 import errno
 import hashlib
 import io
@@ -295,6 +296,13 @@ _FORMULA = re.compile("'*[-=+@\t\r\n\uff0b\uff0d\uff1d\uff20]")  # the last four
 def neutral(cell: object) -> object:
     """A cell as it is to be written; numbers and what is no formula stay as they are."""
     return f"'{cell}" if isinstance(cell, str) and _FORMULA.match(cell) else cell
+
+
+def csv_table(rows: Iterable[Iterable[object]]) -> bytes:
+    """Rows as comma-separated values in UTF-8, the header among them; no cell is a formula."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows([neutral(cell) for cell in row] for row in rows)
+    return out.getvalue().encode()
 
 
 def restored(cell: str) -> str:

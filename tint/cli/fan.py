@@ -101,7 +101,9 @@ def command(
     wishes = wishes_of(palette, common, targets, spacing, said)
     with show.progress(quiet=as_json) as tell, engine_of(workers=workers, scheduler=scheduler) as engine:
         fan = run_fan(palette, wishes, common, out, old=old, engine=engine, progress=tell)
-    files = {path: draw(read_rows(out), palette, common) for path, draw in drawn.items() if path is not None}
+    asked = {path: draw for path, draw in drawn.items() if path is not None}
+    rows = list(read_rows(out)) if asked else []
+    files = {path: draw(rows, palette, common) for path, draw in asked.items()}
     write_all(files)
     written = [str(each) for each in (out, *files)]
     if as_json:

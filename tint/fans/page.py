@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
 from collections.abc import Iterable
 
 import numpy as np
@@ -12,7 +10,7 @@ import numpy as np
 from tint import colorimetry
 from tint.fans.rows import Row
 from tint.fans.wish import Common
-from tint.files import neutral
+from tint.files import csv_table
 from tint.palette import Palette
 from tint.proofs.printed import Chip, chips_page, chips_pdf, in_groups
 
@@ -56,15 +54,13 @@ def shop_table(rows: Iterable[Row], palette: Palette, common: Common) -> bytes:
     The colour is that of the recipe where it can be had, and else what was asked for.
     """
     chips, _ = _chips(rows, palette, common)
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\n")
-    table.writerow(["order", "number", "name", "group", "colour", "contrast_ratio", "can_be_had"])
+    table: list[list[object]] = [["order", "number", "name", "group", "colour", "contrast_ratio", "can_be_had"]]
     held = [(group, chip) for group, members in in_groups(chips) for chip in members]
     for order, (group, chip) in enumerate(held, start=1):
         seen = chip.had if chip.reached else chip.wanted
         opacity = "" if chip.contrast_ratio is None or not chip.reached else f"{chip.contrast_ratio:.3f}"
-        table.writerow([order, chip.number, neutral(chip.name), group, seen, opacity, "yes" if chip.reached else "no"])
-    return out.getvalue().encode()
+        table.append([order, chip.number, chip.name, group, seen, opacity, "yes" if chip.reached else "no"])
+    return csv_table(table)
 
 
 def _light(common: Common) -> str:

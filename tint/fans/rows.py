@@ -16,7 +16,7 @@ from msgspec import Struct
 from tint.errors import InputError
 from tint.fans.solving import Solved
 from tint.fans.wish import Common, Wish
-from tint.files import neutral, restored
+from tint.files import csv_table, restored
 
 _DOSE = " %"  # behind the name of a pigment, in the header
 _GROUP = 4096  # rows of a Parquet file that are held at a time; no source
@@ -139,9 +139,9 @@ def table_of(rows: Iterable[Row], pigments: Iterable[str]) -> Iterator[bytes]:
     Numbers have all their digits: what is read back is what was found.
     """
     names = list(pigments)
-    yield _line(_columns(names))
+    yield csv_table([_columns(names)])
     for row in rows:
-        yield _line(_cell(value) for value in _values(row, names))
+        yield csv_table([[_cell(value) for value in _values(row, names)]])
 
 
 def parquet_of(rows: Iterable[Row], pigments: Iterable[str]) -> bytes:
@@ -178,13 +178,7 @@ def _values(row: Row, pigments: Sequence[str]) -> list[Any]:
 
 
 def _cell(value: object) -> object:
-    return "" if value is None else ("yes" if value else "no") if isinstance(value, bool) else neutral(value)
-
-
-def _line(cells: Iterable[object]) -> bytes:
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerow(cells)
-    return out.getvalue().encode()
+    return "" if value is None else ("yes" if value else "no") if isinstance(value, bool) else value
 
 
 def read_rows(path: Path) -> Iterator[Row]:
@@ -207,7 +201,7 @@ def _read_csv(path: Path) -> Iterator[Row]:
             table = csv.DictReader(stream)
             _check(path, table.fieldnames or ())
             for cells in table:
-                values = {name: restored(cell or "") for name, cell in cells.items() if name}
+                values = {restored(name): restored(cell or "") for name, cell in cells.items() if name}
                 yield _row(f"{path}, row {table.line_num}", values | {"reached": values["reached"] == "yes"})
     except (UnicodeDecodeError, csv.Error) as error:
         raise InputError(str(path), f"is no such table ({error})", _FORM) from error

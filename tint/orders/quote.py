@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
 import json
 from collections.abc import Iterator
 from typing import Any
 
 from msgspec import Struct
 
-from tint.files import neutral
+from tint.files import csv_table
 from tint.materials import Workshop
 from tint.orders.order import Order
 from tint.palette import Palette
@@ -137,7 +135,7 @@ def costs_table(quote: Quote) -> bytes:
         (each.what, f"{each.quantity:.6g}", each.unit, f"{each.unit_price:.6f}", f"{each.total:.2f}")
         for each in quote.costs
     ]
-    return _csv(("what", "quantity", "unit", "unit_price", "total"), rows)
+    return csv_table([("what", "quantity", "unit", "unit_price", "total"), *rows])
 
 
 def invoice_line(order: Order, quote: Quote, made_on: datetime.date) -> dict[str, Any]:
@@ -158,17 +156,9 @@ def invoice_line(order: Order, quote: Quote, made_on: datetime.date) -> dict[str
 def invoice_csv(line: dict[str, Any]) -> bytes:
     """The line as comma-separated values, its columns first."""
     money = {"unit_price", "total"}
-    return _csv(tuple(line), [tuple(f"{x:.2f}" if name in money else x for name, x in line.items())])
+    return csv_table([line, [f"{x:.2f}" if name in money else x for name, x in line.items()]])
 
 
 def invoice_json(line: dict[str, Any]) -> bytes:
     """The line as one line of JSON."""
     return (json.dumps(line, ensure_ascii=False) + "\n").encode("utf-8")
-
-
-def _csv(columns: tuple[str, ...], rows: list[tuple[Any, ...]]) -> bytes:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows([neutral(cell) for cell in row] for row in rows)
-    return out.getvalue().encode("utf-8")
