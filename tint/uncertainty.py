@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 _PHASE = 0.07
 UNKNOWN = 100.0  # CIEDE2000, from black to white: an error of that and more says that nothing is known
 _LEAST_LIGHT = 1e-9  # transmittance below which there is nothing to be hazy
-_Z95 = 1.959964  # two-sided, standard normal
+Z95 = 1.959964  # standard deviations of a normal error within which 95 of 100 lie; stated errors are such half widths
 Z95_ONE_SIDED = 1.644854
 
 
@@ -81,7 +81,7 @@ def of_colour(
     widened = _outside(palette, palette.blend(base, loadings), thickness_mm)
     covariance = widened * (again + of_palette(palette, along[:, :3], palette.shares(base, loadings)))
     half_width, of_reading = (
-        _Z95 * float(np.sqrt(each)) if has_pair else np.nan for each in (covariance[3, 3], widened * noise[3, 3])
+        Z95 * float(np.sqrt(each)) if has_pair else np.nan for each in (covariance[3, 3], widened * noise[3, 3])
     )
     known, scatter = (float(np.fmin(radius(lab, each[:3, :3]), UNKNOWN)) for each in (covariance, again))
     return ColourError(covariance, known, min(half_width, 1.0) if has_pair else half_width, scatter, of_reading)
@@ -141,7 +141,7 @@ def of_light(
     # A share that is read of a transmittance is noisy as that is.
     noise = palette.instrument.repeatability * float(np.linalg.norm(luminance))
     covariance += np.diag([noise, noise, noise / counted]) ** 2
-    errors = np.minimum(_Z95 * np.sqrt(np.diag(covariance)), 1.0)
+    errors = np.minimum(Z95 * np.sqrt(np.diag(covariance)), 1.0)
     if palette.model == "two-flux":
         return Light(total, np.nan, np.nan, float(errors[0]), np.nan, np.nan)
     return Light(total, regular, 1.0 - share, *(float(each) for each in errors))

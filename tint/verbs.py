@@ -199,7 +199,7 @@ def solve(
         A file of readings, `FILE` or `FILE:NAME`.
     photo : str, optional
         A place in a photograph, `FILE:X,Y` in pixels, or `FILE:X,Y:chart` where a 24-patch chart is in it; without one
-        the colour is known within several CIEDE2000 only. It is matched as a screen colour is.
+        the colour is known within some 20 CIEDE2000 only. It is matched as a screen colour is.
     said : Given, optional
         What is true of that file where it does not say so: scale, light, observer, geometry.
     opacity : str, float or pair of floats, optional

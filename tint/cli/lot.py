@@ -13,11 +13,11 @@ from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_options
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.errors import InputError
-from tint.ledger.repeat import HALF_WIDTH
 from tint.materials import USE, Blend
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.trials.lots import LotCheck, check_lot, rescale
+from tint.uncertainty import Z95
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -102,6 +102,6 @@ def _show_recipe(out: Console, old: dict[str, float], new: Blend) -> None:
 def _record(folder: Path, found: LotCheck) -> str:
     """The command that writes it down; the ledger keeps half widths that hold 95 of 100."""
     told = ["tint", "ledger", "add", "lot", str(folder), "--material", found.what, "--lot", "LOT"]
-    told += ["--strength", f"{found.strength:.4f}", "--strength-error", f"{HALF_WIDTH * found.strength_error:.4f}"]
+    told += ["--strength", f"{found.strength:.4f}", "--strength-error", f"{Z95 * found.strength_error:.4f}"]
     told += ["--hue-left-over", f"{found.hue_left:.2f}", "--verdict", found.verdict]
     return shlex.join(told)

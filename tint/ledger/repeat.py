@@ -21,9 +21,9 @@ from tint.ledger.lookup import find_order, has_expired
 from tint.ledger.records import Approval, Lot, Order, Recipe
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.uncertainty import Z95
 
 _HUE_TOLD = 0.5  # CIEDE2000 from which what no dose can mend is told: half the usual tolerance, no source
-HALF_WIDTH = 1.959964  # standard deviations that hold 95 of 100 of a normal distribution
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,7 @@ def _base(lots: Sequence[Lot], base: str) -> tuple[Strength, list[str]]:
     haze = relative_strength(usable, now, to=usable[0].relative_to_lot)
     if haze is None:
         return Strength(1.0), [*told, f"{base}: how hazy lot {now} is beside that of the swatches is not known"]
-    if abs(haze.value - 1.0) > HALF_WIDTH * haze.error:
+    if abs(haze.value - 1.0) > Z95 * haze.error:
         told.append(
             f"{base}: lot {now} has {haze.value:.3g} times the haze; the look is predicted for it, doses are not"
         )
@@ -223,7 +223,7 @@ def relative_strength(lots: Sequence[Lot], lot: str, *, to: str) -> Strength | N
     links: dict[str, dict[str, Strength]] = {}
     for each in lots:
         if each.strength is not None and each.lot != each.relative_to_lot:
-            error = (each.strength_error or 0.0) / (HALF_WIDTH * each.strength)
+            error = (each.strength_error or 0.0) / (Z95 * each.strength)
             links.setdefault(each.lot, {})[each.relative_to_lot] = Strength(each.strength, error)
             links.setdefault(each.relative_to_lot, {})[each.lot] = Strength(1.0 / each.strength, error)
     reached, waiting = {lot: Strength(1.0)}, deque([lot])

@@ -188,7 +188,7 @@ def _unsure(palette: Palette, setting: Setting, base: str, target: Target, found
         error = uncertainty.of_colour(
             palette, base, own, values, slopes, thickness_mm=setting.thickness_mm, view=view, has_pair=True
         )
-        width = math.sqrt(max(error.contrast_ratio**2 - error.of_reading**2, 0.0)) / margin.Z95
+        width = margin.of_part(error.contrast_ratio, error.of_reading)
         ratio = float(colorimetry.contrast_ratio(values[1], values[2], view))
         room[row, 0] = margin.of_depth(KINDS[0], ratio, width)
     return room

@@ -19,13 +19,13 @@ from tint.recipes.aims import STRICT, Judged, Problem, judge
 from tint.recipes.sets import Bounds, Candidates, opacity_missed, optimise, put
 from tint.recipes.sparing import ALIKE
 from tint.target import Target
+from tint.uncertainty import Z95
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 SAFE = 0.99  # chance with which a recipe is to keep a bound
 _Z = 2.326348  # standard deviations that a normal error stays under with that chance, one-sided
-Z95 = 1.959964  # in the half widths that an appearance states
 _SHARES = (1.0, 0.5, 0.25)  # of the room, where the colour does not allow all of it
 _NEAREST = 48  # of the sets near enough to be poured: the room of the others is not sought
 
@@ -50,7 +50,12 @@ def predicted(look: Appearance, kind: str) -> tuple[float, float]:
     name = "luminous_transmittance" if kind == "transmittance" else kind
     value, width = float(getattr(look, name)), float(getattr(look, f"{name}_error"))
     noise = look.contrast_ratio_noise if kind == "contrast_ratio" else 0.0
-    return value, math.sqrt(max(width**2 - noise**2, 0.0)) / Z95
+    return value, of_part(width, noise)
+
+
+def of_part(width: float, noise: float) -> float:
+    """The standard deviation of a part, of half widths that hold 95 times in 100: of a reading, and of its noise."""
+    return math.sqrt(max(width**2 - noise**2, 0.0)) / Z95
 
 
 def _chance(least: float, most: float, value: float, error: float) -> float:
