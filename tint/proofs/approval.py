@@ -51,33 +51,15 @@ FLAT = "Each point of the part has the colour of a flat layer as thick; shading 
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """What the people say.
+    """What the people say."""
 
-    Parameters
-    ----------
-    name : str
-        Of the recipe: what it will be called.
-    words : str
-        The customer's own.
-    who : str
-        Who decides.
-    made : date
-        The day of the sheet.
-    expiry : date, optional
-        Until when the approval holds.
-    tolerance : float
-        CIEDE2000 that is agreed; the target's own when there is one [-].
-    show_formula : bool
-        Whether pigments and loadings are told.
-    """
-
-    name: str
-    words: str = ""
-    who: str = ""
-    made: date
-    expiry: date | None = None
-    tolerance: float = 1.0
-    show_formula: bool = False
+    name: str  # of the recipe: what it will be called
+    words: str = ""  # the customer's own
+    who: str = ""  # who decides
+    made: date  # the day of the sheet
+    expiry: date | None = None  # until when the approval holds
+    tolerance: float = 1.0  # CIEDE2000 that is agreed; the target's own when there is one [-]
+    show_formula: bool = False  # whether pigments and loadings are told
 
     def __post_init__(self) -> None:
         told = {"name": self.name, "the customer's words": self.words, "who": self.who}
@@ -93,39 +75,21 @@ class Asked:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Approval:
-    """Everything on a sheet.
-
-    Parameters
-    ----------
-    lights, limits : Row
-        The recipe in other lights; how far it may go, without chips where nothing passes.
-    terms : tuple of (str, str)
-        What is promised: a word, and what it means here.
-    cares : tuple of str
-        Where the prediction leaves the ground of the swatches.
-    shown : Shown or None
-        The part, where there is one.
-    verdict : Verdict
-        Whether recipe and part are what was asked: the first lines of the sheet.
-    trial : Trial or None
-        A casting of the recipe, where there is one.
-    traced : TracedPart or None
-        The part in light, where it was traced.
-    """
+    """Everything on a sheet."""
 
     asked: Asked
     palette: Palette
     blend: Blend
     setting: Setting
     facts: Facts
-    lights: Row
-    limits: Row
-    terms: tuple[tuple[str, str], ...]
-    cares: tuple[str, ...]
-    shown: Shown | None
-    verdict: Verdict
-    trial: Trial | None = None
-    traced: TracedPart | None = None
+    lights: Row  # the recipe in other lights
+    limits: Row  # how far it may go, without chips where nothing passes
+    terms: tuple[tuple[str, str], ...]  # what is promised: a word, and what it means here
+    cares: tuple[str, ...]  # where the prediction leaves the ground of the swatches
+    shown: Shown | None  # the part, where there is one
+    verdict: Verdict  # whether recipe and part are what was asked: the first lines of the sheet
+    trial: Trial | None = None  # a casting of the recipe, where there is one
+    traced: TracedPart | None = None  # the part in light, where it was traced
 
     @property
     def dated(self) -> str:

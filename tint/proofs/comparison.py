@@ -27,45 +27,20 @@ FOR_MAKER = "For the workshop: it shows the formulas. Not for the customer."
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Candidate:
-    """One recipe of a comparison.
+    """One recipe of a comparison."""
 
-    Parameters
-    ----------
-    rank : int
-        As in the answer that it was picked from.
-    look : Appearance
-        Of the part.
-    beside : Appearance
-        As the target was measured: it differs where the target's sample has another thickness than the part.
-    own : Shade
-        Over the setting's backing.
-    over : tuple of Shade
-        Over the darkest and the lightest backing.
-    delta_e : float
-        CIEDE2000 to the target [-]; NaN without one.
-    tolerance : float
-        Within which it counts as reached [-]; NaN without a target.
-    opacity_miss : float
-        How far its contrast ratio is from what was asked, signed [-]; NaN when nothing was asked.
-    lights : tuple of InLight
-        The recipe in further lights.
-    limits : tuple of str
-        What it touches, in words.
-    price_per_kg : float, optional
-        Of a kilogram of mix, the base included where it has a price; None where one has none.
-    """
-
-    rank: int
-    look: Appearance
+    rank: int  # as in the answer that it was picked from
+    look: Appearance  # of the part
+    # as the target was measured: it differs where the target's sample has another thickness than the part
     beside: Appearance
-    own: Shade
-    over: tuple[Shade, ...]
-    delta_e: float
-    tolerance: float
-    opacity_miss: float
-    lights: tuple[InLight, ...]
-    limits: tuple[str, ...]
-    price_per_kg: float | None
+    own: Shade  # over the setting's backing
+    over: tuple[Shade, ...]  # over the darkest and the lightest backing
+    delta_e: float  # CIEDE2000 to the target [-]; NaN without one
+    tolerance: float  # within which it counts as reached [-]; NaN without a target
+    opacity_miss: float  # how far its contrast ratio is from what was asked, signed [-]; NaN when nothing was asked
+    lights: tuple[InLight, ...]  # the recipe in further lights
+    limits: tuple[str, ...]  # what it touches, in words
+    price_per_kg: float | None  # of a kilogram of mix, the base included where it has a price; None where one has none
 
     @property
     def name(self) -> str:
@@ -85,32 +60,18 @@ def shift_in(light: InLight) -> float:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Comparison:
-    """Everything on the sheet.
-
-    Parameters
-    ----------
-    told, conditions : str
-        What is wanted, and what the figures hold for.
-    wanted : Shade or None
-        The target.
-    behind : tuple of str
-        Darkest and lightest backing, or the setting's own where there are not two.
-    bare : tuple of Shade
-        Those backings.
-    trial : Trial or None
-        Of the first recipe.
-    """
+    """Everything on the sheet."""
 
     title: str
-    told: str
-    conditions: str
-    wanted: Shade | None
+    told: str  # what is wanted
+    conditions: str  # what the figures hold for
+    wanted: Shade | None  # the target
     over: str
-    behind: tuple[str, ...]
-    bare: tuple[Shade, ...]
+    behind: tuple[str, ...]  # darkest and lightest backing, or the setting's own where there are not two
+    bare: tuple[Shade, ...]  # those backings
     candidates: tuple[Candidate, ...]
     notes: tuple[str, ...]
-    trial: Trial | None
+    trial: Trial | None  # of the first recipe
 
     @property
     def has_signs(self) -> bool:

@@ -27,55 +27,32 @@ _SAME = 0.1  # a usual thickness this near the part's own, as a share of it, giv
 
 @dataclass(frozen=True)
 class Shade:
-    """A colour as a screen shows it.
+    """A colour as a screen shows it."""
 
-    Parameters
-    ----------
-    rgb : tuple of int
-        sRGB levels, 0 to 255 [-].
-    exact : bool
-        False where the screen cannot show the colour and this is the nearest that it can.
-    """
-
-    rgb: tuple[int, int, int]
-    exact: bool
+    rgb: tuple[int, int, int]  # sRGB levels, 0 to 255 [-]
+    exact: bool  # False where the screen cannot show the colour and this is the nearest that it can
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Chip:
-    """One or two colours edge to edge, or a photograph, with what stands below: pictures, pages and PDFs draw it alike.
-
-    Parameters
-    ----------
-    labels : tuple of str
-        What each colour is, for those who cannot see it.
-    told : tuple of str
-        Quiet lines below the name.
-    strong : bool
-        Whether the name is set in bold.
-    """
+    """One or two colours edge to edge, or a photograph, with what stands below, wherever it is drawn."""
 
     name: str
     shades: tuple[Shade, ...] = ()
-    labels: tuple[str, ...] = ()
-    told: tuple[str, ...] = ()
+    labels: tuple[str, ...] = ()  # what each colour is, for those who cannot see it
+    told: tuple[str, ...] = ()  # quiet lines below the name
     photo: Photo | None = None
-    strong: bool = True
+    strong: bool = True  # whether the name is set in bold
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Row:
-    """Chips side by side, with what is said of all of them.
-
-    Parameters
-    ----------
-    layout : str
-        `joined`, edge to edge; `apart`; or `stacked`, edge to edge with the colours of each chip above one another.
-    """
+    """Chips side by side, with what is said of all of them."""
 
     title: str
     chips: tuple[Chip, ...]
     notes: tuple[str, ...] = ()
+    # `joined`, edge to edge; `apart`; or `stacked`, edge to edge with the colours of each chip above one another
     layout: str = "joined"
 
     @property
@@ -86,57 +63,29 @@ class Row:
 
 @dataclass(frozen=True)
 class Step:
-    """One thickness of the wedge.
+    """One thickness of the wedge."""
 
-    Parameters
-    ----------
-    thickness_mm : float
-        [mm]
-    own : bool
-        Whether it is the part's own.
-    beyond : str
-        `thin` or `thick` where no swatch of the base is so; else empty.
-    shades : tuple of Shade
-        One over each of `Facts.behind`.
-    contrast_ratio : float
-        [-]; NaN when there is but one backing.
-    """
-
-    thickness_mm: float
-    own: bool
-    beyond: str
-    shades: tuple[Shade, ...]
-    contrast_ratio: float
+    thickness_mm: float  # [mm]
+    own: bool  # whether it is the part's own
+    beyond: str  # `thin` or `thick` where no swatch of the base is so; else empty
+    shades: tuple[Shade, ...]  # one over each of `Facts.behind`
+    contrast_ratio: float  # [-]; NaN when there is but one backing
 
 
 @dataclass(frozen=True, eq=False)
 class Facts:
-    """What a proof shows.
-
-    Parameters
-    ----------
-    behind : tuple of str
-        Darkest and lightest backing; the setting's own where there are not two.
-    bare : tuple of Shade
-        Those backings with nothing on them.
-    over : tuple of Shade
-        The recipe over them.
-    delta_e : float
-        CIEDE2000 from the target [-]; NaN without one.
-    warnings : tuple of str
-        Where the prediction leaves the ground of the swatches.
-    """
+    """What a proof shows."""
 
     appearance: Appearance
     target: Target | None
     wanted: Shade | None
     recipe: Shade
-    behind: tuple[str, ...]
-    bare: tuple[Shade, ...]
-    over: tuple[Shade, ...]
+    behind: tuple[str, ...]  # darkest and lightest backing; the setting's own where there are not two
+    bare: tuple[Shade, ...]  # those backings with nothing on them
+    over: tuple[Shade, ...]  # the recipe over them
     wedge: tuple[Step, ...]
-    delta_e: float
-    warnings: tuple[str, ...]
+    delta_e: float  # CIEDE2000 from the target [-]; NaN without one
+    warnings: tuple[str, ...]  # where the prediction leaves the ground of the swatches
 
     @property
     def has_pair(self) -> bool:

@@ -15,24 +15,12 @@ _INSIDE = 2.5  # from a label's edge to its words; chosen by eye
 
 @dataclass(frozen=True, kw_only=True)
 class Label:
-    """A label.
+    """A label."""
 
-    Parameters
-    ----------
-    head : str
-        What it is, large.
-    lines : tuple of str
-        More of it.
-    blanks : tuple of str
-        What is written by hand.
-    caution : str
-        What to know of it.
-    """
-
-    head: str
-    lines: tuple[str, ...] = ()
-    blanks: tuple[str, ...] = ()
-    caution: str = ""
+    head: str  # what it is, large
+    lines: tuple[str, ...] = ()  # more of it
+    blanks: tuple[str, ...] = ()  # what is written by hand
+    caution: str = ""  # what to know of it
 
 
 def label_sheets(

@@ -40,17 +40,11 @@ _LATIN, _SHEET = "helvetica", "sheet"
 
 @dataclass(frozen=True)
 class Page:
-    """A page of a PDF that is drawn on.
-
-    Parameters
-    ----------
-    pdf : FPDF
-    serif : bool
-        Whether all is set in the typeface of the sheets. Otherwise words in Latin-1 are set in the letters that every
-        reader of PDFs has, and only others, a pigment's name in Greek or Cyrillic, in that typeface.
-    """
+    """A page of a PDF that is drawn on."""
 
     pdf: FPDF
+    # whether all is set in the typeface of the sheets. Otherwise words in Latin-1 are set in the letters that every
+    # reader of PDFs has, and only others, a pigment's name in Greek or Cyrillic, in that typeface.
     serif: bool
 
     @property

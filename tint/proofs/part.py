@@ -42,21 +42,11 @@ _SEAM = 1e-6  # of the part's size, by which rounding may leave material less th
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """A closed surface.
+    """A closed surface."""
 
-    Parameters
-    ----------
-    name : str
-        Of its file.
-    triangles : ndarray, shape (n, 3, 3)
-        Corners, anticlockwise seen from outside [mm].
-    volume_cm3 : float
-        What it takes to fill it [cm3].
-    """
-
-    name: str
-    triangles: Array
-    volume_cm3: float
+    name: str  # of its file
+    triangles: Array  # (n, 3, 3): corners, anticlockwise seen from outside [mm]
+    volume_cm3: float  # what it takes to fill it [cm3]
 
     @property
     def size_mm(self) -> Array:
@@ -66,29 +56,15 @@ class Part:
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """A part seen from one side.
+    """A part seen from one side."""
 
-    Parameters
-    ----------
-    thickness_mm : ndarray, shape (height, width)
-        Material along the line of sight; 0 where there is none [mm].
-    height_mm : ndarray, shape (height, width)
-        Of the front above the hindmost point; 0 where there is no part [mm].
-    normals : ndarray, shape (height, width, 3)
-        Of the front: right, up, towards the eye [-].
-    mm_per_pixel : float
-        [mm]
-    beyond_mm : ndarray, shape (height, width), optional
-        Of the material what lies behind the near wall, across air; nowhere when absent [mm].
-    wall_mm : ndarray, shape (height, width), optional
-        The wall that is seen, along its normal; what lies in the line of sight when absent [mm].
-    """
-
-    thickness_mm: Array
-    height_mm: Array
-    normals: Array
-    mm_per_pixel: float
+    thickness_mm: Array  # (height, width): material along the line of sight; 0 where there is none [mm]
+    height_mm: Array  # (height, width): of the front above the hindmost point; 0 where there is no part [mm]
+    normals: Array  # (height, width, 3): of the front: right, up, towards the eye [-]
+    mm_per_pixel: float  # [mm]
+    # (height, width): of the material what lies behind the near wall, across air; nowhere when absent [mm]
     beyond_mm: Array | None = None
+    # (height, width): the wall that is seen, along its normal; what lies in the line of sight when absent [mm]
     wall_mm: Array | None = None
 
     @property

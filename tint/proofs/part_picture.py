@@ -43,23 +43,12 @@ _SHOWN = (
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Shown:
-    """A part as it is to be shown.
-
-    Parameters
-    ----------
-    view : View
-    named : str
-        The part and the side it is seen from.
-    volume_cm3 : float
-        What it takes to cast it [cm3].
-    finer : int
-        Lines of sight a pixel, along each side.
-    """
+    """A part as it is to be shown."""
 
     view: View
-    named: str
-    volume_cm3: float
-    finer: int = 2
+    named: str  # the part and the side it is seen from
+    volume_cm3: float  # what it takes to cast it [cm3]
+    finer: int = 2  # lines of sight a pixel, along each side
 
     @functools.cached_property
     def portrait(self) -> Portrait:

@@ -35,28 +35,15 @@ _NAMES = {"contrast_ratio": "contrast ratio", "transmittance": "transmittance", 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Held:
-    """A blend held against a target at several thicknesses.
+    """A blend held against a target at several thicknesses."""
 
-    Parameters
-    ----------
-    thickness_mm : ndarray, shape (n,)
-        [mm]
-    delta_e : ndarray, shape (n,)
-        CIEDE2000 from the target over the setting's backing [-].
-    misses : dict of str to ndarray, shape (n,)
-        How far contrast ratio, transmittance and haze are from what was asked, signed; 0 where met, NaN where nobody
-        can tell [-].
-    met : ndarray of bool, shape (n,)
-        Whether all that was asked is met.
-    tolerance : float
-        CIEDE2000 that was agreed [-].
-    """
-
-    thickness_mm: Array
-    delta_e: Array
+    thickness_mm: Array  # (n,) [mm]
+    delta_e: Array  # (n,): CIEDE2000 from the target over the setting's backing [-]
+    # (n,): how far contrast ratio, transmittance and haze are from what was asked, signed; 0 where met, NaN where
+    # nobody can tell [-]
     misses: dict[str, Array]
-    met: Mask
-    tolerance: float
+    met: Mask  # (n,): whether all that was asked is met
+    tolerance: float  # CIEDE2000 that was agreed [-]
 
 
 def held(palette: Palette, blend: Blend, *, setting: Setting, target: Target, thickness_mm: ArrayLike) -> Held:
@@ -107,24 +94,12 @@ def _light_through(palette: Palette, blend: Blend, *, setting: Setting, depth: A
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Verdict:
-    """Whether a recipe, and the part where there is one, is what was asked.
+    """Whether a recipe, and the part where there is one, is what was asked."""
 
-    Parameters
-    ----------
-    met : bool
-        At the thickness that was agreed.
-    missed_share : float
-        Of what is seen of the part, what misses it; 0 without a part [-].
-    misses : ndarray of bool or None
-        Where on the picture of the part, in the shape of the thickness given.
-    lines : tuple of str
-        The same in full sentences: how much, where, and what would mend it.
-    """
-
-    met: bool
-    missed_share: float
-    misses: Mask | None
-    lines: tuple[str, ...]
+    met: bool  # at the thickness that was agreed
+    missed_share: float  # of what is seen of the part, what misses it; 0 without a part [-]
+    misses: Mask | None  # where on the picture of the part, in the shape of the thickness given
+    lines: tuple[str, ...]  # the same in full sentences: how much, where, and what would mend it
 
     @property
     def passes(self) -> bool:

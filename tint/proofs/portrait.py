@@ -36,31 +36,17 @@ _STEPS = (1, 2, 3, 4, 6, 8, 11, 15, 20, 27, 36)  # px towards the lamp
 
 @dataclass(frozen=True, eq=False)
 class Portrait:
-    """What of a view a picture is coloured from, in pixels of the picture.
+    """What of a view a picture is coloured from, in pixels of the picture."""
 
-    Parameters
-    ----------
-    thickness_mm : ndarray, shape (height, width)
-        Mean over what of the pixel the part covers; 0 where it covers none [mm].
-    beyond_mm : ndarray, shape (height, width)
-        Of it, what lies behind the near wall, across air [mm].
-    wall_mm : ndarray, shape (height, width)
-        The wall that is seen, along its normal where that is known; else the near wall along the line of sight [mm].
-    cover : ndarray, shape (height, width)
-        The share of the pixel that it covers, 0 to 1 [-].
-    shade, gloss : ndarray, shape (height, width)
-        To multiply light by, and to add to it [-].
-    mm_per_pixel : float
-        [mm]
-    """
-
-    thickness_mm: Array
-    beyond_mm: Array
+    thickness_mm: Array  # (height, width): mean over what of the pixel the part covers; 0 where it covers none [mm]
+    beyond_mm: Array  # (height, width): of it, what lies behind the near wall, across air [mm]
+    # (height, width): the wall that is seen, along its normal where that is known; else the near wall along the line
+    # of sight [mm]
     wall_mm: Array
-    cover: Array
-    shade: Array
-    gloss: Array
-    mm_per_pixel: float
+    cover: Array  # (height, width): the share of the pixel that it covers, 0 to 1 [-]
+    shade: Array  # (height, width): to multiply light by [-]
+    gloss: Array  # (height, width): to add to light [-]
+    mm_per_pixel: float  # [mm]
 
     @property
     def has_part(self) -> Mask:

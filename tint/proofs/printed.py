@@ -86,34 +86,17 @@ def _lines(cup: Cup, scale: Scale) -> list[tuple[str, str, str]]:
 
 @dataclass(frozen=True, kw_only=True)
 class Chip:
-    """A colour of a fan.
+    """A colour of a fan."""
 
-    Parameters
-    ----------
-    number : int
-        Of its recipe.
-    lab : tuple of float
-        CIELAB that was asked for [-].
-    wanted, had : str
-        What was asked for and what the recipe gives, as `#rrggbb`; the second is empty where there is no recipe.
-    reached : bool
-    delta_e : float, optional
-        Between the two, as the recipe tells it [CIEDE2000].
-    contrast_ratio : float, optional
-        Of the recipe [-].
-    reason : str
-        Why it is not reached.
-    """
-
-    number: int
+    number: int  # of its recipe
     name: str
-    lab: tuple[float, float, float]
-    wanted: str
-    had: str
+    lab: tuple[float, float, float]  # CIELAB that was asked for [-]
+    wanted: str  # what was asked for, as `#rrggbb`
+    had: str  # what the recipe gives, likewise; empty where there is no recipe
     reached: bool
-    delta_e: float | None
-    contrast_ratio: float | None
-    reason: str
+    delta_e: float | None  # between the two, as the recipe tells it [CIEDE2000]
+    contrast_ratio: float | None  # of the recipe [-]
+    reason: str  # why it is not reached
 
 
 def in_groups(chips: Sequence[Chip]) -> list[tuple[str, list[Chip]]]:

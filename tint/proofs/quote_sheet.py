@@ -15,36 +15,19 @@ _COLUMNS = (0.56, 0.74, 1.0)  # right edges of quantity, unit price and total, a
 
 @dataclass(frozen=True, kw_only=True)
 class QuoteSheet:
-    """What a quote says.
+    """What a quote says."""
 
-    Parameters
-    ----------
-    title, workshop, customer, words : str
-        The order, who quotes, whom, and the customer's own words; the last two may be blank.
-    shade : Shade
-        The colour as predicted.
-    facts : sequence of str
-        Of the casting, a line each.
-    text : str
-        What is quoted.
-    quantity, unit_price, total : str
-        As they are shown, with unit and currency.
-    due : str
-        Blank where no day is told.
-    made : date
-    """
-
-    title: str
-    workshop: str
-    customer: str
-    words: str
-    shade: Shade
-    facts: Sequence[str]
-    text: str
-    quantity: str
-    unit_price: str
-    total: str
-    due: str
+    title: str  # the order
+    workshop: str  # who quotes
+    customer: str  # may be blank
+    words: str  # the customer's own; may be blank
+    shade: Shade  # the colour as predicted
+    facts: Sequence[str]  # of the casting, a line each
+    text: str  # what is quoted
+    quantity: str  # with its unit
+    unit_price: str  # with the currency
+    total: str  # likewise
+    due: str  # blank where no day is told
     made: datetime.date
 
 

@@ -23,52 +23,27 @@ _MOST_ENTRIES = 8_000_000  # triangles in cells, together: 64 MB
 
 @dataclass(frozen=True, eq=False)
 class Grid:
-    """Triangles by the cells that they touch.
+    """Triangles by the cells that they touch."""
 
-    Parameters
-    ----------
-    low : ndarray, shape (3,)
-        Corner of the first cell [mm].
-    side : float
-        Of a cell [mm].
-    count : ndarray of int, shape (3,)
-    first : ndarray of int, shape (n_cells + 1,)
-        Where each cell begins in `face`.
-    face : ndarray of int, shape (n,)
-    triangles : ndarray, shape (n_faces, 3, 3)
-        [mm]
-    corner, one, two : ndarray, shape (n_faces, 3)
-        The first corner of each, and from it to the others [mm].
-    """
-
-    low: Array
-    side: float
-    count: Ints
-    first: Ints
-    face: Ints
-    triangles: Array
-    corner: Array
-    one: Array
-    two: Array
+    low: Array  # (3,): corner of the first cell [mm]
+    side: float  # of a cell [mm]
+    count: Ints  # (3,)
+    first: Ints  # (n_cells + 1,): where each cell begins in `face`
+    face: Ints  # (n,)
+    triangles: Array  # (n_faces, 3, 3) [mm]
+    corner: Array  # (n_faces, 3): the first corner of each [mm]
+    one: Array  # (n_faces, 3): from it to the second [mm]
+    two: Array  # (n_faces, 3): from it to the third [mm]
 
 
 @dataclass(frozen=True, eq=False)
 class Crossings:
-    """Where rays cross a surface, ray by ray and near to far; where two coincide, entering comes first.
+    """Where rays cross a surface, ray by ray and near to far; where two coincide, entering comes first."""
 
-    Parameters
-    ----------
-    ray, face : ndarray of int, shape (n,)
-    distance : ndarray, shape (n,)
-        [mm]
-    sign : ndarray of int, shape (n,)
-        1 where the ray enters, -1 where it leaves.
-    """
-
-    ray: Ints
-    face: Ints
-    distance: Array
-    sign: Ints
+    ray: Ints  # (n,)
+    face: Ints  # (n,)
+    distance: Array  # (n,) [mm]
+    sign: Ints  # (n,): 1 where the ray enters, -1 where it leaves
 
 
 def grid_of(triangles: Array) -> Grid:

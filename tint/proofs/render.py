@@ -39,30 +39,15 @@ _THINNEST = 1e-3  # of the thickest, from which they run in even ratios
 
 @dataclass(frozen=True, eq=False)
 class ColourTable:
-    """What a blend looks like at every thickness, over one backing in one light.
+    """What a blend looks like at every thickness, over one backing in one light."""
 
-    Parameters
-    ----------
-    over : str
-        A backing, `none`, or `lamp`: lit from behind, against the bare lamp as white.
-    upto_mm : float
-        The thickest that it holds [mm].
-    bare : ndarray, shape (3,)
-        The backing with nothing on it, in linear sRGB, adapted to the screen's white, not clipped [-].
-    fine : ndarray of float32, shape (1 + m, 3)
-        `bare`, then the blend likewise in the middle of m even steps from 0 to the last thickness.
-    levels : ndarray of uint8, shape (1 + m, 3)
-        `fine` as a screen shows it.
-    shows : ndarray of bool, shape (1 + m,)
-        Whether a screen can show it.
-    """
-
-    over: str
-    upto_mm: float
-    bare: Array
+    over: str  # a backing, `none`, or `lamp`: lit from behind, against the bare lamp as white
+    upto_mm: float  # the thickest that it holds [mm]
+    bare: Array  # (3,): the backing with nothing on it, in linear sRGB, adapted to the screen's white, not clipped [-]
+    # (1 + m, 3): `bare`, then the blend likewise in the middle of m even steps from 0 to the last thickness
     fine: Light
-    levels: Levels
-    shows: Mask
+    levels: Levels  # (1 + m, 3): `fine` as a screen shows it
+    shows: Mask  # (1 + m,): whether a screen can show it
 
 
 def colour_table(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: float, over: str = "") -> ColourTable:
@@ -200,19 +185,11 @@ def deep_levels(linear: ArrayLike) -> NDArray[np.uint16]:
 
 @dataclass(frozen=True, eq=False)
 class Hollow:
-    """What two walls of a blend look like, over one backing in one light.
+    """What two walls of a blend look like, over one backing in one light."""
 
-    Parameters
-    ----------
-    near_mm, far_mm : ndarray, shape (n,), (m,)
-        Thickness of the walls in the table, from thin to thick [mm].
-    light : ndarray, shape (n, m, 3)
-        In linear sRGB, adapted to the screen's white, not clipped [-].
-    """
-
-    near_mm: Array
-    far_mm: Array
-    light: Array
+    near_mm: Array  # (n,): of the near wall, from thin to thick [mm]
+    far_mm: Array  # (m,): of the far wall, likewise [mm]
+    light: Array  # (n, m, 3): in linear sRGB, adapted to the screen's white, not clipped [-]
 
 
 def hollow_table(

@@ -52,27 +52,13 @@ def steps_row(facts: Facts) -> Row:
 
 @dataclass(frozen=True)
 class InLight:
-    """A recipe in one light.
+    """A recipe in one light."""
 
-    Parameters
-    ----------
-    light : str
-        A CIE illuminant.
-    shade : Shade
-        Adapted to the screen's white: as it looks to an eye that is used to that light.
-    wanted : Shade or None
-        The target, likewise; None when its spectrum is not known.
-    moved : float
-        CIEDE2000 from how it looks in the light it was agreed in, the eye being used to each [-].
-    from_target : float
-        CIEDE2000 from the target in this light [-]; NaN when the target's spectrum is not known.
-    """
-
-    light: str
-    shade: Shade
-    wanted: Shade | None
-    moved: float
-    from_target: float
+    light: str  # a CIE illuminant
+    shade: Shade  # adapted to the screen's white: as it looks to an eye that is used to that light
+    wanted: Shade | None  # the target, likewise; None when its spectrum is not known
+    moved: float  # CIEDE2000 from how it looks in the light it was agreed in, the eye being used to each [-]
+    from_target: float  # CIEDE2000 from the target in this light [-]; NaN when the target's spectrum is not known
 
 
 def named(light: str) -> str:
@@ -143,22 +129,12 @@ def _light_in_words(each: InLight, *, agreed: str) -> list[str]:
 
 @dataclass(frozen=True, eq=False)
 class Limit:
-    """A part that is just within the tolerance.
+    """A part that is just within the tolerance."""
 
-    Parameters
-    ----------
-    name : str
-        `lightest`, `darkest` or `thinnest`.
-    lab : ndarray, shape (3,)
-        [-]
-    thickness_mm : float
-        [mm]
-    """
-
-    name: str
-    lab: Array
+    name: str  # `lightest`, `darkest` or `thinnest`
+    lab: Array  # (3,) [-]
     shade: Shade
-    thickness_mm: float
+    thickness_mm: float  # [mm]
 
 
 def limits_of(

@@ -27,30 +27,15 @@ _SEAM = 1e-6  # of the depth of all: a gap as narrow as that is none
 
 @dataclass(frozen=True, eq=False)
 class Scanned:
-    """What the lines of sight through the pixel centres meet.
+    """What the lines of sight through the pixel centres meet."""
 
-    Parameters
-    ----------
-    material : ndarray, shape (height, width)
-        In all [as the corners].
-    first : ndarray, shape (height, width)
-        In the wall next to the eye [as the corners].
-    twice : ndarray, shape (height, width)
-        What lies in a second body too, counted once for each body but the first [as the corners].
-    least : ndarray, shape (height, width)
-        Less than 0 where faces are inside out [as the corners].
-    nearest : ndarray, shape (height, width)
-        Depth of the nearest face turned towards the eye; -inf where there is none.
-    face : ndarray of int, shape (height, width)
-        Which face that is; -1 where there is none.
-    """
-
-    material: Array
-    first: Array
+    material: Array  # (height, width): in all [as the corners]
+    first: Array  # (height, width): in the wall next to the eye [as the corners]
+    # (height, width): what lies in a second body too, counted once for each body but the first [as the corners]
     twice: Array
-    least: Array
-    nearest: Array
-    face: Ints
+    least: Array  # (height, width): less than 0 where faces are inside out [as the corners]
+    nearest: Array  # (height, width): depth of the nearest face turned towards the eye; -inf where there is none
+    face: Ints  # (height, width): which face that is; -1 where there is none
 
 
 @dataclass(frozen=True, eq=False)

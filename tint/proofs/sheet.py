@@ -245,23 +245,15 @@ def _foot(page: Page, palette: Palette, top: float) -> float:
 
 @dataclass(frozen=True)
 class Row:
-    """One weighing, or a heading between weighings.
-
-    Parameters
-    ----------
-    running : str
-        What the scale shows after it, were it not set to zero between.
-    joined : bool
-        Whether the next row belongs to it.
-    """
+    """One weighing, or a heading between weighings."""
 
     what: str
     lot: str = ""
     into: str = ""
     grams: str = ""
-    running: str = ""
+    running: str = ""  # what the scale shows after it, were it not set to zero between
     heading: bool = False
-    joined: bool = False
+    joined: bool = False  # whether the next row belongs to it
 
 
 def premix_rows(sheet: WeighSheet) -> list[Row]:

@@ -41,18 +41,10 @@ _KINDS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP")
 
 @dataclass(frozen=True, eq=False)
 class Photo:
-    """A photograph.
+    """A photograph."""
 
-    Parameters
-    ----------
-    pixels : ndarray of uint8, shape (height, width, 3)
-        sRGB [levels].
-    named : str
-        Its file, without the folder.
-    """
-
-    pixels: Levels
-    named: str
+    pixels: Levels  # (height, width, 3): sRGB [levels]
+    named: str  # its file, without the folder
 
     def fitted(self, width: int, height: int) -> Levels:
         """Scaled, and cropped about its middle, to fill a box of so many pixels, shape (height, width, 3)."""
@@ -70,48 +62,23 @@ class Photo:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Read:
-    """What an instrument said of the trial's casting.
+    """What an instrument said of the trial's casting."""
 
-    Parameters
-    ----------
-    spectrum : ndarray, shape (n_wavelengths,)
-        Over the setting's backing, in its seat [-].
-    named : str
-        Where it stands.
-    thickness_mm : float, optional
-        As read on the casting; the part's own when absent [mm].
-    """
-
-    spectrum: Array
-    named: str
-    thickness_mm: float | None = None
+    spectrum: Array  # (n_wavelengths,): over the setting's backing, in its seat [-]
+    named: str  # where it stands
+    thickness_mm: float | None = None  # as read on the casting; the part's own when absent [mm]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Trial:
-    """What of a trial is shown.
+    """What of a trial is shown."""
 
-    Parameters
-    ----------
-    predicted : Appearance
-        Of the recipe, at the thickness of the casting.
-    as_predicted, as_read : Shade
-        The second None without a reading.
-    lab : ndarray, shape (3,), or None
-        As read [-].
-    delta_e : float
-        CIEDE2000 from prediction to reading [-]; NaN without a reading.
-    read : str
-        Where the reading stands.
-    photo : Photo or None
-    """
-
-    predicted: Appearance
+    predicted: Appearance  # of the recipe, at the thickness of the casting
     as_predicted: Shade
-    as_read: Shade | None
-    lab: Array | None
-    delta_e: float
-    read: str
+    as_read: Shade | None  # None without a reading
+    lab: Array | None  # (3,): as read [-]
+    delta_e: float  # CIEDE2000 from prediction to reading [-]; NaN without a reading
+    read: str  # where the reading stands
     photo: Photo | None
 
     @property

@@ -38,22 +38,12 @@ _ALIKE = 0.1  # walls nearer to one another than that share are one
 
 @dataclass(frozen=True, eq=False)
 class Walls:
-    """The walls of a part, point by point of its outside.
+    """The walls of a part, point by point of its outside."""
 
-    Parameters
-    ----------
-    thickness_mm : ndarray, shape (n,)
-        [mm]
-    share : ndarray, shape (n,)
-        Of the surface that each stands for, 1 in all [-].
-    place, normal : ndarray, shape (n, 3)
-        [mm], [-]
-    """
-
-    thickness_mm: Array
-    share: Array
-    place: Array
-    normal: Array
+    thickness_mm: Array  # (n,) [mm]
+    share: Array  # (n,): of the surface that each stands for, 1 in all [-]
+    place: Array  # (n, 3) [mm]
+    normal: Array  # (n, 3) [-]
 
     def quantile(self, shares: ArrayLike) -> Array:
         """The thickness that so much of the surface is thinner than [mm]."""

@@ -32,22 +32,12 @@ _PIXELS, _PASSES, _PATHS, _SQUARE = 72, 4, 16, 3  # of the picture that is compa
 
 @dataclass(frozen=True, kw_only=True)
 class Apart:
-    """How far the traced part and the slab picture are apart on one side [CIEDE2000].
+    """How far the traced part and the slab picture are apart on one side [CIEDE2000]."""
 
-    Parameters
-    ----------
-    whole : float
-        Between the mean colours of the side.
-    usual, most : float
-        Median over the side, and what a twentieth of it exceeds.
-    noise : float
-        Median of what two halves of the paths differ by, halved: that much of `usual` may be noise.
-    """
-
-    whole: float
-    usual: float
-    most: float
-    noise: float
+    whole: float  # between the mean colours of the side
+    usual: float  # median over the side
+    most: float  # what a twentieth of the side exceeds
+    noise: float  # median of what two halves of the paths differ by, halved: that much of `usual` may be noise
 
     @property
     def words(self) -> str:

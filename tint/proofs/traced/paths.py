@@ -56,22 +56,12 @@ def _mitsuba() -> Any:
 
 @dataclass(frozen=True, eq=False)
 class Stage:
-    """A scene that is ready to be traced.
+    """A scene that is ready to be traced."""
 
-    Parameters
-    ----------
-    scene, parameters : object
-        The tracer's own.
-    rubber : Rubber
-        At the wavelengths that are traced.
-    painted : dict of str to ndarray, shape (..., n_wavelengths)
-        As of `tint.proofs.traced.scenes.painted`.
-    """
-
-    scene: Any
-    parameters: Any
-    rubber: Rubber
-    painted: dict[str, Array]
+    scene: Any  # the tracer's own
+    parameters: Any  # the tracer's own
+    rubber: Rubber  # at the wavelengths that are traced
+    painted: dict[str, Array]  # (..., n_wavelengths): as of `tint.proofs.traced.scenes.painted`
 
     def pictures(self, at: int, *, paths: int, seed: int, black: bool) -> Array:
         """Radiance at one wavelength, shape (height, width)."""

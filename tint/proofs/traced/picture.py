@@ -29,19 +29,11 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True)
 class Quality:
-    """How finely a picture is traced.
+    """How finely a picture is traced."""
 
-    Parameters
-    ----------
-    pixels : int
-        Its width; it is three quarters as high [px].
-    passes, paths : int
-        Passes, and paths a pixel in each.
-    """
-
-    pixels: int
+    pixels: int  # its width; it is three quarters as high [px]
     passes: int
-    paths: int
+    paths: int  # a pixel in each pass
 
 
 # Half a minute, a few minutes and ten on two free cores (tests/figures/traced.py).
@@ -59,30 +51,14 @@ SIDE_OF = {"window": "corner", "behind": "front", "inside": "front", "page": "to
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Traced:
-    """A traced picture.
+    """A traced picture."""
 
-    Parameters
-    ----------
-    light : ndarray, shape (height, width, 3)
-        Linear sRGB, adapted to the screen's white, not clipped [-].
-    scene : str
-        A key of `tint.proofs.traced.scenes.SCENES`.
-    noise : float
-        Median over the picture of what is left of the noise, as a share of white [-].
-    few : Few
-        The wavelengths that were traced.
-    exposure : float
-        What a white card would show at, where the part lies; 1 where it shows as white [-].
-    paths : int
-        Followed in all.
-    """
-
-    light: Light
-    scene: str
-    noise: float
-    few: Few
-    exposure: float
-    paths: int
+    light: Light  # (height, width, 3): linear sRGB, adapted to the screen's white, not clipped [-]
+    scene: str  # a key of `tint.proofs.traced.scenes.SCENES`
+    noise: float  # median over the picture of what is left of the noise, as a share of white [-]
+    few: Few  # the wavelengths that were traced
+    exposure: float  # what a white card would show at, where the part lies; 1 where it shows as white [-]
+    paths: int  # followed in all
 
 
 def traced(

@@ -37,31 +37,15 @@ _WHITE = 30.0  # how many spectra white counts for: greys must stay grey
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Rubber:
-    """What a path of light meets, by wavelength; arrays of shape (n_wavelengths,).
+    """What a path of light meets, by wavelength; arrays of shape (n_wavelengths,)."""
 
-    Parameters
-    ----------
-    absorption, scattering : ndarray
-        mu_a and mu_s [1/mm].
-    forward_cosine : ndarray
-        Mean cosine of the lobe that scatters forwards [-].
-    backward : ndarray
-        Share of the light that is thrown into a lobe backwards [-].
-    backward_cosine : float
-        Its mean cosine [-].
-    index : float
-        [-]
-    slope : float
-        Of the facets of its faces; 0 for smooth ones [-].
-    """
-
-    absorption: Array
-    scattering: Array
-    forward_cosine: Array
-    backward: Array
-    backward_cosine: float
-    index: float
-    slope: float
+    absorption: Array  # mu_a [1/mm]
+    scattering: Array  # mu_s [1/mm]
+    forward_cosine: Array  # mean cosine of the lobe that scatters forwards [-]
+    backward: Array  # share of the light that is thrown into a lobe backwards [-]
+    backward_cosine: float  # its mean cosine [-]
+    index: float  # [-]
+    slope: float  # of the facets of its faces; 0 for smooth ones [-]
 
     def at(self, which: Ints) -> Rubber:
         """At some of the wavelengths."""
@@ -104,21 +88,11 @@ def rubber_of(palette: Palette, blend: Blend, *, finish: str = "") -> Rubber:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Few:
-    """A few wavelengths that tell the colours of a blend.
+    """A few wavelengths that tell the colours of a blend."""
 
-    Parameters
-    ----------
-    which : ndarray of int, shape (n,)
-        Among the palette's.
-    to_xyz : ndarray, shape (n, 3)
-        What is seen at them times these is XYZ, Y of white being 1 [-].
-    miss : float
-        How far the worst of the colours that were tried is missed [CIEDE2000].
-    """
-
-    which: Ints
-    to_xyz: Array
-    miss: float
+    which: Ints  # (n,): among the palette's
+    to_xyz: Array  # (n, 3): what is seen at them times these is XYZ, Y of white being 1 [-]
+    miss: float  # how far the worst of the colours that were tried is missed [CIEDE2000]
 
     def light(self, seen: Array, view: Viewing) -> Array:
         """Linear sRGB, adapted to the screen's white, not clipped, of what is seen, shape (..., n) to (..., 3)."""

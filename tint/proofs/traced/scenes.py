@@ -40,21 +40,13 @@ PAGE_MM = (210.0, 148.0)  # of the printed page: A5
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Placed:
-    """A part as it stands in a scene.
+    """A part as it stands in a scene."""
 
-    Parameters
-    ----------
-    corners, normals : ndarray, shape (n, 3, 3)
-        Of its triangles [mm], [-].
-    right, up, towards : ndarray, shape (3,)
-        Of the eye [-].
-    """
-
-    corners: Array
-    normals: Array
-    right: Array
-    up: Array
-    towards: Array
+    corners: Array  # (n, 3, 3): of its triangles [mm]
+    normals: Array  # (n, 3, 3): at them [-]
+    right: Array  # (3,): of the eye [-]
+    up: Array  # (3,): of the eye [-]
+    towards: Array  # (3,): of the eye [-]
 
     @property
     def points(self) -> Array:

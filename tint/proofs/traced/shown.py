@@ -27,23 +27,12 @@ _SHOWN_WIDE = 960  # px of a card's width that a picture takes at least; smaller
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class TracedPart:
-    """A part traced in a scene, with all that is said of it.
-
-    Parameters
-    ----------
-    picture : Traced
-    apart : Apart
-        From the slab picture of the same side.
-    named : str
-        The part, the side and the scene.
-    lines : tuple of str
-        What a customer and a maker should know of it.
-    """
+    """A part traced in a scene, with all that is said of it."""
 
     picture: Traced
-    apart: Apart
-    named: str
-    lines: tuple[str, ...]
+    apart: Apart  # from the slab picture of the same side
+    named: str  # the part, the side and the scene
+    lines: tuple[str, ...]  # what a customer and a maker should know of it
 
     @property
     def levels(self) -> Levels:
