@@ -20,10 +20,10 @@ from tint.cli import main
 from tint.errors import InputError, JobError
 from tint.fans import Common, Row, Wish, reach, read_rows, run_fan, shop_table
 from tint.fans.journal import journal
+from tint.fans.page import Chip, chips_page, chips_pdf, in_groups
 from tint.fans.rows import table_of
 from tint.fans.run import Chunk, here
 from tint.palette import Palette
-from tint.proofs.printed import Chip, chips_page, chips_pdf, in_groups
 
 FEW = tint.Rules(most_pigments=1, most_recipes=1)
 COMMON = Common(walls_mm=(3.0,), rules=FEW, base="clear", opacity="any")

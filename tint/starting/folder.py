@@ -9,10 +9,9 @@ from pathlib import Path
 
 from tint.errors import FolderError, InputError
 from tint.files import write_whole
-from tint.proofs.printed import casting_page
 from tint.starting.answers import TELEPHONE, Answers
 from tint.starting.declared import instrument_keys, palette_text
-from tint.starting.plan import CastingPlan, plan_castings
+from tint.starting.plan import CastingPlan, plan_castings, plan_page
 from tint.swatches import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, read_declared
 from tint.swatches.blank_workbook import blank_workbook
 from tint.swatches.declaration import Declared, read_declaration
@@ -122,10 +121,7 @@ def _contents(
             header = ["swatch", "backing", "seat", "source", *COLOUR_COLUMNS]
             contents[READINGS_FILE] = (",".join(header) + "\n").encode()
     if not cast and PLAN_FILE not in there:  # castings that are there are not those of a new plan
-        contents[PLAN_FILE] = casting_page(
-            plan.castings, plan.sheet, title=declared.name, area_cm2=plan.area_cm2, cards=plan.cards,
-            colours=plan.colours, warnings=plan.warnings,
-        )  # fmt: skip
+        contents[PLAN_FILE] = plan_page(plan, title=declared.name)
     return contents
 
 

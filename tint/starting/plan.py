@@ -1,4 +1,4 @@
-"""A casting plan: what to pour first, and its grams on the workshop's scale, before there is a palette."""
+"""A casting plan: what to pour first, its grams on the workshop's scale, and the page to print, before any palette."""
 
 from __future__ import annotations
 
@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 from tint.materials import Pigment
 from tint.planning import FIRST, MOULDS_MM, First, first_swatches, is_light
 from tint.swatches.declaration import Declared
-from tint.weighing import AREA_CM2, CastingSheet, weigh_castings
+from tint.weighing import AREA_CM2, CastingSheet, Cup, weigh_castings
 from tint.weighing.premix import Scale, scale_of
 
 # Scatter of X, Y, Z, as a share of white's, from which two colours in one casting are better cast apart: a telephone's
 # 0.004, not a colorimeter's 0.001. Five workshops of colours tell it but roughly.
 _ROUGH = 0.003
 _COARSE_G = 0.05  # a scale from which a finer one is to be had for little; common practice, no source
+_LABELS = 2  # of each casting: one for the cup, one for the back of the casting
 _SPARED = 0.7  # of the rubber: what a finer scale must bring it under to be named; no source
 
 
@@ -122,3 +123,37 @@ def _left_out(castings: Sequence[First], pigments: Mapping[str, Pigment], bases:
             'no pigment is known to be white, so no tints are planned: give the white kind = "titanium dioxide" in '
             "palette.toml"
         )
+
+
+def plan_page(plan: CastingPlan, *, title: str) -> bytes:
+    """The plan as HTML, self-contained, for a printer: premixes, a cup each, labels, where to read, cautions."""
+    from tint.proofs.leaf import rendered  # pages are for those who print
+
+    sheet, shown = plan.sheet, plan.sheet.scale.shown
+    return rendered(
+        "castings.html.j2",
+        title=title,
+        premixes=[(step, shown(step.grams), shown(step.base_g)) for step in sheet.premixes],
+        cups=[
+            (each, cup, _lines(cup, sheet.scale), shown(cup.grams))
+            for each, cup in zip(plan.castings, sheet.cups, strict=True)
+        ],
+        labels=[cup for cup in sheet.cups for _ in range(_LABELS)],
+        premix_labels=[step.makes for step in sheet.premixes],
+        side_mm=f"{10.0 * plan.area_cm2**0.5:.0f}",
+        scale=f"{sheet.scale.step_g:g} g",
+        cards=list(plan.cards),
+        reads="L*, a*, b*" if plan.colours else "reading",
+        warnings=list(plan.warnings),
+        cautions=sheet.cautions,
+        total=f"{sheet.grams:.0f}",
+    )
+
+
+def _lines(cup: Cup, scale: Scale) -> list[tuple[str, str, str]]:
+    """What, how much, and what the scale shows then were it not set to zero."""
+    rows, running = [], 0.0
+    for line in cup.lines:
+        running += line.grams
+        rows.append((line.what, scale.shown(line.grams), scale.shown(running)))
+    return rows
