@@ -53,6 +53,17 @@ def test_property_parts_miss_by_more_than_the_palette_errs(thin: Palette) -> Non
     assert plan.missed_now > plan.castings[0].error_before
 
 
+def test_what_was_not_cast_widens_bounds_and_no_promise(thin: Palette) -> None:
+    """As if its castings had held a hundredth: every aim lies far outside, where only the bound is to grow."""
+    faint = {
+        base: replace(each, max_loading={name: x / 100.0 for name, x in each.max_loading.items()})
+        for base, each in thin.seen.items()
+    }
+    inside, outside = next_swatches(thin, count=2), next_swatches(replace(thin, seen=faint), count=2)
+    assert outside.missed_now == pytest.approx(inside.missed_now, rel=1e-3)
+    assert outside.castings[-1].missed_after == pytest.approx(inside.castings[-1].missed_after, rel=1e-3)
+
+
 def test_targets_of_the_maker_decide(thin: Palette) -> None:
     yellow = Blend("clear", {"white": 0.3, "yellow": 0.4})
     plan = next_swatches(thin, targets=[(yellow, Setting(thickness_mm=3.0))], count=1)

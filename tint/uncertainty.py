@@ -78,7 +78,7 @@ def of_colour(
     again = _of_making(palette, base, loadings, along)
     noise = _of_reading(palette, by_reading, reflectance, view, has_pair=has_pair)
     again += noise
-    widened = _outside(palette, palette.blend(base, loadings), thickness_mm)
+    widened = widened_by(palette, palette.blend(base, loadings), thickness_mm)
     covariance = widened * (again + of_palette(palette, along[:, :3], palette.shares(base, loadings)))
     half_width, of_reading = (
         Z95 * float(np.sqrt(each)) if has_pair else np.nan for each in (covariance[3, 3], widened * noise[3, 3])
@@ -131,7 +131,7 @@ def of_light(
     along = np.stack((by_total, by_regular, (share * by_total - by_regular) / counted))
     covariance = _of_making(palette, base, loadings, along)
     covariance += of_palette(palette, along[:, :3], palette.shares(base, loadings))
-    covariance *= _outside(palette, palette.blend(base, loadings), thickness_mm)
+    covariance *= widened_by(palette, palette.blend(base, loadings), thickness_mm)
     # Readings of diffuse light tell how much is turned round, and of all that is scattered only what the assumed phase
     # function makes of it: of each component for itself, unless a beam through it was read.
     doubt = np.where(palette.read_as_beam, 0.0, _PHASE)[:, None] / (1.0 - palette.g)
@@ -147,8 +147,8 @@ def of_light(
     return Light(total, regular, 1.0 - share, *(float(each) for each in errors))
 
 
-def _outside(palette: Palette, blend: Blend, thickness_mm: float) -> float:
-    """By how much the variance of a prediction grows outside what was cast."""
+def widened_by(palette: Palette, blend: Blend, thickness_mm: float) -> float:
+    """By how much the stated variance of a prediction grows outside what was cast."""
     return widening(palette.surprises, bold(palette.seen, blend, thickness_mm)) * beyond(palette.seen, blend)
 
 
