@@ -30,8 +30,6 @@ def fan_page(rows: Iterable[Row], palette: Palette, common: Common) -> bytes:
 
     Parameters
     ----------
-    rows : iterable of Row
-    palette : Palette
     common : Common
         Tells the light that the colours hold for.
 

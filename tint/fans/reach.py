@@ -20,57 +20,29 @@ Place = tuple[str, float]  # a base and a wall [mm]
 
 
 class Reached(Struct, kw_only=True, frozen=True):
-    """What one base reaches at one wall.
-
-    Parameters
-    ----------
-    base : str
-    wall_mm : float
-    names : tuple of str
-        Of the colours whose colour and opacity are met.
-    """
+    """What one base reaches at one wall."""
 
     base: str
     wall_mm: float
-    names: tuple[str, ...]
+    names: tuple[str, ...]  # of the colours whose colour and opacity are met
 
 
 class Gain(Struct, kw_only=True, frozen=True):
-    """What a pigment that is not in stock would add.
-
-    Parameters
-    ----------
-    pigment : str
-    names : tuple of str
-        Of the colours that nothing in stock reaches in any base at any wall, and that recipes with it do.
-    """
+    """What a pigment that is not in stock would add."""
 
     pigment: str
+    # of the colours that nothing in stock reaches in any base at any wall, and that recipes with it do
     names: tuple[str, ...]
 
 
 class Reach(Struct, kw_only=True, frozen=True):
-    """Which of many colours can be had.
+    """Which of many colours can be had."""
 
-    Parameters
-    ----------
-    targets : int
-        How many there are; of them
-    missed : tuple of Row
-        those that are met in no base at no wall, each as the nearest recipe has it, and
-    failed : tuple of Row
-        those that told no colour, with their reasons.
-    reached : tuple of Reached
-        For every base and wall.
-    gains : tuple of Gain
-        For every candidate, the one that adds most first.
-    """
-
-    targets: int
-    missed: tuple[Row, ...]
-    failed: tuple[Row, ...]
-    reached: tuple[Reached, ...]
-    gains: tuple[Gain, ...] = ()
+    targets: int  # how many there are
+    missed: tuple[Row, ...]  # those that are met in no base at no wall, each as the nearest recipe has it
+    failed: tuple[Row, ...]  # those that told no colour, with their reasons
+    reached: tuple[Reached, ...]  # for every base and wall
+    gains: tuple[Gain, ...] = ()  # for every candidate, the one that adds most first
 
 
 def reach(
@@ -81,7 +53,6 @@ def reach(
 
     Parameters
     ----------
-    palette : Palette
     wishes : sequence of Wish
         Their own bases and walls do not count here.
     common : Common

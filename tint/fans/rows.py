@@ -25,48 +25,24 @@ Lab = tuple[float, float, float]
 
 
 class Row(Struct, kw_only=True, frozen=True):
-    """One target of a fan and its best recipe.
+    """One target of a fan and its best recipe."""
 
-    Parameters
-    ----------
-    number : int
-        Its place among the targets, from 1.
-    name : str
-    target : tuple of float, optional
-        CIELAB asked for [-].
-    base : str
-        Empty where there is no recipe.
-    loadings : dict of str to float
-        [% by mass of the finished mix]
-    lab : tuple of float, optional
-        CIELAB of the recipe [-].
-    srgb : str
-        The same as `#rrggbb`, for a screen.
-    contrast_ratio, delta_e, expected_error, chance, price_per_kg : float, optional
-        As in `tint.Recipe`; None where nobody can tell.
-    reached : bool
-        Whether colour and opacity are met; else the recipe is the nearest.
-    reason : str
-        Why they are not, or why there is no recipe.
-    asked : str
-        A digest of all that was asked: equal digests ask for the same.
-    """
-
-    number: int
+    number: int  # its place among the targets, from 1
     name: str
-    asked: str
-    target: Lab | None = None
-    base: str = ""
-    loadings: dict[str, float] = {}
-    lab: Lab | None = None
-    srgb: str = ""
+    asked: str  # a digest of all that was asked: equal digests ask for the same
+    target: Lab | None = None  # CIELAB asked for [-]
+    base: str = ""  # empty where there is no recipe
+    loadings: dict[str, float] = {}  # [% by mass of the finished mix]
+    lab: Lab | None = None  # CIELAB of the recipe [-]
+    srgb: str = ""  # the same as `#rrggbb`, for a screen
+    # as in `tint.Recipe`; None where nobody can tell
     contrast_ratio: float | None = None
     delta_e: float | None = None
     expected_error: float | None = None
     chance: float | None = None
     price_per_kg: float | None = None
-    reached: bool = False
-    reason: str = ""
+    reached: bool = False  # whether colour and opacity are met; else the recipe is the nearest
+    reason: str = ""  # why they are not, or why there is no recipe
 
 
 _FACTS = ("contrast_ratio", "delta_e", "expected_error", "chance", "price_per_kg")

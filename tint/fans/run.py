@@ -39,26 +39,16 @@ Tell = Callable[[str, int, int], None]
 
 
 class Fan(Struct, kw_only=True, frozen=True):
-    """What became of the targets of a run.
+    """What became of the targets of a run."""
 
-    Parameters
-    ----------
-    out : Path
-        The table.
-    targets, reached, out_of_reach, failed : int
-        How many there are in all, and of each kind.
-    kept : int
-        How many of them an earlier run that was stopped had done.
-    moved : tuple of str
-        Of a table that was renewed: names of the targets whose rows are other than they were, or new.
-    """
-
-    out: Path
+    out: Path  # the table
+    # how many there are in all, and of each kind
     targets: int
     reached: int
     out_of_reach: int
     failed: int
-    kept: int
+    kept: int  # how many of them an earlier run that was stopped had done
+    # of a table that was renewed: names of the targets whose rows are other than they were, or new
     moved: tuple[str, ...] = ()
 
 
@@ -87,9 +77,6 @@ def run_fan(
 
     Parameters
     ----------
-    palette : Palette
-    wishes : sequence of Wish
-    common : Common
     out : path-like
         The table, Parquet where it ends in `.parquet` and else CSV; finished rows lie in `OUT.part` until all are
         there, and the table is then written at once.

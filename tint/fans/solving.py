@@ -24,23 +24,12 @@ FAILURES = (TintError, ArithmeticError, np.linalg.LinAlgError)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Solved:
-    """A target and what came of it.
+    """A target and what came of it."""
 
-    Parameters
-    ----------
-    number : int
-        Its place among all, from 1.
-    wish : Wish
-    answer : Answer, optional
-        As `tint.solve` gives it; absent where it failed.
-    fault : str
-        Why it failed, in a line; empty where it did not.
-    """
-
-    number: int
+    number: int  # its place among all, from 1
     wish: Wish
-    answer: Answer | None = None
-    fault: str = ""
+    answer: Answer | None = None  # as `tint.solve` gives it; absent where it failed
+    fault: str = ""  # why it failed, in a line; empty where it did not
 
 
 def solve_many(
@@ -53,7 +42,6 @@ def solve_many(
 
     Parameters
     ----------
-    palette : Palette
     targets : path-like, or iterable of Wish or of mappings
         A table or a file of colours, as `tint.fans.read_targets` takes it; `tint.fans.lattice`; or any iterable, of
         which one is taken at a time.

@@ -31,7 +31,6 @@ def read_targets(
         A table with the columns `name`; `colour` (`#rrggbb`) or `L`, `a`, `b`; and, all optional, `opacity`,
         `tolerance`, `walls_mm` (several apart by blanks), `base`, `note`. Else a file of readings as `tint import`
         takes it: each name is a target.
-    palette : Palette
     common : Common
         Tells the light, the backing and the geometry in which readings count.
     said : Given, optional

@@ -21,51 +21,30 @@ _LEAST_STEP = 1.0  # CIELAB: a finer lattice has more than 800,000 colours
 
 
 class Wish(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """One target of many.
-
-    Parameters
-    ----------
-    name : str
-    lab : tuple of float, optional
-        CIELAB in the light and observer of all; or
-    srgb : str, optional
-        a screen colour `#rrggbb`, matched with the specular reflection excluded.
-    spectrum : tuple of float, optional
-        Beside `lab`, of a colour that was measured: reflectance on the palette's wavelengths [-].
-    opacity, tolerance, base
-        As in `tint.solve`; what holds for all when absent.
-    walls_mm : tuple of float
-        Wall thicknesses of the part; those of all when empty [mm].
-    fault : str
-        Why it cannot be solved, where its row says nothing that could be.
-    """
+    """One target of many."""
 
     name: str = ""
-    lab: tuple[float, float, float] | None = None
-    srgb: str | None = None
+    lab: tuple[float, float, float] | None = None  # CIELAB in the light and observer of all; or `srgb`
+    srgb: str | None = None  # a screen colour `#rrggbb`, matched with the specular reflection excluded
+    # beside `lab`, of a colour that was measured: reflectance on the palette's wavelengths [-]
     spectrum: tuple[float, ...] | None = None
+    # as in `tint.solve`; what holds for all when absent
     opacity: str | float | tuple[float, float] | None = None
     tolerance: float | None = None
-    walls_mm: tuple[float, ...] = ()
+    walls_mm: tuple[float, ...] = ()  # wall thicknesses of the part; those of all when empty [mm]
     base: str | None = None
-    fault: str = ""
+    fault: str = ""  # why it cannot be solved, where its row says nothing that could be
 
 
 class Common(Struct, kw_only=True, frozen=True):
-    """What holds for every target that does not say otherwise; fields are the arguments of `tint.solve`.
-
-    Parameters
-    ----------
-    seen : mapping of str to str or int
-        `over`, `seat`, `light`, `observer`, `geometry`.
-    """
+    """What holds for every target that does not say otherwise; fields are the arguments of `tint.solve`."""
 
     opacity: str | float | tuple[float, float] | None = None
     tolerance: float | None = None
     walls_mm: tuple[float, ...] = ()
     base: str | None = None
     rules: Rules = field(default_factory=Rules)
-    seen: Mapping[str, Any] = field(default_factory=dict)
+    seen: Mapping[str, Any] = field(default_factory=dict)  # `over`, `seat`, `light`, `observer`, `geometry`
 
     def setting(self) -> Setting:
         """The light and the backing of all; its thickness is the first wall, or 1 mm where each row has its own."""

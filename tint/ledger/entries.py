@@ -25,33 +25,17 @@ _LARGEST_ID = 2**63 - 1  # SQLite, "Datatypes", section 2: an INTEGER has 8 byte
 
 @dataclass(frozen=True, kw_only=True)
 class Entry(Generic[R]):
-    """A record as it stands in the ledger.
+    """A record as it stands in the ledger."""
 
-    Parameters
-    ----------
-    id : int
-        Its number in this file.
-    uid : str
-        Its name in all ledgers.
-    added_utc, palette_digest, tint_version : str
-        When, with which swatches, by which tint.
-    corrects : int or None
-        The number of the entry that this one stands for.
-    reason : str
-        Why it was corrected or withdrawn.
-    withdrawn : bool
-        Whether it no longer holds.
-    content : Record
-    """
-
-    id: int
-    uid: str
+    id: int  # its number in this file
+    uid: str  # its name in all ledgers
+    # when, with which swatches, by which tint
     added_utc: str
     palette_digest: str
     tint_version: str
-    corrects: int | None
-    reason: str
-    withdrawn: bool
+    corrects: int | None  # the number of the entry that this one stands for
+    reason: str  # why it was corrected or withdrawn
+    withdrawn: bool  # whether it no longer holds
     content: R
 
 

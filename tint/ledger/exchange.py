@@ -157,7 +157,6 @@ def import_json(ledger: Ledger, data: bytes, *, where: str) -> dict[str, int]:
 
     Parameters
     ----------
-    data : bytes
     where : str
         What to call it in errors.
 

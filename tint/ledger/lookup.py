@@ -63,20 +63,12 @@ def belonging(ledger: Ledger, kind: str, number: int) -> dict[str, tuple[int, ..
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Near:
-    """A recipe or reading near a colour.
-
-    Parameters
-    ----------
-    delta_e : float
-        CIEDE2000 from the colour [-].
-    lab : ndarray, shape (3,)
-        Its own, in the light and for the observer asked for [-].
-    """
+    """A recipe or reading near a colour."""
 
     kind: str
     entry: Entry[Any]
-    delta_e: float
-    lab: Array
+    delta_e: float  # CIEDE2000 from the colour [-]
+    lab: Array  # shape (3,): its own, in the light and for the observer asked for [-]
 
 
 def search(
@@ -150,25 +142,14 @@ def has_expired(expires_on: str, day: date) -> bool:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Drift:
-    """A later reading of a retained swatch beside the first one in the same conditions.
+    """A later reading of a retained swatch beside the first one in the same conditions."""
 
-    Parameters
-    ----------
-    first, later : Entry
-        Of readings.
-    delta_e : float
-        CIEDE2000 between them [-].
-    change : ndarray, shape (3,)
-        Of L*, a*, b* from the first to the later [-].
-    days : int or None
-        Between them; None when a reading has no day.
-    """
-
+    # of readings
     first: Entry[Reading]
     later: Entry[Reading]
-    delta_e: float
-    change: Array
-    days: int | None
+    delta_e: float  # CIEDE2000 between them [-]
+    change: Array  # shape (3,): of L*, a*, b* from the first to the later [-]
+    days: int | None  # between them; None when a reading has no day
 
 
 def drift(ledger: Ledger, number: int) -> tuple[Drift, ...]:

@@ -22,34 +22,17 @@ LAB = ("lab_l", "lab_a", "lab_b")
 
 @dataclass(frozen=True)
 class Column:
-    """What a field is as a column.
+    """What a field is as a column."""
 
-    Parameters
-    ----------
-    name, about : str
-        The column, and in words what it holds, with its unit.
-    kind : str
-        `text`, `number`, `whole`, `flag`, `date`, or JSON: `object`, `list`.
-    points : str
-        The kind of record that it points at by number; empty for none.
-    allowed : str
-        What SQL may say after the column's name; empty for anything.
-    words : tuple of str
-        Those that it may be; empty for any text.
-    needed : bool
-        Whether it must be given.
-    default : object
-        When it is not.
-    """
-
+    # the column, and in words what it holds, with its unit
     name: str
     about: str
-    kind: str
-    points: str = ""
-    allowed: str = ""
-    words: tuple[str, ...] = ()
-    needed: bool = False
-    default: Any = None
+    kind: str  # `text`, `number`, `whole`, `flag`, `date`, or JSON: `object`, `list`
+    points: str = ""  # the kind of record that it points at by number; empty for none
+    allowed: str = ""  # what SQL may say after the column's name; empty for anything
+    words: tuple[str, ...] = ()  # those that it may be; empty for any text
+    needed: bool = False  # whether it must be given
+    default: Any = None  # when it is not
 
 
 def _field(about: str, **more: Any) -> Any:

@@ -36,49 +36,30 @@ class Strength:
 
 @dataclass(frozen=True, kw_only=True)
 class Dose:
-    """A pigment of the recipe as it is to be dosed today.
-
-    Parameters
-    ----------
-    was_percent, percent : float
-        In the recipe, and with today's lot [% by mass of the finished mix].
-    was_lot, lot : str
-        The recipe's, and today's; empty when nobody wrote it down.
-    strength : Strength
-        Of today's lot relative to the recipe's.
-    against_palette : Strength
-        Of today's lot relative to that of the swatches, for the prediction.
-    """
+    """A pigment of the recipe as it is to be dosed today."""
 
     pigment: str
+    # in the recipe, and with today's lot [% by mass of the finished mix]
     was_percent: float
     percent: float
+    # the recipe's, and today's; empty when nobody wrote it down
     was_lot: str
     lot: str
-    strength: Strength
-    against_palette: Strength
+    strength: Strength  # of today's lot relative to the recipe's
+    against_palette: Strength  # of today's lot relative to that of the swatches, for the prediction
 
 
 @dataclass(frozen=True, kw_only=True)
 class Repeat:
-    """An order's recipe for today's lots.
-
-    Parameters
-    ----------
-    approval : Entry or None
-        The newest word that the customer gave on the recipe; None when the recipe is merely the newest.
-    blend : Blend
-        With today's doses.
-    against_palette : dict of str to Strength
-        Today's lot of each pigment, and of the base, relative to that of the swatches: for the prediction.
-    warnings : tuple of str
-    """
+    """An order's recipe for today's lots."""
 
     order: Entry[Order]
     recipe: Entry[Recipe]
+    # the newest word that the customer gave on the recipe; None when the recipe is merely the newest
     approval: Entry[Approval] | None
     doses: tuple[Dose, ...]
-    blend: Blend
+    blend: Blend  # with today's doses
+    # today's lot of each pigment, and of the base, relative to that of the swatches: for the prediction
     against_palette: dict[str, Strength]
     warnings: tuple[str, ...]
 

@@ -22,21 +22,11 @@ class _File(msgspec.Struct, kw_only=True):
 
 
 class Made(msgspec.Struct, frozen=True, kw_only=True):
-    """What a run did with the files of an order, each by its path.
+    """What a run did with the files of an order, each by its path."""
 
-    Parameters
-    ----------
-    written : tuple of Path
-        Made now.
-    kept : tuple of Path
-        Up to date already.
-    left : tuple of Path
-        Altered by someone since they were made, and therefore left as they are.
-    """
-
-    written: tuple[Path, ...] = ()
-    kept: tuple[Path, ...] = ()
-    left: tuple[Path, ...] = ()
+    written: tuple[Path, ...] = ()  # made now
+    kept: tuple[Path, ...] = ()  # up to date already
+    left: tuple[Path, ...] = ()  # altered by someone since they were made, and therefore left as they are
 
 
 def digest(*parts: bytes | str) -> str:

@@ -54,61 +54,31 @@ class Photo(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
 
 
 class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """The keys of the file.
-
-    Parameters
-    ----------
-    words : str
-        The customer's own.
-    colour : str, optional
-        A screen colour `#rrggbb`; or
-    lab : tuple of float, optional
-        CIELAB; or
-    reading : str, optional
-        FILE or FILE:NAME, beside the order's file or from the root; or
-    photo : Photo, optional
-        A place in a photograph.
-    opacity : str, float or pair, optional
-        As `tint.opacity` takes it; solid when absent.
-    tolerance : float
-        CIEDE2000.
-    walls_mm : tuple of float
-        Every wall of the part; those of `part` when absent [mm].
-    part : str, optional
-        A mesh of the part, beside the order's file.
-    parts : int
-        How many are cast.
-    base, light, also_light, over, seat : str, optional
-    customer, due, approver : str
-        For the sheets and the list of orders; `due` is YYYY-MM-DD.
-    price : float, optional
-        Of a part, as agreed, in the workshop's currency.
-    minutes : float, optional
-        Working time of the whole order, in place of the workshop's [min].
-    """
+    """The keys of the file."""
 
     format: int
-    words: str = ""
-    colour: str | None = None
-    lab: tuple[float, float, float] | None = None
-    reading: str | None = None
-    photo: Photo | None = None
-    opacity: str | float | tuple[float, float] | None = None
-    tolerance: float | None = None
-    walls_mm: tuple[float, ...] = ()
-    part: str | None = None
-    parts: int = 1
+    words: str = ""  # the customer's own
+    colour: str | None = None  # a screen colour `#rrggbb`; or one of the next three
+    lab: tuple[float, float, float] | None = None  # CIELAB
+    reading: str | None = None  # FILE or FILE:NAME, beside the order's file or from the root
+    photo: Photo | None = None  # a place in a photograph
+    opacity: str | float | tuple[float, float] | None = None  # as `tint.opacity` takes it; solid when absent
+    tolerance: float | None = None  # CIEDE2000
+    walls_mm: tuple[float, ...] = ()  # every wall of the part; those of `part` when absent [mm]
+    part: str | None = None  # a mesh of the part, beside the order's file
+    parts: int = 1  # how many are cast
     batch_g: float | None = None
     base: str | None = None
     light: str | None = None
     also_light: str | None = None
     over: str | None = None
     seat: str | None = None
+    # for the sheets and the list of orders; `due` is YYYY-MM-DD
     customer: str = ""
     approver: str = ""
     due: date | None = None
-    price: float | None = None
-    minutes: float | None = None
+    price: float | None = None  # of a part, as agreed, in the workshop's currency
+    minutes: float | None = None  # working time of the whole order, in place of the workshop's [min]
     limits: Limits = Limits()
 
 

@@ -31,31 +31,15 @@ class Cost(Struct, frozen=True, kw_only=True):
 
 
 class Quote(Struct, frozen=True, kw_only=True):
-    """What an order costs, and what is asked for it.
+    """What an order costs, and what is asked for it."""
 
-    Parameters
-    ----------
-    costs : tuple of Cost
-        Material, working time, margin.
-    price : float, optional
-        Of one part, or of the whole batch where no parts are counted; None where prices are missing.
-    quantity : int
-    unit : str
-        `piece`, or `batch`.
-    currency : str
-    missing : tuple of str
-        What palette.toml would have to tell for a price.
-    agreed : bool
-        Whether the order itself tells the price.
-    """
-
-    costs: tuple[Cost, ...]
-    price: float | None
+    costs: tuple[Cost, ...]  # material, working time, margin
+    price: float | None  # of one part, or of the whole batch where no parts are counted; None where prices are missing
     quantity: int
-    unit: str
+    unit: str  # `piece`, or `batch`
     currency: str
-    missing: tuple[str, ...] = ()
-    agreed: bool = False
+    missing: tuple[str, ...] = ()  # what palette.toml would have to tell for a price
+    agreed: bool = False  # whether the order itself tells the price
 
     @property
     def total(self) -> float | None:
@@ -78,7 +62,6 @@ def quote_of(order: Order, palette: Palette, sheet: WeighSheet, workshop: Worksh
         Prices of bases and pigments.
     sheet : WeighSheet
         What is weighed; what is left of premixes is not charged.
-    workshop : Workshop
     """
     written = order.written
     counted = written.part is not None or written.parts > 1

@@ -32,7 +32,6 @@ def record(order: Order, answer: jsonable.Answer) -> tuple[int, int]:
 
     Parameters
     ----------
-    order : Order
     answer : jsonable.Answer
         The chosen recipe first.
 
@@ -87,25 +86,13 @@ def _recipe(book: ledger.Ledger, order: Order, answer: jsonable.Answer, number: 
 
 
 class Answered(Struct, frozen=True, kw_only=True):
-    """A customer's answer, as it was entered.
-
-    Parameters
-    ----------
-    order : Order
-    number : int
-        Of the approval in the ledger.
-    content : ledger.Approval
-    signed : Path or None
-        Where the signed sheet is kept.
-    is_new : bool
-        Whether it was not in the ledger before.
-    """
+    """A customer's answer, as it was entered."""
 
     order: Order
-    number: int
+    number: int  # of the approval in the ledger
     content: ledger.Approval
-    signed: Path | None
-    is_new: bool
+    signed: Path | None  # where the signed sheet is kept
+    is_new: bool  # whether it was not in the ledger before
 
 
 def answer_order(

@@ -29,31 +29,15 @@ Tell = Callable[[str], None]
 
 
 class Done(msgspec.Struct, frozen=True, kw_only=True):
-    """An order that was run.
-
-    Parameters
-    ----------
-    order : Order
-    answer : jsonable.Answer
-        The recipes; the one chosen comes first.
-    sheet : WeighSheet
-    quote : Quote
-        What it costs.
-    made : Made
-        Its files.
-    solved : bool
-        Whether recipes were sought now, and not kept from before.
-    entered : tuple of int
-        Numbers of the order and its recipe in the ledger.
-    """
+    """An order that was run."""
 
     order: Order
-    answer: jsonable.Answer
+    answer: jsonable.Answer  # the recipes; the one chosen comes first
     sheet: WeighSheet
-    quote: Quote
-    made: Made
-    solved: bool
-    entered: tuple[int, int]
+    quote: Quote  # what it costs
+    made: Made  # its files
+    solved: bool  # whether recipes were sought now, and not kept from before
+    entered: tuple[int, int]  # numbers of the order and its recipe in the ledger
 
 
 def run_order(

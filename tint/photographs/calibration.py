@@ -32,38 +32,19 @@ _STEP = 1e-4  # of the unknowns, which are of order 0.1, for slopes by central d
 
 @dataclass(frozen=True, eq=False)
 class Calibration:
-    """What was learned from the chart.
-
-    Parameters
-    ----------
-    seen : Seen
-    unknowns : ndarray, shape (8,)
-        Curve, flare, fall of light [-].
-    covariance : ndarray, shape (8, 8)
-        Of them [-].
-    matrix : ndarray, shape (terms, 3)
-        Root-polynomial terms to XYZ.
-    degree : int
-    white : ndarray, shape (3,)
-        XYZ of the perfect white in the light asked for.
-    fitted, left_out : ndarray, shape (24, 3)
-        CIELAB of the patches as fitted, and each foretold by the others [-].
-    reference : ndarray, shape (24, 3)
-        CIELAB that they are known to have [-].
-    use : ndarray, shape (24,)
-        1 for the patches that counted, 0 for those beyond what the picture can hold.
-    """
+    """What was learned from the chart."""
 
     seen: Seen
-    unknowns: Array
-    covariance: Array
-    matrix: Array
+    unknowns: Array  # shape (8,): curve, flare, fall of light [-]
+    covariance: Array  # shape (8, 8): of them [-]
+    matrix: Array  # shape (terms, 3): root-polynomial terms to XYZ
     degree: int
-    white: Array
+    white: Array  # shape (3,): XYZ of the perfect white in the light asked for
+    # shape (24, 3): CIELAB of the patches as fitted, and each foretold by the others [-]
     fitted: Array
     left_out: Array
-    reference: Array
-    use: Array
+    reference: Array  # shape (24, 3): CIELAB that they are known to have [-]
+    use: Array  # shape (24,): 1 for the patches that counted, 0 for those beyond what the picture can hold
 
     @property
     def missed(self) -> Array:

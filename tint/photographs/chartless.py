@@ -38,43 +38,22 @@ _CAST_WORDS = ("bluer", "greener", "", "redder", "yellower")
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Chartless:
-    """What a spot of a photograph without a chart says.
+    """What a spot of a photograph without a chart says."""
 
-    Parameters
-    ----------
-    lab : ndarray, shape (3,)
-        CIELAB as a screen would show the spot [-].
-    error : float
-        CIEDE2000 that holds 95 times in 100 [-].
-    clipped : bool
-        Whether a channel is at the end of its range, so that the colour was purer, lighter or darker than any pixel.
-    """
-
-    lab: Array
-    error: float
+    lab: Array  # shape (3,): CIELAB as a screen would show the spot [-]
+    error: float  # CIEDE2000 that holds 95 times in 100 [-]
+    # whether a channel is at the end of its range, so that the colour was purer, lighter or darker than any pixel
     clipped: bool
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Chip:
-    """A colour that the thing in the photograph may have.
+    """A colour that the thing in the photograph may have."""
 
-    Parameters
-    ----------
-    name : str
-        By row and column, as `B3`, the one of the picture itself.
-    lab : ndarray, shape (3,)
-        CIELAB [-].
-    srgb : str
-        As `#rrggbb`.
-    words : str
-        How it differs from the one in the picture; blank for that.
-    """
-
-    name: str
-    lab: Array
-    srgb: str
-    words: str
+    name: str  # by row and column, as `B3`, the one of the picture itself
+    lab: Array  # shape (3,): CIELAB [-]
+    srgb: str  # as `#rrggbb`
+    words: str  # how it differs from the one in the picture; blank for that
 
 
 def spot_values(picture: Picture, x: float, y: float, *, size: float | None = None) -> Array:

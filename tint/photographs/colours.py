@@ -26,57 +26,32 @@ NOT_AN_OBSERVER = (
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SpotColour:
-    """A spot's colour.
-
-    Parameters
-    ----------
-    spot : Spot
-    lab : ndarray, shape (3,)
-        CIELAB [-].
-    error : float
-        CIEDE2000 that holds 95 times in 100: of the chart, of noise and of light together [-].
-    of_noise, of_light : float
-        What noise and what uneven light add to it [CIEDE2000].
-    outside : bool
-        Whether it lies outside of what the chart's patches span.
-    """
+    """A spot's colour."""
 
     spot: Spot
-    lab: Array
-    error: float
+    lab: Array  # shape (3,): CIELAB [-]
+    error: float  # CIEDE2000 that holds 95 times in 100: of the chart, of noise and of light together [-]
+    # what noise and what uneven light add to it [CIEDE2000]
     of_noise: float
     of_light: float
-    outside: bool
+    outside: bool  # whether it lies outside of what the chart's patches span
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Photographed:
-    """What a photograph says.
+    """What a photograph says."""
 
-    Parameters
-    ----------
-    light, observer : str, int
-        What the colours hold for.
-    spots : tuple of SpotColour
-    calibration : Calibration
-    missed_mean, missed_95, missed_most : float
-        CIEDE2000 of the chart's patches, each foretold by the others [-].
-    card_places : int
-        Places of a white card that told how the light falls.
-    left_out : tuple of str
-        Patches that were too pure for the picture.
-    warnings : tuple of str
-    """
-
+    # what the colours hold for
     light: str
     observer: int
     spots: tuple[SpotColour, ...]
     calibration: Calibration
+    # CIEDE2000 of the chart's patches, each foretold by the others [-]
     missed_mean: float
     missed_95: float
     missed_most: float
-    card_places: int
-    left_out: tuple[str, ...]
+    card_places: int  # places of a white card that told how the light falls
+    left_out: tuple[str, ...]  # patches that were too pure for the picture
     warnings: tuple[str, ...]
 
 
@@ -125,10 +100,8 @@ def photograph(
 
     Parameters
     ----------
-    picture : Picture
     places : Places
         Where the chart and the spots are, the corners in the chart's order.
-    spots : sequence of Spot
     reference : ndarray, shape (24, 3)
         CIELAB of the chart in the light asked for [-].
     white : ndarray, shape (3,)

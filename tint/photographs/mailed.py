@@ -26,56 +26,27 @@ FORM = "FILE:X,Y[,SIZE][:CHIP], in pixels, as in mail.jpg:812,440"
 
 @dataclass(frozen=True, kw_only=True)
 class Mailed:
-    """A place in a photograph that shows the colour wanted.
-
-    Parameters
-    ----------
-    file : str
-    spot : tuple of float
-        Its middle [px].
-    size : float, optional
-        Side of the square that is averaged [px].
-    chart : bool
-        Whether a 24-patch chart is in the picture, to be found and calibrated with.
-    chip : str
-        The chip that was chosen as the nearest, of those that the span of a picture without a chart is shown as.
-    """
+    """A place in a photograph that shows the colour wanted."""
 
     file: str
-    spot: tuple[float, float]
-    size: float | None = None
-    chart: bool = False
+    spot: tuple[float, float]  # its middle [px]
+    size: float | None = None  # side of the square that is averaged [px]
+    chart: bool = False  # whether a 24-patch chart is in the picture, to be found and calibrated with
+    # the chip that was chosen as the nearest, of those that the span of a picture without a chart is shown as
     chip: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Wanted:
-    """The colour of a place in a photograph.
+    """The colour of a place in a photograph."""
 
-    Parameters
-    ----------
-    lab : ndarray, shape (3,)
-        CIELAB [-].
-    error : float
-        CIEDE2000 within which it is known, 95 times in 100 [-]; 0 once a customer has chosen a chip.
-    words : str
-        Where it is from, and how well it is known.
-    picture : Picture
-    side : float
-        Of the square that was averaged [px].
-    span : Chartless or None
-        What a picture without a chart says; None with a chart.
-    chips : tuple of Chip
-        Its span, to choose from; empty with a chart.
-    """
-
-    lab: Array
-    error: float
-    words: str
+    lab: Array  # shape (3,): CIELAB [-]
+    error: float  # CIEDE2000 within which it is known, 95 times in 100 [-]; 0 once a customer has chosen a chip
+    words: str  # where it is from, and how well it is known
     picture: Picture
-    side: float
-    span: Chartless | None = None
-    chips: tuple[Chip, ...] = ()
+    side: float  # of the square that was averaged [px]
+    span: Chartless | None = None  # what a picture without a chart says; None with a chart
+    chips: tuple[Chip, ...] = ()  # its span, to choose from; empty with a chart
 
 
 def mailed_in(text: str) -> Mailed:

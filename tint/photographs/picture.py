@@ -41,21 +41,11 @@ _SAVE_AGAIN = "save the photograph again as PNG, TIFF or JPEG"
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A photograph.
+    """A photograph."""
 
-    Parameters
-    ----------
-    pixels : ndarray of uint8, shape (height, width, 3)
-        Upright, as the file holds them [0 to 255].
-    file : str
-        Its name.
-    notes : tuple of str
-        What was met in reading it.
-    """
-
-    pixels: NDArray[np.uint8]
-    file: str
-    notes: tuple[str, ...] = ()
+    pixels: NDArray[np.uint8]  # shape (height, width, 3): upright, as the file holds them [0 to 255]
+    file: str  # its name
+    notes: tuple[str, ...] = ()  # what was met in reading it
 
     @property
     def width(self) -> int:
@@ -172,25 +162,14 @@ def _profile_name(profile: object) -> str:
 
 @dataclass(frozen=True, eq=False)
 class Samples:
-    """Means over places.
+    """Means over places."""
 
-    Parameters
-    ----------
-    mean : ndarray, shape (n, 3)
-        Pixel values without specks [0 to 1].
-    cells : ndarray, shape (n, 9, 3)
-        Likewise of each ninth of a place.
-    too_high, too_low : ndarray, shape (n,)
-        Share of pixels with a channel at the top or the bottom of its range [0 to 1].
-    scatter : ndarray, shape (n,)
-        Robust standard deviation of single pixels, the largest of the channels [0 to 1].
-    """
-
-    mean: Array
-    cells: Array
+    mean: Array  # shape (n, 3): pixel values without specks [0 to 1]
+    cells: Array  # shape (n, 9, 3): likewise of each ninth of a place
+    # shape (n,): share of pixels with a channel at the top or the bottom of its range [0 to 1]
     too_high: Array
     too_low: Array
-    scatter: Array
+    scatter: Array  # shape (n,): robust standard deviation of single pixels, the largest of the channels [0 to 1]
 
 
 def sample(picture: Picture, quads: Array) -> Samples:

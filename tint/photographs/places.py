@@ -27,23 +27,16 @@ _CORNER_PLACES = np.array([[0.0, 0.0], [COLUMNS - 1.0, 0.0], [COLUMNS - 1.0, ROW
 
 @dataclass(frozen=True, kw_only=True)
 class Spot:
-    """A place whose colour is asked for.
+    """A place whose colour is asked for."""
 
-    Parameters
-    ----------
-    name, backing, seat : str
-        As readings are named: a swatch over a backing, or a backing alone; blank where not told.
-    x, y : float
-        Its centre, from the picture's upper left corner [px].
-    size : float, optional
-        Side of the square that is averaged; as large as a chart patch's inner half where not told [px].
-    """
-
+    # as readings are named: a swatch over a backing, or a backing alone; blank where not told
     name: str
     backing: str = ""
     seat: str = ""
+    # its centre, from the picture's upper left corner [px]
     x: float
     y: float
+    # side of the square that is averaged; as large as a chart patch's inner half where not told [px]
     size: float | None = None
 
     @property
@@ -54,20 +47,12 @@ class Spot:
 
 @dataclass(frozen=True, eq=False)
 class Places:
-    """Quadrilaterals to average over, in pixels.
+    """Quadrilaterals to average over, in pixels."""
 
-    Parameters
-    ----------
-    patches : ndarray, shape (24, 4, 2)
-        In the order of the chart's patches.
-    spots : ndarray, shape (n_spots, 4, 2)
-        In the order asked for.
-    centre, along, across : ndarray, shape (2,); ndarray, shape (2,); float
-        Middle of the chart, the direction of its rows, and the distance between its patches [px].
-    """
-
-    patches: Array
-    spots: Array
+    patches: Array  # shape (24, 4, 2): in the order of the chart's patches
+    spots: Array  # shape (n_spots, 4, 2): in the order asked for
+    # shape (2,); ndarray, shape (2,); float: middle of the chart, the direction of its rows, and the distance between
+    # its patches [px]
     centre: Array
     along: Array
     across: float
@@ -85,7 +70,6 @@ def locate(corners: ArrayLike, spots: Sequence[Spot], *, width: int, height: int
     ----------
     corners : array_like, shape (4, 2)
         Centres of the corner patches A1, A6, D6 and D1 [px].
-    spots : sequence of Spot
     width, height : int
         Of the picture [px].
 

@@ -49,18 +49,10 @@ def terms(at: Array, *, curved: bool) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class WhiteCard:
-    """Where a white card was seen, and where the field is asked for.
+    """Where a white card was seen, and where the field is asked for."""
 
-    Parameters
-    ----------
-    at : ndarray, shape (n, 2)
-        Its places [half lengths of the chart].
-    values : ndarray, shape (n, 3)
-        Pixel values there [0 to 1].
-    """
-
-    at: Array
-    values: Array
+    at: Array  # shape (n, 2): its places [half lengths of the chart]
+    values: Array  # shape (n, 3): pixel values there [0 to 1]
 
     @property
     def curved(self) -> bool:
@@ -100,24 +92,12 @@ def beside_chart(at: Array) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """What the photograph shows of the chart.
+    """What the photograph shows of the chart."""
 
-    Parameters
-    ----------
-    values : ndarray, shape (24, 3)
-        Pixel values of the patches [0 to 1].
-    at : ndarray, shape (24, 2)
-        Their places [half lengths of the chart].
-    coding : str
-        `coded` or `straight`: what the curve starts from.
-    card : WhiteCard, optional
-        What tells the light.
-    """
-
-    values: Array
-    at: Array
-    coding: str
-    card: WhiteCard | None = None
+    values: Array  # shape (24, 3): pixel values of the patches [0 to 1]
+    at: Array  # shape (24, 2): their places [half lengths of the chart]
+    coding: str  # `coded` or `straight`: what the curve starts from
+    card: WhiteCard | None = None  # what tells the light
 
 
 def _bent(values: Array, curve: Array, coding: str) -> Array:

@@ -40,22 +40,14 @@ _OF_95 = 1.96  # standard deviations that 95 of 100 lie within, as of a bell cur
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class PhotoReading:
-    """The colour of a swatch or a bare card over all its places in one photograph.
+    """The colour of a swatch or a bare card over all its places in one photograph."""
 
-    Parameters
-    ----------
-    name, backing, seat : str
-        As readings are named.
-    lab : ndarray, shape (3,)
-        Mean of its places [-].
-    error : float
-        CIEDE2000 that holds 95 times in 100: the mean of theirs, for what a photograph misses it misses at each [-].
-    """
-
+    # as readings are named
     name: str
     backing: str
     seat: str
-    lab: Array
+    lab: Array  # shape (3,): mean of its places [-]
+    # CIEDE2000 that holds 95 times in 100: the mean of theirs, for what a photograph misses it misses at each [-]
     error: float
 
 

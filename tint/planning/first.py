@@ -30,21 +30,11 @@ _BLACK_WORDS = ("black", "schwarz", "noir", "nero", "negro", "carbon", "soot")
 
 @dataclass(frozen=True, kw_only=True)
 class First:
-    """A casting of the first plan.
+    """A casting of the first plan."""
 
-    Parameters
-    ----------
-    name : str
-        What it is called in swatches.csv.
-    blend : Blend
-    thickness_mm : float
-        Depth of its mould [mm].
-    reason : str
-    """
-
-    name: str
+    name: str  # what it is called in swatches.csv
     blend: Blend
-    thickness_mm: float
+    thickness_mm: float  # depth of its mould [mm]
     reason: str
 
 

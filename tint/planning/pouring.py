@@ -32,45 +32,26 @@ _SMALL = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of
 
 @dataclass(frozen=True, kw_only=True)
 class Casting:
-    """A swatch to pour, and what it would bring.
-
-    Parameters
-    ----------
-    blend : Blend
-    thickness_mm : float
-        [mm]
-    error_before, error_after : float
-        Root mean square CIEDE2000 of the blends aimed at that the palette's own error makes, before and after [-].
-    missed_after : float
-        That by which castings of those blends, poured and read, would then miss their predictions [-].
-    reason : str
-    """
+    """A swatch to pour, and what it would bring."""
 
     blend: Blend
-    thickness_mm: float
+    thickness_mm: float  # [mm]
+    # root mean square CIEDE2000 of the blends aimed at that the palette's own error makes, before and after [-]
     error_before: float
     error_after: float
+    # that by which castings of those blends, poured and read, would then miss their predictions [-]
     missed_after: float
     reason: str
 
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """What to pour next, in order, and where to stop.
-
-    Parameters
-    ----------
-    castings : tuple of Casting
-    enough : bool
-        Whether the next casting is not worth it: the error is small already, or would hardly shrink.
-    missed_now : float
-        Root mean square CIEDE2000 by which castings of the blends aimed at, poured and read now, would miss their
-        predictions: errors of model, thickness, doses and reading too [-].
-    words : str
-    """
+    """What to pour next, in order, and where to stop."""
 
     castings: tuple[Casting, ...]
-    enough: bool
+    enough: bool  # whether the next casting is not worth it: the error is small already, or would hardly shrink
+    # root mean square CIEDE2000 by which castings of the blends aimed at, poured and read now, would miss their
+    # predictions: errors of model, thickness, doses and reading too [-]
     missed_now: float
     words: str
 

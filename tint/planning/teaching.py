@@ -26,24 +26,16 @@ _LIGHTNESS = 116.0 / 3.0  # L* by the palette's misfit, a share of reflectance^(
 
 @dataclass(frozen=True, eq=False)
 class Lesson:
-    """What is known, what is aimed at, and what each casting offered would read.
+    """What is known, what is aimed at, and what each casting offered would read."""
 
-    Parameters
-    ----------
-    covariance : ndarray, shape (n_blocks, n_unknowns, n_unknowns)
-    aims : ndarray, shape (3 n_blends, n_blocks, n_unknowns)
-        Slopes of the colours aimed at, three rows a blend [CIEDE2000].
-    blends : int
-    readings : ndarray, shape (n_blocks, n_castings, n_readings, n_held)
-        Slopes of what would be read, in units of its noise, by the unknowns that a casting tells of.
-    held : ndarray of int, shape (n_castings, n_held)
-        Which unknowns those are: of many pigments a casting holds few.
-    """
-
-    covariance: Array
+    covariance: Array  # shape (n_blocks, n_unknowns, n_unknowns)
+    # shape (3 n_blends, n_blocks, n_unknowns): slopes of the colours aimed at, three rows a blend [CIEDE2000]
     aims: Array
     blends: int
+    # shape (n_blocks, n_castings, n_readings, n_held): slopes of what would be read, in units of its noise, by the
+    # unknowns that a casting tells of
     readings: Array
+    # shape (n_castings, n_held): which unknowns those are: of many pigments a casting holds few
     held: NDArray[np.int64]
 
 

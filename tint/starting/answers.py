@@ -27,17 +27,6 @@ _BOTH, _UNKNOWN = "both", "unknown"
 class Answers:
     """What a workshop has.
 
-    Parameters
-    ----------
-    bases : mapping of str to Base
-    pigments : mapping of str to Pigment
-    reads : str
-        `spectrophotometer`, `colorimeter`, `telephone` (with a colour chart) or `nothing` yet.
-    geometry : str
-        Of the instrument: `di:8`, `de:8` or `45:0`.
-    cards : tuple of str
-        What castings lie on to be read, the dark one first.
-
     Raises
     ------
     InputError
@@ -47,9 +36,9 @@ class Answers:
     name: str
     bases: Mapping[str, Base]
     pigments: Mapping[str, Pigment]
-    reads: str = NOTHING
-    geometry: str = ""
-    cards: tuple[str, ...] = ("black", "white")
+    reads: str = NOTHING  # `spectrophotometer`, `colorimeter`, `telephone` (with a colour chart) or `nothing` yet
+    geometry: str = ""  # of the instrument: `di:8`, `de:8` or `45:0`
+    cards: tuple[str, ...] = ("black", "white")  # what castings lie on to be read, the dark one first
     workshop: Workshop = field(default_factory=lambda: Workshop(scale_step_g=STEP_G, mould_depths_mm=MOULDS_MM))
 
     def __post_init__(self) -> None:

@@ -25,23 +25,14 @@ _TABLES = (PALETTE_FILE, SWATCHES_FILE, READINGS_FILE, BOOK_FILE)
 
 @dataclass(frozen=True, kw_only=True)
 class Started:
-    """What was begun.
-
-    Parameters
-    ----------
-    folder : Path
-    plan : CastingPlan
-    written, kept : tuple of str
-        Files that were written, and those that were there and stay as they were.
-    next_steps : tuple of str
-        Three lines.
-    """
+    """What was begun."""
 
     folder: Path
     plan: CastingPlan
+    # files that were written, and those that were there and stay as they were
     written: tuple[str, ...]
     kept: tuple[str, ...]
-    next_steps: tuple[str, ...]
+    next_steps: tuple[str, ...]  # three lines
 
 
 def start(

@@ -21,28 +21,14 @@ _SPARED = 0.7  # of the rubber: what a finer scale must bring it under to be nam
 
 @dataclass(frozen=True, kw_only=True)
 class CastingPlan:
-    """What to pour first, and what to weigh for it.
+    """What to pour first, and what to weigh for it."""
 
-    Parameters
-    ----------
-    castings : tuple of First
-        As planned.
-    sheet : CastingSheet
-        A cup each, in the same order, with the loadings that the rounded weights make.
-    area_cm2 : float
-        Of a swatch [cm2].
-    colours : bool
-        Whether three numbers are going to be read and no spectrum.
-    warnings : tuple of str
-        What the plan leaves out, and weighings that the scale does not do well.
-    """
-
-    castings: tuple[First, ...]
-    sheet: CastingSheet
-    area_cm2: float
-    colours: bool
+    castings: tuple[First, ...]  # as planned
+    sheet: CastingSheet  # A cup each, in the same order, with the loadings that the rounded weights make
+    area_cm2: float  # of a swatch [cm2]
+    colours: bool  # whether three numbers are going to be read and no spectrum
     cards: tuple[str, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[str, ...]  # what the plan leaves out, and weighings that the scale does not do well
 
 
 def plan_castings(
