@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 
 from tint import colorimetry
 from tint.errors import InputError
-from tint.swatches.colours import as_colour, luminance, told_view
 from tint.swatches.instruments import Measurement, parse_measurements
+from tint.swatches.instruments.measurement import as_colour, told_view
+from tint.swatches.values import luminance
 
 GRID = np.arange(400.0, 701.0, 10.0)
 HEADER = "name,backing,seat,light,observer,source,L,a,b"

@@ -11,9 +11,9 @@ from folder_example import Files, good_files, write
 
 from tint.errors import FolderError
 from tint.swatches import inspect_folder, read_folder
+from tint.swatches.import_plan import Naming
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Measurement
-from tint.swatches.naming import Naming
 
 CASTS, READS = "swatches.csv", "readings.csv"
 Respell = Callable[[str], str]

@@ -15,15 +15,14 @@ from click.testing import CliRunner
 from folder_example import Files, good_files, write
 
 from tint.cli import main
-from tint.errors import FolderError, InputError
+from tint.errors import FolderError, Gathered, InputError
 from tint.swatches import SwatchFolder, folder_digest, inspect_folder, read_folder, read_shelf
 from tint.swatches.blank_workbook import blank_workbook
 from tint.swatches.contents import contents_of
 from tint.swatches.declaration import read_declaration
-from tint.swatches.gather import Gathered
+from tint.swatches.import_plan import Naming
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Measurement
-from tint.swatches.naming import Naming
 from tint.swatches.one_reading import read_one
 
 openpyxl = pytest.importorskip("openpyxl")

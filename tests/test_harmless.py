@@ -20,7 +20,7 @@ from PIL import Image
 from tint.appearance import Setting
 from tint.cli import main
 from tint.cli.edge import LONGEST
-from tint.errors import InputError
+from tint.errors import Gathered, InputError
 from tint.files import neutral, restored
 from tint.ledger import Order, add, open_ledger, to_csv
 from tint.materials import Blend
@@ -29,7 +29,6 @@ from tint.photographs.picture import read_picture
 from tint.proofs.approval import Asked, approval
 from tint.proofs.part import read_height_map
 from tint.proofs.trial import read_photo
-from tint.swatches.gather import Gathered
 from tint.swatches.tables import read_table
 from tint.weighing import Batch, weigh
 from tint.weighing.sheet import weigh_table

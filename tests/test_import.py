@@ -16,11 +16,10 @@ from numpy.typing import NDArray
 from tint.cli import main
 from tint.errors import InputError, TintError
 from tint.swatches import read_folder
+from tint.swatches.import_plan import Doubles, Import, Naming
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Measurement, parse_measurements
 from tint.swatches.instruments.words import disagrees, geometry_in
-from tint.swatches.naming import Naming
-from tint.swatches.planned import Doubles, Import
 
 GRID = np.arange(400.0, 701.0, 20.0)
 FINE = np.arange(360.0, 741.0, 10.0)

@@ -19,10 +19,9 @@ from tint import colorimetry
 from tint.cli import main
 from tint.errors import FolderError, InputError, TintError
 from tint.swatches import read_folder
+from tint.swatches.import_plan import Doubles, Import, Naming
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Given, Measurement, parse_measurements
-from tint.swatches.naming import Naming
-from tint.swatches.planned import Doubles, Import
 
 GRID = np.arange(400.0, 701.0, 10.0)
 D50 = colorimetry.viewing(GRID, light="D50", observer=2)

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from tint.errors import InputError
+from tint.swatches.import_plan import Doubles
 from tint.swatches.importing import plan_import
 from tint.swatches.instruments import Measurement, parse_measurements
 from tint.swatches.instruments.measurement import on_grid
 from tint.swatches.one_reading import read_one
-from tint.swatches.planned import Doubles
 
 GRID = np.arange(400.0, 701.0, 20.0)
 PALE = [0.3 + 0.02 * at for at in range(GRID.size)]

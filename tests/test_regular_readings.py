@@ -20,10 +20,9 @@ from tint.materials import Blend
 from tint.optics.layer import Optics, transmittance
 from tint.palette import Palette
 from tint.swatches import Reading, SwatchFolder, read_folder
+from tint.swatches.import_plan import Doubles, Naming
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import parse_measurements
-from tint.swatches.naming import Naming
-from tint.swatches.planned import Doubles
 
 Array = NDArray[np.float64]
 FIRST = "readings.csv"

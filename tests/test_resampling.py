@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from instrument_files import curve
 from numpy.typing import NDArray
 
-from tint.colorimetry.resampling import resample_sprague, resample_wider
+from tint.colorimetry.spectra import resample_sprague, resample_wider
 from tint.errors import InputError
 from tint.swatches.instruments import Measurement
 from tint.swatches.instruments.measurement import on_grid

@@ -12,12 +12,12 @@ from click.testing import CliRunner
 
 import tint
 from tint.cli import options as shared
+from tint.errors import Gathered
 from tint.materials import Workshop
 from tint.palette import Palette, fit_path, write_palette
 from tint.swatches import folder_digest
 from tint.swatches.declaration import read_declaration, read_workshop
 from tint.swatches.folder import workshop_of
-from tint.swatches.gather import Gathered
 
 TOLD = """
 [workshop]

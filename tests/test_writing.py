@@ -21,10 +21,9 @@ from instrument_files import cgats, curve
 from tint.cli import main
 from tint.errors import ChangedError, InputError, JobError
 from tint.files import write_all, write_whole
+from tint.swatches.import_plan import Doubles, Import, Naming
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import parse_measurements
-from tint.swatches.naming import Naming
-from tint.swatches.planned import Doubles, Import
 from tint.turns import half_name, turn
 
 GRID = np.arange(400.0, 701.0, 20.0)

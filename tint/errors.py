@@ -9,8 +9,10 @@ TintError            everything tint raises on purpose
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 
 def _one_line(where: str, *clauses: str) -> str:
@@ -77,3 +79,110 @@ class FolderError(InputError):
 
 def _join(*parts: str) -> str:
     return "; ".join(part for part in parts if part)
+
+
+_SHOWN = 40  # characters of a cell or a name that a message repeats
+_KINDS: dict[type, str] = {dict: "table", list: "list"}
+
+
+class Gathered:
+    """The faults of one file, in the order they were met."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.faults: list[Fault] = []
+
+    def grave(
+        self,
+        found: str,
+        *,
+        row: int | None = None,
+        column: str | None = None,
+        expected: str = "",
+        mend: str = "",
+    ) -> None:
+        """Note a fault that keeps the folder from being used."""
+        self._note(found, row, column, expected, mend, True)
+
+    def warn(
+        self,
+        found: str,
+        *,
+        row: int | None = None,
+        column: str | None = None,
+        expected: str = "",
+        mend: str = "",
+    ) -> None:
+        """Note something thin or odd that does not keep the folder from being used."""
+        self._note(found, row, column, expected, mend, False)
+
+    @property
+    def any_grave(self) -> bool:
+        """Whether something here keeps the folder from being used."""
+        return any(fault.grave for fault in self.faults)
+
+    def stop(self) -> None:
+        """Raise the first fault that is grave.
+
+        Raises
+        ------
+        InputError
+        """
+        first = next((fault for fault in self.faults if fault.grave), None)
+        if first is not None:
+            raise InputError(first.where, first.found, first.expected, first.mend)
+
+    def _note(self, found: str, row: int | None, column: str | None, expected: str, mend: str, grave: bool) -> None:
+        place = None if column is None else shown(column)
+        self.faults.append(
+            Fault(file=self.file, row=row, column=place, found=found, expected=expected, mend=mend, grave=grave)
+        )
+
+
+def shown(name: str) -> str:
+    """A name as a message may repeat it: bare when that is safe, else quoted; never long, never two lines."""
+    plain = name.isprintable() and name == name.strip() and 0 < len(name) <= _SHOWN
+    return name if plain else quoted(name)
+
+
+def quoted(value: object) -> str:
+    """A value as it stands in the file, cut to a readable length; text in quotation marks."""
+    if isinstance(value, str):
+        return repr(_cut(value))
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int):
+        return _cut(f"{value:#x}" if value.bit_length() > 256 else str(value))  # str() refuses huge integers
+    return f"a {_KINDS[type(value)]}" if type(value) in _KINDS else _cut(str(value))
+
+
+def _cut(text: str) -> str:
+    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
+
+
+def table_header(kind: str, name: str) -> str:
+    """The line that opens a named table of palette.toml."""
+    bare = re.fullmatch(r"[A-Za-z0-9_-]+", name) is not None
+    return f"[{kind}.{name}]" if bare else f'[{kind}."{shown(name)}"]'
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names in a row for a message: the first eight, then how many more."""
+    every = [shown(name) for name in names]
+    more = f" and {len(every) - 8} more" if len(every) > 8 else ""
+    return ", ".join(every[:8]) + more
+
+
+def one_of(names: Iterable[str]) -> str:
+    """What was expected, where a few names are allowed."""
+    every = list(names)
+    if not every:
+        return "none is declared"
+    return f"expected {listed(every)}" if len(every) == 1 else f"expected one of {listed(every)}"
+
+
+def did_you_mean(name: str, known: Iterable[str], *, otherwise: str = "") -> str:
+    """The nearest known name as a question, or what to do when none is near."""
+    by_lower = {candidate.lower(): candidate for candidate in known}
+    near = get_close_matches(name.lower()[:200], list(by_lower), n=1, cutoff=0.6)
+    return f"did you mean {shown(by_lower[near[0]])}?" if near else otherwise

@@ -27,10 +27,9 @@ from tint import colorimetry
 from tint.errors import InputError, TintError
 from tint.inspection import read_part
 from tint.swatches import SwatchFolder, read_folder
+from tint.swatches.import_plan import LEFT_OUT, Doubles, Naming
 from tint.swatches.importing import plan_import
 from tint.swatches.instruments import Measurement, parse_measurements
-from tint.swatches.naming import Naming
-from tint.swatches.planned import LEFT_OUT, Doubles
 from tint.target import target_from_reading
 
 GRID = np.arange(400.0, 701.0, 20.0)

@@ -38,9 +38,9 @@ from tint.palette import Palette
 from tint.photographs import Photographed, Spot, repeatability
 from tint.photographs.tables import colours_csv
 from tint.swatches import read_folder
+from tint.swatches.import_plan import Doubles
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import read_measurements
-from tint.swatches.planned import Doubles
 
 Array = NDArray[np.float64]
 

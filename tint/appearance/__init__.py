@@ -9,8 +9,7 @@ from tint.appearance.appearance import (
     render,
     transmittance,
 )
-from tint.appearance.outside import how_read, outside
-from tint.appearance.setting import Setting
+from tint.appearance.setting import Setting, how_read, outside
 
 __all__ = [
     "Appearance",

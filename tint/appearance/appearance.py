@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry, forward, jsonable, notebook, plots, uncertainty
-from tint.appearance.outside import how_read, outside
-from tint.appearance.setting import Setting
+from tint.appearance.setting import Setting, how_read, outside
 from tint.materials import Blend
 from tint.optics import layer
 from tint.optics.spot import Spot

@@ -12,10 +12,9 @@ from tint.cli import options, show
 from tint.cli.edge import plain
 from tint.errors import ChangedError, InputError
 from tint.materials import SEATS
+from tint.swatches.import_plan import FAULT, GOING, KEY_COLUMNS, LEFT_OUT, REPLACES, Doubles, Import, Naming, Planned
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Given, read_measurements
-from tint.swatches.naming import Naming
-from tint.swatches.planned import FAULT, GOING, KEY_COLUMNS, LEFT_OUT, REPLACES, Doubles, Import, Planned
 from tint.swatches.records import QUANTITIES, THROUGH
 
 if TYPE_CHECKING:

@@ -23,8 +23,8 @@ from tint.colorimetry.cielab import (
     xyz_to_light,
     xyz_to_srgb,
 )
-from tint.colorimetry.smoothest import object_spectra, smoothest_spectrum
-from tint.colorimetry.weights import OBSERVERS, Viewing, contrast_ratio, lights, viewing, xyz
+from tint.colorimetry.spectra import object_spectra, smoothest_spectrum
+from tint.colorimetry.weights import OBSERVERS, Viewing, contrast_ratio, light_name, lights, viewing, xyz
 
 __all__ = [
     "OBSERVERS",
@@ -47,6 +47,7 @@ __all__ = [
     "lab_slopes",
     "lab_to_srgb",
     "lab_to_xyz",
+    "light_name",
     "light_to_lab",
     "lights",
     "object_spectra",

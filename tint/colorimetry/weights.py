@@ -114,10 +114,17 @@ def viewing(wavelengths: ArrayLike, *, light: str = "D65", observer: int = 10) -
     1 nm. ASTM E308: what lies past the first and last reading takes that reading's value.
     """
     grid = tuple(np.asarray(wavelengths, dtype=float).tolist())
-    return _viewing(grid, _light_name(light), _observer(observer))
+    return _viewing(grid, light_name(light), _observer(observer))
 
 
-def _light_name(light: str) -> str:
+def light_name(light: str) -> str:
+    """What tint calls a CIE light: `F2` is `FL2`.
+
+    Raises
+    ------
+    InputError
+        If there is no such light.
+    """
     name = light.strip().upper()
     known = {known.upper(): known for known in lights()}
     if name not in known and name.startswith("F") and name[1:2].isdigit():

@@ -6,10 +6,9 @@ import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from tint.errors import InputError, TintError
+from tint.errors import Gathered, InputError, TintError, did_you_mean, listed
 from tint.fans.wish import Common, Wish
 from tint.palette import Palette
-from tint.swatches.gather import Gathered, did_you_mean, listed
 from tint.swatches.instruments import Given, Measurement
 from tint.swatches.one_reading import mean_of, samples_of
 from tint.swatches.tables import Row, Table, check_marks, read_table

@@ -12,12 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.colorimetry import PATCHES, difference, lab, lab_to_xyz, viewing, xyz_to_lab
-from tint.errors import InputError
+from tint.errors import Gathered, InputError, did_you_mean, one_of, quoted
 from tint.files import neutral
 from tint.materials import SEATS
 from tint.photographs.colours import Photographed, SpotColour
 from tint.photographs.places import Spot
-from tint.swatches.gather import Gathered, did_you_mean, one_of, quoted
 from tint.swatches.records import PHOTOGRAPH
 from tint.swatches.tables import Row, Table, check_marks, read_table
 from tint.swatches.text import decoded, number, why_no_number

@@ -7,7 +7,7 @@ import io
 from dataclasses import dataclass
 from pathlib import Path
 
-from tint.errors import FolderError, InputError
+from tint.errors import FolderError, Gathered, InputError
 from tint.files import write_whole
 from tint.starting.answers import TELEPHONE, Answers
 from tint.starting.declared import instrument_keys, palette_text
@@ -15,7 +15,6 @@ from tint.starting.plan import CastingPlan, plan_castings, plan_page
 from tint.swatches import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, read_declared
 from tint.swatches.blank_workbook import blank_workbook
 from tint.swatches.declaration import Declared, read_declaration
-from tint.swatches.gather import Gathered
 from tint.swatches.records import COLOUR_COLUMNS
 from tint.weighing import AREA_CM2
 

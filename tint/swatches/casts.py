@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from tint.errors import Gathered, did_you_mean, one_of, shown, table_header
+from tint.materials import Base
 from tint.swatches.declaration import Declared
-from tint.swatches.gather import Gathered, did_you_mean, one_of, shown, table_header
-from tint.swatches.records import PALETTE_FILE, RANGES, SWATCH_COLUMNS, Swatch, conditions_of, optional_numbers
+from tint.swatches.records import PALETTE_FILE, SWATCH_COLUMNS, Conditions, Swatch
 from tint.swatches.tables import Row, Table, check_marks
 from tint.swatches.text import number, why_no_number, without_percent
 
@@ -230,3 +232,44 @@ def _warn_of_limits(swatch: Swatch, declared: Declared, faults: Gathered) -> Non
                 expected="the pigment is not declared safe with that cure",
                 mend=f"add it to cures in {PALETTE_FILE} if the swatch cured well",
             )
+
+
+# What optional columns say of a casting: how it was cured and kept, and its haze.
+
+RANGES = {
+    "cure_c": (0.0, 300.0, "degrees Celsius"),
+    "days": (0.0, 10000.0, "days"),
+    "haze_percent": (0.0, 100.0, "percent"),
+}
+_MENDS = {
+    "cure_c": "write the temperature of the cure in degrees Celsius, or clear the cell",
+    "days": "write the days from the end of the cure to the reading, or clear the cell",
+    "haze_percent": "write the haze in percent, or clear the cell",
+}
+
+
+def optional_numbers(row: Row, table: Table, faults: Gathered) -> dict[str, float | None] | None:
+    """The numbers of a row's columns of RANGES, None where nothing is written; None in all when one is bad."""
+    numbers = {}
+    good = True
+    for column, (least, most, unit) in RANGES.items():
+        cell = table.cell(row, column)
+        value = number(without_percent(cell)) if cell else None
+        if cell and (value is None or not least <= value <= most):
+            found, mend = why_no_number(cell) if value is None else (f"{column} {value:g}", _MENDS[column])
+            expected = f"expected {unit} from {least:g} to {most:g}, or a blank cell"
+            faults.grave(found, row=row.number, column=column, expected=expected, mend=mend)
+            good = False
+        numbers[column] = value
+    return numbers if good else None
+
+
+def conditions_of(row: Row, table: Table, base: Base | None, numbers: Mapping[str, float | None]) -> Conditions:
+    """The conditions of a row's casting; the base's lot holds where the row names none."""
+    return Conditions(
+        cure_c=numbers["cure_c"],
+        days=numbers["days"],
+        mould=table.cell(row, "mould"),
+        finish=table.cell(row, "finish"),
+        lot=table.cell(row, "lot") or (base.lot if base is not None else None) or "",
+    )

@@ -8,14 +8,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from tint.errors import Fault
+from tint.errors import Fault, Gathered, listed, shown
 from tint.spectra import Array
 from tint.swatches.casts import Casts
-from tint.swatches.colours import luminance
 from tint.swatches.declaration import Declared
-from tint.swatches.gather import Gathered, listed, shown
 from tint.swatches.measured import Measured
 from tint.swatches.records import COLOURS, NO_BACKING, REGULAR, SPECTRA, Reading, Swatch
+from tint.swatches.values import luminance
 
 # Both reflectance; no source, chosen by eye.
 _LEAST_CONTRAST = 0.1  # of reflectance between backings; below it a backing hardly shows through a swatch

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+import io
+import json
+import math
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from tint.errors import Fault, FolderError
-from tint.swatches.gather import Gathered, shown
-from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE
-from tint.swatches.tables import Table, read_table
-from tint.swatches.text import decoded, number, without_percent
+import msgspec
+
+from tint.errors import ChangedError, Fault, FolderError, Gathered, InputError, shown
+from tint.files import write_whole
+from tint.swatches.keys import InstrumentTable, WorkshopTable
+from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SWATCHES_FILE
+from tint.swatches.tables import Table, read_table, records
+from tint.swatches.text import decoded, number, sheets_of, without_percent
 from tint.swatches.values import reflectance, wavelength_of
 
 BOOK_FILE = "swatches.xlsx"
@@ -49,8 +56,6 @@ def contents_of(folder: Path) -> Mapping[str, Content]:
     book = folder / BOOK_FILE
     if not book.is_file():
         return files
-    from tint.swatches.workbook import read_book  # a workbook is not for those who have none
-
     try:
         sheets = read_book(book)
     except FolderError as error:
@@ -105,11 +110,178 @@ def _said(table: Table | None) -> list[dict[str, float | str]]:
     if table is None:
         return []
     held = [zip(table.columns, row.cells, strict=True) for row in table.rows]
-    return [{column: _value(cell, table.with_unit(column)) for column, cell in cells if cell} for cells in held]
+    return [{column: _as_said(cell, table.with_unit(column)) for column, cell in cells if cell} for cells in held]
 
 
-def _value(cell: str, column: str) -> float | str:
+def _as_said(cell: str, column: str) -> float | str:
     """A reading as a fraction, any other number as it stands, or the words."""
     nm = wavelength_of(column.removesuffix(" [%]"))
     value = number(without_percent(cell)) if nm is None else reflectance(cell, column)
     return cell if value is None else round(value, 9)
+
+
+SHEETS = {SWATCHES_FILE: "swatches", READINGS_FILE: "readings"}
+MIX = "mix_"
+# A number that was typed as text, beside true numbers, which have no mark of their own; none here is above 999.
+_COMMA = re.compile(r"(?<=\t)([+-]?\d*),(\d+ ?%?)(?=[\t\n])", re.ASCII)
+_TEXT = {"cure", "pigment_in", "lot", "kind", "currency", "light", "geometry", "price_unit", "name"}
+_LISTS = {"cures": str, "mould_depths_mm": float}
+_SECTIONS: dict[str, type[msgspec.Struct]] = {"instrument": InstrumentTable, "workshop": WorkshopTable}
+
+
+def read_book(book: Path) -> dict[str, Content]:
+    """What the sheets of a workbook say in place of the three files; a sheet with nothing below its header is none.
+
+    Raises
+    ------
+    FolderError
+        If it is no workbook, or openpyxl is missing.
+    """
+    try:
+        sheets = sheets_of(book.read_bytes(), BOOK_FILE)
+        texts = {title.strip().lower(): _COMMA.sub(r"\1.\2", text) for title, text in sheets}
+    except InputError as error:
+        fault = Fault(file=error.where, found=error.found, expected=error.expected, mend=error.mend)
+        raise FolderError(str(book.parent), [fault]) from error
+    except OSError as error:
+        raise FolderError(str(book.parent), [Fault(file=BOOK_FILE, found=f"it cannot be opened: {error}")]) from error
+    held = {}
+    for file, title in SHEETS.items():
+        text = texts.get(title, "")
+        if _has_rows(text, "swatch"):
+            held[file] = Content(file=f"{BOOK_FILE}, sheet {title}", data=text.encode())
+    if any(_has_rows(texts.get(title, ""), "name") for title in ("bases", "pigments")):
+        held[PALETTE_FILE] = Content(file=f"{BOOK_FILE}, its sheets of the palette", data=_palette(texts).encode())
+    return held
+
+
+def _has_rows(text: str, first: str) -> bool:
+    table = read_table(text, Gathered(""), first=first) if text.strip() else None
+    # What is no table is taken, so that it is told what is wrong with it.
+    return bool(text.strip()) if table is None else bool(table.rows)
+
+
+# The palette as TOML, so that it is checked as any other.
+
+
+def _palette(texts: Mapping[str, str]) -> str:
+    lines = ["format = 1"]
+    keys = dict(_pairs(texts.get("palette", "")))
+    if keys.get("name"):
+        lines.append(f"name = {_value('name', keys['name'])}")
+    for section, struct in _SECTIONS.items():
+        fields = {each.name for each in msgspec.structs.fields(struct)}
+        own = {key: cell for key, cell in keys.items() if key in fields}
+        lines += [f"[{section}]", *_lines(own)] if own or section == "instrument" else []
+    known = {"name", "format"}.union(*({each.name for each in msgspec.structs.fields(s)} for s in _SECTIONS.values()))
+    lines += _lines_at_top(keys, known)
+    for kind in ("backings", "bases", "pigments"):
+        for name, cells in _entries(texts.get(kind, "")):
+            lines += [f"[{kind}.{_text(name)}]", *_lines(cells)]
+    return "\n".join(lines) + "\n"
+
+
+def _lines_at_top(keys: Mapping[str, str], known: set[str]) -> list[str]:
+    """Keys that nobody knows, under a table of their own: so they are told."""
+    return [f"[{_text(key)}]" for key, cell in keys.items() if cell and key not in known]
+
+
+def _pairs(text: str) -> Iterator[tuple[str, str]]:
+    """Keys and values of the sheet `palette`, below its header."""
+    for _, cells in records(text, "\t", Gathered("")):
+        if cells[0] and cells[0].lower() != "key" and len(cells) > 1 and cells[1]:
+            yield cells[0], cells[1]
+
+
+def _entries(text: str) -> Iterator[tuple[str, dict[str, str]]]:
+    table = read_table(text, Gathered(""), first="name") if text.strip() else None
+    for row in table.rows if table else ():
+        cells = dict(zip(table.columns if table else (), row.cells, strict=True))
+        yield cells.pop("name"), {key: cell for key, cell in cells.items() if cell and key}
+
+
+def _lines(cells: Mapping[str, str]) -> list[str]:
+    mix = {key.removeprefix(MIX): cell for key, cell in cells.items() if key.startswith(MIX)}
+    lines = [f"{_text(key)} = {_value(key, cell)}" for key, cell in cells.items() if not key.startswith(MIX)]
+    parts = ", ".join(f"{_text(part)} = {_value('', cell)}" for part, cell in mix.items())
+    return [*lines, f"mix = {{ {parts} }}"] if mix else lines
+
+
+def _value(key: str, cell: str) -> str:
+    if key in _LISTS:
+        return f"[{', '.join(_value('name' if _LISTS[key] is str else '', part) for part in _parts(cell))}]"
+    value = None if key in _TEXT else number(without_percent(cell))
+    if value is None:
+        return _text(cell)
+    return f"{value:.0f}" if key == "observer" and value == math.floor(value) else repr(value)
+
+
+def _parts(cell: str) -> list[str]:
+    return [part for part in cell.replace(";", " ").replace(", ", " ").split() if part]
+
+
+def _text(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False)
+
+
+# Readings written back.
+
+
+def write_readings(book: Path, data: bytes, *, was: bytes) -> None:
+    """Write the sheet `readings` of a workbook anew, whole or not at all; its other sheets stay as openpyxl keeps them.
+
+    Parameters
+    ----------
+    book : Path
+        The workbook. Drop-downs, widths and colours are kept; pictures and charts are not.
+    data : bytes
+        The table as text between tabs.
+    was : bytes
+        The sheet as it was read, in the same form; empty where there was none.
+
+    Raises
+    ------
+    InputError
+        If it holds formulas of readings, or cannot be written.
+    ChangedError
+        If the sheet is no longer what was read, or the workbook changes meanwhile.
+    """
+    from openpyxl import load_workbook
+
+    before = book.read_bytes()
+    held = read_book(book).get(READINGS_FILE)
+    if (held.data if held else b"") != was:
+        raise ChangedError(str(book), "was changed by another program meanwhile", mend="nothing was written; try again")
+    workbook = load_workbook(io.BytesIO(before))
+    title = next((each for each in workbook.sheetnames if each.strip().lower() == "readings"), None)
+    sheet = workbook.create_sheet("readings") if title is None else workbook[title]
+    rows = list(_rows(data.decode()))
+    for at in range(1, max(sheet.max_row, len(rows)) + 1):
+        cells = rows[at - 1] if at <= len(rows) else ()
+        for column in range(1, max(sheet.max_column, len(cells)) + 1):
+            text = cells[column - 1] if column <= len(cells) else ""
+            cell = sheet.cell(at, column)
+            cell.value = _typed(text, is_percent="%" in str(cell.number_format))
+            if cell.data_type == "f":  # a name that begins as a formula does
+                cell.data_type = "s"
+    stream = io.BytesIO()
+    workbook.save(stream)
+    write_whole(book, stream.getvalue(), was=before)
+
+
+def _rows(text: str) -> Iterator[Sequence[str]]:
+    """The rows of a table in a text, blank ones too, each in its place."""
+    before, table = 0, read_table(text, Gathered(""), first="swatch")
+    for at, cells in records(text, table.separator if table else "\t", Gathered("")):
+        yield from ((),) * (at - before - 1)
+        yield cells
+        before = at
+
+
+def _typed(text: str, *, is_percent: bool) -> float | int | str | None:
+    value = number(without_percent(text))
+    if not text or value is None:
+        return text or None
+    if text.endswith("%"):
+        return value / 100.0 if is_percent else text
+    return int(value) if text.isdigit() else value

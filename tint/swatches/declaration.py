@@ -11,9 +11,8 @@ from typing import Any
 import msgspec
 
 from tint import colorimetry
-from tint.errors import InputError
+from tint.errors import Gathered, InputError, did_you_mean, listed, quoted
 from tint.materials import Base, Instrument, Pigment, Workshop
-from tint.swatches.gather import Gathered, did_you_mean, listed, quoted
 from tint.swatches.keys import (
     LIGHT,
     OBSERVER,
@@ -25,7 +24,7 @@ from tint.swatches.keys import (
     decode,
     forbid_unknown,
 )
-from tint.swatches.records import COLOUR_GRID_NM, COLOURS, NO_BACKING, PALETTE_FILE, SWATCH_COLUMNS
+from tint.swatches.records import COLOURS, NO_BACKING, PALETTE_FILE, SWATCH_COLUMNS
 
 FORMAT = 1
 _PER_KG = {"kg": 1.0, "g": 1000.0, "100 g": 10.0, "lb": 1.0 / 0.45359237}  # of the units that prices may be for
@@ -155,24 +154,13 @@ def _instrument(document: Mapping[str, Any], faults: Gathered) -> Instrument | N
     if keys is None or not _spots_are_good(keys, faults):
         return None
     try:
-        light = None if keys.light is None else light_name(keys.light)
+        light = None if keys.light is None else colorimetry.light_name(keys.light)
     except InputError as error:
         faults.grave(
             f"found {quoted(keys.light)}", column="instrument.light", expected=f"expected {LIGHT}", mend=error.mend
         )
         return None
     return Instrument(**{**msgspec.structs.asdict(keys), "light": light})
-
-
-def light_name(light: str) -> str:
-    """What tint calls a CIE light; `F2` is `FL2`.
-
-    Raises
-    ------
-    InputError
-        If there is no such light.
-    """
-    return colorimetry.viewing(COLOUR_GRID_NM, light=light).light
 
 
 def _spots_are_good(keys: InstrumentTable, faults: Gathered) -> bool:

@@ -10,21 +10,18 @@ from pathlib import Path
 import numpy as np
 
 from tint.colorimetry import Viewing, viewing
-from tint.errors import FolderError, InputError
+from tint.errors import FolderError, Gathered, InputError, did_you_mean, shown
 from tint.files import write_whole
 from tint.spectra import Array, grid_fault
 from tint.swatches.casts import Casts, read_casts
-from tint.swatches.colours import as_colour, check_xyz_scale
 from tint.swatches.contents import BOOK_FILE, contents_of
 from tint.swatches.declaration import Declared, check_light, read_declaration
 from tint.swatches.folder import read_shelf
-from tint.swatches.gather import Gathered, did_you_mean, shown
+from tint.swatches.import_plan import FAULT, GOING, LEFT_OUT, NEW, Doubles, Import, Namer, Naming, Planned
 from tint.swatches.instruments import Measurement
-from tint.swatches.instruments.measurement import on_grid
+from tint.swatches.instruments.measurement import as_colour, check_xyz_scale, on_grid
 from tint.swatches.instruments.words import disagrees
 from tint.swatches.measured import read_measured
-from tint.swatches.naming import Namer, Naming
-from tint.swatches.planned import FAULT, GOING, LEFT_OUT, NEW, Doubles, Import, Planned
 from tint.swatches.records import COLOUR_GRID_NM, COLOURS, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE, THROUGH
 from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, composed, doubled, with_column
 from tint.swatches.tables import read_table
@@ -157,7 +154,7 @@ def write_import(plan: Import, *, into_workbook: bool = False) -> None:
     if not into_workbook:
         found = "the readings stand in this workbook, which is written to on request only"
         raise InputError(str(plan.path), found, mend="close it and add --into-workbook")
-    from tint.swatches.workbook import write_readings
+    from tint.swatches.contents import write_readings
 
     write_readings(plan.path, plan.data, was=plan.was)
 

@@ -12,8 +12,8 @@ from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 import msgspec
 from msgspec import Meta, Struct
 
+from tint.errors import Gathered, did_you_mean, listed, quoted
 from tint.materials import KINDS, MOST_STATED, Instrument
-from tint.swatches.gather import Gathered, did_you_mean, listed, quoted
 
 Cure = Literal["addition", "condensation"]
 Geometry = Literal["di:8", "de:8", "45:0"]

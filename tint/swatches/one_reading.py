@@ -15,16 +15,13 @@ from numpy.typing import ArrayLike
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
-from tint.errors import InputError
+from tint.errors import Gathered, InputError
 from tint.spectra import Array
-from tint.swatches.colours import as_colour, told_view
 from tint.swatches.contents import BOOK_FILE, contents_of
 from tint.swatches.declaration import read_declaration
-from tint.swatches.gather import Gathered
 from tint.swatches.instruments import Given, Measurement, all_measurements
-from tint.swatches.instruments.given import AS_FRACTIONS
-from tint.swatches.instruments.measurement import on_grid
-from tint.swatches.instruments.recognise import read_file
+from tint.swatches.instruments.measurement import as_colour, on_grid, told_view
+from tint.swatches.instruments.recognise import AS_FRACTIONS, read_file
 from tint.swatches.instruments.words import SPECULAR, disagrees
 from tint.swatches.records import COLOUR_GRID_NM, PALETTE_FILE, PHOTOGRAPH, READINGS_FILE
 from tint.swatches.text import decoded

@@ -9,9 +9,6 @@ from pathlib import Path
 from tint.errors import Fault
 from tint.materials import Base, Blend, Instrument, Pigment
 from tint.spectra import Array
-from tint.swatches.gather import Gathered
-from tint.swatches.tables import Row, Table
-from tint.swatches.text import number, why_no_number, without_percent
 
 PALETTE_FILE = "palette.toml"
 SWATCHES_FILE = "swatches.csv"
@@ -162,45 +159,3 @@ class SwatchFolder:
     readings: tuple[Reading, ...]
     warnings: tuple[Fault, ...]
     digest: str
-
-
-# What optional columns of swatches.csv say of a casting: how it was cured and kept, and its haze.
-
-
-RANGES = {
-    "cure_c": (0.0, 300.0, "degrees Celsius"),
-    "days": (0.0, 10000.0, "days"),
-    "haze_percent": (0.0, 100.0, "percent"),
-}
-_MENDS = {
-    "cure_c": "write the temperature of the cure in degrees Celsius, or clear the cell",
-    "days": "write the days from the end of the cure to the reading, or clear the cell",
-    "haze_percent": "write the haze in percent, or clear the cell",
-}
-
-
-def optional_numbers(row: Row, table: Table, faults: Gathered) -> dict[str, float | None] | None:
-    """The numbers of a row's columns of RANGES, None where nothing is written; None in all when one is bad."""
-    numbers = {}
-    good = True
-    for column, (least, most, unit) in RANGES.items():
-        cell = table.cell(row, column)
-        value = number(without_percent(cell)) if cell else None
-        if cell and (value is None or not least <= value <= most):
-            found, mend = why_no_number(cell) if value is None else (f"{column} {value:g}", _MENDS[column])
-            expected = f"expected {unit} from {least:g} to {most:g}, or a blank cell"
-            faults.grave(found, row=row.number, column=column, expected=expected, mend=mend)
-            good = False
-        numbers[column] = value
-    return numbers if good else None
-
-
-def conditions_of(row: Row, table: Table, base: Base | None, numbers: Mapping[str, float | None]) -> Conditions:
-    """The conditions of a row's casting; the base's lot holds where the row names none."""
-    return Conditions(
-        cure_c=numbers["cure_c"],
-        days=numbers["days"],
-        mould=table.cell(row, "mould"),
-        finish=table.cell(row, "finish"),
-        lot=table.cell(row, "lot") or (base.lot if base is not None else None) or "",
-    )

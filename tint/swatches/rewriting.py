@@ -10,13 +10,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tint.errors import Fault, FolderError, InputError
+from tint.errors import Fault, FolderError, Gathered, InputError, shown
 from tint.spectra import Array
 from tint.swatches.casts import Casts
 from tint.swatches.declaration import Declared
-from tint.swatches.gather import Gathered, shown
-from tint.swatches.measured import read_measured
-from tint.swatches.planned import (
+from tint.swatches.import_plan import (
     FAULT,
     GOING,
     KEY_COLUMNS,
@@ -28,6 +26,7 @@ from tint.swatches.planned import (
     Planned,
     in_words,
 )
+from tint.swatches.measured import read_measured
 from tint.swatches.records import COLOUR_COLUMNS, COLOURS, NO_BACKING, READING_COLUMNS, READINGS_FILE, SPECTRA
 from tint.swatches.tables import Row, Table, read_table
 from tint.swatches.text import decoded, encoding_of, number, without_percent

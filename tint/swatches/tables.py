@@ -13,8 +13,8 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
+from tint.errors import Gathered, quoted, shown
 from tint.files import restored
-from tint.swatches.gather import Gathered, quoted, shown
 from tint.swatches.text import Marks, note_marks, number, tell_marks
 
 Cells = tuple[str, ...]

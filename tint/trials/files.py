@@ -19,9 +19,9 @@ from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
+from tint.swatches.casts import RANGES
 from tint.swatches.instruments import Given
 from tint.swatches.one_reading import read_one
-from tint.swatches.records import RANGES
 from tint.trials.trial import Trial, TrialReading
 
 Array = NDArray[np.float64]

@@ -8,13 +8,12 @@ from pathlib import Path
 import numpy as np
 
 from tint import colorimetry
-from tint.errors import FolderError, InputError
+from tint.errors import FolderError, Gathered, InputError
 from tint.files import write_all
 from tint.palette import Palette
 from tint.swatches.casts import plain_columns, read_casts
 from tint.swatches.contents import BOOK_FILE, Content, contents_of
 from tint.swatches.declaration import Declared, read_declaration
-from tint.swatches.gather import Gathered
 from tint.swatches.measured import read_measured
 from tint.swatches.records import COLOURS, PALETTE_FILE, PHOTOGRAPH, READINGS_FILE, SWATCHES_FILE
 from tint.swatches.rewriting import Written, as_written, cells_of, rewritten, with_column

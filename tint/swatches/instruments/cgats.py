@@ -12,8 +12,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from tint.errors import InputError
-from tint.swatches.gather import quoted, shown
+from tint.errors import InputError, quoted, shown
 from tint.swatches.instruments.measurement import MOST_WAVELENGTHS
 
 _MARKS = ("BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA")

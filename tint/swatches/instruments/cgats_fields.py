@@ -8,9 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.errors import InputError
+from tint.errors import Gathered, InputError, listed
 from tint.spectra import NEEDED_NM, Array
-from tint.swatches.gather import Gathered, listed
 from tint.swatches.instruments.cgats import CgatsTable, cells_of, cgats_tables
 from tint.swatches.instruments.measurement import (
     MOST_MEASUREMENTS,

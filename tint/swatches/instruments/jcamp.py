@@ -12,8 +12,7 @@ import re
 
 import numpy as np
 
-from tint.errors import InputError
-from tint.swatches.gather import quoted
+from tint.errors import InputError, quoted
 from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
 from tint.swatches.text import LARGEST_VALUE
 

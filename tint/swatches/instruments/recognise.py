@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from tint.errors import InputError
-from tint.swatches.gather import Gathered, quoted
-from tint.swatches.instruments.given import Given, in_fractions
+import numpy as np
+
+from tint.errors import Gathered, InputError, listed, quoted, shown
+from tint.spectra import Array
 from tint.swatches.instruments.measurement import Measurement
-from tint.swatches.text import decoded, held_in
+from tint.swatches.instruments.words import OF_SPHERE, SPECULAR, specular_in, wavelength_in
+from tint.swatches.text import decoded, held_in, number, sheet_name, sheets_of
 
 FORMATS = ("CSV", "CGATS.17 text (ISO 28178)", "CxF3 or CxF/X-4", "IES TM-27-14", "JCAMP-DX", "a workbook (.xlsx)")
 LARGEST_FILE = 100 * 2**20  # bytes; no source, chosen by eye
@@ -76,10 +80,12 @@ def all_measurements(data: bytes, *, file: str, said: Given | None = None) -> tu
 
 def _read(data: bytes, file: str) -> list[Measurement]:
     if held_in(data):
-        from tint.swatches.instruments.workbook import read_workbook
+        return _workbook(data, file)
+    if not _is_xml(data):
+        return _text(data, file)
+    from tint.swatches.instruments.xml_formats import read_xml  # a parser of XML is not for those who read tables
 
-        return read_workbook(data, file)
-    return _xml(data, file) if _is_xml(data) else _text(data, file)
+    return read_xml(data, file)
 
 
 def _is_xml(data: bytes) -> bool:
@@ -87,22 +93,12 @@ def _is_xml(data: bytes) -> bool:
     return start.replace(b"\x00", b"").lstrip().startswith(b"<")
 
 
-def _xml(data: bytes, file: str) -> list[Measurement]:
-    from tint.swatches.instruments import cxf, tm27, xml_tree  # a parser of XML is not for those who read tables
-
-    root = xml_tree.parsed(data, file)
-    name = xml_tree.local(root)
-    if name == cxf.ROOT:
-        return cxf.read_cxf(root, file)
-    if name == tm27.ROOT:
-        return tm27.read_tm27(root, file)
-    raise InputError(file, f"XML of the kind {quoted(name)}", f"{cxf.ROOT} (version 3) or {tm27.ROOT}")
-
-
 def _text(data: bytes, file: str) -> list[Measurement]:
     from tint.swatches.instruments.cgats import is_cgats
     from tint.swatches.instruments.cgats_fields import read_cgats
     from tint.swatches.instruments.jcamp import is_jcamp, read_jcamp
+    from tint.swatches.instruments.sample_tables import read_sheet
+    from tint.swatches.instruments.sheet import LEAST_COLUMNS, sheet_in
 
     faults = Gathered(file)
     text = decoded(data, faults)
@@ -114,28 +110,201 @@ def _text(data: bytes, file: str) -> list[Measurement]:
         return read_cgats(text, file)
     if is_jcamp(text):
         return read_jcamp(text, file)
-    return read_text_table(text, file)
+    sheet = sheet_in(text, file)
+    if sheet is not None:
+        return read_sheet(sheet)
+    begins = next(line for line in text.splitlines() if line.strip())
+    cells = re.split(r"[,;\t]", begins[:10_000])
+    count = sum(wavelength_in(cell, plain=True) is not None for cell in cells)
+    if count and any(number(cell.strip()) is None for cell in cells):
+        raise InputError(f"{file}, row 1", f"wavelengths name {count} of its columns", f"{LEAST_COLUMNS} or more")
+    raise InputError(file, f"is no file of measurements that tint reads; it begins {quoted(begins)}", _EXPECTED)
 
 
-def read_text_table(text: str, file: str) -> list[Measurement]:
-    """The measurements of a table in a text.
+def _workbook(data: bytes, file: str) -> list[Measurement]:
+    """The measurements of the first sheet that holds some, spectra before colours; which one it was is noted.
+
+    Sheets that are named by the specular component, as `SCI` and `SCE`, are all taken.
+    """
+    from tint.swatches.instruments.sample_tables import read_sheet
+    from tint.swatches.instruments.sheet import sheet_in
+
+    found = ((title, sheet_in(text, sheet_name(file, title))) for title, text in sheets_of(data, file))
+    held = [(title, sheet) for title, sheet in found if sheet is not None]
+    if not held:
+        raise InputError(file, "no sheet has a table of measurements", "wavelengths in nm, or L, a, b, as columns")
+    spectral = [each for each in held if each[1].is_spectral] or held
+    chosen = [each for each in spectral if specular_in(each[0])] or spectral[:1]
+    left = [title for title, _ in held if title not in [title for title, _ in chosen]]
+    rest = f"; not from {listed(left)}, where tables stand too" if left else ""
+    read = []
+    for title, sheet in chosen:
+        note, gloss = f"taken from the sheet {shown(title)}{rest}", specular_in(title)
+        for each in read_sheet(sheet):
+            own = each.specular or gloss
+            geometry = each.geometry or OF_SPHERE.get(own, "")
+            read.append(replace(each, specular=own, geometry=geometry, notes=(note, *each.notes)))
+    return read
+
+
+# What the user says of a file that leaves it open, and the scale of its spectra where nobody says it.
+
+AS_FRACTIONS = "taken as fractions"
+SCALES = ("fraction", "percent")
+# Common practice, no source: these four.
+VISIBLE_NM = (380.0, 780.0)  # where the scale is told: beyond it an instrument may read noise of any size
+FRACTION_UP_TO = 1.2  # what is above is no fraction, fluorescence apart; up to PERCENT_ABOVE it may be a dark percent
+PERCENT_ABOVE = 2.0  # no reflectance factor of a part comes near; in percent only a light trap stays below
+# A black among percent is written as coarsely as they are, and flat; fractions have more decimals. Chosen by eye.
+_COARSE = 2  # decimals
+_FLAT = 0.25  # percent, from its lowest to its highest value
+_EXACT = 1e-9  # by which a number in binary differs from its decimals
+_MANY = 3  # values, from which one alone does not tell the scale
+
+
+@dataclass(frozen=True, kw_only=True)
+class Given:
+    """What the user says of a file that leaves it open; what the file says itself must not contradict it.
+
+    Parameters
+    ----------
+    scale : str
+        `fraction` or `percent`, of its spectra.
+    geometry : str
+        `di:8`, `de:8` or `45:0`, of its reflectances.
+    light, observer : str
+        Of its Lab and XYZ.
+    """
+
+    scale: str = ""
+    geometry: str = ""
+    light: str = ""
+    observer: str = ""
+
+    def __post_init__(self) -> None:
+        if self.scale and self.scale not in SCALES:
+            raise InputError("scale", f"{quoted(self.scale)} is none", " or ".join(SCALES))
+
+    def taken_by(self, measurement: Measurement) -> Measurement:
+        """A measurement with what the user says where its file says nothing.
+
+        Raises
+        ------
+        InputError
+            If its file says something else.
+        """
+        told = measurement.geometry
+        if measurement.quantity == "transmittance" or not self.geometry:
+            pass
+        elif told in ("", self.geometry) or (told == "d:8" and self.geometry in ("di:8", "de:8")):
+            specular = SPECULAR.get(self.geometry, "")
+            if measurement.specular not in ("", specular):
+                raise _contradicts(measurement, "--geometry", self.geometry, f"specular {measurement.specular}")
+            measurement = replace(measurement, geometry=self.geometry, specular=specular)
+        else:
+            raise _contradicts(measurement, "--geometry", self.geometry, told)
+        if measurement.lab is None and measurement.xyz is None:
+            return measurement
+        light, _, observer = (part.strip() for part in measurement.light.partition("/"))
+        for name, own, given in (
+            ("light", light, self.light),
+            ("observer", measurement.observer or observer, self.observer),
+        ):
+            if own and given and measurement.values is None and not _is_same(own, given):
+                raise _contradicts(measurement, f"--{name}", given, own)
+        light = measurement.light or self.light
+        observer = measurement.observer or ("" if observer else self.observer)
+        if measurement.values is None and (light, observer) != (measurement.light, measurement.observer):
+            note = f"taken to hold for {light.upper()}, {observer}° observer, as was said"
+            measurement = replace(measurement, notes=(*measurement.notes, note))
+        return replace(measurement, light=light, observer=observer)
+
+
+def _is_same(own: str, given: str) -> bool:
+    """Whether two words mean one light or observer: `D65` and `CIE-D65`, `10` and `10 degrees`."""
+    one, two = ("".join(each for each in word.lower().removeprefix("cie") if each.isalnum()) for word in (own, given))
+    return one == two or (two.isdigit() and re.fullmatch(rf"0?{two}(?:deg.*)?", one) is not None)
+
+
+def _contradicts(measurement: Measurement, option: str, given: str, own: str) -> InputError:
+    return InputError(
+        measurement.where, f"the file says {own}, {option} {given}", "the file's own word", f"leave {option} out"
+    )
+
+
+def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[Measurement, ...]:
+    """All spectra as fractions, from the scale that the file or the user tells, else from the highest value.
+
+    Parameters
+    ----------
+    measurements : sequence of Measurement
+        Those of one file, values as they stand in it.
+    scale : str
+        `fraction` or `percent`: the user's word, or empty.
 
     Raises
     ------
     InputError
-        If it holds none, or a row or cell is at fault.
+        If the user contradicts the file, or the values leave it open.
     """
-    from tint.swatches.instruments.sample_tables import read_sheet
-    from tint.swatches.instruments.sheet import LEAST_COLUMNS, sheet_in
-    from tint.swatches.instruments.words import wavelength_in
-    from tint.swatches.text import number
+    spectra = [each for each in measurements if each.values is not None]
+    odd = next((each for each in spectra if scale and each.scale not in ("", scale)), None)
+    if odd is not None:
+        raise _contradicts(odd, "--scale", scale, odd.scale)
+    open_ones = [each for each in spectra if not (scale or each.scale)]
+    decided, note = _decided(open_ones) if open_ones else ("", "")
+    read = []
+    for each in measurements:
+        if each.values is None:
+            read.append(each)
+            continue
+        own = each.scale or scale or decided
+        values = each.values / 100.0 if own == "percent" else each.values
+        if own == "percent" and not (scale or each.scale):
+            each = _open_beside_percent(each)
+        notes = each.notes if scale or each.scale else (*each.notes, note)
+        read.append(replace(each, values=values, scale=own, notes=notes))
+    return tuple(read)
 
-    sheet = sheet_in(text, file)
-    if sheet is None:
-        begins = next(line for line in text.splitlines() if line.strip())
-        cells = re.split(r"[,;\t]", begins[:10_000])
-        count = sum(wavelength_in(cell, plain=True) is not None for cell in cells)
-        if count and any(number(cell.strip()) is None for cell in cells):
-            raise InputError(f"{file}, row 1", f"wavelengths name {count} of its columns", f"{LEAST_COLUMNS} or more")
-        raise InputError(file, f"is no file of measurements that tint reads; it begins {quoted(begins)}", _EXPECTED)
-    return read_sheet(sheet)
+
+def _decided(measurements: Sequence[Measurement]) -> tuple[str, str]:
+    tops = np.array([highest_seen(each.values, each.wavelengths) for each in measurements if each.values is not None])
+    highest = float(tops.max())
+    odd = measurements[int(np.argmax(tops))]
+    mend = "say which they are with --scale percent or --scale fraction"
+    if highest <= FRACTION_UP_TO:
+        low, high = VISIBLE_NM
+        found = f"no value of the file from {low:g} to {high:g} nm is above {FRACTION_UP_TO:g}"
+        return "fraction", f"{AS_FRACTIONS}: {found}"
+    if highest <= PERCENT_ABOVE:
+        found = f"its highest value is {highest:g} ({shown(odd.name)}), high for a fraction and low for percent"
+        raise InputError(odd.file, found, "one of the two", mend)
+    if np.count_nonzero(tops > PERCENT_ABOVE) * 2 < tops.size:
+        found = f"{shown(odd.name)} reaches {highest:g}, but most spectra of the file stay below {PERCENT_ABOVE:g}"
+        raise InputError(odd.where, found, "all in percent or all in fractions", mend)
+    top = max(float(each.values.max()) for each in measurements if each.values is not None)
+    return "percent", f"taken as percent: the highest value of the file is {top:g}"
+
+
+def _open_beside_percent(measurement: Measurement) -> Measurement:
+    """A spectrum that may be a black in percent or fractions, where others of its file are percent, is at fault."""
+    assert measurement.values is not None
+    highest = highest_seen(measurement.values, measurement.wavelengths)
+    coarse = bool(np.all(np.abs(measurement.values - measurement.values.round(_COARSE)) < _EXACT))
+    is_black = coarse and float(np.ptp(measurement.values)) <= _FLAT
+    if highest > FRACTION_UP_TO or is_black or measurement.fault is not None:
+        return measurement
+    found = f"{shown(measurement.name)} stays below {FRACTION_UP_TO:g} in a file of percent: a black, or fractions"
+    mend = "if it is percent too, say --scale percent; if not, export it in percent"
+    return replace(measurement, fault=InputError(measurement.where, found, "all in percent or all in fractions", mend))
+
+
+def highest_seen(values: Array, wavelengths: Array | None) -> float:
+    """The highest value in the visible, by which the scale is told; of all values where none is there [-].
+
+    Of many values the highest but one: a single cell may be a slip.
+    """
+    if wavelengths is not None:
+        seen = (wavelengths >= VISIBLE_NM[0]) & (wavelengths <= VISIBLE_NM[1])
+        values = values[seen] if seen.any() else values
+    return float(np.sort(values)[-2 if values.size >= _MANY else -1])

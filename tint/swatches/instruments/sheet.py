@@ -8,9 +8,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import PurePath
 
-from tint.errors import InputError
+from tint.errors import Gathered, InputError, quoted
 from tint.spectra import NEEDED_NM
-from tint.swatches.gather import Gathered, quoted
 from tint.swatches.instruments.measurement import Measurement
 from tint.swatches.instruments.words import (
     OF_SPHERE,

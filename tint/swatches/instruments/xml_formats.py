@@ -1,29 +1,148 @@
-"""CxF3 and CxF/X-4: objects with colour values in XML, each value made as a colour specification says.
+"""Measurements in XML: CxF3 and CxF/X-4, ANSI/IES TM-27-14 (.spdx); no entities, nothing fetched, deep or endless.
 
 References
 ----------
 ISO 17972-1:2015 (CxF3) and ISO 17972-4:2018 (CxF/X-4), whose texts were not at hand: elements follow public files and
 classes derived from the public schema. The wavelengths of a spectrum begin at its own StartWL, or at that of the
 WavelengthRange of its ColorSpecification, and so does the increment; where none is told, StartWL, EndWL and the count
-of values make it.
+of values make it. ANSI/IES TM-27-14, Standard Format for the Electronic Transfer of Spectral Data, was not at hand
+either: the elements are those that colour-science's reader and writer know. Namespaces are met in several spellings,
+so elements are found by local name.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from xml.etree.ElementTree import Element
+from pathlib import PurePath
+from typing import Any
+from xml.etree.ElementTree import Element, ParseError, TreeBuilder
 
 import numpy as np
 
-from tint.errors import InputError
+from tint.errors import InputError, did_you_mean, listed, quoted, shown
 from tint.spectra import Array
-from tint.swatches.gather import did_you_mean, listed, shown
 from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
-from tint.swatches.instruments.words import SPECULAR
-from tint.swatches.instruments.xml_tree import every, first, local, needed_attribute, text_of
+from tint.swatches.instruments.words import SPECULAR, geometry_in
 
-ROOT = "CxF"
+# Bounds against files that are none of measurements: common practice, no source.
+MOST_ELEMENTS = 300_000
+DEEPEST = 60
+MOST_ATTRIBUTES = 100
+LONGEST_TAG = 100_000  # characters
+
+_LONG_TAG = re.compile(rb"<[^<>]{%d}" % LONGEST_TAG)  # the parser would gather all its attributes before it asks
+
+
+class _Bounded(TreeBuilder):
+    """A tree that stops growing."""
+
+    def __init__(self, file: str) -> None:
+        super().__init__()
+        self._file, self._count, self._depth = file, 0, 0
+
+    def start(self, tag: Any, attrs: Any, /) -> Element:
+        """Open an element, unless there are too many."""
+        self._count += 1
+        self._depth += 1
+        if self._count > MOST_ELEMENTS or self._depth > DEEPEST or len(attrs) > MOST_ATTRIBUTES:
+            expected = f"at most {MOST_ELEMENTS} elements, {DEEPEST} deep, of {MOST_ATTRIBUTES} attributes"
+            raise InputError(self._file, "the XML is too large", expected, "export fewer measurements")
+        return super().start(tag, attrs)
+
+    def end(self, tag: Any, /) -> Element:
+        """Close an element."""
+        self._depth -= 1
+        return super().end(tag)
+
+
+def read_xml(data: bytes, file: str) -> list[Measurement]:
+    """The measurements of an XML document of either kind.
+
+    Raises
+    ------
+    InputError
+        If it is no such document, or has a fault.
+    """
+    root = parsed(data, file)
+    readers = {"CxF": read_cxf, "IESTM2714": read_tm27}
+    if local(root) not in readers:
+        raise InputError(file, f"XML of the kind {quoted(local(root))}", "CxF (version 3) or IESTM2714")
+    return readers[local(root)](root, file)
+
+
+def parsed(data: bytes, file: str) -> Element:
+    """The root of an XML document.
+
+    Raises
+    ------
+    InputError
+        If it is not well-formed, declares entities or a document type, or is too large.
+    """
+    from defusedxml.common import DefusedXmlException
+    from defusedxml.ElementTree import XMLParser
+
+    if _LONG_TAG.search(data):
+        raise InputError(file, "the XML is too large", f"tags of at most {LONGEST_TAG} characters", _AGAIN)
+    parser = XMLParser(target=_Bounded(file), forbid_dtd=True)
+    try:
+        parser.feed(data)
+        root: Element = parser.close()
+    except ParseError as error:
+        line, column = error.position
+        what = str(error).partition(":")[0]
+        raise InputError(f"{file}, line {line}, character {column + 1}", f"is not XML ({what})", mend=_AGAIN) from error
+    except DefusedXmlException as error:
+        found = "it declares a document type or entities, which tint does not read"
+        raise InputError(file, found, "plain XML", _AGAIN) from error
+    except (ValueError, LookupError) as error:
+        raise InputError(file, f"its text cannot be decoded ({shown(str(error))})", "XML in UTF-8", _AGAIN) from error
+    return root
+
+
+_AGAIN = "export it again"
+
+
+def local(element: Element) -> str:
+    """The name of an element without its namespace."""
+    return str(element.tag).rpartition("}")[2]
+
+
+def every(root: Element, name: str) -> Iterator[Element]:
+    """All elements of a local name, at any depth, in the order of the document."""
+    return (each for each in root.iter() if local(each) == name)
+
+
+def first(root: Element | None, *path: str) -> Element | None:
+    """The first child of a child ... by local names; None where one is missing."""
+    for name in path:
+        root = None if root is None else next((each for each in root if local(each) == name), None)
+    return root
+
+
+def text_of(root: Element | None, *path: str) -> str:
+    """The text of `first`, in one line; empty where it is missing."""
+    element = first(root, *path)
+    return " ".join((element.text or "").split()) if element is not None else ""
+
+
+def needed_attribute(element: Element, name: str, where: str) -> str:
+    """An attribute that must be there.
+
+    Raises
+    ------
+    InputError
+        If it is not.
+    """
+    value = element.get(name)
+    if value is None or not value.strip():
+        raise InputError(where, f"{quoted(local(element))} has no {name}", f"the attribute {name}")
+    return value.strip()
+
+
+# CxF3 and CxF/X-4: objects with colour values, each made as a colour specification says.
+
 _SPECTRA = {"ReflectanceSpectrum": "reflectance", "TransmittanceSpectrum": "transmittance"}
 _COLOURS = {"ColorCIELab": ("L", "A", "B"), "ColorCIEXYZ": ("X", "Y", "Z")}
 _SPHERES = {"specular_included": "di:8", "specular_excluded": "de:8"}
@@ -117,13 +236,13 @@ def _measurements(
         own = colours.pop(wanted, {})
         if not own and len(spectra) == 1 and len(colours) == 1:
             wanted, own = colours.popitem()
-        yield _measurement(name, made, own, specifications.get(wanted), spectrum=each, file=file, place=place + told)
+        yield _of_object(name, made, own, specifications.get(wanted), spectrum=each, file=file, place=place + told)
     for wanted, own in colours.items() if not spectra else ():
         seen = specifications.get(wanted)
-        yield _measurement(name, seen, own, seen, spectrum=None, file=file, place=place)
+        yield _of_object(name, seen, own, seen, spectrum=None, file=file, place=place)
 
 
-def _measurement(
+def _of_object(
     name: str,
     made: _Specification | None,
     colours: Mapping[str, Array],
@@ -200,3 +319,61 @@ def _colour(element: Element, where: str) -> Array:
     names = _COLOURS[local(element)]
     told = [needed_number(text_of(element, name), f"{where}, {local(element)} {name}") for name in names]
     return np.array(told, dtype=np.float64)
+
+
+# TM-27-14: one or more spectral distributions.
+
+_QUANTITIES = {
+    "reflectance": "reflectance",
+    "r-factor": "reflectance",
+    "transmittance": "transmittance",
+    "t-factor": "transmittance",
+}
+_GEOMETRIES = {"reflectance": "ReflectionGeometry", "transmittance": "TransmissionGeometry"}
+
+
+def read_tm27(root: Element, file: str) -> list[Measurement]:
+    """The measurements of a parsed TM-27-14 document.
+
+    Raises
+    ------
+    InputError
+        If it holds no distribution, or one that is no reflectance or transmittance or has a value astray.
+    """
+    header = first(root, "Header")
+    told = [text_of(header, element) for element in ("Description", "CatalogNumber")]
+    name = next(filter(None, told), PurePath(file).stem)
+    instrument = text_of(header, "MeasurementEquipment")
+    found = list(every(root, "SpectralDistribution"))
+    if not found:
+        raise InputError(file, "it holds no SpectralDistribution", "one at least")
+    return [
+        _distribution(each, name if len(found) == 1 else f"{name} {at}", instrument, file, f"distribution {at}")
+        for at, each in enumerate(found, start=1)
+    ]
+
+
+def _distribution(element: Element, name: str, instrument: str, file: str, place: str) -> Measurement:
+    where = f"{file}, {place}"
+    told = text_of(element, "SpectralQuantity")
+    quantity = _QUANTITIES.get(told.lower())
+    if quantity is None:
+        raise InputError(where, f"SpectralQuantity {quoted(told)}", "reflectance, transmittance, R-Factor or T-Factor")
+    points = [each for each in element if local(each) == "SpectralData"]
+    check_count(len(points), where)
+    nm = [needed_number(needed_attribute(each, "wavelength", where), f"{where}, wavelength") for each in points]
+    wavelengths = checked_wavelengths(nm, where)
+    values = [needed_number(each.text or "", f"{where}, {at:g} nm") for at, each in zip(nm, points, strict=True)]
+    words = text_of(element, _GEOMETRIES[quantity])
+    geometry = words.lower() if quantity == "transmittance" else geometry_in(words) or words
+    return Measurement(
+        name=name,
+        wavelengths=wavelengths,
+        values=np.array(values, dtype=np.float64),
+        quantity=quantity,
+        geometry=geometry,
+        specular=SPECULAR.get(geometry, ""),
+        instrument=instrument,
+        file=file,
+        place=place,
+    )
