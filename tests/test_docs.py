@@ -38,10 +38,12 @@ TOKEN = re.compile(r"#[0-9a-f]{6}\b|[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
 # Running a page.
 
 
-def workshop(folder: Path) -> Path:
-    """A folder to run a page in: the demo's input files, and a `tint` that is the one of this tree."""
+def workshop(folder: Path, fitted: Path | None = None) -> Path:
+    """A folder to run a page in: the demo's input files, its palette as in `fitted`, and a `tint` that is of this tree."""
     without = shutil.ignore_patterns("*.fit", "__pycache__", "*.recipe.json", "lid")
     shutil.copytree(ROOT / "swatches_demo", folder / "swatches_demo", ignore=without)
+    if fitted is not None:
+        shutil.copy(fitted / "palette.many-flux.fit", folder / "swatches_demo")
     tools = folder / "venv" / "bin"
     tools.mkdir(parents=True)
     for name, call in {"tint": f'"{sys.executable}" -m tint', "python": f'"{sys.executable}"'}.items():
@@ -193,9 +195,12 @@ def pixels(path: Path) -> np.ndarray:
 
 def write() -> None:
     """Put what comes out now in place of what the pages show."""
-    for page in PAGES:
-        with tempfile.TemporaryDirectory() as place:
-            folder = workshop(Path(place))
+    with tempfile.TemporaryDirectory() as place:
+        first = workshop(Path(place) / "first")
+        status, told = run("tint fit swatches_demo", first)
+        assert status == 0, told
+        for page in PAGES:
+            folder = workshop(Path(place) / page.stem, first / "swatches_demo")
             text = page.read_text(encoding="utf-8")
             page.write_text(run_page(text, folder), encoding="utf-8")
             if page.name == DRAWN_BY:
@@ -211,9 +216,9 @@ def page_id(page: Path) -> str:
 
 
 @pytest.mark.parametrize("page", PAGES, ids=page_id)
-def test_a_page_shows_what_its_commands_print(page: Path, tmp_path: Path) -> None:
+def test_a_page_shows_what_its_commands_print(page: Path, tmp_path: Path, many_demo: Path) -> None:
     text = page.read_text(encoding="utf-8")
-    got = run_page(text, workshop(tmp_path))
+    got = run_page(text, workshop(tmp_path, many_demo))
     for shown, now in zip(BLOCK.finditer(text), BLOCK.finditer(got), strict=True):
         first = shown["body"].partition("\n")[0]
         told = unlike(shown["body"], now["body"])
@@ -262,12 +267,9 @@ def test_anything_more_is_told(shown: str, got: str) -> None:
 
 
 @pytest.fixture(scope="session")
-def fitted(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def fitted(tmp_path_factory: pytest.TempPathFactory, many_demo: Path) -> Path:
     """A workshop whose swatches are fitted."""
-    folder = workshop(tmp_path_factory.mktemp("workshop"))
-    status, told = run("tint fit swatches_demo", folder)
-    assert status == 0, told
-    return folder
+    return workshop(tmp_path_factory.mktemp("workshop"), many_demo)
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -313,8 +315,7 @@ def test_every_page_is_linked_from_the_readme() -> None:
 
 
 def test_the_order_runs_and_leaves_nothing_that_git_would_see(tmp_path: Path, many_demo: Path) -> None:
-    folder = workshop(tmp_path)
-    shutil.copy(many_demo / "palette.many-flux.fit", folder / "swatches_demo")
+    folder = workshop(tmp_path, many_demo)
     shutil.copy(ROOT / ".gitignore", folder)
     subprocess.run(["git", "init", "-q"], cwd=folder, check=True)
     subprocess.run(["git", "add", "-A"], cwd=folder, check=True)

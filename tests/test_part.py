@@ -497,7 +497,7 @@ def test_a_deep_picture_is_the_shallow_one_with_more_levels(demo_palette: Palett
 
 
 def test_the_gallery_draws_what_its_page_shows(gallery: ModuleType, demo_palette: Palette, tmp_path: Path) -> None:
-    page = (Path(__file__).parents[1] / "docs" / "gallery.md").read_text("utf-8")
+    page = (Path(__file__).parents[1] / "docs" / "pictures.md").read_text("utf-8")
     small = {name: gallery.smaller(png) for name, png in gallery.pictures(demo_palette, tmp_path, pixels=120).items()}
     for name, png in small.items():
         assert f"gallery/{name}" in page

@@ -74,7 +74,7 @@ def _parts(order: Order, sheet: WeighSheet) -> Iterator[Label]:
 
 
 def _cure(base: Base, pigments: dict[str, Pigment]) -> Iterator[str]:
-    """What upsets the cure, or is harmful in it; see docs/cautions.md."""
+    """What upsets the cure, or is harmful in it; see docs/limits.md."""
     unsure = [name for name, each in pigments.items() if each.cures is None]
     unsafe = [name for name, each in pigments.items() if each.cures is not None and base.cure not in each.cures]
     if unsafe:
