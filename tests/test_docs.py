@@ -39,7 +39,7 @@ TOKEN = re.compile(r"#[0-9a-f]{6}\b|[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
 
 
 def workshop(folder: Path, fitted: Path | None = None) -> Path:
-    """A folder to run a page in: the demo's input files, its palette as in `fitted`, and a `tint` that is of this tree."""
+    """A folder to run a page in: the demo's input files, its palette as in `fitted`, and a `tint` of this tree."""
     without = shutil.ignore_patterns("*.fit", "__pycache__", "*.recipe.json", "lid")
     shutil.copytree(ROOT / "swatches_demo", folder / "swatches_demo", ignore=without)
     if fitted is not None:
