@@ -27,7 +27,7 @@ from tint.photographs import (  # noqa: E402
     locate,
     photograph,
 )
-from tint.photographs.refusals import check_chart  # noqa: E402
+from tint.photographs.colours import check_chart  # noqa: E402
 
 Array = NDArray[np.float64]
 

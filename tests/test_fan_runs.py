@@ -19,9 +19,8 @@ import tint
 from tint.cli import main
 from tint.errors import InputError, JobError
 from tint.fans import Common, Row, Wish, reach, read_rows, run_fan, shop_table
-from tint.fans.journal import journal
 from tint.fans.page import Chip, chips_page, chips_pdf, in_groups
-from tint.fans.rows import table_of
+from tint.fans.rows import journal, table_of
 from tint.fans.run import Chunk, here
 from tint.palette import Palette
 

@@ -17,8 +17,7 @@ from tint.cli import main
 from tint.colorimetry import difference, viewing
 from tint.errors import InputError
 from tint.orders import read_order, run_order
-from tint.photographs.chartless import chartless_colour, chips_of
-from tint.photographs.mailed import mailed_in, wanted_colour
+from tint.photographs.mailed import chartless_colour, chips_of, mailed_in, wanted_colour
 
 DEMO = Path(__file__).resolve().parents[1] / "swatches_demo"
 VIEW = viewing(range(400, 701, 10))

@@ -16,7 +16,7 @@ from tint.errors import InputError
 from tint.files import write_whole
 from tint.ledger import Order, Recipe, entries, ledger_path, read_ledger
 from tint.orders import read_order, run_order
-from tint.orders.files import Files
+from tint.orders.record import Files
 
 LID = """format = 1
 words = "as the glaze of the jar"
@@ -154,7 +154,7 @@ def test_files_of_a_run_that_was_stopped_are_made_again(lid: Path, monkeypatch: 
             write_whole(path, data)
 
     with monkeypatch.context() as patch:
-        patch.setattr("tint.orders.files.write_all", stops)
+        patch.setattr("tint.orders.record.write_all", stops)
         with pytest.raises(KeyboardInterrupt):
             run_order(lid)
     done = run_order(lid)

@@ -293,7 +293,7 @@ def needs_detection() -> None:
 @pytest.mark.parametrize("turns", [0, 1, 2])
 def test_a_chart_is_found(turns: int) -> None:
     needs_detection()
-    from tint.photographs.finding import find_corners
+    from tint.photographs.places import find_corners
 
     picture = Picture(np.ascontiguousarray(np.rot90(shoot.shoot().pixels, turns)), "test")
     found = [find_arrangement(picture, each, reference=REFERENCE, white=WHITE) for each in find_corners(picture)]
@@ -302,7 +302,7 @@ def test_a_chart_is_found(turns: int) -> None:
 
 def test_no_chart_is_found_where_none_is() -> None:
     needs_detection()
-    from tint.photographs.finding import find_corners
+    from tint.photographs.places import find_corners
 
     with pytest.raises(TintError, match="no 24-patch chart was found"):
         find_corners(Picture(np.full((300, 400, 3), 128, dtype=np.uint8), "test"))

@@ -6,7 +6,7 @@ Castings whose spectra are known (bench.py) are seen by cameras that tint knows 
 tells the light: daylights, a filament lamp, tubes and LEDs alike often. A camera finds its white balance as the mean of
 what it sees, a ground that fills half of the picture and 4 to 30 further surfaces, and follows it by 70 to 100 %; it
 exposes between the mean and the brightest of them, by a third of a stop and more either way; it bends contrast and
-purity, and light falls unevenly. With --learn the script prints what stands in `tint.photographs.chartless`, from two
+purity, and light falls unevenly. With --learn the script prints what stands in `tint.photographs.mailed`, from two
 cameras; without, it judges by two others.
 """
 
@@ -21,7 +21,7 @@ from camera import Shot
 from numpy.typing import NDArray
 
 from tint.colorimetry import Viewing, difference, srgb_to_lab, viewing
-from tint.photographs.chartless import chartless_colour, chips_of
+from tint.photographs.mailed import chartless_colour, chips_of
 from tint.photographs.picture import BOTTOM, TOP
 
 Array = NDArray[np.float64]

@@ -25,7 +25,7 @@ from stock import BACKINGS
 from tint import colorimetry
 from tint.errors import JobError, TintError
 from tint.photographs import Photographed, Picture, Spot, chart_reference, find_arrangement, locate, photograph
-from tint.photographs.refusals import check_chart
+from tint.photographs.colours import check_chart
 
 Array = NDArray[np.float64]
 

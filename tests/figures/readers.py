@@ -26,16 +26,13 @@ from PIL import Image
 
 import tint
 from tint import jsonable
-from tint.fans.journal import journal
-from tint.fans.rows import asked_of, read_rows, row_of, table_of
-from tint.fans.solving import solved_each
-from tint.fans.targets import read_targets
-from tint.fans.wish import Common, Wish
+from tint.fans.rows import asked_of, journal, read_rows, row_of, table_of
+from tint.fans.targets import Common, Wish, read_targets, solved_each
 from tint.files import arrays_from_bytes, arrays_to_bytes, cached_arrays
 from tint.ledger import entries, import_json, open_ledger, read_ledger, to_csv, to_json
 from tint.ledger.records import KINDS
-from tint.orders.files import STATE, Files
 from tint.orders.order import read_order
+from tint.orders.record import STATE, Files
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.photographs.picture import read_picture
 from tint.proofs.part import View, read_height_map, read_part, view_of

@@ -23,8 +23,7 @@ from tint.photographs import (
     read_picture,
     repeatability,
 )
-from tint.photographs.colours import chart_reference
-from tint.photographs.refusals import check_chart
+from tint.photographs.colours import chart_reference, check_chart
 from tint.photographs.tables import colours_csv, read_chart, read_spots
 from tint.swatches.records import PHOTOGRAPH
 
@@ -141,7 +140,7 @@ def command(
     ordered, plain = _arranged(seen, corners, target)
     places = locate(ordered, spots, width=seen.width, height=seen.height)
     if look is not None:
-        from tint.photographs.finding import draw
+        from tint.photographs.places import draw
 
         write_whole(look, draw(seen, places, spots))
     check_chart(plain)
@@ -210,7 +209,7 @@ def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: d
     """Corners in the chart's own order, and by how far a bare matrix misses the chart."""
     if corners:
         return find_arrangement(seen, corners, **target)
-    from tint.photographs.finding import find_corners
+    from tint.photographs.places import find_corners
 
     return min((find_arrangement(seen, each, **target) for each in find_corners(seen)), key=lambda found: found[1])
 

@@ -8,9 +8,7 @@ from tint.fans.page import fan_page, fan_pdf, shop_table
 from tint.fans.reach import Gain, Reach, Reached, reach
 from tint.fans.rows import Row, read_rows
 from tint.fans.run import Fan, run_fan
-from tint.fans.solving import Solved, solve_many
-from tint.fans.targets import read_targets
-from tint.fans.wish import Common, Wish, lattice
+from tint.fans.targets import Common, Solved, Wish, lattice, read_targets, solve_many
 
 __all__ = [
     "Common",

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from tint.errors import InputError, JobError
 from tint.fans.rows import Row
 from tint.fans.run import Chunk, Engine, here, rows_of
-from tint.fans.wish import Common
+from tint.fans.targets import Common
 from tint.palette import Palette
 
 if TYPE_CHECKING:

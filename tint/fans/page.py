@@ -11,7 +11,7 @@ import numpy as np
 
 from tint import colorimetry
 from tint.fans.rows import Row
-from tint.fans.wish import Common
+from tint.fans.targets import Common
 from tint.files import csv_table
 from tint.palette import Palette
 from tint.proofs.facts import Shade

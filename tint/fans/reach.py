@@ -12,7 +12,7 @@ from msgspec import Struct
 from tint.errors import InputError
 from tint.fans.rows import Row
 from tint.fans.run import CHUNK, Engine, Task, Tell, chunks_of, here
-from tint.fans.wish import Common, Wish
+from tint.fans.targets import Common, Wish
 from tint.palette import Palette
 from tint.recipes import Rules
 

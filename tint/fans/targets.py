@@ -1,18 +1,123 @@
-"""Targets from a file: a table with a row for each, or the colours of an instrument's file (CGATS, CxF and others)."""
+"""Targets as plain values, read from a table or a file of colours, and each of them solved.
+
+A table has a row for each; an instrument's file (CGATS, CxF and others) a name. What holds for all of them is `Common`.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+import numpy as np
+from msgspec import Struct, field
+
+from tint import colorimetry, jsonable, verbs
+from tint.appearance import Setting
 from tint.errors import Gathered, InputError, TintError, did_you_mean, listed
-from tint.fans.wish import Common, Wish
+from tint.given import palette_of, setting_of
 from tint.palette import Palette
+from tint.recipes import Answer, Rules
 from tint.swatches.instruments import Given, Measurement
 from tint.swatches.one_reading import mean_of, samples_of
 from tint.swatches.tables import Row, Table, check_marks, read_table
 from tint.swatches.text import decoded, held_in, number, why_no_number
+from tint.target import Target, solid_unless_told
+
+_FORM = "name, and lab or srgb; opacity, tolerance, walls_mm, base as in tint.solve"
+_LEAST_STEP = 1.0  # CIELAB: a finer lattice has more than 800,000 colours
+
+
+class Wish(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
+    """One target of many."""
+
+    name: str = ""
+    lab: tuple[float, float, float] | None = None  # CIELAB in the light and observer of all; or `srgb`
+    srgb: str | None = None  # a screen colour `#rrggbb`, matched with the specular reflection excluded
+    # beside `lab`, of a colour that was measured: reflectance on the palette's wavelengths [-]
+    spectrum: tuple[float, ...] | None = None
+    # as in `tint.solve`; what holds for all when absent
+    opacity: str | float | tuple[float, float] | None = None
+    tolerance: float | None = None
+    walls_mm: tuple[float, ...] = ()  # wall thicknesses of the part; those of all when empty [mm]
+    base: str | None = None
+    fault: str = ""  # why it cannot be solved, where its row says nothing that could be
+
+
+class Common(Struct, kw_only=True, frozen=True):
+    """What holds for every target that does not say otherwise; fields are the arguments of `tint.solve`."""
+
+    opacity: str | float | tuple[float, float] | None = None
+    tolerance: float | None = None
+    walls_mm: tuple[float, ...] = ()
+    base: str | None = None
+    rules: Rules = field(default_factory=Rules)
+    seen: Mapping[str, Any] = field(default_factory=dict)  # `over`, `seat`, `light`, `observer`, `geometry`
+
+    def setting(self) -> Setting:
+        """The light and the backing of all; its thickness is the first wall, or 1 mm where each row has its own."""
+        return setting_of(None, min(self.walls_mm, default=1.0), self.seen)
+
+
+def wish_of(given: Wish | Mapping[str, Any], number: int) -> Wish:
+    """A wish as given, or from its fields by name.
+
+    Raises
+    ------
+    InputError
+        If a field is unknown or of the wrong kind.
+    """
+    if isinstance(given, Wish):
+        return given
+    if not isinstance(given, Mapping):
+        raise InputError(f"target {number}", f"a {type(given).__name__}", _FORM)
+    wish: Wish = jsonable.converted(dict(given), Wish, where=f"target {number}", form=_FORM)
+    return wish
+
+
+def arguments(palette: Palette, wish: Wish, common: Common) -> dict[str, Any]:
+    """The arguments of `tint.solve` that ask for one wish."""
+    opacity = common.opacity if wish.opacity is None else wish.opacity
+    asked: dict[str, Any] = {
+        "opacity": opacity,
+        "tolerance": common.tolerance if wish.tolerance is None else wish.tolerance,
+        "base": wish.base or common.base,
+        "walls_mm": wish.walls_mm or common.walls_mm,
+        "rules": common.rules,
+        **common.seen,
+    }
+    if wish.spectrum is None:
+        return asked | {"lab": wish.lab, "srgb": wish.srgb}
+    target = Target(lab=np.array(wish.lab), spectrum=np.array(wish.spectrum), source=wish.name)
+    return asked | {"target": target if opacity is not None else solid_unless_told(target, palette)}
+
+
+def lattice(spacing: float, palette: Palette, common: Common) -> Iterator[Wish]:
+    """CIELAB at equal distances, as far as a screen can show it in the light of `common`, by rising lightness.
+
+    Parameters
+    ----------
+    spacing : float
+        Between neighbours in L*, a* and b* [-].
+
+    Raises
+    ------
+    InputError
+        If the spacing is less than 1 or more than 50.
+    """
+    if not _LEAST_STEP <= spacing <= 50.0:
+        raise InputError("lattice", f"a spacing of {spacing:g}", "from 1 to 50 units of CIELAB")
+    view = common.setting().viewing(palette)
+    n = int(130 // spacing)
+    side = spacing * np.arange(-n, n + 1)
+    for level in spacing * np.arange(1, int(100 // spacing) + 1):
+        plane = np.stack(np.meshgrid([level], side, side, indexing="ij"), axis=-1).reshape(-1, 3)
+        _, shown = colorimetry.lab_to_srgb(plane, view)
+        for light, red, yellow in plane[shown].tolist():
+            yield Wish(name=f"{light:g} {red:g} {yellow:g}", lab=(light, red, yellow))
+
 
 _LAB = ("L", "a", "b")
 _NUMBERS = (*_LAB, "tolerance", "walls_mm")
@@ -129,3 +234,79 @@ def _measured(file: str, samples: Sequence[Measurement], palette: Palette, commo
             continue
         spectrum = None if read.spectrum is None else tuple(map(float, read.spectrum))
         yield Wish(name=name, lab=(light, red, yellow), spectrum=spectrum)
+
+
+# What one target may fail by without stopping the others: what tint says on purpose, and arithmetic that broke down.
+FAILURES = (TintError, ArithmeticError, np.linalg.LinAlgError)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Solved:
+    """A target and what came of it."""
+
+    number: int  # its place among all, from 1
+    wish: Wish
+    answer: Answer | None = None  # as `tint.solve` gives it; absent where it failed
+    fault: str = ""  # why it failed, in a line; empty where it did not
+
+
+def solve_many(
+    palette: Palette, targets: str | Path | Iterable[Wish | Mapping[str, Any]], *,
+    opacity: str | float | Sequence[float] | None = None, tolerance: float | None = None, base: str | None = None,
+    thickness_mm: float | None = None, walls_mm: Sequence[float] = (), rules: Rules | None = None,
+    said: Given | None = None, **seen: Any,
+) -> Iterator[Solved]:  # fmt: skip
+    """Recipes for many targets, in their order, each as it is found.
+
+    Parameters
+    ----------
+    targets : path-like, or iterable of Wish or of mappings
+        A table or a file of colours, as `tint.fans.read_targets` takes it; `tint.fans.lattice`; or any iterable, of
+        which one is taken at a time.
+    opacity, tolerance, base, thickness_mm, walls_mm, rules, said, **seen
+        As in `tint.solve`; for the targets that do not say otherwise.
+
+    Returns
+    -------
+    iterator of Solved
+        The same answers as `tint.solve` gives one by one. A target that fails has its reason, and the next follows.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read.
+
+    Examples
+    --------
+    >>> wishes = [{"name": "jar", "lab": (70, -12, 8)}, {"name": "lid", "srgb": "#e8701"}]
+    >>> found = list(tint.solve_many(palette, wishes, base="clear", thickness_mm=3))
+    >>> found[0].answer.best.reached, found[1].answer, found[1].wish.name
+    (True, None, 'lid')
+    """
+    walls = tuple(float(each) for each in walls_mm) or (() if thickness_mm is None else (float(thickness_mm),))
+    asked = opacity if opacity is None or isinstance(opacity, str | int | float) else (opacity[0], opacity[1])
+    common = Common(
+        opacity=asked, tolerance=tolerance, walls_mm=walls, base=base, rules=rules or Rules(), seen=dict(seen)
+    )
+    common.setting()  # an argument that there is not is no fault of the first target
+    palette_of(palette)
+    wishes: Iterable[Wish | Mapping[str, Any]]
+    wishes = read_targets(targets, palette, common, said=said) if isinstance(targets, str | Path) else targets
+    return solved_each(palette, (wish_of(each, at) for at, each in enumerate(wishes, start=1)), common)
+
+
+def solved_each(palette: Palette, wishes: Iterable[Wish], common: Common, *, first: int = 1) -> Iterator[Solved]:
+    """`solve_many` of what was read already; `first` is the number of the first of them."""
+    for place, wish in enumerate(wishes, start=first):
+        yield solved(palette, wish, common, place)
+
+
+def solved(palette: Palette, wish: Wish, common: Common, place: int, *, loosen: bool = True) -> Solved:
+    """One target, with its reason where it fails; `loosen` as in `tint.solve`."""
+    if wish.fault:
+        return Solved(number=place, wish=wish, fault=wish.fault)
+    try:
+        answer = verbs.solve(palette, loosen=loosen, **arguments(palette, wish, common))
+        return Solved(number=place, wish=wish, answer=answer)
+    except FAILURES as error:
+        return Solved(number=place, wish=wish, fault=str(error) or type(error).__name__)

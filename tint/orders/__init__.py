@@ -4,10 +4,9 @@
 `answer_order` enters what the customer said of it.
 """
 
-from tint.orders.files import Made
 from tint.orders.order import FOLDER, Order, orders_in, read_order
 from tint.orders.quote import Quote, quote_of
-from tint.orders.record import Answered, answer_order, state_of
+from tint.orders.record import Answered, Made, answer_order, state_of
 from tint.orders.run import Done, run_order
 
 __all__ = [

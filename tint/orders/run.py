@@ -12,10 +12,9 @@ import msgspec
 from tint import jsonable
 from tint.errors import InputError
 from tint.materials import Blend, Workshop
-from tint.orders.files import Files, Made
 from tint.orders.order import Order, read_order
 from tint.orders.quote import Quote, quote_of
-from tint.orders.record import record
+from tint.orders.record import Files, Made, record
 from tint.orders.sheets import Job, asked_of, beside, made_of, makers
 from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import from_json, solve

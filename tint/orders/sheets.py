@@ -6,10 +6,11 @@ import contextlib
 import csv
 import datetime
 import functools
+import hashlib
 import io
 import json
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,11 +20,11 @@ import msgspec
 from tint import jsonable
 from tint.appearance import predict
 from tint.files import neutral
-from tint.materials import Blend, Workshop
-from tint.orders.files import digest
+from tint.materials import Base, Blend, Pigment, Workshop
 from tint.orders.order import Order
 from tint.orders.quote import Quote, costs_table, invoice_csv, invoice_json, invoice_line
 from tint.palette import Palette
+from tint.proofs.labels import Label, label_sheets
 from tint.swatches import PALETTE_FILE
 from tint.swatches.contents import contents_of
 from tint.swatches.one_reading import file_and_name
@@ -72,6 +73,15 @@ class Job:
     def day(self) -> datetime.datetime:
         """The day on its sheets."""
         return datetime.datetime.combine(self.made_on, datetime.time(), tzinfo=datetime.UTC)
+
+
+def digest(*parts: bytes | str) -> str:
+    """One digest over several things, each with its length."""
+    found = hashlib.sha256()
+    for part in parts:
+        data = part.encode() if isinstance(part, str) else part
+        found.update(len(data).to_bytes(8, "big") + data)
+    return found.hexdigest()
 
 
 def asked_of(order: Order, optics: str, beside: list[bytes]) -> str:
@@ -152,7 +162,7 @@ def _expected(job: Job) -> bytes:
 
 
 def _labels(job: Job) -> bytes:
-    from tint.orders.labels import draw_labels
+    from tint.orders.sheets import draw_labels
 
     return draw_labels(job.order, job.palette, job.sheet, made=job.day)
 
@@ -257,3 +267,79 @@ def _to_choose_from(job: Job) -> bytes:
     assert photo is not None
     seen = wanted_colour(mailed_in(order.photo), order.setting(job.palette).viewing(job.palette))
     return choosing_page(seen, spot=photo.spot, title=order.title, words=order.written.words)
+
+
+MOST = 210  # parts that get a label each, ten pages; chosen by eye
+_OF_PREMIX = "Stir before use. Keep no longer than the part that it is in."
+_OF_PART = "Not for skin or food unless every material in it is cleared for that."
+
+
+def order_labels(order: Order, palette: Palette, sheet: WeighSheet) -> tuple[Label, ...]:
+    """The labels of an order, premixes first, then cups, then parts; of many parts one for their box."""
+    return (*_premixes(order, palette, sheet), *_cups(order, palette, sheet), *_parts(order, sheet))
+
+
+def draw_labels(order: Order, palette: Palette, sheet: WeighSheet, *, made: datetime.datetime) -> bytes:
+    """They as a PDF."""
+    return label_sheets(order_labels(order, palette, sheet), title=f"Labels: {order.title}", made=made)
+
+
+def _premixes(order: Order, palette: Palette, sheet: WeighSheet) -> Iterator[Label]:
+    shown = sheet.scale.shown
+    base = palette.bases[sheet.blend.base]
+    for premix in sheet.premixes:
+        caution = " ".join((*_cure(base, {premix.pigment: palette.pigments[premix.pigment]}), _OF_PREMIX))
+        for step in premix.steps:
+            lot = f", lot {step.lot}" if step.lot else ""
+            yield Label(
+                head=step.makes,
+                lines=(
+                    f"{shown(step.grams)} {step.what}{lot}",
+                    f"into {shown(step.base_g)} part {step.part} of {base.name}",
+                    f"for {order.title}",
+                ),
+                blanks=("made on", "by"),
+                caution=caution,
+            )
+
+
+def _cups(order: Order, palette: Palette, sheet: WeighSheet) -> Iterator[Label]:
+    base, count = palette.bases[sheet.blend.base], sheet.cups.count
+    pigments = {name: palette.pigments[name] for name in sheet.blend.loadings}
+    doses = ", ".join(f"{dose:.4g} % {name}" for name, dose in sheet.blend.loadings.items())
+    for at in range(1, count + 1):
+        yield Label(
+            head=f"{order.title}, cup {at} of {count}" if count > 1 else f"{order.title}, cup",
+            lines=(f"{base.name}, {sheet.scale.shown(sheet.cups.grams)}", doses or "uncoloured"),
+            blanks=("parts met", "poured"),
+            caution=" ".join((*_cure(base, pigments), "Cure a small cup of this mix first.")),
+        )
+
+
+def _parts(order: Order, sheet: WeighSheet) -> Iterator[Label]:
+    written = order.written
+    walls = " and ".join(f"{wall:g}" for wall in order.walls_mm)
+    due = f", due {written.due.isoformat()}" if written.due else ""
+    told = [f"{sheet.blend.base}, {walls} mm"] + ([f"{written.customer}{due}"] if written.customer or due else [])
+    heads = [f"{order.title} {at} of {written.parts}" for at in range(1, written.parts + 1)]
+    if written.parts == 1:
+        heads = [order.title]
+    elif written.parts > MOST:
+        heads = [f"{order.title}, {written.parts} pieces"]
+    for head in heads:
+        lines = tuple(line.strip(", ") for line in told)
+        yield Label(head=head, lines=lines, blanks=("cast on", "checked"), caution=_OF_PART)
+
+
+def _cure(base: Base, pigments: dict[str, Pigment]) -> Iterator[str]:
+    """What upsets the cure, or is harmful in it; see docs/limits.md."""
+    unsure = [name for name, each in pigments.items() if each.cures is None]
+    unsafe = [name for name, each in pigments.items() if each.cures is not None and base.cure not in each.cures]
+    if unsafe:
+        yield f"{' and '.join(unsafe)}: not safe with {base.cure} cure."
+    if unsure:
+        yield f"{' and '.join(unsure)}: not known to be safe with {base.cure} cure."
+    if base.cure == "condensation":
+        yield "Tin catalyst: keep off skin, ventilate."
+    else:
+        yield "Sulphur, tin and amines stop its cure: nitrile gloves, clean tools."
