@@ -15,6 +15,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.files import cached_arrays
+
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 
@@ -155,7 +157,11 @@ class Knots:
 
     def polynomials(self) -> Array:
         """Operator from node values to coefficients of each cell, shape (powers, cells, nodes)."""
-        from scipy.interpolate import make_interp_spline  # only needed where a table is laid out
+        # Kept from one run to the next: SciPy's splines take longer to import than a look-up takes.
+        return cached_arrays(f"spline 1 {self}", lambda: {"operator": self._polynomials()})["operator"]
+
+    def _polynomials(self) -> Array:
+        from scipy.interpolate import make_interp_spline
 
         spline, ends = make_interp_spline(self.nodes, np.eye(len(self.nodes)), k=self.degree), self.ends
         width = np.diff(ends)[:, None]
