@@ -16,7 +16,7 @@ from folder_example import Files, good_files, write
 
 from tint.cli import main
 from tint.errors import FolderError, Gathered, InputError
-from tint.swatches import SwatchFolder, folder_digest, inspect_folder, read_folder, read_shelf
+from tint.swatches import SwatchFolder, folder_digest, inspect_folder, read_declared, read_folder
 from tint.swatches.blank_workbook import blank_workbook
 from tint.swatches.contents import contents_of
 from tint.swatches.declaration import read_declaration
@@ -105,7 +105,7 @@ def test_a_workbook_is_read_as_the_files_are(tmp_path: Path, palette: bool, unit
     held = {BOOK: filled(files, palette=palette, units=units)} | ({} if palette else {PALETTE: files[PALETTE]})
     folder = write(tmp_path / "book", held)
     assert_same(read_folder(folder), plain)
-    assert read_shelf(folder)[0].keys() == plain.bases.keys()
+    assert read_declared(folder).bases.keys() == plain.bases.keys()
     assert read_folder(folder).digest == folder_digest(folder)
 
 

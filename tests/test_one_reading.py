@@ -18,7 +18,7 @@ from tint import colorimetry
 from tint.errors import InputError
 from tint.shift import read_pairs
 from tint.spectra import resample
-from tint.swatches.one_reading import read_one, read_spectrum
+from tint.swatches.one_reading import read_one
 from tint.target import target_from_reading
 
 D65 = colorimetry.viewing(GRID)
@@ -61,10 +61,10 @@ class TestFormats:
     def test_spellings_of_one_sample_read_alike(self, tmp_path: Path, text: str) -> None:
         where = file(tmp_path, text)
         for name, values in SAMPLES.items():
-            assert read_spectrum(f"{where}:{name}", onto=GRID) == pytest.approx(values, abs=1e-5)
+            assert read_one(f"{where}:{name}", onto=GRID).spectrum == pytest.approx(values, abs=1e-5)
 
     def test_the_only_one_need_not_be_named(self, tmp_path: Path) -> None:
-        assert read_spectrum(file(tmp_path, tm27()), onto=GRID) == pytest.approx(SAMPLES["white 0.5%"], abs=1e-6)
+        assert read_one(file(tmp_path, tm27()), onto=GRID).spectrum == pytest.approx(SAMPLES["white 0.5%"], abs=1e-6)
         assert "it holds 3 readings; name one, as in" in fault(file(tmp_path, cgats()))
         assert (
             "no reading is named `lid-4`; expected one of white 0.5%, lid-3, black card; did you mean lid-3?"
@@ -94,7 +94,7 @@ class TestFormats:
             text = text.replace(f"{name};0", f"lid;{words};0", 1)
         where = file(tmp_path, text)
         for backing, seed in (("black", 1), ("white", 2)):
-            read = read_spectrum(where, onto=GRID, told={"backing": backing, "quantity": "reflectance"})
+            read = read_one(where, onto=GRID, told={"backing": backing, "quantity": "reflectance"}).spectrum
             assert read == pytest.approx(curve(seed), abs=1e-6)
         assert "lid has backing Black and White and none; expected a reading with backing grey" in fault(
             where, {"backing": "grey"}
@@ -102,7 +102,7 @@ class TestFormats:
 
     def test_a_dark_row_of_a_table_in_percent_is_percent_too(self, tmp_path: Path) -> None:
         where = file(tmp_path, wide({**PERCENT, "trap": np.full(GRID.size, 0.9)}))
-        assert read_spectrum(f"{where}:trap", onto=GRID) == pytest.approx(np.full(GRID.size, 0.009))
+        assert read_one(f"{where}:trap", onto=GRID).spectrum == pytest.approx(np.full(GRID.size, 0.009))
 
     def test_a_row_in_percent_among_fractions_is_refused(self, tmp_path: Path) -> None:
         where = file(tmp_path, wide({**SAMPLES, "odd": 100.0 * curve(1)}))
@@ -113,7 +113,7 @@ class TestFormats:
     def test_noise_below_zero_is_none(self, tmp_path: Path) -> None:
         dark = np.full(GRID.size, -0.0015)
         for text in (wide({"trap": dark}), cgats({"trap": dark})):
-            assert read_spectrum(file(tmp_path, text), onto=GRID).tolist() == [0.0] * GRID.size
+            assert read_one(file(tmp_path, text), onto=GRID).spectrum == pytest.approx(np.zeros(GRID.size), abs=0.0)
         for text in (wide({"trap": dark * 2}), cgats({"trap": dark * 2})):
             assert "is not a reflectance; expected numbers from 0 to 1" in fault(file(tmp_path, text))
 
@@ -161,9 +161,9 @@ class TestColours:
             "ask for that light and observer, or read a spectrum"
         )
 
-    def test_where_a_spectrum_is_needed_it_is_refused(self, tmp_path: Path) -> None:
-        with pytest.raises(InputError, match=r"it holds L\*, a\*, b\* only; expected a spectrum"):
-            read_spectrum(file(tmp_path, self.TABLE), onto=GRID)
+    def test_it_tells_no_spectrum(self, tmp_path: Path) -> None:
+        read = read_one(file(tmp_path, self.TABLE), onto=GRID)
+        assert (read.spectrum, read.light, read.observer) == (None, "D65", 10)
 
     def test_an_untold_light_or_two_lights_are_refused(self, tmp_path: Path) -> None:
         assert "no light is told for the colour of lid" in fault(file(tmp_path, "name,L,a,b\nlid,1,2,3\n"))

@@ -21,7 +21,7 @@ from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.planning import first_swatches, next_swatches
-from tint.swatches import Reading, Swatch, SwatchFolder, read_shelf
+from tint.swatches import Reading, Swatch, SwatchFolder, read_declared
 
 
 @pytest.fixture(scope="module")
@@ -182,10 +182,10 @@ def test_the_command_proposes_and_speaks(fitted_demo: Path) -> None:
 def test_the_first_plan_needs_only_the_shelf(demo_folder: Path) -> None:
     (demo_folder / "swatches.csv").unlink()
     (demo_folder / "readings.csv").unlink()
-    bases, pigments = read_shelf(demo_folder)
+    declared = read_declared(demo_folder)
     shown = CliRunner().invoke(main, ["plan", str(demo_folder), "--first"])
     assert shown.exit_code == 0
-    assert all(name in shown.output for name in (*bases, *pigments))
+    assert all(name in shown.output for name in (*declared.bases, *declared.pigments))
     assert "10.00 g part A" in shown.output
 
 

@@ -13,7 +13,7 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.swatches.one_reading import read_spectrum
+from tint.swatches.one_reading import read_one
 from tint.target import Target, target_from_blend, target_from_lab, target_from_reading, target_from_srgb, with_black
 
 AMBER = Blend("milky", {"yellow": 0.1, "white": 0.05})
@@ -149,7 +149,7 @@ def test_the_row_of_the_backing_is_read(table: Path, over: str, value: float) ->
 
 def test_a_row_that_says_nothing_counts_and_replicates_are_averaged(table: Path) -> None:
     for told in ({}, {"backing": "white"}, {"backing": "black", "quantity": "reflectance"}):
-        assert read_spectrum(f"{table}:lid", onto=NM, told=told) == pytest.approx(np.full(NM.size, 0.6))
+        assert read_one(f"{table}:lid", onto=NM, told=told).spectrum == pytest.approx(np.full(NM.size, 0.6))
 
 
 @pytest.mark.parametrize(
@@ -162,14 +162,14 @@ def test_a_row_that_says_nothing_counts_and_replicates_are_averaged(table: Path)
 )
 def test_a_row_of_another_kind_is_not_taken_for_it(table: Path, told: dict[str, str], words: str) -> None:
     with pytest.raises(InputError, match=words):
-        read_spectrum(f"{table}:jar", onto=NM, told=told)
+        read_one(f"{table}:jar", onto=NM, told=told)
 
 
 def test_a_bad_cell_matters_only_in_the_row_that_is_read(table: Path) -> None:
     table.write_text(table.read_text().replace("0.3,0.3,0.3", "0.3,x,0.3", 1))
-    assert read_spectrum(f"{table}:jar", onto=NM, told={"backing": "white"}) == pytest.approx(np.full(NM.size, 0.6))
+    assert read_one(f"{table}:jar", onto=NM, told={"backing": "white"}).spectrum == pytest.approx(np.full(NM.size, 0.6))
     with pytest.raises(InputError, match=r"row 3, column 420: 'x' is not a number"):
-        read_spectrum(f"{table}:jar", onto=NM, told={"backing": "black"})
+        read_one(f"{table}:jar", onto=NM, told={"backing": "black"})
 
 
 @pytest.mark.parametrize(
@@ -187,7 +187,7 @@ def test_a_cell_that_is_no_reflectance(tmp_path: Path, cell: str, words: str) ->
         "name," + ",".join(f"{nm:g}" for nm in NM) + "\nlid," + ",".join(["0.5"] * 9 + [cell] + ["0.5"] * 6) + "\n"
     )
     with pytest.raises(InputError, match=words):
-        read_spectrum(str(path), onto=NM)
+        read_one(str(path), onto=NM)
 
 
 @pytest.mark.parametrize(
@@ -205,27 +205,27 @@ def test_a_table_that_is_none(tmp_path: Path, text: str, words: str) -> None:
     path = tmp_path / "one.csv"
     path.write_text(text)
     with pytest.raises(InputError, match=words):
-        read_spectrum(str(path), onto=NM)
+        read_one(str(path), onto=NM)
 
 
 def test_a_table_that_cannot_be_read(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"gone\.csv: cannot be read \(No such file or directory\); check the name"):
-        read_spectrum(str(tmp_path / "gone.csv"), onto=NM)
+        read_one(str(tmp_path / "gone.csv"), onto=NM)
     with pytest.raises(InputError, match=r"gone\.csv: cannot be read"):
-        read_spectrum(f"{tmp_path / 'gone.csv'}:lid", onto=NM)
+        read_one(f"{tmp_path / 'gone.csv'}:lid", onto=NM)
     (tmp_path / "latin.csv").write_bytes("näme,400\n".encode("latin-1"))
     with pytest.raises(InputError, match="row 1: wavelengths name 1 of its columns"):
-        read_spectrum(str(tmp_path / "latin.csv"), onto=NM)
+        read_one(str(tmp_path / "latin.csv"), onto=NM)
 
 
 def test_a_file_may_have_a_colon_and_a_reading_must_be_named(table: Path) -> None:
     odd = table.with_name("shop: readings.csv")
     odd.write_text(table.read_text())
-    assert read_spectrum(f"{odd}:lid", onto=NM) == pytest.approx(np.full(NM.size, 0.6))
+    assert read_one(f"{odd}:lid", onto=NM).spectrum == pytest.approx(np.full(NM.size, 0.6))
     with pytest.raises(InputError, match=r"shop: readings\.csv: it holds 5 readings; name one, as in .*:jar"):
-        read_spectrum(str(odd), onto=NM)
+        read_one(str(odd), onto=NM)
     with pytest.raises(InputError, match="no reading is named `lidd`; expected one of jar, lid; did you mean lid"):
-        read_spectrum(f"{table}:lidd", onto=NM)
+        read_one(f"{table}:lidd", onto=NM)
 
 
 def test_property_a_reading_is_brought_onto_the_palette_s_wavelengths(tmp_path: Path) -> None:
@@ -237,9 +237,9 @@ def test_property_a_reading_is_brought_onto_the_palette_s_wavelengths(tmp_path: 
     )
     # A triangle of the coarser step holds three values of the finer one: a quarter, a half and a quarter.
     lessened = 0.5 + 0.5 * np.cos(10.0 / 60.0)
-    assert read_spectrum(str(path), onto=NM) == pytest.approx(0.4 + 0.2 * lessened * np.sin(NM / 60.0), abs=1e-6)
+    assert read_one(str(path), onto=NM).spectrum == pytest.approx(0.4 + 0.2 * lessened * np.sin(NM / 60.0), abs=1e-6)
     with pytest.raises(InputError, match=r"fine\.csv, row 2: it spans 380 to 730 nm; expected 360 to 740 nm"):
-        read_spectrum(str(path), onto=np.arange(360.0, 741.0, 20.0))
+        read_one(str(path), onto=np.arange(360.0, 741.0, 20.0))
 
 
 # What can be asked for

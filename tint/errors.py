@@ -93,25 +93,13 @@ class Gathered:
         self.faults: list[Fault] = []
 
     def grave(
-        self,
-        found: str,
-        *,
-        row: int | None = None,
-        column: str | None = None,
-        expected: str = "",
-        mend: str = "",
+        self, found: str, *, row: int | None = None, column: str | None = None, expected: str = "", mend: str = ""
     ) -> None:
         """Note a fault that keeps the folder from being used."""
         self._note(found, row, column, expected, mend, True)
 
     def warn(
-        self,
-        found: str,
-        *,
-        row: int | None = None,
-        column: str | None = None,
-        expected: str = "",
-        mend: str = "",
+        self, found: str, *, row: int | None = None, column: str | None = None, expected: str = "", mend: str = ""
     ) -> None:
         """Note something thin or odd that does not keep the folder from being used."""
         self._note(found, row, column, expected, mend, False)

@@ -27,18 +27,10 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Rendered:
-    """Spectra of many castings, with slopes.
+    """Spectra of many castings, with slopes."""
 
-    Parameters
-    ----------
-    reflectance : ndarray, shape (n_backings, ..., n_wavelengths)
-        [-]
-    slopes : ndarray, shape (n_backings, 4, ..., n_wavelengths)
-        By K, S and M [mm] and thickness [1/mm].
-    """
-
-    reflectance: Array
-    slopes: Array
+    reflectance: Array  # shape (n_backings, ..., n_wavelengths) [-]
+    slopes: Array  # shape (n_backings, 4, ..., n_wavelengths), by K, S and M [mm] and thickness [1/mm]
 
 
 def render(

@@ -159,12 +159,7 @@ def _over_limits(palette: Palette, base: str, doses: dict[str, float]) -> list[s
 def how_read(palette: Palette, *, over: str, light: str = "", observer: int = 0) -> list[str]:
     """Say what the readings behind a palette cannot carry: colours for spectra, a photograph for an instrument.
 
-    Parameters
-    ----------
-    over : str
-        The backing that a prediction is for.
-    light, observer : optional
-        Likewise.
+    `over`, `light` and `observer` are those that a prediction is for.
     """
     told = []
     if palette.read_as == "photographs":

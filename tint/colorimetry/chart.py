@@ -9,15 +9,12 @@ spectra are the mean of thirty charts, as colour-science ships them under the ke
 from __future__ import annotations
 
 import functools
-import warnings
-from importlib.metadata import version
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tint.colorimetry.cielab import lab
-from tint.colorimetry.weights import viewing
-from tint.files import cached_arrays
+from tint.colorimetry.weights import from_colour_science, viewing
 
 Array = NDArray[np.float64]
 
@@ -31,21 +28,14 @@ DEGREES = (1, 2, 3, 4)
 
 
 def _build() -> dict[str, Array]:
-    # It tells of optional packages that tint does not use, and changes how NumPy prints for everyone.
-    with warnings.catch_warnings(), np.printoptions():
-        warnings.simplefilter("ignore")
-        import colour  # 1 s; once per machine
-        from colour.characterisation import polynomial_expansion_Finlayson2015
+    import colour
+    from colour.characterisation import polynomial_expansion_Finlayson2015 as expanded
 
-        # The powers of R, G and B in each term: what it becomes where one of them is e and the others are 1.
-        powers = {
-            f"powers {degree}": np.log(
-                np.stack(
-                    [polynomial_expansion_Finlayson2015(np.exp(unit), degree, True) for unit in np.eye(3)], axis=-1
-                )
-            )
-            for degree in DEGREES
-        }
+    # The powers of R, G and B in each term: what it becomes where one of them is e and the others are 1.
+    powers = {
+        f"powers {degree}": np.log(np.stack([expanded(np.exp(unit), degree, True) for unit in np.eye(3)], axis=-1))
+        for degree in DEGREES
+    }
     spectra = list(colour.SDS_COLOURCHECKERS[_SPECTRA].values())
     return powers | {
         "wavelengths": np.asarray(spectra[0].wavelengths, dtype=float),
@@ -55,7 +45,7 @@ def _build() -> dict[str, Array]:
 
 @functools.lru_cache(maxsize=1)
 def _tables() -> dict[str, Array]:
-    return cached_arrays(f"chart 1, colour-science {version('colour-science')}", _build)
+    return from_colour_science("chart 1", _build)
 
 
 def chart_spectra() -> tuple[Array, Array]:

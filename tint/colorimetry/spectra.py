@@ -1,4 +1,4 @@
-"""Spectra of instruments brought onto another grid: finer by Sprague's polynomial, coarser by a wider triangle.
+"""Spectra made of others or of a colour: on a finer grid, on a coarser one, and the smoothest that looks so.
 
 References
 ----------
@@ -10,16 +10,13 @@ interval on spectral quantities: a triangle as wide at half its height as the st
 from __future__ import annotations
 
 import math
-import warnings
-from importlib.metadata import version
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint.colorimetry.cielab import lab_to_xyz
-from tint.colorimetry.weights import Viewing
+from tint.colorimetry.weights import Viewing, from_colour_science
 from tint.errors import InputError
-from tint.files import cached_arrays
 
 Array = NDArray[np.float64]
 
@@ -35,10 +32,8 @@ def resample_sprague(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLi
     ----------
     values : array_like, shape (..., n)
         Spectra on `wavelengths` [-].
-    wavelengths : array_like, shape (n,)
-        [nm], rising in equal steps; 6 at least.
-    onto : array_like, shape (m,)
-        [nm], within them.
+    wavelengths, onto : array_like, shapes (n,) and (m,)
+        Rising in equal steps, 6 at least; and within them [nm].
 
     Returns
     -------
@@ -62,23 +57,7 @@ def resample_sprague(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLi
 def resample_wider(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLike) -> Array:
     """Spectra as an instrument of a coarser step would have read them: means under a triangle of that step.
 
-    Parameters
-    ----------
-    values : array_like, shape (..., n)
-        Spectra on `wavelengths` [-].
-    wavelengths : array_like, shape (n,)
-        [nm], rising in equal steps; 6 at least.
-    onto : array_like, shape (m,)
-        [nm], within them, rising in equal steps that are coarser.
-
-    Returns
-    -------
-    ndarray, shape (..., m)
-
-    Raises
-    ------
-    InputError
-        As `resample_sprague`.
+    Arguments, result and errors are those of `resample_sprague`, but that `onto` rises in equal, coarser steps.
 
     Notes
     -----
@@ -113,12 +92,8 @@ def _grids(wavelengths: ArrayLike, onto: ArrayLike) -> tuple[Array, Array]:
     if old.size < LEAST_FOR_SPRAGUE or np.ptp(steps) > 1e-6 * steps.max():
         raise InputError("spectrum", f"{old.size} wavelengths, not in equal steps or too few", "6 in equal steps")
     if new[0] < old[0] - 1e-9 or new[-1] > old[-1] + 1e-9:
-        raise InputError(
-            "spectrum",
-            f"it spans {old[0]:g} to {old[-1]:g} nm",
-            f"{new[0]:g} to {new[-1]:g} nm",
-            "measure the missing wavelengths; tint does not guess them",
-        )
+        mend = "measure the missing wavelengths; tint does not guess them"
+        raise InputError("spectrum", f"it spans {old[0]:g} to {old[-1]:g} nm", f"{new[0]:g} to {new[-1]:g} nm", mend)
     return old, new
 
 
@@ -137,18 +112,13 @@ def _sprague_matrix(old: Array, new: Array) -> Array:
     """Matrix, shape (m, n), from values on one grid to values between them."""
 
     def build() -> dict[str, Array]:
-        # It tells of optional packages that tint does not use, and changes how NumPy prints for everyone.
-        with warnings.catch_warnings(), np.printoptions():
-            warnings.simplefilter("ignore")
-            from colour.algebra import SpragueInterpolator  # 1 s; once for each pair of grids
+        from colour.algebra import SpragueInterpolator
 
         inside = np.clip(new, old[0], old[-1])
         columns = [SpragueInterpolator(old, unit)(inside) for unit in np.eye(old.size)]
         return {"matrix": np.stack([np.asarray(column, dtype=float) for column in columns], axis=-1)}
 
-    key = f"sprague 1, colour-science {version('colour-science')}, {old.tolist()} onto {new.tolist()}"
-    matrix: Array = cached_arrays(key, build)["matrix"]
-    return matrix
+    return from_colour_science(f"sprague 1, {old.tolist()} onto {new.tolist()}", build)["matrix"]
 
 
 _STEPS, _LONGEST, _DONE = 60, 1.0, 1e-11
@@ -235,18 +205,15 @@ def object_spectra(wavelengths: ArrayLike) -> Array:
     The test colour samples of CIE 224:2017, Colour Fidelity Index for accurate scientific use, which were chosen from
     105,000 measured objects so as to be even in colour and in wavelength. colour-science ships them.
     """
-    kept = cached_arrays(f"objects 1, colour-science {version('colour-science')}", _build)
+    kept = from_colour_science("objects 1", _build)
     return np.stack([np.interp(np.asarray(wavelengths), kept["wavelengths"], each) for each in kept["reflectance"]])
 
 
 def _build() -> dict[str, Array]:
-    # It tells of optional packages that tint does not use, and changes how NumPy prints for everyone.
-    with warnings.catch_warnings(), np.printoptions():
-        warnings.simplefilter("ignore")
-        import colour
-        from colour.quality.cfi2017 import load_TCS_CIE2017
+    import colour
+    from colour.quality.cfi2017 import load_TCS_CIE2017
 
-        samples = load_TCS_CIE2017(colour.SpectralShape(380, 780, 5))
+    samples = load_TCS_CIE2017(colour.SpectralShape(380, 780, 5))
     return {
         "wavelengths": np.asarray(samples.wavelengths, dtype=float),
         "reflectance": np.asarray(samples.values, dtype=float).T,

@@ -11,16 +11,16 @@ weighting factors for tristimulus integration.
 
 from __future__ import annotations
 
-import difflib
 import functools
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from importlib.metadata import version
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint.errors import InputError
+from tint.errors import InputError, did_you_mean
 from tint.files import cached_arrays
 
 Array = NDArray[np.float64]
@@ -31,34 +31,31 @@ OBSERVERS = (2, 10)
 
 @dataclass(frozen=True, eq=False)
 class Viewing:
-    """A light and an observer, held as weights on one wavelength grid.
+    """A light and an observer, held as weights on one wavelength grid."""
 
-    Parameters
-    ----------
-    light : str
-        A CIE illuminant.
-    observer : int
-        Field size: 2 or 10 [degrees].
-    weights : ndarray, shape (n_wavelengths, 3)
-        A spectrum times these is XYZ, Y of the perfect white being 100 [-].
-    white : ndarray, shape (3,)
-        XYZ of the perfect white by the same weights [-].
-    """
-
-    light: str
-    observer: int
-    weights: Array
-    white: Array
+    light: str  # a CIE illuminant
+    observer: int  # field size: 2 or 10 [degrees]
+    weights: Array  # shape (n_wavelengths, 3), a spectrum times these is XYZ, Y of the perfect white being 100 [-]
+    white: Array  # shape (3,), XYZ of the perfect white by the same weights [-]
 
     def __str__(self) -> str:
         return f"{self.light}, {self.observer}° observer"
 
 
+def from_colour_science(key: str, build: Callable[[], dict[str, Array]]) -> dict[str, Array]:
+    """Arrays that `build` makes with colour-science, kept: importing that takes a second, once for each version."""
+
+    def quietly() -> dict[str, Array]:
+        # It tells of optional packages that tint does not use, and changes how NumPy prints for everyone.
+        with warnings.catch_warnings(), np.printoptions():
+            warnings.simplefilter("ignore")
+            return build()
+
+    return cached_arrays(f"{key}, colour-science {version('colour-science')}", quietly)
+
+
 def _build_tables() -> dict[str, Array]:
-    # It tells of optional packages that tint does not use, and changes how NumPy prints for everyone.
-    with warnings.catch_warnings(), np.printoptions():
-        warnings.simplefilter("ignore")
-        import colour  # 1 s; once per machine
+    import colour
 
     observers = {
         "observer 2": "CIE 1931 2 Degree Standard Observer",
@@ -83,7 +80,7 @@ def _build_tables() -> dict[str, Array]:
 @functools.lru_cache(maxsize=1)
 def tables() -> dict[str, Array]:
     """What comes from colour-science: `light NAME` and `observer N` at 1 nm, and the matrices of sRGB and CAT16."""
-    return cached_arrays(f"colorimetry 1, colour-science {version('colour-science')}", _build_tables)
+    return from_colour_science("colorimetry 1", _build_tables)
 
 
 def lights() -> tuple[str, ...]:
@@ -118,23 +115,14 @@ def viewing(wavelengths: ArrayLike, *, light: str = "D65", observer: int = 10) -
 
 
 def light_name(light: str) -> str:
-    """What tint calls a CIE light: `F2` is `FL2`.
-
-    Raises
-    ------
-    InputError
-        If there is no such light.
-    """
+    """What tint calls a CIE light, `F2` being `FL2`; an InputError if there is no such light."""
     name = light.strip().upper()
     known = {known.upper(): known for known in lights()}
     if name not in known and name.startswith("F") and name[1:2].isdigit():
         name = "FL" + name[1:]
     if name not in known:
-        near = difflib.get_close_matches(name, known, n=1)
-        mend = f"did you mean {known[near[0]]}?" if near else ""
-        raise InputError(
-            "light", f"`{light}` is not known", "D65, D50, A, FL2, FL11, LED-B3 or another CIE light", mend
-        )
+        expected = "D65, D50, A, FL2, FL11, LED-B3 or another CIE light"
+        raise InputError("light", f"`{light}` is not known", expected, did_you_mean(name, known.values()))
     return known[name]
 
 

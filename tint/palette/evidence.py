@@ -16,49 +16,28 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class SwatchFit:
-    """How one swatch agrees with the palette.
-
-    Parameters
-    ----------
-    delta_e : float
-        Mean CIEDE2000 of its reflectance readings against the fit (D65, 10 degrees; colours in their own light) [-];
-        NaN for transmittance alone.
-    residual : float
-        Root mean square residual of all its readings [reflectance].
-    thickness_mm, fitted_thickness_mm : float
-        As written and as the readings would have it [mm].
-    weight : float
-        1 for a swatch that counts fully; less for one that the others contradict [-].
-    suspect : str
-        Why it does not fit, in words; empty for a good one.
-    """
+    """How one swatch agrees with the palette."""
 
     name: str
     base: str
+    # mean CIEDE2000 of its reflectance readings against the fit (D65, 10 degrees; colours in their own light) [-];
+    # NaN for transmittance alone
     delta_e: float
-    residual: float
+    residual: float  # root mean square residual of all its readings [reflectance]
+    # thickness_mm, fitted_thickness_mm: as written and as the readings would have it [mm]
     thickness_mm: float
     fitted_thickness_mm: float
-    weight: float
-    suspect: str = ""
+    weight: float  # 1 for a swatch that counts fully; less for one that the others contradict [-]
+    suspect: str = ""  # why it does not fit, in words; empty for a good one
 
 
 @dataclass(frozen=True, kw_only=True)
 class Circumstances:
-    """How the castings of one base were cured, moulded and kept, as far as anyone wrote it; empty where nobody did.
+    """How the castings of one base were cured, moulded and kept, as far as anyone wrote it; empty where nobody did."""
 
-    Parameters
-    ----------
-    cure_c : tuple of float, optional
-        Coolest and hottest cure [degrees Celsius].
-    days : tuple of float, optional
-        Youngest and oldest casting when it was read [days after its cure].
-    moulds, finishes, lots : tuple of str
-        Each once: what moulds were made of, the surfaces read on, the lots of the base.
-    """
-
-    cure_c: tuple[float, float] | None = None
-    days: tuple[float, float] | None = None
+    cure_c: tuple[float, float] | None = None  # coolest and hottest cure [degrees Celsius]
+    days: tuple[float, float] | None = None  # youngest and oldest casting when it was read [days after its cure]
+    # moulds, finishes, lots: each once: what moulds were made of, the surfaces read on, the lots of the base
     moulds: tuple[str, ...] = ()
     finishes: tuple[str, ...] = ()
     lots: tuple[str, ...] = ()
@@ -66,75 +45,39 @@ class Circumstances:
 
 @dataclass(frozen=True, kw_only=True)
 class Seen:
-    """What the swatches of one base covered: the ground that predictions stand on.
+    """What the swatches of one base covered: the ground that predictions stand on."""
 
-    Parameters
-    ----------
-    thickness_mm : tuple of float
-        Thinnest and thickest [mm].
-    max_loading : dict of str to float
-        Largest loading cast of each pigment; a pigment that was never cast is absent [%].
-    max_total : float
-        Largest sum of loadings cast [%].
-    mixed : tuple of str
-        The pigments that were cast together with at least one other.
-    pairs : tuple of (str, str)
-        The pigments that were cast together, in the palette's order.
-    beams : tuple of str
-        The base and the pigments of castings whose regular transmittance was read.
-    circumstances : Circumstances
-        How they were cured and kept.
-    """
-
-    thickness_mm: tuple[float, float]
-    max_loading: dict[str, float]
-    max_total: float
-    mixed: tuple[str, ...]
-    pairs: tuple[tuple[str, str], ...] = ()
-    beams: tuple[str, ...] = ()
-    circumstances: Circumstances = Circumstances()
+    thickness_mm: tuple[float, float]  # thinnest and thickest [mm]
+    max_loading: dict[str, float]  # largest loading cast of each pigment; a pigment that was never cast is absent [%]
+    max_total: float  # largest sum of loadings cast [%]
+    mixed: tuple[str, ...]  # the pigments that were cast together with at least one other
+    pairs: tuple[tuple[str, str], ...] = ()  # the pigments that were cast together, in the palette's order
+    beams: tuple[str, ...] = ()  # the base and the pigments of castings whose regular transmittance was read
+    circumstances: Circumstances = Circumstances()  # how they were cured and kept
 
 
 @dataclass(frozen=True, kw_only=True)
 class Surprise:
-    """By how much castings that were left out were missed, against what was to be expected.
+    """By how much castings that were left out were missed, against what was to be expected."""
 
-    Parameters
-    ----------
-    ratio : float
-        Mean of the squared misses, each over the mean square expected of it [-].
-    castings : int
-        That it was learned from.
-    """
-
-    ratio: float
-    castings: int
+    ratio: float  # mean of the squared misses, each over the mean square expected of it [-]
+    castings: int  # that it was learned from
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Evidence:
-    """Every reading beside what the fit says of it; what predictions near it learn their misfit from.
+    """Every reading beside what the fit says of it; what predictions near it learn their misfit from."""
 
-    Parameters
-    ----------
-    read, fitted : ndarray, shape (n_readings, n_wavelengths)
-        [-]
-    foretold : ndarray, shape (n_readings, n_wavelengths)
-        What a fit without that swatch would have said of it [-].
-    swatch : ndarray of int, shape (n_readings,)
-        Index into `Palette.swatches`.
-    backing : ndarray of int, shape (n_readings,)
-        Index into the palette's backings; -1 for a free slab, -2 for a transmittance, -3 for a regular one.
-    missed, expected : ndarray, shape (n_readings,)
-        Squared CIEDE2000 between foretold and read (D65, 10 degrees; colours in their own light), and the mean square
-        that covariance, thickness, doses and noise lead one to expect [-].
-    """
-
+    # read, fitted: shape (n_readings, n_wavelengths) [-]
     read: Array
     fitted: Array
-    foretold: Array
-    swatch: NDArray[np.int64]
+    foretold: Array  # shape (n_readings, n_wavelengths), what a fit without that swatch would have said of it [-]
+    swatch: NDArray[np.int64]  # shape (n_readings,), index into `Palette.swatches`
+    # shape (n_readings,), index into the palette's backings; -1 for a free slab, -2 for a transmittance, -3 for a
+    # regular one
     backing: NDArray[np.int64]
+    # missed, expected: shape (n_readings,), squared CIEDE2000 between foretold and read (D65, 10 degrees; colours in
+    # their own light), and the mean square that covariance, thickness, doses and noise lead one to expect [-]
     missed: Array
     expected: Array
 

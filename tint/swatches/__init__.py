@@ -1,6 +1,6 @@
 """The swatch folder: what a maker declares, casts and measures, read from plain files, faults told."""
 
-from tint.swatches.folder import folder_digest, inspect_folder, read_declared, read_folder, read_shelf
+from tint.swatches.folder import folder_digest, inspect_folder, read_declared, read_folder
 from tint.swatches.records import (
     COLOURS,
     INPUT_FILES,
@@ -35,5 +35,4 @@ __all__ = [
     "inspect_folder",
     "read_declared",
     "read_folder",
-    "read_shelf",
 ]

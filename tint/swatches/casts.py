@@ -26,17 +26,7 @@ class Casts:
 
 
 def read_casts(table: Table, declared: Declared, faults: Gathered) -> Casts:
-    """Read the swatches of a table.
-
-    Parameters
-    ----------
-    table : Table
-        swatches.csv.
-    declared : Declared
-        The bases, pigments and backings whose names count.
-    faults : Gathered
-        Takes what is wrong.
-    """
+    """The swatches of swatches.csv, among the bases, pigments and backings that are declared."""
     table = replace(table, columns=plain_columns(table.columns, declared))
     _check_columns(table, declared, faults)
     check_marks(table, ("thickness_mm", *RANGES, *declared.pigments), faults)
@@ -99,21 +89,13 @@ def _name_is_good(name: str, row: Row, rows: dict[str, int], declared: Declared,
     if not name:
         faults.grave("the swatch has no name", row=row.number, column="swatch", mend="give every swatch a name")
     elif name in rows:
-        faults.grave(
-            f"{shown(name)} is already the swatch of row {rows[name]}",
-            row=row.number,
-            column="swatch",
-            expected="expected a name of its own",
-            mend="rename one of them; replicate readings belong in readings.csv",
-        )
+        found = f"{shown(name)} is already the swatch of row {rows[name]}"
+        mend = "rename one of them; replicate readings belong in readings.csv"
+        faults.grave(found, row=row.number, column="swatch", expected="expected a name of its own", mend=mend)
     elif name in declared.backings:
         rows[name] = row.number
-        faults.grave(
-            f"{shown(name)} is the name of a backing",
-            row=row.number,
-            column="swatch",
-            mend="rename the swatch, for readings.csv must tell the two apart",
-        )
+        mend = "rename the swatch, for readings.csv must tell the two apart"
+        faults.grave(f"{shown(name)} is the name of a backing", row=row.number, column="swatch", mend=mend)
     else:
         rows[name] = row.number
         return True
@@ -124,13 +106,9 @@ def _swatch(row: Row, table: Table, declared: Declared, faults: Gathered) -> Swa
     base = table.cell(row, "base")
     good = "base" in table.columns
     if good and base not in declared.bases:
-        faults.grave(
-            f"{shown(base)} is not a base of {PALETTE_FILE}" if base else "the cell is blank",
-            row=row.number,
-            column="base",
-            expected=one_of(declared.bases),
-            mend=did_you_mean(base, declared.bases) if base else "",
-        )
+        found = f"{shown(base)} is not a base of {PALETTE_FILE}" if base else "the cell is blank"
+        mend = did_you_mean(base, declared.bases) if base else ""
+        faults.grave(found, row=row.number, column="base", expected=one_of(declared.bases), mend=mend)
         good = False
     thickness = _thickness(row, table, faults)
     loadings = _loadings(row, table, declared, faults)
@@ -206,32 +184,23 @@ def _warn_of_limits(swatch: Swatch, declared: Declared, faults: Gathered) -> Non
     base = declared.bases[swatch.base]
     total = swatch.blend.total
     if base is not None and total > base.max_loading * (1 + 1e-9):
-        faults.warn(
-            f"the loadings add up to {total:g} percent",
-            row=swatch.row,
-            expected=f"base {shown(base.name)} declares max_loading {base.max_loading:g}",
-            mend="correct the one or the other",
-        )
+        found = f"the loadings add up to {total:g} percent"
+        expected = f"base {shown(base.name)} declares max_loading {base.max_loading:g}"
+        mend = "correct the one or the other"
+        faults.warn(found, row=swatch.row, expected=expected, mend=mend)
     for name, loading in swatch.loadings.items():
         pigment = declared.pigments[name]
         if pigment is None:
             continue
         if pigment.max_loading is not None and loading > pigment.max_loading * (1 + 1e-9):
-            faults.warn(
-                f"loading {loading:g}",
-                row=swatch.row,
-                column=name,
-                expected=f"the pigment declares max_loading {pigment.max_loading:g}",
-                mend="correct the one or the other",
-            )
+            expected = f"the pigment declares max_loading {pigment.max_loading:g}"
+            mend = "correct the one or the other"
+            faults.warn(f"loading {loading:g}", row=swatch.row, column=name, expected=expected, mend=mend)
         if base is not None and pigment.cures is not None and base.cure not in pigment.cures:
-            faults.warn(
-                f"cast in {shown(base.name)}, a base of {base.cure} cure",
-                row=swatch.row,
-                column=name,
-                expected="the pigment is not declared safe with that cure",
-                mend=f"add it to cures in {PALETTE_FILE} if the swatch cured well",
-            )
+            found = f"cast in {shown(base.name)}, a base of {base.cure} cure"
+            expected = "the pigment is not declared safe with that cure"
+            mend = f"add it to cures in {PALETTE_FILE} if the swatch cured well"
+            faults.warn(found, row=swatch.row, column=name, expected=expected, mend=mend)
 
 
 # What optional columns say of a casting: how it was cured and kept, and its haze.

@@ -26,17 +26,7 @@ _UNTOLD = {
 
 
 def warn_thin_casts(swatches: Sequence[Swatch], declared: Declared, faults: Gathered) -> None:
-    """Warn of bases and pigments that no swatch teaches, or too few.
-
-    Parameters
-    ----------
-    swatches : sequence of Swatch
-        All of swatches.csv.
-    declared : Declared
-        The bases and pigments there are.
-    faults : Gathered
-        Takes the warnings.
-    """
+    """Warn of bases and pigments that no swatch teaches, or too few."""
     for base in declared.bases:
         cast = [swatch for swatch in swatches if swatch.base == base]
         if not cast:
@@ -51,10 +41,7 @@ def warn_thin_casts(swatches: Sequence[Swatch], declared: Declared, faults: Gath
     for pigment in declared.pigments:
         doses = {swatch.loadings[pigment] for swatch in swatches if pigment in swatch.loadings}
         if not doses:
-            found, mend = (
-                "the pigment was never cast",
-                "cast it at two loadings, or remove it from palette.toml",
-            )
+            found, mend = ("the pigment was never cast", "cast it at two loadings, or remove it from palette.toml")
             faults.warn(found, column=pigment, mend=mend)
         elif len(doses) == 1:
             faults.warn(
@@ -83,36 +70,24 @@ def warn_units(swatches: Sequence[Swatch], faults: Gathered) -> None:
     if len(depths) < _ENOUGH:
         return
     if depths[-1] <= _LEAST_USUAL_MM:
-        faults.warn(
-            f"all thicknesses are {depths[0]:.3g} to {depths[-1]:.3g} mm",
-            column="thickness_mm",
-            expected="castings of a millimetre and more",
-            mend="are they in centimetres or inches? write millimetres",
-        )
+        found = f"all thicknesses are {depths[0]:.3g} to {depths[-1]:.3g} mm"
+        mend = "are they in centimetres or inches? write millimetres"
+        faults.warn(found, column="thickness_mm", expected="castings of a millimetre and more", mend=mend)
     elif depths[0] < _LEAST_OF_OTHERS * depths[1] and depths[1] <= 10.0 * depths[0] <= depths[-1] * 1.25:
         thin = min(swatches, key=lambda swatch: swatch.thickness_mm)
-        faults.warn(
-            f"{shown(thin.name)} is {thin.thickness_mm:g} mm thick, all others {depths[1]:g} mm and more",
-            row=thin.row,
-            column="thickness_mm",
-            mend="is it in centimetres? write millimetres",
-        )
+        found = f"{shown(thin.name)} is {thin.thickness_mm:g} mm thick, all others {depths[1]:g} mm and more"
+        mend = "is it in centimetres? write millimetres"
+        faults.warn(found, row=thin.row, column="thickness_mm", mend=mend)
     hazes = [swatch.haze for swatch in swatches if swatch.haze is not None]
     if len(hazes) >= _ENOUGH and max(hazes) <= 0.01:
-        faults.warn(
-            f"no haze is above {100.0 * max(hazes):g} percent",
-            column="haze_percent",
-            expected="percent, as 4 for four hundredths",
-            mend="are they fractions of one? write percent, 100 times as much",
-        )
+        found = f"no haze is above {100.0 * max(hazes):g} percent"
+        mend = "are they fractions of one? write percent, 100 times as much"
+        faults.warn(found, column="haze_percent", expected="percent, as 4 for four hundredths", mend=mend)
     doses = [dose for swatch in swatches for dose in swatch.loadings.values()]
     if len(doses) >= _ENOUGH and max(doses) <= _LEAST_DOSE:
-        faults.warn(
-            f"no loading is above {max(doses):g} percent",
-            column="loadings",
-            expected="percent by mass, as 0.5 for half a percent",
-            mend="are they fractions of one? write percent, 100 times as much",
-        )
+        found = f"no loading is above {max(doses):g} percent"
+        mend = "are they fractions of one? write percent, 100 times as much"
+        faults.warn(found, column="loadings", expected="percent by mass, as 0.5 for half a percent", mend=mend)
 
 
 def warn_unread(casts: Casts, named: frozenset[str], faults: Gathered) -> None:
@@ -124,17 +99,7 @@ def warn_unread(casts: Casts, named: frozenset[str], faults: Gathered) -> None:
 
 
 def warn_thin_readings(measured: Measured, declared: Declared, faults: Gathered) -> None:
-    """Warn of too few ways of measuring, and of readings that cannot all be true.
-
-    Parameters
-    ----------
-    measured : Measured
-        All of readings.csv.
-    declared : Declared
-        The instrument, for its noise and geometry.
-    faults : Gathered
-        Takes the warnings.
-    """
+    """Warn of too few ways of measuring, and of readings that cannot all be true with such an instrument."""
     repeatability = 0.0 if declared.instrument is None else declared.instrument.repeatability
     # Means over all wavelengths are compared below, so single-wavelength noise leaves ample margin.
     noise = max(3.0 * math.sqrt(2.0) * repeatability, _LEAST_NOISE)
@@ -171,30 +136,21 @@ def _warn_one_way(by_swatch: Mapping[str, Sequence[Reading]], kind: str, faults:
     if len(every) == 1:
         backing, quantity = every.pop()
         behind = "with nothing behind" if backing == NO_BACKING else f"over {shown(backing)} only"
-        faults.warn(
-            f"all swatches were read {behind}, in {quantity} only",
-            column="backing",
-            expected=expected,
-            mend="read them over a black and a white backing",
-        )
+        found = f"all swatches were read {behind}, in {quantity} only"
+        mend = "read them over a black and a white backing"
+        faults.warn(found, column="backing", expected=expected, mend=mend)
         return
     single = [name for name, seen in ways.items() if len(seen) == 1]
     if single:
-        faults.warn(
-            f"swatches read in one way only: {listed(single)}",
-            column="backing",
-            expected=expected,
-            mend="read them over a second backing",
-        )
+        mend = "read them over a second backing"
+        faults.warn(f"swatches read in one way only: {listed(single)}", column="backing", expected=expected, mend=mend)
 
 
 def _warn_alike_backings(levels: Sequence[float], backings: Iterable[str], faults: Gathered) -> None:
     if len(levels) > 1 and max(levels) - min(levels) < _LEAST_CONTRAST:
-        faults.warn(
-            f"the backings {listed(backings)} reflect nearly the same",
-            expected="opacity shows only between a dark and a light one",
-            mend="use a black and a white card",
-        )
+        found = f"the backings {listed(backings)} reflect nearly the same"
+        mend = "use a black and a white card"
+        faults.warn(found, expected="opacity shows only between a dark and a light one", mend=mend)
 
 
 def _warn_repeated(readings: Iterable[Reading], kind: str, noise: float, faults: Gathered) -> None:
@@ -204,27 +160,16 @@ def _warn_repeated(readings: Iterable[Reading], kind: str, noise: float, faults:
         if _is_dark(reading.values, kind, noise):
             continue
         twin = first.setdefault(reading.values.tobytes(), reading)
-        same_way = (twin.backing, twin.seat, twin.quantity) == (
-            reading.backing,
-            reading.seat,
-            reading.quantity,
-        )
+        same_way = (twin.backing, twin.seat, twin.quantity) == (reading.backing, reading.seat, reading.quantity)
         # One swatch over two backings may truly read the same, if it is opaque.
         if twin is not reading and (same_way or twin.swatch != reading.swatch):
-            faults.warn(
-                f"the values are those of row {twin.row}, to the last digit",
-                row=reading.row,
-                expected="expected two measurements to differ by noise",
-                mend="measure again, or remove the row",
-            )
+            found = f"the values are those of row {twin.row}, to the last digit"
+            mend = "measure again, or remove the row"
+            faults.warn(found, row=reading.row, expected="expected two measurements to differ by noise", mend=mend)
 
 
 def _warn_swapped_throughout(
-    by_swatch: Mapping[str, Sequence[Reading]],
-    backings: Mapping[str, Array],
-    kind: str,
-    noise: float,
-    faults: Gathered,
+    by_swatch: Mapping[str, Sequence[Reading]], backings: Mapping[str, Array], kind: str, noise: float, faults: Gathered
 ) -> None:
     """Swatches that look darker over a lighter backing; told once where most do."""
     told = {name: _swapped(readings, backings, kind, noise) for name, readings in by_swatch.items()}
@@ -283,12 +228,9 @@ def _warn_energy(readings: Sequence[Reading], noise: float, faults: Gathered) ->
         return
     total = float(np.mean(reflected) + np.mean([each.values for each in through]))
     if total > 1.0 + noise:
-        faults.warn(
-            f"reflectance and transmittance of {shown(free[0].swatch)} add up to {total:.4f} on average",
-            row=through[0].row,
-            expected="expected at most 1",
-            mend="calibrate and measure again",
-        )
+        found = f"reflectance and transmittance of {shown(free[0].swatch)} add up to {total:.4f} on average"
+        mend = "calibrate and measure again"
+        faults.warn(found, row=through[0].row, expected="expected at most 1", mend=mend)
 
 
 def _warn_regular(readings: Sequence[Reading], noise: float, faults: Gathered) -> None:
@@ -299,9 +241,6 @@ def _warn_regular(readings: Sequence[Reading], noise: float, faults: Gathered) -
         return
     over = float(np.mean([each.values for each in regular]) - np.mean(total))
     if over > noise:
-        faults.warn(
-            f"regular transmittance of {shown(regular[0].swatch)} is {over:.4f} above its total on average",
-            row=regular[0].row,
-            expected="expected at most the total",
-            mend="see whether the two were swapped; calibrate and measure again",
-        )
+        found = f"regular transmittance of {shown(regular[0].swatch)} is {over:.4f} above its total on average"
+        mend = "see whether the two were swapped; calibrate and measure again"
+        faults.warn(found, row=regular[0].row, expected="expected at most the total", mend=mend)

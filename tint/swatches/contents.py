@@ -40,17 +40,9 @@ class Content:
 
 
 def contents_of(folder: Path) -> Mapping[str, Content]:
-    """What the three files of a folder hold, by their names.
+    """What the three files of a folder hold, by their names; what stands in sheets of swatches.xlsx needs no file.
 
-    Parameters
-    ----------
-    folder : Path
-        With palette.toml, swatches.csv and readings.csv; what stands in sheets of swatches.xlsx needs no file.
-
-    Returns
-    -------
-    dict of str to Content
-        A sheet is text between tabs; sheets of the palette are TOML.
+    A sheet is text between tabs; sheets of the palette are TOML.
     """
     files = {file: _file(folder, file) for file in INPUT_FILES}
     book = folder / BOOK_FILE

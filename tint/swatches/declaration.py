@@ -43,16 +43,9 @@ class Declared:
 
 
 def read_declaration(text: str, faults: Gathered, *, folder_name: str) -> Declared | None:
-    """Read palette.toml; None when not even the names in it can be told.
+    """Read palette.toml, decoded; None when not even the names in it can be told.
 
-    Parameters
-    ----------
-    text : str
-        The whole file, decoded.
-    faults : Gathered
-        Takes what is wrong.
-    folder_name : str
-        The name of a folder that gives itself none.
+    `folder_name` is the name of a folder that gives itself none.
     """
     document = _parsed(text, faults)
     if document is None or not _format_is_ours(document, faults):
@@ -120,12 +113,9 @@ def _format_is_ours(document: Mapping[str, Any], faults: Gathered) -> bool:
     found = document["format"]
     if type(found) is int and found == FORMAT:
         return True
-    faults.grave(
-        f"found {quoted(found)}",
-        column="format",
-        expected=f"expected {FORMAT}, the one format this version of tint reads",
-        mend=f"write format = {FORMAT}, or use the version of tint that the folder was made for",
-    )
+    expected = f"expected {FORMAT}, the one format this version of tint reads"
+    mend = f"write format = {FORMAT}, or use the version of tint that the folder was made for"
+    faults.grave(f"found {quoted(found)}", column="format", expected=expected, mend=mend)
     return not (type(found) is int and found > FORMAT)  # a later format may mean anything by the rest
 
 
@@ -144,11 +134,8 @@ def _entries(document: Mapping[str, Any], kind: str, faults: Gathered) -> dict[s
 
 def _instrument(document: Mapping[str, Any], faults: Gathered) -> Instrument | None:
     if "instrument" not in document:
-        faults.grave(
-            "the table is missing",
-            column="instrument",
-            mend='write [instrument] and below it geometry = "di:8", "de:8" or "45:0"',
-        )
+        mend = 'write [instrument] and below it geometry = "di:8", "de:8" or "45:0"'
+        faults.grave("the table is missing", column="instrument", mend=mend)
         return None
     keys = decode(document["instrument"], InstrumentTable, "instrument", faults)
     if keys is None or not _spots_are_good(keys, faults):
@@ -166,12 +153,9 @@ def _instrument(document: Mapping[str, Any], faults: Gathered) -> Instrument | N
 def _spots_are_good(keys: InstrumentTable, faults: Gathered) -> bool:
     if keys.lit_mm is None or keys.aperture_mm is None or keys.lit_mm >= keys.aperture_mm:
         return True
-    faults.grave(
-        f"a spot of {keys.lit_mm:g} mm is lit, and one of {keys.aperture_mm:g} mm is measured",
-        column="instrument.lit_mm",
-        expected="expected all that is measured to be lit",
-        mend="were the two swapped?",
-    )
+    found = f"a spot of {keys.lit_mm:g} mm is lit, and one of {keys.aperture_mm:g} mm is measured"
+    expected = "expected all that is measured to be lit"
+    faults.grave(found, column="instrument.lit_mm", expected=expected, mend="were the two swapped?")
     return False
 
 
@@ -206,12 +190,10 @@ def _base(name: str, entry: object, faults: Gathered, per_kg: float) -> Base | N
     if keys is None:
         return None
     if keys.pigment_in not in keys.mix:
-        faults.grave(
-            f"found {quoted(keys.pigment_in)}",
-            column=f"bases.{name}.pigment_in",
-            expected=f"expected a part of mix: {listed(keys.mix)}",
-            mend=did_you_mean(keys.pigment_in, keys.mix),
-        )
+        found = f"found {quoted(keys.pigment_in)}"
+        expected = f"expected a part of mix: {listed(keys.mix)}"
+        mend = did_you_mean(keys.pigment_in, keys.mix)
+        faults.grave(found, column=f"bases.{name}.pigment_in", expected=expected, mend=mend)
         return None
     return Base(name=name, **_priced(keys, per_kg))
 
@@ -228,21 +210,15 @@ def _check_names(kinds: Mapping[str, Mapping[str, Any] | None], faults: Gathered
     for kind, entries in kinds.items():
         for name in entries or {}:
             if not name.strip() or name != name.strip() or not name.isprintable():
-                faults.grave(
-                    f"the name {quoted(name)} is blank, or has spaces at its ends or invisible characters",
-                    column=kind,
-                    mend="choose a name that can be read",
-                )
+                found = f"the name {quoted(name)} is blank, or has spaces at its ends or invisible characters"
+                mend = "choose a name that can be read"
+                faults.grave(found, column=kind, mend=mend)
     for name in kinds["pigments"] or {}:
         if name in SWATCH_COLUMNS:
             faults.grave(
-                "the name is that of a column of swatches.csv",
-                column=f"pigments.{name}",
-                mend="rename the pigment",
+                "the name is that of a column of swatches.csv", column=f"pigments.{name}", mend="rename the pigment"
             )
     if NO_BACKING in (kinds["backings"] or {}):
-        faults.grave(
-            f"the name {NO_BACKING} means that nothing lies behind the swatch",
-            column=f"backings.{NO_BACKING}",
-            mend="remove the table, or rename the backing",
-        )
+        found = f"the name {NO_BACKING} means that nothing lies behind the swatch"
+        mend = "remove the table, or rename the backing"
+        faults.grave(found, column=f"backings.{NO_BACKING}", mend=mend)

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from tint.errors import Fault, FolderError, Gathered
-from tint.materials import Base, Pigment, Workshop
+from tint.materials import Workshop
 from tint.swatches.casts import Casts, read_casts
 from tint.swatches.checks import warn_thin_casts, warn_thin_readings, warn_units, warn_unread
 from tint.swatches.contents import Content, contents_of
@@ -20,12 +20,7 @@ from tint.swatches.text import decoded
 
 
 def read_folder(path: str | os.PathLike[str]) -> SwatchFolder:
-    """Read a swatch folder.
-
-    Parameters
-    ----------
-    path : path-like
-        The folder that holds palette.toml, swatches.csv and readings.csv, or swatches.xlsx.
+    """Read a swatch folder: palette.toml, swatches.csv and readings.csv, or swatches.xlsx.
 
     Returns
     -------
@@ -46,11 +41,6 @@ def read_folder(path: str | os.PathLike[str]) -> SwatchFolder:
 def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, tuple[Fault, ...]]:
     """Read a swatch folder and tell all that is wrong or thin in it, whether or not it can be used.
 
-    Parameters
-    ----------
-    path : path-like
-        The folder that holds palette.toml, swatches.csv and readings.csv, or swatches.xlsx.
-
     Returns
     -------
     folder : SwatchFolder or None
@@ -58,35 +48,22 @@ def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, t
     faults : tuple of Fault
         Of palette.toml, then swatches.csv, then readings.csv.
     """
-    place = Path(path)
-    missing = _no_folder(place)
-    if missing is not None:
-        return None, (missing,)
-    contents = contents_of(place)
-    gathered = {file: _gathered(each) for file, each in contents.items()}
-    declared = _declared(contents[PALETTE_FILE], place, gathered[PALETTE_FILE])
-    swatch_table = _table(contents[SWATCHES_FILE], gathered[SWATCHES_FILE])
-    reading_table = _table(contents[READINGS_FILE], gathered[READINGS_FILE])
-    casts: Casts | None = None
+    try:
+        contents = _contents(path)
+    except FolderError as error:
+        return None, error.faults
+    gathered = _gathered(contents)
+    declared, casts = _cast(contents, gathered, Path(path))
+    table = _table(contents[READINGS_FILE], gathered[READINGS_FILE])
     measured: Measured | None = None
-    if declared is not None and swatch_table is not None:
-        casts = read_casts(swatch_table, declared, gathered[SWATCHES_FILE])
-    if declared is not None and reading_table is not None:
-        known = None if casts is None else casts.rows
-        measured = read_measured(reading_table, declared, known, gathered[READINGS_FILE])
+    if declared is not None and table is not None:
+        measured = read_measured(table, declared, casts.rows if casts else None, gathered[READINGS_FILE])
         check_light(declared, measured.kind, gathered[PALETTE_FILE])
     _warn_of_thinness(declared, casts, measured, gathered)
     faults = tuple(fault for each in gathered.values() for fault in each.faults)
     if any(fault.grave for fault in faults):
         return None, faults
-    return _assembled(place, declared, casts, measured, contents, faults), faults
-
-
-def read_shelf(path: str | os.PathLike[str]) -> tuple[dict[str, Base], dict[str, Pigment]]:
-    """The bases and pigments that palette.toml declares, as `read_declared` reads it."""
-    declared = read_declared(path)
-    bases = {name: base for name, base in declared.bases.items() if base is not None}
-    return bases, {name: pigment for name, pigment in declared.pigments.items() if pigment is not None}
+    return _assembled(Path(path), declared, casts, measured, contents, faults), faults
 
 
 def read_declared(path: str | os.PathLike[str]) -> Declared:
@@ -97,77 +74,84 @@ def read_declared(path: str | os.PathLike[str]) -> Declared:
     FolderError
         If the folder or that file is at fault.
     """
-    place = Path(path)
-    missing = _no_folder(place)
-    if missing is not None:
-        raise FolderError(str(path), [missing])
-    content = contents_of(place)[PALETTE_FILE]
-    faults = _gathered(content)
-    declared = _declared(content, place, faults)
-    grave = [fault for fault in faults.faults if fault.grave]
-    if declared is None or grave:
-        raise FolderError(str(path), grave)
+    contents = _contents(path)
+    faults = _gathered(contents)[PALETTE_FILE]
+    declared = _declared(contents[PALETTE_FILE], Path(path), faults)
+    if declared is None or faults.any_grave:
+        raise FolderError(str(path), [fault for fault in faults.faults if fault.grave])
     return declared
+
+
+def read_cast(path: str | os.PathLike[str]) -> tuple[Declared, Casts]:
+    """What palette.toml declares and swatches.csv says was cast, for a folder that may hold no readings yet.
+
+    Raises
+    ------
+    FolderError
+        With all faults of the two.
+    """
+    contents = _contents(path)
+    gathered = _gathered(contents)
+    declared, casts = _cast(contents, gathered, Path(path))
+    grave = [each for file in (PALETTE_FILE, SWATCHES_FILE) for each in gathered[file].faults if each.grave]
+    if declared is None or casts is None or grave:
+        raise FolderError(str(path), grave)
+    return declared, casts
 
 
 def workshop_of(path: str | os.PathLike[str]) -> Workshop:
     """What stands under `[workshop]` in a folder, as far as it can be read; reading the folder tells what is wrong."""
-    content = contents_of(Path(path))[PALETTE_FILE]
+    data = contents_of(Path(path))[PALETTE_FILE].data or b""
     try:
-        data = b"" if content is None else content.data or b""
         return read_workshop(data.decode("utf-8-sig")) if data else Workshop()
     except UnicodeDecodeError:
         return Workshop()
 
 
 def folder_digest(path: str | os.PathLike[str]) -> str:
-    """A digest that changes whenever a byte of the three input files does.
-
-    Parameters
-    ----------
-    path : path-like
-        The folder that holds palette.toml, swatches.csv and readings.csv, or swatches.xlsx.
-
-    Returns
-    -------
-    str
-        SHA-256 in hexadecimal digits.
+    """SHA-256, in hexadecimal digits, that changes whenever a byte of the three input files does.
 
     Raises
     ------
     FolderError
         If the folder or one of the files cannot be read.
     """
-    place = Path(path)
-    missing = _no_folder(place)
-    if missing is not None:
-        raise FolderError(str(path), [missing])
-    contents = contents_of(place)
+    contents = _contents(path)
     faults = [each.fault for each in contents.values() if each.fault]
     if faults:
         raise FolderError(str(path), faults)
     return _digest(contents)
 
 
-def _no_folder(place: Path) -> Fault | None:
+def _contents(path: str | os.PathLike[str]) -> Mapping[str, Content]:
+    """The three files of a folder; FolderError where there is no such folder."""
+    place = Path(path)
     try:
         if place.is_dir():
-            return None
+            return contents_of(place)
         found = "this is a file, not a folder" if place.exists() else "there is no such folder"
     except (OSError, ValueError) as error:
-        found = f"it cannot be opened: {_reason(error)}"
-    return Fault(file=str(place), found=found, mend=f"name the folder that holds {', '.join(INPUT_FILES)}")
+        found = f"it cannot be opened: {(error.strerror if isinstance(error, OSError) else None) or error}"
+    mend = f"name the folder that holds {', '.join(INPUT_FILES)}"
+    raise FolderError(str(path), [Fault(file=str(place), found=found, mend=mend)])
 
 
-def _gathered(content: Content) -> Gathered:
-    """The faults of a content, of which the first may be that there is none."""
-    gathered = Gathered(content.file)
-    gathered.faults += [content.fault] if content.fault else []
+def _gathered(contents: Mapping[str, Content]) -> dict[str, Gathered]:
+    """The faults of each file, of which the first may be that there is none."""
+    gathered = {file: Gathered(each.file) for file, each in contents.items()}
+    for file, each in contents.items():
+        gathered[file].faults += [each.fault] if each.fault else []
     return gathered
 
 
-def _reason(error: Exception) -> str:
-    return (error.strerror if isinstance(error, OSError) else None) or str(error)
+def _cast(
+    contents: Mapping[str, Content], gathered: Mapping[str, Gathered], place: Path
+) -> tuple[Declared | None, Casts | None]:
+    declared = _declared(contents[PALETTE_FILE], place, gathered[PALETTE_FILE])
+    table = _table(contents[SWATCHES_FILE], gathered[SWATCHES_FILE])
+    if declared is None or table is None:
+        return declared, None
+    return declared, read_casts(table, declared, gathered[SWATCHES_FILE])
 
 
 def _declared(content: Content, place: Path, faults: Gathered) -> Declared | None:

@@ -22,49 +22,25 @@ GOING = (NEW, REPLICATE, REPLACES)
 
 @dataclass(frozen=True, kw_only=True)
 class Doubles:
-    """What happens to a measurement that cannot go in as it is; by default it is a fault.
+    """What happens to a measurement that cannot go in as it is; by default it is a fault."""
 
-    Parameters
-    ----------
-    add : bool
-        One of a swatch, backing and seat that were read before goes in as a further replicate.
-    replace : bool
-        It takes the place of all that were read before.
-    skip_unknown : bool
-        One whose name is no swatch is left out.
-    force : bool
-        One of another geometry than the folder's goes in with a warning.
-    """
-
-    add: bool = False
-    replace: bool = False
-    skip_unknown: bool = False
-    force: bool = False
+    add: bool = False  # one of a swatch, backing and seat that were read before goes in as a further replicate
+    replace: bool = False  # it takes the place of all that were read before
+    skip_unknown: bool = False  # one whose name is no swatch is left out
+    force: bool = False  # one of another geometry than the folder's goes in with a warning
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Planned:
-    """What is to become of one measurement.
-
-    Parameters
-    ----------
-    action : str
-        `new`, `replicate`, `replaces`, `left out` or `fault`.
-    values : ndarray, shape (n_wavelengths,) or (3,), optional
-        On the folder's wavelengths, or L*, a*, b* [-].
-    rows : tuple of int
-        The rows of readings.csv that it takes the place of.
-    fault : InputError, optional
-        Why it cannot go in.
-    """
+    """What is to become of one measurement."""
 
     measurement: Measurement
-    action: str
+    action: str  # `new`, `replicate`, `replaces`, `left out` or `fault`
     place: Place | None = None
     quantity: str = ""
-    values: Array | None = None
-    rows: tuple[int, ...] = ()
-    fault: InputError | None = None
+    values: Array | None = None  # shape (n_wavelengths,) or (3,), on the folder's wavelengths, or L*, a*, b* [-]
+    rows: tuple[int, ...] = ()  # the rows of readings.csv that it takes the place of
+    fault: InputError | None = None  # why it cannot go in
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
@@ -77,31 +53,15 @@ class Planned:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Import:
-    """What an import is going to do.
+    """What an import is going to do."""
 
-    Parameters
-    ----------
-    path : Path
-        The readings.csv that is going to be written.
-    data : bytes
-        All of it as it is going to be; empty when there is nothing to do or a fault.
-    was : bytes
-        As it was when this was planned; empty when there was none.
-    kind : str
-        `spectra` or `colours`: what the folder's readings are.
-    wavelengths : ndarray, shape (n_wavelengths,)
-        Of the folder; none where it holds colours [nm].
-    view : Viewing, optional
-        The light and observer of its colours.
-    """
-
-    path: Path
+    path: Path  # the readings.csv that is going to be written
     planned: tuple[Planned, ...]
-    data: bytes
-    was: bytes = b""
-    kind: str = SPECTRA
-    wavelengths: Array
-    view: Viewing | None = None
+    data: bytes  # all of it as it is going to be; empty when there is nothing to do or a fault
+    was: bytes = b""  # as it was when this was planned; empty when there was none
+    kind: str = SPECTRA  # `spectra` or `colours`: what the folder's readings are
+    wavelengths: Array  # shape (n_wavelengths,), of the folder; none where it holds colours [nm]
+    view: Viewing | None = None  # the light and observer of its colours
 
     @property
     def faults(self) -> tuple[InputError, ...]:
@@ -133,20 +93,13 @@ class Place:
 
 @dataclass(frozen=True, kw_only=True)
 class Naming:
-    """What the user says of the names in a file.
+    """What the user says of the names in a file."""
 
-    Parameters
-    ----------
-    same : mapping of str to str
-        Names of measurements and where they belong: `SWATCH`, `SWATCH/BACKING`, `SWATCH/BACKING/SEAT` or `BACKING`.
-    patterns : sequence of str
-        Such as `{swatch}-{backing}`, with `{seat}` and `{any}` where needed; the first that fits counts.
-    backing, seat, quantity : str
-        Of measurements that say nothing of theirs.
-    """
-
+    # names of measurements and where they belong: `SWATCH`, `SWATCH/BACKING`, `SWATCH/BACKING/SEAT` or `BACKING`
     same: Mapping[str, str] = field(default_factory=dict)
+    # such as `{swatch}-{backing}`, with `{seat}` and `{any}` where needed; the first that fits counts
     patterns: Sequence[str] = ()
+    # backing, seat, quantity: of measurements that say nothing of theirs
     backing: str = ""
     seat: str = ""
     quantity: str = ""

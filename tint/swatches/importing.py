@@ -13,10 +13,10 @@ from tint.colorimetry import Viewing, viewing
 from tint.errors import FolderError, Gathered, InputError, did_you_mean, shown
 from tint.files import write_whole
 from tint.spectra import Array, grid_fault
-from tint.swatches.casts import Casts, read_casts
+from tint.swatches.casts import Casts
 from tint.swatches.contents import BOOK_FILE, contents_of
-from tint.swatches.declaration import Declared, check_light, read_declaration
-from tint.swatches.folder import read_shelf
+from tint.swatches.declaration import Declared, check_light
+from tint.swatches.folder import read_cast
 from tint.swatches.import_plan import FAULT, GOING, LEFT_OUT, NEW, Doubles, Import, Namer, Naming, Planned
 from tint.swatches.instruments import Measurement
 from tint.swatches.instruments.measurement import as_colour, check_xyz_scale, on_grid
@@ -24,8 +24,6 @@ from tint.swatches.instruments.words import disagrees
 from tint.swatches.measured import read_measured
 from tint.swatches.records import COLOUR_GRID_NM, COLOURS, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE, THROUGH
 from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, composed, doubled, with_column
-from tint.swatches.tables import read_table
-from tint.swatches.text import decoded
 
 
 def plan_import(
@@ -63,7 +61,7 @@ def plan_import(
     if doubles.add and doubles.replace:
         raise InputError("--add", "given together with --replace", "one or the other")
     where = Path(folder)
-    declared, casts = _declared(where)
+    declared, casts = read_cast(where)
     namer = Namer(naming, swatches=casts.rows, backings=declared.backings)
     names = [each.name for each in measurements]
     for name in naming.same:
@@ -102,13 +100,7 @@ def _widened(written: Written, placed: Sequence[Planned]) -> Written:
 
 
 def _view(folder: Path, declared: Declared) -> Viewing:
-    """The light and observer of a folder of colours.
-
-    Raises
-    ------
-    FolderError
-        If palette.toml does not state them.
-    """
+    """The light and observer of a folder of colours; FolderError if palette.toml does not state them."""
     faults = Gathered(PALETTE_FILE)
     check_light(declared, COLOURS, faults)
     own = declared.instrument
@@ -159,34 +151,6 @@ def write_import(plan: Import, *, into_workbook: bool = False) -> None:
     write_readings(plan.path, plan.data, was=plan.was)
 
 
-def _declared(folder: Path) -> tuple[Declared, Casts]:
-    """What palette.toml and swatches.csv say.
-
-    Raises
-    ------
-    FolderError
-        With all faults of the two.
-    """
-    read_shelf(folder)  # says whether there is a folder
-    contents = contents_of(folder)
-    faults = {file: Gathered(contents[file].file) for file in (PALETTE_FILE, SWATCHES_FILE)}
-    texts = {}
-    for file, gathered in faults.items():
-        fault, data = contents[file].fault, contents[file].data
-        gathered.faults += [fault] if fault else []
-        texts[file] = None if data is None else decoded(data, gathered, utf8_only=file == PALETTE_FILE)
-    declaration, table = texts.get(PALETTE_FILE), texts.get(SWATCHES_FILE)
-    declared = (
-        read_declaration(declaration, faults[PALETTE_FILE], folder_name=folder.resolve().name) if declaration else None
-    )
-    cast = read_table(table, faults[SWATCHES_FILE], first="swatch") if table else None
-    casts = read_casts(cast, declared, faults[SWATCHES_FILE]) if cast and declared else None
-    grave = [fault for each in faults.values() for fault in each.faults if fault.grave]
-    if grave or declared is None or casts is None:
-        raise FolderError(str(folder), grave)
-    return declared, casts
-
-
 def _checked(measurement: Measurement, namer: Namer, declared: Declared, doubles: Doubles) -> Planned:
     """Where a measurement belongs, and whether it was made as the folder's are."""
     quantity = namer.quantity(measurement)
@@ -234,13 +198,7 @@ def _unknown(start: Planned, namer: Namer) -> Planned:
 
 
 def _written(folder: Path, placed: Sequence[Planned], declared: Declared, casts: Casts) -> Written:
-    """readings.csv as it stands, or as it begins.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read, or no measurement tells a grid for it.
-    """
+    """readings.csv as it stands, or as it begins where a measurement tells a grid for it."""
     content = contents_of(folder)[READINGS_FILE]
     if content.is_missing:
         return _first(placed, folder / READINGS_FILE)

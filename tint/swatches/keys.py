@@ -34,8 +34,7 @@ Degrees = Annotated[
 ]
 Spot = Annotated[float, Meta(gt=0, le=100, description="a diameter above 0 and up to 100 mm")]
 Density = Annotated[
-    float,
-    Meta(ge=0.1, le=25, description="g/cm3 from 0.1 to 25", extra={"mend": "1080 kg/m3 is written 1.08"}),
+    float, Meta(ge=0.1, le=25, description="g/cm3 from 0.1 to 25", extra={"mend": "1080 kg/m3 is written 1.08"})
 ]
 Mix = Annotated[
     dict[str, Parts],
@@ -55,10 +54,7 @@ Depths = Annotated[
 ]
 Cures = Annotated[
     list[Cure],
-    Meta(
-        description="a list of addition, condensation or both",
-        extra={"mend": 'write for example ["addition"]'},
-    ),
+    Meta(description="a list of addition, condensation or both", extra={"mend": 'write for example ["addition"]'}),
 ]
 Kind = Annotated[
     str,
@@ -175,26 +171,13 @@ AnyTable = TypeVar("AnyTable", bound=Struct)
 
 
 def decode(entry: object, table: type[AnyTable], where: str, faults: Gathered) -> AnyTable | None:
-    """One table of palette.toml as its Struct, or None when any key of it is bad.
+    """One table of palette.toml as its Struct, or None when any key of it is bad, missing or unknown: each is told.
 
-    Parameters
-    ----------
-    entry : object
-        What stands in the file.
-    table : type
-        One of the Structs above.
-    where : str
-        Its name in the file, such as `bases.clear`.
-    faults : Gathered
-        Takes every bad, missing or unknown key.
+    `where` is its name in the file, such as `bases.clear`.
     """
     if not isinstance(entry, dict):
-        faults.grave(
-            f"found {quoted(entry)}",
-            column=where,
-            expected="expected a table",
-            mend="write its keys below a line of its name in brackets",
-        )
+        mend = "write its keys below a line of its name in brackets"
+        faults.grave(f"found {quoted(entry)}", column=where, expected="expected a table", mend=mend)
         return None
     entry = {key: in_own_words(key, value) for key, value in entry.items()}
     fields = {field.name: field for field in msgspec.structs.fields(table)}
@@ -215,12 +198,9 @@ def forbid_unknown(entry: Mapping[str, Any], known: Iterable[str], where: str, f
     names = list(known)
     unknown = [key for key in entry if key not in names]
     for key in unknown:
-        faults.grave(
-            "there is no such key",
-            column=f"{where}{key}",
-            expected=f"expected {listed(names)}" if names else "expected an empty table",
-            mend=did_you_mean(key, names, otherwise="remove it"),
-        )
+        expected = f"expected {listed(names)}" if names else "expected an empty table"
+        mend = did_you_mean(key, names, otherwise="remove it")
+        faults.grave("there is no such key", column=f"{where}{key}", expected=expected, mend=mend)
     return not unknown
 
 
@@ -232,12 +212,8 @@ def _is_good(value: object, kind: Any, place: str, faults: Gathered) -> bool:
     inner, bad, words = _culprit(value, _annotated(kind))
     words = words or extra.get("words", ())
     near = did_you_mean(bad, filter(_is_text, words)) if isinstance(bad, str) else ""
-    faults.grave(
-        f"found {quoted(bad)}",
-        column=place + inner,
-        expected=f"expected {meta.description}",
-        mend=near or extra.get("mend", ""),
-    )
+    mend = near or extra.get("mend", "")
+    faults.grave(f"found {quoted(bad)}", column=place + inner, expected=f"expected {meta.description}", mend=mend)
     return False
 
 

@@ -63,18 +63,9 @@ class Measured:
 def read_measured(
     table: Table, declared: Declared, swatch_rows: Mapping[str, int] | None, faults: Gathered
 ) -> Measured:
-    """Read the readings of a table.
+    """The readings of readings.csv, with the backings declared and the instrument's noise.
 
-    Parameters
-    ----------
-    table : Table
-        readings.csv.
-    declared : Declared
-        The backings whose names count, and the instrument's noise.
-    swatch_rows : dict of str to int, or None
-        The swatches whose names count; None when swatches.csv could not be read and any name may be one.
-    faults : Gathered
-        Takes what is wrong.
+    `swatch_rows` are the swatches whose names count; None when swatches.csv could not be read and any name may be one.
     """
     kind = _kind(table.columns)
     _check_columns(table, kind, faults)
@@ -132,13 +123,9 @@ def _reading(label: Label, values: Array) -> Reading:
 def _refuse_transmittance(table: Table, faults: Gathered) -> None:
     for row in table.rows:
         if row.whole and table.cell(row, "quantity") in THROUGH:
-            faults.grave(
-                "transmittance as a colour",
-                row=row.number,
-                column="quantity",
-                expected="expected reflectance",
-                mend="leave the row out; light that comes through is read as a spectrum",
-            )
+            found = "transmittance as a colour"
+            mend = "leave the row out; light that comes through is read as a spectrum"
+            faults.grave(found, row=row.number, column="quantity", expected="expected reflectance", mend=mend)
 
 
 def _locked(values: Array) -> Array:
@@ -154,13 +141,10 @@ def _check_columns(table: Table, kind: str, faults: Gathered) -> None:
         check_colour_columns(table, faults)
     both = [column for column in COLOUR_COLUMNS if column in table.columns] if kind == SPECTRA else []
     if both:
-        faults.grave(
-            f"{listed(both)} stands beside wavelengths",
-            row=table.header_row,
-            column=both[0],
-            expected="expected spectra, or the colours L, a, b, but not both",
-            mend="keep the spectra: they tell the colours too",
-        )
+        found = f"{listed(both)} stands beside wavelengths"
+        expected = "expected spectra, or the colours L, a, b, but not both"
+        mend = "keep the spectra: they tell the colours too"
+        faults.grave(found, row=table.header_row, column=both[0], expected=expected, mend=mend)
     known = (*READING_COLUMNS, *COLOUR_COLUMNS)
     for column in table.columns:
         if (
@@ -169,13 +153,10 @@ def _check_columns(table: Table, kind: str, faults: Gathered) -> None:
             and wavelength_of(column) is None
             and not (kind == COLOURS and column in XYZ_COLUMNS)
         ):
-            faults.grave(
-                "there is no such column",
-                row=table.header_row,
-                column=column,
-                expected=f"expected {', '.join(READING_COLUMNS)} or {_VALUE_COLUMNS[kind]}",
-                mend=did_you_mean(column, known, otherwise=_OTHERWISE[kind]),
-            )
+            found = "there is no such column"
+            expected = f"expected {', '.join(READING_COLUMNS)} or {_VALUE_COLUMNS[kind]}"
+            mend = did_you_mean(column, known, otherwise=_OTHERWISE[kind])
+            faults.grave(found, row=table.header_row, column=column, expected=expected, mend=mend)
 
 
 def _check_backings(labels: list[Label | None], named: frozenset[str], declared: Declared, faults: Gathered) -> None:
@@ -220,12 +201,9 @@ def label_of(
     known = swatch_rows is None or name in swatch_rows
     if not known and swatch_rows is not None:
         near = (*swatch_rows, *declared.backings)
-        faults.grave(
-            f"{shown(name)} is neither a swatch of {SWATCHES_FILE} nor a backing of {PALETTE_FILE}",
-            row=row.number,
-            column="swatch",
-            mend=did_you_mean(name, near, otherwise=f"add its row to {SWATCHES_FILE}"),
-        )
+        found = f"{shown(name)} is neither a swatch of {SWATCHES_FILE} nor a backing of {PALETTE_FILE}"
+        mend = did_you_mean(name, near, otherwise=f"add its row to {SWATCHES_FILE}")
+        faults.grave(found, row=row.number, column="swatch", mend=mend)
     quantity = _quantity(row, table, faults)
     backing = _backing(row, table, declared, quantity, faults)
     seat = _seat(row, table, backing, faults)
@@ -240,22 +218,14 @@ def _bare_label(row: Row, table: Table, name: str, faults: Gathered) -> Label | 
     for column in ("backing", "seat"):
         cell = table.cell(row, column)
         if cell:
-            faults.grave(
-                f"{shown(cell)} stands beside the backing {shown(name)}",
-                row=row.number,
-                column=column,
-                expected="expected a blank cell, as the backing was read bare",
-                mend="clear the cell, or name the swatch that was read",
-            )
+            found = f"{shown(cell)} stands beside the backing {shown(name)}"
+            expected = "expected a blank cell, as the backing was read bare"
+            mend = "clear the cell, or name the swatch that was read"
+            faults.grave(found, row=row.number, column=column, expected=expected, mend=mend)
             good = False
     quantity = _quantity(row, table, faults)
     if quantity in THROUGH:
-        faults.grave(
-            f"{quantity} of a backing",
-            row=row.number,
-            column="quantity",
-            expected="expected its reflectance",
-        )
+        faults.grave(f"{quantity} of a backing", row=row.number, column="quantity", expected="expected its reflectance")
         good = False
     source = _source(row, table, faults)
     return Label(row, name, name, "", "reflectance", source, bare=True) if good and source is not None else None
@@ -265,13 +235,10 @@ def _source(row: Row, table: Table, faults: Gathered) -> str | None:
     cell = table.cell(row, "source")
     if cell in ("", PHOTOGRAPH):
         return cell
-    faults.grave(
-        f"there is no source {shown(cell)}",
-        row=row.number,
-        column="source",
-        expected=f"expected {PHOTOGRAPH}, or a blank cell for an instrument",
-        mend=did_you_mean(cell, (PHOTOGRAPH,), otherwise="clear the cell"),
-    )
+    found = f"there is no source {shown(cell)}"
+    expected = f"expected {PHOTOGRAPH}, or a blank cell for an instrument"
+    mend = did_you_mean(cell, (PHOTOGRAPH,), otherwise="clear the cell")
+    faults.grave(found, row=row.number, column="source", expected=expected, mend=mend)
     return None
 
 
@@ -287,13 +254,10 @@ def _backing(row: Row, table: Table, declared: Declared, quantity: str | None, f
     if quantity in THROUGH:
         if cell == NO_BACKING:
             return cell
-        faults.grave(
-            f"{quantity} over {shown(cell)}" if cell else f"{quantity} with a blank backing",
-            row=row.number,
-            column="backing",
-            expected=f"expected {NO_BACKING}: light cannot be read through a backing",
-            mend=f"write {NO_BACKING}, or reflectance under quantity",
-        )
+        found = f"{quantity} over {shown(cell)}" if cell else f"{quantity} with a blank backing"
+        expected = f"expected {NO_BACKING}: light cannot be read through a backing"
+        mend = f"write {NO_BACKING}, or reflectance under quantity"
+        faults.grave(found, row=row.number, column="backing", expected=expected, mend=mend)
         return None
     return cell if _is_known(cell, (*declared.backings, NO_BACKING), row, "backing", faults) else None
 
@@ -307,13 +271,10 @@ def _seat(row: Row, table: Table, backing: str | None, faults: Gathered) -> str 
     if not _is_known(cell, SEATS, row, "seat", faults):
         return None
     if backing == NO_BACKING and cell != "air":
-        faults.warn(
-            f"seat {cell} with nothing behind the swatch",
-            row=row.number,
-            column="seat",
-            expected="expected air or a blank cell; it is read as air",
-            mend="clear the cell, or name the backing",
-        )
+        found = f"seat {cell} with nothing behind the swatch"
+        expected = "expected air or a blank cell; it is read as air"
+        mend = "clear the cell, or name the backing"
+        faults.warn(found, row=row.number, column="seat", expected=expected, mend=mend)
         return "air"
     return cell
 
@@ -322,11 +283,7 @@ def _is_known(cell: str, known: tuple[str, ...], row: Row, column: str, faults: 
     if cell in known:
         return True
     undeclared = f"declare it in {PALETTE_FILE}" if column == "backing" and cell else ""
-    faults.grave(
-        f"there is no {column} {shown(cell)}" if cell else "the cell is blank",
-        row=row.number,
-        column=column,
-        expected=one_of(known),
-        mend=did_you_mean(cell, known, otherwise=undeclared) if cell else "",
-    )
+    found = f"there is no {column} {shown(cell)}" if cell else "the cell is blank"
+    mend = did_you_mean(cell, known, otherwise=undeclared) if cell else ""
+    faults.grave(found, row=row.number, column=column, expected=one_of(known), mend=mend)
     return False

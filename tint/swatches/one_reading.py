@@ -5,7 +5,6 @@ It is read as `tint import` reads it, but the cells of other rows do not matter,
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
-from tint.errors import Gathered, InputError
+from tint.errors import Gathered, InputError, did_you_mean, one_of
 from tint.spectra import Array
 from tint.swatches.contents import BOOK_FILE, contents_of
 from tint.swatches.declaration import read_declaration
@@ -33,28 +32,15 @@ _LARGEST = 1.5  # a reflectance that may yet be fluorescence
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class OneReading:
-    """The mean of all that a file tells of one name under some conditions.
+    """The mean of all that a file tells of one name under some conditions."""
 
-    Parameters
-    ----------
-    where : str
-        `FILE[:NAME]`.
-    spectrum : ndarray, shape (n_wavelengths,), optional
-        On the grid wanted [reflectance, 0 to 1].
-    lab : ndarray, shape (3,), optional
-        Where the file tells no spectrum [-].
-    light, observer : str, int
-        That it holds for.
-    notes : tuple of str
-        What was decided while reading, in words.
-    """
-
-    where: str
-    spectrum: Array | None = None
-    lab: Array | None = None
+    where: str  # `FILE[:NAME]`
+    spectrum: Array | None = None  # shape (n_wavelengths,), on the grid wanted [reflectance, 0 to 1]
+    lab: Array | None = None  # shape (3,), where the file tells no spectrum [-]
+    # light, observer: that it holds for
     light: str = ""
     observer: int = 0
-    notes: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()  # what was decided while reading, in words
 
     def seen(self, view: Viewing) -> Array:
         """Its colour in a light, shape (3,) [-].
@@ -74,12 +60,7 @@ class OneReading:
 
 
 def read_one(
-    where: str,
-    *,
-    onto: ArrayLike,
-    told: Mapping[str, str] | None = None,
-    geometry: str = "",
-    said: Given | None = None,
+    where: str, *, onto: ArrayLike, told: Mapping[str, str] | None = None, geometry: str = "", said: Given | None = None
 ) -> OneReading:
     """One reading from a file, the mean of all of its name.
 
@@ -152,20 +133,6 @@ def mean_of(
     return OneReading(where=where, spectrum=np.mean([values for values, _ in moved], axis=0), notes=notes)
 
 
-def read_spectrum(where: str, *, onto: ArrayLike, told: Mapping[str, str] | None = None) -> Array:
-    """`read_one` where nothing but a spectrum will do: that, shape (m,) [reflectance, 0 to 1].
-
-    Raises
-    ------
-    InputError
-        As `read_one`; and if the file tells no spectrum.
-    """
-    read = read_one(where, onto=onto, told=told)
-    if read.spectrum is None:
-        raise InputError(where, "it holds L*, a*, b* only", "a spectrum", "read it with a spectrophotometer")
-    return read.spectrum
-
-
 def file_and_name(where: str) -> tuple[str, str]:
     """FILE[:NAME], where FILE itself may hold a colon."""
     if Path(where).is_file() or ":" not in where:
@@ -180,10 +147,7 @@ def _named(file: str, name: str, samples: Sequence[Measurement]) -> list[Measure
         raise InputError(file, f"it holds {len(samples)} readings", mend=f"name one, as in {file}:{labels[0]}")
     chosen = [each for each in samples if name in ("", each.name)]
     if not chosen:
-        near = difflib.get_close_matches(name, labels, n=1)
-        mend = f"did you mean {near[0]}?" if near else ""
-        known = ", ".join(labels[:6]) + (" ..." if len(labels) > 6 else "")
-        raise InputError(file, f"no reading is named `{name}`", f"one of {known}", mend)
+        raise InputError(file, f"no reading is named `{name}`", one_of(labels), did_you_mean(name, labels))
     return chosen
 
 
@@ -206,13 +170,7 @@ def _cell(sample: Measurement, column: str) -> str:
 
 
 def _of_geometry(measured: Sequence[Measurement], own: str, file: str) -> tuple[list[Measurement], list[str]]:
-    """Those read in the folder's geometry where a name has several, and what is to be said of it.
-
-    Raises
-    ------
-    InputError
-        If the file tells several, and none is the folder's, or it is not known which that is.
-    """
+    """Those read in the folder's geometry where a name has several, and what is to be said of it."""
     told = {each.geometry or each.specular for each in measured}
     of_own = SPECULAR[own] if own in ("di:8", "de:8") else ""
     if len(told) > 1:

@@ -31,53 +31,30 @@ COLOUR_GRID_NM = tuple(float(nm) for nm in range(400, 701, 10))  # on which a fo
 
 @dataclass(frozen=True, kw_only=True)
 class Conditions:
-    """How a casting was cured and kept: what its colour and gloss hold for. What nobody wrote is None or empty.
+    """How a casting was cured and kept: what its colour and gloss hold for. What nobody wrote is None or empty."""
 
-    Parameters
-    ----------
-    cure_c : float, optional
-        Temperature of the cure [degrees Celsius].
-    days : float, optional
-        From the end of the cure to the reading [days].
-    mould, finish : str
-        What the mould is made of, and the surface that the casting was read on.
-    lot : str
-        Lot of the base.
-    """
-
-    cure_c: float | None = None
-    days: float | None = None
+    cure_c: float | None = None  # temperature of the cure [degrees Celsius]
+    days: float | None = None  # from the end of the cure to the reading [days]
+    # mould, finish: what the mould is made of, and the surface that the casting was read on
     mould: str = ""
     finish: str = ""
-    lot: str = ""
+    lot: str = ""  # lot of the base
 
 
 @dataclass(frozen=True, kw_only=True)
 class Swatch:
-    """A cast, cured sample of a known blend and thickness.
+    """A cast, cured sample of a known blend and thickness."""
 
-    Parameters
-    ----------
-    name, base : str
-        Its own name, and that of the base it was cast in.
-    thickness_mm : float
-        [mm]
-    loadings : dict of str to float
-        Percent of each pigment in it [% by mass of the finished mix]; a pigment that is not in it is absent.
-    haze : float, optional
-        As a hazemeter reads it, of ASTM D1003 [0 to 1].
-    row : int
-        Its row in swatches.csv, counted as a spreadsheet does [-].
-    """
-
+    # name, base: its own name, and that of the base it was cast in
     name: str
     base: str
-    thickness_mm: float
+    thickness_mm: float  # [mm]
+    # percent of each pigment in it [% by mass of the finished mix]; a pigment that is not in it is absent
     loadings: dict[str, float]
     note: str = ""
     conditions: Conditions = Conditions()
-    haze: float | None = None
-    row: int
+    haze: float | None = None  # as a hazemeter reads it, of ASTM D1003 [0 to 1]
+    row: int  # its row in swatches.csv, counted as a spreadsheet does [-]
 
     @property
     def blend(self) -> Blend:
@@ -87,75 +64,38 @@ class Swatch:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Reading:
-    """One spectrum measured on a swatch; replicates are readings of their own.
+    """One spectrum measured on a swatch; replicates are readings of their own."""
 
-    Parameters
-    ----------
-    swatch : str
-        Name of the swatch.
-    backing : str
-        Name of the backing behind it, or `none`.
-    seat : str
-        `air` or `wet`; `air` where there is no backing.
-    quantity : str
-        `reflectance`, `transmittance` (total) or `regular transmittance`.
-    values : ndarray, shape (n_wavelengths,) or (3,)
-        On the folder's wavelengths [-]; L*, a*, b* in a folder of colours [-].
-    source : str
-        `photograph`, or empty for what an instrument read.
-    row : int
-        Its row in readings.csv, counted as a spreadsheet does [-].
-    """
-
-    swatch: str
-    backing: str
-    seat: str
-    quantity: str
+    swatch: str  # name of the swatch
+    backing: str  # name of the backing behind it, or `none`
+    seat: str  # `air` or `wet`; `air` where there is no backing
+    quantity: str  # `reflectance`, `transmittance` (total) or `regular transmittance`
+    # shape (n_wavelengths,) or (3,), on the folder's wavelengths [-]; L*, a*, b* in a folder of colours [-]
     values: Array
-    source: str = ""
-    row: int
+    source: str = ""  # `photograph`, or empty for what an instrument read
+    row: int  # its row in readings.csv, counted as a spreadsheet does [-]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SwatchFolder:
-    """A swatch folder without grave faults.
+    """A swatch folder without grave faults."""
 
-    Parameters
-    ----------
-    path : Path
-        Where it was read.
-    name : str
-        What its owner calls it.
-    instrument : Instrument
-        How the readings were taken.
-    bases, pigments : dict
-        By name, in the order of palette.toml.
-    kind : str
-        `spectra` or `colours`: what its readings are.
-    wavelengths : ndarray, shape (n_wavelengths,)
-        The grid of every spectrum in the folder; of a folder of colours, the one that it is fitted on [nm].
-    backings : dict of str to ndarray, shape (n_wavelengths,) or (3,)
-        Mean of the bare readings of each backing that has some [reflectance, 0 to 1, or L*, a*, b*].
-    bare : dict of str to tuple of Reading
-        Those readings one by one; their `swatch` is blank.
-    swatches, readings : tuple
-        In the order of their files.
-    warnings : tuple of Fault
-        What is thin or odd in the folder, though it can be used.
-    digest : str
-        As of `folder_digest`, of the very bytes that were read.
-    """
-
-    path: Path
-    name: str
-    instrument: Instrument
+    path: Path  # where it was read
+    name: str  # what its owner calls it
+    instrument: Instrument  # how the readings were taken
+    # bases, pigments: by name, in the order of palette.toml
     bases: Mapping[str, Base]
     pigments: Mapping[str, Pigment]
-    kind: str = SPECTRA
+    kind: str = SPECTRA  # `spectra` or `colours`: what its readings are
+    # shape (n_wavelengths,), the grid of every spectrum in the folder; of a folder of colours, the one that it is
+    # fitted on [nm]
     wavelengths: Array
+    # shape (n_wavelengths,) or (3,), mean of the bare readings of each backing that has some [reflectance, 0 to 1, or
+    # L*, a*, b*]
     backings: Mapping[str, Array]
-    bare: Mapping[str, tuple[Reading, ...]]
+    bare: Mapping[str, tuple[Reading, ...]]  # those readings one by one; their `swatch` is blank
+    # swatches, readings: in the order of their files
     swatches: tuple[Swatch, ...]
     readings: tuple[Reading, ...]
-    warnings: tuple[Fault, ...]
-    digest: str
+    warnings: tuple[Fault, ...]  # what is thin or odd in the folder, though it can be used
+    digest: str  # as of `folder_digest`, of the very bytes that were read

@@ -44,24 +44,16 @@ _OF_SCALE = {  # what mends a value above 1 of a measurement, by the scale that 
 
 @dataclass(frozen=True, kw_only=True)
 class Written:
-    """A table as it stands in its file.
-
-    Parameters
-    ----------
-    records : tuple of str
-        The text of every row, header and blank ones too, each with its line end; row 1 first.
-    data : bytes
-        The file as it was read; nothing where there is none yet.
-    """
+    """A table as it stands in its file."""
 
     table: Table
-    records: tuple[str, ...]
+    records: tuple[str, ...]  # the text of every row, header and blank ones too, each with its line end; row 1 first
     separator: str = ","
     decimal: str = "."
     line_end: str = "\n"
     bom: str = ""
     encoding: str = "utf-8"
-    data: bytes = b""
+    data: bytes = b""  # the file as it was read; nothing where there is none yet
 
     @property
     def wavelengths(self) -> dict[str, float]:
@@ -164,14 +156,9 @@ def cells_of(written: Written, label: Mapping[str, str], values: Array) -> dict[
 def rewritten(
     written: Written, rows: Mapping[int, Mapping[str, str] | None], new: Sequence[Mapping[str, str]]
 ) -> bytes:
-    """The file with some rows put in place of others, taken out (None), or put behind all.
+    """The file with rows put in place of others by their numbers, taken out (None), or, if they are `new`, behind all.
 
-    Parameters
-    ----------
-    rows : mapping of int to mapping or None
-        By row number, the cells of the row that takes its place.
-    new : sequence of mapping
-        The cells of further rows.
+    Rows are cells by column.
     """
     records = list(written.records)
     for at, cells in rows.items():

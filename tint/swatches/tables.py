@@ -85,16 +85,9 @@ class Header:
 
 
 def read_table(text: str, faults: Gathered, *, first: str) -> Table | None:
-    """Read a table whose header names the column `first`; None when no table can be made of it.
+    """Read a table whose header names the column `first`, which tells the separator; None when none can be made of it.
 
-    Parameters
-    ----------
-    text : str
-        The whole file, decoded and not blank.
-    faults : Gathered
-        Takes what is wrong.
-    first : str
-        A column that the header must name: it tells the separator.
+    The text is the whole file, decoded and not blank.
     """
     separator = max(_SEPARATORS, key=lambda each: _merit(text, each, first))
     every = list(records(text, separator, faults))
@@ -105,12 +98,9 @@ def read_table(text: str, faults: Gathered, *, first: str) -> Table | None:
         return None
     header_row, columns = every[0][0], tuple(map(_small_label, every[0][1]))
     if first not in columns:
-        faults.grave(
-            f"the header has no column {first}, it begins {quoted(text.strip().splitlines()[0])}",
-            row=header_row,
-            expected="expected the names of the columns in the first row",
-            mend="separate columns by commas, semicolons or tabs",
-        )
+        found = f"the header has no column {first}, it begins {quoted(text.strip().splitlines()[0])}"
+        mend = "separate columns by commas, semicolons or tabs"
+        faults.grave(found, row=header_row, expected="expected the names of the columns in the first row", mend=mend)
         return None
     units = every[1][1] if len(every) > 1 and _are_own_units(every[1][1]) else ()
     body = every[2:] if units else every[1:]
@@ -133,13 +123,8 @@ def _small_label(column: str) -> str:
 def find_header(text: str, named: Naming) -> tuple[str, Header] | None:
     """The header of an export, wherever it stands, and the text in which it separates columns; None where none is.
 
-    Parameters
-    ----------
-    text : str
-        The whole file, decoded.
-    named : callable
-        Takes the cells of a row, and the rows above; returns the names of the columns where it is a header, those cells
-        or, for a row that is numbers already, others.
+    `named` takes the cells of a row, and the rows above; it returns the names of the columns where it is a header:
+    those cells or, for a row that is numbers already, others.
     """
     found = [header for each in _SEPARATORS if (header := _header(text, each, named)) is not None]
     for blanks in (r"\s{2,}", r"\s+") if not found else ():  # columns may be set apart by blanks alone
@@ -203,12 +188,10 @@ def records(text: str, separator: str, faults: Gathered) -> Iterator[tuple[int, 
             if any(stripped) and not (counted == 1 and _HINT.fullmatch(separator.join(stripped))):
                 yield counted, stripped
     except csv.Error:
-        faults.grave(
-            "a quotation mark is out of place, or a cell is far too long",
-            row=counted + 1,
-            expected="expected quotation marks in pairs around a whole cell",
-            mend="remove the mark or write it twice",
-        )
+        found = "a quotation mark is out of place, or a cell is far too long"
+        expected = "expected quotation marks in pairs around a whole cell"
+        mend = "remove the mark or write it twice"
+        faults.grave(found, row=counted + 1, expected=expected, mend=mend)
 
 
 def _lines(text: str) -> Iterator[str]:
@@ -239,12 +222,8 @@ def _fitted(number: int, cells: Cells, width: int, separator: str, faults: Gathe
         mend = "if decimal commas are meant, separate columns by semicolons; else remove what is too much"
     else:
         mend = "add or remove separators until every row has all columns"
-    faults.grave(
-        f"the row has {len(cells)} {'cell' if len(cells) == 1 else 'cells'}",
-        row=number,
-        expected=f"expected {width} as in the header",
-        mend=mend,
-    )
+    found = f"the row has {len(cells)} {'cell' if len(cells) == 1 else 'cells'}"
+    faults.grave(found, row=number, expected=f"expected {width} as in the header", mend=mend)
     return Row(number, (*cells, *[""] * width)[:width], whole=False)
 
 
@@ -275,19 +254,12 @@ def _check_header(header: Cells, header_row: int, rows: tuple[Row, ...], faults:
     for at, column in enumerate(header):
         if not column and any(row.cells[at] for row in rows):
             faults.grave(
-                "the column has cells but no name",
-                row=header_row,
-                column=_letters(at),
-                mend="name it or clear it",
+                "the column has cells but no name", row=header_row, column=_letters(at), mend="name it or clear it"
             )
         elif column and column in header[:at]:
-            faults.grave(
-                "the column stands twice",
-                row=header_row,
-                column=column,
-                expected="expected every column once",
-                mend="remove or rename one of the two",
-            )
+            found = "the column stands twice"
+            mend = "remove or rename one of the two"
+            faults.grave(found, row=header_row, column=column, expected="expected every column once", mend=mend)
 
 
 def _letters(at: int) -> str:

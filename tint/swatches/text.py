@@ -269,13 +269,9 @@ def tell_marks(marks: Mapping[str, tuple[int, str, str]], faults: Gathered) -> N
     """Tell where both decimal marks were met."""
     if len(marks) == 2:
         (early, _, early_cell), (late, column, late_cell) = sorted(marks.values())
-        faults.grave(
-            f"{quoted(late_cell)} and {quoted(early_cell)} (row {early}) mix decimal commas and points",
-            row=late,
-            column=column,
-            expected="expected one decimal mark in the whole file",
-            mend="set one number format for the sheet and export it again",
-        )
+        found = f"{quoted(late_cell)} and {quoted(early_cell)} (row {early}) mix decimal commas and points"
+        mend = "set one number format for the sheet and export it again"
+        faults.grave(found, row=late, column=column, expected="expected one decimal mark in the whole file", mend=mend)
 
 
 def numbers(

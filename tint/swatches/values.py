@@ -48,13 +48,7 @@ def reflectance(cell: str, column: str) -> float | None:
 
 
 def check_grid(columns: Sequence[str], header_row: int, faults: Gathered) -> Array:
-    """The wavelengths in the header [nm], told when they are not a grid.
-
-    Parameters
-    ----------
-    columns : sequence of str
-        The columns whose names are wavelengths.
-    """
+    """The wavelengths [nm] that name these columns, told when they are not a grid."""
     wavelengths = np.array([wavelength_of(column) for column in columns], dtype=np.float64)
     doubled = [at for at, value in enumerate(wavelengths) if value in wavelengths[:at]]
     found = grid_fault(wavelengths)
@@ -74,31 +68,12 @@ def noise_margin(repeatability: float | None) -> float:
 
 
 def checked_values(
-    rows: Sequence[Row],
-    cells: Sequence[tuple[str, ...]],
-    columns: Sequence[str],
-    *,
-    margin: float,
-    faults: Gathered,
+    rows: Sequence[Row], cells: Sequence[tuple[str, ...]], columns: Sequence[str], *, margin: float, faults: Gathered
 ) -> Mapping[int, Array]:
-    """The spectra of the rows that have one, by row number.
+    """The spectra, shape (n_wavelengths,), of the rows that have one, by row number.
 
-    Parameters
-    ----------
-    rows : sequence of Row
-        The rows of readings.csv.
-    cells : sequence of tuple of str
-        The cells of each under the wavelength columns.
-    columns : sequence of str
-        The names of the wavelength columns.
-    margin : float
-        By which noise may carry a value below 0, or above 1 untold [reflectance, 0 to 1].
-    faults : Gathered
-        Takes what is wrong.
-
-    Returns
-    -------
-    dict of int to ndarray, shape (n_wavelengths,)
+    `cells` are those of each row under the wavelength `columns`; noise may carry a value below 0, or above 1 untold, by
+    `margin` [reflectance, 0 to 1].
     """
     spectra = {}
     percent = []
@@ -150,13 +125,8 @@ def _numbers(row: Row, texts: tuple[str, ...], columns: Sequence[str], faults: G
     if not bad:
         return np.array(values, dtype=np.float64)
     found, mend = why_no_number(texts[bad[0]])
-    faults.grave(
-        found + _and_more(len(bad) - 1),
-        row=row.number,
-        column=columns[bad[0]],
-        expected="expected a number from 0 to 1",
-        mend=mend,
-    )
+    expected = "expected a number from 0 to 1"
+    faults.grave(found + _and_more(len(bad) - 1), row=row.number, column=columns[bad[0]], expected=expected, mend=mend)
     return None
 
 
@@ -164,28 +134,18 @@ def _is_in_range(values: Array, row: Row, columns: Sequence[str], margin: float,
     """Tell what no reading can be; False when the row cannot be used."""
     low, high = int(np.argmin(values)), int(np.argmax(values))
     if values[low] < -margin:
-        faults.grave(
-            f"reading {values[low]:g} is negative beyond noise" + _and_more(_count(values < -margin) - 1),
-            row=row.number,
-            column=columns[low],
-            expected="expected 0 to 1",
-            mend="calibrate the instrument's zero and measure again",
-        )
+        found = f"reading {values[low]:g} is negative beyond noise" + _and_more(_count(values < -margin) - 1)
+        mend = "calibrate the instrument's zero and measure again"
+        faults.grave(found, row=row.number, column=columns[low], expected="expected 0 to 1", mend=mend)
     if values[high] > CEILING:
-        faults.grave(
-            f"reading {values[high]:g} is outside 0 to 1" + _and_more(_count(values > CEILING) - 1),
-            row=row.number,
-            column=columns[high],
-            mend="correct it, or divide the row by 100 if it is in percent",
-        )
+        found = f"reading {values[high]:g} is outside 0 to 1" + _and_more(_count(values > CEILING) - 1)
+        mend = "correct it, or divide the row by 100 if it is in percent"
+        faults.grave(found, row=row.number, column=columns[high], mend=mend)
     elif values[high] > 1 + margin:
-        faults.warn(
-            f"reading {values[high]:g} is above 1" + _and_more(_count(values > 1 + margin) - 1),
-            row=row.number,
-            column=columns[high],
-            expected="expected 0 to 1; a fluorescent pigment or a drifted white calibration does this",
-            mend="calibrate and measure again; tint cannot predict fluorescence",
-        )
+        found = f"reading {values[high]:g} is above 1" + _and_more(_count(values > 1 + margin) - 1)
+        expected = "expected 0 to 1; a fluorescent pigment or a drifted white calibration does this"
+        mend = "calibrate and measure again; tint cannot predict fluorescence"
+        faults.warn(found, row=row.number, column=columns[high], expected=expected, mend=mend)
     return bool(values[low] >= -margin and values[high] <= CEILING)
 
 
@@ -193,12 +153,8 @@ def _tell_percent(rows: Sequence[tuple[int, str, float]], faults: Gathered) -> N
     told = rows if len(rows) <= _ROWS_TOLD else rows[:1]
     more = f" (and so in {len(rows) - 1} more rows)" if len(rows) > _ROWS_TOLD else ""
     for row, column, value in told:
-        faults.grave(
-            f"reading {value:g} is outside 0 to 1{more}",
-            row=row,
-            column=column,
-            mend="it looks like percent: divide by 100",
-        )
+        mend = "it looks like percent: divide by 100"
+        faults.grave(f"reading {value:g} is outside 0 to 1{more}", row=row, column=column, mend=mend)
 
 
 def _count(flags: NDArray[np.bool_]) -> int:
@@ -235,12 +191,8 @@ def is_xyz(columns: Sequence[str]) -> bool:
 def check_colour_columns(table: Table, faults: Gathered) -> None:
     """Tell what is missing of the three columns."""
     if is_xyz(table.columns):
-        faults.grave(
-            "the columns X, Y, Z",
-            row=table.header_row,
-            expected="expected L, a, b",
-            mend="convert them, or let tint import do so",
-        )
+        mend = "convert them, or let tint import do so"
+        faults.grave("the columns X, Y, Z", row=table.header_row, expected="expected L, a, b", mend=mend)
         return
     for column in COLOUR_COLUMNS:
         if column not in table.columns:
@@ -248,19 +200,9 @@ def check_colour_columns(table: Table, faults: Gathered) -> None:
 
 
 def checked_colours(table: Table, *, margin: float, faults: Gathered) -> Mapping[int, Array]:
-    """The colours of the rows that have one, by row number.
+    """L*, a*, b*, shape (3,), of the rows that have them, by row number.
 
-    Parameters
-    ----------
-    margin : float
-        By which noise may carry a luminance factor below 0, or above 1 untold [reflectance, 0 to 1].
-    faults : Gathered
-        Takes what is wrong.
-
-    Returns
-    -------
-    dict of int to ndarray, shape (3,)
-        L*, a*, b* [-].
+    Noise may carry a luminance factor below 0, or above 1 untold, by `margin` [reflectance, 0 to 1].
     """
     if not set(COLOUR_COLUMNS) <= set(table.columns):
         return {}
@@ -273,12 +215,8 @@ def checked_colours(table: Table, *, margin: float, faults: Gathered) -> Mapping
         if _is_a_colour(values, row, margin, faults):
             colours[row.number] = values
     if len(table.rows) > 1 and 0.0 < lightest <= 1.0:
-        faults.grave(
-            f"no L is above {lightest:g}",
-            column="L",
-            expected="expected 100 for a perfect white",
-            mend="multiply L, a and b by 100",
-        )
+        mend = "multiply L, a and b by 100"
+        faults.grave(f"no L is above {lightest:g}", column="L", expected="expected 100 for a perfect white", mend=mend)
     return colours
 
 

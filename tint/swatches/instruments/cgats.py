@@ -53,13 +53,6 @@ def is_cgats(text: str) -> bool:
 def cgats_tables(text: str, file: str) -> list[CgatsTable]:
     """The tables of a file.
 
-    Parameters
-    ----------
-    text : str
-        The whole file, decoded.
-    file : str
-        Its name, for errors.
-
     Raises
     ------
     InputError

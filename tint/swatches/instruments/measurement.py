@@ -29,61 +29,32 @@ _LONGEST_NUMBER = 60  # characters; no source, chosen by eye
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Measurement:
-    """One sample as an instrument's file tells it; what the file does not tell is None or empty.
+    """One sample as an instrument's file tells it; what the file does not tell is None or empty."""
 
-    Parameters
-    ----------
-    name : str
-        What the file calls the sample.
-    wavelengths : ndarray, shape (n,), optional
-        Rising, not always in equal steps [nm].
-    values : ndarray, shape (n,), optional
-        Spectrum on them [-].
-    lab, xyz : ndarray, shape (3,), optional
-        As they stand in the file, in its own light, observer and scale [-].
-    quantity : str
-        `reflectance`, `transmittance`, or empty.
-    geometry : str
-        `di:8`, `de:8`, `45:0`, or another in the file's own words.
-    specular : str
-        Whether the mirror reflection was caught: `included`, `excluded`, or empty.
-    backing, seat : str
-        What lay behind the sample, and how.
-    instrument, light, observer : str
-        What measured it; light and observer of `lab` and `xyz`, such as `D50` and `2`.
-    source : str
-        `photograph`, or empty for what an instrument read.
-    scale : str
-        `fraction` or `percent`: how the values stand in the file.
-    file, place : str
-        Where it was read: the file, and the row or object in it.
-    told : mapping of str to str
-        What further columns say, by their names in small letters.
-    notes : tuple of str
-        What was decided while reading, in words.
-    fault : InputError, optional
-        Why it has no values: its own numbers are at fault, and the rest of the file is not.
-    """
-
-    name: str
-    wavelengths: Array | None = None
-    values: Array | None = None
+    name: str  # what the file calls the sample
+    wavelengths: Array | None = None  # shape (n,), rising, not always in equal steps [nm]
+    values: Array | None = None  # shape (n,), spectrum on them [-]
+    # lab, xyz: shape (3,), as they stand in the file, in its own light, observer and scale [-]
     lab: Array | None = None
     xyz: Array | None = None
-    quantity: str = ""
-    geometry: str = ""
-    specular: str = ""
+    quantity: str = ""  # `reflectance`, `transmittance`, or empty
+    geometry: str = ""  # `di:8`, `de:8`, `45:0`, or another in the file's own words
+    specular: str = ""  # whether the mirror reflection was caught: `included`, `excluded`, or empty
+    # backing, seat: what lay behind the sample, and how
     backing: str = ""
     seat: str = ""
+    # instrument, light, observer: what measured it; light and observer of `lab` and `xyz`, such as `D50` and `2`
     instrument: str = ""
     light: str = ""
     observer: str = ""
-    source: str = ""
-    scale: str = ""
+    source: str = ""  # `photograph`, or empty for what an instrument read
+    scale: str = ""  # `fraction` or `percent`: how the values stand in the file
+    # file, place: where it was read: the file, and the row or object in it
     file: str = ""
     place: str = ""
-    told: Mapping[str, str] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
+    told: Mapping[str, str] = field(default_factory=dict)  # what further columns say, by their names in small letters
+    notes: tuple[str, ...] = ()  # what was decided while reading, in words
+    # why it has no values: its own numbers are at fault, and the rest of the file is not
     fault: InputError | None = None
 
     @property
@@ -102,13 +73,7 @@ def number_in(text: str) -> float | None:
 
 
 def needed_number(text: str, where: str) -> float:
-    """`number_in`, or one line that says what stands there instead.
-
-    Raises
-    ------
-    InputError
-        If it is no number, or beyond a million.
-    """
+    """`number_in`, or an InputError that says what stands there instead."""
     value = number_in(text)
     if value is None:
         mend = "write it with a decimal point" if re.fullmatch(r"[+-]?\d*,\d+", text.strip()) else ""
@@ -118,13 +83,7 @@ def needed_number(text: str, where: str) -> float:
 
 
 def check_count(count: int, where: str) -> None:
-    """Refuse what no spectrum can be, before it is read number by number.
-
-    Raises
-    ------
-    InputError
-        If it has fewer than two wavelengths, or far too many.
-    """
+    """Refuse fewer than two wavelengths, or far too many, before a spectrum is read number by number."""
     if not 2 <= count <= MOST_WAVELENGTHS:
         raise InputError(where, f"a spectrum of {count} wavelengths", f"2 to {MOST_WAVELENGTHS}")
 

@@ -164,20 +164,11 @@ _MANY = 3  # values, from which one alone does not tell the scale
 
 @dataclass(frozen=True, kw_only=True)
 class Given:
-    """What the user says of a file that leaves it open; what the file says itself must not contradict it.
+    """What the user says of a file that leaves it open; what the file says itself must not contradict it."""
 
-    Parameters
-    ----------
-    scale : str
-        `fraction` or `percent`, of its spectra.
-    geometry : str
-        `di:8`, `de:8` or `45:0`, of its reflectances.
-    light, observer : str
-        Of its Lab and XYZ.
-    """
-
-    scale: str = ""
-    geometry: str = ""
+    scale: str = ""  # `fraction` or `percent`, of its spectra
+    geometry: str = ""  # `di:8`, `de:8` or `45:0`, of its reflectances
+    # light, observer: of its Lab and XYZ
     light: str = ""
     observer: str = ""
 
@@ -233,14 +224,7 @@ def _contradicts(measurement: Measurement, option: str, given: str, own: str) ->
 
 
 def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[Measurement, ...]:
-    """All spectra as fractions, from the scale that the file or the user tells, else from the highest value.
-
-    Parameters
-    ----------
-    measurements : sequence of Measurement
-        Those of one file, values as they stand in it.
-    scale : str
-        `fraction` or `percent`: the user's word, or empty.
+    """All spectra of one file as fractions, by the file's or the user's scale, else by the highest value.
 
     Raises
     ------

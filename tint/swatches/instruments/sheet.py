@@ -166,14 +166,8 @@ def labelled(
 ) -> Measurement:  # fmt: skip
     """What the label cells of a row, or the facts above the table, tell; without values as yet.
 
-    Parameters
-    ----------
-    places : mapping of str to int
-        As of `label_places`.
-    words : sequence of str
-        The cells of the row that are no values: one may be SCI, or the name of a quantity, whatever its column is.
-    name : str
-        Of a row that has none of its own; by default that of the file.
+    `places` are as of `label_places`; `words` the cells of the row that are no values: one may be SCI, or the name of a
+    quantity, whatever its column is; `name` is that of a row that has none of its own, by default that of the file.
     """
     cell = {role: _label(header, row, role, places) for role in ROLES}
     place = f"row {row.number}"

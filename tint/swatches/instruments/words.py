@@ -119,14 +119,9 @@ def said_by(columns: Iterable[str]) -> Said:
 
 
 def wavelength_in(column: str, *, plain: bool = False) -> float | None:
-    """The wavelength [nm] that a column's name tells; None when it tells none.
+    """The wavelength [nm] that a column is named by, as `SPECTRAL_NM400`, `SPEC_400` or `nm400`; None when by none.
 
-    Parameters
-    ----------
-    column : str
-        `SPECTRAL_NM400`, `SPECTRAL_400`, `SPEC_400` or `nm400`.
-    plain : bool
-        Whether a bare number counts too, as `400`, `400 nm` or `R400`.
+    If `plain`, a bare number counts too, as `400`, `400 nm` or `R400`.
     """
     name = column.strip()
     if len(name) > 40:

@@ -73,13 +73,7 @@ def read_xml(data: bytes, file: str) -> list[Measurement]:
 
 
 def parsed(data: bytes, file: str) -> Element:
-    """The root of an XML document.
-
-    Raises
-    ------
-    InputError
-        If it is not well-formed, declares entities or a document type, or is too large.
-    """
+    """The root of a document; an InputError if it is not well-formed, declares entities or a type, or is too large."""
     from defusedxml.common import DefusedXmlException
     from defusedxml.ElementTree import XMLParser
 
@@ -128,13 +122,7 @@ def text_of(root: Element | None, *path: str) -> str:
 
 
 def needed_attribute(element: Element, name: str, where: str) -> str:
-    """An attribute that must be there.
-
-    Raises
-    ------
-    InputError
-        If it is not.
-    """
+    """An attribute that must be there, or an InputError."""
     value = element.get(name)
     if value is None or not value.strip():
         raise InputError(where, f"{quoted(local(element))} has no {name}", f"the attribute {name}")
@@ -164,13 +152,7 @@ class _Specification:
 
 
 def read_cxf(root: Element, file: str) -> list[Measurement]:
-    """The measurements of a parsed CxF document, an object with several spectra giving several.
-
-    Raises
-    ------
-    InputError
-        If no object has a reflectance, a transmittance, Lab or XYZ, or a value or reference is astray.
-    """
+    """The measurements of a parsed CxF document, an object with several spectra giving several."""
     specifications = {}
     for each in every(root, "ColorSpecification"):
         name = needed_attribute(each, "Id", f"{file}, ColorSpecification")
@@ -333,13 +315,7 @@ _GEOMETRIES = {"reflectance": "ReflectionGeometry", "transmittance": "Transmissi
 
 
 def read_tm27(root: Element, file: str) -> list[Measurement]:
-    """The measurements of a parsed TM-27-14 document.
-
-    Raises
-    ------
-    InputError
-        If it holds no distribution, or one that is no reflectance or transmittance or has a value astray.
-    """
+    """The measurements of a parsed TM-27-14 document."""
     header = first(root, "Header")
     told = [text_of(header, element) for element in ("Description", "CatalogNumber")]
     name = next(filter(None, told), PurePath(file).stem)
