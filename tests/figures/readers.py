@@ -26,7 +26,7 @@ from PIL import Image
 
 import tint
 from tint import jsonable
-from tint.fans.rows import asked_of, journal, read_rows, row_of, table_of
+from tint.fans.rows import asked_of, journal, parquet_of, read_rows, row_of, table_of
 from tint.fans.targets import Common, Wish, read_targets, solved_each
 from tint.files import arrays_from_bytes, arrays_to_bytes, cached_arrays
 from tint.ledger import entries, import_json, open_ledger, read_ledger, to_csv, to_json
@@ -46,6 +46,7 @@ from tint.swatches.instruments import parse_measurements
 from tint.trials.files import read_trial
 from tint.weighing import from_json as sheet_of
 
+os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")  # its own pool claims a gigabyte before it holds any
 _SEAL = 32  # bytes of the digest at the end of an archive of arrays
 ROOT = Path(__file__).resolve().parents[2]
 TRIAL = b"""base = "clear"
@@ -373,10 +374,15 @@ def _of_fans(place: Path, palette: Palette) -> dict[str, Reader]:
         for wish in read_targets(path, palette, common):
             finite(np.array(wish.lab or ()), wish.tolerance, np.array(wish.walls_mm))
 
+    def table_read(path: Path) -> None:
+        for row in read_rows(path):
+            finite(*row.loadings.values(), np.array(row.lab or ()), np.array(row.target or ()))
+
     table = b"".join(table_of(rows, palette.pigments))
     return {
         "fan journal": Reader([(place / "fan.part").read_bytes()], _fresh(place / "again.part", go_on)),
-        "fan table": Reader([table], of_path(place / "fan.csv", lambda path: list(read_rows(path)))),
+        "fan table": Reader([table], of_path(place / "fan.csv", table_read)),
+        "fan parquet": Reader([parquet_of(rows, palette.pigments)], of_path(place / "fan.parquet", table_read)),
         "fan targets": Reader(TARGETS, of_path(place / "targets.csv", targets)),
     }
 
