@@ -1,19 +1,30 @@
-"""What an order costs: grams, working time and margin as the workshop tells them; a line for an accounting program."""
+"""What an order costs: grams, working time and margin as the workshop tells them.
+
+The costs are a table for the workshop, the price a quote on one page for the customer, and a line for an accounting
+program.
+"""
 
 from __future__ import annotations
 
 import datetime
 import json
 from collections.abc import Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
 
+from tint.appearance import Appearance
 from tint.files import csv_table
 from tint.materials import Workshop
 from tint.orders.order import Order
 from tint.palette import Palette
 from tint.weighing import WeighSheet
+
+if TYPE_CHECKING:
+    from tint.proofs.leaf import Page
+
+_CHIP_MM = 34.0, 22.0  # chosen by eye
+_COLUMNS = (0.56, 0.74, 1.0)  # right edges of quantity, unit price and total, as shares of the width
 
 
 class Cost(Struct, frozen=True, kw_only=True):
@@ -145,3 +156,70 @@ def invoice_csv(line: dict[str, Any]) -> bytes:
 def invoice_json(line: dict[str, Any]) -> bytes:
     """The line as one line of JSON."""
     return (json.dumps(line, ensure_ascii=False) + "\n").encode("utf-8")
+
+
+# The quote on one page: what is cast, how many, for how much, and room to accept it.
+
+
+def quote_pdf(
+    order: Order, palette: Palette, quote: Quote, *, text: str, seen: Appearance, made_on: datetime.date
+) -> bytes:  # fmt: skip
+    """The quote as a PDF; `text` is what is quoted, `seen` the casting as predicted."""
+    from tint.proofs.leaf import one_page  # pages are for those who print
+
+    day = datetime.datetime.combine(made_on, datetime.time(12), tzinfo=datetime.UTC)
+    return one_page(
+        lambda page: _drawn(page, order, palette, quote, text, seen, made_on),
+        paper="a4", title=f"Quote: {order.title}", made=day,
+    )  # fmt: skip
+
+
+def _drawn(
+    page: Page, order: Order, palette: Palette, quote: Quote, text: str, seen: Appearance, made_on: datetime.date
+) -> float:  # fmt: skip
+    from tint.proofs.facts import shade_of
+    from tint.proofs.leaf import INK, QUIET
+
+    wide, left, written = page.width, page.left, order.written
+    top = page.paragraph(f"Quote: {order.title}", left, 14.0, width=wide, points=24.0)
+    to = f" for {written.customer}" if written.customer else ""
+    top = page.paragraph(f"{palette.name}{to}, {made_on:%Y-%m-%d}", left, top + 1.0, width=wide, ink=QUIET) + 6.0
+    if written.words:
+        top = page.paragraph(f"“{written.words}”", left, top, width=wide, points=11.0) + 4.0
+    width, height = _CHIP_MM
+    page.chip(shade_of(seen.lab, order.setting(palette).viewing(palette)), left, top, width, height)
+    facts = _facts(order, palette, seen)
+    ends = page.paragraphs(facts, left + width + 5.0, top, wide - width - 5.0, points=9.5)
+    top = max(ends, top + height) + 9.0
+    edges = [left + share * wide for share in _COLUMNS]
+    for name, edge in zip(("quantity", "price", "total"), edges, strict=True):
+        page.words(name, edge, top, points=8.5, ink=QUIET, right=True)
+    page.rule(left, top + 5.0, page.right, ink=INK)
+    pieces = f"{quote.quantity} {quote.unit}{'s' if quote.quantity > 1 and quote.unit == 'piece' else ''}"
+    for shown, edge, bold in (
+        (pieces, edges[0], False),
+        (quote.in_words(quote.price), edges[1], False),
+        (quote.in_words(quote.total), edges[2], True),
+    ):
+        page.words(shown, edge, top + 6.8, points=10.5, bold=bold, right=True)
+    top = page.paragraph(text, left, top + 6.8, width=0.4 * wide, points=10.5) + 2.0
+    page.rule(left, top, page.right)
+    told = [f"Due {written.due.isoformat()}."] if written.due else []
+    told.append("Taxes and carriage are not in it.")
+    told.append("The colour is judged on a cured casting beside the approval sheet: no screen or printer shows it.")
+    top = page.paragraphs(told, left, top + 5.0, wide, points=9.5) + 8.0
+    page.blank("Holds until", left, top, to=left + 0.4 * wide, points=9.0)
+    top += 22.0
+    for name, start, share in (("Accepted by", 0.0, 0.36), ("Signature", 0.39, 0.36), ("Date", 0.78, 0.22)):
+        page.rule(left + start * wide, top, left + (start + share) * wide, ink=INK)
+        page.words(name, left + start * wide, top + 0.8, points=8.0, ink=QUIET)
+    return top + 5.0
+
+
+def _facts(order: Order, palette: Palette, seen: Appearance) -> list[str]:
+    """What is told of the casting, a line each."""
+    walls = " and ".join(f"{wall:g}" for wall in order.walls_mm)
+    facts = [f"Silicone, base {seen.blend.base}; walls of {walls} mm."]
+    if palette.tells_opacity:
+        facts.append(f"Contrast ratio {seen.contrast_ratio:.2f} at {order.walls_mm[0]:g} mm: 1 hides all behind it.")
+    return [*facts, f"Colour as on the approval sheet, within {order.target(palette).tolerance:g} CIEDE2000."]

@@ -10,7 +10,7 @@ import hashlib
 import io
 import json
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,11 +20,10 @@ import msgspec
 from tint import jsonable
 from tint.appearance import predict
 from tint.files import neutral
-from tint.materials import Base, Blend, Pigment, Workshop
+from tint.materials import Blend, Workshop
 from tint.orders.order import Order
-from tint.orders.quote import Quote, costs_table, invoice_csv, invoice_json, invoice_line
+from tint.orders.quote import Quote, costs_table, invoice_csv, invoice_json, invoice_line, quote_pdf
 from tint.palette import Palette
-from tint.proofs.labels import Label, label_sheets
 from tint.swatches import PALETTE_FILE
 from tint.swatches.contents import contents_of
 from tint.swatches.one_reading import file_and_name
@@ -162,7 +161,7 @@ def _expected(job: Job) -> bytes:
 
 
 def _labels(job: Job) -> bytes:
-    from tint.orders.sheets import draw_labels
+    from tint.orders.labels import draw_labels  # pictures are for those who draw
 
     return draw_labels(job.order, job.palette, job.sheet, made=job.day)
 
@@ -222,39 +221,12 @@ def _to_pay(job: Job) -> dict[str, Maker]:
     """The quote, and the line that an accounting program takes."""
     line = invoice_line(job.order, job.quote, job.made_on)
     return {
-        "quote.pdf": lambda: _quote_pdf(job, line["text"]),
+        "quote.pdf": lambda: quote_pdf(
+            job.order, job.palette, job.quote, text=line["text"], seen=job.sheet.predicted, made_on=job.made_on
+        ),
         "invoice.csv": lambda: invoice_csv(line),
         "invoice.json": lambda: invoice_json(line),
     }
-
-
-def _quote_pdf(job: Job, text: str) -> bytes:
-    from tint.proofs.facts import shade_of
-    from tint.proofs.quote_sheet import QuoteSheet, quote_pdf
-
-    order, quote, seen = job.order, job.quote, job.sheet.predicted
-    walls = " and ".join(f"{wall:g}" for wall in order.walls_mm)
-    facts = [f"Silicone, base {job.blend.base}; walls of {walls} mm."]
-    if job.palette.tells_opacity:
-        facts.append(f"Contrast ratio {seen.contrast_ratio:.2f} at {order.walls_mm[0]:g} mm: 1 hides all behind it.")
-    facts.append(f"Colour as on the approval sheet, within {order.target(job.palette).tolerance:g} CIEDE2000.")
-    due = order.written.due
-    return quote_pdf(
-        QuoteSheet(
-            title=order.title,
-            workshop=job.palette.name,
-            customer=order.written.customer,
-            words=order.written.words,
-            shade=shade_of(seen.lab, order.setting(job.palette).viewing(job.palette)),
-            facts=facts,
-            text=text,
-            quantity=f"{quote.quantity} {quote.unit}{'s' if quote.quantity > 1 and quote.unit == 'piece' else ''}",
-            unit_price=quote.in_words(quote.price),
-            total=quote.in_words(quote.total),
-            due="" if due is None else due.isoformat(),
-            made=job.made_on,
-        )
-    )
 
 
 def _to_choose_from(job: Job) -> bytes:
@@ -267,79 +239,3 @@ def _to_choose_from(job: Job) -> bytes:
     assert photo is not None
     seen = wanted_colour(mailed_in(order.photo), order.setting(job.palette).viewing(job.palette))
     return choosing_page(seen, spot=photo.spot, title=order.title, words=order.written.words)
-
-
-MOST = 210  # parts that get a label each, ten pages; chosen by eye
-_OF_PREMIX = "Stir before use. Keep no longer than the part that it is in."
-_OF_PART = "Not for skin or food unless every material in it is cleared for that."
-
-
-def order_labels(order: Order, palette: Palette, sheet: WeighSheet) -> tuple[Label, ...]:
-    """The labels of an order, premixes first, then cups, then parts; of many parts one for their box."""
-    return (*_premixes(order, palette, sheet), *_cups(order, palette, sheet), *_parts(order, sheet))
-
-
-def draw_labels(order: Order, palette: Palette, sheet: WeighSheet, *, made: datetime.datetime) -> bytes:
-    """They as a PDF."""
-    return label_sheets(order_labels(order, palette, sheet), title=f"Labels: {order.title}", made=made)
-
-
-def _premixes(order: Order, palette: Palette, sheet: WeighSheet) -> Iterator[Label]:
-    shown = sheet.scale.shown
-    base = palette.bases[sheet.blend.base]
-    for premix in sheet.premixes:
-        caution = " ".join((*_cure(base, {premix.pigment: palette.pigments[premix.pigment]}), _OF_PREMIX))
-        for step in premix.steps:
-            lot = f", lot {step.lot}" if step.lot else ""
-            yield Label(
-                head=step.makes,
-                lines=(
-                    f"{shown(step.grams)} {step.what}{lot}",
-                    f"into {shown(step.base_g)} part {step.part} of {base.name}",
-                    f"for {order.title}",
-                ),
-                blanks=("made on", "by"),
-                caution=caution,
-            )
-
-
-def _cups(order: Order, palette: Palette, sheet: WeighSheet) -> Iterator[Label]:
-    base, count = palette.bases[sheet.blend.base], sheet.cups.count
-    pigments = {name: palette.pigments[name] for name in sheet.blend.loadings}
-    doses = ", ".join(f"{dose:.4g} % {name}" for name, dose in sheet.blend.loadings.items())
-    for at in range(1, count + 1):
-        yield Label(
-            head=f"{order.title}, cup {at} of {count}" if count > 1 else f"{order.title}, cup",
-            lines=(f"{base.name}, {sheet.scale.shown(sheet.cups.grams)}", doses or "uncoloured"),
-            blanks=("parts met", "poured"),
-            caution=" ".join((*_cure(base, pigments), "Cure a small cup of this mix first.")),
-        )
-
-
-def _parts(order: Order, sheet: WeighSheet) -> Iterator[Label]:
-    written = order.written
-    walls = " and ".join(f"{wall:g}" for wall in order.walls_mm)
-    due = f", due {written.due.isoformat()}" if written.due else ""
-    told = [f"{sheet.blend.base}, {walls} mm"] + ([f"{written.customer}{due}"] if written.customer or due else [])
-    heads = [f"{order.title} {at} of {written.parts}" for at in range(1, written.parts + 1)]
-    if written.parts == 1:
-        heads = [order.title]
-    elif written.parts > MOST:
-        heads = [f"{order.title}, {written.parts} pieces"]
-    for head in heads:
-        lines = tuple(line.strip(", ") for line in told)
-        yield Label(head=head, lines=lines, blanks=("cast on", "checked"), caution=_OF_PART)
-
-
-def _cure(base: Base, pigments: dict[str, Pigment]) -> Iterator[str]:
-    """What upsets the cure, or is harmful in it; see docs/limits.md."""
-    unsure = [name for name, each in pigments.items() if each.cures is None]
-    unsafe = [name for name, each in pigments.items() if each.cures is not None and base.cure not in each.cures]
-    if unsafe:
-        yield f"{' and '.join(unsafe)}: not safe with {base.cure} cure."
-    if unsure:
-        yield f"{' and '.join(unsure)}: not known to be safe with {base.cure} cure."
-    if base.cure == "condensation":
-        yield "Tin catalyst: keep off skin, ventilate."
-    else:
-        yield "Sulphur, tin and amines stop its cure: nitrile gloves, clean tools."
