@@ -20,12 +20,14 @@ from tint.appearance import Setting, predict
 from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import draw_proof, part_picture, views
+from tint.proofs import draw_proof, part_picture, samples
 from tint.proofs.comparison import compare
 from tint.proofs.comparison_drawn import draw_comparison
-from tint.proofs.part import Part, part_of, read_height_map, view_of, volume_cm3
+from tint.proofs.facts import Read, trial_of
+from tint.proofs.part import Part, part_of, read_height_map
+from tint.proofs.photo import Photo
 from tint.proofs.picture import paint
-from tint.proofs.trial import Photo, Read, trial_of
+from tint.proofs.portrait import view_of, volume_cm3
 from tint.proofs.walls import TO_DRAW, walls_of
 from tint.recipes import Rules, solve
 from tint.swatches import read_folder
@@ -144,10 +146,10 @@ def pictures(palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXE
         "part-plate": part_picture.part_picture(
             palette, LID_MIX, setting=wall, shown=shown["plate"], title="Name plate, lichen"
         ),
-        "wedge": views.wedge_picture(palette, DIFFUSER_MIX, setting=wall, title="Lamp diffuser"),
-        "lights": views.lights_picture(palette, LID_MIX, setting=setting, target=target, title="Lid, lichen"),
-        "behind": views.lit_picture(palette, DIFFUSER_MIX, setting=lamp, title="Lamp diffuser"),
-        "limits": views.limits_picture(palette, LID_MIX, setting=setting, tolerance=2.0, title="Lid, lichen"),
+        "wedge": samples.wedge_picture(palette, DIFFUSER_MIX, setting=wall, title="Lamp diffuser"),
+        "lights": samples.lights_picture(palette, LID_MIX, setting=setting, target=target, title="Lid, lichen"),
+        "behind": samples.lit_picture(palette, DIFFUSER_MIX, setting=lamp, title="Lamp diffuser"),
+        "limits": samples.limits_picture(palette, LID_MIX, setting=setting, tolerance=2.0, title="Lid, lichen"),
     }
     card = draw_proof(palette, LID_MIX, setting=setting, title="Lid, lichen", trial=trial)
     others = {"trial.png": card, "comparison.png": draw_comparison(compared)}

@@ -25,8 +25,9 @@ from tint.opacity import MET
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.approval import SCREEN, Approval, Asked, approval, in_words, pencil_difference
-from tint.proofs.part import View, part_of, view_of
+from tint.proofs.part import part_of
 from tint.proofs.part_picture import Shown
+from tint.proofs.portrait import View, view_of
 from tint.proofs.samples import LIGHTS, limits_of
 from tint.target import Target, target_from_blend, target_from_lab
 

@@ -22,9 +22,9 @@ from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs.approval import Asked, approval
-from tint.proofs.part import part_of, view_of
+from tint.proofs.part import part_of
 from tint.proofs.part_picture import Shown
-from tint.proofs.portrait import light_of
+from tint.proofs.portrait import light_of, view_of
 from tint.proofs.render import LAMP, colour_table, to_levels
 from tint.proofs.samples import LIGHTS
 from tint.target import target_from_blend

@@ -27,9 +27,8 @@ from tint.materials import Blend
 from tint.palette import Palette, fit_path, write_palette
 from tint.proofs.approval import Asked, approval
 from tint.proofs.card import proof_picture
-from tint.proofs.facts import gather
+from tint.proofs.facts import cautions, gather
 from tint.proofs.picture import Text
-from tint.proofs.views import cautions
 from tint.recipes import solve
 from tint.swatches import read_folder
 from tint.target import target_from_lab

@@ -20,7 +20,8 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs.approval import Asked, approval
 from tint.proofs.comparison import Comparison, compare
-from tint.proofs.trial import Photo, Read, trial_of
+from tint.proofs.facts import Read, trial_of
+from tint.proofs.photo import Photo
 from tint.target import target_from_blend
 
 sync: Any = pytest.importorskip("playwright.sync_api", reason="needs playwright, to drive a browser")

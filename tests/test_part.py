@@ -22,12 +22,22 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import part_picture
-from tint.proofs.part import SIDES, part_of, read_height_map, read_part, view_of, volume_cm3
+from tint.proofs.part import part_of, read_height_map, read_part
 from tint.proofs.part_picture import Shown
 from tint.proofs.picture import DARK, WHITE, Text, paint
-from tint.proofs.portrait import beyond_screen, light_of, outlined, portrait_of, shading, thinner_than
+from tint.proofs.portrait import (
+    SIDES,
+    beyond_screen,
+    light_of,
+    outlined,
+    portrait_of,
+    shading,
+    thinner_than,
+    view_of,
+    volume_cm3,
+)
+from tint.proofs.rays import scan
 from tint.proofs.render import LAMP, colour_table, to_levels
-from tint.proofs.scan import scan
 
 trimesh: Any = pytest.importorskip("trimesh", reason="parts are read with trimesh")
 

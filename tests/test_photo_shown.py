@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from PIL import Image, ImageCms
 
 from tint.errors import InputError
-from tint.proofs.trial import Photo, read_photo
+from tint.proofs.photo import Photo, read_photo
 
 
 def saved(path: Path, image: Image.Image, **how: Any) -> Path:

@@ -19,7 +19,7 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import picture, render, views
+from tint.proofs import picture, render, samples
 from tint.proofs.picture import paint, srgb_profile
 from tint.proofs.samples import LIGHTS, in_lights, limits_of
 from tint.target import Target, target_from_blend, target_from_lab
@@ -159,7 +159,7 @@ def test_a_deep_tiff_holds_every_level_and_the_profile() -> None:
 
 
 def test_every_step_along_the_wedge_is_the_prediction_there(demo_palette: Palette) -> None:
-    picture = views.wedge_picture(demo_palette, DIFFUSER, setting=WALL)
+    picture = samples.wedge_picture(demo_palette, DIFFUSER, setting=WALL)
     image, box = pixels(paint(picture)), picture.boxes["wedge"]
     for depth in (0.5, 1.0, 2.2, 3.0, 5.9):
         seen = predict(demo_palette, DIFFUSER, setting=replace(WALL, thickness_mm=depth))
@@ -171,8 +171,8 @@ def test_every_step_along_the_wedge_is_the_prediction_there(demo_palette: Palett
 
 
 def test_what_a_screen_cannot_show_of_a_wedge_is_marked(demo_palette: Palette) -> None:
-    marked = views.wedge_picture(demo_palette, SUN, setting=WALL)
-    plain = views.wedge_picture(demo_palette, LID, setting=WALL)
+    marked = samples.wedge_picture(demo_palette, SUN, setting=WALL)
+    plain = samples.wedge_picture(demo_palette, LID, setting=WALL)
     said = [" ".join(getattr(item, "words", "") for item in picture.items) for picture in (marked, plain)]
     assert "the true colour is beyond a screen" in said[0]
     assert "the true colour is beyond a screen" not in said[1]
@@ -180,7 +180,7 @@ def test_what_a_screen_cannot_show_of_a_wedge_is_marked(demo_palette: Palette) -
 
 def test_lights_are_side_by_side_as_predicted_in_each(demo_palette: Palette) -> None:
     target = target_from_blend(demo_palette, Blend("clear", {"white": 1.0, "red": 0.1, "yellow": 0.3}), setting=WALL)
-    picture = views.lights_picture(demo_palette, LID, setting=WALL, target=target)
+    picture = samples.lights_picture(demo_palette, LID, setting=WALL, target=target)
     image = pixels(paint(picture))
     for light in LIGHTS:
         setting = replace(WALL, light=light)
@@ -227,7 +227,7 @@ def test_limit_samples_are_just_as_far_as_the_tolerance(demo_palette: Palette, t
 
 
 def test_a_limit_sample_shares_an_edge_with_what_is_agreed(demo_palette: Palette) -> None:
-    picture = views.limits_picture(demo_palette, DIFFUSER, setting=WALL, tolerance=2.0)
+    picture = samples.limits_picture(demo_palette, DIFFUSER, setting=WALL, tolerance=2.0)
     image = pixels(paint(picture))
     agreed = levels(predict(demo_palette, DIFFUSER, setting=WALL).srgb)
     for name in ("lightest", "darkest", "thinnest"):
@@ -247,13 +247,13 @@ def test_no_thinnest_sample_where_none_leaves_the_tolerance(demo_palette: Palett
     assert "thinnest" not in names
     said = " ".join(
         getattr(item, "words", "")
-        for item in views.limits_picture(demo_palette, black, setting=setting, tolerance=9.0).items
+        for item in samples.limits_picture(demo_palette, black, setting=setting, tolerance=9.0).items
     )
     assert "No thickness leaves the tolerance" in said
 
 
 def test_lit_from_behind_and_from_the_front(demo_palette: Palette) -> None:
-    picture = views.lit_picture(demo_palette, DIFFUSER, setting=WALL)
+    picture = samples.lit_picture(demo_palette, DIFFUSER, setting=WALL)
     image = pixels(paint(picture))
     seen = predict(demo_palette, DIFFUSER, setting=WALL)
     box = picture.boxes["white"]

@@ -23,15 +23,13 @@ from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs.approval import Asked, approval
 from tint.proofs.approval_page import approval_page, approval_pdf
-from tint.proofs.part import SIDES, part_of
-from tint.proofs.portrait import corner_normals
+from tint.proofs.part import part_of
+from tint.proofs.portrait import SIDES, corner_normals
 from tint.proofs.traced import scenes
-from tint.proofs.traced.against_slab import Apart
 from tint.proofs.traced.paths import check_installed, follow, ply, stage
-from tint.proofs.traced.picture import Traced
+from tint.proofs.traced.picture import Traced, evenly_coloured, halves, noise, smoothed
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
-from tint.proofs.traced.shown import TracedPart
-from tint.proofs.traced.smoothing import evenly_coloured, halves, noise, smoothed
+from tint.proofs.traced.shown import Apart, TracedPart
 from tint.proofs.words import SCREEN_LINE
 
 Array = NDArray[np.float64]

@@ -28,8 +28,8 @@ from tint.proofs.approval import Asked, approval
 from tint.proofs.card import proof_picture
 from tint.proofs.comparison import compare
 from tint.proofs.comparison_drawn import comparison_picture, draw_comparison
-from tint.proofs.facts import gather
-from tint.proofs.trial import PHOTO_LINE, PHOTO_SIGN, Photo, Read, Trial, trial_of
+from tint.proofs.facts import PHOTO_LINE, PHOTO_SIGN, Read, Trial, gather, trial_of
+from tint.proofs.photo import Photo
 
 LICHEN = Blend("clear", {"white": 0.25, "green": 0.05})
 OTHER = Blend("clear", {"white": 0.25, "green": 0.06})

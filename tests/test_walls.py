@@ -18,9 +18,9 @@ from tint.materials import Blend
 from tint.optics import layer, stack
 from tint.optics.layer import Optics
 from tint.palette import Palette
-from tint.proofs.part import part_of, view_of
+from tint.proofs.part import part_of
 from tint.proofs.part_picture import Shown, hollow_of, part_picture
-from tint.proofs.portrait import light_of
+from tint.proofs.portrait import light_of, view_of
 from tint.proofs.rays import crossings, grid_of
 from tint.proofs.render import colour_table, hollow_light, hollow_table, to_levels, to_light
 from tint.proofs.walls import wall_at, walls_of

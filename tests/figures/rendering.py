@@ -24,9 +24,9 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs.approval import Asked, approval
 from tint.proofs.approval_page import approval_page, approval_pdf
-from tint.proofs.part import Part, View, part_of, view_of
+from tint.proofs.part import Part, part_of
 from tint.proofs.part_picture import Shown
-from tint.proofs.portrait import light_of, portrait_of
+from tint.proofs.portrait import View, light_of, portrait_of, view_of
 from tint.proofs.render import colour_table, deep_levels, levels_at, light_at, to_levels
 from tint.swatches import read_folder
 

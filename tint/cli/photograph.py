@@ -168,7 +168,7 @@ def _without_chart(
     view = viewing(range(400, 701, 10), light=colours["light"], observer=colours["observer"])
     seen = [wanted_colour(Mailed(file=str(picture), spot=(each.x, each.y), size=each.size), view) for each in spots]
     if chips is not None:
-        from tint.proofs.choosing import choosing_page
+        from tint.proofs.photo import choosing_page
 
         write_whole(chips, choosing_page(seen[0], spot=(spots[0].x, spots[0].y), title=spots[0].name))
     if as_json:

@@ -38,8 +38,8 @@ from tint.target import Target
 from tint.walls import Wall, at_walls
 
 if TYPE_CHECKING:
+    from tint.proofs.facts import Trial
     from tint.proofs.traced.shown import TracedPart
-    from tint.proofs.trial import Trial
 
 MOST_COMPARED = 6  # recipes that find room side by side on one sheet
 _DEEP = (".tif", ".tiff")
@@ -207,7 +207,7 @@ def _picture(
             trial=trial,
             walls=walls,
         )
-    from tint.proofs import views
+    from tint.proofs import samples
     from tint.proofs.picture import paint
 
     if show == "part":
@@ -218,12 +218,12 @@ def _picture(
             palette, blend, setting=setting, shown=part.at(PIXELS), thin_mm=thin_mm, title=title, target=target
         )
     elif show == "lights":
-        drawn = views.lights_picture(palette, blend, setting=setting, target=target, title=title)
+        drawn = samples.lights_picture(palette, blend, setting=setting, target=target, title=title)
     elif show == "limits":
         agreed = target.tolerance if target else tolerance
-        drawn = views.limits_picture(palette, blend, setting=setting, tolerance=agreed, target=target, title=title)
+        drawn = samples.limits_picture(palette, blend, setting=setting, tolerance=agreed, target=target, title=title)
     else:
-        wedge = views.wedge_picture if show == "wedge" else views.lit_picture
+        wedge = samples.wedge_picture if show == "wedge" else samples.lit_picture
         drawn = wedge(palette, blend, setting=setting, title=title)
     return paint(drawn)
 

@@ -21,10 +21,10 @@ from tint.swatches.instruments import Given
 from tint.trials.files import read_reading
 
 if TYPE_CHECKING:
+    from tint.proofs.facts import Trial
     from tint.proofs.part import Part
     from tint.proofs.part_picture import Shown
     from tint.proofs.traced.shown import TracedPart
-    from tint.proofs.trial import Trial
 
 _SIDES = ("top", "bottom", "front", "back", "left", "right", "corner")
 _MM_PER_PIXEL = 0.1  # mm, of a height map that does not say: about 250 pixels an inch; common practice, no source
@@ -78,8 +78,9 @@ class Subject:
         """The part, read once; None without one."""
         if not self.given:
             return None
-        from tint.proofs.part import read_height_map, read_part, volume_cm3
+        from tint.proofs.part import read_height_map, read_part
         from tint.proofs.part_picture import Shown, part_shown
+        from tint.proofs.portrait import volume_cm3
         from tint.proofs.walls import TO_DRAW, walls_of
 
         if self.height_map:
@@ -209,7 +210,8 @@ class Cast:
         """What is shown of it, as a casting of a blend; None when nothing was given."""
         if not self.given:
             return None
-        from tint.proofs.trial import Read, read_photo, trial_of
+        from tint.proofs.facts import Read, trial_of
+        from tint.proofs.photo import read_photo
 
         photo = None if self.photo is None else read_photo(self.photo)
         over = setting.behind(palette)

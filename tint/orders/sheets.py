@@ -232,7 +232,7 @@ def _to_pay(job: Job) -> dict[str, Maker]:
 def _to_choose_from(job: Job) -> bytes:
     """The span of a colour that was photographed without a chart."""
     from tint.photographs.mailed import mailed_in, wanted_colour
-    from tint.proofs.choosing import choosing_page
+    from tint.proofs.photo import choosing_page
 
     order, photo = job.order, job.order.written.photo
     assert order.photo is not None  # the caller has looked

@@ -18,11 +18,10 @@ from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.facts import Chip, Facts, Row, gather
+from tint.proofs.facts import Chip, Facts, Row, Trial, gather
 from tint.proofs.part_picture import Shown
 from tint.proofs.passing import Verdict, judged
 from tint.proofs.samples import in_lights, lights_row, limits_of, limits_row, named, steps_row
-from tint.proofs.trial import Trial
 from tint.target import Target
 from tint.walls import Wall
 

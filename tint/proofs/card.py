@@ -13,31 +13,39 @@ from tint.files import write_whole
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.facts import Facts, Shade, Step, gather
-from tint.proofs.parts import (
+from tint.proofs.facts import Facts, Shade, Step, Trial, gather
+from tint.proofs.picture import (
     BODY,
+    DARK,
     LEFT,
+    QUIET,
     RIGHT,
     SMALL,
     STEP_SIGN,
+    Box,
+    Item,
     Laid,
+    Patch,
+    Picture,
+    Pointer,
     captioned,
+    chip_row,
     coloured,
     figures,
     finished,
     framed,
     headed,
+    paint,
     stacked,
     titled,
-)  # fmt: skip
-from tint.proofs.picture import DARK, QUIET, Box, Patch, Picture, Pointer, paint
-from tint.proofs.trial import Trial, trial_laid
+)
 from tint.target import Target
 from tint.walls import Wall
 
 # Sizes [px], chosen by eye.
 _COLOUR_WIDTH, _GUTTER = 800, 64
 _CHIP_HEIGHT, _BAND_HEIGHT = 240, 80
+_TRIAL = 320  # height of its colours
 _BORDER = 36  # of bare backing around what lies on it
 _GAP = 20  # between two steps of the wedge
 
@@ -61,7 +69,7 @@ def draw_proof(
     show_recipe : bool
         Whether the card tells the pigments and their loadings.
     trial : Trial, optional
-        A casting of the blend, read or photographed, as `tint.proofs.trial.trial_of` gives it.
+        A casting of the blend, read or photographed, as `tint.proofs.facts.trial_of` gives it.
     walls : sequence of Wall
         Every wall of a part that has several, the worst first.
 
@@ -154,6 +162,16 @@ def _opacity(facts: Facts, top: int, boxes: dict[str, Box]) -> Laid:
         boxes |= {f"bare {name}": box, f"over {name}": patch}
     more, bottom = figures(words.of_opacity(facts), left, max(ends) + 10, RIGHT - left)
     return [*items, *more], bottom
+
+
+def trial_laid(
+    trial: Trial, top: int, *, left: int = LEFT, right: int = RIGHT, named: str = "The trial", height: int = _TRIAL
+) -> tuple[list[Item], int, list[Box]]:  # fmt: skip
+    """The trial in a picture: its items, where they end, and the boxes of its colours and its photograph."""
+    items, top = titled(f"{named} beside its prediction", left, top, right - left)
+    row, end, boxes = chip_row(trial.row.chips, Box(left, top, right, top + height))
+    more, bottom = figures(trial.figures, left, end + 10, right - left)
+    return [*items, *row, *more], bottom, [box for (box,) in boxes]
 
 
 def _wedge(facts: Facts, top: int, boxes: dict[str, Box]) -> Laid:

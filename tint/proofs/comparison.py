@@ -15,9 +15,8 @@ from tint.materials import Blend
 from tint.opacity import MET
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.facts import Shade, bare_shades, shade_of, shades_of
+from tint.proofs.facts import Shade, Trial, bare_shades, shade_of, shades_of
 from tint.proofs.samples import InLight, in_lights, named
-from tint.proofs.trial import Trial
 from tint.recipes.choice import prices_of
 from tint.target import Target
 

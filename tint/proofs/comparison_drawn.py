@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, time
 
 from tint.proofs import words
+from tint.proofs.card import trial_laid
 from tint.proofs.comparison import (
     FOR_MAKER,
     Candidate,
@@ -25,9 +26,23 @@ from tint.proofs.facts import Chip, Row
 from tint.proofs.leaf import QUIET as GREY
 from tint.proofs.leaf import SMALL, Page, one_page, rendered
 from tint.proofs.lettering import line_height
-from tint.proofs.parts import STEP_SIGN, Laid, Line, coloured, finished, framed, stacked
-from tint.proofs.picture import DARK, PAPER, QUIET, Box, Item, Patch, Picture, paint
-from tint.proofs.trial import trial_laid
+from tint.proofs.picture import (
+    DARK,
+    PAPER,
+    QUIET,
+    STEP_SIGN,
+    Box,
+    Item,
+    Laid,
+    Line,
+    Patch,
+    Picture,
+    coloured,
+    finished,
+    framed,
+    paint,
+    stacked,
+)
 
 # Sizes [px], chosen by eye; letters of 23 px on 1080 px are 8 px high and more on a phone.
 WIDTH, _MARGIN = 1080, 40

@@ -17,8 +17,7 @@ from tint.colorimetry import Viewing
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, bare_shades
-from tint.proofs.parts import finished, headed, plot, plot_ink
-from tint.proofs.picture import DARK, PAPER, QUIET, WHITE, Ink, Picture, paint
+from tint.proofs.picture import DARK, PAPER, QUIET, WHITE, Ink, Picture, finished, headed, paint, plot, plot_ink
 from tint.proofs.render import LAMP
 from tint.recipes.reach import Reach
 from tint.target import Target

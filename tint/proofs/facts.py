@@ -1,8 +1,11 @@
-"""The colours and numbers that a proof shows, all of them from the forward model."""
+"""The colours and numbers that a proof shows: of a recipe from the forward model, and of a trial beside it.
+
+A trial is a casting as it was read, with the difference from its prediction, and as it was photographed.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,13 +14,15 @@ from numpy.typing import ArrayLike, NDArray
 from tint import appearance, colorimetry
 from tint.appearance import Appearance, Setting
 from tint.colorimetry import Viewing
+from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.proofs import words
 from tint.proofs.render import bare_spectrum
 from tint.target import Target
 
 if TYPE_CHECKING:
-    from tint.proofs.trial import Photo
+    from tint.proofs.photo import Photo
 
 Array = NDArray[np.float64]
 
@@ -186,3 +191,108 @@ def _discreet(palette: Palette, seen: Appearance) -> tuple[str, ...]:
         *kept,
         f"the recipe goes beyond the swatches that were cast in {base}: trust it less, and pour a trial",
     )
+
+
+def seen_in(palette: Palette, setting: Setting) -> str:
+    """All that a colour holds for but for thickness and backing."""
+    geometry = setting.geometry or palette.instrument.geometry
+    return f"{setting.seat} seat, {geometry}, {setting.viewing(palette).light}, {setting.observer}° observer"
+
+
+def cautions(palette: Palette, blend: Blend, setting: Setting) -> list[str]:
+    """How the swatches were read, and where the prediction leaves their ground, without telling the recipe."""
+    return [f"Take care: {each}." for each in plain_warnings(palette, blend.base, setting)]
+
+
+# A trial beside its prediction.
+
+PHOTO_SIGN = "A photograph: the camera's colours, not measured"
+PHOTO_LINE = "The photograph's colours are the camera's, not measured: no number here comes from it."
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Read:
+    """What an instrument said of the trial's casting."""
+
+    spectrum: Array  # (n_wavelengths,): over the setting's backing, in its seat [-]
+    named: str  # where it stands
+    thickness_mm: float | None = None  # as read on the casting; the part's own when absent [mm]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Trial:
+    """What of a trial is shown."""
+
+    predicted: Appearance  # of the recipe, at the thickness of the casting
+    as_predicted: Shade
+    as_read: Shade | None  # None without a reading
+    lab: Array | None  # (3,): as read [-]
+    delta_e: float  # CIEDE2000 from prediction to reading [-]; NaN without a reading
+    read: str  # where the reading stands
+    photo: Photo | None
+
+    @property
+    def row(self) -> Row:
+        """Predicted, read and photographed, side by side."""
+        seen = self.predicted
+        where = f"{seen.setting.thickness_mm:g} mm, {words.behind(seen.over)}"
+        cast = [("As predicted", where, self.as_predicted), ("As read on the trial", self.read, self.as_read)]
+        chips = [Chip(name=n, shades=(shade,), labels=(n,), told=(told,)) for n, told, shade in cast if shade]
+        if self.photo is not None:
+            chips.append(Chip(name=PHOTO_SIGN, told=(self.photo.named,), photo=self.photo))
+        notes = tuple(f"{figure} {meaning}" for figure, meaning in self.figures)
+        return Row(title="The trial", chips=tuple(chips), notes=notes)
+
+    @property
+    def figures(self) -> list[tuple[str, str]]:
+        """Figures, each with what it means."""
+        if self.as_read is None:
+            return []
+        error = self.predicted.expected_error
+        stands = "within" if self.delta_e <= error else "more than"
+        meaning = (
+            f"from the prediction to the reading (CIEDE2000): {words.difference_in_words(self.delta_e)}. That is "
+            f"{stands} the expected error of {error:.1f}, which 95 castings in 100 keep."
+        )
+        return [(f"{self.delta_e:.2f}", meaning)]
+
+    @property
+    def notes(self) -> list[str]:
+        """What the photograph is not."""
+        return [] if self.photo is None else [PHOTO_LINE]
+
+
+def trial_of(
+    palette: Palette, blend: Blend, *, setting: Setting, photo: Photo | None = None, read: Read | None = None
+) -> Trial | None:  # fmt: skip
+    """What is shown of a trial of a blend; None when there is neither a photograph nor a reading.
+
+    Raises
+    ------
+    InputError
+        If the reading is not on the palette's wavelengths, or blend or setting name what the palette lacks.
+    """
+    if photo is None and read is None:
+        return None
+    depth = setting.thickness_mm if read is None or read.thickness_mm is None else read.thickness_mm
+    seen = appearance.predict(palette, blend, setting=replace(setting, thickness_mm=depth))
+    view = setting.viewing(palette)
+    lab = None if read is None else _lab(read.spectrum, palette, setting)
+    return Trial(
+        predicted=seen,
+        as_predicted=shade_of(seen.lab, view),
+        as_read=None if lab is None else shade_of(lab, view),
+        lab=lab,
+        delta_e=np.nan if lab is None else float(colorimetry.difference(seen.lab, lab)),
+        read="" if read is None else read.named,
+        photo=photo,
+    )
+
+
+def _lab(spectrum: ArrayLike, palette: Palette, setting: Setting) -> Array:
+    values = np.asarray(spectrum, dtype=float)
+    if values.shape != palette.wavelengths.shape:
+        raise InputError(
+            "trial", f"a reading of {values.size} wavelengths", f"the palette's {palette.wavelengths.size}"
+        )
+    return colorimetry.lab(values, setting.viewing(palette))

@@ -18,10 +18,11 @@ from typing import TYPE_CHECKING, Any
 from tint.errors import InputError, JobError
 from tint.proofs.facts import Row, Shade
 from tint.proofs.lettering import check_letters, cut, face_file, latin, spelled_on_sheet
-from tint.proofs.trial import Photo
 
 if TYPE_CHECKING:
     from fpdf import FPDF
+
+    from tint.proofs.photo import Photo
 
 Ink = tuple[int, int, int]
 

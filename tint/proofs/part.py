@@ -1,9 +1,22 @@
-"""The part itself, a closed surface or a height map, as the material along every line of sight and its front."""
+"""The part itself, from a file: a mesh whose surface is closed, or a grey picture whose levels are thickness.
+
+A file may be small and unpack to more than there is memory: what a 3MF says of its size, and how often it places what
+it holds, is added up first.
+"""
 
 from __future__ import annotations
 
+import io
+import itertools
+import logging
+import warnings
+import zipfile
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,33 +24,24 @@ from PIL import Image, UnidentifiedImageError
 
 from tint.errors import InputError
 from tint.files import hushed
-from tint.proofs.mesh import LARGEST_MM, read_mesh
-from tint.proofs.portrait import normals_at
-from tint.proofs.scan import scan
-from tint.proofs.walls import Walls, wall_at
+from tint.proofs.portrait import SEAM, View
+from tint.proofs.rays import scan
 
 Array = NDArray[np.float64]
 
-# By side: the axes of the part that point right, up and towards the eye.
-SIDES: dict[str, Array] = {
-    "top": np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
-    "bottom": np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]]),
-    "front": np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]]),
-    "back": np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]]),
-    "right": np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0]]),
-    "left": np.array([[0.0, -1.0, 0.0], [0.0, 0.0, 1.0], [-1.0, 0.0, 0.0]]),
-    "corner": np.array([[1.0, 1.0, 0.0], [-0.5, 0.5, 1.0], [1.0, -1.0, 1.0]])
-    / np.sqrt([[2.0], [1.5], [3.0]]),
-}  # fmt: skip
 
-MARGIN = 0.03  # of the picture, left free around the part; chosen by eye
+UNITS = ("mm", "cm", "m", "in")
+KINDS = (".stl", ".3mf", ".obj")
+# The longest side of what is cast in silicone by hand, at all and mostly; common practice, no source.
+SMALLEST_MM, LARGEST_MM = 1.0, 1000.0
+_LIKELY_MM = (5.0, 500.0)
+# With so much a reading takes less than 1 GB (measured on spheres): a file, what it unpacks to, and its triangles.
+_MOST_BYTES, _MOST_UNPACKED, _MOST_TRIANGLES, _MOST_PLACED = 50_000_000, 35_000_000, 1_000_000, 1_000
+_FEWER = "export it with fewer triangles: 100,000 serve for any picture"
 _MOST_PIXELS = 25_000_000  # of a height map; 0.1 GB of memory while it is read
 _MOST_ASIDE = 2000  # pixels along a side of a height map that are kept: a picture shows 900 of them
 _KINDS = ("PNG", "TIFF", "JPEG", "BMP", "WEBP", "GIF", "PPM")
-_SPARSE = 4  # of so many pixels along each side one is told its wall
-_STRAIGHT, _RIM = 0.95, 1.5  # cosine from which a face looks at the eye; times the wall that is a rim's depth
 _OVERLAP_PIXELS = 700  # along the longer side, by which what bodies have in common is measured
-_SEAM = 1e-6  # of the part's size, by which rounding may leave material less than nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,25 +58,6 @@ class Part:
         return np.asarray(np.ptp(self.triangles.reshape(-1, 3), axis=0))
 
 
-@dataclass(frozen=True, eq=False)
-class View:
-    """A part seen from one side."""
-
-    thickness_mm: Array  # (height, width): material along the line of sight; 0 where there is none [mm]
-    height_mm: Array  # (height, width): of the front above the hindmost point; 0 where there is no part [mm]
-    normals: Array  # (height, width, 3): of the front: right, up, towards the eye [-]
-    mm_per_pixel: float  # [mm]
-    # (height, width): of the material what lies behind the near wall, across air; nowhere when absent [mm]
-    beyond_mm: Array | None = None
-    # (height, width): the wall that is seen, along its normal; what lies in the line of sight when absent [mm]
-    wall_mm: Array | None = None
-
-    @property
-    def has_part(self) -> NDArray[np.bool_]:
-        """Where there is material."""
-        return np.asarray(self.thickness_mm > 0.0)
-
-
 def read_part(path: str | Path, *, unit: str = "") -> Part:
     """Read an STL, 3MF or OBJ.
 
@@ -84,11 +69,11 @@ def read_part(path: str | Path, *, unit: str = "") -> Part:
     Raises
     ------
     InputError
-        As of `tint.proofs.mesh.read_mesh`.
+        As of `read_mesh`.
     """
     path = Path(path)
     part = part_of(read_mesh(path, unit=unit), name=path.name)
-    if not part.volume_cm3 > _SEAM * float(part.size_mm.max()) ** 3 / 1000.0:
+    if not part.volume_cm3 > SEAM * float(part.size_mm.max()) ** 3 / 1000.0:
         raise InputError(str(path), "its surface encloses nothing", "expected a solid", "export it again")
     return part
 
@@ -112,71 +97,6 @@ def _twice_mm3(corners: Array) -> float:
     placed = (corners - low) / np.array([side, side, 1.0]) * np.array([1.0, -1.0, 1.0])
     placed[..., 1] += size[1] / side
     return float(scan(placed, width=width, height=height).twice.sum()) * side**2
-
-
-def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls | None = None) -> View:
-    """Look at a part from a side, with parallel lines of sight.
-
-    Parameters
-    ----------
-    side : str
-        `top`, `bottom`, `front`, `back`, `left`, `right` or `corner`.
-    pixels : int
-        The longer side of the picture [px].
-    walls : Walls, optional
-        Of the part, to be told of what is seen.
-
-    Raises
-    ------
-    InputError
-        If there is no such side, or material comes out less than nothing.
-    """
-    if side not in SIDES:
-        raise InputError("side", f"`{side}` is not known", ", ".join(SIDES))
-    turned = part.triangles @ SIDES[side].T
-    low, high = turned.reshape(-1, 3).min(axis=0), turned.reshape(-1, 3).max(axis=0)
-    mm_per_pixel = float((high - low)[:2].max()) / (pixels * (1.0 - 2.0 * MARGIN))
-    margin = MARGIN * pixels
-    width, height = (int(np.ceil(extent / mm_per_pixel + 2.0 * margin)) for extent in (high - low)[:2])
-    placed = np.stack(
-        (
-            (turned[..., 0] - low[0]) / mm_per_pixel + margin,
-            (high[1] - turned[..., 1]) / mm_per_pixel + margin,
-            turned[..., 2] - low[2],
-        ),
-        axis=-1,
-    )
-    seen = scan(placed, width=width, height=height)
-    tiny = _SEAM * float(part.size_mm.max())
-    if seen.least.min() < -tiny:
-        raise InputError(part.name, "some of its faces are inside out", mend="recompute its normals and export again")
-    thickness = np.where(seen.material > tiny, seen.material, 0.0)
-    there = (seen.face >= 0) & (thickness > 0.0)
-    normals = np.zeros((height, width, 3))
-    normals[..., 2] = 1.0
-    normals[there] = normals_at(turned, placed[..., :2], face=seen.face[there], at=np.argwhere(there))
-    beyond = np.where(there & (seen.material - seen.first > tiny), seen.material - seen.first, 0.0)
-    height_mm = np.where(there, seen.nearest, 0.0)
-    wall = None
-    if walls is not None:
-        rows, columns = np.indices(there.shape)[:, ::_SPARSE, ::_SPARSE]
-        across = low[0] + (columns + 0.5 - margin) * mm_per_pixel
-        up = high[1] - (rows + 0.5 - margin) * mm_per_pixel
-        place = np.stack((across, up, height_mm[::_SPARSE, ::_SPARSE] + low[2]), axis=-1) @ SIDES[side]
-        facing = normals[::_SPARSE, ::_SPARSE] @ SIDES[side]
-        told, across_it = _wall_map(walls, place, facing, there), thickness - beyond
-        # A wall that faces the eye is known at every pixel, but for a rim, along whose wall one looks.
-        straight = (normals[..., 2] > _STRAIGHT) & (across_it < _RIM * told)
-        wall = np.where(there, np.where(straight, across_it, told), 0.0)
-    return View(np.where(there, thickness, 0.0), height_mm, normals, mm_per_pixel, beyond_mm=beyond, wall_mm=wall)
-
-
-def _wall_map(walls: Walls, place: Array, normals: Array, there: NDArray[np.bool_]) -> Array:
-    """The wall at some points of the front, given to the pixels about each, shape (height, width) [mm]."""
-    reach = 0.1 * float(np.ptp(walls.place, axis=0).max())
-    some = wall_at(walls, place.reshape(-1, 3), normals.reshape(-1, 3), reach_mm=reach).reshape(place.shape[:2])
-    every = np.repeat(np.repeat(some, _SPARSE, axis=0), _SPARSE, axis=1)
-    return np.asarray(every[: there.shape[0], : there.shape[1]])
 
 
 def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: float = 0.1) -> View:
@@ -244,6 +164,175 @@ def _grey(path: Path) -> Array:
     return levels.astype(float)
 
 
-def volume_cm3(view: View) -> float:
-    """What the material in a view takes to cast [cm3]."""
-    return float(view.thickness_mm.sum()) * view.mm_per_pixel**2 / 1000.0
+# A mesh: nothing unpacked before its size is known, no other file opened, its surface closed.
+
+
+def read_mesh(path: Path, *, unit: str = "") -> Array:
+    """Triangles of a closed surface in an STL, 3MF or OBJ, shape (n, 3, 3) [mm].
+
+    Parameters
+    ----------
+    unit : str
+        `mm`, `cm`, `m` or `in`; when empty, what the file says, else mm.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, is larger than memory serves, not closed, or too large or too small to be a part.
+    """
+    mesh = _load(path)
+    scale = _mm(unit or mesh.units or "mm")
+    _check_size(path.name, np.asarray(mesh.extents, dtype=float) * scale, named=bool(unit))
+    _check_closed(path.name, mesh)
+    return np.asarray(mesh.triangles, dtype=float) * scale
+
+
+def _load(path: Path) -> Any:
+    try:
+        import trimesh
+    except ImportError as error:
+        raise InputError(
+            f"--part {path.name}", "reading it needs trimesh", mend="run `pip install 'tint[part]'`"
+        ) from error
+    kind = path.suffix.lower()
+    if kind not in KINDS:
+        raise InputError(str(path), "is not a mesh that can be read", "expected " + ", ".join(KINDS))
+    data = _bytes(path)
+    try:
+        with _strictly():
+            if kind == ".3mf":
+                _check_3mf(str(path), data)
+            # From bytes, not from a path: a reader that has no folder opens no other file of it.
+            mesh: Any = trimesh.load(io.BytesIO(data), file_type=kind[1:], force="mesh", skip_materials=True)
+    except InputError:
+        raise
+    except ImportError as error:
+        raise InputError(str(path), f"needs {error.name}", mend="run `pip install 'tint[part]'`") from error
+    except Exception as error:  # trimesh raises whatever its readers come upon
+        told = str(error).splitlines()[0][:80] if str(error).strip() else type(error).__name__
+        raise InputError(str(path), f"cannot be read ({told})", mend="export it again") from error
+    count = len(getattr(mesh, "faces", ()))
+    if not count:
+        raise InputError(str(path), "holds no surface", "expected triangles", "export it again")
+    _check_count(str(path), count)
+    if not np.isfinite(mesh.vertices).all():
+        raise InputError(str(path), "holds coordinates that are no numbers", mend="export it again")
+    return mesh
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        if not path.is_file():
+            raise InputError(str(path), "cannot be read (no such file)", mend="check the name")
+        size = path.stat().st_size
+        if size > _MOST_BYTES:
+            raise InputError(str(path), f"{size / 1e6:.0f} MB", f"expected at most {_MOST_BYTES / 1e6:.0f} MB", _FEWER)
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
+
+
+@contextmanager
+def _strictly() -> Iterator[None]:
+    """Have trimesh fail on numbers that are none instead of warning of them, and log nothing."""
+    log = logging.getLogger("trimesh.util")
+    before, log.disabled = log.disabled, True
+    try:
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            warnings.filterwarnings("error", message="string or file could not be read")
+            yield
+    finally:
+        log.disabled = before
+
+
+def _check_count(where: str, count: int) -> None:
+    if count > _MOST_TRIANGLES:
+        raise InputError(where, f"{count:,} triangles", f"expected at most {_MOST_TRIANGLES:,}", _FEWER)
+
+
+def _check_3mf(where: str, data: bytes) -> None:
+    """Refuse an archive that unpacks to, or places, more than serves; what its directory says bounds what is read."""
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        every = archive.infolist()
+        unpacked = sum(each.file_size for each in every)
+        if unpacked > _MOST_UNPACKED or len(every) > _MOST_PLACED:
+            found = f"unpacks to {unpacked / 1e6:,.0f} MB in {len(every)} files"
+            raise InputError(where, found, f"expected at most {_MOST_UNPACKED / 1e6:.0f} MB", _FEWER)
+        placed, triangles = _placed(archive.read(each) for each in every if each.filename.lower().endswith(".model"))
+    if placed > _MOST_PLACED:
+        raise InputError(where, "places too many bodies", f"expected at most {_MOST_PLACED:,}", "export one part alone")
+    _check_count(where, triangles)
+
+
+def _placed(models: Iterable[bytes]) -> tuple[int, int]:
+    """How many bodies the models of a 3MF place, and how many triangles they have.
+
+    As the 3MF Core Specification has it: a build of items, which are objects, each a mesh or components, objects too.
+    """
+    from defusedxml.ElementTree import iterparse  # only needed by a 3MF
+
+    own: dict[str, int] = defaultdict(int)
+    parts: dict[str, list[str]] = {"": []}  # the build, by no name, and each object: what they place
+    waiting: list[str] = []
+    triangles = 0
+    each_model = (iterparse(io.BytesIO(model), events=("end",)) for model in models)
+    for _, each in itertools.chain.from_iterable(each_model):
+        name = each.tag.rpartition("}")[2]
+        if name == "triangle":
+            triangles += 1
+        elif name == "component":
+            waiting.append(each.get("objectid", ""))
+        elif name == "item":
+            parts[""].append(each.get("objectid", ""))
+        elif name == "object":
+            own[each.get("id", "")] += triangles
+            parts.setdefault(each.get("id", ""), []).extend(waiting)
+            triangles, waiting = 0, []
+        if name in ("vertex", "triangle"):
+            each.clear()
+    counted: dict[str, tuple[int, int]] = {}
+
+    def count(name: str, depth: int = 0) -> tuple[int, int]:
+        if depth > len(parts):
+            return _MOST_PLACED + 1, 0  # an object that holds itself
+        if name not in counted:
+            inner = [count(each, depth + 1) for each in parts.get(name, ())]
+            counted[name] = (1 + sum(each for each, _ in inner), own[name] + sum(each for _, each in inner))
+        return counted[name]
+
+    return count("")
+
+
+def _mm(unit: str) -> float:
+    """How long a unit is [mm]; 1 for one that nobody knows."""
+    from trimesh.units import unit_conversion
+
+    try:
+        return float(unit_conversion(unit, "mm"))
+    except (KeyError, ValueError):
+        return 1.0
+
+
+def _check_size(name: str, size_mm: Array, *, named: bool) -> None:
+    longest = float(size_mm.max())
+    if SMALLEST_MM <= longest <= LARGEST_MM:
+        return
+    told = f"{longest / 1000:.3g} m" if longest > LARGEST_MM else f"{longest:.2g} mm"
+    expected = f"expected a part of {SMALLEST_MM:g} mm to {LARGEST_MM / 1000:g} m"
+    fits = [unit for unit in UNITS if not named and _LIKELY_MM[0] <= longest * _mm(unit) <= _LIKELY_MM[1]]
+    guess = f"is it in {' or '.join(fits)}? then add --unit {fits[0]}" if fits else "export it in mm"
+    raise InputError(name, f"its longest side is {told}", expected, guess)
+
+
+def _check_closed(name: str, mesh: Any) -> None:
+    import trimesh
+
+    if not mesh.is_watertight:
+        paired = trimesh.grouping.group_rows(mesh.edges_sorted, 2)  # type: ignore[no-untyped-call]
+        open_ = len(mesh.edges_unique) - len(paired)
+        found = f"its surface is not closed: {open_} edge{'s' if open_ != 1 else ''} with one face or more than two"
+        mend = "give an open shell its wall, or close the holes, in the program that it was drawn in"
+        raise InputError(name, found, "expected a solid, since a shell without a wall has no thickness", mend)
+    if not mesh.is_winding_consistent:
+        trimesh.repair.fix_winding(mesh)  # type: ignore[no-untyped-call]

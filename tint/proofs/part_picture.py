@@ -13,13 +13,42 @@ from tint.appearance import Setting
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.part import Part, View, view_of
-from tint.proofs.parts import BODY, LEFT, RIGHT, SMALL, figures, finished, framed, headed
+from tint.proofs.facts import cautions, seen_in
+from tint.proofs.part import Part
 from tint.proofs.passing import MARKED, Verdict, judged
-from tint.proofs.picture import DARK, QUIET, Box, Item, NearSign, Patch, Picture, Raster, paragraph
-from tint.proofs.portrait import DASH, FINER, Portrait, beyond_screen, light_of, outlined, portrait_of, thinner_than
+from tint.proofs.picture import (
+    BODY,
+    DARK,
+    LEFT,
+    QUIET,
+    RIGHT,
+    SMALL,
+    Box,
+    Item,
+    NearSign,
+    Patch,
+    Picture,
+    Raster,
+    figures,
+    finished,
+    framed,
+    headed,
+    paragraph,
+)
+from tint.proofs.portrait import (
+    DASH,
+    FINER,
+    Portrait,
+    View,
+    beyond_screen,
+    light_of,
+    outlined,
+    portrait_of,
+    thinner_than,
+    view_of,
+)
 from tint.proofs.render import ColourTable, Hollow, colour_table, deep_levels, hollow_table, to_levels
-from tint.proofs.views import cautions, seen_in, wedge_strip
+from tint.proofs.samples import wedge_strip
 from tint.proofs.walls import Walls
 from tint.target import Target
 

@@ -1,4 +1,4 @@
-"""A part's portrait: its form, the light and shade by which it reads, ready to be coloured from a table, and marks.
+"""A part seen from one side: material along the line of sight, its front, and the light and shade by which it reads.
 
 Shade multiplies light and gloss adds to it; where the front faces the eye and nothing stands above it, shade is 1 and
 gloss 0, so that a flat wall shows the predicted colour itself. How a form is lit here is drawing, not prediction.
@@ -12,11 +12,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.errors import InputError
 from tint.proofs.picture import DARK, WHITE
+from tint.proofs.rays import scan
 from tint.proofs.render import LAMP, ColourTable, Hollow, Levels, Light, Mask, hollow_light, light_at, shows_at
+from tint.proofs.walls import Walls, wall_at
 
 if TYPE_CHECKING:
-    from tint.proofs.part import View
+    from tint.proofs.part import Part
 
 Array = NDArray[np.float64]
 
@@ -32,6 +35,113 @@ _GLOSS, _SHARPNESS = 0.20, 45.0  # how bright, in linear light, and the power of
 _SHADOW, _SOFT = 0.30, 0.6  # how dark, and over what slope its edge fades
 _HOLLOW, _REACH = 0.35, 0.02  # how dark, and how far around one looks, as a share of the picture
 _STEPS = (1, 2, 3, 4, 6, 8, 11, 15, 20, 27, 36)  # px towards the lamp
+
+_SPARSE = 4  # of so many pixels along each side one is told its wall
+_STRAIGHT, _RIM = 0.95, 1.5  # cosine from which a face looks at the eye; times the wall that is a rim's depth
+SEAM = 1e-6  # of the part's size, by which rounding may leave material less than nothing
+
+# By side: the axes of the part that point right, up and towards the eye.
+SIDES: dict[str, Array] = {
+    "top": np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
+    "bottom": np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, -1.0]]),
+    "front": np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]]),
+    "back": np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]]),
+    "right": np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0]]),
+    "left": np.array([[0.0, -1.0, 0.0], [0.0, 0.0, 1.0], [-1.0, 0.0, 0.0]]),
+    "corner": np.array([[1.0, 1.0, 0.0], [-0.5, 0.5, 1.0], [1.0, -1.0, 1.0]])
+    / np.sqrt([[2.0], [1.5], [3.0]]),
+}  # fmt: skip
+
+MARGIN = 0.03  # of the picture, left free around the part; chosen by eye
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """A part seen from one side."""
+
+    thickness_mm: Array  # (height, width): material along the line of sight; 0 where there is none [mm]
+    height_mm: Array  # (height, width): of the front above the hindmost point; 0 where there is no part [mm]
+    normals: Array  # (height, width, 3): of the front: right, up, towards the eye [-]
+    mm_per_pixel: float  # [mm]
+    # (height, width): of the material what lies behind the near wall, across air; nowhere when absent [mm]
+    beyond_mm: Array | None = None
+    # (height, width): the wall that is seen, along its normal; what lies in the line of sight when absent [mm]
+    wall_mm: Array | None = None
+
+    @property
+    def has_part(self) -> NDArray[np.bool_]:
+        """Where there is material."""
+        return np.asarray(self.thickness_mm > 0.0)
+
+
+def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls | None = None) -> View:
+    """Look at a part from a side, with parallel lines of sight.
+
+    Parameters
+    ----------
+    side : str
+        `top`, `bottom`, `front`, `back`, `left`, `right` or `corner`.
+    pixels : int
+        The longer side of the picture [px].
+    walls : Walls, optional
+        Of the part, to be told of what is seen.
+
+    Raises
+    ------
+    InputError
+        If there is no such side, or material comes out less than nothing.
+    """
+    if side not in SIDES:
+        raise InputError("side", f"`{side}` is not known", ", ".join(SIDES))
+    turned = part.triangles @ SIDES[side].T
+    low, high = turned.reshape(-1, 3).min(axis=0), turned.reshape(-1, 3).max(axis=0)
+    mm_per_pixel = float((high - low)[:2].max()) / (pixels * (1.0 - 2.0 * MARGIN))
+    margin = MARGIN * pixels
+    width, height = (int(np.ceil(extent / mm_per_pixel + 2.0 * margin)) for extent in (high - low)[:2])
+    placed = np.stack(
+        (
+            (turned[..., 0] - low[0]) / mm_per_pixel + margin,
+            (high[1] - turned[..., 1]) / mm_per_pixel + margin,
+            turned[..., 2] - low[2],
+        ),
+        axis=-1,
+    )
+    seen = scan(placed, width=width, height=height)
+    tiny = SEAM * float(part.size_mm.max())
+    if seen.least.min() < -tiny:
+        raise InputError(part.name, "some of its faces are inside out", mend="recompute its normals and export again")
+    thickness = np.where(seen.material > tiny, seen.material, 0.0)
+    there = (seen.face >= 0) & (thickness > 0.0)
+    normals = np.zeros((height, width, 3))
+    normals[..., 2] = 1.0
+    normals[there] = normals_at(turned, placed[..., :2], face=seen.face[there], at=np.argwhere(there))
+    beyond = np.where(there & (seen.material - seen.first > tiny), seen.material - seen.first, 0.0)
+    height_mm = np.where(there, seen.nearest, 0.0)
+    wall = None
+    if walls is not None:
+        rows, columns = np.indices(there.shape)[:, ::_SPARSE, ::_SPARSE]
+        across = low[0] + (columns + 0.5 - margin) * mm_per_pixel
+        up = high[1] - (rows + 0.5 - margin) * mm_per_pixel
+        place = np.stack((across, up, height_mm[::_SPARSE, ::_SPARSE] + low[2]), axis=-1) @ SIDES[side]
+        facing = normals[::_SPARSE, ::_SPARSE] @ SIDES[side]
+        told, across_it = _wall_map(walls, place, facing, there), thickness - beyond
+        # A wall that faces the eye is known at every pixel, but for a rim, along whose wall one looks.
+        straight = (normals[..., 2] > _STRAIGHT) & (across_it < _RIM * told)
+        wall = np.where(there, np.where(straight, across_it, told), 0.0)
+    return View(np.where(there, thickness, 0.0), height_mm, normals, mm_per_pixel, beyond_mm=beyond, wall_mm=wall)
+
+
+def _wall_map(walls: Walls, place: Array, normals: Array, there: NDArray[np.bool_]) -> Array:
+    """The wall at some points of the front, given to the pixels about each, shape (height, width) [mm]."""
+    reach = 0.1 * float(np.ptp(walls.place, axis=0).max())
+    some = wall_at(walls, place.reshape(-1, 3), normals.reshape(-1, 3), reach_mm=reach).reshape(place.shape[:2])
+    every = np.repeat(np.repeat(some, _SPARSE, axis=0), _SPARSE, axis=1)
+    return np.asarray(every[: there.shape[0], : there.shape[1]])
+
+
+def volume_cm3(view: View) -> float:
+    """What the material in a view takes to cast [cm3]."""
+    return float(view.thickness_mm.sum()) * view.mm_per_pixel**2 / 1000.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,24 +1,203 @@
-"""Rays through a mesh: where each crosses the surface, and whether it enters or leaves there.
+"""Lines through a mesh: where each enters material and where it leaves.
 
-Triangles are sorted into the cells of an even grid, and all rays walk it together, cell by cell (Amanatides and Woo
-1987, A Fast Voxel Traversal Algorithm, Eurographics; from memory). A triangle is hit as Möller and Trumbore have it
-(1997, J. Graphics Tools 2, 21; from memory).
+Lines of sight along one axis, one for each pixel, are found by scan conversion. On a closed surface each leaves as
+often as it enters: from the eye on, faces turned towards it count up and faces turned away count down, and there is
+material wherever the count is above 0, so that bodies that overlap are one, and of a hollow body its near wall is told
+from what lies behind it. Corners are put on a fixed grid and edges decided in whole numbers, each pixel on a shared
+edge going to one side only (the top-left rule of raster graphics, common practice): no pixel is counted twice or left
+out, however thin the triangles.
+
+For rays in other directions triangles are sorted into the cells of an even grid, and all rays walk it together, cell by
+cell (Amanatides and Woo 1987, A Fast Voxel Traversal Algorithm, Eurographics; from memory). A triangle is hit as Möller
+and Trumbore have it (1997, J. Graphics Tools 2, 21; from memory).
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.proofs.scan import spread
-
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_GRID = 256  # steps of the fixed grid in a pixel
+_HALF = _GRID // 2
+_AT_ONCE = 2_000_000  # pixels or rows in memory together
+_BAND = 400  # rows of pixels whose lines of sight are put in order together
+_SEAM = 1e-6  # of the depth of all: a gap as narrow as that is none
 _CELLS_A_TRIANGLE, _FEWEST_CELLS, _MOST_CELLS = 2.0, 30_000, 1_000_000
 _MOST_ENTRIES = 8_000_000  # triangles in cells, together: 64 MB
+
+
+@dataclass(frozen=True, eq=False)
+class Scanned:
+    """What the lines of sight through the pixel centres meet."""
+
+    material: Array  # (height, width): in all [as the corners]
+    first: Array  # (height, width): in the wall next to the eye [as the corners]
+    # (height, width): what lies in a second body too, counted once for each body but the first [as the corners]
+    twice: Array
+    least: Array  # (height, width): less than 0 where faces are inside out [as the corners]
+    nearest: Array  # (height, width): depth of the nearest face turned towards the eye; -inf where there is none
+    face: Ints  # (height, width): which face that is; -1 where there is none
+
+
+@dataclass(frozen=True, eq=False)
+class _Facing:
+    """Triangles on the grid, anticlockwise, with the plane of each."""
+
+    which: Ints  # (n,) place in what was given
+    corners: Ints  # (n, 3, 2)
+    sign: Array  # (n,) 1 towards the eye, -1 away
+    slope: Array  # (n, 2) depth a step of the grid
+    start: Array  # (n,) depth at the first corner
+    bounds: Array  # (n, 2) least and most depth
+
+
+def scan(corners: Array, *, width: int, height: int) -> Scanned:
+    """Look at triangles along the third axis, from its far end.
+
+    Parameters
+    ----------
+    corners : ndarray, shape (n, 3, 3)
+        Column and row [px], rows counted downwards, and depth towards the eye; faces anticlockwise seen from outside.
+    width, height : int
+        Of the picture [px].
+    """
+    facing = _facing(corners)
+    shape = (height, width)
+    whole = Scanned(
+        material=np.zeros(shape), first=np.zeros(shape), twice=np.zeros(shape), least=np.zeros(shape),
+        nearest=np.full(shape, -np.inf), face=np.full(shape, -1, dtype=np.int64),
+    )  # fmt: skip
+    seam = _SEAM * float(np.ptp(corners[..., 2])) if corners.size else 0.0
+    for top in range(0, height, _BAND):
+        rows = min(_BAND, height - top)
+        found = list(_pixels(facing, width, top, top + rows))
+        if found:
+            which, pixel, depth, sign = (np.concatenate(each) for each in zip(*found, strict=True))
+            _along_each(whole, top, rows, which, pixel - top * width, depth, sign, seam)
+    return whole
+
+
+def _along_each(
+    whole: Scanned, top: int, rows: int, face: Ints, pixel: Ints, depth: Array, sign: Array, seam: float
+) -> None:  # fmt: skip
+    """Fill a band of rows with what its lines of sight meet, in their order from the eye."""
+    order = np.lexsort((-sign, -depth, pixel))
+    face, pixel, depth, sign = face[order], pixel[order], depth[order], sign[order]
+    begins = np.flatnonzero(np.concatenate(([True], pixel[1:] != pixel[:-1])))
+    line = np.repeat(np.arange(begins.size), np.diff(np.append(begins, pixel.size)))
+    count = np.cumsum(sign)
+    count -= (count[begins] - sign[begins])[line]
+    onward = np.zeros_like(depth)  # to the next face along the same line
+    same = line[1:] == line[:-1]
+    onward[:-1][same] = (depth[:-1] - depth[1:])[same]
+    size = rows * whole.material.shape[1]
+
+    def put(name: str, values: Array) -> None:
+        getattr(whole, name)[top : top + rows] = np.bincount(pixel, weights=values, minlength=size).reshape(rows, -1)
+
+    put("material", np.where(count > 0, onward, 0.0))
+    put("twice", np.where(count > 1, (count - 1) * onward, 0.0))
+    put("least", np.where(count < 0, count * onward, 0.0))
+    enters = np.flatnonzero((count > 0) & (count - sign <= 0))
+    last = np.append(~same, True)
+    leaves = np.flatnonzero((count <= 0) & (count - sign > 0) & (last | (onward > seam)))
+    near_line, near = np.unique(line[enters], return_index=True)
+    far_line, far = np.unique(line[leaves], return_index=True)
+    place, near = pixel[begins[near_line]], enters[near]
+    for name, values in (("nearest", depth), ("face", face)):
+        getattr(whole, name)[top : top + rows].reshape(-1)[place] = values[near]
+    ends = np.full(begins.size, np.nan)
+    ends[far_line] = depth[leaves[far]]
+    first = depth[near] - ends[near_line]
+    whole.first[top : top + rows].reshape(-1)[place] = np.where(np.isnan(first), 0.0, first)
+
+
+def _facing(corners: Array) -> _Facing:
+    grid = np.rint(corners[..., :2] * _GRID).astype(np.int64)
+    depth = corners[..., 2]
+    one, two = grid[:, 1] - grid[:, 0], grid[:, 2] - grid[:, 0]
+    area = one[:, 1] * two[:, 0] - one[:, 0] * two[:, 1]  # rows run down: turned towards the eye when positive
+    kept = np.flatnonzero(area)
+    sign = np.sign(area[kept]).astype(float)
+    order = np.where(sign[:, None] > 0, [0, 2, 1], [0, 1, 2])
+    grid = np.take_along_axis(grid[kept], order[..., None], axis=1)
+    depth = np.take_along_axis(depth[kept], order, axis=1)
+    one, two = (grid[:, 1] - grid[:, 0]).astype(float), (grid[:, 2] - grid[:, 0]).astype(float)
+    up, on = depth[:, 1] - depth[:, 0], depth[:, 2] - depth[:, 0]
+    whole = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    slope = np.stack((up * two[:, 1] - on * one[:, 1], on * one[:, 0] - up * two[:, 0]), axis=-1) / whole[:, None]
+    bounds = np.stack((depth.min(axis=1, initial=np.inf), depth.max(axis=1, initial=-np.inf)), axis=-1)
+    return _Facing(kept, grid, sign, slope, depth[:, 0], bounds)
+
+
+def _pixels(facing: _Facing, width: int, top: int, bottom: int) -> Iterator[tuple[Ints, Ints, Array, Array]]:
+    """Every pixel centre in every triangle, of rows from top to bottom, some at a time: face, pixel, depth, sign."""
+    first = np.maximum(_up(facing.corners[..., 1].min(axis=1, initial=2**60) - _HALF), top)
+    last = np.minimum((facing.corners[..., 1].max(axis=1, initial=-(2**60)) - _HALF) // _GRID, bottom - 1)
+    rows = np.maximum(last - first + 1, 0)
+    for some in _batches(rows):
+        which, step = spread(rows[some])
+        which += some.start
+        row = first[which] + step
+        low, high = _span(facing, which, row, width)
+        for part in _batches(np.maximum(high - low + 1, 0)):
+            inner, along = spread(np.maximum(high[part] - low[part] + 1, 0))
+            inner += part.start
+            mine, column, line = which[inner], low[inner] + along, row[inner]
+            across = column * _GRID + _HALF - facing.corners[mine, 0, 0]
+            down = line * _GRID + _HALF - facing.corners[mine, 0, 1]
+            slope, bounds = facing.slope[mine], facing.bounds[mine]
+            depth = facing.start[mine] + slope[:, 0] * across + slope[:, 1] * down
+            depth = np.clip(depth, bounds[:, 0], bounds[:, 1])  # a sliver's slope may be steep beyond all rounding
+            yield facing.which[mine], line * width + column, depth, facing.sign[mine]
+
+
+def _span(facing: _Facing, which: Ints, row: Ints, width: int) -> tuple[Ints, Ints]:
+    """First and last column whose centre is in a triangle, a row at a time; the last is less than the first in none."""
+    low, high = np.zeros(which.size, dtype=np.int64), np.full(which.size, width - 1, dtype=np.int64)
+    line = row * _GRID + _HALF
+    for begin, end in ((0, 1), (1, 2), (2, 0)):
+        a = facing.corners[:, begin]
+        run = facing.corners[:, end] - a
+        across, down = run[which, 0], run[which, 1]
+        owned = (down > 0) | ((down == 0) & (across < 0))  # of two triangles that share an edge, one owns it
+        inside = across * (line - a[which, 1]) + down * a[which, 0] - ~owned  # less down * x, not negative inside
+        to_left = np.where(down < 0, _up(-(inside - down * _HALF), np.maximum(-down, 1) * _GRID), 0)
+        to_right = np.where(down > 0, (inside - down * _HALF) // (np.maximum(down, 1) * _GRID), width)
+        low, high = np.maximum(low, to_left), np.minimum(high, to_right)
+        high = np.where((down == 0) & (inside < 0), -1, high)
+    return low, high
+
+
+def _up(value: Ints, by: Ints | int = _GRID) -> Ints:
+    """Divided and rounded up."""
+    return np.asarray(-(-value // by))
+
+
+def _batches(counts: Ints) -> Iterator[slice]:
+    """Runs of entries that together count no more than is to be in memory, or a single one that does."""
+    total = np.cumsum(counts)
+    start = 0
+    while start < counts.size:
+        before = int(total[start - 1]) if start else 0
+        stop = max(int(np.searchsorted(total, before + _AT_ONCE, side="right")), start + 1)
+        yield slice(start, stop)
+        start = stop
+
+
+def spread(counts: Ints) -> tuple[Ints, Ints]:
+    """Each entry as often as it counts, and 0, 1, 2 ... within it."""
+    which = np.repeat(np.arange(counts.size), counts)
+    return which, np.arange(which.size) - np.repeat(np.cumsum(counts) - counts, counts)
+
+
+# Rays in any direction, some thousands at a time.
 
 
 @dataclass(frozen=True, eq=False)

@@ -15,23 +15,30 @@ from tint.palette import Palette
 from tint.plots import DASHES
 from tint.proofs import words
 from tint.proofs.facts import Shade, bare_shades, shade_of
-from tint.proofs.parts import (
+from tint.proofs.picture import (
     BODY,
+    DARK,
     LEFT,
+    LINE,
+    QUIET,
     RIGHT,
     SMALL,
     STEP_SIGN,
+    Box,
+    Item,
     Laid,
+    Patch,
+    Picture,
     coloured,
     finished,
     framed,
     headed,
+    paint,
     plot,
     plot_ink,
     stacked,
     titled,
-)  # fmt: skip
-from tint.proofs.picture import DARK, LINE, QUIET, Box, Item, Patch, Picture, paint
+)
 from tint.recipes import Answer, Recipe
 from tint.target import Target
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from tint.appearance import Appearance, clarity_in_words
-from tint.proofs.facts import Facts
 from tint.target import Target
 from tint.walls import Wall
+
+if TYPE_CHECKING:
+    from tint.proofs.facts import Facts
 
 # CIEDE2000 below which a difference is spoken of so, two flat chips side by side; common practice, no source.
 _DIFFERENCES = (

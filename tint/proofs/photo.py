@@ -1,0 +1,172 @@
+"""A photograph to show: read and fitted, never measured; and the colours that one without a chart may show.
+
+It is shown upright, in sRGB, without what else its file tells. The span of a colour that was photographed without a
+chart stands as chips on a page for the customer to choose from.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+
+from tint.errors import InputError
+from tint.files import hushed
+from tint.proofs.leaf import rendered
+from tint.proofs.picture import srgb_profile
+from tint.proofs.render import Levels
+
+if TYPE_CHECKING:
+    from tint.photographs.mailed import Wanted
+
+# What cameras write stays below the first two; the third is along each side. Common practice, no source.
+_MOST_BYTES, _MOST_PIXELS, _LEAST = 60_000_000, 120_000_000, 16
+_FEWER = f"expected at most {_MOST_PIXELS / 1e6:.0f} megapixels"
+_KEPT = 1600  # pixels along the longer side: as wide as a picture
+_QUALITY = 88  # of a JPEG, 0 to 95; common practice, no source
+_KINDS = ("JPEG", "PNG", "TIFF", "WEBP", "BMP")
+COLUMNS = 5  # of chips, as they are named
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """A photograph."""
+
+    pixels: Levels  # (height, width, 3): sRGB [levels]
+    named: str  # its file, without the folder
+
+    def fitted(self, width: int, height: int) -> Levels:
+        """Scaled, and cropped about its middle, to fill a box of so many pixels, shape (height, width, 3)."""
+        image = Image.fromarray(self.pixels)
+        return np.asarray(ImageOps.fit(image, (width, height), Image.Resampling.LANCZOS))
+
+    def jpeg(self, width: int, height: int) -> bytes:
+        """Likewise as a JPEG tagged sRGB that tells neither place nor camera; never made larger than it is."""
+        share = min(1.0, self.pixels.shape[1] / width, self.pixels.shape[0] / height)
+        out = io.BytesIO()
+        pixels = self.fitted(max(round(share * width), 1), max(round(share * height), 1))
+        Image.fromarray(pixels).save(out, format="JPEG", quality=_QUALITY, icc_profile=srgb_profile())
+        return out.getvalue()
+
+
+def read_photo(path: Path) -> Photo:
+    """A photograph from a file.
+
+    Parameters
+    ----------
+    path : Path
+        A JPEG, PNG, TIFF, WebP or BMP of at most 60 MB and 120 megapixels.
+
+    Raises
+    ------
+    InputError
+        If it is none, is broken, too large or too small.
+    """
+    where = f"photograph {path}"
+    try:
+        size = path.stat().st_size
+        if size > _MOST_BYTES:
+            raise InputError(where, f"{size / 1e6:.0f} MB", f"expected at most {_MOST_BYTES / 1e6:.0f} MB", "shrink it")
+        data = path.read_bytes()
+    except OSError as error:
+        raise InputError(where, f"cannot be read ({error.strerror})", mend="check the name") from error
+    try:
+        with hushed():  # odd metadata do no harm, and size is looked at here
+            return Photo(_opened(data, where), path.name)
+    except UnidentifiedImageError as error:
+        mend = "save it as a JPEG" if path.suffix.lower() in (".heic", ".heif", ".avif", ".dng", ".raw") else ""
+        raise InputError(where, "is no picture that can be read", f"expected {', '.join(_KINDS)}", mend) from error
+    except Image.DecompressionBombError as error:
+        raise InputError(where, "far too many pixels", _FEWER, "shrink it") from error
+    except (OSError, SyntaxError, ValueError, struct.error) as error:
+        raise InputError(where, f"is broken ({str(error)[:80]})", mend="save it again") from error
+
+
+def _opened(data: bytes, where: str) -> Levels:
+    with Image.open(io.BytesIO(data), formats=_KINDS) as image:
+        width, height = image.size
+        if width * height > _MOST_PIXELS:
+            found = f"{width} x {height} pixels"
+            raise InputError(where, found, _FEWER, "shrink it")
+        if min(width, height) < _LEAST:
+            raise InputError(where, f"{width} x {height} pixels", f"expected at least {_LEAST} along each side")
+        image.draft("RGB", (_KEPT, _KEPT))  # a JPEG is decoded no finer than is needed
+        profile = image.info.get("icc_profile")
+        small = ImageOps.exif_transpose(image)
+        if small.mode in ("I", "I;16", "I;16B", "F"):
+            raise InputError(where, f"is of kind {small.mode}, not a photograph", "expected 8 bits a channel")
+        small.thumbnail((_KEPT, _KEPT), Image.Resampling.LANCZOS)
+        return np.asarray(_in_srgb(small, profile))
+
+
+def _in_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
+    """The picture in sRGB; as it is where it bears no profile, or one that cannot be used."""
+    if image.mode in ("RGBA", "LA", "PA", "P"):
+        seen = image.convert("RGBA")
+        image = Image.alpha_composite(Image.new("RGBA", seen.size, "white"), seen).convert("RGB")
+    if profile and image.mode in ("RGB", "CMYK", "L"):
+        try:
+            own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+            turned = ImageCms.profileToProfile(image, own, ImageCms.createProfile("sRGB"), outputMode="RGB")
+        except (ImageCms.PyCMSError, OSError):
+            return image.convert("RGB")
+        return image.convert("RGB") if turned is None else turned
+    return image.convert("RGB")
+
+
+# The page to choose from.
+
+
+def choosing_page(wanted: Wanted, *, spot: tuple[float, float], title: str, words: str = "") -> bytes:
+    """The page as HTML, self-contained.
+
+    Parameters
+    ----------
+    wanted : Wanted
+        With chips to choose from.
+    spot : tuple of float
+        The place in the photograph [px].
+    title : str
+        What the order is called.
+    words : str
+        The customer's own; may be blank.
+
+    Raises
+    ------
+    InputError
+        If what draws it is not installed.
+    """
+    chips = wanted.chips
+    rows = [chips[start : start + COLUMNS] for start in range(0, len(chips), COLUMNS)]
+    middle = len(rows) // 2
+    return rendered(
+        "choosing.html.j2",
+        title=title,
+        words=words,
+        error=f"{wanted.error if wanted.span is None else wanted.span.error:.0f}",
+        rows=[(name, each) for name, each in zip(("lighter", "as in the picture", "darker"), rows, strict=True)],
+        heads=[chip.words for chip in rows[middle]],
+        photo=Photo(_around(wanted.picture.pixels, spot, wanted.side), "the picture"),
+    )
+
+
+def _around(pixels: NDArray[np.uint8], spot: tuple[float, float], size: float) -> NDArray[np.uint8]:
+    """The neighbourhood of a place, with the square that was read drawn in it."""
+    height, width = pixels.shape[:2]
+    wide, high = (max(min(round(share * size), most), 16) for share, most in ((9.0, width), (6.0, height)))
+    left = int(np.clip(spot[0] - wide / 2, 0, width - wide))
+    top = int(np.clip(spot[1] - high / 2, 0, height - high))
+    shown = pixels[top : top + high, left : left + wide].copy()
+    x, y = round(spot[0] - left), round(spot[1] - top)
+    half, thick = round(size / 2) + 1, max(round(size / 24), 1)
+    level = 0 if shown.mean() > 127.0 else 255
+    rows, columns = np.abs(np.arange(high) - y)[:, None], np.abs(np.arange(wide) - x)[None, :]
+    away = np.maximum(rows, columns)
+    shown[(away >= half) & (away < half + thick)] = level
+    return shown
