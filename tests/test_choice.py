@@ -19,7 +19,7 @@ from tint.recipes.aims import Problem, judge, lay_out
 from tint.recipes.choice import TEST_LIGHTS, Merits, merits_of, pick, unbeaten
 from tint.recipes.limits import bounds
 from tint.recipes.rounding import best_roundings, too_small
-from tint.recipes.sparing import ALIKE
+from tint.recipes.sparing import ALIKE, UNSEEN, exchanged
 from tint.target import Target
 
 Array = NDArray[np.float64]
@@ -47,7 +47,7 @@ def laid_out(palette: Palette, target: Target, setting: Setting = SETTING) -> Pr
 
 def test_property_a_recipe_is_no_metamer_of_itself(demo_palette: Palette) -> None:
     look = predict(demo_palette, OLIVE, setting=SETTING)
-    target = Target(lab=look.lab, spectrum=look.reflectance)
+    target = Target(lab=look.lab, spectrum=look.reflectance, tolerance=ALIKE)
     answer = solve(demo_palette, target, setting=SETTING, base="clear", rules=Rules(most_recipes=200))
     own = [each for each in answer.recipes if set(each.blend.loadings) == set(OLIVE.loadings)]
     assert own
@@ -287,8 +287,12 @@ def test_what_is_picked_is_what_is_said(seed: int, rank_by: str) -> None:
     assert [(at, word) for at, words in picked for word in words if not true_of[word][at]] == []
     told = [at for at, _ in picked]
     value = {
-        # What cannot be told apart comes first, the least pigment before more.
-        "closeness": np.where(merits.miss <= merits.miss.min() + ALIKE, np.log(merits.loading) - 1e3, merits.score),
+        # What cannot be told apart comes first, the least pigment before more, a colour farther off at its price.
+        "closeness": np.where(
+            merits.miss <= merits.miss.min() + UNSEEN,
+            np.log(exchanged(merits.loading, merits.miss - merits.miss.min())) - 1e3,
+            merits.score,
+        ),
         "chance": -chance,
         "price": np.nan_to_num(merits.price, nan=1e2) + np.where(near, 0.0, 1e3),
         "loading": merits.loading + np.where(near, 0.0, 1e3),

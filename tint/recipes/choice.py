@@ -14,7 +14,7 @@ from tint.opacity import FAIR, MET
 from tint.palette import Palette
 from tint.recipes.aims import Judged, Problem, judge
 from tint.recipes.reasons import UNBEATEN, Choice, gains, same_recipe
-from tint.recipes.sparing import ALIKE
+from tint.recipes.sparing import ALIKE, UNSEEN, exchanged
 from tint.target import Target
 
 Array = NDArray[np.float64]
@@ -282,9 +282,13 @@ def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float)
     if asked:
         unsafe = merits.lacking > float(merits.lacking[best].min()) + ALIKE
         return np.lexsort((merits.score, *asked, unsafe, ~best, ~near))
-    # What cannot be told apart counts as equally near: of those the least pigment comes first, then the fewest.
-    alike = best & (merits.wanting <= float(merits.wanting[best].min()) + ALIKE)
-    loading = np.where(alike, _by_share(np.where(alike, merits.loading, np.nan), _GRAIN["loading"]), 0.0)
+    # What no eye tells apart counts as equally near: of those the least pigment comes first, then the fewest. The room
+    # to the bound of an opacity is not exchanged for it; and where nothing meets the target, the nearest is wanted.
+    nearest = int(np.where(best, merits.wanting, np.inf).argmin())
+    beyond = merits.wanting - merits.wanting[nearest]
+    alike = best & (beyond <= (UNSEEN if met.any() else ALIKE)) & (merits.lacking <= merits.lacking[nearest] + ALIKE)
+    spent = np.where(alike, exchanged(merits.loading, beyond), np.nan)
+    loading = np.where(alike, _by_share(spent, _GRAIN["loading"]), 0.0)
     return np.lexsort((merits.score, np.where(alike, merits.pigments, 0.0), loading, ~alike, ~best, ~near))
 
 

@@ -15,6 +15,10 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
+# CIEDE2000 that no eye tells: half of lookers perceive 0.8 (Paravina and others 2015, J. Esthet. Restor. Dent. 27 S1).
+# Beyond `ALIKE` it has a price, since it is missed on top of what a pour scatters: a share of the pigment for each
+# CIEDE2000, so that all of it is spent only where that spares a quarter. tests/figures/least_pigment.py judges it.
+UNSEEN, _EXCHANGE = 0.5, 0.8
 _DUST = 5e-4  # percent: half a milligram in 100 g, 0.5 g of a premix of one in a thousand
 _SPARED = 0.99  # of the pigment: less is spared than this, and the nearer colour is the better recipe
 _LOST = 0.0005  # of contrast ratio or transmittance: shown as the same in three digits
@@ -32,8 +36,8 @@ def leaner(
 
     A black is as black with a sixtieth of the pigment, and a solid colour as solid: what is spent beyond that buys a
     difference that no eye and no instrument finds. The pull towards less pigment is raised, for every set by halving,
-    as far as no colour is missed by more than `ALIKE` beyond its nearest, none leaves the tolerance, and no opacity is
-    lost.
+    as far as no colour is missed by more than `ALIKE` beyond its nearest, or as it pays within what no eye tells; none
+    leaves the tolerance, and no opacity is lost.
 
     Parameters
     ----------
@@ -51,14 +55,20 @@ def leaner(
     most = np.where(colour <= least + 0.9 * ALIKE, least + ALIKE, colour + ALIKE)
     most = np.where(colour <= tolerance, np.minimum(most, max(tolerance, ALIKE)), most)
     most = np.where(within & (colour <= tolerance), tolerance, most)
+    farthest = np.maximum(most, min(least + UNSEEN, tolerance))
     lost = np.maximum(opacity_missed(before), _LOST)
     rows = _worth_sparing(found, worth, colour + np.minimum(100.0 * opacity_missed(before), 5.0), tolerance)
     halvings = _FINE_HALVINGS if within else _HALVINGS
-    part = _leanest(problem, found.rows(rows), bounds, worth, most[rows], lost[rows], halvings)
+    part = _leanest(problem, found.rows(rows), bounds, worth, most[rows], farthest[rows], lost[rows], halvings)
     where = np.zeros(len(found.sets), dtype=bool)
     where[rows] = True
     found = put(found, where, part)
     return found.rows(np.asarray(~np.tril(same(found, found), -1).any(axis=1)))  # of recipes that became one, the first
+
+
+def exchanged(loading: Array, beyond: Array) -> Array:
+    """Pigment with the price of a colour that is missed by so much more than the nearest one [%]."""
+    return np.asarray(loading * np.exp(_EXCHANGE * np.maximum(beyond - ALIKE, 0.0)))
 
 
 def _worth_sparing(found: Candidates, worth: Array, missed: Array, tolerance: float) -> Index:
@@ -69,19 +79,29 @@ def _worth_sparing(found: Candidates, worth: Array, missed: Array, tolerance: fl
 
 
 def _leanest(
-    problem: Problem, found: Candidates, bounds: Bounds, worth: Array, most: Array, lost: Array, halvings: int
-) -> Candidates:
-    """The least spent with the colour missed by no more than `most` and the opacity by no more than `lost`."""
+    problem: Problem, found: Candidates, bounds: Bounds, worth: Array, most: Array, farthest: Array, lost: Array,
+    halvings: int,
+) -> Candidates:  # fmt: skip
+    """The least spent with the colour missed by no more than `most`, or as it pays than `farthest`; opacity by `lost`.
+
+    Notes
+    -----
+    Where the squared miss and the pull are least together, a little less spent costs as much in the one as it saves in
+    the other: that is how much of what is spent another CIEDE2000 spares.
+    """
     spent = np.maximum(np.sum(np.abs(worth[found.sets]) * found.loadings, axis=1), 1e-9)
     loadings, best = found.loadings, found
     low, high = np.full(len(spent), np.log(_LEAST_PULL)), np.full(len(spent), np.log(_MOST_PULL))
-    problem = replace(problem, room=found.room)
+    problem, clean = replace(problem, room=found.room), ~_dust(found.loadings, found.sets, bounds)
     for _ in range(halvings):
         middle = 0.5 * (low + high)
         held = replace(problem, thrift=np.exp(middle) / np.sqrt(spent), worth=worth, opacity_scale=STRICT)
         again = optimise(held, found.sets, loadings, bounds, tolerance=1e-4, most_steps=_STEPS)
         judged = judge(problem, found.sets, again.loadings)
-        good = (judged.colour.max(axis=1) <= most) & (opacity_missed(judged) <= lost)
+        colour, now = judged.colour.max(axis=1), np.sum(np.abs(worth[found.sets]) * again.loadings, axis=1)
+        spares = 2.0 * np.sum(judged.colour**2, axis=1) * spent / np.maximum(colour * now * np.exp(2.0 * middle), 1e-12)
+        good = (colour <= most) | ((colour <= farthest) & (spares >= _EXCHANGE))
+        good &= (opacity_missed(judged) <= lost) & ~(_dust(again.loadings, found.sets, bounds) & clean).any(axis=1)
         low, high = np.where(good, middle, low), np.where(good, high, middle)
         less = np.sum(worth[found.sets] * (best.loadings - again.loadings), axis=1) > (1.0 - _SPARED) * spent
         if (good & less).any():
@@ -91,17 +111,21 @@ def _leanest(
     return best
 
 
+def _dust(loadings: Array, sets: Index, bounds: Bounds) -> NDArray[np.bool_]:
+    """Which doses are none at all to a workshop though they are more than nothing, like the loadings."""
+    return np.asarray((loadings > 0.0) & (loadings < _DUST) & (bounds.low[sets] == 0.0))
+
+
 def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
     """Doses that not even a premix of a premix makes weighable left out, and the rest sought again without them.
 
     Where that would be seen the recipe stays as it is: the weigh sheet then says what it cannot weigh.
     """
-    empty = len(bounds.low) - 1
-    dust = (found.loadings < _DUST) & (bounds.low[found.sets] == 0.0) & (found.sets != empty)
+    dust = _dust(found.loadings, found.sets, bounds)
     rows = np.flatnonzero(dust.any(axis=1))
     if rows.size == 0:
         return found
-    fewer = np.where(dust, empty, found.sets)[rows]
+    fewer = np.where(dust, len(bounds.low) - 1, found.sets)[rows]
     problem = replace(problem, room=found.room[rows])
     again = polished(problem, fewer, np.where(dust, 0.0, found.loadings)[rows], bounds)
     again = replace(again, room=found.room[rows])
