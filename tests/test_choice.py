@@ -17,9 +17,8 @@ from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, solve
 from tint.recipes.aims import Problem, judge, lay_out
 from tint.recipes.choice import TEST_LIGHTS, Merits, merits_of, pick, unbeaten
-from tint.recipes.limits import bounds
-from tint.recipes.rounding import best_roundings, too_small
-from tint.recipes.sparing import ALIKE, UNSEEN, exchanged
+from tint.recipes.limits import best_roundings, bounds, too_small
+from tint.recipes.refine import ALIKE, UNSEEN, exchanged
 from tint.target import Target
 
 Array = NDArray[np.float64]

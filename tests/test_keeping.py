@@ -17,7 +17,7 @@ from tint.errors import FolderError, InputError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.trials import Trial, TrialReading
-from tint.trials.keeping import keep_as_swatch
+from tint.trials.files import keep_as_swatch
 
 PEACH = (
     "--base", "clear", "--load", "white=0.3", "--load", "yellow=0.06", "--load", "red=0.04", "--thickness", "2.1",

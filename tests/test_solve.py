@@ -19,7 +19,7 @@ from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import Answer, Rules, solve
 from tint.recipes.answer import Loosened
-from tint.recipes.sparing import ALIKE
+from tint.recipes.refine import ALIKE
 from tint.target import Look, Target
 
 Array = NDArray[np.float64]

@@ -113,7 +113,7 @@ class Target:
             raise InputError("target, thickness", f"{self.thickness_mm:g} mm", "more than 0 and at most 100 mm")
 
     def _check_bounds(self, kind: str) -> None:
-        reach, low, high = self._bounds(kind)
+        reach, low, high = self.bounds(kind)
         where = f"target, {kind.replace('_', ' ')}"
         for value in (reach, low, high):
             if value is not None and not 0.0 < value <= 1.0:
@@ -123,23 +123,24 @@ class Target:
         if reach is not None and (low is not None or high is not None):
             raise InputError(where, "one to reach and a bound on it", "one or the other")
 
-    def _bounds(self, kind: str) -> tuple[float | None, float | None, float | None]:
+    def bounds(self, kind: str) -> tuple[float | None, float | None, float | None]:
+        """What is to be reached of one of `KINDS`, the least and the most; None where it is not asked [-]."""
         return getattr(self, kind), getattr(self, f"{kind}_min"), getattr(self, f"{kind}_max")
 
     @property
     def asks_opacity(self) -> bool:
         """Whether a contrast ratio was asked for."""
-        return self._bounds("contrast_ratio") != (None, None, None)
+        return self.bounds("contrast_ratio") != (None, None, None)
 
     @property
     def asks_light(self) -> bool:
         """Whether a transmittance was asked for."""
-        return self._bounds("transmittance") != (None, None, None)
+        return self.bounds("transmittance") != (None, None, None)
 
     @property
     def asks_haze(self) -> bool:
         """Whether a haze was asked for."""
-        return self._bounds("haze") != (None, None, None)
+        return self.bounds("haze") != (None, None, None)
 
     @property
     def asks_more(self) -> bool:
@@ -148,15 +149,15 @@ class Target:
 
     def opacity_miss(self, contrast_ratio: ArrayLike) -> Array:
         """How far contrast ratios, shape (...), are from what was asked, signed; 0 where it is met [-]."""
-        return _miss(contrast_ratio, *self._bounds("contrast_ratio"))
+        return _miss(contrast_ratio, *self.bounds("contrast_ratio"))
 
     def light_miss(self, transmittance: ArrayLike) -> Array:
         """The same for luminous transmittances, shape (...), 0 to 1 [-]."""
-        return _miss(transmittance, *self._bounds("transmittance"))
+        return _miss(transmittance, *self.bounds("transmittance"))
 
     def haze_miss(self, haze: ArrayLike) -> Array:
         """The same for haze, shape (...) [-]."""
-        return _miss(haze, *self._bounds("haze"))
+        return _miss(haze, *self.bounds("haze"))
 
     def met(
         self, delta_e: ArrayLike, *, contrast_ratio: ArrayLike = np.nan, transmittance: ArrayLike = np.nan,
@@ -191,7 +192,7 @@ class Target:
 
     def bounds_in_words(self, kind: str) -> str:
         """What is asked of `contrast_ratio`, `transmittance` or `haze`; `any` when nothing is."""
-        bounds = zip(("", "at least ", "at most "), self._bounds(kind), strict=True)
+        bounds = zip(("", "at least ", "at most "), self.bounds(kind), strict=True)
         return " and ".join(f"{word}{bound:.3g}" for word, bound in bounds if bound is not None) or "any"
 
 

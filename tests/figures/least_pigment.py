@@ -28,10 +28,10 @@ from tint import colorimetry
 from tint.appearance import Setting
 from tint.opacity import MET
 from tint.palette import Palette
-from tint.recipes import Answer, Recipe, Rules, limits, margin, solve
+from tint.recipes import Answer, Recipe, Rules, limits, refine, solve
 from tint.recipes.aims import Problem, drawn_in, judge, lay_out
+from tint.recipes.refine import ALIKE
 from tint.recipes.sets import best_of_sets
-from tint.recipes.sparing import ALIKE
 from tint.target import Target, target_from_srgb
 
 Array = NDArray[np.float64]
@@ -189,7 +189,7 @@ def _least(poured: bench.Poured, palette: Palette, kind: str, answer: Answer, *,
     target, setting, rules, best = answer.target, answer.setting, answer.rules, answer.best
     looks = [wall.appearance for wall in best.walls] or [best.appearance]
     # As much room to the bound as the first recipe's own error asks for, unless it has less itself.
-    room = margin.of_depth("contrast_ratio", *margin.predicted(best.appearance, "contrast_ratio"))
+    room = refine.of_depth("contrast_ratio", *refine.predicted(best.appearance, "contrast_ratio"))
     safe, _ = drawn_in(target, "contrast_ratio", np.array([room]))
     room = min(float(safe[0]), *(look.contrast_ratio for look in looks))
     asked = replace(target, contrast_ratio_min=max(room, float(target.contrast_ratio_min or 0.0)))

@@ -12,8 +12,8 @@ from functools import partial
 import numpy as np
 
 from tint.weighing import Kept, Scale
-from tint.weighing.looser import spent_g
 from tint.weighing.premix import premixes
+from tint.weighing.rounding import spent_g
 
 BATCHES = 400
 

@@ -27,11 +27,11 @@ from tint.cli.wanted import (
 )
 from tint.errors import InputError
 from tint.palette import Palette
-from tint.recipes.limits import warnings
+from tint.recipes.binding import warnings
 from tint.swatches.instruments import Given
 from tint.target import BOUNDS, Target, solid_unless_told, target_from_written, without_gloss
 from tint.trials import Additions, Adjustment, Cup, Doubts, Trial, adjust
-from tint.trials.keeping import keep_as_swatch
+from tint.trials.files import keep_as_swatch
 from tint.trials.trial import HAZE_PERCENT, STRENGTH_PERCENT, TINT_PERCENT
 
 if TYPE_CHECKING:

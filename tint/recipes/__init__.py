@@ -15,14 +15,13 @@ from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.opacity import KINDS, MET
 from tint.palette import ONE_WAY, Palette
-from tint.recipes import choice, limits, margin, rounding, why
+from tint.recipes import binding, choice, limits, refine
 from tint.recipes.aims import Problem, judge, lay_out
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules, from_json
 from tint.recipes.choice import Merits
 from tint.recipes.reasons import Choice
 from tint.recipes.reasons import why as why_take
 from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
-from tint.recipes.sparing import leaner
 from tint.target import Target
 from tint.walls import at_walls
 
@@ -125,7 +124,7 @@ def solve(
         rules=rules,
         recipes=tuple(recipes),
         refused={name: each for name, each in refused.items() if each},
-        warnings=tuple(limits.warnings(palette, target, recipes)),
+        warnings=tuple(binding.warnings(palette, target, recipes)),
         loosened=loosened,
         sets=n_sets,
     )
@@ -146,25 +145,26 @@ def _search(
     problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
     keep = limits.kept(palette, rules)
     nearest = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds, farther=farther)
-    nearest = margin.with_margin(
+    nearest = refine.with_margin(
         problem, nearest, bounds, lambda rows: _unsure(palette, setting, base, target, nearest.rows(rows))
     )
-    exact = leaner(problem, nearest, bounds, tolerance=target.tolerance)
+    exact = refine.leaner(problem, nearest, bounds, tolerance=target.tolerance)
     if rules.rank_by in ("price", "loading"):
         worth = choice.worth_sparing(palette, base) if rules.rank_by == "price" else None
-        exact = joined((leaner(problem, exact, bounds, tolerance=target.tolerance, worth=worth, within=True), exact))
+        spared = refine.leaner(problem, exact, bounds, tolerance=target.tolerance, worth=worth, within=True)
+        exact = joined((spared, exact))
     shown, coarse = exact, False
     if rules.batch_g is not None and rules.scale_step_g is not None:
         step = 100.0 * rules.scale_step_g / rules.batch_g
-        alone = rounding.to_round(palette, base, exact.loadings, rules)
+        alone = limits.to_round(palette, base, exact.loadings, rules)
         held = replace(problem, room=exact.room)
-        rounded = rounding.best_roundings(held, exact.sets, exact.loadings, step, bounds, alone)
-        reaches = [limits.met(target, judge(problem, exact.sets, x)) for x in (exact.loadings, rounded)]
+        rounded = limits.best_roundings(held, exact.sets, exact.loadings, step, bounds, alone)
+        reaches = [judge(problem, exact.sets, x).met(target.tolerance).any() for x in (exact.loadings, rounded)]
         coarse = reaches == [True, False]
         exact, shown = _distinct(exact, replace(exact, loadings=rounded), len(palette.pigments))
     lights = (rules.also_light,) if rules.also_light else choice.TEST_LIGHTS
     merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings, lights)
-    merits = replace(merits, lacking=margin.lacking(problem, shown))
+    merits = replace(merits, lacking=refine.lacking(problem, shown))
     found = _Searched(base, problem, bounds, exact, shown, coarse, merits)
     if not farther and not _able(palette, rules, [(found, row) for row in range(len(shown.sets))]).size:
         return _search(palette, target, setting, base, rules, usable, farther=True)
@@ -178,7 +178,7 @@ def _unsure(palette: Palette, setting: Setting, base: str, target: Target, found
     if target.asks_light or target.asks_haze:
         for row, own in enumerate(loadings):
             look = predict(palette, palette.blend(base, own), setting=setting)
-            room[row] = [margin.of_depth(kind, *margin.predicted(look, kind)) for kind in KINDS]
+            room[row] = [refine.of_depth(kind, *refine.predicted(look, kind)) for kind in KINDS]
         return room
     # Of the contrast ratio alone the error is cheaper to have than all of an appearance.
     view, backings = setting.viewing(palette), (setting.behind(palette), *palette.pair)
@@ -188,9 +188,9 @@ def _unsure(palette: Palette, setting: Setting, base: str, target: Target, found
         error = uncertainty.of_colour(
             palette, base, own, values, slopes, thickness_mm=setting.thickness_mm, view=view, has_pair=True
         )
-        width = margin.of_part(error.contrast_ratio, error.of_reading)
+        width = refine.of_part(error.contrast_ratio, error.of_reading)
         ratio = float(colorimetry.contrast_ratio(values[1], values[2], view))
-        room[row, 0] = margin.of_depth(KINDS[0], ratio, width)
+        room[row, 0] = refine.of_depth(KINDS[0], ratio, width)
     return room
 
 
@@ -250,9 +250,9 @@ def _told(palette: Palette, searched: _Searched, row: int, *, chance: float) -> 
 
 def _able(palette: Palette, rules: Rules, owner: list[tuple[_Searched, int]]) -> Index:
     """Of candidates those that the scale can weigh."""
-    if rounding.scale_of(rules) is None:
+    if limits.scale_of(rules) is None:
         return np.arange(len(owner))
-    return np.flatnonzero([not rounding.unweighable(palette, _blend(palette, *each), rules) for each in owner])
+    return np.flatnonzero([not limits.unweighable(palette, _blend(palette, *each), rules) for each in owner])
 
 
 def _chance(palette: Palette, look: Appearance, target: Target) -> float:
@@ -300,11 +300,11 @@ def _recipe(
     loadings = _whole(palette, exact.sets[row], exact.loadings[row])
     unrounded = judge(searched.problem, exact.sets[[row]], exact.loadings[[row]])
     shown = judge(searched.problem, searched.shown.sets[[row]], searched.shown.loadings[[row]])
-    reached = limits.met(target, shown)
-    binding: tuple[str, ...] = ("scale_step",)
-    if reached or not (searched.coarse or limits.met(target, unrounded)):
+    reached = bool(shown.met(target.tolerance).any())
+    binds: tuple[str, ...] = ("scale_step",)
+    if reached or not (searched.coarse or unrounded.met(target.tolerance).any()):
         gain = _whole(palette, exact.sets[row], exact.pull[row]) / max(float(np.sqrt(exact.cost[row])), 0.1)
-        binding = limits.binding(palette, searched.bounds, loadings, gain, target, look, shown, reached=reached)
+        binds = binding.binding(palette, searched.bounds, loadings, gain, target, look, shown, reached=reached)
     walls = at_walls(palette, target, look, walls_mm=rules.walls_mm)
     return Recipe(
         blend=look.blend,
@@ -315,15 +315,15 @@ def _recipe(
         sensitivity=float(own.sensitivity[row]),
         chance=chance,
         price_per_kg=None if np.isnan(own.price[row]) else float(own.price[row]),
-        limits=binding,
+        limits=binds,
         reached=reached,
         reason=""
         if reached
-        else limits.why_not(palette, searched.base, searched.bounds, binding, delta_e, miss, target),
+        else binding.why_not(palette, searched.base, searched.bounds, binds, delta_e, miss, target),
         merits=tuple(merits),
-        opacity_chance=min(margin.kept(target, each) for each in (look, *(wall.appearance for wall in walls))),
-        premix=rounding.too_small(palette.blend(searched.base, loadings[:-1]), rules),
-        unweighable=rounding.unweighable(palette, look.blend, rules),
+        opacity_chance=min(refine.kept(target, each) for each in (look, *(wall.appearance for wall in walls))),
+        premix=limits.too_small(palette.blend(searched.base, loadings[:-1]), rules),
+        unweighable=limits.unweighable(palette, look.blend, rules),
         walls=walls,
     )
 
@@ -338,14 +338,14 @@ def _loosen(
     only: str | None,
 ) -> tuple[Loosened, ...]:
     own = next(each for each in searched if each.base == best.blend.base)
-    told = list(why.loosen(own.problem, own.exact, own.bounds, best, list(palette.pigments)))
+    told = list(binding.loosen(own.problem, own.exact, own.bounds, best, list(palette.pigments)))
     told += _larger_batch(palette, target, rules, searched, best)
     if only is not None:
         for name in palette.seen:
             usable, _ = limits.usable_pigments(palette, name, rules)
             if name != only and set(limits.kept(palette, rules)) <= set(usable):
                 other = _search(palette, target, setting, name, rules, usable)
-                told += why.other_base(name, other.merits, target, best)
+                told += binding.other_base(name, other.merits, target, best)
     return tuple(told)
 
 
@@ -353,9 +353,9 @@ def _larger_batch(
     palette: Palette, target: Target, rules: Rules, searched: list[_Searched], best: Recipe
 ) -> list[Loosened]:
     """The nearest recipe that only a larger batch makes weighable."""
-    if rounding.scale_of(rules) is None:
+    if limits.scale_of(rules) is None:
         return []
     nearest = min(searched, key=lambda each: float(each.merits.miss.min()))
     at = int(nearest.merits.miss.argmin())
-    batch_g = rounding.least_batch(palette, _blend(palette, nearest, at), rules)
-    return why.larger_batch(batch_g, nearest.merits, target, best)
+    batch_g = limits.least_batch(palette, _blend(palette, nearest, at), rules)
+    return binding.larger_batch(batch_g, nearest.merits, target, best)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting
@@ -164,26 +164,6 @@ def _together(castings: list[Casting]) -> tuple[Casting, ...]:
     return tuple(alike.values())
 
 
-def thinned(problem: Problem, every: int) -> Problem:
-    """The same on every n-th wavelength: coarse and quick."""
-    pick = slice(None, None, every)
-    castings = tuple(
-        replace(each, colours=tuple((None if b is None else b[pick], lab) for b, lab in each.colours))
-        for each in problem.castings
-    )
-    return replace(
-        problem,
-        castings=castings,
-        optics=replace(problem.optics, faces=problem.optics.faces and problem.optics.faces.picked(pick)),
-        view=colorimetry.viewing(problem.wavelengths[pick], light=problem.view.light, observer=problem.view.observer),
-        wavelengths=problem.wavelengths[pick],
-        bare=problem.bare[:, pick],
-        gain=problem.gain[:, :, pick],
-        black=problem.black[pick],
-        white=problem.white[pick],
-    )
-
-
 @dataclass(frozen=True, eq=False)
 class Judged:
     """Residuals of many blends.
@@ -208,6 +188,25 @@ class Judged:
     opacity: Array
     colour_slopes: Array
 
+    @property
+    def worst(self) -> Array:
+        """CIEDE2000 of the colour that is missed most, shape (n,)."""
+        return np.asarray(self.colour.max(axis=1, initial=0.0))
+
+    @property
+    def missed(self) -> Array:
+        """The largest miss in contrast ratio, transmittance or haze, unsigned, shape (n,)."""
+        return np.asarray(np.abs(self.opacity).max(axis=1, initial=0.0))
+
+    def met(self, tolerance: float) -> NDArray[np.bool_]:
+        """Which blends have all colours and the opacity asked for, shape (n,)."""
+        return met(tolerance, self.worst, self.missed)
+
+
+def met(tolerance: float, delta_e: ArrayLike, opacity: ArrayLike) -> NDArray[np.bool_]:
+    """Whether a colour and an opacity, each missed by so much, count as reached, shape (...)."""
+    return np.asarray((np.asarray(delta_e) <= tolerance) & (np.abs(opacity) <= MET))
+
 
 def judge(
     problem: Problem, sets: Index, loadings: Array, rows: Index | None = None, emphasis: Array | None = None
@@ -231,7 +230,7 @@ def judge(
     colour: list[Array] = []
     moved: list[Array] = []
     opacity: list[Array] = []
-    mixed = _mixed(problem, sets, loadings)
+    blends = mixed(problem, sets, loadings)
 
     def ask(miss: Array, by_loading: Array, asked: bool) -> None:
         """Add a miss in opacity to the residuals; a bound that is kept pulls at nothing."""
@@ -243,8 +242,8 @@ def judge(
     for casting in problem.castings:
         count = len(casting.walls_mm)
         d = np.repeat(casting.walls_mm, n)[:, None]
-        depths, own = np.tile(mixed, (1, count, 1)) * d, np.tile(sets, (count, 1))
-        seen = _Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, own)
+        depths, own = np.tile(blends, (1, count, 1)) * d, np.tile(sets, (count, 1))
+        seen = Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, own)
         for backing, lab in casting.colours:
             wanted = lab if lab.ndim == 1 or rows is None else np.tile(lab[rows], (count, 1))
             miss, by_loading = _colour(problem, seen, backing, wanted)
@@ -255,7 +254,7 @@ def judge(
                 colour.append(np.linalg.norm(off, axis=1))
                 moved.append(by_own)
         if casting.opacity:
-            ratio, by_loading = _contrast(problem, seen)
+            ratio, by_loading = contrast(problem, seen)
             ask(_missed(problem, 0, ratio, rows), by_loading, problem.target.contrast_ratio is not None)
         if casting.light or casting.haze:
             passed, by_depth = problem.optics.transmitted(*depths)
@@ -280,7 +279,7 @@ def judge(
 def _missed(problem: Problem, kind: int, value: Array, rows: Index | None) -> Array:
     """How far each row, of all walls one after the other, is from what was asked of one of `KINDS`, signed."""
     target, name = problem.target, KINDS[kind]
-    if problem.room is None or getattr(target, name) is not None:
+    if problem.room is None or target.bounds(name)[0] is not None:
         return (target.opacity_miss, target.light_miss, target.haze_miss)[kind](value)
     room = problem.room[:, kind] if rows is None else problem.room[rows, kind]
     low, high = drawn_in(target, name, np.tile(room, len(value) // max(len(room), 1)))
@@ -289,7 +288,7 @@ def _missed(problem: Problem, kind: int, value: Array, rows: Index | None) -> Ar
 
 def drawn_in(target: Target, kind: str, room: Array) -> tuple[Array, Array]:
     """The least and the most of one of `KINDS`, drawn in by shares of the optical depth, shape (n,); else infinite."""
-    least, most = getattr(target, f"{kind}_min"), getattr(target, f"{kind}_max")
+    _, least, most = target.bounds(kind)
     # More of it is more depth, of a transmittance less.
     low, high = np.full_like(room, -np.inf), np.full_like(room, np.inf)
     up = 1.0 + room if kind != "transmittance" else 1.0 / (1.0 + room)
@@ -320,43 +319,14 @@ def _thrift(problem: Problem, sets: Index, loadings: Array, rows: Index | None) 
     return root[:, None], (0.5 * (root / spent)[:, None] * worth)[:, None, :]
 
 
-def _mixed(problem: Problem, sets: Index, loadings: Array) -> Array:
+def mixed(problem: Problem, sets: Index, loadings: Array) -> Array:
     """K, S and M of blends, shape (3, n, n_wavelengths)."""
     whole = np.zeros((len(sets), problem.gain.shape[1]))
     np.put_along_axis(whole, sets, loadings, axis=1)
     return problem.bare[:, None] + whole @ problem.gain
 
 
-@dataclass(frozen=True, eq=False)
-class SeenLab:
-    """Colours of the first casting over its first backing, and its opacity misses, with slopes.
-
-    Shapes (n, 3), (n, 3, m), (n, n_opacities), (n, n_opacities, m).
-    """
-
-    lab: Array
-    slopes: Array
-    opacity: Array
-    opacity_slopes: Array
-
-
-def judge_lab(problem: Problem, sets: Index, loadings: Array) -> SeenLab:
-    """What the first casting looks like, with no colour asked of it."""
-    casting = problem.castings[0]
-    d = casting.walls_mm[0]
-    depths = _mixed(problem, sets, loadings) * d
-    seen = _Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, sets)
-    tristimulus, by_loading = seen.xyz(casting.colours[0][0])
-    lab, by_xyz = colorimetry.xyz_to_lab_slopes(tristimulus, problem.view.white)
-    if not casting.opacity:
-        return SeenLab(lab, by_xyz @ by_loading, np.zeros((len(sets), 0)), np.zeros((len(sets), 0, sets.shape[1])))
-    ratio, by_ratio = _contrast(problem, seen)
-    miss = problem.target.opacity_miss(ratio)
-    pulls = np.where(miss[:, None] != 0.0, by_ratio, 0.0)
-    return SeenLab(lab, by_xyz @ by_loading, miss[:, None], pulls[:, None, :])
-
-
-class _Seen:
+class Seen:
     """A layer's three numbers, read over backings as XYZ with slopes by the loadings; each backing once."""
 
     def __init__(self, problem: Problem, terms: tuple[Array, Array], d: float | Array, sets: Index) -> None:
@@ -405,14 +375,14 @@ def _by_loading(problem: Problem, by_depth: Array, weights: Array, d: float | Ar
     return every[np.arange(n)[:, None, None], np.arange(weights.shape[1])[:, None], sets[:, None, :]]
 
 
-def _colour(problem: Problem, seen: _Seen, backing: Array | None, wanted: Array) -> tuple[Array, Array]:
+def _colour(problem: Problem, seen: Seen, backing: Array | None, wanted: Array) -> tuple[Array, Array]:
     tristimulus, by_loading = seen.xyz(backing)
     lab, by_xyz = colorimetry.xyz_to_lab_slopes(tristimulus, problem.view.white)
     parts, by_lab = colorimetry.difference_parts_slopes(wanted, lab)
     return parts, by_lab @ by_xyz @ by_loading
 
 
-def _contrast(problem: Problem, seen: _Seen) -> tuple[Array, Array]:
+def contrast(problem: Problem, seen: Seen) -> tuple[Array, Array]:
     (white, by_white), (black, by_black) = seen.luminance(problem.white), seen.luminance(problem.black)
     ratio = black / white
     return ratio, (by_black - ratio[:, None] * by_white) / white[:, None]

@@ -12,9 +12,9 @@ from tint import colorimetry
 from tint.appearance import Setting, render
 from tint.opacity import FAIR, MET
 from tint.palette import Palette
-from tint.recipes.aims import Judged, Problem, judge
+from tint.recipes.aims import Judged, Problem, judge, met
 from tint.recipes.reasons import UNBEATEN, Choice, gains, same_recipe
-from tint.recipes.sparing import ALIKE, UNSEEN, exchanged
+from tint.recipes.refine import ALIKE, UNSEEN, exchanged
 from tint.target import Target
 
 Array = NDArray[np.float64]
@@ -74,6 +74,10 @@ class Merits:
         """The same as `miss`, an opacity that counts as met taken for met."""
         beyond = np.maximum(np.abs(self.opacity) - MET, 0.0)
         return np.asarray(np.hypot(self.delta_e, beyond / FAIR))
+
+    def met(self, tolerance: float) -> Truth:
+        """Which of them reach what was asked."""
+        return met(tolerance, self.delta_e, self.opacity)
 
     @property
     def score(self) -> Array:
@@ -140,7 +144,7 @@ def closeness(problem: Problem, sets: Index, loadings: Array) -> tuple[Array, Ar
 
 
 def _closeness(judged: Judged) -> tuple[Array, Array, Array]:
-    delta_e, opacity = judged.colour.max(axis=1), _largest(judged.opacity)
+    delta_e, opacity = judged.worst, _largest(judged.opacity)
     return delta_e, opacity, np.asarray(np.hypot(delta_e, opacity / FAIR))
 
 
@@ -239,10 +243,10 @@ def pick(
         that gains nothing over the first.
     """
     near = merits.unmet <= _near_enough(merits, tolerance)
-    if not _met(merits, tolerance).any():
+    if not merits.met(tolerance).any():
         merits = replace(merits, lacking=np.zeros(len(merits.miss)))  # the nearest is wanted, not the surest
     order = _order(merits, rank_by, chance, tolerance)
-    standing = unbeaten(merits, _met(merits, tolerance))
+    standing = unbeaten(merits, merits.met(tolerance))
     champions = _champions(merits, near, chance)
     shown = [int(at) for at in order if standing[at] and near[at]]
     first = shown[:1] or [int(order[0])]
@@ -270,8 +274,8 @@ def _different(rows: list[int], choices: Callable[[int], Choice], most: int) -> 
 
 def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float) -> Index:
     """Recipes, best first: what is near enough to be poured, then by what was asked for, then by score."""
-    near, met = merits.unmet <= _near_enough(merits, tolerance), _met(merits, tolerance)
-    best = met if met.any() else near
+    near, reached = merits.unmet <= _near_enough(merits, tolerance), merits.met(tolerance)
+    best = reached if reached.any() else near
     asked: tuple[Array, ...] = ()
     if rank_by == "chance" and chance is not None:
         return np.lexsort((merits.score, -chance))
@@ -286,7 +290,8 @@ def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float)
     # to the bound of an opacity is not exchanged for it; and where nothing meets the target, the nearest is wanted.
     nearest = int(np.where(best, merits.wanting, np.inf).argmin())
     beyond = merits.wanting - merits.wanting[nearest]
-    alike = best & (beyond <= (UNSEEN if met.any() else ALIKE)) & (merits.lacking <= merits.lacking[nearest] + ALIKE)
+    alike = best & (beyond <= (UNSEEN if reached.any() else ALIKE))
+    alike &= merits.lacking <= merits.lacking[nearest] + ALIKE
     spent = np.where(alike, exchanged(merits.loading, beyond), np.nan)
     loading = np.where(alike, _by_share(spent, _GRAIN["loading"]), 0.0)
     return np.lexsort((merits.score, np.where(alike, merits.pigments, 0.0), loading, ~alike, ~best, ~near))
@@ -302,10 +307,6 @@ def pool(merits: Merits, tolerance: float) -> str:
 def _near_enough(merits: Merits, tolerance: float) -> float:
     """What a recipe may miss and be poured."""
     return max(tolerance, float(merits.unmet.min()) + 0.3) + _EQUAL
-
-
-def _met(merits: Merits, tolerance: float) -> Truth:
-    return np.asarray((merits.delta_e <= tolerance) & (np.abs(merits.opacity) <= MET))
 
 
 def _champions(merits: Merits, near: Truth, chance: Array | None) -> dict[int, list[str]]:

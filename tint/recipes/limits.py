@@ -1,28 +1,29 @@
-"""What holds a recipe back: cures, loadings, stock, opacity, the palette; in words for people and for scripts."""
+"""What a recipe may hold: cures, loadings, stock, and doses that the scale can weigh, alone or let down in base."""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Collection, Sequence
+import itertools
+from collections.abc import Collection
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.appearance import Appearance
 from tint.errors import InputError
-from tint.opacity import KINDS, MET
+from tint.materials import Blend
 from tint.palette import Palette
-from tint.recipes import rounding
-from tint.recipes.aims import Judged
-from tint.recipes.answer import Recipe, Rules
+from tint.recipes.aims import Problem, judge
+from tint.recipes.answer import Rules
 from tint.recipes.sets import Bounds
-from tint.target import Target
+from tint.weighing import Scale
+from tint.weighing.premix import TOLERANCE_PERCENT, WEAKEST, premixes
 
 Array = NDArray[np.float64]
 
-_TOUCH = 1e-4  # share of a limit within which it is touched
-_WORTH = 0.1  # CIEDE2000 that giving way must promise, for a limit to be named
 _LEAST_SHARE = 1e-3  # of its largest loading: what a pigment to be kept has at least
+_LARGER = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0, 20.0)  # times the batch
+_OF_A_PREMIX = 1.3  # of the smallest weighing: what is weighed of a premix, its strength being a round number
 
 
 def check_rules(palette: Palette, rules: Rules) -> None:
@@ -101,9 +102,9 @@ def bounds(palette: Palette, base: str, rules: Rules) -> Bounds:
     total = palette.bases[base].max_loading
     total = total if rules.max_total is None else min(total, rules.max_total)
     high = np.array([100.0 if p.max_loading is None else p.max_loading for p in palette.pigments.values()])
-    low = np.full(len(names), max(rules.smallest, rounding.least_dose(palette, base, rules)))
+    low = np.full(len(names), max(rules.smallest, least_dose(palette, base, rules)))
     step = 100.0 * (rules.scale_step_g or 0.0) / (rules.batch_g or 1.0)
-    step = step if rounding.least_dose(palette, base, rules) == 0.0 else 0.0  # with premixes less than a step will do
+    step = step if least_dose(palette, base, rules) == 0.0 else 0.0  # with premixes less than a step will do
     for number in kept(palette, rules):
         low[number] = max(low[number], step, _LEAST_SHARE * min(high[number], total))
     high = np.minimum(high, [_in_stock(rules, name) for name in names])
@@ -118,124 +119,105 @@ def bounds(palette: Palette, base: str, rules: Rules) -> Bounds:
     return Bounds(np.append(low, 0.0), np.append(high, 0.0), total)
 
 
-def met(target: Target, judged: Judged) -> bool:
-    """Whether one blend at least has all colours and the opacity asked for."""
-    near = np.all(judged.colour <= target.tolerance, axis=1)
-    return bool(np.any(near & np.all(np.abs(judged.opacity) <= MET, axis=1)))
+Index = NDArray[np.int64]
+Truth = NDArray[np.bool_]
 
 
-def binding(
-    palette: Palette,
-    bounds: Bounds,
-    loadings: Array,
-    gain: Array,
-    target: Target,
-    look: Appearance,
-    judged: Judged,
-    *,
-    reached: bool,
-) -> tuple[str, ...]:
-    """The limits that a recipe rests on and would pass if it could.
+# Doses that a scale can weigh.
+
+
+def scale_of(rules: Rules) -> Scale | None:
+    """The scale that doses are weighed on; None where scale or batch are not told."""
+    if rules.batch_g is None or rules.scale_step_g is None:
+        return None
+    return Scale(step_g=rules.scale_step_g, tolerance_percent=rules.dose_tolerance_percent or TOLERANCE_PERCENT)
+
+
+def least_dose(palette: Palette, base: str, rules: Rules) -> float:
+    """The least loading that can be weighed, through two premixes; 0 where the batch has no base for one [%]."""
+    scale = scale_of(rules)
+    if scale is None or _part_g(palette, base, rules) < (1.0 + _OF_A_PREMIX) * scale.smallest_g:
+        return 0.0
+    return 100.0 * scale.smallest_g / WEAKEST / float(rules.batch_g or 1.0)
+
+
+def _part_g(palette: Palette, base: str, rules: Rules, loading: float = 0.0) -> float:
+    """What the batch holds of the part that takes the pigment [g]."""
+    own = palette.bases[base]
+    return float(rules.batch_g or 0.0) * (1.0 - loading / 100.0) * own.mix[own.pigment_in] / sum(own.mix.values())
+
+
+def unweighable(palette: Palette, blend: Blend, rules: Rules) -> tuple[str, ...]:
+    """Pigments of which the scale cannot weigh the dose, not even let down in base twice."""
+    scale = scale_of(rules)
+    if scale is None:
+        return ()
+    doses = {name: x * float(rules.batch_g or 0.0) / 100.0 for name, x in blend.loadings.items() if x > 0.0}
+    part = palette.bases[blend.base].pigment_in
+    made = premixes(doses, scale=scale, part=part, base_g=_part_g(palette, blend.base, rules, blend.total), lots={})
+    return tuple(name for name, grams in doses.items() if grams < scale.least_g and name not in made)
+
+
+def least_batch(palette: Palette, blend: Blend, rules: Rules) -> float | None:
+    """The batch in which the scale weighs a recipe, its size going up in steps; None where the batch does, or up to
+    twenty times of it do not [g].
+    """
+    now = float(rules.batch_g or 0.0)
+    for factor in _LARGER:
+        batch = now * factor
+        if not unweighable(palette, blend, replace(rules, batch_g=batch)):
+            return batch if factor > 1.0 else None
+    return None
+
+
+def too_small(blend: Blend, rules: Rules) -> tuple[str, ...]:
+    """Pigments whose dose the scale does not weigh to the tolerance as it is: it takes a premix."""
+    scale = scale_of(rules)
+    if scale is None:
+        return ()
+    batch = float(rules.batch_g or 0.0)
+    return tuple(name for name, x in blend.loadings.items() if x * batch / 100.0 < scale.least_g)
+
+
+def to_round(palette: Palette, base: str, loadings: Array, rules: Rules) -> Truth:
+    """Which doses are weighed as they are, and so in whole steps; like the loadings, shape (n, m)."""
+    scale = scale_of(rules)
+    if scale is None:
+        return np.zeros(loadings.shape, dtype=bool)
+    if least_dose(palette, base, rules) == 0.0:
+        return np.ones(loadings.shape, dtype=bool)
+    return np.asarray(loadings * float(rules.batch_g or 0.0) / 100.0 >= scale.least_g)
+
+
+def best_roundings(
+    problem: Problem, sets: Index, loadings: Array, step: float, bounds: Bounds, rounded: Truth | None = None
+) -> Array:
+    """Loadings as whole steps, each up or down, whichever choice misses the target least.
 
     Parameters
     ----------
-    loadings, gain : ndarray, shape (n_pigments + 1,)
-        The recipe at its optimum [%], and by how much its miss would fall for more of a pigment [1/%].
+    sets, loadings : ndarray, shape (n, m)
+        Blends [%].
+    step : float
+        What one step of the scale is in the batch [%].
+    rounded : ndarray of bool, shape (n, m), optional
+        Which doses are to be whole steps; all, when absent. One that is fixed stands as it is.
 
-    Notes
-    -----
-    A limit binds where, by its slope, twice of it would bring the target clearly nearer; one that a recipe merely
-    touches, since the pigments have no more to give, does not.
+    Returns
+    -------
+    ndarray, shape (n, m)
+        As they were where no choice is within the bounds.
     """
-    told = []
-    free = bounds.high > bounds.low
-    if loadings.sum() >= bounds.total * (1.0 - _TOUCH) and np.any((gain * bounds.total > _WORTH) & (loadings > 0.0)):
-        told.append("max_loading:total")
-    for number, name in enumerate(palette.pigments):
-        by_doubling = gain[number] * loadings[number]
-        if free[number] and by_doubling > _WORTH and loadings[number] >= bounds.high[number] * (1.0 - _TOUCH):
-            told.append(f"max_loading:{name}")
-        if free[number] and by_doubling < -_WORTH and loadings[number] <= bounds.low[number] * (1.0 + _TOUCH):
-            told.append(f"smallest:{name}")
-        if not free[number] and abs(by_doubling) > _WORTH:
-            told.append(f"fixed:{name}")
-    if target.asks_opacity and _rests(target, "contrast_ratio", look.contrast_ratio):
-        told.append("contrast_ratio")
-    if target.asks_light and _rests(target, "transmittance", look.luminous_transmittance):
-        told.append("transmittance")
-    if target.asks_haze and _rests(target, "haze", look.haze):
-        told.append("haze")
-    missed = bool(np.any(np.abs(judged.opacity) > MET))
-    if missed and not set(told) & set(KINDS):
-        told.append(_first_asked(target))
-    if not told and not reached:
-        told.append("palette")
-    return tuple(told)
-
-
-def _first_asked(target: Target) -> str:
-    return "contrast_ratio" if target.asks_opacity else "transmittance" if target.asks_light else "haze"
-
-
-def _rests(target: Target, kind: str, value: float) -> bool:
-    asked = (getattr(target, kind), getattr(target, f"{kind}_min"), getattr(target, f"{kind}_max"))
-    return any(bound is not None and abs(value - bound) <= MET for bound in asked)
-
-
-def why_not(
-    palette: Palette,
-    base: str,
-    bounds: Bounds,
-    limits: Collection[str],
-    delta_e: float,
-    opacity_miss: float,
-    target: Target,
-) -> str:
-    """Why a recipe does not reach its target, in words."""
-    told = []
-    if delta_e > target.tolerance:
-        told.append(f"the colour stays {delta_e:.1f} CIEDE2000 away")
-    if abs(opacity_miss) > MET:
-        what = _first_asked(target).replace("_", " ")
-        told.append(f"the {what} is {abs(opacity_miss):.2f} too {'high' if opacity_miss > 0 else 'low'}")
-    names = list(palette.pigments)
-    for limit in limits:
-        kind, _, name = limit.partition(":")
-        if limit == "max_loading:total":
-            told.append(f"the largest total of {bounds.total:g} % in {base} binds")
-        elif kind == "max_loading":
-            told.append(f"the largest loading of {name}, {bounds.high[names.index(name)]:g} %, binds")
-        elif kind in ("smallest", "fixed"):
-            told.append(f"the {kind} dose of {name}, {bounds.low[names.index(name)]:g} %, binds")
-        elif kind == "scale_step":
-            told.append("exact doses would reach it, but the scale's step is too coarse for this batch: make a premix")
-        elif kind == "palette":
-            told.append("no loading of these pigments comes clearly nearer")  # sparing may have given up a little
-        elif delta_e > target.tolerance:
-            told.append("the opacity asked for holds the colour back")
-    return "; ".join(told)
-
-
-def warnings(palette: Palette, target: Target, recipes: Sequence[Recipe]) -> list[str]:
-    """What a maker must know of the answer as a whole: opacity left unsaid, cures that nobody knows."""
-    told = []
-    # A palette that cannot tell opacity says so with every recipe: there is nothing to ask it for.
-    if palette.tells_opacity and not target.asks_more and not target.also:
-        kind = "a screen colour" if target.source.startswith("screen") else "a colour"
-        told.append(f"{kind} says nothing of opacity: ask for a contrast ratio, or the part may come out see-through")
-    if target.known_within > target.tolerance:
-        told.append(
-            f"the colour wanted is itself known within {target.known_within:.2g} CIEDE2000 only: have a sample of it "
-            "read, or let the customer choose"
-        )
-    unsure: dict[str, set[str]] = {}
-    for recipe in recipes:
-        cure = palette.bases[recipe.blend.base].cure
-        for name in recipe.blend.loadings:
-            if palette.pigments[name].cures is None:
-                unsure.setdefault(name, set()).add(cure)
-            elif cure not in (palette.pigments[name].cures or ()):
-                told.append(f"{name} is not safe with {cure} cure and is used because you insist: cure a cup first")
-    for name, cures in unsure.items():
-        told.append(f"{name} is not known to be safe with {' or '.join(sorted(cures))} cure: cure a cup of it first")
-    return list(dict.fromkeys(told))
+    n, m = loadings.shape
+    low, high = bounds.low[sets], bounds.high[sets]
+    rounded = (loadings > 0.0) & (low < high) & (True if rounded is None else rounded)
+    below = np.floor(loadings / step + 1e-9)
+    best, least = loadings, np.full(n, np.inf)
+    for ups in itertools.product((0.0, 1.0), repeat=m):
+        trial = np.where(rounded, (below + np.array(ups)) * step, loadings)
+        inside = np.all((trial >= low - 1e-9) & (trial <= high + 1e-9) | ~rounded, axis=1)
+        inside &= trial.sum(axis=1) <= bounds.total + 1e-9
+        cost = np.sum(judge(problem, sets, trial).residuals ** 2, axis=1)
+        better = inside & (cost < least)
+        best, least = np.where(better[:, None], trial, best), np.where(better, cost, least)
+    return best

@@ -12,11 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tint import colorimetry
 from tint.appearance import Setting
 from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import limits
-from tint.recipes.aims import STRICT, Problem, SeenLab, judge_lab, lay_out
+from tint.recipes.aims import STRICT, Problem, Seen, contrast, lay_out, mixed
 from tint.recipes.answer import Rules
 from tint.recipes.search import minimise
 from tint.recipes.sets import Bounds
@@ -86,7 +87,7 @@ def reach(
     target = Target(lab=np.array([50.0, 0.0, 0.0]), contrast_ratio_min=contrast_ratio_min)
     problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1])
     sets, drawn = _drawn(problem, usable, min(rules.most_pigments, len(usable)), bounds.total)
-    lab = judge_lab(problem, sets, drawn).lab
+    lab = _look_at(problem, sets, drawn).lab
     hues = np.linspace(0.0, 2.0 * np.pi, n_hues, endpoint=False)
     ways = np.stack((np.cos(hues), np.sin(hues)), axis=1)
     levels = np.asarray(sorted(lightness), dtype=float)
@@ -152,7 +153,7 @@ def _pushed(section: _Section, sets: Index, start: Array, outward: float) -> _Fa
     problem, bounds = section.problem, section.bounds
 
     def residuals(rows: Index, loadings: Array) -> tuple[Array, Array]:
-        return _pushing(judge_lab(problem, sets[rows], loadings), asked[rows], ways[rows], across[rows])
+        return _pushing(_look_at(problem, sets[rows], loadings), asked[rows], ways[rows], across[rows])
 
     found = minimise(
         residuals,
@@ -163,7 +164,7 @@ def _pushed(section: _Section, sets: Index, start: Array, outward: float) -> _Fa
         tolerance=1e-5,
         most_steps=60,
     )
-    ended = judge_lab(problem, sets, found.loadings)
+    ended = _look_at(problem, sets, found.loadings)
     good = np.abs(ended.lab[:, 0] - section.lightness) < _NEAR
     good &= np.all(np.abs(ended.opacity) <= MET, axis=1)
     along = np.where(good, np.sum(ended.lab[:, 1:] * ways, axis=1), -np.inf).reshape(n_starts, n_hues)
@@ -171,7 +172,7 @@ def _pushed(section: _Section, sets: Index, start: Array, outward: float) -> _Fa
     return _Farthest(sets[best], found.loadings[best], along.max(axis=0), ended.lab[best, 1:])
 
 
-def _pushing(ended: SeenLab, asked: Array, ways: Array, across: Array) -> tuple[Array, Array]:
+def _pushing(ended: _Looks, asked: Array, ways: Array, across: Array) -> tuple[Array, Array]:
     """Residuals that pull along a hue, while lightness and opacity are held far harder: in CIELAB, not CIEDE2000."""
     off, slopes = ended.lab - asked, ended.slopes
     rows = (
@@ -202,3 +203,33 @@ def _drawn(problem: Problem, usable: list[int], most: int, total: float) -> tupl
     sets = np.sort(np.asarray(usable, dtype=np.int64)[sets], axis=1)
     loadings = problem.largest[sets] * 10.0 ** rng.uniform(-3.5, 0.0, sets.shape)
     return sets, loadings * np.minimum(1.0, total / loadings.sum(axis=1))[:, None]
+
+
+@dataclass(frozen=True, eq=False)
+class _Looks:
+    """Colours of the first casting over its first backing, and its opacity misses, with slopes.
+
+    Shapes (n, 3), (n, 3, m), (n, n_opacities), (n, n_opacities, m).
+    """
+
+    lab: Array
+    slopes: Array
+    opacity: Array
+    opacity_slopes: Array
+
+
+def _look_at(problem: Problem, sets: Index, loadings: Array) -> _Looks:
+    """What the first casting looks like, with no colour asked of it."""
+    casting = problem.castings[0]
+    d = casting.walls_mm[0]
+    depths = mixed(problem, sets, loadings) * d
+    seen = Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, sets)
+    tristimulus, by_loading = seen.xyz(casting.colours[0][0])
+    lab, by_xyz = colorimetry.xyz_to_lab_slopes(tristimulus, problem.view.white)
+    if not casting.opacity:
+        none = np.zeros((len(sets), 0))
+        return _Looks(lab, by_xyz @ by_loading, none, none[:, :, None] + np.zeros(sets.shape[1]))
+    ratio, by_ratio = contrast(problem, seen)
+    miss = problem.target.opacity_miss(ratio)
+    pulls = np.where(miss[:, None] != 0.0, by_ratio, 0.0)
+    return _Looks(lab, by_xyz @ by_loading, miss[:, None], pulls[:, None, :])

@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.recipes.aims import STRICT, Judged, Problem, judge, thinned
+from tint import colorimetry
+from tint.recipes.aims import STRICT, Problem, judge
 from tint.recipes.search import Found, minimise
 
 Array = NDArray[np.float64]
@@ -137,17 +138,12 @@ def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
     return found.rows(order[np.sort(first)])
 
 
-def opacity_missed(judged: Judged) -> Array:
-    """The largest miss in contrast ratio or transmittance, shape (n,)."""
-    return np.asarray(np.abs(judged.opacity).max(axis=1, initial=0.0))
-
-
 def _worst(problem: Problem, sets: Index, loadings: Array) -> Array:
     """The cost with the worst colour and the worst opacity in place of all, shape (n,)."""
     judged = judge(problem, sets, loadings)
     thrift = judged.residuals[:, -sets.shape[1] :]
-    opacity = opacity_missed(judged) / problem.opacity_scale
-    return np.asarray(judged.colour.max(axis=1) ** 2 + opacity**2 + np.sum(thrift**2, axis=1))
+    opacity = judged.missed / problem.opacity_scale
+    return np.asarray(judged.worst**2 + opacity**2 + np.sum(thrift**2, axis=1))
 
 
 def same(later: Candidates, earlier: Candidates) -> NDArray[np.bool_]:
@@ -178,6 +174,26 @@ def _combined(pigments: int, size: int) -> int:
 def _looks(problem: Problem) -> int:
     """How many castings a blend is computed as."""
     return sum(len(casting.walls_mm) for casting in problem.castings)
+
+
+def thinned(problem: Problem, every: int) -> Problem:
+    """The same on every n-th wavelength: coarse and quick."""
+    pick = slice(None, None, every)
+    castings = tuple(
+        replace(each, colours=tuple((None if b is None else b[pick], lab) for b, lab in each.colours))
+        for each in problem.castings
+    )
+    return replace(
+        problem,
+        castings=castings,
+        optics=replace(problem.optics, faces=problem.optics.faces and problem.optics.faces.picked(pick)),
+        view=colorimetry.viewing(problem.wavelengths[pick], light=problem.view.light, observer=problem.view.observer),
+        wavelengths=problem.wavelengths[pick],
+        bare=problem.bare[:, pick],
+        gain=problem.gain[:, :, pick],
+        black=problem.black[pick],
+        white=problem.white[pick],
+    )
 
 
 def _coarse(problem: Problem, step_nm: float) -> Problem:

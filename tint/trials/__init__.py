@@ -9,21 +9,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 
 import numpy as np
 
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import FAIR, MET
+from tint.opacity import MET
 from tint.optics.finish import known_word
 from tint.palette import Palette
-from tint.recipes import Answer, Recipe, Rules, solve
+from tint.recipes import Answer, Rules
 from tint.target import Target
-from tint.trials.additions import Additions, Cup, additions
 from tint.trials.cause import DOSE, NOTHING, SEVERAL, STRENGTH, THICKNESS, Cause, causes
-from tint.trials.fewest import fewest_changes
+from tint.trials.correct import Additions, Cup, additions, corrected, keeping
 from tint.trials.trial import SURE, Doubts, Trial, TrialReading, check_trial
 from tint.trials.update import Posterior, learn
 from tint.trials.verdict import Miss, misses, verdict
@@ -41,7 +39,6 @@ __all__ = [
     "adjust",
 ]
 
-MOST_PIGMENTS = 5  # that solving takes (tint.recipes.Rules)
 _RIVAL = 0.1  # probability from which a second explanation is told too; common practice, no source
 _ROUNDING = 1e-4  # share of a dose, below the last digit that is shown: the same dose
 _STRANGE = 3.0  # standard deviations of left-over misfit that no change explains; common practice, no source
@@ -198,15 +195,15 @@ def adjust(
     doubts, last = doubts or Doubts(), trials[-1]
     setting = replace(setting, finish=setting.finish or known_word(last.finish))
     given = (rules or Rules()).in_workshop(palette.workshop)
-    rules = _keeping(last, given)
+    rules = keeping(last, given)
     found = [] if doubts.only else causes(palette, trials, doubts)
     learned = found[0].learned if found else learn(palette, trials, doubts)
     foretold = predict(learned.palette, last.blend, setting=setting)
     asked = _as_solid(palette, target, last, setting)
     cause = found[0] if found else None
-    answer, kept = _answer(learned.palette, asked, setting, last.blend, rules, given, cause)
+    answer, kept = corrected(learned.palette, asked, setting, last.blend, rules, given, cause)
     if asked is not target and not answer.recipes[0].reached:  # out of reach either way: then the nearest there is
-        free, free_kept = _answer(learned.palette, target, setting, last.blend, rules, given, cause)
+        free, free_kept = corrected(learned.palette, target, setting, last.blend, rules, given, cause)
         if not free.recipes[0].reached:
             answer, kept = free, free_kept
     return Adjustment(
@@ -234,7 +231,7 @@ def _otherwise(
     if not pair or pair[0].probability < _RIVAL:
         return None
     other = pair[0]
-    answer, _ = _answer(other.learned.palette, target, setting, poured, rules, given, other, loosen=False)
+    answer, _ = corrected(other.learned.palette, target, setting, poured, rules, given, other, loosen=False)
     best = answer.best.blend
     changed = _changes(poured, best)
     told = ", ".join(f"{name} {dose:.4f} %" for name, dose in changed.items())
@@ -258,72 +255,6 @@ def _as_solid(palette: Palette, target: Target, trial: Trial, setting: Setting) 
         return target
     meant = predict(palette, trial.blend, setting=setting).contrast_ratio
     return replace(target, contrast_ratio_min=float(np.clip(meant - MET, MET, 1.0)))
-
-
-def _answer(
-    palette: Palette, target: Target, setting: Setting, poured: Blend, rules: Rules, given: Rules,
-    cause: Cause | None = None, *, loosen: bool = True,
-) -> tuple[Answer, bool]:  # fmt: skip
-    """Recipes that change what the cause warrants; else the fewest doses; else other pigments, where those do not do.
-
-    Other pigments are of lots that no trial has told of: what is not known of them counts against them. With `loosen`
-    an answer that is out of reach says what giving way would bring; the steps towards it never do.
-    """
-    base = poured.base
-    search = partial(solve, palette, target, setting=setting, base=base)
-    if not (given.keep or given.fixed or given.stock_g or given.leave_out or given.batch_g):
-        others = tuple(name for name in palette.pigments if not poured.loadings.get(name))
-        held = replace(rules, leave_out=others)
-        warranted = list(_warranted(palette, poured, cause))
-        # What a fresh optimum would gain within the scatter is noise, and no reason to change more.
-        nearest = search(rules=held, loosen=False).best.delta_e if warranted else 0.0
-        for blend in warranted:
-            only = search(rules=replace(held, fixed=dict(blend.loadings)), loosen=False)
-            best = only.best
-            if best.reached and best.delta_e <= nearest + best.appearance.scatter:
-                return only, True
-        change = fewest_changes(palette, target, poured, setting=setting, rules=rules)
-        still = {name: loading for name, loading in poured.loadings.items() if loading > 0.0 and name not in change}
-        if poured.total > 0.0:
-            few = search(rules=replace(held, fixed=still), loosen=False)
-            if few.best.reached:
-                return few, True
-    own = search(rules=rules, loosen=loosen)
-    if own.recipes[0].reached or rules == given:
-        return own, True
-    free = search(rules=given, loosen=loosen)
-    return (free, False) if _expected_miss(free.recipes[0]) < _expected_miss(own.recipes[0]) else (own, True)
-
-
-def _warranted(palette: Palette, poured: Blend, cause: Cause | None) -> Iterator[Blend]:
-    """What was poured, as a single cause asks to change it: not at all, or the one dose whose lot has changed."""
-    loadings = {name: loading for name, loading in poured.loadings.items() if loading > 0.0}
-    if cause is None or cause.kind == SEVERAL or not loadings:
-        return
-    yield Blend(poured.base, loadings)
-    if cause.kind == STRENGTH and cause.name in loadings:
-        at = len(palette.bases) + list(palette.pigments).index(cause.name)
-        changed = loadings[cause.name] / float(cause.learned.factors[at])
-        most = palette.pigments[cause.name].max_loading or palette.bases[poured.base].max_loading
-        if changed <= most:
-            yield Blend(poured.base, {**loadings, cause.name: changed})
-
-
-def _expected_miss(recipe: Recipe) -> float:
-    """Root mean square of what a pour would miss, opacity brought to CIEDE2000 by the scale that solving uses."""
-    look = recipe.appearance
-    opacity = np.hypot(recipe.opacity_miss, np.nan_to_num(look.contrast_ratio_error) / 2.0) / FAIR
-    return float(np.hypot(np.hypot(recipe.delta_e, look.expected_error / 2.0), opacity))
-
-
-def _keeping(trial: Trial, rules: Rules) -> Rules:
-    """Rules that keep the trial's pigments, unless they name others to keep."""
-    if rules.keep:
-        return rules
-    keep = tuple(name for name, x in trial.blend.loadings.items() if x > 0.0 and name not in rules.leave_out)
-    if len(keep) > MOST_PIGMENTS:
-        raise InputError("adjust", f"the trial holds {len(keep)} pigments", f"at most {MOST_PIGMENTS}", "leave one out")
-    return replace(rules, keep=keep, most_pigments=max(rules.most_pigments, len({*keep, *rules.fixed})))
 
 
 def _findings(palette: Palette, learned: Posterior, trials: Sequence[Trial]) -> list[Finding]:

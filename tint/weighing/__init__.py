@@ -3,9 +3,8 @@
 from tint.weighing.batch import Batch, Cups, Split, mix_density
 from tint.weighing.booking import Line
 from tint.weighing.castings import AREA_CM2, CastingSheet, Cup, weigh_castings
-from tint.weighing.looser import Looser
 from tint.weighing.premix import Kept, Letdown, Premix, Scale
-from tint.weighing.rounding import Care
+from tint.weighing.rounding import Care, Looser
 from tint.weighing.sheet import WeighSheet, cautions, from_json, kept_from_json, weigh, weigh_table
 
 __all__ = [

@@ -19,9 +19,8 @@ from tint.target import Target
 from tint.walls import Wall, at_walls
 from tint.weighing.batch import Batch, Cups, Split, mix_density, plan, waste_of
 from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
-from tint.weighing.looser import Looser, looser
 from tint.weighing.premix import Kept, Premix, Scale, premixes, scale_of, weighed_out, whole
-from tint.weighing.rounding import Care, best_rounding, care
+from tint.weighing.rounding import Care, Looser, best_rounding, care, looser
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

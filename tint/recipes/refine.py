@@ -1,15 +1,24 @@
-"""No more pigment than it takes: sets at their optimum brought to the least that looks the same."""
+"""Optima brought to what is poured: the least pigment that looks the same, and room to the bounds of an opacity.
+
+A contrast ratio that is predicted to lie on its bound is missed by every second casting. So every recipe is sought for
+a bound drawn in by the error of its own prediction, as far as the colour and the loadings allow it.
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.opacity import MET
+from tint.appearance import Appearance
+from tint.opacity import FAIR, KINDS, MET, depth
 from tint.recipes.aims import STRICT, Problem, judge
-from tint.recipes.sets import Bounds, Candidates, opacity_missed, optimise, polished, put, same
+from tint.recipes.sets import Bounds, Candidates, optimise, polished, put, same
+from tint.target import Target
+from tint.uncertainty import Z95
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -26,6 +35,10 @@ _SPARING = 32  # sets whose pigment is spared: of those near enough to be poured
 _LEAST_PULL, _MOST_PULL = 0.01, 30.0  # CIEDE2000 that all of the pigment is worth
 # The pull is halved finer where all of the tolerance may be spent: who asks for the cheapest is told that it is.
 _HALVINGS, _FINE_HALVINGS, _STEPS = 6, 10, 15
+SAFE = 0.99  # chance with which a recipe is to keep a bound
+_Z = 2.326348  # standard deviations that a normal error stays under with that chance, one-sided
+_SHARES = (1.0, 0.5, 0.25)  # of the room, where the colour does not allow all of it
+_NEAREST = 48  # of the sets near enough to be poured: the room of the others is not sought
 
 
 def leaner(
@@ -50,14 +63,14 @@ def leaner(
     problem = replace(problem, room=found.room)
     worth = np.append(np.ones(len(bounds.low) - 1), 0.0) if worth is None else worth
     before = judge(problem, found.sets, found.loadings)
-    colour = before.colour.max(axis=1)
+    colour = before.worst
     least = float(colour.min())
     most = np.where(colour <= least + 0.9 * ALIKE, least + ALIKE, colour + ALIKE)
     most = np.where(colour <= tolerance, np.minimum(most, max(tolerance, ALIKE)), most)
     most = np.where(within & (colour <= tolerance), tolerance, most)
     farthest = np.maximum(most, min(least + UNSEEN, tolerance))
-    lost = np.maximum(opacity_missed(before), _LOST)
-    rows = _worth_sparing(found, worth, colour + np.minimum(100.0 * opacity_missed(before), 5.0), tolerance)
+    lost = np.maximum(before.missed, _LOST)
+    rows = _worth_sparing(found, worth, colour + np.minimum(100.0 * before.missed, 5.0), tolerance)
     halvings = _FINE_HALVINGS if within else _HALVINGS
     part = _leanest(problem, found.rows(rows), bounds, worth, most[rows], farthest[rows], lost[rows], halvings)
     where = np.zeros(len(found.sets), dtype=bool)
@@ -98,10 +111,10 @@ def _leanest(
         held = replace(problem, thrift=np.exp(middle) / np.sqrt(spent), worth=worth, opacity_scale=STRICT)
         again = optimise(held, found.sets, loadings, bounds, tolerance=1e-4, most_steps=_STEPS)
         judged = judge(problem, found.sets, again.loadings)
-        colour, now = judged.colour.max(axis=1), np.sum(np.abs(worth[found.sets]) * again.loadings, axis=1)
+        colour, now = judged.worst, np.sum(np.abs(worth[found.sets]) * again.loadings, axis=1)
         spares = 2.0 * np.sum(judged.colour**2, axis=1) * spent / np.maximum(colour * now * np.exp(2.0 * middle), 1e-12)
         good = (colour <= most) | ((colour <= farthest) & (spares >= _EXCHANGE))
-        good &= (opacity_missed(judged) <= lost) & ~(_dust(again.loadings, found.sets, bounds) & clean).any(axis=1)
+        good &= (judged.missed <= lost) & ~(_dust(again.loadings, found.sets, bounds) & clean).any(axis=1)
         low, high = np.where(good, middle, low), np.where(good, high, middle)
         less = np.sum(worth[found.sets] * (best.loadings - again.loadings), axis=1) > (1.0 - _SPARED) * spent
         if (good & less).any():
@@ -130,8 +143,93 @@ def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candid
     again = polished(problem, fewer, np.where(dust, 0.0, found.loadings)[rows], bounds)
     again = replace(again, room=found.room[rows])
     before, after = judge(problem, found.sets[rows], found.loadings[rows]), judge(problem, fewer, again.loadings)
-    unseen = after.colour.max(axis=1) <= before.colour.max(axis=1) + ALIKE
-    unseen &= opacity_missed(after) <= opacity_missed(before) + 0.5 * MET
+    unseen = after.worst <= before.worst + ALIKE
+    unseen &= after.missed <= before.missed + 0.5 * MET
     keep = np.zeros(len(found.sets), dtype=bool)
     keep[rows[unseen]] = True
     return put(found, keep, again.rows(unseen))
+
+
+# Room to the bounds of an opacity.
+
+
+def kept(target: Target, look: Appearance) -> float:
+    """The chance that a casting keeps all that is asked beside the colour, 0 to 1; of several the least."""
+    return min((_chance(*each) for each in _asked(target, look)), default=1.0)
+
+
+def _asked(target: Target, look: Appearance) -> Iterator[tuple[float, float, float, float]]:
+    """Of all that is asked: least, most, what is predicted, and its standard deviation."""
+    for kind in KINDS:
+        reach, low, high = target.bounds(kind)
+        value, error = predicted(look, kind)
+        if (reach, low, high) != (None, None, None) and math.isfinite(value) and math.isfinite(error):
+            least, most = low if reach is None else reach, high if reach is None else reach
+            yield -math.inf if least is None else least, math.inf if most is None else most, value, error
+
+
+def predicted(look: Appearance, kind: str) -> tuple[float, float]:
+    """What a part will have, and the standard deviation of that: the part's own, without the noise of a reading."""
+    name = "luminous_transmittance" if kind == "transmittance" else kind
+    value, width = float(getattr(look, name)), float(getattr(look, f"{name}_error"))
+    noise = look.contrast_ratio_noise if kind == "contrast_ratio" else 0.0
+    return value, of_part(width, noise)
+
+
+def of_part(width: float, noise: float) -> float:
+    """The standard deviation of a part, of half widths that hold 95 times in 100: of a reading, and of its noise."""
+    return math.sqrt(max(width**2 - noise**2, 0.0)) / Z95
+
+
+def _chance(least: float, most: float, value: float, error: float) -> float:
+    width = max(error, 1e-9) * math.sqrt(2.0)
+    return 0.5 * (math.erf((most + MET - value) / width) - math.erf((least - MET - value) / width))
+
+
+def of_depth(kind: str, value: float, error: float) -> float:
+    """The room that a prediction needs to keep a bound with chance `SAFE`, as a share of its optical depth."""
+    if not math.isfinite(value + error):
+        return 0.0
+    own = float(depth(kind, value))
+    return _Z * error * math.exp(own) / own
+
+
+def with_margin(problem: Problem, found: Candidates, bounds: Bounds, unsure: Callable[[Index], Array]) -> Candidates:
+    """The recipes that reach the target, brought off its bounds as far as their colour allows, with the room they need.
+
+    Half of the tolerance may be spent on it, and in any case what no eye tells: a colour is predicted no better.
+
+    Parameters
+    ----------
+    unsure : callable
+        From rows to the room that each needs, shape (n, 3), as of `aims.Problem`.
+    """
+    tolerance = problem.target.tolerance
+    before = judge(problem, found.sets, found.loadings)
+    colour = before.worst
+    most = np.minimum(np.maximum(colour + ALIKE, 0.5 * tolerance), tolerance)
+    near = np.flatnonzero(before.met(tolerance))
+    near = near[np.argsort(colour[near], kind="stable")[:_NEAREST]]
+    if near.size == 0 or before.opacity.shape[1] == 0:
+        return found
+    room = np.array(found.room)
+    room[near] = unsure(near)
+    found = replace(found, room=room)
+    open_ = near[lacking(problem, found.rows(near)) > 0.0]
+    for share in _SHARES:
+        if open_.size == 0:
+            break
+        held = replace(problem, room=share * room[open_], opacity_scale=STRICT)
+        again = optimise(held, found.sets[open_], found.loadings[open_], bounds, tolerance=1e-6, most_steps=40)
+        judged = judge(held, found.sets[open_], again.loadings)
+        good = (judged.worst <= most[open_]) & (judged.missed <= 0.5 * MET)
+        part = Candidates(found.sets[open_], again.loadings, again.cost, again.pull, room[open_]).rows(good)
+        chosen = np.zeros(len(found.sets), dtype=bool)
+        chosen[open_[good]] = True
+        found, open_ = put(found, chosen, part), open_[~good]
+    return found
+
+
+def lacking(problem: Problem, found: Candidates) -> Array:
+    """What recipes lack of the room that they need, shape (n,), in CIEDE2000 by the fair trade."""
+    return judge(replace(problem, room=found.room), found.sets, found.loadings).missed / FAIR
