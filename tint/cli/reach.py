@@ -47,7 +47,7 @@ def command(
 ) -> None:  # fmt: skip
     """Many colours: which of them each base and wall can have.
 
-    Example: tint reach swatches_demo --lattice 50 --thickness 3 --most-pigments 2 --candidate ochre
+    Example: tint reach swatches_demo --lattice 50 --thickness 3 --base clear --most-pigments 2 --candidate ochre
 
     TARGETS is as of tint fan; bases and walls of its rows do not count. Every colour is tried in every base at each
     wall alone. A candidate stays out of the recipes, and is then tried on what was missed.
