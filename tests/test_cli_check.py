@@ -89,8 +89,8 @@ def test_it_is_fitted_once(small_folder: Path, monkeypatch: pytest.MonkeyPatch) 
         fits.append(optics)
         return fit(*folder, optics=optics)
 
-    for module in ("tint.cli.check", "tint.checks.ground"):
-        monkeypatch.setattr(f"{module}.fit_with_ground", counted)
+    for module, name in (("tint.cli.check", "fit_with_ground"), ("tint.checks.ground", "fit_only")):
+        monkeypatch.setattr(f"{module}.{name}", counted)
     assert answer(small_folder)["left_out"] is not None
     assert fits == ["two-flux"]
 

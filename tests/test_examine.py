@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from statistics import NormalDist
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,6 +16,9 @@ from tint.checks import Finding, examine, left_out
 from tint.checks.finding import limit, spread_limit
 from tint.checks.ground import Ground, fit_ground, without
 from tint.checks.jumps import of_tails
+from tint.fitting.leaving_out import Fitted, LeftOut, one_by_one
+from tint.fitting.minimise import Minimum, minimise
+from tint.fitting.spectra import fit_with_ground
 from tint.palette import Palette
 from tint.spectra import Array
 from tint.swatches import Reading, SwatchFolder, read_folder
@@ -353,15 +357,51 @@ def test_a_casting_that_widens_its_own_limits() -> None:
 
 
 @pytest.mark.parametrize("glowing", [3, 1])
-def test_a_tail_of_emitted_light(clean: SwatchFolder, palette: Palette, glowing: int) -> None:
-    alone = [at for at, swatch in enumerate(palette.swatches) if swatch.name.startswith("yellow-")][:glowing]
-    more = np.zeros_like(palette.evidence.read)
-    more[np.isin(palette.evidence.swatch, alone), 9:13] = 0.05
-    lit = replace(palette, evidence=replace(palette.evidence, read=palette.evidence.read + more))
-    assert list(of_tails(clean, palette)) == []
-    found = list(of_tails(clean, lit))
+def test_a_tail_of_emitted_light(ground: Ground, glowing: int) -> None:
+    problem = ground.fitted.problem
+    alone = [at for at, name in enumerate(problem.names) if name.startswith("yellow-")][:glowing]
+    more = np.zeros_like(problem.read)
+    more[np.isin(problem.readings.casting, alone), 9:13] = 0.05
+    lit = replace(ground, fitted=replace(ground.fitted, problem=replace(problem, read=problem.read + more)))
+    assert list(of_tails(ground)) == []
+    found = list(of_tails(lit))
     # One casting out of three does not speak for its pigment.
     assert [each.where for each in found] == (["yellow, 580 to 640 nm"] if glowing == 3 else [])
+
+
+def test_castings_set_aside_one_after_the_other_cost_no_new_fit_from_the_beginning(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    many = [cast._replace(name=f"{cast.name} {at}", thickness_mm=cast.thickness_mm + 0.2 * at)
+            for at in range(4) for cast in CASTS]  # fmt: skip
+    wrong = [each for each in many if each.name in ("cream-b 0", "sky-b 1", "green 2", "white-b 3")]
+    thicker = {each.name: each._replace(thickness_mm=1.4 * each.thickness_mm) for each in wrong}
+    folder = studio(many, seed=SEED, really=thicker)
+    steps: list[int] = []
+    left_out_once: list[int] = []
+
+    def counted(*arguments: Any, **more: Any) -> Minimum:
+        found = minimise(*arguments, **more)
+        steps.append(found.steps)
+        return found
+
+    def each_left(fitted: Fitted) -> Iterator[LeftOut]:
+        left_out_once.append(fitted.problem.thickness.size)
+        return one_by_one(fitted)
+
+    monkeypatch.setattr("tint.fitting.spectra.minimise", counted)
+    monkeypatch.setattr("tint.checks.ground.one_by_one", each_left)
+    palette, fitted = fit_with_ground(folder, optics="two-flux")
+    to_fit = sum(steps)
+    steps.clear()
+    monkeypatch.setattr("tint.fitting.spectra.in_modes", None)  # how well a palette is known no check asks
+    found = examine(folder, palette, fitted)
+    assert [each.kind for each in found] == ["thickness"] * 4
+    assert {each.where for each in found} == set(thicker)
+    assert sum(steps) < 2 * to_fit
+    # Once for all castings, and at most twice for each of those that are set aside: for jumps, and for lines.
+    assert left_out_once[0] == len(many)
+    assert len(left_out_once) <= 1 + 2 * len(wrong)
 
 
 # Left out.

@@ -71,8 +71,8 @@ def _found(folder: SwatchFolder, palette: Palette | None, fitted: Fitted | None)
     if not rest.readings:
         return
     known = None if accused else fitted
-    ground = fit_ground(rest, optics=palette.model) if known is None else Ground(rest, palette, known)
-    tails = tuple(of_tails(rest, ground.palette))
+    ground = fit_ground(rest, optics=palette.model) if known is None else Ground(rest, known)
+    tails = tuple(of_tails(ground))
     yield from tails
     glowing = {name for each in tails for name in each.about}
     yield from _among(_of_castings(ground), rest, glowing)

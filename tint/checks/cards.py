@@ -14,7 +14,7 @@ import numpy as np
 from tint import forward
 from tint.checks.finding import Finding
 from tint.checks.ground import Ground
-from tint.fitting.leaving_out import Fitted, one_by_one
+from tint.fitting.leaving_out import Fitted
 from tint.fitting.unknowns import indices, lobe_of, spot_share
 from tint.palette import shares
 from tint.spectra import Array
@@ -33,7 +33,8 @@ _STEP = 1e-3  # relative, of a card's reflectance, for the slope by it
 def of_cards(ground: Ground) -> Iterator[Finding]:
     """The card that explains best what is missed over it, if one does."""
     problem = ground.fitted.problem
-    missed, weight = _misses(ground)
+    missed, variance = ground.misses
+    weight = 1.0 / np.maximum(variance, ground.folder.instrument.noise**2)
     best, told = _EXPLAINED, None
     for at, name in enumerate(ground.folder.backings):
         rows = np.flatnonzero(problem.readings.backing == at)
@@ -57,17 +58,6 @@ def of_cards(ground: Ground) -> Iterator[Finding]:
 def _difference(weight: Array, slope: Array, missed: Array) -> Array:
     """The difference of a card at each wavelength that explains most of what is missed over it."""
     return np.asarray(np.sum(weight * slope * missed, axis=0) / np.maximum(np.sum(weight * slope**2, axis=0), 1e-12))
-
-
-def _misses(ground: Ground) -> tuple[Array, Array]:
-    """What each casting misses, predicted from the others, and the inverse variance of that; shape of the readings."""
-    read = ground.fitted.problem.read
-    missed, weight = np.zeros_like(read), np.zeros_like(read)
-    for left in one_by_one(ground.fitted):
-        missed[left.rows] = left.missed
-        variance = np.maximum(np.diag(left.covariance), ground.folder.instrument.noise**2)
-        weight[left.rows] = 1.0 / variance.reshape(left.missed.shape)
-    return missed, weight
 
 
 def _slope(fitted: Fitted, at: int) -> Array:

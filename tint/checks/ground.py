@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import functools
 from collections import Counter
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tint.fitting.leaving_out import Fitted, LeftOut, one_by_one
-from tint.fitting.spectra import fit_with_ground
+from tint.fitting.spectra import fit_only, palette_of
 from tint.palette import Palette
 from tint.spectra import Array
 from tint.swatches import Swatch, SwatchFolder
@@ -25,19 +25,34 @@ class Ground:
     """A folder of spectra and the fit to it."""
 
     folder: SwatchFolder
-    palette: Palette
     fitted: Fitted
 
     @functools.cached_property
+    def palette(self) -> Palette:
+        """Made when it is asked for, since it takes long and most questions need none."""
+        return palette_of(self.fitted)
+
+    @property
     def foretold(self) -> tuple[LeftOut, ...]:
         """Every casting left out that may be contradicted, its covariance that of readings that count fully."""
-        return tuple(self._foretold())
+        return self._told[0]
 
-    def _foretold(self) -> Iterator[LeftOut]:
-        known = may_be_contradicted(self.folder, self.palette)
+    @property
+    def misses(self) -> tuple[Array, Array]:
+        """Of every value, shape of the readings: what all other castings miss, and the variance of that."""
+        return self._told[1:]
+
+    @functools.cached_property
+    def _told(self) -> tuple[tuple[LeftOut, ...], Array, Array]:
+        """`foretold` and `misses`, since leaving out a casting takes long where there are many pigments."""
+        known = may_be_contradicted(self.folder, self.fitted.problem.names)
+        missed, variance = np.zeros_like(self.fitted.problem.read), np.zeros_like(self.fitted.problem.read)
+        foretold = []
         for each in one_by_one(self.fitted):
+            missed[each.rows], variance[each.rows] = each.missed, np.diag(each.covariance).reshape(each.missed.shape)
             if self.name(each) in known:
-                yield replace(each, covariance=self._covariance(each))
+                foretold.append(replace(each, covariance=self._covariance(each)))
+        return tuple(foretold), missed, variance
 
     def name(self, left: LeftOut) -> str:
         """Of the only casting left out."""
@@ -49,7 +64,8 @@ class Ground:
 
     def without(self, names: Collection[str]) -> Ground:
         """Fitted again, had these castings never been poured."""
-        return fit_ground(without(self.folder, names), optics=self.palette.model)
+        rest = without(self.folder, names)
+        return Ground(rest, fit_only(rest, optics=self.fitted.problem.optics[0].model, near=self.fitted))
 
     def _covariance(self, left: LeftOut) -> Array:
         """Of the misses, shape (n_readings n_wavelengths, ) twice.
@@ -58,7 +74,7 @@ class Ground:
         through all wavelengths of a reading as well as be each value's own.
         """
         entered = self.fitted.noise[left.rows] ** 2
-        own = entered * self.palette.swatches[left.castings[0]].weight
+        own = entered * self.fitted.weighting.casting[left.castings[0]]
         made = left.slopes.reshape(len(left.slopes), -1)
         making = made.T @ made
         # Of the rest of the palette: what rounding leaves of it beside much noise may be less than none.
@@ -70,7 +86,7 @@ class Ground:
 
 def fit_ground(folder: SwatchFolder, *, optics: str) -> Ground:
     """Fit a folder of spectra."""
-    return Ground(folder, *fit_with_ground(folder, optics=optics))
+    return Ground(folder, fit_only(folder, optics=optics))
 
 
 def without(folder: SwatchFolder, names: Collection[str]) -> SwatchFolder:
@@ -82,9 +98,8 @@ def without(folder: SwatchFolder, names: Collection[str]) -> SwatchFolder:
     )
 
 
-def may_be_contradicted(folder: SwatchFolder, palette: Palette) -> frozenset[str]:
-    """Swatches that were read and hold no base or pigment that they alone show: that nothing contradicts."""
-    read = {each.name for each in palette.swatches}
+def may_be_contradicted(folder: SwatchFolder, read: Collection[str]) -> frozenset[str]:
+    """Of the swatches that were read those that hold no base or pigment that they alone show."""
     swatches = [swatch for swatch in folder.swatches if swatch.name in read]
     held = Counter(part for swatch in swatches for part in _parts(swatch))
     return frozenset(swatch.name for swatch in swatches if all(held[part] > 1 for part in _parts(swatch)))

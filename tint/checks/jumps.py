@@ -9,12 +9,10 @@ import numpy as np
 
 from tint.checks.finding import Finding, Index, Mask, limit
 from tint.checks.ground import Ground
-from tint.fitting.hazes import as_beams
 from tint.fitting.leaving_out import LeftOut
-from tint.fitting.problem import in_order
-from tint.palette import Palette
+from tint.fitting.problem import Problem, in_order
+from tint.forward import FREE
 from tint.spectra import Array
-from tint.swatches import Swatch, SwatchFolder
 
 # What the layer model misses runs on from wavelength to wavelength, as no noise does: a step takes it in, a peak least.
 _SLACK = {"peak": 1.2, "step": 1.5}
@@ -26,7 +24,7 @@ _MOST = 6  # castings named before the folder as a whole is in question
 
 @dataclass(frozen=True)
 class _Jump:
-    """A reading's row in the palette's evidence, the wavelength's number, what it looks like, and how large it is."""
+    """A reading's row in the fit, the wavelength's number, what it looks like, and how large it is."""
 
     row: int
     at: int
@@ -46,8 +44,9 @@ def of_jumps(ground: Ground) -> Iterator[Finding]:
         found = _worst(ground)
         if not found:
             return
-        name = ground.palette.swatches[int(ground.palette.evidence.swatch[found[0].row])].name
-        rows = [reading.row for reading in in_order(as_beams(ground.folder))]
+        problem = ground.fitted.problem
+        name = problem.names[int(problem.readings.casting[found[0].row])]
+        rows = [reading.row for reading in in_order(ground.fitted.folder)]
         for each in found:
             yield _told(ground, name, rows[each.row], each)
         ground = ground.without([name])
@@ -137,25 +136,19 @@ _RUN = 3  # neighbouring wavelengths that make a tail
 _CLEAR = 0.05  # of a pigment's largest absorption: below it, it takes nothing away that could come back elsewhere
 
 
-def standard(palette: Palette) -> Array:
-    """Residual of every reading over its noise and the fit's misfit, shape (n_readings, n_wavelengths) [-]."""
-    evidence = palette.evidence
-    misfit = palette.misfit * np.maximum(evidence.fitted, 0.0) ** (2.0 / 3.0)
-    return np.asarray((evidence.read - evidence.fitted) / np.hypot(palette.instrument.noise, misfit))
-
-
-def of_tails(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
+def of_tails(ground: Ground) -> Iterator[Finding]:
     """Pigments whose castings send back more light than the fit can, where the pigment absorbs nothing to speak of.
 
     Absorption cannot be less than none: light beyond what a clear pigment scatters is left over as a residual.
     """
-    z = standard(palette)
-    far = _MODEL_SLACK * limit(len(palette.pigments) * folder.wavelengths.size)
-    n_bases = len(palette.bases)
-    by_name = {swatch.name: swatch for swatch in folder.swatches}
-    for number, name in enumerate(palette.pigments):
-        k = palette.k[n_bases + number]
-        rows = _alone(palette, by_name, name)
+    folder, problem, minimum = ground.folder, ground.fitted.problem, ground.fitted.minimum
+    residual = problem.read - minimum.shown.values
+    misfit = ground.fitted.weighting.misfit * np.maximum(minimum.shown.values, 0.0) ** (2.0 / 3.0)
+    z = residual / np.hypot(folder.instrument.noise, misfit)
+    far = _MODEL_SLACK * limit(len(folder.pigments) * folder.wavelengths.size)
+    for number, name in enumerate(folder.pigments):
+        k = minimum.at.ks[0, len(folder.bases) + number]
+        rows = _alone(problem, number)
         if rows.size < 2:
             continue
         # The median, so that one casting out of line does not speak for its pigment; it errs by sqrt(pi / 2) more.
@@ -163,7 +156,7 @@ def of_tails(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
         at = _longest_run((size > far) & (k < _CLEAR * k.max()))
         if at.size < _RUN:
             continue
-        excess = float(np.mean((palette.evidence.read - palette.evidence.fitted)[np.ix_(rows, at)]))
+        excess = float(np.mean(residual[np.ix_(rows, at)]))
         yield Finding(
             kind="fluorescence",
             about=(name,),
@@ -175,10 +168,10 @@ def of_tails(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
         )
 
 
-def _alone(palette: Palette, swatches: dict[str, Swatch], pigment: str) -> Index:
+def _alone(problem: Problem, pigment: int) -> Index:
     """Reflectance readings of the castings that hold this pigment and no other."""
-    holds = np.array([list(swatches[each.name].loadings) == [pigment] for each in palette.swatches])
-    return np.flatnonzero(holds[palette.evidence.swatch] & (palette.evidence.backing >= -1))
+    holds = (problem.loadings[:, pigment] > 0.0) & (np.count_nonzero(problem.loadings, axis=1) == 1)
+    return np.flatnonzero(holds[problem.readings.casting] & (problem.readings.backing >= FREE))
 
 
 def _longest_run(chosen: Mask) -> Index:

@@ -31,7 +31,7 @@ def left_out(folder: SwatchFolder, palette: Palette) -> LeftOut:
     """
     squared = _from_evidence(palette)
     if folder.kind != COLOURS:
-        known = may_be_contradicted(folder, palette)
+        known = may_be_contradicted(folder, [each.name for each in palette.swatches])
         squared = {name: value for name, value in squared.items() if name in known}
     held = {
         pigment: [squared[s.name] for s in folder.swatches if pigment in s.loadings and s.name in squared]

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.appearance import Setting, predict
 from tint.checks.finding import Finding, Index
 from tint.checks.ground import Ground
 from tint.checks.out_of_line import Judged, shown_as
+from tint.forward import FREE
 from tint.spectra import Array
 from tint.swatches import Swatch
 
@@ -93,12 +93,15 @@ def _off(one: Swatch, other: Swatch, all_of: Ground, rest: Ground) -> float:
     """Root mean square by which the readings of a casting miss what another's blend would read [reflectance]."""
     if one.base != other.base:
         return _FAR
-    away = []
-    for reading in all_of.folder.readings:
-        if reading.swatch == one.name and reading.quantity == "reflectance":
-            seen = Setting(thickness_mm=other.thickness_mm, over=reading.backing, seat=reading.seat, as_read=True)
-            away.append(reading.values - predict(rest.palette, other.blend, setting=seen).reflectance)
-    return float(np.sqrt(np.mean(np.square(away)))) if away else _FAR
+    problem = all_of.fitted.problem
+    own = problem.readings.casting == problem.names.index(one.name)
+    rows = np.flatnonzero(own & (problem.readings.backing >= FREE))
+    if not rows.size:
+        return _FAR
+    loadings = np.array([[other.loadings.get(name, 0.0) for name in all_of.folder.pigments]])
+    depth = np.array([other.thickness_mm])
+    seen = shown_as(all_of.fitted, rows, depth, loadings, minimum=rest.fitted.minimum)[0]
+    return float(np.sqrt(np.mean((problem.read[rows] - seen) ** 2)))
 
 
 # A row whose cells stand in other columns than they should.

@@ -11,6 +11,7 @@ from tint import colorimetry, forward
 from tint.checks.finding import Finding, Index, limit
 from tint.checks.ground import Ground
 from tint.fitting.leaving_out import Fitted, LeftOut
+from tint.fitting.minimise import Minimum
 from tint.fitting.unknowns import indices, lobe_of, spot_share
 from tint.forward import Readings
 from tint.palette import shares
@@ -234,8 +235,14 @@ def reasons(ground: Ground, left: LeftOut, inverse: Array) -> Iterator[Reason]:
 
 
 def shown_as(
-    fitted: Fitted, rows: Index, thickness: Array, loadings: Array, *, other_seat: bool = False
-) -> Array:  # fmt: skip
+    fitted: Fitted,
+    rows: Index,
+    thickness: Array,
+    loadings: Array,
+    *,
+    other_seat: bool = False,
+    minimum: Minimum | None = None,
+) -> Array:
     """What the palette says of a casting's readings, were it of each of these thicknesses and loadings.
 
     Parameters
@@ -246,12 +253,14 @@ def shown_as(
         [mm, %]
     other_seat : bool
         Wet where it is stated to be read with an air film, and the reverse.
+    minimum : Minimum, optional
+        Of another fit, in place of this one's.
 
     Returns
     -------
     ndarray, shape (n, n_readings, n_wavelengths)
     """
-    problem, minimum, count = fitted.problem, fitted.minimum, thickness.size
+    problem, minimum, count = fitted.problem, minimum or fitted.minimum, thickness.size
     of = problem.readings
     again = Readings(
         casting=np.repeat(np.arange(count), rows.size),

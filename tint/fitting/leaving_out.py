@@ -17,6 +17,8 @@ from tint.fitting.chain import covariance
 from tint.fitting.minimise import Minimum
 from tint.fitting.posterior import Posterior
 from tint.fitting.problem import Problem
+from tint.fitting.weighing import Weighting
+from tint.swatches import SwatchFolder
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -59,12 +61,16 @@ class Fitted:
 
     Parameters
     ----------
+    folder : SwatchFolder
+        With all that stands for readings.
     noise : ndarray, shape (n_readings, n_wavelengths)
         Standard deviation of every value in the fit, the casting's weight in it.
     """
 
+    folder: SwatchFolder
     problem: Problem
     minimum: Minimum
+    weighting: Weighting
     posterior: Posterior
     noise: Array
 

@@ -40,18 +40,18 @@ class Posterior:
         Of the equations of k, s, the anisotropies, the spot and the castings' own unknowns, all else known.
     covariance : ndarray, shape (n, n), optional
         Of k, s and the scores of a and b in the order of the equations; absent where it is large.
+    variance : ndarray, shape (n,)
+        Of the same.
     local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
-        Covariance of k and s at each wavelength alone, were all else known.
-    modes : ndarray, shape (n_modes, n_wavelengths, 3 n_components)
-        Errors of k, s and m common to all wavelengths.
+        Covariance of k and s at each wavelength, were those at all others known.
     g_error, index_error : ndarray, shapes (n_components,) and (n_bases,)
         Standard deviations of g at 550 nm and of the refractive indices [-].
     """
 
     factored: Factor
     covariance: Array | None
+    variance: Array
     local: Array
-    modes: Array
     g_error: Array
     index_error: Array
 
@@ -66,15 +66,13 @@ def posterior(problem: Problem, minimum: Minimum, prior: Prior) -> Posterior:
     variance = part_of_inverse(factored, problem.n_components).variance[: n_ks + n_bends]
     of_known = whole.corner[np.ix_(known, known)] - with_known.T @ solved(factored, with_known)
     index_error = problem.index_sd * np.sqrt(np.maximum(np.diag(np.linalg.inv(of_known)), 0.0))[:-1]
-    local = _local(equations, prior)
     covariance = _inverse_times(factored, np.eye(variance.size)) if variance.size <= MANY else None
-    modes = _modes(problem, minimum, factored, covariance, local, variance)
     of_a = np.sqrt(variance[n_ks:].reshape(-1, 2)[:, 0])
     return Posterior(
         factored=factored,
         covariance=covariance,
-        local=_with_rest(local, modes, variance),
-        modes=modes,
+        variance=variance,
+        local=_local(equations, prior),
         g_error=of_a * np.abs(problem.anisotropy.middle_slope(minimum.at.bend)),
         index_error=index_error,
     )
@@ -121,6 +119,20 @@ def _local(equations: Normal, prior: Prior) -> Array:
     sd = in_row(prior.sd).reshape(equations.blocks.shape[:2])
     scale = sd[:, :, None] * sd[:, None, :]
     return np.asarray(np.linalg.inv(equations.blocks * scale) * scale)
+
+
+def in_modes(problem: Problem, minimum: Minimum, known: Posterior) -> tuple[Array, Array]:
+    """The covariance of k, s and m as a palette holds it; it takes longer than all else here.
+
+    Returns
+    -------
+    local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
+        Of k and s at each wavelength alone.
+    modes : ndarray, shape (n_modes, n_wavelengths, 3 n_components)
+        Errors of k, s and m common to all wavelengths.
+    """
+    modes = _modes(problem, minimum, known.factored, known.covariance, known.local, known.variance)
+    return _with_rest(known.local, modes, known.variance), modes
 
 
 def _with_rest(local: Array, modes: Array, variance: Array) -> Array:

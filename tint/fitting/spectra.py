@@ -21,7 +21,7 @@ from tint.fitting import report
 from tint.fitting.hazes import as_beams, at_height, have_settled
 from tint.fitting.leaving_out import Fitted
 from tint.fitting.minimise import Minimum, Prior, minimise
-from tint.fitting.posterior import MANY, Posterior, posterior, unknowns_spent
+from tint.fitting.posterior import MANY, in_modes, posterior, unknowns_spent
 from tint.fitting.problem import Problem, lay_out
 from tint.fitting.surprise import gather, surprises
 from tint.fitting.unknowns import Unknowns, indices, lobe_of, mixing_shares, spot_share, start_at
@@ -65,17 +65,35 @@ def fit_with_ground(
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Palette, Fitted]:
     """As `fit_spectra`, with what leaving castings out needs."""
+    fitted = fit_only(folder, optics=optics, g=g, progress=progress)
+    return palette_of(fitted), fitted
+
+
+def fit_only(
+    folder: SwatchFolder,
+    *,
+    optics: str,
+    g: float | None = None,
+    progress: Callable[[str], None] | None = None,
+    near: Fitted | None = None,
+) -> Fitted:
+    """As `fit_with_ground`, without the palette, whose covariance takes a third of the time.
+
+    Parameters
+    ----------
+    near : Fitted, optional
+        A fit to these and a few more castings, where the search may begin.
+    """
     folder = as_beams(folder)
     if optics == "two-flux":  # it knows nothing of beams
         folder = replace(folder, readings=tuple(each for each in folder.readings if each.quantity != REGULAR))
     problem = lay_out(folder, optics_of(folder, optics), g=g)
     _tell_size(problem, str(folder.path))
-    problem, minimum, prior, weighting = search(problem, progress=progress)
+    problem, minimum, prior, weighting = search(problem, progress=progress, near=near)
     shown = minimum.shown
     noise = standard_deviation(problem, shown.values, weighting.misfit)
     noise = noise / np.sqrt(weighting.casting[problem.readings.casting])[:, None]
-    fitted = Fitted(problem, minimum, posterior(problem, minimum, prior), noise)
-    return palette_of(folder, fitted, weighting), fitted
+    return Fitted(folder, problem, minimum, weighting, posterior(problem, minimum, prior), noise)
 
 
 def size(problem: Problem) -> tuple[float, float]:
@@ -118,9 +136,12 @@ def optics_of(folder: SwatchFolder, model: str) -> tuple[Optics, ...]:
 
 
 def search(
-    problem: Problem, *, progress: Callable[[str], None] | None = None
+    problem: Problem, *, progress: Callable[[str], None] | None = None, near: Fitted | None = None
 ) -> tuple[Problem, Minimum, Prior, Weighting]:
-    """The minimum under the weights that it itself gives the readings, and the problem with what stands for hazes."""
+    """The minimum under the weights that it itself gives the readings, and the problem with what stands for hazes.
+
+    Arguments are those of `fit_only`.
+    """
 
     def told(step: int, cost: float) -> None:
         if progress is not None:
@@ -130,6 +151,10 @@ def search(
         progress("computing the tables of the layer model, once for all folders")
     guess = first_guess(problem)
     prior = report.prior(guess, problem)
+    if near is not None and problem.thickness.size > _FEW:
+        found = _settled(problem, *_from(near, problem, prior, told), told)
+        problem, minimum, prior, weighting, held = found
+        return problem, minimise(problem, minimum.at, prior, weight=held, step_taken=told), prior, weighting
     weighting = Weighting(_DOUBT, np.ones(problem.thickness.size))
     minimum = minimise(
         problem,
@@ -176,6 +201,21 @@ def _settled(
     return problem, minimum, prior, weighting, held
 
 
+def _from(
+    near: Fitted, problem: Problem, prior: Prior, told: Callable[[int, float], None]
+) -> tuple[Minimum, Prior, Weighting]:
+    """The minimum of fewer castings from that of more, under the weights that they had there."""
+    number = {name: at for at, name in enumerate(near.problem.names)}
+    of = [number[name] for name in problem.names]
+    at = near.minimum.at
+    own = at.own[of, : problem.n_slots]  # the most doses of a casting may be fewer now
+    weighting = Weighting(near.weighting.misfit, near.weighting.casting[of])
+    held = weights(problem, near.minimum.shown.values[np.isin(near.problem.readings.casting, of)], weighting)
+    prior = report.smooth(problem, prior, at.ks)
+    start = replace(at, own=np.where(problem.used, own, 0.0))
+    return minimise(problem, start, prior, weight=held, gain=_ROUGHLY, step_taken=told), prior, weighting
+
+
 def _elsewhere(at: Unknowns) -> Iterator[Unknowns]:
     """Where a deeper minimum may be reached from: with the anisotropies as before any casting, and another lobe."""
     for score in _OTHER_LOBES:
@@ -190,15 +230,18 @@ def _is_ready(optics: Optics) -> bool:
     return layer and (optics.spot is None or spot.is_ready(optics.refractive_index))
 
 
-def palette_of(folder: SwatchFolder, fitted: Fitted, weighting: Weighting) -> Palette:
+def palette_of(fitted: Fitted) -> Palette:
     """The palette at a minimum, with its covariance and what leaving castings out says of it."""
-    problem, minimum, known = fitted.problem, fitted.minimum, fitted.posterior
+    folder, problem, minimum, weighting = fitted.folder, fitted.problem, fitted.minimum, fitted.weighting
+    known = fitted.posterior
     shown = minimum.shown
     view = colorimetry.viewing(folder.wavelengths)
     told = gather(fitted, view)
     surprised = surprises(fitted, told, view)
     k, s = minimum.at.ks
-    spread = _spread(known)
+    local, modes = in_modes(problem, minimum, known)
+    variance = np.einsum("wpp->pw", local) + np.sum(modes[:, :, : local.shape[1]] ** 2, axis=0).T
+    spread = np.sqrt(variance).reshape(minimum.at.ks.shape)
     return Palette(
         name=folder.name,
         read_as="spectra",
@@ -216,8 +259,8 @@ def palette_of(folder: SwatchFolder, fitted: Fitted, weighting: Weighting) -> Pa
         lobe=lobe_of(problem, minimum.at.shape),
         spot_share=spot_share(minimum.at.shape),
         index_error=known.index_error,
-        local=known.local,
-        modes=known.modes,
+        local=local,
+        modes=modes,
         misfit=weighting.misfit,
         evidence=told,
         surprises=surprised,
@@ -228,13 +271,6 @@ def palette_of(folder: SwatchFolder, fitted: Fitted, weighting: Weighting) -> Pa
         ),
         digest=folder.digest,
     )
-
-
-def _spread(known: Posterior) -> Array:
-    """Standard deviations of k and s, shape (2, n_components, n_wavelengths)."""
-    count = known.local.shape[1]
-    variance = np.einsum("wpp->pw", known.local) + np.sum(known.modes[:, :, :count] ** 2, axis=0).T
-    return np.asarray(np.sqrt(variance).reshape(2, count // 2, -1))
 
 
 # A first guess for the fit: K and S of each casting read over two backings, shared out by non-negative regression.
