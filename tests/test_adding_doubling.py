@@ -17,8 +17,7 @@ from tables import column
 
 from tint.errors import InputError
 from tint.optics.adding_doubling import BACKWARDS, Body, body, lobes, moments, phase_function, redistribution, solve
-from tint.optics.directions import AT_8, NORMAL, WATCHED, Directions, directions
-from tint.optics.slab import READINGS, Slab
+from tint.optics.slab import AT_8, NORMAL, READINGS, WATCHED, Directions, Slab, directions
 from tint.optics.surface import DEGREES_8, DEGREES_45, external_diffuse, fresnel, refracted_cosine
 
 Array = NDArray[np.float64]

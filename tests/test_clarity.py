@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 import tint
 from tint.appearance import clarity_in_words
-from tint.optics import clarity
+from tint.optics import surface
 from tint.optics.layer import Optics, regular_slopes, transmittance
 from tint.trials import Trial, TrialReading, adjust
 
@@ -18,7 +18,7 @@ OPTICS = Optics(model="many-flux")
 
 def test_reference_two_faces_alone_leave_what_fresnel_says() -> None:
     # (1 - r)^2 / (1 - r^2) with r = (0.41 / 2.41)^2, along the normal; at 8 degrees the same to four digits.
-    passed, _ = clarity.regular(0.0, 0.0, 0.0, refractive_index=1.41)
+    passed, _ = surface.regular(0.0, 0.0, 0.0, refractive_index=1.41)
     assert float(passed) == pytest.approx(0.94375, abs=5e-5)
 
 
@@ -54,20 +54,20 @@ def test_reference_light_passes_and_is_spread_as_photons_are(
 @given(st.floats(0.0, 5.0), st.floats(0.001, 5.0), st.floats(0.0, 0.9), st.floats(1.28, 1.6))
 def test_property_slopes_are_finite_differences(x: float, y: float, g: float, index: float) -> None:
     at = np.array([x, y, y / (1.0 - g)])
-    _, slopes = clarity.regular(*at, refractive_index=index)
+    _, slopes = surface.regular(*at, refractive_index=index)
     for number in range(3):
         step = np.zeros(3)
         step[number] = 1e-5 * max(at[number], 0.1)
-        up, down = (clarity.regular(*np.maximum(at + way * step, 0.0), refractive_index=index)[0] for way in (1, -1))
+        up, down = (surface.regular(*np.maximum(at + way * step, 0.0), refractive_index=index)[0] for way in (1, -1))
         width = np.maximum(at + step, 0.0)[number] - np.maximum(at - step, 0.0)[number]
         assert float(slopes[number]) == pytest.approx(float(up - down) / width, rel=2e-3, abs=2e-5)
 
 
 @given(st.floats(-0.9, 0.99))
 def test_property_the_whole_sphere_holds_all_that_is_scattered(g: float) -> None:
-    narrow = float(clarity.near_forward(g, 1.41))
+    narrow = float(surface.near_forward(g, 1.41))
     assert 0.0 < narrow < 1.0
-    cosine = np.cos(np.arcsin(np.sin(np.radians(clarity.WITHIN_DEGREES)) / 1.41))
+    cosine = np.cos(np.arcsin(np.sin(np.radians(surface.WITHIN_DEGREES)) / 1.41))
     mu = np.linspace(cosine, 1.0, 4001)
     lobe = 0.5 * (1.0 - g * g) / (1.0 + g * g - 2.0 * g * mu) ** 1.5
     assert narrow == pytest.approx(float(np.trapezoid(lobe, mu)), rel=2e-3, abs=1e-6)

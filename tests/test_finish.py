@@ -13,7 +13,7 @@ from tint.appearance import Setting, predict
 from tint.fitting.problem import lay_out
 from tint.fitting.spectra import optics_of
 from tint.materials import Blend
-from tint.optics.finish import common, word_for
+from tint.optics.surface import common, word_for
 from tint.palette import Palette
 from tint.swatches import Conditions, SwatchFolder
 from tint.target import Target

@@ -18,7 +18,7 @@ from tint.forward import FREE, TRANSMITTANCE, Readings
 from tint.optics import layer
 from tint.optics.layer import Array, Optics
 from tint.optics.spot import Spot
-from tint.optics.surface import faces
+from tint.optics.two_flux import faces
 
 GEOMETRIES = ("di:8", "de:8", "45:0")
 SEATS = ("air", "wet")

@@ -16,8 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from tint.errors import InputError
 from tint.optics import many_flux
 from tint.optics.adding_doubling import solve
-from tint.optics.directions import AT_8
-from tint.optics.slab import READINGS
+from tint.optics.slab import AT_8, READINGS
 from tint.optics.table import Axis, Knots, tabulate
 
 Array = NDArray[np.float64]

@@ -18,9 +18,9 @@ from tint.checks import examine, unstated_spot
 from tint.errors import InputError
 from tint.fitting import fit_palette
 from tint.materials import Blend
-from tint.optics.directions import directions
 from tint.optics.layer import Optics, reflectance, transmittance
 from tint.optics.ripples import rippled
+from tint.optics.slab import directions
 from tint.optics.spot import Spot, ripple_weights
 from tint.palette import Palette
 from tint.spectra import Array

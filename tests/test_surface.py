@@ -15,12 +15,12 @@ from tint.optics.surface import (
     DEGREES_8,
     DEGREES_45,
     external_diffuse,
-    faces,
     fresnel,
     fresnel_internal,
     internal_diffuse,
     refracted_cosine,
 )
+from tint.optics.two_flux import faces
 
 INDEX = st.floats(1.02, 1.8)
 

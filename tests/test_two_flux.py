@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 from tables import column, half_digit
 
 from tint.optics import two_flux
-from tint.optics.surface import faces
+from tint.optics.two_flux import faces
 
 GEOMETRIES = ("di:8", "de:8", "45:0")
 SEATS = ("air", "wet")

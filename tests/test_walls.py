@@ -15,7 +15,7 @@ from tint.appearance import Setting
 from tint.cli import main
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.optics import layer, stack
+from tint.optics import layer
 from tint.optics.layer import Optics
 from tint.palette import Palette
 from tint.proofs.part import part_of
@@ -135,8 +135,8 @@ def test_property_two_walls_lose_no_light(model: str) -> None:
     optics = Optics(model=model, refractive_index=1.41, geometry="di:8")
     mixed = np.array([[0.0, 0.0, 0.0], [0.0, 0.2, 1.5], [0.0, 0.4, 3.0]])
     near, far = np.array([0.5, 2.0]), np.array([1.0, 4.0])
-    back = stack.reflectance(mixed, near=near, far=far, backing=None, seat="air", optics=optics)
-    through = stack.transmittance(mixed, near=near, far=far, optics=optics)
+    back = layer.reflectance_of_walls(mixed, near=near, far=far, backing=None, seat="air", optics=optics)
+    through = layer.transmittance_of_walls(mixed, near=near, far=far, optics=optics)
     assert back + through == pytest.approx(np.ones((2, 2, 3)), abs=1e-5)
 
 
@@ -144,7 +144,7 @@ def test_property_a_near_wall_that_hides_shows_nothing_of_the_far_one() -> None:
     optics = Optics(model="many-flux", refractive_index=1.41, geometry="di:8")
     mixed = np.array([[0.3], [4.0], [8.0]])
     alone = layer.reflectance(*mixed, thickness=30.0, backing=None, optics=optics)
-    both = stack.reflectance(
+    both = layer.reflectance_of_walls(
         mixed, near=np.array([30.0]), far=np.array([1.0]), backing=np.array([0.9]), seat="air", optics=optics
     )
     assert both[0, 0] == pytest.approx(alone, abs=1e-6)
@@ -156,7 +156,7 @@ def test_reference_two_clear_plates_are_added_pass_by_pass() -> None:
     nothing = np.zeros(1)
     back = float(optics.terms(nothing, nothing, nothing, seat="air")[0][2, 0])
     alone = float(optics.transmitted(nothing, nothing, nothing)[0][0])
-    both = stack.transmittance(np.zeros((3, 1)), near=np.array([1.0]), far=np.array([1.0]), optics=optics)
+    both = layer.transmittance_of_walls(np.zeros((3, 1)), near=np.array([1.0]), far=np.array([1.0]), optics=optics)
     to_and_fro = sum(back ** (2 * turn) for turn in range(60))
     assert both[0, 0, 0] == pytest.approx(alone * (1.0 - back) * to_and_fro, rel=1e-6)
 
@@ -166,7 +166,7 @@ def test_a_hollow_part_is_coloured_by_both_walls(demo_palette: Palette) -> None:
     table = hollow_table(demo_palette, blend, setting=setting, near_mm=5.0, far_mm=6.0)
     mixed = forward.mix(demo_palette.coefficients, demo_palette.shares("clear", demo_palette.loadings(blend)))
     near, far = np.array([0.4, 1.37, 4.2]), np.array([0.21, 2.9, 5.5])
-    exact = stack.reflectance(
+    exact = layer.reflectance_of_walls(
         mixed, near=near, far=far, backing=demo_palette.backings["white"], seat="air",
         optics=demo_palette.optics("clear"),
     )  # fmt: skip

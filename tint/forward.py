@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.optics import layer
-from tint.optics.finish import Faces
 from tint.optics.layer import Optics
+from tint.optics.surface import Faces
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

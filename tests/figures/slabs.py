@@ -27,8 +27,7 @@ from PythonicDISORT.subroutines import interpolate
 
 from tint.optics import many_flux, two_flux
 from tint.optics.adding_doubling import solve
-from tint.optics.directions import AT_8, NORMAL
-from tint.optics.slab import READINGS
+from tint.optics.slab import AT_8, NORMAL, READINGS
 
 Array = NDArray[np.float64]
 

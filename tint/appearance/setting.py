@@ -12,8 +12,8 @@ from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS, Blend
-from tint.optics import finish
-from tint.optics.finish import HEIGHTS_UM
+from tint.optics import surface
+from tint.optics.surface import HEIGHTS_UM
 from tint.palette import Palette
 
 
@@ -119,10 +119,12 @@ def _another_finish(palette: Palette, base: str, setting: Setting) -> list[str]:
         return []
     optics = palette.optics(base, geometry=setting.geometry or None)
     seen: dict[str, Any] = {"geometry": optics.geometry, "refractive_index": optics.refractive_index}
-    part, cast = (float(np.mean(finish.added(each, palette.wavelengths, **seen))) for each in (setting.finish, own))
+    part, cast = (
+        float(np.mean(surface.added_by_finish(each, palette.wavelengths, **seen))) for each in (setting.finish, own)
+    )
     if abs(part - cast) < _NO_CHANGE:
         return []
-    mirror = 100.0 * (1.0 - float(np.mean(finish.mirrored_share(setting.finish, palette.wavelengths))))
+    mirror = 100.0 * (1.0 - float(np.mean(surface.mirrored_share(setting.finish, palette.wavelengths))))
     return [
         f"a {setting.finish} face spreads about {mirror:.0f} % of its gloss: beside the {own} faces of the swatches "
         f"that adds {part - cast:.3f} to a reading in {optics.geometry}, and to the eye a veil that moves with light"

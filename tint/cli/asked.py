@@ -16,7 +16,7 @@ from tint.appearance import Setting
 from tint.cli import options, show
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.optics.finish import HEIGHTS_UM
+from tint.optics.surface import HEIGHTS_UM
 from tint.palette import BROKEN, Palette, fit_path, read_palette
 from tint.recipes import from_json
 from tint.swatches import folder_digest

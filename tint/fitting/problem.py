@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from tint.fitting.anisotropy import AnisotropyPrior, anisotropy_prior
 from tint.forward import FREE, REGULAR, TRANSMITTANCE, Readings
 from tint.materials import Instrument
-from tint.optics.finish import Faces, common, faces, word_for
 from tint.optics.layer import Optics
+from tint.optics.surface import Faces, common, faces, word_for
 from tint.swatches import Reading, Swatch, SwatchFolder, records
 
 Array = NDArray[np.float64]

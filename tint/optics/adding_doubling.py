@@ -22,8 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
-from tint.optics.directions import AT_45, NORMAL, WATCHED, Directions, directions
-from tint.optics.slab import Slab, with_faces
+from tint.optics.slab import AT_45, NORMAL, WATCHED, Directions, Slab, directions, with_faces
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -68,7 +67,7 @@ def solve(
     g : float
         Anisotropy of scattering, 0 to 0.95 [-].
     lobe : float
-        Share of the scattered light that is thrown backwards, as of `phase.lobes` [-].
+        Share of the scattered light that is thrown backwards, as of `adding_doubling.lobes` [-].
     nodes : int
         Directions in a hemisphere; an even number [-].
 

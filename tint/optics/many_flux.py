@@ -23,8 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from tint.errors import InputError
 from tint.files import cached_arrays, is_cached
 from tint.optics.adding_doubling import body
-from tint.optics.directions import AT_8, directions
-from tint.optics.slab import check_reading
+from tint.optics.slab import AT_8, check_reading, directions
 from tint.optics.surface import DEGREES_8
 from tint.optics.surface import reflected as mirrored
 from tint.optics.table import Axis, Knots, Table, tabulate
@@ -68,7 +67,7 @@ def terms(
     geometry, seat : str
         As in `tint.optics.layer`.
     lobe : float
-        Share of the scattered light that is thrown backwards, as of `phase.lobes` [-].
+        Share of the scattered light that is thrown backwards, as of `adding_doubling.lobes` [-].
 
     Returns
     -------

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.optics import adding_doubling
-from tint.optics.directions import AT_45, NORMAL, Directions
+from tint.optics.slab import AT_45, NORMAL, Directions
 from tint.optics.surface import external_diffuse, fresnel
 
 Array = NDArray[np.float64]

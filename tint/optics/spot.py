@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
 from tint.files import cached_arrays, is_cached
-from tint.optics.directions import directions
+from tint.optics.slab import directions
 from tint.optics.table import Axis, Knots, Table, tabulate
 
 Array = NDArray[np.float64]

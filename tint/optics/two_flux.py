@@ -11,10 +11,14 @@ Saunderson, J. L. (1942), JOSA 32, 727: reflection at the faces.
 
 from __future__ import annotations
 
+import functools
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint.optics.surface import DEGREES_8, Faces, faces, fresnel, internal_diffuse
+from tint.errors import InputError
+from tint.optics.surface import DEGREES_8, DEGREES_45, external_diffuse, fresnel, internal_diffuse
 
 Array = NDArray[np.float64]
 
@@ -71,6 +75,55 @@ def body(x: ArrayLike, y: ArrayLike) -> tuple[Array, Array]:
     slopes[1, 0] = -passed * along_x
     slopes[1, 1] = -passed * along_y
     return np.stack((reflected, passed)), slopes
+
+
+class Faces(NamedTuple):
+    """What two-flux theory needs to know of a face, for one measuring geometry [all -]."""
+
+    gloss: float  # reflected straight into the instrument
+    enter: float  # of the instrument's light, passed into the rubber
+    leave: float  # radiance factor seen for unit diffuse light that meets the face from inside
+    inside: float  # of diffuse light inside, sent back in
+    outside: float  # of diffuse light outside, sent back out
+    enter_diffuse: float  # of diffuse light outside, passed in
+
+
+@functools.lru_cache(maxsize=64)
+def faces(refractive_index: float, geometry: str, *, k1: float | None = None, k2: float | None = None) -> Faces:
+    """Saunderson's constants for a geometry, from the refractive index or, where given, as measured.
+
+    Parameters
+    ----------
+    geometry : str
+        `di:8`: lit diffusely and seen at 8 degrees, specular included; `de:8`: excluded; `45:0`: lit at 45 degrees,
+        seen along the normal.
+    k1, k2 : float, optional
+        Measured constants in place of the face's reflection outside and inside [-].
+
+    Raises
+    ------
+    InputError
+        For a geometry that is none of these.
+
+    Notes
+    -----
+    Saunderson, J. L. (1942), JOSA 32, 727, with the entry and exit losses of each geometry written apart: light seen
+    along one direction leaves with ``(1 - r) / n^2`` of the radiance inside.
+    """
+    n = refractive_index
+    inside = internal_diffuse(n) if k2 is None else k2
+    outside = external_diffuse(n)
+    at_8 = float(fresnel(n, DEGREES_8)) if k1 is None else k1
+    # Measured constants describe the face as a whole, so what enters by 1 - k1 leaves by 1 - k2.
+    diffuse_out = 1.0 - inside
+    if geometry in ("di:8", "de:8"):
+        gloss = at_8 if geometry == "di:8" else 0.0
+        return Faces(gloss, 1.0 - at_8, diffuse_out, inside, outside, 1.0 - outside)
+    if geometry == "45:0":
+        lit = 1.0 - float(fresnel(n, DEGREES_45))
+        seen = (1.0 - float(fresnel(n, 1.0))) / n**2
+        return Faces(0.0, lit, seen, inside, outside, 1.0 - outside)
+    raise InputError("geometry", f"`{geometry}` is not known", "di:8, de:8 or 45:0")
 
 
 def terms(

@@ -16,9 +16,9 @@ from numpy.typing import ArrayLike, NDArray
 from tint import notebook, plots
 from tint.errors import InputError
 from tint.materials import Base, Blend, Instrument, Pigment, Workshop
-from tint.optics.finish import common, faces
 from tint.optics.layer import Optics
 from tint.optics.spot import Spot
+from tint.optics.surface import common, faces
 from tint.palette.evidence import Evidence, Seen, Surprise, SwatchFit
 
 if TYPE_CHECKING:

@@ -18,7 +18,7 @@ from tint.appearance import Setting, render, transmittance
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.optics import finish, stack
+from tint.optics import layer, surface
 from tint.palette import Palette
 
 Array = NDArray[np.float64]
@@ -206,13 +206,13 @@ def hollow_table(
         most * np.geomspace(_THINNEST, 1.0, count) for most, count in zip((near_mm, far_mm), _NODES, strict=True)
     )
     if over == LAMP:
-        spectra = stack.transmittance(mixed, near=near, far=far, optics=optics)
+        spectra = layer.transmittance_of_walls(mixed, near=near, far=far, optics=optics)
     else:
-        spectra = stack.reflectance(
+        spectra = layer.reflectance_of_walls(
             mixed, near=near, far=far, backing=palette.backing(over), seat=setting.seat, optics=optics
         )
         if setting.finish:
-            spectra = spectra + finish.added(
+            spectra = spectra + surface.added_by_finish(
                 setting.finish, palette.wavelengths, geometry=optics.geometry, refractive_index=optics.refractive_index
             )
     return Hollow(near, far, to_light(spectra, setting.viewing(palette)))

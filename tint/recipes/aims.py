@@ -15,7 +15,7 @@ from tint import colorimetry
 from tint.appearance import Setting
 from tint.colorimetry import Viewing
 from tint.opacity import FAIR, KINDS, MET, at_depth, depth
-from tint.optics import clarity, layer
+from tint.optics import layer, surface
 from tint.optics.layer import Optics
 from tint.palette import Palette
 from tint.target import Target
@@ -392,7 +392,7 @@ def _haze(
     problem: Problem, depths: Array, passed: Array, by_passed: Array, d: float | Array, sets: Index
 ) -> tuple[Array, Array]:
     """Haze, shape (n,), and its slopes by the loadings, from luminance and slopes of all that passes."""
-    regular, by_depth = clarity.regular(*depths, refractive_index=problem.optics.refractive_index)
+    regular, by_depth = surface.regular(*depths, refractive_index=problem.optics.refractive_index)
     if problem.optics.faces is not None:
         regular, by_depth = regular * problem.optics.faces.kept, by_depth * problem.optics.faces.kept
     y, by_loading = _luminance(problem, regular, by_depth, d, sets)

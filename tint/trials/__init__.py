@@ -16,7 +16,7 @@ from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import MET
-from tint.optics.finish import known_word
+from tint.optics.surface import known_word
 from tint.palette import Palette
 from tint.recipes import Answer, Rules
 from tint.target import Target

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from tint import forward
 from tint.optics import layer
-from tint.optics.finish import known_word
 from tint.optics.many_flux import MOST_G
+from tint.optics.surface import known_word
 from tint.palette import Palette, bold, compress, widening
 from tint.trials.trial import Doubts, Trial
 

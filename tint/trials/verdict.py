@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, lost_beside, predict
 from tint.opacity import MET
-from tint.optics.finish import known_word
+from tint.optics.surface import known_word
 from tint.palette import Palette
 from tint.recipes import Recipe
 from tint.target import Look, Target

@@ -19,7 +19,7 @@ from tint.colorimetry import Viewing
 from tint.materials import Blend
 from tint.optics import layer
 from tint.optics.adding_doubling import lobes
-from tint.optics.finish import word_for
+from tint.optics.surface import word_for
 from tint.palette import Palette
 
 Array = NDArray[np.float64]
