@@ -187,24 +187,12 @@ _FACTORS = np.geomspace(1.0 / 12.0, 12.0, 433)  # of a thickness or dose that ar
 
 @dataclass(frozen=True)
 class Reason:
-    """What the readings would be those of.
+    """What the readings would be those of."""
 
-    Parameters
-    ----------
-    slot : int
-        0 for the thickness, then the doses.
-    pigment : str
-        That the dose is of; empty for the thickness.
-    factor : float
-        Of what is written [-].
-    left : float
-        What it leaves of the miss: the square of its length in standard deviations [-].
-    """
-
-    slot: int
-    pigment: str
-    factor: float
-    left: float
+    slot: int  # 0 for the thickness, then the doses
+    pigment: str  # that the dose is of; empty for the thickness
+    factor: float  # of what is written [-]
+    left: float  # what it leaves of the miss: the square of its length in standard deviations [-]
 
 
 def reasons(ground: Ground, left: LeftOut, inverse: Array) -> Iterator[Reason]:

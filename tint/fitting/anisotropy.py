@@ -25,19 +25,12 @@ MIDDLE_NM = 550.0
 
 @dataclass(frozen=True, eq=False)
 class AnisotropyPrior:
-    """Normal priors of a and b of every component.
+    """Normal priors of a and b of every component."""
 
-    Parameters
-    ----------
-    mean, sd : ndarray, shape (n_components, 2)
-        Of a and b [-].
-    log_wavelength : ndarray, shape (n_wavelengths,)
-        log(wavelength / 550 nm).
-    """
-
+    # shape (n_components, 2): of a and b [-]
     mean: Array
     sd: Array
-    log_wavelength: Array
+    log_wavelength: Array  # shape (n_wavelengths,): log(wavelength / 550 nm)
 
     def g(self, scores: Array) -> tuple[Array, Array]:
         """g, shape (n_components, n_wavelengths), from standard scores, and its slopes, shape (2, ...) the same.

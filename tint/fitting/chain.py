@@ -23,34 +23,17 @@ _ROUNDING = 1e-12  # share of the diagonal added where rounding leaves the equat
 
 @dataclass(frozen=True, eq=False)
 class Factor:
-    """Equations factorised.
+    """Equations factorised."""
 
-    Parameters
-    ----------
-    cuts : tuple of int
-        Where each block of the chain begins, and where the last ends.
-    inverse, below : tuple of ndarray
-        Of the Cholesky factor L of the chain: the inverses of its diagonal's blocks, and the blocks below those.
-    level : ndarray, shape (n_ks, n_components)
-        L^-1 times the columns of the level, L being the chain's factor.
-    level_root : ndarray, shape (n_components, n_components)
-        Cholesky factor of one plus what the level adds.
-    border : ndarray, shape (n_ks, n_border)
-        L^-1 times the border.
-    both : ndarray, shape (n_components, n_border)
-        Between the level and the border.
-    root : ndarray, shape (n_border, n_border)
-        Cholesky factor of the border's Schur complement.
-    """
-
-    cuts: tuple[int, ...]
+    cuts: tuple[int, ...]  # where each block of the chain begins, and where the last ends
+    # of the Cholesky factor L of the chain: the inverses of its diagonal's blocks, and the blocks below those
     inverse: tuple[Array, ...]
     below: tuple[Array, ...]
-    level: Array
-    level_root: Array
-    border: Array
-    both: Array
-    root: Array
+    level: Array  # shape (n_ks, n_components): L^-1 times the columns of the level, L being the chain's factor
+    level_root: Array  # shape (n_components, n_components): Cholesky factor of one plus what the level adds
+    border: Array  # shape (n_ks, n_border): L^-1 times the border
+    both: Array  # shape (n_components, n_border): between the level and the border
+    root: Array  # shape (n_border, n_border): Cholesky factor of the border's Schur complement
 
 
 def factor(equations: Normal) -> Factor:
@@ -215,16 +198,11 @@ def held_at(equations: Normal, fixed: NDArray[np.bool_], values: Array) -> Norma
 
 @dataclass(frozen=True, eq=False)
 class PartOfInverse:
-    """Part of the inverse of the equations.
+    """Part of the inverse of the equations."""
 
-    Parameters
-    ----------
-    variance : ndarray, shape (n_unknowns,)
-    near : ndarray, shape (n_components, n_wavelengths, n_wavelengths)
-        Covariance of s at different wavelengths of which none are more than two apart.
-    """
-
-    variance: Array
+    variance: Array  # shape (n_unknowns,)
+    # shape (n_components, n_wavelengths, n_wavelengths): covariance of s at different wavelengths of which none are
+    # more than two apart
     near: Array
 
 

@@ -29,31 +29,15 @@ _STEP = 1e-5  # of reflectance, for slopes by what lies behind
 
 @dataclass(frozen=True, eq=False)
 class Colours:
-    """What was read, and how the unknowns make it.
+    """What was read, and how the unknowns make it."""
 
-    Parameters
-    ----------
-    problem : Problem
-        With the smoothest spectra of the readings in place of spectra, and those of the backings.
-    index_sd : float
-        Standard deviation of the refractive indices, which no colour tells [-].
-    lab : ndarray, shape (n_readings, 3)
-        As read.
-    centre : ndarray, shape (2, n_components, n_wavelengths)
-        Logarithm of k and s before any reading.
-    modes : ndarray, shape (2, n_wavelengths, n_modes)
-        What each unknown of a component adds to its k, and to its s.
-    cards : ndarray, shape (n_backings, 3, n_wavelengths)
-        What each unknown of a backing adds to its spectrum.
-    """
-
-    problem: Problem
-    index_sd: float
+    problem: Problem  # with the smoothest spectra of the readings in place of spectra, and those of the backings
+    index_sd: float  # standard deviation of the refractive indices, which no colour tells [-]
     view: Viewing
-    lab: Array
-    centre: Array
-    modes: Array
-    cards: Array
+    lab: Array  # shape (n_readings, 3): as read
+    centre: Array  # shape (2, n_components, n_wavelengths): logarithm of k and s before any reading
+    modes: Array  # shape (2, n_wavelengths, n_modes): what each unknown of a component adds to its k, and to its s
+    cards: Array  # shape (n_backings, 3, n_wavelengths): what each unknown of a backing adds to its spectrum
 
     @property
     def n_spectral(self) -> int:
@@ -92,24 +76,14 @@ class Colours:
 
 @dataclass(frozen=True, eq=False)
 class Linear:
-    """Colours at one point, and their slopes.
-
-    Parameters
-    ----------
-    lab : ndarray, shape (n_readings, 3)
-    by_share : ndarray, shape (n_readings, 3, 3)
-        By X, Y and Z, each as a share of the perfect white's.
-    by_reading : ndarray, shape (n_readings, 3, n_wavelengths)
-        By the reflectances.
-    by_unknown : ndarray, shape (n_readings, 3, n_unknowns)
-    """
+    """Colours at one point, and their slopes."""
 
     at: Unknowns
     shown: Shown
-    lab: Array
-    by_share: Array
-    by_reading: Array
-    by_unknown: Array
+    lab: Array  # shape (n_readings, 3)
+    by_share: Array  # shape (n_readings, 3, 3): by X, Y and Z, each as a share of the perfect white's
+    by_reading: Array  # shape (n_readings, 3, n_wavelengths): by the reflectances
+    by_unknown: Array  # shape (n_readings, 3, n_unknowns)
 
 
 def lay_out_colours(folder: SwatchFolder, prior: SpectralPrior, *, optics: str, g: float | None = None) -> Colours:

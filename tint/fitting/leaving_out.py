@@ -29,49 +29,29 @@ _ALONE = 1e-4
 
 @dataclass(frozen=True, eq=False)
 class LeftOut:
-    """Castings without which the rest was fitted.
+    """Castings without which the rest was fitted."""
 
-    Parameters
-    ----------
-    castings : ndarray of int, shape (n_castings,)
-        Numbers in the problem.
-    rows : ndarray of int, shape (n_readings,)
-        Their readings.
-    missed : ndarray, shape (n_readings, n_wavelengths)
-        Read less predicted [-].
-    covariance : ndarray, shape (n_readings n_wavelengths, n_readings n_wavelengths)
-        To be expected of the misses: of the rest of the palette, of making and of reading these castings.
-    slopes : ndarray, shape (n_slots, n_readings, n_wavelengths)
-        By the scores of thickness and doses, where one casting is left out.
-    told : bool
-        Whether the rest of the castings say anything of all that these hold.
-    """
-
-    castings: Index
-    rows: Index
-    missed: Array
+    castings: Index  # shape (n_castings,): numbers in the problem
+    rows: Index  # shape (n_readings,): their readings
+    missed: Array  # shape (n_readings, n_wavelengths): read less predicted [-]
+    # shape (n_readings n_wavelengths, n_readings n_wavelengths): to be expected of the misses: of the rest of the
+    # palette, of making and of reading these castings
     covariance: Array
+    # shape (n_slots, n_readings, n_wavelengths): by the scores of thickness and doses, where one casting is left out
     slopes: Array
-    told: bool
+    told: bool  # whether the rest of the castings say anything of all that these hold
 
 
 @dataclass(frozen=True, eq=False)
 class Fitted:
-    """A fit, as leaving out needs it.
+    """A fit, as leaving out needs it."""
 
-    Parameters
-    ----------
-    folder : SwatchFolder
-        With all that stands for readings.
-    noise : ndarray, shape (n_readings, n_wavelengths)
-        Standard deviation of every value in the fit, the casting's weight in it.
-    """
-
-    folder: SwatchFolder
+    folder: SwatchFolder  # with all that stands for readings
     problem: Problem
     minimum: Minimum
     weighting: Weighting
     posterior: Posterior
+    # shape (n_readings, n_wavelengths): standard deviation of every value in the fit, the casting's weight in it
     noise: Array
 
 

@@ -30,25 +30,19 @@ _AGAIN = 5  # times that a step is solved again with the bounds it met
 
 @dataclass(frozen=True, eq=False)
 class Prior:
-    """Of k and s before any reading.
+    """Of k and s before any reading."""
 
-    Parameters
-    ----------
-    mean, sd : ndarray, shape (2, n_components, n_wavelengths)
-        So wide that it only speaks where no reading does, and keeps what nothing pins down from running away.
-    stiffness : ndarray, shape (n_components, n_wavelengths - 2)
-        One over the standard deviation of the second difference of s from wavelength to wavelength.
-    strength : ndarray, shape (n_components,)
-        One over the standard deviation of the logarithm of the mean of s; 0 where nothing is known of it.
-    faint : float
-        Added to that mean, so that a dye costs no more than it should [1/mm per %].
-    """
-
+    # shape (2, n_components, n_wavelengths): so wide that it only speaks where no reading does, and keeps what nothing
+    # pins down from running away
     mean: Array
     sd: Array
+    # shape (n_components, n_wavelengths - 2): one over the standard deviation of the second difference of s from
+    # wavelength to wavelength
     stiffness: Array
+    # shape (n_components,): one over the standard deviation of the logarithm of the mean of s; 0 where nothing is known
+    # of it
     strength: Array
-    faint: float = 0.02
+    faint: float = 0.02  # added to that mean, so that a dye costs no more than it should [1/mm per %]
 
     def bent(self, s: Array) -> Array:
         """Second differences of s in their standard deviations, shape of `stiffness`."""
@@ -126,23 +120,14 @@ def descend(
 
 @dataclass(frozen=True, eq=False)
 class Minimum:
-    """Where the search for k and s stands, or ended.
-
-    Parameters
-    ----------
-    cost : float
-        Sum of squares of residuals and of all priors.
-    steps : int
-    settled : bool
-        Whether it ended because nothing was left to gain.
-    """
+    """Where the search for k and s stands, or ended."""
 
     at: Unknowns
     shown: Shown
     parts: Parts
-    cost: float
+    cost: float  # sum of squares of residuals and of all priors
     steps: int = 0
-    settled: bool = False
+    settled: bool = False  # whether it ended because nothing was left to gain
 
 
 def minimise(

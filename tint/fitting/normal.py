@@ -23,39 +23,21 @@ Index = NDArray[np.int64]
 
 @dataclass(frozen=True, eq=False)
 class Parts:
-    """What the readings of every casting say, in units of their noise.
+    """What the readings of every casting say, in units of their noise."""
 
-    Parameters
-    ----------
-    share : ndarray, shape (n_castings, n_components)
-    alone : ndarray, shape (n_castings, 3, 3, n_wavelengths)
-        Information on K, S and M at each wavelength.
-    with_shape : ndarray, shape (n_castings, 3, n_wavelengths, SHAPES)
-        Between K, S, M and the shape: the index, the lobe and the spot.
-    of_shape : ndarray, shape (n_castings, SHAPES, SHAPES)
-    with_own : ndarray, shape (n_castings, 3, n_wavelengths, n_slots)
-        Between K, S, M and its own unknowns.
-    shape_own : ndarray, shape (n_castings, SHAPES, n_slots)
-    own : ndarray, shape (n_castings, n_slots, n_slots)
-        Of its own unknowns, their prior included.
-    pull : ndarray, shape (n_castings, 3, n_wavelengths)
-        Minus half the gradient by K, S and M.
-    shape_pull, own_pull : ndarray, shapes (n_castings, SHAPES) and (n_castings, n_slots)
-    cost : float
-        Sum of squares, the priors of the castings' own unknowns included.
-    """
-
-    share: Array
-    alone: Array
+    share: Array  # shape (n_castings, n_components)
+    alone: Array  # shape (n_castings, 3, 3, n_wavelengths): information on K, S and M at each wavelength
+    # shape (n_castings, 3, n_wavelengths, SHAPES): between K, S, M and the shape: the index, the lobe and the spot
     with_shape: Array
-    of_shape: Array
-    with_own: Array
-    shape_own: Array
-    own: Array
-    pull: Array
+    of_shape: Array  # shape (n_castings, SHAPES, SHAPES)
+    with_own: Array  # shape (n_castings, 3, n_wavelengths, n_slots): between K, S, M and its own unknowns
+    shape_own: Array  # shape (n_castings, SHAPES, n_slots)
+    own: Array  # shape (n_castings, n_slots, n_slots): of its own unknowns, their prior included
+    pull: Array  # shape (n_castings, 3, n_wavelengths): minus half the gradient by K, S and M
+    # shapes (n_castings, SHAPES) and (n_castings, n_slots)
     shape_pull: Array
     own_pull: Array
-    cost: float
+    cost: float  # sum of squares, the priors of the castings' own unknowns included
 
 
 def parts(problem: Problem, at: Unknowns, shown: Shown, *, weight: Array) -> Parts:
@@ -94,27 +76,16 @@ class Normal:
 
     In a row, the unknowns are at each wavelength k of every component and s of every component; then those of the
     border: a and b of each component, the shape (the bases' indices, lobe, spot), the castings' own.
-
-    Parameters
-    ----------
-    blocks : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
-        Of k and s of one wavelength.
-    stiff : ndarray, shape (n_components, n_wavelengths, n_wavelengths)
-        Between s of different wavelengths, of which none that meet are more than two apart.
-    level : ndarray, shape (n_components, n_wavelengths)
-        Their products stand further between s of any two wavelengths.
-    border : ndarray, shape (2 n_components n_wavelengths, n_border)
-    corner : ndarray, shape (n_border, n_border)
-    pull : ndarray, shape (2 n_components n_wavelengths + n_border,)
-        Minus half the gradient.
     """
 
-    blocks: Array
+    blocks: Array  # shape (n_wavelengths, 2 n_components, 2 n_components): of k and s of one wavelength
+    # shape (n_components, n_wavelengths, n_wavelengths): between s of different wavelengths, of which none that meet
+    # are more than two apart
     stiff: Array
-    level: Array
-    border: Array
-    corner: Array
-    pull: Array
+    level: Array  # shape (n_components, n_wavelengths): their products stand further between s of any two wavelengths
+    border: Array  # shape (2 n_components n_wavelengths, n_border)
+    corner: Array  # shape (n_border, n_border)
+    pull: Array  # shape (2 n_components n_wavelengths + n_border,): minus half the gradient
 
 
 def normal(problem: Problem, shown: Shown, each: Parts) -> Normal:

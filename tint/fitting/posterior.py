@@ -32,26 +32,17 @@ _TOGETHER = 256  # columns that the equations are solved for at once
 
 @dataclass(frozen=True, eq=False)
 class Posterior:
-    """Covariance about the minimum.
+    """Covariance about the minimum."""
 
-    Parameters
-    ----------
-    factored : Factor
-        Of the equations of k, s, the anisotropies, the spot and the castings' own unknowns, all else known.
-    covariance : ndarray, shape (n, n), optional
-        Of k, s and the scores of a and b in the order of the equations; absent where it is large.
-    variance : ndarray, shape (n,)
-        Of the same.
-    local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
-        Covariance of k and s at each wavelength, were those at all others known.
-    g_error, index_error : ndarray, shapes (n_components,) and (n_bases,)
-        Standard deviations of g at 550 nm and of the refractive indices [-].
-    """
-
+    # of the equations of k, s, the anisotropies, the spot and the castings' own unknowns, all else known
     factored: Factor
+    # shape (n, n): of k, s and the scores of a and b in the order of the equations; absent where it is large
     covariance: Array | None
-    variance: Array
+    variance: Array  # shape (n,): of the same
+    # shape (n_wavelengths, 2 n_components, 2 n_components): covariance of k and s at each wavelength, were those at all
+    # others known
     local: Array
+    # shapes (n_components,) and (n_bases,): standard deviations of g at 550 nm and of the refractive indices [-]
     g_error: Array
     index_error: Array
 

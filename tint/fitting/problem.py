@@ -36,47 +36,23 @@ _THROUGH = {"transmittance": TRANSMITTANCE, records.REGULAR: REGULAR}
 
 @dataclass(frozen=True, eq=False)
 class Problem:
-    """What was cast and read.
+    """What was cast and read."""
 
-    Parameters
-    ----------
-    names : tuple of str
-        Of the castings that were read.
-    loadings : ndarray, shape (n_castings, n_pigments)
-        As written [%].
-    base : ndarray of int, shape (n_castings,)
-        Number of each casting's base.
-    thickness : ndarray, shape (n_castings,)
-        As written [mm].
-    dosed : ndarray of int, shape (n_castings, n_slots - 1)
-        Which pigment each dose is of; any for an empty slot.
-    dose : ndarray, shape (n_castings, n_slots - 1)
-        As written; 0 for an empty slot [%].
-    readings : Readings
-        Casting after casting.
-    read : ndarray, shape (n_readings, n_wavelengths)
-    optics : tuple of Optics
-        One a base.
-    wavelengths : ndarray, shape (n_wavelengths,)
-        [nm]
-    haze_rows, haze : ndarray, shape (n_hazes,)
-        Which readings stand for the haze of a casting (`tint.fitting.hazes`), and those hazes [-].
-    """
-
-    names: tuple[str, ...]
-    loadings: Array
-    base: Index
-    thickness: Array
-    dosed: Index
-    dose: Array
-    readings: Readings
-    read: Array
-    optics: tuple[Optics, ...]
+    names: tuple[str, ...]  # of the castings that were read
+    loadings: Array  # shape (n_castings, n_pigments): as written [%]
+    base: Index  # shape (n_castings,): number of each casting's base
+    thickness: Array  # shape (n_castings,): as written [mm]
+    dosed: Index  # shape (n_castings, n_slots - 1): which pigment each dose is of; any for an empty slot
+    dose: Array  # shape (n_castings, n_slots - 1): as written; 0 for an empty slot [%]
+    readings: Readings  # casting after casting
+    read: Array  # shape (n_readings, n_wavelengths)
+    optics: tuple[Optics, ...]  # one a base
     anisotropy: AnisotropyPrior
     instrument: Instrument
     index_sd: float
     lobe: tuple[float, float]
-    wavelengths: Array
+    wavelengths: Array  # shape (n_wavelengths,) [nm]
+    # shape (n_hazes,): which readings stand for the haze of a casting (`tint.fitting.hazes`), and those hazes [-]
     haze_rows: Index
     haze: Array
 

@@ -26,21 +26,11 @@ _KEPT = 1e-3  # variance below which a mode is left out
 
 @dataclass(frozen=True, eq=False)
 class SpectralPrior:
-    """Logarithms of k and of s are a free level plus `shape` plus `modes` times standard normal numbers.
+    """Logarithms of k and of s are a free level plus `shape` plus `modes` times standard normal numbers."""
 
-    Parameters
-    ----------
-    shape : ndarray, shape (2, n_wavelengths)
-        Of k and of s [-].
-    modes : ndarray, shape (2, n_wavelengths, n_modes)
-        [-]
-    rest : ndarray, shape (2, n_wavelengths)
-        Variance that the modes leave out [-].
-    """
-
-    shape: Array
-    modes: Array
-    rest: Array
+    shape: Array  # shape (2, n_wavelengths): of k and of s [-]
+    modes: Array  # shape (2, n_wavelengths, n_modes) [-]
+    rest: Array  # shape (2, n_wavelengths): variance that the modes leave out [-]
 
 
 def spectral_prior(wavelengths: Array) -> SpectralPrior:

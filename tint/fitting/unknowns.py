@@ -27,57 +27,29 @@ _FARTHEST = 20.0  # standard scores beyond which a thickness or a dose is not mo
 
 @dataclass(frozen=True, eq=False)
 class Unknowns:
-    """A point of the search.
+    """A point of the search."""
 
-    Parameters
-    ----------
-    ks : ndarray, shape (2, n_components, n_wavelengths)
-        k, then s.
-    bend : ndarray, shape (n_components, 2)
-        Scores of a and b of the anisotropy.
-    shape : ndarray, shape (n_bases + 2,)
-        Scores of the refractive indices, then of the lobe and of the share of the spot's loss.
-    own : ndarray, shape (n_castings, n_slots)
-        Scores of thickness and doses; 0 in empty slots.
-    """
-
-    ks: Array
-    bend: Array
+    ks: Array  # shape (2, n_components, n_wavelengths): k, then s
+    bend: Array  # shape (n_components, 2): scores of a and b of the anisotropy
+    # shape (n_bases + 2,): scores of the refractive indices, then of the lobe and of the share of the spot's loss
     shape: Array
-    own: Array
+    own: Array  # shape (n_castings, n_slots): scores of thickness and doses; 0 in empty slots
 
 
 @dataclass(frozen=True, eq=False)
 class Shown:
-    """Predicted readings, and their slopes.
+    """Predicted readings, and their slopes."""
 
-    Parameters
-    ----------
-    values : ndarray, shape (n_readings, n_wavelengths)
-    by_mixed : ndarray, shape (3, n_readings, n_wavelengths)
-        By K, S and M of the casting.
-    by_shape : ndarray, shape (SHAPES, n_readings, n_wavelengths)
-        By the scores of its base's index, of the lobe and of the share of the spot's loss.
-    by_own : ndarray, shape (n_slots, n_readings, n_wavelengths)
-        By the scores of its thickness and doses.
-    share : ndarray, shape (n_castings, n_components)
-        The mixing law's c.
-    coefficients : ndarray, shape (3, n_components, n_wavelengths)
-        k, s and m.
-    m_by_bend : ndarray, shape (2, n_components, n_wavelengths)
-        Slopes of m by the scores of a and b.
-    m_by_s : ndarray, shape (n_components, n_wavelengths)
-        Slope of m by s, 1 / (1 - g).
-    """
-
-    values: Array
-    by_mixed: Array
+    values: Array  # shape (n_readings, n_wavelengths)
+    by_mixed: Array  # shape (3, n_readings, n_wavelengths): by K, S and M of the casting
+    # shape (SHAPES, n_readings, n_wavelengths): by the scores of its base's index, of the lobe and of the share of the
+    # spot's loss
     by_shape: Array
-    by_own: Array
-    share: Array
-    coefficients: Array
-    m_by_bend: Array
-    m_by_s: Array
+    by_own: Array  # shape (n_slots, n_readings, n_wavelengths): by the scores of its thickness and doses
+    share: Array  # shape (n_castings, n_components): the mixing law's c
+    coefficients: Array  # shape (3, n_components, n_wavelengths): k, s and m
+    m_by_bend: Array  # shape (2, n_components, n_wavelengths): slopes of m by the scores of a and b
+    m_by_s: Array  # shape (n_components, n_wavelengths): slope of m by s, 1 / (1 - g)
 
 
 def start_at(problem: Problem, ks: Array) -> Unknowns:
@@ -124,25 +96,15 @@ def errors_written(problem: Problem) -> tuple[Array, float]:
 
 @dataclass(frozen=True, eq=False)
 class Made:
-    """The castings at a point of the search.
+    """The castings at a point of the search."""
 
-    Parameters
-    ----------
-    thickness : ndarray, shape (n_castings,)
-        [mm]
-    doses : ndarray, shape (n_castings, n_slots - 1)
-        [%]
-    share, coefficients, m_by_s : ndarray
-        As of `Shown`.
-    g_by_bend : ndarray, shape (2, n_components, n_wavelengths)
-    """
-
-    thickness: Array
-    doses: Array
+    thickness: Array  # shape (n_castings,) [mm]
+    doses: Array  # shape (n_castings, n_slots - 1) [%]
+    # as of `Shown`
     share: Array
     coefficients: Array
     m_by_s: Array
-    g_by_bend: Array
+    g_by_bend: Array  # shape (2, n_components, n_wavelengths)
 
 
 def made(problem: Problem, at: Unknowns) -> Made:

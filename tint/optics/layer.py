@@ -30,34 +30,18 @@ MODELS = ("many-flux", "two-flux")
 
 @dataclass(frozen=True, kw_only=True)
 class Optics:
-    """A layer model and the constants it needs.
+    """A layer model and the constants it needs."""
 
-    Parameters
-    ----------
-    model : str
-        `two-flux` or `many-flux`.
-    refractive_index : float
-        Of the rubber [-]; 1 means no faces.
-    geometry : str
-        `di:8`, `de:8` or `45:0`.
-    lobe : float
-        Share of the scattered light that is thrown backwards, as of `adding_doubling.lobes` (many-flux only) [-].
-    k1, k2 : float, optional
-        Measured Saunderson constants (two-flux only) [-].
-    spot : Spot, optional
-        The discs that an instrument lights and sees; a wide layer in wide light when absent.
-    faces : Faces, optional
-        Of a finish; smooth ones when absent.
-    """
-
-    model: str = "two-flux"
-    refractive_index: float = 1.41
-    geometry: str = "di:8"
+    model: str = "two-flux"  # `two-flux` or `many-flux`
+    refractive_index: float = 1.41  # of the rubber [-]; 1 means no faces
+    geometry: str = "di:8"  # `di:8`, `de:8` or `45:0`
+    # share of the scattered light that is thrown backwards, as of `adding_doubling.lobes` (many-flux only) [-]
     lobe: float = 0.0
+    # measured Saunderson constants (two-flux only) [-]
     k1: float | None = None
     k2: float | None = None
-    spot: Spot | None = None
-    faces: Faces | None = None
+    spot: Spot | None = None  # the discs that an instrument lights and sees; a wide layer in wide light when absent
+    faces: Faces | None = None  # of a finish; smooth ones when absent
 
     def __post_init__(self) -> None:
         if self.model not in MODELS:

@@ -34,25 +34,14 @@ _TOTAL = 1.0 - 1e-13  # total reflection, with a leak that gives a perfectly cle
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Directions:
-    """Downward directions in the rubber; arrays of shape (n,), the watched ones last.
+    """Downward directions in the rubber; arrays of shape (n,), the watched ones last."""
 
-    Attributes
-    ----------
-    index : float
-        Refractive index of the rubber [-].
-    cosine, weight : ndarray
-        Cosine inside, and its share of the integral over cosines 0 to 1 [-].
-    outside : ndarray
-        Cosine in air; 0 beyond the critical angle [-].
-    reflected : ndarray
-        By the face, from inside [-].
-    """
-
-    index: float
+    index: float  # refractive index of the rubber [-]
+    # cosine inside, and its share of the integral over cosines 0 to 1 [-]
     cosine: Array
     weight: Array
-    outside: Array
-    reflected: Array
+    outside: Array  # cosine in air; 0 beyond the critical angle [-]
+    reflected: Array  # by the face, from inside [-]
 
     @property
     def flux(self) -> Array:
@@ -116,43 +105,26 @@ READINGS = tuple((geometry, seat) for geometry in ("di:8", "de:8", "45:0") for s
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Slab:
-    """What a slab with faces does; watched directions are the normal, 8 and 45 degrees in air.
+    """What a slab with faces does; watched directions are the normal, 8 and 45 degrees in air."""
 
-    Attributes
-    ----------
-    index : float
-        Refractive index [-].
-    beam_reflected, beam_passed : ndarray, shape (3, ...)
-        Total reflectance and transmittance of the free slab for a beam along each watched direction; by
-        reciprocity the radiance factor seen along it under diffuse light [-].
-    diffuse_reflected, diffuse_passed : ndarray, shape (...)
-        Of the free slab under Lambertian light [-].
-    gloss : ndarray, shape (3, ...)
-        Unscattered reflection of the free slab along each watched direction, both faces [-].
-    from_45 : ndarray, shape (...)
-        Radiance factor of the free slab along the normal, lit by a beam at 45 degrees [-].
-    wet_reflected, wet_from_45 : ndarray, shapes (3, ...) and (...)
-        As `beam_reflected` and `from_45` with the upper face only, and nothing coming back from below [-].
-    wet_seen : ndarray, shape (3, ...)
-        Radiance factor along each watched direction for unit Lambertian light inside, from below [-].
-    wet_passed : ndarray, shape (...)
-        Of Lambertian light outside, arrived at the bottom [-].
-    wet_back : ndarray, shape (...)
-        Of Lambertian light inside, from below, sent back down [-].
-    """
-
-    index: float
+    index: float  # refractive index [-]
+    # shape (3, ...): total reflectance and transmittance of the free slab for a beam along each watched direction; by
+    # reciprocity the radiance factor seen along it under diffuse light [-]
     beam_reflected: Array
     beam_passed: Array
+    # shape (...): of the free slab under Lambertian light [-]
     diffuse_reflected: Array
     diffuse_passed: Array
-    gloss: Array
-    from_45: Array
+    gloss: Array  # shape (3, ...): unscattered reflection of the free slab along each watched direction, both faces [-]
+    from_45: Array  # shape (...): radiance factor of the free slab along the normal, lit by a beam at 45 degrees [-]
+    # shapes (3, ...) and (...): as `beam_reflected` and `from_45` with the upper face only, and nothing coming back
+    # from below [-]
     wet_reflected: Array
     wet_from_45: Array
+    # shape (3, ...): radiance factor along each watched direction for unit Lambertian light inside, from below [-]
     wet_seen: Array
-    wet_passed: Array
-    wet_back: Array
+    wet_passed: Array  # shape (...): of Lambertian light outside, arrived at the bottom [-]
+    wet_back: Array  # shape (...): of Lambertian light inside, from below, sent back down [-]
 
     def terms(self, geometry: str, seat: str) -> Array:
         """front, through and back of the layer as an instrument reads it, shape (3, ...) [-].

@@ -49,18 +49,12 @@ _BUILDERS = 4  # threads at most that build at once; each takes some 200 MB
 
 @dataclass(frozen=True, kw_only=True)
 class Spot:
-    """The discs of an instrument, about the same middle.
+    """The discs of an instrument, about the same middle."""
 
-    Parameters
-    ----------
-    seen_mm, lit_mm : float
-        Diameters of what it sees and of what it lights, the second no smaller [mm].
-    share : float
-        Of the loss computed for sharp discs of these sizes, how much there is, as far as it is known [-].
-    """
-
+    # diameters of what it sees and of what it lights, the second no smaller [mm]
     seen_mm: float
     lit_mm: float
+    # of the loss computed for sharp discs of these sizes, how much there is, as far as it is known [-]
     share: float = 1.0
 
     def __post_init__(self) -> None:

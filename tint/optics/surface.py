@@ -232,19 +232,12 @@ def added_by_finish(finish: str, wavelengths: ArrayLike, *, geometry: str, refra
 
 @dataclass(frozen=True, eq=False)
 class Faces:
-    """What rough faces do at each wavelength, shape (n_wavelengths,) each.
+    """What rough faces do at each wavelength, shape (n_wavelengths,) each."""
 
-    Parameters
-    ----------
-    added, by_index : ndarray
-        As of `added_by_finish`, and its slope by the refractive index [-].
-    kept : ndarray
-        As of `passed_share` [-].
-    """
-
+    # as of `added_by_finish`, and its slope by the refractive index [-]
     added: Array
     by_index: Array
-    kept: Array
+    kept: Array  # as of `passed_share` [-]
 
     def picked(self, which: slice) -> Faces:
         """At some of the wavelengths."""

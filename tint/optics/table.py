@@ -26,21 +26,13 @@ _CACHE = 1 << 20  # bytes of their coefficients at a time, which a processor's c
 
 @dataclass(frozen=True, kw_only=True)
 class Axis:
-    """Nodes 0, start, start 2^(1/per_octave), ... of one depth.
+    """Nodes 0, start, start 2^(1/per_octave), ... of one depth."""
 
-    Parameters
-    ----------
-    start : float
-        First node above 0 [-].
-    octaves, per_octave : int
-        Length of the series, and nodes in each doubling [-].
-    degree : int
-        3, or 2 with two pieces between nodes, of the same values and slopes at them: cheaper to look up.
-    """
-
-    start: float
+    start: float  # first node above 0 [-]
+    # length of the series, and nodes in each doubling [-]
     octaves: int
     per_octave: int
+    # 3, or 2 with two pieces between nodes, of the same values and slopes at them: cheaper to look up
     degree: int = field(default=3, repr=False)  # shapes no number at a node, and so no key of what is stored
 
     @property
@@ -116,17 +108,10 @@ class Axis:
 
 @dataclass(frozen=True)
 class Knots:
-    """Nodes of the anisotropy, or of another quantity, rising, through which a spline runs.
+    """Nodes of the anisotropy, or of another quantity, rising, through which a spline runs."""
 
-    Parameters
-    ----------
-    nodes : tuple of float
-        [-]
-    degree : int
-        3, or 2 with pieces that meet halfway between the nodes: more of them, each a quarter cheaper to look up.
-    """
-
-    nodes: tuple[float, ...]
+    nodes: tuple[float, ...]  # [-]
+    # 3, or 2 with pieces that meet halfway between the nodes: more of them, each a quarter cheaper to look up
     degree: int = 3
 
     @property
