@@ -14,7 +14,7 @@ from folder_example import replace as text_replaced
 from synthetic import fit_two_flux, studio
 
 from tint.checks import Finding, examine
-from tint.checks.conditions import apart_in_age
+from tint.checks.castings import apart_in_age
 from tint.fitting.report import circumstances
 from tint.materials import Blend
 from tint.palette import Circumstances, Palette, read_palette, write_palette

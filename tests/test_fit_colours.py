@@ -15,11 +15,20 @@ from synthetic import CASTS, INSTRUMENT, WAVELENGTHS, Array, Cast, fit_two_flux,
 
 from tint import colorimetry
 from tint.appearance import Setting, predict, render
-from tint.fitting import colour_foresight, fit_palette
-from tint.fitting.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
+from tint.fitting import colours as colours_fit
+from tint.fitting import fit_palette
+from tint.fitting.colour_model import (
+    Colours,
+    Linear,
+    SpectralPrior,
+    changes,
+    lay_out_colours,
+    linear,
+    noise_covariance,
+    spectral_prior,
+)
 from tint.fitting.colours import most_likely
 from tint.fitting.problem import INDEX_SD, LOBE
-from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
 from tint.fitting.unknowns import show
 from tint.materials import Blend
 from tint.palette import Palette, read_palette, write_palette
@@ -255,7 +264,7 @@ def test_reference_what_is_foretold_is_the_linear_fit_without_the_swatch(
     weight = np.linspace(0.3, 1.0, colours.problem.thickness.size)
     unknowns, here, information, inverse = at_the_mode(colours, misfit, weight)
     root = np.linalg.cholesky(np.linalg.inv(information))
-    evidence = colour_foresight.evidence(colours, here, root=root, misfit=misfit, weight=weight, leverage=0.0)
+    evidence = colours_fit.evidence(colours, colours_fit.Fitted(unknowns, here, root, misfit, weight), leverage=0.0)
     honest = noise_covariance(colours, here.by_share, 0.0)
     used = colours.problem.used
     places = np.full(used.shape, -1)

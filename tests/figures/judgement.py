@@ -15,21 +15,21 @@ import workshops
 
 # Module of tint.fitting, number, what it is multiplied by.
 NUMBERS = (
-    ("anisotropy", "_SLOPE", (0.5, 2.0)),
-    ("report", "_WAVE", (0.5, 2.0)),
-    ("report", "_STRENGTH", (0.6, 1.7)),
-    ("report", "_WIDE", (0.3, 3.0)),
-    ("report", "_LEAST_SHARE", (0.5, 2.0)),
-    ("report", "_FAINT", (0.5, 2.0)),
+    ("priors", "_SLOPE", (0.5, 2.0)),
+    ("priors", "_WAVE", (0.5, 2.0)),
+    ("priors", "_STRENGTH", (0.6, 1.7)),
+    ("priors", "_WIDE", (0.3, 3.0)),
+    ("priors", "_LEAST_SHARE", (0.5, 2.0)),
+    ("priors", "_FAINT", (0.5, 2.0)),
     ("spectra", "_DOUBT", (0.5, 2.0)),
     ("spectra", "_SETTLED", (0.5, 2.0)),
-    ("weighing", "_OUTLYING", (0.8, 1.5)),
-    ("weighing", "_CROWD", (0.8, 1.5)),
+    ("rounds", "_OUTLYING", (0.8, 1.5)),
+    ("rounds", "_CROWD", (0.8, 1.5)),
     ("problem", "INDEX_SD", (0.5, 2.0)),
-    ("surprise", "_MOST_GROUPS", (0.5, 2.0)),
-    ("surprise", "_MOST_CASTINGS", (0.5, 2.0)),
-    ("surprise", "_LADDER", (0.75, 1.2)),
-    ("surprise", "_DEPTHS", (0.95, 1.2)),
+    ("leaving_out", "_MOST_GROUPS", (0.5, 2.0)),
+    ("leaving_out", "_MOST_CASTINGS", (0.5, 2.0)),
+    ("leaving_out", "_LADDER", (0.75, 1.2)),
+    ("leaving_out", "_DEPTHS", (0.95, 1.2)),
     ("posterior", "_KEPT", (0.97, 1.015)),
 )
 

@@ -8,18 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from tint.checks.cards import of_cards
-from tint.checks.colours import as_shares, of_colour_lines
-from tint.checks.conditions import of_conditions
-from tint.checks.edge_loss import of_edges, unstated_spot
+from tint.checks.castings import of_conditions, of_swatches
 from tint.checks.finding import Finding
-from tint.checks.ground import Ground, fit_ground, without
+from tint.checks.ground import Ground, LeftOut, fit_ground, left_out, without
 from tint.checks.jumps import of_jumps, of_tails
-from tint.checks.left_out import LeftOut, left_out
 from tint.checks.mixed_up import of_mixed_up
-from tint.checks.out_of_line import of_lines
-from tint.checks.readings import of_readings
-from tint.checks.swatches import of_swatches
+from tint.checks.out_of_line import of_colour_lines, of_lines
+from tint.checks.readings import as_shares, of_readings
+from tint.checks.surroundings import of_cards, of_edges, unstated_spot
 from tint.fitting.leaving_out import Fitted
 from tint.palette import Palette
 from tint.swatches import COLOURS, SwatchFolder

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import functools
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tint.fitting.leaving_out import Fitted, LeftOut, one_by_one
+from tint.fitting import leaving_out
+from tint.fitting.leaving_out import Fitted, one_by_one
 from tint.fitting.spectra import fit_only, palette_of
+from tint.forward import FREE
 from tint.palette import Palette
 from tint.spectra import Array
-from tint.swatches import Swatch, SwatchFolder
+from tint.swatches import COLOURS, Swatch, SwatchFolder
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,7 +35,7 @@ class Ground:
         return palette_of(self.fitted)
 
     @property
-    def foretold(self) -> tuple[LeftOut, ...]:
+    def foretold(self) -> tuple[leaving_out.LeftOut, ...]:
         """Every casting left out that may be contradicted, its covariance that of readings that count fully."""
         return self._told[0]
 
@@ -43,7 +45,7 @@ class Ground:
         return self._told[1:]
 
     @functools.cached_property
-    def _told(self) -> tuple[tuple[LeftOut, ...], Array, Array]:
+    def _told(self) -> tuple[tuple[leaving_out.LeftOut, ...], Array, Array]:
         """`foretold` and `misses`, since leaving out a casting takes long where there are many pigments."""
         known = may_be_contradicted(self.folder, self.fitted.problem.names)
         missed, variance = np.zeros_like(self.fitted.problem.read), np.zeros_like(self.fitted.problem.read)
@@ -54,11 +56,11 @@ class Ground:
                 foretold.append(replace(each, covariance=self._covariance(each)))
         return tuple(foretold), missed, variance
 
-    def name(self, left: LeftOut) -> str:
+    def name(self, left: leaving_out.LeftOut) -> str:
         """Of the only casting left out."""
         return self.fitted.problem.names[int(left.castings[0])]
 
-    def swatch(self, left: LeftOut) -> Swatch:
+    def swatch(self, left: leaving_out.LeftOut) -> Swatch:
         """The only casting left out."""
         return next(swatch for swatch in self.folder.swatches if swatch.name == self.name(left))
 
@@ -67,7 +69,7 @@ class Ground:
         rest = without(self.folder, names)
         return Ground(rest, fit_only(rest, optics=self.fitted.problem.optics[0].model, near=self.fitted))
 
-    def _covariance(self, left: LeftOut) -> Array:
+    def _covariance(self, left: leaving_out.LeftOut) -> Array:
         """Of the misses, shape (n_readings n_wavelengths, ) twice.
 
         That a casting lost weight in the fit does not excuse its misses. And noise, and what the model misses, may run
@@ -107,3 +109,46 @@ def may_be_contradicted(folder: SwatchFolder, read: Collection[str]) -> frozense
 
 def _parts(swatch: Swatch) -> Sequence[tuple[str, str]]:
     return [("base", swatch.base), *(("pigment", name) for name, dose in swatch.loadings.items() if dose > 0.0)]
+
+
+# How far each swatch is from what all the others predict of it, as the fit left it out.
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Root mean square CIEDE2000 of reflectance readings against what the others foretell.
+
+    In D65 for the 10 degree observer; of a folder of colours in its own light and for its own observer.
+    """
+
+    swatches: Mapping[str, float]
+    pigments: Mapping[str, float]
+
+
+def left_out(folder: SwatchFolder, palette: Palette) -> LeftOut:
+    """Leave-one-out error of every swatch, and of every pigment over the swatches that hold it; worst first.
+
+    Of spectra, swatches that alone show a base or pigment are left out of it: nothing foretells them.
+    """
+    squared = _from_evidence(palette)
+    if folder.kind != COLOURS:
+        known = may_be_contradicted(folder, [each.name for each in palette.swatches])
+        squared = {name: value for name, value in squared.items() if name in known}
+    held = {
+        pigment: [squared[s.name] for s in folder.swatches if pigment in s.loadings and s.name in squared]
+        for pigment in folder.pigments
+    }
+    by_pigment = {pigment: float(np.mean(found)) for pigment, found in held.items() if found}
+    return LeftOut(_worst_first(squared), _worst_first(by_pigment))
+
+
+def _from_evidence(palette: Palette) -> dict[str, float]:
+    """Mean square miss of every swatch that was read in reflectance, as the fit foretold it from the others."""
+    evidence = palette.evidence
+    seen = evidence.backing >= FREE
+    own = {swatch.name: seen & (evidence.swatch == at) for at, swatch in enumerate(palette.swatches)}
+    return {name: float(np.mean(evidence.missed[rows])) for name, rows in own.items() if rows.any()}
+
+
+def _worst_first(squared: Mapping[str, float]) -> dict[str, float]:
+    return {name: value**0.5 for name, value in sorted(squared.items(), key=lambda item: -item[1])}

@@ -9,14 +9,15 @@ import numpy as np
 
 from tint import colorimetry, forward
 from tint.checks.finding import Finding, Index, limit
-from tint.checks.ground import Ground
+from tint.checks.ground import Ground, without
+from tint.fitting import fit_palette
 from tint.fitting.leaving_out import Fitted, LeftOut
 from tint.fitting.minimise import Minimum
 from tint.fitting.unknowns import indices, lobe_of, spot_share
 from tint.forward import Readings
-from tint.palette import shares
+from tint.palette import Palette, shares
 from tint.spectra import Array
-from tint.swatches import Swatch
+from tint.swatches import Swatch, SwatchFolder
 
 _TIMES_ORDINARY = 10.0  # of the mean square miss, from where a swatch is out of line whatever the reason
 _EXPLAINED = 0.2  # of what was missed may stay for a dose or a thickness to be named as the reason
@@ -269,3 +270,47 @@ def shown_as(
         spot_share=spot_share(minimum.at.shape),
     )
     return seen.values.reshape(count, rows.size, -1)
+
+
+# Castings read as colours that all others contradict.
+
+
+_FEWEST = 4  # swatches, below which it is not seen which is wrong
+
+
+def of_colour_lines(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
+    """Swatches out of line, worst first; each leaves the fit before the next is looked for."""
+    for _ in range(_MOST):
+        judged = _judged_colours(palette)
+        if len(judged) < _FEWEST:
+            return
+        name = max(judged, key=lambda each: judged[each][0])
+        size, missed = judged[name]
+        # Where the whole folder misses by more than its stated errors allow, no single swatch is to blame.
+        typical = max(1.0, float(np.median([each for each, _ in judged.values()])))
+        if size <= limit(len(judged)) * typical:
+            return
+        yield _told_of_colour(name, size, missed)
+        folder = without(folder, [name])
+        palette = fit_palette(folder, optics=palette.model)
+
+
+def _judged_colours(palette: Palette) -> dict[str, tuple[float, float]]:
+    """Of every swatch the miss when left out: in what the stated errors allow, and in CIEDE2000; root mean squares."""
+    evidence, result = palette.evidence, {}
+    for at, swatch in enumerate(palette.swatches):
+        own = evidence.swatch == at
+        missed, expected = float(np.mean(evidence.missed[own])), float(np.mean(evidence.expected[own]))
+        result[swatch.name] = ((missed / expected) ** 0.5, missed**0.5)
+    return result
+
+
+def _told_of_colour(name: str, size: float, missed: float) -> Finding:
+    return Finding(
+        kind="out_of_line",
+        where=name,
+        about=(name,),
+        words=f"the other castings foretell {missed:.2f} CIEDE2000 off, {size:.1f} times what the stated errors allow",
+        effect="kept, it pulls what it holds towards itself, and all errors are stated larger",
+        mend="see whether its label, blend, dose, thickness or readings were mixed up; else pour it again",
+    )

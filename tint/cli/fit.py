@@ -11,7 +11,7 @@ import numpy as np
 
 from tint.cli import options, show
 from tint.fitting import fit_palette
-from tint.fitting.anisotropy import MIDDLE_NM
+from tint.fitting.priors import MIDDLE_NM
 from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
 from tint.swatches import read_folder
 

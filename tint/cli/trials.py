@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from tint.appearance import Setting, how_read
-from tint.checks.conditions import YOUNG_DAYS
+from tint.checks.castings import YOUNG_DAYS
 from tint.cli import options
 from tint.cli.asked import Doses, one_thickness
 from tint.errors import InputError

@@ -13,14 +13,25 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.fitting import colour_foresight, report
-from tint.fitting.colour_model import Colours, Linear, changes, lay_out_colours, linear, noise_covariance
+from tint import colorimetry
+from tint.fitting import priors, report
+from tint.fitting.colour_model import (
+    Colours,
+    Linear,
+    SpectralPrior,
+    by_own_slots,
+    changes,
+    lay_out_colours,
+    linear,
+    noise_covariance,
+    spectral_prior,
+)
+from tint.fitting.leaving_out import inside
 from tint.fitting.minimise import descend, minimise
+from tint.fitting.rounds import Weighting, weights
 from tint.fitting.spectra import first_guess
-from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
 from tint.fitting.unknowns import indices, lobe_of, start_at
-from tint.fitting.weighing import Weighting, weights
-from tint.palette import INSIDE, Palette, compress
+from tint.palette import INSIDE, Evidence, Palette, compress
 from tint.swatches import PHOTOGRAPH, SwatchFolder
 
 Array = NDArray[np.float64]
@@ -114,9 +125,7 @@ def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitte
     count = local.shape[1]
     spread = np.sqrt(np.einsum("wpp->wp", local) + np.sum(modes[..., :count] ** 2, axis=0))
     of_a = np.linalg.norm(fitted.root[colours.n_spectral : colours.n_material : 2], axis=1)
-    evidence = colour_foresight.evidence(
-        colours, fitted.here, root=fitted.root, misfit=fitted.misfit, weight=fitted.weight
-    )
+    told = evidence(colours, fitted)
     return Palette(
         name=folder.name,
         read_as="photographs" if any(each.source == PHOTOGRAPH for each in folder.readings) else "colours",
@@ -137,10 +146,10 @@ def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitte
         local=local,
         modes=modes,
         misfit=fitted.misfit / _LIGHTNESS,
-        evidence=evidence,
-        surprises={INSIDE: colour_foresight.surprise(evidence)},
+        evidence=told,
+        surprises={INSIDE: inside(told, problem.thickness.size)},
         seen=report.seen(folder),
-        swatches=report.swatch_fits(problem, evidence, at.own, fitted.weight, folder=folder, view=colours.view),
+        swatches=report.swatch_fits(problem, told, at.own, fitted.weight, folder=folder, view=colours.view),
         undetermined=report.undetermined(folder, problem, at.ks, spread.T.reshape(at.ks.shape)),
         digest=folder.digest,
     )
@@ -151,7 +160,8 @@ def _covariance(colours: Colours, prior: SpectralPrior, fitted: Fitted) -> tuple
     problem, ks, shown = colours.problem, fitted.here.at.ks, fitted.here.shown
     detail = ks * np.sqrt(prior.rest[:, None] + _DETAIL**2)
     # About a guess at what was never cast the prior is no wiser than the guess: nothing is known of it.
-    detail = np.where(report.never_cast(problem)[:, None], report.prior(ks, problem).sd, detail)
+    depth = problem.largest_depth
+    detail = np.where((depth == 0.0)[:, None], priors.prior(ks, depth, len(problem.optics)).sd, detail)
     detail = np.maximum(detail, 1e-9)  # so that a k or s of nothing still has a variance that can be inverted
     moved = changes(colours, shown, fitted.root[: colours.n_material])
     size = np.sqrt(np.stack((*detail, detail[1] * shown.m_by_s)) ** 2 + np.sum(moved**2, axis=0))
@@ -176,7 +186,7 @@ def first_unknowns(colours: Colours) -> Array:
     roughly = minimise(
         problem,
         start_at(problem, guess),
-        report.prior(guess, problem),
+        priors.prior(guess, problem.largest_depth, len(problem.optics)),
         weight=weights(problem, problem.read, Weighting(_MISFIT, np.ones(problem.thickness.size))),
         most_steps=_STEPS,
         bend=False,
@@ -241,3 +251,81 @@ def most_likely(residual: Callable[[Array], tuple[Array, Array]], start: Array) 
 
     found, _, _ = descend(at(start), step, most_steps=_MOST_STEPS, gain=_GAIN)
     return found.unknowns, found.information, found.cost
+
+
+# How well a fit to colours would have predicted each casting, had that casting not been there: as `leaving_out` does
+# for spectra, with three numbers a reading.
+
+
+_LEVERAGE = 0.05  # a reading that alone holds up a coefficient cannot be foretold: its miss is kept from running away
+
+
+def evidence(colours: Colours, fitted: Fitted, *, leverage: float = _LEVERAGE) -> Evidence:
+    """Set every reading beside what a fit without its casting says of it.
+
+    The spectrum `read` is the one nearest to the fitted that has the colour read. A reading's own noise is enlarged by
+    `leverage`.
+    """
+    here = fitted.here
+    readings, view = colours.problem.readings, colours.view
+    foretold, variance = _left_out(colours, fitted, leverage)
+    lab = colorimetry.lab(np.maximum(foretold, 0.0), view)
+    _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
+    parts = colorimetry.difference_parts(lab, colours.lab)
+    return Evidence(
+        read=colorimetry.smoothest_spectrum(colours.lab, view, near=here.shown.values),
+        fitted=here.shown.values,
+        foretold=foretold,
+        swatch=readings.casting,
+        backing=readings.backing,
+        missed=np.sum(parts**2, axis=-1),
+        expected=np.einsum("mic,mcd,mid->m", by_lab, variance, by_lab, optimize=True),
+    )
+
+
+def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array, Array]:
+    """Spectra predicted, shape (n_readings, n_wavelengths), and the covariance to expect of the misses.
+
+    By the formulas of `leaving_out.leave_out`.
+    """
+    here, root, weight = fitted.here, fitted.root, fitted.weight
+    casting, n = colours.problem.readings.casting, colours.n_common
+    own = by_own_slots(here.shown, here.by_reading)
+    score = here.at.own[casting]
+    as_written = here.shown.values - np.einsum("umw,mu->mw", here.shown.by_own, score)
+    missed = colours.lab - here.lab + np.einsum("mcu,mu->mc", own, score)
+    noise = noise_covariance(colours, here.by_share, fitted.misfit) / weight[casting][:, None, None]
+    honest = noise_covariance(colours, here.by_share, 0.0)
+    common = here.by_unknown[..., :n] @ root[:n]
+    foretold, covariance = np.empty_like(as_written), np.empty((*missed.shape, 3))
+    for number in range(weight.size):
+        rows = np.flatnonzero(casting == number)
+        size = 3 * rows.size
+        made = own[rows].reshape(size, -1)
+        about = _block_diagonal(noise[rows]) + made @ made.T
+        along = common[rows].reshape(size, -1)
+        fit = along @ along.T
+        lifted = np.linalg.solve(about * (1.0 + leverage) - fit, np.column_stack((missed[rows].ravel(), fit)))
+        # What the casting had pulled the fit to is taken back, along the spectra that it had pulled.
+        moved = root[: colours.n_material] @ (along.T @ lifted[:, 0])
+        foretold[rows] = as_written[rows] - _spectra_moved(colours, here, rows, moved)
+        without = (about @ lifted[:, 1:]).reshape(rows.size, 3, rows.size, 3)
+        each = np.arange(rows.size)
+        of_making = own[rows] @ np.swapaxes(own[rows], 1, 2)
+        covariance[rows] = without[each, :, each] + honest[rows] + of_making
+    return foretold, covariance
+
+
+def _block_diagonal(blocks: Array) -> Array:
+    count, size = blocks.shape[:2]
+    whole = np.zeros((count, size, count, size))
+    each = np.arange(count)
+    whole[each, :, each] = blocks
+    return whole.reshape(count * size, count * size)
+
+
+def _spectra_moved(colours: Colours, here: Linear, rows: NDArray[np.int64], moved: Array) -> Array:
+    """Change of the fitted spectra of a casting, shape (n_rows, n_wavelengths), for a change of components."""
+    share = here.shown.share[colours.problem.readings.casting[rows]]
+    change = share @ changes(colours, here.shown, moved[:, None])[0]  # of K, S and M
+    return np.asarray(np.sum(here.shown.by_mixed[:, rows] * change, axis=0))

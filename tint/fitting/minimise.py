@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from tint.fitting.chain import factor, held_at, raised, solved, times
 from tint.fitting.normal import Normal, Parts, from_row, in_row, normal, own_solve, parts, without_own
+from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem
 from tint.fitting.unknowns import Shown, Unknowns, show
 
@@ -26,32 +27,6 @@ _MOST_STEPS = 100
 _GAIN = 1e-5
 _STIFFEST, _LEAST_DAMPING = 1e12, 1e-9
 _AGAIN = 5  # times that a step is solved again with the bounds it met
-
-
-@dataclass(frozen=True, eq=False)
-class Prior:
-    """Of k and s before any reading."""
-
-    # shape (2, n_components, n_wavelengths): so wide that it only speaks where no reading does, and keeps what nothing
-    # pins down from running away
-    mean: Array
-    sd: Array
-    # shape (n_components, n_wavelengths - 2): one over the standard deviation of the second difference of s from
-    # wavelength to wavelength
-    stiffness: Array
-    # shape (n_components,): one over the standard deviation of the logarithm of the mean of s; 0 where nothing is known
-    # of it
-    strength: Array
-    faint: float = 0.02  # added to that mean, so that a dye costs no more than it should [1/mm per %]
-
-    def bent(self, s: Array) -> Array:
-        """Second differences of s in their standard deviations, shape of `stiffness`."""
-        return np.asarray(np.diff(s, 2, axis=-1) * self.stiffness)
-
-    def level(self, s: Array) -> tuple[Array, Array]:
-        """Logarithm of the mean of s in its standard deviations, and its slope by each s; both (n_components,)."""
-        mean = s.mean(axis=-1) + self.faint
-        return np.log(mean) * self.strength, self.strength / (mean * s.shape[-1])
 
 
 class Point(Protocol):

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.fitting.chain import Factor, covariance, factor, level_columns, part_of_inverse, solved
-from tint.fitting.minimise import Minimum, Prior, with_prior
+from tint.fitting.minimise import Minimum, with_prior
 from tint.fitting.normal import Normal, from_row, in_row, normal
+from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem
 
 Array = NDArray[np.float64]

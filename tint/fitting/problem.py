@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.fitting.anisotropy import AnisotropyPrior, anisotropy_prior
+from tint.fitting.priors import AnisotropyPrior, anisotropy_prior
 from tint.forward import FREE, REGULAR, TRANSMITTANCE, Readings
 from tint.materials import Instrument
 from tint.optics.layer import Optics
@@ -52,7 +52,7 @@ class Problem:
     index_sd: float
     lobe: tuple[float, float]
     wavelengths: Array  # shape (n_wavelengths,) [nm]
-    # shape (n_hazes,): which readings stand for the haze of a casting (`tint.fitting.hazes`), and those hazes [-]
+    # shape (n_hazes,): which readings stand for the haze of a casting (`tint.fitting.rounds`), and those hazes [-]
     haze_rows: Index
     haze: Array
 
@@ -79,6 +79,13 @@ class Problem:
     def used(self) -> NDArray[np.bool_]:
         """Which slots of every casting hold an unknown, shape (n_castings, n_slots)."""
         return np.concatenate((np.ones((self.thickness.size, 1), bool), self.dose > 0.0), axis=1)
+
+    @property
+    def largest_depth(self) -> Array:
+        """Largest share times thickness at which each component was cast, shape (n_components,) [mm, or mm %]."""
+        bare = [np.max(self.thickness, initial=0.0, where=self.base == at) for at in range(len(self.optics))]
+        dosed = np.max(self.loadings * self.thickness[:, None], axis=0, initial=0.0)
+        return np.concatenate((bare, dosed))
 
     @property
     def first(self) -> Index:

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
-from tint.fitting.anisotropy import MIDDLE_NM
-from tint.fitting.minimise import Prior
 from tint.fitting.problem import Problem
 from tint.fitting.unknowns import errors_written
 from tint.forward import TRANSMITTANCE
@@ -24,16 +21,6 @@ Array = NDArray[np.float64]
 
 _SUSPECT_WEIGHT = 0.4  # a swatch that counts for less is named (common practice, no source)
 _SUSPECT_THICKNESS = 4.0  # standard deviations from its reading; of 75 normal ones none is so far in 99 of 100 folders
-_WIDE = 100.0  # times the first guess: too wide to be felt (tests/figures/judgement.py)
-# Standard deviation of the second difference of log s over steps of 10 nm. Scattering follows a power of wavelength,
-# which hardly bends, with waves near an absorption band, where the index of a pigment runs to and fro.
-_WAVE = 0.05
-# Standard deviation of the logarithm of a pigment's s about 1/mm per percent: by Mie's theory and a quarter to half of
-# pigment in a paste, from 0.02 (ultramarine) over 1 (organic pigments, carbon black) and 4 (iron oxides) to 10
-# (rutile).
-_STRENGTH = 1.7
-# Share of its mean, and optical depth, below which s may bend as it likes (tests/figures/judgement.py).
-_LEAST_SHARE, _FAINT = 0.05, 0.01
 _LEAST_BEAM = 0.01  # mean regular transmittance (common practice, no source)
 _LOOSE = 0.35  # relative error from which a coefficient is called loose (common practice, no source)
 _TAKEN = 0.8  # of what was doubted of g before any casting: more left is not learnt (common practice, no source)
@@ -113,47 +100,6 @@ def _pairs(folder: SwatchFolder, doses: list[dict[str, float]]) -> tuple[tuple[s
     return tuple((one, other) for one, other in every if any(one in each and other in each for each in doses))
 
 
-def _largest_depth(problem: Problem) -> Array:
-    """Largest share times thickness at which each component was cast, shape (n_components,) [mm, or mm %]."""
-    bare = [np.max(problem.thickness, initial=0.0, where=problem.base == at) for at in range(len(problem.optics))]
-    dosed = np.max(problem.loadings * problem.thickness[:, None], axis=0, initial=0.0)
-    return np.concatenate((bare, dosed))
-
-
-def never_cast(problem: Problem) -> NDArray[np.bool_]:
-    """Which components are a base or pigment of which no casting was read, shape (n_components,)."""
-    return np.asarray(_largest_depth(problem) == 0.0)
-
-
-def prior(guess: Array, problem: Problem) -> Prior:
-    """About the first guess, so wide that it only speaks where no reading does; shapes of k and s.
-
-    A hundred times what was guessed, and as much again as a hundred optical depths in the strongest casting: enough to
-    keep what no reading pins down from running away, too little to be felt by anything that one does. A rough guess
-    says nothing of how s runs with wavelength: `smooth` adds that.
-    """
-    depth = _largest_depth(problem)
-    sd = _WIDE * (guess + 1.0 / np.where(depth > 0.0, depth, 1.0)[:, None])
-    strength = np.where(np.arange(len(depth)) < len(problem.optics), 0.0, 1.0 / _STRENGTH)
-    return Prior(guess, sd, np.zeros_like(guess[0, :, 2:]), strength)
-
-
-def smooth(problem: Problem, prior: Prior, ks: Array) -> Prior:
-    """The prior with s smooth about what is now thought of it: a power of wavelength with gentle waves."""
-    depth = _largest_depth(problem)[:, None]
-    size = _running_mean(ks[1])[:, 1:-1]
-    level = ks[1].mean(axis=1, keepdims=True)
-    size = np.maximum(size, np.maximum(_LEAST_SHARE * level, _FAINT / np.where(depth > 0.0, depth, 1.0)))
-    step = float(np.mean(np.diff(problem.anisotropy.log_wavelength))) * MIDDLE_NM
-    return replace(prior, stiffness=1.0 / (_WAVE * (step / 10.0) ** 2 * size))
-
-
-def _running_mean(s: Array) -> Array:
-    """Over five neighbours, shape as s."""
-    padded = np.pad(s, ((0, 0), (2, 2)), mode="edge")
-    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 5, axis=1).mean(axis=-1))
-
-
 def undetermined(
     folder: SwatchFolder, problem: Problem, ks: Array, spread: Array, g_error: Array | None = None
 ) -> tuple[str, ...]:
@@ -166,7 +112,7 @@ def undetermined(
     g_error : ndarray, shape (n_components,), optional
         Standard deviations of the anisotropies, where they were fitted.
     """
-    n_bases, depth = len(problem.optics), _largest_depth(problem)
+    n_bases, depth = len(problem.optics), problem.largest_depth
     names, told = [*folder.bases, *folder.pigments], []
     for at, name in enumerate(names):
         kind = "base" if at < n_bases else "pigment"

@@ -17,15 +17,14 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.errors import JobError
-from tint.fitting import report
-from tint.fitting.hazes import as_beams, at_height, have_settled
-from tint.fitting.leaving_out import Fitted
-from tint.fitting.minimise import Minimum, Prior, minimise
+from tint.fitting import priors, report
+from tint.fitting.leaving_out import Fitted, gather, surprises
+from tint.fitting.minimise import Minimum, minimise
 from tint.fitting.posterior import MANY, in_modes, posterior, unknowns_spent
+from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem, lay_out
-from tint.fitting.surprise import gather, surprises
+from tint.fitting.rounds import Weighting, as_beams, at_height, have_settled, standard_deviation, weigh, weights
 from tint.fitting.unknowns import Unknowns, indices, lobe_of, mixing_shares, spot_share, start_at
-from tint.fitting.weighing import Weighting, standard_deviation, weigh, weights
 from tint.optics import many_flux, spot, two_flux
 from tint.optics.layer import Optics
 from tint.palette import Palette, spot_of
@@ -150,7 +149,7 @@ def search(
     if progress is not None and not all(_is_ready(each) for each in problem.optics):
         progress("computing the tables of the layer model, once for all folders")
     guess = first_guess(problem)
-    prior = report.prior(guess, problem)
+    prior = priors.prior(guess, problem.largest_depth, len(problem.optics))
     if near is not None and problem.thickness.size > _FEW:
         found = _settled(problem, *_from(near, problem, prior, told), told)
         problem, minimum, prior, weighting, held = found
@@ -192,7 +191,7 @@ def _settled(
         spent = unknowns_spent(problem, minimum, prior)
         before, weighting = weighting, weigh(problem, minimum.shown.values, spent)
         held = weights(problem, minimum.shown.values, weighting)
-        prior = report.smooth(problem, prior, minimum.at.ks)
+        prior = priors.smooth(prior, minimum.at.ks, problem.largest_depth, problem.anisotropy.log_wavelength)
         minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, step_taken=told)
         small = _SETTLED * max(weighting.misfit, problem.instrument.repeatability)
         alike = np.allclose(weighting.casting, before.casting, atol=0.05) and have_settled(last, problem)
@@ -211,7 +210,7 @@ def _from(
     own = at.own[of, : problem.n_slots]  # the most doses of a casting may be fewer now
     weighting = Weighting(near.weighting.misfit, near.weighting.casting[of])
     held = weights(problem, near.minimum.shown.values[np.isin(near.problem.readings.casting, of)], weighting)
-    prior = report.smooth(problem, prior, at.ks)
+    prior = priors.smooth(prior, at.ks, problem.largest_depth, problem.anisotropy.log_wavelength)
     start = replace(at, own=np.where(problem.used, own, 0.0))
     return minimise(problem, start, prior, weight=held, gain=_ROUGHLY, step_taken=told), prior, weighting
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tint.checks.conditions import CURES_APART_K, YOUNG_DAYS, apart_in_age
+from tint.checks.castings import CURES_APART_K, YOUNG_DAYS, apart_in_age
 from tint.errors import InputError
 from tint.fitting.report import same
 from tint.materials import SEATS, Blend

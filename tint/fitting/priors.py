@@ -1,0 +1,152 @@
+"""What is known of components before any casting: of k and s by the first guess, of the anisotropy g by their kind.
+
+g at a wavelength is ``MOST_G / (1 + exp(-(a + b log(wavelength / 550 nm))))``, so that it stays between 0 and MOST_G
+whatever a and b. Their prior is normal, and the fit's unknowns are their standard scores.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tint.materials import KINDS, RUBBER, UNKNOWN, Base, Pigment
+from tint.optics.many_flux import MOST_G
+
+Array = NDArray[np.float64]
+
+# From 450 to 650 nm g rises by 0.15 for rutile and falls by 0.15 to 0.26 for hematite: as much either way, per log.
+_SLOPE = 0.30
+_STATED = 0.01  # standard deviation of a g that the maker states
+MIDDLE_NM = 550.0
+
+
+@dataclass(frozen=True, eq=False)
+class AnisotropyPrior:
+    """Normal priors of a and b of every component."""
+
+    # shape (n_components, 2): of a and b [-]
+    mean: Array
+    sd: Array
+    log_wavelength: Array  # shape (n_wavelengths,): log(wavelength / 550 nm)
+
+    def g(self, scores: Array) -> tuple[Array, Array]:
+        """g, shape (n_components, n_wavelengths), from standard scores, and its slopes, shape (2, ...) the same.
+
+        Parameters
+        ----------
+        scores : ndarray, shape (n_components, 2)
+            Of a and b.
+        """
+        a, b = (self.mean + self.sd * scores).T
+        g = MOST_G / (1.0 + np.exp(-np.clip(a[:, None] + b[:, None] * self.log_wavelength, -30.0, 30.0)))
+        by_a = g * (1.0 - g / MOST_G)
+        sd_a, sd_b = self.sd.T[..., None]
+        return g, np.stack((by_a * sd_a, by_a * sd_b * self.log_wavelength))
+
+    def middle_slope(self, scores: Array) -> Array:
+        """Slope of g at 550 nm by the score of a, shape (n_components,)."""
+        a = self.mean[:, 0] + self.sd[:, 0] * scores[:, 0]
+        g = MOST_G / (1.0 + np.exp(-np.clip(a, -30.0, 30.0)))
+        return np.asarray(g * (1.0 - g / MOST_G) * self.sd[:, 0])
+
+
+def anisotropy_prior(
+    bases: Iterable[Base], pigments: Iterable[Pigment], wavelengths: Array, *, g: float | None = None
+) -> AnisotropyPrior:
+    """The prior of a folder's components, bases first.
+
+    Parameters
+    ----------
+    g : float, optional
+        One anisotropy for all, held fixed [-].
+    """
+    told = [_of(base.g, base.kind, RUBBER) for base in bases] + [_of(each.g, each.kind, UNKNOWN) for each in pigments]
+    if g is not None:
+        told = [(g, 0.0)] * len(told)
+    mean, sd = np.array(told, dtype=float).reshape(-1, 2).T
+    mean = np.clip(mean, 1e-6, MOST_G - 1e-6)
+    slope = 1.0 / (mean * (1.0 - mean / MOST_G))  # of the logit by g
+    fixed = np.where(sd <= _STATED, 0.0, 1.0)
+    return AnisotropyPrior(
+        mean=np.stack((-np.log(MOST_G / mean - 1.0), np.zeros(mean.size)), axis=1),
+        sd=np.stack((slope * sd, slope * _SLOPE * fixed), axis=1),
+        log_wavelength=np.log(wavelengths / MIDDLE_NM),
+    )
+
+
+def _of(stated: float | None, kind: str | None, otherwise: tuple[float, float]) -> tuple[float, float]:
+    if stated is not None:
+        return stated, _STATED
+    return otherwise if kind is None else KINDS[kind]
+
+
+# Of k and s.
+
+
+_WIDE = 100.0  # times the first guess: too wide to be felt (tests/figures/judgement.py)
+# Standard deviation of the second difference of log s over steps of 10 nm. Scattering follows a power of wavelength,
+# which hardly bends, with waves near an absorption band, where the index of a pigment runs to and fro.
+_WAVE = 0.05
+# Standard deviation of the logarithm of a pigment's s about 1/mm per percent: by Mie's theory and a quarter to half of
+# pigment in a paste, from 0.02 (ultramarine) over 1 (organic pigments, carbon black) and 4 (iron oxides) to 10
+# (rutile).
+_STRENGTH = 1.7
+# Share of its mean, and optical depth, below which s may bend as it likes (tests/figures/judgement.py).
+_LEAST_SHARE, _FAINT = 0.05, 0.01
+
+
+@dataclass(frozen=True, eq=False)
+class Prior:
+    """Of k and s before any reading."""
+
+    # shape (2, n_components, n_wavelengths): so wide that it only speaks where no reading does, and keeps what nothing
+    # pins down from running away
+    mean: Array
+    sd: Array
+    # shape (n_components, n_wavelengths - 2): one over the standard deviation of the second difference of s from
+    # wavelength to wavelength
+    stiffness: Array
+    # shape (n_components,): one over the standard deviation of the logarithm of the mean of s; 0 where nothing is known
+    # of it
+    strength: Array
+    faint: float = 0.02  # added to that mean, so that a dye costs no more than it should [1/mm per %]
+
+    def bent(self, s: Array) -> Array:
+        """Second differences of s in their standard deviations, shape of `stiffness`."""
+        return np.asarray(np.diff(s, 2, axis=-1) * self.stiffness)
+
+    def level(self, s: Array) -> tuple[Array, Array]:
+        """Logarithm of the mean of s in its standard deviations, and its slope by each s; both (n_components,)."""
+        mean = s.mean(axis=-1) + self.faint
+        return np.log(mean) * self.strength, self.strength / (mean * s.shape[-1])
+
+
+def prior(guess: Array, depth: Array, n_bases: int) -> Prior:
+    """About the first guess, shape (2, n_components, n_wavelengths), so wide that it only speaks where no reading does.
+
+    A hundred times what was guessed, and as much again as a hundred optical depths in the strongest casting: enough to
+    keep what no reading pins down from running away, too little to be felt by anything that one does. A rough guess
+    says nothing of how s runs with wavelength: `smooth` adds that. `depth` is `Problem.largest_depth`.
+    """
+    sd = _WIDE * (guess + 1.0 / np.where(depth > 0.0, depth, 1.0)[:, None])
+    strength = np.where(np.arange(depth.size) < n_bases, 0.0, 1.0 / _STRENGTH)
+    return Prior(guess, sd, np.zeros_like(guess[0, :, 2:]), strength)
+
+
+def smooth(prior: Prior, ks: Array, depth: Array, log_wavelength: Array) -> Prior:
+    """The prior with s smooth about what is now thought of it: a power of wavelength with gentle waves."""
+    depth = depth[:, None]
+    size = _running_mean(ks[1])[:, 1:-1]
+    level = ks[1].mean(axis=1, keepdims=True)
+    size = np.maximum(size, np.maximum(_LEAST_SHARE * level, _FAINT / np.where(depth > 0.0, depth, 1.0)))
+    step = float(np.mean(np.diff(log_wavelength))) * MIDDLE_NM
+    return replace(prior, stiffness=1.0 / (_WAVE * (step / 10.0) ** 2 * size))
+
+
+def _running_mean(s: Array) -> Array:
+    """Over five neighbours, shape as s."""
+    padded = np.pad(s, ((0, 0), (2, 2)), mode="edge")
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(padded, 5, axis=1).mean(axis=-1))
