@@ -13,7 +13,7 @@ from tint.checks.ground import Ground, without
 from tint.fitting import fit_palette
 from tint.fitting.leaving_out import Fitted, LeftOut
 from tint.fitting.minimise import Minimum
-from tint.fitting.unknowns import indices, lobe_of, spot_share
+from tint.fitting.unknowns import seen_at
 from tint.forward import Readings
 from tint.palette import Palette, shares
 from tint.spectra import Array
@@ -260,15 +260,7 @@ def shown_as(
         faces=tuple((np.flatnonzero(np.tile(np.isin(rows, own), count)), faces) for own, faces in of.faces),
     )
     share = np.maximum(shares(int(of.base[rows[0]]), len(problem.optics), loadings), 0.0)
-    seen = forward.read(
-        again,
-        forward.mix(minimum.shown.coefficients, share),
-        thickness,
-        optics=problem.optics,
-        index=indices(problem, minimum.at.shape) if problem.index_sd else None,
-        lobe=lobe_of(problem, minimum.at.shape),
-        spot_share=spot_share(minimum.at.shape),
-    )
+    seen = seen_at(problem, minimum.at, again, forward.mix(minimum.shown.coefficients, share), thickness)
     return seen.values.reshape(count, rows.size, -1)
 
 

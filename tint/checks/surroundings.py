@@ -1,8 +1,8 @@
 """What lies behind and beside castings: a card that was another one, and light that leaves beside the measured spot.
 
-A card may have been dirtied, replaced, or yellowed since it was read bare.
-What see-through castings miss over one card, each predicted from the others, is then one and the same difference of the
-card, seen through each of them. It is fitted to the misses, a number for each wavelength.
+A card may have been dirtied, replaced, or yellowed since it was read bare. What see-through castings miss over it, each
+predicted from the others, is then one and the same difference of the card, seen through each of them. It is fitted to
+the misses, a number for each wavelength.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from tint.checks.finding import Finding, listed
 from tint.checks.ground import Ground
 from tint.fitting.leaving_out import Fitted
 from tint.fitting.problem import SPOT_SD
-from tint.fitting.unknowns import indices, lobe_of, spot_share
+from tint.fitting.unknowns import mixing_shares, seen_at
 from tint.optics.layer import reflectance
 from tint.optics.spot import Spot
-from tint.palette import Palette, shares, spot_of
+from tint.palette import Palette, spot_of
 from tint.spectra import Array
 from tint.swatches import Swatch, SwatchFolder
 
@@ -76,22 +76,8 @@ def _slope(fitted: Fitted, at: int) -> Array:
 def _shown(fitted: Fitted, cards: Array) -> Array:
     """The readings as the palette says them, of castings as written, over other cards."""
     problem, minimum = fitted.problem, fitted.minimum
-    of = problem.readings
-    base = np.zeros(problem.thickness.size, dtype=int)
-    base[of.casting] = of.base
-    made = [
-        shares(int(each), len(problem.optics), row[None])[0] for each, row in zip(base, problem.loadings, strict=True)
-    ]
-    seen = forward.read(
-        replace(of, backings=cards),
-        forward.mix(minimum.shown.coefficients, np.maximum(np.array(made), 0.0)),
-        problem.thickness,
-        optics=problem.optics,
-        index=indices(problem, minimum.at.shape) if problem.index_sd else None,
-        lobe=lobe_of(problem, minimum.at.shape),
-        spot_share=spot_share(minimum.at.shape),
-    )
-    return seen.values
+    mixed = forward.mix(minimum.shown.coefficients, mixing_shares(problem, problem.loadings))
+    return seen_at(problem, minimum.at, replace(problem.readings, backings=cards), mixed, problem.thickness).values
 
 
 def _told(ground: Ground, name: str, difference: Array, explained: float) -> Finding:

@@ -135,7 +135,7 @@ def at_height(problem: Problem, at: Unknowns, beams: Array) -> Problem:
         faces=(),
     )
     optics = tuple(replace(each, spot=None) for each in problem.optics)  # a hazemeter's port is wide
-    total = seen_at(problem, at, as_made, once, optics).values
+    total = seen_at(problem, at, once, as_made.mixed, as_made.thickness, optics=optics).values
     luminance = colorimetry.viewing(problem.wavelengths, light="C", observer=2).weights[:, 1]
     wanted = (1.0 - problem.haze) * (total @ luminance) / luminance.sum()
     now = (beams @ luminance) / luminance.sum()

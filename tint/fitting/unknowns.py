@@ -106,6 +106,11 @@ class Made:
     m_by_s: Array
     g_by_bend: Array  # shape (2, n_components, n_wavelengths)
 
+    @property
+    def mixed(self) -> Array:
+        """K, S and M of every casting, shape (3, n_castings, n_wavelengths) [1/mm]."""
+        return forward.mix(self.coefficients, self.share)
+
 
 def made(problem: Problem, at: Unknowns) -> Made:
     """What was poured, as it is believed at a point of the search."""
@@ -128,14 +133,23 @@ def made(problem: Problem, at: Unknowns) -> Made:
 
 
 def seen_at(
-    problem: Problem, at: Unknowns, castings: Made, readings: Readings, optics: tuple[Optics, ...]
+    problem: Problem,
+    at: Unknowns,
+    readings: Readings,
+    mixed: Array,
+    thickness: Array,
+    *,
+    optics: tuple[Optics, ...] | None = None,
 ) -> forward.Predicted:
-    """What readings of the castings show at a point of the search."""
+    """What readings of castings of these K, S and M [1/mm] and thicknesses [mm] show at a point of the search.
+
+    `optics`, one a base, stands in place of the problem's own.
+    """
     return forward.read(
         readings,
-        forward.mix(castings.coefficients, castings.share),
-        castings.thickness,
-        optics=optics,
+        mixed,
+        thickness,
+        optics=optics or problem.optics,
         index=indices(problem, at.shape) if problem.index_sd else None,
         lobe=lobe_of(problem, at.shape),
         spot_share=spot_share(at.shape),
@@ -147,7 +161,7 @@ def show(problem: Problem, at: Unknowns) -> Shown:
     thickness_sd, dose_sd = errors_written(problem)
     castings = made(problem, at)
     doses, share, coefficients = castings.doses, castings.share, castings.coefficients
-    seen = seen_at(problem, at, castings, problem.readings, problem.optics)
+    seen = seen_at(problem, at, problem.readings, castings.mixed, castings.thickness)
     of = problem.readings.casting
     by_thickness = seen.slopes[3] * (thickness_sd * castings.thickness)[of, None]
     by_dose = [
