@@ -16,9 +16,7 @@ from tint.optics.surface import (
     DEGREES_45,
     external_diffuse,
     fresnel,
-    fresnel_internal,
     internal_diffuse,
-    refracted_cosine,
 )
 from tint.optics.two_flux import faces
 
@@ -56,21 +54,6 @@ def test_reference_fresnel_is_the_law_of_sines_and_tangents(n: float, angle: flo
 @settings(max_examples=25, deadline=None)
 def test_property_internal_follows_from_external_by_reciprocity(n: float) -> None:
     assert internal_diffuse(n) == pytest.approx(1.0 - (1.0 - external_diffuse(n)) / n**2, abs=1e-14)
-
-
-@given(INDEX, st.floats(0.0, 1.0))
-@settings(max_examples=60, deadline=None)
-def test_property_a_face_reflects_alike_from_both_sides(n: float, cosine: float) -> None:
-    inside = refracted_cosine(n, cosine)
-    # To and fro through the square root loses half the digits near grazing.
-    assert float(fresnel_internal(n, inside)) == pytest.approx(float(fresnel(n, cosine)), abs=1e-6)
-
-
-@pytest.mark.parametrize("n", [1.2, 1.41, 1.6])
-def test_light_beyond_the_critical_angle_is_all_reflected(n: float) -> None:
-    critical = np.sqrt(1.0 - 1.0 / n**2)
-    assert np.all(fresnel_internal(n, np.linspace(0.0, critical - 1e-9, 20)) == 1.0)
-    assert np.all(fresnel_internal(n, np.linspace(critical + 1e-6, 1.0, 20)) < 1.0)
 
 
 @pytest.mark.parametrize("n", [1.2, 1.41, 1.6])

@@ -32,20 +32,10 @@ class _Out:
 def of_mixed_up(named: Sequence[Judged], rest: Ground) -> tuple[list[Finding], frozenset[str]]:
     """The castings among those out of line that agree once their readings change places, or those of a row do.
 
-    Parameters
-    ----------
-    named : sequence of Judged
-        The castings out of line, each with the fit that contradicted it, the worst first.
-    rest : Ground
-        Without any of them.
-
-    Returns
-    -------
-    findings : list of Finding
-        One for each casting whose rows are another way round, or of another seat; and for each ring of castings that
-        read as one another.
-    about : frozenset of str
-        Those castings, of which nothing else need be told.
+    `named` are the castings out of line, each with the fit that contradicted it, the worst first; `rest` is the fit
+    without any of them. Returns a finding for each casting whose rows are another way round, or of another seat,
+    and for each ring of castings that read as one another; and all of these castings, of which nothing else need be
+    told.
     """
     out = [_Out(each.ground.swatch(each.left), each) for each in named]
     slid = _slid([each.swatch for each in out], named[0].ground, rest) if named else []

@@ -43,18 +43,8 @@ class Judged:
 def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], Ground, list[Judged]]:
     """Swatches out of line, worst first; each leaves the fit before the next is looked for.
 
-    Parameters
-    ----------
-    jumped : frozenset of str
-        Swatches whose readings jump: when no dose or thickness reconciles them, it is for that alone.
-
-    Returns
-    -------
-    findings : list of Finding
-    ground : Ground
-        Without those swatches.
-    named : list of Judged
-        All swatches that left, whether or not there is a finding of each.
+    When no dose or thickness reconciles a swatch of `jumped`, it is for its jump alone. Returns the findings, the
+    ground without those swatches, and all that left, whether or not there is a finding of each.
     """
     findings: list[Finding] = []
     named: list[Judged] = []
@@ -199,12 +189,7 @@ class Reason:
 def reasons(ground: Ground, left: LeftOut, inverse: Array) -> Iterator[Reason]:
     """One dose or the thickness of a casting at a time, changed until its readings agree best with the others.
 
-    Parameters
-    ----------
-    left : LeftOut
-        The casting left out.
-    inverse : ndarray, shape (n_readings n_wavelengths, ) twice
-        Inverse covariance of its misses.
+    `inverse` is the inverse covariance of the misses of the casting left out.
     """
     problem, casting = ground.fitted.problem, left.castings[0]
     pigments = tuple(ground.folder.pigments)
@@ -232,22 +217,11 @@ def shown_as(
     other_seat: bool = False,
     minimum: Minimum | None = None,
 ) -> Array:
-    """What the palette says of a casting's readings, were it of each of these thicknesses and loadings.
+    """What the palette says of a casting's readings, were it of each of these thicknesses [mm] and loadings [%].
 
-    Parameters
-    ----------
-    rows : ndarray of int, shape (n_readings,)
-        The casting's readings.
-    thickness, loadings : ndarray, shapes (n,) and (n, n_pigments)
-        [mm, %]
-    other_seat : bool
-        Wet where it is stated to be read with an air film, and the reverse.
-    minimum : Minimum, optional
-        Of another fit, in place of this one's.
-
-    Returns
-    -------
-    ndarray, shape (n, n_readings, n_wavelengths)
+    For n thicknesses and loadings of shape (n, n_pigments): shape (n, n_readings, n_wavelengths). With `other_seat`
+    it is wet where it is stated to be read with an air film, and the reverse. Another fit's `minimum` may stand in
+    place of this one's.
     """
     problem, minimum, count = fitted.problem, minimum or fitted.minimum, thickness.size
     of = problem.readings

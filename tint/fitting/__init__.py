@@ -13,7 +13,7 @@ from pathlib import Path
 from threadpoolctl import threadpool_limits
 
 from tint.errors import InputError
-from tint.fitting.spectra import fit_spectra
+from tint.fitting.spectra import fit_with_ground
 from tint.palette import Palette, fit_path, write_palette
 from tint.swatches import COLOURS, SwatchFolder, read_folder
 
@@ -54,7 +54,7 @@ def fit_palette(
             from tint.fitting.colours import fit_colours  # few need it, and its prior costs a library
 
             return fit_colours(folder, optics=optics, g=g)
-        return fit_spectra(folder, optics=optics, g=g, progress=progress)
+        return fit_with_ground(folder, optics=optics, g=g, progress=progress)[0]
 
 
 def refit(folder: Path, *, optics: str, progress: Callable[[str], None] | None = None) -> Palette:

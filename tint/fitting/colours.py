@@ -218,24 +218,12 @@ class _Point:
 def most_likely(residual: Callable[[Array], tuple[Array, Array]], start: Array) -> tuple[Array, Array, float]:
     """Where the sum of squares of residuals and of the unknowns themselves is least.
 
-    Parameters
-    ----------
-    residual : callable
-        From unknowns, shape (n,), to residuals in standard deviations, shape (m,), and their slopes, shape (m, n).
-    start : ndarray, shape (n,)
+    `residual` gives of n unknowns the residuals in standard deviations, shape (m,), and their slopes, shape (m, n).
+    Returns the unknowns, the inverse of their covariance, in which that of the prior is one, and the sum of
+    squares.
 
-    Returns
-    -------
-    unknowns : ndarray, shape (n,)
-    information : ndarray, shape (n, n)
-        Inverse of their covariance: that of the prior is one.
-    cost : float
-        The sum of squares.
-
-    Notes
-    -----
-    The prior keeps the normal equations well conditioned, so they may be solved as they are: ten times as fast as by
-    the singular values that libraries use to be safe.
+    The prior keeps the normal equations well conditioned, so they may be solved as they are: ten times as fast as
+    by the singular values that libraries use to be safe.
     """
 
     def at(unknowns: Array) -> _Point:
@@ -288,6 +276,8 @@ def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array,
 
     By the formulas of `leaving_out.leave_out`.
     """
+    from scipy.linalg import block_diag  # only fitting needs it
+
     here, root, weight = fitted.here, fitted.root, fitted.weight
     casting, n = colours.problem.readings.casting, colours.n_common
     own = by_own_slots(here.shown, here.by_reading)
@@ -302,7 +292,7 @@ def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array,
         rows = np.flatnonzero(casting == number)
         size = 3 * rows.size
         made = own[rows].reshape(size, -1)
-        about = _block_diagonal(noise[rows]) + made @ made.T
+        about = block_diag(*noise[rows]) + made @ made.T
         along = common[rows].reshape(size, -1)
         fit = along @ along.T
         lifted = np.linalg.solve(about * (1.0 + leverage) - fit, np.column_stack((missed[rows].ravel(), fit)))
@@ -314,14 +304,6 @@ def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array,
         of_making = own[rows] @ np.swapaxes(own[rows], 1, 2)
         covariance[rows] = without[each, :, each] + honest[rows] + of_making
     return foretold, covariance
-
-
-def _block_diagonal(blocks: Array) -> Array:
-    count, size = blocks.shape[:2]
-    whole = np.zeros((count, size, count, size))
-    each = np.arange(count)
-    whole[each, :, each] = blocks
-    return whole.reshape(count * size, count * size)
 
 
 def _spectra_moved(colours: Colours, here: Linear, rows: NDArray[np.int64], moved: Array) -> Array:

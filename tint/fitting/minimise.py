@@ -51,22 +51,10 @@ def descend(
 ) -> tuple[P, int, bool]:
     """Levenberg-Marquardt: damped steps until nothing is left to gain.
 
-    Parameters
-    ----------
-    step : callable
-        From a point and a damping [-] to the point there and the gain in cost that the normal equations foresee.
-    gain : float
-        Share of the cost below which what a step gains, foreseen and found, ends the search.
-    step_taken : callable, optional
-        Told after each step how many were taken and the cost.
-
-    Returns
-    -------
-    point
-        Where it ended.
-    steps : int
-    settled : bool
-        Whether it ended because nothing was left to gain.
+    `step` leads from a point and a damping to the point there and the gain in cost that the normal equations
+    foresee. A search ends where what a step gains, foreseen and found, is below the share `gain` of the cost.
+    `step_taken` is told after each step how many were taken and the cost. Returns the point, the number of steps,
+    and whether the search ended because nothing was left to gain.
     """
     damping, harder, at, number = 1e-3, 4.0, start, 0
     while number < most_steps:
@@ -119,12 +107,8 @@ def minimise(
 ) -> Minimum:
     """Search for k and s from a start; see `descend`.
 
-    Parameters
-    ----------
-    weight : ndarray, shape (n_readings, n_wavelengths)
-        One over the standard deviation of each value.
-    bend, shape : bool
-        Whether anisotropies are searched too, and whether indices and the lobe are; else they stay where they start.
+    `weight` is one over the standard deviation of each value, shape (n_readings, n_wavelengths). Anisotropies are
+    searched too where `bend` is true, indices and the lobe where `shape` is; else they stay where they start.
     """
 
     def step(here: Minimum, damping: float) -> tuple[Minimum, float]:

@@ -111,11 +111,8 @@ def normal(problem: Problem, shown: Shown, each: Parts) -> Normal:
 def _border(problem: Problem, shown: Shown, each: Parts, by_m: Array, of_m: Array) -> tuple[Array, Array]:
     """The border and its corner.
 
-    Parameters
-    ----------
-    by_m : ndarray, shape (2, n_components, n_components, n_wavelengths)
-        Between k and s of one component and m of another.
-    of_m : ndarray, shape (n_components, n_components, n_wavelengths)
+    `by_m` stands between k and s of one component and m of another, shape (2, n_components, n_components,
+    n_wavelengths); `of_m` between the m of two, shape (n_components, n_components, n_wavelengths).
     """
     n, wide, q, by_bend, share = problem.n_components, problem.n_wavelengths, shown.m_by_s, shown.m_by_bend, each.share
     index, count = shape_columns(problem)

@@ -116,12 +116,8 @@ def _local(equations: Normal, prior: Prior) -> Array:
 def in_modes(problem: Problem, minimum: Minimum, known: Posterior) -> tuple[Array, Array]:
     """The covariance of k, s and m as a palette holds it; it takes longer than all else here.
 
-    Returns
-    -------
-    local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
-        Of k and s at each wavelength alone.
-    modes : ndarray, shape (n_modes, n_wavelengths, 3 n_components)
-        Errors of k, s and m common to all wavelengths.
+    First that of k and s at each wavelength alone, shape (n_wavelengths, 2 n_components, 2 n_components); then the
+    errors of k, s and m common to all wavelengths, shape (n_modes, n_wavelengths, 3 n_components).
     """
     modes = _modes(problem, minimum, known.factored, known.covariance, known.local, known.variance)
     return _with_rest(known.local, modes, known.variance), modes

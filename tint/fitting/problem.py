@@ -96,12 +96,7 @@ class Problem:
 def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...], *, g: float | None = None) -> Problem:
     """A folder as arrays; castings without a reading are left out.
 
-    Parameters
-    ----------
-    optics : tuple of Optics
-        One a base.
-    g : float, optional
-        One anisotropy for all, held fixed [-].
+    `optics` is one a base; `g` one anisotropy for all, held fixed.
     """
     has = {reading.swatch for reading in folder.readings}
     swatches = [swatch for swatch in folder.swatches if swatch.name in has]

@@ -32,11 +32,8 @@ def swatch_fits(
 ) -> tuple[SwatchFit, ...]:
     """How every casting agrees with the fit, in the problem's order; colours as the view sees them.
 
-    Parameters
-    ----------
-    own : ndarray, shape (n_castings, n_slots)
-        Fitted scores of thickness and doses.
-    weight : ndarray, shape (n_castings,)
+    `own` holds the fitted scores of thickness and doses, shape (n_castings, n_slots); `weight` what each casting
+    counts.
     """
     count, of = problem.thickness.size, problem.readings.casting
     away = colorimetry.difference(colorimetry.lab(evidence.read, view), colorimetry.lab(evidence.fitted, view))
@@ -105,12 +102,8 @@ def undetermined(
 ) -> tuple[str, ...]:
     """What the swatches do not say, in words: pigments never cast, coefficients that nothing pins down.
 
-    Parameters
-    ----------
-    ks, spread : ndarray, shape (2, n_components, n_wavelengths)
-        k and s, and their standard deviations.
-    g_error : ndarray, shape (n_components,), optional
-        Standard deviations of the anisotropies, where they were fitted.
+    k and s and their spread, a standard deviation, are of shape (2, n_components, n_wavelengths); `g_error` of
+    shape (n_components,) is absent where the anisotropies were not fitted.
     """
     n_bases, depth = len(problem.optics), problem.largest_depth
     names, told = [*folder.bases, *folder.pigments], []

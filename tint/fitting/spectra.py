@@ -49,13 +49,6 @@ _STEPS, _EACH_SECOND = 50, 6.4e9
 _LONG_S, _LARGE_BYTES, _MOST_BYTES = 120.0, 2e9, 8e9  # from where it is told, and refused; common practice, no source
 
 
-def fit_spectra(
-    folder: SwatchFolder, *, optics: str, g: float | None, progress: Callable[[str], None] | None = None
-) -> Palette:
-    """Fit all bases and pigments of a folder of spectra; arguments as of `tint.fitting.fit_palette`."""
-    return fit_with_ground(folder, optics=optics, g=g, progress=progress)[0]
-
-
 def fit_with_ground(
     folder: SwatchFolder,
     *,
@@ -63,7 +56,7 @@ def fit_with_ground(
     g: float | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Palette, Fitted]:
-    """As `fit_spectra`, with what leaving castings out needs."""
+    """As `tint.fitting.fit_palette` of a folder of spectra, with what leaving castings out needs."""
     fitted = fit_only(folder, optics=optics, g=g, progress=progress)
     return palette_of(fitted), fitted
 

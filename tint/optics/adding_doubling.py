@@ -56,30 +56,11 @@ class Body:
 def solve(
     x: ArrayLike, y: ArrayLike, *, refractive_index: float, g: float, lobe: float = 0.0, nodes: int = NODES
 ) -> Slab:
-    """Solve slabs directly, without a table.
+    """Solve slabs directly, without a table: arrays of the shape of x and y, watched directions before it.
 
-    Parameters
-    ----------
-    x, y : array_like, broadcastable to shape (...)
-        K d and S d, with K = 2 mu_a and S = 3/4 mu_s (1 - g) [-].
-    refractive_index : float
-        Of the rubber; 1 means no faces [-].
-    g : float
-        Anisotropy of scattering, 0 to 0.95 [-].
-    lobe : float
-        Share of the scattered light that is thrown backwards, as of `adding_doubling.lobes` [-].
-    nodes : int
-        Directions in a hemisphere; an even number [-].
-
-    Returns
-    -------
-    Slab
-        Arrays of shape (...), watched directions before it.
-
-    Raises
-    ------
-    InputError
-        For an index or a g out of range.
+    x = K d and y = S d with K = 2 mu_a and S = 3/4 mu_s (1 - g). The index of the rubber is 1 where it has no
+    faces; g is the anisotropy of scattering, 0 to 0.95; `lobe` the share thrown backwards, as of `lobes`; `nodes`
+    an even number of directions in a hemisphere. An index or a g out of range is an InputError.
     """
     x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
     at = directions(refractive_index, nodes)
@@ -104,18 +85,7 @@ def _joined(parts: list[Array], shape: tuple[int, ...]) -> Array:
 
 
 def body(x: Array, y: Array, *, at: Directions, g: float, lobe: float = 0.0) -> Body:
-    """Slabs without faces, by doubling from thin ones.
-
-    Parameters
-    ----------
-    x, y : ndarray, shape (layers,)
-        K d and S d [-].
-    at : Directions
-    g : float
-        Anisotropy of scattering, 0 to 0.95 [-].
-    lobe : float
-        As of `solve` [-].
-    """
+    """Slabs without faces, by doubling from thin ones; x and y of shape (layers,), all else as of `solve`."""
     if not 0.0 <= g <= 0.95:
         raise InputError("g", f"{g:g} is outside 0 to 0.95", "the mean cosine of scattering")
     moments = 3 * (at.cosine.size - len(WATCHED)) // 2  # the most that nodes split in two panels resolve
@@ -132,14 +102,8 @@ def body(x: Array, y: Array, *, at: Directions, g: float, lobe: float = 0.0) -> 
 def built_up(depth: Array, thin: float, start: Callable[[Index, Array], tuple[Array, Array]]) -> tuple[Array, Array]:
     """R and T of layers, shape (layers, n, n) each, by doubling thin ones as often as each needs.
 
-    Parameters
-    ----------
-    depth : ndarray, shape (layers,)
-        Optical thickness [-].
-    thin : float
-        Where doubling starts [-].
-    start : callable
-        R and T of the layers picked by number, all their depths multiplied by the shares given.
+    From an optical thickness of at most `thin`, where `start` gives R and T of the layers picked by number, all
+    their depths multiplied by the shares given.
     """
     steps = np.ceil(np.log2(np.maximum(depth / thin, 1.0))).astype(int)
     # The thickest first, so that those still to be doubled are always the first ones.
@@ -190,14 +154,9 @@ _TAPER = 4  # the lobe shrinks with 1 - g^4: the forward lobe that is left can m
 
 
 def lobes(g: float, lobe: float) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Share and mean cosine of the forward and the backward lobe, whose mean is g.
+    """Share and mean cosine of the forward and the backward lobe, whose mean is the anisotropy g, 0 to below 1 [-].
 
-    Parameters
-    ----------
-    g : float
-        Anisotropy, 0 to below 1 [-].
-    lobe : float
-        Share of the light that is thrown backwards where g is 0; less where it is high [-].
+    `lobe` is the share of the light that is thrown backwards where g is 0; it is less where g is high.
     """
     back = lobe * (1.0 - g**_TAPER)
     return (1.0 - back, (g - back * BACKWARDS) / (1.0 - back)), (back, BACKWARDS)
@@ -225,24 +184,10 @@ def peak(g: float, count: int, lobe: float = 0.0) -> float:
 
 
 def redistribution(cosines: Array, g: float, count: int, lobe: float = 0.0) -> tuple[Array, Array]:
-    """Azimuth-averaged phase function between directions, its delta-M peak taken out.
+    """Azimuth-averaged phase function between directions, its delta-M peak taken out, from `count` Legendre moments.
 
-    Parameters
-    ----------
-    cosines : ndarray, shape (n,)
-        Of the directions, in the rubber [-].
-    g : float
-        Anisotropy, 0 to below 1 [-].
-    count : int
-        Legendre moments kept [-].
-    lobe : float
-        As of `lobes` [-].
-
-    Returns
-    -------
-    forward, backward : ndarray, shape (n, n)
-        Within a hemisphere and into the other one; their mean over both hemispheres is 1 up to the quadrature
-        [-].
+    Within a hemisphere and into the other one, both of shape (n, n) for n cosines in the rubber; their mean over
+    both hemispheres is 1 up to the quadrature [-].
     """
     orders = np.arange(count)
     share = peak(g, count, lobe)

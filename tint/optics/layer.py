@@ -147,20 +147,9 @@ def terms(coefficients: Iterable[Array], thickness: Array, *, optics: Optics, se
 
 
 def over_backing(values: Array, slopes: Array, backing: Array | None) -> tuple[Array, Array]:
-    """Read a layer's three numbers over a backing.
+    """Read a layer's three numbers, as `Optics.terms` returns them, over a backing of reflectance (...); None for none.
 
-    Parameters
-    ----------
-    values, slopes : ndarray, shapes (3, ...) and (3, 3, ...)
-        As `Optics.terms` returns them.
-    backing : ndarray or None, broadcastable with (...)
-        [-]; None for nothing behind.
-
-    Returns
-    -------
-    read : ndarray, shape (...)
-    slopes : ndarray, shape (3, ...)
-        With respect to K d, S d and M d; as many as came.
+    Returns the reading, shape (...), and its slopes by K d, S d and M d; as many as came.
     """
     front, through, back = values
     if backing is None:
@@ -194,21 +183,8 @@ def through_spot(
 ) -> tuple[Array, Array]:
     """A wide layer's numbers as the spot of `optics` reads them; as they are where it has none.
 
-    Parameters
-    ----------
-    values, slopes : ndarray, shapes (n, ...) and (n, 3, ...)
-        Of the wide layer.
-    depths : tuple of ndarray
-        K d, S d and M d [-].
-    thickness : ndarray, broadcastable with them
-        [mm]
-    seat : str or None
-        None for transmittance.
-
-    Returns
-    -------
-    values, slopes : ndarray, shapes (n, ...) and (n, 3 or 4, ...)
-        The fourth by the thickness, at constant depths.
+    Values of shape (n, ...) and slopes of shape (n, 3, ...) come with the depths K d, S d and M d and the thickness
+    [mm]; `seat` is None for transmittance. A fourth slope is added: by the thickness, at constant depths.
     """
     if optics.spot is None:
         return values, slopes
@@ -265,21 +241,10 @@ def by_coefficients(by_depth: Array, coefficients: Iterable[Array], d: Array) ->
 def reflectance_of_walls(
     mixed: ArrayLike, *, near: ArrayLike, far: ArrayLike, backing: ArrayLike | None, seat: str, optics: Optics
 ) -> Array:
-    """What two walls of one mix read over a backing, with air between them.
+    """What two walls of one mix read over a backing, with air between them, shape (n, m, n_wavelengths) [-].
 
-    Parameters
-    ----------
-    mixed : array_like, shape (3, n_wavelengths)
-        K, S and M [1/mm].
-    near, far : array_like, shape (n,), (m,)
-        Thickness of either wall [mm].
-    backing : array_like, shape (n_wavelengths,), or None
-        Behind the far wall, where that has its seat [-].
-
-    Returns
-    -------
-    ndarray, shape (n, m, n_wavelengths)
-        [-]
+    `mixed` holds K, S and M, shape (3, n_wavelengths) [1/mm]; `near` and `far` the thicknesses of either wall, n
+    and m of them [mm]. The backing has its seat behind the far wall; None for none.
     """
     behind = _far(mixed, far, backing, seat=seat, optics=optics)
     front, through, back = _terms(mixed, near, optics, "air")[:, :, None]

@@ -95,19 +95,9 @@ def terms(
 def transmitted(
     x: ArrayLike, y: ArrayLike, z: ArrayLike, *, refractive_index: float, lobe: float = 0.0
 ) -> tuple[Array, Array]:
-    """Total transmittance of the free slab lit by a beam at 8 degrees, with its slopes.
+    """Total transmittance of the free slab lit by a beam at 8 degrees, unscattered light included, with its slopes.
 
-    Parameters
-    ----------
-    x, y, z, refractive_index, lobe
-        As in `terms`.
-
-    Returns
-    -------
-    values : ndarray, shape (...)
-        Unscattered light included [-].
-    slopes : ndarray, shape (3, ...)
-        With respect to x, y and z [-].
+    Arguments are those of `terms`; shapes (...) and (3, ...).
     """
     values, slopes = look_up(_table(float(refractive_index), float(lobe), _PASSED), x, y, z)
     return values[0], slopes[0]
@@ -126,19 +116,9 @@ def near_index(
 ) -> tuple[Array, Array, Array]:
     """As `terms` or `transmitted`, for an index and a lobe that change from call to call, with slopes by them.
 
-    Parameters
-    ----------
-    stated_index : float
-        Near which the index stays: it chooses the tables [-].
-    geometry : str
-        As in `terms`.
-    seat : str or None
-        As in `terms`; None for the transmittance of the free slab.
-
-    Returns
-    -------
-    values, slopes, by_shape : ndarray, shapes (n, ...), (n, 3, ...) and (2, n, ...)
-        n is 3 for `terms` and 1 for `transmitted`; the last by the index and by the lobe.
+    The index stays near the stated one, which chooses the tables; `seat` is None for the transmittance of the free
+    slab. Values, slopes and slopes by index and lobe have the shapes (n, ...), (n, 3, ...) and (2, n, ...), n being
+    3 for `terms` and 1 for `transmitted`.
     """
     nodes = shapes(float(stated_index))
     weights, by_shape = shape_weights(nodes, refractive_index, lobe)
@@ -267,11 +247,8 @@ def is_ready(refractive_index: float) -> bool:
 def build(refractive_index: float, lobe: float = 0.0) -> dict[str, Array]:
     """Compute the table of one index and one lobe.
 
-    Returns
-    -------
-    dict
-        `"<geometry> <seat>"` -> front, through, back, shape (3, g nodes, x nodes, y nodes), and `"passed"` ->
-        transmittance, shape (1, g nodes, x nodes, y nodes) [-].
+    `"<geometry> <seat>"` holds front, through, back, shape (3, g nodes, x nodes, y nodes), and `"passed"` the
+    transmittance, shape (1, g nodes, x nodes, y nodes) [-].
     """
     # Linear algebra leaves the other threads alone while it runs.
     with ThreadPoolExecutor(min(os.cpu_count() or 1, _BUILDERS)) as threads:

@@ -51,16 +51,7 @@ class Rippled:
 
 
 def rippled(x: Array, y: Array, phase: Array, *, at: Directions, g: float) -> Rippled:
-    """Slabs without faces, by doubling from thin ones.
-
-    Parameters
-    ----------
-    x, y, phase : ndarray, shape (layers,)
-        K d, S d and q d [-].
-    at : Directions
-    g : float
-        Anisotropy of scattering, 0 to 0.95 [-].
-    """
+    """Slabs without faces, by doubling from thin ones, of K d, S d and q d of shape (layers,)."""
     starts = range(0, x.size, _BATCH)
     parts = [_rippled(*(each[i : i + _BATCH] for each in (x, y, phase)), at=at, g=g) for i in starts]
     R, T = (np.concatenate(each) for each in zip(*parts, strict=True))
@@ -155,7 +146,7 @@ def _free(slab: Rippled, at: Directions, geometry: str) -> tuple[Array, Array, A
     escaping = at.flux * at.index**2 * leave
     sources = np.zeros((AZIMUTHS * directions, 2))
     sources[:directions, 0] = at.enter
-    sources[AT_45 + directions, 1] = _beam_45(at)
+    sources[AT_45 + directions, 1] = at.beam_45
     same = np.eye(AZIMUTHS * directions)
     even = np.linalg.solve(same - face * (R + T), sources)
     odd = np.linalg.solve(same - face * (R - T), sources)
@@ -180,7 +171,7 @@ def _wet(slab: Rippled, at: Directions, geometry: str) -> Array:
     sources = np.zeros((R.shape[0], AZIMUTHS * directions, 3))
     sources[..., 0] = face * rising
     sources[:, :directions, 1] = at.enter
-    sources[:, AT_45 + directions, 2] = _beam_45(at)
+    sources[:, AT_45 + directions, 2] = at.beam_45
     down = np.linalg.solve(np.eye(AZIMUTHS * directions) - face[:, None] * R, sources)
     first = slice(0, directions)
     up, on = (R @ down)[:, first], (T @ down)[:, first]
@@ -190,8 +181,3 @@ def _wet(slab: Rippled, at: Directions, geometry: str) -> Array:
         return np.stack((at.leave[NORMAL] * up[:, NORMAL, 2], (on[..., 2] @ at.flux) * seen, back))
     front = float(fresnel(at.index, 1.0)) + at.leave[NORMAL] * up[:, NORMAL, 1]
     return np.stack((front, (on[..., 1] @ at.flux) * seen, back))
-
-
-def _beam_45(at: Directions) -> float:
-    """Radiance inside, along its own direction, of a beam at 45 degrees that brings unit flux."""
-    return float((1.0 - at.reflected[AT_45]) / at.flux[AT_45])

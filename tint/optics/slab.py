@@ -54,6 +54,11 @@ class Directions:
         return (1.0 - self.reflected) * self.index**2
 
     @property
+    def beam_45(self) -> float:
+        """Radiance inside, along its own direction, of a beam at 45 degrees that brings unit flux [-]."""
+        return float((1.0 - self.reflected[AT_45]) / self.flux[AT_45])
+
+    @property
     def leave(self) -> Array:
         """Radiance outside for unit radiance inside [-]."""
         return (1.0 - self.reflected) / self.index**2
@@ -63,17 +68,8 @@ class Directions:
 def directions(refractive_index: float, nodes: int) -> Directions:
     """Quadrature of the downward hemisphere inside the rubber, and the watched directions.
 
-    Parameters
-    ----------
-    refractive_index : float
-        1 to 4; 1 means no faces [-].
-    nodes : int
-        Even; with faces half of them lie beyond the critical angle [-].
-
-    Raises
-    ------
-    InputError
-        For an index out of range.
+    `nodes` is even; with faces half of them lie beyond the critical angle. An index of 1 means no faces; one
+    outside 1 to 4 is an InputError.
     """
     n = float(refractive_index)
     if not 1.0 <= n <= 4.0:
@@ -157,16 +153,11 @@ def check_reading(geometry: str, seat: str) -> None:
 
 
 def with_faces(R: Array, T: Array, *, depth: Array, at: Directions) -> Slab:
-    """Add the faces to a slab of which reflection and transmission are known.
+    """Add the faces to slabs of which reflection and transmission are known.
 
-    Parameters
-    ----------
-    R, T : ndarray, shape (..., n, n)
-        From radiance along each direction to radiance along each, back and onward, unscattered light included
-        [-].
-    depth : ndarray, shape (...)
-        True optical thickness, by which unscattered light is dimmed [-].
-    at : Directions
+    R and T lead from radiance along each direction to radiance along each, back and onward, unscattered light
+    included, shape (..., n, n); `depth` is the true optical thickness, by which unscattered light is dimmed, shape
+    (...) [-].
     """
     return Slab(index=at.index, **_free(R, T, depth, at), **_wet(R, T, at))
 
@@ -213,5 +204,5 @@ def _wet(R: Array, T: Array, at: Directions) -> dict[str, Array]:
 def _beam_45(at: Directions) -> Array:
     """Radiance inside of a beam at 45 degrees that brings unit flux: a spike in its own direction."""
     beam = np.zeros(at.cosine.size)
-    beam[AT_45] = (1.0 - at.reflected[AT_45]) / at.flux[AT_45]
+    beam[AT_45] = at.beam_45
     return beam

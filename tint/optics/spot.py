@@ -66,26 +66,10 @@ class Spot:
 def change(
     x: Array, y: Array, z: Array, thickness_mm: ArrayLike, *, refractive_index: float, name: str, spot: Spot
 ) -> tuple[Array, Array]:
-    """What the spot changes in a layer's numbers, with slopes.
+    """What the spot changes in a layer's numbers, shape (n, ...), with slopes by x, y, z and thickness, (n, 4, ...).
 
-    Parameters
-    ----------
-    x, y, z : ndarray, shape (...)
-        K d, S d and M d [-].
-    thickness_mm : array_like, broadcastable with x
-        d [mm].
-    refractive_index : float
-        Of the rubber: the tables are those of the nearest index computed [-].
-    name : str
-        `"<di:8 or 45:0> <air or wet>"` for front, through and back, `passed` for transmittance.
-    spot : Spot
-
-    Returns
-    -------
-    values : ndarray, shape (n, ...)
-        To be added: n is 3, or 1 for `passed` [-].
-    slopes : ndarray, shape (n, 4, ...)
-        By x, y, z and the thickness.
+    x, y and z are K d, S d and M d; the tables are those of the nearest index computed. `name` is `"<di:8 or 45:0>
+    <air or wet>"` for front, through and back, n being 3, and `passed` for transmittance, n being 1.
     """
     from tint.optics.many_flux import look_up, middle_index
 
@@ -130,15 +114,7 @@ def _through_the_spot(stored: Array, weights: Array) -> Array:
 
 
 def ripple_weights(depth: float, lit_over_seen: float) -> Array:
-    """Share of each stored ripple in what the discs read, shape (ripples,) [-].
-
-    Parameters
-    ----------
-    depth : float
-        Thickness over the radius seen [-].
-    lit_over_seen : float
-        [-]
-    """
+    """Share of each stored ripple in what the discs read, shape (ripples,), by thickness over the radius seen [-]."""
     from scipy.special import j1
 
     # u = q a; fine enough for the lit disc's own oscillation, and to where its share is below 1e-3.
@@ -166,11 +142,8 @@ def is_ready(refractive_index: float) -> bool:
 def build(refractive_index: float) -> dict[str, Array]:
     """Compute what layers answer to ripples.
 
-    Returns
-    -------
-    dict
-        `"<geometry> <seat>"` -> front, through, back, shape (3, ripples, g, x and y nodes), and `"passed"` ->
-        transmittance, shape (1, ripples, g, x and y nodes) [-].
+    `"<geometry> <seat>"` holds front, through, back, shape (3, ripples, g, x and y nodes), and `"passed"` the
+    transmittance, shape (1, ripples, g, x and y nodes) [-].
     """
     with ThreadPoolExecutor(min(os.cpu_count() or 1, _BUILDERS)) as threads:
         each = list(threads.map(lambda g: _build(refractive_index, g), G_AXIS.nodes))

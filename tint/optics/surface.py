@@ -24,20 +24,7 @@ DEGREES_45 = float(np.cos(np.radians(45.0)))
 
 
 def fresnel(refractive_index: float, cosine: ArrayLike) -> Array:
-    """Reflectance of unpolarised light that meets the face from the air side.
-
-    Parameters
-    ----------
-    refractive_index : float
-        Of the rubber [-].
-    cosine : array_like, shape (...)
-        Of the angle of incidence, in air [-].
-
-    Returns
-    -------
-    ndarray, shape (...)
-        [-]
-    """
+    """Reflectance of unpolarised light that meets the face from the air side, by the cosine of its angle in air [-]."""
     mu = np.asarray(cosine, dtype=float)
     inside = refracted_cosine(refractive_index, mu)
     n = refractive_index
@@ -51,20 +38,6 @@ def refracted_cosine(refractive_index: float, cosine: ArrayLike) -> Array:
     """Cosine inside the rubber of light that meets it from air (Snell) [-]."""
     mu = np.asarray(cosine, dtype=float)
     return np.asarray(np.sqrt(1.0 - (1.0 - mu**2) / refractive_index**2))
-
-
-def fresnel_internal(refractive_index: float, cosine: ArrayLike) -> Array:
-    """Reflectance of unpolarised light that meets the face from inside; 1 beyond the critical angle.
-
-    Parameters
-    ----------
-    cosine : array_like, shape (...)
-        Of the angle of incidence, in the rubber [-].
-    """
-    mu = np.asarray(cosine, dtype=float)
-    sine_outside = (1.0 - mu**2) * refractive_index**2
-    outside = np.sqrt(np.clip(1.0 - sine_outside, 0.0, None))
-    return np.where(sine_outside < 1.0, fresnel(refractive_index, outside), 1.0)
 
 
 @functools.lru_cache(maxsize=64)
@@ -91,23 +64,11 @@ def internal_diffuse(refractive_index: float) -> float:
 
 
 def reflected(refractive_index: float, depth: ArrayLike, *, cosine: ArrayLike, seat: str) -> tuple[Array, Array]:
-    """Unscattered reflection of a slab, and its slope by the depth.
+    """Unscattered reflection of a slab, and its slope by the depth; both of the depth's shape [-].
 
-    Parameters
-    ----------
-    refractive_index : float
-        Of the rubber [-].
-    depth : array_like, shape (...)
-        Optical thickness, by which unscattered light is dimmed: absorption and all scattering [-].
-    cosine : array_like, broadcastable with depth
-        Of the angle of incidence, in air [-].
-    seat : str
-        `air`: both faces; `wet`: the upper one only.
-
-    Returns
-    -------
-    values, slopes : ndarray, shape (...)
-        [-]
+    `depth` is the optical thickness by which unscattered light is dimmed, by absorption and all scattering;
+    `cosine` that of the angle of incidence in air. With the seat `air` both faces reflect, with `wet` the upper one
+    only.
     """
     single = fresnel(refractive_index, cosine)
     if seat == "wet":
@@ -130,19 +91,7 @@ WITHIN_DEGREES = 2.5  # of the beam, in air
 def regular(x: ArrayLike, y: ArrayLike, z: ArrayLike, *, refractive_index: float) -> tuple[Array, Array]:
     """Regular transmittance of a free slab with smooth faces for a beam at 8 degrees, with its slopes.
 
-    Parameters
-    ----------
-    x, y, z : array_like, broadcastable to shape (...)
-        K d, S d and M d [-].
-    refractive_index : float
-        Of the rubber [-].
-
-    Returns
-    -------
-    values : ndarray, shape (...)
-        [-]
-    slopes : ndarray, shape (3, ...)
-        By x, y and z.
+    For K d, S d and M d of shape (...): values of that shape and slopes by each, shape (3, ...) [-].
 
     Notes
     -----

@@ -262,14 +262,9 @@ def _weights(places: list[Array], counts: list[int]) -> Floats:
 
 
 def tabulate(values: Array, *, x: Axis, y: Axis, knots: tuple[Knots, ...]) -> Table:
-    """A table from values at all nodes.
+    """A table from values at all nodes, shape (quantities, [nodes of more,] g nodes, x nodes, y nodes).
 
-    Parameters
-    ----------
-    values : ndarray, shape (quantities, [nodes of more,] g nodes, x nodes, y nodes)
-    x, y : Axis
-    knots : tuple of Knots
-        Of g, and of what more there is.
+    `knots` are those of g, and of what more there is.
     """
     whole, axis = values, values.ndim - 1
     axes: tuple[Axis | Knots, ...] = (y, x, *knots)

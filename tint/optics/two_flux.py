@@ -24,19 +24,9 @@ Array = NDArray[np.float64]
 
 
 def body(x: ArrayLike, y: ArrayLike) -> tuple[Array, Array]:
-    """Reflectance over nothing and transmittance of a layer without faces, with their slopes.
+    """Reflectance over nothing and transmittance of a layer without faces, with their slopes by x = K d and y = S d.
 
-    Parameters
-    ----------
-    x, y : array_like, broadcastable to shape (...)
-        K d and S d [-].
-
-    Returns
-    -------
-    values : ndarray, shape (2, ...)
-        R0 and T [-].
-    slopes : ndarray, shape (2, 2, ...)
-        Derivatives of each with respect to x and y [-].
+    Values of shape (2, ...) and slopes of shape (2, 2, ...) [-].
 
     Notes
     -----
@@ -136,26 +126,9 @@ def terms(
     k1: float | None = None,
     k2: float | None = None,
 ) -> tuple[Array, Array]:
-    """The three numbers that say how a layer reads over any Lambertian backing, with their slopes.
+    """The three numbers of a layer, as of `many_flux.terms`, by x = K d and y = S d; k1 and k2 as of `faces`.
 
-    Parameters
-    ----------
-    x, y : array_like, broadcastable to shape (...)
-        K d and S d [-].
-    refractive_index : float
-        Of the rubber [-].
-    geometry, seat : str
-        As in `tint.optics.layer`.
-    k1, k2 : float, optional
-        Measured Saunderson constants [-].
-
-    Returns
-    -------
-    values : ndarray, shape (3, ...)
-        front, through, back: over a backing of reflectance Rg the layer reads
-        ``front + through Rg / (1 - back Rg)`` [-].
-    slopes : ndarray, shape (3, 2, ...)
-        Derivatives of each with respect to x and y [-].
+    Values of shape (3, ...) and slopes of shape (3, 2, ...) [-].
     """
     face = faces(refractive_index, geometry, k1=k1, k2=k2)
     (reflected, passed), slopes = body(x, y)
@@ -211,15 +184,7 @@ def _on_backing(reflected: Array, passed: Array, face: Faces) -> tuple[Array, Ar
 def transmitted(
     x: ArrayLike, y: ArrayLike, *, refractive_index: float, k1: float | None = None, k2: float | None = None
 ) -> tuple[Array, Array]:
-    """Total transmittance of the free slab lit by a beam at 8 degrees, with its slopes.
-
-    Returns
-    -------
-    values : ndarray, shape (...)
-        [-]
-    slopes : ndarray, shape (2, ...)
-        With respect to x and y [-].
-    """
+    """Total transmittance of the free slab lit by a beam at 8 degrees, with its slopes by x and y, shape (2, ...)."""
     r = internal_diffuse(refractive_index) if k2 is None else k2
     enter = 1.0 - (float(fresnel(refractive_index, DEGREES_8)) if k1 is None else k1)
     (reflected, passed), slopes = body(x, y)
