@@ -15,8 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.fitting.normal import Normal
-
-Array = NDArray[np.float64]
+from tint.spectra import Array
 
 _ROUNDING = 1e-12  # share of the diagonal added where rounding leaves the equations not quite positive
 

@@ -11,16 +11,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.fitting.problem import Problem, in_order, lay_out
 from tint.fitting.spectra import first_guess, optics_of
 from tint.fitting.unknowns import Shown, Unknowns, show, start_at
+from tint.spectra import Array
 from tint.swatches import SPECTRA, SwatchFolder
-
-Array = NDArray[np.float64]
 
 _DARKEST = 1e-4  # reflectance, so that colours keep a slope
 _STEP = 1e-5  # of reflectance, for slopes by what lies behind

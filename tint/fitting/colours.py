@@ -32,9 +32,8 @@ from tint.fitting.rounds import Weighting, weights
 from tint.fitting.spectra import first_guess
 from tint.fitting.unknowns import indices, lobe_of, start_at
 from tint.palette import INSIDE, Evidence, Palette, compress
+from tint.spectra import Array
 from tint.swatches import PHOTOGRAPH, SwatchFolder
-
-Array = NDArray[np.float64]
 
 _DOUBT = 0.1  # misfit to begin with [CIELAB units]
 _LEAST_DOUBT = 0.02

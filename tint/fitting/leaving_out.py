@@ -22,9 +22,9 @@ from tint.fitting.posterior import Posterior
 from tint.fitting.problem import Problem
 from tint.fitting.rounds import Weighting
 from tint.palette import INSIDE, LOADING, PAIR, RUBBER, THICKNESS, Evidence, Surprise
+from tint.spectra import Array
 from tint.swatches import SwatchFolder
 
-Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 # What is left to say of a direction that the castings left out hold up alone, as a share: it keeps the solution finite.

@@ -13,15 +13,13 @@ from dataclasses import dataclass, replace
 from typing import Protocol, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.fitting.chain import factor, held_at, raised, solved, times
 from tint.fitting.normal import Normal, Parts, from_row, in_row, normal, own_solve, parts, without_own
 from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem
 from tint.fitting.unknowns import Shown, Unknowns, show
-
-Array = NDArray[np.float64]
+from tint.spectra import Array
 
 _MOST_STEPS = 100
 _GAIN = 1e-5

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from tint.fitting.problem import Problem
 from tint.fitting.unknowns import Shown, Unknowns
 from tint.forward import SHAPES
+from tint.spectra import Array
 
-Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 

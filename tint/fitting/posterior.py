@@ -18,8 +18,7 @@ from tint.fitting.minimise import Minimum, with_prior
 from tint.fitting.normal import Normal, from_row, in_row, normal
 from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem
-
-Array = NDArray[np.float64]
+from tint.spectra import Array
 
 # Share of what wavelengths have in common that its modes hold; the rest counts as each wavelength's own
 # (tests/figures/judgement.py).

@@ -10,12 +10,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.materials import KINDS, RUBBER, UNKNOWN, Base, Pigment
 from tint.optics.many_flux import MOST_G
-
-Array = NDArray[np.float64]
+from tint.spectra import Array
 
 # From 450 to 650 nm g rises by 0.15 for rutile and falls by 0.15 to 0.26 for hematite: as much either way, per log.
 _SLOPE = 0.30

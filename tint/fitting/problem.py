@@ -13,9 +13,9 @@ from tint.forward import FREE, REGULAR, TRANSMITTANCE, Readings
 from tint.materials import Instrument
 from tint.optics.layer import Optics
 from tint.optics.surface import Faces, common, faces, word_for
+from tint.spectra import Array
 from tint.swatches import Reading, Swatch, SwatchFolder, records
 
-Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 # Standard deviation of a rubber's index about what is stated: published values of one and the same rubber run from

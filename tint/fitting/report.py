@@ -6,7 +6,6 @@ import itertools
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
@@ -14,10 +13,9 @@ from tint.fitting.problem import Problem
 from tint.fitting.unknowns import errors_written
 from tint.forward import TRANSMITTANCE
 from tint.palette import Circumstances, Evidence, Seen, SwatchFit
+from tint.spectra import Array
 from tint.swatches import Conditions, SwatchFolder
 from tint.swatches.records import REGULAR
-
-Array = NDArray[np.float64]
 
 _SUSPECT_WEIGHT = 0.4  # a swatch that counts for less is named (common practice, no source)
 _SUSPECT_THICKNESS = 4.0  # standard deviations from its reading; of 75 normal ones none is so far in 99 of 100 folders

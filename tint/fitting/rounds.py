@@ -8,16 +8,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.fitting.problem import Problem
 from tint.fitting.unknowns import Unknowns, made, seen_at
 from tint.forward import TRANSMITTANCE
+from tint.spectra import Array
 from tint.swatches import Reading, SwatchFolder
 from tint.swatches.records import HAZEMETER, NO_BACKING, REGULAR, SPECTRA
-
-Array = NDArray[np.float64]
 
 # Times the median residual, from where a casting loses weight, unless a tenth of all castings are nearly as far out:
 # then it is the model that misses them (tests/figures/judgement.py).

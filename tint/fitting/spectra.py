@@ -13,7 +13,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.errors import JobError
@@ -28,10 +27,9 @@ from tint.fitting.unknowns import Unknowns, indices, lobe_of, mixing_shares, spo
 from tint.optics import many_flux, spot, two_flux
 from tint.optics.layer import Optics
 from tint.palette import Palette, spot_of
+from tint.spectra import Array
 from tint.swatches import SwatchFolder
 from tint.swatches.records import REGULAR
-
-Array = NDArray[np.float64]
 
 # Model error to begin with, so that no thickness is bent to excuse a poor start (tests/figures/judgement.py).
 _DOUBT = 0.02

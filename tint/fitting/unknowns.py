@@ -11,15 +11,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import forward
 from tint.fitting.problem import SPOT_SD, Problem
 from tint.forward import SHAPES, Readings
 from tint.optics.layer import Optics
 from tint.palette import shares
-
-Array = NDArray[np.float64]
+from tint.spectra import Array
 
 LOBE_ENDS = (-0.05, 0.15)  # between which the lobe stays
 _FARTHEST = 20.0  # standard scores beyond which a thickness or a dose is not moved

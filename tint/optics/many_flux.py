@@ -58,29 +58,13 @@ def terms(
 ) -> tuple[Array, Array]:
     """The three numbers that say how a layer reads over any Lambertian backing, with their slopes.
 
-    Parameters
-    ----------
-    x, y, z : array_like, broadcastable to shape (...)
-        K d, S d and M d, not negative; M = S / (1 - g) [-].
-    refractive_index : float
-        Of the rubber; 1 means no faces [-].
-    geometry, seat : str
-        As in `tint.optics.layer`.
-    lobe : float
-        Share of the scattered light that is thrown backwards, as of `adding_doubling.lobes` [-].
+    For K d, S d and M d = S d / (1 - g) of shape (...), not negative: front, through, back, shape (3, ...), with
+    which it reads ``front + through Rg / (1 - back Rg)`` over a backing of reflectance Rg, and the slopes of each
+    by x, y and z, shape (3, 3, ...) [-].
 
-    Returns
-    -------
-    values : ndarray, shape (3, ...)
-        front, through, back: over a backing of reflectance Rg the layer reads
-        ``front + through Rg / (1 - back Rg)`` [-].
-    slopes : ndarray, shape (3, 3, ...)
-        Derivatives of each with respect to x, y and z [-].
-
-    Raises
-    ------
-    InputError
-        For a depth that is negative or not a number, or a geometry, seat or index that is out of range.
+    An index of 1 means no faces; geometry and seat are as in `tint.optics.layer`; `lobe` is the share of the
+    scattered light that is thrown backwards, as of `adding_doubling.lobes`. A depth that is negative or not a
+    number, or anything else that is out of range, is an InputError.
     """
     check_reading(geometry, seat)
     n = float(refractive_index)

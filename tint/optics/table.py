@@ -164,20 +164,11 @@ class Table:
     coefficients: Floats  # (cells, powers of the knots, last first, times quantities, powers of x, y)
 
     def __call__(self, x: Array, y: Array, *others: Array) -> tuple[Array, Array]:
-        """Values and slopes.
+        """Values, shape (quantities, ...), and slopes by x, y, g and what more there is, (quantities, 3 or 4, ...).
 
-        Parameters
-        ----------
-        x, y, *others : ndarray, all of shape (...)
-            Depths, not negative [-]. Beyond the last nodes both are brought back in proportion: there a layer hides,
-            and only their ratio matters. The anisotropy, and what more there is, between the first and the last of
-            its nodes [-].
-
-        Returns
-        -------
-        values : ndarray, shape (quantities, ...)
-        slopes : ndarray, shape (quantities, 3 or 4, ...)
-            Derivatives of the values with respect to x, y, g and what more there is.
+        Depths x and y of shape (...) are not negative. Beyond the last nodes both are brought back in
+        proportion: there a layer hides, and only their ratio matters. The anisotropy, and what more there is,
+        lie between the first and the last of their nodes.
         """
         count = self.coefficients.shape[1] // math.prod(knots.powers for knots in self.knots)
         at = [each.ravel() for each in (x, y, *others)]

@@ -82,23 +82,12 @@ class Faces(NamedTuple):
 def faces(refractive_index: float, geometry: str, *, k1: float | None = None, k2: float | None = None) -> Faces:
     """Saunderson's constants for a geometry, from the refractive index or, where given, as measured.
 
-    Parameters
-    ----------
-    geometry : str
-        `di:8`: lit diffusely and seen at 8 degrees, specular included; `de:8`: excluded; `45:0`: lit at 45 degrees,
-        seen along the normal.
-    k1, k2 : float, optional
-        Measured constants in place of the face's reflection outside and inside [-].
+    `di:8` is lit diffusely and seen at 8 degrees, specular included, `de:8` excluded; `45:0` is lit at 45 degrees
+    and seen along the normal; any other is an InputError. k1 and k2 stand in place of the face's reflection outside
+    and inside.
 
-    Raises
-    ------
-    InputError
-        For a geometry that is none of these.
-
-    Notes
-    -----
-    Saunderson, J. L. (1942), JOSA 32, 727, with the entry and exit losses of each geometry written apart: light seen
-    along one direction leaves with ``(1 - r) / n^2`` of the radiance inside.
+    Saunderson, J. L. (1942), JOSA 32, 727, with the entry and exit losses of each geometry written apart: light
+    seen along one direction leaves with ``(1 - r) / n^2`` of the radiance inside.
     """
     n = refractive_index
     inside = internal_diffuse(n) if k2 is None else k2
@@ -208,24 +197,11 @@ def from_black_and_white(
     geometry: str = "di:8",
     seat: str = "air",
 ) -> tuple[Array, Array]:
-    """K and S of one casting read over two backings: the inverse of the layer.
+    """K and S of one casting read over two backings [1/mm], by the layer's inverse; NaN where no layer reads like that.
 
-    Parameters
-    ----------
-    over_black, over_white : array_like, shape (...)
-        Readings over the two backings [-].
-    black, white : array_like, broadcastable
-        Reflectances of the backings themselves [-].
-    thickness : array_like, broadcastable
-        [mm]
+    All arrays are broadcastable to the shape of the readings; `black` and `white` are the reflectances of the
+    backings themselves, the thickness is in mm.
 
-    Returns
-    -------
-    K, S : ndarray, shape (...)
-        [1/mm]; NaN where no layer of these faces reads like that.
-
-    Notes
-    -----
     Without faces (refractive index 1) the closed form of Kubelka 1948 for two backings holds. With faces, the upper
     one is removed by Saunderson's inverse; for a wet seat the closed form holds again; for an air seat each backing
     is first replaced by the one it makes together with the rubber's lower face.
