@@ -16,7 +16,7 @@ from test_chain import written_out
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError, JobError
-from tint.fitting import fit_palette, report
+from tint.fitting import fit_palette, priors
 from tint.fitting.leaving_out import leave_out
 from tint.fitting.minimise import minimise
 from tint.fitting.normal import in_row, normal, parts, without_own
@@ -396,7 +396,7 @@ def test_reference_the_minimum_is_scipy_s() -> None:
     folder = every_fourth(studio(CASTS[:8], seed=2, instrument=replace(synthetic.INSTRUMENT, repeatability=0.01)))
     problem = lay_out(folder, optics_of(folder, "two-flux"))
     guess = first_guess(problem)
-    prior = report.prior(guess, problem)
+    prior = priors.prior(guess, problem.largest_depth, len(problem.optics))
     weight = np.full(problem.read.shape, 100.0)
     found = minimise(problem, start_at(problem, guess), prior, weight=weight)
     shared = found.at.ks.size
@@ -419,7 +419,8 @@ def test_property_the_minimum_is_the_same_from_anywhere(model: str) -> None:
     folder = studio(seed=4) if model == "two-flux" else of_bench()
     problem = lay_out(folder, optics_of(folder, model))
     guess = first_guess(problem)
-    prior, weight = report.prior(guess, problem), np.full(problem.read.shape, 300.0)
+    prior = priors.prior(guess, problem.largest_depth, len(problem.optics))
+    weight = np.full(problem.read.shape, 300.0)
     costs = [
         minimise(problem, start_at(problem, guess * factor), prior, weight=weight).cost
         for factor in (1.0, np.exp(np.random.default_rng(1).normal(0.0, 0.5, guess.shape)))

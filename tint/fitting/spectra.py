@@ -78,7 +78,8 @@ def fit_only(
     if optics == "two-flux":  # it knows nothing of beams
         folder = replace(folder, readings=tuple(each for each in folder.readings if each.quantity != REGULAR))
     problem = lay_out(folder, optics_of(folder, optics), g=g)
-    _tell_size(problem, str(folder.path))
+    if near is None:
+        _tell_size(problem, str(folder.path))
     problem, minimum, prior, weighting = search(problem, progress=progress, near=near)
     shown = minimum.shown
     noise = standard_deviation(problem, shown.values, weighting.misfit)
