@@ -454,9 +454,11 @@ def test_the_command_draws_the_part_and_both_sheets(fitted_demo: Path, tmp_path:
     trimesh.creation.box((40.0, 30.0, 3.0)).export(tmp_path / "pot_foot.stl")
     files = [tmp_path / name for name in ("foot.png", "foot.html", "foot.pdf")]
     result = run(
-        fitted_demo, *BLEND, "--part", tmp_path / "pot_foot.stl", "--side", "bottom", "--thin", 1, "--name", "Moss",
-        "--out", files[0], "--sheet", files[1], "--pdf", files[2], "--paper", "letter", "--customer-words", "as moss",
-        "--who", "Ada", "--expiry", "2199-01-31", "--tolerance", 1.5, "--target-lab", "50,-20,10", "--json",
+        fitted_demo, *BLEND, "--part", tmp_path / "pot_foot.stl", "--set", "side=bottom", "--set", "thin_mm=1",
+        "--set", "title=Moss",
+        "--out", files[0], "--sheet", files[1], "--pdf", files[2], "--set", "paper=letter", "--set", "words=as moss",
+        "--set", "approver=Ada", "--set", "expiry=2199-01-31", "--tolerance", 1.5,
+        "--target-lab", "50,-20,10", "--json",
     )  # fmt: skip
     assert result.exit_code == 0, result.stderr
     told = json.loads(result.stdout)
@@ -491,7 +493,7 @@ def test_the_command_writes_deep_pictures(
     from PIL import Image
 
     Image.fromarray(np.full((30, 40), 150, dtype=np.uint8)).save(tmp_path / "map.png")
-    options = ("--height-map", tmp_path / "map.png", "--mm-per-level", 0.02, "--bits", 16)
+    options = ("--set", f"height_map={tmp_path / 'map.png'}", "--set", "mm_per_level=0.02", "--set", "bits=16")
     result = run(fitted_demo, *BLEND, *options, "--out", tmp_path / name)
     assert result.exit_code == 0, result.stderr
     data = (tmp_path / name).read_bytes()
@@ -504,14 +506,20 @@ def test_the_command_writes_deep_pictures(
         ((), "proof: missing option '--out', '--sheet' or '--pdf'; run `tint proof --help`"),
         (("--out", "a.jpg"), "--out a.jpg: is not the name of a PNG"),
         (("--sheet", "a.png"), "--sheet a.png: is not the name of a page"),
-        (("--out", "a.png", "--show", "part"), "--show part: there is no part; name one with --part or --height-map"),
-        (("--out", "a.png", "--side", "top"), "--side: no mesh to apply it to"),
-        (("--out", "a.png", "--thin", "1"), "--thin: no part to look for thin spots in"),
-        (("--out", "a.png", "--mm-per-level", "1"), "--mm-per-level: no height map to apply it to"),
-        (("--out", "a.png", "--height-map", "m.png"), "--mm-per-level: not given"),
-        (("--out", "a.png", "--part", "a.stl", "--height-map", "m.png"), "--height-map: given together with --part"),
-        (("--out", "a.png", "--bits", "16"), "--bits 16: not a picture of a part"),
-        (("--sheet", "a.html", "--expiry", "soon"), "--expiry: `soon` is not a day; expected YYYY-MM-DD"),
+        (
+            ("--out", "a.png", "--show", "part"),
+            "--show part: there is no part; name one with --part or --set height_map",
+        ),
+        (("--out", "a.png", "--set", "side=top"), "--set side: no mesh to apply it to"),
+        (("--out", "a.png", "--set", "thin_mm=1"), "--set thin_mm: no part to look for thin spots in"),
+        (("--out", "a.png", "--set", "mm_per_level=1"), "--set mm_per_level: no height map to apply it to"),
+        (("--out", "a.png", "--set", "height_map=m.png"), "--set mm_per_level: not given"),
+        (
+            ("--out", "a.png", "--part", "a.stl", "--set", "height_map=m.png"),
+            "--set height_map: given together with --part",
+        ),
+        (("--out", "a.png", "--set", "bits=16"), "--set bits=16: not a picture of a part"),
+        (("--sheet", "a.html", "--set", "expiry=soon"), "--set expiry: `soon` is not a day; expected YYYY-MM-DD"),
     ],
 )
 def test_the_command_says_what_does_not_go_together(fitted_demo: Path, options: tuple[str, ...], told: str) -> None:

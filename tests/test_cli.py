@@ -366,7 +366,7 @@ def test_a_free_slab(fitted_demo: Path) -> None:
 
 
 def test_weigh_json(fitted_demo: Path) -> None:
-    content = answer("weigh", fitted_demo, *BLEND, "--thickness", "3", "--batch-g", "100", "--waste", "20")
+    content = answer("weigh", fitted_demo, *BLEND, "--thickness", "3", "--batch-g", "100", "--set", "waste_percent=20")
     assert [set(line) >= {"what", "part", "grams"} for line in content["lines"]] == [True] * 4
     assert content["total_grams"] == pytest.approx(120.0, abs=0.03)
     assert content["total_grams"] == pytest.approx(sum(line["grams"] for line in content["lines"]))
@@ -380,7 +380,17 @@ STEPS = [("0.01", "0.55 g"), ("0.05", "0.55 g"), ("0.25", "0.75 g"), ("0.001", "
 @pytest.mark.parametrize(("step", "shown"), STEPS)
 def test_weigh_shows_what_the_scale_shows(fitted_demo: Path, step: str, shown: str) -> None:
     out = done(
-        "weigh", fitted_demo, *BLEND, "--thickness", "3", "--batch-g", "100", "--scale-step", step, "--no-premix"
+        "weigh",
+        fitted_demo,
+        *BLEND,
+        "--thickness",
+        "3",
+        "--batch-g",
+        "100",
+        "--set",
+        f"scale_step_g={step}",
+        "--set",
+        "premix=no",
     )
     assert re.search(rf"white +into part A +{re.escape(shown)} ", out)
 
@@ -394,7 +404,7 @@ def test_a_solved_recipe_is_weighed_as_solved(fitted_demo: Path, tmp_path: Path)
     assert piped["loadings"] == recipes[0]["loadings"]
     assert piped["predicted"]["setting"]["thickness_mm"] == 2.5
     assert piped["predicted"]["setting"]["light"] == "D50"
-    second = answer("weigh", fitted_demo, "--recipe", file, "--pick", "2", "--batch-cm3", "100", "--thickness", "4")
+    second = answer("weigh", fitted_demo, "--recipe", file, "--pick", "2", "--set", "batch_cm3=100", "--thickness", "4")
     assert second["loadings"] == recipes[1]["loadings"]
     assert second["predicted"]["setting"]["thickness_mm"] == 4.0
     assert second["predicted"]["setting"]["light"] == "D50"

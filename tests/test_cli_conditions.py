@@ -18,7 +18,7 @@ DEMO = Path(__file__).parents[1] / "swatches_demo"
 QUICK = ["--optics", "two-flux"]
 TOLD = {"cure_c": "23", "days": "7", "mould": "epoxy", "finish": "smooth", "lot": "C-1"}
 POURED = ["--base", "clear", "--load", "white=0.4", "--load", "ochre=0.1", "--thickness", "3"]
-ASKED = ["--target-lab", "72,24,42", "--opacity", "any", "--tolerance", "90", "--most-pigments", "2", *QUICK]
+ASKED = ["--target-lab", "72,24,42", "--opacity", "any", "--tolerance", "90", "--set", "most_pigments=2", *QUICK]
 
 
 def said(*arguments: object) -> str:
@@ -95,20 +95,34 @@ def test_a_trial_that_was_cast_otherwise_is_told(folder: Path, fitted: dict[str,
     assert fitted["swatches"]
     read = ["--read", f"{folder}/readings.csv:peach-lid", *ASKED]
     content = answer(
-        "adjust", folder, *POURED, *read, "--cure-c", 80, "--finish", "Satin", "--mould", "steel", "--lot", "C-2"
+        "adjust",
+        folder,
+        *POURED,
+        *read,
+        "--set",
+        "trial.cure_c=80",
+        "--set",
+        "trial.finish=Satin",
+        "--set",
+        "trial.mould=steel",
+        "--set",
+        "trial.lot=C-2",
     )
     (caution,) = content["cautions"]
     assert caution == (
         "trial 1 was not cast as the swatches of clear were: mould steel (theirs epoxy); "
         "lot of the base C-2 (theirs C-1); cured at 80 °C (theirs 23 °C). What this does is not its pigments' doing"
     )
-    assert answer("adjust", folder, *POURED, *read, "--cure-c", 23, "--finish", "smooth")["cautions"] == []
+    assert (
+        answer("adjust", folder, *POURED, *read, "--set", "trial.cure_c=23", "--set", "trial.finish=smooth")["cautions"]
+        == []
+    )
 
 
 def test_a_new_lot_of_the_base_is_no_surprise_where_it_is_asked_about(folder: Path, fitted: dict[str, Any]) -> None:
     assert fitted["swatches"]
     read = ["--read", f"{folder}/readings.csv:clear-3mm", *QUICK]
-    uncoloured = ["--base", "clear", "--thickness", "3.1", "--lot", "C-2"]
+    uncoloured = ["--base", "clear", "--thickness", "3.1", "--set", "trial.lot=C-2"]
     assert answer("lot", folder, "clear", *uncoloured, *read)["cautions"] == []
-    (caution,) = answer("lot", folder, "clear", *uncoloured, "--finish", "matt", *read)["cautions"]
+    (caution,) = answer("lot", folder, "clear", *uncoloured, "--set", "trial.finish=matt", *read)["cautions"]
     assert "finish matt (theirs smooth, satin)" in caution

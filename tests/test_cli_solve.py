@@ -77,7 +77,7 @@ RECIPE_KEYS = {
 
 
 def test_json_is_the_library_s_answer(fitted_demo: Path, demo_palette: Palette) -> None:
-    content = answer(fitted_demo, *OCHRE, "--recipes", 3)
+    content = answer(fitted_demo, *OCHRE, "--set", "most_recipes=3")
     target = target_from_lab([62.0, 14.0, 32.0], contrast_ratio_min=0.95)
     same = solve(
         demo_palette,
@@ -132,7 +132,7 @@ def test_a_kept_pigment_that_is_refused_everywhere_is_a_job_that_cannot_be_done(
 
 
 def test_weigh_reads_what_solve_writes(fitted_demo: Path) -> None:
-    solved = page(fitted_demo, *OCHRE, *QUICK, "--batch-g", 100, "--scale-step", 0.01, "--json")
+    solved = page(fitted_demo, *OCHRE, *QUICK, "--set", "batch_g=100", "--set", "scale_step_g=0.01", "--json")
     weighed = CliRunner().invoke(
         main,
         [
@@ -140,9 +140,10 @@ def test_weigh_reads_what_solve_writes(fitted_demo: Path) -> None:
             str(fitted_demo),
             "--recipe",
             "-",
-            "--batch-g",
-            "100",
-            "--no-premix",
+            "--set",
+            "batch_g=100",
+            "--set",
+            "premix=no",
             "--optics",
             "two-flux",
             "--json",
@@ -166,13 +167,13 @@ def recipes(folder: Path, *arguments: object) -> list[dict[str, Any]]:
 
 def test_pigments_are_kept_left_out_insisted_on_and_counted(fitted_demo: Path) -> None:
     for each in recipes(
-        fitted_demo, *OCHRE, "--keep", "ochre", "--leave-out", "yellow", "--most-pigments", 3, "--recipes", 2
+        fitted_demo, *OCHRE, "--keep", "ochre", "--leave-out", "yellow", "--most-pigments", 3, "--set", "most_recipes=2"
     ):
         assert "ochre" in each["loadings"]
         assert "yellow" not in each["loadings"]
         assert len(each["loadings"]) <= 3
-    assert len(recipes(fitted_demo, *OCHRE, "--recipes", 2)) <= 2
-    insisted = answer(fitted_demo, *OCHRE, "--insist", "rose", "--keep", "rose")
+    assert len(recipes(fitted_demo, *OCHRE, "--set", "most_recipes=2")) <= 2
+    insisted = answer(fitted_demo, *OCHRE, "--set", "insist=rose", "--keep", "rose")
     assert "rose" not in insisted["refused"].get("clear", {})
     assert any("rose" in warning for warning in insisted["warnings"])
 
@@ -186,29 +187,31 @@ def test_a_fixed_dose_stands(fitted_demo: Path) -> None:
 def test_the_smallest_dose_and_the_largest_total_hold(fitted_demo: Path) -> None:
     free = recipes(fitted_demo, *OCHRE)
     assert min(min(each["loadings"].values()) for each in free) < 0.05
-    for each in recipes(fitted_demo, *OCHRE, "--smallest", 0.05, "--tolerance", 40):
+    for each in recipes(fitted_demo, *OCHRE, "--set", "smallest=0.05", "--tolerance", 40):
         assert min(each["loadings"].values()) >= 0.05 * (1.0 - 1e-6)
     most = 0.5 * sum(free[0]["loadings"].values())
-    for each in recipes(fitted_demo, *OCHRE, "--max-total", most, "--tolerance", 40):
+    for each in recipes(fitted_demo, *OCHRE, "--set", f"max_total={most}", "--tolerance", 40):
         assert sum(each["loadings"].values()) <= most * (1.0 + 1e-6)
 
 
-@pytest.mark.parametrize(("waste", "mix"), [((), 110.0), (("--waste", "0"), 100.0), (("--waste", "50"), 150.0)])
+@pytest.mark.parametrize(
+    ("waste", "mix"), [((), 110.0), (("--set", "waste_percent=0"), 100.0), (("--set", "waste_percent=50"), 150.0)]
+)
 def test_stock_holds_for_the_mix_with_its_waste(fitted_demo: Path, waste: tuple[str, ...], mix: float) -> None:
-    content = answer(fitted_demo, *WIDE, "--stock", "white=0.4", "--batch-g", 100, *waste)
+    content = answer(fitted_demo, *WIDE, "--set", "stock=white=0.4", "--set", "batch_g=100", *waste)
     assert content["batch_g"] == pytest.approx(mix)
     most = max(each["loadings"].get("white", 0.0) for each in content["recipes"])
     assert most == pytest.approx(100.0 * 0.4 / mix, rel=1e-3)  # all of it is used, for the opacity
 
 
 def test_doses_are_what_the_scale_shows(fitted_demo: Path) -> None:
-    content = answer(fitted_demo, *OCHRE, "--batch-g", 100, "--scale-step", 0.02)
+    content = answer(fitted_demo, *OCHRE, "--set", "batch_g=100", "--set", "scale_step_g=0.02")
     for each in content["recipes"]:
         assert not each["unweighable"]
         for name, loading in each["loadings"].items():
             steps = loading / 100.0 * content["batch_g"] / 0.02
             assert name in each["premix"] or steps == pytest.approx(round(steps), abs=1e-6)
-    out = told(fitted_demo, *OCHRE, "--batch-g", 100, "--scale-step", 0.02)
+    out = told(fitted_demo, *OCHRE, "--set", "batch_g=100", "--set", "scale_step_g=0.02")
     assert "doses in steps of 0.02 g in 110 g of mix" in out
     few = [name for each in content["recipes"] for name in each["premix"]]
     assert few
@@ -232,7 +235,7 @@ def test_the_worst_wall_counts(fitted_demo: Path) -> None:
 
 @pytest.mark.parametrize(("rank_by", "key"), [("price", "price_per_kg"), ("chance", "chance")])
 def test_what_it_is_ranked_by_comes_first(fitted_demo: Path, rank_by: str, key: str) -> None:
-    arguments = (*WIDE, "--tolerance", 3, "--rank-by", rank_by)
+    arguments = (*WIDE, "--tolerance", 3, "--set", f"rank_by={rank_by}")
     values = [each[key] for each in recipes(fitted_demo, *arguments) if each["reached"]]
     assert len(values) > 1
     best = min(values) if rank_by == "price" else max(values)
@@ -241,7 +244,7 @@ def test_what_it_is_ranked_by_comes_first(fitted_demo: Path, rank_by: str, key: 
 
 
 def test_by_loading_the_leanest_comes_first(fitted_demo: Path) -> None:
-    found = recipes(fitted_demo, *OCHRE, "--rank-by", "loading", "--recipes", 8)
+    found = recipes(fitted_demo, *OCHRE, "--set", "rank_by=loading", "--set", "most_recipes=8")
     totals = [sum(each["loadings"].values()) for each in found if each["reached"]]
     assert totals[0] == min(totals)
 
@@ -259,7 +262,7 @@ def test_a_reading_of_a_folder_is_the_one_over_the_backing_judged_over(
     view = Setting(thickness_mm=3.0).viewing(demo_palette)
     where = f"{fitted_demo / 'readings.csv'}:peach-lid"
     white = answer(fitted_demo, *THREE, "--target-reading", where, *QUICK)
-    black = answer(fitted_demo, *THREE, "--target-reading", where, "--target-over", "black", *QUICK)
+    black = answer(fitted_demo, *THREE, "--target-reading", where, "--set", "target_over=black", *QUICK)
     for content, backing in ((white, "white"), (black, "black")):
         assert content["target"]["lab"] == pytest.approx(
             colorimetry.lab(reading(fitted_demo, "peach-lid", backing).values, view).tolist()
@@ -268,16 +271,16 @@ def test_a_reading_of_a_folder_is_the_one_over_the_backing_judged_over(
     assert white["target"]["lab"] != black["target"]["lab"]
     assert (
         black["setting"]["over"]
-        == answer(fitted_demo, *THREE, "--target-reading", where, "--target-over", "black", "--over", "black", *QUICK)[
-            "setting"
-        ]["over"]
+        == answer(
+            fitted_demo, *THREE, "--target-reading", where, "--set", "target_over=black", "--over", "black", *QUICK
+        )["setting"]["over"]
     )
 
 
 def test_a_second_reading_over_black_brings_the_opacity(fitted_demo: Path, demo_palette: Palette) -> None:
     view = Setting(thickness_mm=3.0).viewing(demo_palette)
     where = f"{fitted_demo / 'readings.csv'}:peach-lid"
-    both = (*THREE, "--target-reading", where, "--target-black", where, *QUICK)
+    both = (*THREE, "--target-reading", where, "--set", f"target_black={where}", *QUICK)
     content = answer(fitted_demo, *both)
     black, white = (reading(fitted_demo, "peach-lid", backing).values for backing in ("black", "white"))
     ratio = float(colorimetry.contrast_ratio(black, white, view))
@@ -294,7 +297,9 @@ def test_a_second_reading_over_black_brings_the_opacity(fitted_demo: Path, demo_
 
 
 def test_a_sample_of_another_thickness(fitted_demo: Path) -> None:
-    content = answer(fitted_demo, *THREE, "--target-lab", "75,5,30", "--opacity", "0.8", "--target-thickness", 1)
+    content = answer(
+        fitted_demo, *THREE, "--target-lab", "75,5,30", "--opacity", "0.8", "--set", "target_thickness_mm=1"
+    )
     assert content["target"]["thickness_mm"] == 1.0
     assert content["setting"]["thickness_mm"] == 3.0
     first = content["recipes"][0]
@@ -318,10 +323,10 @@ DIFFUSER += ["--most-pigments", "3"]
 @pytest.mark.parametrize(
     ("asked", "low", "high"),
     [
-        (("--transmittance", "0.45"), 0.44, 0.46),
-        (("--transmittance", "0.5.."), 0.49, 1.0),
-        (("--transmittance", "..0.3"), 0.0, 0.31),
-        (("--transmittance", "0.3..0.4"), 0.29, 0.41),
+        (("--set", "transmittance=0.45"), 0.44, 0.46),
+        (("--set", "transmittance=0.5.."), 0.49, 1.0),
+        (("--set", "transmittance=..0.3"), 0.0, 0.31),
+        (("--set", "transmittance=0.3..0.4"), 0.29, 0.41),
     ],
 )
 def test_light_let_through(fitted_demo: Path, asked: tuple[str, ...], low: float, high: float) -> None:
@@ -330,15 +335,15 @@ def test_light_let_through(fitted_demo: Path, asked: tuple[str, ...], low: float
 
 
 def test_the_page_tells_the_light_that_is_asked_for(fitted_demo: Path) -> None:
-    first = answer(fitted_demo, *DIFFUSER, "--transmittance", "0.45")["recipes"][0]
-    out = page(fitted_demo, *DIFFUSER, "--transmittance", "0.45")
+    first = answer(fitted_demo, *DIFFUSER, "--set", "transmittance=0.45")["recipes"][0]
+    out = page(fitted_demo, *DIFFUSER, "--set", "transmittance=0.45")
     assert re.search(r"contrast +light +chance", out)
     assert re.search(rf" {first['luminous_transmittance']:.3f} ", out)
 
 
 def test_as_another_blend_looks(fitted_demo: Path) -> None:
-    like = ["--base", "clear", "--thickness", "2", "--as-base", "milky", "--as-blend", "yellow=0.1"]
-    content = answer(fitted_demo, *like, "--as-blend", "white=0.05", "--tolerance", 2)
+    like = ["--base", "clear", "--thickness", "2", "--set", "as_base=milky", "--set", "as_blend=yellow=0.1"]
+    content = answer(fitted_demo, *like, "--set", "as_blend=white=0.05", "--tolerance", 2)
     target, first = content["target"], content["recipes"][0]
     assert target["source"].startswith("as milky with 0.1 % yellow")
     assert [look["over"] for look in target["also"]] == ["black"]
@@ -350,15 +355,17 @@ def test_as_another_blend_looks(fitted_demo: Path) -> None:
 
 
 def test_as_a_blend_looks_in_the_base_asked_for_and_finds_that_blend(fitted_demo: Path) -> None:
-    content = answer(fitted_demo, "--base", "clear", "--thickness", 2, "--as-blend", "yellow=0.1", "--most-pigments", 1)
+    content = answer(
+        fitted_demo, "--base", "clear", "--thickness", 2, "--set", "as_blend=yellow=0.1", "--most-pigments", 1
+    )
     assert content["recipes"][0]["loadings"] == pytest.approx({"yellow": 0.1}, rel=2e-2)
     assert content["target"]["source"] == "as clear with 0.1 % yellow looks"
     own = answer(
-        fitted_demo, "--base", "clear", "--thickness", 2, "--as-blend", "yellow=0.1", "--opacity", "0.5..", *QUICK
+        fitted_demo, "--base", "clear", "--thickness", 2, "--set", "as_blend=yellow=0.1", "--opacity", "0.5..", *QUICK
     )
     assert own["target"]["also"] == []
     assert own["target"]["contrast_ratio"] is None
-    bare = answer(fitted_demo, "--base", "clear", "--thickness", 2, "--as-base", "milky", *QUICK)
+    bare = answer(fitted_demo, "--base", "clear", "--thickness", 2, "--set", "as_base=milky", *QUICK)
     assert bare["target"]["source"] == "as milky, uncoloured looks"
 
 
@@ -382,7 +389,7 @@ def test_a_screen_colour_is_matched_without_gloss_and_a_measured_one_as_it_was_r
     content = answer(fitted_demo, *arguments)
     assert content["setting"]["geometry"] == "de:8"
     assert content["recipes"][0]["reached"]
-    assert answer(fitted_demo, *arguments, "--geometry", "di:8")["setting"]["geometry"] == "di:8"
+    assert answer(fitted_demo, *arguments, "--set", "geometry=di:8")["setting"]["geometry"] == "di:8"
     assert answer(fitted_demo, *THREE, "--target-lab", "62,14,32", *QUICK)["setting"]["geometry"] == "di:8"
 
 
@@ -403,23 +410,33 @@ def test_the_target_s_tolerance_decides_what_counts_as_reached(fitted_demo: Path
 PAGES = {
     "in reach": OCHRE,
     "out of reach": VIOLET,
-    "every base": [*OCHRE[2:], "--recipes", "8"],
+    "every base": [*OCHRE[2:], "--set", "most_recipes=8"],
     "scale": [
         *OCHRE,
-        "--batch-g",
-        "600",
-        "--scale-step",
-        "0.01",
+        "--set",
+        "batch_g=600",
+        "--set",
+        "scale_step_g=0.01",
         "--wall",
         "2.5",
-        "--rank-by",
-        "chance",
+        "--set",
+        "rank_by=chance",
         "--tolerance",
         "3",
     ],
-    "light": [*DIFFUSER, "--transmittance", "0.45"],
-    "as a blend": ["--base", "clear", "--thickness", "2", "--as-base", "milky", "--as-blend", "yellow=0.3", *QUICK],
-    "one pigment": [*VIOLET, "--most-pigments", "1", "--insist", "rose"],
+    "light": [*DIFFUSER, "--set", "transmittance=0.45"],
+    "as a blend": [
+        "--base",
+        "clear",
+        "--thickness",
+        "2",
+        "--set",
+        "as_base=milky",
+        "--set",
+        "as_blend=yellow=0.3",
+        *QUICK,
+    ],
+    "one pigment": [*VIOLET, "--most-pigments", "1", "--set", "insist=rose"],
 }
 
 
@@ -466,7 +483,7 @@ def test_what_holds_for_several_recipes_is_said_once(fitted_demo: Path) -> None:
 
 def test_pictures_are_written_and_never_over_one_that_is_there(fitted_demo: Path, tmp_path: Path) -> None:
     picture, reach = tmp_path / "answer.png", tmp_path / "reach.png"
-    arguments = (*OCHRE, *QUICK, "--recipes", 2, "--picture", picture, "--reach", reach)
+    arguments = (*OCHRE, *QUICK, "--set", "most_recipes=2", "--picture", picture, "--reach", reach)
     out = page(fitted_demo, *arguments)
     assert f"Written:{picture}" in "".join(out.split())
     drawn = picture.read_bytes(), reach.read_bytes()
@@ -524,7 +541,7 @@ def test_progress_is_silent_off_a_terminal_and_when_told(capsys: pytest.CaptureF
 # Bad input: arguments after the folder, and what the one line must say. HERE is an empty folder.
 
 RED = "--thickness 3 --target-lab 50,60,40"
-LIKE = "--thickness 2 --base clear --as-blend yellow=0.1"
+LIKE = "--thickness 2 --base clear --set as_blend=yellow=0.1"
 FAULTS = [
     (f"{RED} --fix white", "--fix: `white`; expected PIGMENT=PERCENT, as in white=0.5"),
     (f"{RED} --fix wite=1", "--fix: there is no `wite`"),
@@ -533,34 +550,34 @@ FAULTS = [
     (f"{RED} --fix white=0", "fix: 0 % of white; expected more than 0"),
     (f"{RED} --fix red=1 --leave-out red", "red is also to be left out"),
     (f"{RED} --keep red --keep white --most-pigments 1", "keep: 2 pigments"),
-    (f"{RED} --stock white=20", "stock: the batch is not told; give the batch in grams too"),
-    (f"{RED} --stock white=-2 --batch-g 100", "--stock white: -2 g; expected an amount 0 g or more"),
-    (f"{RED} --stock white=2,5 --batch-g 100", "`2,5` has a comma; expected an amount in grams"),
-    (f"{RED} --stock rouge=2 --batch-g 100", "--stock: there is no `rouge`"),
-    (f"{RED} --scale-step 0.01", "scale step: "),
-    (f"{RED} --waste 5", "--waste: the batch is not told; give --batch-g too"),
-    (f"{RED} --waste -5 --batch-g 100", "--waste: -5 %; expected 0 to 200 % of the batch"),
-    (f"{RED} --batch-g 0", "batch: 0;"),
-    (f"{RED} --smallest -1", "smallest dose: -1 %"),
-    (f"{RED} --smallest tiny", "--smallest: `tiny` is not a number; expected percent of the mix"),
-    (f"{RED} --max-total 0", "total: 0; expected more than 0"),
+    (f"{RED} --set stock=white=20", "stock: the batch is not told; give the batch in grams too"),
+    (f"{RED} --set stock=white=-2 --set batch_g=100", "--set stock=white: -2 g; expected an amount 0 g or more"),
+    (f"{RED} --set stock=white=2,5 --set batch_g=100", "`2,5` has a comma; expected an amount in grams"),
+    (f"{RED} --set stock=rouge=2 --set batch_g=100", "--set stock: there is no `rouge`"),
+    (f"{RED} --set scale_step_g=0.01", "scale step: "),
+    (f"{RED} --set waste_percent=5", "--set waste_percent: the batch is not told; give batch_g too"),
+    (f"{RED} --set waste_percent=-5 --set batch_g=100", "--set waste_percent: -5 %; expected 0 to 200 % of the batch"),
+    (f"{RED} --set batch_g=0", "batch: 0;"),
+    (f"{RED} --set smallest=-1", "smallest dose: -1 %"),
+    (f"{RED} --set smallest=tiny", "--set smallest: `tiny` is not a number; expected percent of the mix"),
+    (f"{RED} --set max_total=0", "total: 0; expected more than 0"),
     (f"{RED} --wall 0", "wall: 0 mm;"),
     (f"{RED} --wall thin", "--wall: `thin` is not a number; expected a wall thickness in mm"),
-    (f"{RED} --rank-by beauty", "'beauty' is not one of 'closeness', 'chance', 'price', 'loading'"),
+    (f"{RED} --set rank_by=beauty", "'beauty' is not one of 'closeness', 'chance', 'price', 'loading'"),
     (f"{RED} --most-pigments 9", "most pigments: 9; expected 1 to 5"),
-    (f"{RED} --transmittance 45", "--transmittance: `45`; expected a luminous transmittance, more than 0 and at most"),
-    (f"{RED} --transmittance 0.4..0.3", "--transmittance: at least 0.4 and at most 0.3; swap them"),
-    (f"{RED} --target-over balck", "--target-over: there is no `balck`; expected one of black, white, none"),
-    (f"{RED} --target-over black --over white", "--target-over: black, but --over white; expected one"),
-    (f"{RED} --target-thickness 0", "target, thickness: 0 mm"),
-    (f"{RED} --target-black HERE/none.csv", "HERE/none.csv: cannot be read"),
-    (f"{RED} --target-over black --target-black FOLDER/readings.csv:peach-lid", "target over black: the target is"),
-    (f"{RED} --as-blend white=1", "--as-blend: given together with --target-lab; expected one or the other"),
-    (f"{LIKE} --target-thickness 3", "--as-blend: given together with --target-thickness"),
-    (f"{LIKE} --as-blend wite=1", "--as-blend: there is no `wite`"),
-    (f"{LIKE} --as-base rubber", "--as-base: there is no `rubber`; expected one of clear, milky"),
-    ("--thickness 2 --as-blend yellow=0.1", "--as-base: no base is named; expected one of clear, milky"),
-    ("--thickness 2 --transmittance 0.4", "target: an opacity or tolerance without a colour; expected --target-lab"),
+    (f"{RED} --set transmittance=45", "--set transmittance: `45`; expected a luminous transmittance, more than 0"),
+    (f"{RED} --set transmittance=0.4..0.3", "--set transmittance: at least 0.4 and at most 0.3; swap them"),
+    (f"{RED} --set target_over=balck", "--set target_over: there is no `balck`; expected one of black, white, none"),
+    (f"{RED} --set target_over=black --over white", "--set target_over: black, but --over white; expected one"),
+    (f"{RED} --set target_thickness_mm=0", "target, thickness: 0 mm"),
+    (f"{RED} --set target_black=HERE/none.csv", "HERE/none.csv: cannot be read"),
+    (f"{RED} --set target_over=black --set target_black=FOLDER/readings.csv:peach-lid", "target over black: the"),
+    (f"{RED} --set as_blend=white=1", "--set as_blend: given together with --target-lab; expected one or the other"),
+    (f"{LIKE} --set target_thickness_mm=3", "--set as_blend: given together with --set target_thickness_mm"),
+    (f"{LIKE} --set as_blend=wite=1", "--set as_blend: there is no `wite`"),
+    (f"{LIKE} --set as_base=rubber", "--set as_base: there is no `rubber`; expected one of clear, milky"),
+    ("--thickness 2 --set as_blend=yellow=0.1", "--set as_base: no base is named; expected one of clear, milky"),
+    ("--thickness 2 --set transmittance=0.4", "target: an opacity or tolerance without a colour; expected"),
     ("--thickness 2", "target: no colour is named; expected --target-lab"),
     ("--thickness 2 --target-reading FOLDER/readings.csv:clear-3mm --seat wet", "clear-3mm has seat air; expected a"),
     (f"{RED} --picture HERE/a.jpg", "--picture HERE/a.jpg: is not the name of a PNG"),

@@ -16,8 +16,8 @@ from tint.cli import main
 
 FAINT = ("--base", "clear", "--load", "white=0.36", "--load", "ochre=0.02", "--load", "blue=0.008")
 PLAIN = (*FAINT, "--thickness", "3", "--batch-g", "120")
-ORDER = ("--part-cm3", "30", "--count", "10", "--sprue-cm3", "2", "--cup-loss-g", "5")
-CUPS = ("--cup-cm3", "400", "--pot-life", "30", "--minutes-to-mix", "8", "--minutes-per-mould", "4")
+ORDER = ("--part-cm3", "30", "--count", "10", "--set", "sprue_cm3=2", "--set", "cup_loss_g=5")
+CUPS = ("--set", "cup_cm3=400", "--set", "pot_life_min=30", "--set", "minutes_to_mix=8", "--set", "minutes_per_mould=4")
 
 
 def run(folder: Path, *arguments: object, columns: int = 80) -> Result:
@@ -55,10 +55,10 @@ def test_a_sheet_uses_what_the_one_before_left(fitted_demo: Path, tmp_path: Path
     left = [{**each, "grams": 50.0} for each in first["leftovers"]]
     assert left
     file.write_text(json.dumps({**first, "leftovers": left}), encoding="utf-8")
-    again = answer(fitted_demo, *PLAIN, "--kept", file)
+    again = answer(fitted_demo, *PLAIN, "--set", f"kept={file}")
     assert [premix["steps"] for premix in again["premixes"]] == [[]] * len(first["premixes"])
     assert again["rounded"] == pytest.approx(first["rounded"], rel=0.02)
-    page = done(fitted_demo, *PLAIN, "--kept", file)
+    page = done(fitted_demo, *PLAIN, "--set", f"kept={file}")
     assert "Kept, stirred before use: " in page
     assert "Premixes, made" not in page
     for each in again["leftovers"]:
@@ -104,24 +104,24 @@ def test_json_tells_all(fitted_demo: Path) -> None:
 
 
 def test_premixes_only_where_they_are_wanted(fitted_demo: Path) -> None:
-    content = answer(fitted_demo, *PLAIN, "--no-premix")
+    content = answer(fitted_demo, *PLAIN, "--set", "premix=no")
     assert [line["what"] for line in content["lines"]] == ["part A", "white", "ochre", "blue", "part B"]
     assert content["premixes"] == []
     assert any("a premix" in warning for warning in content["warnings"])
-    finer = answer(fitted_demo, *PLAIN, "--scale-step", "0.00001")
+    finer = answer(fitted_demo, *PLAIN, "--set", "scale_step_g=0.00001")
     assert finer["premixes"] == []
     assert finer["warnings"] == []
-    loose = answer(fitted_demo, *PLAIN, "--dose-tolerance", "5")
+    loose = answer(fitted_demo, *PLAIN, "--set", "dose_tolerance_percent=5")
     assert [premix["pigment"] for premix in loose["premixes"]] == ["ochre", "blue"]
-    worse = answer(fitted_demo, *PLAIN, "--dose-tolerance", "5", "--scale-sd", "0.02")
+    worse = answer(fitted_demo, *PLAIN, "--set", "dose_tolerance_percent=5", "--set", "scale_sd_g=0.02")
     assert worse["smallest_weighing_g"] == pytest.approx(0.8)
 
 
 def test_a_target_draws_the_rounding(fitted_demo: Path) -> None:
-    own = answer(fitted_demo, *PLAIN, "--no-premix")
+    own = answer(fitted_demo, *PLAIN, "--set", "premix=no")
     lab = own["predicted"]["lab"]
     target = f"{lab[0] - 4.0},{lab[1]},{lab[2] + 6.0}"
-    drawn = answer(fitted_demo, *PLAIN, "--no-premix", "--target-lab", target)
+    drawn = answer(fitted_demo, *PLAIN, "--set", "premix=no", "--target-lab", target)
     assert drawn["rounded"] != own["rounded"]
     assert "CIEDE2000  from it, as rounded" in done(fitted_demo, *PLAIN, "--target-lab", target)
     assert "from it, as rounded" not in done(fitted_demo, *PLAIN)
@@ -141,7 +141,7 @@ def test_a_spreadsheet_holds_every_weighing(fitted_demo: Path, tmp_path: Path) -
 
 def test_paper_is_written_once_and_replaced_only_when_told(fitted_demo: Path, tmp_path: Path) -> None:
     file = tmp_path / "sheet.pdf"
-    arguments = (*PLAIN, "--pdf", file, "--title", "Lids")
+    arguments = (*PLAIN, "--pdf", file, "--set", "title=Lids")
     assert done(fitted_demo, *arguments, columns=400).endswith(f"\n\nWritten: {file}\n")
     first = file.read_bytes()
     assert first.startswith(b"%PDF-")
@@ -151,7 +151,7 @@ def test_paper_is_written_once_and_replaced_only_when_told(fitted_demo: Path, tm
     assert file.read_bytes() == first
     done(fitted_demo, *arguments, "--replace")
     assert file.read_bytes() == first, "equal sheets are equal files"
-    done(fitted_demo, *arguments, "--replace", "--date", "2031-05-09", "--paper", "letter")
+    done(fitted_demo, *arguments, "--replace", "--set", "date=2031-05-09", "--set", "paper=letter")
     assert file.read_bytes() != first
 
 
@@ -160,16 +160,16 @@ REFUSED = [
     (["--pdf", "HERE/sheet.png"], 2, "is not the name of a PDF; expected a name that ends in .pdf"),
     (["--pdf", "HERE/folder.pdf"], 2, "is a folder"),
     (["--pdf", "HERE/none/sheet.pdf"], 2, "cannot be written"),
-    (["--date", "9.5.2031"], 2, "--date: `9.5.2031` is not a day"),
+    (["--set", "date=9.5.2031"], 2, "--set date: `9.5.2031` is not a day"),
     (["--part-cm3", "10"], 2, "batch: given twice"),
     (["--count", "3"], 2, "count: 3 parts"),
-    (["--cup-cm3", "0"], 2, "cup: 0 cm3"),
-    (["--cup-cm3", "100", "--headroom", "0"], 2, "headroom: 0 times"),
-    (["--pot-life", "30"], 2, "pot life: only one"),
-    (["--pot-life", "30", "--minutes-per-mould", "4"], 2, "pot life: the number of moulds is not told"),
-    (["--moulds", "2", "--pot-life", "3", "--minutes-per-mould", "4"], 1, "pot life: 3 min are over"),
-    (["--scale-sd", "-1"], 2, "scale sd: -1 g"),
-    (["--dose-tolerance", "0"], 2, "dose tolerance: 0 %"),
+    (["--set", "cup_cm3=0"], 2, "cup: 0 cm3"),
+    (["--set", "cup_cm3=100", "--set", "headroom=0"], 2, "headroom: 0 times"),
+    (["--set", "pot_life_min=30"], 2, "pot life: only one"),
+    (["--set", "pot_life_min=30", "--set", "minutes_per_mould=4"], 2, "pot life: the number of moulds is not told"),
+    (["--set", "moulds=2", "--set", "pot_life_min=3", "--set", "minutes_per_mould=4"], 1, "pot life: 3 min are over"),
+    (["--set", "scale_sd_g=-1"], 2, "scale sd: -1 g"),
+    (["--set", "dose_tolerance_percent=0"], 2, "dose tolerance: 0 %"),
     (["--target-lab", "1,2"], 2, "--target-lab"),
 ]
 

@@ -267,7 +267,7 @@ def test_commands_say_that_opacity_is_not_known(one: Path) -> None:
     ("command", "arguments"),
     [
         ("solve", ("--thickness", "2", "--target-lab", "85,0,30", "--opacity", "0.9..")),
-        ("solve", ("--thickness", "2", "--target-lab", "85,0,30", "--transmittance", "0.2")),
+        ("solve", ("--thickness", "2", "--target-lab", "85,0,30", "--set", "transmittance=0.2")),
         ("predict", (*CAST[:-1], "1:3:1")),
         ("proof", (*CAST, "--show", "behind", "--out", "behind.png")),
     ],

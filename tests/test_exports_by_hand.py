@@ -172,10 +172,12 @@ def test_what_is_no_reflectance_or_leaves_it_open_is_refused(text: str, words: s
 
 def test_what_the_user_says_must_not_contradict_the_file() -> None:
     told = table(["name", *(f"{nm} [%]" for nm in NM)], ["lid", *cells(PALE, percent=True)])
-    with pytest.raises(InputError, match=r"row 2: the file says percent, --scale fraction; expected the file's own"):
+    with pytest.raises(
+        InputError, match=r"row 2: the file says percent, --set scale=fraction; expected the file's own"
+    ):
         read(told, said=Given(scale="fraction"))
     sphere = table(["name", "geometry", *NM], ["lid", "45/0", *cells(PALE)])
-    with pytest.raises(InputError, match="the file says 45:0, --geometry di:8"):
+    with pytest.raises(InputError, match="the file says 45:0, --set geometry=di:8"):
         read(sphere, said=Given(geometry="di:8"))
     colour = "name,light,observer,L,a,b\nlid,D50,2,50,1,2\n"
     with pytest.raises(InputError, match="the file says D50, --light D65"):

@@ -151,7 +151,7 @@ REFUSED: list[tuple[str, str]] = [
     (rows(["Name", *NM], ["lid", *cells(PALE)], ["foot", *cells(PALE, percent=False)]),
      "row 3: foot stays below 1.2 in a file of percent: a black, or fractions"),
     (rows(["Name", *NM], ["lid", *cells(PALE)], ["foot", *cells(DEEP / 5.0)]),
-     "if it is percent too, say --scale percent"),
+     "if it is percent too, say --set scale=percent"),
     (cgats("1\tlid", HALF, REST + "\t0.5", counts=True), "the table has 3 rows; expected the NUMBER_OF_SETS, 1"),
 ]  # fmt: skip
 

@@ -76,7 +76,7 @@ def test_a_broken_tiff_is_told_in_words_of_tint_alone(capfd: pytest.CaptureFixtu
         "check {}", "fit {}", "import demo {}", "photograph {}", "order {}.toml", "start {}", "adjust demo --trial {}",
         "predict {} --load white=1 --base clear --thickness 3", "ledger list {}", "ledger import demo {}",
         "solve demo --thickness 3 --target-reading {}", "fan demo {} --thickness 3 --out x.csv",
-        "proof demo --load white=1 --base clear --thickness 3 --height-map {}",
+        "proof demo --load white=1 --base clear --thickness 3 --set height_map={}",
         "weigh demo --load white=1 --base clear --batch 90 --csv {}", "ledger export demo --out {}",
     ],
 )  # fmt: skip
@@ -170,7 +170,7 @@ def test_the_customer_s_words_call_for_no_typeface(tmp_path: Path, fitted_demo: 
     page = tmp_path / "sheet.html"
     told = ["--base", "clear", "--load", "white=0.5", "--thickness", 3, "--optics", "two-flux", "--sheet", page]
     words = "as the /* faces */ of {{ faces }} coins"
-    result = run("proof", fitted_demo, *told, "--name", words, "--customer-words", words)
+    result = run("proof", fitted_demo, *told, "--set", f"title={words}", "--set", f"words={words}")
     assert result.exit_code == 0, result.output
     text = page.read_text(encoding="utf-8")
     assert text.count("@font-face") == 2

@@ -131,7 +131,7 @@ class TestScale:
 
     def test_one_spectrum_that_stands_out_settles_nothing(self) -> None:
         odd = {**SAMPLES, "slip": SAMPLES["lid-3"] + 80.0}
-        assert "--scale percent or --scale fraction" in told(wide(odd))
+        assert "--set scale=percent or --set scale=fraction" in told(wide(odd))
         assert read(wide(odd), scale="fraction")[0].scale == "fraction"
 
     @pytest.mark.parametrize(("scale", "factor"), [("percent", 0.01), ("fraction", 1.0)])

@@ -21,7 +21,7 @@ from tint.trials.files import keep_as_swatch
 
 PEACH = (
     "--base", "clear", "--load", "white=0.3", "--load", "yellow=0.06", "--load", "red=0.04", "--thickness", "2.1",
-    "--days", "3", "--target-lab", "60,42,34", "--recipes", "1",
+    "--set", "trial.days_of_cure=3", "--target-lab", "60,42,34", "--set", "most_recipes=1",
 )  # fmt: skip
 
 ORDER = """format = 1
@@ -112,7 +112,7 @@ def test_a_trial_of_an_order_is_kept_likewise(own: Path) -> None:
     order.write_text(ORDER, "utf-8")
     assert tint("order", order).exit_code == 0
     reading = f"{own / 'readings.csv'}:celadon-lid"
-    found = tint("adjust", order, "--read", reading, "--recipes", 1, "--as-swatch", "lid-1", "--json")
+    found = tint("adjust", order, "--read", reading, "--set", "most_recipes=1", "--as-swatch", "lid-1", "--json")
     assert found.exit_code == 0, found.stderr
     assert len(json.loads(found.stdout)["written"]) == 2
     recipe = json.loads((own / "orders" / "lid.recipe.json").read_text("utf-8"))["recipes"][0]

@@ -151,7 +151,16 @@ def test_a_profile_says_what_the_pixels_of_a_picture_without_a_chart_mean(tmp_pa
 def test_solve_takes_a_photograph_and_says_how_little_it_knows(many_demo: Path, tmp_path: Path) -> None:
     file = picture(tmp_path / "mail.jpg")
     answer = told(
-        "solve", many_demo, "--target-photo", f"{file}:120,90", "--thickness", 3, "--base", "clear", "--recipes", 1
+        "solve",
+        many_demo,
+        "--target-photo",
+        f"{file}:120,90",
+        "--thickness",
+        3,
+        "--base",
+        "clear",
+        "--set",
+        "most_recipes=1",
     )
     assert answer["target"]["lab"] == pytest.approx([70.0, -12.0, 8.0], abs=2.5)
     assert answer["target"]["known_within"] > 10.0
@@ -200,7 +209,7 @@ def test_an_order_from_a_mail_shows_its_span_until_the_customer_has_chosen(lid: 
 
 
 def test_solve_of_such_an_order_is_that_of_its_folder(lid: Path) -> None:
-    answer = told("solve", lid, "--recipes", 1)
+    answer = told("solve", lid, "--set", "most_recipes=1")
     assert answer["target"]["known_within"] > 10.0
 
 

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+from tint import load
 from tint.cli import main
 from tint.errors import InputError
 from tint.files import write_whole
@@ -76,6 +77,7 @@ def told(*arguments: object) -> dict[str, object]:
     [
         ("opacity", "opacitty", "key opacitty: there is no such key"),
         ('"solid"', '"solidish"', "key opacity: `solidish`"),
+        ("tolerance", 'haze = "..3"\ntolerance', "key haze: `..3`"),
         ("[70, -12, 8]", "[70, -12]", "key lab"),
         ("walls_mm = [3]", "", "key walls_mm: not given"),
         ("walls_mm = [3]", "walls_mm = [0]", "key walls_mm: 0 mm"),
@@ -120,6 +122,17 @@ def test_what_cannot_be_asked_is_told_with_the_file_and_nothing_is_made(
     assert said in str(caught.value)
     assert not (lid.parent / "lid").exists() or not list((lid.parent / "lid").glob("*.pdf"))
     assert not ledger_path(lid.parent.parent).exists()
+
+
+def test_an_order_may_ask_for_light_and_name_what_is_in_stock(many_demo: Path, lid: Path) -> None:
+    text = LID.replace("tolerance", 'haze = 0.9\ntransmittance = "0.2.."\ntolerance')
+    lid.write_text(text + 'insist = ["rose"]\nstock = { white = 0.4 }\n', encoding="utf-8")
+    order, palette = read_order(lid), load(many_demo)
+    target, rules = order.target(palette), order.rules(palette.workshop)
+    assert (target.haze, target.transmittance_min, target.contrast_ratio_min) == (0.9, 0.2, 0.98)
+    assert (rules.insist, rules.stock_g) == (("rose",), {"white": 0.4})
+    answer = told("solve", lid, "--opacity", "any", "--set", "haze=0.8..", "--set", "most_recipes=1")
+    assert answer["target"] == answer["target"] | {"haze": None, "haze_min": 0.8, "transmittance_min": 0.2}  # type: ignore[operator]
 
 
 def test_an_order_is_run_to_its_sheets_and_nothing_is_made_twice(lid: Path) -> None:

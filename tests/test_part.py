@@ -187,7 +187,7 @@ def test_a_mesh_is_read_from_each_kind_of_file(tmp_path: Path, kind: str) -> Non
     ("sides", "told"),
     [
         ((4000.0, 10.0, 10.0), "its longest side is 4 m; expected a part of 1 mm to 1 m"),
-        ((0.2, 0.1, 0.1), "its longest side is 0.2 mm; .* is it in m or in\\? then add --unit m"),
+        ((0.2, 0.1, 0.1), "its longest side is 0.2 mm; .* is it in m or in\\? then add --set unit=m"),
         ((0.1, 0.05, 0.02), "is it in m\\?"),
     ],
 )
@@ -362,7 +362,7 @@ def test_height_maps_that_cannot_be_read_are_told(tmp_path: Path) -> None:
     for told, path in bad.items():
         with pytest.raises(InputError, match=told):
             read_height_map(path, mm_per_level=0.1)
-    with pytest.raises(InputError, match="--mm-per-level: 0; expected more than 0"):
+    with pytest.raises(InputError, match="mm_per_level: 0; expected more than 0"):
         read_height_map(bad["black all over"], mm_per_level=0.0)
 
 

@@ -75,40 +75,51 @@ def words(command: str, file: Path, place: Path) -> list[object]:
 def test_every_command_takes_the_user_s_word_and_heeds_the_file_s(
     command: str, fitted_demo: Path, dark: Path, told: Path, tmp_path: Path
 ) -> None:
-    assert run(command, fitted_demo, *words(command, dark, tmp_path), "--scale", "percent").exit_code == 0
-    refused = run(command, fitted_demo, *words(command, told, tmp_path), "--scale", "fraction")
+    assert run(command, fitted_demo, *words(command, dark, tmp_path), "--set", "scale=percent").exit_code == 0
+    refused = run(command, fitted_demo, *words(command, told, tmp_path), "--set", "scale=fraction")
     assert refused.exit_code == 2
     assert (
-        "row 2: the file says percent, --scale fraction; expected the file's own word; leave --scale out"
+        "row 2: the file says percent, --set scale=fraction; expected the file's own word; leave --set scale out"
         in " ".join(refused.stderr.split())
     )
-    refused = run(command, fitted_demo, *words(command, told, tmp_path), "--geometry", "45:0")
+    refused = run(command, fitted_demo, *words(command, told, tmp_path), "--set", "geometry=45:0")
     assert refused.exit_code == 2
-    assert "the file says de:8, --geometry 45:0; expected the file's own word" in " ".join(refused.stderr.split())
+    assert "the file says de:8, --set geometry=45:0; expected the file's own word" in " ".join(refused.stderr.split())
 
 
 def test_solve_sees_the_scale_that_is_said(fitted_demo: Path, dark: Path) -> None:
     lab = colorimetry.lab(DARK, VIEW)
-    target = answer("solve", fitted_demo, *words("solve", dark, dark.parent), "--scale", "percent")["target"]
+    target = answer("solve", fitted_demo, *words("solve", dark, dark.parent), "--set", "scale=percent")["target"]
     np.testing.assert_allclose(target["lab"], lab, atol=1e-6)
     target = answer("solve", fitted_demo, *words("solve", dark, dark.parent))["target"]
     assert target["lab"][0] > 80.0  # as fractions, which nothing in the file speaks against
 
 
 def test_a_ledger_keeps_what_was_said(fitted_demo: Path, demo_folder: Path, dark: Path, told: Path) -> None:
-    read = ("--recipe", "1", "--reading", f"{dark}:lid", "--over", "white", "--scale", "percent", "--geometry", "de:8")
+    read = (
+        "--recipe",
+        "1",
+        "--reading",
+        f"{dark}:lid",
+        "--over",
+        "white",
+        "--set",
+        "scale=percent",
+        "--set",
+        "geometry=de:8",
+    )
     done = run("ledger add reference", demo_folder, "--name", "R-1", "--made", "2026-01-01", *read[2:])
     assert done.exit_code == 0, done.stderr
     done = run("ledger add reading", demo_folder, "--reference", "1", *read[2:], "--json")
     assert done.exit_code == 0, done.stderr
     wrong = run("ledger add reading", demo_folder, "--reference", "1", "--over", "white", "--reading", f"{told}:lid",
-                "--scale", "fraction")  # fmt: skip
+                "--set", "scale=fraction")  # fmt: skip
     assert wrong.exit_code == 2
     assert "the file says percent" in wrong.stderr
     order = ("--name", "lid", "--words", "black", "--target-reading", f"{dark}:lid", "--over", "white")
-    assert run("ledger add order", demo_folder, *order, "--scale", "percent").exit_code == 0
+    assert run("ledger add order", demo_folder, *order, "--set", "scale=percent").exit_code == 0
     wrong = run("ledger add order", demo_folder, "--name", "b", "--words", "b", "--over", "white", "--target-reading",
-                f"{told}:lid", "--scale", "fraction")  # fmt: skip
+                f"{told}:lid", "--set", "scale=fraction")  # fmt: skip
     assert "the file says percent" in wrong.stderr
 
 
@@ -136,7 +147,7 @@ def test_pairs_of_early_and_cured_readings_are_on_the_scale_that_is_said(demo_fo
     ]
     pairs.write_text(f"casting,state,{NM}\n" + "\n".join(rows) + "\n", "utf-8")
     one.write_text(f"name,{NM}\nlid,{','.join(f'{100 * x:.3f}' for x in DARK)}\n", "utf-8")
-    read = ("--reading", one, "--reference", one, "--early", pairs, "--scale", "percent")
+    read = ("--reading", one, "--reference", one, "--early", pairs, "--set", "scale=percent")
     moved = answer("inspect", demo_folder, *read)["shift"]["lab"]
     early, cured = (colorimetry.lab(DARK + more, VIEW) for more in (0.0, 0.0005))
     assert moved[0] == pytest.approx(float(cured[0] - early[0]), abs=0.2)
@@ -150,7 +161,7 @@ def test_a_trial_file_may_say_it_too(fitted_demo: Path, dark: Path, tmp_path: Pa
     trial.write_text(text + 'scale = "percent"\n', "utf-8")
     in_file = answer("adjust", fitted_demo, *adjust)
     trial.write_text(text, "utf-8")
-    said = answer("adjust", fitted_demo, *adjust, "--scale", "percent")
+    said = answer("adjust", fitted_demo, *adjust, "--set", "scale=percent")
     assert in_file == said
     trial.write_text(text + 'scale = "permille"\n', "utf-8")
     assert "scale: 'permille' is none; expected fraction or percent" in run("adjust", fitted_demo, *adjust).stderr
@@ -181,7 +192,7 @@ def test_remedies_of_import_fit_what_was_done(demo_folder: Path, tmp_path: Path)
         return imported(demo_folder, path, "--add", *more)
 
     slip = said(["84.2", *bright[1:]])
-    assert "84.2 is outside 0 to 1; give --scale percent if the file is in percent, else measure it again" in slip
+    assert "84.2 is outside 0 to 1; give --set scale=percent if the file is in percent, else measure it again" in slip
     again = said(["30"] * 20 + ["2000"] * 11)
     assert "it was taken as percent already: measure it again" in again
     assert "divide by 100" not in slip + again
@@ -190,7 +201,7 @@ def test_remedies_of_import_fit_what_was_done(demo_folder: Path, tmp_path: Path)
     mixed = tmp_path / "mixed.csv"
     rows = [f"s{at},{','.join(bright)}" for at in range(5)] + [f"odd,{','.join(['50'] * GRID.size)}"]
     mixed.write_text(f"name,{NM}\n" + "\n".join(rows) + "\n", "utf-8")
-    assert "say which they are with --scale percent or --scale fraction" in imported(demo_folder, mixed)
+    assert "say which they are with --set scale=percent or --set scale=fraction" in imported(demo_folder, mixed)
 
 
 def test_columns_of_colours_with_their_light_are_no_missing_wavelengths(demo_folder: Path, tmp_path: Path) -> None:

@@ -155,7 +155,14 @@ DOSES = ("--base", "clear", "--load", "white=0.25", "--load", "green=0.05", "--t
 
 def test_the_command_shows_photograph_and_reading(fitted_demo: Path, tmp_path: Path) -> None:
     Image.new("RGB", (40, 30), (90, 120, 80)).save(tmp_path / "lid.jpg")
-    more = ("--photo", tmp_path / "lid.jpg", "--read", f"{fitted_demo}/readings.csv:clear-3mm", "--read-thickness", 3)
+    more = (
+        "--set",
+        f"trial.photo={tmp_path / 'lid.jpg'}",
+        "--set",
+        f"trial.read={fitted_demo}/readings.csv:clear-3mm",
+        "--set",
+        "trial.thickness_mm=3",
+    )
     result = run(fitted_demo, *DOSES, *more, "--out", tmp_path / "a.png", "--sheet", tmp_path / "a.html")
     assert result.exit_code == 0, result.stderr
     page = (tmp_path / "a.html").read_text("utf-8")
@@ -170,9 +177,15 @@ def test_the_command_shows_photograph_and_reading(fitted_demo: Path, tmp_path: P
 @pytest.mark.parametrize(
     ("options", "told"),
     [
-        (("--photo", "none.jpg"), "photograph none.jpg: cannot be read"),
-        (("--read-thickness", "3"), "--read-thickness: no reading to apply it to; name one with --read"),
-        (("--photo", "a.jpg", "--show", "wedge"), "--photo: not shown on the picture `wedge`; expected --show card"),
+        (("--set", "trial.photo=none.jpg"), "photograph none.jpg: cannot be read"),
+        (
+            ("--set", "trial.thickness_mm=3"),
+            "--set trial.thickness_mm: no reading to apply it to; name one with --set trial.read",
+        ),
+        (
+            ("--set", "trial.photo=a.jpg", "--show", "wedge"),
+            "--set trial.photo: not shown on the picture `wedge`; expected --show card",
+        ),
     ],
 )
 def test_the_command_says_what_does_not_fit(
@@ -187,10 +200,19 @@ def test_the_command_says_what_does_not_fit(
 def test_letters_that_are_lost_are_told(fitted_demo: Path, tmp_path: Path) -> None:
     pytest.importorskip("font_source_serif_pro")
     pytest.importorskip("fpdf")
-    files = ("--out", tmp_path / "a.png", "--pdf", tmp_path / "a.pdf", "--name", "Víčko 茶", "--who", "黒")
+    files = (
+        "--out",
+        tmp_path / "a.png",
+        "--pdf",
+        tmp_path / "a.pdf",
+        "--set",
+        "title=Víčko 茶",
+        "--set",
+        "approver=黒",
+    )
     result = run(fitted_demo, *DOSES, *files)
     assert "Take care: `茶黒` became `?` on the picture or the PDF" in result.stdout
     result = run(fitted_demo, *DOSES, *files, "--replace", "--json")
     assert json.loads(result.stdout)["letters_lost"] == "茶黒"
-    result = run(fitted_demo, *DOSES, "--out", tmp_path / "b.png", "--name", "Víčko, Ελιά, Мох")
+    result = run(fitted_demo, *DOSES, "--out", tmp_path / "b.png", "--set", "title=Víčko, Ελιά, Мох")
     assert "Take care" not in result.stdout

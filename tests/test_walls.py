@@ -219,7 +219,7 @@ def test_solve_takes_the_walls_of_a_part(fitted_demo: Path, tmp_path: Path) -> N
     [
         (("--part", "a.stl", "--thickness", 3), "--thickness: given together with --part"),
         (("--part", "a.stl", "--wall", 3), "--wall: given together with --part"),
-        (("--thickness", 3, "--unit", "mm"), "--unit: no mesh to apply it to"),
+        (("--thickness", 3, "--set", "unit=mm"), "--set unit: no mesh to apply it to"),
         (("--part", "a.stl"), "a.stl: cannot be read"),
     ],
 )

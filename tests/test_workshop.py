@@ -12,6 +12,7 @@ from click.testing import CliRunner
 
 import tint
 from tint.cli import options as shared
+from tint.cli.keys import Command
 from tint.errors import Gathered
 from tint.materials import Workshop
 from tint.palette import Palette, fit_path, write_palette
@@ -74,20 +75,20 @@ def test_prices_are_told_per_kilogram() -> None:
 def weighed_on(folder: Path, *options: str) -> str:
     """What a command that takes a folder and a scale's step is given."""
 
-    @click.command()
+    @click.command(cls=Command)
     @shared.folder
-    @shared.number("--scale-step", "The scale.", expected="grams", metavar="G", default=0.01)
-    @shared.number("--waste", "A margin.", expected="percent", metavar="P", default=10.0)
+    @shared.number("--set scale_step_g", "The scale.", expected="grams", metavar="G", default=0.01)
+    @shared.number("--set waste_percent", "A margin.", expected="percent", metavar="P", default=10.0)
     @click.option("--mould", "moulds", multiple=True)
-    def command(folder: Path, scale_step: float, waste: float, moulds: tuple[str, ...]) -> None:
-        click.echo(f"{scale_step:g} {waste:g} {' '.join(moulds)}")
+    def command(folder: Path, scale_step_g: float, waste_percent: float, moulds: tuple[str, ...]) -> None:
+        click.echo(f"{scale_step_g:g} {waste_percent:g} {' '.join(moulds)}")
 
     return CliRunner().invoke(command, [str(folder), *options], catch_exceptions=False).output.strip()
 
 
 def test_the_workshop_is_the_default_of_options_and_an_option_goes_before_it(folder: Path, tmp_path: Path) -> None:
     assert weighed_on(folder) == "0.1 0 2 5"
-    assert weighed_on(folder, "--scale-step", "0.5", "--mould", "3") == "0.5 0 3"
+    assert weighed_on(folder, "--set", "scale_step_g=0.5", "--mould", "3") == "0.5 0 3"
     assert weighed_on(tmp_path / "nowhere") == "0.01 10"
 
 

@@ -18,6 +18,7 @@ from typing import Any
 import click
 
 from tint.cli.edge import message
+from tint.cli.keys import Command
 from tint.errors import JobError, TintError
 from tint.stopping import STOPPED, interruptible
 
@@ -158,19 +159,24 @@ def _print_version(ctx: click.Context, param: click.Parameter, value: bool) -> N
         ctx.exit()
 
 
-@click.command("explain")
+@click.command("explain", cls=Command)
 @click.argument("word", nargs=-1)
 def explain(word: tuple[str, ...]) -> None:
     """A word of optics or of the trade, in plain sentences.
 
     Example: tint explain contrast ratio
 
-    Without a word it lists those that it explains.
+    Without a word it lists those that it explains. `tint explain options` lists the keys of --set.
     """
     from tint import glossary
-    from tint.cli.show import page
+    from tint.cli import keys, show
 
-    with page() as out:
+    with show.page() as out:
+        if word == ("options",):
+            told = {name: main.get_command(click.Context(main), name) for name in COMMANDS}
+            rows = keys.listed({name: command for name, command in told.items() if command is not None})
+            show.table(out, ("<--set", "~what it says", "~of"), list(rows))
+            return
         known = f"Words that can be explained: {', '.join(sorted(glossary.GLOSSARY))}."
         out.print(glossary.explain(" ".join(word)) if word else known)
 

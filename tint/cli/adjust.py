@@ -13,14 +13,15 @@ import msgspec
 from tint import jsonable
 from tint.appearance import Setting
 from tint.cli import options, show
-from tint.cli.asked import Chosen, Doses, chosen, palette_of, setting_of, setting_options
+from tint.cli.asked import Chosen, Doses, chosen, palette_of, pick, setting_of, setting_options
+from tint.cli.keys import Command, called, option
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.cli.wanted import (
     Sample,
     Wish,
     judged_over,
+    rules_as_keys,
     rules_of,
-    rules_options,
     sample_options,
     target_options,
     wanted,
@@ -37,86 +38,75 @@ from tint.trials.trial import HAZE_PERCENT, STRENGTH_PERCENT, TINT_PERCENT
 if TYPE_CHECKING:
     from rich.console import Console
 
-SECTIONS = {
-    "The trial": ("--base", "--load", "--thickness", "--read", "--trial", "--recipe", "--pick"),
-    "Wanted": ("--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--opacity", "--tolerance"),
-    "Part": ("--wall", "--over", "--seat", "--light", "--also-light", "--observer", "--geometry"),
-    "Limits": (
-        "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
-        "--scale-step", "--batch-g", "--waste",
-    ),
-    "Output": ("--recipes", "--rank-by", "--as-swatch", "--json"),
-    "More about the trial": (
-        "--read-black", "--read-thickness", "--days", "--cure-c", "--mould", "--finish", "--lot",
-    ),
-    "A tinted part that stands there": ("--cup-base-g", "--cup"),
-    "How far things may be off": ("--strength-doubt", "--haze-doubt", "--tint-doubt", "--thickness-error"),
-    "More about what is wanted": (
-        "--target-over", "--target-black", "--target-thickness", "--scale", "--as-blend", "--as-base",
-        "--transmittance", "--haze",
-    ),
-}  # fmt: skip
 _LEAST_G = 0.0005  # g: half of the last digit that is shown, so what is less shows as 0
 _TRIFLE = (
     0.02  # share of what stands there: so small an addition is noise where the trial is to be left alone; no source
 )
 
 
-def _cup(cup_base_g: float | None, cup: dict[str, float]) -> tuple[float | None, dict[str, float]]:
-    if cup_base_g is None and cup:
-        raise InputError("--cup-base-g", "not given", "expected the grams of the tinted part's own base")
-    return cup_base_g, cup
+def _cup(base_g: float | None, pigments_g: dict[str, float]) -> tuple[float | None, dict[str, float]]:
+    if base_g is None and pigments_g:
+        raise InputError(called("base_g"), "not given", "expected the grams of the tinted part's own base")
+    return base_g, pigments_g
 
 
-def _doubts(**told: float | None) -> Doubts:
-    for name, value in options.given(**told).items():
-        option, unit = _DOUBTS[name]
+def _doubts(doubt_mm: float | None, **told: float | None) -> Doubts:
+    given = options.given(**told, thickness_mm=doubt_mm)
+    for name, value in given.items():
+        unit = "mm" if name == "thickness_mm" else "%"
         if not 0.0 < value <= 100.0:
-            raise InputError(option, f"{value:g} {unit}", f"expected more than 0 and at most 100 {unit}")
-    return Doubts(**options.given(**told))
+            raise InputError(
+                f"--set doubts.{name}", f"{value:g} {unit}", f"expected more than 0 and at most 100 {unit}"
+            )
+    return Doubts(**given)
 
 
-_DOUBTS = {
-    "strength_percent": ("--strength-doubt", "%"),
-    "haze_percent": ("--haze-doubt", "%"),
-    "tint_percent": ("--tint-doubt", "%"),
-    "thickness_mm": ("--thickness-error", "mm"),
-}
+def _doubt(name: str, text: str, default: object, *, was: str, **more: Any) -> options.Decorator:
+    unit = name.rpartition("_")[2]
+    text = f"How far {text} may be off, as a standard deviation.  [default: {default}]"
+    return options.number(f"--set doubts.{name}", text, expected=unit, metavar=unit.upper(), was=[was], **more)
 
 
-def _doubt(to: str, text: str) -> options.Decorator:
-    option, unit = _DOUBTS[to]
-    return options.number(option, text, expected=unit, metavar="MM" if unit == "mm" else "PERCENT", to=to)
-
-
-@click.command("adjust", cls=options.Sectioned, sections=SECTIONS)
+@click.command("adjust", cls=Command)
 @options.folder
 @trial_options
-@click.option(
-    "--recipe", metavar="FILE", help="The recipe that was poured, as tint solve --json writes it: doses, target, walls."
-)
-@options.count("--pick", "Which recipe of the file.  [default: 1, the best]")
+@option(
+    "--recipe", heading="The trial", metavar="FILE",
+    help="The recipe that was poured, as tint solve --json writes it: doses, target, walls.",
+)  # fmt: skip
+@options.under("The trial", pick)
 @target_options
 @sample_options
 @setting_options
 @options.grouped(
     "standing",
     _cup,
-    options.number("--cup-base-g", "The base in it, in grams.", expected="grams", metavar="G"),
-    options.amounts("--cup", "A pigment in it.", options.GRAMS),
+    options.number(
+        "--set cup.base_g",
+        "The base in a tinted part that stands there.",
+        expected="grams",
+        metavar="G",
+        was=["cup-base-g"],
+    ),
+    options.amounts("--set cup.pigments_g", "A pigment in that part.", options.GRAMS, was=["cup"]),
 )
 @options.grouped(
     "doubts",
     _doubts,
-    _doubt("strength_percent", f"The strength of a pigment's lot.  [default: {STRENGTH_PERCENT:g}]"),
-    _doubt("haze_percent", f"The haze of the base.  [default: {HAZE_PERCENT:g}]"),
-    _doubt("tint_percent", f"The base's own colour.  [default: {TINT_PERCENT:g}]"),
-    _doubt("thickness_mm", "The thickness of a trial.  [default: the instrument's]"),
+    _doubt("strength_percent", "the strength of a pigment's lot", STRENGTH_PERCENT, was="strength-doubt"),
+    _doubt("haze_percent", "the haze of the base", HAZE_PERCENT, was="haze-doubt"),
+    _doubt("tint_percent", "the base's own colour", TINT_PERCENT, was="tint-doubt"),
+    _doubt("thickness_mm", "the thickness of a trial", "the instrument's", was="thickness-error", to="doubt_mm"),
 )
-@rules_options
-@click.option("--as-swatch", metavar="NAME", help="Keep the casting as a swatch of the folder, with its readings.")
-@options.optics
+@rules_as_keys
+@option(
+    "--as-swatch",
+    heading="Output",
+    metavar="NAME",
+    help="Keep the casting as a swatch of the folder, with its readings.",
+)
 @options.as_json
+@options.optics
 def command(
     folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: Wish, sample: Sample,
     casting: dict[str, Any], said: Given,
@@ -149,7 +139,9 @@ def command(
     base_g, pigments_g = standing
     cup = None
     if base_g is not None:
-        cup = Cup(base=base, base_g=base_g, pigments_g=options.all_known(pigments_g, palette.pigments, "--cup"))
+        cup = Cup(
+            base=base, base_g=base_g, pigments_g=options.all_known(pigments_g, palette.pigments, called("pigments_g"))
+        )
     with show.progress(quiet=as_json) as tell:
         tell("learning from trials, then searching", 0, 1)
         done = adjust(palette, target, trials, setting=setting, rules=rules, doubts=doubts, cup=cup)

@@ -14,6 +14,7 @@ import click
 from tint import jsonable
 from tint.appearance import Setting
 from tint.cli import options, show
+from tint.cli.keys import option
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics.surface import HEIGHTS_UM
@@ -72,6 +73,7 @@ blend_options = options.grouped(
     Doses,
     options.base,
     options.amounts("--load", "A pigment and its percent by mass of the finished mix.", options.PERCENT),
+    heading="The recipe",
 )
 
 
@@ -135,20 +137,25 @@ def picks(text: str) -> tuple[int, ...]:
     return tuple(dict.fromkeys(map(int, named)))
 
 
-def recipe_options(command: options.Command) -> options.Command:
-    """--base and --load, or --recipe and --pick."""
-    return _recipe_options(options.count("--pick", "Which recipe of the file.  [default: 1, the best]"), command)
+pick = options.count("--pick", "Which recipe of the file.  [default: 1, the best]")
 
 
-def recipes_options(command: options.Command) -> options.Command:
-    """The same, with several recipes to pick."""
-    said = "Which recipe of the file; to compare, which of them.  [default: 1, the best; to compare, up to six]"
-    return _recipe_options(click.option("--pick", type=picks, metavar="N[,N ...]", help=said), command)
+_some = option(
+    "--pick",
+    type=picks,
+    metavar="N[,N ...]",
+    help="Which recipe of the file; to compare, which of them.  [default: 1, the best; to compare, up to six]",
+)
 
 
-def _recipe_options(pick: options.Decorator, command: options.Command) -> options.Command:
+def _recipe_options(pick: options.Decorator) -> options.Decorator:
     text = "A file of recipes in place of --base and --load: what tint solve --json writes, or - for standard input."
-    return blend_options(click.option("--recipe", metavar="FILE", help=text)(pick(command)))
+    named = options.under("The recipe", option("--recipe", metavar="FILE", help=text), pick)
+    return lambda command: blend_options(named(command))
+
+
+recipe_options = _recipe_options(pick)  # --base and --load, or --recipe and --pick
+recipes_options = _recipe_options(_some)  # the same, with several recipes to pick
 
 
 def chosen(doses: Doses, recipe: str | None, ranks: tuple[int, ...] | None, *, most: int = 1) -> Chosen:
@@ -179,12 +186,13 @@ def _setting_options(parse: Callable[[str], object], thickness: str, *more: opti
     return options.grouped(
         "casting",
         _casting,
-        click.option("--thickness", type=parse, metavar="MM", help=thickness),
-        click.option("--over", metavar="BACKING", help="The backing, or `none`.  [default: the lightest backing]"),
+        option("--thickness", type=parse, metavar="MM", help=thickness),
+        option("--over", metavar="BACKING", help="The backing, or `none`.  [default: the lightest backing]"),
         options.seat(),
         *options.view(default=False),
         options.geometry(),
         *more,
+        heading="Part",
     )
 
 
@@ -264,6 +272,12 @@ def _check_count(found: float, words: str) -> None:
 _casting_options = _setting_options(one_thickness, "Wall thickness of the part, in mm.")
 
 
+trial_thickness = option(
+    "--set trial.thickness_mm", type=one_thickness, metavar="MM", was=["read-thickness"],
+    help="The measured thickness of the casting that was read.  [default: as --thickness]",
+)  # fmt: skip
+
+
 def setting_options(command: options.Command) -> options.Command:
     """How a part is cast and seen, as `casting`; and as `said` what that tells of a file that leaves it open."""
 
@@ -272,14 +286,14 @@ def setting_options(command: options.Command) -> options.Command:
         told = {name: casting.get(name) for name in ("light", "observer", "geometry")}
         return command(casting=casting, said=options.said_of(scale, **told), **more)
 
-    return _casting_options(options.scale_option(run))
+    return _casting_options(options.scale()(run))
 
 
 span_options = _setting_options(
     thicknesses,
     "Wall thickness in mm; for a table a list 1,2,4 or a range 0.5:6:0.5.",
-    click.option(
+    option(
         "--finish", type=click.Choice(tuple(HEIGHTS_UM)), help="Faces of the part.  [default: those of the swatches]"
     ),
-    click.option("--as-read", is_flag=True, help="As the swatches' instrument reads it, with what its spot loses."),
+    option("--as-read", is_flag=True, help="As the swatches' instrument reads it, with what its spot loses."),
 )

@@ -13,6 +13,7 @@ import click
 
 from tint.checks import Finding, LeftOut, examine, left_out, unstated_spot
 from tint.cli import options, show
+from tint.cli.keys import Command
 from tint.errors import Fault, InputError
 from tint.fitting import fit_palette
 from tint.fitting.leaving_out import Fitted
@@ -37,7 +38,7 @@ class _Examined:
     unstated_spot: str = ""
 
 
-@click.command("check")
+@click.command("check", cls=Command)
 @options.folder
 @click.option("--quick", is_flag=True, help="Do not fit: skip what only a fit of all castings can tell.")
 @options.as_json

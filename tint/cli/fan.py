@@ -12,6 +12,7 @@ import msgspec
 
 from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_options
+from tint.cli.keys import Command, option
 from tint.cli.wanted import rules_of, rules_options
 from tint.errors import InputError
 from tint.fans import Common, Fan, Wish, fan_page, fan_pdf, lattice, read_rows, read_targets, run_fan, shop_table
@@ -21,60 +22,48 @@ from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 
-_SECTIONS = {
-    "Wanted, where a row does not say": ["--opacity", "--tolerance", "--thickness", "--wall", "--base"],
-    "Where": ["--workers", "--scheduler"],
-    "Output": ["--out", "--changed", "--page", "--pdf", "--shop", "--replace", "--json"],
-}
-
 _NAMED = 20  # colours that are named on the page; the table has all
 
 
 def many_colours(command: options.Command) -> options.Command:
     """Which colours are asked for, and what of those that do not say it themselves."""
-    for each in reversed((
-        click.argument("targets", type=options.PATH, required=False),
-        click.option(
-            "--lattice", "spacing", type=float, metavar="STEP", help="In place of TARGETS: CIELAB at this spacing."
-        ),
-        click.option("--opacity", metavar="WORD|RANGE", help="As of tint solve.  [default: solid]"),
-        options.number(
-            "--tolerance", "The CIEDE2000 within which a colour counts as reached.  [default: 1]",
-            expected="a CIEDE2000", metavar="CIEDE2000",
-        ),
-    )):  # fmt: skip
-        command = each(command)
-    return command
+    given = options.under(
+        "Wanted, where a row does not say",
+        option("--lattice", to="spacing", type=float, metavar="STEP", help="Instead: CIELAB this far apart."),
+        option("--opacity", metavar="WORD|RANGE", help="As of tint solve.  [default: solid]"),
+        options.tolerance,
+        option("--base", metavar="NAME", help="Only this base.  [default: every base]"),
+    )
+    return click.argument("targets", type=options.PATH, required=False)(given(command))
 
 
-def on_workers(command: options.Command) -> options.Command:
-    """Where many colours are worked out."""
-    text = "A dask scheduler whose workers do it instead."
-    command = click.option("--scheduler", default="", metavar="tcp://HOST:PORT", help=text)(command)
-    return options.count("--workers", "Processes to work in; more than one needs the extra `fan`.", default=1)(command)
+on_workers = options.under(
+    "Where",
+    options.count("--workers", "Processes to work in; more than one needs the extra `fan`.", default=1),
+    option("--scheduler", default="", metavar="tcp://HOST:PORT", help="A dask scheduler whose workers do it instead."),
+)
 
 
-@click.command("fan", cls=options.Sectioned, sections=_SECTIONS)
+@click.command("fan", cls=Command)
 @options.folder
 @many_colours
-@click.option("--base", metavar="NAME", help="Only in this base.  [default: in every base]")
 @setting_options
 @rules_options
-@click.option(
-    "--out", type=options.PATH, required=True, metavar="FILE.csv", help="The table of recipes, or FILE.parquet."
-)
+@options.under(
+    "Output",
+    option("--out", type=options.PATH, required=True, metavar="FILE.csv", help="The table of recipes, or .parquet."),
+    option(
+        "--changed", is_flag=True,
+        help="Renew the table: keep the rows whose recipes still hold with the palette as it now stands.",
+    ),
+    option("--page", type=options.PATH, metavar="FILE.html", help="All as chips, in order of hue and lightness."),
+    option("--pdf", type=options.PATH, metavar="FILE.pdf", help="The same on paper."),
+    option("--shop", type=options.PATH, metavar="FILE.csv", help="The same as a table for a web shop, no recipes."),
+    options.replace,
+    options.as_json,
+)  # fmt: skip
 @on_workers
-@click.option(
-    "--changed",
-    is_flag=True,
-    help="Renew the table: keep the rows whose recipes still hold with the palette as it now stands.",
-)
-@click.option("--page", type=options.PATH, metavar="FILE.html", help="All as chips, in order of hue and lightness.")
-@click.option("--pdf", type=options.PATH, metavar="FILE.pdf", help="The same on paper.")
-@click.option("--shop", type=options.PATH, metavar="FILE.csv", help="The same as a table for a web shop, no recipes.")
-@options.replace
 @options.optics
-@options.as_json
 def command(
     folder: Path, targets: Path | None, spacing: float | None, opacity: str | None, tolerance: float | None,
     base: str | None, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path, workers: int,
@@ -91,8 +80,8 @@ def command(
     """
     options.check_file(out, "--out", ".csv", ".parquet", replace=replace or changed)
     drawn = {page: fan_page, pdf: fan_pdf, shop: shop_table}
-    for path, option, ending in ((page, "--page", ".html"), (pdf, "--pdf", ".pdf"), (shop, "--shop", ".csv")):
-        options.check_file(path, option, ending, replace=replace or changed)
+    for path, called, ending in ((page, "--page", ".html"), (pdf, "--pdf", ".pdf"), (shop, "--shop", ".csv")):
+        options.check_file(path, called, ending, replace=replace or changed)
     if shop is not None and shop.resolve() == out.resolve():
         raise InputError("--shop", f"{shop} is also the table of recipes", mend="choose another name")
     old = list(read_rows(out)) if changed else None

@@ -10,6 +10,7 @@ import click
 import numpy as np
 
 from tint.cli import options, show
+from tint.cli.keys import Command
 from tint.fitting import fit_palette
 from tint.fitting.priors import MIDDLE_NM
 from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
@@ -23,7 +24,7 @@ _WORST = 8  # swatches, which a terminal shows without scrolling; no source
 _LIGHTNESS = 116.0 / 3.0
 
 
-@click.command("fit")
+@click.command("fit", cls=Command)
 @options.folder
 @options.optics
 @click.option("--all", "every", is_flag=True, help="Show every swatch, not only the worst.")

@@ -10,6 +10,7 @@ import click
 
 from tint.cli import options, show
 from tint.cli.edge import plain
+from tint.cli.keys import Command
 from tint.errors import ChangedError, InputError
 from tint.materials import SEATS
 from tint.swatches.import_plan import FAULT, GOING, KEY_COLUMNS, LEFT_OUT, REPLACES, Doubles, Import, Naming, Planned
@@ -33,7 +34,7 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
     return Naming(same=options.each_once(same, "--as", "each name once"), patterns=pattern, **defaults)
 
 
-@click.command("import")
+@click.command("import", cls=Command)
 @options.folder
 @click.argument("files", nargs=-1, required=True, type=options.PATH, metavar="FILE...")
 @options.grouped(

@@ -11,6 +11,7 @@ import numpy as np
 
 from tint import colorimetry
 from tint.cli import options, show
+from tint.cli.keys import Command
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.inspection import (
@@ -23,7 +24,6 @@ from tint.inspection import (
     part_spectrum,
     read_part,
 )  # fmt: skip
-from tint.materials import GEOMETRIES
 from tint.shift import Shift, learn_shift, read_pairs
 from tint.swatches import COLOURS, NO_BACKING, SwatchFolder, read_folder
 from tint.swatches.instruments import Given
@@ -47,7 +47,7 @@ def _files(**files: str | None) -> dict[str, str | None]:
     return files
 
 
-@click.command("inspect")
+@click.command("inspect", cls=Command)
 @options.folder
 @options.grouped(
     "files",
@@ -85,9 +85,9 @@ def _files(**files: str | None) -> dict[str, str | None]:
 @options.grouped(
     "said",
     options.said_of,
-    options.scale_option,
+    options.scale(),
     *options.view(default=False),
-    click.option("--geometry", type=click.Choice(GEOMETRIES), help="Measuring geometry of readings that tell none."),
+    options.geometry(),
 )
 @options.as_json
 def command(

@@ -15,11 +15,11 @@ from tint.appearance import Setting
 from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_of
 from tint.cli.edge import plain
+from tint.cli.keys import Command
 from tint.cli.ledger_add import add
 from tint.cli.ledger_options import kind_argument, number_of
 from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near, show_repeat
-from tint.cli.weigh import show_sheet
-from tint.cli.weigh_options import sheet_options
+from tint.cli.weigh import sheet_options, show_sheet
 from tint.ledger.lookup import WITHIN
 from tint.palette import Palette
 from tint.swatches import folder_digest
@@ -45,7 +45,7 @@ def command(ctx: click.Context) -> None:
 command.add_command(add)
 
 
-@command.command("list")
+@command.command("list", cls=Command)
 @options.folder
 @kind_argument(required=False)
 @click.option("--order", metavar="ORDER", help="Only what belongs to this order, by number or name.")
@@ -82,7 +82,7 @@ def _of_order(
     return {kind: [each for each in found if each.id in kept[kind]] for kind, found in held.items()}
 
 
-@command.command("show")
+@command.command("show", cls=Command)
 @options.folder
 @kind_argument(required=True)
 @click.argument("number", type=number_of, metavar="NUMBER")
@@ -104,7 +104,7 @@ def _show(folder: Path, kind: str, number: int, as_json: bool) -> None:
             show_entry(out, kind, entry, family, own, drifted)
 
 
-@command.command("search")
+@command.command("search", cls=Command)
 @options.folder
 @options.lab("--lab", "The colour.", required=True)
 @options.number("--within", "How near.", expected="a CIEDE2000", metavar="CIEDE2000", default=WITHIN)
@@ -129,7 +129,7 @@ def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, obs
             show_near(out, found, lab, f"{light}, {observer}° observer", within)
 
 
-@command.command("due")
+@command.command("due", cls=Command)
 @options.folder
 @click.option("--by", type=options.day("--by"), metavar="DAY", help="YYYY-MM-DD.  [default: today]")
 @options.as_json
@@ -148,7 +148,7 @@ def _due(folder: Path, by: date | None, as_json: bool) -> None:
             show_due(out, found, until)
 
 
-@command.command("export")
+@command.command("export", cls=Command)
 @options.folder
 @click.option("--out", type=options.PATH, required=True, help="A new file.json, or a folder for CSV.")
 @options.as_json
@@ -165,7 +165,7 @@ def _export(folder: Path, out: Path, as_json: bool) -> None:
         click.echo(plain("Written: " + ", ".join(written)))
 
 
-@command.command("import")
+@command.command("import", cls=Command)
 @options.folder
 @click.argument("file", metavar="FILE")
 @options.as_json
@@ -186,7 +186,7 @@ def _import(folder: Path, file: str, as_json: bool) -> None:
         click.echo(f"Added: {told or 'nothing, all of it was here'}")
 
 
-@command.command("repeat")
+@command.command("repeat", cls=Command)
 @options.folder
 @click.argument("order", metavar="ORDER")
 @options.number("--thickness", "Wall of the part.  [default: the recipe's]", expected="mm", metavar="MM")

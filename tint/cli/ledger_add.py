@@ -13,6 +13,7 @@ import click
 from tint.cli import options, show
 from tint.cli.asked import picked
 from tint.cli.edge import plain
+from tint.cli.keys import Command
 from tint.cli.ledger_options import column_options, is_read, measured, number_of, option_name, reading_options
 from tint.cli.ledger_pages import summary
 from tint.cli.wanted import Wish, target_options
@@ -88,11 +89,11 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
                 more_told = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
                 click.echo(plain(f"Added: {kind} {number} ({summary(kind, entry)}){more_told}"))
 
-        own_options = (*column_options(kind, *leave_out), *more, *_correction_options)
+        own_options: tuple[options.Decorator, ...] = (*column_options(kind, *leave_out), *more, *_correction_options)
         made: Any = run
         for option in reversed((options.folder, *own_options, options.as_json)):
             made = option(made)  # groups of options make a function of their own
-        return add.command(kind)(made)
+        return add.command(kind, cls=Command)(made)
 
     return decorate
 

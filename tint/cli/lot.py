@@ -11,6 +11,7 @@ import click
 
 from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_options
+from tint.cli.keys import Command
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.errors import InputError
 from tint.materials import USE, Blend
@@ -23,14 +24,16 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 
-@click.command("lot")
+@click.command("lot", cls=Command)
 @options.folder
 @click.argument("what", metavar="PIGMENT_OR_BASE")
 @trial_options
 @setting_options
-@options.amounts("--rescale", "A dose of an old recipe, to be brought to the new lot.", options.PERCENT)
-@options.optics
+@options.amounts(
+    "--rescale", "A dose of an old recipe, to be brought to the new lot.", options.PERCENT, heading="The recipe"
+)
 @options.as_json
+@options.optics
 def command(
     folder: Path, what: str, poured: Poured, casting: dict[str, Any], said: Given, rescale: dict[str, float],
     optics: str, as_json: bool,

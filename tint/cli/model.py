@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.cli import options
+from tint.cli.keys import option
 from tint.errors import InputError
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ class Model:
         """Its walls; None without a part. They stand in place of a thickness and further walls."""
         if self.part is None:
             if self.unit is not None:
-                raise InputError("--unit", "no mesh to apply it to", mend="name one with --part")
+                raise InputError("--set unit", "no mesh to apply it to", mend="name one with --part")
             return None
         if "thickness_mm" in casting or search["walls_mm"]:
             option = "--thickness" if "thickness_mm" in casting else "--wall"
@@ -41,9 +42,11 @@ class Model:
         return walls_of(part.triangles, name=part.name)
 
 
+unit = option("--set unit", type=click.Choice(UNITS), help="Unit of the mesh.  [default: what it says, else mm]")
 part_options = options.grouped(
     "model",
     Model,
-    click.option("--part", metavar="FILE", type=options.PATH, help="Take the walls from the part: an STL, 3MF or OBJ."),
-    click.option("--unit", type=click.Choice(UNITS), help="Unit of the mesh.  [default: what it says, else mm]"),
+    option("--part", metavar="FILE", type=options.PATH, help="Take the walls from the part: an STL, 3MF or OBJ."),
+    unit,
+    heading="Part",
 )

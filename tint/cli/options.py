@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from tint.cli.keys import SET, Option, option
 from tint.cli.workshop import folder_given
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS
@@ -29,8 +30,8 @@ Command = Callable[..., Any]
 Decorator = Callable[[Command], Command]
 
 
-def grouped(name: str, build: Callable[..., object], *options: Decorator) -> Decorator:
-    """Options that reach a command as one argument `name`, which `build` makes of them."""
+def grouped(name: str, build: Callable[..., object], *options: Decorator, heading: str = "") -> Decorator:
+    """Options that reach a command as one argument `name`, which `build` makes of them, under one heading."""
 
     def decorate(command: Command) -> Command:
         @functools.wraps(command)
@@ -38,13 +39,32 @@ def grouped(name: str, build: Callable[..., object], *options: Decorator) -> Dec
             taken = {option: given.pop(option) for option in own}
             return command(**given, **{name: build(**taken)})
 
-        others = list(getattr(run, "__click_params__", ()))
-        for option in reversed(options):
-            option(run)
-        own = [each.name for each in run.__click_params__ if each not in others]  # type: ignore[attr-defined]
+        own = [each.name for each in _added(run, options, heading)]
         return run
 
     return decorate
+
+
+def under(heading: str, *options: Decorator) -> Decorator:
+    """The same options under a heading of the help."""
+
+    def decorate(command: Command) -> Command:
+        _added(command, options, heading)
+        return command
+
+    return decorate
+
+
+def _added(command: Command, options: Sequence[Decorator], heading: str) -> list[click.Parameter]:
+    """Give a command options; those that it did not have before."""
+    others = list(getattr(command, "__click_params__", ()))
+    for decorate in reversed(options):
+        decorate(command)
+    own: list[click.Parameter] = [each for each in command.__click_params__ if each not in others]  # type: ignore[attr-defined]
+    for each in own:
+        if isinstance(each, Option):
+            each.heading = each.heading or heading
+    return own
 
 
 def given(**values: Any) -> dict[str, Any]:
@@ -79,8 +99,8 @@ def number_in(text: object, where: str, expected: str) -> float:
     return value
 
 
-def count(name: str, text: str, *, default: int | None = None, to: str | None = None) -> Decorator:
-    """An option that takes a whole number of at least 1; `to` is the argument that it becomes."""
+def count(name: str, text: str, *, default: int | None = None, **more: Any) -> Decorator:
+    """An option that takes a whole number of at least 1; `more` goes to `option`."""
     expected = "a whole number of at least 1"
 
     def convert(told: object) -> int:
@@ -89,19 +109,17 @@ def count(name: str, text: str, *, default: int | None = None, to: str | None = 
             raise InputError(name, f"{value:g}", f"expected {expected}")
         return int(value)
 
-    names = (name,) if to is None else (name, to)
     shown = default is not None
-    return click.option(*names, type=convert, metavar="N", default=default, show_default=shown, help=text)
+    return option(name, type=convert, metavar="N", default=default, show_default=shown, help=text, **more)
 
 
 def number(
-    name: str, text: str, *, expected: str, metavar: str, default: float | None = None, to: str | None = None
+    name: str, text: str, *, expected: str, metavar: str, default: float | None = None, **more: Any
 ) -> Decorator:
-    """An option that takes one number; `to` is the argument that it becomes."""
-    names = (name,) if to is None else (name, to)
-    return click.option(
-        *names, type=lambda told: number_in(told, name, expected), metavar=metavar, default=default,
-        help=text if default is None else f"{text}  [default: {default:g}]",
+    """An option that takes one number; `more` goes to `option`."""
+    return option(
+        name, type=lambda told: number_in(told, name, expected), metavar=metavar, default=default,
+        help=text if default is None else f"{text}  [default: {default:g}]", **more,
     )  # fmt: skip
 
 
@@ -131,7 +149,7 @@ GRAMS = Kind("an amount", "grams", "g", math.inf, "20")
 _TWO = re.compile(r"[^=]+=\s*[\d.]+\s*\D?\s*,")  # white=0.5,yellow: a name may hold `=`, but hardly an amount, too
 
 
-def amounts(name: str, text: str, kind: Kind, *, once: bool = True, to: str | None = None) -> Decorator:
+def amounts(name: str, text: str, kind: Kind, *, once: bool = True, **more: Any) -> Decorator:
     """An option that takes a pigment with an amount, and may be repeated: a dict, or pairs where not each is `once`."""
     form = f"PIGMENT={kind.measure.upper()}"
 
@@ -142,15 +160,14 @@ def amounts(name: str, text: str, kind: Kind, *, once: bool = True, to: str | No
             raise InputError(name, f"`{told}`", expected)
         if _TWO.match(pigment):
             raise InputError(name, f"`{told}` names more than one pigment", expected, f"give {name} once for each")
-        where = f"{name} {pigment}"
+        where = f"{name}{'=' if name.startswith(SET) else ' '}{pigment}"
         value = number_in(amount.removesuffix(kind.unit), where, f"{kind.what} in {kind.measure}, as in {kind.example}")
         return pigment, kind.check(value, where)
 
     def gather(_: object, __: object, pairs: tuple[tuple[str, float], ...]) -> object:
         return each_once(pairs, name, "expected each pigment once") if once else pairs
 
-    names = (name,) if to is None else (name, to)
-    return click.option(*names, type=convert, multiple=True, callback=gather, metavar=form, help=f"{text} {AGAIN}")
+    return option(name, type=convert, multiple=True, callback=gather, metavar=form, help=f"{text} {AGAIN}", **more)
 
 
 def each_once(pairs: Sequence[tuple[str, Any]], option: str, expected: str) -> dict[str, Any]:
@@ -180,7 +197,7 @@ def lab(name: str, text: str, *, required: bool = False) -> Decorator:
             raise InputError(name, f"`{told}`", f"expected {expected}", mend)
         return tuple(number_in(part, name, expected) for part in parts)
 
-    return click.option(name, type=convert, metavar="L,a,b", required=required, help=text)
+    return option(name, type=convert, metavar="L,a,b", required=required, help=text)
 
 
 def day(option: str) -> Callable[[str], date]:
@@ -198,10 +215,10 @@ def day(option: str) -> Callable[[str], date]:
 def view(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = True) -> Sequence[Decorator]:
     """The light and the standard observer that a colour holds for; the usual ones where nothing else is the default."""
     return (
-        click.option(
+        option(
             "--light", metavar="NAME", default="D65" if default else None, help=f"{light}  [default: D65]"
         ),
-        click.option(
+        option(
             "--observer", type=click.Choice(("2", "10")), default="10" if default else None, metavar="2|10",
             callback=lambda _, __, told: None if told is None else int(told),
             help="Field of the standard observer, in degrees.  [default: 10]",
@@ -212,13 +229,19 @@ def view(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = T
 def seat(*, default: str | None = None) -> Decorator:
     """How a casting meets its backing."""
     text = "How it lies on the backing: with an air film, or wet, in optical contact."
-    return click.option("--seat", type=click.Choice(SEATS), default=default, help=f"{text}  [default: air]")
+    return option("--seat", type=click.Choice(SEATS), default=default, help=f"{text}  [default: air]")
 
 
 def geometry() -> Decorator:
     """The measuring geometry."""
     text = "Measuring geometry: di:8 includes the gloss, de:8 and 45:0 do not.  [default: the swatches' own]"
-    return click.option("--geometry", type=click.Choice(GEOMETRIES), help=text)
+    return option("--set geometry", type=click.Choice(GEOMETRIES), help=text)
+
+
+def scale() -> Decorator:
+    """How spectra are to be read."""
+    text = "Of spectra in a file that does not say whether they are percent."
+    return option("--set scale", type=click.Choice(SCALES), help=text)
 
 
 # Files.
@@ -254,20 +277,27 @@ def read_file(file: str) -> tuple[bytes, str]:
         raise InputError(file, f"cannot be read ({error.strerror})", mend="check the name") from error
 
 
-replace = click.option("--replace", is_flag=True, help="Write over files that are there.")
+replace = option("--replace", heading="Output", is_flag=True, help="Write over files that are there.")
 folder = click.argument("folder", type=PATH, is_eager=True, callback=folder_given)
-as_json = click.option("--json", "as_json", is_flag=True, help="One JSON object on standard output, nothing else.")
-optics = click.option(
+as_json = option(
+    "--json", to="as_json", heading="Output", is_flag=True, help="One JSON object on standard output, nothing else."
+)
+optics = option(
     "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
 )
-walls = click.option(
-    "--wall", "walls_mm", type=lambda text: number_in(text, "--wall", "a wall thickness in mm"),
+walls = option(
+    "--wall", to="walls_mm", heading="Part", type=lambda text: number_in(text, "--wall", "a wall thickness in mm"),
     multiple=True, metavar="MM", help=f"A further wall thickness of the same part, in mm. {AGAIN}",
 )  # fmt: skip
-base = click.option("--base", metavar="NAME", help="The base; not needed where there is but one.")
-scale_option = click.option(
-    "--scale", type=click.Choice(SCALES), help="Of spectra in a file that does not say whether they are percent."
+tolerance = number(
+    "--tolerance", "The CIEDE2000 within which a colour counts as reached.  [default: 1]", expected="a CIEDE2000",
+    metavar="CIEDE2000",
+)  # fmt: skip
+paper = option(
+    "--set paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Size of a PDF."
 )
+title = option("--set title", metavar="WORDS", was=["title", "name"], help="What it is called, on a picture or sheet.")
+base = option("--base", metavar="NAME", help="The base; not needed where there is but one.")
 
 
 # What a user says of a file of measurements that leaves it open.
@@ -281,35 +311,8 @@ def said_of(scale: str | None, light: str | None, observer: str | int | None, ge
 said_options = grouped(
     "said",
     said_of,
-    scale_option,
-    click.option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
-    click.option("--observer", type=click.Choice(("2", "10")), help="Their observer, in degrees."),
-    click.option("--geometry", type=click.Choice(GEOMETRIES), help="Measuring geometry of readings that tell none."),
+    scale(),
+    option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
+    option("--observer", type=click.Choice(("2", "10")), help="Their observer, in degrees."),
+    geometry(),
 )
-
-
-# The help of a command with many options, in sections.
-
-
-class Sectioned(click.Command):
-    """A command whose options are listed under headings.
-
-    Parameters
-    ----------
-    sections : mapping of str to sequence of str
-        Heading to options, by their names as typed, in the order in which they are listed. What is in none comes last.
-    """
-
-    def __init__(self, *told: Any, sections: Mapping[str, Sequence[str]], **more: Any) -> None:
-        super().__init__(*told, **more)
-        self.sections = sections
-
-    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write the options, a section after the other."""
-        left = {each.opts[0]: each for each in self.get_params(ctx) if isinstance(each, click.Option)}
-        listed = {heading: [left.pop(name) for name in names] for heading, names in self.sections.items()}
-        for heading, options in (listed | {"Other options": list(left.values())}).items():
-            records = [record for each in options if (record := each.get_help_record(ctx)) is not None]
-            if records:
-                with formatter.section(heading):
-                    formatter.write_dl(records)

@@ -11,32 +11,36 @@ import click
 
 from tint.cli import options, show
 from tint.cli.edge import plain
+from tint.cli.keys import SET, Command, option, spelled
 from tint.errors import InputError, TintError
 from tint.orders import Done, Order, Quote, answer_order, orders_in, read_order, run_order, state_of
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-_SECTIONS = {
-    "The recipe": ("--choose", "--optics"),
-    "What the customer said": ("--answer", "--said", "--by", "--on", "--signed"),
-    "Output": ("--all", "--replace", "--json"),
-}
 
-
-@click.command("order", cls=options.Sectioned, sections=_SECTIONS)
+@click.command("order", cls=Command)
 @click.argument("order", type=options.PATH)
-@options.count("--choose", "Take the recipe of this rank.  [default: the best, or the one taken before]")
+@options.count(
+    "--choose", "Take the recipe of this rank.  [default: the best, or the one taken before]", heading="The recipe"
+)
 @options.grouped(
     "said",
     dict,
-    click.option("--answer", "verdict", type=click.Choice(("approved", "refused")), help="Enter it into the ledger."),
-    click.option("--said", "words", metavar="WORDS", help="In the customer's own words."),
-    click.option("--by", metavar="NAME", help="Who said so.  [default: the order's approver or customer]"),
-    click.option("--on", type=options.day("--on"), metavar="DAY", help="When it was said.  [default: today]"),
-    click.option("--signed", type=options.PATH, metavar="FILE", help="The signed sheet; a copy is kept."),
+    option("--answer", to="verdict", type=click.Choice(("approved", "refused")), help="Enter it into the ledger."),
+    option("--said", to="words", metavar="WORDS", help="In the customer's own words."),
+    option("--by", metavar="NAME", help="Who said so.  [default: the order's approver or customer]"),
+    option("--on", type=options.day("--on"), metavar="DAY", help="When it was said.  [default: today]"),
+    option("--signed", type=options.PATH, metavar="FILE", help="The signed sheet; a copy is kept."),
+    heading="What the customer said",
 )
-@click.option("--all", "every", is_flag=True, help="List the orders of a swatch folder, with what stands of each.")
+@option(
+    "--all",
+    to="every",
+    heading="Output",
+    is_flag=True,
+    help="List the orders of a swatch folder, with what stands of each.",
+)
 @options.replace
 @options.optics
 @options.as_json
@@ -176,10 +180,10 @@ def _line(path: Path) -> dict[str, str]:
 # An order in place of a folder: `tint solve orders/lid.toml` is `tint solve FOLDER` with the order as options. What is
 # typed comes after what the order says and goes before it: one option overrides one key.
 
-_COLOURS = ("--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--as-blend")
+_COLOURS = ("--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--set as_blend")
 _DOSES = ("--base", "--load", "--recipe", "--trial")
 _WALLS = ("--thickness", "--wall", "--part")
-_AMOUNTS = ("--batch-g", "--batch-cm3", "--part-cm3")
+_AMOUNTS = ("--batch-g", "--set batch_cm3", "--part-cm3")
 
 
 def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
@@ -188,19 +192,23 @@ def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
     if not places or command.name == "order" or not _takes_a_folder(command):
         return list(args)
     order = read_order(args[places[0]])
-    rest = [word for at, word in enumerate(args) if at != places[0]]
+    rest = spelled(command, [word for at, word in enumerate(args) if at != places[0]])
     known = {name for param in command.params for name in param.opts}
     typed = {word.split("=", 1)[0] for word in rest if word.startswith("--")}
     if command.name == "solve":  # either the walls are told, or a part that tells them
         known -= set(_WALLS) if "--part" in typed else {"--part"}
     needs_recipe = command.name in ("weigh", "proof", "adjust", "predict")
     told = [
-        word
+        f"{called}={value}"
         for option, value in _options(order, needs_recipe=needs_recipe and not typed & set(_DOSES))
-        if option in known and not _overridden(option, typed)
-        for word in (option, value)
+        if (called := option if option in known else _as_key(option)) in known and not _overridden(called, typed)
     ]
     return [str(order.folder), *told, *rest]
+
+
+def _as_key(option: str) -> str:
+    """The key that says the same as an option."""
+    return SET + option.removeprefix("--").replace("-", "_")
 
 
 def _is_order(word: str) -> bool:
@@ -238,6 +246,7 @@ def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "--target-photo": order.photo,
         "--reference": order.reference,
         "--opacity": order.opacity_text,
+        **{f"--{kind}": text for kind, text in order.light_texts.items()},
         "--tolerance": written.tolerance,
         "--light": written.light,
         "--also-light": written.also_light,
@@ -250,10 +259,9 @@ def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "--batch-g": written.batch_g,
         "--part-cm3": order.part_cm3 if written.batch_g is None and written.part is not None else None,
         "--count": written.parts if written.batch_g is None else None,
-        "--name": order.title,
         "--title": order.title,
-        "--customer-words": written.words or None,
-        "--who": written.approver or written.customer or None,
+        "--words": written.words or None,
+        "--approver": written.approver or written.customer or None,
     }
     thinnest, *others = order.walls_mm
     yield "--thickness", f"{thinnest:g}"
@@ -261,4 +269,6 @@ def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
     yield from ((option, str(value)) for option, value in plain.items() if value is not None)
     yield from (("--keep", name) for name in limits.keep)
     yield from (("--leave-out", name) for name in limits.leave_out)
+    yield from (("--insist", name) for name in limits.insist)
     yield from (("--fix", f"{name}={loading:g}") for name, loading in limits.fix.items())
+    yield from (("--stock", f"{name}={grams:g}") for name, grams in limits.stock.items())

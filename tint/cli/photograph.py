@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.cli import options, show
+from tint.cli.keys import Command
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import SEATS
@@ -69,7 +70,7 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
     return {"reference": reference, "white": white, "light": known, "observer": observer}
 
 
-@click.command("photograph")
+@click.command("photograph", cls=Command)
 @click.argument("picture", type=options.PATH)
 @options.grouped(
     "spots",

@@ -10,6 +10,7 @@ import click
 from tint.appearance import how_read
 from tint.cli import options, show
 from tint.cli.asked import palette_of
+from tint.cli.keys import Command
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.planning import CASTINGS, FIRST, MOULDS_MM, Plan, next_swatches
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 
-@click.command("plan")
+@click.command("plan", cls=Command)
 @options.folder
 @click.option(
     "--base", "bases", multiple=True, metavar="NAME", help=f"Only in this base. {options.AGAIN}  [default: every base]"

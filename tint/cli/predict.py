@@ -13,6 +13,7 @@ from tint import jsonable
 from tint.appearance import Appearance, Setting, predict
 from tint.cli import options, show
 from tint.cli.asked import Doses, chosen, palette_of, recipe_options, span_of, span_options
+from tint.cli.keys import Command, option
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
@@ -33,16 +34,16 @@ if TYPE_CHECKING:
 _LAB = "   L*    a*    b*"
 
 
-@click.command("predict")
+@click.command("predict", cls=Command)
 @options.folder
 @recipe_options
 @span_options
 @options.walls
-@options.optics
-@click.option("--spectrum", is_flag=True, help="Show the spectrum too, wavelength by wavelength.")
-@click.option("--plot", metavar="FILE.png", type=options.PATH, help="Draw it against thickness.")
+@option("--spectrum", heading="Output", is_flag=True, help="Show the spectrum too, wavelength by wavelength.")
+@option("--plot", heading="Output", metavar="FILE.png", type=options.PATH, help="Draw it against thickness.")
 @options.replace
 @options.as_json
+@options.optics
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: int | None, casting: dict[str, Any],
     walls_mm: tuple[float, ...], optics: str, spectrum: bool, plot: Path | None, replace: bool, as_json: bool,

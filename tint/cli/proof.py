@@ -15,6 +15,7 @@ from tint.appearance import Setting, predict
 from tint.cli import options
 from tint.cli import show as pages
 from tint.cli.asked import Doses, chosen, palette_of, recipes_options, setting_options
+from tint.cli.keys import Command, option
 from tint.cli.proof_compared import comparison_json, comparison_of, drawn
 from tint.cli.proof_options import (
     PICTURES,
@@ -44,38 +45,34 @@ if TYPE_CHECKING:
 MOST_COMPARED = 6  # recipes that find room side by side on one sheet
 _DEEP = (".tif", ".tiff")
 
-SECTIONS = {
-    "The recipe": ("--base", "--load", "--recipe", "--pick", "--compare"),
-    "How it is cast and seen": ("--thickness", "--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
-    "The target beside it": (
-        "--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--opacity",
-        "--tolerance", "--scale",
-    ),
-    "What is drawn": ("--out", "--show", "--bits", "--name", "--show-formula"),
-    "The part itself": ("--part", "--height-map", "--mm-per-level", "--mm-per-pixel", "--side", "--unit", "--thin"),
-    "The part traced": ("--trace", "--quality", "--pixels", "--seed"),
-    "A casting of it": ("--photo", "--read", "--read-thickness"),
-    "The sheet": ("--sheet", "--pdf", "--paper", "--customer-words", "--who", "--expiry"),
-}  # fmt: skip
 
-
-@click.command("proof", cls=options.Sectioned, sections=SECTIONS)
+@click.command("proof", cls=Command)
 @options.folder
 @recipes_options
-@click.option("--compare", is_flag=True, help="Several recipes of the file on one sheet, for the workshop.")
+@option(
+    "--compare", heading="The recipe", is_flag=True, help="Several recipes of the file on one sheet, for the workshop."
+)
 @target_options
 @setting_options
 @options.walls
-@click.option("--out", metavar="FILE.png", type=options.PATH, help="The picture to write.")
-@click.option("--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]")
-@click.option("--bits", type=click.Choice(("8", "16")), default="8", show_default=True, help="16: the part alone.")
+@options.under(
+    "What is drawn",
+    option("--out", metavar="FILE.png", type=options.PATH, help="The picture to write."),
+    option(
+        "--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]"
+    ),
+    option(
+        "--set bits", type=click.Choice(("8", "16")), default="8", show_default=True,
+        help="Of the picture: 16, of the part alone.",
+    ),
+)  # fmt: skip
 @subject_options
 @tracing_options
 @cast_options
 @approving_options
 @options.replace
-@options.optics
 @options.as_json
+@options.optics
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, compare: bool, wish: Wish,
     casting: dict[str, Any], walls_mm: tuple[float, ...], said: Given, out: Path | None, show: str | None, bits: str,
@@ -100,7 +97,7 @@ def command(
         choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
         sheet = comparison_of(
-            palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=approving.name or ""
+            palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=approving.title or ""
         )
         more = comparison_json(sheet) | {"optics": optics}
         named = f"{len(sheet.candidates)} recipes"
@@ -128,7 +125,7 @@ def command(
         draw = _deep if bits == "16" or out.suffix.lower() in _DEEP else _picture
         contents[out] = draw(
             palette, blend, setting=setting, target=target, part=part, show=show, tolerance=tolerance, out=out,
-            thin_mm=subject.thin, title=approving.name or "", show_recipe=approving.show_formula, trial=trial,
+            thin_mm=subject.thin_mm, title=approving.title or "", show_recipe=approving.show_recipe, trial=trial,
             walls=walls, traced=traced,
         )  # fmt: skip
     if approving.given:
@@ -153,9 +150,9 @@ def _check(
     subject.check()
     _check_some(out, approving)
     if show == "part" and not subject.given:
-        raise InputError("--show part", "there is no part", mend="name one with --part or --height-map")
+        raise InputError("--show part", "there is no part", mend="name one with --part or --set height_map")
     if bits == "16" and (show != "part" or out is None):
-        raise InputError("--bits 16", "not a picture of a part", "expected --part or --height-map with --out")
+        raise InputError("--set bits=16", "not a picture of a part", "expected --part or --set height_map with --out")
     if cast.given and show != "card" and not approving.given:
         raise InputError(
             next(iter(cast.given)), f"not shown on the picture `{show}`", "expected --show card or --sheet"
@@ -170,13 +167,14 @@ def _check_some(out: Path | None, approving: Approving) -> None:
 def _check_compared(show: str | None, bits: str, subject: Subject, approving: Approving) -> None:
     """Refuse what a comparison does not show."""
     others = {
-        "--show": show, "--part": subject.part, "--height-map": subject.height_map, "--thin": subject.thin,
-        "--customer-words": approving.customer_words, "--who": approving.who, "--expiry": approving.expiry,
-        "--bits 16": bits == "16" or None,
+        "--show": show, "--part": subject.part, "--set height_map": subject.height_map,
+        "--set thin_mm": subject.thin_mm,
+        "--set words": approving.words, "--set approver": approving.approver, "--set expiry": approving.expiry,
+        "--set bits=16": bits == "16" or None,
     }  # fmt: skip
-    for option, value in others.items():
+    for name, value in others.items():
         if value is not None:
-            raise InputError(option, "not part of a comparison", mend="leave it out, or --compare")
+            raise InputError(name, "not part of a comparison", mend="leave it out, or --compare")
 
 
 def _write(contents: Mapping[Path, bytes]) -> list[Path]:
@@ -252,13 +250,13 @@ def _sheets(
     from tint.proofs.part_picture import SHEET_PIXELS
 
     asked = Asked(
-        name=approving.name or palette.name,
-        words=approving.customer_words or "",
-        who=approving.who or "",
+        name=approving.title or palette.name,
+        words=approving.words or "",
+        who=approving.approver or "",
         made=date.today(),
         expiry=approving.expiry,
         tolerance=tolerance,
-        show_formula=approving.show_formula,
+        show_formula=approving.show_recipe,
     )
     shown = None if part is None else part.at(SHEET_PIXELS)
     sheet = approval(
@@ -288,8 +286,8 @@ def _lost(out: Path | None, approving: Approving) -> str:
     """The letters of what the people say that the typefaces lack."""
     from tint.proofs import lettering
 
-    said = " ".join(filter(None, (approving.name, approving.customer_words, approving.who)))
-    lost = lettering.lost(approving.name or "") if out else ""
+    said = " ".join(filter(None, (approving.title, approving.words, approving.approver)))
+    lost = lettering.lost(approving.title or "") if out else ""
     lost += lettering.lost(said, sheet=True) if approving.pdf else ""
     return "".join(dict.fromkeys(lost))
 

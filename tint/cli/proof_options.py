@@ -12,8 +12,9 @@ import click
 
 from tint.appearance import Setting
 from tint.cli import options
-from tint.cli.asked import one_thickness
-from tint.cli.model import UNITS
+from tint.cli.asked import trial_thickness
+from tint.cli.keys import called, option
+from tint.cli.model import unit
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
@@ -43,7 +44,7 @@ class Model:
 
 @dataclass(frozen=True, kw_only=True)
 class Subject:
-    """The part that a proof shows, as the command line names it."""
+    """The part that a proof shows; fields are named as option and keys are."""
 
     part: Path | None
     height_map: Path | None
@@ -51,7 +52,7 @@ class Subject:
     mm_per_pixel: float | None
     side: str | None
     unit: str | None
-    thin: float | None
+    thin_mm: float | None
 
     @property
     def given(self) -> bool:
@@ -61,18 +62,18 @@ class Subject:
     def check(self) -> None:
         """Refuse options that do not go together."""
         if self.part and self.height_map:
-            raise InputError("--height-map", "given together with --part", "expected one of them")
+            raise InputError("--set height_map", "given together with --part", "expected one of them")
         if self.height_map and self.mm_per_level is None:
-            raise InputError("--mm-per-level", "not given", "expected the thickness of one grey level in mm")
-        lone = {"--mm-per-level": self.mm_per_level, "--mm-per-pixel": self.mm_per_pixel}
+            raise InputError("--set mm_per_level", "not given", "expected the thickness of one grey level in mm")
+        lone = {"--set mm_per_level": self.mm_per_level, "--set mm_per_pixel": self.mm_per_pixel}
         for name, value in ({} if self.height_map else lone).items():
             if value is not None:
-                raise InputError(name, "no height map to apply it to", mend="name one with --height-map")
-        for name, word in ({} if self.part else {"--side": self.side, "--unit": self.unit}).items():
+                raise InputError(name, "no height map to apply it to", mend="name one with --set height_map")
+        for name, word in ({} if self.part else {"--set side": self.side, "--set unit": self.unit}).items():
             if word is not None:
                 raise InputError(name, "no mesh to apply it to", mend="name one with --part")
-        if self.thin is not None and not self.given:
-            raise InputError("--thin", "no part to look for thin spots in", mend="name one with --part or --height-map")
+        if self.thin_mm is not None and not self.given:
+            raise InputError("--set thin_mm", "no part to look for thin spots in", mend="name one with --part")
 
     def read(self) -> Model | None:
         """The part, read once; None without one."""
@@ -109,20 +110,32 @@ def _titled(path: Path) -> str:
 subject_options = options.grouped(
     "subject",
     Subject,
-    click.option("--part", metavar="FILE", type=options.PATH, help="The part itself: an STL, 3MF or OBJ."),
-    click.option(
-        "--height-map", metavar="FILE.png", type=options.PATH, help="Instead: a grey picture, brighter is thicker."
+    option("--part", metavar="FILE", type=options.PATH, help="The part itself: an STL, 3MF or OBJ."),
+    option(
+        "--set height_map",
+        metavar="FILE.png",
+        type=options.PATH,
+        help="In place of --part: a grey picture, brighter is thicker.",
     ),
-    options.number("--mm-per-level", "Thickness of one grey level.", expected="a thickness in mm", metavar="MM"),
     options.number(
-        "--mm-per-pixel",
-        f"Scale of that picture.  [default: {_MM_PER_PIXEL:g}]",
+        "--set mm_per_level", "Thickness of one grey level of a height map.", expected="a thickness in mm", metavar="MM"
+    ),
+    options.number(
+        "--set mm_per_pixel",
+        f"Scale of a height map.  [default: {_MM_PER_PIXEL:g}]",
         expected="a length in mm",
         metavar="MM",
     ),
-    click.option("--side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
-    click.option("--unit", type=click.Choice(UNITS), help="Unit of the mesh.  [default: what it says, else mm]"),
-    options.number("--thin", "Outline what is thinner than this.", expected="a thickness in mm", metavar="MM"),
+    option("--set side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
+    unit,
+    options.number(
+        "--set thin_mm",
+        "Outline what of the part is thinner than this.",
+        expected="a thickness in mm",
+        metavar="MM",
+        was=["thin"],
+    ),
+    heading="What is drawn",
 )
 
 
@@ -142,7 +155,7 @@ class Tracing:
         """Refuse what cannot be traced, before anything is read."""
         if self.trace is None:
             if self.pixels is not None:
-                raise InputError("--pixels", "nothing is traced", mend="add --trace")
+                raise InputError("--set pixels", "nothing is traced", mend="add --trace")
             return
         if subject.part is None:
             raise InputError("--trace", "there is no mesh to trace", mend="name one with --part")
@@ -168,21 +181,33 @@ class Tracing:
 tracing_options = options.grouped(
     "tracing",
     Tracing,
-    click.option(
-        "--trace", type=click.Choice(SCENES),
+    option(
+        "--trace",
+        type=click.Choice(SCENES),
         help="Follow light through the part: by a window, lit from behind, a lamp inside, against a printed page.",
     ),
-    click.option(
-        "--quality", type=click.Choice(QUALITIES), default="preview", show_default=True,
-        help="Of the traced picture: half a minute, some minutes, ten.",
+    option(
+        "--set quality",
+        type=click.Choice(QUALITIES),
+        default="preview",
+        show_default=True,
+        help="Of a traced picture: half a minute, some minutes, ten.",
     ),
-    click.option(
-        "--pixels", type=click.IntRange(64, 4000), metavar="N", help="Its width in pixels.  [default: by --quality]"
+    option(
+        "--set pixels",
+        type=click.IntRange(64, 4000),
+        metavar="N",
+        help="Width of a traced picture in pixels.  [default: by quality]",
     ),
-    click.option(
-        "--seed", type=click.IntRange(0), default=0, show_default=True, help="Of its noise: equal seed, equal picture."
+    option(
+        "--set seed",
+        type=click.IntRange(0),
+        default=0,
+        metavar="N",
+        help="Of the noise of a traced picture: equal seed, equal picture.  [default: 0]",
     ),
-)  # fmt: skip
+    heading="What is drawn",
+)
 
 
 # The casting beside its prediction.
@@ -190,21 +215,22 @@ tracing_options = options.grouped(
 
 @dataclass(frozen=True, kw_only=True)
 class Cast:
-    """A casting as the command line names it."""
+    """A casting; fields are named as the keys are."""
 
     photo: Path | None
     read: str | None
-    read_thickness: float | None
+    thickness_mm: float | None
 
     @property
     def given(self) -> Mapping[str, object]:
         """The options that were given."""
-        return options.given(**{"--photo": self.photo, "--read": self.read, "--read-thickness": self.read_thickness})
+        told = {"photo": self.photo, "read": self.read, "thickness_mm": self.thickness_mm}
+        return options.given(**{called(name): value for name, value in told.items()})
 
     def check(self) -> None:
         """Refuse a thickness without a reading."""
-        if self.read_thickness is not None and self.read is None:
-            raise InputError("--read-thickness", "no reading to apply it to", mend="name one with --read")
+        if self.thickness_mm is not None and self.read is None:
+            raise InputError(called("thickness_mm"), "no reading to apply it to", mend="name one with --set trial.read")
 
     def trial(self, palette: Palette, blend: Blend, setting: Setting, said: Given) -> Trial | None:
         """What is shown of it, as a casting of a blend; None when nothing was given."""
@@ -217,21 +243,19 @@ class Cast:
         over = setting.behind(palette)
         read = None
         if self.read is not None:
-            depth = self.read_thickness or setting.thickness_mm
+            depth = self.thickness_mm or setting.thickness_mm
             own = replace(setting, over=over, thickness_mm=depth)
             reading = read_reading(self.read, palette, blend, setting=own, said=said)
-            read = Read(spectrum=reading.values, named=Path(self.read).name, thickness_mm=self.read_thickness)
+            read = Read(spectrum=reading.values, named=Path(self.read).name, thickness_mm=self.thickness_mm)
         return trial_of(palette, blend, setting=setting, photo=photo, read=read)
 
 
 cast_options = options.grouped(
     "cast",
     Cast,
-    click.option("--photo", metavar="FILE", type=options.PATH, help="A photograph of the casting, only to show."),
-    click.option("--read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
-    click.option(
-        "--read-thickness", type=one_thickness, metavar="MM", help="Its measured thickness.  [default: as --thickness]"
-    ),
+    option("--set trial.photo", metavar="FILE", type=options.PATH, help="A photograph of the casting, only to show."),
+    option("--set trial.read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
+    trial_thickness,
 )
 
 
@@ -245,11 +269,11 @@ class Approving:
     sheet: Path | None
     pdf: Path | None
     paper: str
-    name: str | None
-    customer_words: str | None
-    who: str | None
+    title: str | None
+    words: str | None
+    approver: str | None
     expiry: date | None
-    show_formula: bool
+    show_recipe: bool
 
     @property
     def given(self) -> bool:
@@ -260,14 +284,22 @@ class Approving:
 approving_options = options.grouped(
     "approving",
     Approving,
-    click.option(
-        "--sheet", metavar="FILE.html", type=options.PATH, help="An approval sheet, as one page for any browser."
+    option("--sheet", metavar="FILE.html", type=options.PATH, help="An approval sheet, as one page for any browser."),
+    option("--pdf", metavar="FILE.pdf", type=options.PATH, help="The same as a PDF."),
+    options.paper,
+    options.title,
+    option(
+        "--set words", metavar="WORDS", was=["customer-words"], help="What the customer asked for, in their own words."
     ),
-    click.option("--pdf", metavar="FILE.pdf", type=options.PATH, help="The same as a PDF."),
-    click.option("--paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Of the PDF."),
-    click.option("--name", metavar="WORDS", help="What the recipe is called.  [default: the palette's name]"),
-    click.option("--customer-words", metavar="WORDS", help="What the customer asked for, in their own words."),
-    click.option("--who", metavar="WORDS", help="Who is asked to approve."),
-    click.option("--expiry", metavar="DAY", type=options.day("--expiry"), help="The day until which approval holds."),
-    click.option("--show-formula", is_flag=True, help="Tell pigments and loadings on the sheet and the card."),
+    option("--set approver", metavar="WORDS", was=["who"], help="Who is asked to approve."),
+    option("--set expiry", metavar="DAY", type=options.day("--set expiry"), help="The day until which approval holds."),
+    option(
+        "--set show_recipe",
+        type=bool,
+        default=False,
+        metavar="yes|no",
+        was=["show-formula=yes"],
+        help="Tell pigments and loadings on the sheet and the card.  [default: no]",
+    ),
+    heading="Output",
 )

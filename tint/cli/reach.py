@@ -11,6 +11,7 @@ import click
 from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_options
 from tint.cli.fan import common_of, many_colours, on_workers, wishes_of
+from tint.cli.keys import Command, option
 from tint.cli.wanted import rules_options
 from tint.errors import InputError
 from tint.fans import Reach, reach
@@ -19,20 +20,12 @@ from tint.swatches.instruments import Given
 
 _NAMED = 12  # colours that are named; --json has all
 
-_SECTIONS = {
-    "Wanted, where a row does not say": ["--opacity", "--tolerance"],
-    "Tried": ["--thickness", "--wall", "--base", "--candidate"],
-    "Where": ["--workers", "--scheduler"],
-    "Output": ["--json"],
-}
 
-
-@click.command("reach", cls=options.Sectioned, sections=_SECTIONS)
+@click.command("reach", cls=Command)
 @options.folder
 @many_colours
-@click.option("--base", metavar="NAME", help="Only this base.  [default: every base]")
-@click.option(
-    "--candidate", "candidates", multiple=True, metavar="PIGMENT",
+@option(
+    "--candidate", to="candidates", heading="Tried", multiple=True, metavar="PIGMENT",
     help=f"A pigment that was measured but is not in stock: what it would add. {options.AGAIN}",
 )  # fmt: skip
 @setting_options

@@ -12,6 +12,7 @@ import click
 from tint import jsonable
 from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_of, setting_options
+from tint.cli.keys import Command, option
 from tint.cli.model import Model, part_options
 from tint.cli.wanted import (
     Sample,
@@ -37,19 +38,6 @@ if TYPE_CHECKING:
 
     from tint.proofs.walls import Walls
 
-_SECTIONS = {
-    "Wanted": ["--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--opacity", "--tolerance"],
-    "Part": ["--thickness", "--wall", "--part", "--unit", "--base", "--over", "--seat", "--light", "--also-light"],
-    "Limits": [
-        "--most-pigments", "--keep", "--leave-out", "--fix", "--max-total", "--smallest", "--stock", "--insist",
-        "--scale-step", "--batch-g", "--waste",
-    ],
-    "Output": ["--recipes", "--rank-by", "--picture", "--reach", "--replace", "--json"],
-    "More about what is wanted": [
-        "--target-over", "--target-black", "--target-thickness", "--scale", "--as-blend", "--as-base",
-        "--transmittance", "--haze",
-    ],
-}  # fmt: skip
 # L* of the sections of a reach, but for those that lie within half a step of the target's own.
 _LEVELS, _NEAR = (30.0, 45.0, 60.0, 75.0, 90.0), 7.5
 _CUP_TEST = "Cure a small cup of a recipe and look at it before you pour a batch."
@@ -62,19 +50,19 @@ _BOUND = {
 }
 
 
-@click.command("solve", cls=options.Sectioned, sections=_SECTIONS)
+@click.command("solve", cls=Command)
 @options.folder
-@click.option("--base", metavar="NAME", help="Only in this base.  [default: in every base]")
 @target_options
 @sample_options
+@option("--base", metavar="NAME", help="Only in this base.  [default: in every base]", heading="Part")
 @setting_options
 @rules_options
 @part_options
-@click.option("--picture", metavar="FILE.png", type=options.PATH, help="Draw target and recipes.")
-@click.option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be had.")
+@option("--picture", metavar="FILE.png", type=options.PATH, help="Draw target and recipes.", heading="Output")
+@option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be had.", heading="Output")
 @options.replace
-@options.optics
 @options.as_json
+@options.optics
 def command(
     folder: Path, base: str | None, wish: Wish, sample: Sample, casting: dict[str, Any], said: Given,
     search: dict[str, Any], model: Model, picture: Path | None, reach: Path | None, replace: bool, optics: str,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.cli import options, show
+from tint.cli.keys import Command, option
 from tint.cli.plan import castings_json, show_castings
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, Base, Pigment
@@ -23,40 +24,37 @@ if TYPE_CHECKING:
     from tint.starting import Started
 
 _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
-_SECTIONS = {
-    "What there is": ("--name", "--base", "--pigment", "--white"),
-    "How it is read and weighed": (
-        "--reads", "--geometry", "--card", "--mould", "--swatch-cm2", "--scale-step", "--scale-max",
-    ),
-}  # fmt: skip
 
 
-@click.command("start", cls=options.Sectioned, sections=_SECTIONS)
+@click.command("start", cls=Command)
 @click.argument("folder", type=options.PATH)
-@click.option("--name", metavar="WORDS", help="Of the workshop.  [default: the folder's]")
-@click.option(
-    "--base", "bases", multiple=True, metavar="NAME=CURE,MIX,BEARS",
-    help=f"A rubber: platinum or tin, parts by mass, percent of pigment it bears, as in clear=platinum,1:1,3. "
-    f"{options.AGAIN}",
+@options.under(
+    "What there is",
+    option("--name", metavar="WORDS", help="Of the workshop.  [default: the folder's]"),
+    option("--base", to="bases", multiple=True, metavar="NAME=CURE,MIX,BEARS",
+        help=f"A rubber: platinum or tin, parts by mass, percent of pigment it bears, as in clear=platinum,1:1,3. "
+        f"{options.AGAIN}",
+    ),
+    option("--pigment", to="pigments", multiple=True, metavar="NAME[=CURES[,MOST]]",
+        help=f"A pigment, the cures it is known to be safe with (platinum, tin, both, unknown), the most of it in "
+        f"percent: rose=tin,1. {options.AGAIN}",
+    ),
+    option("--white", metavar="PIGMENT", help="Which pigment tints are made with, where no name says it."),
 )  # fmt: skip
-@click.option(
-    "--pigment", "pigments", multiple=True, metavar="NAME[=CURES[,MOST]]",
-    help=f"A pigment, the cures it is known to be safe with (platinum, tin, both, unknown), the most of it in percent: "
-    f"rose=tin,1. {options.AGAIN}",
+@options.under(
+    "How it is read and weighed",
+    option("--reads", type=click.Choice(READERS), help="What castings are read with.  [default: nothing yet]"),
+    option("--geometry", type=click.Choice(GEOMETRIES), help="Of the instrument.  [default: di:8]"),
+    option("--card", to="cards", multiple=True, metavar="NAME", help=f"A card. {options.AGAIN}  [default: black, white]"
+    ),
+    option("--mould", to="moulds", multiple=True, metavar="MM", help=f"Depth of a swatch mould. {options.AGAIN}"),
+    options.number(
+        "--swatch-cm2", "Area of a swatch.", expected="cm2 of a swatch", metavar="CM2", default=AREA_CM2, to="area_cm2"
+    ),
+    options.number("--scale-step", "Smallest step of the scale.  [default: 0.01]", expected="grams", metavar="G"),
+    options.number("--scale-max", "The most that it carries.", expected="grams", metavar="G"),
+    option("--workbook", is_flag=True, help="All tables as sheets of one swatches.xlsx."),
 )  # fmt: skip
-@click.option("--white", metavar="PIGMENT", help="Which pigment tints are made with, where no name says it.")
-@click.option("--reads", type=click.Choice(READERS), help="What castings are read with.  [default: nothing yet]")
-@click.option("--geometry", type=click.Choice(GEOMETRIES), help="Of the instrument.  [default: di:8]")
-@click.option(
-    "--card", "cards", multiple=True, metavar="NAME", help=f"A card. {options.AGAIN}  [default: black, white]"
-)
-@click.option("--mould", "moulds", multiple=True, metavar="MM", help=f"Depth of a swatch mould. {options.AGAIN}")
-@options.number(
-    "--swatch-cm2", "Area of a swatch.", expected="cm2 of a swatch", metavar="CM2", default=AREA_CM2, to="area_cm2"
-)
-@options.number("--scale-step", "Smallest step of the scale.  [default: 0.01]", expected="grams", metavar="G")
-@options.number("--scale-max", "The most that it carries.", expected="grams", metavar="G")
-@click.option("--workbook", is_flag=True, help="All tables as sheets of one swatches.xlsx.")
 @options.as_json
 def command(folder: Path, area_cm2: float, workbook: bool, as_json: bool, **told: Any) -> None:
     """A folder to begin with, and what to pour first, in grams.

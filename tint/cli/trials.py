@@ -6,12 +6,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-import click
-
 from tint.appearance import Setting, how_read
 from tint.checks.castings import YOUNG_DAYS
 from tint.cli import options
-from tint.cli.asked import Doses, one_thickness
+from tint.cli.asked import Doses, trial_thickness
+from tint.cli.keys import called, option
 from tint.errors import InputError
 from tint.palette import Palette
 from tint.swatches.instruments import Given
@@ -20,19 +19,19 @@ from tint.trials.files import check_range, read_reading, read_trial
 from tint.trials.trial import MOST_MM, differences
 
 _FORM = "--base, --load, --thickness and --read FILE[:NAME], or --trial FILE"
-_ABOUT = ("days", "cure_c", "mould", "finish", "lot")
+_ABOUT = ("thickness_mm", "days_of_cure", "cure_c", "mould", "finish", "lot")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Poured:
-    """Trials as the command line names them; fields are named as the options are."""
+    """Trials as the command line names them; fields are named as options and keys are."""
 
     base: str | None
     load: Mapping[str, float]
     read: str | None
     read_black: str | None
-    read_thickness: float | None
-    days: float | None
+    thickness_mm: float | None
+    days_of_cure: float | None
     cure_c: float | None
     mould: str | None
     finish: str | None
@@ -42,9 +41,9 @@ class Poured:
     @property
     def given(self) -> list[str]:
         """The options that describe a trial, all but its file."""
-        names = ("base", "load", "read", "read_black", "read_thickness", *_ABOUT)
+        names = ("base", "load", "read", "read_black", *_ABOUT)
         told = {name: getattr(self, name) for name in names} | {"load": self.load or None}
-        return [f"--{name.replace('_', '-')}" for name in options.given(**told)]
+        return [called(name) for name in options.given(**told)]
 
 
 trial_options = options.grouped(
@@ -52,19 +51,20 @@ trial_options = options.grouped(
     Poured,
     options.base,
     options.amounts("--load", "A pigment and its percent of the mix, as really weighed.", options.PERCENT),
-    click.option("--read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
-    click.option("--read-black", metavar="FILE[:NAME]", help="The same casting read over the darkest backing."),
-    click.option(
-        "--read-thickness", type=one_thickness, metavar="MM", help="Its measured thickness.  [default: as --thickness]"
+    option("--read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
+    option("--read-black", metavar="FILE[:NAME]", help="The same casting read over the darkest backing."),
+    trial_thickness,
+    options.number(
+        "--set trial.days_of_cure", "Days of cure before it was read.", expected="days", metavar="DAYS", was=["days"]
     ),
-    options.number("--days", "Days of cure before it was read.", expected="days", metavar="DAYS"),
-    options.number("--cure-c", "Temperature of its cure, in °C.", expected="degrees Celsius", metavar="DEGREES"),
-    click.option("--mould", metavar="TEXT", help="What its mould is made of."),
-    click.option("--finish", metavar="TEXT", help="The surface that was read, such as smooth or satin."),
-    click.option("--lot", metavar="TEXT", help="Lot of the base."),
-    click.option(
-        "--trial", multiple=True, metavar="FILE", help="Instead: a trial file, TOML or JSON; repeat for each."
+    options.number(
+        "--set trial.cure_c", "Temperature of its cure, in °C.", expected="degrees Celsius", metavar="DEGREES"
     ),
+    option("--set trial.mould", metavar="TEXT", help="What its mould is made of."),
+    option("--set trial.finish", metavar="TEXT", help="The surface that was read, such as smooth or satin."),
+    option("--set trial.lot", metavar="TEXT", help="Lot of the base."),
+    option("--trial", multiple=True, metavar="FILE", help="Instead: a trial file, TOML or JSON; repeat for each."),
+    heading="The trial",
 )
 
 
@@ -82,8 +82,8 @@ def trials_of(palette: Palette, poured: Poured, casting: Mapping[str, Any], said
 
 def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any], said: Given) -> Trial:
     blend, thickness = Doses(poured.base, poured.load).blend(palette), _thickness(poured, casting)
-    check_range(poured.days, "days", "--days")
-    check_range(poured.cure_c, "cure_c", "--cure-c")
+    check_range(poured.days_of_cure, "days", called("days_of_cure"))
+    check_range(poured.cure_c, "cure_c", called("cure_c"))
     asked = Setting(thickness_mm=thickness, over=casting.get("over", ""), seat=casting.get("seat", "air"))
     over = asked.behind(palette)
     options.known(over, [*palette.backings, "none"], "--over")
@@ -103,7 +103,7 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any], 
         blend=blend,
         thickness_mm=thickness,
         readings=readings,
-        days_of_cure=poured.days,
+        days_of_cure=poured.days_of_cure,
         cure_c=poured.cure_c,
         mould=poured.mould or "",
         finish=poured.finish or "",
@@ -112,12 +112,12 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any], 
 
 
 def _thickness(poured: Poured, casting: Mapping[str, Any]) -> float:
-    own = poured.read_thickness
+    own = poured.thickness_mm
     thickness: float | None = own if own is not None else casting.get("thickness_mm")
     if thickness is None:
         raise InputError("--thickness", "not given", "expected the wall thickness in mm", "as in --thickness 3")
     if not 0.0 < thickness <= MOST_MM:
-        option = "--thickness" if own is None else "--read-thickness"
+        option = "--thickness" if own is None else called("thickness_mm")
         raise InputError(option, f"{thickness:g} mm", f"expected more than 0 and at most {MOST_MM:g} mm")
     return thickness
 

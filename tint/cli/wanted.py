@@ -12,6 +12,7 @@ import click
 from tint.appearance import Setting
 from tint.cli import options
 from tint.cli.asked import base_of
+from tint.cli.keys import SET, called, option
 from tint.cli.workshop import workshop
 from tint.errors import InputError
 from tint.materials import Blend
@@ -72,6 +73,11 @@ def _bounds(read: Callable[[str], dict[str, float]], option: str) -> Callable[[s
     return convert
 
 
+def _range(name: str, text: str) -> options.Decorator:
+    key = SET + name
+    return option(key, type=_bounds(partial(bounds_of, name), key), metavar="RANGE", help=text)
+
+
 def _wish(
     target_lab: tuple[float, ...] | None, target_srgb: str | None, target_reading: str | None,
     target_photo: str | None, **more: Any,
@@ -83,22 +89,20 @@ target_options = options.grouped(
     "wish",
     _wish,
     options.lab("--target-lab", "The colour wanted, as CIELAB L*, a*, b*."),
-    click.option("--target-srgb", metavar="'#rrggbb'", help="The same as a screen colour, in quotation marks."),
-    click.option("--target-reading", metavar="FILE[:NAME]", help="The same as measured: a table or instrument's file."),
-    click.option(
+    option("--target-srgb", metavar="'#rrggbb'", help="The same as a screen colour, in quotation marks."),
+    option("--target-reading", metavar="FILE[:NAME]", help="The same as measured: a table or instrument's file."),
+    option(
         "--target-photo", metavar="FILE:X,Y[:chart]",
         help="The same as a place in a photograph, in pixels; without a chart in it, roughly.",
     ),
-    click.option(
+    option(
         "--opacity",
         type=_bounds(opacity_of, "--opacity"),
         metavar="WORD|RANGE",
         help="solid, milky, see-through, glows, any; or a contrast ratio: 0.95, 0.97.., ..0.6, 0.6..0.7.",
     ),
-    options.number(
-        "--tolerance", "The CIEDE2000 within which the colour counts as reached.  [default: 1]",
-        expected="a CIEDE2000", metavar="CIEDE2000",
-    ),
+    options.tolerance,
+    heading="Wanted",
 )  # fmt: skip
 
 
@@ -139,11 +143,11 @@ def _read(palette: Palette, where: str, setting: Setting, over: str, said: Given
 
 @dataclass(frozen=True, kw_only=True)
 class Sample:
-    """How a target was measured, or the blend whose look it is; arguments are named as the options are."""
+    """How a target was measured, or the blend whose look it is; fields are named as the keys are."""
 
     target_over: str | None
     target_black: str | None
-    target_thickness: float | None
+    target_thickness_mm: float | None
     as_blend: Mapping[str, float]
     as_base: str | None
     transmittance: Mapping[str, float] | None
@@ -151,9 +155,9 @@ class Sample:
 
     @property
     def measured(self) -> list[str]:
-        """The options given that make sense of a measured sample alone."""
-        told = {name: getattr(self, name) for name in ("target_over", "target_black", "target_thickness")}
-        return [f"--{name.replace('_', '-')}" for name in options.given(**told)]
+        """The keys given that make sense of a measured sample alone."""
+        told = {name: getattr(self, name) for name in ("target_over", "target_black", "target_thickness_mm")}
+        return [SET + name for name in options.given(**told)]
 
     @property
     def light(self) -> dict[str, float]:
@@ -163,42 +167,35 @@ class Sample:
     @property
     def more(self) -> dict[str, float]:
         """What it asks of a target besides."""
-        return {**self.light, **options.given(thickness_mm=self.target_thickness)}
+        return {**self.light, **options.given(thickness_mm=self.target_thickness_mm)}
 
 
 sample_options = options.grouped(
     "sample",
     Sample,
-    click.option("--target-over", metavar="BACKING", help="The backing behind the sample; recipes are judged over it."),
-    click.option("--target-black", metavar="FILE[:NAME]", help="The same sample measured over the darkest backing."),
+    option(
+        "--set target_over", metavar="BACKING", help="The backing behind the sample; recipes are judged over it."
+    ),
+    option("--set target_black", metavar="FILE[:NAME]", help="The same sample measured over the darkest backing."),
     options.number(
-        "--target-thickness", "The sample's thickness, if not the part's.", expected="a thickness in mm", metavar="MM"
+        "--set target_thickness_mm", "The sample's thickness, if not the part's.", expected="a thickness in mm",
+        metavar="MM", was=["target-thickness"],
     ),
-    options.amounts("--as-blend", "Match colour and opacity of this blend instead.", options.PERCENT),
-    click.option("--as-base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
-    click.option(
-        "--transmittance",
-        type=_bounds(partial(bounds_of, "transmittance"), "--transmittance"),
-        metavar="RANGE",
-        help="Luminous transmittance of the part with nothing behind it: 0.45, 0.3.., ..0.5 or 0.3..0.4.",
-    ),
-    click.option(
-        "--haze",
-        type=_bounds(partial(bounds_of, "haze"), "--haze"),
-        metavar="RANGE",
-        help="Share of that light which the part scatters, so that what lies behind is blurred: ..0.3 or 0.9...",
-    ),
-)
+    options.amounts("--set as_blend", "Match colour and opacity of this blend instead.", options.PERCENT),
+    option("--set as_base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
+    _range("transmittance", "Luminous transmittance of the part with nothing behind it: 0.45, 0.3.., ..0.5, 0.3..0.4."),
+    _range("haze", "Share of that light which the part scatters, so that what lies behind is blurred: ..0.3 or 0.9..."),
+)  # fmt: skip
 
 
 def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) -> dict[str, Any]:
     """How the part is cast and seen: over what the target was seen over, where that is told."""
     if sample.target_over is None:
         return dict(casting)
-    over = options.known(sample.target_over, [*palette.backings, "none"], "--target-over")
+    over = options.known(sample.target_over, [*palette.backings, "none"], "--set target_over")
     if casting.get("over", over) != over:
         found = f"{over}, but --over {casting['over']}"
-        raise InputError("--target-over", found, "expected one backing for both", "leave --over out")
+        raise InputError("--set target_over", found, "expected one backing for both", "leave --over out")
     return {**casting, "over": over}
 
 
@@ -210,13 +207,13 @@ def wanted(
         return _as_blend(palette, wish, sample, setting=setting, base=base)
     if not wish.given:
         found = "an opacity or tolerance without a colour" if wish.asked or sample.light else "no colour is named"
-        raise InputError("target", found, f"expected {', '.join(_COLOURS)} or --as-blend PIGMENT=PERCENT")
+        raise InputError("target", found, f"expected {', '.join(_COLOURS)} or --set as_blend=PIGMENT=PERCENT")
     target = target_of(palette, wish, setting, said, **sample.more)
     assert target is not None  # a colour is given
     if sample.target_black is None:
         return target
     if not palette.pair:
-        raise InputError("--target-black", "the palette cannot tell opacity", ONE_WAY, "leave it out")
+        raise InputError("--set target_black", "the palette cannot tell opacity", ONE_WAY, "leave it out")
     black = _read(palette, sample.target_black, setting, palette.black, said)
     return with_black(target, black, palette, setting=setting)
 
@@ -224,9 +221,9 @@ def wanted(
 def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:
     clash = [*wish.given, *sample.measured]
     if clash:
-        raise InputError("--as-blend", f"given together with {' and '.join(clash)}", "expected one or the other")
-    loadings = options.all_known(sample.as_blend, palette.pigments, "--as-blend")
-    blend = Blend(base_of(palette, sample.as_base or base, "--as-base"), loadings)
+        raise InputError("--set as_blend", f"given together with {' and '.join(clash)}", "expected one or the other")
+    loadings = options.all_known(sample.as_blend, palette.pigments, "--set as_blend")
+    blend = Blend(base_of(palette, sample.as_base or base, "--set as_base"), loadings)
     return target_from_blend(palette, blend, setting=setting, **wish.asked, **sample.light)
 
 
@@ -234,48 +231,61 @@ def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting,
 
 
 def _pigments(name: str, text: str) -> options.Decorator:
-    return click.option(name, multiple=True, metavar="PIGMENT", help=f"{text} {options.AGAIN}")
+    return option(name, multiple=True, metavar="PIGMENT", help=f"{text} {options.AGAIN}")
 
 
-def _percent(name: str, text: str, expected: str, default: float | None = None) -> options.Decorator:
-    return options.number(name, text, expected=expected, metavar="PERCENT", default=default)
+def _percent(name: str, text: str, expected: str, **more: Any) -> options.Decorator:
+    return options.number(name, text, expected=expected, metavar="PERCENT", **more)
 
 
-rules_options = options.grouped(
-    "search",
-    dict,
-    options.count("--most-pigments", "The largest number of pigments in a recipe.", default=Rules.most_pigments),
-    _pigments("--keep", "Use this pigment in every recipe."),
-    _pigments("--leave-out", "Exclude this pigment."),
-    _pigments("--insist", "Allow this pigment although it is known to upset the cure."),
-    options.amounts("--fix", "Fix the loading of this pigment.", options.PERCENT, to="fixed"),
-    _percent("--smallest", "The smallest loading of a pigment.", "percent of the mix", default=0.0),
-    _percent("--max-total", "The largest loading in all.", "percent of the mix"),
-    options.amounts("--stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
-    options.number("--batch-g", "The grams of mix that the moulds hold.", expected="grams of mix", metavar="G"),
-    _percent("--waste", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]", "% of the batch"),
-    options.number(
-        "--scale-step", "Round doses to this step of the scale.", expected="grams", metavar="G", to="scale_step_g"
-    ),
-    options.walls,
-    click.option("--also-light", metavar="NAME", help="A second light, in which recipes are compared too."),
-    click.option(
-        "--rank-by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True,
-        help="How recipes are ordered.",
-    ),
-    options.count("--recipes", "How many recipes to show.", default=Rules.most_recipes, to="most_recipes"),
-)  # fmt: skip
+def _rules_options(name: Callable[[str], str]) -> options.Decorator:
+    """All rules; `name` says what the usual ones are called, which need not be options where they are seldom told."""
+    return options.grouped(
+        "search",
+        dict,
+        options.count(name("most_pigments"), "The most pigments in a recipe.", default=Rules.most_pigments),
+        _pigments(name("keep"), "Use this pigment in every recipe."),
+        _pigments(name("leave_out"), "Exclude this pigment."),
+        options.amounts(name("fix"), "Fix the loading of this pigment.", options.PERCENT, to="fixed"),
+        _pigments("--set insist", "Allow this pigment although it is known to upset the cure."),
+        _percent("--set smallest", "The smallest loading of a pigment.", "percent of the mix", default=0.0),
+        _percent("--set max_total", "The largest loading in all.", "percent of the mix"),
+        options.amounts("--set stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
+        options.number("--set batch_g", "The grams of mix that the moulds hold.", expected="grams of mix", metavar="G"),
+        _percent(
+            "--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]",
+            "% of the batch", was=["waste"],
+        ),
+        options.number(
+            "--set scale_step_g", "Round doses to this step of the scale.", expected="grams", metavar="G",
+            was=["scale-step"],
+        ),
+        options.walls,
+        option("--set also_light", metavar="NAME", help="A second light, in which recipes are compared too."),
+        option(
+            "--set rank_by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True,
+            help="How recipes are ordered.",
+        ),
+        options.count(
+            "--set most_recipes", "How many recipes to show.", default=Rules.most_recipes, was=["recipes"]
+        ),
+        heading="Limits",
+    )  # fmt: skip
+
+
+rules_options = _rules_options(lambda name: f"--{name.replace('_', '-')}")
+rules_as_keys = _rules_options(lambda name: SET + name)
 
 
 def rules_of(palette: Palette, search: Mapping[str, Any]) -> Rules:
     """The rules that options name, their pigments checked."""
     told = dict(search)
-    for option in ("keep", "leave_out", "insist"):
-        for name in told[option]:
-            options.known(name, palette.pigments, f"--{option.replace('_', '-')}")
-    options.all_known(told["fixed"], palette.pigments, "--fix")
-    options.all_known(told["stock_g"], palette.pigments, "--stock")
-    told["batch_g"] = _mix(told["batch_g"], told.pop("waste"))
+    for name in ("keep", "leave_out", "insist"):
+        for pigment in told[name]:
+            options.known(pigment, palette.pigments, called(name))
+    for name in ("fixed", "stock_g"):
+        options.all_known(told[name], palette.pigments, called(name))
+    told["batch_g"] = _mix(told["batch_g"], told.pop("waste_percent"))
     if told["scale_step_g"] is None and told["batch_g"] is not None:
         told["scale_step_g"] = workshop().scale_step_g
     if workshop().dose_tolerance_percent is not None:
@@ -287,9 +297,9 @@ def _mix(batch_g: float | None, waste: float | None) -> float | None:
     """What is weighed for a batch, waste included, as `tint weigh` has it [g]."""
     if batch_g is None:
         if waste is not None:
-            raise InputError("--waste", "the batch is not told", mend="give --batch-g too")
+            raise InputError(called("waste_percent"), "the batch is not told", mend="give batch_g too")
         return None
     percent = waste_of(workshop()) if waste is None else waste
     if not 0.0 <= percent <= 200.0:
-        raise InputError("--waste", f"{percent:g} %", "expected 0 to 200 % of the batch")
+        raise InputError(called("waste_percent"), f"{percent:g} %", "expected 0 to 200 % of the batch")
     return batch_g * (1.0 + percent / 100.0)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,46 +12,164 @@ import click
 from tint import jsonable
 from tint.cli import options, show
 from tint.cli.asked import Doses, chosen, palette_of, recipe_options, setting_options
+from tint.cli.keys import Command, option
 from tint.cli.wanted import Wish, target_of, target_options
-from tint.cli.weigh_options import Files, file_options, sheet_options
+from tint.cli.workshop import workshop
+from tint.files import write_all
 from tint.palette import Palette
 from tint.swatches.instruments import Given
-from tint.weighing import Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, weigh
+from tint.weighing import Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, weigh, weigh_table
+from tint.weighing.batch import HEADROOM, WASTE_PERCENT
+from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-SECTIONS = {
-    "The recipe": ("--base", "--load", "--recipe", "--pick"),
-    "How much": (
-        "--batch-g", "--batch-cm3", "--part-cm3", "--count", "--moulds", "--sprue-cm3", "--cup-loss-g", "--waste",
-    ),
-    "The scale": ("--scale-step", "--scale-sd", "--dose-tolerance", "--premix", "--kept"),
-    "Cups and pot life": ("--cup-cm3", "--headroom", "--pot-life", "--minutes-to-mix", "--minutes-per-mould"),
-    "How it is cast and seen": ("--thickness", "--wall", "--over", "--seat", "--light", "--observer", "--geometry"),
-    "A target to round towards": (
-        "--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--opacity", "--tolerance", "--scale",
-    ),
-    "Output": ("--csv", "--pdf", "--paper", "--title", "--date", "--replace", "--json"),
-}  # fmt: skip
 _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing is not pointed out
 
 
-@click.command("weigh", cls=options.Sectioned, sections=SECTIONS)
+# What is weighed, on what, in which cups; and what the sheet is written as.
+
+
+def _grams(name: str, text: str, **more: Any) -> options.Decorator:
+    return options.number(name, text, expected="grams", metavar="G", **more)
+
+
+def _volume(name: str, text: str, **more: Any) -> options.Decorator:
+    return options.number(name, text, expected="cm3", metavar="CM3", **more)
+
+
+def _minutes(name: str, text: str, **more: Any) -> options.Decorator:
+    return options.number(name, text, expected="minutes", metavar="MIN", **more)
+
+
+def _percent(name: str, text: str, **more: Any) -> options.Decorator:
+    return options.number(name, text, metavar="PERCENT", **more)
+
+
+_batch_options = options.grouped(
+    "batch",
+    Batch,
+    options.number("--batch-g", "How much mix the moulds hold, in grams; or", expected="grams of mix", metavar="G"),
+    _volume("--part-cm3", "the volume of one part, in cubic centimetres,"),
+    options.count("--count", "and how many parts.", default=1),
+    options.number("--set batch_cm3", "How much mix the moulds hold.", expected="cm3 of mix", metavar="CM3"),
+    options.count("--set moulds", "How many moulds are poured.  [default: one a part]"),
+    _volume("--set sprue_cm3", "What stays in sprue and flash of each mould.", default=0.0),
+    _grams("--set cup_loss_g", "What stays in each cup.", default=0.0),
+    _percent(
+        "--set waste_percent",
+        "A margin on what is poured.",
+        expected="% of the batch",
+        default=WASTE_PERCENT,
+        was=["waste"],
+    ),
+    heading="How much",
+)
+
+
+def _scale(step_g: float, sd_g: float | None, tolerance_percent: float) -> Scale:
+    return Scale(step_g=step_g, sd_g=sd_g, tolerance_percent=tolerance_percent, max_g=workshop().scale_max_g)
+
+
+_scale_options = options.grouped(
+    "scale",
+    _scale,
+    _grams("--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G, was=["scale-step"]),
+    _grams(
+        "--set scale_sd_g", "Repeatability of the scale, as a standard deviation.  [default: 0.41 steps]", to="sd_g",
+        was=["scale-sd"],
+    ),
+    _percent(
+        "--set dose_tolerance_percent", "By how much a dose may be off.", expected="% of a dose",
+        to="tolerance_percent", default=TOLERANCE_PERCENT, was=["dose-tolerance"],
+    ),
+)  # fmt: skip
+_premix_option = option(
+    "--set premix", type=bool, default=True, metavar="yes|no", was=["no-premix=no", "premix=yes"],
+    help="Let pigments down in base first whose dose is too small to weigh.  [default: yes]",
+)  # fmt: skip
+_split_options = options.grouped(
+    "split",
+    Split,
+    _volume("--set cup_cm3", "The largest cup there is, filled to its brim."),
+    options.number(
+        "--set headroom", "How many times the mix a cup must hold, since mix swells under vacuum; 3 to 5 is usual.",
+        expected="how many times the mix", metavar="TIMES", default=HEADROOM,
+    ),
+    _minutes("--set pot_life_min", "From when the parts meet until the mix no longer pours.", was=["pot-life"]),
+    _minutes("--set minutes_to_mix", "Of the pot life, what mixing and degassing take.", default=0.0),
+    _minutes("--set minutes_per_mould", "Of the pot life, what pouring one mould takes."),
+)  # fmt: skip
+
+
+def sheet_options(command: options.Command) -> options.Command:
+    """All that decides what is weighed."""
+    return _batch_options(_scale_options(_premix_option(_split_options(command))))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Files:
+    """What else the sheet is written as."""
+
+    csv: Path | None
+    pdf: Path | None
+    paper: str
+    title: str | None
+    date: date | None
+    replace: bool
+
+    def check(self) -> None:
+        """Refuse names that cannot be written to, before anything is worked out."""
+        options.check_file(self.csv, "--csv", ".csv", replace=self.replace)
+        options.check_file(self.pdf, "--pdf", ".pdf", replace=self.replace)
+
+    def write(self, palette: Palette, sheet: WeighSheet) -> list[str]:
+        """Write them; their names."""
+        contents: dict[Path, bytes] = {}
+        if self.csv:
+            contents[self.csv] = weigh_table(sheet)
+        if self.pdf:
+            from tint.proofs.sheet import draw_weigh_sheet  # for those who ask for it
+
+            made = datetime(self.date.year, self.date.month, self.date.day, tzinfo=UTC) if self.date else None
+            contents[self.pdf] = draw_weigh_sheet(palette, sheet, title=self.title or "", paper=self.paper, made=made)
+        write_all(contents)
+        return [str(path) for path in contents]
+
+
+file_options = options.grouped(
+    "files",
+    Files,
+    option("--csv", metavar="FILE.csv", type=options.PATH, help="Write it for a spreadsheet too."),
+    option("--pdf", metavar="FILE.pdf", type=options.PATH, help="Write it for paper, one page."),
+    options.paper,
+    options.title,
+    option(
+        "--set date",
+        type=options.day("--set date"),
+        metavar="DAY",
+        help="On the PDF, as in 2031-05-09.  [default: left blank]",
+    ),
+    options.replace,
+    heading="Output",
+)
+
+
+@click.command("weigh", cls=Command)
 @options.folder
 @recipe_options
 @target_options
 @setting_options
 @options.walls
 @sheet_options
-@click.option(
-    "--kept",
-    metavar="FILE.json",
+@option(
+    "--set kept", metavar="FILE.json",
     help="The sheet of the batch before, written with --json: its premixes are used first.",
-)
+)  # fmt: skip
 @file_options
-@options.optics
 @options.as_json
+@options.optics
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any],
     walls_mm: tuple[float, ...], said: Given, batch: Batch, scale: Scale, premix: bool, kept: str | None,

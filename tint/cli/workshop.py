@@ -11,15 +11,7 @@ from tint.materials import Workshop
 from tint.swatches.folder import workshop_of
 
 _KEY = "tint.workshop"
-# Options that a workshop answers for, by what they are called.
-_ANSWERS = {
-    "--scale-step": "scale_step_g",
-    "--dose-tolerance": "dose_tolerance_percent",
-    "--cup-cm3": "cup_cm3",
-    "--waste": "waste_percent",
-    "--mould": "mould_depths_mm",
-}
-_ONLY_WITH_A_BATCH = ("--scale-step", "--waste")  # where they have no default, they mean nothing without a batch
+_ONLY_WITH_A_BATCH = ("scale_step_g", "waste_percent")  # where they have no default, they mean nothing without a batch
 
 
 def folder_given(context: click.Context, _: click.Parameter, folder: Path | None) -> Path | None:
@@ -40,10 +32,10 @@ def workshop() -> Workshop:
 
 
 def _default(param: click.Parameter, found: Workshop) -> Any:
-    name = next((each for each in param.opts if each in _ANSWERS), None)
-    if name is None or (name in _ONLY_WITH_A_BATCH and param.default is None):
+    """What the workshop says of a key that has its name there, and of the depths of moulds."""
+    if "--mould" in param.opts and param.multiple:  # a folder of moulds; elsewhere the word is what a mould is made of
+        return tuple(f"{depth:g}" for depth in found.mould_depths_mm) or None
+    key = getattr(param, "key", "")
+    if key in _ONLY_WITH_A_BATCH and param.default is None:
         return None
-    value = getattr(found, _ANSWERS[name])
-    if name == "--mould":  # depths at hand; elsewhere the word means what a mould is made of
-        return tuple(f"{depth:g}" for depth in value) if param.multiple and value else None
-    return value
+    return getattr(found, key, None)

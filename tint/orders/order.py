@@ -17,7 +17,7 @@ from tint.appearance import Setting
 from tint.errors import InputError
 from tint.given import target_of
 from tint.materials import Workshop
-from tint.opacity import opacity_of
+from tint.opacity import bounds_of, opacity_of
 from tint.palette import Palette
 from tint.recipes import Rules
 from tint.target import Target, solid_unless_told, without_gloss
@@ -26,16 +26,19 @@ from tint.weighing.batch import waste_of
 FOLDER = "orders"  # in the swatch folder
 FORMAT = 1
 _COLOURS = ("colour", "lab", "reading", "photo")
+_LIGHT = ("transmittance", "haze")
 _FORM = "an order as docs/orders.md shows one"
 
 
 class Limits(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
-    """What a recipe may hold; keys are the options of `tint solve`."""
+    """What a recipe may hold; keys are the options and keys of `tint solve`."""
 
     most_pigments: int | None = None
     keep: tuple[str, ...] = ()
     leave_out: tuple[str, ...] = ()
+    insist: tuple[str, ...] = ()
     fix: dict[str, float] = {}
+    stock: dict[str, float] = {}
     smallest: float | None = None
     max_total: float | None = None
 
@@ -63,6 +66,8 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     reading: str | None = None  # FILE or FILE:NAME, beside the order's file or from the root
     photo: Photo | None = None  # a place in a photograph
     opacity: str | float | tuple[float, float] | None = None  # as `tint.opacity` takes it; solid when absent
+    transmittance: str | float | tuple[float, float] | None = None  # of the part, in the same forms but for the words
+    haze: str | float | tuple[float, float] | None = None  # the share of that light which it scatters, likewise
     tolerance: float | None = None  # CIEDE2000
     walls_mm: tuple[float, ...] = ()  # every wall of the part; those of `part` when absent [mm]
     part: str | None = None  # a mesh of the part, beside the order's file
@@ -169,10 +174,12 @@ class Order(Struct, kw_only=True, frozen=True):
     @property
     def opacity_text(self) -> str | None:
         """The opacity asked for, as an option has it."""
-        asked = self.written.opacity
-        if isinstance(asked, tuple):
-            return f"{asked[0]:g}..{asked[1]:g}"
-        return None if asked is None else f"{asked:g}" if isinstance(asked, float) else asked
+        return _as_text(self.written.opacity)
+
+    @property
+    def light_texts(self) -> dict[str, str | None]:
+        """The transmittance and the haze asked for, likewise."""
+        return {kind: _as_text(getattr(self.written, kind)) for kind in _LIGHT}
 
     def setting(self, palette: Palette) -> Setting:
         """How the part is cast and seen: its thinnest wall; the colour of a screen or photograph has no gloss."""
@@ -190,6 +197,9 @@ class Order(Struct, kw_only=True, frozen=True):
             photo=self.photo,
         )  # fmt: skip
         asked: dict[str, Any] = {} if written.tolerance is None else {"tolerance": written.tolerance}
+        for kind in _LIGHT:
+            if getattr(written, kind) is not None:
+                asked |= bounds_of(kind, getattr(written, kind))
         if written.opacity is None:
             return replace(solid_unless_told(target, palette), **asked)
         return replace(target, **asked | opacity_of(self.opacity_text or "any"))
@@ -210,10 +220,18 @@ class Order(Struct, kw_only=True, frozen=True):
         return Rules(
             keep=limits.keep,
             leave_out=limits.leave_out,
+            insist=limits.insist,
+            stock_g=limits.stock,
             fixed=limits.fix,
             walls_mm=self.walls_mm[1:],
             **{name: value for name, value in told.items() if value is not None},
         )
+
+
+def _as_text(asked: str | float | tuple[float, float] | None) -> str | None:
+    if isinstance(asked, tuple):
+        return f"{asked[0]:g}..{asked[1]:g}"
+    return None if asked is None else f"{asked:g}" if isinstance(asked, float) else asked
 
 
 def read_order(path: str | Path) -> Order:
@@ -257,11 +275,13 @@ def _check(written: Written, where: str) -> None:
         value = getattr(written, name)
         if value is not None and not 0.0 <= value <= 1e9:
             raise InputError(f"{where}, key {name}", f"{value:g}", "0 or more")
-    if isinstance(written.opacity, tuple | str | float):
-        try:
-            opacity_of(written.opacity)
-        except InputError as error:
-            raise InputError(f"{where}, key opacity", error.found, error.expected, error.mend) from error
+    for key in ("opacity", *_LIGHT):
+        asked = getattr(written, key)
+        if asked is not None:
+            try:
+                opacity_of(asked) if key == "opacity" else bounds_of(key, asked)
+            except InputError as error:
+                raise InputError(f"{where}, key {key}", error.found, error.expected, error.mend) from error
 
 
 def orders_in(folder: str | Path) -> Sequence[Path]:

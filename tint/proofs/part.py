@@ -118,7 +118,7 @@ def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: floa
     -----
     Of a map with more than 2000 pixels along a side every second pixel is taken, or every third, and so on.
     """
-    for name, value in (("--mm-per-level", mm_per_level), ("--mm-per-pixel", mm_per_pixel)):
+    for name, value in (("mm_per_level", mm_per_level), ("mm_per_pixel", mm_per_pixel)):
         if not 0.0 < value < 100.0:
             raise InputError(name, f"{value:g}", "expected more than 0 and less than 100 mm")
     path = Path(path)
@@ -134,7 +134,7 @@ def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: floa
     thickness = levels * mm_per_level
     if thickness.max() > LARGEST_MM:
         expected = f"expected at most {LARGEST_MM:g} mm"
-        raise InputError(str(path), f"{thickness.max():.3g} mm thick", expected, "check --mm-per-level")
+        raise InputError(str(path), f"{thickness.max():.3g} mm thick", expected, "check mm_per_level")
     down, right = np.gradient(thickness, mm_per_pixel)
     normals = np.stack((-right, down, np.ones_like(thickness)), axis=-1)
     normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
@@ -321,7 +321,7 @@ def _check_size(name: str, size_mm: Array, *, named: bool) -> None:
     told = f"{longest / 1000:.3g} m" if longest > LARGEST_MM else f"{longest:.2g} mm"
     expected = f"expected a part of {SMALLEST_MM:g} mm to {LARGEST_MM / 1000:g} m"
     fits = [unit for unit in UNITS if not named and _LIKELY_MM[0] <= longest * _mm(unit) <= _LIKELY_MM[1]]
-    guess = f"is it in {' or '.join(fits)}? then add --unit {fits[0]}" if fits else "export it in mm"
+    guess = f"is it in {' or '.join(fits)}? then add --set unit={fits[0]}" if fits else "export it in mm"
     raise InputError(name, f"its longest side is {told}", expected, guess)
 
 

@@ -37,8 +37,8 @@ DECIMALS = {SPECTRA: 5, COLOURS: 3}
 _FIRST_COLUMNS = {SPECTRA: READING_COLUMNS[:4], COLOURS: READING_COLUMNS[:3]}  # others are added when needed
 _BOM = "\ufeff"
 _OF_SCALE = {  # what mends a value above 1 of a measurement, by the scale that it was taken to be on
-    "fraction": "give --scale percent if the file is in percent, else measure it again",
-    "percent": "it was taken as percent already: measure it again, or give --scale fraction if it is none",
+    "fraction": "give --set scale=percent if the file is in percent, else measure it again",
+    "percent": "it was taken as percent already: measure it again, or give --set scale=fraction if it is none",
 }
 
 

@@ -90,7 +90,7 @@ def traced(
     paths.check_installed()
     how = quality if isinstance(quality, Quality) else QUALITIES.get(quality)
     if how is None:
-        raise InputError("--quality", f"`{quality}` is not known", ", ".join(QUALITIES))
+        raise InputError("quality", f"`{quality}` is not known", ", ".join(QUALITIES))
     if scene not in scenes.SCENES:
         raise InputError("--trace", f"`{scene}` is not known", ", ".join(scenes.SCENES))
     if palette.model != "many-flux":

@@ -190,10 +190,10 @@ class Given:
         elif told in ("", self.geometry) or (told == "d:8" and self.geometry in ("di:8", "de:8")):
             specular = SPECULAR.get(self.geometry, "")
             if measurement.specular not in ("", specular):
-                raise _contradicts(measurement, "--geometry", self.geometry, f"specular {measurement.specular}")
+                raise _contradicts(measurement, "--set geometry=", self.geometry, f"specular {measurement.specular}")
             measurement = replace(measurement, geometry=self.geometry, specular=specular)
         else:
-            raise _contradicts(measurement, "--geometry", self.geometry, told)
+            raise _contradicts(measurement, "--set geometry=", self.geometry, told)
         if measurement.lab is None and measurement.xyz is None:
             return measurement
         light, _, observer = (part.strip() for part in measurement.light.partition("/"))
@@ -202,7 +202,7 @@ class Given:
             ("observer", measurement.observer or observer, self.observer),
         ):
             if own and given and measurement.values is None and not _is_same(own, given):
-                raise _contradicts(measurement, f"--{name}", given, own)
+                raise _contradicts(measurement, f"--{name} ", given, own)
         light = measurement.light or self.light
         observer = measurement.observer or ("" if observer else self.observer)
         if measurement.values is None and (light, observer) != (measurement.light, measurement.observer):
@@ -219,7 +219,7 @@ def _is_same(own: str, given: str) -> bool:
 
 def _contradicts(measurement: Measurement, option: str, given: str, own: str) -> InputError:
     return InputError(
-        measurement.where, f"the file says {own}, {option} {given}", "the file's own word", f"leave {option} out"
+        measurement.where, f"the file says {own}, {option}{given}", "the file's own word", f"leave {option[:-1]} out"
     )
 
 
@@ -234,7 +234,7 @@ def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[
     spectra = [each for each in measurements if each.values is not None]
     odd = next((each for each in spectra if scale and each.scale not in ("", scale)), None)
     if odd is not None:
-        raise _contradicts(odd, "--scale", scale, odd.scale)
+        raise _contradicts(odd, "--set scale=", scale, odd.scale)
     open_ones = [each for each in spectra if not (scale or each.scale)]
     decided, note = _decided(open_ones) if open_ones else ("", "")
     read = []
@@ -255,7 +255,7 @@ def _decided(measurements: Sequence[Measurement]) -> tuple[str, str]:
     tops = np.array([highest_seen(each.values, each.wavelengths) for each in measurements if each.values is not None])
     highest = float(tops.max())
     odd = measurements[int(np.argmax(tops))]
-    mend = "say which they are with --scale percent or --scale fraction"
+    mend = "say which they are with --set scale=percent or --set scale=fraction"
     if highest <= FRACTION_UP_TO:
         low, high = VISIBLE_NM
         found = f"no value of the file from {low:g} to {high:g} nm is above {FRACTION_UP_TO:g}"
@@ -279,7 +279,7 @@ def _open_beside_percent(measurement: Measurement) -> Measurement:
     if highest > FRACTION_UP_TO or is_black or measurement.fault is not None:
         return measurement
     found = f"{shown(measurement.name)} stays below {FRACTION_UP_TO:g} in a file of percent: a black, or fractions"
-    mend = "if it is percent too, say --scale percent; if not, export it in percent"
+    mend = "if it is percent too, say --set scale=percent; if not, export it in percent"
     return replace(measurement, fault=InputError(measurement.where, found, "all in percent or all in fractions", mend))
 
 

@@ -1,0 +1,135 @@
+"""`--set KEY=VALUE`: what is seldom told, by the key that an order file, [workshop] or the library has for it.
+
+A key is an option whose whole name is `--set haze`, declared where the other options of its group are: it is read,
+checked and told of in errors as they are, and merely stands in `tint explain options` in place of a command's help.
+"""
+
+from __future__ import annotations
+
+import difflib
+import shlex
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any
+
+import click
+
+from tint.errors import InputError
+
+SET = "--set "
+_LIST = "`tint explain options` lists the keys"
+
+Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
+
+
+class Option(click.Option):
+    """An option or a key, with the heading that it stands under in the help.
+
+    Parameters
+    ----------
+    was : sequence of str
+        The options that a key took the place of, without dashes, as in `haze`, or `no-premix=no` for one without a
+        value; `max-total` of a key `max_total` need not be named.
+    """
+
+    def __init__(self, *told: Any, heading: str = "", was: Sequence[str] = (), **more: Any) -> None:
+        super().__init__(*told, **more)
+        self.heading = heading
+        self.key = self.opts[0].removeprefix(SET) if self.opts[0].startswith(SET) else ""
+        self.was = tuple(was) or (self.key.rpartition(".")[2].replace("_", "-"),)
+
+    def get_help_record(self, ctx: click.Context) -> tuple[str, str] | None:
+        """The line in a command's help; none of a key."""
+        return None if self.key else super().get_help_record(ctx)
+
+
+def option(name: str, *, to: str | None = None, **more: Any) -> Decorator:
+    """An option, or a key where the name begins with `--set `; `to` is the argument that it becomes."""
+    if name.startswith(SET):
+        to = to or name.removeprefix(SET).rpartition(".")[2]
+    return click.option(*((name,) if to is None else (name, to)), cls=Option, **more)
+
+
+def own_keys(command: click.Command) -> dict[str, Option]:
+    """The keys that a command takes."""
+    return {each.key: each for each in command.params if isinstance(each, Option) and each.key}
+
+
+def called(argument: str) -> str:
+    """What the option that becomes an argument is called in the command that runs."""
+    params = click.get_current_context().command.params
+    return next(each.opts[0] for each in params if each.name == argument)
+
+
+class Command(click.Command):
+    """A command that takes keys, and lists its options under their headings."""
+
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        """Read what was typed."""
+        return super().parse_args(ctx, spelled(self, args))
+
+    def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the options, a section after the other; those of no group come last."""
+        sections: dict[str, list[tuple[str, str]]] = {}
+        for each in self.get_params(ctx):
+            record = each.get_help_record(ctx) if isinstance(each, click.Option) else None
+            if record is not None:
+                sections.setdefault(getattr(each, "heading", ""), []).append(record)
+        last = sections.pop("", [])
+        if own_keys(self):
+            last.insert(0, ("--set KEY=VALUE", f"What is seldom told: {_LIST}. May be given more than once."))
+        for heading, records in (sections | {"Other options": last}).items():
+            with formatter.section(heading):
+                formatter.write_dl(records)
+
+
+def spelled(command: click.Command, args: Sequence[str]) -> list[str]:
+    """The arguments, with `--set KEY=VALUE` as one word that names the option which the key is."""
+    keys = own_keys(command)
+    plain = {name: each for each in command.params if isinstance(each, click.Option) for name in each.opts}
+    was = {f"--{old.partition('=')[0]}": (each, old) for each in keys.values() for old in each.was}
+    told: list[str] = []
+    words = iter(args)
+    for word in words:
+        name, sign, value = word.partition("=")
+        if word == "--":
+            return [*told, word, *words]
+        if name == "--set":
+            told.append(_named(value if sign else next(words, ""), keys, plain))
+        elif name in was and name not in plain:
+            each, old = was[name]
+            _, fixed, meant = old.partition("=")
+            meant = meant if fixed else value if sign else next(words, "VALUE")
+            mend = f"write --set {shlex.quote(f'{each.key}={meant}')}"
+            raise InputError(name, "is not an option of its own", mend=mend)
+        else:
+            told.append(word)
+    return told
+
+
+def _named(pair: str, keys: dict[str, Option], plain: dict[str, click.Option]) -> str:
+    """What `KEY=VALUE` stands for: a key's option, or the plain option that says the same."""
+    key, sign, value = pair.partition("=")
+    key = key.strip()
+    if not sign or not key:
+        raise InputError("--set", f"`{pair}`", "expected KEY=VALUE, as in haze=..0.3", _LIST)
+    option = f"--{key.replace('_', '-')}"
+    if option in plain and not plain[option].is_flag:
+        return f"{option}={value}"
+    if key not in keys:
+        near = difflib.get_close_matches(key.replace("-", "_"), keys, n=1)
+        mend = f"did you mean {near[0]}? {_LIST}" if near else _LIST
+        raise InputError("--set", f"there is no key `{key}`", mend=mend)
+    return f"{SET}{key}={value}"
+
+
+def listed(commands: dict[str, click.Command]) -> Iterator[tuple[str, str, str]]:
+    """Every key, what it takes and means, and the commands that have it."""
+    takers: dict[str, list[str]] = {}
+    told: dict[str, Option] = {}
+    for name, command in commands.items():
+        for key, option in own_keys(command).items():
+            told.setdefault(key, option)
+            takers.setdefault(key, []).append(name)
+    for key, option in sorted(told.items()):
+        form = option.make_metavar(click.Context(commands[takers[key][0]])).strip("[]")
+        yield key, f"{form.replace('|', ', ')}: {option.help}", ", ".join(takers[key])
