@@ -1,4 +1,4 @@
-"""`tint proof --compare`: recipes of a file beside its target or another, and what does not go together with it."""
+"""`tint proof --pick 1,3`: recipes of a file beside its target or another, and what does not go together with it."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def solved(fitted_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_the_command_compares_the_recipes_of_a_file(fitted_demo: Path, solved: Path, tmp_path: Path) -> None:
     files = [tmp_path / name for name in ("c.png", "c.html", "c.pdf")]
     result = run(
-        "proof", fitted_demo, "--recipe", solved, "--compare", "--pick", "1,3", "--set", "title=Lichen",
+        "proof", fitted_demo, "--recipe", solved, "--pick", "1,3", "--set", "title=Lichen",
         "--out", files[0], "--sheet", files[1], "--pdf", files[2], "--json",
     )  # fmt: skip
     assert result.exit_code == 0, result.stderr
@@ -65,7 +65,7 @@ def test_the_command_compares_the_recipes_of_a_file(fitted_demo: Path, solved: P
 def test_a_target_named_stands_in_place_of_the_file_s(fitted_demo: Path, solved: Path, tmp_path: Path) -> None:
     page = tmp_path / "c.html"
     more = ("--target-lab", "50,0,0", "--light", "A")
-    result = run("proof", fitted_demo, "--recipe", solved, "--compare", "--sheet", page, *more)
+    result = run("proof", fitted_demo, "--recipe", solved, "--pick", "all", "--sheet", page, *more)
     assert result.exit_code == 0, result.stderr
     assert "Wanted: Lab 50, 0, 0" in shown_words(page.read_text("utf-8"))
     assert "3 recipes" in result.stdout
@@ -74,7 +74,7 @@ def test_a_target_named_stands_in_place_of_the_file_s(fitted_demo: Path, solved:
 def test_without_any_target_recipes_are_compared_all_the_same(fitted_demo: Path, tmp_path: Path) -> None:
     blends = [{"base": each.base, "loadings": dict(each.loadings)} for each in BLENDS]
     (tmp_path / "r.json").write_text(json.dumps({"recipes": blends}), encoding="utf-8")
-    arguments = ("--recipe", tmp_path / "r.json", "--compare", "--thickness", 2.6, "--out", tmp_path / "c.png")
+    arguments = ("--recipe", tmp_path / "r.json", "--pick", "all", "--thickness", 2.6, "--out", tmp_path / "c.png")
     result = run("proof", fitted_demo, *arguments, "--json")
     assert result.exit_code == 0, result.stderr
     assert [each["delta_e"] for each in json.loads(result.stdout)["recipes"]] == [None] * 3
@@ -83,18 +83,20 @@ def test_without_any_target_recipes_are_compared_all_the_same(fitted_demo: Path,
 @pytest.mark.parametrize(
     ("options", "told"),
     [
-        (("--compare", "--light", "A"), "--light: A, but the target in the file holds for D65; name a target for it"),
-        (("--compare", "--pick", "1"), "comparison: 1 recipes; expected 2 to 6"),
-        (("--compare", "--pick", "1,9"), "--pick: 9; expected 1 to 3, the recipes in"),
-        (("--compare", "--pick", "1;2"), "--pick: `1;2` is not a number; expected whole numbers of at least 1"),
-        (("--compare", "--pick", "0,1"), "--pick: `0,1`; expected whole numbers of at least 1, as in 1,3"),
         (
-            ("--compare", "--set", "approver=Ada"),
-            "--set approver: not part of a comparison; leave it out, or --compare",
+            ("--pick", "all", "--light", "A"),
+            "--light: A, but the target in the file holds for D65; name a target for it",
         ),
-        (("--compare", "--show", "wedge"), "--show: not part of a comparison"),
-        (("--compare", "--base", "clear"), "--recipe: given together with --base or --load; expected one"),
-        (("--pick", "1,2"), "--pick: names 2 recipes; expected one; add --compare to see them together"),
+        (("--pick", "1,9"), "--pick: 9; expected 1 to 3, the recipes in"),
+        (("--pick", "1;2"), "--pick: `1;2` is not a number; expected whole numbers of at least 1"),
+        (("--pick", "0,1"), "--pick: `0,1`; expected whole numbers of at least 1, as in 1,3"),
+        (
+            ("--pick", "all", "--set", "approver=Ada"),
+            "--set approver: not part of a comparison; leave it out, or --pick one recipe",
+        ),
+        (("--pick", "all", "--show", "wedge"), "--show: not part of a comparison"),
+        (("--pick", "all", "--base", "clear"), "--recipe: given together with --base or --load; expected one"),
+        (("--compare",), "--compare: is not an option of its own; write --pick all"),
     ],
 )
 def test_what_does_not_go_together_is_said(

@@ -157,7 +157,7 @@ def test_the_fit_says_so_and_names_the_light_that_it_holds_for(folder: Path) -> 
         ["predict", *BLEND[:-1], "2:4:1"],
         ["solve", *SOLVE],
         ["weigh", *BLEND, "--batch-g", "120"],
-        ["adjust", *BLEND, "--read", "COLOURS:celadon-lid", "--target-lab", "66,-20,22", "--most-pigments", "2"],
+        ["adjust", *BLEND, "--read", "COLOURS:celadon-lid", "--target-lab", "66,-20,22", "--set", "most_pigments=2"],
         ["adjust", *BLEND, "--read", "COLOURS:celadon-lid", "--target-reading", "COLOURS:celadon-lid"],
         ["lot", "green", *BLEND, "--read", "COLOURS:celadon-lid"],
     ],
@@ -185,7 +185,7 @@ def test_proofs_and_sheets_say_so(folder: Path, tmp_path: Path) -> None:
     assert any(OFF in warning for warning in told["warnings"])
     assert OFF in sheet.read_text("utf-8")
     (tmp_path / "recipes.json").write_text(json.dumps(answer("solve", folder, *SOLVE, *QUICK)), "utf-8")
-    said("proof", folder, "--recipe", tmp_path / "recipes.json", "--compare", "--sheet", compared, *QUICK)
+    said("proof", folder, "--recipe", tmp_path / "recipes.json", "--pick", "all", "--sheet", compared, *QUICK)
     assert OFF in compared.read_text("utf-8")
 
 

@@ -55,7 +55,7 @@ COMMANDS: dict[str, tuple[str, tuple[str, ...]]] = {
     "solve": ("--target-reading", ("--base", "clear", "--thickness", "3", "--most-pigments", "1", *TWO_FLUX, *ANY)),
     "weigh": ("--target-reading", (*CAST, "--batch-g", "100")),
     "proof": ("--target-reading", (*CAST, "--show", "card")),
-    "adjust": ("--read", (*CAST, "--target-lab", "60,0,0", "--most-pigments", "1", *ANY)),
+    "adjust": ("--read", (*CAST, "--target-lab", "60,0,0", "--set", "most_pigments=1", *ANY)),
     "lot": ("--read", CAST),
     "inspect": ("--reading", ()),
 }  # fmt: skip
@@ -157,7 +157,7 @@ def test_a_trial_file_may_say_it_too(fitted_demo: Path, dark: Path, tmp_path: Pa
     trial = tmp_path / "lid.toml"
     text = 'base = "clear"\nthickness_mm = 3\nloadings = { white = 0.3 }\n[[readings]]\nfile = "dark.csv"\n'
     text += 'over = "white"\n'
-    adjust = ("--trial", trial, "--target-lab", "60,0,0", "--most-pigments", "1", "--optics", "two-flux")
+    adjust = ("--trial", trial, "--target-lab", "60,0,0", "--set", "most_pigments=1", "--optics", "two-flux")
     trial.write_text(text + 'scale = "percent"\n', "utf-8")
     in_file = answer("adjust", fitted_demo, *adjust)
     trial.write_text(text, "utf-8")

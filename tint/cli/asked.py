@@ -129,7 +129,9 @@ class Chosen:
 
 
 def picks(text: str) -> tuple[int, ...]:
-    """Ranks as in `2` or `1,3`, each once."""
+    """Ranks as in `2` or `1,3`, each once; none for `all`."""
+    if text.strip() == "all":
+        return ()
     expected = "whole numbers of at least 1, as in 1,3"
     named = [options.number_in(part, "--pick", expected) for part in text.split(",")]
     if any(value < 1 or value != int(value) for value in named):
@@ -143,8 +145,9 @@ pick = options.count("--pick", "Which recipe of the file.  [default: 1, the best
 _some = option(
     "--pick",
     type=picks,
-    metavar="N[,N ...]",
-    help="Which recipe of the file; to compare, which of them.  [default: 1, the best; to compare, up to six]",
+    metavar="N[,N ...]|all",
+    was=["compare=all"],
+    help="Which recipe of the file; several, or all, up to six, are compared side by side.  [default: 1, the best]",
 )
 
 

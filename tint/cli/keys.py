@@ -27,15 +27,15 @@ class Option(click.Option):
     Parameters
     ----------
     was : sequence of str
-        The options that a key took the place of, without dashes, as in `haze`, or `no-premix=no` for one without a
-        value; `max-total` of a key `max_total` need not be named.
+        The options that it took the place of, without dashes, as in `haze`, or `no-premix=no` for one without a value;
+        `max-total` of a key `max_total` need not be named.
     """
 
     def __init__(self, *told: Any, heading: str = "", was: Sequence[str] = (), **more: Any) -> None:
         super().__init__(*told, **more)
         self.heading = heading
         self.key = self.opts[0].removeprefix(SET) if self.opts[0].startswith(SET) else ""
-        self.was = tuple(was) or (self.key.rpartition(".")[2].replace("_", "-"),)
+        self.was = tuple(was) or ((self.key.rpartition(".")[2].replace("_", "-"),) if self.key else ())
 
     def get_help_record(self, ctx: click.Context) -> tuple[str, str] | None:
         """The line in a command's help; none of a key."""
@@ -86,7 +86,8 @@ def spelled(command: click.Command, args: Sequence[str]) -> list[str]:
     """The arguments, with `--set KEY=VALUE` as one word that names the option which the key is."""
     keys = own_keys(command)
     plain = {name: each for each in command.params if isinstance(each, click.Option) for name in each.opts}
-    was = {f"--{old.partition('=')[0]}": (each, old) for each in keys.values() for old in each.was}
+    taking = [each for each in command.params if isinstance(each, Option)]
+    was = {f"--{old.partition('=')[0]}": (each, old) for each in taking for old in each.was}
     told: list[str] = []
     words = iter(args)
     for word in words:
@@ -99,8 +100,8 @@ def spelled(command: click.Command, args: Sequence[str]) -> list[str]:
             each, old = was[name]
             _, fixed, meant = old.partition("=")
             meant = meant if fixed else value if sign else next(words, "VALUE")
-            mend = f"write --set {shlex.quote(f'{each.key}={meant}')}"
-            raise InputError(name, "is not an option of its own", mend=mend)
+            now = f"--set {shlex.quote(f'{each.key}={meant}')}" if each.key else f"{each.opts[0]} {meant}"
+            raise InputError(name, "is not an option of its own", mend=f"write {now}")
         else:
             told.append(word)
     return told

@@ -49,9 +49,6 @@ _DEEP = (".tif", ".tiff")
 @click.command("proof", cls=Command)
 @options.folder
 @recipes_options
-@option(
-    "--compare", heading="The recipe", is_flag=True, help="Several recipes of the file on one sheet, for the workshop."
-)
 @target_options
 @setting_options
 @options.walls
@@ -74,7 +71,7 @@ _DEEP = (".tif", ".tiff")
 @options.as_json
 @options.optics
 def command(
-    folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, compare: bool, wish: Wish,
+    folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, wish: Wish,
     casting: dict[str, Any], walls_mm: tuple[float, ...], said: Given, out: Path | None, show: str | None, bits: str,
     subject: Subject, tracing: Tracing, cast: Cast,
     approving: Approving, replace: bool, optics: str, as_json: bool,
@@ -83,17 +80,15 @@ def command(
 
     Example: tint proof swatches_demo --base clear --load white=0.5 --thickness 3 --out proof.png
 
-    With --part lid.stl, the part itself at its own thickness. With --sheet or --pdf, a sheet to approve. With
-    --compare, several recipes side by side, for the workshop.
+    With --part lid.stl, the part itself at its own thickness. With --sheet or --pdf, a sheet to approve. With several
+    recipes to --pick, all of them side by side, for the workshop.
     """
     _check_files(out, approving, replace=replace, part=show == "part" or (show is None and subject.given))
     cast.check()
     more: dict[str, Any]
-    if compare:
+    if pick is not None and len(pick) != 1:
         _check_some(out, approving)
         _check_compared(show, bits, subject, approving)
-        if recipe is None:
-            raise InputError("--compare", "its recipes stand in no file", mend="name one with --recipe")
         choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
         sheet = comparison_of(
@@ -103,8 +98,6 @@ def command(
         named = f"{len(sheet.candidates)} recipes"
         _tell(_write(drawn(sheet, out, approving)), named, None, lost=_lost(out, approving), more=more, as_json=as_json)
         return
-    if pick and len(pick) > 1:
-        raise InputError("--pick", f"names {len(pick)} recipes", "expected one", "add --compare to see them together")
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
     tracing.check(subject)
@@ -174,7 +167,7 @@ def _check_compared(show: str | None, bits: str, subject: Subject, approving: Ap
     }  # fmt: skip
     for name, value in others.items():
         if value is not None:
-            raise InputError(name, "not part of a comparison", mend="leave it out, or --compare")
+            raise InputError(name, "not part of a comparison", mend="leave it out, or --pick one recipe")
 
 
 def _write(contents: Mapping[Path, bytes]) -> list[Path]:

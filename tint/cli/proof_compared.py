@@ -1,4 +1,4 @@
-"""`tint proof --compare`: several recipes of a file on one sheet, for the workshop."""
+"""`tint proof --pick 1,3`: several recipes of a file on one sheet, for the workshop."""
 
 from __future__ import annotations
 
