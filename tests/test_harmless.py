@@ -19,7 +19,7 @@ from PIL import Image
 
 from tint.appearance import Setting
 from tint.cli import main
-from tint.cli.edge import LONGEST
+from tint.cli.show import LONGEST
 from tint.errors import Gathered, InputError
 from tint.files import neutral, restored
 from tint.ledger import Order, add, open_ledger, to_csv

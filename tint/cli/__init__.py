@@ -8,7 +8,6 @@ from __future__ import annotations
 import contextlib
 import difflib
 import importlib
-import keyword
 import logging
 import os
 import sys
@@ -17,8 +16,7 @@ from typing import Any
 
 import click
 
-from tint.cli.edge import message
-from tint.cli.keys import Command
+from tint.cli.show import message
 from tint.errors import JobError, TintError
 from tint.stopping import STOPPED, interruptible
 
@@ -48,6 +46,8 @@ COMMANDS = {
     "ledger": "The workshop's record: orders, recipes, batches, approvals.",
 }
 
+# Commands that do not stand in a module of their own name, as `command`.
+_ELSEWHERE = {"import": ("import_", "command"), "lot": ("trials", "lot"), "reach": ("fan", "reach")}
 DONE, NOT_DONE, WRONG_INPUT = 0, 1, 2
 
 
@@ -64,8 +64,8 @@ class Commands(click.Group):
             return None
         if cmd_name == "explain":
             return explain
-        module = f"{cmd_name}_" if keyword.iskeyword(cmd_name) else cmd_name
-        command: click.Command = importlib.import_module(f"tint.cli.{module}").command
+        module, name = _ELSEWHERE.get(cmd_name, (cmd_name, "command"))
+        command: click.Command = getattr(importlib.import_module(f"tint.cli.{module}"), name)
         return command
 
     def resolve_command(
@@ -159,7 +159,7 @@ def _print_version(ctx: click.Context, param: click.Parameter, value: bool) -> N
         ctx.exit()
 
 
-@click.command("explain", cls=Command)
+@click.command("explain")
 @click.argument("word", nargs=-1)
 def explain(word: tuple[str, ...]) -> None:
     """A word of optics or of the trade, in plain sentences.

@@ -13,6 +13,7 @@ import click
 
 from tint.checks import Finding, LeftOut, examine, left_out, unstated_spot
 from tint.cli import options, show
+from tint.cli.fit import circumstances_in_words, circumstances_json
 from tint.cli.keys import Command
 from tint.errors import Fault, InputError
 from tint.fitting import fit_palette
@@ -158,7 +159,7 @@ def _row(fault: Fault) -> tuple[Any, ...]:
 
 
 def _contents(read: SwatchFolder) -> str:
-    how = "".join(f"{base}: {words}.\n" for base, words in show.circumstances_in_words(_circumstances(read)))
+    how = "".join(f"{base}: {words}.\n" for base, words in circumstances_in_words(_circumstances(read)))
     return (
         f"{read.name}: {show.counted(len(read.swatches), 'casting')}, {_readings(read)}, "
         f"{_values(read)}, {read.instrument.geometry}.\n"
@@ -216,6 +217,6 @@ def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], e
             "wavelengths": read.wavelengths,
             "geometry": read.instrument.geometry,
             "kind": read.kind,
-            "circumstances": show.circumstances_json(_circumstances(read)),
+            "circumstances": circumstances_json(_circumstances(read)),
         }
     return content

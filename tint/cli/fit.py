@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,7 @@ from tint.fitting import fit_palette
 from tint.fitting.priors import MIDDLE_NM
 from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
 from tint.swatches import read_folder
+from tint.trials.trial import span
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -84,7 +86,7 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     if palette.read_as != "spectra":
         facts.insert(0, ("read as", palette.read_as, "L*, a*, b*; the spectra that go with them are estimated"))
     show.facts(out, facts)
-    for base, words in show.circumstances_in_words(_circumstances(palette)):
+    for base, words in circumstances_in_words(_circumstances(palette)):
         out.print(f"{base}: {words}")
     out.print()
     if palette.model == "many-flux":
@@ -178,6 +180,30 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
         "swatches": [{name: getattr(swatch, name) for name in names} for swatch in palette.swatches],
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
         "undetermined": list(palette.undetermined),
-        "circumstances": show.circumstances_json(_circumstances(palette)),
+        "circumstances": circumstances_json(_circumstances(palette)),
         "conditions": f"{palette.instrument.geometry}, {_seen_in(palette)}",
     }
+
+
+# How the castings of each base were cured and kept, in a line for people and by name for scripts.
+
+
+def circumstances_in_words(by_base: Mapping[str, Circumstances]) -> Sequence[tuple[str, str]]:
+    """Base and words, for the bases of which something was written."""
+    return [(base, words) for base, told in by_base.items() if (words := _in_words(told))]
+
+
+def _in_words(told: Circumstances) -> str:
+    parts = [
+        told.cure_c and f"cured at {span(told.cure_c)} °C",
+        told.days and f"read {span(told.days)} days after",
+        told.moulds and f"mould {', '.join(told.moulds)}",
+        told.finishes and f"finish {', '.join(told.finishes)}",
+        told.lots and f"lot {', '.join(told.lots)}",
+    ]
+    return "; ".join(part for part in parts if part)
+
+
+def circumstances_json(by_base: Mapping[str, Circumstances]) -> dict[str, Any]:
+    """By base; null or an empty list for what nobody wrote."""
+    return {base: asdict(told) for base, told in by_base.items()}

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.cli import options, show
-from tint.cli.edge import plain
 from tint.cli.keys import Command
+from tint.cli.show import plain
 from tint.errors import ChangedError, InputError
 from tint.materials import SEATS
 from tint.swatches.import_plan import FAULT, GOING, KEY_COLUMNS, LEFT_OUT, REPLACES, Doubles, Import, Naming, Planned

@@ -14,11 +14,11 @@ from tint import ledger as record
 from tint.appearance import Setting
 from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_of
-from tint.cli.edge import plain
 from tint.cli.keys import Command
 from tint.cli.ledger_add import add
 from tint.cli.ledger_options import kind_argument, number_of
 from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near, show_repeat
+from tint.cli.show import plain
 from tint.cli.weigh import sheet_options, show_sheet
 from tint.ledger.lookup import WITHIN
 from tint.palette import Palette

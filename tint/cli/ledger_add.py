@@ -12,10 +12,10 @@ import click
 
 from tint.cli import options, show
 from tint.cli.asked import picked
-from tint.cli.edge import plain
 from tint.cli.keys import Command
 from tint.cli.ledger_options import column_options, is_read, measured, number_of, option_name, reading_options
 from tint.cli.ledger_pages import summary
+from tint.cli.show import plain
 from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
 from tint.ledger import (

@@ -15,8 +15,7 @@ from typing import Any
 
 import click
 
-from tint.cli.keys import SET, Option, option
-from tint.cli.workshop import folder_given
+from tint.cli.keys import SET, Option, folder_given, option
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS
 from tint.optics.layer import MODELS

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint.cli import options, show
-from tint.cli.edge import plain
 from tint.cli.keys import SET, Command, option, spelled
+from tint.cli.show import plain
 from tint.errors import InputError, TintError
 from tint.orders import Done, Order, Quote, answer_order, orders_in, read_order, run_order, state_of
 

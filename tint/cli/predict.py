@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ import click
 import numpy as np
 
 from tint import jsonable
-from tint.appearance import Appearance, Setting, predict
+from tint.appearance import Appearance, Setting, clarity_in_words, predict
 from tint.cli import options, show
 from tint.cli.asked import Doses, chosen, palette_of, recipe_options, span_of, span_options
 from tint.cli.keys import Command, option
@@ -81,7 +82,7 @@ def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spect
         return
     with show.page() as out:
         show.title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
-        show.appearance(out, appearance, palette, more=_by_light_facts(palette, blend.base, told))
+        show_appearance(out, appearance, palette, more=_by_light_facts(palette, blend.base, told))
         if spectrum:
             _show_spectrum(out, appearance)
 
@@ -166,7 +167,7 @@ def _show_sheet(out: Console, sheet: Translucency, palette: Palette) -> None:
     out.print(
         "contrast: Y over black / Y over white. light: what comes through the free slab, Y. TP: translucency "
         "parameter, CIEDE2000 from over black to over white. 95 of 100 castings read within the error "
-        f"({show.place(over)}, CIEDE2000), and within ± of the contrast ratio.",
+        f"({place(over)}, CIEDE2000), and within ± of the contrast ratio.",
         style=show.QUIET,
     )
     out.print()
@@ -197,7 +198,7 @@ def _behind(sheet: Translucency, palette: Palette) -> tuple[tuple[str, ...], lis
         for depth, lab, screen in zip(sheet.thickness_mm, sheet.lab_from_behind, sheet.srgb_from_behind, strict=True)
     ]
     if over not in (palette.black, palette.white):
-        columns.insert(1, f"{show.place(over)}\n{_LAB}")
+        columns.insert(1, f"{place(over)}\n{_LAB}")
         for row, look in zip(rows, sheet.appearances, strict=True):
             row.insert(1, _lab(look.lab))
     return tuple(columns), [tuple(row) for row in rows]
@@ -229,3 +230,63 @@ def _by_light_facts(palette: Palette, base: str, told: dict[str, Any]) -> list[t
         remark = f"contrast ratio {HIDING:g} and more{against_swatches(palette, base, depth)}"
         facts.append(("hides from", "no thickness" if depth is None else f"{depth:.3g} mm", remark))
     return facts
+
+
+# A blend: what several commands say of it, in the same words and keys.
+
+_PATCH = " " * 10
+
+
+def show_appearance(
+    out: Console, look: Appearance, palette: Palette, *, more: Iterable[tuple[str, str, str]] = ()
+) -> None:
+    """Colour over each backing, opacity, light let through, error, and what to know before believing them."""
+    _patch(out, look)
+    labs = {place(look.over): look.lab}
+    if np.isfinite(look.lab_black).all():
+        labs.setdefault(place(palette.black), look.lab_black)
+        labs.setdefault(place(palette.white), look.lab_white)
+    show.table(out, ("<", "L*", "a*", "b*"), [(place, *(show.fixed(x, 2) for x in lab)) for place, lab in labs.items()])
+    out.print()
+    show.facts(out, [*_facts(look), *more])
+    show.notes(out, "Before you trust it", look.warnings, style=show.CARE)
+
+
+def _patch(out: Console, look: Appearance) -> None:
+    """The colour itself, on a terminal that can show it."""
+    if out.is_terminal and out.color_system == "truecolor":
+        for _ in range(2):
+            out.print(_PATCH, style=f"on {look.srgb}")
+        out.print()
+
+
+def place(over: str) -> str:
+    """What a casting is seen over, in words."""
+    return "free slab" if over == "none" else f"over {over}"
+
+
+def _facts(look: Appearance) -> list[tuple[str, str, str]]:
+    gamut = "a screen can show it" if look.in_gamut else "clipped: no screen shows this colour"
+    ratio = f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}"
+    through, regular, haze = (
+        f"{show.fixed(100.0 * value, 1)} ± {show.fixed(100.0 * error, 1)} %"
+        for value, error in (
+            (look.luminous_transmittance, look.luminous_transmittance_error),
+            (look.regular_transmittance, look.regular_transmittance_error),
+            (look.haze, look.haze_error),
+        )
+    )
+    opacity = [
+        ("contrast ratio", ratio, "Y over black / Y over white; 95 of 100", look.contrast_ratio),
+        ("transmittance", through, "total, of the free slab, Y", look.luminous_transmittance),
+    ]
+    if np.isfinite(look.haze):
+        meaning = "within 2.5° of its way: what one sees through"
+        opacity.append(("of it regular", regular, meaning, look.regular_transmittance))
+        opacity.append(("haze", haze, f"the rest of it, scattered: {clarity_in_words(look)}", look.haze))
+    told = [(what, said, meaning) if np.isfinite(x) else (what, "not known", "") for what, said, meaning, x in opacity]
+    return [
+        ("expected error", f"{show.fixed(look.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"),
+        *told,
+        ("screen colour", look.srgb, f"sRGB; {gamut}"),
+    ]

@@ -14,7 +14,7 @@ from tint.appearance import Setting
 from tint.cli import options
 from tint.cli.asked import trial_thickness
 from tint.cli.keys import called, option
-from tint.cli.model import unit
+from tint.cli.solve import unit
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette

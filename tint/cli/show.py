@@ -1,29 +1,24 @@
-"""How answers are shown: calm tables and facts on a page for people, one JSON object for scripts."""
+"""What leaves the program: calm tables and facts on a page for people, one JSON object for scripts, no word that moves
+a terminal's cursor. Little is imported here, since `tint --help` needs it too.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import math
+import re
 import sys
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
-import numpy as np
 
-from tint import jsonable
-from tint.appearance import clarity_in_words
-from tint.cli.edge import Plainly, message, plain, plain_json
-from tint.trials.trial import span
-
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # rich is loaded for those who get a page
     from msgspec import Struct
-    from rich.console import Console, RenderableType
-
-    from tint.appearance import Appearance
-    from tint.palette import Circumstances, Palette
+    from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderableType
+    from rich.segment import Segment
 
 QUIET, HEAD, ALARM, CARE = "dim", "bold", "bold red", "yellow"
 # Characters: wider than any table; the narrowest column that reads well, no source; a terminal of unknown width.
@@ -65,6 +60,8 @@ def warn(line: str) -> None:
 
 def json(content: Struct | Mapping[str, Any], **more: Any) -> None:
     """Write one JSON object and nothing else; `more` are further keys."""
+    from tint import jsonable
+
     click.echo(plain_json(jsonable.text(content, **more)))
 
 
@@ -185,84 +182,51 @@ def progress(*, quiet: bool = False, on: Console | None = None, patience_s: floa
             bar.stop()
 
 
-# A blend: what several commands say of it, in the same words and keys.
+# Harmless to a terminal, and short enough to be read.
 
-_PATCH = " " * 10
+LONGEST = 1000  # characters of a message; chosen to fill a dozen lines of a terminal
+_END = 250  # of them kept for the end, which says what mends it
 
-
-def appearance(out: Console, look: Appearance, palette: Palette, *, more: Iterable[tuple[str, str, str]] = ()) -> None:
-    """Colour over each backing, opacity, light let through, error, and what to know before believing them."""
-    _patch(out, look)
-    labs = {place(look.over): look.lab}
-    if np.isfinite(look.lab_black).all():
-        labs.setdefault(place(palette.black), look.lab_black)
-        labs.setdefault(place(palette.white), look.lab_white)
-    table(out, ("<", "L*", "a*", "b*"), [(place, *(fixed(x, 2) for x in lab)) for place, lab in labs.items()])
-    out.print()
-    facts(out, [*_facts(look), *more])
-    notes(out, "Before you trust it", look.warnings, style=CARE)
+# What moves a terminal's cursor or turns the direction of writing: control characters but for the end of a line and
+# the tabulator, and Unicode's embeddings, overrides, isolates and separators (Unicode Standard Annex 9, section 2).
+_MOVING = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u2028\u2029]")
 
 
-def _patch(out: Console, look: Appearance) -> None:
-    """The colour itself, on a terminal that can show it."""
-    if out.is_terminal and out.color_system == "truecolor":
-        for _ in range(2):
-            out.print(_PATCH, style=f"on {look.srgb}")
-        out.print()
+def plain(text: str) -> str:
+    r"""The text with `\x1b` and the like in place of what a terminal would obey."""
+    return _MOVING.sub(lambda each: f"\\x{ord(each[0]):02x}" if ord(each[0]) < 256 else _escaped(each), text)
 
 
-def place(over: str) -> str:
-    """What a casting is seen over, in words."""
-    return "free slab" if over == "none" else f"over {over}"
+def plain_json(text: str) -> str:
+    """The same JSON, in which such characters are escaped: they can only stand in its strings."""
+    return _MOVING.sub(_escaped, text)
 
 
-def _facts(look: Appearance) -> list[tuple[str, str, str]]:
-    gamut = "a screen can show it" if look.in_gamut else "clipped: no screen shows this colour"
-    ratio = f"{fixed(look.contrast_ratio, 3)} ± {fixed(look.contrast_ratio_error, 3)}"
-    through, regular, haze = (
-        f"{fixed(100.0 * value, 1)} ± {fixed(100.0 * error, 1)} %"
-        for value, error in (
-            (look.luminous_transmittance, look.luminous_transmittance_error),
-            (look.regular_transmittance, look.regular_transmittance_error),
-            (look.haze, look.haze_error),
-        )
-    )
-    opacity = [
-        ("contrast ratio", ratio, "Y over black / Y over white; 95 of 100", look.contrast_ratio),
-        ("transmittance", through, "total, of the free slab, Y", look.luminous_transmittance),
-    ]
-    if np.isfinite(look.haze):
-        meaning = "within 2.5° of its way: what one sees through"
-        opacity.append(("of it regular", regular, meaning, look.regular_transmittance))
-        opacity.append(("haze", haze, f"the rest of it, scattered: {clarity_in_words(look)}", look.haze))
-    told = [(what, said, meaning) if np.isfinite(x) else (what, "not known", "") for what, said, meaning, x in opacity]
-    return [
-        ("expected error", f"{fixed(look.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"),
-        *told,
-        ("screen colour", look.srgb, f"sRGB; {gamut}"),
-    ]
+def _escaped(each: re.Match[str]) -> str:
+    return f"\\u{ord(each[0]):04x}"
 
 
-# How the castings of each base were cured and kept, in a line for people and by name for scripts.
+def message(text: str) -> str:
+    """One line, without its middle where it is too long to be read."""
+    line = plain(" ".join(text.split()))
+    if len(line) <= LONGEST:
+        return line
+    left_out = len(line) - LONGEST
+    return f"{line[: LONGEST - _END]} ... ({left_out} characters left out) ... {line[-_END:]}"
 
 
-def in_words(told: Circumstances) -> str:
-    """What was written of them; empty where nothing was."""
-    parts = [
-        told.cure_c and f"cured at {span(told.cure_c)} °C",
-        told.days and f"read {span(told.days)} days after",
-        told.moulds and f"mould {', '.join(told.moulds)}",
-        told.finishes and f"finish {', '.join(told.finishes)}",
-        told.lots and f"lot {', '.join(told.lots)}",
-    ]
-    return "; ".join(part for part in parts if part)
+class Plainly:
+    """A render hook of rich: makes words harmless where styles, which do command the terminal, are still apart."""
+
+    def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
+        """Wrap what is about to be printed."""
+        return [_Plain(each) for each in renderables]
 
 
-def circumstances_in_words(by_base: Mapping[str, Circumstances]) -> Iterable[tuple[str, str]]:
-    """Base and words, for the bases of which something was written."""
-    return [(base, words) for base, told in by_base.items() if (words := in_words(told))]
+@dataclass(frozen=True)
+class _Plain:
+    held: RenderableType
 
-
-def circumstances_json(by_base: Mapping[str, Circumstances]) -> dict[str, Any]:
-    """By base; null or an empty list for what nobody wrote."""
-    return {base: asdict(told) for base, told in by_base.items()}
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> Iterator[Segment]:
+        for each in console.render(self.held, options):
+            yield each if each.control else each._replace(text=plain(each.text))

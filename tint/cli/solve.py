@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,8 +13,7 @@ import click
 from tint import jsonable
 from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_of, setting_options
-from tint.cli.keys import Command, option
-from tint.cli.model import Model, part_options
+from tint.cli.keys import Command, option, workshop
 from tint.cli.wanted import (
     Sample,
     Wish,
@@ -24,7 +24,6 @@ from tint.cli.wanted import (
     target_options,
     wanted,
 )
-from tint.cli.workshop import workshop
 from tint.errors import InputError
 from tint.files import write_all
 from tint.palette import Palette
@@ -48,6 +47,44 @@ _BOUND = {
     "scale_step": "the step of the scale",
     "palette": "what these pigments can do",
 }
+
+
+# A part, whose walls are taken from its mesh.
+
+UNITS = ("mm", "cm", "m", "in")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Model:
+    """A part as the command line names it."""
+
+    part: Path | None
+    unit: str | None
+
+    def walls(self, casting: Mapping[str, Any], search: Mapping[str, Any]) -> Walls | None:
+        """Its walls; None without a part. They stand in place of a thickness and further walls."""
+        if self.part is None:
+            if self.unit is not None:
+                raise InputError("--set unit", "no mesh to apply it to", mend="name one with --part")
+            return None
+        if "thickness_mm" in casting or search["walls_mm"]:
+            option = "--thickness" if "thickness_mm" in casting else "--wall"
+            raise InputError(option, "given together with --part", "expected one of them: the part tells its walls")
+        from tint.proofs.part import read_part
+        from tint.proofs.walls import walls_of
+
+        part = read_part(self.part, unit=self.unit or "")
+        return walls_of(part.triangles, name=part.name)
+
+
+unit = option("--set unit", type=click.Choice(UNITS), help="Unit of the mesh.  [default: what it says, else mm]")
+part_options = options.grouped(
+    "model",
+    Model,
+    option("--part", metavar="FILE", type=options.PATH, help="Take the walls from the part: an STL, 3MF or OBJ."),
+    unit,
+    heading="Part",
+)
 
 
 @click.command("solve", cls=Command)

@@ -12,8 +12,7 @@ import click
 from tint.appearance import Setting
 from tint.cli import options
 from tint.cli.asked import base_of
-from tint.cli.keys import SET, called, option
-from tint.cli.workshop import workshop
+from tint.cli.keys import SET, called, option, workshop
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import bounds_of, opacity_of

@@ -12,9 +12,9 @@ import click
 from tint import jsonable
 from tint.cli import options, show
 from tint.cli.asked import Doses, chosen, palette_of, recipe_options, setting_options
-from tint.cli.keys import Command, option
+from tint.cli.keys import Command, option, workshop
+from tint.cli.predict import show_appearance
 from tint.cli.wanted import Wish, target_of, target_options
-from tint.cli.workshop import workshop
 from tint.files import write_all
 from tint.palette import Palette
 from tint.swatches.instruments import Given
@@ -237,7 +237,7 @@ def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target:
     more = [("rounding", f"{sheet.delta_e:.2f} CIEDE2000", "from the exact recipe")]
     if has_target:
         more.append(("target", f"{sheet.aim_delta_e:.2f} CIEDE2000", "from it, as rounded"))
-    show.appearance(out, sheet.predicted, palette, more=more)
+    show_appearance(out, sheet.predicted, palette, more=more)
     show.notes(out, "Every wall, the worst first", [wall.words for wall in sheet.walls])
     show.notes(out, "Take care", sheet.cautions)
 
