@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
-from tint import colorimetry, translucency
+from tint import colorimetry, thickness
 from tint.appearance import Setting, predict
 from tint.cli import main
 from tint.errors import InputError, JobError
@@ -156,7 +156,7 @@ def test_opacity_is_told_as_somebody_would_try_it(demo_palette: Palette, loading
     blend = Blend("clear", loadings)
     page = shown_words(page_of(demo_palette, blend))
     assert f"A pencil line under it {told}" in page
-    hides = translucency.hiding_thickness(demo_palette, blend, setting=WALL)
+    hides = thickness.hiding_thickness(demo_palette, blend, setting=WALL)
     assert hides is not None
     assert f"It hides black print from {hides:.2g} mm on." in page
 
@@ -238,7 +238,7 @@ MISSES_IN_PART = (
 def test_the_first_lines_say_how_much_of_a_part_misses_and_where(
     demo_palette: Palette, share: float, said: tuple[str, ...]
 ) -> None:
-    hides = translucency.hiding_thickness(demo_palette, LID, setting=WALL, contrast_ratio=0.98 - MET)
+    hides = thickness.hiding_thickness(demo_palette, LID, setting=WALL, contrast_ratio=0.98 - MET)
     assert hides is not None
     edge = 3.0 * share
     least = hides - (edge if share < 1.0 else 4.0) + (0.05 if share == 0.0 else 0.0)

@@ -18,7 +18,7 @@ from tint.cli import main
 from tint.cli.asked import thicknesses
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.translucency import Translucency, hiding_in_words, hiding_thickness, translucency
+from tint.thickness import Translucency, hiding_in_words, hiding_thickness, translucency
 
 LID = Blend("clear", {"white": 0.5, "yellow": 0.3})
 LOADED = ["--base", "clear", "--load", "white=0.5", "--load", "yellow=0.3"]

@@ -17,7 +17,7 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.target import Target
-from tint.walls import at_walls
+from tint.thickness import at_walls
 
 ORANGE = Blend("clear", {"white": 0.3, "ochre": 0.2})
 OPTIONS = ("--base", "clear", "--load", "white=0.3", "--load", "ochre=0.2", "--optics", "two-flux")

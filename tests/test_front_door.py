@@ -49,7 +49,11 @@ def test_every_public_name_is_there_and_no_other() -> None:
 
 
 def test_every_verb_says_what_it_takes_and_shows_an_example() -> None:
-    shown = [name for name in tint.__all__ if getattr(getattr(tint, name), "__module__", "") == "tint.verbs"]
+    shown = [
+        name
+        for name in tint.__all__
+        if getattr(getattr(tint, name), "__module__", "") in ("tint.verbs", "tint.folders")
+    ]
     assert len(shown) > 8
     assert [name for name in shown if ">>> " not in (inspect.getdoc(getattr(tint, name)) or "")] == []
 

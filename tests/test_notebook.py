@@ -192,7 +192,7 @@ def axes() -> Any:
 
 
 def test_spectra_are_drawn_on_the_axes_given(axes: Any, look: Appearance) -> None:
-    from tint.plots import plot_spectra
+    from tint.notebook import plot_spectra
 
     assert plot_spectra(look, ax=axes) is axes
     (line,) = axes.get_lines()
@@ -210,7 +210,7 @@ def test_spectra_are_drawn_on_the_axes_given(axes: Any, look: Appearance) -> Non
 
 
 def test_an_answer_is_drawn_with_its_target(axes: Any, answer: Answer) -> None:
-    from tint.plots import plot_spectra
+    from tint.notebook import plot_spectra
 
     plot_spectra(answer, ax=axes)
     lines = {line.get_label(): line.get_ydata() for line in axes.get_lines()}
@@ -223,7 +223,7 @@ def test_an_answer_is_drawn_with_its_target(axes: Any, answer: Answer) -> None:
 
 @pytest.mark.parametrize(("of", "field"), [("absorption", "k"), ("scattering", "s")])
 def test_a_palette_is_drawn_by_component(axes: Any, demo_palette: Palette, of: str, field: str) -> None:
-    from tint.plots import plot_spectra
+    from tint.notebook import plot_spectra
 
     plot_spectra(demo_palette, ax=axes, of=of)
     names = [*demo_palette.bases, *demo_palette.pigments]
@@ -237,7 +237,7 @@ def test_without_axes_new_ones_are_made(look: Appearance) -> None:
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
 
-    from tint.plots import plot_spectra
+    from tint.notebook import plot_spectra
 
     made = plot_spectra([look, look])
     assert [line.get_label() for line in made.get_lines()] == ["1, clear", "2, clear"]
@@ -256,7 +256,7 @@ def test_without_axes_new_ones_are_made(look: Appearance) -> None:
 def test_what_cannot_be_drawn_is_told(
     axes: Any, demo_palette: Palette, look: Appearance, what: Any, of: str, told: str
 ) -> None:
-    from tint.plots import plot_spectra
+    from tint.notebook import plot_spectra
 
     given: Any = {"palette": demo_palette, "look": look}.get(what, what) if isinstance(what, str) else what
     with pytest.raises(InputError, match=told):

@@ -10,7 +10,7 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.translucency import hiding_thickness, translucency
+from tint.thickness import hiding_thickness, translucency
 
 LID = Blend("clear", {"white": 0.5, "yellow": 0.2})
 SETTING = Setting(thickness_mm=3.0)

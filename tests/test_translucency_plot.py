@@ -18,7 +18,7 @@ from tint.palette import Palette
 from tint.proofs import draw_translucency
 from tint.proofs.diagrams import CLIPPED_LINE, DOUBT, UNCAST, translucency_picture
 from tint.proofs.picture import DARK, Box, Text
-from tint.translucency import Translucency, course, hiding_thickness, translucency
+from tint.thickness import Translucency, course, hiding_thickness, translucency
 
 LID = Blend("clear", {"white": 0.5, "yellow": 0.2})
 DIFFUSER = Blend("milky", {"white": 0.05, "yellow": 0.02})

@@ -25,6 +25,7 @@ if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
     from tint.appearance import Appearance, Setting
     from tint.errors import FolderError, InputError, JobError, TintError
     from tint.fans import solve_many
+    from tint.folders import check, fit, inspect, load, plan, read_folder, start
     from tint.glossary import explain
     from tint.materials import Blend
     from tint.orders import Order, answer_order, read_order, run_order
@@ -32,14 +33,12 @@ if TYPE_CHECKING:  # what `__getattr__` brings, for those who check types
     from tint.proofs import Proof
     from tint.recipes import Answer, Recipe, Rules
     from tint.target import Target
-    from tint.verbs import adjust, check, fit, inspect, load, plan, predict, proof, read_folder, solve, start, weigh
+    from tint.verbs import adjust, predict, proof, solve, weigh
     from tint.weighing import WeighSheet
 
 _HOMES = {
-    "tint.verbs": (
-        "adjust", "check", "fit", "inspect", "load", "plan", "predict", "proof", "read_folder", "solve",
-        "start", "weigh",
-    ),
+    "tint.verbs": ("adjust", "predict", "proof", "solve", "weigh"),
+    "tint.folders": ("check", "fit", "inspect", "load", "plan", "read_folder", "start"),
     "tint.appearance": ("Appearance", "Setting"),
     "tint.fans": ("solve_many",),
     "tint.glossary": ("explain",),

@@ -1,123 +1,46 @@
-"""What one does with tint, a verb each: the commands' twins, which take plain values and hand back things.
+"""What one does with a palette, a verb each: the commands' twins, which take plain values and hand back things.
 
 A verb builds the things that its room takes from names and numbers, and calls the room; nothing is worked out here.
-`tint.fit`, `tint.predict` and the rest are these.
+`tint.predict`, `tint.solve` and the rest are these; those of a folder are in `tint.folders`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, overload
 
+import numpy as np
 from numpy.typing import ArrayLike
 
+from tint import jsonable
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
-from tint.given import SEEN, Folder, Look, blend_of, folder_of, palette_of, setting_of, target_of, typed, walls_of
+from tint.folders import palette_of, typed
+from tint.materials import Blend
 from tint.opacity import opacity_of
-from tint.palette import BROKEN, Palette, fit_path, read_palette
-from tint.recipes import Answer, Rules
-from tint.swatches import SwatchFolder, folder_digest
-from tint.swatches.folder import workshop_of
+from tint.palette import Palette
+from tint.recipes import Answer, Recipe, Rules
 from tint.swatches.instruments import Given
-from tint.target import BOUNDS, Target, solid_unless_told, without_gloss
+from tint.target import (
+    BOUNDS,
+    Target,
+    solid_unless_told,
+    target_from_lab,
+    target_from_photo,
+    target_from_reading,
+    target_from_srgb,
+    without_gloss,
+)  # fmt: skip
 
 if TYPE_CHECKING:
-    from tint.checks import Finding
-    from tint.inspection import Inspection
-    from tint.planning import Plan
     from tint.proofs import Proof
-    from tint.starting import Started
-    from tint.trials import Adjustment, Trial
+    from tint.trials import Adjustment, Cup, Doubts, Trial
     from tint.weighing import WeighSheet
 
+Look = Blend | Mapping[str, float] | Recipe | Appearance | jsonable.Look
 
-def read_folder(path: str | Path) -> SwatchFolder:
-    """A swatch folder: what a maker declared, cast and read.
-
-    Raises
-    ------
-    FolderError
-        If it has faults; the error holds every one of them.
-
-    Examples
-    --------
-    >>> len(tint.read_folder("swatches_demo").swatches)
-    75
-    """
-    from tint.swatches import read_folder as read
-
-    return read(typed(path, str | Path, "folder", "the path of a swatch folder"))
-
-
-def fit(folder: Folder, *, optics: str = "many-flux", progress: Callable[[str], None] | None = None) -> Palette:
-    """Learn from the swatches of a folder how each base and pigment absorbs and scatters.
-
-    Parameters
-    ----------
-    folder : SwatchFolder, str or Path
-    optics : str
-        Layer model: `many-flux` or `two-flux`.
-    progress : callable, optional
-        Told in words how far the search is.
-
-    Raises
-    ------
-    InputError
-        If the folder has faults, or holds no readings of swatches.
-
-    Examples
-    --------
-    >>> palette = tint.fit("swatches_demo")
-    >>> list(palette.bases)
-    ['clear', 'milky']
-    """
-    from tint.fitting import fit_palette
-
-    swatches = folder_of(folder)
-    palette = fit_palette(swatches, optics=optics, progress=progress)
-    return replace(palette, workshop=workshop_of(swatches.path))
-
-
-def load(path: str | Path, *, optics: str = "many-flux", progress: Callable[[str], None] | None = None) -> Palette:
-    """The palette that `tint fit` wrote into a folder, if it is of the swatches as they stand; else fit them.
-
-    Nothing is written. Arguments are those of `fit`.
-
-    Examples
-    --------
-    >>> tint.load("swatches_demo").name
-    'Demo studio'
-    """
-    folder = Path(typed(path, str | Path, "folder", "the path of a swatch folder"))
-    digest = folder_digest(folder)
-    try:
-        return replace(read_palette(fit_path(folder, optics), digest=digest), workshop=workshop_of(folder))
-    except InputError as error:
-        if progress is not None and error.found == BROKEN:
-            progress(f"{error.where} {BROKEN}; it is fitted again")
-        return fit(folder, optics=optics, progress=progress)
-
-
-def check(folder: Folder, *, palette: Palette | None = None) -> tuple[Finding, ...]:
-    """What a metrologist would ask about the readings and castings of a folder.
-
-    Parameters
-    ----------
-    folder : SwatchFolder, str or Path
-    palette : Palette, optional
-        Fitted to this very folder; with it, castings are held against each other too.
-
-    Examples
-    --------
-    >>> [finding.kind for finding in tint.check("swatches_demo")]
-    []
-    """
-    from tint.checks import examine
-
-    return examine(folder_of(folder), palette)
+SEEN = ("over", "seat", "light", "observer", "geometry", "as_read", "finish")
 
 
 @overload
@@ -331,7 +254,7 @@ def proof(
     b'PNG'
     """
     from tint.proofs import Proof, draw_proof
-    from tint.walls import at_walls
+    from tint.thickness import at_walls
 
     mixed = blend_of(palette_of(palette), recipe, base)
     walls = walls_of(walls_mm, thickness_mm, of=recipe)
@@ -344,7 +267,8 @@ def proof(
 
 def adjust(
     palette: Palette, answer: Answer | Target, trials: Trial | Sequence[Trial], *, thickness_mm: float | None = None,
-    walls_mm: Sequence[float] = (), setting: Setting | None = None, rules: Rules | None = None, **seen: Any,
+    walls_mm: Sequence[float] = (), setting: Setting | None = None, rules: Rules | None = None,
+    doubts: Doubts | None = None, cup: Cup | None = None, **seen: Any,
 ) -> Adjustment:  # fmt: skip
     """Learn from what was poured and read, and correct the recipe.
 
@@ -357,6 +281,10 @@ def adjust(
         Oldest first, poured from the same lots.
     walls_mm : sequence of float
         Walls of the part: the correction is judged at all of them, at whichever the trials were read [mm].
+    doubts : Doubts, optional
+        How far lots, bases and thicknesses may be off.
+    cup : Cup, optional
+        A tinted part that stands there, to be added to.
 
     Examples
     --------
@@ -378,118 +306,91 @@ def adjust(
     walls = walls_of(walls_mm, thickness_mm)
     if walls:
         thickness_mm, rules = walls[0], replace(rules or Rules(), walls_mm=walls[1:])
-    return of(palette, asked, many, setting=setting_of(setting, thickness_mm, seen), rules=rules)
+    where = setting_of(setting, thickness_mm, seen)
+    return of(palette, asked, many, setting=where, rules=rules, doubts=doubts, cup=cup)
 
 
-def start(
-    folder: str | Path, *, bases: Sequence[str] = (), pigments: Sequence[str] = (), name: str = "", white: str = "",
-    reads: str = "nothing", geometry: str = "", cards: Sequence[str] = (), moulds_mm: Sequence[float] = (),
-    scale_step_g: float | None = None, scale_max_g: float | None = None, area_cm2: float = 25.0,
-    workbook: bool = False,
-) -> Started:  # fmt: skip
-    """A folder to begin with: palette.toml, swatches.csv with what to pour first, and a plan to print, in grams.
-
-    Parameters
-    ----------
-    folder : str or Path
-        Made if need be. Files that are there stay as they are; where palette.toml is one of them, it tells the rest.
-    bases : sequence of str
-        `NAME=CURE,MIX,BEARS`, as in `clear=platinum,1:1,3`: parts by mass, and percent of pigment that it bears.
-    pigments : sequence of str
-        `NAME=CURES,MOST`, as in `rose=tin,1`: the cures it is safe with (platinum, tin, both, unknown), and percent.
-    white : str
-        The pigment that tints are made with, where no name tells it.
-    reads : str
-        `spectrophotometer`, `colorimeter`, `telephone` or `nothing` yet.
-    moulds_mm : sequence of float
-        Depths at hand; 1, 2, 3 and 5 when empty [mm].
-    scale_step_g, scale_max_g : float, optional
-        Of the scale [g].
-    area_cm2 : float
-        Of a swatch [cm2].
-    workbook : bool
-        Whether all tables go into one swatches.xlsx.
-
-    Examples
-    --------
-    >>> import tempfile
-    >>> begun = tint.start(tempfile.mkdtemp(), bases=["clear=platinum"], pigments=["white=both", "blue=both"])
-    >>> len(begun.plan.castings), begun.plan.sheet.cups[1].lines[0].grams
-    (7, 9.19)
-    """
-    from tint.starting import answers_of
-    from tint.starting import start as begin
-
-    place = Path(folder)
-    told = answers_of(
-        name=name or place.resolve().name, bases=bases, pigments=pigments, white=white, reads=reads, geometry=geometry,
-        cards=cards, moulds_mm=moulds_mm, scale_step_g=scale_step_g, scale_max_g=scale_max_g,
-    ) if bases or pigments else None  # fmt: skip
-    return begin(place, told, area_cm2=area_cm2, workbook=workbook)
+# What verbs are given, as the things that the rooms take; what is of the wrong kind is told in one line.
 
 
-def plan(palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moulds_mm: Sequence[float] = ()) -> Plan:
-    """Which swatches to pour next, because they teach most.
-
-    Parameters
-    ----------
-    palette : Palette
-    castings : int
-        How many to propose.
-    bases : sequence of str
-        Only in these.
-    moulds_mm : sequence of float
-        Depths at hand; 1, 2, 3 and 5 when empty [mm].
-
-    Examples
-    --------
-    >>> len(tint.plan(palette, castings=2).castings)
-    2
-    """
-    from tint.planning import MOULDS_MM, next_swatches
-
-    depths = [float(depth) for depth in moulds_mm or MOULDS_MM]
-    return next_swatches(palette_of(palette), count=castings, bases=bases, thicknesses_mm=depths)
+def blend_of(palette: Palette, given: Look, base: str | None) -> Blend:
+    """The blend that is given, or held by what is given."""
+    if isinstance(given, Recipe | Appearance):
+        given = given.blend
+    if isinstance(given, jsonable.Look):
+        given = Blend(given.base, given.loadings)
+    if isinstance(given, Blend):
+        return given
+    typed(given, Mapping, "blend", "loadings by pigment, as in {'white': 0.5}, or a Blend, a Recipe, an Appearance")
+    loadings = {
+        str(name): float(typed(x, int | float | np.number, f"blend, {name}", "a loading in %"))
+        for name, x in given.items()
+    }
+    if base is None:
+        if len(palette.seen) != 1:
+            raise InputError("base", "no base is named", "one of " + ", ".join(palette.bases))
+        base = next(iter(palette.seen))
+    return Blend(base, loadings)
 
 
-def inspect(
-    folder: Folder, reading: str, reference: str, *, tolerance: float = 1.0, over: str = "", seat: str = "air",
-    light: str = "D65", observer: int = 10, said: Given | None = None,
-) -> Inspection:  # fmt: skip
-    """A reading against what was approved: pass, fail, or too close to call.
+def setting_of(
+    setting: Setting | None, thickness_mm: float | None, seen: Mapping[str, Any], *, of: object = None
+) -> Setting:
+    """The setting that is given, or held by `of`, with what else is told; else one of that thickness."""
+    unknown = [name for name in seen if name not in SEEN]
+    if unknown:
+        raise InputError(unknown[0], "there is no such argument", "one of " + ", ".join(SEEN))
+    if setting is None and isinstance(of, Recipe | Appearance):
+        setting = of.appearance.setting if isinstance(of, Recipe) else of.setting
+    if setting is not None:
+        given = dict(seen) | ({} if thickness_mm is None else {"thickness_mm": thickness_mm})
+        checked: Setting = replace(typed(setting, Setting, "setting", "a Setting"), **given)
+        return checked
+    if thickness_mm is None:
+        raise InputError("thickness", "not given", "the wall thickness of the part in mm", "as in thickness_mm=3")
+    wall = typed(thickness_mm, int | float | np.number, "thickness", "the wall thickness of the part in mm")
+    return Setting(thickness_mm=float(wall), **seen)
 
-    Parameters
-    ----------
-    folder : SwatchFolder, str or Path
-        Whose instrument read both.
-    reading, reference : str
-        `FILE` or `FILE:NAME`.
-    tolerance : float
-        What was agreed [CIEDE2000].
-    over : str
-        What both lay over; the lightest backing when empty.
-    said : Given, optional
-        What is true of the files where they do not say so: scale, light, observer, geometry.
 
-    Examples
-    --------
-    >>> lid = "swatches_demo/readings.csv:peach-lid"
-    >>> tint.inspect("swatches_demo", lid, lid).verdict
-    'pass'
-    """
-    from tint import colorimetry
-    from tint.inspection import Tolerance, darkest_first, inspect_reading, part_spectrum, read_part
-    from tint.swatches import COLOURS, NO_BACKING
+def walls_of(given: Sequence[float], thickness_mm: float | None, of: object = None) -> tuple[float, ...]:
+    """The walls of a part, thinnest first [mm]: those given, else those of a recipe; empty for a part of one wall."""
+    if len(given) and thickness_mm is not None:
+        raise InputError("walls", "given together with a thickness", "one or the other")
+    if len(given):
+        return tuple(sorted(float(typed(x, int | float | np.number, "walls", "wall thicknesses in mm")) for x in given))
+    if thickness_mm is None and isinstance(of, Recipe):
+        return tuple(sorted(wall.appearance.setting.thickness_mm for wall in of.walls))
+    return ()
 
-    of = folder_of(folder)
-    view = colorimetry.viewing(of.wavelengths, light=light, observer=observer)
-    behind = over or (darkest_first(of) or [NO_BACKING])[-1]
-    both = [read_part(each, of, over=behind, seat=seat, said=said) for each in (reading, reference)]
-    spectra = [part_spectrum(each, view) for each in both]
-    return inspect_reading(
-        *spectra,
-        view=view,
-        tolerance=Tolerance(delta_e=tolerance),
-        repeatability=of.instrument.repeatability,
-        of_colours=of.kind == COLOURS,
-    )
+
+def target_of(
+    palette: Palette, setting: Setting, target: Target | None, *, lab: ArrayLike | None, srgb: str | None,
+    reading: str | None, photo: str | None = None, said: Given | None = None,
+) -> Target:  # fmt: skip
+    """The target that is given, or told in one of the other ways."""
+    ways = {"target": target, "lab": lab, "srgb": srgb, "reading": reading, "photo": photo}
+    given = [name for name, x in ways.items() if x is not None]
+    if len(given) != 1:
+        found = "nothing is asked for" if not given else f"{' and '.join(given)} are given together"
+        raise InputError("target", found, "one of " + ", ".join(ways))
+    view = setting.viewing(palette)
+    if target is not None:
+        checked: Target = typed(target, Target, "target", "a Target, or lab=(70, -12, 8)")
+        return checked
+    if lab is not None:
+        try:
+            colour = np.asarray(lab, dtype=float)
+        except (TypeError, ValueError):
+            raise InputError("lab", f"{lab!r}", "three numbers L*, a*, b*") from None
+        return target_from_lab(colour)
+    if srgb is not None:
+        return target_from_srgb(typed(srgb, str, "srgb", "a screen colour as '#e8701a'"), view)
+    if photo is not None:
+        return target_from_photo(typed(photo, str, "photo", "FILE:X,Y"), view)
+    where = typed(reading, str, "reading", "FILE or FILE:NAME")
+    over = setting.behind(palette)
+    seat = "air" if over == "none" else setting.seat
+    return target_from_reading(
+        where, view, wavelengths=palette.wavelengths, over=over, seat=seat,
+        geometry=setting.geometry or palette.instrument.geometry, said=said,
+    )  # fmt: skip

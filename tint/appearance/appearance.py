@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import colorimetry, forward, jsonable, notebook, plots, uncertainty
+from tint import colorimetry, forward, jsonable, notebook, uncertainty
 from tint.appearance.setting import Setting, how_read, outside
 from tint.materials import Blend
 from tint.optics import layer
@@ -177,8 +177,8 @@ class Appearance:
         return jsonable.text(jsonable.appearance(self))
 
     def plot(self, *, ax: Axes | None = None, of: str = "reflectance") -> Axes:
-        """Its reflectance or transmittance over wavelength; see `tint.plots.plot_spectra`."""
-        return plots.plot_spectra(self, ax=ax, of=of)
+        """Its reflectance or transmittance over wavelength; see `tint.notebook.plot_spectra`."""
+        return notebook.plot_spectra(self, ax=ax, of=of)
 
 
 # A haze from which print behind the part is no longer read, and from which nothing has an outline: the scope of ASTM

@@ -19,7 +19,7 @@ from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.translucency import (
+from tint.thickness import (
     HIDING,
     Translucency,
     against_swatches,

@@ -36,7 +36,7 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.target import Target
-from tint.walls import Wall, at_walls
+from tint.thickness import Wall, at_walls
 
 if TYPE_CHECKING:
     from tint.proofs.facts import Trial

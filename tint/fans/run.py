@@ -27,11 +27,11 @@ from tint.errors import TintError
 from tint.fans.rows import Row, asked_of, journal, journal_path, row_of, writer_of
 from tint.fans.targets import Common, Wish, solved
 from tint.files import write_whole
-from tint.given import setting_of
 from tint.materials import Blend
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.target import Target, solid_unless_told, without_gloss
+from tint.verbs import setting_of
 
 
 def still_holds(palette: Palette, row: Row, wish: Wish, common: Common) -> bool:

@@ -27,7 +27,7 @@ from tint.palette import Palette
 from tint.swatches import PALETTE_FILE
 from tint.swatches.contents import contents_of
 from tint.swatches.one_reading import file_and_name
-from tint.walls import at_walls
+from tint.thickness import at_walls
 from tint.weighing import WeighSheet, weigh_table
 
 if TYPE_CHECKING:

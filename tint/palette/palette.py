@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint import notebook, plots
+from tint import notebook
 from tint.errors import InputError
 from tint.materials import Base, Blend, Instrument, Pigment, Workshop
 from tint.optics.layer import Optics
@@ -224,8 +224,8 @@ class Palette:
         return notebook.palette_html(self)
 
     def plot(self, *, ax: Axes | None = None, of: str = "absorption") -> Axes:
-        """Absorption or scattering of every base and pigment over wavelength; see `tint.plots.plot_spectra`."""
-        return plots.plot_spectra(self, ax=ax, of=of)
+        """Absorption or scattering of every base and pigment over wavelength; see `tint.notebook.plot_spectra`."""
+        return notebook.plot_spectra(self, ax=ax, of=of)
 
     @property
     def black(self) -> str:

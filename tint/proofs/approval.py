@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from tint import colorimetry, forward, translucency
+from tint import colorimetry, forward, thickness
 from tint.appearance import Setting
 from tint.errors import InputError
 from tint.materials import Blend
@@ -23,7 +23,7 @@ from tint.proofs.part_picture import Shown
 from tint.proofs.passing import Verdict, judged
 from tint.proofs.samples import in_lights, lights_row, limits_of, limits_row, named, steps_row
 from tint.target import Target
-from tint.walls import Wall
+from tint.thickness import Wall
 
 if TYPE_CHECKING:
     from tint.proofs.traced.shown import TracedPart
@@ -246,7 +246,7 @@ def opacity_sentences(palette: Palette, blend: Blend, *, facts: Facts) -> list[s
     if facts.has_pair:
         line = pencil_difference(palette, blend, setting=seen.setting)
         told.append(f"A pencil line under it {_seen(line)} at {depth:g} mm.")
-        hides = translucency.hiding_thickness(palette, blend, setting=seen.setting)
+        hides = thickness.hiding_thickness(palette, blend, setting=seen.setting)
         if hides is None:
             told.append("At no thickness does it hide black print.")
         else:

@@ -40,7 +40,7 @@ from tint.proofs.picture import (
     titled,
 )
 from tint.target import Target
-from tint.walls import Wall
+from tint.thickness import Wall
 
 # Sizes [px], chosen by eye.
 _COLOUR_WIDTH, _GUTTER = 800, 64

@@ -21,7 +21,7 @@ from tint.proofs.picture import DARK, PAPER, QUIET, WHITE, Ink, Picture, finishe
 from tint.proofs.render import LAMP
 from tint.recipes.reach import Reach
 from tint.target import Target
-from tint.translucency import Course, Translucency, course, hiding_in_words
+from tint.thickness import Course, Translucency, course, hiding_in_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,7 +51,7 @@ def draw_translucency(palette: Palette, sheet: Translucency) -> bytes:
     ----------
     palette : Palette
     sheet : Translucency
-        At two thicknesses or more, as `tint.translucency.translucency` gives it.
+        At two thicknesses or more, as `tint.thickness.translucency` gives it.
 
     Returns
     -------

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tint import appearance, translucency
+from tint import appearance, thickness
 from tint.appearance import Setting
 from tint.materials import Blend
 from tint.palette import Palette
@@ -201,7 +201,7 @@ def _figures(
     ]
     if palette.pair:
         depths = sorted({float(f"{max(depth, 1e-3):.2g}") for depth in (least, usual)})
-        course = translucency.course(palette, blend, setting=setting, thickness_mm=depths)
+        course = thickness.course(palette, blend, setting=setting, thickness_mm=depths)
         for depth, ratio in zip(depths, course.contrast_ratio, strict=True):
             told.append(
                 (

@@ -44,7 +44,7 @@ from tint.proofs.picture import (
 from tint.proofs.portrait import checkered
 from tint.proofs.render import LAMP, ColourTable, Levels, colour_table, levels_at, shows_at
 from tint.target import Target
-from tint.translucency import first_thickness
+from tint.thickness import first_thickness
 
 Array = NDArray[np.float64]
 

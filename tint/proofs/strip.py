@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.appearance import Appearance, predict
+from tint.notebook import DASHES
 from tint.palette import Palette
-from tint.plots import DASHES
 from tint.proofs import words
 from tint.proofs.facts import Shade, bare_shades, shade_of
 from tint.proofs.picture import (

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from tint.appearance import Appearance, clarity_in_words
 from tint.target import Target
-from tint.walls import Wall
+from tint.thickness import Wall
 
 if TYPE_CHECKING:
     from tint.proofs.facts import Facts

@@ -23,7 +23,7 @@ from tint.recipes.reasons import Choice
 from tint.recipes.reasons import why as why_take
 from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
 from tint.target import Target
-from tint.walls import at_walls
+from tint.thickness import at_walls
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "solve"]
 

@@ -6,12 +6,12 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from tint import jsonable, notebook, plots
+from tint import jsonable, notebook
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError, JobError
 from tint.materials import Blend, Workshop
 from tint.target import Target
-from tint.walls import Wall
+from tint.thickness import Wall
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -259,8 +259,8 @@ class Answer:
         return pd.DataFrame(rows, index=pd.RangeIndex(1, len(rows) + 1, name="recipe"))
 
     def plot(self, *, ax: Axes | None = None, of: str = "reflectance") -> Axes:
-        """Its recipes over wavelength, and the target where that was measured; see `tint.plots.plot_spectra`."""
-        return plots.plot_spectra(self, ax=ax, of=of)
+        """Its recipes over wavelength, and the target where that was measured; see `tint.notebook.plot_spectra`."""
+        return notebook.plot_spectra(self, ax=ax, of=of)
 
 
 def from_json(data: bytes | str, *, where: str = "recipe") -> jsonable.Answer:

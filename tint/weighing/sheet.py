@@ -16,7 +16,7 @@ from tint.files import neutral
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.target import Target
-from tint.walls import Wall, at_walls
+from tint.thickness import Wall, at_walls
 from tint.weighing.batch import Batch, Cups, Split, mix_density, plan, waste_of
 from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
 from tint.weighing.premix import Kept, Premix, Scale, premixes, scale_of, weighed_out, whole
