@@ -188,7 +188,7 @@ def test_solve_of_an_order_is_solve_of_its_folder_with_its_options(made: Path) -
     lid = made
     by_hand = told(
         "solve", lid.parent.parent, "--target-lab", "70,-12,8", "--opacity", "solid", "--tolerance", 6,
-        "--thickness", 3, "--base", "clear", "--most-pigments", 3, "--batch-g", 120,
+        "--thickness", 3, "--base", "clear", "--most-pigments", 3, "--set", "batch_g=120",
         *[word for name in ("yellow", "red", "rose", "black") for word in ("--leave-out", name)],
     )  # fmt: skip
     by_order = told("solve", lid)
