@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageDraw
 
-from tint.plots import plotted
+from tint.notebook import plotted
 from tint.proofs import words
 from tint.proofs.facts import Chip, Shade
 from tint.proofs.lettering import PLAIN, baseline, face_of, font, line_height, spelled, text_width, wrap
