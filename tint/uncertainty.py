@@ -154,7 +154,7 @@ def widened_by(palette: Palette, blend: Blend, thickness_mm: float) -> float:
 
 def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
     luminance = view.weights[:, 1]
-    black, white = reflectance @ luminance
+    black, white = (reflectance @ luminance)[..., None]
     return np.asarray(luminance * (slopes[0] / white - slopes[1] * (black / white**2)))
 
 
@@ -167,6 +167,36 @@ def of_palette(palette: Palette, along: Array, share: Array) -> Array:
     flat = gradient.reshape(along.shape[0], -1, along.shape[-1])
     common = np.einsum("apw,rwp->ar", flat, palette.modes, optimize=True)
     return np.asarray(alone + common @ common.T)
+
+
+def of_contrast_ratios(
+    palette: Palette, base: str, loadings: Array, reflectance: Array, slopes: Array, *, thickness_mm: float,
+    view: Viewing,
+) -> Array:  # fmt: skip
+    """Standard deviations of parts' contrast ratios, without the noise of a reading, shape (n,) [-].
+
+    Parameters
+    ----------
+    loadings : ndarray, shape (n, n_pigments)
+        [%]
+    reflectance, slopes : ndarray, shape (2, n, n_wavelengths) and (2, 4, n, n_wavelengths)
+        Over the darkest and the lightest backing, as of `of_colour`.
+    """
+    along = np.moveaxis(_contrast_slopes(reflectance, slopes, view), 0, 1)  # (n, 4, n_wavelengths)
+    share, g = palette.shares(base, loadings), palette.g
+    gradient = along[:, :3, None, :] * share[:, None, :, None]  # (n, 3, n_components, n_wavelengths)
+    own = np.concatenate((gradient[:, 0], gradient[:, 1] + gradient[:, 2] / (1.0 - g)), axis=1).transpose(2, 0, 1)
+    alone = np.sum((own @ palette.local) * own, axis=(0, 2))
+    flat = gradient.transpose(0, 3, 1, 2).reshape(len(share), -1)
+    common = flat @ palette.modes.reshape(len(palette.modes), -1).T
+    instrument = palette.instrument
+    thickness = along[:, 3].sum(axis=-1) * instrument.thickness_error_mm
+    gains = palette.gains(base)  # (3, n_pigments, n_wavelengths)
+    by_dose = along[:, :3].reshape(len(share), -1) @ gains.transpose(0, 2, 1).reshape(-1, gains.shape[1])
+    dosed = by_dose * loadings * (instrument.dose_error_percent / 100.0)
+    variance = alone + np.sum(common**2, axis=1) + thickness**2 + np.sum(dosed**2, axis=1)
+    widened = [widened_by(palette, palette.blend(base, each), thickness_mm) for each in loadings]
+    return np.asarray(np.sqrt(widened * variance))
 
 
 def _of_making(palette: Palette, base: str, loadings: Array, along: Array) -> Array:

@@ -181,16 +181,14 @@ def _unsure(palette: Palette, setting: Setting, base: str, target: Target, found
             room[row] = [refine.of_depth(kind, *refine.predicted(look, kind)) for kind in KINDS]
         return room
     # Of the contrast ratio alone the error is cheaper to have than all of an appearance.
-    view, backings = setting.viewing(palette), (setting.behind(palette), *palette.pair)
-    seen = render(palette, palette.shares(base, loadings), base=base, setting=setting, backings=backings)
-    for row, own in enumerate(loadings):
-        values, slopes = seen.reflectance[:, row], seen.slopes[..., row, :]
-        error = uncertainty.of_colour(
-            palette, base, own, values, slopes, thickness_mm=setting.thickness_mm, view=view, has_pair=True
-        )
-        width = refine.of_part(error.contrast_ratio, error.of_reading)
-        ratio = float(colorimetry.contrast_ratio(values[1], values[2], view))
-        room[row, 0] = refine.of_depth(KINDS[0], ratio, width)
+    view, shares = setting.viewing(palette), palette.shares(base, loadings)
+    seen = render(palette, shares, base=base, setting=setting, backings=palette.pair)
+    errors = uncertainty.of_contrast_ratios(
+        palette, base, loadings, seen.reflectance, seen.slopes, thickness_mm=setting.thickness_mm, view=view
+    )
+    black, white = seen.reflectance
+    ratios = colorimetry.contrast_ratio(black, white, view)
+    room[:, 0] = [refine.of_depth(KINDS[0], *each) for each in zip(ratios.tolist(), errors.tolist(), strict=True)]
     return room
 
 
@@ -213,19 +211,17 @@ def _choose(
         owner, merits = [owner[at] for at in able], merits.rows(able)
     count = _CHANCES if rules.rank_by == "chance" else _FEW_CHANCES
     hopeful = np.argsort(merits.score, kind="stable")[:count]
-    looks = {int(at): _appearance(palette, setting, *owner[at]) for at in hopeful}
-    chance = np.zeros(len(owner))
-    for at, look in looks.items():
-        chance[at] = _chance(palette, look, target)
+    chance = np.full(len(owner), np.nan)
+    chance[hopeful] = _chances(palette, setting, target, [owner[at] for at in hopeful])
 
     def told(at: int) -> Choice:
-        return _told(palette, *owner[at], chance=float(chance[at]) if at in looks else math.nan)
+        return _told(palette, *owner[at], chance=float(chance[at]))
 
-    picked = choice.pick(merits, target.tolerance, rules.rank_by, chance, rules.most_recipes, told)
+    picked = choice.pick(merits, target.tolerance, rules.rank_by, np.nan_to_num(chance), rules.most_recipes, told)
     found = []
     for at, words in picked:
-        look = looks.get(at) or _appearance(palette, setting, *owner[at])
-        landing = float(chance[at]) if at in looks else _chance(palette, look, target)
+        look = predict(palette, _blend(palette, *owner[at]), setting=setting)
+        landing = float(chance[at]) if np.isfinite(chance[at]) else _chance(palette, look, target)
         recipe = _recipe(palette, target, rules, *owner[at], look=look, chance=landing, merits=words)
         found.append((recipe, replace(told(at), chance=landing)))
     found.sort(key=lambda each: not each[0].reached)
@@ -255,6 +251,34 @@ def _able(palette: Palette, rules: Rules, owner: list[tuple[_Searched, int]]) ->
     return np.flatnonzero([not limits.unweighable(palette, _blend(palette, *each), rules) for each in owner])
 
 
+def _chances(
+    palette: Palette, setting: Setting, target: Target, these: list[tuple[_Searched, int]]
+) -> list[float]:  # fmt: skip
+    """The chance of each of landing; of a mere colour and contrast ratio all of one base at once."""
+    if target.asks_light or target.asks_haze or target.thickness_mm is not None:
+        looks = (predict(palette, _blend(palette, *each), setting=setting) for each in these)
+        return [_chance(palette, look, target) for look in looks]
+    view, backings = setting.viewing(palette), (setting.behind(palette), *palette.pair)
+    loadings = np.array([palette.loadings(_blend(palette, *each)) for each in these])
+    chances = np.zeros(len(these))
+    for base in {each.base for each, _ in these}:
+        rows = [at for at, (each, _) in enumerate(these) if each.base == base]
+        shares = palette.shares(base, loadings[rows])
+        seen = render(palette, shares, base=base, setting=setting, backings=backings)
+        for at, row in enumerate(rows):
+            values, slopes = seen.reflectance[:, at], seen.slopes[:, :, at]
+            error = uncertainty.of_colour(
+                palette, base, loadings[row], values, slopes, thickness_mm=setting.thickness_mm, view=view,
+                has_pair=bool(palette.pair),
+            )  # fmt: skip
+            ratio = float(colorimetry.contrast_ratio(values[1], values[2], view)) if palette.pair else math.nan
+            lab = colorimetry.lab(values[0], view)
+            chances[row] = uncertainty.chance(
+                lab, ratio, error.covariance, target.lab, target.tolerance, target.opacity_miss
+            )
+    return chances.tolist()
+
+
 def _chance(palette: Palette, look: Appearance, target: Target) -> float:
     """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
     if target.asks_light and abs(float(target.light_miss(look.luminous_transmittance))) > MET:
@@ -278,10 +302,6 @@ def _whole(palette: Palette, sets: Index, loadings: Array) -> Array:
 
 def _blend(palette: Palette, searched: _Searched, row: int) -> Blend:
     return palette.blend(searched.base, _whole(palette, searched.shown.sets[row], searched.shown.loadings[row])[:-1])
-
-
-def _appearance(palette: Palette, setting: Setting, searched: _Searched, row: int) -> Appearance:
-    return predict(palette, _blend(palette, searched, row), setting=setting)
 
 
 def _recipe(

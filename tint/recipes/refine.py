@@ -31,6 +31,7 @@ UNSEEN, _EXCHANGE = 0.5, 0.8
 _DUST = 5e-4  # percent: half a milligram in 100 g, 0.5 g of a premix of one in a thousand
 _SPARED = 0.99  # of the pigment: less is spared than this, and the nearer colour is the better recipe
 _LOST = 0.0005  # of contrast ratio or transmittance: shown as the same in three digits
+_NEAR = 0.3  # CIEDE2000 beyond the nearest set, within which one may be poured where none is within the tolerance
 _SPARING = 32  # sets whose pigment is spared: of those near enough to be poured those that take the least
 _LEAST_PULL, _MOST_PULL = 0.01, 30.0  # CIEDE2000 that all of the pigment is worth
 # The pull is halved finer where all of the tolerance may be spent: who asks for the cheapest is told that it is.
@@ -59,7 +60,7 @@ def leaner(
     within : bool
         Whether all of the tolerance may be spent on it: who asks for the cheapest wants no nearer colour.
     """
-    found = _without_dust(problem, found, bounds)
+    found = _without_dust(problem, found, bounds, tolerance)
     problem = replace(problem, room=found.room)
     worth = np.append(np.ones(len(bounds.low) - 1), 0.0) if worth is None else worth
     before = judge(problem, found.sets, found.loadings)
@@ -86,7 +87,7 @@ def exchanged(loading: Array, beyond: Array) -> Array:
 
 def _worth_sparing(found: Candidates, worth: Array, missed: Array, tolerance: float) -> Index:
     """Of the sets near enough to be poured those that take the least now, in their order."""
-    near = np.flatnonzero(missed <= max(tolerance, float(missed.min()) + 0.3))
+    near = np.flatnonzero(missed <= max(tolerance, float(missed.min()) + _NEAR))
     spent = np.sum(worth[found.sets] * found.loadings, axis=1)[near]
     return np.sort(near[np.argsort(spent, kind="stable")[:_SPARING]])
 
@@ -129,7 +130,7 @@ def _dust(loadings: Array, sets: Index, bounds: Bounds) -> NDArray[np.bool_]:
     return np.asarray((loadings > 0.0) & (loadings < _DUST) & (bounds.low[sets] == 0.0))
 
 
-def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
+def _without_dust(problem: Problem, found: Candidates, bounds: Bounds, tolerance: float) -> Candidates:
     """Doses that not even a premix of a premix makes weighable left out, and the rest sought again without them.
 
     Where that would be seen the recipe stays as it is: the weigh sheet then says what it cannot weigh.
@@ -138,16 +139,21 @@ def _without_dust(problem: Problem, found: Candidates, bounds: Bounds) -> Candid
     rows = np.flatnonzero(dust.any(axis=1))
     if rows.size == 0:
         return found
-    fewer = np.where(dust, len(bounds.low) - 1, found.sets)[rows]
-    problem = replace(problem, room=found.room[rows])
-    again = polished(problem, fewer, np.where(dust, 0.0, found.loadings)[rows], bounds)
-    again = replace(again, room=found.room[rows])
-    before, after = judge(problem, found.sets[rows], found.loadings[rows]), judge(problem, fewer, again.loadings)
-    unseen = after.worst <= before.worst + ALIKE
-    unseen &= after.missed <= before.missed + 0.5 * MET
+    empty, part = len(bounds.low) - 1, found.rows(rows)
+    problem = replace(problem, room=part.room)
+    before = judge(problem, part.sets, part.loadings)
+    without = replace(
+        part, sets=np.where(dust[rows], empty, part.sets), loadings=np.where(dust[rows], 0.0, part.loadings)
+    )
+    # Sought again is what may be poured; what is farther off is shown at most, and does as it stands.
+    near = before.worst <= max(tolerance, float(before.worst.min()) + _NEAR)
+    again = polished(replace(problem, room=part.room[near]), without.sets[near], without.loadings[near], bounds)
+    without = put(without, near, replace(again, room=part.room[near]))
+    after = judge(problem, without.sets, without.loadings)
+    unseen = (after.worst <= before.worst + ALIKE) & (after.missed <= before.missed + 0.5 * MET)
     keep = np.zeros(len(found.sets), dtype=bool)
     keep[rows[unseen]] = True
-    return put(found, keep, again.rows(unseen))
+    return put(found, keep, without.rows(unseen))
 
 
 # Room to the bounds of an opacity.
