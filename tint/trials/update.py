@@ -3,7 +3,7 @@
 The unknowns are those of the fit, a deviation of k and s at each wavelength (`own`; m goes along with s) and what
 wavelengths share (`shared`): the palette's modes, then the logarithm of each base's absorption and scattering and of
 each pigment's strength, then thickness and doses of every trial, each in units of its own prior standard deviation.
-The posterior mode is found by Gauss-Newton. Readings that it leaves more of than their noise are believed less, by the
+The posterior mode is found by least squares. Readings that it leaves more of than their noise are believed less, by the
 ratio of the two (Birge 1932, Phys. Rev. 40, 207): what nothing here explains must not bend what does.
 """
 
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint import forward
+from tint.fitting.minimise import descend
 from tint.optics import layer
 from tint.optics.many_flux import MOST_G
 from tint.optics.surface import known_word
@@ -24,9 +25,7 @@ from tint.trials.trial import Doubts, Trial
 
 Array = NDArray[np.float64]
 
-# Gauss-Newton: most steps; the longest one, in prior standard deviations, so that a poor start does not overshoot; and
-# the move at which it has settled. Common practice, no source; a search that needs more ends where it stands.
-_STEPS, _LONGEST, _STILL = 30, 3.0, 1e-6
+_STEPS, _GAIN = 40, 1e-9  # of the search: most steps, and the share of its cost below which nothing is gained
 # Rounds in which noise is raised to what is left, and the ratio of the two at which it has settled; no source.
 _ROUNDS, _SETTLED = 5, 1.05
 _TINY = 1e-12  # keeps a division from 0; changes nothing that can be told
@@ -131,25 +130,45 @@ class Mode:
     log_evidence: float
 
 
+@dataclass(frozen=True, eq=False)
+class _At:
+    """Where the search for the mode stands; residuals at the noise that is reckoned with."""
+
+    own: Array
+    shared: Array
+    theta: Array
+    factor: Array
+    by_shared: Array
+    residual: Array
+    by_own: Array
+    slopes: Array
+    cost: float
+
+
 def mode(palette: Palette, trials: Sequence[Trial], layout: Layout, noise: float) -> Mode:
-    """The mode by Gauss-Newton, the readings' noise taken `noise` times as large as it is stated."""
-    own, shared = np.zeros(palette.local.shape[:2]), np.zeros(layout.size)
+    """The mode, with the readings' noise taken `noise` times as large as it is stated."""
     prior = np.asarray(np.linalg.inv(palette.local))
-    for _ in range(_STEPS):
+
+    def at(own: Array, shared: Array) -> _At:
         theta, factor, by_shared = _believed(palette, layout, own, shared)
         residual, by_theta, direct = (each / noise for each in _miss(palette, trials, layout, theta, shared))
-        by_own = _lowered(palette, by_theta * factor)
-        slopes = by_theta @ by_shared + direct
-        solved = _solve(prior, own, shared, residual, by_own, slopes)
-        move = float(np.abs(solved.shared - shared).max())
-        step = min(1.0, _LONGEST / max(move, _TINY))
-        own, shared = own + step * (solved.own - own), shared + step * (solved.shared - shared)
-        if move < _STILL:
-            break
-    theta, factor, by_shared = _believed(palette, layout, own, shared)
-    residual, _, _ = _miss(palette, trials, layout, theta, shared)
-    away = float(np.sum((residual / noise) ** 2) + np.sum(shared**2) + np.einsum("ws,wst,wt->", own, prior, own))
-    return Mode(shared, theta, factor, by_shared, solved, residual, solved.log_volume - 0.5 * away)
+        cost = float(np.sum(residual**2) + np.sum(shared**2) + np.einsum("ws,wst,wt->", own, prior, own))
+        by_own, slopes = _lowered(palette, by_theta * factor), by_theta @ by_shared + direct
+        return _At(own, shared, theta, factor, by_shared, residual, by_own, slopes, cost)
+
+    def step(here: _At, damping: float) -> tuple[_At, float]:
+        found = _solve(prior, here, damping)
+        own, shared = found.own - here.own, found.shared - here.shared
+        left = here.residual - np.einsum("wmt,wt->wm", here.by_own, own) - here.slopes @ shared
+        after = float(np.sum(left**2) + np.sum(found.shared**2))
+        after += float(np.einsum("ws,wst,wt->", found.own, prior, found.own))
+        return at(found.own, found.shared), here.cost - after
+
+    start = at(np.zeros(palette.local.shape[:2]), np.zeros(layout.size))
+    found, _, _ = descend(start, step, most_steps=_STEPS, gain=_GAIN)
+    solved = _solve(prior, found, 0.0)
+    log_evidence = solved.log_volume - 0.5 * found.cost
+    return Mode(found.shared, found.theta, found.factor, found.by_shared, solved, found.residual * noise, log_evidence)
 
 
 def surprise(palette: Palette, trials: Sequence[Trial]) -> float:
@@ -236,7 +255,7 @@ def _miss(
                 optics=optics,
             )
             noise = reading.noise * instrument.noise
-            sd = np.hypot(noise, palette.misfit * np.maximum(read, 0.0) ** (2 / 3))
+            sd = np.hypot(noise, palette.misfit * np.maximum(reading.values, 0.0) ** (2 / 3))
             residuals.append((reading.values - read) / sd)
             by_theta.append(np.concatenate([np.outer(slope / sd, share) for slope in by_mixed], axis=1))
             own = np.zeros((read.size, layout.size))
@@ -262,17 +281,19 @@ class Solved:
     log_volume: float  # logarithm of what the readings leave of the prior's volume
 
 
-def _solve(prior: Array, own: Array, shared: Array, residual: Array, by_own: Array, slopes: Array) -> Solved:
-    """One Gauss-Newton step, written for the new values themselves: both priors are about zero."""
-    aimed = residual + np.einsum("wmt,wt->wm", by_own, own) + slopes @ shared
-    transposed = np.swapaxes(by_own, 1, 2)
-    local = np.asarray(np.linalg.inv(prior + transposed @ by_own))
+def _solve(prior: Array, here: _At, damping: float) -> Solved:
+    """One damped step, written for the new values themselves: both priors are about zero, the damping about here."""
+    own, shared, by_own, slopes = here.own, here.shared, here.by_own, here.slopes
+    aimed = here.residual + np.einsum("wmt,wt->wm", by_own, own) + slopes @ shared
+    transposed, held = np.swapaxes(by_own, 1, 2), damping * np.einsum("wst,wt->ws", prior, own)
+    local = np.asarray(np.linalg.inv((1.0 + damping) * prior + transposed @ by_own))
     cross = transposed @ slopes
     lean = -local @ cross
-    alone = np.einsum("wst,wt->ws", local, np.einsum("wtm,wm->wt", transposed, aimed))
+    alone = np.einsum("wst,wt->ws", local, np.einsum("wtm,wm->wt", transposed, aimed) + held)
     flat_slopes, flat_cross = slopes.reshape(-1, shared.size), cross.reshape(-1, shared.size)  # (W m, q) and (W t, q)
-    information = np.eye(shared.size) + flat_slopes.T @ flat_slopes + flat_cross.T @ lean.reshape(-1, shared.size)
-    pull = flat_slopes.T @ aimed.ravel() - flat_cross.T @ alone.ravel()
+    information = (1.0 + damping) * np.eye(shared.size) + flat_slopes.T @ flat_slopes
+    information += flat_cross.T @ lean.reshape(-1, shared.size)
+    pull = flat_slopes.T @ aimed.ravel() - flat_cross.T @ alone.ravel() + damping * shared
     lower = np.linalg.cholesky(information)  # the prior alone is the unit matrix: it is positive definite
     root = np.linalg.inv(lower).T
     new_shared = root @ (root.T @ pull)
