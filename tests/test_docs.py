@@ -1,6 +1,7 @@
 """The documentation is true: its commands print what the pages show, its Python runs, its links lead somewhere.
 
-`python tests/test_docs.py --write` runs every page and writes what came out in place of what it showed.
+`python tests/test_docs.py --write` runs every page and writes what came out in place of what it showed. Where a line of
+what a command printed is replaced by `...`, the page goes on showing that part of it only.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import doctest
 import io
+import itertools
 import os
 import re
 import shlex
@@ -32,6 +34,7 @@ DRAWN_BY = "tutorial.md"
 PICTURES = {"lid.png": "proof.png", "diffuser.png": "diffuser.png"}  # what its commands draw, and its name in docs
 
 BLOCK = re.compile(r"(?:^<!-- file: (?P<file>\S+) -->\n)?^```(?P<kind>\w*)\n(?P<body>.*?)^```$", re.M | re.S)
+GAP = "..."  # stands for lines that a page leaves out
 TOKEN = re.compile(r"#[0-9a-f]{6}\b|[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
 
 
@@ -136,13 +139,38 @@ def run_page(text: str, folder: Path) -> str:
 def _console(body: str, folder: Path) -> str:
     shown = []
     # A line that ends in a backslash goes on in the next one.
-    for command in re.findall(r"^\$ ((?:.*\\\n)*.*)$", body, re.M):
+    for command, before in re.findall(r"^\$ ((?:.*\\\n)*.*)\n((?:(?!\$ ).*\n)*)", body, re.M):
         status, output = run(command, folder)
         told = output.rstrip().rpartition("\n")[2].startswith("tint: ")
         assert (status != 0) == told, f"exit status {status} of `{command}`:\n{output}"
-        shown.append(f"$ {command}\n{output.rstrip()}".rstrip() + "\n")
+        shown.append(f"$ {command}\n{shortened(output.rstrip(), before)}".rstrip() + "\n")
     assert shown, f"no command in:\n{body}"
     return "".join(shown)
+
+
+def shortened(output: str, before: str) -> str:
+    """Of what a command prints the lines that a page showed before, `...` in place of the others.
+
+    All of it where the page showed all, or a line that is there no more.
+    """
+    if GAP not in before.splitlines():
+        return output
+    lines, kept = output.splitlines(), list[int]()
+    for line in before.splitlines():
+        if line == GAP or not line.strip():
+            continue
+        left = range(kept[-1] + 1 if kept else 0, len(lines))
+        like = [at for at in left if _words(lines[at]) == _words(line)]
+        same = [at for at in like if not unlike(line, lines[at])]
+        if not like:
+            return output
+        kept.append((same or like)[0])
+    shown, ends = list[str](), [-1, *kept, len(lines)]
+    for last, at in itertools.pairwise(ends):
+        between = lines[last + 1 : at]
+        shown += [GAP] if any(map(str.strip, between)) else between
+        shown += lines[at : at + 1]
+    return "\n".join(shown)
 
 
 def _pycon(body: str, folder: Path, names: dict[str, object]) -> str:
@@ -264,6 +292,14 @@ def test_spacing_and_last_digits_may_differ(shown: str, got: str) -> None:
 )
 def test_anything_more_is_told(shown: str, got: str) -> None:
     assert unlike(shown, got) != ""
+
+
+def test_a_page_may_show_a_part_of_what_is_printed() -> None:
+    printed = "one 1.00\n\ntwo 2.00\ntwo 3.00\nfour"
+    assert shortened(printed, "...\ntwo 3.01\n...\n") == "...\ntwo 3.00\n..."
+    assert shortened(printed, "one 1.00\n\ntwo 7.00\n...\n") == "one 1.00\n\ntwo 2.00\n..."
+    assert shortened(printed, "five\n...\n") == printed, "what is gone is looked at anew"
+    assert shortened(printed, "one 1.00\n") == printed
 
 
 @pytest.fixture(scope="session")
