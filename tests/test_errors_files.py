@@ -28,6 +28,14 @@ def test_an_error_says_where_what_was_expected_and_what_mends_it() -> None:
     )  # fmt: skip
 
 
+def test_what_was_found_and_expected_is_told_in_no_more_than_a_few_hundred_letters() -> None:
+    error = InputError("screen colour", f"`#{'9' * 5000}` is not one", "one of " + "yellow, " * 900, "as in #c8a060")
+    assert len(str(error)) < 1000
+    assert str(error).startswith("screen colour: `#9999")
+    assert str(error).endswith("...; as in #c8a060")
+    assert len(str(Fault(file="swatches.csv", found="x" * 5000))) < 500
+
+
 def test_empty_parts_of_an_error_leave_no_trace() -> None:
     assert str(JobError("fit", "it did not converge", mend="pour one more swatch")) == (
         "fit: it did not converge; pour one more swatch"

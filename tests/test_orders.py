@@ -81,6 +81,8 @@ def told(*arguments: object) -> dict[str, object]:
         ("[70, -12, 8]", "[70, -12]", "key lab"),
         ("walls_mm = [3]", "", "key walls_mm: not given"),
         ("walls_mm = [3]", "walls_mm = [0]", "key walls_mm: 0 mm"),
+        ("tolerance = ", "tolerance = inf  # ", "key tolerance: inf"),
+        ("most_pigments", "fix = { yellow = nan }\nmost_pigments", "key limits.fix.yellow: nan"),
         ("lab =", 'colour = "#aabbcc"\nlab =', "colour and lab are given together"),
         ("lab = [70, -12, 8]", "", "no colour is named"),
         ("format = 1", "format = 2", "key format: 2"),

@@ -215,6 +215,10 @@ def test_what_stands_about_the_numbers_is_no_reason_to_refuse_them(text: str) ->
         (f"{JCAMP}##XYDATA=(X++(Y..Y))\n@0+1-2\n##END=\n", "no row of plain numbers"),
         (f"{JCAMP.replace('=400', '=300')}##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n", "a row begins at"),
         (f"{JCAMP.replace('NANOMETERS', '1/CM')}##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n", "XUNITS are"),
+        (f"{JCAMP}##YFACTOR=0\n##XYPOINTS=(XY..XY)\n400 1e999\n{POINTS}##END=\n", "no row of plain numbers"),
+        (f"{JCAMP}##XFACTOR=1e6\n##XYPOINTS=(XY..XY)\n1e308 0.5\n{POINTS}##END=\n", "no row of plain numbers"),
+        (f"{JCAMP}##XFACTOR=1e-320\n##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n", "XFACTOR: '1e-320' is no factor"),
+        (f"{JCAMP}##YFACTOR=0\n##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n", "YFACTOR: '0' is no factor"),
         (
             f"{JCAMP.replace('REFLECTANCE', 'ABSORB')}##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n",
             "reflectance or transm",

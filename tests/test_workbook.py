@@ -126,17 +126,27 @@ def test_what_unpacks_without_end_is_refused_before_it_does() -> None:
     assert "the workbook unpacks to 500 MB in 1 parts; expected at most 400 MB" in told(stream.getvalue())
 
 
-def test_a_sheet_that_lies_about_its_size_is_read_by_what_it_holds() -> None:
-    data, stream = io.BytesIO(book({"Data": SPECTRA})), io.BytesIO()
-    with zipfile.ZipFile(data) as old, zipfile.ZipFile(stream, "w") as new:
+def altered(data: bytes, before: bytes, after: bytes) -> bytes:
+    """A workbook whose first sheet says something else in one place."""
+    stream = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(stream, "w") as new:
         for part in old.infolist():
             content = old.read(part)
             if part.filename.endswith("sheet1.xml"):
-                content = content.replace(b'<dimension ref="A1:AF2"', b'<dimension ref="A1:XFD1048576"')
+                assert before in content
+                content = content.replace(before, after)
             new.writestr(part, content)
-    with zipfile.ZipFile(stream) as lying:
-        assert b"XFD1048576" in lying.read("xl/worksheets/sheet1.xml")
-    assert_pale(read(stream.getvalue())[0])
+    return stream.getvalue()
+
+
+def test_a_sheet_that_lies_about_its_size_is_read_by_what_it_holds() -> None:
+    lying = altered(book({"Data": SPECTRA}), b'<dimension ref="A1:AF2"', b'<dimension ref="A1:XFD1048576"')
+    assert_pale(read(lying)[0])
+
+
+def test_a_row_beyond_those_of_any_spreadsheet_is_refused() -> None:
+    line = told(altered(book({"Data": SPECTRA}), b'<row r="2"', b'<row r="1500000"'))
+    assert line.startswith("scan.xlsx, sheet Data: the sheet is too large")
 
 
 @pytest.mark.parametrize("at", [30, 200, 1000, -200, -30])

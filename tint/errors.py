@@ -14,9 +14,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
+_SHOWN = 40  # characters of a cell or a name that a message repeats
+_LONGEST = 400  # of what was found or expected; no source, chosen by eye
 
-def _one_line(where: str, *clauses: str) -> str:
-    told = "; ".join(clause for clause in clauses if clause)
+
+def _one_line(where: str, found: str, expected: str, mend: str) -> str:
+    # What mends it may hold a command with a path, which must stay whole; the rest may hold whatever a file did.
+    told = "; ".join(filter(None, (_cut(found, _LONGEST), _cut(expected, _LONGEST), mend)))
     return " ".join(f"{where}: {told}".split()) if where else " ".join(told.split())
 
 
@@ -81,7 +85,6 @@ def _join(*parts: str) -> str:
     return "; ".join(part for part in parts if part)
 
 
-_SHOWN = 40  # characters of a cell or a name that a message repeats
 _KINDS: dict[type, str] = {dict: "table", list: "list"}
 
 
@@ -144,8 +147,8 @@ def quoted(value: object) -> str:
     return f"a {_KINDS[type(value)]}" if type(value) in _KINDS else _cut(str(value))
 
 
-def _cut(text: str) -> str:
-    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
+def _cut(text: str, most: int = _SHOWN) -> str:
+    return text if len(text) <= most else text[: most - 3] + "..."
 
 
 def table_header(kind: str, name: str) -> str:

@@ -198,7 +198,7 @@ def _read_parquet(path: Path) -> Iterator[Row]:
             rows = (row for batch in file.iter_batches(batch_size=_GROUP) for row in batch.to_pylist())
             for number, values in enumerate(rows, start=1):
                 yield _row(f"{path}, row {number}", {k: "" if v is None else v for k, v in values.items()})
-    except arrow.ArrowException as error:
+    except (arrow.ArrowException, UnicodeDecodeError) as error:
         raise InputError(str(path), "is no such table, or a damaged one", _FORM) from error
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
@@ -249,9 +250,23 @@ def read_order(path: str | Path) -> Order:
         raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, and what int() and datetime refuse
         raise InputError(str(path), f"is not TOML ({str(error)[:80]})", _FORM) from error
+    key, number = _not_finite("", content)
+    if key:
+        raise InputError(f"{path}, key {key}", number, "a number that is finite")
     written = jsonable.converted(content, Written, where=str(path), form=_FORM)
     _check(written, str(path))
     return Order(path=path, written=written)
+
+
+def _not_finite(key: str, value: object) -> tuple[str, str]:
+    """The key of the first number that is inf or nan, as TOML may write it, and that number; empty where all are."""
+    if isinstance(value, dict):
+        told = (_not_finite(f"{key}.{name}".strip("."), each) for name, each in value.items())
+    elif isinstance(value, list):
+        told = (_not_finite(key, each) for each in value)
+    else:
+        return (key, f"{value}") if isinstance(value, float) and not math.isfinite(value) else ("", "")
+    return next((each for each in told if each[0]), ("", ""))
 
 
 def _check(written: Written, where: str) -> None:

@@ -122,7 +122,7 @@ def _is_bounded(text: str, faults: Gathered) -> bool:
 _MOST_PARTS = 2_000  # files in the archive
 _MOST_UNPACKED = 400 * 2**20  # bytes of all of them
 _MOST_TEXT = 100 * 2**20  # characters of a sheet
-_MOST_CELLS = 16_384  # in a row, as spreadsheets have at most
+_MOST_CELLS, _MOST_ROWS = 16_384, 1_048_576  # in a row; in a sheet; as spreadsheets have at most
 _INSTEAD = "or export the sheet as CSV"
 
 
@@ -182,7 +182,7 @@ def _text_of(rows: Iterable[Iterable[Any]], where: str) -> str:
     for row in rows:
         cells.append([_cell(each) for each in row])
         size += 1 + len(cells[-1]) + sum(map(len, cells[-1]))
-        if len(cells[-1]) > _MOST_CELLS or size > _MOST_TEXT:
+        if len(cells[-1]) > _MOST_CELLS or len(cells) > _MOST_ROWS or size > _MOST_TEXT:
             raise InputError(where, "the sheet is too large", mend="export fewer measurements")
     width = max(map(len, cells), default=0)
     stream = io.StringIO()

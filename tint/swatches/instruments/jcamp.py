@@ -20,6 +20,9 @@ _RECORD = re.compile(r"^##([^=\n]*)=", re.MULTILINE)
 _NOTE = re.compile(r"\$\$.*")
 _NUMBERS = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _CELL = re.compile(r"[\d.eE+\-,;\s]*", re.ASCII)
+# No source, chosen by eye: so that a number times its factor is one, too.
+_LARGEST = 1e12  # a number before its factor: ordinates are often whole numbers of ten digits
+_FACTORS = (1e-15, 1e6)  # between which one lies, but for its sign
 
 
 def is_jcamp(text: str) -> bool:
@@ -58,8 +61,7 @@ def _measurement(block: str, file: str) -> Measurement | None:
     x, y = _ordinates(body, records, where) if "++" in form else _pairs(body, where)
     check_count(x.size, where)
     told = records.get("YUNITS", "").lower()
-    x = x * _number(records, "XFACTOR", where, 1.0)
-    y = y * _number(records, "YFACTOR", where, 1.0)
+    x, y = x * _factor(records, "XFACTOR", where), y * _factor(records, "YFACTOR", where)
     if not np.all(np.abs(y) <= LARGEST_VALUE):
         raise InputError(where, f"a value of {y[int(np.argmax(np.abs(y)))]:g}", "numbers that a measurement can be")
     if "absorb" in told or "kubelka" in told:
@@ -87,16 +89,25 @@ def _records(block: str) -> dict[str, str]:
     }
 
 
-def _number(records: dict[str, str], label: str, where: str, otherwise: float | None = None) -> float:
-    if label not in records and otherwise is not None:
-        return otherwise
+def _number(records: dict[str, str], label: str, where: str) -> float:
     return needed_number(records.get(label, ""), f"{where}, {label}")
 
 
+def _factor(records: dict[str, str], label: str, where: str) -> float:
+    """What the numbers are to be multiplied by; 1 where nothing is told."""
+    value = _number(records, label, where) if label in records else 1.0
+    if not _FACTORS[0] <= abs(value) <= _FACTORS[1]:
+        raise InputError(
+            f"{where}, {label}", f"{quoted(records[label])} is no factor", "what numbers are multiplied by"
+        )
+    return value
+
+
 def _plain(line: str, where: str) -> list[float]:
-    if _CELL.fullmatch(line) is None:
+    numbers = [float(each) for each in _NUMBERS.findall(line)]
+    if _CELL.fullmatch(line) is None or any(abs(each) > _LARGEST for each in numbers):
         raise InputError(where, f"{quoted(line[:40])} is no row of plain numbers", mend="export it uncompressed (AFFN)")
-    return [float(each) for each in _NUMBERS.findall(line)]
+    return numbers
 
 
 def _ordinates(body: str, records: dict[str, str], where: str) -> tuple[np.ndarray, np.ndarray]:
@@ -104,7 +115,7 @@ def _ordinates(body: str, records: dict[str, str], where: str) -> tuple[np.ndarr
     lines = [numbers for line in body.splitlines() if line.strip() and (numbers := _plain(line, where))]
     values = [x for numbers in lines for x in numbers[1:]]
     first, last = _number(records, "FIRSTX", where), _number(records, "LASTX", where)
-    factor = _number(records, "XFACTOR", where, 1.0) or 1.0
+    factor = _factor(records, "XFACTOR", where)
     told = records.get("NPOINTS")
     if told is not None and int(needed_number(told, f"{where}, NPOINTS")) != len(values):
         raise InputError(where, f"{len(values)} values", f"the NPOINTS, {told.strip()}")
