@@ -114,7 +114,9 @@ def test_reference_sensitivity_is_what_doses_one_percent_off_do(demo_palette: Pa
 def test_price_loading_and_pigments_are_those_of_the_blend(demo_palette: Palette) -> None:
     green = Blend("clear", {"white": 0.5, "green": 0.1, "black": 0.0})
     merits = judged_merits(demo_palette, Target(lab=np.array([50.0, 0.0, 0.0])), [OLIVE, green])
-    assert merits.price == pytest.approx([(0.2 * 28 + 0.2 * 46 + 0.02 * 35) / 100, (0.5 * 28 + 0.1 * 68) / 100])
+    assert merits.price == pytest.approx(
+        [(99.58 * 26 + 0.2 * 28 + 0.2 * 46 + 0.02 * 35) / 100, (99.4 * 26 + 0.5 * 28 + 0.1 * 68) / 100]
+    )
     assert merits.loading == pytest.approx([0.42, 0.6])
     assert merits.pigments == pytest.approx([3.0, 2.0])
     assert merits.unsure == pytest.approx([0.0, 1.0])

@@ -107,7 +107,9 @@ def test_figures_are_those_of_the_forward_model(demo_palette: Palette) -> None:
         low = 0.9 - seen.contrast_ratio
         assert f"contrast ratio, {f'{low:.2f} too low' if low > 0.005 else 'as asked'}" in told
         prices = {name: demo_palette.pigments[name].price or 0.0 for name in blend.loadings}
-        price = sum(prices[name] * loading / 100.0 for name, loading in blend.loadings.items())
+        base = demo_palette.bases[blend.base].price or 0.0
+        price = base * (1.0 - blend.total / 100.0)
+        price += sum(prices[name] * loading / 100.0 for name, loading in blend.loadings.items())
         assert each.price_per_kg == pytest.approx(price)
 
 

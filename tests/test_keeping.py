@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import json
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -120,10 +122,32 @@ def test_a_trial_of_an_order_is_kept_likewise(own: Path) -> None:
     assert kept.loadings == pytest.approx(recipe["loadings"], rel=1e-5)
 
 
-def test_a_workbook_is_left_alone(tmp_path: Path, demo_many_flux: Palette) -> None:
-    pytest.importorskip("openpyxl", reason="workbooks are read with openpyxl")
-    folder = tmp_path / "book"
-    begun = ["--base", "clear=platinum", "--pigment", "white=both", "--pigment", "red=both", "--workbook"]
-    assert tint("start", folder, *begun).exit_code == 0
-    with pytest.raises(InputError, match=r"swatches\.xlsx"):
-        keep_as_swatch(folder, trial_of(demo_many_flux), demo_many_flux, name="rose-2")
+@pytest.mark.parametrize("sheets", [("swatches", "readings"), ("swatches",)])
+def test_a_workbook_is_written_to_when_asked(own: Path, demo_many_flux: Palette, sheets: tuple[str, ...]) -> None:
+    openpyxl = pytest.importorskip("openpyxl", reason="workbooks are read with openpyxl")
+    book = openpyxl.Workbook()
+    for name in sheets:
+        sheet = book.create_sheet(name)
+        with (own / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+            for row in csv.reader(file):
+                sheet.append([float(cell) if re.fullmatch(r"[\d.]+", cell) else cell or None for cell in row])
+        (own / f"{name}.csv").unlink()
+    kept = book["swatches"]["C2"]
+    kept.number_format = "0.000"
+    remark = book.create_sheet("remarks")
+    remark["A1"] = "=1+1"
+    book.save(own / "swatches.xlsx")
+    before, was = library.read_folder(own), (own / "swatches.xlsx").read_bytes()
+    with pytest.raises(InputError, match="add --into-workbook"):
+        keep_as_swatch(own, trial_of(demo_many_flux), demo_many_flux, name="rose-2")
+    assert (own / "swatches.xlsx").read_bytes() == was
+    files = keep_as_swatch(own, trial_of(demo_many_flux), demo_many_flux, name="rose-2", into_workbook=True)
+    assert {each.name for each in files} == {"swatches.xlsx", *(() if "readings" in sheets else ("readings.csv",))}
+    after = library.read_folder(own)
+    assert len(after.swatches) == len(before.swatches) + 1
+    (swatch,) = [each for each in after.swatches if each.name == "rose-2"]
+    assert swatch.loadings == {"white": 0.3, "red": 0.04}
+    assert sorted(each.backing for each in after.readings if each.swatch == "rose-2") == ["black", "white"]
+    assert len(after.readings) == len(before.readings) + 2
+    again = openpyxl.load_workbook(own / "swatches.xlsx")
+    assert (again["remarks"]["A1"].value, again["swatches"]["C2"].number_format) == ("=1+1", "0.000")

@@ -10,14 +10,20 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
+from studio_files import as_colours, write_folder
+from synthetic import studio
 
 from tint import load
+from tint.appearance import Setting, predict
 from tint.cli import main
 from tint.errors import InputError
 from tint.files import write_whole
+from tint.fitting import fit_palette
 from tint.ledger import Order, Recipe, entries, ledger_path, read_ledger
+from tint.materials import Blend
 from tint.orders import read_order, run_order
 from tint.orders.record import Files
+from tint.swatches import read_folder
 
 LID = """format = 1
 words = "as the glaze of the jar"
@@ -33,7 +39,10 @@ customer = "the tea house"
 most_pigments = 3
 leave_out = ["yellow", "red", "rose", "black"]
 """
-SHEETS = {"weigh.pdf", "weigh.csv", "labels.pdf", "expected.csv", "card.png", "approval.html", "approval.pdf"}
+SHEETS = {
+    "weigh.pdf", "weigh.csv", "labels.pdf", "expected.csv", "card.png", "approval.html", "approval.pdf", "quote.pdf",
+    "invoice.csv", "invoice.json", "costs.csv",
+}  # fmt: skip
 
 
 def order_in(folder: Path, text: str = LID) -> Path:
@@ -241,10 +250,35 @@ def test_a_part_is_inspected_against_what_its_order_expects(lid: Path) -> None:
     assert "over white" in found["conditions"]
 
 
+def test_a_part_of_a_folder_of_colours_is_inspected_as_it_can_be_read(tmp_path: Path) -> None:
+    """A colorimeter's own light and observer are those of the folder, whether the order tells them or not."""
+    folder = write_folder(as_colours(studio(seed=3), seed=3, light="D50", observer=2), tmp_path / "own")
+    lid = order_in(folder, 'format = 1\nlab = [60, 10, 50]\nopacity = "any"\nwalls_mm = [3]\nbatch_g = 120\n')
+    done = run_order(lid, optics="two-flux")
+    wall = Setting(thickness_mm=3.0, light="D50", observer=2)
+    palette = fit_palette(read_folder(folder), optics="two-flux")
+    blend = Blend(done.answer.recipes[0].base, dict(done.answer.recipes[0].loadings))
+    light, red, yellow = predict(palette, blend, setting=wall).lab
+    part = tmp_path / "part.csv"
+    part.write_text(
+        f"reading,backing,seat,light,observer,L,a,b\nlid,white,air,D50,2,{light + 2.0:.4f},{red:.4f},{yellow:.4f}\n",
+        encoding="utf-8",
+    )
+    found: Any = told("inspect", lid, "--reading", f"{part}:lid")
+    assert "D50, 2° observer" in found["conditions"]
+    assert found["lightness"] == pytest.approx(2.0, abs=0.02)
+    lid.write_text(lid.read_text(encoding="utf-8") + 'light = "D50"\nobserver = 2\n', encoding="utf-8")
+    assert read_order(lid).setting(palette) == wall
+    assert told("inspect", lid, "--reading", f"{part}:lid") == found
+    lid.write_text(lid.read_text(encoding="utf-8").replace("observer = 2", "observer = 4"), encoding="utf-8")
+    refused = tint("inspect", lid, "--reading", f"{part}:lid")
+    assert (refused.exit_code, "key observer" in refused.stderr) == (2, True)
+
+
 def test_the_sheets_of_an_order_are_those_of_the_commands(lid: Path) -> None:
-    rules = "[workshop]\nscale_step_g = 0.1\ndose_tolerance_percent = 4.0\n\n"
+    rules = "scale_step_g = 0.1\ndose_tolerance_percent = 4.0\n"
     declared = lid.parent.parent / "palette.toml"
-    declared.write_text(declared.read_text(encoding="utf-8").replace("[instrument]", f"{rules}[instrument]", 1))
+    declared.write_text(declared.read_text(encoding="utf-8").replace("currency", f"{rules}currency", 1))
     lid.write_text(LID.replace("walls_mm = [3]", "walls_mm = [3, 8]"), encoding="utf-8")
     done = run_order(lid)
     solved, weighed = told("solve", lid), told("weigh", lid)

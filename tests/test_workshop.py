@@ -35,8 +35,8 @@ price_unit = "100 g"
 
 @pytest.fixture
 def folder(demo_folder: Path) -> Path:
-    with (demo_folder / "palette.toml").open("a", encoding="utf-8") as file:
-        file.write(TOLD)
+    declared = demo_folder / "palette.toml"
+    declared.write_text(declared.read_text(encoding="utf-8").partition("[workshop]")[0] + TOLD, encoding="utf-8")
     return demo_folder
 
 

@@ -105,13 +105,19 @@ def _doubt(name: str, text: str, default: object, *, was: str, **more: Any) -> o
     metavar="NAME",
     help="Keep the casting as a swatch of the folder, with its readings.",
 )
+@option(
+    "--into-workbook",
+    heading="Output",
+    is_flag=True,
+    help="With --as-swatch: write into swatches.xlsx, where tables stand in it.",
+)
 @options.as_json
 @options.optics
 def command(
     folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: Wish, sample: Sample,
     casting: dict[str, Any], said: Given,
     standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any],
-    as_swatch: str | None, optics: str, as_json: bool,
+    as_swatch: str | None, into_workbook: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """A trial: what went wrong, and the corrected recipe.
 
@@ -145,9 +151,10 @@ def command(
     with show.progress(quiet=as_json) as tell:
         tell("learning from trials, then searching", 0, 1)
         done = adjust(palette, target, trials, setting=setting, rules=rules, doubts=doubts, cup=cup)
-    written = (
-        [] if as_swatch is None else [str(each) for each in keep_as_swatch(folder, trials[-1], palette, name=as_swatch)]
-    )
+    written: list[str] = []
+    if as_swatch is not None:
+        kept = keep_as_swatch(folder, trials[-1], palette, name=as_swatch, into_workbook=into_workbook)
+        written = [str(each) for each in kept]
     if as_json:
         more: dict[str, Any] = {"written": written} if written else {}
         show.json(jsonable.answer(done.answer, optics=optics), **_as_json(done, trials), **more)

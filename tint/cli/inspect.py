@@ -102,7 +102,9 @@ def command(
     It exits with 0 whatever the verdict.
     """
     swatches = read_folder(folder)
-    view = colorimetry.viewing(swatches.wavelengths, light=said.light or "D65", observer=int(said.observer or 10))
+    # What a folder of colours is read with has no other light: a part of it is read so, too.
+    light, observer = swatches.instrument.colours_for if swatches.kind == COLOURS else ("D65", 10)
+    view = colorimetry.viewing(swatches.wavelengths, light=said.light or light, observer=int(said.observer or observer))
     backings = darkest_first(swatches)
     behind = options.known(over, [*backings, NO_BACKING], "--over") if over else (backings or [NO_BACKING])[-1]
     if files["reading_black"] and (len(backings) < 2 or behind != backings[-1]):

@@ -249,6 +249,7 @@ def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         **{f"--{kind}": text for kind, text in order.light_texts.items()},
         "--tolerance": written.tolerance,
         "--light": written.light,
+        "--observer": written.observer,
         "--also-light": written.also_light,
         "--over": written.over,
         "--seat": written.seat,

@@ -76,6 +76,7 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     batch_g: float | None = None
     base: str | None = None
     light: str | None = None
+    observer: int | None = None
     also_light: str | None = None
     over: str | None = None
     seat: str | None = None
@@ -184,7 +185,7 @@ class Order(Struct, kw_only=True, frozen=True):
 
     def setting(self, palette: Palette) -> Setting:
         """How the part is cast and seen: its thinnest wall; the colour of a screen or photograph has no gloss."""
-        told = {name: getattr(self.written, name) for name in ("light", "over", "seat")}
+        told = {name: getattr(self.written, name) for name in ("light", "observer", "over", "seat")}
         has_no_gloss = self.written.colour is not None or self.written.photo is not None
         seen = without_gloss(palette) if has_no_gloss else {}
         seen |= {name: value for name, value in told.items() if value is not None}
@@ -286,6 +287,8 @@ def _check(written: Written, where: str) -> None:
         raise InputError(f"{where}, key photo.chip", "told together with a chart", "one or the other")
     if written.parts < 1:
         raise InputError(f"{where}, key parts", f"{written.parts!s:.40}", "a whole number of at least 1")
+    if written.observer not in (None, 2, 10):
+        raise InputError(f"{where}, key observer", f"{written.observer!s:.40}", "2 or 10 degrees")
     for name in ("price", "minutes"):
         value = getattr(written, name)
         if value is not None and not 0.0 <= value <= 1e9:

@@ -9,12 +9,12 @@ import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain, zip_longest
 from pathlib import Path
 
 import msgspec
 
 from tint.errors import ChangedError, Fault, FolderError, Gathered, InputError, shown
-from tint.files import write_whole
 from tint.swatches.keys import InstrumentTable, WorkshopTable
 from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SWATCHES_FILE
 from tint.swatches.tables import Table, read_table, records
@@ -219,46 +219,45 @@ def _text(text: str) -> str:
 # Readings written back.
 
 
-def write_readings(book: Path, data: bytes, *, was: bytes) -> None:
-    """Write the sheet `readings` of a workbook anew, whole or not at all; its other sheets stay as openpyxl keeps them.
+def with_tables(book: Path, tables: Mapping[str, tuple[bytes, bytes]]) -> tuple[bytes, bytes]:
+    """A workbook as it is, and with some of its tables as they are going to be; all else stays as openpyxl keeps it.
 
     Parameters
     ----------
     book : Path
         The workbook. Drop-downs, widths and colours are kept; pictures and charts are not.
-    data : bytes
-        The table as text between tabs.
-    was : bytes
-        The sheet as it was read, in the same form; empty where there was none.
+    tables : mapping of str to pair of bytes
+        By the name of its file, a table as it was read, text between tabs, empty where there was none; and as it is
+        going to be. Cells that stay the same are left as they are.
 
     Raises
     ------
-    InputError
-        If it holds formulas of readings, or cannot be written.
     ChangedError
-        If the sheet is no longer what was read, or the workbook changes meanwhile.
+        If a sheet is no longer what was read.
     """
     from openpyxl import load_workbook
 
-    before = book.read_bytes()
-    held = read_book(book).get(READINGS_FILE)
-    if (held.data if held else b"") != was:
-        raise ChangedError(str(book), "was changed by another program meanwhile", mend="nothing was written; try again")
+    before, held = book.read_bytes(), read_book(book)
     workbook = load_workbook(io.BytesIO(before))
-    title = next((each for each in workbook.sheetnames if each.strip().lower() == "readings"), None)
-    sheet = workbook.create_sheet("readings") if title is None else workbook[title]
-    rows = list(_rows(data.decode()))
-    for at in range(1, max(sheet.max_row, len(rows)) + 1):
-        cells = rows[at - 1] if at <= len(rows) else ()
-        for column in range(1, max(sheet.max_column, len(cells)) + 1):
-            text = cells[column - 1] if column <= len(cells) else ""
-            cell = sheet.cell(at, column)
-            cell.value = _typed(text, is_percent="%" in str(cell.number_format))
-            if cell.data_type == "f":  # a name that begins as a formula does
-                cell.data_type = "s"
+    for file, (was, data) in tables.items():
+        if ((held[file].data if file in held else b"") or b"") != was:
+            found = "was changed by another program meanwhile"
+            raise ChangedError(str(book), found, mend="nothing was written; try again")
+        title = next((each for each in workbook.sheetnames if each.strip().lower() == SHEETS[file]), None)
+        sheet = workbook.create_sheet(SHEETS[file]) if title is None else workbook[title]
+        for cell in chain.from_iterable(() if was else sheet.iter_rows()):  # a header without rows
+            cell.value = None
+        for at, (old, cells) in enumerate(zip_longest(_rows(was.decode()), _rows(data.decode()), fillvalue=()), 1):
+            for column, (there, text) in enumerate(zip_longest(old, cells, fillvalue=""), 1):
+                if there == text:
+                    continue
+                cell = sheet.cell(at, column)
+                cell.value = _typed(text, is_percent="%" in str(cell.number_format))
+                if cell.data_type == "f":  # a name that begins as a formula does
+                    cell.data_type = "s"
     stream = io.BytesIO()
     workbook.save(stream)
-    write_whole(book, stream.getvalue(), was=before)
+    return before, stream.getvalue()
 
 
 def _rows(text: str) -> Iterator[Sequence[str]]:

@@ -14,7 +14,7 @@ from tint.errors import FolderError, Gathered, InputError, did_you_mean, shown
 from tint.files import write_whole
 from tint.spectra import Array, grid_fault
 from tint.swatches.casts import Casts
-from tint.swatches.contents import BOOK_FILE, contents_of
+from tint.swatches.contents import BOOK_FILE, contents_of, with_tables
 from tint.swatches.declaration import Declared, check_light
 from tint.swatches.folder import read_cast
 from tint.swatches.import_plan import FAULT, GOING, LEFT_OUT, NEW, Doubles, Import, Namer, Naming, Planned
@@ -146,9 +146,8 @@ def write_import(plan: Import, *, into_workbook: bool = False) -> None:
     if not into_workbook:
         found = "the readings stand in this workbook, which is written to on request only"
         raise InputError(str(plan.path), found, mend="close it and add --into-workbook")
-    from tint.swatches.contents import write_readings
-
-    write_readings(plan.path, plan.data, was=plan.was)
+    before, after = with_tables(plan.path, {READINGS_FILE: (plan.was, plan.data)})
+    write_whole(plan.path, after, was=before)
 
 
 def _checked(measurement: Measurement, namer: Namer, declared: Declared, doubles: Doubles) -> Planned:

@@ -21,7 +21,7 @@ from tint.files import write_all
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
 from tint.swatches.casts import RANGES, plain_columns, read_casts
-from tint.swatches.contents import BOOK_FILE, Content, contents_of
+from tint.swatches.contents import BOOK_FILE, Content, contents_of, with_tables
 from tint.swatches.declaration import Declared, read_declaration
 from tint.swatches.instruments import Given
 from tint.swatches.measured import read_measured
@@ -236,8 +236,10 @@ def _decoded(path: Path) -> _TrialTable:
 # A trial that was read and measured becomes a swatch: the palette learns from it too.
 
 
-def keep_as_swatch(folder: str | Path, trial: Trial, palette: Palette, *, name: str) -> tuple[Path, Path]:
-    """Write a trial into swatches.csv and its readings into readings.csv, both or neither.
+def keep_as_swatch(
+    folder: str | Path, trial: Trial, palette: Palette, *, name: str, into_workbook: bool = False
+) -> tuple[Path, ...]:
+    """Write a trial into swatches.csv and its readings into readings.csv, or their sheets; both or neither.
 
     Parameters
     ----------
@@ -248,36 +250,40 @@ def keep_as_swatch(folder: str | Path, trial: Trial, palette: Palette, *, name: 
         Of the folder: the grid that the trial's readings are on.
     name : str
         What the swatch is called.
+    into_workbook : bool
+        Whether a workbook may be written to, where tables stand in one.
 
     Returns
     -------
     tuple of Path
-        The two files. The palette has to be fitted again.
+        The files. The palette has to be fitted again.
 
     Raises
     ------
     InputError
-        If the tables stand in a workbook, the name is taken, the readings are of another kind than the folder's, or
-        another program has written meanwhile.
+        If tables stand in a workbook that may not be written to, the name is taken, the readings are of another kind
+        than the folder's, or another program has written meanwhile.
     FolderError
         If the folder is at fault, or would be.
     """
     place = Path(folder)
     contents = contents_of(place)
-    if any(contents[file].is_sheet for file in (SWATCHES_FILE, READINGS_FILE)):
-        found = "the tables stand in this workbook, which is written to by `tint import --into-workbook` alone"
-        raise InputError(
-            str(place / BOOK_FILE), found, mend="put the row into its sheet swatches, and import the reading"
-        )
+    in_book = [file for file in _TABLES if contents[file].is_sheet]
+    if in_book and not into_workbook:
+        found = "tables stand in this workbook, which is written to on request only"
+        raise InputError(str(place / BOOK_FILE), found, mend="close it and add --into-workbook")
     declared = _declared(place, contents)
     cast, read = (as_written(_bytes(place, contents[file]), file, folder=str(place)) for file in _TABLES)
-    data = {
-        place / SWATCHES_FILE: _with_cast(cast, trial, declared, name),
-        place / READINGS_FILE: _with_readings(read, trial, palette, name),
+    now = {
+        SWATCHES_FILE: (cast.data, _with_cast(cast, trial, declared, name)),
+        READINGS_FILE: (read.data, _with_readings(read, trial, palette, name)),
     }
-    _check(place, declared, *data.values())
-    write_all(data, was={place / SWATCHES_FILE: cast.data, place / READINGS_FILE: read.data})
-    return place / SWATCHES_FILE, place / READINGS_FILE
+    _check(place, declared, *(data for _, data in now.values()))
+    files = {place / file: now[file] for file in _TABLES if file not in in_book}
+    if in_book:
+        files[place / BOOK_FILE] = with_tables(place / BOOK_FILE, {file: now[file] for file in in_book})
+    write_all({path: data for path, (_, data) in files.items()}, was={path: was for path, (was, _) in files.items()})
+    return tuple(files)
 
 
 def _bytes(place: Path, content: Content) -> bytes:
