@@ -359,6 +359,7 @@ def test_the_order_runs_and_leaves_nothing_that_git_would_see(tmp_path: Path, ma
     assert status == 0, told
     for name in ("check swatches_demo", "order swatches_demo/orders/lid.toml", "weigh swatches_demo/orders/lid.toml"):
         assert f"\n$ tint {name}" in told
+    assert re.search(r"^price +[\d.]+ EUR +the batch; material", told, re.M)
     assert pixels(folder / "swatches_demo" / "orders" / "lid" / "card.png").ndim == 3
     changed = subprocess.run(["git", "status", "--porcelain"], cwd=folder, check=True, capture_output=True, text=True)
     assert [line for line in changed.stdout.splitlines() if not line.startswith("A ")] == []

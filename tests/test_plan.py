@@ -20,7 +20,8 @@ from tint.errors import InputError
 from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.planning import first_swatches, next_swatches
+from tint.planning import next_swatches
+from tint.starting.plan import first_swatches
 from tint.swatches import Reading, Swatch, SwatchFolder, read_declared
 
 

@@ -27,7 +27,8 @@ from tint.checks import examine
 from tint.fitting.spectra import fit_with_ground
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
-from tint.planning import drawn, first_swatches, next_swatches, pouring
+from tint.planning import drawn, next_swatches, pouring
+from tint.starting.plan import first_swatches
 from tint.swatches import SwatchFolder, inspect_folder
 
 MOULDS = (1.0, 2.0, 3.0)

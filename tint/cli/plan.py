@@ -13,8 +13,9 @@ from tint.cli.asked import palette_of
 from tint.cli.keys import Command
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.planning import CASTINGS, FIRST, MOULDS_MM, Plan, next_swatches
+from tint.planning import CASTINGS, MOULDS_MM, Plan, next_swatches
 from tint.starting import CastingPlan, plan_castings
+from tint.starting.plan import FIRST
 from tint.swatches import read_declared
 
 if TYPE_CHECKING:

@@ -15,8 +15,9 @@ from tint.cli.keys import Command, option
 from tint.cli.plan import castings_json, show_castings
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, Base, Pigment
-from tint.planning import MOULDS_MM, is_light
+from tint.planning import MOULDS_MM
 from tint.starting import READERS, Answers, answers_of, base_in, cures_in, pigment_in, start, tells_what_there_is
+from tint.starting.plan import is_light
 from tint.weighing import AREA_CM2
 from tint.weighing.premix import STEP_G
 

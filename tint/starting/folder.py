@@ -13,9 +13,8 @@ from typing import Any
 from tint.errors import FolderError, Gathered, InputError
 from tint.files import write_whole
 from tint.materials import Base, Pigment
-from tint.planning import is_light
 from tint.starting.answers import COLORIMETER, NOTHING, TELEPHONE, Answers
-from tint.starting.plan import CastingPlan, plan_castings, plan_page
+from tint.starting.plan import CastingPlan, is_light, plan_castings, plan_page
 from tint.swatches import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, read_declared
 from tint.swatches.blank_workbook import blank_workbook
 from tint.swatches.declaration import Declared, read_declaration
