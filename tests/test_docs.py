@@ -19,6 +19,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+import click
 import numpy as np
 import pytest
 from click.testing import CliRunner
@@ -342,6 +343,23 @@ def test_every_link_leads_somewhere(page: Path) -> None:
 
     targets = re.findall(r"\]\(([^)\s]+)\)", prose(page))
     assert [each for each in targets if not each.startswith("https://") and leads_nowhere(each)] == []
+
+
+def options(command: click.Command) -> set[str]:
+    """The options of a command and of those under it; a key of `--set` is one."""
+    with click.Context(command) as context:
+        found = {name for each in command.get_params(context) for name in each.opts}
+        under = command.list_commands(context) if isinstance(command, click.Group) else []
+        commands = [command.get_command(context, name) for name in under] if isinstance(command, click.Group) else []
+    return found.union(*(options(each) for each in commands if each is not None))
+
+
+@pytest.mark.parametrize("page", PAGES, ids=page_id)
+def test_every_option_that_a_page_names_is_one(page: Path) -> None:
+    spans = [span for span in re.findall(r"`([^`]+)`", prose(page)) if ".py" not in span]
+    named = {name for span in spans for name in re.findall(r"(?<![\w-])--(?:set\s+[\w.]+|[a-z-]+)", span)}
+    known = options(main) | {"--set", "--set KEY"}
+    assert {" ".join(name.split()) for name in named} - known == set()
 
 
 def test_every_page_is_linked_from_the_readme() -> None:
