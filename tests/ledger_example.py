@@ -16,6 +16,7 @@ from tint.ledger import (
     Weighing,
     add,
 )
+from tint.weighing import Kept
 
 DIGEST = "d" * 64
 WEIGHED = (Weighing(what="part A", part="A", grams=54.56), Weighing(what="white", part="A", grams=0.55))
@@ -51,7 +52,13 @@ def fill(ledger: Ledger) -> dict[str, int]:
     """Add an entry of every kind; kind to number."""
     order = add(ledger, Order(name="celadon lid", customer_words="as the glaze, »grün«", target={"lab": [70, -8, 6]}))
     solved = add(ledger, recipe(order))
-    batch = add(ledger, Batch(recipe_id=solved, base="clear", weighed=WEIGHED, total_grams=110.0, temperature_c=21.0))
+    left = Kept(name="blue premix 1:79", pigment="blue", base="clear", part="A", whole=80, grams=4.2, lot="B-142")
+    batch = add(
+        ledger,
+        Batch(
+            recipe_id=solved, base="clear", weighed=WEIGHED, premixes=(left,), total_grams=110.0, temperature_c=21.0
+        ),
+    )  # fmt: skip
     trial = add(ledger, Trial(recipe_id=solved, batch_id=batch, thickness_mm=3.1, cure_days=2.0, mould="lid 2"))
     kept = Reference(name="R-1", trial_id=trial, made_on="2025-03-01", expires_on="2026-03-01")
     reference = add(ledger, kept)

@@ -132,7 +132,7 @@ def test_a_group_alone_shows_its_help() -> None:
 # In an order in which each finds what the ones before it left.
 EXAMPLES = [
     "add order", "add recipe", "add batch", "add trial", "add reference", "add reading", "add lot", "add approval",
-    "add lesson", "list", "show", "search", "due", "export", "import", "repeat",
+    "add lesson", "list", "show", "premixes", "search", "due", "export", "import", "repeat",
 ]  # fmt: skip
 
 
@@ -458,3 +458,35 @@ def test_a_ledger_in_use_is_a_job_for_later(filled: Path, monkeypatch: pytest.Mo
         assert result.exit_code == 1
         assert "another program is writing to it" in told(result)
         assert "lid" in done("list", filled, "order")
+
+
+def test_a_batch_s_premixes_are_kept_and_the_next_one_uses_them_first(folder: Path, tmp_path: Path) -> None:
+    faint = ("weigh", folder, "--base", "clear", "--load", "blue=0.004", "--thickness", "3", "--batch-g", "120")
+    sheet = tmp_path / "sheet.json"
+
+    def weighed(*more: object) -> dict[str, Any]:
+        told = CliRunner().invoke(main, [*map(str, (*faint, *more)), "--optics", "two-flux", "--json"])
+        assert told.exit_code == 0, told.stderr
+        return json.loads(told.stdout)  # type: ignore[no-any-return]
+
+    first = weighed()
+    assert all(each["steps"] for each in first["premixes"])
+    # As much as four such batches take, so that it lasts.
+    for change in first["premix_changes"]:
+        change["grams"] *= 40.0
+    sheet.write_text(json.dumps(first), encoding="utf-8")
+    answer("add", "batch", folder, "--from", sheet)
+    kept = answer("premixes", folder)["premixes"]
+    assert [each["lot"] for each in kept] == ["B-142"] * len(kept)
+    assert kept[0]["percent"] == pytest.approx(100.0 / kept[0]["whole"])
+    assert kept[0]["name"] in done("premixes", folder)
+    again = weighed()
+    assert [each["steps"] for each in again["premixes"]] == [[]]
+    assert again["premixes"][0]["kept"]["made_on"] == kept[0]["made_on"]
+    assert weighed("--set", "kept=none")["premixes"] == first["premixes"]
+    sheet.write_text(json.dumps(again), encoding="utf-8")
+    answer("add", "batch", folder, "--from", sheet)
+    after = {each["name"]: each["grams"] for each in answer("premixes", folder)["premixes"]}
+    before = {each["name"]: each["grams"] for each in kept}
+    (used,) = again["premixes"]
+    assert before[used["name"]] - after[used["name"]] == pytest.approx(used["used_g"], abs=1e-5)

@@ -9,7 +9,8 @@ import io
 import json
 import re
 from collections.abc import Iterator
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -49,6 +50,7 @@ from tint.ledger import (
     find_order,
     get,
     import_json,
+    kept_premixes,
     open_ledger,
     read_ledger,
     relative_strength,
@@ -63,6 +65,7 @@ from tint.ledger import (
 )
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.weighing import Kept
 
 TESTS = Path(__file__).parent
 VERSION_0 = TESTS / "ledger_version_0.sql"
@@ -91,7 +94,7 @@ def all_rows(ledger: Ledger) -> dict[str, list[dict[str, Any]]]:
 def test_schema_unchanged() -> None:
     """A change to the tables needs a new FORMAT, a step to it and a word in docs/ledger.md; then this sum."""
     digest = hashlib.sha256(schema.tables().encode()).hexdigest()[:16]
-    assert (FORMAT, digest) == (2, "9bc2a07b44050a03")
+    assert (FORMAT, digest) == (3, "e259f7f02390fad9")
 
 
 def test_the_page_names_every_table_with_what_is_needed_and_what_it_points_at() -> None:
@@ -648,3 +651,23 @@ def test_records_are_frozen_and_every_trial_field_is_named_with_its_unit() -> No
     unitless = {"lab_l", "lab_a", "lab_b", "contrast_ratio", "contrast_ratio_error", "strength", "strength_error"}
     numbers = [each for kind in KINDS for each in columns(kind) if each.kind in ("number", "whole") and not each.points]
     assert [each.name for each in numbers if each.name not in unitless and not each.name.endswith(units)] == []
+
+
+# Premixes that are kept.
+
+
+def test_premixes_are_what_batches_left_less_what_later_ones_took(ledger: Ledger) -> None:
+    made = Kept(name="blue premix 1:79", pigment="blue", base="clear", part="A", whole=80, grams=6.0, lot="B-142")
+    old = replace(made, name="white premix 1:1", pigment="white", whole=2, made_on="2024-12-01")
+    first = add(ledger, Batch(base="clear", premixes=(made, old)))
+    today = date.fromisoformat(entries(ledger, Batch)[0].added_utc[:10])
+    there = replace(made, made_on=today.isoformat())
+    assert kept_premixes(ledger, today) == (there,)
+    assert kept_premixes(ledger, today, days=10_000) == (old, there)
+    add(ledger, Batch(base="clear", premixes=(replace(there, grams=-6.0), replace(there, grams=1.5))))
+    assert kept_premixes(ledger, today) == (replace(there, grams=1.5),)
+    add(ledger, Batch(base="clear", premixes=(replace(there, grams=-1.5),)))
+    assert kept_premixes(ledger, today) == ()
+    assert kept_premixes(ledger, today + timedelta(days=40)) == ()
+    withdraw(ledger, "batch", first, reason="it was never poured")
+    assert all(each.pigment == "blue" for each in kept_premixes(ledger, today, days=10_000))

@@ -68,7 +68,7 @@ def test_an_older_ledger_is_copied_then_brought_to_this_version(path: Path) -> N
     before = dump(path)
     with open_ledger(path, palette_digest=DIGEST) as ledger:
         assert ledger.rows("PRAGMA user_version")[0][0] == FORMAT
-        assert [row["version"] for row in ledger.rows("SELECT version FROM ledger_versions")] == [0, 1, 2]
+        assert [row["version"] for row in ledger.rows("SELECT version FROM ledger_versions")] == [0, 1, 2, 3]
         (word,) = entries(ledger, Approval)
         assert (word.content.approved_by, word.content.limit_samples) == ("the customer", ())
         correct(ledger, "approval", word.id, limit_samples=("R-1",))

@@ -32,7 +32,7 @@ from tint.ledger import (
 from tint.palette import Palette
 
 TODAY = date(2025, 6, 1)
-BROUGHT = ("limit_samples", "cure_c", "finish", "base_lot")  # by versions since the first
+BROUGHT = ("limit_samples", "cure_c", "finish", "base_lot", "premixes")  # by versions since the first
 
 
 @pytest.fixture

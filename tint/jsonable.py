@@ -195,6 +195,7 @@ class Sheet(Struct, kw_only=True):
     naive_part_error_percent: float | None = None
     premixes: tuple[dict[str, Any], ...] = ()
     leftovers: tuple[dict[str, Any], ...] = ()
+    premix_changes: tuple[dict[str, Any], ...] = ()
     looser: dict[str, Any] | None = None
     cups: dict[str, Any] = {}
     care: tuple[dict[str, Any], ...] = ()
@@ -301,6 +302,7 @@ def sheet(weighed: Any, *, optics: str | None = None) -> Sheet:
         "dose_tolerance_percent": weighed.scale.tolerance_percent,
         "premixes": tuple(premixes),
         "leftovers": tuple(map(asdict, weighed.leftovers)),
+        "premix_changes": tuple(map(asdict, weighed.premix_changes)),
         "looser": None if weighed.looser is None else asdict(weighed.looser) | {"words": weighed.looser.words},
         "cups": asdict(weighed.cups),
         "care": tuple(map(asdict, weighed.care)),

@@ -104,6 +104,31 @@ def _show(folder: Path, kind: str, number: int, as_json: bool) -> None:
             show_entry(out, kind, entry, family, own, drifted)
 
 
+@command.command("premixes", cls=Command)
+@options.folder
+@options.as_json
+def _premixes(folder: Path, as_json: bool) -> None:
+    """Premixes that batches have left, and that the next ones use first.
+
+    Example: tint ledger premixes swatches_demo
+    """
+    with record.read_ledger(record.ledger_path(folder)) as ledger:
+        kept = record.kept_premixes(ledger, date.today())
+    if as_json:
+        show.json({"premixes": [asdict(each) | {"percent": 100.0 / each.whole} for each in kept]})
+        return
+    rows = [
+        (each.name, f"{100.0 / each.whole:.3g} %", f"{each.grams:.3f} g", f"part {each.part} of {each.base}", each.lot,
+         each.made_on)
+        for each in kept
+    ]  # fmt: skip
+    with show.page() as out:
+        if rows:
+            show.table(out, ("<premix", "pigment", "left", "<in", "<lot", "<made on"), rows)
+        else:
+            out.print("None: no batch has left a premix, or what it left is too old.")
+
+
 @command.command("search", cls=Command)
 @options.folder
 @options.lab("--lab", "The colour.", required=True)
@@ -208,11 +233,12 @@ def _repeat(
     palette = palette_of(folder, optics)
     with record.read_ledger(record.ledger_path(folder)) as ledger:
         again = record.repeat(ledger, order, palette, today=date.today())
+        kept = record.kept_premixes(ledger, date.today()) if premix else ()
     today, setting = (
         record.with_lots(palette, again.against_palette),
         _repeat_setting(palette, again.recipe.content, thickness),
     )
-    sheet = weigh(today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix)
+    sheet = weigh(today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=kept)
     if as_json:
         warnings = [*again.warnings, *sheet.warnings]
         show.json(jsonable.sheet(sheet, optics=optics), **_repeat_json(again), warnings=warnings)

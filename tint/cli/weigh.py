@@ -16,6 +16,7 @@ from tint.cli.keys import Command, option, workshop
 from tint.cli.predict import show_appearance
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.files import write_all
+from tint.ledger import kept_premixes, ledger_path, read_ledger
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.weighing import Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, weigh, weigh_table
@@ -165,7 +166,8 @@ file_options = options.grouped(
 @sheet_options
 @option(
     "--set kept", metavar="FILE.json",
-    help="The sheet of the batch before, written with --json: its premixes are used first.",
+    help="The sheet of the batch before, written with --json, whose premixes are used first; `none` uses none.  "
+    "[default: those that the ledger tells, up to 30 days old]",
 )  # fmt: skip
 @file_options
 @options.as_json
@@ -188,7 +190,7 @@ def command(
     choice = chosen(doses, recipe, None if pick is None else (pick,))
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target = target_of(palette, wish, setting, said)
-    left = () if kept is None else _kept(kept)
+    left = _kept(folder, kept) if premix else ()
     sheet = weigh(
         palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=left,
         aim=target, walls_mm=choice.further_walls(setting, walls_mm),
@@ -203,8 +205,16 @@ def command(
             out.print(f"\nWritten: {name}")
 
 
-def _kept(name: str) -> tuple[Kept, ...]:
-    """What an earlier sheet left of premixes."""
+def _kept(folder: Path, name: str | None) -> tuple[Kept, ...]:
+    """What an earlier sheet left of premixes, or the batches of the ledger."""
+    if name is None:
+        path = ledger_path(folder)
+        if not path.exists():
+            return ()
+        with read_ledger(path) as ledger:
+            return kept_premixes(ledger, date.today())
+    if name == "none":
+        return ()
     data, where = options.read_file(name)
     return kept_from_json(data, where=where)
 
@@ -263,7 +273,11 @@ def _show_premixes(out: Console, sheet: WeighSheet) -> None:
         out.print("Premixes, made and stirred first", style=show.HEAD)
         show.table(out, ("<", "", "<", "into", "<", "<lot"), rows)
         out.print()
-    kept = [f"{each.kept.name}, {shown(each.kept.grams)} there" for each in sheet.premixes if each.kept]
+    kept = [
+        f"{each.kept.name}, {shown(each.kept.grams)} there" + (f", of {each.kept.made_on}" if each.kept.made_on else "")
+        for each in sheet.premixes
+        if each.kept
+    ]
     if kept:
         out.print(f"Kept, stirred before use: {'; '.join(kept)}.")
         out.print()
@@ -274,7 +288,8 @@ def _show_premixes(out: Console, sheet: WeighSheet) -> None:
 
 def _left(sheet: WeighSheet, kept: Kept) -> str:
     lot = f", {kept.pigment} of lot {kept.lot}" if kept.lot else ""
-    return f"{sheet.scale.shown(kept.grams)} {kept.name} in part {kept.part} of {kept.base}{lot}"
+    day = f", made on {kept.made_on}" if kept.made_on else ""
+    return f"{sheet.scale.shown(kept.grams)} {kept.name} in part {kept.part} of {kept.base}{lot}{day}"
 
 
 def _show_lines(out: Console, sheet: WeighSheet) -> None:

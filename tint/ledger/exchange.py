@@ -21,6 +21,7 @@ from tint.ledger.entries import OWN, Entry, Own, entries, insert, stored
 from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, LAB, TABLES, Weighing, columns
 from tint.turns import half_name, turn
+from tint.weighing import changes_of
 
 NAME = "tint ledger"  # `format` of the JSON
 
@@ -142,7 +143,8 @@ def of_recipe(answer: jsonable.Answer, recipe: jsonable.Recipe) -> dict[str, Any
 def of_sheet(sheet: jsonable.Sheet) -> dict[str, Any]:
     """The columns of a batch that a weigh sheet tells of."""
     weighed = tuple(Weighing(what=line.what, part=line.part or "", grams=line.grams) for line in sheet.lines)
-    told = {"base": sheet.base, "batch_g": sheet.batch_g, "total_grams": sheet.total_grams, "weighed": weighed}
+    told: dict[str, Any] = {"base": sheet.base, "batch_g": sheet.batch_g, "total_grams": sheet.total_grams}
+    told |= {"weighed": weighed, "premixes": changes_of(sheet, where="weigh sheet")}
     return {name: value for name, value in told.items() if value is not None}
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -15,10 +15,13 @@ from tint import colorimetry
 from tint.errors import InputError
 from tint.ledger.entries import Entry, entries, get, pointers, versions
 from tint.ledger.file import Ledger
-from tint.ledger.records import TABLES, Approval, Order, Reading, Recipe, Reference
+from tint.ledger.records import TABLES, Approval, Batch, Order, Reading, Recipe, Reference
+from tint.weighing import Kept
 
 Array = NDArray[np.float64]
 
+PREMIX_DAYS = 30  # for which a premix that was kept is used again; common practice, no source
+_NOTHING_G = 1e-6  # g that sums of floating-point numbers leave
 WITHIN = 5.0  # CIEDE2000 around a colour in which recipes are worth a look; no source
 
 
@@ -122,6 +125,22 @@ def lab_in(content: Recipe | Reading, light: str, observer: int) -> Sequence[flo
         lab: list[float] = colorimetry.lab(content.spectrum, view).tolist()
         return lab
     return None
+
+
+# Premixes that are kept.
+
+
+def kept_premixes(ledger: Ledger, day: date, *, days: int = PREMIX_DAYS) -> tuple[Kept, ...]:
+    """What batches left of premixes, less what later ones took of it, the oldest first; `days` old at most on a day."""
+    held: dict[tuple[str, ...], Kept] = {}
+    for entry in entries(ledger, Batch):
+        for change in entry.content.premixes:
+            own = replace(change, made_on=change.made_on or entry.added_utc[:10])
+            key = (own.name, own.base, own.part, own.lot, own.made_on)
+            held[key] = replace(own, grams=own.grams + (held[key].grams if key in held else 0.0))
+    first = (day - timedelta(days=days)).isoformat()
+    fresh = [replace(own, grams=round(own.grams, 6)) for own in held.values() if own.made_on >= first]
+    return tuple(sorted((own for own in fresh if own.grams > _NOTHING_G), key=lambda own: own.made_on))
 
 
 # What runs out, and what drifts.

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tint.materials import LOT_VERDICTS, USE
+from tint.weighing import Kept
 
 ABOVE_0, FROM_0 = "> 0", ">= 0"
 LAB = ("lab_l", "lab_a", "lab_b")
@@ -131,6 +132,10 @@ class Batch:
     batch_g: float | None = _number("mix that was planned, waste included, g", ABOVE_0)
     total_grams: float | None = _number("sum of all weighings, g", ABOVE_0)
     weighed: tuple[Weighing, ...] = _list("weighings in order, each with what, part and grams")
+    premixes: tuple[Kept, ...] = _list(
+        "premixes: left of those made (grams above 0), taken of those kept (below), each with name, pigment, base, "
+        "part, whole (parts that hold one of pigment), grams, lot and made_on"
+    )
     lots: Mapping[str, str] = _open("pigment or part of the base to the lot that was taken")
     temperature_c: float | None = _number("of the workshop, degrees Celsius", "BETWEEN -50 AND 100")
     note: str = _words("anything else")

@@ -13,7 +13,7 @@ from tint.errors import InputError
 from tint.ledger.records import TABLES, Column, columns
 
 APPLICATION_ID = 0x74696E74  # "tint", in the header of the file
-FORMAT = 2  # in its `user_version`
+FORMAT = 3  # in its `user_version`
 
 OWN = (
     ("id", "INTEGER PRIMARY KEY CHECK (id > 0)", "number of the row"),
@@ -39,6 +39,7 @@ WORDS = {
     0: "The record of a workshop for pigmented silicone. Rows are only added; a correction names the row it corrects.",
     1: "Approvals have limit_samples: the samples that bound what is still accepted.",
     2: "Trials have cure_c, finish and base_lot: how they were cured, what face was read, which base they are of.",
+    3: "Batches have premixes: what is left of those that they made, and what they took of those that were kept.",
 }
 
 # From the version named to the next, all in one transaction.
@@ -55,6 +56,11 @@ STEPS: dict[int, tuple[str, ...]] = {
         "CONSTRAINT \"finish is text\" CHECK (typeof(finish) = 'text')",
         "ALTER TABLE trials ADD COLUMN base_lot TEXT NOT NULL DEFAULT '' "
         "CONSTRAINT \"base_lot is text\" CHECK (typeof(base_lot) = 'text')",
+    ),
+    2: (
+        "ALTER TABLE batches ADD COLUMN premixes TEXT NOT NULL DEFAULT '[]' "
+        'CONSTRAINT "premixes is a JSON list" '
+        "CHECK (json_valid(premixes) AND json_type(premixes) = 'array')",
     ),
 }
 

@@ -167,6 +167,8 @@ class Kept:
         How much there is of it [g].
     lot : str
         Of the pigment, where it is known.
+    made_on : str
+        The day it was made (YYYY-MM-DD); empty where that is today's batch, or not known.
     """
 
     name: str
@@ -176,6 +178,7 @@ class Kept:
     whole: int
     grams: float
     lot: str = ""
+    made_on: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -240,7 +243,7 @@ class Premix:
         base : str
             Whose part it was let down in.
         """
-        lot = self.kept.lot if self.kept else self.steps[0].lot
+        lot, made_on = (self.kept.lot, self.kept.made_on) if self.kept else (self.steps[0].lot, "")
         stages = [(self.kept.name, self.kept.whole, self.kept.grams)] if self.kept else []
         strength = self.kept.whole if self.kept else 1
         for step in self.steps:
@@ -250,7 +253,7 @@ class Premix:
         return tuple(
             Kept(
                 name=name, pigment=self.pigment, base=base, part=self.part, whole=parts, grams=whole(made - used),
-                lot=lot,
+                lot=lot, made_on=made_on,
             )
             for (name, parts, made), used in zip(stages, taken, strict=True)
             if made - used > _NOTHING_G

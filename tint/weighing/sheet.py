@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -85,6 +85,12 @@ class WeighSheet:
     def scale_step_g(self) -> float:
         """The smallest step of the scale [g]."""
         return self.scale.step_g
+
+    @property
+    def premix_changes(self) -> tuple[Kept, ...]:
+        """What the batch changes of the premixes that are kept: grams above 0 are left of it, below 0 are taken."""
+        taken = [replace(each.kept, grams=-each.kept.grams) for each in self.premixes if each.kept]
+        return (*taken, *(left for each in self.premixes for left in each.leftovers(self.blend.base)))
 
     def to_json(self) -> str:
         """All of it as one JSON object, with the keys that `tint weigh --json` prints."""
@@ -349,9 +355,19 @@ def kept_from_json(data: bytes | str, *, where: str = "weigh sheet") -> tuple[Ke
     InputError
         If it is no such JSON, by its key; `where` names it.
     """
-    left = from_json(data, where=where).leftovers
-    form = "what `tint weigh --json` writes"
-    return tuple(jsonable.converted(each, Kept, where=f"{where}, key leftovers", form=form) for each in left)
+    return _kept(from_json(data, where=where).leftovers, f"{where}, key leftovers")
+
+
+def changes_of(sheet: jsonable.Sheet, *, where: str) -> tuple[Kept, ...]:
+    """`WeighSheet.premix_changes` of a sheet in JSON; InputError names `where`."""
+    return _kept(sheet.premix_changes, f"{where}, key premix_changes")
+
+
+def _kept(told: Sequence[object], where: str) -> tuple[Kept, ...]:
+    return tuple(jsonable.converted(each, Kept, where=where, form=_FORM) for each in told)
+
+
+_FORM = "what `tint weigh --json` writes"
 
 
 def from_json(data: bytes | str, *, where: str = "weigh sheet") -> jsonable.Sheet:
@@ -362,4 +378,4 @@ def from_json(data: bytes | str, *, where: str = "weigh sheet") -> jsonable.Shee
     InputError
         If it is no such JSON, by its key; `where` names it.
     """
-    return jsonable.decode(data, jsonable.Sheet, where=where, form="what `tint weigh --json` writes")
+    return jsonable.decode(data, jsonable.Sheet, where=where, form=_FORM)
