@@ -27,49 +27,26 @@ SHAPES = 3  # what readings depend on beside coefficients and thickness: the ind
 
 @dataclass(frozen=True, eq=False)
 class Readings:
-    """What was read, and on what: one row a reading.
+    """What was read, and on what: one row a reading."""
 
-    Parameters
-    ----------
-    casting : ndarray of int, shape (n_readings,)
-        What each reading is of.
-    backing : ndarray of int, shape (n_readings,)
-        What lay behind; FREE where there was none, TRANSMITTANCE or REGULAR for what came through.
-    wet : ndarray of bool, shape (n_readings,)
-        Whether the casting was seated wet.
-    base : ndarray of int, shape (n_readings,)
-        Whose faces each reading was taken through.
-    backings : ndarray, shape (n_backings, n_wavelengths)
-        [-]
-    faces : tuple of (ndarray of int, Faces), optional
-        Which readings were taken of faces that are not smooth, finish by finish.
-    """
-
-    casting: Index
+    casting: Index  # what each reading is of; shape (n_readings,)
+    # what lay behind; FREE where there was none, TRANSMITTANCE or REGULAR for what came through; shape (n_readings,)
     backing: Index
-    wet: NDArray[np.bool_]
-    base: Index
-    backings: Array
+    wet: NDArray[np.bool_]  # whether the casting was seated wet; shape (n_readings,)
+    base: Index  # whose faces each reading was taken through; shape (n_readings,)
+    backings: Array  # [-], shape (n_backings, n_wavelengths)
+    # which readings were taken of faces that are not smooth, finish by finish
     faces: tuple[tuple[Index, Faces], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
 class Predicted:
-    """Readings and their slopes.
+    """Readings and their slopes."""
 
-    Parameters
-    ----------
-    values : ndarray, shape (n_readings, n_wavelengths)
-        [-]
-    slopes : ndarray, shape (4, n_readings, n_wavelengths)
-        By K, S, M and thickness.
-    by_shape : ndarray, shape (SHAPES, n_readings, n_wavelengths)
-        By the refractive index of the base, by the lobe and by the share of the spot's loss; 0 where they are taken as
-        known.
-    """
-
-    values: Array
-    slopes: Array
+    values: Array  # [-], shape (n_readings, n_wavelengths)
+    slopes: Array  # by K, S, M and thickness; shape (4, n_readings, n_wavelengths)
+    # by the refractive index of the base, by the lobe and by the share of the spot's loss; 0 where they are taken as
+    # known; shape (SHAPES, n_readings, n_wavelengths)
     by_shape: Array
 
 

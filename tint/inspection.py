@@ -34,21 +34,11 @@ _GREY = 5.0  # chroma below which a hue is no more than a tinge (common practice
 
 @dataclass(frozen=True, kw_only=True)
 class Tolerance:
-    """What was agreed for one colour.
+    """What was agreed for one colour."""
 
-    Parameters
-    ----------
-    delta_e : float
-        CIEDE2000 [-].
-    lightness : float, optional
-        A tighter limit for the lightness part alone (CIELAB L*) [-].
-    contrast_ratio : float, optional
-        For the difference in contrast ratio [-].
-    """
-
-    delta_e: float
-    lightness: float | None = None
-    contrast_ratio: float | None = None
+    delta_e: float  # CIEDE2000 [-]
+    lightness: float | None = None  # a tighter limit for the lightness part alone (CIELAB L*) [-]
+    contrast_ratio: float | None = None  # for the difference in contrast ratio [-]
 
     def __post_init__(self) -> None:
         for name in ("delta_e", "lightness", "contrast_ratio"):
@@ -60,24 +50,14 @@ class Tolerance:
 
 @dataclass(frozen=True, kw_only=True)
 class Check:
-    """One limit, and how a reading stands to it.
+    """One limit, and how a reading stands to it."""
 
-    Parameters
-    ----------
-    what : str
-        `colour` (CIEDE2000), `lightness` (CIELAB L*) or `contrast ratio`.
-    value, limit : float
-        The size of the difference, and what was agreed [-].
-    error : float
-        Standard deviation of the value, from reading both [-].
-    lean : float
-        By how much noise alone makes the value larger than it is: a distance is never shorter for being blurred [-].
-    """
-
-    what: str
+    what: str  # `colour` (CIEDE2000), `lightness` (CIELAB L*) or `contrast ratio`
+    # the size of the difference, and what was agreed [-]
     value: float
     limit: float
-    error: float
+    error: float  # standard deviation of the value, from reading both [-]
+    # by how much noise alone makes the value larger than it is: a distance is never shorter for being blurred [-]
     lean: float = 0.0
 
     @property
@@ -95,36 +75,20 @@ class Check:
 
 @dataclass(frozen=True, kw_only=True)
 class Inspection:
-    """How a reading differs from its reference.
+    """How a reading differs from its reference."""
 
-    Parameters
-    ----------
-    delta_e : float
-        CIEDE2000 [-].
-    delta_e_error : float
-        Standard deviation of it from reading both [-].
-    lightness, chroma, hue : float
-        CIELAB differences, reading less reference: dL*, dC*, dH* [-].
-    redness, yellowness : float
-        da*, db* [-].
-    contrast_ratio : float or None
-        Difference, reading less reference [-].
-    checks : tuple of Check
-        Each limit that was agreed.
-    words : tuple of str
-        The difference in words, the largest part first.
-    """
-
-    delta_e: float
-    delta_e_error: float
+    delta_e: float  # CIEDE2000 [-]
+    delta_e_error: float  # standard deviation of it from reading both [-]
+    # CIELAB differences, reading less reference: dL*, dC*, dH* [-]
     lightness: float
     chroma: float
     hue: float
+    # da*, db* [-]
     redness: float
     yellowness: float
-    contrast_ratio: float | None
-    checks: tuple[Check, ...]
-    words: tuple[str, ...]
+    contrast_ratio: float | None  # difference, reading less reference [-]
+    checks: tuple[Check, ...]  # each limit that was agreed
+    words: tuple[str, ...]  # the difference in words, the largest part first
 
     @property
     def verdict(self) -> str:

@@ -16,151 +16,74 @@ LOT_VERDICTS = USE, RESCALE, REJECT = ("use", "rescale", "reject")
 
 @dataclass(frozen=True, kw_only=True)
 class Base:
-    """An uncoloured silicone system.
-
-    Parameters
-    ----------
-    cure : str
-        Cure chemistry: `addition` (platinum) or `condensation` (tin).
-    density : float
-        Of the cured rubber [g/cm3].
-    refractive_index : float
-        Of the cured rubber [-]; 1 means no faces.
-    max_loading : float
-        Largest loading of all pigments together [% by mass of the finished mix].
-    mix : dict of str to float
-        Parts by mass of each of its parts [-].
-    pigment_in : str
-        The part that takes the pigment.
-    k1, k2 : float, optional
-        Measured Saunderson constants, in place of those of the refractive index (two-flux only) [-].
-    lot : str, optional
-        The lot that the swatches were cast from, where their own rows name none.
-    price : float, optional
-        Per kilogram, in the currency of the pigments.
-    kind : str, optional
-        What scatters in it, such as `silica`: chooses what is believed of its anisotropy before any casting.
-    g : float, optional
-        Its anisotropy, where it is known [-].
-    """
+    """An uncoloured silicone system."""
 
     name: str
-    cure: str
-    density: float
-    refractive_index: float
-    max_loading: float
-    mix: Mapping[str, float]
-    pigment_in: str
+    cure: str  # cure chemistry: `addition` (platinum) or `condensation` (tin)
+    density: float  # of the cured rubber [g/cm3]
+    refractive_index: float  # of the cured rubber [-]; 1 means no faces
+    max_loading: float  # largest loading of all pigments together [% by mass of the finished mix]
+    mix: Mapping[str, float]  # parts by mass of each of its parts [-]
+    pigment_in: str  # the part that takes the pigment
+    # measured Saunderson constants, in place of those of the refractive index (two-flux only) [-]
     k1: float | None = None
     k2: float | None = None
-    lot: str | None = None
-    price: float | None = None
+    lot: str | None = None  # the lot that the swatches were cast from, where their own rows name none
+    price: float | None = None  # per kilogram, in the currency of the pigments
+    # what scatters in it, such as `silica`: chooses what is believed of its anisotropy before any casting
     kind: str | None = None
-    g: float | None = None
+    g: float | None = None  # its anisotropy, where it is known [-]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Pigment:
-    """A colourant as bought.
-
-    Parameters
-    ----------
-    cures : tuple of str, optional
-        The cures it is known to be safe with; None when nobody knows.
-    max_loading : float, optional
-        Its own largest loading [% by mass of the finished mix].
-    density : float, optional
-        [g/cm3]
-    price : float, optional
-        Per kilogram, in any one currency.
-    kind : str, optional
-        What it is, such as `titanium dioxide`: chooses what is believed of its anisotropy before any casting.
-    g : float, optional
-        Its anisotropy, where it is known [-].
-    """
+    """A colourant as bought."""
 
     name: str
-    cures: tuple[str, ...] | None = None
-    max_loading: float | None = None
-    density: float | None = None
+    cures: tuple[str, ...] | None = None  # the cures it is known to be safe with; None when nobody knows
+    max_loading: float | None = None  # its own largest loading [% by mass of the finished mix]
+    density: float | None = None  # [g/cm3]
     lot: str | None = None
-    price: float | None = None
+    price: float | None = None  # per kilogram, in any one currency
+    # what it is, such as `titanium dioxide`: chooses what is believed of its anisotropy before any casting
     kind: str | None = None
-    g: float | None = None
+    g: float | None = None  # its anisotropy, where it is known [-]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Workshop:
-    """What a maker works with and how: what commands take for granted where they are not told.
+    """What a maker works with and how: what commands take for granted where they are not told."""
 
-    Parameters
-    ----------
-    scale_step_g, scale_max_g : float, optional
-        Smallest step and largest load of the scale [g].
-    dose_tolerance_percent : float, optional
-        By which a dose may be off [% of the dose].
-    cup_cm3 : float, optional
-        The largest cup, to its brim [cm3].
-    mould_depths_mm : tuple of float
-        Depths of the moulds that swatches are cast in [mm].
-    waste_percent : float, optional
-        A margin on what is poured [%].
-    currency : str
-        That prices are in.
-    price_unit : str
-        What prices in palette.toml are for: `kg`, `g`, `100 g` or `lb`; all else here is per kg.
-    price_per_hour : float, optional
-        Of working time.
-    minutes_a_batch, minutes_a_part : float, optional
-        Working time for a batch, whatever its size, and for each part besides [min].
-    margin_percent : float, optional
-        On the cost of material and time, in a quote [%].
-    """
-
+    # smallest step and largest load of the scale [g]
     scale_step_g: float | None = None
     scale_max_g: float | None = None
-    dose_tolerance_percent: float | None = None
-    cup_cm3: float | None = None
-    mould_depths_mm: tuple[float, ...] = ()
-    waste_percent: float | None = None
-    currency: str = ""
-    price_unit: str = "kg"
-    price_per_hour: float | None = None
+    dose_tolerance_percent: float | None = None  # by which a dose may be off [% of the dose]
+    cup_cm3: float | None = None  # the largest cup, to its brim [cm3]
+    mould_depths_mm: tuple[float, ...] = ()  # depths of the moulds that swatches are cast in [mm]
+    waste_percent: float | None = None  # a margin on what is poured [%]
+    currency: str = ""  # that prices are in
+    price_unit: str = "kg"  # what prices in palette.toml are for: `kg`, `g`, `100 g` or `lb`; all else here is per kg
+    price_per_hour: float | None = None  # of working time
+    # working time for a batch, whatever its size, and for each part besides [min]
     minutes_a_batch: float | None = None
     minutes_a_part: float | None = None
-    margin_percent: float | None = None
+    margin_percent: float | None = None  # on the cost of material and time, in a quote [%]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Instrument:
-    """How readings were taken and how good they are. The defaults are cautious guesses for a folder that is silent.
+    """How readings were taken and how good they are. The defaults are cautious guesses for a folder that is silent."""
 
-    Parameters
-    ----------
-    geometry : str
-        `di:8`, `de:8` or `45:0`, the words of ANSI/IES TM-27-14.
-    repeatability : float
-        Standard deviation of one reading [reflectance, 0 to 1]; of a colorimeter, of X, Y and Z each as a share of
-        those of a perfect white.
-    thickness_error_mm : float
-        Standard deviation of a thickness reading [mm].
-    dose_error_percent : float
-        Standard deviation of a pigment dose [% of the dose].
-    light : str, optional
-        The CIE illuminant that L*, a*, b* hold for, where readings are colours and not spectra.
-    observer : int, optional
-        Likewise: 2 or 10 [degrees].
-    aperture_mm, lit_mm : float, optional
-        Diameter of the spot that is measured, and of the one that is lit [mm]. Where the first is stated, what leaves
-        a see-through casting beside the spot is counted; where the second is not, it is as large as the first.
-    """
-
-    geometry: str = "di:8"
+    geometry: str = "di:8"  # `di:8`, `de:8` or `45:0`, the words of ANSI/IES TM-27-14
+    # standard deviation of one reading [reflectance, 0 to 1]; of a colorimeter, of X, Y and Z each as a share of those
+    # of a perfect white
     repeatability: float = 0.002
-    thickness_error_mm: float = 0.05
-    dose_error_percent: float = 1.0
-    light: str | None = None
-    observer: int | None = None
+    thickness_error_mm: float = 0.05  # standard deviation of a thickness reading [mm]
+    dose_error_percent: float = 1.0  # standard deviation of a pigment dose [% of the dose]
+    light: str | None = None  # the CIE illuminant that L*, a*, b* hold for, where readings are colours and not spectra
+    observer: int | None = None  # likewise: 2 or 10 [degrees]
+    # diameter of the spot that is measured, and of the one that is lit [mm]. Where the first is stated, what leaves a
+    # see-through casting beside the spot is counted; where the second is not, it is as large as the first.
     aperture_mm: float | None = None
     lit_mm: float | None = None
 

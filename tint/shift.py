@@ -22,26 +22,13 @@ _FEWEST = 5
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Shift:
-    """The mean move in CIELAB from an early to a cured reading, and how sure it is.
+    """The mean move in CIELAB from an early to a cured reading, and how sure it is."""
 
-    Parameters
-    ----------
-    lab : ndarray, shape (3,)
-        Cured less early [-].
-    covariance : ndarray, shape (3, 3)
-        Of one further casting's shift about that mean, the mean's own error included.
-    pairs : int
-    radius : float
-        The CIEDE2000 within which a cured colour foretold from an early reading falls, 95 times in 100 [-].
-    known : bool
-        Whether the mean shift stands out from the scatter of the pairs.
-    """
-
-    lab: Array
-    covariance: Array
+    lab: Array  # cured less early [-]; shape (3,)
+    covariance: Array  # of one further casting's shift about that mean, the mean's own error included; shape (3, 3)
     pairs: int
-    radius: float
-    known: bool
+    radius: float  # the CIEDE2000 within which a cured colour foretold from an early reading falls, 95 times in 100 [-]
+    known: bool  # whether the mean shift stands out from the scatter of the pairs
 
 
 def learn_shift(early: ArrayLike, cured: ArrayLike) -> Shift:

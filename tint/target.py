@@ -28,22 +28,13 @@ _NOISE = 0.01  # by which a contrast ratio that was read may pass 1
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Look:
-    """A further colour that the same target shows: over another backing, in another seat or thickness.
+    """A further colour that the same target shows: over another backing, in another seat or thickness."""
 
-    Parameters
-    ----------
-    lab : ndarray, shape (3,)
-        CIELAB in the light and observer of the setting [-].
-    over, seat : str
-        Those of the setting, when empty.
-    thickness_mm : float, optional
-        That of the setting, when absent [mm].
-    """
-
-    lab: Array
+    lab: Array  # CIELAB in the light and observer of the setting [-]; shape (3,)
+    # those of the setting, when empty
     over: str = ""
     seat: str = ""
-    thickness_mm: float | None = None
+    thickness_mm: float | None = None  # that of the setting, when absent [mm]
 
     @property
     def in_words(self) -> str:

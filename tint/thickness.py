@@ -25,59 +25,36 @@ _THINNEST_MM, _THICKEST_MM = 0.02, 200.0  # between which it is looked for: a fi
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Course:
-    """How a blend runs with thickness, without errors: what curves and bands are drawn from.
+    """How a blend runs with thickness, without errors: what curves and bands are drawn from."""
 
-    Parameters
-    ----------
-    thickness_mm : ndarray, shape (n,)
-        [mm]
-    lab_black, lab_white, lab_from_behind : ndarray, shape (n, 3)
-        Over the darkest and the lightest backing; of the light that comes through, against the bare lamp [-].
-    contrast_ratio, luminous_transmittance : ndarray, shape (n,)
-        [-]
-    """
-
-    thickness_mm: Array
+    thickness_mm: Array  # [mm], shape (n,)
+    # over the darkest and the lightest backing; of the light that comes through, against the bare lamp [-]; shape (n,
+    # 3)
     lab_black: Array
     lab_white: Array
     lab_from_behind: Array
+    # [-], shape (n,)
     contrast_ratio: Array
     luminous_transmittance: Array
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Translucency:
-    """One blend at several thicknesses.
-
-    Parameters
-    ----------
-    appearances : tuple of Appearance
-        One a thickness: colour over the setting's, the darkest and the lightest backing, contrast ratio, error.
-    thickness_mm : ndarray, shape (n,)
-        [mm]
-    translucency_parameter : ndarray, shape (n,)
-        CIEDE2000 between the casting over the darkest and over the lightest backing [-].
-    translucency_parameter_ab : ndarray, shape (n,)
-        The same as Euclidean distance in CIELAB, the older form [-].
-    lab_from_behind : ndarray, shape (n, 3)
-        Of the light that comes through, against the bare lamp as white: lit from behind [-].
-    srgb_from_behind : tuple of str
-        Likewise, on a screen.
-    hides_at_mm : float or None
-        The thickness from which the contrast ratio is 0.98; None when no part is that thick [mm].
-    warnings : tuple of str
-        Where the predictions leave the ground that the swatches cover.
-    """
+    """One blend at several thicknesses."""
 
     blend: Blend
+    # one a thickness: colour over the setting's, the darkest and the lightest backing, contrast ratio, error
     appearances: tuple[Appearance, ...]
-    thickness_mm: Array
+    thickness_mm: Array  # [mm], shape (n,)
+    # CIEDE2000 between the casting over the darkest and over the lightest backing [-]; shape (n,)
     translucency_parameter: Array
-    translucency_parameter_ab: Array
+    translucency_parameter_ab: Array  # the same as Euclidean distance in CIELAB, the older form [-]; shape (n,)
+    # of the light that comes through, against the bare lamp as white: lit from behind [-]; shape (n, 3)
     lab_from_behind: Array
-    srgb_from_behind: tuple[str, ...]
+    srgb_from_behind: tuple[str, ...]  # likewise, on a screen
+    # the thickness from which the contrast ratio is 0.98; None when no part is that thick [mm]
     hides_at_mm: float | None
-    warnings: tuple[str, ...]
+    warnings: tuple[str, ...]  # where the predictions leave the ground that the swatches cover
 
     @property
     def conditions(self) -> str:
@@ -249,24 +226,12 @@ def _checked(palette: Palette, thickness_mm: ArrayLike) -> Array:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Wall:
-    """One wall of a part.
+    """One wall of a part."""
 
-    Parameters
-    ----------
-    appearance : Appearance
-        Of the part there; its setting tells the thickness.
-    delta_e : float
-        CIEDE2000 to the target; NaN without one [-].
-    opacity_miss : float
-        Of the contrast ratio asked for, signed; 0 where it is met or none is asked for [-].
-    reached : bool
-        Whether colour and contrast ratio are met there, as far as they are asked for.
-    """
-
-    appearance: Appearance
-    delta_e: float
-    opacity_miss: float
-    reached: bool
+    appearance: Appearance  # of the part there; its setting tells the thickness
+    delta_e: float  # CIEDE2000 to the target; NaN without one [-]
+    opacity_miss: float  # of the contrast ratio asked for, signed; 0 where it is met or none is asked for [-]
+    reached: bool  # whether colour and contrast ratio are met there, as far as they are asked for
 
     @property
     def words(self) -> str:
