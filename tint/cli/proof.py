@@ -1,8 +1,11 @@
-"""`tint proof`: a recipe as pictures, of a card or of the part itself, and as a sheet for a customer to approve."""
+"""`tint proof`: a recipe as pictures, of a card or of the part itself, and as a sheet for a customer to approve;
+several recipes side by side."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+from dataclasses import replace as with_
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,9 +17,8 @@ from tint import jsonable
 from tint.appearance import Setting, predict
 from tint.cli import options
 from tint.cli import show as pages
-from tint.cli.asked import Doses, chosen, palette_of, recipes_options, setting_options
+from tint.cli.asked import Chosen, Doses, chosen, palette_of, recipes_options, setting_options
 from tint.cli.keys import Command, option
-from tint.cli.proof_compared import comparison_json, comparison_of, drawn
 from tint.cli.proof_options import (
     PICTURES,
     Approving,
@@ -29,19 +31,22 @@ from tint.cli.proof_options import (
     subject_options,
     tracing_options,
 )
+from tint.cli.solve import bound
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
 from tint.files import write_all
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches.instruments import Given
-from tint.target import Target
+from tint.target import Target, target_from_written
 from tint.thickness import Wall, at_walls
 
 if TYPE_CHECKING:
+    from tint.proofs.comparison import Comparison
     from tint.proofs.facts import Trial
     from tint.proofs.traced.shown import TracedPart
 
+_SEEN = ("over", "seat", "light", "observer", "geometry")  # what a target in a file holds for
 MOST_COMPARED = 6  # recipes that find room side by side on one sheet
 _DEEP = (".tif", ".tiff")
 
@@ -91,12 +96,14 @@ def command(
         _check_compared(show, bits, subject, approving)
         choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
-        sheet = comparison_of(
+        sheet = _compared(
             palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=approving.title or ""
         )
-        more = comparison_json(sheet) | {"optics": optics}
+        more = _compared_json(sheet) | {"optics": optics}
         named = f"{len(sheet.candidates)} recipes"
-        _tell(_write(drawn(sheet, out, approving)), named, None, lost=_lost(out, approving), more=more, as_json=as_json)
+        _tell(
+            _write(_drawn(sheet, out, approving)), named, None, lost=_lost(out, approving), more=more, as_json=as_json
+        )
         return
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
@@ -104,31 +111,50 @@ def command(
     palette = palette_of(folder, optics)
     choice = chosen(doses, recipe, pick)
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
-    target = target_of(palette, wish, setting, said)
-    walls = at_walls(
-        palette, target, predict(palette, blend, setting=setting), walls_mm=choice.further_walls(setting, walls_mm)
-    )
-    part, trial = subject.read(), cast.trial(palette, blend, setting, said)
-    tolerance = 1.0 if wish.tolerance is None else wish.tolerance
+    target, look = target_of(palette, wish, setting, said), predict(palette, blend, setting=setting)
+    part = subject.read()
     with pages.progress(quiet=as_json) as tell:
         traced = tracing.of(palette, blend, part, setting=setting, side=subject.side, progress=tell)
-    more = {"base": blend.base, "loadings": dict(blend.loadings), "optics": optics}
+    job = _Job(
+        palette=palette, blend=blend, setting=setting, target=target, part=part, traced=traced,
+        tolerance=1.0 if wish.tolerance is None else wish.tolerance, thin_mm=subject.thin_mm,
+        trial=cast.trial(palette, blend, setting, said), approving=approving,
+        walls=at_walls(palette, target, look, walls_mm=choice.further_walls(setting, walls_mm)),
+    )  # fmt: skip
     contents: dict[Path, bytes] = {}
     if out is not None:
-        draw = _deep if bits == "16" or out.suffix.lower() in _DEEP else _picture
-        contents[out] = draw(
-            palette, blend, setting=setting, target=target, part=part, show=show, tolerance=tolerance, out=out,
-            thin_mm=subject.thin_mm, title=approving.title or "", show_recipe=approving.show_recipe, trial=trial,
-            walls=walls, traced=traced,
-        )  # fmt: skip
+        is_deep = bits == "16" or out.suffix.lower() in _DEEP
+        contents[out] = _deep(job, out) if is_deep else _picture(job, show)
     if approving.given:
-        contents |= _sheets(palette, blend, setting, target, part, approving, tolerance, trial, walls, traced)
-    more["walls"] = [msgspec.to_builtins(wall) for wall in jsonable.walls(walls)]
-    more["warnings"] = list(predict(palette, blend, setting=setting).warnings)
-    more["traced"] = None if traced is None else traced.told
-    more["volume_cm3"] = None if part is None else part.volume_cm3
+        contents |= _sheets(job)
+    more = {
+        "base": blend.base,
+        "loadings": dict(blend.loadings),
+        "optics": optics,
+        "walls": [msgspec.to_builtins(wall) for wall in jsonable.walls(job.walls)],
+        "warnings": list(look.warnings),
+        "traced": None if traced is None else traced.told,
+        "volume_cm3": None if part is None else part.volume_cm3,
+    }
     named = f"{blend}, {setting.thickness_mm:g} mm"
     _tell(_write(contents), named, part, lost=_lost(out, approving), more=more, as_json=as_json)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Job:
+    """A recipe with all that its pictures and sheets show."""
+
+    palette: Palette
+    blend: Blend
+    setting: Setting
+    target: Target | None
+    part: Model | None
+    traced: TracedPart | None
+    tolerance: float
+    thin_mm: float | None
+    trial: Trial | None
+    walls: tuple[Wall, ...]
+    approving: Approving
 
 
 def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:
@@ -175,104 +201,62 @@ def _write(contents: Mapping[Path, bytes]) -> list[Path]:
     return list(contents)
 
 
-def _picture(
-    palette: Palette, blend: Blend, *, setting: Setting, target: Target | None, part: Model | None,
-    show: str, tolerance: float, thin_mm: float | None, title: str, show_recipe: bool, trial: Trial | None,
-    walls: tuple[Wall, ...], traced: TracedPart | None, **_: Any,
-) -> bytes:  # fmt: skip
-    if traced is not None:
-        from tint.proofs.picture import paint
-        from tint.proofs.traced.shown import traced_picture
-
-        return paint(traced_picture(traced, title=title or palette.name))
-    if show == "card":
-        from tint.proofs import draw_proof
-
-        return draw_proof(
-            palette,
-            blend,
-            setting=setting,
-            target=target,
-            title=title,
-            show_recipe=show_recipe,
-            trial=trial,
-            walls=walls,
-        )
-    from tint.proofs import samples
+def _picture(job: _Job, show: str) -> bytes:
+    from tint.proofs import draw_proof, samples
     from tint.proofs.picture import paint
 
+    palette, blend, title = job.palette, job.blend, job.approving.title or ""
+    seen: dict[str, Any] = {"setting": job.setting, "target": job.target, "title": title}
+    if job.traced is not None:
+        from tint.proofs.traced.shown import traced_picture
+
+        return paint(traced_picture(job.traced, title=title or palette.name))
+    if show == "card":
+        more: dict[str, Any] = {"show_recipe": job.approving.show_recipe, "trial": job.trial, "walls": job.walls}
+        return draw_proof(palette, blend, **seen, **more)
     if show == "part":
         from tint.proofs.part_picture import PIXELS, part_picture
 
-        assert part is not None  # checked
-        drawn = part_picture(
-            palette, blend, setting=setting, shown=part.at(PIXELS), thin_mm=thin_mm, title=title, target=target
-        )
-    elif show == "lights":
-        drawn = samples.lights_picture(palette, blend, setting=setting, target=target, title=title)
-    elif show == "limits":
-        agreed = target.tolerance if target else tolerance
-        drawn = samples.limits_picture(palette, blend, setting=setting, tolerance=agreed, target=target, title=title)
-    else:
-        wedge = samples.wedge_picture if show == "wedge" else samples.lit_picture
-        drawn = wedge(palette, blend, setting=setting, title=title)
-    return paint(drawn)
+        assert job.part is not None  # checked
+        return paint(part_picture(palette, blend, shown=job.part.at(PIXELS), thin_mm=job.thin_mm, **seen))
+    if show == "lights":
+        return paint(samples.lights_picture(palette, blend, **seen))
+    if show == "limits":
+        agreed = job.target.tolerance if job.target else job.tolerance
+        return paint(samples.limits_picture(palette, blend, tolerance=agreed, **seen))
+    wedge = samples.wedge_picture if show == "wedge" else samples.lit_picture
+    return paint(wedge(palette, blend, setting=job.setting, title=title))
 
 
-def _deep(
-    palette: Palette, blend: Blend, *, setting: Setting, part: Model | None, out: Path, traced: TracedPart | None,
-    **_: Any,
-) -> bytes:  # fmt: skip
+def _deep(job: _Job, out: Path) -> bytes:
     from tint.proofs.part_picture import PIXELS, deep_part
     from tint.proofs.picture import deep_png, deep_tiff
     from tint.proofs.render import deep_levels
 
-    assert part is not None  # checked
-    if traced is None:
-        pixels = deep_part(palette, blend, setting=setting, shown=part.at(PIXELS))
+    assert job.part is not None  # checked
+    if job.traced is None:
+        pixels = deep_part(job.palette, job.blend, setting=job.setting, shown=job.part.at(PIXELS))
     else:
-        pixels = deep_levels(traced.picture.light)
+        pixels = deep_levels(job.traced.picture.light)
     return deep_tiff(pixels) if out.suffix.lower() in _DEEP else deep_png(pixels)
 
 
-def _sheets(
-    palette: Palette, blend: Blend, setting: Setting, target: Target | None, part: Model | None,
-    approving: Approving, tolerance: float, trial: Trial | None, walls: tuple[Wall, ...], traced: TracedPart | None,
-) -> dict[Path, bytes]:  # fmt: skip
+def _sheets(job: _Job) -> dict[Path, bytes]:
     from tint.proofs.approval import Asked, approval
+    from tint.proofs.approval_page import approval_page, approval_pdf
     from tint.proofs.part_picture import SHEET_PIXELS
 
+    told = job.approving
     asked = Asked(
-        name=approving.title or palette.name,
-        words=approving.words or "",
-        who=approving.approver or "",
-        made=date.today(),
-        expiry=approving.expiry,
-        tolerance=tolerance,
-        show_formula=approving.show_recipe,
-    )
-    shown = None if part is None else part.at(SHEET_PIXELS)
+        name=told.title or job.palette.name, words=told.words or "", who=told.approver or "", made=date.today(),
+        expiry=told.expiry, tolerance=job.tolerance, show_formula=told.show_recipe,
+    )  # fmt: skip
     sheet = approval(
-        palette,
-        blend,
-        setting=setting,
-        asked=asked,
-        target=target,
-        shown=shown,
-        trial=trial,
-        walls=walls,
-        traced=traced,
-    )
-    contents: dict[Path, bytes] = {}
-    if approving.sheet:
-        from tint.proofs.approval_page import approval_page
-
-        contents[approving.sheet] = approval_page(sheet)
-    if approving.pdf:
-        from tint.proofs.approval_page import approval_pdf
-
-        contents[approving.pdf] = approval_pdf(sheet, paper=approving.paper)
-    return contents
+        job.palette, job.blend, setting=job.setting, asked=asked, target=job.target, trial=job.trial, walls=job.walls,
+        shown=None if job.part is None else job.part.at(SHEET_PIXELS), traced=job.traced,
+    )  # fmt: skip
+    contents = {told.sheet: approval_page(sheet)} if told.sheet else {}
+    return contents | ({told.pdf: approval_pdf(sheet, paper=told.paper)} if told.pdf else {})
 
 
 def _lost(out: Path | None, approving: Approving) -> str:
@@ -299,3 +283,85 @@ def _tell(
             out.print(f"The part takes {part.volume_cm3:.3g} cm3, without sprue and waste.")
         if lost:
             out.print(f"Take care: `{lost}` became `?` on the picture or the PDF: its typeface has no such letters.")
+
+
+# Several recipes of a file on one sheet, for the workshop.
+
+
+def _compared(
+    palette: Palette, choice: Chosen, *, wish: Wish, casting: Mapping[str, Any], said: Given, cast: Cast, title: str
+) -> Comparison:  # fmt: skip
+    """The recipes of a file, compared."""
+    from tint.proofs.comparison import compare
+
+    setting, blends = choice.setting(palette, casting), choice.blends(palette)
+    return compare(
+        palette,
+        list(blends.values()),
+        setting=setting,
+        target=_target_compared(palette, choice, wish, setting, casting, said),
+        ranks=list(blends),
+        limits=[[bound(limit) for limit in each.limits] for each in choice.recipes.values()],
+        trial=cast.trial(palette, next(iter(blends.values())), setting, said),
+        title=title,
+    )
+
+
+def _target_compared(
+    palette: Palette, choice: Chosen, wish: Wish, setting: Setting, casting: Mapping[str, Any], said: Given
+) -> Target | None:  # fmt: skip
+    """The target that options name, else the file's, which holds only for the setting it was solved in."""
+    own = choice.file.target if choice.file is not None else None
+    if wish.given or own is None:
+        return target_of(palette, wish, setting, said)
+    for name in _SEEN:
+        told = choice.solved_in.get(name)
+        if told is not None and casting.get(name, told) != told:
+            raise InputError(
+                f"--{name}", f"{casting[name]}, but the target in the file holds for {told}",
+                mend="name a target for it, as with --target-lab, or leave it out",
+            )  # fmt: skip
+    asked: dict[str, Any] = wish.asked
+    return with_(target_from_written(own), **asked)
+
+
+def _drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Path, bytes]:
+    """What is to be written of a comparison, by file."""
+    contents: dict[Path, bytes] = {}
+    if out:
+        from tint.proofs.comparison_drawn import draw_comparison
+
+        contents[out] = draw_comparison(sheet)
+    if approving.sheet:
+        from tint.proofs.comparison_drawn import comparison_page
+
+        contents[approving.sheet] = comparison_page(sheet)
+    if approving.pdf:
+        from tint.proofs.comparison_drawn import comparison_pdf
+
+        contents[approving.pdf] = comparison_pdf(sheet, made=date.today(), paper=approving.paper)
+    return contents
+
+
+def _compared_json(sheet: Comparison) -> dict[str, Any]:
+    """What a comparison says of each recipe."""
+    from tint.proofs.comparison import differences, shift_in
+
+    return {
+        "recipes": [
+            {
+                "rank": each.rank,
+                "base": each.look.blend.base,
+                "loadings": dict(each.look.blend.loadings),
+                "delta_e": each.delta_e,
+                "expected_error": each.beside.expected_error,
+                "contrast_ratio": each.look.contrast_ratio,
+                "contrast_ratio_error": each.look.contrast_ratio_error,
+                "shifts": {light.light: shift_in(light) for light in each.lights},
+                "price_per_kg": each.price_per_kg,
+                "limits": list(each.limits),
+                "differs": said,
+            }
+            for each, said in zip(sheet.candidates, differences(sheet.candidates), strict=True)
+        ]
+    }

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
 import click
 
+from tint import verbs
 from tint.appearance import Setting
 from tint.cli import options
 from tint.cli.asked import base_of
@@ -19,15 +20,7 @@ from tint.opacity import bounds_of, opacity_of
 from tint.palette import ONE_WAY, Palette
 from tint.recipes import RANKINGS, Rules
 from tint.swatches.instruments import Given
-from tint.target import (
-    Target,
-    target_from_blend,
-    target_from_lab,
-    target_from_photo,
-    target_from_reading,
-    target_from_srgb,
-    with_black,
-)
+from tint.target import Target, target_from_blend, with_black
 from tint.weighing.batch import WASTE_PERCENT, waste_of
 
 
@@ -110,31 +103,13 @@ def target_of(palette: Palette, wish: Wish, setting: Setting, said: Given, **mor
     asked = wish.asked | more
     if len(wish.given) > 1:
         raise InputError("target", f"{' and '.join(wish.given)} are both given", "expected one of them")
-    if wish.lab is not None:
-        return target_from_lab(wish.lab, **asked)
-    if wish.srgb is not None:
-        return target_from_srgb(wish.srgb, setting.viewing(palette), **asked)
-    if wish.photo is not None:
-        return target_from_photo(wish.photo, setting.viewing(palette), **asked)
-    if wish.reading is not None:
-        over = setting.behind(palette)
-        return _read(palette, wish.reading, setting, over, said, **asked)
-    if asked:
-        raise InputError("target", "an opacity or tolerance without a colour", "expected " + " or ".join(_COLOURS))
-    return None
-
-
-def _read(palette: Palette, where: str, setting: Setting, over: str, said: Given, **asked: Any) -> Target:
-    return target_from_reading(
-        where,
-        setting.viewing(palette),
-        wavelengths=palette.wavelengths,
-        over=over,
-        seat="air" if over == "none" else setting.seat,
-        geometry=setting.geometry or palette.instrument.geometry,
-        said=said,
-        **asked,
-    )
+    if not wish.given:
+        if asked:
+            found = "an opacity or tolerance without a colour"
+            raise InputError("target", found, "expected " + " or ".join(_COLOURS))
+        return None
+    colour: dict[str, Any] = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading, "photo": wish.photo}
+    return replace(verbs.target_of(palette, setting, None, **colour, said=said), **asked)
 
 
 # More of the sample that shows it.
@@ -213,7 +188,8 @@ def wanted(
         return target
     if not palette.pair:
         raise InputError("--set target_black", "the palette cannot tell opacity", ONE_WAY, "leave it out")
-    black = _read(palette, sample.target_black, setting, palette.black, said)
+    behind = replace(setting, over=palette.black)
+    black = verbs.target_of(palette, behind, None, lab=None, srgb=None, reading=sample.target_black, said=said)
     return with_black(target, black, palette, setting=setting)
 
 
