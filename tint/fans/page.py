@@ -43,13 +43,7 @@ def fan_page(rows: Iterable[Row], palette: Palette, common: Common) -> bytes:
 
 
 def fan_pdf(rows: Iterable[Row], palette: Palette, common: Common, *, made: datetime.datetime | None = None) -> bytes:
-    """The same as a PDF of A4 pages.
-
-    Raises
-    ------
-    InputError, JobError
-        If what draws it is not installed.
-    """
+    """The same as a PDF of A4 pages; InputError, JobError if what draws it is not installed."""
     chips, lost = _chips(rows, palette, common)
     return chips_pdf(chips, title=palette.name, light=_light(common), lost=lost, made=made)
 

@@ -105,10 +105,7 @@ Written = Callable[[Iterable[Row], Iterable[str]], bytes | Iterable[bytes]]
 def writer_of(path: Path) -> Written:
     """What makes a table of that name: Parquet or comma-separated values.
 
-    Raises
-    ------
-    InputError
-        If pyarrow is not installed for a file `.parquet`.
+    InputError if pyarrow is not installed for a file `.parquet`.
     """
     if path.suffix != ".parquet":
         return table_of
@@ -130,10 +127,7 @@ def table_of(rows: Iterable[Row], pigments: Iterable[str]) -> Iterator[bytes]:
 def parquet_of(rows: Iterable[Row], pigments: Iterable[str]) -> bytes:
     """The same columns as a Parquet file: numbers are numbers, and empty where nobody can tell.
 
-    Raises
-    ------
-    InputError
-        If pyarrow is not installed.
+    InputError if pyarrow is not installed.
     """
     arrow, parquet = _arrow()
     names = list(pigments)
@@ -167,10 +161,7 @@ def _cell(value: object) -> object:
 def read_rows(path: Path) -> Iterator[Row]:
     """The rows of a table that `table_of` or `parquet_of` wrote, one at a time.
 
-    Raises
-    ------
-    InputError
-        If it is another table, or pyarrow is not installed for a file `.parquet`.
+    InputError if it is another table, or pyarrow is not installed for a file `.parquet`.
     """
     try:
         yield from _read_parquet(path) if path.suffix == ".parquet" else _read_csv(path)
@@ -318,12 +309,7 @@ def journal_path(out: Path) -> Path:
 def journal(path: Path) -> Iterator[Journal]:
     """A journal for oneself; whoever is done with its rows removes it.
 
-    Raises
-    ------
-    InputError
-        If it cannot be written.
-    JobError
-        If another run is writing it.
+    InputError if it cannot be written; JobError if another run is writing it.
     """
     try:
         stream = os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT, 0o666), "r+b")

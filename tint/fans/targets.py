@@ -62,13 +62,7 @@ class Common(Struct, kw_only=True, frozen=True):
 
 
 def wish_of(given: Wish | Mapping[str, Any], number: int) -> Wish:
-    """A wish as given, or from its fields by name.
-
-    Raises
-    ------
-    InputError
-        If a field is unknown or of the wrong kind.
-    """
+    """A wish as given, or from its fields by name; InputError if a field is unknown or of the wrong kind."""
     if isinstance(given, Wish):
         return given
     if not isinstance(given, Mapping):

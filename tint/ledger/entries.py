@@ -7,7 +7,7 @@ import math
 import sqlite3
 import uuid
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any, Generic, TypeVar
 
@@ -23,9 +23,8 @@ R = TypeVar("R", bound=Record)
 _LARGEST_ID = 2**63 - 1  # SQLite, "Datatypes", section 2: an INTEGER has 8 bytes at most
 
 
-@dataclass(frozen=True, kw_only=True)
-class Entry(Generic[R]):
-    """A record as it stands in the ledger."""
+class Own(msgspec.Struct, kw_only=True, frozen=True):
+    """What every entry has of its own, in a file that may be damaged."""
 
     id: int  # its number in this file
     uid: str  # its name in all ledgers
@@ -36,23 +35,15 @@ class Entry(Generic[R]):
     corrects: int | None  # the number of the entry that this one stands for
     reason: str  # why it was corrected or withdrawn
     withdrawn: bool  # whether it no longer holds
+
+
+class Entry(Own, Generic[R], kw_only=True, frozen=True):
+    """A record as it stands in the ledger."""
+
     content: R
 
 
-class Own(msgspec.Struct, kw_only=True):
-    """What every entry has of its own, to be checked in a file that may be damaged."""
-
-    id: int
-    uid: str
-    added_utc: str
-    palette_digest: str
-    tint_version: str
-    corrects: int | None
-    reason: str
-    withdrawn: bool
-
-
-OWN = tuple(each.name for each in fields(Entry) if each.name != "content")
+OWN = Own.__struct_fields__
 
 
 def add(
@@ -102,38 +93,20 @@ def add(
 
 
 def correct(ledger: Ledger, kind: str, number: int, *, reason: str = "", **changes: Any) -> int:
-    """Add an entry that stands for another from now on: the same but for the changes.
-
-    Raises
-    ------
-    InputError, JobError
-        As `add`.
-    """
+    """Add an entry that stands for another from now on: the same but for the changes; InputError, JobError as `add`."""
     with ledger.transaction():
         return add(ledger, replace(get(ledger, kind, number).content, **changes), corrects=number, reason=reason)
 
 
 def withdraw(ledger: Ledger, kind: str, number: int, *, reason: str) -> int:
-    """Say that an entry no longer holds, and that nothing stands for it.
-
-    Raises
-    ------
-    InputError, JobError
-        As `add`.
-    """
+    """Say that an entry no longer holds, and that nothing stands for it; InputError, JobError as `add`."""
     with ledger.transaction():
         content = get(ledger, kind, number).content
         return add(ledger, content, corrects=number, reason=reason, withdrawn=True)
 
 
 def get(ledger: Ledger, kind: str, number: int) -> Entry[Any]:
-    """The entry of a kind and number.
-
-    Raises
-    ------
-    InputError
-        If there is none.
-    """
+    """The entry of a kind and number; InputError if there is none."""
     _check_there(ledger, kind, number, kind)
     return entry_of(ledger, kind, ledger.rows(f"SELECT * FROM {TABLES[kind]} WHERE id = ?", number)[0])
 
@@ -174,10 +147,7 @@ def versions(ledger: Ledger, kind: str, number: int) -> tuple[int, ...]:
 def stored(record: Record) -> dict[str, Any]:
     """The values of a record as its columns hold them.
 
-    Raises
-    ------
-    InputError
-        If a value is of the wrong type, not finite, or text that is not Unicode.
+    InputError if a value is of the wrong type, not finite, or text that is not Unicode.
     """
     kind = kind_of(record)
     try:
@@ -218,13 +188,7 @@ def _text(value: str, where: str) -> str:
 
 
 def entry_of(ledger: Ledger, kind: str, row: sqlite3.Row) -> Entry[Any]:
-    """A row of a kind's table as an entry.
-
-    Raises
-    ------
-    InputError
-        If it does not hold what it should: the file is damaged.
-    """
+    """A row of a kind's table as an entry; InputError if it does not hold what it should: the file is damaged."""
     lacking = [name for name in (*OWN, *(column.name for column in columns(kind))) if name not in row.keys()]  # noqa: SIM118
     if lacking:
         found = f"its table {TABLES[kind]} has no column {lacking[0]}"

@@ -28,10 +28,7 @@ WITHIN = 5.0  # CIEDE2000 around a colour in which recipes are worth a look; no 
 def find_order(ledger: Ledger, order: str) -> Entry[Order]:
     """The order of a number or a name, as it now stands.
 
-    Raises
-    ------
-    InputError
-        If there is none, it was withdrawn, or the name stands for several.
+    InputError if there is none, it was withdrawn, or the name stands for several.
     """
     held = entries(ledger, Order)
     if order.isdecimal() and len(order) < 19:
@@ -177,10 +174,7 @@ def drift(ledger: Ledger, number: int) -> tuple[Drift, ...]:
     Readings are compared within one backing, seat, geometry and quantity, in the light and for the observer of the
     first. A reading without a day counts by when it was added.
 
-    Raises
-    ------
-    InputError
-        If there is no such retained swatch.
+    InputError if there is no such retained swatch.
     """
     with ledger.at_one_moment():
         family = versions(ledger, "reference", get(ledger, "reference", number).id)

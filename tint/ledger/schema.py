@@ -144,10 +144,7 @@ def _bounds(column: Column) -> tuple[str, str]:
 def version_of(path: Path, connection: sqlite3.Connection) -> int | None:
     """The version of a ledger's tables; None for an empty file.
 
-    Raises
-    ------
-    InputError
-        If it is not a ledger, or of a newer tint.
+    InputError if it is not a ledger, or of a newer tint.
     """
     ours = int(connection.execute("PRAGMA application_id").fetchone()[0])
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])

@@ -269,10 +269,7 @@ def _shown(order: Order, kept: Path | None, data: bytes | None) -> str:
 def state_of(order: Order) -> str:
     """Where an order stands: what was made of it, and what the customer said of its recipe as it stands now.
 
-    Raises
-    ------
-    InputError
-        If the ledger is damaged.
+    InputError if the ledger is damaged.
     """
     if not order.recipe_path.exists():
         return NEW

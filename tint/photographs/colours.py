@@ -67,10 +67,7 @@ _LESS_NOISE = f"{_ANOTHER} nearer, in more light, at the lowest sensitivity"
 def check_patches(samples: Samples) -> Array:
     """1 for patches to use, 0 for those below what the picture can hold, shape (24,).
 
-    Raises
-    ------
-    JobError
-        If pixels scatter, a patch is clipped at the top, or too many are at the bottom.
+    JobError if pixels scatter, a patch is clipped at the top, or too many are at the bottom.
     """
     scatter = float(np.median(samples.scatter))
     if scatter > MOST_SCATTER:
@@ -201,10 +198,7 @@ class Photographed:
 def find_arrangement(picture: Picture, corners: ArrayLike, *, reference: Array, white: Array) -> tuple[Array, float]:
     """Corners in the order of the chart, from whichever they begin, and by how far it is off with a bare matrix.
 
-    Raises
-    ------
-    InputError
-        As `locate`.
+    InputError as `locate`.
     """
     xyz = lab_to_xyz(reference, white)
     best, least = np.asarray(corners, dtype=float), np.inf

@@ -178,10 +178,7 @@ class Wanted:
 def mailed_in(text: str) -> Mailed:
     """A place told as `FILE:X,Y`, with a square's side as `,SIZE`, and `:chart` or the name of a chip behind.
 
-    Raises
-    ------
-    InputError
-        If it is told otherwise.
+    InputError if it is told otherwise.
     """
     found = _TOLD.fullmatch(text.strip())
     try:
@@ -199,12 +196,8 @@ def mailed_in(text: str) -> Mailed:
 def wanted_colour(mailed: Mailed, view: Viewing) -> Wanted:
     """The colour that a photograph shows at a place, in a light.
 
-    Raises
-    ------
-    InputError
-        If there is no such picture, place or chip.
-    JobError
-        If the picture has no chart that can be found, or is not good enough for it.
+    InputError if there is no such picture, place or chip; JobError if the picture has no chart that can be found, or is
+    not good enough for it.
     """
     picture = read_picture(mailed.file, as_srgb=not mailed.chart)
     side = side_of(picture, mailed.size)

@@ -178,12 +178,7 @@ _BY_HAND = "name the corner patches with --corners"
 def find_corners(picture: Picture) -> list[Array]:
     """Centres of four corner patches, shape (4, 2), of each chart that was found, in order round it [px].
 
-    Raises
-    ------
-    InputError
-        If the package that finds charts is not there.
-    JobError
-        If no chart was found.
+    InputError if the package that finds charts is not there; JobError if no chart was found.
     """
     segment, settings = _segmentation()
     turned = picture.height > picture.width

@@ -106,10 +106,7 @@ def colours_csv(told: Photographed) -> bytes:
 def read_spots(path: str | os.PathLike[str]) -> tuple[Spot, ...]:
     """Spots from a table with the columns name, x, y and, where wanted, backing, seat and size.
 
-    Raises
-    ------
-    InputError
-        Naming the row and column of the first fault.
+    InputError: Naming the row and column of the first fault.
     """
     faults = Gathered(str(path))
     table = _table(Path(path), faults, first="name")

@@ -119,10 +119,7 @@ def _once(things: Sequence[_Thing], what: str) -> dict[str, _Thing]:
 def base_in(text: str) -> Base:
     """A rubber told as `NAME=CURE,MIX,BEARS`: `clear=platinum,1:1,3`, the mix by mass and what it bears in percent.
 
-    Raises
-    ------
-    InputError
-        If it is told otherwise.
+    InputError if it is told otherwise.
     """
     name, told = _named(text, "base", "clear=platinum,1:1,3")
     words = [word.strip() for word in told.split(",")] if told else []
@@ -138,14 +135,9 @@ def base_in(text: str) -> Base:
 
 
 def pigment_in(text: str) -> Pigment:
-    """A pigment told as `NAME`, `NAME=CURES` or `NAME=CURES,MOST`: `rose=tin,1`.
+    """A pigment told as `NAME`, `NAME=CURES` or `NAME=CURES,MOST`: `rose=tin,1`; InputError if it is told otherwise.
 
     CURES are those it is known to be safe with: platinum, tin, both or unknown.
-
-    Raises
-    ------
-    InputError
-        If it is told otherwise.
     """
     name, told = _named(text, "pigment", "white=both")
     cures, _, most = (part.strip() for part in told.partition(","))

@@ -259,10 +259,7 @@ def _swatches(plan: CastingPlan, pigments: list[str]) -> bytes:
 def _begun_workbook(answers: Answers, plan: CastingPlan) -> bytes:
     """What the workshop has and what it pours first, as the bytes of swatches.xlsx.
 
-    Raises
-    ------
-    InputError
-        If openpyxl is missing.
+    InputError if openpyxl is missing.
     """
     shop = answers.workshop
     keys = {"name": answers.name, **instrument_keys(answers), "scale_step_g": shop.scale_step_g}
