@@ -32,21 +32,13 @@ _FAINT = 1e-9  # so that the slope of a root is finite where nothing is spent
 
 @dataclass(frozen=True, eq=False)
 class Casting:
-    """Walls of one seat of which the same is asked, and what.
+    """Walls of one seat of which the same is asked, and what."""
 
-    Parameters
-    ----------
-    walls_mm : tuple of float
-        Computed together [mm].
-    colours : tuple of (backing, lab)
-        Reflectance behind, shape (n_wavelengths,), or None for nothing; the colour wanted, shape (3,) or (n_rows, 3).
-    opacity, light, haze : bool
-        Whether contrast ratio, luminous transmittance and haze are asked of it.
-    """
-
-    walls_mm: tuple[float, ...]
+    walls_mm: tuple[float, ...]  # computed together [mm]
     seat: str
+    # reflectance behind, shape (n_wavelengths,), or None for nothing; the colour wanted, shape (3,) or (n_rows, 3)
     colours: tuple[tuple[Array | None, Array], ...]
+    # opacity, light, haze: whether contrast ratio, luminous transmittance and haze are asked of it
     opacity: bool
     light: bool
     haze: bool = False
@@ -59,42 +51,28 @@ class Casting:
 
 @dataclass(frozen=True, eq=False)
 class Problem:
-    """A target on one base, as arrays.
-
-    Parameters
-    ----------
-    bare : ndarray, shape (3, n_wavelengths)
-        k, s and m of the base [1/mm].
-    gain : ndarray, shape (3, n_pigments + 1, n_wavelengths)
-        What a percent of each pigment adds, less the base that it displaces; last, an empty slot [1/mm per %].
-    black, white : ndarray, shape (n_wavelengths,)
-        The pair that contrast ratios are read over [-].
-    largest : ndarray, shape (n_pigments + 1,)
-        Largest loadings; 0 for the empty slot [%].
-    opacity_scale : float
-        The miss in contrast ratio or transmittance that counts as one CIEDE2000 [-].
-    thrift : float or ndarray, shape (n_rows,)
-        Pull towards less pigment, at the largest loadings [CIEDE2000]; with `worth`, what the whole is worth.
-    worth : ndarray, shape (n_pigments + 1,), optional
-        What a percent of each is worth sparing. The pull is then by the sum of all, not by each one's own square: it
-        spares what is worth most, and ends pigments that do nothing.
-    room : ndarray, shape (n_rows, 3), optional
-        By what share of its optical depth each row is to stay off the bounds of `opacity.KINDS` [-].
-    """
+    """A target on one base, as arrays."""
 
     target: Target
     castings: tuple[Casting, ...]
     optics: Optics
     view: Viewing
     wavelengths: Array
-    bare: Array
+    bare: Array  # shape (3, n_wavelengths): k, s and m of the base [1/mm]
+    # shape (3, n_pigments + 1, n_wavelengths): what a percent of each pigment adds, less the base that it displaces;
+    # last, an empty slot [1/mm per %]
     gain: Array
+    # black, white: shape (n_wavelengths,): the pair that contrast ratios are read over [-]
     black: Array
     white: Array
-    largest: Array
-    opacity_scale: float = FAIR
+    largest: Array  # shape (n_pigments + 1,): largest loadings; 0 for the empty slot [%]
+    opacity_scale: float = FAIR  # the miss in contrast ratio or transmittance that counts as one CIEDE2000 [-]
+    # pull towards less pigment, of all or shape (n_rows,): at the largest loadings, or with `worth` of all [CIEDE2000]
     thrift: float | Array = _THRIFT
+    # shape (n_pigments + 1,): what a percent of each is worth sparing. The pull is then by the sum of all, not by
+    # each one's own square: it spares what is worth most, and ends pigments that do nothing.
     worth: Array | None = None
+    # shape (n_rows, 3): by what share of its optical depth each row is to stay off the bounds of `opacity.KINDS` [-]
     room: Array | None = None
 
 
@@ -166,27 +144,13 @@ def _together(castings: list[Casting]) -> tuple[Casting, ...]:
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """Residuals of many blends.
+    """Residuals of many blends."""
 
-    Parameters
-    ----------
-    residuals : ndarray, shape (n, r)
-        In CIEDE2000.
-    slopes : ndarray, shape (n, r, m)
-        By the loadings of each row's own pigments [1/%].
-    colour : ndarray, shape (n, n_colours)
-        CIEDE2000 of every colour asked for.
-    opacity : ndarray, shape (n, n_opacities)
-        Signed misses of contrast ratio or transmittance, 0 where met [-].
-    colour_slopes : ndarray, shape (n, 3, m)
-        Of the parts of the first colour, by the loadings [1/%].
-    """
-
-    residuals: Array
-    slopes: Array
-    colour: Array
-    opacity: Array
-    colour_slopes: Array
+    residuals: Array  # shape (n, r): in CIEDE2000
+    slopes: Array  # shape (n, r, m): by the loadings of each row's own pigments [1/%]
+    colour: Array  # shape (n, n_colours): CIEDE2000 of every colour asked for
+    opacity: Array  # shape (n, n_opacities): signed misses of contrast ratio or transmittance, 0 where met [-]
+    colour_slopes: Array  # shape (n, 3, m): of the parts of the first colour, by the loadings [1/%]
 
     @property
     def worst(self) -> Array:

@@ -179,27 +179,13 @@ class Recipe:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Loosened:
-    """What giving way on one point would bring.
+    """What giving way on one point would bring."""
 
-    Parameters
-    ----------
-    limit : str
-        As in `Recipe.limits`, or `thickness`, `base:NAME`, `opacity`.
-    value : float, optional
-        To what it would have to give: percent, millimetres; None when it is no number.
-    delta_e : float
-        The colour difference then [-].
-    reached : bool
-        Whether the target is met then.
-    words : str
-        The same as a sentence.
-    """
-
-    limit: str
-    value: float | None
-    delta_e: float
-    reached: bool
-    words: str
+    limit: str  # as in `Recipe.limits`, or `thickness`, `base:NAME`, `opacity`
+    value: float | None  # to what it would have to give: percent, millimetres; None when it is no number
+    delta_e: float  # the colour difference then [-]
+    reached: bool  # whether the target is met then
+    words: str  # the same as a sentence
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -31,34 +31,19 @@ _WEIGHTS = {"pigments": 0.05, "metamerism": 0.05, "sensitivity": 0.2, "loading":
 
 @dataclass(frozen=True, eq=False)
 class Merits:
-    """What recipes are compared by, each of shape (n,), the less the better.
+    """What recipes are compared by, each of shape (n,), the less the better."""
 
-    Parameters
-    ----------
-    delta_e : ndarray
-        The worst CIEDE2000 asked for.
-    opacity : ndarray
-        The largest miss in contrast ratio or transmittance, signed.
-    miss : ndarray
-        Both together, an opacity of 0.01 counting as one CIEDE2000.
-    metamerism, sensitivity, price, loading, pigments : ndarray
-        As in `Recipe`; price is NaN where it is not known.
-    unsure : ndarray
-        How many pigments are not known to be safe with the cure.
-    lacking : ndarray or float
-        What is missing of the room to the opacity's bound that the stated error asks for, as CIEDE2000.
-    """
-
-    delta_e: Array
-    opacity: Array
-    miss: Array
+    delta_e: Array  # the worst CIEDE2000 asked for
+    opacity: Array  # the largest miss in contrast ratio or transmittance, signed
+    miss: Array  # both together, an opacity of 0.01 counting as one CIEDE2000
+    # metamerism, sensitivity, price, loading, pigments: as in `Recipe`; price is NaN where it is not known
     metamerism: Array
     sensitivity: Array
     price: Array
     loading: Array
     pigments: Array
-    unsure: Array
-    lacking: Array
+    unsure: Array  # how many pigments are not known to be safe with the cure
+    lacking: Array  # what is missing of the room to the opacity's bound that the stated error asks for, as CIEDE2000
 
     def rows(self, chosen: Index) -> Merits:
         """Some of them."""

@@ -34,23 +34,15 @@ _NEAR = 1.0  # L* within which a blend belongs to a section
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Reach:
-    """Edge of the reachable colours.
-
-    Parameters
-    ----------
-    lightness : ndarray, shape (n_levels,)
-        L* of each section [-].
-    edges : tuple of ndarray, each of shape (n_hues, 2)
-        a*, b* along the edge of each section, by rising hue angle; empty where no recipe has that lightness [-].
-    contrast_ratio_min : float or None
-        What every colour inside has at least [-].
-    """
+    """Edge of the reachable colours."""
 
     base: str
     setting: Setting
-    lightness: Array
+    lightness: Array  # shape (n_levels,): L* of each section [-]
+    # shape (n_hues, 2): a*, b* along the edge of each section, by rising hue angle; empty where no recipe has that
+    # lightness [-]
     edges: tuple[Array, ...]
-    contrast_ratio_min: float | None
+    contrast_ratio_min: float | None  # what every colour inside has at least [-]
 
 
 def reach(

@@ -19,31 +19,17 @@ _SAME_DOSES = 0.05  # share of all pigment by which doses of one recipe may diff
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """What a recipe is compared by; the less the better, but for `chance`.
-
-    Parameters
-    ----------
-    base : str
-    doses : mapping of str to float
-        Of its pigments [%].
-    delta_e, metamerism, sensitivity : float
-        To the target, from light to light, by weighing [CIEDE2000].
-    opacity : float
-        By which the opacity asked for is missed, unsigned [-].
-    price : float
-        Of a kilogram; NaN where it is not known.
-    chance : float
-        Of landing [-].
-    """
+    """What a recipe is compared by; the less the better, but for `chance`."""
 
     base: str
-    doses: dict[str, float]
+    doses: dict[str, float]  # of its pigments [%]
+    # delta_e, metamerism, sensitivity: to the target, from light to light, by weighing [CIEDE2000]
     delta_e: float
-    opacity: float
+    opacity: float  # by which the opacity asked for is missed, unsigned [-]
     metamerism: float
     sensitivity: float
-    price: float
-    chance: float
+    price: float  # of a kilogram; NaN where it is not known
+    chance: float  # of landing [-]
 
     @property
     def total(self) -> float:

@@ -24,21 +24,11 @@ Residuals = Callable[[Index, Array], tuple[Array, Array]]
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """Where each row ended.
+    """Where each row ended."""
 
-    Parameters
-    ----------
-    loadings : ndarray, shape (n, m)
-        [%]
-    cost : ndarray, shape (n,)
-        Sum of squared residuals.
-    pull : ndarray, shape (n, m)
-        Minus half the gradient: positive where more of a pigment would still help.
-    """
-
-    loadings: Array
-    cost: Array
-    pull: Array
+    loadings: Array  # shape (n, m): [%]
+    cost: Array  # shape (n,): sum of squared residuals
+    pull: Array  # shape (n, m): minus half the gradient: positive where more of a pigment would still help
 
 
 def minimise(

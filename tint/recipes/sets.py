@@ -59,24 +59,14 @@ class Bounds:
 
 @dataclass(frozen=True, eq=False)
 class Candidates:
-    """Sets at their optimum.
+    """Sets at their optimum."""
 
-    Parameters
-    ----------
-    sets : ndarray of int, shape (n, most)
-        Pigments of each; the number of pigments stands for an empty slot.
-    loadings, pull : ndarray, shape (n, most)
-        As `search.Found`.
-    cost : ndarray, shape (n,)
-    room : ndarray, shape (n, 3)
-        That their opacity is to have to its bounds, as of `aims.Problem`.
-    """
-
-    sets: Index
+    sets: Index  # shape (n, most): pigments of each; the number of pigments stands for an empty slot
+    # loadings, pull: shape (n, most): as `search.Found`
     loadings: Array
-    cost: Array
+    cost: Array  # shape (n,)
     pull: Array
-    room: Array
+    room: Array  # shape (n, 3): that their opacity is to have to its bounds, as of `aims.Problem`
 
     def rows(self, chosen: Index | NDArray[np.bool_]) -> Candidates:
         """Some of them."""

@@ -46,87 +46,43 @@ _STRANGE = 3.0  # standard deviations of left-over misfit that no change explain
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """Something that a trial says went wrong.
+    """Something that a trial says went wrong."""
 
-    Parameters
-    ----------
-    what : str
-        `strength:PIGMENT`, `haze:BASE`, `tint:BASE`, `dose:NUMBER:PIGMENT`, `thickness:NUMBER` or `readings`.
-    value, error : float
-        A factor with the standard deviation of its logarithm, or a shift in mm.
-    words : str
-        The same as a sentence.
-    probability : float
-        That this is what went wrong, of all that was compared; NaN where nothing was compared [-].
-    rivals : mapping of str to float
-        What else it may have been, and how likely that is [-].
-    """
-
-    what: str
+    what: str  # `strength:PIGMENT`, `haze:BASE`, `tint:BASE`, `dose:NUMBER:PIGMENT`, `thickness:NUMBER` or `readings`
+    # value, error: a factor with the standard deviation of its logarithm, or a shift in mm
     value: float
     error: float
-    words: str
+    words: str  # the same as a sentence
+    # that this is what went wrong, of all that was compared; NaN where nothing was compared [-]
     probability: float = math.nan
-    rivals: Mapping[str, float] = field(default_factory=dict)
+    rivals: Mapping[str, float] = field(default_factory=dict)  # what else it may have been, and how likely that is [-]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Otherwise:
-    """What to pour if it was the other of two causes that trials tell apart badly: a lot, or a slip in one dose.
+    """What to pour if it was the other of two causes that trials tell apart badly: a lot, or a slip in one dose."""
 
-    Parameters
-    ----------
-    what : str
-        As of a finding.
-    probability : float
-        That it was this [-].
-    blend : Blend
-        The recipe for a fresh batch then [%].
-    words : str
-        The same as a sentence.
-    """
-
-    what: str
-    probability: float
-    blend: Blend
-    words: str
+    what: str  # as of a finding
+    probability: float  # that it was this [-]
+    blend: Blend  # the recipe for a fresh batch then [%]
+    words: str  # the same as a sentence
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Adjustment:
-    """What to do after trials.
+    """What to do after trials."""
 
-    Parameters
-    ----------
-    misses : tuple of Miss
-        All that was asked; the colour in the setting comes first.
-    palette : Palette
-        As it is now believed to be, for these lots.
-    foretold : Appearance
-        What that palette says of the last trial's blend in the setting.
-    answer : Answer
-        Recipes for a fresh batch, by that palette.
-    kept_pigments : bool
-        Whether the recipes were sought among those that keep the trial's pigments; else these no longer reach the
-        target, and others are expected to come nearer.
-    additions : Additions or None
-        For a part that stands there, when one was told.
-    findings : tuple of Finding
-    poured : Blend
-        That of the last trial.
-    otherwise : Otherwise or None
-        Where a lot and a slip in one dose are both likely.
-    """
-
-    misses: tuple[Miss, ...]
-    palette: Palette
-    foretold: Appearance
-    answer: Answer
+    misses: tuple[Miss, ...]  # all that was asked; the colour in the setting comes first
+    palette: Palette  # as it is now believed to be, for these lots
+    foretold: Appearance  # what that palette says of the last trial's blend in the setting
+    answer: Answer  # recipes for a fresh batch, by that palette
+    # whether the recipes were sought among those that keep the trial's pigments; else these no longer reach the
+    # target, and others are expected to come nearer
     kept_pigments: bool
-    additions: Additions | None
+    additions: Additions | None  # for a part that stands there, when one was told
     findings: tuple[Finding, ...]
-    poured: Blend
-    otherwise: Otherwise | None = None
+    poured: Blend  # that of the last trial
+    otherwise: Otherwise | None = None  # where a lot and a slip in one dose are both likely
 
     @property
     def again(self) -> bool:

@@ -32,23 +32,14 @@ _WRONG_DEPTH = 0.08  # of the thickness: how far a wall is off that was moulded 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cause:
-    """An explanation of trials.
+    """An explanation of trials."""
 
-    Parameters
-    ----------
-    what : str
-        `nothing`, `several`, `thickness`, `strength:PIGMENT`, `haze:BASE`, `tint:BASE`, or `dose:NUMBER:PIGMENT`: that
-        a dose of one trial was not what was written down. Of a single trial the last cannot be told from a change of
-        that pigment's strength, and both are told with what was known of them before.
-    probability : float
-        That it is this one of all those compared, 0 to 1 [-].
-    learned : Posterior
-        What the trials teach if it is this one.
-    """
-
+    # `nothing`, `several`, `thickness`, `strength:PIGMENT`, `haze:BASE`, `tint:BASE`, or `dose:NUMBER:PIGMENT`: that
+    # a dose of one trial was not what was written down. Of a single trial the last cannot be told from a change of
+    # that pigment's strength, and both are told with what was known of them before.
     what: str
-    probability: float
-    learned: Posterior
+    probability: float  # that it is this one of all those compared, 0 to 1 [-]
+    learned: Posterior  # what the trials teach if it is this one
 
     @property
     def kind(self) -> str:

@@ -173,21 +173,11 @@ class Cup:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Additions:
-    """What to add, and what it becomes.
+    """What to add, and what it becomes."""
 
-    Parameters
-    ----------
-    base_g : float
-        More of the part itself [g].
-    pigments_g : dict of str to float
-        [g]
-    blend : Blend
-        Of the finished mix, the other part at the base's own ratio [%].
-    """
-
-    base_g: float
-    pigments_g: dict[str, float]
-    blend: Blend
+    base_g: float  # more of the part itself [g]
+    pigments_g: dict[str, float]  # [g]
+    blend: Blend  # of the finished mix, the other part at the base's own ratio [%]
     appearance: Appearance
     delta_e: float
 

@@ -25,31 +25,16 @@ _OFTEN_SEEN = 0.8  # CIEDE2000 half of lookers perceive (Paravina and others 201
 
 @dataclass(frozen=True, kw_only=True)
 class LotCheck:
-    """What one letdown says of a lot.
+    """What one letdown says of a lot."""
 
-    Parameters
-    ----------
-    what : str
-        The pigment or base.
-    strength : float
-        By which its absorption and scattering are multiplied against the lot of the swatches; of a base, its haze [-].
-    strength_error : float
-        Standard deviation of the strength [-].
-    hue_left : float
-        CIEDE2000 between the letdown as read and as predicted at that strength: what strength cannot explain [-].
-    hue_error : float
-        What casting and reading alone would leave, 95 times in 100 [-].
-    verdict : str
-        `use`, `rescale` or `reject`, as the ledger has it.
-    words : str
-    """
-
-    what: str
+    what: str  # the pigment or base
+    # by which its absorption and scattering are multiplied against the lot of the swatches; of a base, its haze [-]
     strength: float
-    strength_error: float
+    strength_error: float  # standard deviation of the strength [-]
+    # CIEDE2000 between the letdown as read and as predicted at that strength: what strength cannot explain [-]
     hue_left: float
-    hue_error: float
-    verdict: str
+    hue_error: float  # what casting and reading alone would leave, 95 times in 100 [-]
+    verdict: str  # `use`, `rescale` or `reject`, as the ledger has it
     words: str
 
 

@@ -26,47 +26,26 @@ STRENGTH_PERCENT, HAZE_PERCENT, TINT_PERCENT = 12.0, 15.0, 15.0
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class TrialReading:
-    """One spectrum of a trial over a backing or `none`.
+    """One spectrum of a trial over a backing or `none`."""
 
-    Parameters
-    ----------
-    values : ndarray, shape (n_wavelengths,)
-        [reflectance, 0 to 1]
-    noise : float
-        How many times as noisy as the instrument's own each value is: a colour made into a spectrum tells less [-].
-    """
-
-    values: Array
+    values: Array  # shape (n_wavelengths,): [reflectance, 0 to 1]
     over: str
     seat: str = "air"
+    # how many times as noisy as the instrument's own each value is: a colour made into a spectrum tells less [-]
     noise: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Trial:
-    """What was poured and read.
+    """What was poured and read."""
 
-    Parameters
-    ----------
-    blend : Blend
-        As really weighed [%].
-    thickness_mm : float
-        As read on the cured casting [mm].
-    readings : tuple of TrialReading
-        In the palette's own geometry.
-    days_of_cure : float, optional
-        When it was read [d].
-    cure_c : float, optional
-        Temperature of its cure [degrees Celsius].
-    mould, finish, lot, note : str
-        What the mould is made of, the surface that was read, the lot of the base; blank where not known.
-    """
-
-    blend: Blend
-    thickness_mm: float
-    readings: tuple[TrialReading, ...]
-    days_of_cure: float | None = None
-    cure_c: float | None = None
+    blend: Blend  # as really weighed [%]
+    thickness_mm: float  # as read on the cured casting [mm]
+    readings: tuple[TrialReading, ...]  # in the palette's own geometry
+    days_of_cure: float | None = None  # when it was read [d]
+    cure_c: float | None = None  # temperature of its cure [degrees Celsius]
+    # mould, finish, lot, note: what the mould is made of, the surface that was read, the lot of the base; blank where
+    # not known
     mould: str = ""
     finish: str = ""
     lot: str = ""
@@ -75,26 +54,13 @@ class Trial:
 
 @dataclass(frozen=True, kw_only=True)
 class Doubts:
-    """What may have changed since the swatches were cast, as standard deviations: the prior of an adjustment.
+    """What may have changed since the swatches were cast, as standard deviations: the prior of an adjustment."""
 
-    Parameters
-    ----------
-    strength_percent : float
-        Of a pigment's strength, from lot to lot [%].
-    haze_percent : float
-        Of a base's scattering [%].
-    tint_percent : float
-        Of a base's absorption [%].
-    thickness_mm : float, optional
-        Of the thickness readings of trials; the instrument's own when absent [mm].
-    only : tuple of float, optional
-        One for each base and pigment, in the palette's order, in place of the first three [%].
-    """
-
-    strength_percent: float = STRENGTH_PERCENT
-    haze_percent: float = HAZE_PERCENT
-    tint_percent: float = TINT_PERCENT
-    thickness_mm: float | None = None
+    strength_percent: float = STRENGTH_PERCENT  # of a pigment's strength, from lot to lot [%]
+    haze_percent: float = HAZE_PERCENT  # of a base's scattering [%]
+    tint_percent: float = TINT_PERCENT  # of a base's absorption [%]
+    thickness_mm: float | None = None  # of the thickness readings of trials; the instrument's own when absent [mm]
+    # one for each base and pigment, in the palette's order, in place of the first three [%]
     only: tuple[float, ...] = ()
 
 

@@ -35,30 +35,22 @@ _THINNEST, _LEAST_DOSE = 0.05, 0.05
 
 @dataclass(frozen=True, eq=False)
 class Posterior:
-    """What trials taught.
+    """What trials taught."""
 
-    Parameters
-    ----------
-    palette : Palette
-        With k, s and their covariance as they are now believed to be.
-    factors, factor_errors : ndarray, shape (2 n_components,)
-        By what k and then s of each component are multiplied, and the standard deviation of their logarithm [-].
-    thickness_mm, thickness_errors : ndarray, shape (n_trials,)
-        Shift from each trial's reading, and its standard deviation [mm].
-    doses, dose_errors : tuple of ndarray, shape (n_doses,)
-        By what share the doses of each trial were off, pigments in the palette's order, and the standard deviation [-].
-    misfit : float
-        Root mean square of what is left of the readings, in standard deviations [-].
-    """
-
-    palette: Palette
+    palette: Palette  # with k, s and their covariance as they are now believed to be
+    # factors, factor_errors: shape (2 n_components,): by what k and then s of each component are multiplied, and the
+    # standard deviation of their logarithm [-]
     factors: Array
     factor_errors: Array
+    # thickness_mm, thickness_errors: shape (n_trials,): shift from each trial's reading, and its standard deviation
+    # [mm]
     thickness_mm: Array
     thickness_errors: Array
+    # doses, dose_errors: shape (n_doses,): by what share the doses of each trial were off, pigments in the palette's
+    # order, and the standard deviation [-]
     doses: tuple[Array, ...]
     dose_errors: tuple[Array, ...]
-    misfit: float
+    misfit: float  # root mean square of what is left of the readings, in standard deviations [-]
 
 
 @dataclass(frozen=True, eq=False)

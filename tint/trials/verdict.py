@@ -29,30 +29,15 @@ _SAME_WALL = 2.0  # standard deviations of a thickness within which two are the 
 
 @dataclass(frozen=True, kw_only=True)
 class Miss:
-    """One thing that was asked, and by how much the last trial misses it.
+    """One thing that was asked, and by how much the last trial misses it."""
 
-    Parameters
-    ----------
-    what : str
-        `colour`, `colour over BACKING`, `contrast ratio` or `transmittance`.
-    value : float
-        CIEDE2000; else trial less what was asked, signed [-].
-    scatter : float
-        What pouring and reading the same again would scatter, 95 times in 100 [the same].
-    as_read : bool
-        Whether the trial was read so; else it is what the corrected palette says of it.
-    remains : float
-        What the corrected recipe would still miss, unsigned [the same].
-    firm : bool
-        Whether a bound is missed. Recipes keep room to a bound, so that scatter seldom takes a pour beyond it: what is
-        beyond it is corrected.
-    """
-
-    what: str
-    value: float
-    scatter: float
-    as_read: bool
-    remains: float = 0.0
+    what: str  # `colour`, `colour over BACKING`, `contrast ratio` or `transmittance`
+    value: float  # CIEDE2000; else trial less what was asked, signed [-]
+    scatter: float  # what pouring and reading the same again would scatter, 95 times in 100 [the same]
+    as_read: bool  # whether the trial was read so; else it is what the corrected palette says of it
+    remains: float = 0.0  # what the corrected recipe would still miss, unsigned [the same]
+    # whether a bound is missed. Recipes keep room to a bound, so that scatter seldom takes a pour beyond it: what is
+    # beyond it is corrected.
     firm: bool = False
 
     @property

@@ -25,35 +25,22 @@ def waste_of(workshop: Workshop) -> float:
 class Batch:
     """What is to be poured, named in one of three ways: grams, cm3, or the volume of a part.
 
-    Parameters
-    ----------
-    batch_g, batch_cm3 : float
-        What the moulds hold in all [g] or [cm3].
-    part_cm3 : float
-        Volume of one part [cm3], with `count` parts.
-    moulds : int, optional
-        How many moulds are poured; one to a part when that is how the batch is named, else not known.
-    sprue_cm3 : float
-        What stays in sprue and flash of each mould [cm3].
-    cup_loss_g : float
-        What stays in each cup [g].
-    waste_percent : float
-        A margin on what is poured [%].
-
     Raises
     ------
     InputError
         If the batch is not named once, or a quantity makes no sense.
     """
 
+    # batch_g, batch_cm3: what the moulds hold in all [g] or [cm3]
     batch_g: float | None = None
     batch_cm3: float | None = None
-    part_cm3: float | None = None
+    part_cm3: float | None = None  # volume of one part [cm3], with `count` parts
     count: int = 1
+    # how many moulds are poured; one to a part when that is how the batch is named, else not known
     moulds: int | None = None
-    sprue_cm3: float = 0.0
-    cup_loss_g: float = 0.0
-    waste_percent: float = WASTE_PERCENT
+    sprue_cm3: float = 0.0  # what stays in sprue and flash of each mould [cm3]
+    cup_loss_g: float = 0.0  # what stays in each cup [g]
+    waste_percent: float = WASTE_PERCENT  # a margin on what is poured [%]
 
     def __post_init__(self) -> None:
         given = [size for size in (self.batch_g, self.batch_cm3, self.part_cm3) if size is not None]
@@ -115,30 +102,17 @@ def mix_density(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> fl
 class Split:
     """What a cup must keep to.
 
-    Parameters
-    ----------
-    cup_cm3 : float, optional
-        The largest cup, to its brim [cm3].
-    headroom : float
-        How many times the mix's volume a cup must hold, since mix swells under vacuum [-].
-    pot_life_min : float, optional
-        From the first touch of the parts until the mix no longer pours well [min].
-    minutes_to_mix : float
-        Of it, what mixing and degassing take [min].
-    minutes_per_mould : float, optional
-        What pouring a mould takes [min].
-
     Raises
     ------
     InputError
         If a quantity makes no sense.
     """
 
-    cup_cm3: float | None = None
-    headroom: float = HEADROOM
-    pot_life_min: float | None = None
-    minutes_to_mix: float = 0.0
-    minutes_per_mould: float | None = None
+    cup_cm3: float | None = None  # the largest cup, to its brim [cm3]
+    headroom: float = HEADROOM  # how many times the mix's volume a cup must hold, since mix swells under vacuum [-]
+    pot_life_min: float | None = None  # from the first touch of the parts until the mix no longer pours well [min]
+    minutes_to_mix: float = 0.0  # of it, what mixing and degassing take [min]
+    minutes_per_mould: float | None = None  # what pouring a mould takes [min]
 
     def __post_init__(self) -> None:
         if self.cup_cm3 is not None and not 0.0 < self.cup_cm3 <= _LARGEST:
@@ -167,62 +141,28 @@ class Split:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """How a batch is split, before anything is weighed.
-
-    Parameters
-    ----------
-    moulds_each : int or None
-        Moulds that a cup fills; None when moulds are not counted.
-    cups_each : int
-        Cups that a mould takes [-].
-    total_g : float
-        In all cups, with what stays in them [g].
-    """
+    """How a batch is split, before anything is weighed."""
 
     count: int
-    moulds_each: int | None
-    cups_each: int
-    total_g: float
+    moulds_each: int | None  # moulds that a cup fills; None when moulds are not counted
+    cups_each: int  # cups that a mould takes [-]
+    total_g: float  # in all cups, with what stays in them [g]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Cups:
-    """The cups of a sheet, one like the other.
+    """The cups of a sheet, one like the other."""
 
-    Parameters
-    ----------
-    count : int
-        How many.
-    grams : float
-        Mix in each, as weighed [g].
-    volume_cm3 : float
-        Of that mix [cm3].
-    tinted_g : float
-        Of the part that holds all pigment, into each [g].
-    rest_g : mapping of str to float
-        Of the other parts, into each [g].
-    mix_error_percent : float
-        How far a cup is from the base's mixing ratio: the largest relative error of a part [%].
-    moulds_each : int or None
-        Moulds that a cup fills; None when moulds are not counted.
-    cups_each : int
-        Cups that a mould takes, poured one straight after the other [-].
-    minutes : float or None
-        From the first touch of the parts to the end of pouring [min].
-    least_cup_cm3 : float
-        What a cup must hold to its brim, with headroom [cm3].
-    """
-
-    count: int
-    grams: float
-    volume_cm3: float
-    tinted_g: float
-    rest_g: Mapping[str, float]
-    mix_error_percent: float
-    moulds_each: int | None
-    cups_each: int
-    minutes: float | None
-    least_cup_cm3: float
+    count: int  # how many
+    grams: float  # mix in each, as weighed [g]
+    volume_cm3: float  # of that mix [cm3]
+    tinted_g: float  # of the part that holds all pigment, into each [g]
+    rest_g: Mapping[str, float]  # of the other parts, into each [g]
+    mix_error_percent: float  # how far a cup is from the base's mixing ratio: the largest relative error of a part [%]
+    moulds_each: int | None  # moulds that a cup fills; None when moulds are not counted
+    cups_each: int  # cups that a mould takes, poured one straight after the other [-]
+    minutes: float | None  # from the first touch of the parts to the end of pouring [min]
+    least_cup_cm3: float  # what a cup must hold to its brim, with headroom [cm3]
 
 
 def plan(batch: Batch, split: Split, *, density: float) -> Plan:

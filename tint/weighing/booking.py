@@ -19,34 +19,17 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class Line:
-    """One weighing.
+    """One weighing."""
 
-    Parameters
-    ----------
-    what : str
-        A pigment, its premix, or the base's part.
-    part : str
-        The part of the base that it is, or goes into.
-    grams, exact_grams : float
-        As the scale can show it, and before rounding [g].
-    percent : float
-        Of the finished mix, as rounded [%].
-    pigment : str
-        The pigment that is in it; empty for a part.
-    pigment_g : float
-        Of that pigment, as rounded [g].
-    lot : str
-        Of the pigment, where the palette tells it.
-    """
-
-    what: str
-    part: str
+    what: str  # a pigment, its premix, or the base's part
+    part: str  # the part of the base that it is, or goes into
+    # grams, exact_grams: as the scale can show it, and before rounding [g]
     grams: float
     exact_grams: float
-    percent: float
-    pigment: str = ""
-    pigment_g: float = 0.0
-    lot: str = ""
+    percent: float  # of the finished mix, as rounded [%]
+    pigment: str = ""  # the pigment that is in it; empty for a part
+    pigment_g: float = 0.0  # of that pigment, as rounded [g]
+    lot: str = ""  # of the pigment, where the palette tells it
 
     @property
     def into(self) -> str:

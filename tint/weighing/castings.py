@@ -29,24 +29,12 @@ class Weighed:
 
 @dataclass(frozen=True, kw_only=True)
 class Cup:
-    """A casting's cup.
+    """A casting's cup."""
 
-    Parameters
-    ----------
-    name : str
-        Of the casting.
-    blend : Blend
-        As the rounded weights make it.
-    thickness_mm : float
-        Depth of its mould [mm].
-    lines : tuple of Weighed
-        In the order in which they are weighed.
-    """
-
-    name: str
-    blend: Blend
-    thickness_mm: float
-    lines: tuple[Weighed, ...]
+    name: str  # of the casting
+    blend: Blend  # as the rounded weights make it
+    thickness_mm: float  # depth of its mould [mm]
+    lines: tuple[Weighed, ...]  # in the order in which they are weighed
 
     @property
     def grams(self) -> float:
@@ -56,21 +44,12 @@ class Cup:
 
 @dataclass(frozen=True, kw_only=True)
 class CastingSheet:
-    """What to weigh for a plan of castings.
+    """What to weigh for a plan of castings."""
 
-    Parameters
-    ----------
-    premixes : tuple of Letdown
-        In the order in which they are made.
-    cups : tuple of Cup
-        One a casting, in the order given.
-    warnings, cautions : tuple of str
-        Of this plan, and always.
-    """
-
-    premixes: tuple[Letdown, ...]
-    cups: tuple[Cup, ...]
+    premixes: tuple[Letdown, ...]  # in the order in which they are made
+    cups: tuple[Cup, ...]  # one a casting, in the order given
     scale: Scale
+    # warnings, cautions: of this plan, and always
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
 

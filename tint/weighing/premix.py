@@ -21,17 +21,6 @@ _ROUNDING_ALONE = 0.41
 class Scale:
     """What a dose is weighed on.
 
-    Parameters
-    ----------
-    step_g : float
-        Its smallest step [g].
-    sd_g : float, optional
-        Standard deviation when one thing is weighed again and again [g]; as good as the step allows when not known.
-    tolerance_percent : float
-        By which a dose may be off [% of the dose].
-    max_g : float, optional
-        The most that it carries [g].
-
     Raises
     ------
     InputError
@@ -43,10 +32,11 @@ class Scale:
     Pharmacopeia, general chapter 41 on balances, there with a tolerance of 0.10 % (from memory).
     """
 
-    step_g: float = STEP_G
+    step_g: float = STEP_G  # its smallest step [g]
+    # standard deviation when one thing is weighed again and again [g]; as good as the step allows when not known
     sd_g: float | None = None
-    tolerance_percent: float = TOLERANCE_PERCENT
-    max_g: float | None = None
+    tolerance_percent: float = TOLERANCE_PERCENT  # by which a dose may be off [% of the dose]
+    max_g: float | None = None  # the most that it carries [g]
 
     def __post_init__(self) -> None:
         if not 0.0 < self.step_g <= 100.0:
@@ -122,28 +112,15 @@ def scale_of(workshop: Workshop, step_g: float | None = None) -> Scale:
 
 @dataclass(frozen=True, kw_only=True)
 class Letdown:
-    """One step of a premix: so much of something into so much base.
+    """One step of a premix: so much of something into so much base."""
 
-    Parameters
-    ----------
-    makes : str
-        What it gives.
-    what : str
-        A pigment, or the step before.
-    part : str
-        The part of the base that it goes into.
-    grams, base_g : float
-        Of the two [g].
-    lot : str
-        Of the pigment, where that is what goes in and its lot is known.
-    """
-
-    makes: str
-    what: str
-    part: str
+    makes: str  # what it gives
+    what: str  # a pigment, or the step before
+    part: str  # the part of the base that it goes into
+    # grams, base_g: of the two [g]
     grams: float
     base_g: float
-    lot: str = ""
+    lot: str = ""  # of the pigment, where that is what goes in and its lot is known
 
     @property
     def made_g(self) -> float:
@@ -153,62 +130,33 @@ class Letdown:
 
 @dataclass(frozen=True, kw_only=True)
 class Kept:
-    """What is left of a premix, and can be used.
+    """What is left of a premix, and can be used."""
 
-    Parameters
-    ----------
-    name, pigment, part : str
-        What it is called, what is in it, and which part of which base it was let down in.
-    base : str
-        The base whose part that is.
-    whole : int
-        Parts of premix that hold one part of pigment [-].
-    grams : float
-        How much there is of it [g].
-    lot : str
-        Of the pigment, where it is known.
-    made_on : str
-        The day it was made (YYYY-MM-DD); empty where that is today's batch, or not known.
-    """
-
+    # name, pigment, part: what it is called, what is in it, and which part of which base it was let down in
     name: str
     pigment: str
-    base: str
+    base: str  # the base whose part that is
     part: str
-    whole: int
-    grams: float
-    lot: str = ""
-    made_on: str = ""
+    whole: int  # parts of premix that hold one part of pigment [-]
+    grams: float  # how much there is of it [g]
+    lot: str = ""  # of the pigment, where it is known
+    made_on: str = ""  # the day it was made (YYYY-MM-DD); empty where that is today's batch, or not known
 
 
 @dataclass(frozen=True, kw_only=True)
 class Premix:
-    """A pigment let down until its dose can be weighed.
+    """A pigment let down until its dose can be weighed."""
 
-    Parameters
-    ----------
-    name, pigment, part : str
-        What it is called, what is in it, and which part of the base it is let down in.
-    whole : int
-        Parts of premix that hold one part of pigment [-].
-    steps : tuple of Letdown
-        One or two; none where what is kept does as it is.
-    kept : Kept or None
-        What is used, or let down further, of an earlier one.
-    used_g : float
-        Of it, into the batch [g].
-    dose_error_percent : float
-        Within which the pigment's dose falls 95 times in 100, all weighings together [% of the dose].
-    """
-
+    # name, pigment, part: what it is called, what is in it, and which part of the base it is let down in
     name: str
     pigment: str
     part: str
-    whole: int
-    steps: tuple[Letdown, ...]
-    used_g: float
+    whole: int  # parts of premix that hold one part of pigment [-]
+    steps: tuple[Letdown, ...]  # one or two; none where what is kept does as it is
+    used_g: float  # of it, into the batch [g]
+    # within which the pigment's dose falls 95 times in 100, all weighings together [% of the dose]
     dose_error_percent: float
-    kept: Kept | None = None
+    kept: Kept | None = None  # what is used, or let down further, of an earlier one
 
     @property
     def strength(self) -> str:

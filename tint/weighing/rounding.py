@@ -34,30 +34,14 @@ _WORTH_G = 10.0  # of base: so little is spent anyway; no source
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Weighings:
-    """The lines of a sheet as arrays, before rounding.
+    """The lines of a sheet as arrays, before rounding."""
 
-    Parameters
-    ----------
-    exact : ndarray, shape (n_lines,)
-        [g]
-    steps : ndarray, shape (n_lines,)
-        By which each can be weighed [g].
-    pigment : ndarray, shape (n_lines, n_pigments)
-        What share of a line is which pigment [-].
-    base : ndarray, shape (n_lines, n_parts)
-        What share of a line is which part of the base [-].
-    own : ndarray of bool, shape (n_lines,)
-        Whether a line is a part itself.
-    mix : ndarray, shape (n_parts,)
-        The base's mixing ratio; sums to 1 [-].
-    """
-
-    exact: Array
-    steps: Array
-    pigment: Array
-    base: Array
-    own: NDArray[np.bool_]
-    mix: Array
+    exact: Array  # shape (n_lines,): [g]
+    steps: Array  # shape (n_lines,): by which each can be weighed [g]
+    pigment: Array  # shape (n_lines, n_pigments): what share of a line is which pigment [-]
+    base: Array  # shape (n_lines, n_parts): what share of a line is which part of the base [-]
+    own: NDArray[np.bool_]  # shape (n_lines,): whether a line is a part itself
+    mix: Array  # shape (n_parts,): the base's mixing ratio; sums to 1 [-]
 
     def loadings(self, grams: Array) -> Array:
         """Of weights, shape (..., n_lines) [g], the loadings, shape (..., n_pigments) [%]."""
@@ -143,22 +127,13 @@ def best_rounding(palette: Palette, base: str, weighings: Weighings, *, setting:
 
 @dataclass(frozen=True, kw_only=True)
 class Care:
-    """One weighing, and how much hangs on it.
+    """One weighing, and how much hangs on it."""
 
-    Parameters
-    ----------
-    what, into : str
-        What is weighed, and what it goes into.
-    step_g : float
-        By which it is off: a step of the scale, in every cup where it is weighed cup by cup [g].
-    delta_e : float
-        CIEDE2000 that one step too much or too little makes, whichever makes more [-].
-    """
-
+    # what, into: what is weighed, and what it goes into
     what: str
     into: str
-    step_g: float
-    delta_e: float
+    step_g: float  # by which it is off: a step of the scale, in every cup where it is weighed cup by cup [g]
+    delta_e: float  # CIEDE2000 that one step too much or too little makes, whichever makes more [-]
 
 
 def care(
@@ -210,21 +185,14 @@ def _loadings(pigments: Array, totals: Array) -> Array:
 
 @dataclass(frozen=True, kw_only=True)
 class Looser:
-    """A tolerance that would save at least half of the base spent on premixes.
+    """A tolerance that would save at least half of the base spent on premixes."""
 
-    Parameters
-    ----------
-    tolerance_percent : float
-        Of a dose [%].
-    base_g, saved_g : float
-        What premixes then take, and how much less that is [g].
-    delta_e, now_delta_e : float
-        Within which the colour comes for the doses' errors, 95 times in 100: then, and as it is [CIEDE2000].
-    """
-
-    tolerance_percent: float
+    tolerance_percent: float  # of a dose [%]
+    # base_g, saved_g: what premixes then take, and how much less that is [g]
     base_g: float
     saved_g: float
+    # delta_e, now_delta_e: within which the colour comes for the doses' errors, 95 times in 100: then, and as it is
+    # [CIEDE2000]
     delta_e: float
     now_delta_e: float
 
