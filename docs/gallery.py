@@ -1,4 +1,4 @@
-"""Draw the pictures of pictures.md from the demo folder, with parts that are invented here too.
+"""Draw what pictures.md shows, from the demo folder, with parts that are invented here too.
 
     python docs/gallery.py [FOLDER FOR THE PICTURES]
 
