@@ -414,6 +414,20 @@ def test_reference_the_minimum_is_scipy_s() -> None:
     assert found.cost <= 2.0 * there.cost * (1.0 + 1e-3)
 
 
+def test_many_unknowns_at_their_bounds_are_solved_as_few_are(monkeypatch: pytest.MonkeyPatch) -> None:
+    problem = problem_of(seed=4)
+    problem = replace(problem, read=problem.read + 0.08)  # lighter than any layer reads
+    guess = first_guess(problem)
+    prior = priors.prior(guess, problem.largest_depth, len(problem.optics))
+    weight = np.full(problem.read.shape, 300.0)
+    found = []
+    for share in (0.0, np.inf):  # of the border, from where the equations are factorised again
+        monkeypatch.setattr("tint.fitting.minimise._FEW_AT_BOUND", share)
+        found.append(minimise(problem, start_at(problem, guess), prior, weight=weight, most_steps=6))
+    assert np.count_nonzero(found[0].at.ks == 0.0) > 0
+    assert np.allclose(found[0].at.ks, found[1].at.ks, rtol=1e-6, atol=1e-9)
+
+
 @pytest.mark.parametrize("model", ["two-flux", "many-flux"])
 def test_property_the_minimum_is_the_same_from_anywhere(model: str) -> None:
     folder = studio(seed=4) if model == "two-flux" else of_bench()

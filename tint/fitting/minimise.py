@@ -25,6 +25,8 @@ _MOST_STEPS = 100
 _GAIN = 1e-5
 _STIFFEST, _LEAST_DAMPING = 1e12, 1e-9
 _AGAIN = 5  # times that a step is solved again with the bounds it met
+# Of the border's unknowns as many at a bound as make a correction dearer than a factorisation, by counting products.
+_FEW_AT_BOUND = 0.5
 
 
 class Point(Protocol):
@@ -184,14 +186,26 @@ def _step(
 
 
 def _bounded(equations: Normal, lowest: Array) -> Array:
-    """The solution in which what would fall below its bound rests there; by a correction of low rank, since few do."""
+    """The solution in which what would fall below its bound rests there.
+
+    A few that do are a correction of low rank. Of many, as in the first steps of a large fit, that would cost more than
+    to factorise the equations again with those held, and memory for a column of all unknowns each.
+    """
     factored = factor(equations)
     first = solved(factored, equations.pull[:, None])[:, 0]
+    held = np.zeros(first.size, dtype=bool)
     step, at_bound, columns = first, np.zeros(0, dtype=np.int64), np.zeros((first.size, 0))
     for _ in range(_AGAIN):
-        beyond = np.setdiff1d(np.flatnonzero(step < lowest), at_bound)
+        beyond = np.setdiff1d(np.flatnonzero((step < lowest) & ~held), at_bound)
         if not beyond.size:
             break
+        if at_bound.size + beyond.size > _FEW_AT_BOUND * equations.border.shape[1]:
+            held[beyond], held[at_bound] = True, True
+            within = held_at(equations, held, lowest)
+            factored = factor(within)
+            first = solved(factored, within.pull[:, None])[:, 0]
+            step, at_bound, columns = first, at_bound[:0], columns[:, :0]
+            continue
         unit = np.zeros((first.size, beyond.size))
         unit[beyond, np.arange(beyond.size)] = 1.0
         at_bound = np.concatenate((at_bound, beyond))
