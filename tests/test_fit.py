@@ -421,8 +421,8 @@ def test_many_unknowns_at_their_bounds_are_solved_as_few_are(monkeypatch: pytest
     prior = priors.prior(guess, problem.largest_depth, len(problem.optics))
     weight = np.full(problem.read.shape, 300.0)
     found = []
-    for share in (0.0, np.inf):  # of the border, from where the equations are factorised again
-        monkeypatch.setattr("tint.fitting.minimise._FEW_AT_BOUND", share)
+    for many in (0, 1000):  # from where the equations are factorised again
+        monkeypatch.setattr("tint.fitting.minimise._MANY_AT_BOUND", many)
         found.append(minimise(problem, start_at(problem, guess), prior, weight=weight, most_steps=6))
     assert np.count_nonzero(found[0].at.ks == 0.0) > 0
     assert np.allclose(found[0].at.ks, found[1].at.ks, rtol=1e-6, atol=1e-9)

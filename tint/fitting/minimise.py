@@ -25,8 +25,7 @@ _MOST_STEPS = 100
 _GAIN = 1e-5
 _STIFFEST, _LEAST_DAMPING = 1e12, 1e-9
 _AGAIN = 5  # times that a step is solved again with the bounds it met
-# Of the border's unknowns as many at a bound as make a correction dearer than a factorisation, by counting products.
-_FEW_AT_BOUND = 0.5
+_MANY_AT_BOUND = 1000  # from where it is cheaper to factorise again than to correct, of 150 pigments
 
 
 class Point(Protocol):
@@ -199,7 +198,7 @@ def _bounded(equations: Normal, lowest: Array) -> Array:
         beyond = np.setdiff1d(np.flatnonzero((step < lowest) & ~held), at_bound)
         if not beyond.size:
             break
-        if at_bound.size + beyond.size > _FEW_AT_BOUND * equations.border.shape[1]:
+        if at_bound.size + beyond.size > _MANY_AT_BOUND:
             held[beyond], held[at_bound] = True, True
             within = held_at(equations, held, lowest)
             factored = factor(within)
