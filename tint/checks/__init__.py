@@ -28,21 +28,10 @@ __all__ = ["Finding", "LeftOut", "examine", "left_out", "unstated_spot"]
 def examine(folder: SwatchFolder, palette: Palette | None = None, fitted: Fitted | None = None) -> tuple[Finding, ...]:
     """Examine the readings and castings of a folder and, with a palette, how the castings agree with each other.
 
-    Parameters
-    ----------
-    folder : SwatchFolder
-        As `tint.swatches.read_folder` returns it.
-    palette : Palette, optional
-        Fitted to this very folder; without it, jumps, castings out of line, thicknesses and light lost at the edge of
-        the measured spot are not looked for. Of colours only castings out of line and lost light are told.
-    fitted : Fitted, optional
-        The fit that the palette is of, as `tint.fitting.spectra.fit_with_ground` returns it: spares fitting a folder of
-        spectra again.
-
-    Returns
-    -------
-    tuple of Finding
-        Empty for a folder with nothing to ask about.
+    Without a palette, fitted to this very folder, jumps, castings out of line, thicknesses and light lost at the
+    edge of the measured spot are not looked for. Of colours only castings out of line and lost light are told. The
+    fit that the palette is of, as `tint.fitting.spectra.fit_with_ground` returns it, spares fitting a folder of
+    spectra again.
     """
     return tuple(_found(folder, palette, fitted))
 

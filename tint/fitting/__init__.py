@@ -25,27 +25,11 @@ def fit_palette(
     g: float | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> Palette:
-    """Fit all bases and pigments of a folder.
+    """Fit all bases and pigments of a folder, by the layer model `many-flux` or `two-flux`.
 
-    Parameters
-    ----------
-    folder : SwatchFolder
-        As `tint.swatches.read_folder` returns it.
-    optics : str
-        Layer model: `many-flux` or `two-flux`.
-    g : float, optional
-        One anisotropy of scattering for all, held fixed; fitted for every component when absent (many-flux only) [-].
-    progress : callable, optional
-        Told in words how far the search is.
-
-    Returns
-    -------
-    Palette
-
-    Raises
-    ------
-    InputError
-        If the folder holds no readings of swatches.
+    An anisotropy of scattering g, where it is given, is that of all components and held fixed; else that of every
+    component is fitted (many-flux only). `progress` is told in words how far the search is. A folder without
+    readings of swatches is an InputError.
     """
     if not folder.readings:
         raise InputError(str(folder.path), "there are no readings of swatches", mend="read at least one casting")

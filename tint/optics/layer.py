@@ -94,23 +94,11 @@ def reflectance(
     seat: str = "air",
     optics: Optics,
 ) -> Array:
-    """Reflectance factor of a layer over a backing.
+    """Reflectance factor of a layer over a backing, shape (..., n_wavelengths) [-].
 
-    Parameters
-    ----------
-    K, S, M : array_like, broadcastable to shape (..., n_wavelengths)
-        Absorption, scattering and all scattering, S / (1 - g); M is S (isotropic) when absent [1/mm].
-    thickness : array_like, broadcastable with K
-        [mm]
-    backing : array_like or None
-        Reflectance of the backing, broadcastable with K [-]; None for a free slab.
-    seat : str
-        `air`: an air film between rubber and backing; `wet`: optical contact.
-
-    Returns
-    -------
-    ndarray, shape (..., n_wavelengths)
-        [-]
+    All are broadcastable to that shape: K, S and M, absorption, scattering and all scattering, S / (1 - g) [1/mm],
+    M being S (isotropic) when absent; the thickness [mm]; the reflectance of the backing, None for a free slab. The
+    seat is `air`, an air film between rubber and backing, or `wet`, optical contact.
     """
     return reflectance_slopes(K, S, M, thickness=thickness, backing=backing, seat=seat, optics=optics)[0]
 
