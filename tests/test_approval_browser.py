@@ -25,7 +25,7 @@ from tint.proofs.approval import Asked, approval
 from tint.proofs.part import part_of
 from tint.proofs.part_picture import Shown
 from tint.proofs.portrait import light_of, view_of
-from tint.proofs.render import LAMP, colour_table, to_levels
+from tint.proofs.render import LAMP, colour_table, hollow_table, to_levels
 from tint.proofs.samples import LIGHTS
 from tint.target import target_from_blend
 
@@ -34,12 +34,15 @@ trimesh: Any = pytest.importorskip("trimesh", reason="needs trimesh, for a part 
 pytest.importorskip("jinja2", reason="the page is drawn with jinja2")
 pytest.importorskip("font_source_serif_pro", reason="the sheet is set in it")
 
+from parts import tube  # noqa: E402 (made with trimesh)
+
 from tint.proofs.approval_page import approval_page, slider_thicknesses  # noqa: E402
 
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = pytest.mark.skipif(BROWSER is None, reason="needs the browser chromium (apt-get install -y chromium)")
 
 MIX = Blend("clear", {"white": 0.25, "green": 0.05})
+PALE = Blend("clear", {"white": 0.03, "green": 0.02})
 WALL = Setting(thickness_mm=2.6)
 ARGUMENTS = ("--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--force-color-profile=srgb")
 
@@ -50,6 +53,12 @@ def dome() -> Shown:
     ball.apply_translation((0.0, 0.0, 1.5))  # no air below it
     part = part_of(np.concatenate((np.asarray(slab.triangles), np.asarray(ball.triangles))))
     return Shown(view=view_of(part, pixels=360), named="Dome from the top", volume_cm3=part.volume_cm3)
+
+
+def pipe() -> Shown:
+    """A tube seen from the side: near wall, air, far wall."""
+    part = part_of(tube(20.0, 17.0, 40.0, 96))
+    return Shown(view=view_of(part, "front", pixels=240), named="Pipe from the front", volume_cm3=part.volume_cm3)
 
 
 @pytest.fixture(scope="module")
@@ -73,6 +82,7 @@ def sheets(demo_palette: Palette, shown: Shown, tmp_path_factory: pytest.TempPat
     drawn = {
         "plain": approval(demo_palette, MIX, setting=WALL, asked=asked),
         "part": approval(demo_palette, MIX, setting=WALL, asked=asked, target=wanted, shown=shown),
+        "hollow": approval(demo_palette, PALE, setting=WALL, asked=asked, shown=pipe()),
         "full": approval(
             demo_palette, many, setting=thick, asked=crowded, shown=shown,
             target=target_from_blend(demo_palette, Blend("clear", {"white": 0.3}), setting=thick, tolerance=2.0),
@@ -155,27 +165,49 @@ def test_each_slider_shows_the_predicted_colour(opened: Any, sheets: dict[str, s
         assert ("nearest it can show" in told) == (not seen.in_gamut)
 
 
+def drawn_in(page: Any, *, over: str, light: str) -> NDArray[np.int64]:
+    """The part's canvas with its sliders set."""
+    set_to(page, "backing", ("black", "white", LAMP).index(over))
+    set_to(page, "light", LIGHTS.index(light))
+    size, flat = page.evaluate(
+        "() => { const c = document.getElementById('part');"
+        " return [[c.height, c.width], Array.from(c.getContext('2d').getImageData(0, 0, c.width, c.height).data)] }"
+    )  # fmt: skip
+    return np.array(flat).reshape(*size, 4)[..., :3]
+
+
 @pytest.mark.parametrize(("over", "light"), [("white", "D65"), ("black", "A"), (LAMP, "FL11")])
 def test_the_part_is_drawn_as_the_renderer_draws_it(
     opened: Any, sheets: dict[str, str], demo_palette: Palette, shown: Shown, over: str, light: str
 ) -> None:
-    page = opened(sheets["part"])
-    set_to(page, "backing", ("black", "white", LAMP).index(over))
-    set_to(page, "light", LIGHTS.index(light))
-    drawn = np.array(page.evaluate(
-        "() => { const c = document.getElementById('part');"
-        " return Array.from(c.getContext('2d').getImageData(0, 0, c.width, c.height).data) }"
-    ))  # fmt: skip
     portrait = shown.portrait
     table = colour_table(
         demo_palette, MIX, setting=replace(WALL, light=light), upto_mm=portrait.upto_mm, over=over
     )  # fmt: skip
     true = to_levels(light_of(portrait, table)).astype(int)
-    apart = np.abs(drawn.reshape(*portrait.cover.shape, 4)[..., :3] - true).max(axis=-1)
+    apart = np.abs(drawn_in(opened(sheets["part"]), over=over, light=light) - true).max(axis=-1)
     whole = portrait.cover == 1.0
     assert apart[whole].max() <= 2  # shade and thickness travel in steps
     assert np.median(apart[whole]) <= 1
     assert apart.max() <= 4
+
+
+@pytest.mark.parametrize(("over", "light"), [("white", "D65"), ("black", "A"), (LAMP, "FL11")])
+def test_a_hollow_part_is_drawn_by_both_of_its_walls(
+    opened: Any, sheets: dict[str, str], demo_palette: Palette, over: str, light: str
+) -> None:
+    portrait, setting = pipe().portrait, replace(WALL, light=light)
+    table = colour_table(demo_palette, PALE, setting=setting, upto_mm=portrait.upto_mm, over=over)
+    far, near = portrait.beyond_mm[portrait.hollow], portrait.thickness_mm[portrait.hollow]
+    two = hollow_table(
+        demo_palette, PALE, setting=setting, near_mm=float((near - far).max()), far_mm=float(far.max()), over=over
+    )  # fmt: skip
+    true = to_levels(light_of(portrait, table, two)).astype(int)
+    found = drawn_in(opened(sheets["hollow"]), over=over, light=light)
+    inside = portrait.hollow & (portrait.cover == 1.0)
+    assert np.abs(found - true).max(axis=-1)[inside].max() <= 3
+    one_wall = to_levels(light_of(portrait, table)).astype(int)
+    assert np.abs(one_wall - true).max(axis=-1)[inside].max() > 6  # as thick as both together it would look otherwise
 
 
 def test_it_is_worked_by_keyboard_alone(opened: Any, sheets: dict[str, str]) -> None:

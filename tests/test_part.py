@@ -38,6 +38,7 @@ from tint.proofs.portrait import (
 )
 from tint.proofs.rays import scan
 from tint.proofs.render import LAMP, colour_table, to_levels
+from tint.proofs.walls import walls_of
 
 trimesh: Any = pytest.importorskip("trimesh", reason="parts are read with trimesh")
 
@@ -208,6 +209,46 @@ def test_a_surface_that_is_not_closed_is_told(tmp_path: Path) -> None:
     mesh.export(tmp_path / "open.stl")
     with pytest.raises(InputError, match="its surface is not closed: 3 edges with one face"):
         read_part(tmp_path / "open.stl")
+
+
+def shell(points: list[list[int]], faces: list[list[int]]) -> Any:
+    return trimesh.Trimesh(np.array(points, dtype=float), np.array(faces), process=False)
+
+
+def test_an_open_shell_has_the_wall_that_its_maker_tells(tmp_path: Path) -> None:
+    path = tmp_path / "shade.stl"
+    trimesh.creation.revolve([(18.5, 0.0), (18.5, 60.0)], sections=240).export(path)
+    with pytest.raises(InputError, match=r"is not closed: 480 edges .*; tell the wall of an open shell"):
+        read_part(path)
+    part = read_part(path, shell_mm=3.0)
+    facets = np.sinc(1.0 / 240.0)  # of a prism of 240 sides, whose corners lie on the circle
+    assert part.volume_cm3 == pytest.approx(np.pi * (20.0**2 - 17.0**2) * 60.0 / 1000.0 * facets, rel=1e-4)
+    walls = walls_of(part.triangles)
+    assert (walls.thinnest_mm, walls.median_mm) == pytest.approx((3.0, 3.0), rel=1e-3)
+    thinner = read_part(path, shell_mm=1.0)
+    assert thinner.volume_cm3 == pytest.approx(part.volume_cm3 / 3.0, rel=1e-4)
+
+
+def test_a_fold_of_a_shell_keeps_its_wall_on_both_faces(tmp_path: Path) -> None:
+    roof = [[0, 0, 0], [40, 0, 0], [40, 30, 30], [0, 30, 30], [40, 60, 0], [0, 60, 0]]
+    shell(roof, [[0, 1, 2], [0, 2, 3], [3, 4, 2], [3, 4, 5]]).export(tmp_path / "roof.obj")  # two faces wound wrongly
+    part = read_part(tmp_path / "roof.obj", shell_mm=2.0)
+    assert part.volume_cm3 == pytest.approx(2.0 * 2.0 * 40.0 * np.hypot(30.0, 30.0) / 1000.0, rel=1e-6)
+    walls = walls_of(part.triangles)
+    assert (walls.median_mm, walls.thickest_mm) == pytest.approx((2.0, 2.0), rel=1e-3)
+
+
+def test_a_wall_for_what_is_no_open_shell_is_refused(tmp_path: Path) -> None:
+    box(30.0, 20.0, 4.0).export(tmp_path / "box.stl")
+    with pytest.raises(InputError, match="its surface is closed"):
+        read_part(tmp_path / "box.stl", shell_mm=2.0)
+    book = [[0, 0, 0], [0, 30, 0], [40, 0, 0], [0, 0, 40], [-40, 0, 0]]
+    shell(book, [[0, 1, 2], [0, 1, 3], [0, 1, 4]]).export(tmp_path / "book.obj")
+    with pytest.raises(InputError, match="more than two faces meet at an edge"):
+        read_part(tmp_path / "book.obj", shell_mm=2.0)
+    trimesh.creation.revolve([(18.5, 0.0), (18.5, 60.0)]).export(tmp_path / "shade.stl")
+    with pytest.raises(InputError, match="no wall for a part of its size"):
+        read_part(tmp_path / "shade.stl", shell_mm=40.0)
 
 
 def test_files_that_are_no_mesh_are_told_in_one_line(tmp_path: Path) -> None:

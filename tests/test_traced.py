@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import shutil
 import sys
 from dataclasses import replace
 from datetime import date
@@ -11,15 +12,19 @@ from pathlib import Path
 import numpy as np
 import parts
 import pytest
+import trimesh
 from click.testing import CliRunner
 from numpy.typing import NDArray
+from PIL import Image
 
+import tint
 from tint import colorimetry, forward
 from tint.appearance import Setting
 from tint.cli import main
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer
+from tint.orders import run_order
 from tint.palette import Palette
 from tint.proofs.approval import Asked, approval
 from tint.proofs.approval_page import approval_page, approval_pdf
@@ -27,7 +32,7 @@ from tint.proofs.part import part_of
 from tint.proofs.portrait import SIDES, corner_normals
 from tint.proofs.traced import scenes
 from tint.proofs.traced.paths import check_installed, follow, ply, stage
-from tint.proofs.traced.picture import Traced, evenly_coloured, halves, noise, smoothed
+from tint.proofs.traced.picture import QUALITIES, Quality, Traced, evenly_coloured, halves, noise, smoothed
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
 from tint.proofs.traced.shown import Apart, TracedPart
 from tint.proofs.words import SCREEN_LINE
@@ -213,7 +218,7 @@ def test_reference_a_wide_slab_traced_is_the_layer_model(demo_many_flux: Palette
 @pytest.mark.parametrize("scene", scenes.SCENES)
 def test_every_scene_shows_the_part_and_the_same_one_for_the_same_seed(demo_many_flux: Palette, scene: str) -> None:
     pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
-    from tint.proofs.traced.picture import Quality, traced
+    from tint.proofs.traced.picture import traced
 
     cup = part_of(parts.tube(20.0, 17.0, 40.0, 96), name="cup.stl")
     steps: list[tuple[int, int]] = []
@@ -251,3 +256,88 @@ def test_a_sheet_holds_the_traced_part_beside_the_flat_layers(demo_many_flux: Pa
     drawn = pypdf.PdfReader(io.BytesIO(approval_pdf(sheet)))
     assert len(drawn.pages) == 1
     assert "as a photograph would show it" in " ".join(drawn.pages[0].extract_text().split())
+
+
+# From the library and from an order.
+
+
+def tube_in(folder: Path) -> Path:
+    path = folder / "tube.stl"
+    made = trimesh.triangles.to_kwargs(parts.tube(20.0, 17.0, 40.0, 96))  # type: ignore[no-untyped-call]
+    trimesh.Trimesh(**made).export(path)
+    return path
+
+
+@pytest.fixture
+def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(QUALITIES, "preview", Quality(64, 2, 2))
+
+
+def shown_of(picture: bytes) -> Array:
+    with Image.open(io.BytesIO(picture)) as image:
+        return np.asarray(image.convert("RGB"), dtype=float)
+
+
+def test_the_library_shows_a_part_and_traces_it(demo_many_flux: Palette, tmp_path: Path, quickly: None) -> None:
+    pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
+    steps: list[tuple[int, int]] = []
+    traced = tint.proof(
+        demo_many_flux, MIX, setting=WALL, part=tube_in(tmp_path), trace="inside", seed=3,
+        progress=lambda _, done, of: steps.append((done, of)),
+    )  # fmt: skip
+    flat = tint.proof(demo_many_flux, MIX, setting=WALL, part=tmp_path / "tube.stl", side="front")
+    assert steps[-1][0] == steps[-1][1]
+    assert shown_of(traced.png).shape[1] == shown_of(flat.png).shape[1] == 1600
+    again = tint.proof(demo_many_flux, MIX, setting=WALL, part=tmp_path / "tube.stl", trace="inside", seed=3)
+    assert again.png == traced.png
+
+
+def test_the_library_tells_what_a_trace_lacks(
+    demo_many_flux: Palette, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:  # fmt: skip
+    with pytest.raises(InputError, match=r"trace: there is no part to apply it to; name one"):
+        tint.proof(demo_many_flux, MIX, setting=WALL, trace="window")
+    monkeypatch.setitem(sys.modules, "mitsuba", None)
+    with pytest.raises(InputError, match=r"needs Mitsuba; run `pip install 'tint\[trace\]'`"):
+        tint.proof(demo_many_flux, MIX, setting=WALL, part=tube_in(tmp_path), trace="window")
+
+
+ORDER = """format = 1
+lab = [70, -12, 8]
+opacity = "any"
+tolerance = 6
+walls_mm = [3]
+part = "tube.stl"
+base = "clear"
+
+[limits]
+most_pigments = 2
+leave_out = ["yellow", "red", "rose", "black"]
+"""
+
+
+def ordered(folder: Path, more: str = "") -> Path:
+    (folder / "orders").mkdir(exist_ok=True)
+    tube_in(folder / "orders")
+    path = folder / "orders" / "tube.toml"
+    path.write_text(ORDER.replace("part =", f"{more}part ="), encoding="utf-8")
+    return path
+
+
+def test_an_order_traces_its_part_for_its_sheets(
+    many_demo: Path, tmp_path: Path, quickly: None, monkeypatch: pytest.MonkeyPatch
+) -> None:  # fmt: skip
+    folder = shutil.copytree(many_demo, tmp_path / "own")
+    path = ordered(folder)
+    run_order(path)
+    ordered(folder, 'traced = "inside"\n')
+    with monkeypatch.context() as without:
+        without.setitem(sys.modules, "mitsuba", None)
+        with pytest.raises(InputError, match=r"tube\.toml.* needs Mitsuba; run"):
+            run_order(path)
+    pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
+    done = run_order(path)
+    assert not done.solved
+    assert {each.name for each in done.made.written} == {"traced.png", "approval.html", "approval.pdf"}
+    assert "as a photograph would show it" in (done.order.made_path / "approval.html").read_text("utf-8")
+    assert not run_order(path).made.written

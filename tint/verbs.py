@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
@@ -231,7 +232,9 @@ def weigh(
 def proof(
     palette: Palette, recipe: Look, *, target: Target | None = None, title: str = "", show_recipe: bool = False,
     base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
-    setting: Setting | None = None, **seen: Any,
+    setting: Setting | None = None, part: str | Path | None = None, shell_mm: float | None = None, side: str = "",
+    trace: str | None = None, quality: str = "preview", seed: int = 0,
+    progress: Callable[[str, int, int], None] | None = None, **seen: Any,
 ) -> Proof:  # fmt: skip
     """A picture of a recipe for the customer to approve.
 
@@ -247,6 +250,14 @@ def proof(
         Whether it tells the pigments and their loadings.
     base, thickness_mm, walls_mm, setting, **seen
         As in `predict`; a recipe brings its own. Every wall is told, the worst first.
+    part : str or Path, optional
+        A mesh, to be shown itself in place of flat chips; where it is only a surface, `shell_mm` is its wall [mm].
+    side : str
+        From which the part is seen: `top`, `bottom`, `front`, `back`, `left`, `right` or `corner`.
+    trace : str, optional
+        Light is followed through the part `window`, `behind`, `inside` or `page`, as of `tint proof --trace`.
+    quality, seed, progress
+        Of the traced picture: `preview`, `sheet` or `print`; its noise; told what is done, how many steps, of how many.
 
     Examples
     --------
@@ -259,6 +270,25 @@ def proof(
     mixed = blend_of(palette_of(palette), recipe, base)
     walls = walls_of(walls_mm, thickness_mm, of=recipe)
     where = setting_of(setting, walls[0] if walls else thickness_mm, seen, of=recipe)
+    if part is not None:
+        from tint.proofs.part import read_part  # a mesh is for those who have one
+
+        mesh = read_part(part, shell_mm=shell_mm)
+        if trace is None:
+            from tint.proofs.part_picture import draw_part
+
+            return Proof(draw_part(palette, mixed, mesh, setting=where, target=target, title=title, side=side or "top"))
+        from tint.proofs.traced.shown import draw_traced
+
+        return Proof(
+            draw_traced(
+                palette, mixed, mesh, setting=where, scene=trace, side=side, quality=quality, seed=seed, title=title,
+                progress=progress,
+            )
+        )  # fmt: skip
+    for name, value in (("trace", trace), ("shell_mm", shell_mm)):
+        if value is not None:
+            raise InputError(name, "there is no part to apply it to", mend='name one, as in part="lid.stl"')
     every = at_walls(palette, target, predict(palette, mixed, setting=where), walls_mm=walls)
     return Proof(
         draw_proof(palette, mixed, setting=where, target=target, title=title, show_recipe=show_recipe, walls=every)

@@ -183,6 +183,7 @@ def _line(path: Path) -> dict[str, str]:
 _COLOURS = ("--target-lab", "--target-srgb", "--target-reading", "--target-photo", "--set as_blend")
 _DOSES = ("--base", "--load", "--recipe", "--trial")
 _WALLS = ("--thickness", "--wall", "--part")
+_SHELL = "--set shell_mm"
 _AMOUNTS = ("--batch-g", "--set batch_cm3", "--part-cm3")
 
 
@@ -196,7 +197,9 @@ def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
     known = {name for param in command.params for name in param.opts}
     typed = {word.split("=", 1)[0] for word in rest if word.startswith("--")}
     if command.name == "solve":  # either the walls are told, or a part that tells them
-        known -= set(_WALLS) if "--part" in typed else {"--part"}
+        known -= set(_WALLS) if "--part" in typed else {"--part", _SHELL}
+    if "--part" in typed:  # another mesh, whose wall the order does not know
+        known -= {_SHELL}
     needs_recipe = command.name in ("weigh", "proof", "adjust", "predict")
     told = [
         f"{called}={value}"
@@ -257,6 +260,7 @@ def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "--smallest": limits.smallest,
         "--max-total": limits.max_total,
         "--part": None if written.part is None else order.beside(written.part),
+        "--shell-mm": written.shell_mm,
         "--batch-g": written.batch_g,
         "--part-cm3": order.part_cm3 if written.batch_g is None and written.part is not None else None,
         "--count": written.parts if written.batch_g is None else None,

@@ -14,7 +14,7 @@ from tint.appearance import Setting
 from tint.cli import options
 from tint.cli.asked import trial_thickness
 from tint.cli.keys import called, option
-from tint.cli.solve import unit
+from tint.cli.solve import shell, unit
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
@@ -52,6 +52,7 @@ class Subject:
     mm_per_pixel: float | None
     side: str | None
     unit: str | None
+    shell_mm: float | None
     thin_mm: float | None
 
     @property
@@ -69,7 +70,8 @@ class Subject:
         for name, value in ({} if self.height_map else lone).items():
             if value is not None:
                 raise InputError(name, "no height map to apply it to", mend="name one with --set height_map")
-        for name, word in ({} if self.part else {"--set side": self.side, "--set unit": self.unit}).items():
+        of_mesh = {"--set side": self.side, "--set unit": self.unit, "--set shell_mm": self.shell_mm}
+        for name, word in ({} if self.part else of_mesh).items():
             if word is not None:
                 raise InputError(name, "no mesh to apply it to", mend="name one with --part")
         if self.thin_mm is not None and not self.given:
@@ -92,9 +94,10 @@ class Subject:
             flat = Shown(view=view, named=_titled(self.height_map), volume_cm3=volume_cm3(view), finer=1)
             return Model(flat.volume_cm3, flat.within)
         assert self.part is not None  # given, and not a height map
-        part, side = read_part(self.part, unit=self.unit or ""), self.side or "top"
+        part = read_part(self.part, unit=self.unit or "", shell_mm=self.shell_mm)
+        side = self.side or "top"
         walls = walls_of(part.triangles, points=TO_DRAW, name=part.name)
-        named = f"{_titled(self.part)} from {'a' if side == 'corner' else 'the'} {side}"
+        named = part.seen_from(side)
         return Model(
             part.volume_cm3,
             lambda pixels: part_shown(part, walls, pixels=pixels, named=named, side=side),
@@ -128,6 +131,7 @@ subject_options = options.grouped(
     ),
     option("--set side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
     unit,
+    shell,
     options.number(
         "--set thin_mm",
         "Outline what of the part is thinner than this.",

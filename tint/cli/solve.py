@@ -60,12 +60,14 @@ class Model:
 
     part: Path | None
     unit: str | None
+    shell_mm: float | None
 
     def walls(self, casting: Mapping[str, Any], search: Mapping[str, Any]) -> Walls | None:
         """Its walls; None without a part. They stand in place of a thickness and further walls."""
         if self.part is None:
-            if self.unit is not None:
-                raise InputError("--set unit", "no mesh to apply it to", mend="name one with --part")
+            for name, value in (("--set unit", self.unit), ("--set shell_mm", self.shell_mm)):
+                if value is not None:
+                    raise InputError(name, "no mesh to apply it to", mend="name one with --part")
             return None
         if "thickness_mm" in casting or search["walls_mm"]:
             option = "--thickness" if "thickness_mm" in casting else "--wall"
@@ -73,16 +75,21 @@ class Model:
         from tint.proofs.part import read_part
         from tint.proofs.walls import walls_of
 
-        part = read_part(self.part, unit=self.unit or "")
+        part = read_part(self.part, unit=self.unit or "", shell_mm=self.shell_mm)
         return walls_of(part.triangles, name=part.name)
 
 
 unit = option("--set unit", type=click.Choice(UNITS), help="Unit of the mesh.  [default: what it says, else mm]")
+shell = options.number(
+    "--set shell_mm", "Wall of a mesh that is only a surface, half to either side.", expected="a thickness in mm",
+    metavar="MM",
+)  # fmt: skip
 part_options = options.grouped(
     "model",
     Model,
     option("--part", metavar="FILE", type=options.PATH, help="Take the walls from the part: an STL, 3MF or OBJ."),
     unit,
+    shell,
     heading="Part",
 )
 

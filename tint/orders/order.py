@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
 
@@ -23,6 +23,9 @@ from tint.recipes import Rules
 from tint.target import Target, solid_unless_told, without_gloss
 from tint.verbs import target_of
 from tint.weighing.batch import waste_of
+
+if TYPE_CHECKING:
+    from tint.proofs.part import Part
 
 FOLDER = "orders"  # in the swatch folder
 FORMAT = 1
@@ -72,6 +75,8 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
     tolerance: float | None = None  # CIEDE2000
     walls_mm: tuple[float, ...] = ()  # every wall of the part; those of `part` when absent [mm]
     part: str | None = None  # a mesh of the part, beside the order's file
+    shell_mm: float | None = None  # the wall of a mesh that is only a surface [mm]
+    traced: str | None = None  # the scene that the part is traced in for the sheets, as of `tint proof --trace`
     parts: int = 1  # how many are cast
     batch_g: float | None = None
     base: str | None = None
@@ -90,13 +95,13 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
 
 
 @functools.lru_cache(maxsize=16)
-def _walls_of(path: Path, changed_ns: int) -> tuple[float, ...]:
+def _walls_of(path: Path, shell_mm: float | None, changed_ns: int) -> tuple[float, ...]:
     """The walls of a mesh [mm], looked for once as long as it does not change."""
     from tint.proofs.part import read_part  # a mesh is for those who have one
     from tint.proofs.walls import walls_of
 
     del changed_ns  # a change of it is a change of the mesh
-    part = read_part(path)
+    part = read_part(path, shell_mm=shell_mm)
     return walls_of(part.triangles, name=part.name).to_solve_for
 
 
@@ -116,12 +121,16 @@ class Order(Struct, kw_only=True, frozen=True):
         """The same, as a heading."""
         return self.name.replace("-", " ").replace("_", " ").capitalize()
 
+    def read_part(self) -> Part:
+        """The part that it names."""
+        from tint.proofs.part import read_part  # a mesh is for those who have one
+
+        return read_part(self.beside(self.written.part or ""), shell_mm=self.written.shell_mm)
+
     @property
     def part_cm3(self) -> float:
         """The volume of the part that it names [cm3]."""
-        from tint.proofs.part import read_part  # a mesh is for those who have one
-
-        return read_part(self.beside(self.written.part or "")).volume_cm3
+        return self.read_part().volume_cm3
 
     @property
     def walls_mm(self) -> tuple[float, ...]:
@@ -129,7 +138,7 @@ class Order(Struct, kw_only=True, frozen=True):
         if self.written.walls_mm or self.written.part is None:
             return tuple(sorted(set(self.written.walls_mm)))
         path = self.beside(self.written.part)
-        return _walls_of(path, path.stat().st_mtime_ns if path.is_file() else 0)
+        return _walls_of(path, self.written.shell_mm, path.stat().st_mtime_ns if path.is_file() else 0)
 
     @property
     def folder(self) -> Path:
@@ -285,6 +294,14 @@ def _check(written: Written, where: str) -> None:
             raise InputError(f"{where}, key walls_mm", f"{wall:g} mm", "more than 0 and at most 100 mm")
     if written.photo is not None and written.photo.chart and written.photo.chip:
         raise InputError(f"{where}, key photo.chip", "told together with a chart", "one or the other")
+    for name in ("shell_mm", "traced"):
+        if getattr(written, name) is not None and written.part is None:
+            raise InputError(f"{where}, key {name}", "there is no part to apply it to", 'a mesh, as part = "lid.stl"')
+    if written.traced is not None:
+        from tint.proofs.traced.scenes import SCENES  # for those who trace
+
+        if written.traced not in SCENES:
+            raise InputError(f"{where}, key traced", f"`{written.traced:.40}`", f"one of {', '.join(SCENES)}")
     if written.parts < 1:
         raise InputError(f"{where}, key parts", f"{written.parts!s:.40}", "a whole number of at least 1")
     if written.observer not in (None, 2, 10):

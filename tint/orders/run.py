@@ -74,6 +74,10 @@ def run_order(
     workshop = read_workshop((order.folder / PALETTE_FILE).read_text(encoding="utf-8-sig"))
     with _named(order):
         _check_amount(order)
+        if order.written.traced is not None:  # told before anything is sought or made
+            from tint.proofs.traced.paths import check_installed
+
+            check_installed()
         answer, data, solved = _recipes(order, palette, workshop, files, asked, choose, replace=replace, tell=tell)
         sheet = weigh_chosen(order, palette, answer, workshop)
     quote = quote_of(order, palette, sheet, workshop)

@@ -32,6 +32,7 @@ from tint.weighing import WeighSheet, weigh_table
 
 if TYPE_CHECKING:
     from tint.proofs.part_picture import Shown
+    from tint.proofs.traced.shown import TracedPart
 
 Maker = Callable[[], bytes]
 
@@ -43,8 +44,9 @@ _OF_KEYS = {
     "weigh.csv": ("parts",),
     "card.png": (),
     "expected.csv": (),
-    "approval.html": ("words", "customer", "approver"),
-    "approval.pdf": ("words", "customer", "approver"),
+    "approval.html": ("words", "customer", "approver", "traced"),
+    "approval.pdf": ("words", "customer", "approver", "traced"),
+    "traced.png": ("traced",),
     "labels.pdf": ("parts", "customer", "due"),
     "choose.html": ("words",),
 } | dict.fromkeys(("quote.pdf", "invoice.csv", "invoice.json", "costs.csv"), _QUOTED)
@@ -180,6 +182,22 @@ def _approval(job: Job) -> dict[str, Maker]:
 
         return draw_proof(palette, job.blend, setting=setting, target=target, title=order.title, walls=walls())
 
+    @functools.cache
+    def traced() -> TracedPart | None:
+        if written.traced is None:
+            return None
+        from tint.proofs.traced.shown import trace_part
+
+        return trace_part(palette, job.blend, order.read_part(), setting=setting, scene=written.traced)
+
+    def in_light() -> bytes:
+        from tint.proofs.picture import paint
+        from tint.proofs.traced.shown import traced_picture
+
+        shown = traced()
+        assert shown is not None  # made only where a scene is named
+        return paint(traced_picture(shown, title=order.title))
+
     @functools.cache  # the page and the PDF show one sheet
     def agreed() -> Any:
         from tint.proofs.approval import Asked, approval
@@ -188,8 +206,10 @@ def _approval(job: Job) -> dict[str, Maker]:
         asked = Asked(
             name=order.title, words=written.words, who=who, made=job.made_on, tolerance=target.tolerance
         )  # fmt: skip
-        shown = _shown(order)
-        return approval(palette, job.blend, setting=setting, asked=asked, target=target, shown=shown, walls=walls())
+        return approval(
+            palette, job.blend, setting=setting, asked=asked, target=target, shown=_shown(order), walls=walls(),
+            traced=traced(),
+        )  # fmt: skip
 
     def page() -> bytes:
         from tint.proofs.approval_page import approval_page
@@ -201,18 +221,18 @@ def _approval(job: Job) -> dict[str, Maker]:
 
         return approval_pdf(agreed())
 
-    return {"card.png": card, "approval.html": page, "approval.pdf": pdf}
+    made: dict[str, Maker] = {"card.png": card, "approval.html": page, "approval.pdf": pdf}
+    return made if written.traced is None else made | {"traced.png": in_light}
 
 
 def _shown(order: Order) -> Shown | None:
     """The part that an order names, as a sheet shows it from above."""
     if order.written.part is None:
         return None
-    from tint.proofs.part import read_part
     from tint.proofs.part_picture import SHEET_PIXELS, part_shown
     from tint.proofs.walls import TO_DRAW, walls_of
 
-    part = read_part(order.beside(order.written.part))
+    part = order.read_part()
     walls = walls_of(part.triangles, points=TO_DRAW, name=part.name)
     return part_shown(part, walls, pixels=SHEET_PIXELS, named=order.title)
 

@@ -25,7 +25,17 @@ from tint.proofs.part_picture import hollow_of
 from tint.proofs.passing import MARKED
 from tint.proofs.picture import png
 from tint.proofs.portrait import DASH, light_of, outlined
-from tint.proofs.render import LAMP, bare_spectrum, colour_table, spectra_of, to_levels, to_light
+from tint.proofs.render import (
+    LAMP,
+    THINNEST,
+    bare_spectrum,
+    colour_table,
+    hollow_nodes,
+    hollow_spectra,
+    spectra_of,
+    to_levels,
+    to_light,
+)
 from tint.proofs.samples import LIGHTS, named
 
 if TYPE_CHECKING:
@@ -35,6 +45,7 @@ Array = NDArray[np.float64]
 
 _STEPS = 96  # of the thickness slider, at most: about one for each pixel it moves on a phone
 _POINTS = 512  # of the curve that the part is coloured from in the browser: within a level of 255 (tests)
+_NODES = (64, 32)  # thicknesses of near and far wall: straight lines between miss by at most 2 levels (tests)
 _LEAST, _SPAN = -0.5, 2.5  # linear light that those points hold: a lamp or gloss may pass 1, a clipped channel 0
 # Heights on the page as a browser prints it, measured on it [mm].
 _ROOM, _FIXED = 255.0, 165.0  # of the shorter paper, and of all but running text on it
@@ -45,10 +56,7 @@ _LABEL, _GUTTER, _PICTURE, _SLAB = 28.0, 7.0, 50.0, 38.0  # lengths on the PDF, 
 def approval_page(sheet: Approval) -> bytes:
     """The sheet as HTML, self-contained.
 
-    Raises
-    ------
-    InputError
-        If what draws it is not installed.
+    Raises InputError if what draws it is not installed.
     """
     explored = _explored(sheet)
     return rendered(
@@ -127,7 +135,7 @@ def _explored(sheet: Approval) -> dict[str, Any]:
         "backing": overs.index(sheet.facts.appearance.over),
         "light": 0,
     }
-    if sheet.shown is not None and not sheet.shown.portrait.hollow.any():  # two walls are not one number a pixel
+    if sheet.shown is not None:
         data["part"] = _part(sheet, overs, views)
     return {"data": data, "start": start}
 
@@ -170,7 +178,12 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
     blank = np.zeros((*place.shape, 3), dtype=np.uint8)
     line = outlined(blank, marked(sheet), dash=DASH)[..., 0]  # the level of a dash; 0 where there is none
     lower = np.stack((np.rint(200.0 * portrait.shade), np.rint(255.0 * np.sqrt(portrait.gloss)), line), axis=-1)
-    packed = np.concatenate((upper, lower)).clip(0, 255).astype(np.uint8)
+    strips = [upper, lower]
+    hollow = _hollow(sheet, overs, views) if portrait.hollow.any() else None
+    if hollow is not None:  # the far wall of each pixel, and whether there is one
+        behind = np.rint(65535.0 * np.sqrt(portrait.beyond_mm / hollow["far"])).astype(np.uint16)
+        strips.append(np.stack((behind >> 8, behind & 255, 255.0 * portrait.hollow), axis=-1))
+    packed = np.concatenate(strips).clip(0, 255).astype(np.uint8)
     out = io.BytesIO()
     Image.fromarray(packed).save(out, format="PNG")  # numbers, no colours: no profile
     depth = portrait.upto_mm * np.linspace(0.0, 1.0, _POINTS) ** 2
@@ -178,8 +191,6 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
     for over in overs:
         spectra = spectra_of(sheet.palette, sheet.blend, setting=sheet.setting, over=over, thickness_mm=depth)
         curves.append([to_light(spectra, view) for view in views])
-    linear = np.swapaxes(np.asarray(curves), 0, 1)  # by light, then by backing
-    coded = np.rint(np.clip((linear - _LEAST) / _SPAN, 0.0, 1.0) * 65535.0).astype("<u2")
     return {
         "width": portrait.cover.shape[1],
         "height": portrait.cover.shape[0],
@@ -187,8 +198,35 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
         "points": _POINTS,
         "least": _LEAST,
         "span": _SPAN,
-        "curves": base64.b64encode(coded.tobytes()).decode("ascii"),
+        "curves": _coded(curves),
+        "upto": portrait.upto_mm,
+        "hollow": hollow,
     }
+
+
+def _hollow(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -> dict[str, Any]:
+    """What the browser colours two walls from: their light at thicknesses in even ratios up to the thickest of each."""
+    assert sheet.shown is not None  # the caller has looked
+    portrait = sheet.shown.portrait
+    there = portrait.hollow
+    most = [
+        float(each[there].max()) for each in (portrait.thickness_mm - portrait.beyond_mm, portrait.beyond_mm)
+    ]  # fmt: skip
+    near, far = hollow_nodes(most[0], most[1], _NODES)
+    tables = []
+    for over in overs:
+        spectra = hollow_spectra(
+            sheet.palette, sheet.blend, setting=sheet.setting, near_mm=near, far_mm=far, over=over
+        )  # fmt: skip
+        tables.append([to_light(spectra, view) for view in views])
+    return {"near": most[0], "far": most[1], "least": THINNEST, "nodes": list(_NODES), "light": _coded(tables)}
+
+
+def _coded(light: list[list[Array]]) -> str:
+    """Linear light by backing, then by viewing, as whole numbers by viewing, then by backing, in base 64."""
+    linear = np.swapaxes(np.asarray(light), 0, 1)
+    coded = np.rint(np.clip((linear - _LEAST) / _SPAN, 0.0, 1.0) * 65535.0).astype("<u2")
+    return base64.b64encode(coded.tobytes()).decode("ascii")
 
 
 # The PDF.
@@ -197,17 +235,9 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
 def approval_pdf(sheet: Approval, *, paper: str = "a4") -> bytes:
     """The sheet as a PDF.
 
-    Parameters
-    ----------
-    paper : str
-        `a4` or `letter`.
-
-    Raises
-    ------
-    InputError
-        If the typeface is not installed, or the paper is not known.
-    JobError
-        If fpdf2 is not installed.
+    `paper`: `a4` or `letter`.
+    Raises InputError if the typeface is not installed, or the paper is not known.
+    Raises JobError if fpdf2 is not installed.
     """
     title = f"{sheet.asked.name}: colour and opacity, for approval"
     made = datetime.combine(sheet.asked.made, time(12), tzinfo=UTC)

@@ -57,22 +57,22 @@ class Part:
         """Along x, y and z, shape (3,) [mm]."""
         return np.asarray(np.ptp(self.triangles.reshape(-1, 3), axis=0))
 
+    def seen_from(self, side: str) -> str:
+        """What it is and from where it is seen, in words."""
+        plain = self.name.rpartition(".")[0].replace("_", " ") or self.name
+        return f"{plain[:1].upper()}{plain[1:]} from {'a' if side == 'corner' else 'the'} {side}"
 
-def read_part(path: str | Path, *, unit: str = "") -> Part:
+
+def read_part(path: str | Path, *, unit: str = "", shell_mm: float | None = None) -> Part:
     """Read an STL, 3MF or OBJ.
 
-    Parameters
-    ----------
-    unit : str
-        `mm`, `cm`, `m` or `in`; when empty, what the file says, else mm.
-
-    Raises
-    ------
-    InputError
-        As of `read_mesh`.
+    `unit`: `mm`, `cm`, `m` or `in`; when empty, what the file says, else mm.
+    `shell_mm`: the wall of a mesh that is only a surface, half of it to either side [mm].
+    Raises InputError if it cannot be read, is larger than memory serves, not closed and without a wall, or no size for
+        a part.
     """
     path = Path(path)
-    part = part_of(read_mesh(path, unit=unit), name=path.name)
+    part = part_of(_read_mesh(path, unit, shell_mm), name=path.name)
     if not part.volume_cm3 > SEAM * float(part.size_mm.max()) ** 3 / 1000.0:
         raise InputError(str(path), "its surface encloses nothing", "expected a solid", "export it again")
     return part
@@ -81,10 +81,15 @@ def read_part(path: str | Path, *, unit: str = "") -> Part:
 def part_of(triangles: ArrayLike, *, name: str = "part") -> Part:
     """A closed surface from its triangles, shape (n, 3, 3) [mm]; turned inside out where it must be."""
     corners = np.asarray(triangles, dtype=float)
-    about = corners - corners.reshape(-1, 3).mean(axis=0)  # far from the origin the sum would lose its digits
-    volume = float(np.einsum("ni,ni->", about[:, 0], np.cross(about[:, 1], about[:, 2]))) / 6.0
+    volume = enclosed_mm3(corners)
     turned = corners if volume >= 0.0 else corners[:, ::-1]
     return Part(name, turned, (abs(volume) - _twice_mm3(turned)) / 1000.0)
+
+
+def enclosed_mm3(corners: Array) -> float:
+    """What a closed surface encloses, shape (n, 3, 3) [mm]; less than 0 where it is inside out [mm3]."""
+    about = corners - corners.reshape(-1, 3).mean(axis=0)  # far from the origin the sum would lose its digits
+    return float(np.einsum("ni,ni->", about[:, 0], np.cross(about[:, 1], about[:, 2]))) / 6.0
 
 
 def _twice_mm3(corners: Array) -> float:
@@ -102,20 +107,11 @@ def _twice_mm3(corners: Array) -> float:
 def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: float = 0.1) -> View:
     """Read a grey picture whose levels are thickness.
 
-    Parameters
-    ----------
-    mm_per_level : float
-        Thickness of one grey level [mm].
-    mm_per_pixel : float
-        [mm]
+    `mm_per_level`: thickness of one grey level [mm].
+    `mm_per_pixel` [mm]
+    Raises InputError if it cannot be read, is coloured or too large, or a level is negative, no number or thicker than
+        any part.
 
-    Raises
-    ------
-    InputError
-        If it cannot be read, is coloured or too large, or a level is negative, no number or thicker than any part.
-
-    Notes
-    -----
     Of a map with more than 2000 pixels along a side every second pixel is taken, or every third, and so on.
     """
     for name, value in (("mm_per_level", mm_per_level), ("mm_per_pixel", mm_per_pixel)):
@@ -167,24 +163,16 @@ def _grey(path: Path) -> Array:
 # A mesh: nothing unpacked before its size is known, no other file opened, its surface closed.
 
 
-def read_mesh(path: Path, *, unit: str = "") -> Array:
-    """Triangles of a closed surface in an STL, 3MF or OBJ, shape (n, 3, 3) [mm].
-
-    Parameters
-    ----------
-    unit : str
-        `mm`, `cm`, `m` or `in`; when empty, what the file says, else mm.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read, is larger than memory serves, not closed, or too large or too small to be a part.
-    """
+def _read_mesh(path: Path, unit: str, shell_mm: float | None) -> Array:
+    """Triangles of a closed surface, shape (n, 3, 3) [mm]."""
     mesh = _load(path)
     scale = _mm(unit or mesh.units or "mm")
     _check_size(path.name, np.asarray(mesh.extents, dtype=float) * scale, named=bool(unit))
+    mesh.apply_scale(scale)
+    if shell_mm is not None:
+        return _thickened(path.name, mesh, shell_mm)
     _check_closed(path.name, mesh)
-    return np.asarray(mesh.triangles, dtype=float) * scale
+    return np.asarray(mesh.triangles, dtype=float)
 
 
 def _load(path: Path) -> Any:
@@ -332,7 +320,33 @@ def _check_closed(name: str, mesh: Any) -> None:
         paired = trimesh.grouping.group_rows(mesh.edges_sorted, 2)  # type: ignore[no-untyped-call]
         open_ = len(mesh.edges_unique) - len(paired)
         found = f"its surface is not closed: {open_} edge{'s' if open_ != 1 else ''} with one face or more than two"
-        mend = "give an open shell its wall, or close the holes, in the program that it was drawn in"
+        mend = "tell the wall of an open shell, as in --set shell_mm=2, or close the holes where it was drawn"
         raise InputError(name, found, "expected a solid, since a shell without a wall has no thickness", mend)
     if not mesh.is_winding_consistent:
         trimesh.repair.fix_winding(mesh)  # type: ignore[no-untyped-call]
+
+
+def _thickened(name: str, mesh: Any, wall_mm: float) -> Array:
+    """The triangles of a body about an open surface, half its wall to either side, closed along the surface's edges."""
+    import trimesh
+
+    where = f"{name}, wall of {wall_mm:g} mm"
+    if mesh.is_watertight:
+        raise InputError(where, "its surface is closed", "expected a shell", "leave the wall out: it has its own")
+    if not 0.0 < wall_mm < 0.5 * float(np.max(mesh.extents)):
+        raise InputError(where, "no wall for a part of its size", "expected more than 0, and less than half its length")
+    trimesh.repair.fix_winding(mesh)  # type: ignore[no-untyped-call]
+    alone = trimesh.grouping.group_rows(mesh.edges_sorted, 1)  # type: ignore[no-untyped-call]
+    paired = trimesh.grouping.group_rows(mesh.edges_sorted, 2)  # type: ignore[no-untyped-call]
+    if len(alone) + len(paired) < len(mesh.edges_unique) or not mesh.is_winding_consistent:
+        found, mend = "more than two faces meet at an edge, or it has one side only", "draw it as a solid"
+        raise InputError(where, found, "expected a surface", mend)
+    points, faces, normals = np.asarray(mesh.vertices), np.asarray(mesh.faces), np.asarray(mesh.vertex_normals)
+    # At a corner the way out is longer than half the wall, so that every face about it moves by half.
+    along = np.einsum("nkj,nj->nk", normals[faces], mesh.face_normals)
+    mean = np.bincount(faces.ravel(), along.ravel(), len(points)) / np.maximum(np.bincount(faces.ravel()), 1)
+    out = 0.5 * wall_mm * normals / np.clip(mean, 0.5, 1.0)[:, None]
+    (a, b), inner = np.asarray(mesh.edges)[alone].T, len(points)
+    rim = np.concatenate((np.stack((b, a, a + inner), axis=-1), np.stack((b, a + inner, b + inner), axis=-1)))
+    every = np.concatenate((faces, faces[:, ::-1] + inner, rim))
+    return np.asarray(np.concatenate((points + out, points - out))[every], dtype=float)

@@ -33,6 +33,7 @@ from tint.proofs.picture import (
     finished,
     framed,
     headed,
+    paint,
     paragraph,
 )
 from tint.proofs.portrait import (
@@ -49,7 +50,7 @@ from tint.proofs.portrait import (
 )
 from tint.proofs.render import ColourTable, Hollow, colour_table, deep_levels, hollow_table, to_levels
 from tint.proofs.samples import wedge_strip
-from tint.proofs.walls import Walls
+from tint.proofs.walls import TO_DRAW, Walls, walls_of
 from tint.target import Target
 
 Array = NDArray[np.float64]
@@ -101,20 +102,25 @@ def part_shown(part: Part, walls: Walls, *, pixels: int, named: str, side: str =
     return Shown(view=view, named=named, volume_cm3=part.volume_cm3, finer=FINER)
 
 
+def draw_part(
+    palette: Palette, blend: Blend, part: Part, *, setting: Setting, target: Target | None = None, title: str = "",
+    side: str = "top",
+) -> bytes:  # fmt: skip
+    """A mesh in its colour, seen from a side, as a PNG tagged sRGB; other arguments as of `part_picture`."""
+    walls = walls_of(part.triangles, points=TO_DRAW, name=part.name)
+    shown = part_shown(part, walls, pixels=PIXELS, named=part.seen_from(side), side=side)
+    return paint(part_picture(palette, blend, setting=setting, shown=shown, title=title, target=target))
+
+
 def part_picture(
     palette: Palette, blend: Blend, *, setting: Setting, shown: Shown, thin_mm: float | None = None, title: str = "",
     target: Target | None = None,
 ) -> Picture:  # fmt: skip
     """A part in its colour, at its own thickness.
 
-    Parameters
-    ----------
-    setting : Setting
-        Backing and light; its thickness is not used.
-    thin_mm : float, optional
-        What is thinner is outlined with dashes [mm].
-    target : Target, optional
-        What of the part misses it is told first, and outlined where no `thin_mm` is given.
+    `setting`: backing and light; its thickness is not used.
+    `thin_mm`: what is thinner is outlined with dashes [mm].
+    `target`: what of the part misses it is told first, and outlined where no `thin_mm` is given.
     """
     portrait = shown.portrait
     # Up to the thickest wall that is told, be it one along which nobody looks: scale and figures agree.

@@ -34,7 +34,7 @@ _STEP = 0.5  # levels between neighbours of the fine table
 _FEWEST, _MOST = 2**10, 2**18  # rows of the fine table, so that it takes at most 6 MB
 _CODES = 2**15  # light 0 to 1 in so many steps, each less than half a level even in the dark
 _NODES = (96, 48)  # thicknesses of near and far wall: straight lines between miss by under a level (tests)
-_THINNEST = 1e-3  # of the thickest, from which they run in even ratios
+THINNEST = 1e-3  # of the thickest, from which they run in even ratios
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,19 +53,10 @@ class ColourTable:
 def colour_table(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: float, over: str = "") -> ColourTable:
     """The colours of a blend from nothing to a thickness.
 
-    Parameters
-    ----------
-    setting : Setting
-        Light, observer, geometry, seat, and the backing when `over` names none; its thickness is not used.
-    upto_mm : float
-        The thickest to be looked up [mm].
-    over : str
-        A backing, `none` or `lamp`.
-
-    Raises
-    ------
-    InputError
-        If blend or setting name what the palette does not have, or the thickness is not more than 0.
+    `setting`: light, observer, geometry, seat, and the backing when `over` names none; its thickness is not used.
+    `upto_mm`: the thickest to be looked up [mm].
+    `over`: a backing, `none` or `lamp`.
+    Raises InputError if blend or setting name what the palette does not have, or the thickness is not more than 0.
     """
     if not 0.0 < upto_mm < np.inf:
         raise InputError("thickness", f"{upto_mm:g} mm", "more than 0")
@@ -192,6 +183,32 @@ class Hollow:
     light: Array  # (n, m, 3): in linear sRGB, adapted to the screen's white, not clipped [-]
 
 
+def hollow_nodes(near_mm: float, far_mm: float, counts: tuple[int, int] = _NODES) -> tuple[Array, Array]:
+    """Thicknesses of the table of two walls up to one each [mm], in even ratios."""
+    near, far = (
+        most * np.geomspace(THINNEST, 1.0, count) for most, count in zip((near_mm, far_mm), counts, strict=True)
+    )
+    return near, far
+
+
+def hollow_spectra(
+    palette: Palette, blend: Blend, *, setting: Setting, near_mm: Array, far_mm: Array, over: str
+) -> Array:  # fmt: skip
+    """Reflectance of two walls over a backing, or what a lamp behind shows, shape (n, m, n_wavelengths) [-]."""
+    optics = palette.optics(blend.base, geometry=setting.geometry or None, as_read=setting.as_read)
+    mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))
+    if over == LAMP:
+        return layer.transmittance_of_walls(mixed, near=near_mm, far=far_mm, optics=optics)
+    spectra = layer.reflectance_of_walls(
+        mixed, near=near_mm, far=far_mm, backing=palette.backing(over), seat=setting.seat, optics=optics
+    )
+    if not setting.finish:
+        return spectra
+    return spectra + surface.added_by_finish(
+        setting.finish, palette.wavelengths, geometry=optics.geometry, refractive_index=optics.refractive_index
+    )
+
+
 def hollow_table(
     palette: Palette, blend: Blend, *, setting: Setting, near_mm: float, far_mm: float, over: str = ""
 ) -> Hollow:  # fmt: skip
@@ -199,22 +216,9 @@ def hollow_table(
 
     What lies beyond the second wall is counted with it.
     """
+    near, far = hollow_nodes(near_mm, far_mm)
     over = over or setting.behind(palette)
-    optics = palette.optics(blend.base, geometry=setting.geometry or None, as_read=setting.as_read)
-    mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))
-    near, far = (
-        most * np.geomspace(_THINNEST, 1.0, count) for most, count in zip((near_mm, far_mm), _NODES, strict=True)
-    )
-    if over == LAMP:
-        spectra = layer.transmittance_of_walls(mixed, near=near, far=far, optics=optics)
-    else:
-        spectra = layer.reflectance_of_walls(
-            mixed, near=near, far=far, backing=palette.backing(over), seat=setting.seat, optics=optics
-        )
-        if setting.finish:
-            spectra = spectra + surface.added_by_finish(
-                setting.finish, palette.wavelengths, geometry=optics.geometry, refractive_index=optics.refractive_index
-            )
+    spectra = hollow_spectra(palette, blend, setting=setting, near_mm=near, far_mm=far, over=over)
     return Hollow(near, far, to_light(spectra, setting.viewing(palette)))
 
 

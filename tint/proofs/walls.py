@@ -29,6 +29,7 @@ _OFF = 1e-5  # of the part's size, by which rays begin off the surface
 _SHRUNK = 1e-3  # of its radius, by which a sphere may hold something
 _STEPS = 40
 _NEAR, _SMOOTH = (8, 64), 0.8  # what a sphere may touch first; of it, what looks the same way is the same bent face
+_ROUND = 0.05  # of its radius, by which facets of a round body may hold a sphere too soon
 _ABOUT, _ALONG = 12, 1.5  # spheres about a point, and how many times deeper than the widest of them is no wall
 _THINNEST = 0.002  # share of the surface that may be thinner than what is told as thinnest: edges and sampling
 _ENDS = (0.02, 0.98)  # shares of the surface that are thinner than the walls a recipe is made for; chosen, no source
@@ -110,10 +111,7 @@ class Walls:
 def walls_of(triangles: Array, *, points: int = _POINTS, name: str = "part") -> Walls:
     """The walls of closed bodies from their triangles, shape (n, 3, 3) [mm], anticlockwise seen from outside.
 
-    Raises
-    ------
-    InputError
-        If no wall is found.
+    Raises InputError if no wall is found.
     """
     normals, area = _normals(triangles)
     grid, size = grid_of(triangles), float(np.ptp(triangles.reshape(-1, 3), axis=0).max())
@@ -135,9 +133,15 @@ def walls_of(triangles: Array, *, points: int = _POINTS, name: str = "part") -> 
         cloud, cloud_normal = cloud[bare], cloud_normal[bare]
     wide, touched = _spheres(place, normal, 0.5 * depth, cloud, cloud_normal)
     beyond = np.where(touched[:, None] >= 0, cloud_normal[touched], normals[far])
+    turned = np.einsum("ij,ij->i", normal, normals[far])
+    across = turned < _FACING
     facing = np.einsum("ij,ij->i", normal, beyond) < _FACING
-    across = np.einsum("ij,ij->i", normal, normals[far]) < _FACING
-    thickness = np.where(facing, 2.0 * wide, depth)
+    # In a cone or a rod a sphere touches all around, and of its facets any may be the first to hold it. Where it is as
+    # wide as one that touches the face that the ray meets, that one is the wall.
+    by_far = depth * -turned / np.maximum(1.0 - turned, 1.0)
+    round_ = across & ~facing & (np.abs(by_far / wide - 1.0) < _ROUND)
+    thickness = np.where(facing, 2.0 * wide, np.where(round_, 2.0 * by_far, depth))
+    facing |= round_
     known = facing | (across & ~_is_rim(place, depth, thickness, facing))
     if not known.any():
         raise InputError(name, "no wall of it is found", "expected a solid", "recompute its normals and export again")
@@ -257,12 +261,8 @@ def _ratio(over: Array, under: Array) -> Array:
 def wall_at(walls: Walls, place: Array, normal: Array, *, reach_mm: float) -> Array:
     """The wall at points of the surface, shape (n,) [mm]: between the nearest points of those that look the same way.
 
-    Parameters
-    ----------
-    place, normal : ndarray, shape (n, 3)
-        [mm], [-]
-    reach_mm : float
-        How far a point may be for each unit by which its normal is nearer [mm].
+    `place`, `normal` (n, 3) [mm], [-]
+    `reach_mm`: how far a point may be for each unit by which its normal is nearer [mm].
     """
     tree = cKDTree(np.concatenate((walls.place, reach_mm * walls.normal), axis=1))
     apart, near = tree.query(np.concatenate((place, reach_mm * normal), axis=1), k=min(_BETWEEN, tree.n))

@@ -35,10 +35,7 @@ _VARIANT = "scalar_rgb"  # the one that needs no compiler; its three channels ca
 def check_installed() -> None:
     """Refuse where there is nothing to trace with.
 
-    Raises
-    ------
-    InputError
-        In one line, which says what to install.
+    Raises InputError in one line, which says what to install.
     """
     _mitsuba()
 
@@ -86,19 +83,10 @@ def stage(
 ) -> Stage:  # fmt: skip
     """Build a scene.
 
-    Parameters
-    ----------
-    part : Placed, mapping or None
-        The part, or another shape that the rubber fills.
-    objects, eye : mapping
-        The rest of the scene, as of `tint.proofs.traced.scenes`.
-    surfaces : mapping of str to ndarray, shape (n_wavelengths,)
-        Reflectance of what the scene calls `card` and `ink` [-].
-
-    Raises
-    ------
-    InputError
-        If Mitsuba is not installed.
+    `part`: the part, or another shape that the rubber fills.
+    `objects`, `eye`: the rest of the scene, as of `tint.proofs.traced.scenes`.
+    `surfaces` (n_wavelengths,): reflectance of what the scene calls `card` and `ink` [-].
+    Raises InputError if Mitsuba is not installed.
     """
     mi = _mitsuba()
     with tempfile.TemporaryDirectory() as folder:
@@ -119,14 +107,9 @@ def follow(
 ) -> Iterator[Array]:
     """One picture a pass, shape (height, width, n_wavelengths), of radiance.
 
-    Parameters
-    ----------
-    passes, paths : int
-        How many passes, and paths a pixel in each.
-    black : bool
-        As if the rubber swallowed all light that enters it: its gloss, and what is about it.
-    tell : callable, optional
-        Called after each wavelength of each pass.
+    `passes`, `paths`: how many passes, and paths a pixel in each.
+    `black`: as if the rubber swallowed all light that enters it: its gloss, and what is about it.
+    `tell`: called after each wavelength of each pass.
     """
     for number in range(passes):
         seen = []
@@ -192,17 +175,15 @@ def _body(part: Mapping[str, Any] | None, rubber: Rubber) -> dict[str, Any]:
 
 
 def ply(part: Placed) -> bytes:
-    """The part as a PLY (Turk 1994; from memory), whose corners are its own, so that sharp edges stay sharp."""
-    both = np.concatenate((part.points, part.normals.reshape(-1, 3)), axis=1).astype("<f4")
+    """The part as a PLY whose corners are its own, so that sharp edges stay sharp."""
+    import trimesh  # every part comes from it
+
+    both = np.concatenate((part.points, part.normals.reshape(-1, 3)), axis=1).astype(np.float32)
     corners, which = np.unique(both, axis=0, return_inverse=True)
-    faces = np.zeros(len(part.corners), dtype=[("count", "u1"), ("corner", "<i4", 3)])
-    faces["count"], faces["corner"] = 3, which.reshape(-1, 3)
-    kept = [f"property float {name}" for name in ("x", "y", "z", "nx", "ny", "nz")]
-    head = [
-        "ply", "format binary_little_endian 1.0", f"element vertex {len(corners)}", *kept,
-        f"element face {len(faces)}", "property list uchar int vertex_index", "end_header", "",
-    ]  # fmt: skip
-    return "\n".join(head).encode() + corners.tobytes() + faces.tobytes()
+    mesh = trimesh.Trimesh(corners[:, :3], which.reshape(-1, 3), vertex_normals=corners[:, 3:], process=False)
+    written = mesh.export(file_type="ply", vertex_normal=True)
+    assert isinstance(written, bytes)  # it returns text or keys of other kinds of file
+    return written
 
 
 def _loaded(mi: Any, value: Any) -> Any:

@@ -17,7 +17,7 @@ from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs.lettering import font, line_height, wrap
-from tint.proofs.part import Part, part_of
+from tint.proofs.part import Part, enclosed_mm3, part_of
 from tint.proofs.portrait import SIDES, corner_normals
 from tint.proofs.render import Light
 from tint.proofs.traced import paths, scenes
@@ -68,24 +68,13 @@ def traced(
 ) -> Traced:  # fmt: skip
     """Trace a part in a scene.
 
-    Parameters
-    ----------
-    setting : Setting
-        Light, observer, finish and the card that the part lies on; its thickness is not used.
-    side : str
-        From which the part is seen; what suits the scene when empty.
-    quality : str or Quality
-        `preview`, `sheet`, `print`, or one's own.
-    pixels : int, optional
-        Another width [px].
-    progress : callable, optional
-        Told what is done, how many steps are, and of how many.
-
-    Raises
-    ------
-    InputError
-        If Mitsuba is not installed, the palette is of another layer model, scene, side or quality are not known, or the
-        part has no room for a lamp.
+    `setting`: light, observer, finish and the card that the part lies on; its thickness is not used.
+    `side`: from which the part is seen; what suits the scene when empty.
+    `quality`: `preview`, `sheet`, `print`, or one's own.
+    `pixels`: another width [px].
+    `progress`: told what is done, how many steps are, and of how many.
+    Raises InputError if Mitsuba is not installed, the palette is of another layer model, scene, side or quality are
+        not known, or the part has no room for a lamp.
     """
     paths.check_installed()
     how = quality if isinstance(quality, Quality) else QUALITIES.get(quality)
@@ -153,14 +142,9 @@ def traced(
 def united(part: Part) -> Part:
     """A part whose bodies do not overlap: light would leave one at its face within the other.
 
-    Raises
-    ------
-    InputError
-        If they overlap and cannot be united.
+    Raises InputError if they overlap and cannot be united.
     """
-    about = part.triangles - part.triangles.reshape(-1, 3).mean(axis=0)
-    each = float(np.einsum("ni,ni->", about[:, 0], np.cross(about[:, 1], about[:, 2]))) / 6000.0
-    if each - part.volume_cm3 < _COMMON * part.volume_cm3:
+    if enclosed_mm3(part.triangles) / 1000.0 - part.volume_cm3 < _COMMON * part.volume_cm3:
         return part
     import trimesh  # every part comes from it
 
@@ -186,8 +170,9 @@ def surfaces_of(palette: Palette, setting: Setting, few: Few) -> dict[str, Array
 
 def _passed(palette: Palette, blend: Blend, part: Part, setting: Setting) -> float:
     """About how much light a wall of the part lets through: of twice its volume over its surface [-]."""
-    across = np.cross(part.triangles[:, 1] - part.triangles[:, 0], part.triangles[:, 2] - part.triangles[:, 0])
-    wall = 2.0 * 1000.0 * part.volume_cm3 / (0.5 * float(np.linalg.norm(across, axis=1).sum()))
+    import trimesh  # every part comes from it
+
+    wall = 2000.0 * part.volume_cm3 / float(trimesh.triangles.area(part.triangles).sum())  # type: ignore[no-untyped-call]
     mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))
     spectrum = layer.transmittance(*mixed, thickness=wall, optics=palette.optics(blend.base))
     return float(colorimetry.xyz(spectrum, setting.viewing(palette))[1]) / 100.0
@@ -268,10 +253,8 @@ def noise(first: Array, second: Array) -> Array:
 def smoothed(first: Half, second: Half, forms: Array, *, reach: int = _REACH) -> tuple[Array, Array]:
     """Both halves, each smoothed with the other's weights, shape (height, width, 3).
 
-    Parameters
-    ----------
-    forms : ndarray, shape (height, width, n)
-        What is known without noise, in units by which neighbours may differ: a step of 1 is an edge.
+    `forms` (height, width, n): what is known without noise, in units by which neighbours may differ: a step of 1 is an
+        edge.
     """
     variances = [_spread(each.variance) for each in (first, second)]
     pairs = ((first.mean, second.mean, variances[1]), (second.mean, first.mean, variances[0]))

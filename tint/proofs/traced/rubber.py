@@ -63,13 +63,8 @@ class Rubber:
 def rubber_of(palette: Palette, blend: Blend, *, finish: str = "") -> Rubber:
     """A blend at the palette's wavelengths.
 
-    Parameters
-    ----------
-    finish : str
-        Of its faces; that of the swatches when empty.
+    `finish`: of its faces; that of the swatches when empty.
 
-    Notes
-    -----
     ``mu_a = K / 2``, ``mu_s = (4/3) M`` and ``g = 1 - S / M``, as of the many-flux layer.
     """
     mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))

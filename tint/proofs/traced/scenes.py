@@ -135,19 +135,10 @@ def surroundings(
 ) -> Objects:  # fmt: skip
     """Everything of a scene but part and eye.
 
-    Parameters
-    ----------
-    page : ndarray, shape (rows, columns), optional
-        How bright a printed page is, 1 for paper and 0 for ink.
-    hollow : tuple of ndarray and float, optional
-        Where a lamp finds room inside the part, and its radius [mm].
-    passed : float
-        About how much of a lamp's light its walls let through [-].
-
-    Raises
-    ------
-    InputError
-        If the part has no room for the lamp.
+    `page` (rows, columns): how bright a printed page is, 1 for paper and 0 for ink.
+    `hollow`: where a lamp finds room inside the part, and its radius [mm].
+    `passed`: about how much of a lamp's light its walls let through [-].
+    Raises InputError if the part has no room for the lamp.
     """
     far = 60.0 * part.size
     table = {"type": "rectangle", "to_world": scaled(far, far, 1.0), "bsdf": {"type": "diffuse", "reflectance": CARD}}
@@ -270,10 +261,7 @@ def white_card(scene: str, part: Placed, objects: Mapping[str, Any]) -> float:
 def painted(objects: Mapping[str, Any], surfaces: Mapping[str, Array]) -> dict[str, Array]:
     """What changes with the wavelength about the part, by its place in the scene; the wavelength is the last axis.
 
-    Parameters
-    ----------
-    surfaces : mapping of str to ndarray, shape (n_wavelengths,)
-        Reflectance of what the scene calls `card` and `ink` [-].
+    `surfaces` (n_wavelengths,): reflectance of what the scene calls `card` and `ink` [-].
     """
     found: dict[str, Array] = {}
     for name, each in objects.items():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,7 @@ from tint.proofs.picture import (
     finished,
     framed,
     headed,
+    paint,
     png,
     stacked,
 )
@@ -110,7 +112,7 @@ def trace_part(
         progress=tell,
     )  # fmt: skip
     apart = against_slab(palette, blend, part, setting=setting, side=side, seed=seed, tell=more)
-    named = f"{_titled(part.name)} from {'a' if side == 'corner' else 'the'} {side}, {SCENES[scene]}"
+    named = f"{part.seen_from(side)}, {SCENES[scene]}"
     lines = [_what_it_is(picture, setting), apart.words]
     if scene == "page":
         depth = float(np.ptp((part.triangles @ SIDES[side][2]).ravel()))
@@ -118,11 +120,6 @@ def trace_part(
         lines.append(words.of_clarity(appearance.predict(palette, blend, setting=wall)))
     lines.append(words.SCREEN_LINE)
     return TracedPart(picture=picture, apart=apart, named=named, lines=tuple(filter(None, lines)))
-
-
-def _titled(name: str) -> str:
-    plain = name.rpartition(".")[0].replace("_", " ") or name
-    return plain[:1].upper() + plain[1:]
 
 
 _LIT = {
@@ -141,6 +138,14 @@ def _what_it_is(picture: Traced, setting: Setting) -> str:
         f"{setting.light}. {_LIT[picture.scene]} Noise is smoothed; about {100.0 * picture.noise:.1g} % of white is "
         "left. Table, lamps and room are drawn, not predicted."
     )
+
+
+def draw_traced(
+    palette: Palette, blend: Blend, part: Part, *, setting: Setting, scene: str, title: str = "", **how: Any
+) -> bytes:  # fmt: skip
+    """The traced part on a card, as a PNG tagged sRGB; other arguments as of `trace_part`."""
+    shown = trace_part(palette, blend, part, setting=setting, scene=scene, **how)
+    return paint(traced_picture(shown, title=title or palette.name))
 
 
 def traced_picture(shown: TracedPart, *, title: str) -> Picture:
