@@ -159,10 +159,7 @@ def approval(
 ) -> Approval:  # fmt: skip
     """Gather what an approval sheet says of a recipe.
 
-    Raises
-    ------
-    InputError
-        If blend or setting name what the palette does not have.
+    Raises InputError if blend or setting name what the palette does not have.
     """
     facts = gather(palette, blend, setting=setting, target=target, show_recipe=asked.show_formula)
     seen = facts.appearance

@@ -222,10 +222,7 @@ class Proof:
     def save(self, path: str | Path, *, replace: bool = False) -> Path:
         """Write it to a file, whole.
 
-        Raises
-        ------
-        InputError
-            If the file is there already and not to be replaced, or cannot be written.
+        Raises InputError if the file is there already and not to be replaced, or cannot be written.
         """
         at = Path(path)
         if at.suffix.lower() != ".png":

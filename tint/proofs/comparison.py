@@ -86,21 +86,12 @@ def compare(
 ) -> Comparison:  # fmt: skip
     """Gather what a comparison of recipes shows.
 
-    Parameters
-    ----------
-    blends : sequence of Blend
-        Two to six.
-    ranks : sequence of int
-        Their numbers; counted from 1 when empty.
-    limits : sequence of sequence of str
-        What each touches, in words.
-    trial : Trial, optional
-        Of the first.
-
-    Raises
-    ------
-    InputError
-        If there are fewer than two or more than six, or blend or setting name what the palette does not have.
+    `blends`: two to six.
+    `ranks`: their numbers; counted from 1 when empty.
+    `limits`: what each touches, in words.
+    `trial`: of the first.
+    Raises InputError if there are fewer than two or more than six, or blend or setting name what the palette does not
+        have.
     """
     if not 2 <= len(blends) <= MOST:
         raise InputError("comparison", f"{len(blends)} recipes", f"expected 2 to {MOST}", "pick some")

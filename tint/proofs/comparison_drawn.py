@@ -154,10 +154,7 @@ _FIGURE_MM = 17.0  # room for a figure before its meaning [mm]
 def comparison_page(sheet: Comparison) -> bytes:
     """The comparison as HTML, self-contained.
 
-    Raises
-    ------
-    InputError
-        If what draws it is not installed.
+    Raises InputError if what draws it is not installed.
     """
     differs = differences(sheet.candidates)
     return rendered(
@@ -183,19 +180,10 @@ def _notes(sheet: Comparison) -> list[str]:
 def comparison_pdf(sheet: Comparison, *, made: date, paper: str = "a4") -> bytes:
     """The comparison as a PDF.
 
-    Parameters
-    ----------
-    made : date
-        The day of the sheet.
-    paper : str
-        `a4` or `letter`.
-
-    Raises
-    ------
-    InputError
-        If the typeface is not installed, or the paper is not known.
-    JobError
-        If fpdf2 is not installed.
+    `made`: the day of the sheet.
+    `paper`: `a4` or `letter`.
+    Raises InputError if the typeface is not installed, or the paper is not known.
+    Raises JobError if fpdf2 is not installed.
     """
     title = f"{sheet.title}: recipes compared, for the workshop"
     at = datetime.combine(made, time(12), tzinfo=UTC)

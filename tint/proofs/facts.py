@@ -267,10 +267,8 @@ def trial_of(
 ) -> Trial | None:  # fmt: skip
     """What is shown of a trial of a blend; None when there is neither a photograph nor a reading.
 
-    Raises
-    ------
-    InputError
-        If the reading is not on the palette's wavelengths, or blend or setting name what the palette lacks.
+    Raises InputError if the reading is not on the palette's wavelengths, or blend or setting name what the palette
+        lacks.
     """
     if photo is None and read is None:
         return None

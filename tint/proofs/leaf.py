@@ -192,23 +192,12 @@ def one_page(
 ) -> bytes:  # fmt: skip
     """What `draw` puts on one page, as the bytes of a PDF; smaller where it would not fit.
 
-    Parameters
-    ----------
-    draw : callable
-        Draws on the page and returns where it ended [mm].
-    paper : str
-        `a4` or `letter`.
-    made : datetime, optional
-        Told in the file as the time of its making; a fixed one when absent, so that equal sheets are equal files.
-    serif : bool
-        As in `Page`.
-
-    Raises
-    ------
-    InputError
-        If there is no such paper, or the typeface is not installed.
-    JobError
-        If fpdf2 is not installed, or even the smallest letters do not bring it onto one page.
+    `draw`: draws on the page and returns where it ended [mm].
+    `paper`: `a4` or `letter`.
+    `made`: told in the file as the time of its making; a fixed one when absent, so that equal sheets are equal files.
+    `serif`: as in `Page`.
+    Raises InputError if there is no such paper, or the typeface is not installed.
+    Raises JobError if fpdf2 is not installed, or even the smallest letters do not bring it onto one page.
     """
     for size in _SIZES:
         page = _page(paper, size, title, made, serif)
@@ -267,10 +256,7 @@ _USUAL = frozenset(map(chr, range(32, 127))) | frozenset("°–−“”’≈·
 def rendered(template: str, **told: Any) -> bytes:
     """A page made of a template beside this module, in UTF-8, self-contained.
 
-    Raises
-    ------
-    InputError
-        If what draws it is not installed.
+    Raises InputError if what draws it is not installed.
     """
     try:
         import jinja2

@@ -37,10 +37,7 @@ _LETTERS = {
 def face_file(name: str) -> Path:
     """The file of a face of the sheets: `regular` or `strong`.
 
-    Raises
-    ------
-    InputError
-        If the package with the fonts is not there.
+    Raises InputError if the package with the fonts is not there.
     """
     try:
         import font_source_serif_pro

@@ -113,18 +113,11 @@ def judged(
 ) -> Verdict:  # fmt: skip
     """Hold a recipe, and a part of it, against what was asked.
 
-    Parameters
-    ----------
-    seen : Appearance
-        The recipe at the thickness that is agreed on.
-    target : Target, optional
-        Without one the colour agreed on is the recipe's own.
-    tolerance : float
-        CIEDE2000, used without a target [-].
-    part_mm : ndarray, shape (...), optional
-        Thickness of the part, point by point; 0 where there is none [mm].
-    weight : ndarray, shape (...), optional
-        How much each point counts; one each when absent.
+    `seen`: the recipe at the thickness that is agreed on.
+    `target`: without one the colour agreed on is the recipe's own.
+    `tolerance`: CIEDE2000, used without a target [-].
+    `part_mm` (...): thickness of the part, point by point; 0 where there is none [mm].
+    `weight` (...): how much each point counts; one each when absent.
     """
     asked = Target(lab=seen.lab, tolerance=tolerance) if target is None else target
     setting, blend = seen.setting, seen.blend

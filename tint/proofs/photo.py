@@ -58,15 +58,8 @@ class Photo:
 def read_photo(path: Path) -> Photo:
     """A photograph from a file.
 
-    Parameters
-    ----------
-    path : Path
-        A JPEG, PNG, TIFF, WebP or BMP of at most 60 MB and 120 megapixels.
-
-    Raises
-    ------
-    InputError
-        If it is none, is broken, too large or too small.
+    `path`: a JPEG, PNG, TIFF, WebP or BMP of at most 60 MB and 120 megapixels.
+    Raises InputError if it is none, is broken, too large or too small.
     """
     where = f"photograph {path}"
     try:
@@ -126,21 +119,11 @@ def _in_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
 def choosing_page(wanted: Wanted, *, spot: tuple[float, float], title: str, words: str = "") -> bytes:
     """The page as HTML, self-contained.
 
-    Parameters
-    ----------
-    wanted : Wanted
-        With chips to choose from.
-    spot : tuple of float
-        The place in the photograph [px].
-    title : str
-        What the order is called.
-    words : str
-        The customer's own; may be blank.
-
-    Raises
-    ------
-    InputError
-        If what draws it is not installed.
+    `wanted`: with chips to choose from.
+    `spot`: the place in the photograph [px].
+    `title`: what the order is called.
+    `words`: the customer's own; may be blank.
+    Raises InputError if what draws it is not installed.
     """
     chips = wanted.chips
     rows = [chips[start : start + COLUMNS] for start in range(0, len(chips), COLUMNS)]

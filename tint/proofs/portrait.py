@@ -77,19 +77,10 @@ class View:
 def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls | None = None) -> View:
     """Look at a part from a side, with parallel lines of sight.
 
-    Parameters
-    ----------
-    side : str
-        `top`, `bottom`, `front`, `back`, `left`, `right` or `corner`.
-    pixels : int
-        The longer side of the picture [px].
-    walls : Walls, optional
-        Of the part, to be told of what is seen.
-
-    Raises
-    ------
-    InputError
-        If there is no such side, or material comes out less than nothing.
+    `side`: `top`, `bottom`, `front`, `back`, `left`, `right` or `corner`.
+    `pixels`: the longer side of the picture [px].
+    `walls`: of the part, to be told of what is seen.
+    Raises InputError if there is no such side, or material comes out less than nothing.
     """
     if side not in SIDES:
         raise InputError("side", f"`{side}` is not known", ", ".join(SIDES))
@@ -255,21 +246,11 @@ def checkered(shape: tuple[int, int], square: int) -> Mask:
 def normals_at(triangles: Array, placed: Array, *, face: NDArray[np.int64], at: NDArray[np.int64]) -> Array:
     """Normals of the front at pixels: run smoothly over blunt edges, broken at sharp ones.
 
-    Parameters
-    ----------
-    triangles : ndarray, shape (n_faces, 3, 3)
-        Turned to the eye: right, up, towards it.
-    placed : ndarray, shape (n_faces, 3, 2)
-        Column and row of their corners [px].
-    face : ndarray of int, shape (n,)
-        What is seen at each pixel.
-    at : ndarray of int, shape (n, 2)
-        Row and column of the pixels.
-
-    Returns
-    -------
-    ndarray, shape (n, 3)
-        [-]
+    `triangles` (n_faces, 3, 3): turned to the eye: right, up, towards it.
+    `placed` (n_faces, 3, 2): column and row of their corners [px].
+    `face` (n,): what is seen at each pixel.
+    `at` (n, 2): row and column of the pixels.
+    Returns (n, 3) [-]
     """
     at_corners = corner_normals(triangles)
     normals = np.empty((face.size, 3))
@@ -314,19 +295,10 @@ def shading(
 ) -> tuple[Array, Array]:
     """Light and shade of a front.
 
-    Parameters
-    ----------
-    normals : ndarray, shape (height, width, 3)
-        Right, up, towards the eye [-].
-    height_mm : ndarray, shape (height, width)
-        [mm]
-    has_part : ndarray of bool, shape (height, width)
-        What lies beside the part is left as it is.
-
-    Returns
-    -------
-    shade, gloss : ndarray, shape (height, width)
-        To multiply light by, and to add to it [-].
+    `normals` (height, width, 3): right, up, towards the eye [-].
+    `height_mm` (height, width) [mm]
+    `has_part` (height, width): what lies beside the part is left as it is.
+    Returns `shade`, `gloss`: (height, width): to multiply light by, and to add to it [-].
     """
     facing = np.clip(normals @ _LAMP / _LAMP[2], 0.0, None)
     shade = np.minimum(_FILL + (1.0 - _FILL) * facing, _BRIGHTEST)

@@ -60,12 +60,9 @@ class _Facing:
 def scan(corners: Array, *, width: int, height: int) -> Scanned:
     """Look at triangles along the third axis, from its far end.
 
-    Parameters
-    ----------
-    corners : ndarray, shape (n, 3, 3)
-        Column and row [px], rows counted downwards, and depth towards the eye; faces anticlockwise seen from outside.
-    width, height : int
-        Of the picture [px].
+    `corners` (n, 3, 3): column and row [px], rows counted downwards, and depth towards the eye; faces anticlockwise
+        seen from outside.
+    `width`, `height`: of the picture [px].
     """
     facing = _facing(corners)
     shape = (height, width)
@@ -260,10 +257,7 @@ def _number(at: Ints, count: Ints) -> Ints:
 def crossings(grid: Grid, start: Array, along: Array) -> Crossings:
     """Follow rays to where they leave the grid.
 
-    Parameters
-    ----------
-    start, along : ndarray, shape (n, 3)
-        Points inside the bounds of the mesh [mm], and directions of length 1.
+    `start`, `along` (n, 3): points inside the bounds of the mesh [mm], and directions of length 1.
     """
     forward = along > 0.0
     with np.errstate(divide="ignore", invalid="ignore"):

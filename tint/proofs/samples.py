@@ -98,8 +98,6 @@ def in_lights(
 ) -> tuple[InLight, ...]:  # fmt: skip
     """A predicted recipe in the light it was agreed in, then in others.
 
-    Notes
-    -----
     `moved` is a colour inconstancy: XYZ in the other light, adapted to the first one's white by CAT16, against XYZ in
     the first (the idea of the index of Luo, Li, Hunt, Rigg and Smith 2003, Color. Technol. 119, 281, from memory; there
     with CAT02 and the CMC formula). `from_target` under a second light is the special metamerism index for change in
@@ -169,15 +167,10 @@ def limits_of(
 ) -> tuple[Limit, ...]:  # fmt: skip
     """The limit samples of a prediction; one that does not exist is left out.
 
-    Parameters
-    ----------
-    tolerance : float
-        CIEDE2000 from the colour agreed on, which is the prediction's [-].
-    target : Target, optional
-        What was asked: a sample meets its colour and opacity too, so that there is none where the prediction misses it.
+    `tolerance`: CIEDE2000 from the colour agreed on, which is the prediction's [-].
+    `target`: what was asked: a sample meets its colour and opacity too, so that there is none where the prediction
+        misses it.
 
-    Notes
-    -----
     Lightest and darkest differ in L* alone, at the same thickness and opacity; the thinnest is the same mix over the
     same backing.
     """

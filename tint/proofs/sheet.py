@@ -21,29 +21,13 @@ def draw_weigh_sheet(
 ) -> bytes:
     """A weigh sheet to print and fill in.
 
-    Parameters
-    ----------
-    palette : Palette
-        That it was weighed with: it knows the lots.
-    sheet : WeighSheet
-    title : str
-        For whom or what it is.
-    paper : str
-        `a4` or `letter`.
-    made : datetime, optional
-        Its date, also on the page; without one there is room to write it, and equal sheets are equal files.
-
-    Returns
-    -------
-    bytes
-        A PDF of one page.
-
-    Raises
-    ------
-    InputError
-        If there is no such paper.
-    JobError
-        If fpdf2 is not installed, or the sheet is too long for one page.
+    `palette`: that it was weighed with: it knows the lots.
+    `title`: for whom or what it is.
+    `paper`: `a4` or `letter`.
+    `made`: its date, also on the page; without one there is room to write it, and equal sheets are equal files.
+    Returns a PDF of one page.
+    Raises InputError if there is no such paper.
+    Raises JobError if fpdf2 is not installed, or the sheet is too long for one page.
     """
 
     def draw(page: Page) -> float:
