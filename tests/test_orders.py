@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from studio_files import as_colours, write_folder
@@ -340,3 +341,13 @@ def test_an_order_without_walls_takes_those_of_its_part(lid: Path) -> None:
     trimesh.creation.box((40.0, 30.0, 4.5)).export(lid.parent / "thick.stl")
     assert "4.5 mm" in tint("solve", lid, "--part", lid.parent / "thick.stl").output
     assert "6 mm" in tint("solve", lid, "--thickness", 6).output
+
+
+def test_an_order_tells_the_wall_of_an_open_shell(lid: Path) -> None:
+    trimesh: Any = pytest.importorskip("trimesh", reason="parts are read with trimesh")
+    trimesh.creation.revolve([(18.5, 0.0), (18.5, 60.0)], sections=60).export(lid.parent / "shade.stl")
+    text = lid.read_text("utf-8")
+    lid.write_text(text.replace("walls_mm = [3]", 'part = "shade.stl"\nshell_mm = 2.5'), "utf-8")
+    assert read_order(lid).walls_mm == pytest.approx((2.5,))
+    assert read_order(lid).part_cm3 == pytest.approx(2.5 * 60 * 2 * 18.5 * np.sin(np.pi / 60) * 60.0 / 1000.0, rel=1e-4)
+    assert "2.5 mm" in tint("solve", lid).output
