@@ -20,74 +20,47 @@ Geometry = Literal["di:8", "de:8", "45:0"]
 Observer = Literal[2, 10]
 
 PriceUnit = Literal["kg", "g", "100 g", "lb"]
-
-Parts = Annotated[float, Meta(gt=0, le=1000)]
-Loading = Annotated[float, Meta(gt=0, le=100, description="percent above 0 and up to 100")]
-Fraction = Annotated[float, Meta(ge=0, le=1, description="a fraction from 0 to 1")]
-Price = Annotated[float, Meta(ge=0, le=1e9, description="a price per kg from 0 to 1e9")]
-Text = Annotated[str, Meta(description="text in quotation marks")]
 LIGHT = "a CIE light: D65, D50, A, FL2, FL11, LED-B3 or another"
 OBSERVER = "2 or 10, in degrees"
-Light = Annotated[str, Meta(description=LIGHT, extra={"mend": 'write for example "D65"'})]
-Degrees = Annotated[
-    Observer, Meta(description=OBSERVER, extra={"mend": "write it without quotation marks or decimals"})
-]
-Spot = Annotated[float, Meta(gt=0, le=100, description="a diameter above 0 and up to 100 mm")]
-Density = Annotated[
-    float, Meta(ge=0.1, le=25, description="g/cm3 from 0.1 to 25", extra={"mend": "1080 kg/m3 is written 1.08"})
-]
-Mix = Annotated[
-    dict[str, Parts],
-    Meta(
-        min_length=1,
-        description="parts by mass, each above 0 and up to 1000",
-        extra={"mend": "write for example { A = 1.0, B = 1.0 }"},
-    ),
-]
-Depths = Annotated[
-    list[Annotated[float, Meta(gt=0, le=100)]],
-    Meta(
-        min_length=1,
-        description="a list of depths, each above 0 and up to 100 mm",
-        extra={"mend": "write for example [1.0, 2.0, 5.0]"},
-    ),
-]
-Cures = Annotated[
-    list[Cure],
-    Meta(description="a list of addition, condensation or both", extra={"mend": 'write for example ["addition"]'}),
-]
-Kind = Annotated[
-    str,
-    Meta(
-        pattern=f"^({'|'.join(map(re.escape, KINDS))})$",
-        description="one of " + ", ".join(KINDS),
-        extra={"words": tuple(KINDS), "mend": "leave it out where none of them fits"},
-    ),
-]
-Anisotropy = Annotated[
-    float,
-    Meta(
-        ge=0,
-        le=MOST_STATED,
-        description=f"an anisotropy from 0 to {MOST_STATED:g}",
-        extra={"mend": "leave it out where nobody measured it"},
-    ),
-]
+
+
+def _told(description: str, mend: str = "", words: Iterable[str] = (), **bounds: Any) -> Meta:
+    """The bounds of a key, what messages say is expected, what mends it, and the words that it may be."""
+    return Meta(description=description, extra={"mend": mend, "words": tuple(words)}, **bounds)
+
+
+Parts = Annotated[float, Meta(gt=0, le=1000)]
+Depth = Annotated[float, Meta(gt=0, le=100)]
+Loading = Annotated[float, _told("percent above 0 and up to 100", gt=0, le=100)]
+Fraction = Annotated[float, _told("a fraction from 0 to 1", ge=0, le=1)]
+Price = Annotated[float, _told("a price per kg from 0 to 1e9", ge=0, le=1e9)]
+Text = Annotated[str, _told("text in quotation marks")]
+Light = Annotated[str, _told(LIGHT, 'write for example "D65"')]
+Degrees = Annotated[Observer, _told(OBSERVER, "write it without quotation marks or decimals")]
+Spot = Annotated[float, _told("a diameter above 0 and up to 100 mm", gt=0, le=100)]
+Density = Annotated[float, _told("g/cm3 from 0.1 to 25", "1080 kg/m3 is written 1.08", ge=0.1, le=25)]
+_FOR_MIX = "write for example { A = 1.0, B = 1.0 }"
+Mix = Annotated[dict[str, Parts], _told("parts by mass, each above 0 and up to 1000", _FOR_MIX, min_length=1)]
+_DEPTHS = "a list of depths, each above 0 and up to 100 mm"
+Depths = Annotated[list[Depth], _told(_DEPTHS, "write for example [1.0, 2.0, 5.0]", min_length=1)]
+Cures = Annotated[list[Cure], _told("a list of addition, condensation or both", 'write for example ["addition"]')]
+_KIND = f"^({'|'.join(map(re.escape, KINDS))})$"
+_NO_KIND = "leave it out where none of them fits"
+Kind = Annotated[str, _told("one of " + ", ".join(KINDS), _NO_KIND, KINDS, pattern=_KIND)]
+_G = f"an anisotropy from 0 to {MOST_STATED:g}"
+Anisotropy = Annotated[float, _told(_G, "leave it out where nobody measured it", ge=0, le=MOST_STATED)]
+Repeatability = Annotated[float, _told("a standard deviation of reflectance from 0 to 0.1", ge=0, le=0.1)]
+ThicknessError = Annotated[float, _told("a standard deviation from 0 to 5 mm", ge=0, le=5)]
+DoseError = Annotated[float, _told("a standard deviation from 0 to 50 percent of the dose", ge=0, le=50)]
 
 
 class InstrumentTable(Struct, kw_only=True):
     """The keys of `[instrument]`."""
 
-    geometry: Annotated[Geometry, Meta(description="di:8, de:8 or 45:0")]
-    repeatability: Annotated[
-        float, Meta(ge=0, le=0.1, description="a standard deviation of reflectance from 0 to 0.1")
-    ] = Instrument.repeatability
-    thickness_error_mm: Annotated[float, Meta(ge=0, le=5, description="a standard deviation from 0 to 5 mm")] = (
-        Instrument.thickness_error_mm
-    )
-    dose_error_percent: Annotated[
-        float, Meta(ge=0, le=50, description="a standard deviation from 0 to 50 percent of the dose")
-    ] = Instrument.dose_error_percent
+    geometry: Annotated[Geometry, _told("di:8, de:8 or 45:0")]
+    repeatability: Repeatability = Instrument.repeatability
+    thickness_error_mm: ThicknessError = Instrument.thickness_error_mm
+    dose_error_percent: DoseError = Instrument.dose_error_percent
     light: Light | None = None
     observer: Degrees | None = None
     aperture_mm: Spot | None = None
@@ -101,9 +74,9 @@ class BackingTable(Struct, kw_only=True):
 class BaseTable(Struct, kw_only=True):
     """The keys of `[bases.NAME]`."""
 
-    cure: Annotated[Cure, Meta(description="addition or condensation")]
+    cure: Annotated[Cure, _told("addition or condensation")]
     density: Density
-    refractive_index: Annotated[float, Meta(ge=1, le=2, description="a refractive index from 1 to 2")]
+    refractive_index: Annotated[float, _told("a refractive index from 1 to 2", ge=1, le=2)]
     max_loading: Loading
     mix: Mix
     pigment_in: Text
@@ -130,20 +103,18 @@ class PigmentTable(Struct, kw_only=True):
 class WorkshopTable(Struct, kw_only=True):
     """The keys of `[workshop]`."""
 
-    scale_step_g: Annotated[float, Meta(gt=0, le=100, description="a step above 0 and up to 100 g")] | None = None
-    scale_max_g: Annotated[float, Meta(gt=0, le=1e6, description="a weight above 0 and up to 1000000 g")] | None = None
-    dose_tolerance_percent: (
-        Annotated[float, Meta(ge=0.01, le=50, description="0.01 to 50 percent of a dose")] | None
-    ) = None
-    cup_cm3: Annotated[float, Meta(gt=0, le=1e6, description="a volume above 0 and up to 1000000 cm3")] | None = None
+    scale_step_g: Annotated[float, _told("a step above 0 and up to 100 g", gt=0, le=100)] | None = None
+    scale_max_g: Annotated[float, _told("a weight above 0 and up to 1000000 g", gt=0, le=1e6)] | None = None
+    dose_tolerance_percent: Annotated[float, _told("0.01 to 50 percent of a dose", ge=0.01, le=50)] | None = None
+    cup_cm3: Annotated[float, _told("a volume above 0 and up to 1000000 cm3", gt=0, le=1e6)] | None = None
     mould_depths_mm: Depths | None = None
-    waste_percent: Annotated[float, Meta(ge=0, le=200, description="0 to 200 percent of a batch")] | None = None
+    waste_percent: Annotated[float, _told("0 to 200 percent of a batch", ge=0, le=200)] | None = None
     currency: Text | None = None
-    price_unit: Annotated[PriceUnit, Meta(description=" or ".join(get_args(PriceUnit)))] = "kg"
-    price_per_hour: Annotated[float, Meta(ge=0, le=1e6, description="a price of 0 or more")] | None = None
-    minutes_a_batch: Annotated[float, Meta(ge=0, le=1e5, description="0 to 100000 minutes")] | None = None
-    minutes_a_part: Annotated[float, Meta(ge=0, le=1e5, description="0 to 100000 minutes")] | None = None
-    margin_percent: Annotated[float, Meta(ge=0, le=1000, description="0 to 1000 percent of the cost")] | None = None
+    price_unit: Annotated[PriceUnit, _told(" or ".join(get_args(PriceUnit)))] = "kg"
+    price_per_hour: Annotated[float, _told("a price of 0 or more", ge=0, le=1e6)] | None = None
+    minutes_a_batch: Annotated[float, _told("0 to 100000 minutes", ge=0, le=1e5)] | None = None
+    minutes_a_part: Annotated[float, _told("0 to 100000 minutes", ge=0, le=1e5)] | None = None
+    margin_percent: Annotated[float, _told("0 to 1000 percent of the cost", ge=0, le=1000)] | None = None
 
 
 # Words of the trade for what a key expects; common practice.
@@ -208,11 +179,11 @@ def _is_good(value: object, kind: Any, place: str, faults: Gathered) -> bool:
     if _converts(value, kind):
         return True
     meta = _meta(kind)
-    extra = meta.extra or {}
+    extra: dict[str, Any] = meta.extra or {}
     inner, bad, words = _culprit(value, _annotated(kind))
-    words = words or extra.get("words", ())
-    near = did_you_mean(bad, filter(_is_text, words)) if isinstance(bad, str) else ""
-    mend = near or extra.get("mend", "")
+    words = words or extra["words"]
+    near = did_you_mean(bad, [word for word in words if isinstance(word, str)]) if isinstance(bad, str) else ""
+    mend = near or extra["mend"]
     faults.grave(f"found {quoted(bad)}", column=place + inner, expected=f"expected {meta.description}", mend=mend)
     return False
 
@@ -223,10 +194,6 @@ def _converts(value: object, kind: Any) -> bool:
     except msgspec.ValidationError:
         return False
     return True
-
-
-def _is_text(word: object) -> bool:
-    return isinstance(word, str)
 
 
 def _culprit(value: object, kind: Any) -> tuple[str, object, tuple[str, ...]]:
