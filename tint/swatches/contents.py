@@ -124,10 +124,7 @@ _SECTIONS: dict[str, type[msgspec.Struct]] = {"instrument": InstrumentTable, "wo
 def read_book(book: Path) -> dict[str, Content]:
     """What the sheets of a workbook say in place of the three files; a sheet with nothing below its header is none.
 
-    Raises
-    ------
-    FolderError
-        If it is no workbook, or openpyxl is missing.
+    FolderError if it is no workbook, or openpyxl is missing.
     """
     try:
         sheets = sheets_of(book.read_bytes(), BOOK_FILE)

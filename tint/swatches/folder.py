@@ -85,10 +85,7 @@ def read_declared(path: str | os.PathLike[str]) -> Declared:
 def read_cast(path: str | os.PathLike[str]) -> tuple[Declared, Casts]:
     """What palette.toml declares and swatches.csv says was cast, for a folder that may hold no readings yet.
 
-    Raises
-    ------
-    FolderError
-        With all faults of the two.
+    FolderError with all faults of the two.
     """
     contents = _contents(path)
     gathered = _gathered(contents)

@@ -136,10 +136,7 @@ class Namer:
     def place(self, measurement: Measurement, quantity: str) -> Place | None:
         """Where a measurement of a quantity belongs; None when its name is no swatch or backing.
 
-        Raises
-        ------
-        InputError
-            If backing or seat are missing or contradict each other.
+        InputError if backing or seat are missing or contradict each other.
         """
         found = self._by_name(measurement.name)
         if found is None:

@@ -45,10 +45,7 @@ class OneReading:
     def seen(self, view: Viewing) -> Array:
         """Its colour in a light, shape (3,) [-].
 
-        Raises
-        ------
-        InputError
-            If it is a colour that holds for another light or observer.
+        InputError if it is a colour that holds for another light or observer.
         """
         if self.spectrum is not None:
             return colorimetry.lab(self.spectrum, view)
@@ -91,10 +88,7 @@ def read_one(
 def samples_of(file: str, *, said: Given | None = None) -> tuple[Measurement, ...]:
     """All that a file holds; the colours of a folder's own readings hold for the light that its palette.toml tells.
 
-    Raises
-    ------
-    InputError
-        If it cannot be read.
+    InputError if it cannot be read.
     """
     light, observer = _of_folder(Path(file))
     said = said or Given()

@@ -74,10 +74,7 @@ class Written:
 def as_written(data: bytes, file: str, *, folder: str) -> Written:
     """How a file of readings is written.
 
-    Raises
-    ------
-    FolderError
-        If no table can be made of it.
+    FolderError if no table can be made of it.
     """
     faults = Gathered(file)
     text = decoded(data, faults)

@@ -147,10 +147,7 @@ def _check_size(data: bytes, file: str) -> None:
 def sheets_of(data: bytes, file: str) -> Iterator[tuple[str, str]]:
     """Title and text of every sheet that is not hidden.
 
-    Raises
-    ------
-    InputError
-        If it is of the old kind, cannot be read, or is too large.
+    InputError if it is of the old kind, cannot be read, or is too large.
     """
     if not data.startswith(b"PK"):
         found = f"this is {held_in(data) or 'no workbook'}, or one with a password"
@@ -279,10 +276,7 @@ def numbers(
 ) -> tuple[list[float], bool]:
     """The numbers of a row at some places, and whether they carry the sign of percent.
 
-    Raises
-    ------
-    InputError
-        For the first that is none, or where some carry that sign and some do not.
+    InputError for the first that is none, or where some carry that sign and some do not.
     """
     wanted = [cells[at] for at in places]
     # A row at once where all is plain: cell by cell it takes several times as long.

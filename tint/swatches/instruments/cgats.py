@@ -53,10 +53,7 @@ def is_cgats(text: str) -> bool:
 def cgats_tables(text: str, file: str) -> list[CgatsTable]:
     """The tables of a file.
 
-    Raises
-    ------
-    InputError
-        If quotation marks, marks of sections or counts are astray, or a row is not as wide as its fields.
+    InputError if quotation marks, marks of sections or counts are astray, or a row is not as wide as its fields.
     """
     return _Cutter(file).cut(text)
 
@@ -203,10 +200,7 @@ def _joined(lines: Sequence[CgatsRow], width: int, count: int) -> list[CgatsRow]
 def cells_of(row: CgatsRow, fields: Sequence[str], file: str) -> Sequence[str]:
     """The cells of a row, one a field.
 
-    Raises
-    ------
-    InputError
-        If they are more or fewer, or a quotation mark is astray.
+    InputError if they are more or fewer, or a quotation mark is astray.
     """
     where = f"{file}, line {row.line}"
     cells = _tokens(row.text, where)

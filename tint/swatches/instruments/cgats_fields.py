@@ -35,10 +35,7 @@ _PAIR_SCALES = {"SPECTRAL_PCT": "percent", "SPECTRAL_DEC": "fraction"}
 def read_cgats(text: str, file: str) -> list[Measurement]:
     """The measurements of all tables of a file that hold colours.
 
-    Raises
-    ------
-    InputError
-        As `cgats_tables`; and if no table holds a spectrum, Lab or XYZ, or a value is astray.
+    InputError as `cgats_tables`; and if no table holds a spectrum, Lab or XYZ, or a value is astray.
     """
     tables = cgats_tables(text, file)
     if sum(len(table.rows) for table in tables) > MOST_MEASUREMENTS:

@@ -33,10 +33,8 @@ def is_jcamp(text: str) -> bool:
 def read_jcamp(text: str, file: str) -> list[Measurement]:
     """The spectra of a file; a file may hold several, each from its ##TITLE to its ##END.
 
-    Raises
-    ------
-    InputError
-        If a record is missing or no number, its wavelengths are not in nanometres, or its ordinates are compressed.
+    InputError if a record is missing or no number, its wavelengths are not in nanometres, or its ordinates are
+    compressed.
     """
     read = [_measurement(block, file) for block in re.split(r"^##END=.*$", text, flags=re.MULTILINE) if "##" in block]
     found = [each for each in read if each is not None]

@@ -91,10 +91,7 @@ def check_count(count: int, where: str) -> None:
 def checked_wavelengths(wavelengths: Sequence[float], where: str) -> Array:
     """Wavelengths [nm] that rise and are light's, shape (n,).
 
-    Raises
-    ------
-    InputError
-        If they are too few, too many, out of range or do not rise.
+    InputError if they are too few, too many, out of range or do not rise.
     """
     check_count(len(wavelengths), where)
     grid = np.array(wavelengths, dtype=np.float64)
@@ -234,10 +231,7 @@ def as_colour(measurement: Measurement, view: Viewing) -> tuple[Array, tuple[str
 def told_view(measurement: Measurement) -> tuple[str, int]:
     """Light and observer that the Lab and XYZ of a measurement hold for.
 
-    Raises
-    ------
-    InputError
-        If one of them is not told, or unknown.
+    InputError if one of them is not told, or unknown.
     """
     words, degrees = measurement.light, measurement.observer
     both = re.fullmatch(r"([\w-]{1,20})\s*/\s*(2|10)\b.*", words[:80])  # D65/10°
@@ -260,10 +254,7 @@ def told_view(measurement: Measurement) -> tuple[str, int]:
 def check_xyz_scale(measurements: Iterable[Measurement]) -> None:
     """Refuse X, Y, Z on a scale where those of a perfect white are about 1.
 
-    Raises
-    ------
-    InputError
-        If all of them that stand alone are that small.
+    InputError if all of them that stand alone are that small.
     """
     alone = [each for each in measurements if each.values is None and each.lab is None and each.xyz is not None]
     tops = [float(each.xyz[1]) for each in alone if each.xyz is not None]

@@ -47,10 +47,7 @@ def read_measurements(path: str | os.PathLike[str], *, said: Given | None = None
 def read_file(path: str | os.PathLike[str]) -> bytes:
     """The bytes of a file, one more than are read at most.
 
-    Raises
-    ------
-    InputError
-        If it cannot be read.
+    InputError if it cannot be read.
     """
     try:
         with Path(path).open("rb") as stream:
@@ -179,10 +176,7 @@ class Given:
     def taken_by(self, measurement: Measurement) -> Measurement:
         """A measurement with what the user says where its file says nothing.
 
-        Raises
-        ------
-        InputError
-            If its file says something else.
+        InputError if its file says something else.
         """
         told = measurement.geometry
         if measurement.quantity == "transmittance" or not self.geometry:
@@ -226,10 +220,7 @@ def _contradicts(measurement: Measurement, option: str, given: str, own: str) ->
 def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[Measurement, ...]:
     """All spectra of one file as fractions, by the file's or the user's scale, else by the highest value.
 
-    Raises
-    ------
-    InputError
-        If the user contradicts the file, or the values leave it open.
+    InputError if the user contradicts the file, or the values leave it open.
     """
     spectra = [each for each in measurements if each.values is not None]
     odd = next((each for each in spectra if scale and each.scale not in ("", scale)), None)

@@ -49,10 +49,7 @@ _NO_NAMES = {"date", "time", "datetime", "datetimes", "no", "nr", "index", "numb
 def read_sheet(sheet: Sheet) -> list[Measurement]:
     """The measurements of a sheet; one that is at fault by itself has that as its `fault`.
 
-    Raises
-    ------
-    InputError
-        If wavelengths stand twice, a row is not as wide as the header, or there is none.
+    InputError if wavelengths stand twice, a row is not as wide as the header, or there is none.
     """
     columns = sheet.header.cells
     at = next((at for at, each in enumerate(columns) if holds_wavelengths(each)), None)
@@ -218,10 +215,8 @@ def _parted(column: str) -> tuple[str, str]:
 def read_points(sheet: Sheet, at: int) -> Iterator[Measurement]:
     """The measurements of a sheet whose column `at` holds wavelengths.
 
-    Raises
-    ------
-    InputError
-        If a wavelength of one spectrum stands twice, a cell is no number, there is no row, or it is no reflectance.
+    InputError if a wavelength of one spectrum stands twice, a cell is no number, there is no row, or it is no
+    reflectance.
     """
     columns = sheet.header.cells
     if sum(map(holds_wavelengths, columns)) > 1:

@@ -271,10 +271,7 @@ def _percent_above(header: Header) -> bool:
 def with_said(start: Measurement, said: Said, where: str) -> Measurement:
     """With what the names of the columns say beside it.
 
-    Raises
-    ------
-    InputError
-        If they say something else.
+    InputError if they say something else.
     """
     pairs = (("quantity", start.quantity, said.quantity), ("specular component", start.specular, said.specular))
     for what, own, other in pairs:

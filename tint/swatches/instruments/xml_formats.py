@@ -60,10 +60,7 @@ class _Bounded(TreeBuilder):
 def read_xml(data: bytes, file: str) -> list[Measurement]:
     """The measurements of an XML document of either kind.
 
-    Raises
-    ------
-    InputError
-        If it is no such document, or has a fault.
+    InputError if it is no such document, or has a fault.
     """
     root = parsed(data, file)
     readers = {"CxF": read_cxf, "IESTM2714": read_tm27}
