@@ -71,6 +71,9 @@ class TestFormats:
             in fault(file(tmp_path, cxf()) + ":lid-4")
         )
 
+    def test_a_name_longer_than_any_file_has_is_told(self) -> None:
+        assert "cannot be read (File name too long)" in fault(300 * "lid")
+
     def test_what_was_decided_is_told(self, tmp_path: Path) -> None:
         highest = max(values.max() for values in PERCENT.values())
         for of_fractions, of_percent in ((wide(), wide(PERCENT)), (cgats(), cgats(PERCENT))):

@@ -116,6 +116,12 @@ def test_what_is_wrong_with_an_order_is_told_with_file_and_key(tmp_path: Path, o
     assert len(str(caught.value)) < 500
 
 
+def test_a_part_whose_name_is_longer_than_any_file_has_is_told(tmp_path: Path) -> None:
+    order = read_order(order_in(tmp_path, LID.replace("walls_mm = [3]", f'part = "{300 * "lid"}.stl"')))
+    with pytest.raises(InputError, match="cannot be read"):
+        _ = order.walls_mm
+
+
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [

@@ -292,6 +292,10 @@ def test_a_height_map_is_thickness(tmp_path: Path, kind: str, per_level: float) 
         (np.array([[1, -1], [1, 1]], dtype=np.int32), "levels below 0 or that are no numbers"),
         (np.array([[1.0, np.nan], [1.0, 1.0]], dtype=np.float32), "levels below 0 or that are no numbers"),
         (np.array([[1.0, np.inf], [1.0, 1.0]], dtype=np.float32), "levels below 0 or that are no numbers"),
+        (
+            np.array([[1, 0x7F800001], [1, 1]], dtype=np.uint32).view(np.float32),
+            "levels below 0 or that are no numbers",
+        ),
         (np.array([[1.0, 1e30], [1.0, 1.0]], dtype=np.float32), r"mm thick; expected at most 1000 mm"),
         (np.ones((1, 5), dtype=np.uint8), "5 x 1 pixels; expected at least 2 either way"),
     ],

@@ -197,6 +197,7 @@ def sets(values: str, keywords: str = "") -> str:
         f"{HEAD}\n{ROW}\n" + "\0" * 40,
         POINTS,
         f"{JCAMP}##XYDATA=(X++(Y..Y))\n{POINTS}##END=\n",
+        f"{JCAMP}##XYDATA=(X++(Y..Y))\n{POINTS}710\n##END=\n",
         f"{JCAMP}##XYPOINTS=(XY..XY)\n{POINTS.replace(' ', ', ')}##END=\n",
     ],
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
+import os
 import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
@@ -138,7 +139,7 @@ class Order(Struct, kw_only=True, frozen=True):
         if self.written.walls_mm or self.written.part is None:
             return tuple(sorted(set(self.written.walls_mm)))
         path = self.beside(self.written.part)
-        return _walls_of(path, self.written.shell_mm, path.stat().st_mtime_ns if path.is_file() else 0)
+        return _walls_of(path, self.written.shell_mm, path.stat().st_mtime_ns if os.path.isfile(path) else 0)
 
     @property
     def folder(self) -> Path:

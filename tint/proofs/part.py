@@ -157,7 +157,8 @@ def _grey(path: Path) -> Array:
     if pixels.ndim == 3 and pixels.shape[-1] >= 3 and np.ptp(pixels[..., :3], axis=-1).max() > 0:
         raise InputError(str(path), "is coloured", "expected a grey picture", "save it in grey")
     levels = pixels[..., 0] if pixels.ndim == 3 else pixels
-    return levels.astype(float)
+    with np.errstate(invalid="ignore"):  # a signalling NaN of single precision is told as any other
+        return levels.astype(float)
 
 
 # A mesh: nothing unpacked before its size is known, no other file opened, its surface closed.

@@ -5,6 +5,7 @@ It is read as `tint import` reads it, but the cells of other rows do not matter,
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -129,7 +130,7 @@ def mean_of(
 
 def file_and_name(where: str) -> tuple[str, str]:
     """FILE[:NAME], where FILE itself may hold a colon."""
-    if Path(where).is_file() or ":" not in where:
+    if os.path.isfile(where) or ":" not in where:
         return where, ""
     file, _, name = where.rpartition(":")
     return file, name

@@ -110,7 +110,7 @@ def _plain(line: str, where: str) -> list[float]:
 
 def _ordinates(body: str, records: dict[str, str], where: str) -> tuple[np.ndarray, np.ndarray]:
     """Rows of a wavelength and the values from it on, in equal steps."""
-    lines = [numbers for line in body.splitlines() if line.strip() and (numbers := _plain(line, where))]
+    lines = [numbers for line in body.splitlines() if len(numbers := _plain(line, where)) > 1]
     values = [x for numbers in lines for x in numbers[1:]]
     first, last = _number(records, "FIRSTX", where), _number(records, "LASTX", where)
     factor = _factor(records, "XFACTOR", where)
