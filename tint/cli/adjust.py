@@ -62,9 +62,8 @@ def _doubts(doubt_mm: float | None, **told: float | None) -> Doubts:
 
 
 def _doubt(name: str, text: str, default: object, *, was: str, **more: Any) -> options.Decorator:
-    unit = name.rpartition("_")[2]
     text = f"How far {text} may be off, as a standard deviation.  [default: {default}]"
-    return options.number(f"--set doubts.{name}", text, expected=unit, metavar=unit.upper(), was=[was], **more)
+    return options.number(f"--set doubts.{name}", text, was=[was], **more)
 
 
 @click.command("adjust", cls=Command)
@@ -81,13 +80,7 @@ def _doubt(name: str, text: str, default: object, *, was: str, **more: Any) -> o
 @options.grouped(
     "standing",
     _cup,
-    options.number(
-        "--set cup.base_g",
-        "The base in a tinted part that stands there.",
-        expected="grams",
-        metavar="G",
-        was=["cup-base-g"],
-    ),
+    options.number("--set cup.base_g", "The base in a tinted part that stands there.", was=["cup-base-g"]),
     options.amounts("--set cup.pigments_g", "A pigment in that part.", options.GRAMS, was=["cup"]),
 )
 @options.grouped(

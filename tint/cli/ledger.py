@@ -156,7 +156,7 @@ def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, obs
 
 @command.command("due", cls=Command)
 @options.folder
-@click.option("--by", type=options.day("--by"), metavar="DAY", help="YYYY-MM-DD.  [default: today]")
+@options.day("--by", "YYYY-MM-DD.  [default: today]")
 @options.as_json
 def _due(folder: Path, by: date | None, as_json: bool) -> None:
     """Approvals and retained swatches that have run out by a day.

@@ -115,7 +115,7 @@ def _lot(told: str) -> tuple[str, str]:
 
 def day_text(option: str) -> Callable[[str], str]:
     """A converter to a day as the ledger keeps it."""
-    return lambda told: options.day(option)(told).isoformat()
+    return lambda told: options.day_in(option)(told).isoformat()
 
 
 # A reading: a row of a readings table or a colour, and the conditions that it was taken in.

@@ -112,12 +112,24 @@ def count(name: str, text: str, *, default: int | None = None, **more: Any) -> D
     return option(name, type=convert, metavar="N", default=default, show_default=shown, help=text, **more)
 
 
+# What a quantity is told in, by the end of its name: what an error expects, and the form in the help.
+_UNITS = {
+    "mm": ("millimetres", "MM"),
+    "g": ("grams", "G"),
+    "cm3": ("cm3", "CM3"),
+    "percent": ("percent", "PERCENT"),
+    "min": ("minutes", "MIN"),
+}
+
+
 def number(
-    name: str, text: str, *, expected: str, metavar: str, default: float | None = None, **more: Any
+    name: str, text: str, *, expected: str = "", metavar: str = "", default: float | None = None, **more: Any
 ) -> Decorator:
-    """An option that takes one number; `more` goes to `option`."""
+    """An option that takes one number, whose unit its name may end in; `more` goes to `option`."""
+    unit, form = _UNITS.get(re.split("[_-]", name)[-1], ("a number", "X"))
+    expected = expected or unit
     return option(
-        name, type=lambda told: number_in(told, name, expected), metavar=metavar, default=default,
+        name, type=lambda told: number_in(told, name, expected), metavar=metavar or form, default=default,
         help=text if default is None else f"{text}  [default: {default:g}]", **more,
     )  # fmt: skip
 
@@ -199,7 +211,7 @@ def lab(name: str, text: str, *, required: bool = False) -> Decorator:
     return option(name, type=convert, metavar="L,a,b", required=required, help=text)
 
 
-def day(option: str) -> Callable[[str], date]:
+def day_in(option: str) -> Callable[[str], date]:
     """A converter to a day."""
 
     def convert(told: str) -> date:
@@ -209,6 +221,11 @@ def day(option: str) -> Callable[[str], date]:
             raise InputError(option, f"`{told}` is not a day", "expected YYYY-MM-DD, as in 2027-03-01") from None
 
     return convert
+
+
+def day(name: str, text: str, **more: Any) -> Decorator:
+    """An option that takes a day."""
+    return option(name, type=day_in(name), metavar="DAY", help=text, **more)
 
 
 def view(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = True) -> Sequence[Decorator]:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     option("--answer", to="verdict", type=click.Choice(("approved", "refused")), help="Enter it into the ledger."),
     option("--said", to="words", metavar="WORDS", help="In the customer's own words."),
     option("--by", metavar="NAME", help="Who said so.  [default: the order's approver or customer]"),
-    option("--on", type=options.day("--on"), metavar="DAY", help="When it was said.  [default: today]"),
+    options.day("--on", "When it was said.  [default: today]"),
     option("--signed", type=options.PATH, metavar="FILE", help="The signed sheet; a copy is kept."),
     heading="What the customer said",
 )

@@ -115,32 +115,17 @@ subject_options = options.grouped(
     Subject,
     option("--part", metavar="FILE", type=options.PATH, help="The part itself: an STL, 3MF or OBJ."),
     option(
-        "--set height_map",
-        metavar="FILE.png",
-        type=options.PATH,
+        "--set height_map", metavar="FILE.png", type=options.PATH,
         help="In place of --part: a grey picture, brighter is thicker.",
     ),
-    options.number(
-        "--set mm_per_level", "Thickness of one grey level of a height map.", expected="a thickness in mm", metavar="MM"
-    ),
-    options.number(
-        "--set mm_per_pixel",
-        f"Scale of a height map.  [default: {_MM_PER_PIXEL:g}]",
-        expected="a length in mm",
-        metavar="MM",
-    ),
+    options.number("--set mm_per_level", "Thickness of one grey level of a height map.", metavar="MM"),
+    options.number("--set mm_per_pixel", f"Scale of a height map.  [default: {_MM_PER_PIXEL:g}]", metavar="MM"),
     option("--set side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
     unit,
     shell,
-    options.number(
-        "--set thin_mm",
-        "Outline what of the part is thinner than this.",
-        expected="a thickness in mm",
-        metavar="MM",
-        was=["thin"],
-    ),
+    options.number("--set thin_mm", "Outline what of the part is thinner than this.", was=["thin"]),
     heading="What is drawn",
-)
+)  # fmt: skip
 
 
 # The part traced.
@@ -186,32 +171,23 @@ tracing_options = options.grouped(
     "tracing",
     Tracing,
     option(
-        "--trace",
-        type=click.Choice(SCENES),
+        "--trace", type=click.Choice(SCENES),
         help="Follow light through the part: by a window, lit from behind, a lamp inside, against a printed page.",
     ),
     option(
-        "--set quality",
-        type=click.Choice(QUALITIES),
-        default="preview",
-        show_default=True,
+        "--set quality", type=click.Choice(QUALITIES), default="preview", show_default=True,
         help="Of a traced picture: half a minute, some minutes, ten.",
     ),
     option(
-        "--set pixels",
-        type=click.IntRange(64, 4000),
-        metavar="N",
+        "--set pixels", type=click.IntRange(64, 4000), metavar="N",
         help="Width of a traced picture in pixels.  [default: by quality]",
     ),
     option(
-        "--set seed",
-        type=click.IntRange(0),
-        default=0,
-        metavar="N",
+        "--set seed", type=click.IntRange(0), default=0, metavar="N",
         help="Of the noise of a traced picture: equal seed, equal picture.  [default: 0]",
     ),
     heading="What is drawn",
-)
+)  # fmt: skip
 
 
 # The casting beside its prediction.
@@ -296,14 +272,10 @@ approving_options = options.grouped(
         "--set words", metavar="WORDS", was=["customer-words"], help="What the customer asked for, in their own words."
     ),
     option("--set approver", metavar="WORDS", was=["who"], help="Who is asked to approve."),
-    option("--set expiry", metavar="DAY", type=options.day("--set expiry"), help="The day until which approval holds."),
+    options.day("--set expiry", "The day until which approval holds."),
     option(
-        "--set show_recipe",
-        type=bool,
-        default=False,
-        metavar="yes|no",
-        was=["show-formula=yes"],
+        "--set show_recipe", type=bool, default=False, metavar="yes|no", was=["show-formula=yes"],
         help="Tell pigments and loadings on the sheet and the card.  [default: no]",
     ),
     heading="Output",
-)
+)  # fmt: skip

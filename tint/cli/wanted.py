@@ -152,8 +152,7 @@ sample_options = options.grouped(
     ),
     option("--set target_black", metavar="FILE[:NAME]", help="The same sample measured over the darkest backing."),
     options.number(
-        "--set target_thickness_mm", "The sample's thickness, if not the part's.", expected="a thickness in mm",
-        metavar="MM", was=["target-thickness"],
+        "--set target_thickness_mm", "The sample's thickness, if not the part's.", was=["target-thickness"]
     ),
     options.amounts("--set as_blend", "Match colour and opacity of this blend instead.", options.PERCENT),
     option("--set as_base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
@@ -226,15 +225,11 @@ def _rules_options(name: Callable[[str], str]) -> options.Decorator:
         _percent("--set smallest", "The smallest loading of a pigment.", "percent of the mix", default=0.0),
         _percent("--set max_total", "The largest loading in all.", "percent of the mix"),
         options.amounts("--set stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
-        options.number("--set batch_g", "The grams of mix that the moulds hold.", expected="grams of mix", metavar="G"),
-        _percent(
-            "--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]",
-            "% of the batch", was=["waste"],
-        ),
+        options.number("--set batch_g", "The grams of mix that the moulds hold."),
         options.number(
-            "--set scale_step_g", "Round doses to this step of the scale.", expected="grams", metavar="G",
-            was=["scale-step"],
+            "--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]", was=["waste"]
         ),
+        options.number("--set scale_step_g", "Round doses to this step of the scale.", was=["scale-step"]),
         options.walls,
         option("--set also_light", metavar="NAME", help="A second light, in which recipes are compared too."),
         option(

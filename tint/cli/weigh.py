@@ -32,39 +32,17 @@ _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing i
 # What is weighed, on what, in which cups; and what the sheet is written as.
 
 
-def _grams(name: str, text: str, **more: Any) -> options.Decorator:
-    return options.number(name, text, expected="grams", metavar="G", **more)
-
-
-def _volume(name: str, text: str, **more: Any) -> options.Decorator:
-    return options.number(name, text, expected="cm3", metavar="CM3", **more)
-
-
-def _minutes(name: str, text: str, **more: Any) -> options.Decorator:
-    return options.number(name, text, expected="minutes", metavar="MIN", **more)
-
-
-def _percent(name: str, text: str, **more: Any) -> options.Decorator:
-    return options.number(name, text, metavar="PERCENT", **more)
-
-
 _batch_options = options.grouped(
     "batch",
     Batch,
-    options.number("--batch-g", "How much mix the moulds hold, in grams; or", expected="grams of mix", metavar="G"),
-    _volume("--part-cm3", "the volume of one part, in cubic centimetres,"),
+    options.number("--batch-g", "How much mix the moulds hold, in grams; or"),
+    options.number("--part-cm3", "the volume of one part, in cubic centimetres,"),
     options.count("--count", "and how many parts.", default=1),
-    options.number("--set batch_cm3", "How much mix the moulds hold.", expected="cm3 of mix", metavar="CM3"),
+    options.number("--set batch_cm3", "How much mix the moulds hold."),
     options.count("--set moulds", "How many moulds are poured.  [default: one a part]"),
-    _volume("--set sprue_cm3", "What stays in sprue and flash of each mould.", default=0.0),
-    _grams("--set cup_loss_g", "What stays in each cup.", default=0.0),
-    _percent(
-        "--set waste_percent",
-        "A margin on what is poured.",
-        expected="% of the batch",
-        default=WASTE_PERCENT,
-        was=["waste"],
-    ),
+    options.number("--set sprue_cm3", "What stays in sprue and flash of each mould.", default=0.0),
+    options.number("--set cup_loss_g", "What stays in each cup.", default=0.0),
+    options.number("--set waste_percent", "A margin on what is poured.", default=WASTE_PERCENT, was=["waste"]),
     heading="How much",
 )
 
@@ -76,14 +54,16 @@ def _scale(step_g: float, sd_g: float | None, tolerance_percent: float) -> Scale
 _scale_options = options.grouped(
     "scale",
     _scale,
-    _grams("--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G, was=["scale-step"]),
-    _grams(
+    options.number(
+        "--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G, was=["scale-step"]
+    ),
+    options.number(
         "--set scale_sd_g", "Repeatability of the scale, as a standard deviation.  [default: 0.41 steps]", to="sd_g",
         was=["scale-sd"],
     ),
-    _percent(
-        "--set dose_tolerance_percent", "By how much a dose may be off.", expected="% of a dose",
-        to="tolerance_percent", default=TOLERANCE_PERCENT, was=["dose-tolerance"],
+    options.number(
+        "--set dose_tolerance_percent", "By how much a dose may be off.", to="tolerance_percent",
+        default=TOLERANCE_PERCENT, was=["dose-tolerance"],
     ),
 )  # fmt: skip
 _premix_option = option(
@@ -93,14 +73,16 @@ _premix_option = option(
 _split_options = options.grouped(
     "split",
     Split,
-    _volume("--set cup_cm3", "The largest cup there is, filled to its brim."),
+    options.number("--set cup_cm3", "The largest cup there is, filled to its brim."),
     options.number(
         "--set headroom", "How many times the mix a cup must hold, since mix swells under vacuum; 3 to 5 is usual.",
         expected="how many times the mix", metavar="TIMES", default=HEADROOM,
     ),
-    _minutes("--set pot_life_min", "From when the parts meet until the mix no longer pours.", was=["pot-life"]),
-    _minutes("--set minutes_to_mix", "Of the pot life, what mixing and degassing take.", default=0.0),
-    _minutes("--set minutes_per_mould", "Of the pot life, what pouring one mould takes."),
+    options.number("--set pot_life_min", "From when the parts meet until the mix no longer pours.", was=["pot-life"]),
+    options.number(
+        "--set minutes_to_mix", "Of the pot life, what mixing and degassing take.", metavar="MIN", default=0.0
+    ),
+    options.number("--set minutes_per_mould", "Of the pot life, what pouring one mould takes.", metavar="MIN"),
 )  # fmt: skip
 
 
@@ -146,12 +128,7 @@ file_options = options.grouped(
     option("--pdf", metavar="FILE.pdf", type=options.PATH, help="Write it for paper, one page."),
     options.paper,
     options.title,
-    option(
-        "--set date",
-        type=options.day("--set date"),
-        metavar="DAY",
-        help="On the PDF, as in 2031-05-09.  [default: left blank]",
-    ),
+    options.day("--set date", "On the PDF, as in 2031-05-09.  [default: left blank]"),
     options.replace,
     heading="Output",
 )
