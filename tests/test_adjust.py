@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 from synthetic import CASTS, Array, fit_two_flux, read_of, studio
 
+import tint
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
@@ -151,6 +153,17 @@ def test_additions_only_add_and_reach_the_target(palette: Palette) -> None:
     for name, mass in grams.items():
         assert added.blend.loadings[name] == pytest.approx(100.0 * mass / whole, rel=2e-3)
     assert landed(truth, target, added.blend) < 0.4 * landed(truth, target, LID)
+
+
+def test_the_verb_takes_a_cup_and_what_may_be_doubted(palette: Palette) -> None:
+    truth, target = changed(palette, {"yellow": 0.8}), wanted(palette, LID)
+    cup = Cup(base="clear", base_g=50.0, pigments_g=dict(LID.loadings))
+    asked: dict[str, Any] = {"setting": SETTING, "cup": cup}
+    free = tint.adjust(palette, target, cast(truth, LID), **asked)
+    sure = tint.adjust(palette, target, cast(truth, LID), **asked, doubts=Doubts(strength_percent=1.0))
+    assert free.additions is not None
+    moved = [abs(done.answer.best.blend.loadings["yellow"] - LID.loadings["yellow"]) for done in (free, sure)]
+    assert moved[1] < moved[0]
 
 
 def test_an_overdosed_cup_is_thinned(palette: Palette) -> None:

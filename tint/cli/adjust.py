@@ -61,7 +61,7 @@ def _doubts(doubt_mm: float | None, **told: float | None) -> Doubts:
     return Doubts(**given)
 
 
-def _doubt(name: str, text: str, default: object, *, was: str, **more: Any) -> options.Decorator:
+def _doubt(name: str, text: str, default: str, *, was: str, **more: Any) -> options.Decorator:
     text = f"How far {text} may be off, as a standard deviation.  [default: {default}]"
     return options.number(f"--set doubts.{name}", text, was=[was], **more)
 
@@ -86,9 +86,9 @@ def _doubt(name: str, text: str, default: object, *, was: str, **more: Any) -> o
 @options.grouped(
     "doubts",
     _doubts,
-    _doubt("strength_percent", "the strength of a pigment's lot", STRENGTH_PERCENT, was="strength-doubt"),
-    _doubt("haze_percent", "the haze of the base", HAZE_PERCENT, was="haze-doubt"),
-    _doubt("tint_percent", "the base's own colour", TINT_PERCENT, was="tint-doubt"),
+    _doubt("strength_percent", "the strength of a pigment's lot", f"{STRENGTH_PERCENT:g}", was="strength-doubt"),
+    _doubt("haze_percent", "the haze of the base", f"{HAZE_PERCENT:g}", was="haze-doubt"),
+    _doubt("tint_percent", "the base's own colour", f"{TINT_PERCENT:g}", was="tint-doubt"),
     _doubt("thickness_mm", "the thickness of a trial", "the instrument's", was="thickness-error", to="doubt_mm"),
 )
 @rules_as_keys
