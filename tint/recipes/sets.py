@@ -301,19 +301,15 @@ def _first_pass(
     empty = len(bounds.low) - 1
     levels: list[Candidates] = []
     for size in range(len(keep), min(most, len(keep) + len(others)) + 1):
-        sets = np.full((0, most), empty, dtype=np.int64)
         count = _combined(len(others), size - len(keep))
         if count < len(others):
             others = _nearest(levels[-1], others)[:count]
-        combined = [
-            more
-            for more in itertools.combinations(others, size - len(keep))
-            if bounds.low[[*keep, *more]].sum() <= bounds.total * (1.0 + 1e-9)
-        ]
-        if combined:
-            sets = np.full((len(combined), most), empty, dtype=np.int64)
-            members = np.array([[*keep, *more] for more in combined], dtype=np.int64).reshape(len(combined), size)
-            sets[:, :size] = np.sort(members, axis=1)
+        more = itertools.chain.from_iterable(itertools.combinations(others, size - len(keep)))
+        added = np.fromiter(more, dtype=np.int64).reshape(math.comb(len(others), size - len(keep)), size - len(keep))
+        members = np.concatenate((np.tile(np.array(keep, dtype=np.int64), (len(added), 1)), added), axis=1)
+        members = members[bounds.low[members].sum(axis=1) <= bounds.total * (1.0 + 1e-9)]
+        sets = np.full((len(members), most), empty, dtype=np.int64)
+        sets[:, :size] = np.sort(members, axis=1)
         parent = levels[-1] if levels and size > 1 else None  # the uncoloured base is no start for a pigment
         levels.append(_level(problem, sets, size, parent, keep, bounds))
     return joined(levels)
