@@ -215,5 +215,5 @@ def test_property_castings_judged_a_few_at_a_time_are_judged_alike(
     thin: Palette, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     whole = next_swatches(thin, count=3)
-    monkeypatch.setattr("tint.planning.teaching.AT_ONCE", 1)
+    monkeypatch.setattr("tint.planning.AT_ONCE", 1)
     assert next_swatches(thin, count=3) == whole

@@ -25,8 +25,8 @@ from pathlib import Path
 
 import tint
 from tint.fans import Common, Wish, lattice, read_rows, run_fan
-from tint.fans.cluster import engine_of
 from tint.fans.rows import asked_of, row_of
+from tint.fans.run import engine_of
 from tint.fans.targets import solved_each
 from tint.palette import Palette
 

@@ -27,7 +27,7 @@ from tint.checks import examine
 from tint.fitting.spectra import fit_with_ground
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
-from tint.planning import drawn, next_swatches, pouring
+from tint.planning import drawn, missed, next_swatches
 from tint.starting.plan import first_swatches
 from tint.swatches import SwatchFolder, inspect_folder
 
@@ -198,10 +198,10 @@ def main() -> None:
                 if way == "plan":
                     mine = mine or aims(palette, workshop, args.aims)
                     if mine:
-                        missed = float(np.sqrt(np.mean(found(palette, mine) ** 2)))
-                        now, _ = pouring.missed(palette, drawn(palette, list(workshop.bases)))
-                        promises[count].append((promised, now, missed))
-                        line += f" (promised {promised:.2f}, says {now:.2f}, found {missed:.2f})"
+                        missing = float(np.sqrt(np.mean(found(palette, mine) ** 2)))
+                        now, _ = missed(palette, drawn(palette, list(workshop.bases)))
+                        promises[count].append((promised, now, missing))
+                        line += f" (promised {promised:.2f}, says {now:.2f}, found {missing:.2f})"
                     asks = examine(folder, palette, fitted) if count == counts[0] else ()
                     line += "".join(f" [{each.kind} {each.where}: {each.words}]" for each in asks)
                     kinds = [*(f"warning: {each}" for each in warned), *(each.kind for each in asks)]

@@ -17,7 +17,7 @@ from tint.cli.wanted import rules_of, rules_options
 from tint.errors import InputError
 from tint.fans import Common, Fan, Reach, Wish, fan_page, fan_pdf, lattice, read_rows, read_targets, run_fan, shop_table
 from tint.fans import reach as find_reach
-from tint.fans.cluster import engine_of
+from tint.fans.run import engine_of
 from tint.files import write_all
 from tint.opacity import opacity_of
 from tint.palette import Palette
