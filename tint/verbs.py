@@ -1,6 +1,7 @@
 """What one does with a palette, a verb each: the commands' twins, which take plain values and hand back things.
 
-A verb builds the things that its room takes from names and numbers, and calls the room; nothing is worked out here.
+A verb builds the things that its room takes from names and numbers, and calls the room; nothing is worked out here. All
+raise InputError where something is unknown, missing, given twice or of the wrong kind.
 `tint.predict`, `tint.solve` and the rest are these; those of a folder are in `tint.folders`.
 """
 
@@ -66,7 +67,6 @@ def predict(
 
     Parameters
     ----------
-    palette : Palette
     blend : mapping of str to float, Blend, Recipe or Appearance
         Loadings of the pigments [% by mass of the finished mix], or what holds them.
     base : str, optional
@@ -75,15 +75,8 @@ def predict(
         Of the part; a recipe's own when absent [mm].
     walls_mm : sequence of float
         In place of it, for a part of several walls: then there is an appearance of each, the thinnest first [mm].
-    setting : Setting, optional
-        In place of `thickness_mm` and what follows.
-    **seen
-        `over`, `seat`, `light`, `observer`, `geometry`, as in `Setting`.
-
-    Raises
-    ------
-    InputError
-        If something is unknown, missing, or of the wrong kind.
+    setting : Setting, optional; or **seen
+        In place of `thickness_mm`; or of a setting its `over`, `seat`, `light`, `observer`, `geometry`.
 
     Examples
     --------
@@ -112,7 +105,6 @@ def solve(
 
     Parameters
     ----------
-    palette : Palette
     target : Target, optional
         Or one of the next four.
     lab : array_like, shape (3,), optional
@@ -133,25 +125,19 @@ def solve(
         CIEDE2000 within which the colour counts as reached: the target's own when absent, which is 1 unless told [-].
     base : str, optional
         Only in this one.
-    thickness_mm : float, optional
-        Of the part [mm]; or
-    walls_mm : sequence of float
-        its several walls: the thinnest is judged first, and the worst counts [mm].
-    setting : Setting, optional
-        In place of the thickness and what follows.
+    thickness_mm : float, optional; or walls_mm : sequence of float
+        Of the part; of several walls the thinnest is judged first, and the worst counts [mm].
+    setting : Setting, optional; or **seen
+        In place of the thickness; or of a setting its `over`, `seat`, `light`, `observer`, `geometry`.
     rules : Rules, optional
         What a recipe may hold, and how recipes are ranked.
     loosen : bool
         Whether to look for what would have to give where the target is out of reach.
     progress : callable, optional
         Told what is being done, how many steps are done, and of how many.
-    **seen
-        `over`, `seat`, `light`, `observer`, `geometry`, as in `Setting`.
 
     Raises
     ------
-    InputError
-        If something is unknown, missing, given twice, or of the wrong kind.
     JobError
         If every pigment asked for is refused.
 
@@ -191,7 +177,6 @@ def weigh(
 
     Parameters
     ----------
-    palette : Palette
     recipe : Recipe, Blend, Appearance or mapping of str to float
     batch_g, batch_cm3 : float, optional
         What the moulds hold, one of the two [g] or [cm3].
@@ -206,11 +191,6 @@ def weigh(
     **more
         `batch`, `scale`, `split`, `aim`, as in `tint.weighing.weigh`; `over`, `seat`, `light`, `observer`,
         `geometry`, as in `Setting`.
-
-    Raises
-    ------
-    InputError
-        If the batch is not given once, or a quantity makes no sense.
 
     Examples
     --------
@@ -240,14 +220,11 @@ def proof(
 
     Parameters
     ----------
-    palette : Palette
     recipe : Recipe, Blend, Appearance or mapping of str to float
     target : Target, optional
         Set beside the recipe, edge to edge.
-    title : str
-        For whom or what it is.
-    show_recipe : bool
-        Whether it tells the pigments and their loadings.
+    title : str; show_recipe : bool
+        For whom or what it is; whether it tells the pigments and their loadings.
     base, thickness_mm, walls_mm, setting, **seen
         As in `predict`; a recipe brings its own. Every wall is told, the worst first.
     part : str or Path, optional
@@ -280,12 +257,11 @@ def proof(
             return Proof(draw_part(palette, mixed, mesh, setting=where, target=target, title=title, side=side or "top"))
         from tint.proofs.traced.shown import draw_traced
 
-        return Proof(
-            draw_traced(
-                palette, mixed, mesh, setting=where, scene=trace, side=side, quality=quality, seed=seed, title=title,
-                progress=progress,
-            )
+        drawn = draw_traced(
+            palette, mixed, mesh, setting=where, scene=trace, side=side, quality=quality, seed=seed, title=title,
+            progress=progress,
         )  # fmt: skip
+        return Proof(drawn)
     for name, value in (("trace", trace), ("shell_mm", shell_mm)):
         if value is not None:
             raise InputError(name, "there is no part to apply it to", mend='name one, as in part="lid.stl"')
@@ -304,17 +280,14 @@ def adjust(
 
     Parameters
     ----------
-    palette : Palette
     answer : Answer or Target
         What was asked for; an answer brings its setting and rules.
     trials : Trial or sequence of Trial
         Oldest first, poured from the same lots.
     walls_mm : sequence of float
         Walls of the part: the correction is judged at all of them, at whichever the trials were read [mm].
-    doubts : Doubts, optional
-        How far lots, bases and thicknesses may be off.
-    cup : Cup, optional
-        A tinted part that stands there, to be added to.
+    doubts : Doubts, optional; cup : Cup, optional
+        How far lots, bases and thicknesses may be off; a tinted part that stands there, to be added to.
 
     Examples
     --------
