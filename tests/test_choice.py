@@ -301,6 +301,27 @@ def test_what_is_picked_is_what_is_said(seed: int, rank_by: str) -> None:
     assert np.all(np.diff(value) >= (-0.06 if rank_by == "closeness" else -3e-3))
 
 
+@pytest.mark.parametrize(
+    ("second", "first"),
+    [
+        ({"delta_e": 0.48, "loading": 0.27}, 1),  # much is spared, and no eye tells
+        ({"delta_e": 0.48, "loading": 0.66}, 0),  # a twelfth is not worth a third of a CIEDE2000
+        ({"delta_e": 0.30, "loading": 0.60}, 1),  # what no instrument tells is not asked what it spares
+        ({"delta_e": 0.75, "loading": 0.10}, 0),  # beyond what no eye tells
+        ({"delta_e": 0.48, "loading": 0.27, "lacking": 0.3}, 0),  # room to the opacity is not exchanged
+    ],
+)
+def test_of_recipes_that_no_eye_tells_apart_the_least_pigment_is_first(second: dict[str, float], first: int) -> None:
+    names = [field.name for field in fields(Merits)]
+    one = dict.fromkeys(names, 0.0) | {"delta_e": 0.18, "loading": 0.72, "pigments": 3.0}
+    both = [one, one | second]
+    merits = Merits(*(np.array([each[name] for each in both]) for name in names))
+    merits = replace(merits, miss=merits.delta_e)
+    assert pick(merits, 1.0, "closeness", None, 2)[0][0] == first
+    # Where none is reached the nearest is named first, but for what no instrument tells.
+    assert pick(merits, 0.1, "closeness", None, 2)[0][0] == int(first == 1 and second["delta_e"] < 0.33 + 1e-9)
+
+
 def test_property_every_list_is_a_beginning_of_a_longer_one_s_members() -> None:
     merits = random_merits(1)
     lists = [{at for at, _ in pick(merits, 1.0, "closeness", None, most)} for most in (1, 3, 5, 10, 40)]
