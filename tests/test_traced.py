@@ -324,18 +324,21 @@ def ordered(folder: Path, more: str = "") -> Path:
     return path
 
 
-def test_an_order_traces_its_part_for_its_sheets(
-    many_demo: Path, tmp_path: Path, quickly: None, monkeypatch: pytest.MonkeyPatch
+def test_an_order_is_told_before_anything_is_made_that_there_is_nothing_to_trace_with(
+    many_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:  # fmt: skip
-    folder = shutil.copytree(many_demo, tmp_path / "own")
-    path = ordered(folder)
-    run_order(path)
-    ordered(folder, 'traced = "inside"\n')
-    with monkeypatch.context() as without:
-        without.setitem(sys.modules, "mitsuba", None)
-        with pytest.raises(InputError, match=r"tube\.toml.* needs Mitsuba; run"):
-            run_order(path)
+    path = ordered(shutil.copytree(many_demo, tmp_path / "own"), 'traced = "inside"\n')
+    monkeypatch.setitem(sys.modules, "mitsuba", None)
+    with pytest.raises(InputError, match=r"tube\.toml.* needs Mitsuba; run"):
+        run_order(path)
+    assert not path.with_suffix("").exists()
+
+
+def test_an_order_traces_its_part_for_its_sheets(many_demo: Path, tmp_path: Path, quickly: None) -> None:
     pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
+    folder = shutil.copytree(many_demo, tmp_path / "own")
+    run_order(ordered(folder))
+    path = ordered(folder, 'traced = "inside"\n')
     done = run_order(path)
     assert not done.solved
     assert {each.name for each in done.made.written} == {"traced.png", "approval.html", "approval.pdf"}
