@@ -134,7 +134,7 @@ def number(
     )  # fmt: skip
 
 
-# Pigments with an amount each: `--load white=0.5`, `--stock white=20`.
+# Pigments with an amount each: `--load white=0.5`, `--set stock=white=20`.
 
 
 @dataclass(frozen=True)

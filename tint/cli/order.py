@@ -202,16 +202,12 @@ def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
         known -= {_SHELL}
     needs_recipe = command.name in ("weigh", "proof", "adjust", "predict")
     told = [
-        f"{called}={value}"
-        for option, value in _options(order, needs_recipe=needs_recipe and not typed & set(_DOSES))
-        if (called := option if option in known else _as_key(option)) in known and not _overridden(called, typed)
+        f"{option}={value}"
+        for key, value in _keys(order, needs_recipe=needs_recipe and not typed & set(_DOSES))
+        for option in (f"--{key.replace('_', '-')}", SET + key)
+        if option in known and not _overridden(option, typed)
     ]
     return [str(order.folder), *told, *rest]
-
-
-def _as_key(option: str) -> str:
-    """The key that says the same as an option."""
-    return SET + option.removeprefix("--").replace("-", "_")
 
 
 def _is_order(word: str) -> bool:
@@ -233,47 +229,47 @@ def _overridden(option: str, typed: set[str]) -> bool:
     return option in typed or any(typed & set(group) for group in groups)
 
 
-def _options(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
-    """What an order stands for, as options of any command."""
+def _keys(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
+    """What an order stands for, by the keys that commands have for it, as options or for `--set`."""
     written, limits = order.written, order.written.limits
     if needs_recipe:
         if not order.recipe_path.exists():
             raise InputError(str(order.path), "has no recipe yet", mend=f"run `tint order {order.path}`")
-        yield "--recipe", str(order.recipe_path)
+        yield "recipe", str(order.recipe_path)
     elif written.base is not None:
-        yield "--base", written.base
+        yield "base", written.base
     plain = {
-        "--target-srgb": written.colour,
-        "--target-lab": None if written.lab is None else ",".join(f"{x:g}" for x in written.lab),
-        "--target-reading": order.reading,
-        "--target-photo": order.photo,
-        "--reference": order.reference,
-        "--opacity": order.opacity_text,
-        **{f"--{kind}": text for kind, text in order.light_texts.items()},
-        "--tolerance": written.tolerance,
-        "--light": written.light,
-        "--observer": written.observer,
-        "--also-light": written.also_light,
-        "--over": written.over,
-        "--seat": written.seat,
-        "--most-pigments": limits.most_pigments,
-        "--smallest": limits.smallest,
-        "--max-total": limits.max_total,
-        "--part": None if written.part is None else order.beside(written.part),
-        "--shell-mm": written.shell_mm,
-        "--batch-g": written.batch_g,
-        "--part-cm3": order.part_cm3 if written.batch_g is None and written.part is not None else None,
-        "--count": written.parts if written.batch_g is None else None,
-        "--title": order.title,
-        "--words": written.words or None,
-        "--approver": written.approver or written.customer or None,
+        "target_srgb": written.colour,
+        "target_lab": None if written.lab is None else ",".join(f"{x:g}" for x in written.lab),
+        "target_reading": order.reading,
+        "target_photo": order.photo,
+        "reference": order.reference,
+        "opacity": order.opacity_text,
+        **order.light_texts,
+        "tolerance": written.tolerance,
+        "light": written.light,
+        "observer": written.observer,
+        "also_light": written.also_light,
+        "over": written.over,
+        "seat": written.seat,
+        "most_pigments": limits.most_pigments,
+        "smallest": limits.smallest,
+        "max_total": limits.max_total,
+        "part": None if written.part is None else order.beside(written.part),
+        "shell_mm": written.shell_mm,
+        "batch_g": written.batch_g,
+        "part_cm3": order.part_cm3 if written.batch_g is None and written.part is not None else None,
+        "count": written.parts if written.batch_g is None else None,
+        "title": order.title,
+        "words": written.words or None,
+        "approver": written.approver or written.customer or None,
     }
     thinnest, *others = order.walls_mm
-    yield "--thickness", f"{thinnest:g}"
-    yield from (("--wall", f"{wall:g}") for wall in others)
-    yield from ((option, str(value)) for option, value in plain.items() if value is not None)
-    yield from (("--keep", name) for name in limits.keep)
-    yield from (("--leave-out", name) for name in limits.leave_out)
-    yield from (("--insist", name) for name in limits.insist)
-    yield from (("--fix", f"{name}={loading:g}") for name, loading in limits.fix.items())
-    yield from (("--stock", f"{name}={grams:g}") for name, grams in limits.stock.items())
+    yield "thickness", f"{thinnest:g}"
+    yield from (("wall", f"{wall:g}") for wall in others)
+    yield from ((key, str(value)) for key, value in plain.items() if value is not None)
+    yield from (("keep", name) for name in limits.keep)
+    yield from (("leave_out", name) for name in limits.leave_out)
+    yield from (("insist", name) for name in limits.insist)
+    yield from (("fix", f"{name}={loading:g}") for name, loading in limits.fix.items())
+    yield from (("stock", f"{name}={grams:g}") for name, grams in limits.stock.items())
