@@ -39,9 +39,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 _LEAST_G = 0.0005  # g: half of the last digit that is shown, so what is less shows as 0
-_TRIFLE = (
-    0.02  # share of what stands there: so small an addition is noise where the trial is to be left alone; no source
-)
+# Share of what stands there: so small an addition is noise where the trial is to be left alone; no source.
+_TRIFLE = 0.02
 
 
 def _cup(base_g: float | None, pigments_g: dict[str, float]) -> tuple[float | None, dict[str, float]]:

@@ -191,10 +191,7 @@ def _circumstances(read: SwatchFolder) -> dict[str, Circumstances]:
 
 
 def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], examined: _Examined) -> dict[str, Any]:
-    told = [
-        {name: getattr(fault, name) for name in ("file", "row", "column", "found", "expected", "mend", "grave")}
-        for fault in faults
-    ]
+    told = [asdict(fault) for fault in faults]
     content: dict[str, Any] = {
         "folder": str(folder),
         "usable": read is not None,

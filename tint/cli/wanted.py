@@ -91,7 +91,7 @@ target_options = options.grouped(
         "--opacity",
         type=_bounds(opacity_of, "--opacity"),
         metavar="WORD|RANGE",
-        help="solid, milky, see-through, glows, any; or a contrast ratio: 0.95, 0.97.., ..0.6, 0.6..0.7.",
+        help="solid, milky, see-through, glows, clear, any; or a contrast ratio: 0.95, 0.97.., ..0.6, 0.6..0.7.",
     ),
     options.tolerance,
     heading="Wanted",
