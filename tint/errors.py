@@ -20,8 +20,13 @@ _LONGEST = 400  # of what was found or expected; no source, chosen by eye
 
 def _one_line(where: str, found: str, expected: str, mend: str) -> str:
     # What mends it may hold a command with a path, which must stay whole; the rest may hold whatever a file did.
-    told = "; ".join(filter(None, (_cut(found, _LONGEST), _cut(expected, _LONGEST), mend)))
+    told = "; ".join(filter(None, (_shortened(found), _shortened(expected), mend)))
     return " ".join(f"{where}: {told}".split()) if where else " ".join(told.split())
+
+
+def _shortened(text: str) -> str:
+    left_out = len(text) - _LONGEST
+    return text if left_out <= 0 else f"{text[:_LONGEST]} ... ({left_out} characters left out)"
 
 
 def _expected(what: str) -> str:
@@ -147,8 +152,8 @@ def quoted(value: object) -> str:
     return f"a {_KINDS[type(value)]}" if type(value) in _KINDS else _cut(str(value))
 
 
-def _cut(text: str, most: int = _SHOWN) -> str:
-    return text if len(text) <= most else text[: most - 3] + "..."
+def _cut(text: str) -> str:
+    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
 
 
 def table_header(kind: str, name: str) -> str:
