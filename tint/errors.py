@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 _SHOWN = 40  # characters of a cell or a name that a message repeats
-_LONGEST = 400  # of what was found or expected; no source, chosen by eye
+_FIRST, _LAST = 250, 150  # of what was found or expected: what it begins with, and the reason; no source, by eye
 
 
 def _one_line(where: str, found: str, expected: str, mend: str) -> str:
@@ -25,8 +25,10 @@ def _one_line(where: str, found: str, expected: str, mend: str) -> str:
 
 
 def _shortened(text: str) -> str:
-    left_out = len(text) - _LONGEST
-    return text if left_out <= 0 else f"{text[:_LONGEST]} ... ({left_out} characters left out)"
+    left_out = len(text) - _FIRST - _LAST
+    if left_out <= 0:
+        return text
+    return f"{text[:_FIRST]} ... ({left_out} characters left out) ... {text[-_LAST:]}"
 
 
 def _expected(what: str) -> str:
