@@ -32,7 +32,9 @@ def test_what_was_found_and_expected_is_told_in_no_more_than_a_few_hundred_lette
     error = InputError("screen colour", f"`#{'9' * 5000}` is not one", "one of " + "yellow, " * 900, "as in #c8a060")
     assert len(str(error)) < 1000
     assert str(error).startswith("screen colour: `#9999")
-    assert str(error).endswith("characters left out); as in #c8a060")
+    assert "characters left out) ... 9999" in str(error)
+    assert "` is not one; expected" in str(error), "what is wrong stands at the end of what was found"
+    assert str(error).endswith("; as in #c8a060")
     assert len(str(Fault(file="swatches.csv", found="x" * 5000))) < 500
 
 

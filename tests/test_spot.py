@@ -170,9 +170,9 @@ def test_a_small_spot_is_told_with_how_much_it_loses(clean: SwatchFolder, palett
 
 
 def test_round_trip_a_fit_counts_what_a_stated_spot_loses(clean: SwatchFolder) -> None:
-    # Of one index, so that one table of ripples serves.
+    # Of one index, stated and true, so that one table of ripples serves.
     clean = replace(clean, bases={name: replace(base, refractive_index=1.41) for name, base in clean.bases.items()})
-    wide = fit_palette(clean)
+    wide = replace(fit_palette(clean), index=np.full(len(clean.bases), 1.41))
     small = spots(wide, 8.0)
     losing = replace(
         clean,
