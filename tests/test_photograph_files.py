@@ -178,18 +178,13 @@ def test_a_chart_of_ones_own(tmp_path: Path) -> None:
         read_chart(path, light="D50", observer=2)
 
 
-# What a chart's patches were called before they went by row and column, from A1 to D6.
-FORMER_NAMES = """dark skin,light skin,blue sky,foliage,blue flower,bluish green,
-orange,purplish blue,moderate red,purple,yellow green,orange yellow,blue,green,red,yellow,magenta,cyan,
-white,neutral 8,neutral 6.5,neutral 5,neutral 3.5,black""".replace("\n", "").split(",")
-
-
-def test_a_chart_written_with_the_former_names_is_still_read(tmp_path: Path) -> None:
+def test_patches_of_a_chart_go_by_place_or_number_and_stand_once(tmp_path: Path) -> None:
     expected, _ = chart_reference("D50", 2)
     colours = [f"D50,2,{row[0]:.3f},{row[1]:.3f},{row[2]:.3f}" for row in expected]
-    (tmp_path / "chart.csv").write_text(chart_table(FORMER_NAMES, "light,observer,L,a,b", colours), encoding="utf-8")
+    numbers = [str(at + 1) for at in range(24)]
+    (tmp_path / "chart.csv").write_text(chart_table(numbers, "light,observer,L,a,b", colours), encoding="utf-8")
     np.testing.assert_allclose(read_chart(tmp_path / "chart.csv", light="D50", observer=2)[0], expected, atol=1e-3)
-    twice = [*FORMER_NAMES[:23], "a1"]
+    twice = [*numbers[:23], "a1"]
     (tmp_path / "chart.csv").write_text(chart_table(twice, "light,observer,L,a,b", colours), encoding="utf-8")
     with pytest.raises(InputError, match="row 25, column patch: patch A1 stands twice"):
         read_chart(tmp_path / "chart.csv", light="D50", observer=2)

@@ -17,7 +17,7 @@ from tint.swatches.one_reading import mean_of, samples_of
 Array = NDArray[np.float64]
 
 STATES = ("early", "cured")
-_FEWEST = 5
+_FEWEST = 5  # pairs: fewer leave nothing to judge a shift of three numbers by; common practice, no source
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

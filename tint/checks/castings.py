@@ -166,8 +166,8 @@ def _close_loadings(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Findin
 # Nothing is said where nothing was written or all agree.
 
 
-CURES_APART_K = 15.0
-YOUNG_DAYS = 1.0
+CURES_APART_K = 15.0  # between cures that may leave different rubbers; common practice, no source, as what follows
+YOUNG_DAYS = 1.0  # of cure, below which a colour still moves
 _AGES_APART = 5.0  # times as old, and ...
 _AGES_APART_DAYS = 7.0  # ... as many days older
 

@@ -20,7 +20,7 @@ from tint.errors import InputError
 Array = NDArray[np.float64]
 
 _EPSILON, _KAPPA = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0  # of CIELAB's linear foot
-_DARKEST = 1e-4
+_DARKEST = 1e-4  # reflectance: less reads as noise below zero does, and has no cube root worth the name; by eye
 # L*, a*, b* by the cube roots of the three ratios.
 _FROM_F = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
 

@@ -36,7 +36,7 @@ from tint.spectra import Array
 from tint.swatches import PHOTOGRAPH, SwatchFolder
 
 _DOUBT = 0.1  # misfit to begin with [CIELAB units]
-_LEAST_DOUBT = 0.02
+_LEAST_DOUBT = 0.02  # the same where colours agree: what two printed decimals leave open
 _ROUNDS = 4  # of weighing the readings anew
 _PASSES = 5  # of telling misfit and outliers apart
 _OUTLYING = 3.0  # times the median residual, from where a casting loses weight ...
@@ -174,7 +174,7 @@ def _covariance(colours: Colours, prior: SpectralPrior, fitted: Fitted) -> tuple
 
 
 _MISFIT = 0.05  # of the smoothest spectra, which are not the true ones: a share of reflectance^(2/3)
-_STEPS = 15
+_STEPS = 15  # of a start that only has to be near
 _APART = 0.5  # sd of the logarithm by which they miss k and s
 _LEAST = 1e-5  # of k and s, so that they have a logarithm
 

@@ -18,7 +18,7 @@ from tint.spectra import Array
 # From 450 to 650 nm g rises by 0.15 for rutile and falls by 0.15 to 0.26 for hematite: as much either way, per log.
 _SLOPE = 0.30
 _STATED = 0.01  # standard deviation of a g that the maker states
-MIDDLE_NM = 550.0
+MIDDLE_NM = 550.0  # where the eye sees most; g is told there
 
 
 @dataclass(frozen=True, eq=False)

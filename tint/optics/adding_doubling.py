@@ -27,7 +27,7 @@ from tint.optics.slab import AT_45, NORMAL, WATCHED, Directions, Slab, direction
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-NODES = 24
+NODES = 24  # directions, as many as iadpython is asked for where tests hold the two together
 _THIN = 2.0**-11  # optical thickness where doubling starts: the diamond errs by 4e-8 there, rounding by less
 _BATCH = 1024  # layers solved at once
 

@@ -22,12 +22,13 @@ from numpy.typing import NDArray
 from tint.colorimetry import difference, difference_parts, lab_to_xyz, xyz_to_lab
 from tint.colorimetry.chart import COLUMNS, GREYS, ROWS, root_matrix, root_terms
 from tint.colorimetry.cielab import decode
+from tint.uncertainty import Z95
 
 Array = NDArray[np.float64]
 
 CODED, STRAIGHT = "coded", "straight"  # as for a screen, or in proportion to light
 CURVE, FLARE, FALL = slice(0, 3), slice(3, 6), slice(6, 8)
-UNKNOWNS = 8
+UNKNOWNS = 8  # of each photograph, in these three groups
 # How far from their start the numbers may be expected: a camera's own contrast on top of sRGB; veiling light as a
 # share of white; light over half a chart. One standard deviation each; common practice, no source.
 EXPECTED = np.array([0.15, 0.15, 0.10, 0.015, 0.015, 0.015, 0.05, 0.05])
@@ -181,7 +182,7 @@ class Calibration:
         two of them.
         """
         each = self.missed * np.sqrt(1.0 - self._leverage(self.chart_responses)[self.use > 0])
-        return 1.96 * float(np.sqrt(np.mean(each**2)))
+        return Z95 * float(np.sqrt(np.mean(each**2)))
 
     def carried(self, values: Array, at: Array) -> Array:
         """How much more a colour may be missed by for lying away from the patches, shape (n,): from 1 on [-].

@@ -27,6 +27,7 @@ from tint.photographs.calibration import (
 )
 from tint.photographs.picture import CELLS, Picture, Samples, sample
 from tint.photographs.places import Places, Spot, arrangements, locate
+from tint.uncertainty import Z95
 
 Array = NDArray[np.float64]
 
@@ -283,8 +284,8 @@ def _told(
     chart_95 = float(np.quantile(missed, 0.95))
     where, unsure = _light_at(calibration, at)
     colours = calibration.lab(seen.mean, where)
-    of_light = 1.96 * difference(colours, calibration.lab(seen.mean, where, brighter=unsure))
-    of_noise = 1.96 * noise
+    of_light = Z95 * difference(colours, calibration.lab(seen.mean, where, brighter=unsure))
+    of_noise = Z95 * noise
     carried = calibration.carried(seen.mean, where)
     errors = np.sqrt((calibration.spread * carried) ** 2 + of_noise**2 + of_light**2)
     outside = carried > calibration.most_carried

@@ -20,21 +20,14 @@ from tint.photographs.places import Spot
 from tint.swatches.records import PHOTOGRAPH
 from tint.swatches.tables import Row, Table, check_marks, read_table
 from tint.swatches.text import decoded, number, why_no_number
+from tint.uncertainty import Z95
 
 Array = NDArray[np.float64]
 
 COLUMNS = ("name", "backing", "seat", "light", "observer", "source", "L", "a", "b")
 _SPOT_COLUMNS = ("name", "backing", "seat", "x", "y", "size")
 _OF_COLOURS = ("light", "observer", "L", "a", "b")
-# What files of charts called the patches A1 to D6 before they went by row and column: still read.
-_FORMER_NAMES = (
-    "dark skin", "light skin", "blue sky", "foliage", "blue flower", "bluish green",
-    "orange", "purplish blue", "moderate red", "purple", "yellow green", "orange yellow",
-    "blue", "green", "red", "yellow", "magenta", "cyan",
-    "white", "neutral 8", "neutral 6.5", "neutral 5", "neutral 3.5", "black",
-)  # fmt: skip
 _STEP = 1e-4  # of X, Y or Z, a perfect white being 1
-_OF_95 = 1.96  # standard deviations that 95 of 100 lie within, as of a bell curve
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -88,7 +81,7 @@ def repeatability(told: Photographed) -> float:
     share = lab_to_xyz(lab, np.ones(3))
     beside = xyz_to_lab(share[:, None, :] + _STEP * np.eye(3), np.ones(3))
     slopes = difference(lab[:, None, :], beside) / _STEP
-    sizes = errors / _OF_95 / np.sqrt(np.sum(slopes**2, axis=-1))
+    sizes = errors / Z95 / np.sqrt(np.sum(slopes**2, axis=-1))
     return float(np.sqrt(np.mean(sizes**2)))
 
 
@@ -181,7 +174,7 @@ def read_chart(path: str | os.PathLike[str], *, light: str, observer: int) -> tu
 
 def _in_order(table: Table, faults: Gathered) -> list[Row]:
     """The rows of patches A1 to D6."""
-    names = {called.lower(): at for at in range(24) for called in (PATCHES[at], str(at + 1), _FORMER_NAMES[at])}
+    names = {called.lower(): at for at in range(24) for called in (PATCHES[at], str(at + 1))}
     held: dict[int, Row] = {}
     for row in table.rows:
         cell = table.cell(row, "patch").lower()

@@ -18,7 +18,7 @@ SPECTROPHOTOMETER, COLORIMETER, TELEPHONE, NOTHING = READERS = (
 )  # fmt: skip
 # Of silicone rubber: common practice, no source. Both are written where the data sheet's may be put in their place.
 DENSITY, REFRACTIVE_INDEX = 1.08, 1.41
-BEARS_PERCENT = 3.0
+BEARS_PERCENT = 3.0  # pigment, where the maker does not say
 _CURES = {"platinum": "addition", "addition": "addition", "tin": "condensation", "condensation": "condensation"}
 _BOTH, _UNKNOWN = "both", "unknown"
 

@@ -19,7 +19,7 @@ from tint.swatches.text import number, why_no_number, without_percent
 # Reflectance, 0 to 1, but for the two counts; common practice, no source.
 CEILING = 1.2  # above 1 a reading may be fluorescence or a drifted white; above this it is a slip
 PERCENT = 2.0  # a row with several values above this was written in percent
-_NOISE_SIGMAS = 3.0
+_NOISE_SIGMAS = 3.0  # of repeatability that a value may lie below 0
 _LEAST_NOISE = 0.002  # what the last of three printed decimals and a dark reading may do
 _ROWS_TOLD = 3  # rows in percent that are told one by one; more are told at once
 
