@@ -89,11 +89,12 @@ def _missed(row: dict[str, float], port: Spot | None, other: Spot | None) -> tup
 
 def test_reference_a_ripple_without_end_is_the_wide_layer() -> None:
     at, x, y = directions(1.41, 8), np.array([0.03, 0.5, 2.0]), np.array([3.0, 0.2, 40.0])
+    slow = rippled(x, y, np.zeros(3), at=at, g=0.6).answers(at)
     for geometry in ("di:8", "45:0"):
         for seat in ("air", "wet"):
             wide = Optics(model="many-flux", geometry=geometry).terms(x, y, y / 0.4, seat=seat)[0]
-            slow = rippled(x, y, np.zeros(3), at=at, g=0.6).terms(at, geometry, seat)
-            np.testing.assert_allclose(slow, wide, rtol=0.0, atol=1.5e-3)  # eight directions for the table's 16
+            # Eight directions for the table's 16.
+            np.testing.assert_allclose(slow[f"{geometry} {seat}"], wide, rtol=0.0, atol=1.5e-3)
 
 
 def test_the_shares_of_all_ripples_are_one() -> None:

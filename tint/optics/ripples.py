@@ -41,13 +41,13 @@ class Rippled:
         """Those of the slabs that are picked, each laid on its like; q d doubles with the depth."""
         return Rippled(**dict(zip("RT", adding_doubling.doubled(self.R[which], self.T[which]), strict=True)))
 
-    def terms(self, at: Directions, geometry: str, seat: str) -> Array:
-        """front, through and back under the ripple, as of `tint.optics.slab.Slab.terms`, shape (3, layers)."""
-        return _wet(self, at, geometry) if seat == "wet" else np.stack(_free(self, at, geometry)[:3])
+    def answers(self, at: Directions) -> dict[str, Array]:
+        """What is read of the slabs under the ripple.
 
-    def passed(self, at: Directions) -> Array:
-        """Transmittance of the free slab for a beam along the normal, under the ripple, shape (layers,)."""
-        return np.asarray(_free(self, at, "di:8")[3])
+        By `"<di:8 or 45:0> <air or wet>"` front, through and back, as of `tint.optics.slab.Slab.terms`, shape
+        (3, layers), and by `"passed"` what the free slab passes of a beam along the normal, shape (1, layers).
+        """
+        return _free(self, at) | _wet(self, at)
 
 
 def rippled(x: Array, y: Array, phase: Array, *, at: Directions, g: float) -> Rippled:
@@ -139,8 +139,8 @@ def _legendre(cosine: Array, count: int, m: int) -> Array:
     return values
 
 
-def _free(slab: Rippled, at: Directions, geometry: str) -> tuple[Array, Array, Array, Array]:
-    """front, through and back of the slab with both faces, and what it passes of a beam along the normal."""
+def _free(slab: Rippled, at: Directions) -> dict[str, Array]:
+    """Answers of the slab with both faces."""
     R, T, directions = slab.R, slab.T, at.cosine.size
     face, leave = np.tile(at.reflected, AZIMUTHS)[:, None], at.leave
     escaping = at.flux * at.index**2 * leave
@@ -155,14 +155,17 @@ def _free(slab: Rippled, at: Directions, geometry: str) -> tuple[Array, Array, A
     up_top, down_bottom = ((R @ a + T @ b)[:, first] for a, b in ((down_top, up_bottom), (up_bottom, down_top)))
     seen = leave[NORMAL] * down_bottom[:, NORMAL, 0]
     back = external_diffuse(at.index) + up_top[..., 0] @ escaping
-    if geometry == "45:0":
-        return leave[NORMAL] * up_top[:, NORMAL, 1], (down_bottom[..., 1] @ escaping) * seen, back, seen
-    front = float(fresnel(at.index, 1.0)) + leave[NORMAL] * up_top[:, NORMAL, 0]
-    return front, (down_bottom[..., 0] @ escaping) * seen, back, seen
+    by_normal, by_45 = leave[NORMAL] * up_top[:, NORMAL].T
+    through, through_45 = (down_bottom[..., beam] @ escaping * seen for beam in (0, 1))
+    return {
+        "di:8 air": np.stack((float(fresnel(at.index, 1.0)) + by_normal, through, back)),
+        "45:0 air": np.stack((by_45, through_45, back)),
+        "passed": seen[None],
+    }
 
 
-def _wet(slab: Rippled, at: Directions, geometry: str) -> Array:
-    """front, through and back of the slab with its upper face only; what passes down stays down."""
+def _wet(slab: Rippled, at: Directions) -> dict[str, Array]:
+    """Answers of the slab with its upper face only; what passes down stays down."""
     R, T, directions = slab.R, slab.T, at.cosine.size
     face = np.tile(at.reflected, AZIMUTHS)
     lambertian = np.zeros(AZIMUTHS * directions)
@@ -177,7 +180,9 @@ def _wet(slab: Rippled, at: Directions, geometry: str) -> Array:
     up, on = (R @ down)[:, first], (T @ down)[:, first]
     seen = at.leave[NORMAL] * (up[..., 0] + rising[:, first])[:, NORMAL]
     back = ((R @ lambertian)[:, first] + on[..., 0]) @ at.flux
-    if geometry == "45:0":
-        return np.stack((at.leave[NORMAL] * up[:, NORMAL, 2], (on[..., 2] @ at.flux) * seen, back))
-    front = float(fresnel(at.index, 1.0)) + at.leave[NORMAL] * up[:, NORMAL, 1]
-    return np.stack((front, (on[..., 1] @ at.flux) * seen, back))
+    by_normal, by_45 = at.leave[NORMAL] * up[:, NORMAL, 1:].T
+    through, through_45 = (on[..., beam] @ at.flux * seen for beam in (1, 2))
+    return {
+        "di:8 wet": np.stack((float(fresnel(at.index, 1.0)) + by_normal, through, back)),
+        "45:0 wet": np.stack((by_45, through_45, back)),
+    }

@@ -167,9 +167,8 @@ def _build(refractive_index: float, g: float) -> dict[str, Array]:
     q, x, y = (axis.nodes[index] for axis, index in zip(axes, node, strict=True))
     layers = rippled(x, y, q, at=at, g=g)
     while True:
-        for name in _KINDS:
-            arrays[name][:, *node] = layers.terms(at, *name.split())
-        arrays[PASSED][0, *node] = layers.passed(at)
+        for name, answer in layers.answers(at).items():
+            arrays[name][:, *node] = answer
         node = [np.where(index > 0, index + axis.per_octave, 0) for index, axis in zip(node, axes, strict=True)]
         still = sum(node) > 0
         for index, size in zip(node, sizes, strict=True):
