@@ -125,7 +125,7 @@ def test_json_has_the_keys_of_solve_and_its_own(folder: Path, readings: Path, wi
     solved = answer("solve", folder, "--base", "clear", "--thickness", 3, *wish, *RULES)
     assert set(content) >= set(solved)
     assert set(content["recipes"][0]) == set(solved["recipes"][0])
-    own = {"verdict", "leave", "missed", "scatter", "misses", "findings", "additions", "foretold", "kept_pigments"}
+    own = {"verdict", "leave", "missed", "scatter", "misses", "findings", "additions", "predicted", "kept_pigments"}
     assert set(content) - set(solved) == own | {"trials", "cautions", "again", "otherwise"}
     assert [each["what"] for each in content["misses"]] == ["colour", "contrast ratio"]
     assert all(each["as_read"] for each in content["misses"])

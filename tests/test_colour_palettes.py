@@ -355,8 +355,8 @@ def test_a_colour_stands_for_three_numbers_whatever_the_grid(palette: Palette, t
     own, wanted = colorimetry.lab(scattered, view), colorimetry.xyz_to_lab(share, np.ones(3))
     assert np.linalg.norm(own.std(axis=0)) == pytest.approx(np.linalg.norm(wanted.std(axis=0)), rel=0.05)
     assert np.abs(colorimetry.lab(reading.values, view) - lab(truth("black", STRONG))).max() < 1e-3
-    foretold = predict(palette, BLEND, setting=replace(WALL, over="black")).reflectance
-    assert np.corrcoef(np.diff(reading.values), np.diff(foretold))[0, 1] > 0.95
+    predicted = predict(palette, BLEND, setting=replace(WALL, over="black")).reflectance
+    assert np.corrcoef(np.diff(reading.values), np.diff(predicted))[0, 1] > 0.95
 
 
 def test_a_colour_in_another_light_teaches_in_that_light(palette: Palette, tmp_path: Path) -> None:
@@ -367,14 +367,14 @@ def test_a_colour_in_another_light_teaches_in_that_light(palette: Palette, tmp_p
 
 
 def test_a_perfect_trial_is_left_alone(two: Path, place: Path, palette: Palette) -> None:
-    foretold = answer("predict", two, *CAST)["lab"]
-    read = write_lab(place / "perfect.csv", trial=np.array(foretold))
-    target = ",".join(f"{x:.4f}" for x in foretold)
+    predicted = answer("predict", two, *CAST)["lab"]
+    read = write_lab(place / "perfect.csv", trial=np.array(predicted))
+    target = ",".join(f"{x:.4f}" for x in predicted)
     content = answer("adjust", two, *CAST, "--read", read, "--target-lab", target, "--opacity", "any")
     assert content["leave"] is True
     assert content["findings"] == []
     assert content["missed"] < 0.01
-    # And a trial that says what was foretold changes nothing that is foretold.
+    # And a trial that says what was predicted changes nothing that is predicted.
     values = predict(palette, BLEND, setting=WALL).reflectance
     told = learn(
         palette, [Trial(blend=BLEND, thickness_mm=2.0, readings=(TrialReading(values=values, over="white"),))], Doubts()

@@ -314,7 +314,7 @@ def test_a_casting_that_counts_for_nothing_in_the_fit_is_out_of_line() -> None:
     lightest = min(whole.palette.swatches, key=lambda each: each.weight)
     assert lightest.name == "cream-a"
     assert lightest.weight < 1e-4
-    assert all(np.linalg.eigvalsh(each.covariance).min() > 0.0 for each in whole.foretold)
+    assert all(np.linalg.eigvalsh(each.covariance).min() > 0.0 for each in whole.predicted)
     found = only(examine(folder, whole.palette, whole.fitted), "out_of_line")
     assert found.where == "cream-a"
 
@@ -409,7 +409,7 @@ def test_castings_set_aside_one_after_the_other_cost_no_new_fit_from_the_beginni
 
 def missed(ground: Ground, name: str) -> Array:
     """What is missed of a swatch that was left out."""
-    return next(each.missed for each in ground.foretold if ground.name(each) == name)
+    return next(each.missed for each in ground.predicted if ground.name(each) == name)
 
 
 def missed_as_written(folder: SwatchFolder, palette: Palette, name: str) -> Array:

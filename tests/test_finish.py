@@ -112,7 +112,7 @@ def test_a_trial_of_another_finish_than_the_swatches_is_not_its_pigments_doing()
     told = adjust(smooth, target, [replace(cast, finish="Matte")], setting=replace(matt, finish=""))
     assert told.leave
     assert told.findings == ()
-    assert told.foretold.setting.finish == "matt"
+    assert told.predicted.setting.finish == "matt"
     untold = adjust(smooth, target, [cast], setting=replace(matt, finish=""))
     assert any(each.what == "strength:blue" for each in untold.findings)
     # A gloss part is judged by what the reading would be without the gloss that matt faces spread.

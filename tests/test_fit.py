@@ -242,7 +242,7 @@ def test_reference_what_a_swatch_would_miss_by_is_what_a_fit_without_it_misses_b
             really = predict(without, Blend(cast.base, cast.loadings), setting=setting).reflectance
             # To first order: the weights and the other swatches' thicknesses are not fitted anew.
             missed = np.sqrt(np.mean((palette.evidence.read[row] - really) ** 2))
-            apart = np.sqrt(np.mean((palette.evidence.foretold[row] - really) ** 2))
+            apart = np.sqrt(np.mean((palette.evidence.predicted[row] - really) ** 2))
             assert apart < 0.3 * missed, (name, over)
 
 

@@ -257,7 +257,7 @@ def normal(
 
 
 @pytest.mark.parametrize("misfit", [0.05, 1.0])
-def test_reference_what_is_foretold_is_the_linear_fit_without_the_swatch(
+def test_reference_what_is_predicted_is_the_linear_fit_without_the_swatch(
     misfit: float,
 ) -> None:
     colours = laid_out()
@@ -279,16 +279,16 @@ def test_reference_what_is_foretold_is_the_linear_fit_without_the_swatch(
         assert np.allclose(covariance[np.ix_(own, own)], np.eye(own.size), rtol=0.0, atol=1e-9)
         by = here.by_unknown[rows]
         spread = np.einsum("mcu,uv,mdv->mcd", by, covariance, by, optimize=True) + honest[rows]
-        parts = colorimetry.difference_parts_slopes(*2 * (foretold_lab(colours, evidence.foretold[rows]),))[1]
+        parts = colorimetry.difference_parts_slopes(*2 * (predicted_lab(colours, evidence.predicted[rows]),))[1]
         wanted = np.einsum("mic,mcd,mid->m", parts, spread, parts, optimize=True)
         assert np.allclose(evidence.expected[rows], wanted, rtol=1e-5), swatch
         step[colours.n_material : colours.n_common] = 0.0  # what lies behind stays as it was read
-        told = np.einsum("mcw,mw->mc", here.by_reading[rows], evidence.foretold[rows] - here.shown.values[rows])
+        told = np.einsum("mcw,mw->mc", here.by_reading[rows], evidence.predicted[rows] - here.shown.values[rows])
         assert np.allclose(told, by @ step, rtol=0.0, atol=1e-4), swatch
 
 
-def foretold_lab(colours: Colours, foretold: Array) -> Array:
-    return colorimetry.lab(np.maximum(foretold, 0.0), colours.view)
+def predicted_lab(colours: Colours, predicted: Array) -> Array:
+    return colorimetry.lab(np.maximum(predicted, 0.0), colours.view)
 
 
 # The whole fit
@@ -338,7 +338,7 @@ def test_the_expected_error_holds_for_readings_of_new_castings(many: list[Palett
     assert np.quantile(share, 0.95) > 0.6
 
 
-def test_other_lights_are_foretold_less_well_and_that_is_stated(many: list[Palette]) -> None:
+def test_other_lights_are_predicted_less_well_and_that_is_stated(many: list[Palette]) -> None:
     own, lamp, tube = (
         [np.concatenate(each) for each in zip(*(away(palette, light=light) for palette in many), strict=True)]
         for light in ("D65", "A", "FL11")
@@ -376,10 +376,10 @@ def test_reference_what_a_swatch_would_miss_by_is_what_a_fit_without_it_misses_b
         for row, over in zip(np.flatnonzero(palette.evidence.swatch == at), ("black", "white"), strict=True):
             setting = Setting(thickness_mm=cast.thickness_mm, over=over)
             really = predict(without, Blend(cast.base, cast.loadings), setting=setting).lab
-            read, foretold = (
-                colorimetry.lab(each[row], view) for each in (palette.evidence.read, palette.evidence.foretold)
+            read, predicted = (
+                colorimetry.lab(each[row], view) for each in (palette.evidence.read, palette.evidence.predicted)
             )
-            assert np.linalg.norm(foretold - really) < 0.2 * np.linalg.norm(read - really), (name, over)
+            assert np.linalg.norm(predicted - really) < 0.2 * np.linalg.norm(read - really), (name, over)
 
 
 def test_what_was_read_is_kept_as_it_was_read() -> None:
@@ -448,7 +448,7 @@ def test_the_same_folder_gives_the_same_palette_and_a_file_keeps_it(tmp_path: Pa
         assert (other.lobe, other.surprises) == (palette.lobe, palette.surprises)
         assert (other.instrument, other.swatches, other.seen) == (palette.instrument, palette.swatches, palette.seen)
         assert np.array_equal(other.backings["black"], palette.backings["black"])
-        assert np.array_equal(other.evidence.foretold, palette.evidence.foretold)
+        assert np.array_equal(other.evidence.predicted, palette.evidence.predicted)
 
 
 def test_readings_of_a_casting_may_stand_in_any_order() -> None:
@@ -551,7 +551,7 @@ def test_a_pigment_that_was_never_cast_is_reported_and_its_predictions_are_not_b
 
 
 @pytest.mark.parametrize("source", ["white", "black", "none"])
-def test_castings_read_in_one_way_are_foretold_that_way(source: str) -> None:
+def test_castings_read_in_one_way_are_predicted_that_way(source: str) -> None:
     palette = fit_two_flux(as_colours(studio(seed=3, backings=(source,)), seed=3))
     assert not palette.tells_opacity
     assert palette.pair == ()

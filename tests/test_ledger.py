@@ -514,7 +514,7 @@ def test_reference_the_error_of_a_strength_widens_the_error_of_the_look(demo_pal
     slope = (up - down) / (2.0 * step)
     grown = (unsure.covariance - sure.covariance)[:3, :3]
     scale = np.trace(grown) / (error**2 * float(slope @ slope))
-    assert scale >= 1.0 - 1e-3  # more where the swatches near it were foretold badly
+    assert scale >= 1.0 - 1e-3  # more where the swatches near it were predicted badly
     np.testing.assert_allclose(grown, scale * error**2 * np.outer(slope, slope), atol=1e-3 * np.trace(grown))
     assert unsure.expected_error > sure.expected_error
 

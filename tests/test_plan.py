@@ -82,7 +82,7 @@ def test_offers_keep_to_limits_cures_and_moulds(thin: Palette) -> None:
 
 
 def test_reference_the_promise_is_kept_by_a_real_fit(thin: Palette) -> None:
-    """Pour what was proposed, fit again: the palette's own error falls to about what was foretold."""
+    """Pour what was proposed, fit again: the palette's own error falls to about what was predicted."""
     casts = [cast for cast in CASTS if "blue" not in cast.loadings or cast.name == "sky-a"]
     proposal = next_swatches(thin, count=3)
     more = [

@@ -104,7 +104,7 @@ def blend_html(blend: Any) -> str:
 
 
 def appearance_html(look: Any) -> str:
-    """A blend as it is foretold: chips, colour and opacity with their errors."""
+    """A blend as it is predicted: chips, colour and opacity with their errors."""
     view = colorimetry.viewing(look.wavelengths, light=look.setting.light, observer=look.setting.observer)
     shown = [(look.srgb, f"over {look.over}, {look.srgb}")]
     if np.isfinite(look.lab_black).all():

@@ -45,7 +45,7 @@ def _one_thickness(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding
                 where=base,
                 words=f"its {len(thickness)} castings are all {min(thickness):.2f} to {max(thickness):.2f} mm thick, "
                 f"a thickness being known to {folder.instrument.thickness_error_mm:g} mm",
-                effect="parts of other thickness are foretold by the model alone, unproved by any casting",
+                effect="parts of other thickness are predicted by the model alone, unproved by any casting",
                 mend=f"pour two of its blends again at {0.5 * min(thickness):.2g} and {2.0 * max(thickness):.2g} mm",
             )
 
@@ -80,8 +80,8 @@ def _without_tint(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]
             kind="no_tint",
             where=name,
             words=f"it was never cast together with {white}, the lightest pigment",
-            effect=f"pastel blends of it are foretold from castings unlike them: its own scattering, small beside that "
-            f"of {white}, and its strength let down are unproved",
+            effect=f"pastel blends of it are predicted from castings unlike them: its own scattering, small beside "
+            f"that of {white}, and its strength let down are unproved",
             mend=f"pour {0.1 * strongest:.2g} % of {name} with 0.5 % of {white}",
         )
 
@@ -236,7 +236,7 @@ def _effect(kind: str, base: Base, geometry: str) -> str:
     if kind == "finish":
         return (
             f"a dull face sends some of its reflection, up to {face:.3f} in all, into readings that leave gloss out; "
-            "fitted as one, dark colours are foretold too light or too dark"
+            "fitted as one, dark colours are predicted too light or too dark"
         )
     if kind == "mould":
         return (

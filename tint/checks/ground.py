@@ -1,4 +1,4 @@
-"""A folder of spectra with the fit to it, and every casting foretold from all the others.
+"""A folder of spectra with the fit to it, and every casting predicted from all the others.
 
 Leaving out is that of `tint.fitting.leaving_out`. Here it is asked whether a casting may be contradicted, and by how
 much its readings may be off before they are.
@@ -35,7 +35,7 @@ class Ground:
         return palette_of(self.fitted)
 
     @property
-    def foretold(self) -> tuple[leaving_out.LeftOut, ...]:
+    def predicted(self) -> tuple[leaving_out.LeftOut, ...]:
         """Every casting left out that may be contradicted, its covariance that of readings that count fully."""
         return self._told[0]
 
@@ -46,15 +46,15 @@ class Ground:
 
     @functools.cached_property
     def _told(self) -> tuple[tuple[leaving_out.LeftOut, ...], Array, Array]:
-        """`foretold` and `misses`, since leaving out a casting takes long where there are many pigments."""
+        """`predicted` and `misses`, since leaving out a casting takes long where there are many pigments."""
         known = may_be_contradicted(self.folder, self.fitted.problem.names)
         missed, variance = np.zeros_like(self.fitted.problem.read), np.zeros_like(self.fitted.problem.read)
-        foretold = []
+        predicted = []
         for each in one_by_one(self.fitted):
             missed[each.rows], variance[each.rows] = each.missed, np.diag(each.covariance).reshape(each.missed.shape)
             if self.name(each) in known:
-                foretold.append(replace(each, covariance=self._covariance(each)))
-        return tuple(foretold), missed, variance
+                predicted.append(replace(each, covariance=self._covariance(each)))
+        return tuple(predicted), missed, variance
 
     def name(self, left: leaving_out.LeftOut) -> str:
         """Of the only casting left out."""
@@ -116,7 +116,7 @@ def _parts(swatch: Swatch) -> Sequence[tuple[str, str]]:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """Root mean square CIEDE2000 of reflectance readings against what the others foretell.
+    """Root mean square CIEDE2000 of reflectance readings against what the others predict.
 
     In D65 for the 10 degree observer; of a folder of colours in its own light and for its own observer.
     """
@@ -128,7 +128,7 @@ class LeftOut:
 def left_out(folder: SwatchFolder, palette: Palette) -> LeftOut:
     """Leave-one-out error of every swatch, and of every pigment over the swatches that hold it; worst first.
 
-    Of spectra, swatches that alone show a base or pigment are left out of it: nothing foretells them.
+    Of spectra, swatches that alone show a base or pigment are left out of it: nothing predicts them.
     """
     squared = _from_evidence(palette)
     if folder.kind != COLOURS:
@@ -143,7 +143,7 @@ def left_out(folder: SwatchFolder, palette: Palette) -> LeftOut:
 
 
 def _from_evidence(palette: Palette) -> dict[str, float]:
-    """Mean square miss of every swatch that was read in reflectance, as the fit foretold it from the others."""
+    """Mean square miss of every swatch that was read in reflectance, as the fit predicted it from the others."""
     evidence = palette.evidence
     seen = evidence.backing >= FREE
     own = {swatch.name: seen & (evidence.swatch == at) for at, swatch in enumerate(palette.swatches)}

@@ -58,7 +58,7 @@ def _worst(ground: Ground) -> list[_Jump]:
     steps = _steps(read.shape[1])
     far = limit(2 * read.size)
     worst: list[_Jump] = []
-    for swatch in ground.foretold:
+    for swatch in ground.predicted:
         found = [*_jumps(swatch, "peak", *_peaks_of(swatch), _SLACK["peak"] * far)]
         found += _jumps(swatch, "step", *_steps_of(swatch, steps), _SLACK["step"] * far)
         found.sort(key=lambda each: each.size)
@@ -76,7 +76,7 @@ def _told(ground: Ground, name: str, row: int, jump: _Jump) -> Finding:
         where=f"{name}, {place}",
         about=(name,),
         words=f"row {row} shows a {jump.word} of {jump.height:+.4f} against its neighbours there, "
-        f"{jump.size:.0f} standard deviations from what the other castings foretell",
+        f"{jump.size:.0f} standard deviations from what the other castings predict",
         effect="absorption and scattering of what it holds are pulled off at these wavelengths",
         mend="see the cell for a slip of the pen, else read the casting again",
     )

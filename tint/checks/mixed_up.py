@@ -101,7 +101,7 @@ def _turned(judged: Judged) -> tuple[str, float] | None:
     """How the rows of a casting must be read to agree with all others, and what that leaves of the miss; else None."""
     ground, left = judged.ground, judged.left
     read = ground.fitted.problem.read[left.rows]
-    seen = read - left.missed  # as foretold
+    seen = read - left.missed  # as predicted
     before = float(left.missed.ravel() @ judged.inverse @ left.missed.ravel())
     best: tuple[str, float] | None = None
     for words, other in (*_ways(read, seen), _of_other_seat(judged, read)):
@@ -113,7 +113,7 @@ def _turned(judged: Judged) -> tuple[str, float] | None:
 
 
 def _ways(read: Array, seen: Array) -> Iterator[tuple[str, Array]]:
-    """Readings as they would be, were their columns in another order; what was lost at an end is as foretold."""
+    """Readings as they would be, were their columns in another order; what was lost at an end is as predicted."""
     yield "read backwards, from the last wavelength to the first,", read[:, ::-1]
     for by in range(1, _MOST_COLUMNS + 1):
         far = f"{by} column{'s' if by > 1 else ''}"

@@ -49,7 +49,7 @@ def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], 
     findings: list[Finding] = []
     named: list[Judged] = []
     for _ in range(_MOST):
-        judged = [_judge(ground, each) for each in ground.foretold]
+        judged = [_judge(ground, each) for each in ground.predicted]
         if len(judged) < 3:  # two that differ do not say which is wrong
             break
         far = _limits(judged)
@@ -75,7 +75,7 @@ def _is_out(worst: Judged, far: tuple[float, float], rest: Ground) -> bool:
     """
     if _ratio(worst, far) > 1.0:
         return True
-    others = [_judge(rest, each) for each in rest.foretold]
+    others = [_judge(rest, each) for each in rest.predicted]
     return len(others) > 1 and _ratio(worst, _limits(others)) > 1.0
 
 
@@ -113,13 +113,13 @@ def _told(ground: Ground, judged: Judged) -> Finding:
     # A thickness that no mould of the folder has is no reason where a dose is one.
     likely = [each for each in found if each.pigment or _is_cast(ground, swatch.thickness_mm * each.factor)]
     best, *others = likely if likely and likely[0].left <= enough else found
-    effect = f"left out, it is foretold {missed:.2f} CIEDE2000 off; kept, it pulls what it holds towards itself"
+    effect = f"left out, it is predicted {missed:.2f} CIEDE2000 off; kept, it pulls what it holds towards itself"
     if best.left > enough:
         return Finding(
             kind="out_of_line",
             where=swatch.name,
             about=(swatch.name,),
-            words=f"the other castings foretell {missed:.2f} CIEDE2000 off; its mean square miss is "
+            words=f"the other castings predict {missed:.2f} CIEDE2000 off; its mean square miss is "
             f"{judged.mean_square:.0f} times what the stated errors allow, and no single dose or thickness explains it",
             effect=effect,
             mend="see whether its label, blend or readings were mixed up; else pour it again",
@@ -276,7 +276,7 @@ def _told_of_colour(name: str, size: float, missed: float) -> Finding:
         kind="out_of_line",
         where=name,
         about=(name,),
-        words=f"the other castings foretell {missed:.2f} CIEDE2000 off, {size:.1f} times what the stated errors allow",
+        words=f"the other castings predict {missed:.2f} CIEDE2000 off, {size:.1f} times what the stated errors allow",
         effect="kept, it pulls what it holds towards itself, and all errors are stated larger",
         mend="see whether its label, blend, dose, thickness or readings were mixed up; else pour it again",
     )

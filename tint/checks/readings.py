@@ -77,7 +77,7 @@ def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
             words=f"its {len(group)} readings {way} (rows {rows}) {seen}, "
             f"but the stated repeatability is {folder.instrument.repeatability:g}",
             effect=f"the castings are known no better than {_colour_spread(folder, values):.2f} CIEDE2000 "
-            "there, more than is foretold",
+            "there, more than is predicted",
             mend="read it again, cleaned and seated anew; if it recurs, state a larger repeatability",
         )
 
@@ -198,7 +198,7 @@ def _below_the_face(folder: SwatchFolder) -> Iterator[Finding]:
         about=tuple(swatches),
         words=f"{len(low)} of {len(read)} readings fall below what the smooth face alone reflects; the lowest, row "
         f"{darkest.row} ({darkest.swatch}), is {least:.4f} at {at} against {face:.4f} at the least",
-        effect="dark colours are foretold darker than they will read; was the specular reflection left out?",
+        effect="dark colours are predicted darker than they will read; was the specular reflection left out?",
         mend='read again with it included, or write geometry = "de:8" if all readings were taken without it; '
         "a rough or dusty face does this too",
     )

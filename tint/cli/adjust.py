@@ -179,7 +179,7 @@ def _target(
 
 
 def _show(out: Console, done: Adjustment, trials: tuple[Trial, ...], cup: Cup | None, optics: str) -> None:
-    show.title(out, done.verdict, f"Wanted: {done.answer.target.in_words}. {done.foretold.conditions}; {optics}")
+    show.title(out, done.verdict, f"Wanted: {done.answer.target.in_words}. {done.predicted.conditions}; {optics}")
     _show_misses(out, done)
     show.notes(out, "What the trial says went wrong", [each.words for each in done.findings])
     if done.otherwise is not None and not done.leave:
@@ -288,7 +288,7 @@ def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:
         if added is None
         else msgspec.structs.asdict(jsonable.look(added.appearance))
         | {"base_g": added.base_g, "pigments_g": added.pigments_g, "delta_e": added.delta_e},
-        "foretold": jsonable.look(done.foretold),
+        "predicted": jsonable.look(done.predicted),
         "trials": len(trials),
         "cautions": cautions(done.palette, trials),
     }

@@ -1,4 +1,4 @@
-"""A folder of colours as arrays: the unknowns that make its coefficients and castings, and the colours they foretell.
+"""A folder of colours as arrays: the unknowns that make its coefficients and castings, and the colours they predict.
 
 The unknowns are those of `SpectralPrior`, a few numbers each for the k and the s of a component, then two for the
 anisotropy of each, three for the colour of each backing, and the thickness and the doses of every casting; all in units

@@ -244,7 +244,7 @@ def most_likely(residual: Callable[[Array], tuple[Array, Array]], start: Array) 
 # for spectra, with three numbers a reading.
 
 
-_LEVERAGE = 0.05  # a reading that alone holds up a coefficient cannot be foretold: its miss is kept from running away
+_LEVERAGE = 0.05  # a reading that alone holds up a coefficient cannot be predicted: its miss is kept from running away
 
 
 def evidence(colours: Colours, fitted: Fitted, *, leverage: float = _LEVERAGE) -> Evidence:
@@ -255,14 +255,14 @@ def evidence(colours: Colours, fitted: Fitted, *, leverage: float = _LEVERAGE) -
     """
     here = fitted.here
     readings, view = colours.problem.readings, colours.view
-    foretold, variance = _left_out(colours, fitted, leverage)
-    lab = colorimetry.lab(np.maximum(foretold, 0.0), view)
+    predicted, variance = _left_out(colours, fitted, leverage)
+    lab = colorimetry.lab(np.maximum(predicted, 0.0), view)
     _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
     parts = colorimetry.difference_parts(lab, colours.lab)
     return Evidence(
         read=colorimetry.smoothest_spectrum(colours.lab, view, near=here.shown.values),
         fitted=here.shown.values,
-        foretold=foretold,
+        predicted=predicted,
         swatch=readings.casting,
         backing=readings.backing,
         missed=np.sum(parts**2, axis=-1),
@@ -286,7 +286,7 @@ def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array,
     noise = noise_covariance(colours, here.by_share, fitted.misfit) / weight[casting][:, None, None]
     honest = noise_covariance(colours, here.by_share, 0.0)
     common = here.by_unknown[..., :n] @ root[:n]
-    foretold, covariance = np.empty_like(as_written), np.empty((*missed.shape, 3))
+    predicted, covariance = np.empty_like(as_written), np.empty((*missed.shape, 3))
     for number in range(weight.size):
         rows = np.flatnonzero(casting == number)
         size = 3 * rows.size
@@ -297,12 +297,12 @@ def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array,
         lifted = np.linalg.solve(about * (1.0 + leverage) - fit, np.column_stack((missed[rows].ravel(), fit)))
         # What the casting had pulled the fit to is taken back, along the spectra that it had pulled.
         moved = root[: colours.n_material] @ (along.T @ lifted[:, 0])
-        foretold[rows] = as_written[rows] - _spectra_moved(colours, here, rows, moved)
+        predicted[rows] = as_written[rows] - _spectra_moved(colours, here, rows, moved)
         without = (about @ lifted[:, 1:]).reshape(rows.size, 3, rows.size, 3)
         each = np.arange(rows.size)
         of_making = own[rows] @ np.swapaxes(own[rows], 1, 2)
         covariance[rows] = without[each, :, each] + honest[rows] + of_making
-    return foretold, covariance
+    return predicted, covariance
 
 
 def _spectra_moved(colours: Colours, here: Linear, rows: NDArray[np.int64], moved: Array) -> Array:

@@ -248,14 +248,14 @@ def gather(fitted: Fitted, view: Viewing) -> Evidence:
         The light and observer that misses are judged in.
     """
     problem, count = fitted.problem, len(fitted.problem.read)
-    foretold, missed, expected = np.empty_like(problem.read), np.empty(count), np.empty(count)
+    predicted, missed, expected = np.empty_like(problem.read), np.empty(count), np.empty(count)
     for each in one_by_one(fitted):
-        foretold[each.rows] = problem.read[each.rows] - each.missed
+        predicted[each.rows] = problem.read[each.rows] - each.missed
         missed[each.rows], expected[each.rows] = in_colour(problem, each, view)
     return Evidence(
         read=problem.read,
         fitted=fitted.minimum.shown.values,
-        foretold=foretold,
+        predicted=predicted,
         swatch=problem.readings.casting,
         backing=problem.readings.backing,
         missed=missed,

@@ -71,12 +71,12 @@ class Evidence:
     # read, fitted: shape (n_readings, n_wavelengths) [-]
     read: Array
     fitted: Array
-    foretold: Array  # shape (n_readings, n_wavelengths), what a fit without that swatch would have said of it [-]
+    predicted: Array  # shape (n_readings, n_wavelengths), what a fit without that swatch would have said of it [-]
     swatch: NDArray[np.int64]  # shape (n_readings,), index into `Palette.swatches`
     # shape (n_readings,), index into the palette's backings; -1 for a free slab, -2 for a transmittance, -3 for a
     # regular one
     backing: NDArray[np.int64]
-    # missed, expected: shape (n_readings,), squared CIEDE2000 between foretold and read (D65, 10 degrees; colours in
+    # missed, expected: shape (n_readings,), squared CIEDE2000 between predicted and read (D65, 10 degrees; colours in
     # their own light), and the mean square that covariance, thickness, doses and noise lead one to expect [-]
     missed: Array
     expected: Array

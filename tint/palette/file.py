@@ -22,7 +22,7 @@ BROKEN = "is broken or of another version"  # what is found of a file that no pa
 
 _ARRAYS = ("wavelengths", "k", "s", "g", "g_error", "index", "index_error", "local", "modes")
 _FINITE = (*_ARRAYS, "backings")
-_EVIDENCE = ("read", "fitted", "foretold", "swatch", "backing", "missed", "expected")
+_EVIDENCE = ("read", "fitted", "predicted", "swatch", "backing", "missed", "expected")
 _PLAIN = (
     "name",
     "read_as",
@@ -141,7 +141,7 @@ def _check(arrays: dict[str, Array], header: _Header) -> None:
         "index_error": (n_bases,), "local": (w, 2 * n, 2 * n), "modes": (modes, w, 3 * n),
         "backings": (n_backings, w) if n_backings else (0, 0), "evidence swatch": one, "evidence backing": one,
         "evidence missed": one, "evidence expected": one, "evidence read": each, "evidence fitted": each,
-        "evidence foretold": each,
+        "evidence predicted": each,
     }  # fmt: skip
     for name, shape in shapes.items():
         array = arrays[name]

@@ -163,7 +163,7 @@ class Calibration:
     matrix: Array  # shape (terms, 3): root-polynomial terms to XYZ
     degree: int
     white: Array  # shape (3,): XYZ of the perfect white in the light asked for
-    # shape (24, 3): CIELAB of the patches as fitted, and each foretold by the others [-]
+    # shape (24, 3): CIELAB of the patches as fitted, and each predicted by the others [-]
     fitted: Array
     left_out: Array
     reference: Array  # shape (24, 3): CIELAB that they are known to have [-]
@@ -171,7 +171,7 @@ class Calibration:
 
     @property
     def missed(self) -> Array:
-        """CIEDE2000 of the patches that counted, each foretold by the others, shape (n,)."""
+        """CIEDE2000 of the patches that counted, each predicted by the others, shape (n,)."""
         return difference(self.reference, self.left_out)[self.use > 0]
 
     @property
@@ -245,7 +245,7 @@ def calibrate(
     Notes
     -----
     Least squares over CIEDE2000's three parts, the unknowns tied to their start by `EXPECTED`. The degree is the one
-    whose patches, each left out and all else fitted again, are foretold best.
+    whose patches, each left out and all else fitted again, are predicted best.
     """
     xyz = lab_to_xyz(reference, white)
     starts = [Seen(values, at, coding, card) for coding in (CODED, STRAIGHT)]

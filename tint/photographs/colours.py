@@ -49,7 +49,7 @@ MOST_SCATTER = 0.08
 # Chance error of a patch's mean, CIEDE2000, half of the patches being better: past it noise outweighs what the chart
 # can tell.
 MOST_NOISE = 0.7
-# Means of CIEDE2000 over the chart, each patch foretold by the others: no better than the eye's memory.
+# Means of CIEDE2000 over the chart, each patch predicted by the others: no better than the eye's memory.
 MOST_MISSED = 4.0
 # Natural logarithms of light. What a white card shows can be taken out, but flare and shadows come with it; what the
 # chart alone shows is carried on to the spots, and by more than a sixth nobody should.
@@ -127,7 +127,7 @@ def check_light(span: float, left_over: float | None) -> None:
 
 
 def check_residual(calibration: Calibration) -> None:
-    """Refuse a chart whose patches the others do not foretell."""
+    """Refuse a chart whose patches the others do not predict."""
     missed = calibration.missed
     if missed.mean() > MOST_MISSED:
         worst = np.array(PATCHES)[calibration.use > 0][np.argmax(missed)]
@@ -187,7 +187,7 @@ class Photographed:
     observer: int
     spots: tuple[SpotColour, ...]
     calibration: Calibration
-    # CIEDE2000 of the chart's patches, each foretold by the others [-]
+    # CIEDE2000 of the chart's patches, each predicted by the others [-]
     missed_mean: float
     missed_95: float
     missed_most: float

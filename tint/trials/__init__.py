@@ -74,7 +74,7 @@ class Adjustment:
 
     misses: tuple[Miss, ...]  # all that was asked; the colour in the setting comes first
     palette: Palette  # as it is now believed to be, for these lots
-    foretold: Appearance  # what that palette says of the last trial's blend in the setting
+    predicted: Appearance  # what that palette says of the last trial's blend in the setting
     answer: Answer  # recipes for a fresh batch, by that palette
     # whether the recipes were sought among those that keep the trial's pigments; else these no longer reach the
     # target, and others are expected to come nearer
@@ -154,7 +154,7 @@ def adjust(
     rules = keeping(last, given)
     found = [] if doubts.only else causes(palette, trials, doubts)
     learned = found[0].learned if found else learn(palette, trials, doubts)
-    foretold = predict(learned.palette, last.blend, setting=setting)
+    predicted = predict(learned.palette, last.blend, setting=setting)
     asked = _as_solid(palette, target, last, setting)
     cause = found[0] if found else None
     answer, kept = corrected(learned.palette, asked, setting, last.blend, rules, given, cause)
@@ -164,10 +164,10 @@ def adjust(
             answer, kept = free, free_kept
     return Adjustment(
         misses=tuple(
-            misses(learned.palette, target, last, setting=setting, foretold=foretold, recipe=answer.recipes[0])
+            misses(learned.palette, target, last, setting=setting, predicted=predicted, recipe=answer.recipes[0])
         ),
         palette=learned.palette,
-        foretold=foretold,
+        predicted=predicted,
         answer=answer,
         kept_pigments=kept,
         additions=None if cup is None else additions(learned.palette, target, cup, setting=setting, rules=rules),

@@ -1,4 +1,4 @@
-"""What went wrong: one thing, several or nothing, compared by how well each foretells the readings.
+"""What went wrong: one thing, several or nothing, compared by how well each predicts the readings.
 
 A trial missed by five units of colour can be explained by a little of everything, and is so by least squares; but a lot
 that is a fifth weak is one thing, and one thing is likelier than five that happen to add up. Every explanation is given
@@ -66,7 +66,7 @@ def causes(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> list[Ca
     # A palette that missed its own castings by more than it states is believed less here too.
     wide = replace(palette, local=palette.local * widened, modes=palette.modes * np.sqrt(widened))
     layouts = dict(_layouts(palette, trials, doubts))
-    # What no explanation foretells is noise for all of them alike.
+    # What no explanation predicts is noise for all of them alike.
     _, noise = settled(wide, trials, layouts[SEVERAL])
     modes = {what: mode(wide, trials, layout, noise) for what, layout in layouts.items()}
     log = np.array([modes[what].log_evidence + np.log(before) for what, before in _believed_before(layouts).items()])

@@ -166,7 +166,7 @@ def read_reading(
     Parameters
     ----------
     where : str
-        `FILE` or `FILE:NAME`. A colour will do: of all spectra that have it, the one nearest to what is foretold of
+        `FILE` or `FILE:NAME`. A colour will do: of all spectra that have it, the one nearest to what is predicted of
         the blend stands in for the one that was not read.
     blend : Blend
         What was poured.

@@ -57,7 +57,7 @@ class Miss:
 
 
 def misses(
-    palette: Palette, target: Target, trial: Trial, *, setting: Setting, foretold: Appearance, recipe: Recipe
+    palette: Palette, target: Target, trial: Trial, *, setting: Setting, predicted: Appearance, recipe: Recipe
 ) -> list[Miss]:
     """All that a target asks of a trial; the colour in the setting comes first.
 
@@ -65,42 +65,42 @@ def misses(
     ----------
     palette : Palette
         As it is now believed to be.
-    foretold : Appearance
+    predicted : Appearance
         What it says of the trial's blend in the setting.
     recipe : Recipe
         The corrected one.
     """
     first = Look(lab=target.lab, thickness_mm=target.thickness_mm)
     looks = [replace(each, thickness_mm=each.thickness_mm or target.thickness_mm) for each in (first, *target.also)]
-    told = [replace(_colour(palette, look, trial, setting, foretold), remains=recipe.delta_e) for look in looks]
+    told = [replace(_colour(palette, look, trial, setting, predicted), remains=recipe.delta_e) for look in looks]
     remains = abs(recipe.opacity_miss)
-    if target.asks_opacity and np.isfinite(foretold.contrast_ratio):
+    if target.asks_opacity and np.isfinite(predicted.contrast_ratio):
         read = _read_ratio(palette, trial, setting)
-        ratio = foretold.contrast_ratio if read is None else read
-        scatter = max(foretold.contrast_ratio_error, MET)
+        ratio = predicted.contrast_ratio if read is None else read
+        scatter = max(predicted.contrast_ratio_error, MET)
         miss = float(target.opacity_miss(ratio))
         firm = target.contrast_ratio is None
         told.append(
             Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None, remains=remains, firm=firm)
         )
     if target.asks_haze:
-        miss = float(target.haze_miss(foretold.haze))
-        scatter = max(foretold.haze_error, MET)
+        miss = float(target.haze_miss(predicted.haze))
+        scatter = max(predicted.haze_error, MET)
         told.append(Miss(what=HAZE, value=miss, scatter=scatter, as_read=False, remains=remains))
     if target.asks_light:
-        miss = float(target.light_miss(foretold.luminous_transmittance))
+        miss = float(target.light_miss(predicted.luminous_transmittance))
         told.append(Miss(what=LIGHT, value=miss, scatter=_LIGHT_SCATTER, as_read=False, remains=remains))
     return told
 
 
-def _colour(palette: Palette, look: Look, trial: Trial, setting: Setting, foretold: Appearance) -> Miss:
+def _colour(palette: Palette, look: Look, trial: Trial, setting: Setting, predicted: Appearance) -> Miss:
     own = replace(
         setting,
-        over=look.over or foretold.over,
+        over=look.over or predicted.over,
         seat=look.seat or setting.seat,
         thickness_mm=look.thickness_mm or setting.thickness_mm,
     )
-    seen = foretold if own == replace(setting, over=foretold.over) else predict(palette, trial.blend, setting=own)
+    seen = predicted if own == replace(setting, over=predicted.over) else predict(palette, trial.blend, setting=own)
     read = _read(palette, trial, own)
     lab = seen.lab if read is None else colorimetry.lab(read, setting.viewing(palette))
     return Miss(
