@@ -262,8 +262,8 @@ CHAMPIONS = {
     "the nearest colour": "delta_e",
     "the least pigment": "loading",
     "the cheapest": "price",
-    "the steadiest from light to light": "metamerism",
-    "the least upset by weighing": "sensitivity",
+    "the most stable across lights": "metamerism",
+    "the least sensitive to weighing errors": "sensitivity",
 }
 
 

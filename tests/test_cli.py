@@ -201,7 +201,7 @@ def test_fit_writes_a_palette_that_reads_back(small_folder: Path) -> None:
 
 def test_fit_json_names_every_swatch(small_folder: Path) -> None:
     content = answer("fit", small_folder)
-    keys = {"palette", "optics", "delta_e", "misfit", "swatches", "suspects", "undetermined", "conditions"}
+    keys = {"palette", "optics", "delta_e", "model_error", "swatches", "suspects", "undetermined", "conditions"}
     assert keys | {"g", "refractive_index"} <= set(content)
     assert content["g"] == {}, "two-flux theory knows none"
     assert content["refractive_index"]["clear"] == {"stated": 1.41, "value": 1.41, "error": 0.0}

@@ -77,7 +77,7 @@ def away(palette: Palette, *, over: str = "white") -> Array:
 def test_perfect_readings_give_the_truth_back(geometry: str, seat: str) -> None:
     palette = fit_two_flux(studio(instrument=replace(synthetic.INSTRUMENT, geometry=geometry), seat=seat))
     assert np.allclose(fitted(palette), TRUTH, rtol=2e-3, atol=1e-5)  # the priors pull, ever so little
-    assert palette.misfit == 0.0
+    assert palette.model_error == 0.0
     assert palette.undetermined == ()
     assert [swatch.name for swatch in palette.swatches] == [cast.name for cast in CASTS]
     for swatch in palette.swatches:
@@ -211,18 +211,18 @@ def test_misses_of_swatches_left_out_are_as_large_as_expected(many: list[Palette
     assert 0.7 < np.mean(missed / expected) < 1.5
 
 
-def test_the_misfit_is_not_made_up(many: list[Palette]) -> None:
+def test_the_model_error_is_not_made_up(many: list[Palette]) -> None:
     # The readings were made by the fitted model, so noise is all there is.
-    assert np.median([palette.misfit for palette in many]) < 0.001
+    assert np.median([palette.model_error for palette in many]) < 0.001
     assert not [swatch.name for palette in many for swatch in palette.swatches if swatch.suspect]
 
 
-def test_a_misfit_is_found_when_there_is_one() -> None:
-    # Readings worse than the instrument is said to be count as misfit, and predictions admit it.
+def test_a_model_error_is_found_when_there_is_one() -> None:
+    # Readings worse than the instrument is said to be count as model error, and predictions admit it.
     folder = studio(seed=5, instrument=replace(synthetic.INSTRUMENT, repeatability=0.008))
     honest, boast = fit_two_flux(folder), fit_two_flux(replace(folder, instrument=synthetic.INSTRUMENT))
-    assert honest.misfit < 0.004
-    assert 0.01 < boast.misfit < 0.05
+    assert honest.model_error < 0.004
+    assert 0.01 < boast.model_error < 0.05
     errors = [
         predict(palette, Blend("clear", {"white": 0.5}), setting=Setting(thickness_mm=2.0)).expected_error
         for palette in (fit_two_flux(studio(seed=5)), boast)
@@ -553,4 +553,4 @@ def test_of_two_minima_that_few_castings_leave_the_deeper_one_is_found() -> None
     palette = fit_palette(read_folder(Path(__file__).parent / "data" / "two_minima"))
     white = palette.g[list(palette.pigments).index("white") + len(palette.bases)]
     assert white.mean() == pytest.approx(0.79, abs=0.12)
-    assert palette.misfit < 2e-4
+    assert palette.model_error < 2e-4

@@ -233,12 +233,12 @@ def test_reference_noise_is_that_of_tristimulus_values() -> None:
 # Leaving out
 
 
-def at_the_mode(colours: Colours, misfit: float, weight: Array) -> tuple[Array, Linear, Array, Array]:
+def at_the_mode(colours: Colours, model_error: float, weight: Array) -> tuple[Array, Linear, Array, Array]:
     """Unknowns and colours there, the information and the inverse of the noise of each reading."""
     unknowns: Array = np.zeros(colours.n_unknowns)
     for _ in range(60):
         here = linear(colours, unknowns)
-        inverse = np.linalg.inv(noise_covariance(colours, here.by_share, misfit))
+        inverse = np.linalg.inv(noise_covariance(colours, here.by_share, model_error))
         inverse = inverse * weight[colours.problem.readings.casting][:, None, None]
         information, pull = normal(here, unknowns, inverse, colours.lab - here.lab, slice(None))
         step = np.linalg.solve(information + np.eye(unknowns.size), pull - unknowns)
@@ -256,15 +256,17 @@ def normal(
     return information, np.einsum("mcu,mcd,md->u", by, inverse[rows], missed[rows], optimize=True)
 
 
-@pytest.mark.parametrize("misfit", [0.05, 1.0])
+@pytest.mark.parametrize("model_error", [0.05, 1.0])
 def test_reference_what_is_predicted_is_the_linear_fit_without_the_swatch(
-    misfit: float,
+    model_error: float,
 ) -> None:
     colours = laid_out()
     weight = np.linspace(0.3, 1.0, colours.problem.thickness.size)
-    unknowns, here, information, inverse = at_the_mode(colours, misfit, weight)
+    unknowns, here, information, inverse = at_the_mode(colours, model_error, weight)
     root = np.linalg.cholesky(np.linalg.inv(information))
-    evidence = colours_fit.evidence(colours, colours_fit.Fitted(unknowns, here, root, misfit, weight), leverage=0.0)
+    evidence = colours_fit.evidence(
+        colours, colours_fit.Fitted(unknowns, here, root, model_error, weight), leverage=0.0
+    )
     honest = noise_covariance(colours, here.by_share, 0.0)
     used = colours.problem.used
     places = np.full(used.shape, -1)
@@ -359,9 +361,9 @@ def test_misses_of_swatches_left_out_are_as_large_as_expected(many: list[Palette
     assert 0.6 < np.mean(missed / expected) < 1.4
 
 
-def test_the_misfit_is_not_made_up_and_nobody_is_accused(many: list[Palette]) -> None:
+def test_the_model_error_is_not_made_up_and_nobody_is_accused(many: list[Palette]) -> None:
     lightness = 116.0 / 3.0
-    assert np.median([lightness * palette.misfit for palette in many]) < 0.06
+    assert np.median([lightness * palette.model_error for palette in many]) < 0.06
     assert not [swatch.name for palette in many for swatch in palette.swatches if swatch.suspect]
 
 
@@ -398,13 +400,13 @@ def test_what_was_read_is_kept_as_it_was_read() -> None:
     assert palette.pair == ("black", "white")
 
 
-def test_a_misfit_is_found_when_there_is_one() -> None:
-    # Readings worse than the colorimeter is said to be count as misfit, and predictions admit it.
+def test_a_model_error_is_found_when_there_is_one() -> None:
+    # Readings worse than the colorimeter is said to be count as model error, and predictions admit it.
     worse = replace(INSTRUMENT, repeatability=0.01)
     folder = as_colours(studio(seed=5, instrument=worse), seed=5)
     honest = fit_two_flux(folder)
     boast = fit_two_flux(replace(folder, instrument=replace(folder.instrument, repeatability=0.001)))
-    assert boast.misfit > 2.0 * honest.misfit
+    assert boast.model_error > 2.0 * honest.model_error
     good = fit_two_flux(coloured(5))
     errors = [
         predict(palette, Blend("clear", {"white": 0.5}), setting=Setting(thickness_mm=2.0)).expected_error
@@ -431,7 +433,7 @@ def test_a_wrong_dose_that_is_not_seen_is_owned_to_in_the_stated_error() -> None
     really = Cast("blue-b", "clear", 2.0, {"blue": 0.1})
     palette = fit_two_flux(as_colours(studio(seed=3, really={"blue-b": really}), seed=3))
     missed, stated = away(palette)
-    assert palette.misfit > 5.0 * good.misfit
+    assert palette.model_error > 5.0 * good.model_error
     assert np.mean(missed <= stated) > 0.9
     assert stated.mean() > 1.5 * away(good)[1].mean()
 
@@ -444,7 +446,7 @@ def test_the_same_folder_gives_the_same_palette_and_a_file_keeps_it(tmp_path: Pa
     for other in (again, read_palette(file, digest="5" * 64)):
         for name in ("k", "s", "g", "g_error", "index", "local", "modes", "wavelengths"):
             assert np.array_equal(getattr(palette, name), getattr(other, name)), name
-        assert (other.read_as, other.digest, other.misfit) == ("colours", "5" * 64, palette.misfit)
+        assert (other.read_as, other.digest, other.model_error) == ("colours", "5" * 64, palette.model_error)
         assert (other.lobe, other.surprises) == (palette.lobe, palette.surprises)
         assert (other.instrument, other.swatches, other.seen) == (palette.instrument, palette.swatches, palette.seen)
         assert np.array_equal(other.backings["black"], palette.backings["black"])
@@ -466,7 +468,7 @@ def test_many_flux_fits_colours_too() -> None:
     missed, stated = away(palette)
     assert missed.mean() < 1.5  # the studio is not made by this model
     assert np.mean(missed <= stated) > 0.75
-    assert palette.misfit > 0.01
+    assert palette.model_error > 0.01
 
 
 @pytest.fixture(scope="module")

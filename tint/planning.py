@@ -221,7 +221,7 @@ def _whiteness(palette: Palette, component: int) -> float:
 Array = NDArray[np.float64]
 
 AT_ONCE = 4_000_000  # numbers in memory together; a test has fewer
-_LIGHTNESS = 116.0 / 3.0  # L* by the palette's misfit, a share of reflectance^(2/3)
+_LIGHTNESS = 116.0 / 3.0  # L* by the palette's model error, a share of reflectance^(2/3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -313,11 +313,11 @@ def _seen(palette: Palette, blend: Blend, depth: float) -> _Seen:
 def _spectra(palette: Palette, blend: Blend, depth: float) -> Array:
     """Slopes of its spectra in units of their noise, shape (n_backings, n_wavelengths, 3 n_components)."""
     seen, instrument = _seen(palette, blend, depth), palette.instrument
-    misfit = palette.misfit * np.maximum(seen.reflectance, 0.0) ** (2.0 / 3.0)
+    model_error = palette.model_error * np.maximum(seen.reflectance, 0.0) ** (2.0 / 3.0)
     # Thickness and doses of the casting itself are not known either; what they blur is not learned.
     blur = (instrument.thickness_error_mm * seen.by_thickness) ** 2
     blur += (instrument.dose_error_percent / 100.0 * seen.by_dose) ** 2
-    variance = instrument.noise**2 + misfit**2 + blur
+    variance = instrument.noise**2 + model_error**2 + blur
     return np.asarray(seen.by_theta / np.sqrt(variance)[..., None])
 
 
@@ -336,7 +336,7 @@ def _colours(palette: Palette, blend: Blend, depth: float) -> Array:
         axis=-1,
     ).reshape(-1, 2)
     noise = instrument.noise**2 * by_share @ np.swapaxes(by_share, 1, 2)
-    covariance = made @ made.T + (_LIGHTNESS * palette.misfit) ** 2 * np.eye(made.shape[0])
+    covariance = made @ made.T + (_LIGHTNESS * palette.model_error) ** 2 * np.eye(made.shape[0])
     for at, each in enumerate(noise):
         covariance[3 * at : 3 * at + 3, 3 * at : 3 * at + 3] += each
     return np.asarray(np.linalg.solve(np.linalg.cholesky(covariance), slopes.reshape(made.shape[0], -1)))

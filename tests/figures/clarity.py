@@ -165,7 +165,7 @@ def evidence(first: int, last: int) -> None:
                 palette = fit_palette(read_folder(place))
             found[name].append(np.abs((palette.g - true).mean(axis=1)))
             _judge(poured, palette, missed[name])
-            line += f", {name}: g off by {found[name][-1].mean():.3f}, misfit {palette.misfit:.4f}"
+            line += f", {name}: g off by {found[name][-1].mean():.3f}, model error {palette.model_error:.4f}"
         print(line, flush=True)
     for name, each in found.items():
         off = np.concatenate(each)

@@ -70,7 +70,7 @@ def main() -> None:
     for optics in args.optics or ["two-flux"]:
         palette = fit_palette(folder, optics=optics)
         residual = np.array([swatch.delta_e for swatch in palette.swatches])
-        print(f"\n{optics}: {len(palette.swatches)} castings, misfit {palette.misfit:.4f}")
+        print(f"\n{optics}: {len(palette.swatches)} castings, model error {palette.model_error:.4f}")
         print(f"{'CIEDE2000, D65, 10 degrees':32s} {'mean':>6s} {'95 %':>6s} {'max':>6s}")
         print(row("fit residual, per swatch", residual[np.isfinite(residual)]))
         for seat in ("air", "wet"):

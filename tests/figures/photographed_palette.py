@@ -185,7 +185,7 @@ def main() -> None:
         palette = fit_palette(read_folder(folder))
     missed = np.mean([each.missed_mean for each in pictures])
     print(f"{len(pictures)} photographs; {spared} of {2 * len(castings)} spots refused; chart missed by {missed:.2f}")
-    noise = f"{palette.instrument.repeatability:g}, misfit {38.7 * palette.misfit:.2f} L*"
+    noise = f"{palette.instrument.repeatability:g}, model error {38.7 * palette.model_error:.2f} L*"
     print(f"{len(palette.swatches)} castings, {len(palette.evidence.read)} colours; repeatability {noise}\n")
     head = f"{'mean':>6s} {'95 %':>6s} {'max':>6s} {'stated':>8s} {'holds %':>8s} {'by camera %':>11s}"
     print(f"{'CIEDE2000':14s} {head}     contrast ratio off: mean, 95 %, max, holds %")

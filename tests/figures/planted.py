@@ -150,7 +150,7 @@ FAULTS: list[tuple[str, str, str, Callable[[Path], None]]] = [
 ]  # fmt: skip
 
 
-# Likewise, by size: faults so small that the stated errors and the model's own misfit may hide them.
+# Likewise, by size: faults so small that the stated errors and the model's own error may hide them.
 GRADED: list[tuple[str, str, str, tuple[float, ...], Callable[[float], Callable[[Path], None]]]] = [
     ("red dosed so many % above what is written", "strength", "red-0.2-2mm, red", (6, 8, 10, 12, 15),
      lambda size: castings(written("red-0.2-2mm", "red", 1 / (1 + size / 100)))),

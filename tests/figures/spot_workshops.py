@@ -103,7 +103,7 @@ def judge(seed: int, *, photons: int) -> dict[str, list[tuple[float, float]]]:
                         found.setdefault(name, []).append((miss, said.expected_error))
             if stated:
                 print(f"  {seed}, {seen:g} of {lit:g}: {len(workshop.castings)} castings, share of the loss "
-                      f"{palette.spot_share:.3f}, misfit {palette.misfit:.4f}", flush=True)  # fmt: skip
+                      f"{palette.spot_share:.3f}, model error {palette.model_error:.4f}", flush=True)  # fmt: skip
     return found
 
 

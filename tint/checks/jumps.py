@@ -143,8 +143,8 @@ def of_tails(ground: Ground) -> Iterator[Finding]:
     """
     folder, problem, minimum = ground.folder, ground.fitted.problem, ground.fitted.minimum
     residual = problem.read - minimum.shown.values
-    misfit = ground.fitted.weighting.misfit * np.maximum(minimum.shown.values, 0.0) ** (2.0 / 3.0)
-    z = residual / np.hypot(folder.instrument.noise, misfit)
+    model_error = ground.fitted.weighting.model_error * np.maximum(minimum.shown.values, 0.0) ** (2.0 / 3.0)
+    z = residual / np.hypot(folder.instrument.noise, model_error)
     far = _MODEL_SLACK * limit(len(folder.pigments) * folder.wavelengths.size)
     for number, name in enumerate(folder.pigments):
         k = minimum.at.ks[0, len(folder.bases) + number]

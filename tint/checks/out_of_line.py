@@ -113,7 +113,9 @@ def _told(ground: Ground, judged: Judged) -> Finding:
     # A thickness that no mould of the folder has is no reason where a dose is one.
     likely = [each for each in found if each.pigment or _is_cast(ground, swatch.thickness_mm * each.factor)]
     best, *others = likely if likely and likely[0].left <= enough else found
-    effect = f"left out, it is predicted {missed:.2f} CIEDE2000 off; kept, it pulls what it holds towards itself"
+    effect = (
+        f"left out, it is predicted {missed:.2f} CIEDE2000 off; if kept, it biases the coefficients of its pigments"
+    )
     if best.left > enough:
         return Finding(
             kind="out_of_line",
@@ -277,6 +279,6 @@ def _told_of_colour(name: str, size: float, missed: float) -> Finding:
         where=name,
         about=(name,),
         words=f"the other castings predict {missed:.2f} CIEDE2000 off, {size:.1f} times what the stated errors allow",
-        effect="kept, it pulls what it holds towards itself, and all errors are stated larger",
+        effect="if kept, it biases the coefficients of its pigments, and all errors are stated larger",
         mend="see whether its label, blend, dose, thickness or readings were mixed up; else pour it again",
     )

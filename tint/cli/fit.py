@@ -79,7 +79,7 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
         ("largest", f"{show.fixed(size['max'], 2)} CIEDE2000", ""),
         (
             "model error",
-            f"{show.fixed(_LIGHTNESS * palette.misfit, 2)} L*",
+            f"{show.fixed(_LIGHTNESS * palette.model_error, 2)} L*",
             f"per {'wavelength' if palette.read_as == 'spectra' else 'colour'}, after subtracting the noise",
         ),
     ]
@@ -176,7 +176,7 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
             for name, (stated, fitted, error) in _indices(palette).items()
         },
         "delta_e": residuals(palette.swatches),
-        "misfit": palette.misfit,
+        "model_error": palette.model_error,
         "swatches": [{name: getattr(swatch, name) for name in names} for swatch in palette.swatches],
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
         "undetermined": list(palette.undetermined),

@@ -195,10 +195,10 @@ def changes(colours: Colours, shown: Shown, steps: Array) -> Array:
     return np.stack((k * of_k, s * of_s, m * of_s + of_g), axis=1)
 
 
-def noise_covariance(colours: Colours, by_share: Array, misfit: float) -> Array:
-    """Covariance of each reading, shape (n_readings, 3, 3): noise of X, Y and Z, and the model's misfit."""
+def noise_covariance(colours: Colours, by_share: Array, model_error: float) -> Array:
+    """Covariance of each reading, shape (n_readings, 3, 3): noise of X, Y and Z, and the model's own error."""
     noise = colours.problem.instrument.noise
-    return np.asarray(noise**2 * by_share @ np.swapaxes(by_share, 1, 2) + misfit**2 * np.eye(3))
+    return np.asarray(noise**2 * by_share @ np.swapaxes(by_share, 1, 2) + model_error**2 * np.eye(3))
 
 
 # What absorption and scattering spectra look like before anything is read: three numbers a reading cannot say how k and

@@ -35,10 +35,10 @@ from tint.palette import INSIDE, Evidence, Palette, compress
 from tint.spectra import Array
 from tint.swatches import PHOTOGRAPH, SwatchFolder
 
-_DOUBT = 0.1  # misfit to begin with [CIELAB units]
+_DOUBT = 0.1  # model error to begin with [CIELAB units]
 _LEAST_DOUBT = 0.02  # the same where colours agree: what two printed decimals leave open
 _ROUNDS = 4  # of weighing the readings anew
-_PASSES = 5  # of telling misfit and outliers apart
+_PASSES = 5  # of telling model error and outliers apart
 _OUTLYING = 3.0  # times the median residual, from where a casting loses weight ...
 _CROWD = 1.8  # ... unless a tenth of all castings are nearly as far out: then it is the model that misses them
 _DETAIL = 0.01  # sd of what the modes leave out of k and s, as a share of them
@@ -52,7 +52,7 @@ class Fitted:
     unknowns: Array
     here: Linear
     root: Array
-    misfit: float
+    model_error: float
     weight: Array
 
 
@@ -62,15 +62,15 @@ def fit_colours(folder: SwatchFolder, *, optics: str, g: float | None) -> Palett
     colours = lay_out_colours(folder, prior, optics=optics, g=g)
     fitted = _search(colours, first_unknowns(colours), _DOUBT, np.ones(colours.problem.thickness.size))
     for _ in range(_ROUNDS):
-        misfit, weight = _weigh(colours, fitted)
-        fitted = _search(colours, fitted.unknowns, misfit, weight)
+        model_error, weight = _weigh(colours, fitted)
+        fitted = _search(colours, fitted.unknowns, model_error, weight)
     return _palette(folder, colours, prior, fitted)
 
 
-def _search(colours: Colours, start: Array, misfit: float, weight: Array) -> Fitted:
-    """The posterior mode under a given misfit and given weights of the castings."""
+def _search(colours: Colours, start: Array, model_error: float, weight: Array) -> Fitted:
+    """The posterior mode under a given model error and given weights of the castings."""
     of_reading = np.sqrt(weight[colours.problem.readings.casting])
-    covariance = noise_covariance(colours, linear(colours, start).by_share, misfit)
+    covariance = noise_covariance(colours, linear(colours, start).by_share, model_error)
     whiten = np.linalg.inv(np.linalg.cholesky(covariance)) * of_reading[:, None, None]
 
     def residual(unknowns: Array) -> tuple[Array, Array]:
@@ -80,33 +80,33 @@ def _search(colours: Colours, start: Array, misfit: float, weight: Array) -> Fit
 
     unknowns, information, _ = most_likely(residual, start)
     values, vectors = np.linalg.eigh(information)
-    return Fitted(unknowns, linear(colours, unknowns), vectors / np.sqrt(values), misfit, weight)
+    return Fitted(unknowns, linear(colours, unknowns), vectors / np.sqrt(values), model_error, weight)
 
 
 def _weigh(colours: Colours, fitted: Fitted) -> tuple[float, Array]:
-    """The misfit that makes the residuals as large as they are said to be, and what each casting counts."""
+    """The model error that makes the residuals as large as they are said to be, and what each casting counts."""
     casting, here = colours.problem.readings.casting, fitted.here
     missed = colours.lab - here.lab
-    scale = noise_covariance(colours, here.by_share, fitted.misfit)
+    scale = noise_covariance(colours, here.by_share, fitted.model_error)
     spread = here.by_unknown @ fitted.root
     spent = float(np.einsum("mcu,mcd,mdu->", spread, np.linalg.inv(scale), spread, optimize=True))
     wanted = max(missed.size - spent, 0.2 * missed.size)
     weight = np.ones(colours.problem.thickness.size)
-    misfit = _LEAST_DOUBT
-    # At first all is relative: a casting that is far out makes the misfit look large, and so itself look ordinary.
+    model_error = _LEAST_DOUBT
+    # At first all is relative: a casting that is far out makes the model error look large, and so itself look ordinary.
     for least in (0.0, *(_OUTLYING,) * _PASSES):
-        misfit = _misfit(colours, missed, here.by_share, weight[casting], wanted)
-        covariance = noise_covariance(colours, here.by_share, misfit)
+        model_error = _model_error(colours, missed, here.by_share, weight[casting], wanted)
+        covariance = noise_covariance(colours, here.by_share, model_error)
         standard = np.einsum("mc,mcd,md->m", missed, np.linalg.inv(covariance), missed) / 3.0
         size = np.sqrt(np.bincount(casting, standard) / np.bincount(casting))
         far = max(_OUTLYING * float(np.median(size)), _CROWD * float(np.quantile(size, 0.9)), least, 1e-12)
         weight = np.minimum(1.0, (far / np.maximum(size, 1e-12)) ** 2)
-    return misfit, weight
+    return model_error, weight
 
 
-def _misfit(colours: Colours, missed: Array, by_share: Array, counted: Array, wanted: float) -> float:
-    def sum_of_squares(misfit: float) -> float:
-        inverse = np.linalg.inv(noise_covariance(colours, by_share, misfit))
+def _model_error(colours: Colours, missed: Array, by_share: Array, counted: Array, wanted: float) -> float:
+    def sum_of_squares(model_error: float) -> float:
+        inverse = np.linalg.inv(noise_covariance(colours, by_share, model_error))
         return float(np.einsum("m,mc,mcd,md->", counted, missed, inverse, missed, optimize=True))
 
     low, high = _LEAST_DOUBT, 20.0
@@ -144,7 +144,7 @@ def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitte
         spot_share=1.0,
         local=local,
         modes=modes,
-        misfit=fitted.misfit / _LIGHTNESS,
+        model_error=fitted.model_error / _LIGHTNESS,
         evidence=told,
         surprises={INSIDE: inside(told, problem.thickness.size)},
         seen=report.seen(folder),
@@ -173,7 +173,7 @@ def _covariance(colours: Colours, prior: SpectralPrior, fitted: Fitted) -> tuple
 # Where the fit to colours begins: a fit to the smoothest spectra of the readings, as near as the prior can come.
 
 
-_MISFIT = 0.05  # of the smoothest spectra, which are not the true ones: a share of reflectance^(2/3)
+_MODEL_ERROR = 0.05  # of the smoothest spectra, which are not the true ones: a share of reflectance^(2/3)
 _STEPS = 15  # of a start that only has to be near
 _APART = 0.5  # sd of the logarithm by which they miss k and s
 _LEAST = 1e-5  # of k and s, so that they have a logarithm
@@ -186,7 +186,7 @@ def first_unknowns(colours: Colours) -> Array:
         problem,
         start_at(problem, guess),
         priors.prior(guess, problem.largest_depth, len(problem.optics)),
-        weight=weights(problem, problem.read, Weighting(_MISFIT, np.ones(problem.thickness.size))),
+        weight=weights(problem, problem.read, Weighting(_MODEL_ERROR, np.ones(problem.thickness.size))),
         most_steps=_STEPS,
         bend=False,
         shape=False,
@@ -283,7 +283,7 @@ def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array,
     score = here.at.own[casting]
     as_written = here.shown.values - np.einsum("umw,mu->mw", here.shown.by_own, score)
     missed = colours.lab - here.lab + np.einsum("mcu,mu->mc", own, score)
-    noise = noise_covariance(colours, here.by_share, fitted.misfit) / weight[casting][:, None, None]
+    noise = noise_covariance(colours, here.by_share, fitted.model_error) / weight[casting][:, None, None]
     honest = noise_covariance(colours, here.by_share, 0.0)
     common = here.by_unknown[..., :n] @ root[:n]
     predicted, covariance = np.empty_like(as_written), np.empty((*missed.shape, 3))

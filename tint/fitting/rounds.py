@@ -28,23 +28,23 @@ _PASSES = 3  # of telling model error and outliers apart (judgement)
 class Weighting:
     """The model's error as a share of reflectance^(2/3), which is even in lightness, and each casting's weight."""
 
-    misfit: float
+    model_error: float
     casting: Array
 
 
-def standard_deviation(problem: Problem, predicted: Array, misfit: float) -> Array:
+def standard_deviation(problem: Problem, predicted: Array, model_error: float) -> Array:
     """Of each value against the fit, shape (n_readings, n_wavelengths).
 
     Where nothing is predicted, as through a part that hides, the model may still be wrong by what noise looks like.
     """
     least = problem.noise
-    return np.asarray(np.hypot(least, misfit * np.maximum(predicted, least) ** (2.0 / 3.0)))
+    return np.asarray(np.hypot(least, model_error * np.maximum(predicted, least) ** (2.0 / 3.0)))
 
 
 def weights(problem: Problem, predicted: Array, weighting: Weighting) -> Array:
     """One over the standard deviation of each value, the casting's weight in it."""
     counted = np.sqrt(weighting.casting[problem.readings.casting])[:, None]
-    return np.asarray(counted / standard_deviation(problem, predicted, weighting.misfit))
+    return np.asarray(counted / standard_deviation(problem, predicted, weighting.model_error))
 
 
 def weigh(problem: Problem, predicted: Array, spent: float) -> Weighting:
@@ -58,17 +58,17 @@ def weigh(problem: Problem, predicted: Array, spent: float) -> Weighting:
     squared = (problem.read - predicted) ** 2
     of, count = problem.readings.casting, problem.thickness.size
     weight = np.ones(count)
-    misfit = 0.0
+    model_error = 0.0
     for _ in range(_PASSES):
-        misfit = _misfit(problem, squared, predicted, weight, spent)
-        standard = squared / standard_deviation(problem, predicted, misfit) ** 2
+        model_error = _model_error(problem, squared, predicted, weight, spent)
+        standard = squared / standard_deviation(problem, predicted, model_error) ** 2
         size = np.sqrt(np.bincount(of, standard.mean(axis=1), count) / np.bincount(of, minlength=count))
         far = max(_OUTLYING * float(np.median(size)), _CROWD * float(np.quantile(size, 0.9)), 1e-12)
         weight = np.minimum(1.0, (far / np.maximum(size, 1e-12)) ** 2)
-    return Weighting(misfit, weight)
+    return Weighting(model_error, weight)
 
 
-def _misfit(problem: Problem, squared: Array, predicted: Array, weight: Array, spent: float) -> float:
+def _model_error(problem: Problem, squared: Array, predicted: Array, weight: Array, spent: float) -> float:
     from scipy.optimize import brentq
 
     counted = weight[problem.readings.casting]
@@ -76,8 +76,8 @@ def _misfit(problem: Problem, squared: Array, predicted: Array, weight: Array, s
     values = float(counted.sum()) * problem.n_wavelengths
     wanted = max(values - spent, 0.2 * values)
 
-    def excess(misfit: float) -> float:
-        standard = squared / standard_deviation(problem, predicted, misfit) ** 2
+    def excess(model_error: float) -> float:
+        standard = squared / standard_deviation(problem, predicted, model_error) ** 2
         return float(np.sum(standard * counted[:, None])) - wanted
 
     if excess(0.0) <= 0.0:

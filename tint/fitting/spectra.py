@@ -82,7 +82,7 @@ def fit_only(
         _tell_size(problem, str(folder.path))
     problem, minimum, prior, weighting = search(problem, progress=progress, near=near)
     shown = minimum.shown
-    noise = standard_deviation(problem, shown.values, weighting.misfit)
+    noise = standard_deviation(problem, shown.values, weighting.model_error)
     noise = noise / np.sqrt(weighting.casting[problem.readings.casting])[:, None]
     return Fitted(folder, problem, minimum, weighting, posterior(problem, minimum, prior), noise)
 
@@ -185,9 +185,9 @@ def _settled(
         held = weights(problem, minimum.shown.values, weighting)
         prior = priors.smooth(prior, minimum.at.ks, problem.largest_depth, problem.anisotropy.log_wavelength)
         minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, step_taken=told)
-        small = _SETTLED * max(weighting.misfit, problem.instrument.repeatability)
+        small = _SETTLED * max(weighting.model_error, problem.instrument.repeatability)
         alike = np.allclose(weighting.casting, before.casting, atol=0.05) and have_settled(last, problem)
-        if abs(weighting.misfit - before.misfit) < small and alike:
+        if abs(weighting.model_error - before.model_error) < small and alike:
             break
     return problem, minimum, prior, weighting, held
 
@@ -200,7 +200,7 @@ def _from(
     of = [number[name] for name in problem.names]
     at = near.minimum.at
     own = at.own[of, : problem.n_slots]  # the most doses of a casting may be fewer now
-    weighting = Weighting(near.weighting.misfit, near.weighting.casting[of])
+    weighting = Weighting(near.weighting.model_error, near.weighting.casting[of])
     held = weights(problem, near.minimum.shown.values[np.isin(near.problem.readings.casting, of)], weighting)
     prior = priors.smooth(prior, at.ks, problem.largest_depth, problem.anisotropy.log_wavelength)
     start = replace(at, own=np.where(problem.used, own, 0.0))
@@ -252,7 +252,7 @@ def palette_of(fitted: Fitted) -> Palette:
         index_error=known.index_error,
         local=local,
         modes=modes,
-        misfit=weighting.misfit,
+        model_error=weighting.model_error,
         evidence=told,
         surprises=surprised,
         seen=report.seen(folder),

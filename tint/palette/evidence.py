@@ -66,7 +66,7 @@ class Surprise:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Evidence:
-    """Every reading beside what the fit says of it; what predictions near it learn their misfit from."""
+    """Every reading beside what the fit says of it; what predictions near it learn their model error from."""
 
     # read, fitted: shape (n_readings, n_wavelengths) [-]
     read: Array

@@ -32,7 +32,7 @@ _PLAIN = (
     "model",
     "lobe",
     "spot_share",
-    "misfit",
+    "model_error",
     "surprises",
     "seen",
     "swatches",
@@ -54,7 +54,7 @@ class _Header(msgspec.Struct, kw_only=True):
     model: str
     lobe: float
     spot_share: float
-    misfit: float
+    model_error: float
     surprises: dict[str, Surprise]
     seen: dict[str, Seen]
     swatches: tuple[SwatchFit, ...]

@@ -65,7 +65,7 @@ class Palette:
     modes : ndarray, shape (n_modes, n_wavelengths, 3 n_components)
         Errors of (k, s, m) common to all wavelengths (thickness, doses, g): their covariance is the sum of the outer
         products.
-    misfit : float
+    model_error : float
         What the model leaves in the readings beyond their noise, as a share of reflectance^(2/3) [-].
     surprises : dict of str to Surprise
         What leaving out taught of each way in which a blend may lie outside what was cast (`bold`), and of one inside.
@@ -92,7 +92,7 @@ class Palette:
     spot_share: float
     local: Array
     modes: Array
-    misfit: float
+    model_error: float
     evidence: Evidence
     surprises: dict[str, Surprise]
     seen: dict[str, Seen]

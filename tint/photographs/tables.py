@@ -73,7 +73,7 @@ def repeatability(told: Photographed) -> float:
     Errors of X, Y and Z of one size and independent make, in a colour, the CIEDE2000 of the root of the sum of squares
     of what each alone makes. The figure is the size that makes what the photograph states of each of its readings, the
     root mean square of them. A photograph's errors are neither independent nor of one size; `tint fit` finds what
-    this leaves out from the castings, and calls it misfit.
+    this leaves out from the castings, and calls it model_error.
     """
     readings = photo_readings(told)
     lab = np.array([each.lab for each in readings])

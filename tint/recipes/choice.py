@@ -300,15 +300,15 @@ def _champions(merits: Merits, near: Truth, chance: Array | None) -> dict[int, l
         "the fewest pigments": merits.pigments + 1e-3 * merits.miss,
         "the least pigment": merits.loading,
         "the cheapest": merits.price,
-        "the steadiest from light to light": merits.metamerism,
-        "the least upset by weighing": merits.sensitivity,
+        "the most stable across lights": merits.metamerism,
+        "the least sensitive to weighing errors": merits.sensitivity,
     }
     if chance is not None:
         told["the most likely to land"] = -chance
     champions: dict[int, list[str]] = {}
     for words, value in told.items():
         ranked = np.where(near & np.isfinite(value), value, np.inf)
-        decides = words != "the steadiest from light to light" or np.ptp(value[near]) >= _GRAIN["metamerism"]
+        decides = words != "the most stable across lights" or np.ptp(value[near]) >= _GRAIN["metamerism"]
         if np.isfinite(ranked.min()) and decides:
             champions.setdefault(int(ranked.argmin()), []).append(words)
     return champions

@@ -247,7 +247,7 @@ def _miss(
                 optics=optics,
             )
             noise = reading.noise * instrument.noise
-            sd = np.hypot(noise, palette.misfit * np.maximum(reading.values, 0.0) ** (2 / 3))
+            sd = np.hypot(noise, palette.model_error * np.maximum(reading.values, 0.0) ** (2 / 3))
             residuals.append((reading.values - read) / sd)
             by_theta.append(np.concatenate([np.outer(slope / sd, share) for slope in by_mixed], axis=1))
             own = np.zeros((read.size, layout.size))
