@@ -500,3 +500,22 @@ def test_every_wall_is_shown_and_the_worst_comes_first(demo_palette: Palette) ->
     assert 0.97 < thin.appearance.contrast_ratio < thick.appearance.contrast_ratio
     alone = found(demo_palette, target, setting=Setting(thickness_mm=2.0)).recipes[0]
     assert alone.walls == ()
+
+
+@pytest.mark.parametrize("base", ["clear", "milky"])
+@pytest.mark.parametrize("shifted", [(0.0, 0.0, 0.0), (-0.1, 0.1, 0.0), (0.0, -0.1, 0.2)])
+def test_no_choice_holds_a_dose_that_nobody_weighs_where_others_do_as_well(
+    demo_many_flux: Palette, base: str, shifted: tuple[float, float, float]
+) -> None:
+    setting = Setting(thickness_mm=1.4)
+    bare = predict(demo_many_flux, Blend(base), setting=setting)
+    target = Target(
+        lab=bare.lab + np.array(shifted), tolerance=0.5, contrast_ratio_min=float(bare.contrast_ratio) + 0.001
+    )
+    answer = found(demo_many_flux, target, setting=setting, most_pigments=3)
+    assert answer.best.reached
+    recipes = [each for each in answer.recipes if each.reached]
+    whole = [each for each in recipes if min(each.blend.loadings.values(), default=1.0) >= 5e-4]  # 0.5 mg in 100 g
+    for each in recipes:
+        others = [other.delta_e for other in whole if other.blend.base == each.blend.base]
+        assert each in whole or each.delta_e < min(others, default=np.inf) - ALIKE, each.blend

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from tint.appearance import Appearance
 from tint.opacity import FAIR, KINDS, MET, depth
-from tint.recipes.aims import STRICT, Problem, judge
+from tint.recipes.aims import STRICT, Judged, Problem, judge
 from tint.recipes.sets import Bounds, Candidates, optimise, polished, put, same
 from tint.target import Target
 from tint.uncertainty import Z95
@@ -71,13 +71,30 @@ def leaner(
     most = np.where(within & (colour <= tolerance), tolerance, most)
     farthest = np.maximum(most, min(least + UNSEEN, tolerance))
     lost = np.maximum(before.missed, _LOST)
-    rows = _worth_sparing(found, worth, colour + np.minimum(100.0 * before.missed, 5.0), tolerance)
+    rows = _worth_sparing(found, worth, _far(before), tolerance)
     halvings = _FINE_HALVINGS if within else _HALVINGS
     part = _leanest(problem, found.rows(rows), bounds, worth, most[rows], farthest[rows], lost[rows], halvings)
     where = np.zeros(len(found.sets), dtype=bool)
     where[rows] = True
     found = put(found, where, part)
-    return found.rows(np.asarray(~np.tril(same(found, found), -1).any(axis=1)))  # of recipes that became one, the first
+    found = found.rows(
+        np.asarray(~np.tril(same(found, found), -1).any(axis=1))
+    )  # of recipes that became one, the first
+    return _weighable(replace(problem, room=found.room), found, bounds)
+
+
+def _weighable(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
+    """Those without dust, and of the others what is nearer than all of them by what can be told."""
+    dusty = _dust(found.loadings, found.sets, bounds).any(axis=1)
+    if not dusty.any():
+        return found
+    far = _far(judge(problem, found.sets, found.loadings))
+    return found.rows(~dusty | (far < far.min(where=~dusty, initial=np.inf) - ALIKE))
+
+
+def _far(judged: Judged) -> Array:
+    """How far off each is [CIEDE2000]: its worst colour, and an opacity that is missed at its price."""
+    return judged.worst + np.minimum(100.0 * judged.missed, 5.0)
 
 
 def exchanged(loading: Array, beyond: Array) -> Array:
@@ -133,27 +150,33 @@ def _dust(loadings: Array, sets: Index, bounds: Bounds) -> NDArray[np.bool_]:
 def _without_dust(problem: Problem, found: Candidates, bounds: Bounds, tolerance: float) -> Candidates:
     """Doses that not even a premix of a premix makes weighable left out, and the rest sought again without them.
 
-    Where that would be seen the recipe stays as it is: the weigh sheet then says what it cannot weigh.
+    Where that would be seen the recipe stays as it is: the weigh sheet then says what it cannot weigh. What is sought
+    again may leave next to nothing of another pigment, so it is looked through again, with one pigment fewer each time.
     """
-    dust = _dust(found.loadings, found.sets, bounds)
-    rows = np.flatnonzero(dust.any(axis=1))
-    if rows.size == 0:
-        return found
-    empty, part = len(bounds.low) - 1, found.rows(rows)
-    problem = replace(problem, room=part.room)
+    rows = np.flatnonzero(_dust(found.loadings, found.sets, bounds).any(axis=1))
+    while rows.size:
+        part = found.rows(rows)
+        without, unseen = _dusted(replace(problem, room=part.room), part, bounds, tolerance)
+        keep = np.zeros(len(found.sets), dtype=bool)
+        keep[rows[unseen]] = True
+        found = put(found, keep, without.rows(unseen))
+        rows = np.flatnonzero(keep & _dust(found.loadings, found.sets, bounds).any(axis=1))
+    return found
+
+
+def _dusted(
+    problem: Problem, part: Candidates, bounds: Bounds, tolerance: float
+) -> tuple[Candidates, NDArray[np.bool_]]:
+    """Candidates that hold dust without it, and of which of them that is not seen."""
+    dust, empty = _dust(part.loadings, part.sets, bounds), len(bounds.low) - 1
     before = judge(problem, part.sets, part.loadings)
-    without = replace(
-        part, sets=np.where(dust[rows], empty, part.sets), loadings=np.where(dust[rows], 0.0, part.loadings)
-    )
+    without = replace(part, sets=np.where(dust, empty, part.sets), loadings=np.where(dust, 0.0, part.loadings))
     # Sought again is what may be poured; what is farther off is shown at most, and does as it stands.
     near = before.worst <= max(tolerance, float(before.worst.min()) + _NEAR)
     again = polished(replace(problem, room=part.room[near]), without.sets[near], without.loadings[near], bounds)
     without = put(without, near, replace(again, room=part.room[near]))
     after = judge(problem, without.sets, without.loadings)
-    unseen = (after.worst <= before.worst + ALIKE) & (after.missed <= before.missed + 0.5 * MET)
-    keep = np.zeros(len(found.sets), dtype=bool)
-    keep[rows[unseen]] = True
-    return put(found, keep, without.rows(unseen))
+    return without, (after.worst <= before.worst + ALIKE) & (after.missed <= before.missed + 0.5 * MET)
 
 
 # Room to the bounds of an opacity.
