@@ -36,6 +36,7 @@ def test_what_was_found_and_expected_is_told_in_no_more_than_a_few_hundred_lette
     assert "` is not one; expected" in str(error), "what is wrong stands at the end of what was found"
     assert str(error).endswith("; as in #c8a060")
     assert len(str(Fault(file="swatches.csv", found="x" * 5000))) < 500
+    assert len(str(InputError(f"lid.json, key {'k' * 9000}", "there is no such key"))) < 500
 
 
 def test_empty_parts_of_an_error_leave_no_trace() -> None:

@@ -129,6 +129,10 @@ def test_a_cell_that_is_no_number_is_told_in_one_short_line(whole: bytes, tmp_pa
     with pytest.raises(InputError, match="row 2: is not as it was written") as caught:
         list(read_rows(tmp_path / "recipes.csv"))
     assert len(str(caught.value)) < 500
+    first = next(iter(csv.DictReader(whole.decode("utf-8-sig").splitlines())))
+    (tmp_path / "recipes.csv").write_bytes(whole.replace(first["target_L"].encode(), b"1e999", 1))
+    with pytest.raises(InputError, match=r"row 2: is not as it was written .*1e999 is no number"):
+        list(read_rows(tmp_path / "recipes.csv"))
 
 
 def test_parquet_holds_the_same_rows(demo_palette: Palette, whole: bytes, tmp_path: Path) -> None:

@@ -15,13 +15,16 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 _SHOWN = 40  # characters of a cell or a name that a message repeats
-_FIRST, _LAST = 250, 150  # of what was found or expected: what it begins with, and the reason; no source, by eye
+_FIRST, _LAST = (
+    250,
+    150,
+)  # of a place, and of what was found or expected: the beginning, and the reason; no source, by eye
 
 
 def _one_line(where: str, found: str, expected: str, mend: str) -> str:
     # What mends it may hold a command with a path, which must stay whole; the rest may hold whatever a file did.
     told = "; ".join(filter(None, (_shortened(found), _shortened(expected), mend)))
-    return " ".join(f"{where}: {told}".split()) if where else " ".join(told.split())
+    return " ".join(f"{_shortened(where)}: {told}".split()) if where else " ".join(told.split())
 
 
 def _shortened(text: str) -> str:

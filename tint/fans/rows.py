@@ -218,7 +218,7 @@ def _row(where: str, values: Mapping[str, Any]) -> Row:
             asked=values["asked"],
             target=_three(values, "target_"),
             base=values["base"],
-            loadings={name: float(cell) for name, cell in doses.items()},
+            loadings={name: _finite(cell) for name, cell in doses.items()},
             lab=_three(values, ""),
             srgb=values["srgb"],
             **_numbers({name: None if values[name] == "" else float(values[name]) for name in _FACTS}),
@@ -231,7 +231,14 @@ def _row(where: str, values: Mapping[str, Any]) -> Row:
 
 def _three(values: Mapping[str, Any], before: str) -> Lab | None:
     told = [values[before + axis] for axis in _LAB]
-    return None if "" in told else _lab(map(float, told))
+    return None if "" in told else _lab(map(_finite, told))
+
+
+def _finite(cell: str | float) -> float:
+    number = float(cell)
+    if not math.isfinite(number):
+        raise ValueError(f"{cell!s:.20} is no number")
+    return number
 
 
 try:
