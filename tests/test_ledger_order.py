@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from ledger_example import DIGEST, fill, recipe
 
+from tint.errors import InputError
 from tint.ledger import (
     KINDS,
     TABLES,
@@ -126,3 +127,13 @@ def _held(ledger: Ledger, kind: str) -> list[dict[str, Any]]:
     """Entries of a kind as JSON has them."""
     told: list[dict[str, Any]] = json.loads(json.dumps([as_dict(each) for each in entries(ledger, KINDS[kind])]))
     return told
+
+
+def test_a_number_that_no_table_holds_is_refused_whole(ledger: Ledger, tmp_path: Path) -> None:
+    fill(ledger)
+    told = json.loads(to_json(ledger))
+    told["tables"]["recipes"][0]["observer_degrees"] = 10**30
+    with open_ledger(tmp_path / "other.sqlite3", palette_digest=DIGEST) as other:
+        with pytest.raises(InputError, match="recipes, observer_degrees: 1000.* is too large"):
+            import_json(other, json.dumps(told).encode(), where="a.json")
+        assert all(_held(other, kind) == [] for kind in KINDS)
