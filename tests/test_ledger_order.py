@@ -134,6 +134,6 @@ def test_a_number_that_no_table_holds_is_refused_whole(ledger: Ledger, tmp_path:
     told = json.loads(to_json(ledger))
     told["tables"]["recipes"][0]["observer_degrees"] = 10**30
     with open_ledger(tmp_path / "other.sqlite3", palette_digest=DIGEST) as other:
-        with pytest.raises(InputError, match="recipes, observer_degrees: 1000.* is too large"):
+        with pytest.raises(InputError, match=r"a\.json, recipes\[0\]: observer_degrees is 1000.* too large"):
             import_json(other, json.dumps(told).encode(), where="a.json")
         assert all(_held(other, kind) == [] for kind in KINDS)

@@ -216,7 +216,7 @@ def insert(ledger: Ledger, kind: str, values: Mapping[str, Any]) -> int:
     """Insert a row as its columns hold it; within a transaction."""
     for name, value in values.items():
         if isinstance(value, int) and abs(value) > _LARGEST_ID:
-            raise InputError(f"{TABLES[kind]}, {name}", f"{str(value)[:20]} ... is too large", "18 digits at most")
+            raise InputError(TABLES[kind], f"{name} is {str(value)[:20]} ... and too large", "18 digits at most")
     names, marks = ", ".join(values), ", ".join("?" * len(values))
     ledger.rows(f"INSERT INTO {TABLES[kind]} ({names}) VALUES ({marks})", *values.values())
     return int(ledger.rows("SELECT last_insert_rowid()")[0][0])
