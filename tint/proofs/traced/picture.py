@@ -37,7 +37,7 @@ class Quality:
 
 
 # Half a minute, a few minutes and ten on two free cores (tests/figures/traced.py).
-QUALITIES = {"preview": Quality(256, 4, 4), "sheet": Quality(640, 4, 4), "print": Quality(880, 4, 8)}
+QUALITIES = {"preview": Quality(240, 3, 4), "sheet": Quality(640, 4, 4), "print": Quality(880, 4, 5)}
 _GLOSS = 2  # times the paths of a pass that go to gloss and surroundings, which are short
 _TURN, _STEP = 0.3, 0.05  # change of a normal, and of place as a share of the part's size, that is an edge
 _PAPER, _INK = 0.85, 0.04  # reflectance where no card was read; assumptions, no source
