@@ -20,7 +20,7 @@ from tint.ledger.records import KINDS, TABLES, Record, columns, kind_of
 
 R = TypeVar("R", bound=Record)
 
-_LARGEST_ID = 2**63 - 1  # SQLite, "Datatypes", section 2: an INTEGER has 8 bytes at most
+_LARGEST = 2**63 - 1  # SQLite, "Datatypes", section 2: an INTEGER has 8 bytes at most
 
 
 class Own(msgspec.Struct, kw_only=True, frozen=True):
@@ -215,7 +215,7 @@ def _restored(value: Any, kind: str) -> Any:
 def insert(ledger: Ledger, kind: str, values: Mapping[str, Any]) -> int:
     """Insert a row as its columns hold it; within a transaction."""
     for name, value in values.items():
-        if isinstance(value, int) and abs(value) > _LARGEST_ID:
+        if isinstance(value, int) and abs(value) > _LARGEST:
             raise InputError(TABLES[kind], f"{name} is {str(value)[:20]} ... and too large", "18 digits at most")
     names, marks = ", ".join(values), ", ".join("?" * len(values))
     ledger.rows(f"INSERT INTO {TABLES[kind]} ({names}) VALUES ({marks})", *values.values())
@@ -224,7 +224,7 @@ def insert(ledger: Ledger, kind: str, values: Mapping[str, Any]) -> int:
 
 def _check_there(ledger: Ledger, kind: str, number: int, where: str) -> None:
     table = TABLES[kind]
-    if 0 < number <= _LARGEST_ID and ledger.rows(f"SELECT 1 FROM {table} WHERE id = ?", number):
+    if 0 < number <= _LARGEST and ledger.rows(f"SELECT 1 FROM {table} WHERE id = ?", number):
         return
     last = ledger.rows(f"SELECT max(id) FROM {table}")[0][0]
     if not last:

@@ -176,9 +176,9 @@ def through_spot(
     """
     if optics.spot is None:
         return values, slopes
-    from tint.optics import spot  # its tables are for those who use them
+    from tint.optics import slab, spot  # its tables are for those who use them
 
-    name = spot.PASSED if seat is None else f"{'45:0' if optics.geometry == '45:0' else 'di:8'} {seat}"
+    name = slab.PASSED if seat is None else f"{'45:0' if optics.geometry == '45:0' else 'di:8'} {seat}"
     x, y, z = np.broadcast_arrays(*depths)
     changed, by = spot.change(x, y, z, thickness, refractive_index=optics.refractive_index, name=name, spot=optics.spot)
     changed *= optics.spot.share

@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from tint.errors import InputError
 from tint.files import cached_arrays, is_cached
 from tint.optics.adding_doubling import body
-from tint.optics.slab import AT_8, check_reading, directions
+from tint.optics.slab import AT_8, PASSED, check_reading, directions
 from tint.optics.surface import DEGREES_8
 from tint.optics.surface import reflected as mirrored
 from tint.optics.table import Axis, Knots, Table, tabulate
@@ -48,7 +48,6 @@ _INDEX, _INDEX_STEP, _LEAST_INDEX = 1.41, 0.06, 1.28
 _LOBES = (-0.05, 0.06, 0.15)
 _OTHER_LOBES = np.array([[0.0, *(other for other in _LOBES if other != lobe)] for lobe in _LOBES])
 _STORED = tuple(f"{geometry} {seat}" for geometry in ("di:8", "45:0") for seat in ("air", "wet"))
-_PASSED = "passed"
 _STEP = 1e-4  # of the index, for the slope of a closed form
 _BUILDERS = 4  # threads at most that build tables at once; each takes some 100 MB
 
@@ -83,7 +82,7 @@ def transmitted(
 
     Arguments are those of `terms`; shapes (...) and (3, ...).
     """
-    values, slopes = look_up(_table(float(refractive_index), float(lobe), _PASSED), x, y, z)
+    values, slopes = look_up(_table(float(refractive_index), float(lobe), PASSED), x, y, z)
     return values[0], slopes[0]
 
 
@@ -106,7 +105,7 @@ def near_index(
     """
     nodes = shapes(float(stated_index))
     weights, by_shape = shape_weights(nodes, refractive_index, lobe)
-    each, each_slopes = look_up(_tables(nodes, _PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
+    each, each_slopes = look_up(_tables(nodes, PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
     each, each_slopes = (part.reshape(len(nodes), -1, *part.shape[1:]) for part in (each, each_slopes))
     values, slopes = np.tensordot(weights, each, axes=1), np.tensordot(weights, each_slopes, axes=1)
     of_shape = np.tensordot(by_shape, each, axes=1)
@@ -250,7 +249,7 @@ def _build(refractive_index: float, g: float, lobe: float) -> dict[str, Array]:
     """
     at = directions(refractive_index, _FEW if g <= _FEW_UP_TO_G else _MANY)
     x, y = X_AXIS.nodes, Y_AXIS.nodes
-    arrays = {name: np.empty((3, x.size, y.size)) for name in _STORED} | {_PASSED: np.empty((1, x.size, y.size))}
+    arrays = {name: np.empty((3, x.size, y.size)) for name in _STORED} | {PASSED: np.empty((1, x.size, y.size))}
     column, row = (index.ravel() for index in np.indices((x.size, y.size)))
     # A chain starts in the first octave of either axis; the clear slab is a chain of one.
     starts = ((column > 0) & (column <= PER_OCTAVE)) | ((row > 0) & (row <= PER_OCTAVE)) | (column + row == 0)
@@ -260,7 +259,7 @@ def _build(refractive_index: float, g: float, lobe: float) -> dict[str, Array]:
         slab = layers.slab(at)
         for name in _STORED:
             arrays[name][:, column, row] = slab.terms(*name.split())
-        arrays[_PASSED][0, column, row] = slab.beam_passed[AT_8]
+        arrays[PASSED][0, column, row] = slab.beam_passed[AT_8]
         column, row = np.where(column > 0, column + PER_OCTAVE, 0), np.where(row > 0, row + PER_OCTAVE, 0)
         still = (column < x.size) & (row < y.size) & (column + row > 0)
         if not still.any():

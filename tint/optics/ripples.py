@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.optics import adding_doubling
-from tint.optics.slab import AT_45, NORMAL, Directions
+from tint.optics.slab import AT_45, NORMAL, PASSED, Directions
 from tint.optics.surface import external_diffuse, fresnel
 
 Array = NDArray[np.float64]
@@ -160,7 +160,7 @@ def _free(slab: Rippled, at: Directions) -> dict[str, Array]:
     return {
         "di:8 air": np.stack((float(fresnel(at.index, 1.0)) + by_normal, through, back)),
         "45:0 air": np.stack((by_45, through_45, back)),
-        "passed": seen[None],
+        PASSED: seen[None],
     }
 
 

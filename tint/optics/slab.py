@@ -97,6 +97,7 @@ def directions(refractive_index: float, nodes: int) -> Directions:
 
 
 READINGS = tuple((geometry, seat) for geometry in ("di:8", "de:8", "45:0") for seat in ("air", "wet"))
+PASSED = "passed"  # beside "<geometry> <seat>" the name of what a slab with nothing behind it passes, in tables
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
 from tint.files import cached_arrays, is_cached
-from tint.optics.slab import directions
+from tint.optics.slab import PASSED, directions
 from tint.optics.table import Axis, Knots, Table, tabulate
 
 Array = NDArray[np.float64]
@@ -43,7 +43,6 @@ _NODES = 8  # directions in a hemisphere: only differences from the wide layer a
 D_AXIS = Knots(tuple(np.arange(-4.0, 4.1, 0.5).tolist()), degree=2)  # of log2(d / a); constant beyond
 _CARD = 0.9  # over a backing of 0 and of this what the spot loses is exact, between them within 1e-4
 _KINDS = ("di:8 air", "di:8 wet", "45:0 air", "45:0 wet")
-PASSED = "passed"  # of the numbers that are kept, the transmittance
 _BUILDERS = 4  # threads at most that build at once; each takes some 200 MB
 
 

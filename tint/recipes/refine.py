@@ -46,12 +46,13 @@ def leaner(
     problem: Problem, found: Candidates, bounds: Bounds, *, tolerance: float, worth: Array | None = None,
     within: bool = False,
 ) -> Candidates:  # fmt: skip
-    """The same sets with the least pigment whose colour cannot be told from the nearest, and whose opacity is as asked.
+    """The sets with the least pigment whose colour cannot be told from the nearest, and whose opacity is as asked.
 
     A black is as black with a sixtieth of the pigment, and a solid colour as solid: what is spent beyond that buys a
     difference that no eye and no instrument finds. The pull towards less pigment is raised, for every set by halving,
     as far as no colour is missed by more than `ALIKE` beyond its nearest, or as it pays within what no eye tells; none
-    leaves the tolerance, and no opacity is lost.
+    leaves the tolerance, and no opacity is lost. Doses that nobody weighs are left out, and so are sets that need one
+    where others do as well.
 
     Parameters
     ----------
@@ -77,9 +78,8 @@ def leaner(
     where = np.zeros(len(found.sets), dtype=bool)
     where[rows] = True
     found = put(found, where, part)
-    found = found.rows(
-        np.asarray(~np.tril(same(found, found), -1).any(axis=1))
-    )  # of recipes that became one, the first
+    first = np.asarray(~np.tril(same(found, found), -1).any(axis=1))  # of recipes that became one
+    found = found.rows(first)
     return _weighable(replace(problem, room=found.room), found, bounds)
 
 
