@@ -2,8 +2,9 @@
 
 python tests/figures/fans.py FOLDER speed|growth|equal|killed|cluster [--most-pigments N] [--targets N]
 
-FOLDER is a swatch folder that was fitted, such as a copy of swatches_demo. Targets are drawn evenly from a lattice of
-CIELAB, for base `clear`, 3 mm and solid, so that about half of them cannot be had. `cluster`, and speed and growth with
+FOLDER is a swatch folder that was fitted, such as a copy of swatches_demo; or, for speed, growth and equal, a number of
+invented pigments, three castings each (growth.py). Targets are drawn evenly from a lattice of CIELAB, no two of them
+alike, for base `clear`, 3 mm and solid, so that about half of them cannot be had. `cluster`, and speed and growth with
 two workers, need dask.
 """
 
@@ -23,11 +24,14 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import growth as invented
+
 import tint
 from tint.fans import Common, Wish, lattice, read_rows, run_fan
 from tint.fans.rows import asked_of, row_of
 from tint.fans.run import engine_of
 from tint.fans.targets import solved_each
+from tint.fitting import fit_palette
 from tint.palette import Palette
 
 SEED, KILLS = 7, 30
@@ -37,9 +41,17 @@ def common_of(most: int) -> Common:
     return Common(walls_mm=(3.0,), base="clear", opacity="solid", rules=tint.Rules(most_pigments=most))
 
 
+def palette_of(folder: Path) -> Palette:
+    """The palette of a folder, or one of so many invented pigments."""
+    if not str(folder).isdigit():
+        return tint.load(folder)
+    pigments = int(str(folder))
+    return fit_palette(invented.folder(3 * pigments, pigments))
+
+
 def wishes_of(palette: Palette, common: Common, count: int) -> list[Wish]:
-    """So many targets, evenly drawn from a lattice of 1,617."""
-    every = list(lattice(8.0, palette, common))
+    """So many targets, evenly drawn from a lattice that holds as many: steps of 8 make 1,617."""
+    every = list(lattice(8.0 * min((1617 / count) ** (1 / 3), 1.0) * 0.98, palette, common))
     return [every[at * len(every) // count] for at in range(count)]
 
 
@@ -80,8 +92,8 @@ def speed(palette: Palette, wishes: list[Wish], common: Common, place: Path) -> 
 
 
 def growth(palette: Palette, wishes: list[Wish], common: Common, place: Path) -> None:
-    """A tenth of the targets and all of them, with two workers."""
-    for each in (wishes[::10], wishes):
+    """A hundredth of the targets, a tenth and all of them, with two workers."""
+    for each in (wishes[::100], wishes[::10], wishes):
         timed(palette, each, common, place / f"{len(each)}.csv", 2)
 
 
@@ -195,7 +207,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=Path("out.csv"))
     parser.add_argument("--scheduler", default="")
     options = parser.parse_args()
-    palette = tint.load(options.folder)
+    palette = palette_of(options.folder)
     common = common_of(options.most_pigments)
     wishes = wishes_of(palette, common, options.targets)
     plain: dict[str, Callable[..., None]] = {"speed": speed, "growth": growth, "equal": equal}
