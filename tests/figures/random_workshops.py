@@ -77,11 +77,14 @@ class Component:
         Absorption and unreduced scattering coefficient [1/mm].
     g
         Mean cosine of its scattering.
+    moments
+        Legendre moments of its phase function, shape (wavelengths, QUADRATURE + 1), in place of one or two lobes.
     """
 
     mu_a: Array
     mu_s: Array
     g: Array
+    moments: Array | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,6 +119,8 @@ class Workshop:
         The plan.
     index_away
         What the index of every base has more than at 550 nm, shape (wavelengths,); nothing where absent.
+    stock
+        By whose theory pigments and bases scatter, if not the bench's own.
     """
 
     seed: int
@@ -131,6 +136,7 @@ class Workshop:
     mould_error_mm: float
     castings: tuple[Casting, ...]
     index_away: Array | None = None
+    stock: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -231,7 +237,11 @@ def pour(seed: int, *, plan: str | None = None, index_away: Array | None = None)
 
     Another VERSION, or a change of the demo's slab.py or stock.py, makes them anew.
     """
-    workshop = replace(draw(seed, plan=plan), index_away=index_away)
+    return cast(replace(draw(seed, plan=plan), index_away=index_away))
+
+
+def cast(workshop: Workshop) -> Poured:
+    """As `pour`, of a workshop that was drawn."""
     path = _kept_at(workshop)
     if not path.exists():
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -478,8 +488,7 @@ def _solve(
     mu_s = np.sum([share * part.mu_s for part, share in parts], axis=0)
     phase = np.zeros((len(WAVELENGTHS), QUADRATURE + 1))
     for part, share in parts:
-        moments = np.array([phase_moments(float(g), back_lobe=workshop.back_lobe) for g in part.g])
-        phase += share * part.mu_s[:, None] * moments
+        phase += share * part.mu_s[:, None] * _moments(part, workshop)
     phase /= mu_s[:, None]
     some = slice(None) if at is None else at
     depths, phase, n = (mu_a[some] * thickness, mu_s[some] * thickness), phase[some], workshop.index[base]
@@ -491,6 +500,12 @@ def _solve(
     ]
     r1, t1, ru, tu = (np.concatenate(of) for of in zip(*each, strict=True))
     return r1, t1, ru, tu
+
+
+def _moments(part: Component, workshop: Workshop) -> Array:
+    if part.moments is not None:
+        return part.moments
+    return np.array([phase_moments(float(g), back_lobe=workshop.back_lobe) for g in part.g])
 
 
 def _over(terms: tuple[Array, Array, Array, Array], at: NDArray[np.int64] | None = None) -> tuple[Array, Array]:
@@ -661,9 +676,9 @@ def _sources() -> bytes:
 
 def _kept_at(workshop: Workshop) -> Path:
     away = b"" if workshop.index_away is None else workshop.index_away.tobytes()
-    digest = hashlib.sha256(_sources() + f"{workshop.seed} {workshop.plan}".encode() + away).hexdigest()
+    digest = hashlib.sha256(_sources() + f"{workshop.seed} {workshop.plan}{workshop.stock}".encode() + away).hexdigest()
     folder = Path(os.environ.get("TINT_BENCH_CACHE") or Path(tempfile.gettempdir()) / "tint-bench")
-    return folder / f"workshop-{workshop.seed}-{workshop.plan}-{digest[:16]}.npz"
+    return folder / f"workshop-{workshop.seed}-{workshop.plan}{workshop.stock}-{digest[:16]}.npz"
 
 
 _TEXTS = ("swatches_csv", "readings_csv", "palette_toml")

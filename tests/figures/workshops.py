@@ -1,6 +1,6 @@
 """Predictions in many random workshops: how far off, whether the stated error holds, and the worst of each.
 
-    python tests/figures/workshops.py 0:200 [--each] [--jobs 2] [--dispersion]
+    python tests/figures/workshops.py 0:200 [--each] [--jobs 2] [--dispersion | --mie]
 
 Every workshop (random_workshops.py) has its own pigments, base, instrument, errors and plan of castings, poured by
 radiative transfer that shares no code with tint. Its folder is fitted as it stands, and blends that are in no folder
@@ -83,9 +83,9 @@ class Workshop:
     fault: str = ""
 
 
-def judge(seed: int, *, dispersion: bool = False) -> Workshop:
+def judge(seed: int, *, dispersion: bool = False, mie: bool = False) -> Workshop:
     """Fit one workshop and set its predictions against what was poured."""
-    poured = bench.pour(seed, index_away=bench.index_away() if dispersion else None)
+    poured = _poured(seed, dispersion=dispersion, mie=mie)
     plan = poured.workshop.plan
     with tempfile.TemporaryDirectory() as place:
         bench.write(poured, Path(place))
@@ -128,6 +128,14 @@ def judge(seed: int, *, dispersion: bool = False) -> Workshop:
             )
     note = f"index {palette.index[0]:.3f} lobe {palette.lobe:.3f} model error {palette.model_error:.4f}"
     return Workshop(seed=seed, plan=plan, castings=len(folder.swatches), seconds=seconds, told=tuple(told), note=note)
+
+
+def _poured(seed: int, *, dispersion: bool, mie: bool) -> bench.Poured:
+    if not mie:
+        return bench.pour(seed, index_away=bench.index_away() if dispersion else None)
+    import mie_stock  # needs miepython
+
+    return bench.cast(mie_stock.workshop_of(seed))
 
 
 def boldness(palette: Palette, sample: bench.Sample, pairs: set[frozenset[str]]) -> frozenset[str]:
@@ -224,11 +232,12 @@ def main() -> None:
     parser.add_argument("--each", action="store_true", help="a line a workshop")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--dispersion", action="store_true", help="the index of every base runs with the wavelength")
+    parser.add_argument("--mie", action="store_true", help="pigments scatter as Mie's theory has it; needs miepython")
     args = parser.parse_args()
     seeds = [seed for part in args.seeds for seed in range(*map(int, part.split(":")))]
     done = []
     with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
-        for each in pool.imap(partial(judge, dispersion=args.dispersion), seeds):
+        for each in pool.imap(partial(judge, dispersion=args.dispersion, mie=args.mie), seeds):
             done.append(each)
             if args.each:
                 missed, stated = (np.array([getattr(t, key) for t in each.told]) for key in ("missed", "stated"))
