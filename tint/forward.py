@@ -1,9 +1,10 @@
 """The one forward model: castings of known coefficients become readings, with slopes.
 
-A component has three coefficients a wavelength: absorption k, scattering s, and all scattering m = s / (1 - g), of
-which s is the part that turns light round. All three mix by the same law, ``K = sum c_i k_i``, ``S = sum c_i s_i``,
-``M = sum c_i m_i``, so that a mixture has the anisotropy ``g = 1 - S / M``: that of its parts, each by how much it
-scatters. `layer` says what such a layer reads; this module says it for many readings at once.
+A component has four coefficients a wavelength: absorption k, scattering s, all scattering m = s / (1 - g), of which s
+is the part that turns light round, and q, which is m times the second Legendre moment of its phase function. All mix by
+the same law, ``K = sum c_i k_i`` and so on, as phase functions do, each by how much it scatters: a mixture has the
+anisotropy ``g = 1 - S / M`` and the second moment ``Q / M``. `layer` says what such a layer reads; this module says it
+for many readings at once.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ Index = NDArray[np.int64]
 
 REGULAR, TRANSMITTANCE, FREE = -3, -2, -1  # in place of a backing's number
 _STEP = 1e-4  # of the index, for the slope of a closed form
-SHAPES = 3  # what readings depend on beside coefficients and thickness: the index, the lobe, the spot
+SHAPES = 2  # what readings depend on beside coefficients and thickness: the index, the spot
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,19 +45,19 @@ class Predicted:
     """Readings and their slopes."""
 
     values: Array  # [-], shape (n_readings, n_wavelengths)
-    slopes: Array  # by K, S, M and thickness; shape (4, n_readings, n_wavelengths)
-    # by the refractive index of the base, by the lobe and by the share of the spot's loss; 0 where they are taken as
-    # known; shape (SHAPES, n_readings, n_wavelengths)
+    slopes: Array  # by K, S, M, Q and thickness; shape (5, n_readings, n_wavelengths)
+    # by the refractive index of the base and by the share of the spot's loss; 0 where they are taken as known; shape
+    # (SHAPES, n_readings, n_wavelengths)
     by_shape: Array
 
 
 def mix(coefficients: Array, shares: Array) -> Array:
-    """K, S and M of blends, shape (3, ..., n_wavelengths).
+    """K, S, M and Q of blends, shape (4, ..., n_wavelengths).
 
     Parameters
     ----------
-    coefficients : ndarray, shape (3, n_components, n_wavelengths)
-        k, s and m.
+    coefficients : ndarray, shape (4, n_components, n_wavelengths)
+        k, s, m and q.
     shares : ndarray, shape (..., n_components)
         The mixing law's c.
     """
@@ -64,8 +65,8 @@ def mix(coefficients: Array, shares: Array) -> Array:
 
 
 def anisotropy(coefficients: Array) -> Array:
-    """The mean cosine of scattering, from (K, S, M) or (k, s, m) along the first axis; 0 where nothing scatters."""
-    _, s, m = coefficients
+    """The mean cosine of scattering, from K, S, M and Q along the first axis; 0 where nothing scatters."""
+    s, m = coefficients[1:3]
     return np.asarray(np.where(m > 0.0, 1.0 - s / np.where(m > 0.0, m, 1.0), 0.0))
 
 
@@ -76,28 +77,25 @@ def read(
     *,
     optics: tuple[Optics, ...],
     index: Array | None = None,
-    lobe: float = 0.0,
     spot_share: float = 1.0,
 ) -> Predicted:
     """What every reading shows.
 
     Parameters
     ----------
-    mixed : ndarray, shape (3, n_castings, n_wavelengths)
-        K, S and M of every casting [1/mm].
+    mixed : ndarray, shape (4, n_castings, n_wavelengths)
+        K, S, M and Q of every casting [1/mm].
     thickness : ndarray, shape (n_castings,)
         [mm]
     optics : tuple of Optics
         One a base.
     index : ndarray, shape (n_bases,), optional
-        Refractive indices in place of those of `optics`, with slopes by them and by the lobe (many-flux only) [-].
-    lobe : float
-        Share of the scattered light that is thrown backwards, beside `index` [-].
+        Refractive indices in place of those of `optics`, with slopes by them (many-flux only) [-].
     spot_share : float
         Of the loss of the spot of `optics`, beside `index` [-].
     """
     shape = (readings.casting.size, mixed.shape[-1])
-    result = Predicted(np.empty(shape), np.empty((4, *shape)), np.zeros((SHAPES, *shape)))
+    result = Predicted(np.empty(shape), np.empty((5, *shape)), np.zeros((SHAPES, *shape)))
     kind = np.where(readings.backing < 0, readings.backing, readings.wet.astype(np.int64))
     for number, rubber in enumerate(optics):
         for each in np.unique(kind[readings.base == number]):
@@ -107,7 +105,7 @@ def read(
             if index is None or rubber.model == "two-flux":
                 value, slope = _layer(mixed[:, at], thickness[at, None], int(each), behind, rubber)
             else:
-                now = (float(index[number]), lobe, spot_share)
+                now = (float(index[number]), spot_share)
                 value, slope, by_shape = _near_index(mixed, thickness, at, int(each), behind, rubber, now)
                 result.by_shape[:, rows] = by_shape
             result.values[rows], result.slopes[:, rows] = value, slope
@@ -141,36 +139,35 @@ def _layer(mixed: Array, d: Array, kind: int, behind: Array | None, optics: Opti
 
 def _near_index(
     mixed: Array, thickness: Array, at: Index, kind: int, behind: Array | None, optics: Optics,
-    shape: tuple[float, float, float],
+    shape: tuple[float, float],
 ) -> tuple[Array, Array, Array]:  # fmt: skip
-    """As `_layer` for an index, a lobe and a share of the loss that change from call to call, with slopes by them.
+    """As `_layer` for an index and a share of the loss that change from call to call, with slopes by them.
 
     Each casting (`at` says which one a reading is of) is looked up once, over however many backings it was read.
     """
     from tint.optics.many_flux import near_index  # its tables are for those who use them
 
-    index, lobe, spot_share = shape
+    index, spot_share = shape
     if kind == REGULAR:
         return _regular_near(mixed[:, at], thickness[at, None], optics, index)
     seat = None if kind == TRANSMITTANCE else "wet" if kind == 1 else "air"
     once, again = np.unique(at, return_inverse=True)
     d = thickness[once, None]
     depths = tuple(mixed[:, once] * d)
-    values, slopes, by_shape = near_index(
+    values, slopes, by_index = near_index(
         *depths,
         stated_index=optics.refractive_index,
         refractive_index=index,
-        lobe=lobe,
         geometry=optics.geometry,
         seat=seat,
     )
-    by_shape = np.concatenate((by_shape, np.zeros_like(by_shape[:1])))
+    by_shape = np.stack((by_index, np.zeros_like(by_index)))
     if optics.spot is not None:
         # What the spot loses is taken at the index that is stated: an index off by 0.01 changes it by a hundredth.
         optics = replace(optics, spot=replace(optics.spot, share=spot_share))
         wide = values
         values, slopes = layer.through_spot(wide, slopes, depths, d, optics=optics, seat=seat)
-        by_shape[2] = (values - wide) / spot_share
+        by_shape[1] = (values - wide) / spot_share
     values, slopes, by_shape = (each[..., again, :] for each in (values, slopes, by_shape))
     mixed, d = mixed[:, at], d[again]
     if kind == TRANSMITTANCE:
@@ -184,7 +181,7 @@ def _near_index(
 
 
 def _regular_near(mixed: Array, d: Array, optics: Optics, index: float) -> tuple[Array, Array, Array]:
-    """Regular transmittance, its slopes, and its slope by the index: neither the lobe nor a spot takes from a beam."""
+    """Regular transmittance, its slopes, and its slope by the index: a spot takes nothing from a beam."""
     here, above, below = (
         layer.regular_slopes(*mixed, thickness=d, optics=replace(optics, refractive_index=index + step))
         for step in (0.0, _STEP, -_STEP)

@@ -257,26 +257,27 @@ def lesson(
 
 
 def _held(palette: Palette, blends: Sequence[Blend]) -> NDArray[np.int64]:
-    """The k, s and m of the components of each blend, shape (n_blends, n_held); of fewer components others too."""
+    """The k, s, m and q of the components of each blend, shape (n_blends, n_held); of fewer components others too."""
     shares = np.stack([palette.shares(blend.base, palette.loadings(blend)) for blend in blends])
     count = int((shares != 0.0).sum(axis=1).max())
     components = np.argsort(shares == 0.0, axis=1, kind="stable")[:, :count]
-    return np.concatenate([components + kind * shares.shape[1] for kind in range(3)], axis=1)
+    return np.concatenate([components + kind * shares.shape[1] for kind in range(4)], axis=1)
 
 
 def _per_wavelength(palette: Palette) -> Array:
-    """Covariance of k, s and m at each wavelength, shape (n_wavelengths, 3 n_components, 3 n_components)."""
+    """Covariance of k, s, m and q at each wavelength, shape (n_wavelengths, 4 n_components, 4 n_components)."""
     n = len(palette.k)
-    lift = np.zeros((palette.wavelengths.size, 3 * n, 2 * n))
+    lift = np.zeros((palette.wavelengths.size, 4 * n, 2 * n))
     each = np.arange(2 * n)
     lift[:, each, each] = 1.0
-    lift[:, 2 * n + each[:n], n + each[:n]] = 1.0 / (1.0 - palette.g.T)  # m goes along with s where g is known
+    for kind, by_s in enumerate(palette.by_s, start=2):
+        lift[:, kind * n + each[:n], n + each[:n]] = by_s.T
     alone = lift @ palette.local @ np.swapaxes(lift, 1, 2)
     return np.asarray(alone + np.einsum("rwp,rwq->wpq", palette.modes, palette.modes))
 
 
 def _slopes_of_aims(palette: Palette, targets: Sequence[tuple[Blend, Setting]]) -> Array:
-    """Shape (3 n_blends, n_wavelengths, 3 n_components)."""
+    """Shape (3 n_blends, n_wavelengths, 4 n_components)."""
     rows = []
     for blend, setting in targets:
         share = palette.shares(blend.base, palette.loadings(blend))
@@ -285,7 +286,7 @@ def _slopes_of_aims(palette: Palette, targets: Sequence[tuple[Blend, Setting]]) 
         lab, by_reading = colorimetry.lab_slopes(seen.reflectance[0], setting.viewing(palette))
         _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
         outward = by_lab @ by_reading  # (3, n_wavelengths)
-        gradient = np.concatenate([np.outer(slope, share) for slope in seen.slopes[0, :3]], axis=1)
+        gradient = np.concatenate([np.outer(slope, share) for slope in seen.slopes[0, :4]], axis=1)
         rows.append(outward[:, :, None] * gradient)
     return np.concatenate(rows)
 
@@ -295,7 +296,7 @@ class _Seen:
     """A casting over the backings that swatches are read over, each of shape (n_backings, n_wavelengths)."""
 
     reflectance: Array
-    by_theta: Array  # (n_backings, n_wavelengths, 3 n_components)
+    by_theta: Array  # (n_backings, n_wavelengths, 4 n_components)
     by_thickness: Array
     by_dose: Array  # of all doses together, as a share of them
 

@@ -64,14 +64,14 @@ def of_colour(
         [%]
     reflectance : ndarray, shape (1 or 3, n_wavelengths)
         Over the backing asked for, then (with `has_pair`) over the darkest and the lightest [-].
-    slopes : ndarray, shape (1 or 3, 4, n_wavelengths)
-        By K, S, M and thickness.
+    slopes : ndarray, shape (1 or 3, 5, n_wavelengths)
+        By K, S, M, Q and thickness.
     thickness_mm : float
         [mm]
     """
     lab, by_reading = colorimetry.lab_slopes(reflectance[0], view)
-    # Derivatives of (L*, a*, b*, contrast ratio) by K, S, M and thickness at each wavelength: (4, 4, n_wavelengths).
-    along = np.zeros((4, 4, palette.wavelengths.size))
+    # Derivatives of (L*, a*, b*, contrast ratio) by K, S, M, Q and thickness at each wavelength: (4, 5, n_wavelengths).
+    along = np.zeros((4, 5, palette.wavelengths.size))
     along[:3] = by_reading[:, None, :] * slopes[0]
     if has_pair:
         along[3] = _contrast_slopes(reflectance[1:], slopes[1:], view)
@@ -79,7 +79,7 @@ def of_colour(
     noise = _of_reading(palette, by_reading, reflectance, view, has_pair=has_pair)
     again += noise
     widened = widened_by(palette, palette.blend(base, loadings), thickness_mm)
-    covariance = widened * (again + of_palette(palette, along[:, :3], palette.shares(base, loadings)))
+    covariance = widened * (again + of_palette(palette, along[:, :4], palette.shares(base, loadings)))
     half_width, of_reading = (
         Z95 * float(np.sqrt(each)) if has_pair else np.nan for each in (covariance[3, 3], widened * noise[3, 3])
     )
@@ -118,8 +118,8 @@ def of_light(
     ----------
     passed : pair of ndarray, shape (n_wavelengths,)
         Total and regular transmittance [-].
-    slopes : pair of ndarray, shape (4, n_wavelengths)
-        Of each by K, S, M and thickness.
+    slopes : pair of ndarray, shape (5, n_wavelengths)
+        Of each by K, S, M, Q and thickness.
     """
     if not palette.tells_opacity:
         return Light(*(np.nan,) * 6)
@@ -130,7 +130,7 @@ def of_light(
     by_total, by_regular = (luminance * each for each in slopes)
     along = np.stack((by_total, by_regular, (share * by_total - by_regular) / counted))
     covariance = _of_making(palette, base, loadings, along)
-    covariance += of_palette(palette, along[:, :3], palette.shares(base, loadings))
+    covariance += of_palette(palette, along[:, :4], palette.shares(base, loadings))
     covariance *= widened_by(palette, palette.blend(base, loadings), thickness_mm)
     # Readings of diffuse light tell how much is turned round, and of all that is scattered only what the assumed phase
     # function makes of it: of each component for itself, unless a beam through it was read.
@@ -159,9 +159,9 @@ def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
 
 
 def of_palette(palette: Palette, along: Array, share: Array) -> Array:
-    """Covariance, shape (n, n), of outputs whose slopes by K, S and M have shape (n, 3, n_wavelengths)."""
-    gradient = along[:, :, None, :] * share[:, None]  # (n, 3, n_components, n_wavelengths)
-    by_s = gradient[:, 1] + gradient[:, 2] / (1.0 - palette.g)  # m goes along with s where g is known
+    """Covariance, shape (n, n), of outputs whose slopes by K, S, M and Q have shape (n, 4, n_wavelengths)."""
+    gradient = along[:, :, None, :] * share[:, None]  # (n, 4, n_components, n_wavelengths)
+    by_s = gradient[:, 1] + np.sum(gradient[:, 2:] * palette.by_s, axis=1)
     own = np.concatenate((gradient[:, 0], by_s), axis=1)
     alone = np.einsum("apw,wpq,bqw->ab", own, palette.local, own, optimize=True)
     flat = gradient.reshape(along.shape[0], -1, along.shape[-1])
@@ -179,20 +179,21 @@ def of_contrast_ratios(
     ----------
     loadings : ndarray, shape (n, n_pigments)
         [%]
-    reflectance, slopes : ndarray, shape (2, n, n_wavelengths) and (2, 4, n, n_wavelengths)
+    reflectance, slopes : ndarray, shape (2, n, n_wavelengths) and (2, 5, n, n_wavelengths)
         Over the darkest and the lightest backing, as of `of_colour`.
     """
-    along = np.moveaxis(_contrast_slopes(reflectance, slopes, view), 0, 1)  # (n, 4, n_wavelengths)
-    share, g = palette.shares(base, loadings), palette.g
-    gradient = along[:, :3, None, :] * share[:, None, :, None]  # (n, 3, n_components, n_wavelengths)
-    own = np.concatenate((gradient[:, 0], gradient[:, 1] + gradient[:, 2] / (1.0 - g)), axis=1).transpose(2, 0, 1)
+    along = np.moveaxis(_contrast_slopes(reflectance, slopes, view), 0, 1)  # (n, 5, n_wavelengths)
+    share = palette.shares(base, loadings)
+    gradient = along[:, :4, None, :] * share[:, None, :, None]  # (n, 4, n_components, n_wavelengths)
+    by_s = gradient[:, 1] + np.sum(gradient[:, 2:] * palette.by_s, axis=1)
+    own = np.concatenate((gradient[:, 0], by_s), axis=1).transpose(2, 0, 1)
     alone = np.sum((own @ palette.local) * own, axis=(0, 2))
     flat = gradient.transpose(0, 3, 1, 2).reshape(len(share), -1)
     common = flat @ palette.modes.reshape(len(palette.modes), -1).T
     instrument = palette.instrument
-    thickness = along[:, 3].sum(axis=-1) * instrument.thickness_error_mm
-    gains = palette.gains(base)  # (3, n_pigments, n_wavelengths)
-    by_dose = along[:, :3].reshape(len(share), -1) @ gains.transpose(0, 2, 1).reshape(-1, gains.shape[1])
+    thickness = along[:, 4].sum(axis=-1) * instrument.thickness_error_mm
+    gains = palette.gains(base)  # (4, n_pigments, n_wavelengths)
+    by_dose = along[:, :4].reshape(len(share), -1) @ gains.transpose(0, 2, 1).reshape(-1, gains.shape[1])
     dosed = by_dose * loadings * (instrument.dose_error_percent / 100.0)
     variance = alone + np.sum(common**2, axis=1) + thickness**2 + np.sum(dosed**2, axis=1)
     widened = [widened_by(palette, palette.blend(base, each), thickness_mm) for each in loadings]
@@ -202,8 +203,8 @@ def of_contrast_ratios(
 def _of_making(palette: Palette, base: str, loadings: Array, along: Array) -> Array:
     """What thickness and doses of the new casting add."""
     instrument = palette.instrument
-    thickness = along[:, 3].sum(axis=-1) * instrument.thickness_error_mm
-    by_dose = np.einsum("aiw,ipw->ap", along[:, :3], palette.gains(base))  # (4, n_pigments)
+    thickness = along[:, 4].sum(axis=-1) * instrument.thickness_error_mm
+    by_dose = np.einsum("aiw,ipw->ap", along[:, :4], palette.gains(base))  # (4, n_pigments)
     dosed = by_dose * loadings * (instrument.dose_error_percent / 100.0)
     return np.asarray(np.outer(thickness, thickness) + dosed @ dosed.T)
 

@@ -30,7 +30,7 @@ class Rendered:
     """Spectra of many castings, with slopes."""
 
     reflectance: Array  # shape (n_backings, ..., n_wavelengths) [-]
-    slopes: Array  # shape (n_backings, 4, ..., n_wavelengths), by K, S and M [mm] and thickness [1/mm]
+    slopes: Array  # shape (n_backings, 5, ..., n_wavelengths), by K, S, M and Q [mm] and thickness [1/mm]
 
 
 def render(

@@ -220,7 +220,7 @@ def made_with(palette: Palette, old: Sequence[Row] | None = None) -> str:
     found = hashlib.sha256(f"{tint} {palette.model} {palette.digest}".encode())
     for row in old or ():
         found.update(repr(row).encode())
-    for values in (palette.k, palette.s, palette.g):
+    for values in (palette.k, palette.s, palette.g, palette.second_moment):
         found.update(values.tobytes())
     return f"tint fan 1 {found.hexdigest()}"
 

@@ -1,9 +1,9 @@
 """A folder of colours as arrays: the unknowns that make its coefficients and castings, and the colours they predict.
 
-The unknowns are those of `SpectralPrior`, a few numbers each for the k and the s of a component, then two for the
-anisotropy of each, three for the colour of each backing, and the thickness and the doses of every casting; all in units
+The unknowns are those of `SpectralPrior`, a few numbers each for the k and the s of a component, then three for the
+phase function of each, three for the colour of each backing, and the thickness and the doses of every casting; all in units
 of their own prior standard deviation. A backing counts because its bare reading, as noisy as any, is behind every
-casting laid on it. Refractive indices are as stated and the lobe as its prior has it: colours are too few to say more.
+casting laid on it. Refractive indices are as stated: colours are too few to say more.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
+from tint.fitting.priors import BENDS
 from tint.fitting.problem import Problem, in_order, lay_out
 from tint.fitting.spectra import first_guess, optics_of
 from tint.fitting.unknowns import Shown, Unknowns, show, start_at
@@ -44,7 +45,7 @@ class Colours:
     @property
     def n_material(self) -> int:
         """How many of the unknowns are of components: anisotropies follow k and s."""
-        return self.n_spectral + 2 * self.problem.n_components
+        return self.n_spectral + BENDS * self.problem.n_components
 
     @property
     def n_common(self) -> int:
@@ -65,7 +66,7 @@ class Colours:
         """The same point as the fit of spectra has it."""
         z = unknowns[: self.n_spectral].reshape(2, self.problem.n_components, -1)
         ks = np.exp(self.centre + np.einsum("fwr,fpr->fpw", self.modes, z))
-        bend = unknowns[self.n_spectral : self.n_material].reshape(-1, 2)
+        bend = unknowns[self.n_spectral : self.n_material].reshape(-1, BENDS)
         own = np.zeros((self.problem.thickness.size, self.problem.n_slots))
         own[self.problem.used] = unknowns[self.n_common :]
         return replace(start_at(self.problem, ks), bend=bend, own=own)
@@ -88,10 +89,9 @@ def lay_out_colours(folder: SwatchFolder, prior: SpectralPrior, *, optics: str, 
     light, observer = folder.instrument.colours_for
     view = colorimetry.viewing(folder.wavelengths, light=light, observer=observer)
     problem = lay_out(_in_spectra(folder, view), optics_of(folder, optics), g=g)
-    known = tuple(replace(each, lobe=problem.lobe[0]) for each in problem.optics)
     guess = np.median(first_guess(problem), axis=2, keepdims=True)
     return Colours(
-        problem=replace(problem, optics=known, index_sd=0.0),
+        problem=replace(problem, index_sd=0.0),
         index_sd=problem.index_sd,
         view=view,
         lab=np.array([reading.values for reading in in_order(folder)]),
@@ -142,10 +142,10 @@ def _over(problem: Problem, backings: Array) -> Problem:
 
 def _by_components(colours: Colours, shown: Shown, by_reading: Array) -> Array:
     """Slopes by k, s and anisotropies, shape (n_readings, 3, n_material)."""
-    by_k, by_s, by_m = by_reading * shown.by_mixed[:, :, None, :]
-    (k, s, m), (of_k, of_s) = shown.coefficients, colours.modes
-    by_all_of_s = _along(by_s, s, of_s) + _along(by_m, m, of_s)  # m goes along with s
-    by_bend = np.einsum("rcw,bpw->rcpb", by_m, shown.m_by_bend, optimize=True)
+    by_k, by_s, by_m, by_q = by_reading * shown.by_mixed[:, :, None, :]
+    (k, s, m, q), (of_k, of_s) = shown.coefficients, colours.modes
+    by_all_of_s = _along(by_s, s, of_s) + _along(by_m, m, of_s) + _along(by_q, q, of_s)  # m and q go along with s
+    by_bend = np.einsum("urcw,bupw->rcpb", np.stack((by_m, by_q)), shown.by_bend, optimize=True)
     share = shown.share[colours.problem.readings.casting][:, None, :, None]
     blocks = (_along(by_k, k, of_k), by_all_of_s, by_bend)
     return np.concatenate([(each * share).reshape(*by_reading.shape[:2], -1) for each in blocks], axis=-1)
@@ -180,7 +180,7 @@ def by_own_slots(shown: Shown, by_reading: Array) -> Array:
 
 
 def changes(colours: Colours, shown: Shown, steps: Array) -> Array:
-    """Changes of k, s and m with steps of what makes components, shape (n_steps, 3, n_components, n_wavelengths).
+    """Changes of k, s, m and q with steps of what makes components, shape (n_steps, 4, n_components, n_wavelengths).
 
     Parameters
     ----------
@@ -189,10 +189,10 @@ def changes(colours: Colours, shown: Shown, steps: Array) -> Array:
     n = colours.problem.n_components
     spectral = steps[: colours.n_spectral].reshape(2, n, -1, steps.shape[1])
     of_k, of_s = np.einsum("fwr,fprx->fxpw", colours.modes, spectral, optimize=True)
-    bend = steps[colours.n_spectral :].reshape(n, 2, -1)
-    k, s, m = shown.coefficients
-    of_g = np.einsum("bpw,pbx->xpw", shown.m_by_bend, bend, optimize=True)
-    return np.stack((k * of_k, s * of_s, m * of_s + of_g), axis=1)
+    bend = steps[colours.n_spectral :].reshape(n, BENDS, -1)
+    k, s, m, q = shown.coefficients
+    m_of_bend, q_of_bend = np.einsum("bupw,pbx->uxpw", shown.by_bend, bend, optimize=True)
+    return np.stack((k * of_k, s * of_s, m * of_s + m_of_bend, q * of_s + q_of_bend), axis=1)
 
 
 def noise_covariance(colours: Colours, by_share: Array, model_error: float) -> Array:

@@ -30,7 +30,7 @@ from tint.fitting.leaving_out import inside
 from tint.fitting.minimise import descend, minimise
 from tint.fitting.rounds import Weighting, weights
 from tint.fitting.spectra import first_guess
-from tint.fitting.unknowns import indices, lobe_of, start_at
+from tint.fitting.unknowns import indices, start_at
 from tint.palette import INSIDE, Evidence, Palette, compress
 from tint.spectra import Array
 from tint.swatches import PHOTOGRAPH, SwatchFolder
@@ -123,7 +123,7 @@ def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitte
     local, modes = _covariance(colours, prior, fitted)
     count = local.shape[1]
     spread = np.sqrt(np.einsum("wpp->wp", local) + np.sum(modes[..., :count] ** 2, axis=0))
-    of_a = np.linalg.norm(fitted.root[colours.n_spectral : colours.n_material : 2], axis=1)
+    of_a = np.linalg.norm(fitted.root[colours.n_spectral : colours.n_material : priors.BENDS], axis=1)
     told = evidence(colours, fitted)
     return Palette(
         name=folder.name,
@@ -136,11 +136,11 @@ def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitte
         model=problem.optics[0].model,
         k=at.ks[0],
         s=at.ks[1],
-        g=1.0 - 1.0 / shown.m_by_s,
+        g=1.0 - 1.0 / shown.by_s[0],
+        second_moment=shown.by_s[1] / shown.by_s[0],
         g_error=of_a * np.abs(problem.anisotropy.middle_slope(at.bend)),
         index=indices(problem, at.shape),
         index_error=np.full(len(problem.optics), colours.index_sd),
-        lobe=lobe_of(problem, at.shape),
         spot_share=1.0,
         local=local,
         modes=modes,
@@ -163,7 +163,7 @@ def _covariance(colours: Colours, prior: SpectralPrior, fitted: Fitted) -> tuple
     detail = np.where((depth == 0.0)[:, None], priors.prior(ks, depth, len(problem.optics)).sd, detail)
     detail = np.maximum(detail, 1e-9)  # so that a k or s of nothing still has a variance that can be inverted
     moved = changes(colours, shown, fitted.root[: colours.n_material])
-    size = np.sqrt(np.stack((*detail, detail[1] * shown.m_by_s)) ** 2 + np.sum(moved**2, axis=0))
+    size = np.sqrt(np.stack((*detail, *(detail[1] * shown.by_s))) ** 2 + np.sum(moved**2, axis=0))
     count, wide = len(moved), ks.shape[-1]
     modes = np.moveaxis(moved, -1, 1).reshape(count, wide, -1)
     alone = detail.reshape(-1, wide).T
@@ -308,5 +308,5 @@ def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array,
 def _spectra_moved(colours: Colours, here: Linear, rows: NDArray[np.int64], moved: Array) -> Array:
     """Change of the fitted spectra of a casting, shape (n_rows, n_wavelengths), for a change of components."""
     share = here.shown.share[colours.problem.readings.casting[rows]]
-    change = share @ changes(colours, here.shown, moved[:, None])[0]  # of K, S and M
+    change = share @ changes(colours, here.shown, moved[:, None])[0]  # of K, S, M and Q
     return np.asarray(np.sum(here.shown.by_mixed[:, rows] * change, axis=0))

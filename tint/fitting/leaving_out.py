@@ -19,6 +19,7 @@ from tint.colorimetry import Viewing
 from tint.fitting.chain import covariance
 from tint.fitting.minimise import Minimum
 from tint.fitting.posterior import Posterior
+from tint.fitting.priors import BENDS
 from tint.fitting.problem import Problem
 from tint.fitting.rounds import Weighting
 from tint.palette import INSIDE, LOADING, PAIR, RUBBER, THICKNESS, Evidence, Surprise
@@ -111,16 +112,17 @@ def _of_palette(fitted: Fitted, rows: Index) -> Array:
     known, n, values = fitted.posterior, fitted.problem.n_components, rows.size * fitted.problem.n_wavelengths
     share = shown.share[problem.readings.casting[rows]]
     held = np.flatnonzero(share.any(axis=0))
-    share, by_bend = share[:, held], shown.m_by_bend[:, held]
-    by_k, by_s, by_m = shown.by_mixed[:, rows]
+    share, by_bend, along_s = share[:, held], shown.by_bend[:, :, held], shown.by_s[:, held]
+    by_k, by_s, *by_mq = shown.by_mixed[:, rows]
     every = np.arange(wide)
     by_ks = np.zeros((wide, 2, held.size, rows.size, wide))  # of the values, which are the last two axes
     by_ks[every, 0, :, :, every] = np.einsum("rw,rp->wpr", by_k, share)
-    by_ks[every, 1, :, :, every] = np.einsum("pwr,rp->wpr", by_s.T + shown.m_by_s[held, :, None] * by_m.T, share)
-    of_bend = np.einsum("rw,bpw,rp->pbrw", by_m, by_bend, share, optimize=True)
+    by_all_of_s = by_s.T + np.einsum("upw,urw->pwr", along_s, np.stack(by_mq))
+    by_ks[every, 1, :, :, every] = np.einsum("pwr,rp->wpr", by_all_of_s, share)
+    of_bend = np.einsum("urw,bupw,rp->pbrw", np.stack(by_mq), by_bend, share, optimize=True)
     slopes = np.concatenate((by_ks.reshape(-1, values), of_bend.reshape(-1, values)))
     of_ks = (every[:, None, None] * 2 + np.arange(2)[:, None]) * n + held
-    place = np.concatenate((of_ks.ravel(), (2 * n * wide + 2 * held[:, None] + np.arange(2)).ravel()))
+    place = np.concatenate((of_ks.ravel(), (2 * n * wide + BENDS * held[:, None] + np.arange(BENDS)).ravel()))
     if known.covariance is not None:
         return np.asarray(slopes.T @ known.covariance[np.ix_(place, place)] @ slopes)
     whole = np.zeros((known.factored.border.shape[0] + known.factored.root.shape[0], values))

@@ -108,7 +108,7 @@ def minimise(
     """Search for k and s from a start; see `descend`.
 
     `weight` is one over the standard deviation of each value, shape (n_readings, n_wavelengths). Anisotropies are
-    searched too where `bend` is true, indices and the lobe where `shape` is; else they stay where they start.
+    searched too where `bend` is true, indices and the spot where `shape` is; else they stay where they start.
     """
 
     def step(here: Minimum, damping: float) -> tuple[Minimum, float]:

@@ -1,7 +1,7 @@
 """Normal equations of a fit: a chain of wavelengths with a border of what they share.
 
 The k and s of one wavelength meet those of another only through the smoothness of s, which reaches two wavelengths on,
-through the level of s, and through what all wavelengths share: the anisotropies, the shape (indices, lobe, spot), and
+through the level of s, and through what all wavelengths share: the phase functions, the shape (indices, spot), and
 each casting's own thickness and doses. `tint.fitting.chain` solves equations of this form at a cost that grows with
 the cube of the components, not with that of components times wavelengths.
 """
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tint.fitting.priors import BENDS
 from tint.fitting.problem import Problem
 from tint.fitting.unknowns import Shown, Unknowns
 from tint.forward import SHAPES
@@ -26,14 +27,14 @@ class Parts:
     """What the readings of every casting say, in units of their noise."""
 
     share: Array  # shape (n_castings, n_components)
-    alone: Array  # shape (n_castings, 3, 3, n_wavelengths): information on K, S and M at each wavelength
-    # shape (n_castings, 3, n_wavelengths, SHAPES): between K, S, M and the shape: the index, the lobe and the spot
+    alone: Array  # shape (n_castings, 4, 4, n_wavelengths): information on K, S, M and Q at each wavelength
+    # shape (n_castings, 4, n_wavelengths, SHAPES): between K, S, M, Q and the shape: the index and the spot
     with_shape: Array
     of_shape: Array  # shape (n_castings, SHAPES, SHAPES)
-    with_own: Array  # shape (n_castings, 3, n_wavelengths, n_slots): between K, S, M and its own unknowns
+    with_own: Array  # shape (n_castings, 4, n_wavelengths, n_slots): between K, S, M, Q and its own unknowns
     shape_own: Array  # shape (n_castings, SHAPES, n_slots)
     own: Array  # shape (n_castings, n_slots, n_slots): of its own unknowns, their prior included
-    pull: Array  # shape (n_castings, 3, n_wavelengths): minus half the gradient by K, S and M
+    pull: Array  # shape (n_castings, 4, n_wavelengths): minus half the gradient by K, S, M and Q
     # shapes (n_castings, SHAPES) and (n_castings, n_slots)
     shape_pull: Array
     own_pull: Array
@@ -75,7 +76,7 @@ class Normal:
     """Normal equations of all unknowns.
 
     In a row, the unknowns are at each wavelength k of every component and s of every component; then those of the
-    border: a and b of each component, the shape (the bases' indices, lobe, spot), the castings' own.
+    border: a, b and e of each component, the shape (the bases' indices, spot), the castings' own.
     """
 
     blocks: Array  # shape (n_wavelengths, 2 n_components, 2 n_components): of k and s of one wavelength
@@ -89,15 +90,16 @@ class Normal:
 
 
 def normal(problem: Problem, shown: Shown, each: Parts) -> Normal:
-    """Sum over castings and chain from K, S and M to the unknowns; without the priors of what castings share."""
-    n, wide, q, share = problem.n_components, problem.n_wavelengths, shown.m_by_s, each.share
+    """Sum over castings and chain from K, S, M and Q to the unknowns; without the priors of what castings share."""
+    n, wide, share, (m, q) = problem.n_components, problem.n_wavelengths, each.share, shown.by_s
     pairs = (share[:, :, None] * share[:, None, :]).reshape(-1, n * n)
-    summed = (pairs.T @ each.alone.reshape(len(pairs), -1)).reshape(n, n, 3, 3, wide)
-    by = np.stack((summed[:, :, 0], summed[:, :, 1] + q[:, None, None] * summed[:, :, 2]))  # rows by k and s
+    summed = (pairs.T @ each.alone.reshape(len(pairs), -1)).reshape(n, n, 4, 4, wide)
+    along_s = summed[:, :, 1] + m[:, None, None] * summed[:, :, 2] + q[:, None, None] * summed[:, :, 3]
+    by = np.stack((summed[:, :, 0], along_s))  # rows by k and s
     blocks = np.empty((wide, 2, n, 2, n))
     blocks[..., 0, :] = by[:, :, :, 0].transpose(3, 0, 1, 2)
-    blocks[..., 1, :] = (by[:, :, :, 1] + q * by[:, :, :, 2]).transpose(3, 0, 1, 2)
-    border, corner = _border(problem, shown, each, by[:, :, :, 2], summed[:, :, 2, 2])
+    blocks[..., 1, :] = (by[:, :, :, 1] + m * by[:, :, :, 2] + q * by[:, :, :, 3]).transpose(3, 0, 1, 2)
+    border, corner = _border(problem, shown, each, by[:, :, :, 2:], summed[:, :, 2:, 2:])
     return Normal(
         blocks=blocks.reshape(wide, 2 * n, 2 * n),
         stiff=np.zeros((n, wide, wide)),
@@ -108,31 +110,33 @@ def normal(problem: Problem, shown: Shown, each: Parts) -> Normal:
     )
 
 
-def _border(problem: Problem, shown: Shown, each: Parts, by_m: Array, of_m: Array) -> tuple[Array, Array]:
+def _border(problem: Problem, shown: Shown, each: Parts, by_mq: Array, of_mq: Array) -> tuple[Array, Array]:
     """The border and its corner.
 
-    `by_m` stands between k and s of one component and m of another, shape (2, n_components, n_components,
-    n_wavelengths); `of_m` between the m of two, shape (n_components, n_components, n_wavelengths).
+    `by_mq` stands between k and s of one component and m and q of another, shape (2, n_components, n_components, 2,
+    n_wavelengths); `of_mq` between m and q of two, shape (n_components, n_components, 2, 2, n_wavelengths).
     """
-    n, wide, q, by_bend, share = problem.n_components, problem.n_wavelengths, shown.m_by_s, shown.m_by_bend, each.share
+    n, wide, by_bend, share = problem.n_components, problem.n_wavelengths, shown.by_bend, each.share
+    bends = BENDS * n
     index, count = shape_columns(problem)
     of, slot = np.nonzero(problem.used)
-    mixed = np.zeros((len(share), 3, wide, count))
+    mixed = np.zeros((len(share), 4, wide, count))
     np.put_along_axis(mixed, np.broadcast_to(index[:, None, None], each.with_shape.shape), each.with_shape, axis=-1)
-    shapes = (share.T @ mixed.reshape(len(share), -1)).reshape(n, 3, wide, count)
+    shapes = (share.T @ mixed.reshape(len(share), -1)).reshape(n, 4, wide, count)
     owns = np.einsum("op,oiw->piwo", share[of], each.with_own[of, :, :, slot])
-    border = np.empty((wide, 2, n, 2 * n + count + of.size))
-    border[..., : 2 * n] = np.einsum("ipow,bow->wipob", by_m, by_bend).reshape(wide, 2, n, 2 * n)
-    bend, shape, own = np.split(np.arange(border.shape[-1]), (2 * n, 2 * n + count))
+    border = np.empty((wide, 2, n, bends + count + of.size))
+    border[..., :bends] = np.einsum("ipouw,buow->wipob", by_mq, by_bend).reshape(wide, 2, n, bends)
+    bend, shape, own = np.split(np.arange(border.shape[-1]), (bends, bends + count))
     for columns, found in ((shape, shapes), (own, owns)):
         border[:, 0][:, :, columns] = found[:, 0].swapaxes(0, 1)
-        border[:, 1][:, :, columns] = (found[:, 1] + q[..., None] * found[:, 2]).swapaxes(0, 1)
+        along_s = found[:, 1] + sum(by[..., None] * found[:, 2 + at] for at, by in enumerate(shown.by_s))
+        border[:, 1][:, :, columns] = along_s.swapaxes(0, 1)
 
     corner = np.zeros((border.shape[-1],) * 2)
-    between = np.einsum("apw,pow,bow->paob", by_bend, of_m, by_bend, optimize=True)
-    corner[np.ix_(bend, bend)] = between.reshape(2 * n, 2 * n)
+    between = np.einsum("aupw,pouvw,bvow->paob", by_bend, of_mq, by_bend, optimize=True)
+    corner[np.ix_(bend, bend)] = between.reshape(bends, bends)
     for columns, found in ((shape, shapes), (own, owns)):
-        corner[np.ix_(bend, columns)] = np.einsum("bpw,pwc->pbc", by_bend, found[:, 2]).reshape(2 * n, -1)
+        corner[np.ix_(bend, columns)] = np.einsum("bupw,puwc->pbc", by_bend, found[:, 2:]).reshape(bends, -1)
     for one, other in np.ndindex(SHAPES, SHAPES):
         np.add.at(corner, (shape[index[:, one]], shape[index[:, other]]), each.of_shape[:, one, other])
     corner[shape[index[of]], own[:, None]] = each.shape_own[of, :, slot]
@@ -150,13 +154,12 @@ def shape_columns(problem: Problem) -> tuple[Index, int]:
 
 def _pull(problem: Problem, shown: Shown, each: Parts) -> Array:
     index, count = shape_columns(problem)
-    k, s, m = np.tensordot(each.share, each.pull, (0, 0)).swapaxes(0, 1)  # (n_components, n_wavelengths)
+    k, s, *mq = np.tensordot(each.share, each.pull, (0, 0)).swapaxes(0, 1)  # (n_components, n_wavelengths)
     of_shape = np.zeros(count)
     np.add.at(of_shape, index, each.shape_pull)
-    by_bend = np.einsum("bpw,pw->pb", shown.m_by_bend, m)
-    return np.concatenate(
-        (in_row(np.stack((k, s + shown.m_by_s * m))), by_bend.ravel(), of_shape, each.own_pull[problem.used])
-    )
+    by_bend = np.einsum("bupw,upw->pb", shown.by_bend, np.stack(mq))
+    along_s = s + np.sum(shown.by_s * np.stack(mq), axis=0)
+    return np.concatenate((in_row(np.stack((k, along_s))), by_bend.ravel(), of_shape, each.own_pull[problem.used]))
 
 
 def in_row(ks: Array) -> Array:
@@ -193,13 +196,13 @@ def without_own(problem: Problem, shown: Shown, each: Parts, equations: Normal, 
     own = own_solve(problem, each, equations.pull[n_shared:], damping)
     corner = equations.corner[: n_shared - n_ks, n_shared - n_ks :]
     taken = np.concatenate((equations.border[:, n_shared - n_ks :] @ own, corner @ own))
-    right = np.moveaxis(each.with_own, -1, 1)  # (n_castings, n_slots, 3, n_wavelengths)
+    right = np.moveaxis(each.with_own, -1, 1)  # (n_castings, n_slots, 4, n_wavelengths)
     solved = np.linalg.solve(_damped(each, damping), right.reshape(*right.shape[:2], -1)).reshape(right.shape)
-    of = np.einsum("nuiw,nujw->ijnw", right, solved)
-    q, squared = shown.m_by_s, each.share.T**2
-    k, s, cross, m = (squared @ each for each in (of[0, 0], of[1, 1], of[1, 2], of[2, 2]))
+    of = each.share.T**2 @ np.einsum("nuiw,nujw->ijnw", right, solved)  # (4, 4, n_components, n_wavelengths)
+    by_s = np.stack((np.ones_like(shown.by_s[0]), *shown.by_s))  # of s, m and q by s
+    along_s = np.einsum("ipw,ijpw,jpw->pw", by_s, of[1:, 1:], by_s)
     of_border = np.sum(corner * own_solve(problem, each, corner.T, damping).T, axis=1)
-    level = np.stack((np.zeros_like(q), equations.level**2))
-    ks = np.einsum("wii->wi", equations.blocks).ravel() + in_row(level - np.stack((k, s + q * (2.0 * cross + q * m))))
+    level = np.stack((np.zeros_like(along_s), equations.level**2))
+    ks = np.einsum("wii->wi", equations.blocks).ravel() + in_row(level - np.stack((of[0, 0], along_s)))
     diagonal = np.concatenate((ks, np.diag(equations.corner)[: corner.shape[0]] - of_border))
     return equations.pull[:n_shared] - taken, diagonal

@@ -1,6 +1,6 @@
-"""How well a fit knows what castings share: the covariance of k, s and m about the minimum.
+"""How well a fit knows what castings share: the covariance of k, s, m and q about the minimum.
 
-The refractive indices and the lobe are taken as known here. What is wrong with one is made up for by k and s wherever
+The refractive indices are taken as known here. What is wrong with one is made up for by k and s wherever
 castings were read, so that doubting both would count the same doubt twice. What the instrument's spot loses is not made
 up for in what is predicted, which is wide, and so it is doubted.
 """
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from tint.fitting.chain import Factor, covariance, factor, level_columns, part_of_inverse, solved
 from tint.fitting.minimise import Minimum, with_prior
 from tint.fitting.normal import Normal, from_row, in_row, normal
-from tint.fitting.priors import Prior
+from tint.fitting.priors import BENDS, Prior
 from tint.fitting.problem import Problem
 from tint.spectra import Array
 
@@ -36,7 +36,7 @@ class Posterior:
 
     # of the equations of k, s, the anisotropies, the spot and the castings' own unknowns, all else known
     factored: Factor
-    # shape (n, n): of k, s and the scores of a and b in the order of the equations; absent where it is large
+    # shape (n, n): of k, s and the scores of a, b and e in the order of the equations; absent where it is large
     covariance: Array | None
     variance: Array  # shape (n,): of the same
     # shape (n_wavelengths, 2 n_components, 2 n_components): covariance of k and s at each wavelength, were those at all
@@ -51,14 +51,14 @@ def posterior(problem: Problem, minimum: Minimum, prior: Prior) -> Posterior:
     """The covariance at a minimum."""
     whole = with_prior(normal(problem, minimum.shown, minimum.parts), minimum.at, prior)
     n_ks, n_bends, bases = minimum.at.ks.size, minimum.at.bend.size, len(problem.optics)
-    known = np.arange(n_bends, n_bends + bases + 1)  # in the border: indices and lobe
+    known = np.arange(n_bends, n_bends + bases)  # in the border: indices
     equations, with_known = _without(whole, known)
     factored = factor(equations)
     variance = part_of_inverse(factored, problem.n_components).variance[: n_ks + n_bends]
     of_known = whole.corner[np.ix_(known, known)] - with_known.T @ solved(factored, with_known)
-    index_error = problem.index_sd * np.sqrt(np.maximum(np.diag(np.linalg.inv(of_known)), 0.0))[:-1]
+    index_error = problem.index_sd * np.sqrt(np.maximum(np.diag(np.linalg.inv(of_known)), 0.0))
     covariance = _inverse_times(factored, np.eye(variance.size)) if variance.size <= MANY else None
-    of_a = np.sqrt(variance[n_ks:].reshape(-1, 2)[:, 0])
+    of_a = np.sqrt(variance[n_ks : n_ks + n_bends].reshape(-1, BENDS)[:, 0])
     return Posterior(
         factored=factored,
         covariance=covariance,
@@ -113,10 +113,10 @@ def _local(equations: Normal, prior: Prior) -> Array:
 
 
 def in_modes(problem: Problem, minimum: Minimum, known: Posterior) -> tuple[Array, Array]:
-    """The covariance of k, s and m as a palette holds it; it takes longer than all else here.
+    """The covariance of k, s, m and q as a palette holds it; it takes longer than all else here.
 
     First that of k and s at each wavelength alone, shape (n_wavelengths, 2 n_components, 2 n_components); then the
-    errors of k, s and m common to all wavelengths, shape (n_modes, n_wavelengths, 3 n_components).
+    errors of k, s, m and q common to all wavelengths, shape (n_modes, n_wavelengths, 4 n_components).
     """
     modes = _modes(problem, minimum, known.factored, known.covariance, known.local, known.variance)
     return _with_rest(known.local, modes, known.variance), modes
@@ -134,7 +134,7 @@ def _with_rest(local: Array, modes: Array, variance: Array) -> Array:
 
 
 def _inverse_times(factored: Factor, columns: Array) -> Array:
-    """The covariance of k, s, a and b times columns; a few after the other, so that memory does not grow with them."""
+    """The covariance of k, s, a, b and e times columns; a few after the other, so that memory does not grow with them."""
     result = np.empty_like(columns)
     for start in range(0, columns.shape[1], _TOGETHER):
         some = columns[:, start : start + _TOGETHER]
@@ -167,9 +167,9 @@ def _modes(
     count = int(np.searchsorted(np.cumsum(values), _KEPT * values.sum())) + 1
     steps = (vectors[:, :count] * np.sqrt(values[:count]) * scale[:, None]).T
     k, s = np.moveaxis(from_row(steps, problem), 1, 0)
-    bend = steps[:, n_ks:].reshape(len(steps), -1, 2)
-    m = minimum.shown.m_by_s * s + np.einsum("bpw,rpb->rpw", minimum.shown.m_by_bend, bend)
-    return np.concatenate((k, s, m), axis=1).swapaxes(1, 2)
+    bend = steps[:, n_ks:].reshape(len(steps), -1, BENDS)
+    m, q = minimum.shown.by_s[:, None] * s + np.einsum("bupw,rpb->urpw", minimum.shown.by_bend, bend, optimize=True)
+    return np.concatenate((k, s, m, q), axis=1).swapaxes(1, 2)
 
 
 def _largest(matrix: Array) -> tuple[Array, Array]:

@@ -21,10 +21,6 @@ Index = NDArray[np.int64]
 # Standard deviation of a rubber's index about what is stated: published values of one and the same rubber run from
 # 1.397 to 1.434 at 550 nm, a spread of 0.012.
 INDEX_SD = 0.012
-# Mean and standard deviation of the share of the scattered light that is thrown backwards, beside one
-# Henyey-Greenstein lobe: by Mie's theory the second moment of rutile is 0.08 above that of one lobe, a share of about
-# 0.08, and that of hematite and soot 0.03 to 0.05 below, a share of about -0.04.
-LOBE = (0.03, 0.05)
 # Standard deviation of what a spot really loses about what sharp discs of the stated sizes would, as a share: sizes are
 # stated to some 0.3 of 8 mm, and discs have soft edges (common practice, no source).
 SPOT_SD = 0.1
@@ -50,7 +46,6 @@ class Problem:
     anisotropy: AnisotropyPrior
     instrument: Instrument
     index_sd: float
-    lobe: tuple[float, float]
     wavelengths: Array  # shape (n_wavelengths,) [nm]
     # shape (n_hazes,): which readings stand for the haze of a casting (`tint.fitting.rounds`), and those hazes [-]
     haze_rows: Index
@@ -134,7 +129,6 @@ def lay_out(folder: SwatchFolder, optics: tuple[Optics, ...], *, g: float | None
         anisotropy=anisotropy_prior(folder.bases.values(), folder.pigments.values(), folder.wavelengths, g=g),
         instrument=folder.instrument,
         index_sd=INDEX_SD if fitted else 0.0,
-        lobe=LOBE if fitted else (0.0, 0.0),
         wavelengths=folder.wavelengths,
         haze_rows=np.flatnonzero([r.source == records.HAZEMETER for r in rows]),
         haze=np.array([hazes[r.swatch] for r in rows if r.source == records.HAZEMETER], dtype=float),

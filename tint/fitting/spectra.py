@@ -23,7 +23,7 @@ from tint.fitting.posterior import MANY, in_modes, posterior, unknowns_spent
 from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem, lay_out
 from tint.fitting.rounds import Weighting, as_beams, at_height, have_settled, standard_deviation, weigh, weights
-from tint.fitting.unknowns import Unknowns, indices, lobe_of, mixing_shares, spot_share, start_at
+from tint.fitting.unknowns import Unknowns, indices, mixing_shares, spot_share, start_at
 from tint.optics import many_flux, spot, two_flux
 from tint.optics.layer import Optics
 from tint.palette import Palette, spot_of
@@ -39,9 +39,9 @@ _ROUNDS = 6  # of weighing the readings anew
 # (tests/figures/judgement.py).
 _SETTLED = 0.05
 # Few castings leave more than one minimum: of 36 workshops of 12 to 43 castings 5 had a deeper one, by 3 to 140, which
-# a search from one of these scores of the lobe finds (tests/figures/random_workshops.py, seeds 522 to 629 and 1000 to
-# 1027); of six of 73 castings and more none had.
-_FEW, _OTHER_LOBES = 60, (2.0, -1.0)
+# a search from one of these scores of e finds (tests/figures/random_workshops.py, seeds 522 to 629 and 1000 to 1027);
+# of six of 73 castings and more none had.
+_FEW, _OTHER_MOMENTS = 60, (2.0, -1.0)
 # Of how long a fit takes: steps, and what is counted of each in a second (tests/figures/growth.py, 30 to 150 pigments).
 _STEPS, _EACH_SECOND = 50, 6.4e9
 _LONG_S, _LARGE_BYTES, _MOST_BYTES = 120.0, 2e9, 8e9  # from where it is told, and refused; common practice, no source
@@ -91,7 +91,7 @@ def size(problem: Problem) -> tuple[float, float]:
     """About what a fit takes: time of a processor of 2024 [s], and memory [bytes]."""
     n, wide = problem.n_components, problem.n_wavelengths
     shared, block = 2 * n * wide, 4 * n
-    border = 2 * n + len(problem.optics) + 2 + int(problem.used.sum())
+    border = priors.BENDS * n + len(problem.optics) + 1 + int(problem.used.sum())
     steps = _STEPS * shared * (border**2 + 3 * block * (border + block))
     held = 14 * shared * border + 16 * wide * n**2 + 3 * shared * min(shared, max(MANY, shared // 4)) + 3 * border**2
     return steps / _EACH_SECOND, 8.0 * held
@@ -157,7 +157,7 @@ def search(
         shape=False,
         step_taken=told,
     )
-    # Faces and lobe before the anisotropies, which else go to their ends to make up for them.
+    # Faces before the phase functions, which else go to their ends to make up for them.
     held = weights(problem, minimum.shown.values, Weighting(_DOUBT / 4.0, weighting.casting))
     minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, bend=False, step_taken=told)
     found = _settled(problem, minimum, prior, weighting, told)
@@ -208,11 +208,11 @@ def _from(
 
 
 def _elsewhere(at: Unknowns) -> Iterator[Unknowns]:
-    """Where a deeper minimum may be reached from: with the anisotropies as before any casting, and another lobe."""
-    for score in _OTHER_LOBES:
-        shape = at.shape.copy()
-        shape[-2] = score
-        yield replace(at, bend=np.zeros_like(at.bend), shape=shape)
+    """Where a deeper minimum may be reached from: with other phase functions, the same for all."""
+    for score in _OTHER_MOMENTS:
+        bend = np.zeros_like(at.bend)
+        bend[:, 2] = score
+        yield replace(at, bend=bend)
 
 
 def _is_ready(optics: Optics) -> bool:
@@ -244,10 +244,10 @@ def palette_of(fitted: Fitted) -> Palette:
         model=problem.optics[0].model,
         k=np.ascontiguousarray(k),
         s=np.ascontiguousarray(s),
-        g=1.0 - 1.0 / shown.m_by_s,
+        g=1.0 - 1.0 / shown.by_s[0],
+        second_moment=shown.by_s[1] / shown.by_s[0],
         g_error=known.g_error,
         index=indices(problem, minimum.at.shape),
-        lobe=lobe_of(problem, minimum.at.shape),
         spot_share=spot_share(minimum.at.shape),
         index_error=known.index_error,
         local=local,

@@ -1,9 +1,9 @@
 """What all readings show for given unknowns, with slopes.
 
-The unknowns are of two kinds. All castings share k and s of every component at every wavelength, a and b of its
-anisotropy, the refractive index of every base, and the share of light thrown backwards. Each casting has its own
-thickness and doses: factors of what was written. All but k and s are standard scores of their own prior, so that their
-prior is a unit normal; thickness and doses are exponentials of theirs, and so never negative.
+The unknowns are of two kinds. All castings share k and s of every component at every wavelength, a, b and e of its
+phase function (`AnisotropyPrior`), the refractive index of every base, and the share of what the spot loses. Each
+casting has its own thickness and doses: factors of what was written. All but k and s are standard scores of their own
+prior, so that their prior is a unit normal; thickness and doses are exponentials of theirs, and so never negative.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint import forward
+from tint.fitting.priors import BENDS
 from tint.fitting.problem import SPOT_SD, Problem
 from tint.forward import SHAPES, Readings
 from tint.optics.layer import Optics
 from tint.palette import shares
 from tint.spectra import Array
 
-LOBE_ENDS = (-0.05, 0.15)  # between which the lobe stays
 _FARTHEST = 20.0  # standard scores beyond which a thickness or a dose is not moved
 
 
@@ -28,8 +28,8 @@ class Unknowns:
     """A point of the search."""
 
     ks: Array  # shape (2, n_components, n_wavelengths): k, then s
-    bend: Array  # shape (n_components, 2): scores of a and b of the anisotropy
-    # shape (n_bases + 2,): scores of the refractive indices, then of the lobe and of the share of the spot's loss
+    bend: Array  # shape (n_components, BENDS): scores of a, b and e of the phase function
+    # shape (n_bases + 1,): scores of the refractive indices, then of the share of the spot's loss
     shape: Array
     own: Array  # shape (n_castings, n_slots): scores of thickness and doses; 0 in empty slots
 
@@ -39,22 +39,21 @@ class Shown:
     """Predicted readings, and their slopes."""
 
     values: Array  # shape (n_readings, n_wavelengths)
-    by_mixed: Array  # shape (3, n_readings, n_wavelengths): by K, S and M of the casting
-    # shape (SHAPES, n_readings, n_wavelengths): by the scores of its base's index, of the lobe and of the share of the
-    # spot's loss
+    by_mixed: Array  # shape (4, n_readings, n_wavelengths): by K, S, M and Q of the casting
+    # shape (SHAPES, n_readings, n_wavelengths): by the scores of its base's index and of the share of the spot's loss
     by_shape: Array
     by_own: Array  # shape (n_slots, n_readings, n_wavelengths): by the scores of its thickness and doses
     share: Array  # shape (n_castings, n_components): the mixing law's c
-    coefficients: Array  # shape (3, n_components, n_wavelengths): k, s and m
-    m_by_bend: Array  # shape (2, n_components, n_wavelengths): slopes of m by the scores of a and b
-    m_by_s: Array  # shape (n_components, n_wavelengths): slope of m by s, 1 / (1 - g)
+    coefficients: Array  # shape (4, n_components, n_wavelengths): k, s, m and q
+    by_bend: Array  # shape (BENDS, 2, n_components, n_wavelengths): slopes of m and q by the scores of a, b and e
+    by_s: Array  # shape (2, n_components, n_wavelengths): slopes of m and q by s, 1 / (1 - g) and that times q / m
 
 
 def start_at(problem: Problem, ks: Array) -> Unknowns:
     """Everything as written and as the priors have it, with these k and s."""
     return Unknowns(
         ks=ks,
-        bend=np.zeros((problem.n_components, 2)),
+        bend=np.zeros((problem.n_components, BENDS)),
         shape=np.zeros(len(problem.optics) + SHAPES - 1),
         own=np.zeros((problem.thickness.size, problem.n_slots)),
     )
@@ -64,21 +63,6 @@ def indices(problem: Problem, scores: Array) -> Array:
     """Refractive indices of the bases, shape (n_bases,), from their scores."""
     stated = np.array([optics.refractive_index for optics in problem.optics])
     return stated + problem.index_sd * scores[: stated.size]
-
-
-def lobe_of(problem: Problem, scores: Array) -> float:
-    """Share of the scattered light that is thrown backwards, from the scores."""
-    return _lobe(problem, scores)[0]
-
-
-def _lobe(problem: Problem, scores: Array) -> tuple[float, float]:
-    """The lobe, between the ends of what the tables hold, and its slope by the score."""
-    mean, sd = problem.lobe
-    low, high = LOBE_ENDS
-    share = (mean - low) / (high - low)
-    slope = sd / ((high - low) * share * (1.0 - share))
-    now = 1.0 / (1.0 + np.exp(-np.clip(np.log(share / (1.0 - share)) + slope * scores[-2], -30.0, 30.0)))
-    return float(low + (high - low) * now), float((high - low) * now * (1.0 - now) * slope)
 
 
 def spot_share(scores: Array) -> float:
@@ -101,12 +85,12 @@ class Made:
     # as of `Shown`
     share: Array
     coefficients: Array
-    m_by_s: Array
-    g_by_bend: Array  # shape (2, n_components, n_wavelengths)
+    by_s: Array
+    by_bend: Array
 
     @property
     def mixed(self) -> Array:
-        """K, S and M of every casting, shape (3, n_castings, n_wavelengths) [1/mm]."""
+        """K, S, M and Q of every casting, shape (4, n_castings, n_wavelengths) [1/mm]."""
         return forward.mix(self.coefficients, self.share)
 
 
@@ -118,15 +102,18 @@ def made(problem: Problem, at: Unknowns) -> Made:
     loadings = np.zeros_like(problem.loadings)
     np.put_along_axis(loadings, problem.dosed, doses, axis=1)
     g, g_by_bend = problem.anisotropy.g(at.bend)
+    second, second_by_bend = problem.anisotropy.second(at.bend)
     m_by_s = 1.0 / (1.0 - g)
     k, s = at.ks
+    m = s * m_by_s
+    m_by_bend = m * m_by_s * g_by_bend
     return Made(
         thickness=problem.thickness * np.exp(thickness_sd * score[:, 0]),
         doses=doses,
         share=mixing_shares(problem, loadings),
-        coefficients=np.stack((k, s, s * m_by_s)),
-        m_by_s=m_by_s,
-        g_by_bend=g_by_bend,
+        coefficients=np.stack((k, s, m, m * second)),
+        by_s=np.stack((m_by_s, m_by_s * second)),
+        by_bend=np.stack((m_by_bend, m_by_bend * second + m * second_by_bend), axis=1),
     )
 
 
@@ -139,7 +126,7 @@ def seen_at(
     *,
     optics: tuple[Optics, ...] | None = None,
 ) -> forward.Predicted:
-    """What readings of castings of these K, S and M [1/mm] and thicknesses [mm] show at a point of the search.
+    """What readings of castings of these K, S, M and Q [1/mm] and thicknesses [mm] show at a point of the search.
 
     `optics`, one a base, stands in place of the problem's own.
     """
@@ -149,7 +136,6 @@ def seen_at(
         thickness,
         optics=optics or problem.optics,
         index=indices(problem, at.shape) if problem.index_sd else None,
-        lobe=lobe_of(problem, at.shape),
         spot_share=spot_share(at.shape),
     )
 
@@ -161,24 +147,24 @@ def show(problem: Problem, at: Unknowns) -> Shown:
     doses, share, coefficients = castings.doses, castings.share, castings.coefficients
     seen = seen_at(problem, at, problem.readings, castings.mixed, castings.thickness)
     of = problem.readings.casting
-    by_thickness = seen.slopes[3] * (thickness_sd * castings.thickness)[of, None]
+    by_thickness = seen.slopes[4] * (thickness_sd * castings.thickness)[of, None]
     by_dose = [
         sum(
             slope * (each[len(problem.optics) + problem.dosed[:, slot]] - each[problem.base] / 100.0)[of]
-            for slope, each in zip(seen.slopes[:3], coefficients, strict=True)
+            for slope, each in zip(seen.slopes[:4], coefficients, strict=True)
         )
         * (dose_sd * doses[:, slot])[of, None]
         for slot in range(problem.n_slots - 1)
     ]
     return Shown(
         values=seen.values,
-        by_mixed=seen.slopes[:3],
-        by_shape=seen.by_shape * np.array([problem.index_sd, _lobe(problem, at.shape)[1], SPOT_SD])[:, None, None],
+        by_mixed=seen.slopes[:4],
+        by_shape=seen.by_shape * np.array([problem.index_sd, SPOT_SD])[:, None, None],
         by_own=np.stack([by_thickness, *by_dose]),
         share=share,
         coefficients=coefficients,
-        m_by_bend=coefficients[1] * castings.m_by_s**2 * castings.g_by_bend,
-        m_by_s=castings.m_by_s,
+        by_bend=castings.by_bend,
+        by_s=castings.by_s,
     )
 
 

@@ -235,12 +235,12 @@ def with_lots(palette: Palette, strengths: Mapping[str, Strength]) -> Palette:
     told = [strengths.get(name, Strength(1.0)) for name in (*palette.bases, *palette.pigments)]
     of_s = np.array([strength.value for strength in told])
     of_k = np.where(np.arange(n) < n_bases, 1.0, of_s)
-    k, s, both = palette.k * of_k[:, None], palette.s * of_s[:, None], np.concatenate((of_k, of_s, of_s))
-    m = s / (1.0 - palette.g)
+    k, s, both = palette.k * of_k[:, None], palette.s * of_s[:, None], np.concatenate((of_k, of_s, of_s, of_s))
+    m, q = s * palette.by_s
     unsure = [(at, strength.error) for at, strength in enumerate(told) if strength.error > 0.0]
-    modes = np.zeros((len(unsure), palette.wavelengths.size, 3 * n))
+    modes = np.zeros((len(unsure), palette.wavelengths.size, 4 * n))
     for mode, (at, error) in zip(modes, unsure, strict=True):
-        mode[:, n + at], mode[:, 2 * n + at] = error * s[at], error * m[at]
+        mode[:, n + at], mode[:, 2 * n + at], mode[:, 3 * n + at] = error * s[at], error * m[at], error * q[at]
         if at >= n_bases:
             mode[:, at] = error * k[at]
     factors = dict(zip(palette.pigments, of_s[n_bases:].tolist(), strict=True))

@@ -146,7 +146,10 @@ def _thin(
     return even - odd, even + odd - same
 
 
-# How a scattering event turns light: Henyey-Greenstein, a share thrown backwards, cut for a finite set of directions.
+# How a scattering event turns light. One Henyey-Greenstein lobe has a mean cosine g and a second moment g^2, and a long
+# tail of higher moments. Particles as small as pigments throw light more evenly: of the same g, Mie's theory gives them
+# a smaller second moment, down to that of a round lobe; the smallest, and those of high index, throw some backwards,
+# which makes it larger (tests/figures/mie_stock.py).
 
 
 BACKWARDS = -0.5  # mean cosine of the lobe that is thrown backwards
@@ -163,19 +166,66 @@ def lobes(g: float, lobe: float) -> tuple[tuple[float, float], tuple[float, floa
 
 
 def moments(g: float, count: int, lobe: float = 0.0) -> Array:
-    """Legendre moments 0 to `count` of the phase function, shape (count + 1,) [-]."""
+    """Legendre moments 0 to `count` of the phase function, shape (count + 1,) [-].
+
+    `lobe` is the share thrown backwards, as of `lobes`; where it is negative, minus the share that a round lobe
+    scatters in the place of the Henyey-Greenstein one of the same g.
+    """
     orders = np.arange(count + 1)
-    return np.asarray(sum(share * np.power(cosine, orders) for share, cosine in lobes(g, lobe)))
+    if lobe >= 0.0:
+        return np.asarray(sum(share * np.power(cosine, orders) for share, cosine in lobes(g, lobe)))
+    power = _roundness(g)
+    rounded = np.concatenate(([1.0], np.cumprod((power - orders[:-1]) / (power + 2.0 + orders[:-1]))))
+    return np.asarray((1.0 + lobe) * np.power(g, orders) - lobe * rounded)
 
 
 def phase_function(cosine: float, g: float, lobe: float = 0.0) -> float:
     """Phase function at a scattering angle, with mean 1 over the sphere [-]."""
+    if lobe < 0.0:
+        power = _roundness(g)
+        rounded = (power + 1.0) * (0.5 * (1.0 + cosine)) ** power
+        return float((1.0 + lobe) * phase_function(cosine, g) - lobe * rounded)
     return float(
         sum(
             share * (1.0 - mean * mean) / (1.0 + mean * mean - 2.0 * mean * cosine) ** 1.5
             for share, mean in lobes(g, lobe)
         )
     )
+
+
+def _roundness(g: float) -> float:
+    """The power of (1 + cosine) whose mean cosine is g."""
+    return 2.0 * g / (1.0 - g)
+
+
+def lobe_at(g: Array, second: Array) -> tuple[Array, Array, Array]:
+    """The lobe of `moments` at which the second moment is as given, and its slopes by g and by the second moment.
+
+    Parameters
+    ----------
+    g, second : ndarray, shape (...)
+        Mean cosine, 0 to below 1, and second Legendre moment [-].
+
+    Notes
+    -----
+    With e = second - g^2 the share thrown backwards is ``e / (g + 1/4 + second) / (1 - g^4)``; that of a round lobe,
+    whose second moment is ``g (3 g - 1) / (3 - g)``, is ``-e (3 - g) / (g (1 - g^2))``.
+    """
+    more = second - g * g
+    g4 = 1.0 - g**_TAPER
+    sum_of = (g + BACKWARDS**2 + second) * g4
+    sum_by_g = g4 - (g + BACKWARDS**2 + second) * _TAPER * g ** (_TAPER - 1)
+    behind = more / sum_of
+    room = np.maximum(g * (1.0 - g * g), 1e-9)
+    round_ = more * (3.0 - g) / room
+    less = more < 0.0
+    by_g = np.where(
+        less,
+        (-2.0 * g * (3.0 - g) - more - more * (3.0 - g) * (1.0 - 3.0 * g * g) / room) / room,
+        (-2.0 * g - behind * sum_by_g) / sum_of,
+    )
+    by_second = np.where(less, (3.0 - g) / room, (1.0 - behind * g4) / sum_of)
+    return np.where(less, round_, behind), by_g, by_second
 
 
 def peak(g: float, count: int, lobe: float = 0.0) -> float:

@@ -3,8 +3,8 @@
 Whatever the model, a layer over a Lambertian backing of reflectance Rg reads
 ``front + through Rg / (1 - back Rg)``: light that the layer itself returns, and light that reaches the backing, goes
 to and fro, and comes out (Kubelka 1954, JOSA 44, 330). A model supplies the three numbers and their slopes over
-(K d, S d, M d); all the rest is here, once. M = S / (1 - g) is all the scattering, S the part that turns light round;
-two-flux theory knows nothing of M.
+(K d, S d, M d, Q d); all the rest is here, once. M = S / (1 - g) is all the scattering, S the part that turns light
+round, Q is M times the second Legendre moment of the phase function; two-flux theory knows nothing of M and Q.
 """
 
 from __future__ import annotations
@@ -35,8 +35,6 @@ class Optics:
     model: str = "two-flux"  # `two-flux` or `many-flux`
     refractive_index: float = 1.41  # of the rubber [-]; 1 means no faces
     geometry: str = "di:8"  # `di:8`, `de:8` or `45:0`
-    # share of the scattered light that is thrown backwards, as of `adding_doubling.lobes` (many-flux only) [-]
-    lobe: float = 0.0
     # measured Saunderson constants (two-flux only) [-]
     k1: float | None = None
     k2: float | None = None
@@ -47,14 +45,16 @@ class Optics:
         if self.model not in MODELS:
             raise InputError("optics", f"`{self.model}` is not known", " or ".join(MODELS))
 
-    def terms(self, x: ArrayLike, y: ArrayLike, z: ArrayLike, *, seat: str) -> tuple[Array, Array]:
-        """front, through, back, shape (3, ...), and their slopes over (x, y, z), shape (3, 3, ...)."""
-        values, slopes = self._smooth_terms(x, y, z, seat=seat)
+    def terms(self, x: ArrayLike, y: ArrayLike, z: ArrayLike, q: ArrayLike, *, seat: str) -> tuple[Array, Array]:
+        """front, through, back, shape (3, ...), and their slopes over (x, y, z, q), shape (3, 4, ...)."""
+        values, slopes = self._smooth_terms(x, y, z, q, seat=seat)
         if self.faces is not None:
             values[0] += self.faces.added
         return values, slopes
 
-    def _smooth_terms(self, x: ArrayLike, y: ArrayLike, z: ArrayLike, *, seat: str) -> tuple[Array, Array]:
+    def _smooth_terms(
+        self, x: ArrayLike, y: ArrayLike, z: ArrayLike, q: ArrayLike, *, seat: str
+    ) -> tuple[Array, Array]:
         if seat not in ("air", "wet"):
             raise InputError("seat", f"`{seat}` is not known", "air or wet")
         if self.model == "two-flux":
@@ -62,32 +62,31 @@ class Optics:
                 x, y, refractive_index=self.refractive_index, geometry=self.geometry, seat=seat,
                 k1=self.k1, k2=self.k2,
             )  # fmt: skip
-            return values, _no_slope(slopes)
+            return values, _no_slope(slopes, 2)
         from tint.optics import many_flux  # its tables are for those who use them
 
-        return many_flux.terms(
-            x, y, z, refractive_index=self.refractive_index, geometry=self.geometry, seat=seat, lobe=self.lobe
-        )
+        return many_flux.terms(x, y, z, q, refractive_index=self.refractive_index, geometry=self.geometry, seat=seat)
 
-    def transmitted(self, x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Array, Array]:
-        """Total transmittance of the free slab, shape (...), and its slopes over (x, y, z), shape (3, ...)."""
+    def transmitted(self, x: ArrayLike, y: ArrayLike, z: ArrayLike, q: ArrayLike) -> tuple[Array, Array]:
+        """Total transmittance of the free slab, shape (...), and its slopes over (x, y, z, q), shape (4, ...)."""
         if self.model == "two-flux":
             values, slopes = two_flux.transmitted(x, y, refractive_index=self.refractive_index, k1=self.k1, k2=self.k2)
-            return values, _no_slope(slopes[None])[0]
+            return values, _no_slope(slopes[None], 2)[0]
         from tint.optics import many_flux
 
-        return many_flux.transmitted(x, y, z, refractive_index=self.refractive_index, lobe=self.lobe)
+        return many_flux.transmitted(x, y, z, q, refractive_index=self.refractive_index)
 
 
-def _no_slope(slopes: Array) -> Array:
-    """Slopes by (x, y), shape (n, 2, ...), as those by (x, y, z) of a model that knows no z, shape (n, 3, ...)."""
-    return np.concatenate((slopes, np.zeros_like(slopes[:, :1])), axis=1)
+def _no_slope(slopes: Array, count: int) -> Array:
+    """Slopes by some of (x, y, z, q), shape (n, m, ...), with so many more that are 0, shape (n, m + count, ...)."""
+    return np.concatenate((slopes, np.zeros((len(slopes), count, *slopes.shape[2:]))), axis=1)
 
 
 def reflectance(
     K: ArrayLike,
     S: ArrayLike,
     M: ArrayLike | None = None,
+    Q: ArrayLike | None = None,
     *,
     thickness: ArrayLike,
     backing: ArrayLike | None,
@@ -97,36 +96,38 @@ def reflectance(
     """Reflectance factor of a layer over a backing, shape (..., n_wavelengths) [-].
 
     All are broadcastable to that shape: K, S and M, absorption, scattering and all scattering, S / (1 - g) [1/mm],
-    M being S (isotropic) when absent; the thickness [mm]; the reflectance of the backing, None for a free slab. The
+    M being S (isotropic) when absent; Q, M times the second moment of the phase function [1/mm], that of a
+    Henyey-Greenstein lobe when absent; the thickness [mm]; the reflectance of the backing, None for a free slab. The
     seat is `air`, an air film between rubber and backing, or `wet`, optical contact.
     """
-    return reflectance_slopes(K, S, M, thickness=thickness, backing=backing, seat=seat, optics=optics)[0]
+    return reflectance_slopes(K, S, M, Q, thickness=thickness, backing=backing, seat=seat, optics=optics)[0]
 
 
 def reflectance_slopes(
     K: ArrayLike,
     S: ArrayLike,
     M: ArrayLike | None = None,
+    Q: ArrayLike | None = None,
     *,
     thickness: ArrayLike,
     backing: ArrayLike | None,
     seat: str = "air",
     optics: Optics,
 ) -> tuple[Array, Array]:
-    """As `reflectance`, with the derivatives by K, S, M and thickness, shape (4, ..., n_wavelengths)."""
-    coefficients, d = _arrays(K, S, M, thickness)
+    """As `reflectance`, with the derivatives by K, S, M, Q and thickness, shape (5, ..., n_wavelengths)."""
+    coefficients, d = _arrays(K, S, M, Q, thickness)
     values, slopes = terms(coefficients, d, optics=optics, seat="air" if backing is None else seat)
     read, by_depth = over_backing(values, slopes, None if backing is None else np.asarray(backing, dtype=float))
     return read, by_coefficients(by_depth, coefficients, d)
 
 
 def terms(coefficients: Iterable[Array], thickness: Array, *, optics: Optics, seat: str) -> tuple[Array, Array]:
-    """A layer's three numbers as `optics` reads them, shape (3, ...), and their slopes, shape (3, 3 or 4, ...).
+    """A layer's three numbers as `optics` reads them, shape (3, ...), and their slopes, shape (3, 4 or 5, ...).
 
     Parameters
     ----------
     coefficients : iterable of ndarray
-        K, S and M [1/mm].
+        K, S, M and Q [1/mm].
     thickness : ndarray, broadcastable with them
         [mm]
     """
@@ -137,7 +138,7 @@ def terms(coefficients: Iterable[Array], thickness: Array, *, optics: Optics, se
 def over_backing(values: Array, slopes: Array, backing: Array | None) -> tuple[Array, Array]:
     """Read a layer's three numbers, as `Optics.terms` returns them, over a backing of reflectance (...); None for none.
 
-    Returns the reading, shape (...), and its slopes by K d, S d and M d; as many as came.
+    Returns the reading, shape (...), and its slopes by K d, S d, M d and Q d; as many as came.
     """
     front, through, back = values
     if backing is None:
@@ -149,17 +150,19 @@ def over_backing(values: Array, slopes: Array, backing: Array | None) -> tuple[A
 
 
 def transmittance(
-    K: ArrayLike, S: ArrayLike, M: ArrayLike | None = None, *, thickness: ArrayLike, optics: Optics
-) -> Array:
+    K: ArrayLike, S: ArrayLike, M: ArrayLike | None = None, Q: ArrayLike | None = None, *, thickness: ArrayLike,
+    optics: Optics,
+) -> Array:  # fmt: skip
     """Total transmittance of the free slab, lit by a beam at 8 degrees [-]; shapes as `reflectance`."""
-    return transmittance_slopes(K, S, M, thickness=thickness, optics=optics)[0]
+    return transmittance_slopes(K, S, M, Q, thickness=thickness, optics=optics)[0]
 
 
 def transmittance_slopes(
-    K: ArrayLike, S: ArrayLike, M: ArrayLike | None = None, *, thickness: ArrayLike, optics: Optics
-) -> tuple[Array, Array]:
-    """As `transmittance`, with the derivatives by K, S, M and thickness, shape (4, ...)."""
-    coefficients, d = _arrays(K, S, M, thickness)
+    K: ArrayLike, S: ArrayLike, M: ArrayLike | None = None, Q: ArrayLike | None = None, *, thickness: ArrayLike,
+    optics: Optics,
+) -> tuple[Array, Array]:  # fmt: skip
+    """As `transmittance`, with the derivatives by K, S, M, Q and thickness, shape (5, ...)."""
+    coefficients, d = _arrays(K, S, M, Q, thickness)
     depths = tuple(each * d for each in coefficients)
     passed, by_depth = optics.transmitted(*depths)
     values, slopes = through_spot(passed[None], by_depth[None], depths, d, optics=optics, seat=None)
@@ -171,51 +174,59 @@ def through_spot(
 ) -> tuple[Array, Array]:
     """A wide layer's numbers as the spot of `optics` reads them; as they are where it has none.
 
-    Values of shape (n, ...) and slopes of shape (n, 3, ...) come with the depths K d, S d and M d and the thickness
-    [mm]; `seat` is None for transmittance. A fourth slope is added: by the thickness, at constant depths.
+    Values of shape (n, ...) and slopes of shape (n, 4, ...) come with the depths K d, S d, M d and Q d and the
+    thickness [mm]; `seat` is None for transmittance. A fifth slope is added: by the thickness, at constant depths.
     """
     if optics.spot is None:
         return values, slopes
     from tint.optics import slab, spot  # its tables are for those who use them
 
     name = slab.PASSED if seat is None else f"{'45:0' if optics.geometry == '45:0' else 'di:8'} {seat}"
-    x, y, z = np.broadcast_arrays(*depths)
-    changed, by = spot.change(x, y, z, thickness, refractive_index=optics.refractive_index, name=name, spot=optics.spot)
+    x, y, z, _ = np.broadcast_arrays(*depths)
+    changed, by_spot = spot.change(
+        x, y, z, thickness, refractive_index=optics.refractive_index, name=name, spot=optics.spot
+    )
     changed *= optics.spot.share
     changed += values
-    by *= optics.spot.share
-    by[:, :3] += slopes
+    by_spot *= optics.spot.share
+    by = np.concatenate((slopes, by_spot[:, 3:]), axis=1)
+    by[:, :3] += by_spot[:, :3]
     return changed, by
 
 
 def regular_slopes(
-    K: ArrayLike, S: ArrayLike, M: ArrayLike | None = None, *, thickness: ArrayLike, optics: Optics
-) -> tuple[Array, Array]:
+    K: ArrayLike, S: ArrayLike, M: ArrayLike | None = None, Q: ArrayLike | None = None, *, thickness: ArrayLike,
+    optics: Optics,
+) -> tuple[Array, Array]:  # fmt: skip
     """Regular transmittance of the free slab, as of `tint.optics.surface`, and its slopes as `transmittance_slopes`."""
     from tint.optics import surface
 
-    coefficients, d = _arrays(K, S, M, thickness)
-    depths = (each * d for each in coefficients)
+    coefficients, d = _arrays(K, S, M, Q, thickness)
+    depths = (each * d for each in coefficients[:3])
     passed, by_depth = surface.regular(*depths, refractive_index=optics.refractive_index)
     if optics.faces is not None:
         passed, by_depth = passed * optics.faces.kept, by_depth * optics.faces.kept
-    return passed, by_coefficients(by_depth, coefficients, d)
+    return passed, by_coefficients(_no_slope(by_depth[None], 1)[0], coefficients, d)
 
 
-def _arrays(K: ArrayLike, S: ArrayLike, M: ArrayLike | None, d: ArrayLike) -> tuple[tuple[Array, ...], Array]:
-    M = S if M is None else M
-    return tuple(np.asarray(each, dtype=float) for each in (K, S, M)), np.asarray(d, dtype=float)
+def _arrays(
+    K: ArrayLike, S: ArrayLike, M: ArrayLike | None, Q: ArrayLike | None, d: ArrayLike
+) -> tuple[tuple[Array, ...], Array]:
+    K, S, M = (np.asarray(each, dtype=float) for each in (K, S, S if M is None else M))
+    if Q is None:
+        Q = (M - S) ** 2 / np.where(M > 0.0, M, 1.0)
+    return (K, S, M, np.asarray(Q, dtype=float)), np.asarray(d, dtype=float)
 
 
 def by_coefficients(by_depth: Array, coefficients: Iterable[Array], d: Array) -> Array:
-    """Slopes by K, S, M and thickness, shape (4, ...), from those by K d, S d and M d, shape (3, ...).
+    """Slopes by K, S, M, Q and thickness, shape (5, ...), from those by K d, S d, M d and Q d, shape (4, ...).
 
-    A fourth of `by_depth` is what the thickness does beside, to a spot of given size.
+    A fifth of `by_depth` is what the thickness does beside, to a spot of given size.
     """
-    along = sum(slope * each for slope, each in zip(by_depth[:3], coefficients, strict=True))
-    if len(by_depth) == 4:
-        along = along + by_depth[3]
-    return np.stack(np.broadcast_arrays(*(slope * d for slope in by_depth[:3]), along))
+    along = sum(slope * each for slope, each in zip(by_depth[:4], coefficients, strict=True))
+    if len(by_depth) == 5:
+        along = along + by_depth[4]
+    return np.stack(np.broadcast_arrays(*(slope * d for slope in by_depth[:4]), along))
 
 
 # Layer over air over layer: a hollow part, its near wall before its far wall.
@@ -231,7 +242,7 @@ def reflectance_of_walls(
 ) -> Array:
     """What two walls of one mix read over a backing, with air between them, shape (n, m, n_wavelengths) [-].
 
-    `mixed` holds K, S and M, shape (3, n_wavelengths) [1/mm]; `near` and `far` the thicknesses of either wall, n
+    `mixed` holds K, S, M and Q, shape (4, n_wavelengths) [1/mm]; `near` and `far` the thicknesses of either wall, n
     and m of them [mm]. The backing has its seat behind the far wall; None for none.
     """
     behind = _far(mixed, far, backing, seat=seat, optics=optics)
@@ -271,10 +282,10 @@ def _diffuse(mixed: ArrayLike, depth: ArrayLike, optics: Optics) -> tuple[Array,
 
 
 def _terms(mixed: ArrayLike, depth: ArrayLike, optics: Optics, seat: str) -> Array:
-    x, y, z = (each * np.asarray(depth, dtype=float)[:, None] for each in np.asarray(mixed))
-    return optics.terms(x, y, z, seat=seat)[0]
+    x, y, z, q = (each * np.asarray(depth, dtype=float)[:, None] for each in np.asarray(mixed))
+    return optics.terms(x, y, z, q, seat=seat)[0]
 
 
 def _transmitted(mixed: ArrayLike, depth: ArrayLike, optics: Optics) -> Array:
-    x, y, z = (each * np.asarray(depth, dtype=float)[:, None] for each in np.asarray(mixed))
-    return optics.transmitted(x, y, z)[0]
+    x, y, z, q = (each * np.asarray(depth, dtype=float)[:, None] for each in np.asarray(mixed))
+    return optics.transmitted(x, y, z, q)[0]

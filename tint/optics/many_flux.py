@@ -1,8 +1,8 @@
 """Many-flux layer model: radiative transfer of the slab, looked up in tables that adding-doubling makes.
 
 A table spans x = K d and y = S d from 0 to hiding and the anisotropy g of the mixture. It is computed at a few
-refractive indices and shares of light thrown backwards, kept in the cache directory, and read from memory afterwards;
-between those a polynomial runs. What an instrument excludes as specular is taken off in closed form.
+refractive indices and second moments of the phase function, kept in the cache directory, and read from memory
+afterwards; between those a polynomial runs. What an instrument excludes as specular is taken off in closed form.
 
 References
 ----------
@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
 from tint.files import cached_arrays, is_cached
-from tint.optics.adding_doubling import body
+from tint.optics.adding_doubling import body, lobe_at
 from tint.optics.slab import AT_8, PASSED, check_reading, directions
 from tint.optics.surface import DEGREES_8
 from tint.optics.surface import reflected as mirrored
@@ -30,7 +30,7 @@ from tint.optics.table import Axis, Knots, Table, tabulate
 
 Array = NDArray[np.float64]
 
-VERSION = 4  # raise it when anything that shapes the stored numbers changes
+VERSION = 5  # raise it when anything that shapes the stored numbers changes
 # The nodes of the depths: between them a spline is within 5e-5 of the layer itself (tests/figures/slabs.py).
 PER_OCTAVE = 2
 X_AXIS = Axis(start=2.0**-12, octaves=18, per_octave=PER_OCTAVE)  # K d up to 64
@@ -43,46 +43,47 @@ _FEW, _FEW_UP_TO_G, _MANY = 16, 0.8, 24
 # Indices at which tables are computed: 1.41 and multiples of this apart; a parabola between three of them is within
 # 7e-5 of the layer itself (tests/figures/slabs.py). Below the least index the faces change too fast for it.
 _INDEX, _INDEX_STEP, _LEAST_INDEX = 1.41, 0.06, 1.28
-# Shares thrown backwards at which tables are computed, beside none; a cubic through the four
-# (tests/figures/slabs.py).
-_LOBES = (-0.05, 0.06, 0.15)
-_OTHER_LOBES = np.array([[0.0, *(other for other in _LOBES if other != lobe)] for lobe in _LOBES])
+# Lobes of `adding_doubling.moments` at which tables are computed, beside none, and from where to where they are
+# followed: through none a parabola runs either way (tests/figures/slabs.py).
+_ROUND, _BACK = (-0.4, -0.9), (0.07, 0.18)
+LOBE_ENDS = (-1.0, 0.25)
 _STORED = tuple(f"{geometry} {seat}" for geometry in ("di:8", "45:0") for seat in ("air", "wet"))
 _STEP = 1e-4  # of the index, for the slope of a closed form
 _BUILDERS = 4  # threads at most that build tables at once; each takes some 100 MB
 
 
 def terms(
-    x: ArrayLike, y: ArrayLike, z: ArrayLike, *, refractive_index: float, geometry: str, seat: str, lobe: float = 0.0
-) -> tuple[Array, Array]:
+    x: ArrayLike, y: ArrayLike, z: ArrayLike, q: ArrayLike | None = None, *, refractive_index: float, geometry: str,
+    seat: str,
+) -> tuple[Array, Array]:  # fmt: skip
     """The three numbers that say how a layer reads over any Lambertian backing, with their slopes.
 
-    For K d, S d and M d = S d / (1 - g) of shape (...), not negative: front, through, back, shape (3, ...), with
-    which it reads ``front + through Rg / (1 - back Rg)`` over a backing of reflectance Rg, and the slopes of each
-    by x, y and z, shape (3, 3, ...) [-].
+    For K d, S d, M d = S d / (1 - g) and Q d, which is M d times the second moment of the phase function, of shape
+    (...), not negative: front, through, back, shape (3, ...), with which it reads ``front + through Rg / (1 - back
+    Rg)`` over a backing of reflectance Rg, and the slopes of each by x, y, z and q, shape (3, 4, ...) [-].
 
-    An index of 1 means no faces; geometry and seat are as in `tint.optics.layer`; `lobe` is the share of the
-    scattered light that is thrown backwards, as of `adding_doubling.lobes`. A depth that is negative or not a
-    number, or anything else that is out of range, is an InputError.
+    Without q every scattering event is one Henyey-Greenstein lobe. An index of 1 means no faces; geometry and seat are
+    as in `tint.optics.layer`. A depth that is negative or not a number, or anything else that is out of range, is an
+    InputError.
     """
     check_reading(geometry, seat)
     n = float(refractive_index)
-    values, slopes = look_up(_table(n, float(lobe), _stored_as(geometry, seat)), x, y, z)
+    values, slopes = _read(n, _stored_as(geometry, seat), x, y, z, q)
     if geometry == "de:8":
         gloss, by_depth = _gloss(n, x, z, seat)
         values[0] -= gloss
-        slopes[0] -= by_depth
+        slopes[0, :3] -= by_depth
     return values, slopes
 
 
 def transmitted(
-    x: ArrayLike, y: ArrayLike, z: ArrayLike, *, refractive_index: float, lobe: float = 0.0
+    x: ArrayLike, y: ArrayLike, z: ArrayLike, q: ArrayLike | None = None, *, refractive_index: float
 ) -> tuple[Array, Array]:
     """Total transmittance of the free slab lit by a beam at 8 degrees, unscattered light included, with its slopes.
 
-    Arguments are those of `terms`; shapes (...) and (3, ...).
+    Arguments are those of `terms`; shapes (...) and (4, ...).
     """
-    values, slopes = look_up(_table(float(refractive_index), float(lobe), PASSED), x, y, z)
+    values, slopes = _read(float(refractive_index), PASSED, x, y, z, q)
     return values[0], slopes[0]
 
 
@@ -90,32 +91,34 @@ def near_index(
     x: ArrayLike,
     y: ArrayLike,
     z: ArrayLike,
+    q: ArrayLike,
     *,
     stated_index: float,
     refractive_index: float,
-    lobe: float,
     geometry: str,
     seat: str | None,
 ) -> tuple[Array, Array, Array]:
-    """As `terms` or `transmitted`, for an index and a lobe that change from call to call, with slopes by them.
+    """As `terms` or `transmitted`, for an index that changes from call to call, with slopes by it.
 
     The index stays near the stated one, which chooses the tables; `seat` is None for the transmittance of the free
-    slab. Values, slopes and slopes by index and lobe have the shapes (n, ...), (n, 3, ...) and (2, n, ...), n being
-    3 for `terms` and 1 for `transmitted`.
+    slab. Values, slopes and slopes by the index have the shapes (n, ...), (n, 4, ...) and (n, ...), n being 3 for
+    `terms` and 1 for `transmitted`.
     """
     nodes = shapes(float(stated_index))
-    weights, by_shape = shape_weights(nodes, refractive_index, lobe)
+    weights, by_index = index_weights(nodes, refractive_index)
     each, each_slopes = look_up(_tables(nodes, PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
     each, each_slopes = (part.reshape(len(nodes), -1, *part.shape[1:]) for part in (each, each_slopes))
-    values, slopes = np.tensordot(weights, each, axes=1), np.tensordot(weights, each_slopes, axes=1)
-    of_shape = np.tensordot(by_shape, each, axes=1)
+    values, slopes = _at_lobe(each[:_LOBED], each_slopes[:_LOBED], x, y, z, q)
+    values += np.tensordot(weights, each, axes=1)
+    slopes[:, :3] += np.tensordot(weights, each_slopes, axes=1)
+    of_index = np.tensordot(by_index, each, axes=1)
     if geometry == "de:8" and seat is not None:
         gloss, by_depth = _gloss(refractive_index, x, z, seat)
         values[0] -= gloss
-        slopes[0] -= by_depth
+        slopes[0, :3] -= by_depth
         above, below = (_gloss(refractive_index + step, x, z, seat)[0] for step in (_STEP, -_STEP))
-        of_shape[0, 0] -= (above - below) / (2.0 * _STEP)
-    return values, slopes, of_shape
+        of_index[0] -= (above - below) / (2.0 * _STEP)
+    return values, slopes, of_index
 
 
 def _stored_as(geometry: str, seat: str) -> str:
@@ -130,14 +133,17 @@ def _gloss(refractive_index: float, x: ArrayLike, z: ArrayLike, seat: str) -> tu
     return gloss, np.stack((0.5 * by_depth, np.zeros_like(by_depth), by_depth / 0.75))
 
 
+_LOBED = 1 + len(_ROUND + _BACK)  # how many of the tables about an index are of that index
+
+
 def shapes(refractive_index: float) -> tuple[tuple[float, float], ...]:
     """The indices and lobes whose tables are joined about an index; the middle one first [-]."""
     n = float(refractive_index)
-    if n < _LEAST_INDEX:
-        return ((n, 0.0), *((n, lobe) for lobe in _LOBES))
     middle = middle_index(n)
-    beside = (round(middle - _INDEX_STEP, 6), round(middle + _INDEX_STEP, 6))
-    return ((middle, 0.0), *((middle, lobe) for lobe in _LOBES), *((each, 0.0) for each in beside))
+    lobed = tuple((middle, lobe) for lobe in (0.0, *_ROUND, *_BACK))
+    if n < _LEAST_INDEX:
+        return lobed
+    return (*lobed, (round(middle - _INDEX_STEP, 6), 0.0), (round(middle + _INDEX_STEP, 6), 0.0))
 
 
 def middle_index(refractive_index: float) -> float:
@@ -146,28 +152,55 @@ def middle_index(refractive_index: float) -> float:
     return n if n < _LEAST_INDEX else round(_INDEX + _INDEX_STEP * round((n - _INDEX) / _INDEX_STEP), 6)
 
 
-def shape_weights(nodes: tuple[tuple[float, float], ...], refractive_index: float, lobe: float) -> tuple[Array, Array]:
-    """Weights of the nodes at an index and a lobe, and their derivatives by both; shapes (n_nodes,), (2, n_nodes)."""
-    weights, slopes = np.zeros(len(nodes)), np.zeros((2, len(nodes)))
-    weights[0] = 1.0
-    first_beside = 1 + len(_LOBES)
-    weights[1:first_beside], slopes[1, 1:first_beside] = _lobe_weights(lobe)
-    if len(nodes) > first_beside:
+def index_weights(nodes: tuple[tuple[float, float], ...], refractive_index: float) -> tuple[Array, Array]:
+    """What an index adds to the middle one, as weights of the nodes, and their derivatives; shapes (n_nodes,)."""
+    weights, slopes = np.zeros((2, len(nodes)))
+    if len(nodes) > _LOBED:
         t = (refractive_index - nodes[0][0]) / _INDEX_STEP
-        weights[first_beside:] = 0.5 * t * (t - 1.0), 0.5 * t * (t + 1.0)
-        slopes[0, first_beside:] = np.array([t - 0.5, t + 0.5]) / _INDEX_STEP
-    # What the others have is taken from the middle one: a polynomial through it along either way.
-    weights[0] -= weights[1:].sum()
-    slopes[:, 0] = -slopes[:, 1:].sum(axis=1)
+        weights[_LOBED:] = 0.5 * t * (t - 1.0), 0.5 * t * (t + 1.0)
+        slopes[_LOBED:] = np.array([t - 0.5, t + 0.5]) / _INDEX_STEP
+    # What the others have is taken from the middle one: a parabola through it.
+    weights[0], slopes[0] = -weights.sum(), -slopes.sum()
     return weights, slopes
 
 
-def _lobe_weights(lobe: float) -> tuple[Array, Array]:
-    """Lagrange's weights of the lobes through which, and through none, a polynomial runs, and their derivatives."""
-    away = lobe - _OTHER_LOBES
-    scale = (np.array(_LOBES)[:, None] - _OTHER_LOBES).prod(axis=1)
-    by_lobe = sum(np.roll(away, k, axis=1)[:, 1:].prod(axis=1) for k in range(3))
-    return away.prod(axis=1) / scale, np.asarray(by_lobe) / scale
+def _at_lobe(
+    each: Array, each_slopes: Array, x: ArrayLike, y: ArrayLike, z: ArrayLike, q: ArrayLike
+) -> tuple[Array, Array]:
+    """Values of tables of several lobes at that of each point, shape (n, ...), and slopes by x, y, z, q, (n, 4, ...).
+
+    Shapes of `each` and `each_slopes` are (n_lobes, n, ...) and (n_lobes, n, 3, ...).
+    """
+    x, y, z, q = np.broadcast_arrays(*(np.asarray(depth, dtype=float) for depth in (x, y, z, q)))
+    some = z > 0.0
+    inverse = 1.0 / np.where(some, z, 1.0)
+    g, second = np.clip(1.0 - y * inverse, 0.0, MOST_G), q * inverse
+    lobe, by_g, by_second = lobe_at(g, second)
+    low, high = LOBE_ENDS
+    inside = some & (lobe > low) & (lobe < high)
+    lobe = np.where(some, np.clip(lobe, low, high), 0.0)
+    weights, by_lobe = _lobe_weights(lobe)
+    values = np.einsum("l...,ln...->n...", weights, each)
+    slopes = np.zeros((each.shape[1], 4, *x.shape))
+    slopes[:, :3] = np.einsum("l...,lnd...->nd...", weights, each_slopes)
+    along = np.einsum("l...,ln...->n...", by_lobe, each) * np.where(inside, inverse, 0.0)
+    free = (g > 0.0) & (g < MOST_G)
+    by_g = np.where(free, by_g, 0.0)
+    slopes[:, 1] -= along * by_g
+    slopes[:, 2] += along * (by_g * y - by_second * q) * inverse
+    slopes[:, 3] += along * by_second
+    return values, slopes
+
+
+def _lobe_weights(lobe: Array) -> tuple[Array, Array]:
+    """Weights of no lobe, the round ones and those backwards at a lobe, and their derivatives; shape (n_lobes, ...)."""
+    weights, slopes = np.zeros((2, _LOBED, *lobe.shape))
+    for at, side, (one, other) in ((1, lobe < 0.0, _ROUND), (3, lobe > 0.0, _BACK)):
+        for row, here, there in ((at, one, other), (at + 1, other, one)):
+            scale = side / (here * (here - there))
+            weights[row], slopes[row] = lobe * (lobe - there) * scale, (2.0 * lobe - there) * scale
+    weights[0], slopes[0] = 1.0 - weights[1:].sum(axis=0), -slopes[1:].sum(axis=0)
+    return weights, slopes
 
 
 def look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike, *more: Array) -> tuple[Array, Array]:
@@ -194,19 +227,37 @@ def look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike, *more: Array
     return values, slopes
 
 
-@functools.lru_cache(maxsize=6)  # a table takes 11 MB
-def _table(refractive_index: float, lobe: float, name: str) -> Table:
+def _read(
+    refractive_index: float, name: str, x: ArrayLike, y: ArrayLike, z: ArrayLike, q: ArrayLike | None
+) -> tuple[Array, Array]:
+    """Values, shape (n, ...), and slopes by x, y, z and q, shape (n, 4, ...), at one index."""
+    if q is None:
+        values, slopes = look_up(_table(refractive_index, name, False), x, y, z)
+        return values, np.concatenate((slopes, np.zeros_like(slopes[:, :1])), axis=1)
+    each, each_slopes = look_up(_table(refractive_index, name, True), x, y, z)
+    each, each_slopes = (part.reshape(_LOBED, -1, *part.shape[1:]) for part in (each, each_slopes))
+    return _at_lobe(each, each_slopes, x, y, z, q)
+
+
+@functools.lru_cache(maxsize=6)  # a table takes 11 MB, and 44 MB with all lobes
+def _table(refractive_index: float, name: str, lobed: bool) -> Table:
+    """The table of an index: without a lobe, or with each lobe as one, so that a point is located but once."""
     nodes = shapes(refractive_index)
-    weights, _ = shape_weights(nodes, refractive_index, lobe)
-    used = [(weight, node) for weight, node in zip(weights.tolist(), nodes, strict=True) if weight != 0.0]
-    values = sum(weight * _stored(*node)[name] for weight, node in used)
-    return tabulate(np.asarray(values), x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,))
+    weights, _ = index_weights(nodes, refractive_index)
+    of_index = sum(
+        weight * _stored(*node)[name] for weight, node in zip(weights.tolist(), nodes, strict=True) if weight
+    )
+    each = [_stored(*node)[name] + of_index for node in nodes[: _LOBED if lobed else 1]]
+    return _as_one([tabulate(values, x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for values in each])
 
 
 @functools.lru_cache(maxsize=3)  # 65 MB
 def _tables(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
-    """The tables of several indices and lobes as one, so that a point is located but once."""
-    each = [tabulate(_stored(*node)[name], x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for node in nodes]
+    """The tables of several indices and lobes as one."""
+    return _as_one([tabulate(_stored(*node)[name], x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for node in nodes])
+
+
+def _as_one(each: list[Table]) -> Table:
     powers = each[0].coefficients.shape[1] // 4
     by_power = [table.coefficients.reshape(-1, 4, powers, 16) for table in each]
     return replace(each[0], coefficients=np.concatenate(by_power, axis=2).reshape(len(by_power[0]), -1, 16))

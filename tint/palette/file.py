@@ -16,11 +16,11 @@ from tint.palette.palette import Palette
 
 Array = NDArray[np.float64]
 
-FORMAT = 6  # of the file; raise it with any change to what is written
+FORMAT = 7  # of the file; raise it with any change to what is written
 
 BROKEN = "is broken or of another version"  # what is found of a file that no palette can be made of
 
-_ARRAYS = ("wavelengths", "k", "s", "g", "g_error", "index", "index_error", "local", "modes")
+_ARRAYS = ("wavelengths", "k", "s", "g", "g_error", "second_moment", "index", "index_error", "local", "modes")
 _FINITE = (*_ARRAYS, "backings")
 _EVIDENCE = ("read", "fitted", "predicted", "swatch", "backing", "missed", "expected")
 _PLAIN = (
@@ -30,7 +30,6 @@ _PLAIN = (
     "bases",
     "pigments",
     "model",
-    "lobe",
     "spot_share",
     "model_error",
     "surprises",
@@ -52,7 +51,6 @@ class _Header(msgspec.Struct, kw_only=True):
     pigments: dict[str, Pigment]
     backings: list[str]
     model: str
-    lobe: float
     spot_share: float
     model_error: float
     surprises: dict[str, Surprise]
@@ -126,7 +124,7 @@ def _decode(arrays: dict[str, Array]) -> Palette:
 _MOST = 1e9  # beyond any coefficient, and a square of it is still a number
 _BETWEEN = {
     "wavelengths": (1.0, 1e5), "k": (0.0, _MOST), "s": (0.0, _MOST), "g": (0.0, 1.0 - 1e-6), "g_error": (0.0, _MOST),
-    "index": (1.0, 4.0), "index_error": (0.0, _MOST), "modes": (-_MOST, _MOST), "local": (-_MOST, _MOST),
+    "second_moment": (-1.0, 1.0), "index": (1.0, 4.0), "index_error": (0.0, _MOST), "modes": (-_MOST, _MOST), "local": (-_MOST, _MOST),
     "backings": (-1.0, 10.0),
 }  # fmt: skip
 
@@ -137,8 +135,9 @@ def _check(arrays: dict[str, Array], header: _Header) -> None:
     n, modes, n_readings = n_bases + len(header.pigments), len(arrays["modes"]), len(arrays["evidence swatch"])
     one, each = (n_readings,), (n_readings, w)
     shapes: dict[str, tuple[int, ...]] = {
-        "wavelengths": (w,), "k": (n, w), "s": (n, w), "g": (n, w), "g_error": (n,), "index": (n_bases,),
-        "index_error": (n_bases,), "local": (w, 2 * n, 2 * n), "modes": (modes, w, 3 * n),
+        "wavelengths": (w,), "k": (n, w), "s": (n, w), "g": (n, w), "g_error": (n,),
+        "second_moment": (n, w), "index": (n_bases,), "index_error": (n_bases,), "local": (w, 2 * n, 2 * n),
+        "modes": (modes, w, 4 * n),
         "backings": (n_backings, w) if n_backings else (0, 0), "evidence swatch": one, "evidence backing": one,
         "evidence missed": one, "evidence expected": one, "evidence read": each, "evidence fitted": each,
         "evidence predicted": each,

@@ -1,8 +1,8 @@
 """The fitted palette, and the mixing law, which stands here once.
 
-``K = sum c_i k_i``, ``S = sum c_i s_i`` and ``M = sum c_i m_i`` over the base and its pigments, the loadings of the
-pigments in percent and the base's share ``1 - total / 100``. m = s / (1 - g) is all that a component scatters, s the
-part that turns light round.
+``K = sum c_i k_i``, ``S = sum c_i s_i``, ``M = sum c_i m_i`` and ``Q = sum c_i q_i`` over the base and its pigments, the
+loadings of the pigments in percent and the base's share ``1 - total / 100``. m = s / (1 - g) is all that a component
+scatters, s the part that turns light round, q is m times the second moment of its phase function.
 """
 
 from __future__ import annotations
@@ -52,18 +52,18 @@ class Palette:
         Anisotropy of scattering, the mean cosine [-].
     g_error : ndarray, shape (n_components,)
         Standard deviation of g at 550 nm [-].
+    second_moment : ndarray, shape (n_components, n_wavelengths)
+        The second Legendre moment of the phase function, g^2 for one Henyey-Greenstein lobe [-].
     index : ndarray, shape (n_bases,)
         Refractive index as fitted, near what the base states [-].
     index_error : ndarray, shape (n_bases,)
         Its standard deviation [-].
-    lobe : float
-        Share of the scattered light that is thrown backwards, beside one Henyey-Greenstein lobe [-].
     spot_share : float
         Of what the instrument's spot loses by its stated sizes, how much the castings show [-].
     local : ndarray, shape (n_wavelengths, 2 n_components, 2 n_components)
         Covariance of (k, s) at each wavelength, apart from what wavelengths share.
-    modes : ndarray, shape (n_modes, n_wavelengths, 3 n_components)
-        Errors of (k, s, m) common to all wavelengths (thickness, doses, g): their covariance is the sum of the outer
+    modes : ndarray, shape (n_modes, n_wavelengths, 4 n_components)
+        Errors of (k, s, m, q) common to all wavelengths (thickness, doses, g): their covariance is the sum of the outer
         products.
     model_error : float
         What the model leaves in the readings beyond their noise, as a share of reflectance^(2/3) [-].
@@ -86,9 +86,9 @@ class Palette:
     s: Array
     g: Array
     g_error: Array
+    second_moment: Array
     index: Array
     index_error: Array
-    lobe: float
     spot_share: float
     local: Array
     modes: Array
@@ -109,8 +109,14 @@ class Palette:
 
     @property
     def coefficients(self) -> Array:
-        """k, s and m of every component, shape (3, n_components, n_wavelengths)."""
-        return np.stack((self.k, self.s, self.s / (1.0 - self.g)))
+        """k, s, m and q of every component, shape (4, n_components, n_wavelengths)."""
+        return np.stack((self.k, self.s, *(self.s * self.by_s)))
+
+    @property
+    def by_s(self) -> Array:
+        """What m and q go along with s by, where the phase function is known, shape (2, n_components, n_wavelengths)."""
+        m = 1.0 / (1.0 - self.g)
+        return np.stack((m, m * self.second_moment))
 
     def finish(self, base: str) -> str:
         """The finish of a base's castings, as far as it was written and is one; else smooth: `gloss`."""
@@ -135,7 +141,6 @@ class Palette:
             model=self.model,
             refractive_index=index,
             geometry=geometry,
-            lobe=self.lobe,
             k1=rubber.k1,
             k2=rubber.k2,
             spot=replace(spot, share=self.spot_share) if spot else None,
@@ -147,9 +152,9 @@ class Palette:
         return shares(tuple(self.bases).index(base), len(self.bases), np.asarray(loadings, dtype=float))
 
     def gains(self, base: str) -> Array:
-        """What a percent of each pigment adds to K, S and M of a base, less the base that it displaces.
+        """What a percent of each pigment adds to K, S, M and Q of a base, less the base that it displaces.
 
-        Shape (3, n_pigments, n_wavelengths) [1/mm per %].
+        Shape (4, n_pigments, n_wavelengths) [1/mm per %].
         """
         coefficients, n_bases = self.coefficients, len(self.bases)
         own = tuple(self.bases).index(base)

@@ -284,7 +284,7 @@ def _thrift(problem: Problem, sets: Index, loadings: Array, rows: Index | None) 
 
 
 def mixed(problem: Problem, sets: Index, loadings: Array) -> Array:
-    """K, S and M of blends, shape (3, n, n_wavelengths)."""
+    """K, S, M and Q of blends, shape (4, n, n_wavelengths)."""
     whole = np.zeros((len(sets), problem.gain.shape[1]))
     np.put_along_axis(whole, sets, loadings, axis=1)
     return problem.bare[:, None] + whole @ problem.gain
@@ -328,13 +328,14 @@ def _by_loading(problem: Problem, by_depth: Array, weights: Array, d: float | Ar
 
     Parameters
     ----------
-    by_depth : ndarray, shape (3, n, n_wavelengths)
-        Of the spectra, by K d, S d and M d.
+    by_depth : ndarray, shape (m, n, n_wavelengths)
+        Of the spectra, by K d, S d, M d and Q d, as far as they depend on them.
     weights : ndarray, shape (n_wavelengths, n_sums)
     """
-    _, n, n_wavelengths = by_depth.shape
-    weighted = problem.gain.transpose(0, 2, 1)[:, :, None, :] * weights[:, :, None]  # (3, W, n_sums, n_pigments + 1)
-    every = by_depth.transpose(1, 0, 2).reshape(n, 3 * n_wavelengths) @ weighted.reshape(3 * n_wavelengths, -1)
+    kinds, n, n_wavelengths = by_depth.shape
+    gain = problem.gain[:kinds].transpose(0, 2, 1)[:, :, None, :]
+    weighted = (gain * weights[:, :, None]).reshape(kinds * n_wavelengths, -1)  # by n_sums and n_pigments + 1
+    every = by_depth.transpose(1, 0, 2).reshape(n, -1) @ weighted
     every = (d * every).reshape(n, weights.shape[1], problem.gain.shape[1])
     return every[np.arange(n)[:, None, None], np.arange(weights.shape[1])[:, None], sets[:, None, :]]
 
@@ -356,7 +357,7 @@ def _haze(
     problem: Problem, depths: Array, passed: Array, by_passed: Array, d: float | Array, sets: Index
 ) -> tuple[Array, Array]:
     """Haze, shape (n,), and its slopes by the loadings, from luminance and slopes of all that passes."""
-    regular, by_depth = surface.regular(*depths, refractive_index=problem.optics.refractive_index)
+    regular, by_depth = surface.regular(*depths[:3], refractive_index=problem.optics.refractive_index)
     if problem.optics.faces is not None:
         regular, by_depth = regular * problem.optics.faces.kept, by_depth * problem.optics.faces.kept
     y, by_loading = _luminance(problem, regular, by_depth, d, sets)

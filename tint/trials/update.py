@@ -59,7 +59,7 @@ class Layout:
 
     n_modes: int
     changes: Array  # prior sd of each change's logarithm, shape (n_changes,)
-    reach: Array  # which entries of theta each change multiplies, shape (n_changes, 3 n_components)
+    reach: Array  # which entries of theta each change multiplies, shape (n_changes, 4 n_components)
     doses: tuple[tuple[int, ...], ...]  # pigments dosed in each trial
     dose_sd: tuple[Array, ...]  # their prior sd, a share of each dose
     thickness_mm: float  # prior sd of a trial's thickness reading
@@ -173,16 +173,16 @@ def lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Layout
     changes, reach = [], []
     kinds = ((doubts.tint_percent, doubts.haze_percent), (doubts.strength_percent,))
     for at in range(n):
-        both = np.zeros(3 * n)
+        both = np.zeros(4 * n)
         percents = kinds[at >= n_bases] if not doubts.only else (doubts.only[at],) * (2 if at < n_bases else 1)
         if at < n_bases:
             for block, percent in enumerate(percents):
                 alone = both.copy()
-                alone[[at] if block == 0 else [at + n, at + 2 * n]] = 1.0
+                alone[[at] if block == 0 else [at + n, at + 2 * n, at + 3 * n]] = 1.0
                 changes.append(percent / 100.0)
                 reach.append(alone)
         else:
-            both[[at, at + n, at + 2 * n]] = 1.0
+            both[at::n] = 1.0
             changes.append(percents[0] / 100.0)
             reach.append(both)
     doses = tuple(tuple(np.flatnonzero(palette.loadings(trial.blend)).tolist()) for trial in trials)
@@ -206,17 +206,17 @@ def _believed(palette: Palette, layout: Layout, own: Array, shared: Array) -> tu
 
 
 def _lifted(palette: Palette, own: Array) -> Array:
-    """Changes of k and s, shape (W, 2 n, ...), with those of m that go along with s, shape (W, 3 n, ...)."""
-    s = own[:, len(palette.k) :]
-    m = s / (1.0 - palette.g.T).reshape(*palette.g.T.shape, *(1,) * (s.ndim - 2))
-    return np.concatenate((own, m), axis=1)
+    """Changes of k and s, shape (W, 2 n, ...), with those of m and q that go along with s, shape (W, 4 n, ...)."""
+    s, by_s = own[:, len(palette.k) :], palette.by_s.swapaxes(1, 2)
+    m, q = s * by_s.reshape(*by_s.shape, *(1,) * (s.ndim - 2))
+    return np.concatenate((own, m, q), axis=1)
 
 
 def _lowered(palette: Palette, by_theta: Array) -> Array:
-    """Slopes by k and s, shape (W, m, 2 n), from those by k, s and m, shape (W, m, 3 n)."""
-    n = len(palette.k)
-    by_s = by_theta[..., n : 2 * n] + by_theta[..., 2 * n :] / (1.0 - palette.g.T)[:, None]
-    return np.concatenate((by_theta[..., :n], by_s), axis=-1)
+    """Slopes by k and s, shape (W, m, 2 n), from those by k, s, m and q, shape (W, m, 4 n)."""
+    by_k, by_s, *by_mq = np.split(by_theta, 4, axis=-1)
+    along = palette.by_s.swapaxes(1, 2)[:, :, None]
+    return np.concatenate((by_k, by_s + np.sum(along * np.stack(by_mq), axis=0)), axis=-1)
 
 
 def _miss(
@@ -224,7 +224,7 @@ def _miss(
 ) -> tuple[Array, Array, Array]:
     """Residuals in standard deviations, shape (W, m); slopes by theta, (W, m, t), and by what is the trials' own."""
     n = len(palette.k)
-    coefficients = theta.T.reshape(3, n, -1)
+    coefficients = theta.T.reshape(4, n, -1)
     instrument = palette.instrument
     residuals, by_theta, direct = [], [], []
     for number, trial in enumerate(trials):
@@ -306,12 +306,14 @@ def posterior(palette: Palette, layout: Layout, found: Mode, widening: float) ->
     of_own = factor[: 2 * n]
     local = solved.local * of_own[:, None] * of_own
     scale = _lifted(palette, np.sqrt(np.einsum("wtt->wt", local))) + _TINY
-    k, s, m = np.ascontiguousarray(theta.T).reshape(3, n, -1)
+    mixed = np.ascontiguousarray(theta.T).reshape(4, n, -1)
+    k, s, m, q = mixed
     new = replace(
         palette,
         k=k,
         s=s,
-        g=np.clip(forward.anisotropy(np.stack((k, s, m))), 0.0, MOST_G),
+        g=np.clip(forward.anisotropy(mixed), 0.0, MOST_G),
+        second_moment=np.clip(np.where(m > 0.0, q / np.where(m > 0.0, m, 1.0), palette.second_moment), -1.0, 1.0),
         local=local,
         modes=compress(np.moveaxis(follows @ solved.root, -1, 0), scale),
     )

@@ -18,7 +18,8 @@ from tint.appearance import Setting
 from tint.colorimetry import Viewing
 from tint.materials import Blend
 from tint.optics import layer
-from tint.optics.adding_doubling import lobes
+from tint.optics.adding_doubling import lobe_at, lobes
+from tint.optics.many_flux import LOBE_ENDS, MOST_G
 from tint.optics.surface import word_for
 from tint.palette import Palette
 
@@ -28,7 +29,6 @@ Ints = NDArray[np.int64]
 # How wide a face spreads light, as the root mean square slope of its facets; chosen by eye, no source.
 _SLOPES = {"gloss": 0.0, "satin": 0.12, "matt": 0.35}
 _CLEAREST = 1e-7  # 1/mm: nothing at all cannot be followed
-_SHARPEST = 0.98  # mean cosine; sharper scattering is hardly any
 _FEW = (4, 8)  # wavelengths, at least and at most
 _CLOSE = 0.5  # CIEDE2000 by which the worst of them may miss the whole spectra: half of what is seen with care (chosen)
 _WAYS = 20  # thicknesses of the layers whose spectra they have to tell
@@ -69,7 +69,10 @@ def rubber_of(palette: Palette, blend: Blend, *, finish: str = "") -> Rubber:
     """
     mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))
     optics = palette.optics(blend.base)
-    both = [lobes(float(g), optics.lobe) for g in np.minimum(forward.anisotropy(mixed), _SHARPEST)]
+    g = np.minimum(forward.anisotropy(mixed), MOST_G)
+    # A rounder lobe is followed as the Henyey-Greenstein one of the same mean.
+    lobe = np.clip(lobe_at(g, mixed[3] / np.maximum(mixed[2], 1e-12))[0], 0.0, LOBE_ENDS[1])
+    both = [lobes(*each) for each in zip(g.tolist(), lobe.tolist(), strict=True)]
     return Rubber(
         absorption=np.maximum(mixed[0] / 2.0, _CLEAREST),
         scattering=4.0 / 3.0 * mixed[2],
