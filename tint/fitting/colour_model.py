@@ -1,8 +1,8 @@
 """A folder of colours as arrays: the unknowns that make its coefficients and castings, and the colours they predict.
 
 The unknowns are those of `SpectralPrior`, a few numbers each for the k and the s of a component, then three for the
-phase function of each, three for the colour of each backing, and the thickness and the doses of every casting; all in units
-of their own prior standard deviation. A backing counts because its bare reading, as noisy as any, is behind every
+phase function of each, three for the colour of each backing, and the thickness and the doses of every casting; all in
+units of their own prior standard deviation. A backing counts because its bare reading, as noisy as any, is behind every
 casting laid on it. Refractive indices are as stated: colours are too few to say more.
 """
 

@@ -134,7 +134,7 @@ def _with_rest(local: Array, modes: Array, variance: Array) -> Array:
 
 
 def _inverse_times(factored: Factor, columns: Array) -> Array:
-    """The covariance of k, s, a, b and e times columns; a few after the other, so that memory does not grow with them."""
+    """The covariance of k, s, a, b and e times columns; a few after the other, which spares memory."""
     result = np.empty_like(columns)
     for start in range(0, columns.shape[1], _TOGETHER):
         some = columns[:, start : start + _TOGETHER]

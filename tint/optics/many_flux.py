@@ -45,8 +45,8 @@ _FEW, _FEW_UP_TO_G, _MANY = 16, 0.8, 24
 _INDEX, _INDEX_STEP, _LEAST_INDEX = 1.41, 0.06, 1.28
 # Lobes of `adding_doubling.moments` at which tables are computed, beside none, and from where to where they are
 # followed: through none a parabola runs either way (tests/figures/slabs.py).
-_ROUND, _BACK = (-0.4, -0.9), (0.07, 0.18)
-LOBE_ENDS = (-1.0, 0.25)
+_ROUND, _BACK = (-0.4, -0.9), (0.07, 0.16)
+LOBE_ENDS = (-1.0, 0.22)
 _STORED = tuple(f"{geometry} {seat}" for geometry in ("di:8", "45:0") for seat in ("air", "wet"))
 _STEP = 1e-4  # of the index, for the slope of a closed form
 _BUILDERS = 4  # threads at most that build tables at once; each takes some 100 MB

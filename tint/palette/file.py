@@ -124,8 +124,8 @@ def _decode(arrays: dict[str, Array]) -> Palette:
 _MOST = 1e9  # beyond any coefficient, and a square of it is still a number
 _BETWEEN = {
     "wavelengths": (1.0, 1e5), "k": (0.0, _MOST), "s": (0.0, _MOST), "g": (0.0, 1.0 - 1e-6), "g_error": (0.0, _MOST),
-    "second_moment": (-1.0, 1.0), "index": (1.0, 4.0), "index_error": (0.0, _MOST), "modes": (-_MOST, _MOST), "local": (-_MOST, _MOST),
-    "backings": (-1.0, 10.0),
+    "second_moment": (-1.0, 1.0), "index": (1.0, 4.0), "index_error": (0.0, _MOST), "modes": (-_MOST, _MOST),
+    "local": (-_MOST, _MOST), "backings": (-1.0, 10.0),
 }  # fmt: skip
 
 

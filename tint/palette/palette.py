@@ -1,7 +1,7 @@
 """The fitted palette, and the mixing law, which stands here once.
 
-``K = sum c_i k_i``, ``S = sum c_i s_i``, ``M = sum c_i m_i`` and ``Q = sum c_i q_i`` over the base and its pigments, the
-loadings of the pigments in percent and the base's share ``1 - total / 100``. m = s / (1 - g) is all that a component
+``K = sum c_i k_i``, ``S = sum c_i s_i``, ``M = sum c_i m_i`` and ``Q = sum c_i q_i`` over the base and its pigments,
+the loadings of the pigments in percent and the base's share ``1 - total / 100``. m = s / (1 - g) is all that a component
 scatters, s the part that turns light round, q is m times the second moment of its phase function.
 """
 
@@ -114,7 +114,7 @@ class Palette:
 
     @property
     def by_s(self) -> Array:
-        """What m and q go along with s by, where the phase function is known, shape (2, n_components, n_wavelengths)."""
+        """Slopes of m and q by s where the phase function is known, shape (2, n_components, n_wavelengths)."""
         m = 1.0 / (1.0 - self.g)
         return np.stack((m, m * self.second_moment))
 
