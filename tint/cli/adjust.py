@@ -111,7 +111,7 @@ def command(
     standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any],
     as_swatch: str | None, into_workbook: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
-    """A trial: what went wrong, and the corrected recipe.
+    """Correct a recipe from a trial, and say what went wrong.
 
     Example: tint adjust swatches_demo --base clear --load white=0.3 --load yellow=0.06 --load red=0.04
     --thickness 2 --read swatches_demo/readings.csv:peach-lid --target-lab 60,42,34 --opacity any

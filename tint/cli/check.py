@@ -44,7 +44,7 @@ class _Examined:
 @click.option("--quick", is_flag=True, help="Do not fit: skip what only a fit of all castings can tell.")
 @options.as_json
 def command(folder: Path, quick: bool, as_json: bool) -> None:
-    """Read a swatch folder and say what is wrong or thin in it.
+    """Check a swatch folder for mistakes and for gaps.
 
     Example: tint check swatches_demo
 

@@ -39,7 +39,7 @@ def command(
     folder: Path, bases: tuple[str, ...], moulds: tuple[str, ...], castings: int | None, first: bool, optics: str,
     as_json: bool,
 ) -> None:  # fmt: skip
-    """Which swatch to pour next: the one that teaches most.
+    """Propose the castings that would teach most.
 
     Example: tint plan swatches_demo --castings 3
 
