@@ -48,7 +48,7 @@ def command(folder: Path, quick: bool, as_json: bool) -> None:
 
     Example: tint check swatches_demo
 
-    Exit status 2 when a fault keeps the folder from being used; what is merely thin or odd does not. Nothing is
+    The exit status is 2 when a fault keeps the folder from being used; warnings and findings leave it at 0. Nothing is
     written.
     """
     read, faults = inspect_folder(folder)

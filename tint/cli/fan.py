@@ -31,7 +31,13 @@ def many_colours(command: options.Command) -> options.Command:
     """Which colours are asked for, and what of those that do not say it themselves."""
     given = options.under(
         "Wanted, where a row does not say",
-        option("--lattice", to="spacing", type=float, metavar="STEP", help="No table: CIELAB in such steps."),
+        option(
+            "--lattice",
+            to="spacing",
+            type=float,
+            metavar="STEP",
+            help="In place of TARGETS: CIELAB in steps of this size.",
+        ),
         option("--opacity", metavar="WORD|RANGE", help="As for tint solve.  [default: solid]"),
         options.tolerance,
         option("--base", metavar="NAME", help="Only this base.  [default: every base]"),

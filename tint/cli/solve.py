@@ -116,9 +116,9 @@ def command(
 
     Example: tint solve swatches_demo --thickness 3 --target-lab 70,20,40 --opacity solid
 
-    A colour of which no opacity is told is to be solid, which hides what is behind it; --opacity any lifts that. A
-    colour of a screen or photograph is matched without gloss. A target out of reach gets its nearest recipes and the
-    reason; that is no error.
+    A colour without an opacity is to be solid: it hides what is behind it. --opacity any leaves opacity free. A colour
+    of a screen or photograph is matched without gloss. When a target is out of reach, the nearest recipes are shown
+    with the reason, and the exit status is still 0.
     """
     _check_pictures(picture, reach, replace=replace)
     palette = palette_of(folder, optics)

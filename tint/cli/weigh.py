@@ -160,7 +160,7 @@ def command(
 
     Or from a solved recipe: tint solve ... --json | tint weigh swatches_demo --recipe - --batch-g 120
 
-    With a target, doses are rounded to come near it, else near the recipe as it stands.
+    Doses are rounded so that the mix comes nearest to the target, or without one to the recipe.
     """
     files.check()
     palette = palette_of(folder, optics)
