@@ -116,8 +116,8 @@ def command(
     Example: tint adjust swatches_demo --base clear --load white=0.3 --load yellow=0.06 --load red=0.04
     --thickness 2 --read swatches_demo/readings.csv:peach-lid --target-lab 60,42,34 --opacity any
 
-    It learns from several trials of one order: repeat --trial FILE, the oldest first. A colour without an opacity
-    is to be solid, as in tint solve. With --recipe, target, part and doses are those of the file; give --base and --load, or
+    It learns from several trials of one order: repeat --trial FILE, the oldest first. A colour without an opacity is to
+    be solid, as in tint solve. With --recipe, target, part and doses are those of the file; give --base and --load, or
     --trial, where something else was weighed. Doubts and errors are standard deviations. --as-swatch keeps the casting
     (of several, the last) as a swatch for the next fit.
     """
