@@ -36,7 +36,7 @@ def many_colours(command: options.Command) -> options.Command:
             to="spacing",
             type=float,
             metavar="STEP",
-            help="In place of TARGETS: CIELAB in steps of this size.",
+            help="In place of TARGETS: CIELAB within sRGB, in steps of this size.",
         ),
         option("--opacity", metavar="WORD|RANGE", help="As for tint solve.  [default: solid]"),
         options.tolerance,
