@@ -164,12 +164,7 @@ def with_faces(R: Array, T: Array, *, depth: Array, at: Directions) -> Slab:
 
 
 def _free(R: Array, T: Array, depth: Array, at: Directions) -> dict[str, Array]:
-    """Both faces. Fields that are even and odd about the middle plane do not mix: two half-size solves.
-
-    With r the reflectance of each direction from inside and s the radiance sent in, the downward field under the upper
-    face is half the sum, the upward field over the lower face half the difference, of ``(1 - r (R + T))^-1 s`` and
-    ``(1 - r (R - T))^-1 s`` (Prahl, van Gemert and Welch 1993).
-    """
+    """Both faces. Fields that are even and odd about the middle plane do not mix: two half-size solves."""
     diffuse, beam = at.enter, _beam_45(at)
     sources = np.stack((diffuse, beam), axis=-1)
     same, face = np.eye(at.cosine.size), at.reflected[:, None]
@@ -191,7 +186,7 @@ def _free(R: Array, T: Array, depth: Array, at: Directions) -> dict[str, Array]:
 
 
 def _wet(R: Array, T: Array, at: Directions) -> dict[str, Array]:
-    """The upper face only; what passes down stays down: the downward field is ``(1 - r R)^-1 s``."""
+    """The upper face only; what passes down stays down."""
     rising = T.sum(axis=-1)  # of unit Lambertian light from below, what arrives under the face
     sources = np.stack(np.broadcast_arrays(at.reflected * rising, at.enter, _beam_45(at)), axis=-1)
     down = np.linalg.solve(np.eye(at.cosine.size) - at.reflected[:, None] * R, sources)
