@@ -1,7 +1,8 @@
 """The documentation is true: its commands print what the pages show, its Python runs, its links lead somewhere.
 
 `python tests/test_docs.py --write` runs every page and writes what came out in place of what it showed. Where a line of
-what a command printed is replaced by `...`, the page goes on showing that part of it only.
+what a command printed is replaced by `...`, the page goes on showing that part of it only. A block after the comment
+`<!-- file: NAME -->` is written to NAME before the next command runs.
 """
 
 from __future__ import annotations

@@ -21,22 +21,22 @@ _PLAIN: dict[str, str] = {
         "weighs the wavelengths as the eye does. A lamp shade that glows lets through a fifth or more."
     ),
     "regular transmittance": (
-        "The share of the light that passes a part as a beam, within 2.5 degrees of its way. It is what one sees "
-        "through: a part can let much light through and still show nothing behind it, if all of it is scattered."
+        "The share of the light that passes a part as a beam, within 2.5 degrees of its direction. It is what one sees "
+        "through: a part that scatters all the light that it lets through shows nothing behind it."
     ),
     "haze": (
-        "The share of the light let through that is scattered out of its way by more than 2.5 degrees (ASTM D1003). Up "
-        "to 0.3 print close behind the part can be read; from there on a material is called diffusing; near 1 only a "
-        "glow comes through."
+        "The share of the light let through that is scattered by more than 2.5 degrees (ASTM D1003). Up to 0.3 print "
+        "close behind the part can be read; from there on a material is called diffusing; near 1 only a glow comes "
+        "through."
     ),
     "edge loss": (
-        "Light that wanders sideways in a see-through casting and comes out beside the spot that the instrument lights "
-        "and sees. The reading is too dark, by up to half over a white card. Where palette.toml states aperture_mm and "
-        "lit_mm, tint counts it, and what it predicts is what the eye sees of a wide part."
+        "Light that wanders sideways in a see-through casting and comes out beside the spot that the instrument sees. "
+        "The reading is too dark, over a white card by up to half. Where palette.toml states aperture_mm and lit_mm, "
+        "tint allows for it, and predicts what the eye sees of a wide part."
     ),
     "finish": (
         "How smooth the faces of a part are: gloss, satin or matt. A rough face spreads its mirror-like reflection, so "
-        "that a matt part looks paler and blurs what lies behind it, of the same rubber."
+        "that a matt part looks paler than a glossy one of the same rubber, and blurs what lies behind it."
     ),
     "reflectance": (
         "The share of the light that comes back from the part, at one wavelength, from 0 (black) to 1 (a perfect "
@@ -68,10 +68,10 @@ _PLAIN: dict[str, str] = {
         "Two colours that match in one light and differ in another are metameric. A recipe of other pigments than "
         "the sample's may match in daylight and not under a shop's lamps."
     ),
-    "absorption": "What a pigment takes out of the light: K, in 1/mm; k is that of one percent. Dyes only absorb.",
+    "absorption": "How much light a pigment takes away: K, in 1/mm; k is that of one percent. Dyes only absorb.",
     "scattering": (
-        "What a pigment throws out of its way: S, in 1/mm; s is that of one percent of it. White pigments scatter "
-        "and hardly absorb. Scattering is what makes a part hide."
+        "How much light a pigment turns aside: S, in 1/mm; s is that of one percent. White pigments scatter and hardly "
+        "absorb. Scattering is what makes a part hide."
     ),
     "g": (
         "The anisotropy of scattering: how far scattered light keeps its direction. At 1 it goes straight on, at 0 it "
@@ -81,6 +81,24 @@ _PLAIN: dict[str, str] = {
         "How much slower light runs in the rubber than in air: about 1.41 in silicone. It decides how much light each "
         "face reflects."
     ),
+    "many-flux": (
+        "The usual layer model: it follows light in many directions through the casting and its faces (radiative "
+        "transfer), and holds for clear, milky and opaque rubber alike."
+    ),
+    "two-flux": (
+        "The classical layer model of Kubelka and Munk, with light in two directions only. It is fast, and too rough "
+        "for see-through castings: there it misses by several CIEDE2000."
+    ),
+    "residual": "How far a reading is from what the fit says of it.",
+    "chance": (
+        "How likely it is that a casting of the recipe, poured and read, meets the tolerance and the opacity asked for."
+    ),
+    "ladder": "Castings of one pigment in one base from a thin to a strong loading. They show how its strength grows.",
+    "letdown": (
+        "A casting of a pigment with white, at a dose where it is strong but not yet dark. It shows a change of "
+        "strength or hue best, and so judges a new lot."
+    ),
+    "proof": "A picture of a recipe to approve before anything is poured. A cured swatch must confirm it.",
     "base": (
         "An uncoloured silicone: two parts, a cure chemistry (addition, also called platinum; or condensation, also "
         "called tin), a mixing ratio, and the largest total of pigment that it bears."
@@ -111,8 +129,8 @@ _PLAIN: dict[str, str] = {
         "cures shrink a little. A pigment may be safe in one and not in the other: the supplier's data sheet decides."
     ),
     "model error": (
-        "What the physics of the fit leaves in the readings when their noise is subtracted. It grows the stated error "
-        "of every prediction; a large one means that some castings are not what was written down."
+        "What the physics cannot explain of the readings, after subtracting their noise. It makes the stated error of "
+        "every prediction larger; a large one means that some castings are not what was written down."
     ),
     "least-squares objective": (
         "The sum of squared differences that a fit or a search makes as small as it can, each counted in units of its "

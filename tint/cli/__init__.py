@@ -26,24 +26,24 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
 COMMANDS = {
-    "start": "A folder to begin with, and what to pour first, in grams.",
-    "check": "Read a swatch folder and say what is wrong or thin in it.",
-    "import": "An instrument's files: taken over into the readings.",
-    "photograph": "A photograph with a chart in it: colours, each with an error.",
-    "fit": "Fit a palette to the swatches, with every swatch's residual.",
-    "predict": "A blend: its spectrum, colour and opacity, with error.",
-    "solve": "A target: ranked recipes.",
-    "plan": "Which swatch to pour next: the one that teaches most.",
-    "weigh": "A recipe and a batch size: grams to weigh.",
-    "proof": "A recipe: a picture for approval.",
-    "adjust": "A trial: what went wrong, and the corrected recipe.",
-    "inspect": "A reading against what was approved: pass, fail or too close.",
-    "lot": "A new lot of a pigment or base: how strong, what hue.",
-    "explain": "A word of optics or of the trade, in plain sentences.",
-    "order": "An order: its recipe, weigh sheet, labels, sheets and quote.",
-    "fan": "Many colours: a recipe for each, as a table.",
-    "reach": "Many colours: which of them each base and wall can have.",
-    "ledger": "The workshop's record: orders, recipes, batches, approvals.",
+    "start": "Begin a swatch folder, with a plan of what to pour first.",
+    "check": "Check a swatch folder for mistakes and for gaps.",
+    "import": "Take an instrument's files into the readings.",
+    "photograph": "Read colours off a photograph, each with an error.",
+    "fit": "Fit the palette to the swatches.",
+    "predict": "Predict the colour and opacity of a blend, with their errors.",
+    "solve": "Find recipes for a colour and an opacity, ranked.",
+    "plan": "Propose the castings that would teach most.",
+    "weigh": "Turn a recipe and a batch size into grams to weigh.",
+    "proof": "Draw a recipe for the customer to approve.",
+    "adjust": "Correct a recipe from a trial, and say what went wrong.",
+    "inspect": "Compare a reading with what was approved: pass or fail.",
+    "lot": "Judge a new lot of a pigment or base: strength and hue.",
+    "explain": "Explain a word of optics or of the trade.",
+    "order": "Do a whole order: recipe, weigh sheet, labels, sheets, quote.",
+    "fan": "Find a recipe for each of many colours, as a table.",
+    "reach": "Tell which of many colours each base and wall can have.",
+    "ledger": "Keep the workshop's record: orders, recipes, batches.",
 }
 
 # Commands that do not stand in a module of their own name, as `command`.
@@ -162,7 +162,7 @@ def _print_version(ctx: click.Context, param: click.Parameter, value: bool) -> N
 @click.command("explain")
 @click.argument("word", nargs=-1)
 def explain(word: tuple[str, ...]) -> None:
-    """A word of optics or of the trade, in plain sentences.
+    """Explain a word of optics or of the trade.
 
     Example: tint explain contrast ratio
 

@@ -111,16 +111,15 @@ def command(
     standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any],
     as_swatch: str | None, into_workbook: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
-    """A trial: what went wrong, and the corrected recipe.
+    """Correct a recipe from a trial, and say what went wrong.
 
     Example: tint adjust swatches_demo --base clear --load white=0.3 --load yellow=0.06 --load red=0.04
     --thickness 2 --read swatches_demo/readings.csv:peach-lid --target-lab 60,42,34 --opacity any
 
-    With several trials of one order (--trial FILE, repeated), oldest first, it learns from all.
-    A colour of which no opacity is told is to be solid, as in tint solve. With --recipe, target, part and doses are
-    those of the file; what was weighed otherwise is told by --base and --load, or by --trial.
-    Doubts and errors are standard deviations. --as-swatch lets the palette learn from the casting for good: of several
-    trials, from the last.
+    It learns from several trials of one order: repeat --trial FILE, the oldest first. A colour without an opacity is to
+    be solid, as in tint solve. With --recipe, target, part and doses are those of the file; give --base and --load, or
+    --trial, where something else was weighed. Doubts and errors are standard deviations. --as-swatch keeps the casting
+    (of several, the last) as a swatch for the next fit.
     """
     palette = palette_of(folder, optics)
     choice = chosen(Doses(None, {}), recipe, None if pick is None else (pick,))

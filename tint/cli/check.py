@@ -44,11 +44,11 @@ class _Examined:
 @click.option("--quick", is_flag=True, help="Do not fit: skip what only a fit of all castings can tell.")
 @options.as_json
 def command(folder: Path, quick: bool, as_json: bool) -> None:
-    """Read a swatch folder and say what is wrong or thin in it.
+    """Check a swatch folder for mistakes and for gaps.
 
     Example: tint check swatches_demo
 
-    Exit status 2 when a fault keeps the folder from being used; what is merely thin or odd does not. Nothing is
+    The exit status is 2 when a fault keeps the folder from being used; warnings and findings leave it at 0. Nothing is
     written.
     """
     read, faults = inspect_folder(folder)

@@ -31,8 +31,14 @@ def many_colours(command: options.Command) -> options.Command:
     """Which colours are asked for, and what of those that do not say it themselves."""
     given = options.under(
         "Wanted, where a row does not say",
-        option("--lattice", to="spacing", type=float, metavar="STEP", help="Instead: CIELAB this far apart."),
-        option("--opacity", metavar="WORD|RANGE", help="As of tint solve.  [default: solid]"),
+        option(
+            "--lattice",
+            to="spacing",
+            type=float,
+            metavar="STEP",
+            help="In place of TARGETS: CIELAB within sRGB, in steps of this size.",
+        ),
+        option("--opacity", metavar="WORD|RANGE", help="As for tint solve.  [default: solid]"),
         options.tolerance,
         option("--base", metavar="NAME", help="Only this base.  [default: every base]"),
     )
@@ -72,7 +78,7 @@ def command(
     scheduler: str, changed: bool, page: Path | None, pdf: Path | None, shop: Path | None, replace: bool, optics: str,
     as_json: bool,
 ) -> None:  # fmt: skip
-    """Many colours: a recipe for each, as a table.
+    """Find a recipe for each of many colours, as a table.
 
     Example: tint fan swatches_demo --lattice 50 --thickness 3 --base clear --most-pigments 2 --out fan.csv
 
@@ -176,11 +182,11 @@ def reach(
     base: str | None, candidates: Sequence[str], casting: dict[str, Any], said: Given, search: dict[str, Any],
     workers: int, scheduler: str, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
-    """Many colours: which of them each base and wall can have.
+    """Tell which of many colours each base and wall can have.
 
     Example: tint reach swatches_demo --lattice 50 --thickness 3 --base clear --most-pigments 2 --candidate ochre
 
-    TARGETS is as of tint fan; bases and walls of its rows do not count. Every colour is tried in every base at each
+    TARGETS is as for tint fan; bases and walls of its rows do not count. Every colour is tried in every base at each
     wall alone. A candidate stays out of the recipes, and is then tried on what was missed.
     """
     palette = palette_of(folder, optics)

@@ -32,7 +32,7 @@ _LIGHTNESS = 116.0 / 3.0
 @click.option("--all", "every", is_flag=True, help="Show every swatch, not only the worst.")
 @options.as_json
 def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
-    """Fit a palette to the swatches, with every swatch's residual.
+    """Fit the palette to the swatches.
 
     Example: tint fit swatches_demo
 

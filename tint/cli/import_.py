@@ -80,7 +80,7 @@ def command(
     folder: Path, files: tuple[Path, ...], naming: Naming, said: Given, doubles: Doubles, into_workbook: bool,
     dry_run: bool, as_json: bool,
 ) -> None:  # fmt: skip
-    """An instrument's files: taken over into the readings.
+    """Take an instrument's files into the readings.
 
     Example: tint import swatches_demo swatches_demo/again.cgats --seat air --add --dry-run
 

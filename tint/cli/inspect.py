@@ -94,7 +94,7 @@ def command(
     folder: Path, files: dict[str, str | None], tolerance: Tolerance, readings: int, reference_readings: int, over:
     str | None, seat: str, said: Given, as_json: bool,
 ) -> None:  # fmt: skip
-    """A reading against what was approved: pass, fail or too close.
+    """Compare a reading with what was approved: pass or fail.
 
     Example: tint inspect swatches_demo --reading swatches_demo/readings.csv:peach-lid
     --reference swatches_demo/readings.csv:peach-lid --tolerance 1

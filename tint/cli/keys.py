@@ -81,7 +81,7 @@ class Command(click.Command):
                 sections.setdefault(getattr(each, "heading", ""), []).append(record)
         last = sections.pop("", [])
         if own_keys(self):
-            last.insert(0, ("--set KEY=VALUE", f"What is seldom told: {_LIST}. May be given more than once."))
+            last.insert(0, ("--set KEY=VALUE", f"A further setting: {_LIST}. May be given more than once."))
         for heading, records in (sections | {"Other options": last}).items():
             with formatter.section(heading):
                 formatter.write_dl(records)
@@ -137,7 +137,8 @@ def listed(commands: dict[str, click.Command]) -> Iterator[tuple[str, str, str]]
             told.setdefault(key, option)
             takers.setdefault(key, []).append(name)
     for key, option in sorted(told.items()):
-        form = option.make_metavar(click.Context(commands[takers[key][0]])).strip("[]")
+        form = option.make_metavar(click.Context(commands[takers[key][0]]))
+        form = form[1:-1] if form.startswith("[") else form  # a choice; not FILE[:NAME]
         yield key, f"{form.replace('|', ', ')}: {option.help}", ", ".join(takers[key])
 
 

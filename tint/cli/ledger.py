@@ -31,7 +31,7 @@ _light_option, _observer_option = options.view(light="The CIE light of the colou
 @click.group("ledger", invoke_without_command=True)
 @click.pass_context
 def command(ctx: click.Context) -> None:
-    """The workshop's record: orders, recipes, batches, approvals.
+    """Keep the workshop's record: orders, recipes, batches.
 
     Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze"
 

@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 def command(
     order: Path, choose: int | None, said: dict[str, Any], every: bool, replace: bool, optics: str, as_json: bool
 ) -> None:  # fmt: skip
-    """An order: its recipe, weigh sheet, labels, sheets and quote.
+    """Do a whole order: recipe, weigh sheet, labels, sheets, quote.
 
     Example: tint order swatches_demo/orders/lid.toml
 

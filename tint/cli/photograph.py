@@ -116,7 +116,7 @@ def command(
     colours: dict[str, Any], no_chart: bool, chips: Path | None, out: Path | None, look: Path | None, replace: bool,
     as_json: bool,
 ) -> None:  # fmt: skip
-    """A photograph with a chart in it: colours, each with an error.
+    """Read colours off a photograph, each with an error.
 
     Example: tint photograph swatches_demo/photograph.jpg --spots swatches_demo/spots.csv
     --corners 319,61 526,59 535,186 326,190

@@ -39,13 +39,13 @@ def command(
     folder: Path, bases: tuple[str, ...], moulds: tuple[str, ...], castings: int | None, first: bool, optics: str,
     as_json: bool,
 ) -> None:  # fmt: skip
-    """Which swatch to pour next: the one that teaches most.
+    """Propose the castings that would teach most.
 
     Example: tint plan swatches_demo --castings 3
 
-    It weighs castings by the palette's own error over all that bases and pigments can make, and says when more
-    casting is not worth it. With --first it needs only palette.toml, and gives the
-    grams of every casting on the workshop's scale.
+    The best casting is the one that makes predictions most certain, over all that bases and pigments can make. The
+    command also says when more casting is not worth it. With --first it needs only palette.toml, and gives the grams
+    of every casting.
     """
     depths = [options.number_in(text, "--mould", "millimetres") for text in moulds]
     if first:

@@ -49,7 +49,7 @@ def command(
     folder: Path, doses: Doses, recipe: str | None, pick: int | None, casting: dict[str, Any],
     walls_mm: tuple[float, ...], optics: str, spectrum: bool, plot: Path | None, replace: bool, as_json: bool,
 ) -> None:  # fmt: skip
-    """A blend: its spectrum, colour and opacity, with error.
+    """Predict the colour and opacity of a blend, with their errors.
 
     Example: tint predict swatches_demo --base clear --load white=0.5 --load yellow=0.3 --thickness 3
 

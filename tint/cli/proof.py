@@ -81,7 +81,7 @@ def command(
     subject: Subject, tracing: Tracing, cast: Cast,
     approving: Approving, replace: bool, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
-    """A recipe: a picture for approval.
+    """Draw a recipe for the customer to approve.
 
     Example: tint proof swatches_demo --base clear --load white=0.5 --thickness 3 --out proof.png
 

@@ -103,7 +103,7 @@ part_options = options.grouped(
 @rules_options
 @part_options
 @option("--picture", metavar="FILE.png", type=options.PATH, help="Draw target and recipes.", heading="Output")
-@option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be had.", heading="Output")
+@option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be reached.", heading="Output")
 @options.replace
 @options.as_json
 @options.optics
@@ -112,13 +112,13 @@ def command(
     search: dict[str, Any], model: Model, picture: Path | None, reach: Path | None, replace: bool, optics: str,
     as_json: bool,
 ) -> None:  # fmt: skip
-    """A target: ranked recipes.
+    """Find recipes for a colour and an opacity, ranked.
 
     Example: tint solve swatches_demo --thickness 3 --target-lab 70,20,40 --opacity solid
 
-    A colour of which no opacity is told is to be solid, which hides what is behind it; --opacity any lifts that. A
-    colour of a screen or photograph is matched without gloss. A target out of reach gets its nearest recipes and the
-    reason; that is no error.
+    A colour without an opacity is to be solid: it hides what is behind it. --opacity any leaves opacity free. A colour
+    of a screen or photograph is matched without gloss. When a target is out of reach, the nearest recipes are shown
+    with the reason, and the exit status is still 0.
     """
     _check_pictures(picture, reach, replace=replace)
     palette = palette_of(folder, optics)
@@ -278,7 +278,7 @@ def _show_merits(out: Console, answer: Answer) -> None:
         for rank, each in enumerate(answer.recipes, start=1)
     ]
     out.print()
-    columns = ["", "pigment", "price", *([second] if second else []), "weighing", "~why one would take it"]
+    columns = ["", "pigment", "price", *([second] if second else []), "weighing", "~why choose it"]
     show.table(out, columns, rows)
     currency = f"{workshop().currency} " if workshop().currency else ""
     shifts = "from the target" if answer.target.spectrum is not None else "by which the colour drifts"

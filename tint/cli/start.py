@@ -30,7 +30,7 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
 @click.command("start", cls=Command)
 @click.argument("folder", type=options.PATH)
 @options.under(
-    "What there is",
+    "Bases and pigments",
     option("--name", metavar="WORDS", help="Of the workshop.  [default: the folder's]"),
     option("--base", to="bases", multiple=True, metavar="NAME=CURE,MIX,BEARS",
         help=f"A rubber: platinum or tin, parts by mass, percent of pigment it bears, as in clear=platinum,1:1,3. "
@@ -40,7 +40,7 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
         help=f"A pigment, the cures it is known to be safe with (platinum, tin, both, unknown), the most of it in "
         f"percent: rose=tin,1. {options.AGAIN}",
     ),
-    option("--white", metavar="PIGMENT", help="Which pigment tints are made with, where no name says it."),
+    option("--white", metavar="PIGMENT", help="The white pigment, where no name says which it is."),
 )  # fmt: skip
 @options.under(
     "How it is read and weighed",
@@ -58,12 +58,12 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
 )  # fmt: skip
 @options.as_json
 def command(folder: Path, area_cm2: float, workbook: bool, as_json: bool, **told: Any) -> None:
-    """A folder to begin with, and what to pour first, in grams.
+    """Begin a swatch folder, with a plan of what to pour first.
 
     Example: tint start swatches_demo/mine --base clear=platinum,1:1,3 --pigment white=both --pigment blue=platinum
 
-    At a terminal it asks for what no option tells. It writes palette.toml with every key explained, swatches.csv with
-    the planned castings, and a plan to print. Files that are there stay as they are.
+    At a terminal it asks for what the options leave open. It writes palette.toml with every key explained, swatches.csv
+    with the planned castings, and a plan to print. Files that are there stay as they are.
     """
     answers = None
     if not tells_what_there_is(folder):

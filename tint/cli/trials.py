@@ -71,7 +71,7 @@ trial_options = options.grouped(
         "--set trial.cure_c", "Temperature of its cure, in °C.", expected="degrees Celsius", metavar="DEGREES"
     ),
     option("--set trial.mould", metavar="TEXT", help="What its mould is made of."),
-    option("--set trial.finish", metavar="TEXT", help="The surface that was read, such as smooth or satin."),
+    option("--set trial.finish", metavar="TEXT", help="The surface that was read: gloss, satin or matt."),
     option("--set trial.lot", metavar="TEXT", help="Lot of the base."),
     option("--trial", multiple=True, metavar="FILE", help="Instead: a trial file, TOML or JSON; repeat for each."),
     heading="The trial",
@@ -168,7 +168,7 @@ def lot(
     folder: Path, what: str, poured: Poured, casting: dict[str, Any], said: Given, rescale: dict[str, float],
     optics: str, as_json: bool,
 ) -> None:  # fmt: skip
-    """A new lot of a pigment or base: how strong, what hue.
+    """Judge a new lot of a pigment or base: strength and hue.
 
     Example: tint lot swatches_demo red --base clear --load red=0.05 --load white=0.5 --thickness 3
     --read swatches_demo/readings.csv:red-tint-1

@@ -82,7 +82,7 @@ target_options = options.grouped(
     _wish,
     options.lab("--target-lab", "The colour wanted, as CIELAB L*, a*, b*."),
     option("--target-srgb", metavar="'#rrggbb'", help="The same as a screen colour, in quotation marks."),
-    option("--target-reading", metavar="FILE[:NAME]", help="The same as measured: a table or instrument's file."),
+    option("--target-reading", metavar="FILE[:NAME]", help="The same, as read: a table or an instrument's file."),
     option(
         "--target-photo", metavar="FILE:X,Y[:chart]",
         help="The same as a place in a photograph, in pixels; without a chart in it, roughly.",

@@ -154,13 +154,13 @@ def command(
     walls_mm: tuple[float, ...], said: Given, batch: Batch, scale: Scale, premix: bool, kept: str | None,
     split: Split, files: Files, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
-    """A recipe and a batch size: grams to weigh.
+    """Turn a recipe and a batch size into grams to weigh.
 
     Example: tint weigh swatches_demo --base clear --load white=0.5 --thickness 3 --batch-g 120
 
     Or from a solved recipe: tint solve ... --json | tint weigh swatches_demo --recipe - --batch-g 120
 
-    With a target, doses are rounded to come near it, else near the recipe as it stands.
+    Doses are rounded so that the mix comes nearest to the target, or without one to the recipe.
     """
     files.check()
     palette = palette_of(folder, optics)
@@ -205,8 +205,8 @@ def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target:
     show.title(
         out,
         f"Weigh: {sheet.blend}",
-        f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3; scale step {step}, "
-        f"which weighs {least} and more to {sheet.scale.tolerance_percent:g} %",
+        f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3; scale step {step}: "
+        f"doses of {least} and more are weighed to {sheet.scale.tolerance_percent:g} %",
     )
     if sheet.premixes:
         _show_premixes(out, sheet)
@@ -259,7 +259,7 @@ def _show_premixes(out: Console, sheet: WeighSheet) -> None:
         out.print(f"Kept, stirred before use: {'; '.join(kept)}.")
         out.print()
     errors = ", ".join(f"{premix.pigment} {premix.dose_error_percent:.1f} %" for premix in sheet.premixes)
-    out.print(f"Their doses, all weighings together, come within (95 of 100): {errors}.", style=show.QUIET)
+    out.print(f"Error of each dose, all weighings together (95 of 100): {errors}.", style=show.QUIET)
     out.print()
 
 

@@ -254,7 +254,7 @@ def _likely(findings: list[Finding], found: Sequence[Cause]) -> list[Finding]:
     findings = [each for each in findings if _opened(each, found[0])]
     best, rivals = found[0], [each for each in found[1:] if each.probability >= _RIVAL]
     sure = (
-        f"; {100.0 * best.probability:.0f} % likely to be {'all of it' if best.what != SEVERAL else 'one of several'}"
+        f"; {100.0 * best.probability:.0f} % likely to be {'the cause' if best.what != SEVERAL else 'one of several'}"
     )
     other = f", else {', '.join(_named(each) for each in rivals)}" if rivals else ""
     likely = {each.what: each.probability for each in rivals}
