@@ -28,7 +28,7 @@ from tint.fitting.colour_model import (
     spectral_prior,
 )
 from tint.fitting.colours import most_likely
-from tint.fitting.problem import INDEX_SD, LOBE
+from tint.fitting.problem import INDEX_SD
 from tint.fitting.unknowns import show
 from tint.materials import Blend
 from tint.palette import Palette, read_palette, write_palette
@@ -444,10 +444,10 @@ def test_the_same_folder_gives_the_same_palette_and_a_file_keeps_it(tmp_path: Pa
     file = tmp_path / "palette.two-flux.fit"
     write_palette(palette, file)
     for other in (again, read_palette(file, digest="5" * 64)):
-        for name in ("k", "s", "g", "g_error", "index", "local", "modes", "wavelengths"):
+        for name in ("k", "s", "g", "g_error", "second_moment", "index", "local", "modes", "wavelengths"):
             assert np.array_equal(getattr(palette, name), getattr(other, name)), name
         assert (other.read_as, other.digest, other.model_error) == ("colours", "5" * 64, palette.model_error)
-        assert (other.lobe, other.surprises) == (palette.lobe, palette.surprises)
+        assert other.surprises == palette.surprises
         assert (other.instrument, other.swatches, other.seen) == (palette.instrument, palette.swatches, palette.seen)
         assert np.array_equal(other.backings["black"], palette.backings["black"])
         assert np.array_equal(other.evidence.predicted, palette.evidence.predicted)
@@ -463,7 +463,8 @@ def test_many_flux_fits_colours_too() -> None:
     palette = fit_palette(coloured(None), optics="many-flux", g=0.35)
     assert palette.model == "many-flux"
     assert np.allclose(palette.g, 0.35, rtol=0.0, atol=1e-12)
-    assert (palette.lobe, palette.index.tolist(), palette.index_error.tolist()) == (0.0, [1.41, 1.43], [0.0, 0.0])
+    assert (palette.index.tolist(), palette.index_error.tolist()) == ([1.41, 1.43], [0.0, 0.0])
+    assert np.allclose(palette.second_moment, palette.g**2, rtol=0.0, atol=1e-12)
     assert not palette.g_error.any()
     missed, stated = away(palette)
     assert missed.mean() < 1.5  # the studio is not made by this model
@@ -483,10 +484,10 @@ def test_each_component_has_its_own_anisotropy_and_its_error_is_among_the_modes(
     assert np.all((free.g > 0.0) & (free.g < 0.95))
     assert np.all((free.g_error > 0.0) & (free.g_error < 0.27))  # no wider than the prior of a rubber
     assert np.ptp(free.g[:, 7]) > 0.02
-    variance = np.sum(free.modes**2, axis=0)[7].reshape(3, n)  # at 540 nm
+    variance = np.sum(free.modes**2, axis=0)[7].reshape(4, n)  # at 540 nm
     m = free.s[:, 7] / (1.0 - free.g[:, 7])
     # Where g is in doubt, m is in doubt by more than s is.
-    apart = free.modes[:, 7, 2 * n :] / m - free.modes[:, 7, n : 2 * n] / free.s[:, 7]
+    apart = free.modes[:, 7, 2 * n : 3 * n] / m - free.modes[:, 7, n : 2 * n] / free.s[:, 7]
     doubt = free.g_error / (1.0 - free.g[:, 7])
     assert np.allclose(np.linalg.norm(apart, axis=0), doubt, rtol=0.15)
     assert np.all(variance > 0.0)
@@ -495,7 +496,6 @@ def test_each_component_has_its_own_anisotropy_and_its_error_is_among_the_modes(
 def test_what_colours_cannot_tell_is_as_stated(free: Palette) -> None:
     assert free.index.tolist() == [1.41, 1.43]
     assert free.index_error.tolist() == [INDEX_SD, INDEX_SD]
-    assert free.lobe == pytest.approx(LOBE[0])
 
 
 def test_the_palette_shows_of_its_castings_what_the_fit_says_of_them(free: Palette) -> None:

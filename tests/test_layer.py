@@ -75,7 +75,8 @@ def finite_differences(value: Callable[..., Array], *at: Array, step: float) -> 
 
 
 K_INSIDE, S_INSIDE = np.array([0.01, 0.2, 1.5]), np.array([2.0, 0.6, 0.05])
-INSIDE = (K_INSIDE, S_INSIDE, S_INSIDE / (1.0 - np.array([0.3, 0.65, 0.9])), np.array([0.5, 2.0, 4.0]))
+M_INSIDE = S_INSIDE / (1.0 - np.array([0.3, 0.65, 0.9]))
+INSIDE = (K_INSIDE, S_INSIDE, M_INSIDE, M_INSIDE * np.array([0.13, 0.38, 0.84]), np.array([0.5, 2.0, 4.0]))
 # The tables of the many-flux model hold seven digits: larger steps, and differences that are less exact.
 STEPS = {"two-flux": (1e-5, 1e-6, 1e-9), "many-flux": (3e-3, 5e-3, 1e-4)}
 
@@ -89,26 +90,26 @@ def test_reference_slopes_are_finite_differences(
 ) -> None:
     optics = Optics(model=model, geometry=geometry, spot=spot)
 
-    def value(K: Array, S: Array, M: Array, d: Array) -> Array:
-        return layer.reflectance(K, S, M, thickness=d, backing=backing, seat=seat, optics=optics)
+    def value(K: Array, S: Array, M: Array, Q: Array, d: Array) -> Array:
+        return layer.reflectance(K, S, M, Q, thickness=d, backing=backing, seat=seat, optics=optics)
 
     read, slopes = layer.reflectance_slopes(
-        *INSIDE[:3], thickness=INSIDE[3], backing=backing, seat=seat, optics=optics
+        *INSIDE[:4], thickness=INSIDE[4], backing=backing, seat=seat, optics=optics
     )  # fmt: skip
     step, rtol, atol = STEPS[model]
     assert np.array_equal(read, value(*INSIDE))
     assert np.allclose(slopes, finite_differences(value, *INSIDE, step=step), rtol=rtol, atol=atol)
-    assert np.all(slopes[2] == 0.0) == (model == "two-flux"), "two-flux theory knows nothing of M"
+    assert np.all(slopes[2:4] == 0.0) == (model == "two-flux"), "two-flux theory knows nothing of M and Q"
 
 
 @pytest.mark.parametrize(("model", "spot"), [*((model, None) for model in layer.MODELS), ("many-flux", SPOT)])
 def test_reference_slopes_of_the_transmittance_are_finite_differences(model: str, spot: Spot | None) -> None:
     optics = Optics(model=model, k1=0.035, k2=0.52, spot=spot)
 
-    def value(K: Array, S: Array, M: Array, d: Array) -> Array:
-        return layer.transmittance(K, S, M, thickness=d, optics=optics)
+    def value(K: Array, S: Array, M: Array, Q: Array, d: Array) -> Array:
+        return layer.transmittance(K, S, M, Q, thickness=d, optics=optics)
 
-    passed, slopes = layer.transmittance_slopes(*INSIDE[:3], thickness=INSIDE[3], optics=optics)
+    passed, slopes = layer.transmittance_slopes(*INSIDE[:4], thickness=INSIDE[4], optics=optics)
     step, rtol, atol = STEPS[model]
     assert np.array_equal(passed, value(*INSIDE))
     assert np.allclose(slopes, finite_differences(value, *INSIDE, step=step), rtol=rtol, atol=atol)
@@ -116,7 +117,7 @@ def test_reference_slopes_of_the_transmittance_are_finite_differences(model: str
 
 def test_without_m_scattering_is_alike_every_way() -> None:
     optics = Optics(model="many-flux")
-    K, S, _, d = INSIDE
+    K, S, _, _, d = INSIDE
     alike = layer.reflectance(K, S, S, thickness=d, backing=0.5, optics=optics)
     assert np.array_equal(layer.reflectance(K, S, thickness=d, backing=0.5, optics=optics), alike)
     forwards = layer.reflectance(K, S, 4.0 * S, thickness=d, backing=0.5, optics=optics)
@@ -153,7 +154,7 @@ def test_arrays_broadcast_with_the_wavelength_last() -> None:
     thickness, backing = np.full((5, 4, 1), 2.0), np.linspace(0.0, 1.0, 31)
     read, slopes = layer.reflectance_slopes(K, S, thickness=thickness, backing=backing, optics=Optics())
     assert read.shape == (5, 4, 31)
-    assert slopes.shape == (4, 5, 4, 31)
+    assert slopes.shape == (5, 5, 4, 31)
     assert layer.transmittance(K, S, thickness=thickness, optics=Optics()).shape == (5, 4, 31)
     one = layer.reflectance(0.1, 1.0, thickness=2.0, backing=backing[7], optics=Optics())
     assert read[3, 2, 7] == float(one)
@@ -174,7 +175,7 @@ def test_a_layer_is_read_over_many_backings_at_once() -> None:
     K, S = np.linspace(0.1, 0.5, 31), np.linspace(1.0, 2.0, 31)
     read, slopes = layer.reflectance_slopes(K, S, thickness=2.0, backing=backing, optics=optics)
     assert read.shape == (2, 31)
-    assert slopes.shape == (4, 2, 31)
+    assert slopes.shape == (5, 2, 31)
     for at in range(2):
         one, of_one = layer.reflectance_slopes(K, S, thickness=2.0, backing=backing[at], optics=optics)
         assert np.allclose(read[at], one, rtol=0.0, atol=1e-15)
@@ -193,10 +194,10 @@ ANISOTROPIES = arrays(float, (3, 5), elements=st.floats(0.0, 0.94))
 @settings(max_examples=60, deadline=None)
 def test_property_a_mixture_scatters_as_its_parts_do(shares: Array, k: Array, s: Array, g: Array) -> None:
     m = s / (1.0 - g)
-    mixed = forward.mix(np.stack((k, s, m)), shares)
-    assert mixed.shape == (3, 4, 5)
-    K, S, M = mixed
-    for whole, each in ((K, k), (S, s), (M, m)):
+    mixed = forward.mix(np.stack((k, s, m, m * g**2)), shares)
+    assert mixed.shape == (4, 4, 5)
+    K, S, M, Q = mixed
+    for whole, each in ((K, k), (S, s), (M, m), (Q, m * g**2)):
         assert np.allclose(whole, np.einsum("np,pw->nw", shares, each), rtol=1e-12, atol=1e-12)
     assert np.all(M >= S * (1.0 - 1e-12)), "all scattering is no less than what turns light round"
     # The mean of the parts' g, each by how much it scatters.
@@ -218,8 +219,9 @@ def test_what_does_not_scatter_has_no_anisotropy() -> None:
 def test_many_readings_are_those_of_single_layers(model: str) -> None:
     optics = (Optics(model=model, refractive_index=1.41), Optics(model=model, refractive_index=1.43))
     rng = np.random.default_rng(8)
-    mixed = rng.uniform(0.05, 2.0, (3, 4, 6))
+    mixed = rng.uniform(0.05, 2.0, (4, 4, 6))
     mixed[2] = mixed[1] / (1.0 - rng.uniform(0.0, 0.9, (4, 6)))
+    mixed[3] = mixed[2] * rng.uniform(0.2, 0.5, (4, 6))
     thickness = np.array([0.8, 1.5, 2.0, 4.0])
     backings = np.stack((np.full(6, 0.05), np.full(6, 0.85)))
     readings = Readings(
@@ -248,7 +250,7 @@ def test_many_readings_are_those_of_single_layers(model: str) -> None:
 
 
 @pytest.mark.parametrize("spot", [None, SPOT])
-def test_slopes_by_index_lobe_and_spot_are_finite_differences(spot: Spot | None) -> None:
+def test_slopes_by_index_and_spot_are_finite_differences(spot: Spot | None) -> None:
     optics = (Optics(model="many-flux", refractive_index=1.41, spot=spot),)
     readings = Readings(
         casting=np.zeros(4, dtype=np.int64),
@@ -257,17 +259,16 @@ def test_slopes_by_index_lobe_and_spot_are_finite_differences(spot: Spot | None)
         base=np.zeros(4, dtype=np.int64),
         backings=np.full((1, 3), 0.8),
     )
-    mixed, thickness = np.stack(INSIDE[:3])[:, None], np.array([2.0])
+    mixed, thickness = np.stack(INSIDE[:4])[:, None], np.array([2.0])
 
-    def read(index: float, lobe: float, share: float = 1.0) -> forward.Predicted:
-        shape: dict[str, Any] = {"index": np.array([index]), "lobe": lobe, "spot_share": share}
+    def read(index: float, share: float = 1.0) -> forward.Predicted:
+        shape: dict[str, Any] = {"index": np.array([index]), "spot_share": share}
         return forward.read(readings, mixed, thickness, optics=optics, **shape)
 
-    by_index = (read(1.425, 0.04).values - read(1.415, 0.04).values) / 0.01
-    by_lobe = (read(1.42, 0.05).values - read(1.42, 0.03).values) / 0.02
-    by_share = (read(1.42, 0.04, 1.05).values - read(1.42, 0.04, 0.95).values) / 0.1
+    by_index = (read(1.425).values - read(1.415).values) / 0.01
+    by_share = (read(1.42, 1.05).values - read(1.42, 0.95).values) / 0.1
     # Over a backing light runs to and fro, which is no parabola in either.
-    assert np.allclose(read(1.42, 0.04).by_shape, [by_index, by_lobe, by_share], rtol=1e-3, atol=3e-4)
-    as_stated = (Optics(model="many-flux", refractive_index=1.42, lobe=0.04, spot=spot),)
+    assert np.allclose(read(1.42).by_shape, [by_index, by_share], rtol=1e-3, atol=3e-4)
+    as_stated = (Optics(model="many-flux", refractive_index=1.42, spot=spot),)
     stated = forward.read(readings, mixed, thickness, optics=as_stated)
-    assert np.allclose(read(1.42, 0.04).values, stated.values, rtol=0.0, atol=2e-6)
+    assert np.allclose(read(1.42).values, stated.values, rtol=0.0, atol=2e-6)

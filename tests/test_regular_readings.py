@@ -97,14 +97,12 @@ def test_property_slopes_of_the_forward_model_are_finite_differences(which: str)
     def read(step: float) -> forward.Predicted:
         at = {"K": 0.2, "S": 0.1, "M": 0.3, "thickness": 2.0, "index": 1.42}
         at[which] += step
-        mixed = np.array([at["K"], at["S"], at["M"]]).reshape(3, 1, 1)
+        mixed = np.array([at["K"], at["S"], at["M"], 0.5 * at["M"]]).reshape(4, 1, 1)
         optics = (Optics(model="many-flux"),)
-        return forward.read(
-            readings, mixed, np.array([at["thickness"]]), optics=optics, index=np.array([at["index"]]), lobe=0.02
-        )
+        return forward.read(readings, mixed, np.array([at["thickness"]]), optics=optics, index=np.array([at["index"]]))
 
     here = read(0.0)
-    slopes = {**dict(zip(("K", "S", "M", "thickness"), here.slopes, strict=True)), "index": here.by_shape[0]}
+    slopes = {**dict(zip(("K", "S", "M", "Q", "thickness"), here.slopes, strict=True)), "index": here.by_shape[0]}
     literal = (read(1e-4).values - read(-1e-4).values) / 2e-4
     assert float(slopes[which][0, 0]) == pytest.approx(float(literal[0, 0]), rel=1e-3, abs=1e-6)
 

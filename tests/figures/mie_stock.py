@@ -53,7 +53,9 @@ def _pigment(name: str, rng: np.random.Generator) -> bench.Component:
         index = np.full(w.size, 1.95 - 0.79j)
         return _paste(index, rng.uniform(0.06, 0.20), density=1.8, share=rng.uniform(0.1, 0.25), rng=rng)
     if rng.random() < 0.35:  # an earth: high index, an edge from the ultraviolet on
-        index = _lorentz(w, rng.uniform(4.2, 5.2), [(rng.uniform(380, 470), rng.uniform(90, 160), rng.uniform(0.3, 0.9))])
+        index = _lorentz(
+            w, rng.uniform(4.2, 5.2), [(rng.uniform(380, 470), rng.uniform(90, 160), rng.uniform(0.3, 0.9))]
+        )
         return _paste(index, rng.uniform(0.12, 0.35), density=4.5, share=rng.uniform(0.3, 0.5), rng=rng)
     middle = rng.uniform(400, 650)
     bands = [(middle, rng.uniform(50, 110), rng.uniform(0.2, 0.7))]

@@ -26,7 +26,7 @@ from PythonicDISORT.pydisort import pydisort
 from PythonicDISORT.subroutines import interpolate
 
 from tint.optics import many_flux, two_flux
-from tint.optics.adding_doubling import solve
+from tint.optics.adding_doubling import moments, solve
 from tint.optics.slab import AT_8, NORMAL, READINGS
 
 Array = NDArray[np.float64]
@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 TERMS = ("UR1", "UT1", "URU", "UTU")
 # Refractive index and anisotropy; the indices between those that are computed are the last four.
 COMBINATIONS = ((1.0, 0.0), (1.0, 0.9), (1.41, 0.0), (1.41, 0.9), (1.3, 0.5), (1.39, 0.8), (1.44, 0.6), (1.5, 0.7))
-LOBES = (-0.05, 0.03, 0.08, 0.12, 0.15)
+LOBES = (-1.0, -0.6, -0.2, 0.03, 0.1, 0.15, 0.2)
 
 
 def draw(count: int, seed: int) -> tuple[Array, Array]:
@@ -128,8 +128,11 @@ def tables_between_nodes(count: int = 300) -> None:
         off = []
         for g in anisotropies:
             slab, z = solve(x, y, refractive_index=1.41, g=g, lobe=lobe), y / (1.0 - g)
+            q = z * moments(g, 2, lobe)[2]
             every = [
-                many_flux.terms(x, y, z, refractive_index=1.41, geometry=geometry, seat=seat, lobe=lobe)[0]
+                many_flux.terms(
+                    x, y, z, z * moments(g, 2, lobe)[2], refractive_index=1.41, geometry=geometry, seat=seat
+                )[0]
                 - slab.terms(geometry, seat)
                 for geometry, seat in readings
             ]

@@ -82,12 +82,10 @@ def anisotropy_prior(
     mean, sd = np.array(told, dtype=float).reshape(-1, 2).T
     mean = np.clip(mean, 1e-6, MOST_G - 1e-6)
     slope = 1.0 / (mean * (1.0 - mean / MOST_G))  # of the logit by g
-    fixed = np.where(sd <= _STATED, 0.0, 1.0)
+    fixed, none = np.where(sd <= _STATED, 0.0, 1.0), np.zeros(mean.size)
     return AnisotropyPrior(
-        mean=np.stack((-np.log(MOST_G / mean - 1.0), np.zeros(mean.size), np.zeros(mean.size)), axis=1),
-        sd=np.stack(
-            (slope * sd, slope * _SLOPE * fixed, np.full(mean.size, 0.0 if g is not None else _SECOND)), axis=1
-        ),
+        mean=np.stack((-np.log(MOST_G / mean - 1.0), none, none), axis=1),
+        sd=np.stack((slope * sd, slope * _SLOPE * fixed, none + (_SECOND if g is None else 0.0)), axis=1),
         log_wavelength=np.log(wavelengths / MIDDLE_NM),
     )
 

@@ -1,8 +1,8 @@
 """The fitted palette, and the mixing law, which stands here once.
 
 ``K = sum c_i k_i``, ``S = sum c_i s_i``, ``M = sum c_i m_i`` and ``Q = sum c_i q_i`` over the base and its pigments,
-the loadings of the pigments in percent and the base's share ``1 - total / 100``. m = s / (1 - g) is all that a component
-scatters, s the part that turns light round, q is m times the second moment of its phase function.
+the loadings of the pigments in percent and the base's share ``1 - total / 100``. m = s / (1 - g) is all that a
+component scatters, s the part that turns light round, q is m times the second moment of its phase function.
 """
 
 from __future__ import annotations
