@@ -269,6 +269,35 @@ def test_a_seat_that_was_another(clean: SwatchFolder) -> None:
     assert (found.where, "wet for air" in found.words) == ("yellow-a", True)
 
 
+def few_of_the_demo(demo_folder: Path) -> SwatchFolder:
+    folder = read_folder(demo_folder)
+    kept = ("clear", "white", "blue")
+    return without(folder, [each.name for each in folder.swatches if each.name.split("-")[0] not in kept])
+
+
+@pytest.mark.parametrize(
+    ("seat", "geometry", "words"),
+    [("wet", "di:8", 'seat = "air" were true of all'), ("air", "de:8", 'geometry = "di:8" were true')],
+)
+def test_a_seat_or_geometry_that_was_another_throughout(
+    demo_folder: Path, seat: str, geometry: str, words: str
+) -> None:
+    right = few_of_the_demo(demo_folder)
+    readings = tuple(each if each.backing == "none" else replace(each, seat=seat) for each in right.readings)
+    folder = replace(right, readings=readings, instrument=replace(right.instrument, geometry=geometry))
+    told = [each for each in examine(folder, *fit_with_ground(folder)) if each.kind != "no_tint"]
+    assert [(each.kind, each.where) for each in told] == [("faces", "all castings")]
+    assert words in told[0].words
+
+
+def test_an_index_that_no_other_seat_or_geometry_explains(demo_folder: Path) -> None:
+    right = few_of_the_demo(demo_folder)
+    folder = replace(right, bases={name: replace(each, refractive_index=1.36) for name, each in right.bases.items()})
+    found = only(examine(folder, *fit_with_ground(folder)), "faces")
+    assert (found.where, found.about) == ("clear", ())
+    assert "stated is 1.36" in found.words
+
+
 def test_castings_of_which_the_names_slid_by_a_row() -> None:
     by_name = {each.name: each for each in CASTS}
     moved = ("cream-a", "sky-a", "green", "yellow-a")
