@@ -134,8 +134,8 @@ def _of_limits(palette: Palette, base: str, loadings: Array) -> Array:
     """The largest share of a largest loading, a pigment's or the base's, of loadings (..., n_pigments) [%] [-]."""
     told = [each.max_loading for each in palette.pigments.values()]
     most = np.array([np.inf if each is None else max(each, _NONE) for each in told])
-    own: Array = np.max(loadings / most, axis=-1, initial=0.0)
-    return np.maximum(own, loadings.sum(axis=-1) / max(palette.bases[base].max_loading, _NONE))
+    alone = np.max(loadings / most, axis=-1, initial=0.0)
+    return np.asarray(np.maximum(alone, loadings.sum(axis=-1) / max(palette.bases[base].max_loading, _NONE)))
 
 
 # Which weighing must be done most carefully: what one step of the scale does to the colour.
