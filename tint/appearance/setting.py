@@ -52,6 +52,8 @@ class Setting:
     finish: str = ""
 
     def __post_init__(self) -> None:
+        if not isinstance(self.light, str):
+            raise InputError("light", f"a {type(self.light).__name__}", "the name of a CIE light, as `D65`")
         if not 0.0 < self.thickness_mm <= 100.0:
             raise InputError("thickness", f"{self.thickness_mm:g} mm", "more than 0 and at most 100 mm")
         if self.seat not in SEATS:
