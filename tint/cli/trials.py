@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 _FORM = "--base, --load, --thickness and --read FILE[:NAME], or --trial FILE"
+_THIN = 0.5  # times the thinnest swatch: a trial below it may be told in another unit; chosen by eye
 _ABOUT = ("thickness_mm", "days_of_cure", "cure_c", "mould", "finish", "lot")
 
 
@@ -144,6 +145,10 @@ def _cautions(palette: Palette, trial: Trial, number: int) -> Iterator[str]:
     if trial.days_of_cure is not None and trial.days_of_cure < YOUNG_DAYS:
         early = f"trial {number} was read after less than a day of cure"
         yield f"{early}: read it again when cured, or learn how far it moves"
+    base = trial.blend.base
+    if base in palette.seen and trial.thickness_mm < _THIN * palette.seen[base].thickness_mm[0]:
+        thinnest = f"the thinnest swatch of {base} is {palette.seen[base].thickness_mm[0]:g} mm"
+        yield f"trial {number} is {trial.thickness_mm:g} mm thick, {thinnest}: is it in centimetres or inches?"
     if differs := differences(palette, trial):
         yield (
             f"trial {number} was not cast as the swatches of {trial.blend.base} were: {'; '.join(differs)}. "
