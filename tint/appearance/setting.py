@@ -177,7 +177,7 @@ def how_read(palette: Palette, *, over: str, light: str = "", observer: int = 0)
     if not palette.tells_opacity:
         told.append("castings were read in one way only: nothing is known of how they hide what lies behind them")
     if not palette.tells_opacity and over not in palette.read_over:
-        known = " and ".join(_behind(name) for name in palette.read_over)
+        known = " and ".join(_behind(name) for name in palette.read_over) or "in transmittance"
         told.append(f"no swatch was read {_behind(over)}, only {known}: the error stated does not cover that")
     return told
 
