@@ -21,7 +21,7 @@ from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.trials import Trial
 from tint.trials.files import check_range, read_reading, read_trial
-from tint.trials.lots import LotCheck, check_lot, rescale
+from tint.trials.lots import UNCLEAR, LotCheck, check_lot, rescale
 from tint.trials.trial import MOST_MM, differences
 from tint.uncertainty import Z95
 
@@ -191,8 +191,9 @@ def lot(
     # That a new lot of the base is another one goes without saying.
     told = cautions(palette, (replace(trials[0], lot="") if what in palette.bases else trials[0],))
     base = trials[0].blend.base
-    new = _rescaled(found, Blend(base, recipe)) if recipe else None
-    record = _record(folder, found)
+    clear = found.verdict != UNCLEAR
+    new = _rescaled(found, Blend(base, recipe)) if recipe and clear else None
+    record = _record(folder, found) if clear else None
     if as_json:
         more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
         show.json(asdict(found) | more, cautions=told, optics=optics)
@@ -202,7 +203,7 @@ def lot(
             if new is not None:
                 _show_rescaled(out, recipe, new)
             show.notes(out, "Before you trust it", told, style=show.CARE)
-            show.notes(out, "To keep it in the ledger", [record])
+            show.notes(out, "To keep it in the ledger", [record] if record else [])
 
 
 def _check_recipe(palette: Palette, what: str, recipe: dict[str, float]) -> None:
