@@ -106,6 +106,24 @@ def test_replicates_that_differ(clean: SwatchFolder) -> None:
     assert "0.001" in found.words
 
 
+def test_many_readings_of_one_placing_share_their_error(clean: SwatchFolder) -> None:
+    # A casting that hides, read forty times over each card without taking it off; the cards are not swapped.
+    random = np.random.default_rng(4)
+    black = next(each for each in clean.readings if (each.swatch, each.backing) == ("yellow-c", "black"))
+    rest = tuple(each for each in clean.readings if each.swatch != "yellow-c")
+    again = tuple(
+        replace(
+            black,
+            backing=backing,
+            row=row,
+            values=black.values + off + 1e-4 * random.standard_normal(black.values.size),
+        )
+        for backing, off in (("black", 0.0015), ("white", 0.0))
+        for row in range(100, 140)
+    )
+    assert "darker_over_lighter" not in kinds(examine(replace(clean, readings=rest + again)))
+
+
 def test_cards_swapped(clean: SwatchFolder) -> None:
     other = {"black": "white", "white": "black"}
     readings = tuple(
