@@ -413,6 +413,15 @@ def test_the_same_lot_leaves_recipes_as_they_are(folder: Path, readings: Path) -
     assert content["recipe"]["loadings"] == {"ochre": 0.2}
 
 
+def test_a_lot_that_the_letdown_hardly_shows_is_neither_used_nor_recorded(folder: Path) -> None:
+    # A trace of ochre under much black reads the same whatever the lot.
+    hidden = ["--base", "clear", "--load", "ochre=0.0001", "--load", "black=0.4", "--thickness", "3"]
+    dark = ["--read", f"{folder}/readings.csv:black-0.4-3mm"]
+    content = answer("lot", folder, "ochre", *hidden, *dark, "--rescale", "ochre=0.2")
+    assert (content["verdict"], content["record"], content["recipe"]) == ("unclear", None, None)
+    assert "To keep it in the ledger" not in page("lot", folder, "ochre", *hidden, *dark)
+
+
 def test_a_lot_says_how_to_record_it(folder: Path, readings: Path, tmp_path: Path) -> None:
     if "ledger" not in COMMANDS:
         pytest.skip("there is no ledger")

@@ -119,6 +119,15 @@ def test_a_trial_that_was_cast_otherwise_is_told(folder: Path, fitted: dict[str,
     )
 
 
+def test_a_trial_far_thinner_than_any_swatch_may_be_told_in_another_unit(folder: Path, fitted: dict[str, Any]) -> None:
+    assert fitted["swatches"]
+    read = ["--read", f"{folder}/readings.csv:clear-3mm", *QUICK]
+    (caution,) = answer("lot", folder, "clear", "--base", "clear", "--thickness", "0.31", *read)["cautions"]
+    assert caution == (
+        "trial 1 is 0.31 mm thick, the thinnest swatch of clear is 0.85 mm: is it in centimetres or inches?"
+    )
+
+
 def test_a_new_lot_of_the_base_is_no_surprise_where_it_is_asked_about(folder: Path, fitted: dict[str, Any]) -> None:
     assert fitted["swatches"]
     read = ["--read", f"{folder}/readings.csv:clear-3mm", *QUICK]

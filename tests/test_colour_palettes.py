@@ -22,6 +22,7 @@ from tint.appearance import Setting, how_read, predict
 from tint.cli import main
 from tint.errors import InputError
 from tint.fitting import fit_palette
+from tint.forward import TRANSMITTANCE
 from tint.inspection import FAIL, PASS, Tolerance, inspect_reading
 from tint.materials import Blend
 from tint.palette import Palette, fit_path, write_palette
@@ -143,6 +144,10 @@ def test_a_backing_that_no_casting_was_read_over_is_told(read_once: Palette, pal
     assert how_read(read_once, over="white") == [ONE_WAY]
     free = how_read(read_once, over="none")
     assert free[1:] == ["no swatch was read as a free slab, only over white: the error stated does not cover that"]
+    evidence = read_once.evidence
+    through = replace(read_once, evidence=replace(evidence, backing=np.full_like(evidence.backing, TRANSMITTANCE)))
+    passed = how_read(through, over="white")
+    assert passed[1] == "no swatch was read over white, only in transmittance: the error stated does not cover that"
     # Who tells opacity can tell what lies behind.
     assert how_read(palette, over="none") == []
     slab = fit_two_flux(as_colours(studio(seed=3, backings=("none",)), seed=3))

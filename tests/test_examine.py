@@ -106,6 +106,24 @@ def test_replicates_that_differ(clean: SwatchFolder) -> None:
     assert "0.001" in found.words
 
 
+def test_many_readings_of_one_placing_share_their_error(clean: SwatchFolder) -> None:
+    # A casting that hides, read forty times over each card without taking it off; the cards are not swapped.
+    random = np.random.default_rng(4)
+    black = next(each for each in clean.readings if (each.swatch, each.backing) == ("yellow-c", "black"))
+    rest = tuple(each for each in clean.readings if each.swatch != "yellow-c")
+    again = tuple(
+        replace(
+            black,
+            backing=backing,
+            row=row,
+            values=black.values + off + 1e-4 * random.standard_normal(black.values.size),
+        )
+        for backing, off in (("black", 0.0015), ("white", 0.0))
+        for row in range(100, 140)
+    )
+    assert "darker_over_lighter" not in kinds(examine(replace(clean, readings=rest + again)))
+
+
 def test_cards_swapped(clean: SwatchFolder) -> None:
     other = {"black": "white", "white": "black"}
     readings = tuple(
@@ -267,6 +285,35 @@ def test_a_seat_that_was_another(clean: SwatchFolder) -> None:
     folder = replace(clean, readings=readings)
     found = only(examine(folder, fit_two_flux(folder)), "wrong_row")
     assert (found.where, "wet for air" in found.words) == ("yellow-a", True)
+
+
+def few_of_the_demo(demo_folder: Path) -> SwatchFolder:
+    folder = read_folder(demo_folder)
+    kept = ("clear", "white", "blue")
+    return without(folder, [each.name for each in folder.swatches if each.name.split("-")[0] not in kept])
+
+
+@pytest.mark.parametrize(
+    ("seat", "geometry", "words"),
+    [("wet", "di:8", 'seat = "air" were true of all'), ("air", "de:8", 'geometry = "di:8" were true')],
+)
+def test_a_seat_or_geometry_that_was_another_throughout(
+    demo_folder: Path, seat: str, geometry: str, words: str
+) -> None:
+    right = few_of_the_demo(demo_folder)
+    readings = tuple(each if each.backing == "none" else replace(each, seat=seat) for each in right.readings)
+    folder = replace(right, readings=readings, instrument=replace(right.instrument, geometry=geometry))
+    told = [each for each in examine(folder, *fit_with_ground(folder)) if each.kind != "no_tint"]
+    assert [(each.kind, each.where) for each in told] == [("faces", "all castings")]
+    assert words in told[0].words
+
+
+def test_an_index_that_no_other_seat_or_geometry_explains(demo_folder: Path) -> None:
+    right = few_of_the_demo(demo_folder)
+    folder = replace(right, bases={name: replace(each, refractive_index=1.36) for name, each in right.bases.items()})
+    found = only(examine(folder, *fit_with_ground(folder)), "faces")
+    assert (found.where, found.about) == ("clear", ())
+    assert "stated is 1.36" in found.words
 
 
 def test_castings_of_which_the_names_slid_by_a_row() -> None:

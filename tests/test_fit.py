@@ -512,8 +512,8 @@ def test_what_a_long_fit_takes_is_told_before_it_begins(
         with pytest.raises(KeyboardInterrupt):
             fit_palette(with_pigments(pigments), optics="two-flux")
     assert [re.sub(r"\d+(\.\d)? (minutes|GB)", "so much", each.message.split(": ")[1]) for each in caplog.records] == [
-        "the fit of 253 pigments and 6 castings takes about so much and so much; a folder for each group of pigments "
-        "that are mixed with each other takes far less"
+        "the fit of 253 pigments and 6 castings takes about so much and so much; without the 250 pigments in "
+        "palette.toml that were never cast it takes far less"
     ]
 
 

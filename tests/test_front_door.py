@@ -21,12 +21,20 @@ from tint.fans import targets as fan_targets
 from tint.opacity import WORDS, opacity_of
 from tint.swatches import INPUT_FILES
 from tint.target import target_from_written
+from tint.trials import Trial, TrialReading
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "swatches_demo"
 any_: Any = tint  # where what is passed is wrong on purpose
+LIST: Any = [0.5] * 31
 TWO = tint.Rules(most_pigments=2, keep=("white", "yellow"))
 FEW = tint.Rules(most_pigments=3, most_recipes=1)
+
+
+def poured(**made: Any) -> Trial:
+    """A trial, its reading a plain list."""
+    own: dict[str, Any] = {"blend": tint.Blend("clear", {"white": 0.5}), "thickness_mm": 3.0}
+    return Trial(**own | made, readings=(TrialReading(values=LIST, over="white"),))
 
 
 @pytest.fixture(scope="module")
@@ -110,6 +118,10 @@ def test_what_was_written_is_read_back_as_it_was(palette: tint.Palette, answer: 
     np.testing.assert_allclose(again.reflectance, answer.best.appearance.reflectance)
     sheet = tint.weigh(palette, answer.best, batch_g=120, scale_step_g=0.1)
     assert json.loads(jsonable.text(weighing.from_json(sheet.to_json()))) == json.loads(sheet.to_json())
+
+
+def test_a_reading_may_be_a_plain_list(palette: tint.Palette, answer: tint.Answer) -> None:
+    assert not tint.adjust(palette, answer, poured()).leave
 
 
 @pytest.mark.parametrize(
@@ -200,6 +212,30 @@ def test_load_takes_the_fitted_palette_while_it_is_fresh(tmp_path: Path, palette
         (lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, walls_mm=[2, 8]), "given together with a thickness"),
         (lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, opacity="dense"), "opacity: `dense`; expected solid"),
         (lambda p: any_.weigh(p, {"white": 0.5}, base="clear", thickness_mm=3), "batch: not given"),
+        (lambda p: any_.weigh(p, {"white": 0.5}, base="clear", thickness_mm=3, batch_g="120"), "batch_g: a str"),
+        (lambda p: any_.predict(p, {}, base="clear", walls_mm=3), "walls: a int; expected wall thicknesses in mm"),
+        (
+            lambda p: any_.predict(p, {}, base="clear", thickness_mm=3, light=None),
+            "light: a NoneType; expected the name",
+        ),
+        (
+            lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, tolerance="1"),
+            "tolerance: a str; expected CIEDE2000",
+        ),
+        (lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, rules={"keep": "white"}), "rules: a dict"),
+        (lambda _: any_.Rules(most_pigments="2"), "most pigments: 2; expected 1 to 5"),
+        (lambda _: any_.read_order(None), "order: a NoneType; expected the path of its file"),
+        (
+            lambda p: any_.adjust(p, tint.Target(lab=np.array([70, 0, 0])), {"white": 1}, thickness_mm=3),
+            "adjust: a dict",
+        ),
+        (
+            lambda p: any_.adjust(
+                p, tint.Target(lab=np.array([70, 0, 0])), poured(blend={"white": 0.5}), thickness_mm=3
+            ),
+            "trial 1: a dict; expected a Blend",
+        ),
+        (lambda _: TrialReading(values=any_, over="white"), "reading: a module; expected a reflectance for each"),
     ],
 )
 def test_what_is_of_the_wrong_kind_is_told_in_one_line(

@@ -38,6 +38,12 @@ def test_what_is_known_least_is_cast_next(thin: Palette) -> None:
     assert not plan.enough
 
 
+def test_a_folder_without_cards_is_planned_for_as_it_is_read() -> None:
+    folder = studio(seed=2, backings=("none",), transmit=True)
+    palette = fit_two_flux(replace(folder, backings={}, bare={}))
+    assert next_swatches(palette, count=1).castings[0].error_after > 0.0
+
+
 def test_property_errors_fall_casting_by_casting(thin: Palette) -> None:
     castings = next_swatches(thin, count=5).castings
     for casting in castings:

@@ -252,6 +252,12 @@ def test_a_kept_pigment_that_is_refused_in_one_base_is_sought_in_the_other(demo_
     assert "rose" in answer.refused["clear"]
 
 
+def test_a_palette_without_pigments_has_no_recipe(demo_palette: Palette) -> None:
+    bare = replace(demo_palette, pigments={})
+    with pytest.raises(JobError, match="the palette holds no pigment; declare one"):
+        solve(bare, Target(lab=np.array([70.0, 0.0, 0.0])), setting=Setting(thickness_mm=3.0))
+
+
 def test_a_pigment_that_was_never_cast_is_refused(demo_palette: Palette) -> None:
     seen = {
         name: replace(each, max_loading={n: x for n, x in each.max_loading.items() if n != "blue"})

@@ -142,6 +142,25 @@ def test_a_finer_scale_comes_nearer(demo_palette: Palette) -> None:
     assert off[-1] < 0.01 < off[0]
 
 
+@pytest.mark.parametrize(
+    ("doses", "batch_g", "step_g"),
+    [
+        ({"blue": 0.5, "white": 0.5}, 20.0, 1.0),
+        ({"black": 0.59}, 100.0, 1.0),
+        ({"white": 2.0, "red": 1.0}, 33.0, 0.1),
+    ],
+)
+def test_no_rounding_goes_beyond_what_pigment_and_rubber_take(
+    demo_palette: Palette, doses: dict[str, float], batch_g: float, step_g: float
+) -> None:
+    # Up to a whole step would match the colour better: 1 g of blue in 24 g is 4 %, of which it takes 1.
+    sheet = weigh(demo_palette, Blend("clear", doses), setting=SETTING, batch_g=batch_g, scale_step_g=step_g)
+    rounded = sheet.rounded.loadings
+    assert sum(rounded.values()) <= 1.02 * demo_palette.bases["clear"].max_loading
+    for name, loading in rounded.items():
+        assert loading <= 1.02 * (demo_palette.pigments[name].max_loading or np.inf)
+
+
 def test_a_dose_that_does_not_show_or_is_few_steps_is_warned_of(demo_palette: Palette) -> None:
     sheet = weigh(demo_palette, CREAM, setting=SETTING, batch_g=50.0, waste_percent=0.0, scale_step_g=0.01)
     assert any(told.startswith("black: 0.002 g does not show on a scale of 0.01 g") for told in sheet.warnings)

@@ -182,7 +182,8 @@ def drawn(palette: Palette, bases: Sequence[str]) -> list[tuple[Blend, Setting]]
         doses = {name: float(_largest(palette, base, name) * 10 ** rng.uniform(-2.0, 0.0)) for name in picked}
         shrink = min(1.0, most / max(sum(doses.values()), 1e-9))
         blend = Blend(base, {name: dose * shrink for name, dose in doses.items()})
-        over = palette.white if rng.random() < 0.5 else palette.black
+        light = rng.random() < 0.5
+        over = (palette.white if light else palette.black) if palette.backings else "none"
         drawn.append((blend, Setting(thickness_mm=float(rng.uniform(1.0, 6.0)), over=over)))
     return drawn
 

@@ -87,8 +87,8 @@ def predict(
     from tint.appearance import predict as of
 
     mixed = blend_of(palette_of(palette), blend, base)
-    if len(walls_mm):
-        walls = walls_of(walls_mm, thickness_mm)
+    walls = walls_of(walls_mm, thickness_mm)
+    if walls:
         return tuple(of(palette, mixed, setting=setting_of(setting, wall, seen, of=blend)) for wall in walls)
     return of(palette, mixed, setting=setting_of(setting, thickness_mm, seen, of=blend))
 
@@ -154,7 +154,7 @@ def solve(
     if (srgb is not None or photo is not None) and setting is None:
         seen = without_gloss(palette) | seen
     seen_in = setting_of(setting, walls[0] if walls else thickness_mm, seen)
-    rules = rules or Rules()
+    rules = typed(rules or Rules(), Rules, "rules", "Rules, as in tint.Rules(most_pigments=3)")
     if walls[1:]:
         rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
     wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading, photo=photo, said=said)
@@ -164,7 +164,7 @@ def solve(
     elif target is None:
         wanted = solid_unless_told(wanted, palette)
     if tolerance is not None:
-        wanted = replace(wanted, tolerance=tolerance)
+        wanted = replace(wanted, tolerance=number(tolerance, "tolerance", "CIEDE2000, more than 0"))
     return of(palette, wanted, setting=seen_in, base=base, rules=rules, loosen=loosen, progress=progress)
 
 
@@ -203,7 +203,7 @@ def weigh(
     seen = {name: more.pop(name) for name in SEEN if name in more}
     mixed = blend_of(palette_of(palette), recipe, base)
     plain = {"batch_g": batch_g, "batch_cm3": batch_cm3, "waste_percent": waste_percent, "scale_step_g": scale_step_g}
-    more |= {name: value for name, value in plain.items() if value is not None}
+    more |= {name: number(value, name, "a number") for name, value in plain.items() if value is not None}
     walls = walls_of(walls_mm, thickness_mm, of=recipe)
     where = setting_of(setting, walls[0] if walls else thickness_mm, seen, of=recipe)
     return of(palette, mixed, setting=where, premix=premix, walls_mm=walls, **more)
@@ -302,7 +302,9 @@ def adjust(
     from tint.trials import adjust as of
 
     palette_of(palette)
-    many = [trials] if isinstance(trials, One) else list(trials)
+    many = [trials] if isinstance(trials, One) else list(typed(trials, Sequence, "adjust", "a Trial, or several"))
+    for each in many:
+        typed(each, One, "adjust", "a Trial, or several")
     asked = answer.target if isinstance(answer, Answer) else typed(answer, Target, "adjust", "an Answer or a Target")
     if isinstance(answer, Answer):
         setting, rules = setting or answer.setting, rules or answer.rules
@@ -325,15 +327,17 @@ def blend_of(palette: Palette, given: Look, base: str | None) -> Blend:
     if isinstance(given, Blend):
         return given
     typed(given, Mapping, "blend", "loadings by pigment, as in {'white': 0.5}, or a Blend, a Recipe, an Appearance")
-    loadings = {
-        str(name): float(typed(x, int | float | np.number, f"blend, {name}", "a loading in %"))
-        for name, x in given.items()
-    }
+    loadings = {str(name): number(x, f"blend, {name}", "a loading in %") for name, x in given.items()}
     if base is None:
         if len(palette.seen) != 1:
             raise InputError("base", "no base is named", "one of " + ", ".join(palette.bases))
         base = next(iter(palette.seen))
     return Blend(base, loadings)
+
+
+def number(value: Any, where: str, expected: str) -> float:
+    """The number that is given."""
+    return float(typed(value, int | float | np.number, where, expected))
 
 
 def setting_of(
@@ -351,16 +355,17 @@ def setting_of(
         return checked
     if thickness_mm is None:
         raise InputError("thickness", "not given", "the wall thickness of the part in mm", "as in thickness_mm=3")
-    wall = typed(thickness_mm, int | float | np.number, "thickness", "the wall thickness of the part in mm")
-    return Setting(thickness_mm=float(wall), **seen)
+    wall = number(thickness_mm, "thickness", "the wall thickness of the part in mm")
+    return Setting(thickness_mm=wall, **seen)
 
 
 def walls_of(given: Sequence[float], thickness_mm: float | None, of: object = None) -> tuple[float, ...]:
     """The walls of a part, thinnest first [mm]: those given, else those of a recipe; empty for a part of one wall."""
+    typed(given, Sequence | np.ndarray, "walls", "wall thicknesses in mm, as in walls_mm=(2, 8)")
     if len(given) and thickness_mm is not None:
         raise InputError("walls", "given together with a thickness", "one or the other")
     if len(given):
-        return tuple(sorted(float(typed(x, int | float | np.number, "walls", "wall thicknesses in mm")) for x in given))
+        return tuple(sorted(number(x, "walls", "wall thicknesses in mm") for x in given))
     if thickness_mm is None and isinstance(of, Recipe):
         return tuple(sorted(wall.appearance.setting.thickness_mm for wall in of.walls))
     return ()

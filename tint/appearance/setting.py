@@ -52,6 +52,8 @@ class Setting:
     finish: str = ""
 
     def __post_init__(self) -> None:
+        if not isinstance(self.light, str):
+            raise InputError("light", f"a {type(self.light).__name__}", "the name of a CIE light, as `D65`")
         if not 0.0 < self.thickness_mm <= 100.0:
             raise InputError("thickness", f"{self.thickness_mm:g} mm", "more than 0 and at most 100 mm")
         if self.seat not in SEATS:
@@ -175,7 +177,7 @@ def how_read(palette: Palette, *, over: str, light: str = "", observer: int = 0)
     if not palette.tells_opacity:
         told.append("castings were read in one way only: nothing is known of how they hide what lies behind them")
     if not palette.tells_opacity and over not in palette.read_over:
-        known = " and ".join(_behind(name) for name in palette.read_over)
+        known = " and ".join(_behind(name) for name in palette.read_over) or "in transmittance"
         told.append(f"no swatch was read {_behind(over)}, only {known}: the error stated does not cover that")
     return told
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from tint.checks.castings import of_conditions, of_swatches
+from tint.checks.faces import of_faces
 from tint.checks.finding import Finding
 from tint.checks.ground import Ground, LeftOut, fit_ground, left_out, without
 from tint.checks.jumps import of_jumps, of_tails
@@ -64,11 +65,16 @@ def _found(folder: SwatchFolder, palette: Palette | None, fitted: Fitted | None)
 
 
 def _of_castings(ground: Ground) -> Iterator[Finding]:
-    """Cards that were others, else castings out of line, then the jumps that those do not explain."""
+    """Faces or cards that were others, else castings out of line, then the jumps that those do not explain."""
+    faces = tuple(of_faces(ground))
+    if any(each.about for each in faces):
+        yield from faces
+        return  # of another seat or geometry throughout all else is a consequence
     cards = tuple(of_cards(ground))
     if cards:
         yield from cards
         return  # over a card that was not there, no casting can be judged
+    yield from faces
     folder = ground.folder
     jumps = tuple(of_jumps(ground))
     jumped = _swatches(folder, (each.about for each in jumps))

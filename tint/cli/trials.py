@@ -21,7 +21,7 @@ from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.trials import Trial
 from tint.trials.files import check_range, read_reading, read_trial
-from tint.trials.lots import LotCheck, check_lot, rescale
+from tint.trials.lots import UNCLEAR, LotCheck, check_lot, rescale
 from tint.trials.trial import MOST_MM, differences
 from tint.uncertainty import Z95
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 _FORM = "--base, --load, --thickness and --read FILE[:NAME], or --trial FILE"
+_THIN = 0.5  # times the thinnest swatch: a trial below it may be told in another unit; chosen by eye
 _ABOUT = ("thickness_mm", "days_of_cure", "cure_c", "mould", "finish", "lot")
 
 
@@ -144,6 +145,10 @@ def _cautions(palette: Palette, trial: Trial, number: int) -> Iterator[str]:
     if trial.days_of_cure is not None and trial.days_of_cure < YOUNG_DAYS:
         early = f"trial {number} was read after less than a day of cure"
         yield f"{early}: read it again when cured, or learn how far it moves"
+    base = trial.blend.base
+    if base in palette.seen and trial.thickness_mm < _THIN * palette.seen[base].thickness_mm[0]:
+        thinnest = f"the thinnest swatch of {base} is {palette.seen[base].thickness_mm[0]:g} mm"
+        yield f"trial {number} is {trial.thickness_mm:g} mm thick, {thinnest}: is it in centimetres or inches?"
     if differs := differences(palette, trial):
         yield (
             f"trial {number} was not cast as the swatches of {trial.blend.base} were: {'; '.join(differs)}. "
@@ -186,8 +191,9 @@ def lot(
     # That a new lot of the base is another one goes without saying.
     told = cautions(palette, (replace(trials[0], lot="") if what in palette.bases else trials[0],))
     base = trials[0].blend.base
-    new = _rescaled(found, Blend(base, recipe)) if recipe else None
-    record = _record(folder, found)
+    clear = found.verdict != UNCLEAR
+    new = _rescaled(found, Blend(base, recipe)) if recipe and clear else None
+    record = _record(folder, found) if clear else None
     if as_json:
         more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
         show.json(asdict(found) | more, cautions=told, optics=optics)
@@ -197,7 +203,7 @@ def lot(
             if new is not None:
                 _show_rescaled(out, recipe, new)
             show.notes(out, "Before you trust it", told, style=show.CARE)
-            show.notes(out, "To keep it in the ledger", [record])
+            show.notes(out, "To keep it in the ledger", [record] if record else [])
 
 
 def _check_recipe(palette: Palette, what: str, recipe: dict[str, float]) -> None:

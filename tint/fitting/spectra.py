@@ -106,6 +106,9 @@ def _tell_size(problem: Problem, where: str) -> None:
     of = f"{problem.loadings.shape[1]:,} pigments and {problem.thickness.size:,} castings"
     found = f"the fit of {of} takes about {told} and {memory / 1e9:,.1f} GB"
     mend = "a folder for each group of pigments that are mixed with each other takes far less"
+    uncast = int(np.count_nonzero(~problem.loadings.any(axis=0)))
+    if uncast:
+        mend = f"without the {uncast:,} pigments in palette.toml that were never cast it takes far less"
     if memory > _MOST_BYTES:
         raise JobError(where, found, f"at most {_MOST_BYTES / 1e9:g} GB", mend)
     logging.getLogger("tint").warning("%s: %s; %s", where, found, mend)

@@ -17,6 +17,7 @@ from msgspec import Struct
 from tint import jsonable
 from tint.appearance import Setting
 from tint.errors import InputError
+from tint.folders import typed
 from tint.materials import Workshop
 from tint.opacity import bounds_of, opacity_of
 from tint.palette import Palette
@@ -254,7 +255,7 @@ def read_order(path: str | Path) -> Order:
     InputError
         If it cannot be read, a key is unknown, missing or wrong: the line names file and key.
     """
-    path = Path(path)
+    path = Path(typed(path, str | Path, "order", "the path of its file"))
     try:
         content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:

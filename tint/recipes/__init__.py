@@ -85,8 +85,10 @@ def solve(
     InputError
         If a name is unknown or the rules contradict each other.
     JobError
-        If every pigment asked for is refused.
+        If every pigment asked for is refused, or there is none.
     """
+    if not palette.pigments:
+        raise JobError("solve", "the palette holds no pigment", mend="declare one in palette.toml, cast it, then fit")
     rules = (rules or Rules()).in_workshop(palette.workshop)
     limits.check_rules(palette, rules)
     if target.asks_opacity and not palette.pair:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
+from numbers import Integral
 from typing import TYPE_CHECKING
 
 from tint import jsonable, notebook
@@ -73,7 +74,7 @@ class Rules:
     most_recipes: int = 5
 
     def __post_init__(self) -> None:
-        if not 1 <= self.most_pigments <= 5:
+        if not (isinstance(self.most_pigments, Integral) and 1 <= self.most_pigments <= 5):
             raise InputError("most pigments", f"{self.most_pigments}", "1 to 5")
         if self.rank_by not in RANKINGS:
             raise InputError("rank by", f"`{self.rank_by}` is not known", ", ".join(RANKINGS))

@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 
 _ANY_STRENGTH = 60.0  # %, prior standard deviation of a lot that nothing is known of; wide on purpose, no source
 _HELD = 1e-3  # %, the same of all that is known to be as it was: so small that it cannot move
+_UNCLEAR = 0.25  # of a strength: known no better, it is not known to be the old one; chosen by eye
+UNCLEAR = "unclear"  # the letdown hardly shows the lot
 _OFTEN_SEEN = 0.8  # CIEDE2000 half of lookers perceive (Paravina and others 2015, J. Esthet. Restor. Dent. 27 S1)
 
 
@@ -34,7 +36,7 @@ class LotCheck:
     # CIEDE2000 between the letdown as read and as predicted at that strength: what strength cannot explain [-]
     hue_left: float
     hue_error: float  # what casting and reading alone would leave, 95 times in 100 [-]
-    verdict: str  # `use`, `rescale` or `reject`, as the ledger has it
+    verdict: str  # `use`, `rescale` or `reject`, as the ledger has it; or `unclear`
     words: str
 
 
@@ -109,6 +111,12 @@ def _judged(what: str, strength: float, error: float, left: float, scatter: floa
     elif abs(strength - 1.0) > SURE * error:
         verdict = RESCALE
         words = f"it is {abs(percent):.0f} ± {100.0 * error:.0f} % {measure}: rescale old recipes"
+    elif error > _UNCLEAR:
+        verdict = UNCLEAR
+        words = (
+            f"this letdown hardly shows it: its strength is known to {100.0 * error:.0f} % only; read it over black "
+            "and over white, or cast one that shows it more"
+        )
     else:
         verdict = USE
         words = f"no change beyond its error of {100.0 * error:.0f} %: use it as the old one"

@@ -34,6 +34,15 @@ class TrialReading:
     # how many times as noisy as the instrument's own each value is: a colour made into a spectrum tells less [-]
     noise: float = 1.0
 
+    def __post_init__(self) -> None:
+        try:
+            values = np.asarray(self.values, dtype=np.float64)
+        except (TypeError, ValueError):
+            raise InputError(
+                "reading", f"a {type(self.values).__name__}", "a reflectance for each wavelength"
+            ) from None
+        object.__setattr__(self, "values", values)
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Trial:
@@ -67,6 +76,12 @@ class Doubts:
 def check_trial(palette: Palette, trial: Trial, number: int) -> None:
     """Raise InputError for a trial that cannot be used."""
     where = f"trial {number}"
+    for given, kind, expected in (
+        (trial.blend, Blend, "a Blend, as in tint.Blend('clear', {'white': 0.5})"),
+        (trial.thickness_mm, int | float | np.number, "its thickness in mm"),
+    ):
+        if not isinstance(given, kind):
+            raise InputError(where, f"a {type(given).__name__}", expected)
     palette.loadings(trial.blend)
     if not 0.0 < trial.thickness_mm <= MOST_MM:
         raise InputError(where, f"{trial.thickness_mm:g} mm", f"more than 0 and at most {MOST_MM:g} mm")

@@ -24,9 +24,11 @@ Array = NDArray[np.float64]
 # one go, and five pigments with two parts need 128; tests/figures/weighing.py judges the roundings.
 _MOST_FREE = 12
 _RATIO_SLACK_PERCENT = 0.1  # of a part: mixing ratios so near cure equally well; common practice, no source
+_OVER = 1.02  # times a largest loading: so little beyond it is what a prediction does not warn of either
 _NO_DIFFERENCE = 1e-3  # CIEDE2000 that nobody sees, below which the way nearer to the exact weights is taken; no source
 # Of a step, and of a gram: floating-point numbers so near another are that number.
 _ALMOST, _BETWEEN, _NOTHING_G = 1e-9, 1e-6, 1e-12
+_NONE = 1e-9  # percent: a largest loading of 0
 _TIMES = (1.5, 2.0, 3.0, 5.0)  # the tolerance; of these the tightest that saves enough is told; no source
 _SAVES = 0.5  # of the base: less is not worth a worse dose
 _WORTH_G = 10.0  # of base: so little is spent anyway; no source
@@ -112,14 +114,28 @@ def ways(weighings: Weighings, *, reach: int = 0) -> Array:
 
 
 def best_rounding(palette: Palette, base: str, weighings: Weighings, *, setting: Setting, aim: Target) -> Array:
-    """The weights to show, shape (n_lines,) [g]: ratio first, then the look, then nearness to the exact weights."""
+    """The weights to show, shape (n_lines,) [g]: ratio first, then the look, then nearness to the exact weights.
+
+    A rounding beyond a largest loading is taken only where the exact weights, or all others, are as far beyond it.
+    """
     grams = ways(weighings)
     error = weighings.mix_error(grams)
     grams = grams[error <= error.min() + _RATIO_SLACK_PERCENT]
+    beyond = _of_limits(palette, base, weighings.loadings(grams))
+    asked = float(_of_limits(palette, base, weighings.loadings(weighings.exact)))
+    grams = grams[beyond <= max(_OVER * max(asked, 1.0), beyond.min())]
     cost = missed(aim, *looks(palette, base, weighings.loadings(grams), setting=setting))
     off = np.sum(((grams - weighings.exact) / weighings.steps) ** 2, axis=1)
     best: Array = grams[np.lexsort((off, np.rint((cost - cost.min()) / _NO_DIFFERENCE)))[0]]
     return best
+
+
+def _of_limits(palette: Palette, base: str, loadings: Array) -> Array:
+    """The largest share of a largest loading, a pigment's or the base's, of loadings (..., n_pigments) [%] [-]."""
+    told = [each.max_loading for each in palette.pigments.values()]
+    most = np.array([np.inf if each is None else max(each, _NONE) for each in told])
+    alone = np.max(loadings / most, axis=-1, initial=0.0)
+    return np.asarray(np.maximum(alone, loadings.sum(axis=-1) / max(palette.bases[base].max_loading, _NONE)))
 
 
 # Which weighing must be done most carefully: what one step of the scale does to the colour.
