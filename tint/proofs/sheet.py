@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from tint.palette import Palette
 from tint.proofs.leaf import FAINT, INK, LINE, QUIET, Page, one_page
-from tint.weighing import WeighSheet
+from tint.weighing import WeighSheet, kept_words
 
 _NOT_SHOWN = "A screen or printer cannot show it. Always confirm with a cured swatch."
 _MOST_CARE = 3  # weighings that are pointed out: what one keeps in mind; common practice, no source
@@ -37,6 +37,9 @@ def draw_weigh_sheet(
             steps = sum(len(premix.steps) for premix in sheet.premixes)
             heading = f"Premix{'es' if steps > 1 else ''}, made and stirred first"
             top = _table(page, heading, premix_rows(sheet), top)
+        if kept := kept_words(sheet):
+            told = f"Kept, stirred before use: {'; '.join(kept)}."
+            top = page.paragraph(told, page.left, top, width=page.width, points=8.5) + 2.0
         top = _table(page, "Batch, in this order", batch_rows(sheet), top, counts=True)
         if sheet.cups.count > 1:
             top = _cups(page, sheet, top)
