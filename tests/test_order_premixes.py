@@ -216,10 +216,14 @@ def test_days_that_make_no_sense_are_told(folder: Path, value: str) -> None:
     assert "0 to 3650" in " ".join(done.stdout.split())
 
 
-def test_a_weigh_sheet_altered_by_hand_promises_nothing(folder: Path, made: Kept) -> None:
+@pytest.mark.parametrize("old", ["{", '"pigment"', '"kept"'])
+def test_a_weigh_sheet_altered_beyond_reading_promises_nothing(folder: Path, made: Kept, old: str) -> None:
     keep(folder, made)
     first = run_order(folder / "orders" / "lid.toml")
-    (first.order.made_path / "weigh.json").write_text("{", encoding="utf-8")
+    sheet = first.order.made_path / "weigh.json"
+    text = sheet.read_text("utf-8")
+    assert old in text
+    sheet.write_text(text.replace('"pigment"', '"x"') if old == '"pigment"' else text.replace(old, "[" + old), "utf-8")
     second = run_order(another(folder, "pot"))
     assert second.promised == ()
     assert made.name in used(second)

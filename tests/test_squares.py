@@ -400,6 +400,13 @@ def test_the_command_finds_the_chart_by_itself(table: Path) -> None:
     assert told["chart"]["missed_mean"] < 2.0
 
 
+def test_an_order_is_no_folder_of_squares(table: Path) -> None:
+    done = run("photograph", table / "table.png", DEMO / "orders" / "lid.toml")
+    assert done.exit_code == 2
+    assert "squares.csv" in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
 def test_spots_may_be_named_besides(table: Path) -> None:
     x, y = drawn(Scene(seed=11, hidden=(43,))).middles[43]
     asked = ["photograph", table / "table.png", table, *corners_of(Scene(seed=11, hidden=(43,)))]

@@ -238,7 +238,8 @@ def _is_order(word: str) -> bool:
 
 
 def _takes_a_folder(command: click.Command) -> bool:
-    return any(param.name == "folder" and isinstance(param, click.Argument) for param in command.params)
+    first = next((param for param in command.params if isinstance(param, click.Argument)), None)
+    return first is not None and first.name == "folder"
 
 
 def _overridden(option: str, typed: set[str]) -> bool:

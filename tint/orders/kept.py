@@ -74,9 +74,11 @@ def stock_for(order: Order, workshop: Workshop, day: datetime.date) -> Stock:
 def _sheet(made: Path) -> jsonable.Sheet | None:
     """The weigh sheet that was made of an order; None where none was, or somebody altered it beyond reading."""
     try:
-        return from_json((made / SHEET).read_bytes())
+        sheet = from_json((made / SHEET).read_bytes())
+        _changes(sheet), list(_used(sheet))  # both are read later
     except (OSError, InputError):
         return None
+    return sheet
 
 
 def _changes(sheet: jsonable.Sheet) -> tuple[Kept, ...]:
