@@ -33,13 +33,13 @@ def draw_weigh_sheet(
     def draw(page: Page) -> float:
         top = _head(page, palette, sheet, title, made)
         top = _colour(page, palette, sheet, top + 2.0)
+        if kept := kept_words(sheet):
+            told = f"Kept premixes, stirred before use: {'; '.join(kept)}."
+            top = page.paragraph(told, page.left, top, width=page.width, points=8.5) + 2.0
         if any(premix.steps for premix in sheet.premixes):
             steps = sum(len(premix.steps) for premix in sheet.premixes)
             heading = f"Premix{'es' if steps > 1 else ''}, made and stirred first"
             top = _table(page, heading, premix_rows(sheet), top)
-        if kept := kept_words(sheet):
-            told = f"Kept, stirred before use: {'; '.join(kept)}."
-            top = page.paragraph(told, page.left, top, width=page.width, points=8.5) + 2.0
         top = _table(page, "Batch, in this order", batch_rows(sheet), top, counts=True)
         if sheet.cups.count > 1:
             top = _cups(page, sheet, top)
