@@ -45,6 +45,7 @@ ROW = {module: row for row, modules in enumerate(LAYERS.values()) for module in 
 ROOMS = {
     "colour": ("tint.colorimetry",),
     "PIL": ("tint.proofs", "tint.photographs"),
+    "cv2": ("tint.photographs",),
     "colour_checker_detection": ("tint.photographs",),
     "fontTools": ("tint.proofs",),
     "jinja2": ("tint.proofs",),

@@ -33,7 +33,9 @@ due = 2027-03-01
 most_pigments = 3
 """
 QUOTED = {"quote.pdf", "invoice.csv", "invoice.json", "costs.csv"}
-ALWAYS = {"weigh.pdf", "weigh.csv", "labels.pdf", "expected.csv", "card.png", "approval.html", "approval.pdf"}
+ALWAYS = {
+    "weigh.pdf", "weigh.csv", "weigh.json", "labels.pdf", "expected.csv", "card.png", "approval.html", "approval.pdf",
+}  # fmt: skip
 
 
 @pytest.fixture
@@ -180,7 +182,7 @@ def test_an_edit_makes_anew_only_what_it_changes(lid: Path) -> None:
     edit(lid, "parts = 6", "parts = 8")
     parts = run_order(lid)
     assert not parts.solved
-    assert names(parts.made.written) == {"weigh.pdf", "weigh.csv", "labels.pdf"} | QUOTED
+    assert names(parts.made.written) == {"weigh.pdf", "weigh.csv", "weigh.json", "labels.pdf"} | QUOTED
     edit(lid.parent.parent / "palette.toml", "margin_percent = 25", "margin_percent = 40")
     margin = run_order(lid)
     assert not margin.solved

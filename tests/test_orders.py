@@ -41,8 +41,8 @@ most_pigments = 3
 leave_out = ["yellow", "red", "rose", "black"]
 """
 SHEETS = {
-    "weigh.pdf", "weigh.csv", "labels.pdf", "expected.csv", "card.png", "approval.html", "approval.pdf", "quote.pdf",
-    "invoice.csv", "invoice.json", "costs.csv",
+    "weigh.pdf", "weigh.csv", "weigh.json", "labels.pdf", "expected.csv", "card.png", "approval.html", "approval.pdf",
+    "quote.pdf", "invoice.csv", "invoice.json", "costs.csv",
 }  # fmt: skip
 
 

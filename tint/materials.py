@@ -61,6 +61,7 @@ class Workshop:
     cup_cm3: float | None = None  # the largest cup, to its brim [cm3]
     mould_depths_mm: tuple[float, ...] = ()  # depths of the moulds that swatches are cast in [mm]
     waste_percent: float | None = None  # a margin on what is poured [%]
+    premix_days: int | None = None  # for which a premix that was kept is used again [d]
     currency: str = ""  # that prices are in
     price_unit: str = "kg"  # what prices in palette.toml are for: `kg`, `g`, `100 g` or `lb`; all else here is per kg
     price_per_hour: float | None = None  # of working time

@@ -14,7 +14,7 @@ from tint import ledger as record
 from tint.appearance import Setting
 from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_of
-from tint.cli.keys import Command
+from tint.cli.keys import Command, workshop
 from tint.cli.ledger_add import add
 from tint.cli.ledger_options import kind_argument, number_of
 from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near, show_repeat
@@ -113,20 +113,21 @@ def _premixes(folder: Path, as_json: bool) -> None:
     Example: tint ledger premixes swatches_demo
     """
     with record.read_ledger(record.ledger_path(folder)) as ledger:
-        kept = record.kept_premixes(ledger, date.today())
+        stock = record.premix_stock(ledger, date.today(), days=workshop().premix_days)
     if as_json:
-        show.json({"premixes": [asdict(each) | {"percent": 100.0 / each.whole} for each in kept]})
+        held = {"premixes": stock.usable, "too_old": stock.too_old}
+        show.json({k: [asdict(each) | {"percent": 100.0 / each.whole} for each in kept] for k, kept in held.items()})
         return
     rows = [
         (each.name, f"{100.0 / each.whole:.3g} %", f"{each.grams:.3f} g", f"part {each.part} of {each.base}", each.lot,
-         each.made_on)
-        for each in kept
+         each.made_on, "too old" if each in stock.too_old else "")
+        for each in (*stock.too_old, *stock.usable)
     ]  # fmt: skip
     with show.page() as out:
         if rows:
-            show.table(out, ("<premix", "pigment", "left", "<in", "<lot", "<made on"), rows)
+            show.table(out, ("<premix", "pigment", "left", "<in", "<lot", "<made on", "<"), rows)
         else:
-            out.print("None: no batch has left a premix, or what it left is too old.")
+            out.print("None: no batch has left a premix.")
 
 
 @command.command("search", cls=Command)
@@ -233,12 +234,15 @@ def _repeat(
     palette = palette_of(folder, optics)
     with record.read_ledger(record.ledger_path(folder)) as ledger:
         again = record.repeat(ledger, order, palette, today=date.today())
-        kept = record.kept_premixes(ledger, date.today()) if premix else ()
+        stock = record.premix_stock(ledger, date.today(), days=workshop().premix_days) if premix else record.Stock()
     today, setting = (
         record.with_lots(palette, again.against_palette),
         _repeat_setting(palette, again.recipe.content, thickness),
     )
-    sheet = weigh(today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=kept)
+    sheet = weigh(
+        today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=stock.usable,
+        too_old=stock.too_old,
+    )  # fmt: skip
     if as_json:
         warnings = [*again.warnings, *sheet.warnings]
         show.json(jsonable.sheet(sheet, optics=optics), **_repeat_json(again), warnings=warnings)

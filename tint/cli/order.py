@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shlex
 from collections.abc import Iterator, Sequence
 from datetime import date
 from pathlib import Path
@@ -14,6 +16,7 @@ from tint.cli.keys import SET, Command, option, spelled
 from tint.cli.show import plain
 from tint.errors import InputError, TintError
 from tint.orders import Done, Order, Quote, answer_order, orders_in, read_order, run_order, state_of
+from tint.weighing import kept_words
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -102,7 +105,9 @@ def _as_json(done: Done) -> dict[str, Any]:
         "order": str(done.order.path),
         "recipe": str(done.order.recipe_path),
         "solved": done.solved,
-        "ledger": {"order": done.entered[0], "recipe": done.entered[1]},
+        "ledger": {"order": done.entered[0], "recipe": done.entered[1], "batch": done.poured},
+        "premixes": kept_words(done.sheet),
+        "warnings": done.sheet.warnings,
         "base": done.answer.recipes[0].base,
         "loadings": done.answer.recipes[0].loadings,
         "quote": {
@@ -132,14 +137,26 @@ def _show(out: Console, done: Done) -> None:
         *_price(done.quote),
     ]
     show.facts(out, facts)
+    show.notes(out, "Kept premixes, stirred before use", kept_words(done.sheet))
+    shown = done.sheet.scale.shown
+    for_others = [f"{shown(kept.grams)} {kept.name} of {kept.made_on}, for {name}" for name, kept in done.promised]
+    show.notes(out, "Kept, and taken by orders that are not poured yet", for_others)
     made = done.made
     show.notes(out, f"Made now, in {order.made_path}", [each.name for each in made.written])
     show.notes(out, "Up to date", [each.name for each in made.kept])
     left = [f"{each.name}: add --replace to make it anew" for each in made.left]
     show.notes(out, "Altered by hand, and left as they are", left, style=show.CARE)
+    show.notes(out, "Before you weigh", done.sheet.warnings, style=show.CARE)
     show.notes(out, "Before you trust it", done.answer.warnings, style=show.CARE)
     if done.quote.price is None:
         show.notes(out, "No quote, since nothing tells", list(done.quote.missing), style=show.QUIET)
+    sheet = order.made_path / "weigh.json"
+    booked = ["tint", "ledger", "add", "batch", os.path.relpath(order.folder), "--recipe", str(done.entered[1])]
+    booked += ["--from", str(sheet)]
+    once = f"Once it is poured: `{shlex.join(booked)}`"
+    poured = f"Poured as batch {done.poured} of the ledger." if done.poured else once
+    out.print()
+    out.print(poured, style=show.QUIET)
 
 
 def _price(quote: Quote) -> list[tuple[str, str, str]]:
@@ -221,7 +238,8 @@ def _is_order(word: str) -> bool:
 
 
 def _takes_a_folder(command: click.Command) -> bool:
-    return any(param.name == "folder" and isinstance(param, click.Argument) for param in command.params)
+    first = next((param for param in command.params if isinstance(param, click.Argument)), None)
+    return first is not None and first.name == "folder"
 
 
 def _overridden(option: str, typed: set[str]) -> bool:

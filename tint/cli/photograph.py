@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +26,8 @@ from tint.photographs import (
     repeatability,
 )
 from tint.photographs.colours import chart_reference, check_chart
-from tint.photographs.tables import colours_csv, read_chart, read_spots
+from tint.photographs.squares import Found, by_squares, check_apart, looks_bare
+from tint.photographs.tables import colours_csv, read_chart, read_spots, read_squares
 from tint.swatches.records import PHOTOGRAPH
 
 if TYPE_CHECKING:
@@ -54,10 +56,7 @@ def _spot(given: str) -> Spot:
 
 
 def _spots(at: tuple[Spot, ...], spots: Path | None) -> tuple[Spot, ...]:
-    every = (*at, *(read_spots(spots) if spots else ()))
-    if not every:
-        raise InputError("--at", "no spot is named", _PLACE, "or list them in a file for --spots")
-    return every
+    return (*at, *(read_spots(spots) if spots else ()))
 
 
 def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]:
@@ -72,6 +71,7 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
 
 @click.command("photograph", cls=Command)
 @click.argument("picture", type=options.PATH)
+@click.argument("folder", type=options.PATH, required=False)
 @options.grouped(
     "spots",
     _spots,
@@ -88,7 +88,9 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
     "--corners", nargs=4, type=_point, metavar="X,Y X,Y X,Y X,Y",
     help="Centres of the chart's four corner patches, in pixels, in order round it.",
 )  # fmt: skip
-@click.option("--find", is_flag=True, help="Find the chart in the picture, in place of --corners.")
+@click.option(
+    "--find", is_flag=True, help="Find the chart in the picture, in place of --corners.  [default: with a folder]"
+)
 @click.option(
     "--white",
     "card",
@@ -112,20 +114,26 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
 @options.replace
 @options.as_json
 def command(
-    picture: Path, spots: tuple[Spot, ...], corners: tuple[tuple[float, float], ...], find: bool, card: str,
-    colours: dict[str, Any], no_chart: bool, chips: Path | None, out: Path | None, look: Path | None, replace: bool,
-    as_json: bool,
+    picture: Path, folder: Path | None, spots: tuple[Spot, ...], corners: tuple[tuple[float, float], ...], find: bool,
+    card: str, colours: dict[str, Any], no_chart: bool, chips: Path | None, out: Path | None, look: Path | None,
+    replace: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """Read colours off a photograph, each with an error.
 
     Example: tint photograph swatches_demo/photograph.jpg --spots swatches_demo/spots.csv
     --corners 319,61 526,59 535,186 326,190
 
-    Name four places or more of the white card too: they show how evenly the light falls. A picture without a chart
-    tells a colour only roughly: --no-chart says how roughly.
+    With a swatch FOLDER, castings are found by the label squares beside them (tint start FOLDER --squares). Name four
+    places or more of the white card too: they show how evenly the light falls. A picture without a chart tells a colour
+    only roughly: --no-chart says how roughly.
     """
     _check_files(out, look, replace=replace)
+    if folder is None and not spots:
+        mend = "list them in a file for --spots, or name the folder whose label squares are in the picture"
+        raise InputError("--at", "no spot is named", _PLACE, mend)
     if no_chart:
+        if folder is not None:
+            raise InputError("--no-chart", "given together with a folder", mend="name the spot with --at")
         if corners or find or out or look:
             raise InputError(
                 "--no-chart", "given together with --corners, --find, --out or --look", mend="leave it out"
@@ -134,25 +142,29 @@ def command(
         return
     if chips is not None:
         raise InputError("--chips", "given without --no-chart", "a picture without a chart")
-    if bool(corners) == find:
+    if bool(corners) == (find or (folder is not None and not corners)):
         raise InputError("--corners", "given together with --find" if find else "not given", "--corners or --find")
     seen = read_picture(picture)
     target = {name: colours[name] for name in ("reference", "white")}
+    found = None if folder is None else by_squares(seen, read_squares(folder))
     ordered, plain = _arranged(seen, corners, target)
+    spots = (*(() if found is None else found.spots), *spots)
     places = locate(ordered, spots, width=seen.width, height=seen.height)
     if look is not None:
         from tint.photographs.places import draw
 
-        write_whole(look, draw(seen, places, spots))
+        write_whole(look, draw(seen, places, spots, () if found is None else tuple(found.outlines)))
     check_chart(plain)
+    if found is not None:
+        check_apart(found, places)
     told = photograph(seen, places, spots, **colours, card=card)
     if out is not None:
         write_whole(out, colours_csv(told))
     if as_json:
-        show.json(_as_json(told, seen, ordered, out))
+        show.json(_as_json(told, seen, ordered, out, found))
     else:
         with show.page() as shown:
-            _show(shown, told, seen, out)
+            _show(shown, told, seen, out, found)
 
 
 def _without_chart(
@@ -215,7 +227,7 @@ def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: d
     return min((find_arrangement(seen, each, **target) for each in find_corners(seen)), key=lambda found: found[1])
 
 
-def _show(out: Console, told: Photographed, seen: Picture, written: Path | None) -> None:
+def _show(out: Console, told: Photographed, seen: Picture, written: Path | None, found: Found | None) -> None:
     show.title(
         out,
         f"{show.counted(len(told.spots), 'spot')} of {seen.file}",
@@ -231,16 +243,19 @@ def _show(out: Console, told: Photographed, seen: Picture, written: Path | None)
     out.print()
     missed = f"{told.missed_mean:.1f} mean, {told.missed_95:.1f} at 95 %, {told.missed_most:.1f} at most"
     light = f"{show.counted(told.card_places, 'place')} of white card" if told.card_places else "the chart alone"
+    labels = [] if found is None else [("squares", f"{len(found.seen)} found", _not_there(found))]
     show.facts(
         out,
         [
+            *labels,
             ("chart", missed, "CIEDE2000 of its patches, each predicted from the others"),
             ("correction", f"of degree {told.calibration.degree}", "root polynomial; curve and flare by the chart"),
             ("evenness", light, "what tells how the light falls"),
             ("repeatability", f"{repeatability(told):.2g}", "of such photographs, as palette.toml states it"),
         ],
     )
-    show.notes(out, "Before you trust it", told.warnings, style=show.CARE)
+    doubts = [] if found is None else looks_bare(told, found)
+    show.notes(out, "Before you trust it", [*doubts, *told.warnings], style=show.CARE)
     spared = [f"too pure for the picture, so left out of the fit: {', '.join(told.left_out)}"] if told.left_out else []
     show.notes(out, "How the photograph was read", [*seen.notes, *spared])
     if written is not None:
@@ -255,12 +270,25 @@ def _show(out: Console, told: Photographed, seen: Picture, written: Path | None)
         )
 
 
+def _not_there(found: Found) -> str:
+    """What the table of squares has besides: castings by name, places of a bare card that there are enough of not."""
+    bare = {spot.name for spot in found.spots if not spot.backing}
+    names = [each.where for each in found.missing if each.backing or each.name not in bare]
+    told = f"not in this picture: {', '.join(dict.fromkeys(names))}" if names else "every casting of the folder"
+    again = {number: times for number, times in Counter(each.number for each in found.seen).items() if times > 1}
+    twice = [f"{number} ({times} times, of bare card)" for number, times in again.items()]
+    return f"{told}; printed more than once: {', '.join(twice)}" if twice else told
+
+
 def _row(at: int, each: SpotColour) -> tuple[str, ...]:
     errors = (each.error, each.of_noise, each.of_light)
     return str(at), each.spot.where, *(f"{v:.2f}" for v in each.lab), *(f"{v:.1f}" for v in errors)
 
 
-def _as_json(told: Photographed, seen: Picture, corners: Any, written: Path | None) -> dict[str, Any]:
+def _as_json(
+    told: Photographed, seen: Picture, corners: Any, written: Path | None, found: Found | None
+) -> dict[str, Any]:
+    squares = {} if found is None else {"squares": _squares_json(found)}
     return {
         "picture": seen.file,
         "source": PHOTOGRAPH,
@@ -289,7 +317,16 @@ def _as_json(told: Photographed, seen: Picture, corners: Any, written: Path | No
             }
             for each in told.spots
         ],
+        **squares,
         "written": None if written is None else str(written),
-        "warnings": told.warnings,
+        "warnings": [*([] if found is None else looks_bare(told, found)), *told.warnings],
         "notes": seen.notes,
+    }
+
+
+def _squares_json(found: Found) -> dict[str, Any]:
+    seen = zip(found.seen, found.spots, strict=True)
+    return {
+        "found": [{"square": each.number, "where": spot.where, "corners": each.corners} for each, spot in seen],
+        "missing": [{"square": each.number, "where": each.where} for each in found.missing],
     }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,9 +15,12 @@ from tint.cli.keys import Command, option
 from tint.cli.plan import castings_json, show_castings
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, Base, Pigment
+from tint.photographs.squares import SQUARES_FILE
 from tint.planning import MOULDS_MM
 from tint.starting import READERS, Answers, answers_of, base_in, cures_in, pigment_in, start, tells_what_there_is
+from tint.starting.folder import holds_castings
 from tint.starting.plan import is_light
+from tint.starting.squares import SQUARES_PAGE, print_squares
 from tint.weighing import AREA_CM2
 from tint.weighing.premix import STEP_G
 
@@ -55,9 +58,10 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
     options.number("--scale-step", "Smallest step of the scale.  [default: 0.01]", expected="grams", metavar="G"),
     options.number("--scale-max", "The most that it carries.", expected="grams", metavar="G"),
     option("--workbook", is_flag=True, help="All tables as sheets of one swatches.xlsx."),
+    option("--squares", is_flag=True, help="Label squares for `tint photograph`, of castings that are there too."),
 )  # fmt: skip
 @options.as_json
-def command(folder: Path, area_cm2: float, workbook: bool, as_json: bool, **told: Any) -> None:
+def command(folder: Path, area_cm2: float, workbook: bool, squares: bool, as_json: bool, **told: Any) -> None:
     """Begin a swatch folder, with a plan of what to pour first.
 
     Example: tint start swatches_demo/mine --base clear=platinum,1:1,3 --pigment white=both --pigment blue=platinum
@@ -71,11 +75,30 @@ def command(folder: Path, area_cm2: float, workbook: bool, as_json: bool, **told
     elif any(value for value in told.values()):
         found = "tells what there is already, in palette.toml or swatches.xlsx"
         raise InputError(str(folder), found, mend="change that file itself, or name another folder")
-    begun = start(folder, answers, area_cm2=_area(area_cm2), workbook=workbook)
+    if squares and holds_castings(folder):
+        _print_squares(folder, _area(area_cm2), as_json=as_json)
+        return
+    begun = start(folder, answers, area_cm2=_area(area_cm2), workbook=workbook, squares=squares)
     if as_json:
         show.json(_as_json(begun))
         return
     _show(begun)
+
+
+def _print_squares(folder: Path, area_cm2: float, *, as_json: bool) -> None:
+    """Label squares for castings that are there."""
+    labels = print_squares(folder, area_cm2=area_cm2)
+    written = [str(folder / name) for name in (SQUARES_FILE, SQUARES_PAGE)]
+    if as_json:
+        show.json({"squares": list(map(asdict, labels.squares)), "new": labels.new, "written": written})
+        return
+    with show.page() as out:
+        show.title(out, f"Label squares: {folder}", f"{len(labels.squares)} in all, {labels.new} of them new")
+        out.print(f"Written: {' and '.join(written)}.")
+        out.print(
+            f"Print {SQUARES_PAGE}, cut it up, and lay each casting right of its square, with a colour chart in the "
+            f"picture. Then run `tint photograph PICTURE {folder} --out colours.csv`."
+        )
 
 
 def at_a_terminal() -> bool:

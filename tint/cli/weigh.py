@@ -16,10 +16,10 @@ from tint.cli.keys import Command, option, workshop
 from tint.cli.predict import show_appearance
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.files import write_all
-from tint.ledger import kept_premixes, ledger_path, read_ledger
+from tint.ledger import Stock, ledger_path, premix_stock, read_ledger
 from tint.palette import Palette
 from tint.swatches.instruments import Given
-from tint.weighing import Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, weigh, weigh_table
+from tint.weighing import Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, kept_words, weigh, weigh_table
 from tint.weighing.batch import HEADROOM, WASTE_PERCENT
 from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
 
@@ -144,7 +144,7 @@ file_options = options.grouped(
 @option(
     "--set kept", metavar="FILE.json",
     help="The sheet of the batch before, written with --json, whose premixes are used first; `none` uses none.  "
-    "[default: those that the ledger tells, up to 30 days old]",
+    "[default: those that the ledger tells, up to premix_days old]",
 )  # fmt: skip
 @file_options
 @options.as_json
@@ -167,10 +167,10 @@ def command(
     choice = chosen(doses, recipe, None if pick is None else (pick,))
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target = target_of(palette, wish, setting, said)
-    left = _kept(folder, kept) if premix else ()
+    stock = _stock(folder, kept) if premix else Stock()
     sheet = weigh(
-        palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=left,
-        aim=target, walls_mm=choice.further_walls(setting, walls_mm),
+        palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=stock.usable,
+        too_old=stock.too_old, aim=target, walls_mm=choice.further_walls(setting, walls_mm),
     )  # fmt: skip
     written = files.write(palette, sheet)
     if as_json:
@@ -182,18 +182,18 @@ def command(
             out.print(f"\nWritten: {name}")
 
 
-def _kept(folder: Path, name: str | None) -> tuple[Kept, ...]:
+def _stock(folder: Path, name: str | None) -> Stock:
     """What an earlier sheet left of premixes, or the batches of the ledger."""
     if name is None:
         path = ledger_path(folder)
         if not path.exists():
-            return ()
+            return Stock()
         with read_ledger(path) as ledger:
-            return kept_premixes(ledger, date.today())
+            return premix_stock(ledger, date.today(), days=workshop().premix_days)
     if name == "none":
-        return ()
+        return Stock()
     data, where = options.read_file(name)
-    return kept_from_json(data, where=where)
+    return Stock(usable=kept_from_json(data, where=where))
 
 
 # The page: premixes, the batch in its order, cups, and what hangs on each weighing.
@@ -250,11 +250,7 @@ def _show_premixes(out: Console, sheet: WeighSheet) -> None:
         out.print("Premixes, made and stirred first", style=show.HEAD)
         show.table(out, ("<", "", "<", "into", "<", "<lot"), rows)
         out.print()
-    kept = [
-        f"{each.kept.name}, {shown(each.kept.grams)} there" + (f", of {each.kept.made_on}" if each.kept.made_on else "")
-        for each in sheet.premixes
-        if each.kept
-    ]
+    kept = kept_words(sheet)
     if kept:
         out.print(f"Kept, stirred before use: {'; '.join(kept)}.")
         out.print()

@@ -127,17 +127,42 @@ def lab_in(content: Recipe | Reading, light: str, observer: int) -> Sequence[flo
 # Premixes that are kept.
 
 
-def kept_premixes(ledger: Ledger, day: date, *, days: int = PREMIX_DAYS) -> tuple[Kept, ...]:
-    """What batches left of premixes, less what later ones took of it, the oldest first; `days` old at most on a day."""
+@dataclass(frozen=True, kw_only=True)
+class Stock:
+    """Premixes that there are, the oldest first."""
+
+    usable: tuple[Kept, ...] = ()
+    too_old: tuple[Kept, ...] = ()  # to be used again
+
+
+def premix_stock(ledger: Ledger, day: date, *, days: int | None = None) -> Stock:
+    """What batches left of premixes, less what later ones took of it.
+
+    Parameters
+    ----------
+    day : date
+        On which it is to be used.
+    days : int, optional
+        How old it may be then; 30 when absent.
+    """
     held: dict[tuple[str, ...], Kept] = {}
     for entry in entries(ledger, Batch):
         for change in entry.content.premixes:
             own = replace(change, made_on=change.made_on or entry.added_utc[:10])
             key = (own.name, own.base, own.part, own.lot, own.made_on)
             held[key] = replace(own, grams=own.grams + (held[key].grams if key in held else 0.0))
-    first = (day - timedelta(days=days)).isoformat()
-    fresh = [replace(own, grams=round(own.grams, 6)) for own in held.values() if own.made_on >= first]
-    return tuple(sorted((own for own in fresh if own.grams > _NOTHING_G), key=lambda own: own.made_on))
+    there = (replace(own, grams=round(own.grams, 6)) for own in held.values())
+    left = sorted((own for own in there if own.grams > _NOTHING_G), key=lambda own: own.made_on)
+    first = (day - timedelta(days=PREMIX_DAYS if days is None else days)).isoformat()
+    return Stock(
+        usable=tuple(own for own in left if own.made_on >= first),
+        too_old=tuple(own for own in left if own.made_on < first),
+    )
+
+
+def kept_premixes(ledger: Ledger, day: date, *, days: int | None = None) -> tuple[Kept, ...]:
+    """Those that may be used; as `premix_stock`."""
+    return premix_stock(ledger, day, days=days).usable
 
 
 # What runs out, and what drifts.

@@ -19,6 +19,7 @@ from tint import jsonable, ledger
 from tint.errors import InputError, TintError
 from tint.files import write_all, write_whole
 from tint.optics.layer import MODELS
+from tint.orders.kept import poured_by
 from tint.orders.order import Order, read_order
 from tint.orders.sheets import asked_of, beside, digest
 from tint.recipes import from_json
@@ -267,10 +268,14 @@ def _shown(order: Order, kept: Path | None, data: bytes | None) -> str:
 
 
 def state_of(order: Order) -> str:
-    """Where an order stands: what was made of it, and what the customer said of its recipe as it stands now.
+    """Where an order stands: what was made of it, what the customer said of its recipe as it is now, if it is poured.
 
     InputError if the ledger is damaged.
     """
+    return _state(order) + (", poured" if poured_by(order) else "")
+
+
+def _state(order: Order) -> str:
     if not order.recipe_path.exists():
         return NEW
     made = MADE if (order.made_path / "approval.pdf").exists() else CHOSEN

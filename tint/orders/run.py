@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import msgspec
@@ -12,6 +12,7 @@ import msgspec
 from tint import jsonable
 from tint.errors import InputError
 from tint.materials import Blend, Workshop
+from tint.orders.kept import Poured, Stock, poured_by, stock_for
 from tint.orders.order import Order, read_order
 from tint.orders.quote import Quote, quote_of
 from tint.orders.record import Files, Made, record
@@ -20,7 +21,7 @@ from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import from_json, solve
 from tint.swatches import PALETTE_FILE, folder_digest
 from tint.swatches.declaration import read_workshop
-from tint.weighing import Batch, WeighSheet, weigh
+from tint.weighing import Batch, Kept, WeighSheet, weigh
 from tint.weighing.batch import waste_of
 from tint.weighing.premix import scale_of
 
@@ -37,6 +38,8 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
     made: Made  # its files
     solved: bool  # whether recipes were sought now, and not kept from before
     entered: tuple[int, int]  # numbers of the order and its recipe in the ledger
+    poured: int | None = None  # the batch in the ledger that was poured by the sheet
+    promised: tuple[tuple[str, Kept], ...] = ()  # orders, and kept premixes that their sheets take before this one
 
 
 def run_order(
@@ -79,15 +82,36 @@ def run_order(
 
             check_installed()
         answer, data, solved = _recipes(order, palette, workshop, files, asked, choose, replace=replace, tell=tell)
-        sheet = weigh_chosen(order, palette, answer, workshop)
-    quote = quote_of(order, palette, sheet, workshop)
+        day = made_on or datetime.date.today()
+        stock, poured = stock_for(order, workshop, day), poured_by(order)
+        sheet = _sheet(order, palette, answer, workshop, stock, poured)
+        # A price goes by what the parts take, not by what happens to be left on the shelf.
+        priced = sheet
+        if any(each.kept for each in sheet.premixes):
+            priced = weigh_chosen(order, palette, answer, workshop)
+    quote = quote_of(order, palette, priced, workshop)
     entered = record(order, answer)
     job = Job(
-        order=order, palette=palette, workshop=workshop, answer=answer, sheet=sheet, quote=quote,
-        made_on=made_on or datetime.date.today(),
+        order=order, palette=palette, workshop=workshop, answer=answer, sheet=sheet, priced=priced, quote=quote,
+        made_on=day,
     )  # fmt: skip
     made = _made(job, files, asked, data, replace=replace, tell=tell)
-    return Done(order=order, answer=answer, sheet=sheet, quote=quote, made=made, solved=solved, entered=entered)
+    is_poured = poured is not None and poured.changes == sheet.premix_changes
+    return Done(
+        order=order, answer=answer, sheet=sheet, quote=quote, made=made, solved=solved, entered=entered,
+        poured=poured.batch if poured is not None and is_poured else None, promised=stock.promised,
+    )  # fmt: skip
+
+
+def _sheet(
+    order: Order, palette: Palette, answer: jsonable.Answer, workshop: Workshop, stock: Stock, poured: Poured | None
+) -> WeighSheet:
+    """The weigh sheet; as it was poured, while nothing else of it has changed."""
+    if poured is not None:
+        again = weigh_chosen(order, palette, answer, workshop, kept=poured.kept)
+        if again.premix_changes == poured.changes:
+            return again
+    return weigh_chosen(order, palette, answer, workshop, kept=stock.usable, too_old=stock.too_old)
 
 
 def _made(job: Job, files: Files, asked: str, recipe: bytes, *, replace: bool, tell: Tell) -> Made:
@@ -163,8 +187,11 @@ def _recipes(
     return from_json(data, where=str(path)), data, True
 
 
-def weigh_chosen(order: Order, palette: Palette, answer: jsonable.Answer, workshop: Workshop) -> WeighSheet:
-    """The weigh sheet of the chosen recipe for all the parts of an order."""
+def weigh_chosen(
+    order: Order, palette: Palette, answer: jsonable.Answer, workshop: Workshop, *, kept: Sequence[Kept] = (),
+    too_old: Sequence[Kept] = (),
+) -> WeighSheet:  # fmt: skip
+    """The weigh sheet of the chosen recipe for all the parts of an order; `kept` premixes are used first."""
     first = answer.recipes[0]
     batch = Batch(
         batch_g=order.written.batch_g,
@@ -174,5 +201,6 @@ def weigh_chosen(order: Order, palette: Palette, answer: jsonable.Answer, worksh
     )
     return weigh(
         palette, Blend(first.base, dict(first.loadings)), setting=order.setting(palette), batch=batch,
-        scale=scale_of(workshop), premix=True, aim=order.target(palette), walls_mm=order.walls_mm[1:],
+        scale=scale_of(workshop), premix=True, kept=kept, too_old=too_old, aim=order.target(palette),
+        walls_mm=order.walls_mm[1:],
     )  # fmt: skip

@@ -11,7 +11,7 @@ import io
 import json
 import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -42,6 +42,7 @@ _QUOTED = ("parts", "words", "customer", "due", "price", "minutes")
 _OF_KEYS = {
     "weigh.pdf": ("parts",),
     "weigh.csv": ("parts",),
+    "weigh.json": ("parts",),
     "card.png": (),
     "expected.csv": (),
     "approval.html": ("words", "customer", "approver", "traced"),
@@ -50,6 +51,8 @@ _OF_KEYS = {
     "labels.pdf": ("parts", "customer", "due"),
     "choose.html": ("words",),
 } | dict.fromkeys(("quote.pdf", "invoice.csv", "invoice.json", "costs.csv"), _QUOTED)
+# Of those, what depends on the premixes that are kept and used.
+_OF_STOCK = ("weigh.pdf", "weigh.csv", "weigh.json", "labels.pdf")
 _NOT_OF_RECIPE = frozenset(key for keys in _OF_KEYS.values() for key in keys)
 
 
@@ -62,6 +65,7 @@ class Job:
     workshop: Workshop
     answer: jsonable.Answer
     sheet: WeighSheet
+    priced: WeighSheet  # the same with every premix made for it
     quote: Quote
     made_on: datetime.date
 
@@ -109,14 +113,15 @@ def made_of(job: Job, name: str, *, asked: str, recipe: bytes) -> str:
     written = msgspec.to_builtins(job.order.written)
     told = {key: written[key] for key in _OF_KEYS[name]}
     money = {key: getattr(job.workshop, key) for key in _MONEY} if _OF_KEYS[name] is _QUOTED else {}
-    return digest(asked, recipe, _text(told), _text(money))
+    stock = [asdict(each.kept) for each in job.sheet.premixes if each.kept], job.sheet.warnings
+    return digest(asked, recipe, _text(told), _text(money), _text({"stock": stock if name in _OF_STOCK else ()}))
 
 
 def _folder(folder: Path) -> list[bytes]:
     contents = {name: each.data or b"" for name, each in contents_of(folder).items()}
     palette = tomllib.loads(contents.pop(PALETTE_FILE).decode("utf-8-sig"))
     shop = palette.get("workshop", {})
-    palette["workshop"] = {key: value for key, value in shop.items() if key not in _MONEY}
+    palette["workshop"] = {key: value for key, value in shop.items() if key not in (*_MONEY, "premix_days")}
     return [_text(palette).encode(), *contents.values()]
 
 
@@ -130,6 +135,7 @@ def makers(job: Job) -> dict[Path, Maker]:
     every: dict[str, Maker] = {
         "weigh.pdf": lambda: _weigh_pdf(job),
         "weigh.csv": lambda: weigh_table(job.sheet),
+        "weigh.json": lambda: msgspec.json.format(job.sheet.to_json().encode()),
         "labels.pdf": lambda: _labels(job),
         "expected.csv": lambda: _expected(job),
         **_approval(job),
@@ -242,7 +248,7 @@ def _to_pay(job: Job) -> dict[str, Maker]:
     line = invoice_line(job.order, job.quote, job.made_on)
     return {
         "quote.pdf": lambda: quote_pdf(
-            job.order, job.palette, job.quote, text=line["text"], seen=job.sheet.predicted, made_on=job.made_on
+            job.order, job.palette, job.quote, text=line["text"], seen=job.priced.predicted, made_on=job.made_on
         ),
         "invoice.csv": lambda: invoice_csv(line),
         "invoice.json": lambda: invoice_json(line),

@@ -49,6 +49,8 @@ class Spot:
     y: float
     # side of the square that is averaged; as large as a chart patch's inner half where not told [px]
     size: float | None = None
+    # the quadrilateral that is averaged, in place of the square, where a perspective is known [px]
+    corners: tuple[tuple[float, float], ...] | None = None
 
     @property
     def where(self) -> str:
@@ -113,6 +115,8 @@ _SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 
 
 def _square(spot: Spot, usual: float) -> Array:
+    if spot.corners is not None:
+        return np.array(spot.corners)
     side = usual if spot.size is None else spot.size
     if side < LEAST_PATCH_PX * PATCH_SIDE:
         raise InputError(spot.where, f"{side:g} pixels across", "at least 4", "go nearer, or leave the size out")
@@ -240,8 +244,11 @@ _LETTERS, _LINE, _MARGIN = 14, 20, 16  # pixels
 _CORNERS = (0, 5, 18, 23)
 
 
-def draw(picture: Picture, places: Places, spots: Sequence[Spot]) -> bytes:
-    """The photograph, not larger than a screen, and beside it the spots by number; as PNG."""
+def draw(picture: Picture, places: Places, spots: Sequence[Spot], squares: Sequence[Array] = ()) -> bytes:
+    """The photograph, not larger than a screen, and beside it the spots by number; as PNG.
+
+    `squares`: further outlines, each of shape (4, 2) [px].
+    """
     scale = min(1.0, LONG_SIDE / max(picture.width, picture.height))
     size = (max(round(picture.width * scale), 1), max(round(picture.height * scale), 1))
     seen = Image.fromarray(picture.pixels)
@@ -252,7 +259,7 @@ def draw(picture: Picture, places: Places, spots: Sequence[Spot]) -> bytes:
     image.paste(seen.resize(size, Image.Resampling.BOX) if scale < 1.0 else seen, (0, 0))
     image.paste(key, (size[0], 0))
     pen = ImageDraw.Draw(image)
-    for quad in (*places.patches, *places.spots):
+    for quad in (*places.patches, *places.spots, *squares):
         _outline(pen, scale * quad)
     for at in _CORNERS:
         _word(pen, scale * places.patches[at].mean(axis=0), PATCHES[at], font)

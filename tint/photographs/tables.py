@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,10 +14,11 @@ from numpy.typing import NDArray
 
 from tint.colorimetry import PATCHES, difference, lab, lab_to_xyz, viewing, xyz_to_lab
 from tint.errors import Gathered, InputError, did_you_mean, one_of, quoted
-from tint.files import neutral
+from tint.files import csv_table, neutral
 from tint.materials import SEATS
 from tint.photographs.colours import Photographed, SpotColour
 from tint.photographs.places import Spot
+from tint.photographs.squares import NUMBERS, SQUARES_FILE, Square
 from tint.swatches.records import PHOTOGRAPH
 from tint.swatches.tables import Row, Table, check_marks, read_table
 from tint.swatches.text import decoded, number, why_no_number
@@ -26,6 +28,7 @@ Array = NDArray[np.float64]
 
 COLUMNS = ("name", "backing", "seat", "light", "observer", "source", "L", "a", "b")
 _SPOT_COLUMNS = ("name", "backing", "seat", "x", "y", "size")
+_SQUARE_COLUMNS = ("square", "name", "backing", "seat")
 _OF_COLOURS = ("light", "observer", "L", "a", "b")
 _STEP = 1e-4  # of X, Y or Z, a perfect white being 1
 
@@ -132,6 +135,46 @@ def _spot(table: Table, row: Row, faults: Gathered) -> Spot:
     x, y = (_number(table, row, column, faults) for column in ("x", "y"))
     size = _number(table, row, "size", faults) if table.cell(row, "size") else None
     return Spot(name=name, backing=backing, seat=seat, x=x, y=y, size=size)
+
+
+def read_squares(folder: str | os.PathLike[str]) -> dict[int, Square]:
+    """What each label square of a swatch folder stands for, by its number.
+
+    InputError: Naming the row and column of the first fault, or that the folder has no squares.
+    """
+    path = Path(folder) / SQUARES_FILE
+    if not path.exists():
+        mend = f"run `tint start {folder} --squares`, and print what it writes"
+        raise InputError(str(path), "is not there", "what each label square stands for", mend)
+    faults = Gathered(str(path))
+    table = _table(path, faults, first="square")
+    for column in (*_SQUARE_COLUMNS[:2], *table.columns):
+        if column not in table.columns or column not in _SQUARE_COLUMNS:
+            found = "is no column of squares" if column in table.columns else "there is no such column"
+            faults.grave(found, column=column, expected=one_of(_SQUARE_COLUMNS))
+    _stop(faults)
+    squares: dict[int, Square] = {}
+    for row in table.rows:
+        told = {column: table.cell(row, column) for column in _SQUARE_COLUMNS}
+        number = int(told["square"]) if told["square"].isdecimal() and len(told["square"]) < 4 else NUMBERS
+        if number >= NUMBERS:
+            expected = f"a whole number from 0 to {NUMBERS - 1}"
+            faults.grave(f"{quoted(told['square'])} is no square", row=row.number, column="square", expected=expected)
+        elif number in squares:
+            mend = "give each row its own, as it is printed"
+            faults.grave(f"square {number} stands twice", row=row.number, column="square", mend=mend)
+        if not told["name"]:
+            faults.grave("the cell is blank", row=row.number, column="name", mend="name the swatch or the card")
+        if told["seat"] and told["seat"] not in SEATS:
+            faults.grave(f"{quoted(told['seat'])} is no seat", row=row.number, column="seat", expected=one_of(SEATS))
+        squares[number] = Square(number=number, name=told["name"], backing=told["backing"], seat=told["seat"])
+    _stop(faults)
+    return squares
+
+
+def squares_csv(squares: Iterable[Square]) -> bytes:
+    """The same table, as `read_squares` reads it."""
+    return csv_table((_SQUARE_COLUMNS, *((each.number, each.name, each.backing, each.seat) for each in squares)))
 
 
 def read_chart(path: str | os.PathLike[str], *, light: str, observer: int) -> tuple[Array, Array]:

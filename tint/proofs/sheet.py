@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from tint.palette import Palette
 from tint.proofs.leaf import FAINT, INK, LINE, QUIET, Page, one_page
-from tint.weighing import WeighSheet
+from tint.weighing import WeighSheet, kept_words
 
 _NOT_SHOWN = "A screen or printer cannot show it. Always confirm with a cured swatch."
 _MOST_CARE = 3  # weighings that are pointed out: what one keeps in mind; common practice, no source
@@ -33,6 +33,9 @@ def draw_weigh_sheet(
     def draw(page: Page) -> float:
         top = _head(page, palette, sheet, title, made)
         top = _colour(page, palette, sheet, top + 2.0)
+        if kept := kept_words(sheet):
+            told = f"Kept premixes, stirred before use: {'; '.join(kept)}."
+            top = page.paragraph(told, page.left, top, width=page.width, points=8.5) + 2.0
         if any(premix.steps for premix in sheet.premixes):
             steps = sum(len(premix.steps) for premix in sheet.premixes)
             heading = f"Premix{'es' if steps > 1 else ''}, made and stirred first"

@@ -13,8 +13,10 @@ from typing import Any
 from tint.errors import FolderError, Gathered, InputError
 from tint.files import write_whole
 from tint.materials import Base, Pigment
+from tint.photographs.squares import SQUARES_FILE
 from tint.starting.answers import COLORIMETER, NOTHING, TELEPHONE, Answers
 from tint.starting.plan import CastingPlan, is_light, plan_castings, plan_page
+from tint.starting.squares import Labels, labels_for
 from tint.swatches import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, read_declared
 from tint.swatches.blank_workbook import blank_workbook
 from tint.swatches.declaration import Declared, read_declaration
@@ -140,6 +142,7 @@ def _workshop(answers: Answers) -> Iterator[str]:
     yield _line("# dose_tolerance_percent = 1.0", "by which a dose may be off")
     yield _line("# cup_cm3 = 600", "the largest cup, to its brim")
     yield _line("# waste_percent = 10", "more than the moulds hold")
+    yield _line("# premix_days = 30", "for which a premix that was kept is used again; common practice")
     yield _line('# currency = "EUR"', "that prices are in")
     yield _line("# price_per_hour = 40", "of working time; with prices above, `tint order` quotes")
     yield _line("# minutes_a_batch = 60", "of work, whatever its size: weighing, degassing, cleaning")
@@ -164,8 +167,8 @@ class Started:
 
 
 def start(
-    folder: Path, answers: Answers | None, *, area_cm2: float = AREA_CM2, workbook: bool = False
-) -> Started:  # fmt: skip
+    folder: Path, answers: Answers | None, *, area_cm2: float = AREA_CM2, workbook: bool = False, squares: bool = False
+) -> Started:
     """Write what a folder lacks: palette.toml, swatches.csv with the planned castings, and the plan to print.
 
     Parameters
@@ -178,6 +181,8 @@ def start(
         Of a swatch [cm2].
     workbook : bool
         Whether all tables go into one swatches.xlsx.
+    squares : bool
+        Whether the plan has label squares even where castings are not read by a telephone.
 
     Raises
     ------
@@ -197,7 +202,8 @@ def start(
     else:
         declared = _as_declared(answers)
     plan = plan_castings(declared, area_cm2=area_cm2)
-    contents = _contents(declared, answers, plan, workbook=workbook, there=there)
+    labels = _squares(folder, declared, plan, asked=squares) if squares or plan.photographed else None
+    contents = _contents(declared, answers, plan, workbook=workbook, there=there, labels=labels)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -206,13 +212,20 @@ def start(
         write_whole(folder / name, content)
     by_telephone = answers is not None and answers.reads == TELEPHONE
     book = BOOK_FILE in (*there, *contents)
-    steps = _next_steps(folder, plan, by_telephone=by_telephone, printed=PLAN_FILE in contents, book=book)
+    steps = _next_steps(
+        folder, plan, by_telephone=by_telephone, printed=PLAN_FILE in contents, book=book, squares=labels is not None
+    )
     return Started(folder=folder, plan=plan, written=tuple(contents), kept=there, next_steps=steps)
 
 
 def tells_what_there_is(folder: Path) -> bool:
     """Whether a folder declares bases and pigments already."""
     return any((folder / name).exists() for name in (PALETTE_FILE, BOOK_FILE))
+
+
+def holds_castings(folder: Path) -> bool:
+    """Whether a folder tells castings already."""
+    return any((folder / name).exists() for name in (SWATCHES_FILE, BOOK_FILE))
 
 
 def _as_declared(answers: Answers) -> Declared:
@@ -224,9 +237,21 @@ def _as_declared(answers: Answers) -> Declared:
     return declared
 
 
+def _squares(folder: Path, declared: Declared, plan: CastingPlan, *, asked: bool) -> Labels | None:
+    """The label squares of the planned castings; None where nobody asked for them and nothing draws them."""
+    try:
+        castings = [cup.name for cup in plan.sheet.cups]
+        return labels_for(folder, castings, plan.cards, name=declared.name, area_cm2=plan.area_cm2)
+    except InputError:
+        if asked:
+            raise
+        return None
+
+
 def _contents(
-    declared: Declared, answers: Answers | None, plan: CastingPlan, *, workbook: bool, there: tuple[str, ...]
-) -> dict[str, bytes]:
+    declared: Declared, answers: Answers | None, plan: CastingPlan, *, workbook: bool, there: tuple[str, ...],
+    labels: Labels | None,
+) -> dict[str, bytes]:  # fmt: skip
     """The files that are to be written, all of them made before the first is."""
     contents: dict[str, bytes] = {}
     cast = BOOK_FILE in there or SWATCHES_FILE in there
@@ -240,7 +265,9 @@ def _contents(
             header = ["swatch", "backing", "seat", "source", *COLOUR_COLUMNS]
             contents[READINGS_FILE] = (",".join(header) + "\n").encode()
     if not cast and PLAN_FILE not in there:  # castings that are there are not those of a new plan
-        contents[PLAN_FILE] = plan_page(plan, title=declared.name)
+        contents[PLAN_FILE] = plan_page(plan, title=declared.name, squares=None if labels is None else labels.told)
+        if labels is not None:
+            contents[SQUARES_FILE] = labels.table
     return contents
 
 
@@ -295,8 +322,8 @@ def _begun_workbook(answers: Answers, plan: CastingPlan) -> bytes:
 
 
 def _next_steps(
-    folder: Path, plan: CastingPlan, *, by_telephone: bool, printed: bool, book: bool
-) -> tuple[str, ...]:  # fmt: skip
+    folder: Path, plan: CastingPlan, *, by_telephone: bool, printed: bool, book: bool, squares: bool
+) -> tuple[str, ...]:
     cards = " and ".join(plan.cards)
     table, readings = (f"sheet {name} of {BOOK_FILE}" if book else f"{name}.csv" for name in ("swatches", "readings"))
     pour = f"Print {folder / PLAN_FILE}, pour what it says, and put measured thicknesses into {table}."
@@ -308,6 +335,11 @@ def _next_steps(
     )
     if by_telephone:
         read = f"Photograph them on {cards} with a colour chart; `tint photograph` gives the rows of {readings}."
+        if squares:
+            read = (
+                f"Photograph them on {cards} beside their label squares, with a colour chart; then `tint photograph "
+                f"PICTURE {folder} --out colours.csv`, and `tint import {folder} colours.csv{into}`."
+            )
     elif plan.colours:
         read = f"Read each over {cards}, and the bare cards; type L, a, b into {readings}, or `tint import` a file."
     return (

@@ -214,6 +214,7 @@ class CastingPlan:
     sheet: CastingSheet  # A cup each, in the same order, with the loadings that the rounded weights make
     area_cm2: float  # of a swatch [cm2]
     colours: bool  # whether three numbers are going to be read and no spectrum
+    photographed: bool  # whether they are that rough, as a telephone's are
     cards: tuple[str, ...]
     warnings: tuple[str, ...]  # what the plan leaves out, and weighings that the scale does not do well
 
@@ -261,7 +262,7 @@ def plan_castings(
     scale = scale_of(shop, scale_step_g)
     sheet = weighed(scale)
     return CastingPlan(
-        castings=castings, sheet=sheet, area_cm2=area_cm2, colours=colours, cards=declared.backings,
+        castings=castings, sheet=sheet, area_cm2=area_cm2, colours=colours, photographed=rough, cards=declared.backings,
         warnings=(*_left_out(castings, pigments, bases or shelf), *sheet.warnings, *_finer(sheet, weighed)),
     )  # fmt: skip
 
@@ -298,8 +299,11 @@ def _left_out(castings: Sequence[First], pigments: Mapping[str, Pigment], bases:
         )
 
 
-def plan_page(plan: CastingPlan, *, title: str) -> bytes:
-    """The plan as HTML, self-contained, for a printer: premixes, a cup each, labels, where to read, cautions."""
+def plan_page(plan: CastingPlan, *, title: str, squares: dict[str, object] | None = None) -> bytes:
+    """The plan as HTML, self-contained, for a printer: premixes, a cup each, labels, where to read, cautions.
+
+    `squares`: the label squares, as `squares_told` tells them; none where absent.
+    """
     from tint.proofs.leaf import rendered  # pages are for those who print
 
     sheet, shown = plan.sheet, plan.sheet.scale.shown
@@ -320,6 +324,7 @@ def plan_page(plan: CastingPlan, *, title: str) -> bytes:
         warnings=list(plan.warnings),
         cautions=(*sheet.cautions, *_HIDING),
         total=f"{sheet.grams:.0f}",
+        squares=squares,
     )
 
 

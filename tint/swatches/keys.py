@@ -109,6 +109,7 @@ class WorkshopTable(Struct, kw_only=True):
     cup_cm3: Annotated[float, _told("a volume above 0 and up to 1000000 cm3", gt=0, le=1e6)] | None = None
     mould_depths_mm: Depths | None = None
     waste_percent: Annotated[float, _told("0 to 200 percent of a batch", ge=0, le=200)] | None = None
+    premix_days: Annotated[int, _told("a whole number of days, 0 to 3650", ge=0, le=3650)] | None = None
     currency: Text | None = None
     price_unit: Annotated[PriceUnit, _told(" or ".join(get_args(PriceUnit)))] = "kg"
     price_per_hour: Annotated[float, _told("a price of 0 or more", ge=0, le=1e6)] | None = None

@@ -5,10 +5,19 @@ from tint.weighing.booking import Line
 from tint.weighing.castings import AREA_CM2, CastingSheet, Cup, weigh_castings
 from tint.weighing.premix import Kept, Letdown, Premix, Scale
 from tint.weighing.rounding import Care, Looser
-from tint.weighing.sheet import WeighSheet, cautions, changes_of, from_json, kept_from_json, weigh, weigh_table
+from tint.weighing.sheet import (
+    WeighSheet,
+    cautions,
+    changes_of,
+    from_json,
+    kept_from_json,
+    kept_words,
+    weigh,
+    weigh_table,
+)
 
 __all__ = [
     "AREA_CM2", "Batch", "Care", "CastingSheet", "Cup", "Cups", "Kept", "Letdown", "Line", "Looser", "Premix",
-    "Scale", "Split", "WeighSheet", "cautions", "changes_of", "from_json", "kept_from_json", "mix_density", "weigh",
-    "weigh_castings", "weigh_table",
+    "Scale", "Split", "WeighSheet", "cautions", "changes_of", "from_json", "kept_from_json", "kept_words",
+    "mix_density", "weigh", "weigh_castings", "weigh_table",
 ]  # fmt: skip

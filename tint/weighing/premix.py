@@ -174,6 +174,11 @@ class Premix:
         return whole(self.made_g - self.used_g)
 
     @property
+    def kept_left_g(self) -> float:
+        """What the batch leaves of the kept one that it uses; 0 where it uses none [g]."""
+        return whole(self.kept.grams - (self.steps[0].grams if self.steps else self.used_g)) if self.kept else 0.0
+
+    @property
     def pigment_g(self) -> float:
         """Pigment in what goes into the batch [g]."""
         return self.used_g / self.whole

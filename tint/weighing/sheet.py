@@ -102,9 +102,9 @@ class WeighSheet:
 
 def weigh(
     palette: Palette, blend: Blend, *, setting: Setting, batch: Batch | None = None, scale: Scale | None = None,
-    split: Split | None = None, premix: bool = False, kept: Sequence[Kept] = (), aim: Target | None = None,
-    batch_g: float | None = None, batch_cm3: float | None = None, waste_percent: float | None = None,
-    scale_step_g: float | None = None, walls_mm: Sequence[float] = (),
+    split: Split | None = None, premix: bool = False, kept: Sequence[Kept] = (), too_old: Sequence[Kept] = (),
+    aim: Target | None = None, batch_g: float | None = None, batch_cm3: float | None = None,
+    waste_percent: float | None = None, scale_step_g: float | None = None, walls_mm: Sequence[float] = (),
 ) -> WeighSheet:  # fmt: skip
     """Grams for a batch.
 
@@ -124,6 +124,8 @@ def weigh(
         Whether doses that are too small for the scale are weighed as premixes.
     kept : sequence of Kept
         Premixes left over from earlier batches, the oldest first; those of this base and its part are used first.
+    too_old : sequence of Kept
+        Likewise, and not to be used any more: it is told of those that would be.
     aim : Target, optional
         What the rounded doses should come near; the exact blend's own prediction when absent.
     batch_g, batch_cm3, waste_percent : float
@@ -206,6 +208,7 @@ def weigh(
             *too_small(lines, scale, premix=premix, cups=cups),
             *too_heavy(lines, scale),
             *too_much(made, scale, sum(line.grams for line in lines)),
+            *not_used(too_old, made, blend.base, part, scale),
         ),
         walls=at_walls(palette, aim, predicted, walls_mm=walls_mm),
     )
@@ -258,6 +261,7 @@ def too_heavy(lines: Sequence[Line], scale: Scale) -> list[str]:
     )
 
 
+_NOTHING_G = 1e-9  # g that rounding of floating-point numbers leaves
 _MUCH = 3.0  # times the batch: so much base for premixes is told; common practice, no source
 
 
@@ -268,6 +272,28 @@ def too_much(made: Mapping[str, Premix], scale: Scale, total_g: float) -> list[s
         return []
     mend = "weigh the smallest doses on a finer scale, or leave them out"
     return [f"the premixes take {scale.shown(taken)} of base, for a batch of {scale.shown(total_g)}: {mend}"]
+
+
+def not_used(too_old: Sequence[Kept], made: Mapping[str, Premix], base: str, part: str, scale: Scale) -> list[str]:
+    """Premixes that are there for what is let down now, and too old."""
+    return [
+        f"{each.name}, {scale.shown(each.grams)} of {each.made_on}, is not used: it is older than premix_days of "
+        "palette.toml allows"
+        for each in too_old
+        if each.pigment in made and (each.base, each.part) == (base, part)
+    ]
+
+
+def kept_words(sheet: WeighSheet) -> list[str]:
+    """Kept premixes that a sheet uses: how much there is of each, and what the batch leaves of it."""
+    shown = sheet.scale.shown
+    return [
+        f"{each.kept.name}, {shown(each.kept.grams)} there"
+        + (f", of {each.kept.made_on}" if each.kept.made_on else "")
+        + (f", {shown(each.kept_left_g)} left" if each.kept_left_g > _NOTHING_G else ", none left")
+        for each in sheet.premixes
+        if each.kept
+    ]
 
 
 def too_small(lines: Sequence[Line], scale: Scale, *, premix: bool, cups: Cups) -> list[str]:
