@@ -15,16 +15,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry, uncertainty
 from tint.colorimetry import Viewing
 from tint.errors import InputError
+from tint.spectra import Array
 from tint.swatches import COLOURS, NO_BACKING, SwatchFolder
 from tint.swatches.instruments import Given
 from tint.swatches.one_reading import OneReading, read_one
-
-Array = NDArray[np.float64]
 
 PASS, FAIL, TOO_CLOSE = "pass", "fail", "too close to call"
 _FLAT = 0.05  # a part this small is not worth a word, in CIELAB

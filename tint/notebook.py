@@ -21,12 +21,12 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.errors import InputError, JobError
+from tint.spectra import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 
 _SIZE = (56, 34)  # of a chip [px]
 _MOST = 60  # chips in the strip of a palette

@@ -20,13 +20,13 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry, forward, uncertainty
 from tint.appearance import Setting, predict, render
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.spectra import Array, Index
 
 CASTINGS = 5  # an afternoon of pouring; no source
 MOULDS_MM = (1.0, 2.0, 3.0, 5.0)  # mm, depths of moulds for swatches; common practice, no source
@@ -218,8 +218,6 @@ def _whiteness(palette: Palette, component: int) -> float:
     return float(np.mean(palette.s[component]) / (np.mean(palette.k[component]) + 1e-6))
 
 
-Array = NDArray[np.float64]
-
 AT_ONCE = 4_000_000  # numbers in memory together; a test has fewer
 _LIGHTNESS = 116.0 / 3.0  # L* by the palette's model error, a share of reflectance^(2/3)
 
@@ -236,7 +234,7 @@ class Lesson:
     # unknowns that a casting tells of
     readings: Array
     # shape (n_castings, n_held): which unknowns those are: of many pigments a casting holds few
-    held: NDArray[np.int64]
+    held: Index
 
 
 def lesson(
@@ -256,7 +254,7 @@ def lesson(
     return Lesson(np.eye(n_modes)[None], in_modes, len(targets), colours, held)
 
 
-def _held(palette: Palette, blends: Sequence[Blend]) -> NDArray[np.int64]:
+def _held(palette: Palette, blends: Sequence[Blend]) -> Index:
     """The k, s and m of the components of each blend, shape (n_blends, n_held); of fewer components others too."""
     shares = np.stack([palette.shares(blend.base, palette.loadings(blend)) for blend in blends])
     count = int((shares != 0.0).sum(axis=1).max())

@@ -6,15 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import uncertainty
 from tint.colorimetry import Viewing
 from tint.errors import InputError
+from tint.spectra import Array
 from tint.swatches.instruments import Given, Measurement
 from tint.swatches.one_reading import mean_of, samples_of
-
-Array = NDArray[np.float64]
 
 STATES = ("early", "cured")
 _FEWEST = 5  # pairs: fewer leave nothing to judge a shift of three numbers by; common practice, no source

@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
@@ -16,10 +16,9 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import KINDS, MET, opacity_of
 from tint.palette import Palette
+from tint.spectra import Array, Mask
 from tint.swatches.instruments import Given
 from tint.swatches.one_reading import read_one
-
-Array = NDArray[np.float64]
 
 # What may be asked of opacity and of the light let through: a value to reach, or one not to be left.
 BOUNDS = tuple(kind + end for kind in KINDS for end in ("", "_min", "_max"))
@@ -153,7 +152,7 @@ class Target:
     def met(
         self, delta_e: ArrayLike, *, contrast_ratio: ArrayLike = np.nan, transmittance: ArrayLike = np.nan,
         haze: ArrayLike = np.nan,
-    ) -> NDArray[np.bool_]:  # fmt: skip
+    ) -> Mask:  # fmt: skip
         """Whether the colour and all else that is asked for are met, shape (...).
 
         Parameters

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, how_read, outside, predict, render, transmittance
@@ -15,9 +15,8 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import FAIR
 from tint.palette import ONE_WAY, Palette
+from tint.spectra import Array, Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
 
 HIDING = 0.98  # contrast ratio from which a layer counts as hiding (ASTM D2805; from memory) [-]
 _THINNEST_MM, _THICKEST_MM = 0.02, 200.0  # between which it is looked for: a film and a block; common practice
@@ -160,7 +159,7 @@ def hiding_thickness(
         Between 0 and 1 [-].
     """
 
-    def hides(depths: Array) -> NDArray[np.bool_]:
+    def hides(depths: Array) -> Mask:
         run = course(palette, blend, setting=setting, thickness_mm=depths)
         return np.asarray(run.contrast_ratio >= contrast_ratio)
 
@@ -169,7 +168,7 @@ def hiding_thickness(
 
 
 def first_thickness(
-    holds: Callable[[Array], NDArray[np.bool_]], start_mm: float, end_mm: float
+    holds: Callable[[Array], Mask], start_mm: float, end_mm: float
 ) -> tuple[float, float] | None:  # fmt: skip
     """Where something first holds on the way from one thickness to another: the last without, and the first with it.
 

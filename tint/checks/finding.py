@@ -6,12 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
-import numpy as np
-from numpy.typing import NDArray
-
-Index = NDArray[np.intp]
-Mask = NDArray[np.bool_]
-
 _CHANCE = 1e-3  # that one kind of check, over all it compares in a folder, finds something where nothing is
 _LISTED = 6  # names told before the rest are counted
 

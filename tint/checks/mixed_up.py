@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.checks.finding import Finding, Index
+from tint.checks.finding import Finding
 from tint.checks.ground import Ground
 from tint.checks.out_of_line import Judged, shown_as
 from tint.forward import FREE
-from tint.spectra import Array
+from tint.spectra import Array, Index
 from tint.swatches import Swatch
 
 _EXPLAINED = 0.1  # of what two castings miss may stay for them to count as swapped; chosen by eye

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint import colorimetry, forward
-from tint.checks.finding import Finding, Index, limit
+from tint.checks.finding import Finding, limit
 from tint.checks.ground import Ground, without
 from tint.fitting import fit_palette
 from tint.fitting.leaving_out import Fitted, LeftOut
@@ -16,7 +16,7 @@ from tint.fitting.minimise import Minimum
 from tint.fitting.unknowns import seen_at
 from tint.forward import Readings
 from tint.palette import Palette, shares
-from tint.spectra import Array
+from tint.spectra import Array, Index
 from tint.swatches import Swatch, SwatchFolder
 
 _TIMES_ORDINARY = 10.0  # of the mean square miss, from where a swatch is out of line whatever the reason

@@ -13,9 +13,9 @@ from itertools import combinations
 import numpy as np
 
 from tint import colorimetry
-from tint.checks.finding import Finding, Mask, limit, listed, spread_limit
+from tint.checks.finding import Finding, limit, listed, spread_limit
 from tint.optics.surface import DEGREES_8, fresnel
-from tint.spectra import Array
+from tint.spectra import Array, Mask
 from tint.swatches import COLOURS, Reading, SwatchFolder
 from tint.swatches.records import THROUGH
 

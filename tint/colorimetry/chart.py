@@ -11,12 +11,10 @@ from __future__ import annotations
 import functools
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.colorimetry.cielab import lab
 from tint.colorimetry.weights import from_colour_science, viewing
-
-Array = NDArray[np.float64]
+from tint.files import Array
 
 COLUMNS, ROWS = 6, 4
 # By row and column, the chart lying so that its row of greys is D and begins with white: A1 is at the upper left.

@@ -16,8 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.colorimetry.weights import Viewing, tables, xyz
 from tint.errors import InputError
-
-Array = NDArray[np.float64]
+from tint.files import Array
 
 _EPSILON, _KAPPA = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0  # of CIELAB's linear foot
 _DARKEST = 1e-4  # reflectance: less reads as noise below zero does, and has no cube root worth the name; by eye

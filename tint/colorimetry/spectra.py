@@ -17,8 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from tint.colorimetry.cielab import lab_to_xyz
 from tint.colorimetry.weights import Viewing, from_colour_science
 from tint.errors import InputError
-
-Array = NDArray[np.float64]
+from tint.files import Array
 
 LEAST_FOR_SPRAGUE = 6  # values that the polynomial and its ends need
 

@@ -18,12 +18,10 @@ from dataclasses import dataclass
 from importlib.metadata import version
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint.errors import InputError, did_you_mean
-from tint.files import cached_arrays
-
-Array = NDArray[np.float64]
+from tint.files import Array, cached_arrays
 
 CIE_RANGE_NM = np.arange(360.0, 781.0)
 OBSERVERS = (2, 10)

@@ -9,7 +9,6 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry, forward, thickness
 from tint.appearance import Setting
@@ -28,7 +27,6 @@ from tint.thickness import Wall
 if TYPE_CHECKING:
     from tint.proofs.traced.shown import TracedPart
 
-Array = NDArray[np.float64]
 
 _PENCIL = 0.25  # reflectance of a pencil line on card; an assumption, no source
 _SEEN, _PLAINLY = 1.0, 4.0  # CIEDE2000 from which a line just shows, and shows plainly; as in `words`

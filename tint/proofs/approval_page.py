@@ -13,7 +13,6 @@ from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
 from tint import colorimetry
@@ -37,11 +36,11 @@ from tint.proofs.render import (
     to_light,
 )
 from tint.proofs.samples import LIGHTS, named
+from tint.spectra import Array, Mask
 
 if TYPE_CHECKING:
     from tint.proofs.traced.shown import TracedPart
 
-Array = NDArray[np.float64]
 
 _STEPS = 96  # of the thickness slider, at most: about one for each pixel it moves on a phone
 _POINTS = 512  # of the curve that the part is coloured from in the browser: within a level of 255 (tests)
@@ -96,7 +95,7 @@ def part_png(sheet: Approval) -> bytes:
     return png(outlined(to_levels(light_of(portrait, table, hollow)), marked(sheet), dash=DASH))
 
 
-def marked(sheet: Approval) -> NDArray[np.bool_]:
+def marked(sheet: Approval) -> Mask:
     """Where the part misses what was asked, to be outlined; nowhere where all or nothing of it does."""
     assert sheet.shown is not None  # the caller has looked
     misses = sheet.verdict.misses

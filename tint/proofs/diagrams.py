@@ -10,7 +10,6 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
@@ -20,6 +19,7 @@ from tint.proofs.facts import Shade, bare_shades
 from tint.proofs.picture import DARK, PAPER, QUIET, WHITE, Ink, Picture, finished, headed, paint, plot, plot_ink
 from tint.proofs.render import LAMP
 from tint.recipes.reach import Reach
+from tint.spectra import Array, Mask
 from tint.target import Target
 from tint.thickness import Course, Translucency, course, hiding_in_words
 
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 
 _HEIGHT = 840  # of curves and bands together [px]; chosen by eye
 _THICKNESSES = 1200  # thicknesses that are computed, about one a pixel
@@ -130,9 +129,7 @@ def _curves(axes: Axes, palette: Palette, sheet: Translucency, run: Course) -> N
         )  # fmt: skip
 
 
-def _band(
-    axes: Axes, name: str, ground: Shade, colours: Array, shown: NDArray[np.bool_], span: tuple[float, float]
-) -> None:
+def _band(axes: Axes, name: str, ground: Shade, colours: Array, shown: Mask, span: tuple[float, float]) -> None:
     """The colours along the thickness, on what lies bare behind them, with dashes where a screen cannot show them."""
     axes.set(facecolor=plot_ink(ground.rgb), ylim=(0.0, 1.0), yticks=[])
     axes.grid(visible=False)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import appearance, colorimetry
 from tint.appearance import Appearance, Setting
@@ -19,12 +19,12 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.render import bare_spectrum
+from tint.spectra import Array
 from tint.target import Target
 
 if TYPE_CHECKING:
     from tint.proofs.photo import Photo
 
-Array = NDArray[np.float64]
 
 THICKNESSES_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)  # walls of cast parts [mm]; common practice, no source
 _SAME = 0.1  # a usual thickness this near the part's own, as a share of it, gives way to it; two steps would look alike

@@ -51,9 +51,8 @@ from tint.proofs.portrait import (
 from tint.proofs.render import ColourTable, Hollow, colour_table, deep_levels, hollow_table, to_levels
 from tint.proofs.samples import wedge_strip
 from tint.proofs.walls import TO_DRAW, Walls, walls_of
+from tint.spectra import Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
 
 PIXELS = 900  # the longer side of the portrait [px]; chosen by eye, as are the next three
 SHEET_PIXELS = 560  # the same on a sheet to approve [px]: 70 mm at 200 to an inch; no source
@@ -196,7 +195,7 @@ def _scale(table: ColourTable, box: Box) -> tuple[list[Item], int]:
 
 
 def _figures(
-    palette: Palette, blend: Blend, *, setting: Setting, shown: Shown, thin: NDArray[np.bool_] | None,
+    palette: Palette, blend: Blend, *, setting: Setting, shown: Shown, thin: Mask | None,
     thin_mm: float | None,
 ) -> list[tuple[str, str]]:  # fmt: skip
     least, usual, most = shown.depths

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import appearance, colorimetry, forward
 from tint.appearance import Appearance, Setting
@@ -19,10 +19,8 @@ from tint.opacity import MET
 from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs import words
+from tint.spectra import Array, Index, Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 _BINS = 120  # thicknesses that stand for a part's own: its range in steps of under a hundredth
 _WALLS_MM = (0.2, 30.0)  # thinnest and thickest wall that is proposed in place of the part's own; common practice
@@ -138,7 +136,7 @@ def judged(
     return Verdict(met=bool(own.met[0]), missed_share=missed, misses=misses, lines=tuple(filter(None, lines)))
 
 
-def _binned(part_mm: Array, weight: Array | None) -> tuple[Array, Array, NDArray[np.int64]]:
+def _binned(part_mm: Array, weight: Array | None) -> tuple[Array, Array, Index]:
     """Thicknesses that stand for those of a part, the share of each, and which of them each point has."""
     there = part_mm > 0.0
     low, high = float(part_mm[there].min()), float(part_mm[there].max())

@@ -20,11 +20,10 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer, surface
 from tint.palette import Palette
+from tint.spectra import Array, Mask
 
-Array = NDArray[np.float64]
 Light = NDArray[np.float32]
 Levels = NDArray[np.uint8]
-Mask = NDArray[np.bool_]
 
 LAMP = "lamp"  # behind the part: what is seen is the light that comes through
 

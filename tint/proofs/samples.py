@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import appearance, colorimetry
 from tint.appearance import Appearance, Setting
@@ -43,10 +42,9 @@ from tint.proofs.picture import (
 )
 from tint.proofs.portrait import checkered
 from tint.proofs.render import LAMP, ColourTable, Levels, colour_table, levels_at, shows_at
+from tint.spectra import Array, Mask
 from tint.target import Target
 from tint.thickness import first_thickness
-
-Array = NDArray[np.float64]
 
 # CIE illuminants of CIE 15:2018, and what people call them; which four are shown: common practice, no source.
 LIGHTS = ("D65", "A", "LED-B3", "FL11")
@@ -218,7 +216,7 @@ def _thinnest(
     agreed = replace(Target(lab=seen.lab) if target is None else target, lab=seen.lab, tolerance=tolerance)
     asked = [agreed] if target is None else [replace(agreed, thickness_mm=None), target]
 
-    def fails(depth: Array) -> NDArray[np.bool_]:
+    def fails(depth: Array) -> Mask:
         return np.asarray(~np.all([_passing(palette, seen, each, depth).met for each in asked], axis=0))
 
     between = first_thickness(fails, own, _THINNEST * own)

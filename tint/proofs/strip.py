@@ -7,9 +7,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
 from tint.appearance import Appearance, predict
 from tint.notebook import DASHES
 from tint.palette import Palette
@@ -40,13 +37,13 @@ from tint.proofs.picture import (
     titled,
 )
 from tint.recipes import Answer, Recipe
+from tint.spectra import Array
 from tint.target import Target
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 
 _PER_ROW = 6
 _LEAST_COLUMNS = 4  # lest two chips become billboards

@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry, uncertainty
 from tint.appearance import Appearance, Setting, predict, render
@@ -22,13 +21,12 @@ from tint.recipes.choice import Merits
 from tint.recipes.reasons import Choice
 from tint.recipes.reasons import why as why_take
 from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
+from tint.spectra import Array, Index
 from tint.target import Target
 from tint.thickness import at_walls
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "solve"]
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 _CHANCES, _FEW_CHANCES = 32, 12  # recipes whose chance of landing is worked out before ranking: by it, by other things
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry
 from tint.appearance import Setting
@@ -18,10 +18,8 @@ from tint.opacity import FAIR, KINDS, MET, at_depth, depth
 from tint.optics import layer, surface
 from tint.optics.layer import Optics
 from tint.palette import Palette
+from tint.spectra import Array, Index, Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 # The miss in contrast ratio or transmittance that weighs as one CIEDE2000 when it must be met; as a fair trade `FAIR`.
 STRICT = 0.002
@@ -162,12 +160,12 @@ class Judged:
         """The largest miss in contrast ratio, transmittance or haze, unsigned, shape (n,)."""
         return np.asarray(np.abs(self.opacity).max(axis=1, initial=0.0))
 
-    def met(self, tolerance: float) -> NDArray[np.bool_]:
+    def met(self, tolerance: float) -> Mask:
         """Which blends have all colours and the opacity asked for, shape (n,)."""
         return met(tolerance, self.worst, self.missed)
 
 
-def met(tolerance: float, delta_e: ArrayLike, opacity: ArrayLike) -> NDArray[np.bool_]:
+def met(tolerance: float, delta_e: ArrayLike, opacity: ArrayLike) -> Mask:
     """Whether a colour and an opacity, each missed by so much, count as reached, shape (...)."""
     return np.asarray((np.asarray(delta_e) <= tolerance) & (np.abs(opacity) <= MET))
 

@@ -6,7 +6,6 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.appearance import Appearance
 from tint.opacity import KINDS, MET
@@ -15,9 +14,8 @@ from tint.recipes.aims import Judged, Problem, met
 from tint.recipes.answer import Loosened, Recipe
 from tint.recipes.choice import Merits, closeness
 from tint.recipes.sets import Bounds, Candidates, finish
+from tint.spectra import Array
 from tint.target import Target
-
-Array = NDArray[np.float64]
 
 _TOUCH = 1e-4  # share of a limit within which it is touched
 _WORTH = 0.1  # CIEDE2000 that giving way must promise, for a limit to be named, and must bring, for it to be told

@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting, render
@@ -15,11 +14,8 @@ from tint.palette import Palette
 from tint.recipes.aims import Judged, Problem, judge, met
 from tint.recipes.reasons import UNBEATEN, Choice, gains, same_recipe
 from tint.recipes.refine import ALIKE, UNSEEN, exchanged
+from tint.spectra import Array, Index, Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
-Truth = NDArray[np.bool_]
 
 TEST_LIGHTS = ("A", "FL11", "LED-B3")  # a lamp, a shop's fluorescent tube, a warm LED
 # Differences that nobody would act on, by which merits are counted: a recipe is beaten only by a clear margin.
@@ -60,7 +56,7 @@ class Merits:
         beyond = np.maximum(np.abs(self.opacity) - MET, 0.0)
         return np.asarray(np.hypot(self.delta_e, beyond / FAIR))
 
-    def met(self, tolerance: float) -> Truth:
+    def met(self, tolerance: float) -> Mask:
         """Which of them reach what was asked."""
         return met(tolerance, self.delta_e, self.opacity)
 
@@ -184,7 +180,7 @@ def _metamerism(
     return worst
 
 
-def unbeaten(merits: Merits, met: Truth | None = None) -> Truth:
+def unbeaten(merits: Merits, met: Mask | None = None) -> Mask:
     """Which recipes no other beats: as good in everything that counts, and better in something, shape (n,)."""
     grain = np.stack(
         (
@@ -294,7 +290,7 @@ def _near_enough(merits: Merits, tolerance: float) -> float:
     return max(tolerance, float(merits.unmet.min()) + 0.3) + _EQUAL
 
 
-def _champions(merits: Merits, near: Truth, chance: Array | None) -> dict[int, list[str]]:
+def _champions(merits: Merits, near: Mask, chance: Array | None) -> dict[int, list[str]]:
     told = {
         "the nearest colour": merits.delta_e,
         "the fewest pigments": merits.pigments + 1e-3 * merits.miss,

@@ -8,7 +8,6 @@ from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.errors import InputError
 from tint.materials import Blend
@@ -16,10 +15,9 @@ from tint.palette import Palette
 from tint.recipes.aims import Problem, judge
 from tint.recipes.answer import Rules
 from tint.recipes.sets import Bounds
+from tint.spectra import Array, Index, Mask
 from tint.weighing import Scale
 from tint.weighing.premix import TOLERANCE_PERCENT, WEAKEST, premixes
-
-Array = NDArray[np.float64]
 
 _LEAST_SHARE = 1e-3  # of its largest loading: what a pigment to be kept has at least
 _LARGER = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0, 20.0)  # times the batch
@@ -119,10 +117,6 @@ def bounds(palette: Palette, base: str, rules: Rules) -> Bounds:
     return Bounds(np.append(low, 0.0), np.append(high, 0.0), total)
 
 
-Index = NDArray[np.int64]
-Truth = NDArray[np.bool_]
-
-
 # Doses that a scale can weigh.
 
 
@@ -179,7 +173,7 @@ def too_small(blend: Blend, rules: Rules) -> tuple[str, ...]:
     return tuple(name for name, x in blend.loadings.items() if x * batch / 100.0 < scale.least_g)
 
 
-def to_round(palette: Palette, base: str, loadings: Array, rules: Rules) -> Truth:
+def to_round(palette: Palette, base: str, loadings: Array, rules: Rules) -> Mask:
     """Which doses are weighed as they are, and so in whole steps; like the loadings, shape (n, m)."""
     scale = scale_of(rules)
     if scale is None:
@@ -190,7 +184,7 @@ def to_round(palette: Palette, base: str, loadings: Array, rules: Rules) -> Trut
 
 
 def best_roundings(
-    problem: Problem, sets: Index, loadings: Array, step: float, bounds: Bounds, rounded: Truth | None = None
+    problem: Problem, sets: Index, loadings: Array, step: float, bounds: Bounds, rounded: Mask | None = None
 ) -> Array:
     """Loadings as whole steps, each up or down, whichever choice misses the target least.
 

@@ -10,7 +10,6 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting
@@ -21,10 +20,8 @@ from tint.recipes.aims import STRICT, Problem, Seen, contrast, lay_out, mixed
 from tint.recipes.answer import Rules
 from tint.recipes.search import minimise
 from tint.recipes.sets import Bounds
+from tint.spectra import Array, Index
 from tint.target import Target
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 _DRAWS = 6000  # random blends that give every direction its starting point
 _STARTS, _SWEEPS = 4, 3

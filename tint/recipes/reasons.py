@@ -5,11 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-Array = NDArray[np.float64]
-
 # What nobody would act on: CIEDE2000 to the target and from light to light, shares of price and pigment, CIEDE2000 by
 # weighing, chance of landing. Common practice, no source.
 NEARER, STEADIER, LESS, SURER_DOSES, LIKELIER = 0.1, 0.2, 0.05, 0.02, 0.05

@@ -11,17 +11,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.appearance import Appearance
 from tint.opacity import FAIR, KINDS, MET, depth
 from tint.recipes.aims import STRICT, Judged, Problem, judge
 from tint.recipes.sets import Bounds, Candidates, optimise, polished, put, same
+from tint.spectra import Array, Index, Mask
 from tint.target import Target
 from tint.uncertainty import Z95
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
 # CIEDE2000 that no eye tells: half of lookers perceive 0.8 (Paravina and others 2015, J. Esthet. Restor. Dent. 27 S1).
@@ -142,7 +139,7 @@ def _leanest(
     return best
 
 
-def _dust(loadings: Array, sets: Index, bounds: Bounds) -> NDArray[np.bool_]:
+def _dust(loadings: Array, sets: Index, bounds: Bounds) -> Mask:
     """Which doses are none at all to a workshop though they are more than nothing, like the loadings."""
     return np.asarray((loadings > 0.0) & (loadings < _DUST) & (bounds.low[sets] == 0.0))
 
@@ -164,9 +161,7 @@ def _without_dust(problem: Problem, found: Candidates, bounds: Bounds, tolerance
     return found
 
 
-def _dusted(
-    problem: Problem, part: Candidates, bounds: Bounds, tolerance: float
-) -> tuple[Candidates, NDArray[np.bool_]]:
+def _dusted(problem: Problem, part: Candidates, bounds: Bounds, tolerance: float) -> tuple[Candidates, Mask]:
     """Candidates that hold dust without it, and of which of them that is not seen."""
     dust, empty = _dust(part.loadings, part.sets, bounds), len(bounds.low) - 1
     before = judge(problem, part.sets, part.loadings)

@@ -11,10 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
+from tint.spectra import Array, Index, Mask
 
 _FREE = 0.1  # damping up to which a step is about what least squares would do
 
@@ -113,7 +111,7 @@ def _step(x: Array, pull: Array, curve: Array, damping: Array, low: Array, high:
     return step
 
 
-def _solve(damped: Array, right: Array, held: NDArray[np.bool_]) -> Array:
+def _solve(damped: Array, right: Array, held: Mask) -> Array:
     """Solve for what is free; 0 for what is held."""
     either = held[:, :, None] | held[:, None, :]
     system = np.where(either, np.eye(held.shape[1]), damped)

@@ -13,14 +13,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.recipes.aims import STRICT, Problem, judge
 from tint.recipes.search import Found, minimise
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
+from tint.spectra import Array, Index, Mask
 
 _COARSE_NM, _FIRST_NM = 20.0, 30.0  # steps of the fresh starts, and of the first pass and of several walls
 _FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the smallest sets from
@@ -68,7 +65,7 @@ class Candidates:
     pull: Array
     room: Array  # shape (n, 3): that their opacity is to have to its bounds, as of `aims.Problem`
 
-    def rows(self, chosen: Index | NDArray[np.bool_]) -> Candidates:
+    def rows(self, chosen: Index | Mask) -> Candidates:
         """Some of them."""
         return Candidates(*(getattr(self, name)[chosen] for name in _NAMES))
 
@@ -136,7 +133,7 @@ def _worst(problem: Problem, sets: Index, loadings: Array) -> Array:
     return np.asarray(judged.worst**2 + opacity**2 + np.sum(thrift**2, axis=1))
 
 
-def same(later: Candidates, earlier: Candidates) -> NDArray[np.bool_]:
+def same(later: Candidates, earlier: Candidates) -> Mask:
     """Which recipes are one but for what nobody could weigh apart, shape (n_later, n_earlier)."""
     n = 1 + max(int(later.sets.max()), int(earlier.sets.max()))
     one, two = np.zeros((len(later.sets), 1, n)), np.zeros((1, len(earlier.sets), n))
@@ -259,7 +256,7 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
     return found
 
 
-def put(whole: Candidates, rows: NDArray[np.bool_], part: Candidates) -> Candidates:
+def put(whole: Candidates, rows: Mask, part: Candidates) -> Candidates:
     """The whole with some of its rows replaced."""
     told = [np.array(getattr(whole, name)) for name in _NAMES]
     for values, name in zip(told, _NAMES, strict=True):

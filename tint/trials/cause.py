@@ -13,13 +13,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.palette import Palette
 from tint.trials.trial import Doubts, Trial
 from tint.trials.update import Layout, Posterior, lay_out, mode, posterior, settled, surprise
-
-Array = NDArray[np.float64]
 
 NOTHING, SEVERAL, THICKNESS, DOSE, STRENGTH = "nothing", "several", "thickness", "dose", "strength"
 _BEFORE = {NOTHING: 0.4, SEVERAL: 0.1}  # what is believed before; single causes share the rest

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
@@ -22,12 +21,10 @@ from tint.recipes.choice import closeness
 from tint.recipes.refine import ALIKE
 from tint.recipes.search import minimise
 from tint.recipes.sets import Bounds, best_of_sets
+from tint.spectra import Array, Index
 from tint.target import Target
 from tint.trials.cause import SEVERAL, STRENGTH, Cause
 from tint.trials.trial import Trial
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 MOST_PIGMENTS = 5  # that solving takes (tint.recipes.Rules)
 _AS_SOLID = 0.001  # of contrast ratio: lost by a correction, and seen by nobody

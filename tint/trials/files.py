@@ -11,7 +11,6 @@ from typing import Any
 
 import msgspec
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
@@ -20,6 +19,7 @@ from tint.errors import FolderError, Gathered, InputError
 from tint.files import write_all
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
+from tint.spectra import Array
 from tint.swatches.casts import RANGES, plain_columns, read_casts
 from tint.swatches.contents import BOOK_FILE, Content, contents_of, with_tables
 from tint.swatches.declaration import Declared, read_declaration
@@ -31,8 +31,6 @@ from tint.swatches.rewriting import Written, as_written, cells_of, rewritten, wi
 from tint.swatches.tables import read_table
 from tint.swatches.text import decoded
 from tint.trials.trial import Trial, TrialReading
-
-Array = NDArray[np.float64]
 
 _FORM = "a trial in TOML, or the same in JSON"
 _OFF_RATIO = 0.2  # share by which parts may be off their mixing ratio before it must be a slip; no source

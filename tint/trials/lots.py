@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
@@ -15,8 +14,6 @@ from tint.materials import REJECT, RESCALE, USE, Blend
 from tint.palette import Palette
 from tint.trials.trial import SURE, Doubts, Trial, check_trial
 from tint.trials.update import Posterior, learn
-
-Array = NDArray[np.float64]
 
 _ANY_STRENGTH = 60.0  # %, prior standard deviation of a lot that nothing is known of; wide on purpose, no source
 _HELD = 1e-3  # %, the same of all that is known to be as it was: so small that it cannot move

@@ -6,15 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.checks.castings import CURES_APART_K, YOUNG_DAYS, apart_in_age
 from tint.errors import InputError
 from tint.fitting.report import same
 from tint.materials import SEATS, Blend
 from tint.palette import Circumstances, Palette
-
-Array = NDArray[np.float64]
+from tint.spectra import Array
 
 SURE = 2.0  # standard deviations from which a change is told as one; common practice, no source
 MOST_MM = 100.0  # wall thickness that a casting may have; beyond it a slip of the pen, no source

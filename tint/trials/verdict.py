@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, lost_beside, predict
@@ -14,10 +13,9 @@ from tint.opacity import MET
 from tint.optics.surface import known_word
 from tint.palette import Palette
 from tint.recipes import Recipe
+from tint.spectra import Array
 from tint.target import Look, Target
 from tint.trials.trial import Trial
-
-Array = NDArray[np.float64]
 
 COLOUR, CONTRAST, LIGHT, HAZE = "colour", "contrast ratio", "transmittance", "haze"
 # Of a scatter that is added to what remains: there only one side of it counts, 1.645 standard deviations for 1.96.
