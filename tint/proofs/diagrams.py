@@ -16,7 +16,7 @@ from tint.colorimetry import Viewing
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, bare_shades
-from tint.proofs.picture import DARK, PAPER, QUIET, WHITE, Ink, Picture, finished, headed, paint, plot, plot_ink
+from tint.proofs.picture import DARK, PAPER, QUIET, WHITE, Ink, Layout, Picture, paint, plot_ink
 from tint.proofs.render import LAMP
 from tint.recipes.reach import Reach
 from tint.spectra import Array, Mask
@@ -92,15 +92,12 @@ def translucency_picture(palette: Palette, sheet: Translucency) -> Picture:
         return [curves, *strips]
 
     told = f"{palette.name}, against thickness. It holds for {sheet.conditions}."
-    head, top = headed(str(sheet.blend), told)
-    drawn, boxes = plot(draw, ("curves", *bands), top=top, height=_HEIGHT)
+    on = Layout()
+    top = on.plot(draw, ("curves", *bands), top=on.head(str(sheet.blend), told), height=_HEIGHT)
     hides = f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}."
     clipped = [] if all(shown.all() for _, _, shown in bands.values()) else [CLIPPED_LINE]
     cautions = [f"Take care: {warning}." for warning in sheet.warnings]
-    return finished(
-        [*head, drawn], drawn.box.bottom + 20, boxes,
-        told=[hides, *cautions, *clipped, words.SCREEN_LINE], quiet=[words.RATIO_LINE],
-    )  # fmt: skip
+    return on.finished(top + 20, told=[hides, *cautions, *clipped, words.SCREEN_LINE], quiet=[words.RATIO_LINE])
 
 
 def _curves(axes: Axes, palette: Palette, sheet: Translucency, run: Course) -> None:
@@ -189,11 +186,10 @@ def reach_picture(reach: Reach, target: Target | None = None) -> Picture:
                 axes.set_ylabel("b*", rotation=0)
         return list(places[: len(reach.edges)])
 
-    head, top = headed(f"What {reach.base} reaches", _told(reach, target))
-    names = [f"section {at}" for at in range(len(reach.edges))]
-    drawn, boxes = plot(draw, names, top=top, height=rows * _ROW)
-    quiet = [words.SCREEN_LINE]
-    return finished([*head, drawn], drawn.box.bottom + 20, boxes, told=[NEAREST_LINE], quiet=quiet)
+    on = Layout()
+    top = on.head(f"What {reach.base} reaches", _told(reach, target))
+    top = on.plot(draw, [f"section {at}" for at in range(len(reach.edges))], top=top, height=rows * _ROW)
+    return on.finished(top + 20, told=[NEAREST_LINE], quiet=[words.SCREEN_LINE])
 
 
 def _told(reach: Reach, target: Target | None) -> str:

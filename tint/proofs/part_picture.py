@@ -24,17 +24,12 @@ from tint.proofs.picture import (
     RIGHT,
     SMALL,
     Box,
-    Item,
+    Layout,
     NearSign,
     Patch,
     Picture,
     Raster,
-    figures,
-    finished,
-    framed,
-    headed,
     paint,
-    paragraph,
 )
 from tint.proofs.portrait import (
     DASH,
@@ -48,7 +43,7 @@ from tint.proofs.portrait import (
     thinner_than,
     view_of,
 )
-from tint.proofs.render import ColourTable, Hollow, colour_table, deep_levels, hollow_table, to_levels
+from tint.proofs.render import Hollow, colour_table, deep_levels, hollow_table, to_levels
 from tint.proofs.samples import wedge_strip
 from tint.proofs.walls import TO_DRAW, Walls, walls_of
 from tint.spectra import Mask
@@ -136,13 +131,15 @@ def part_picture(
     if beyond.any() and beyond.sum() < portrait.has_part.sum():
         pixels = outlined(pixels, beyond, dash=_BEYOND_DASH)
     told = f"{shown.named}, {words.behind(table.over)}, {seen_in(palette, setting)}."
-    head, top = headed(title or palette.name, " ".join((told, *(verdict.lines if verdict else ()))))
+    on = Layout()
+    top = on.head(title or palette.name, " ".join((told, *(verdict.lines if verdict else ()))))
     height, width = pixels.shape[:2]
-    box = Box(LEFT, top + 10, LEFT + width, top + 10 + height)
-    items: list[Item] = [*head, *framed(box), Raster(box, pixels)]
+    box = on.boxes["part"] = Box(LEFT, top + 10, LEFT + width, top + 10 + height)
+    on.frame(box)
+    on.items.append(Raster(box, pixels))
     if beyond.any():
-        items.append(NearSign(Box(box.right - 42, box.top + 8, box.right - 8, box.top + 42)))
-    ruler, bottom = _ruler(box, portrait.mm_per_pixel)
+        on.items.append(NearSign(Box(box.right - 42, box.top + 8, box.right - 8, box.top + 42)))
+    bottom = _ruler(on, box, portrait.mm_per_pixel)
     slim = width < _SLIM  # then the figures stand next to it, and the scale below them
     left = LEFT + max(width, _RULER) + _GUTTER
     told_of = _figures(palette, blend, setting=setting, shown=shown, thin=thin, thin_mm=thin_mm)
@@ -151,17 +148,18 @@ def part_picture(
         told_of.append(
             (f"{share:.0f} %", "of the visible area is beyond a screen, which shows the nearest colour it has.")
         )
-    beside, ends = figures(told_of, left, box.top, RIGHT - left)
+    ends = on.figures(told_of, left, box.top, RIGHT - left)
     under = Box(left, ends + 16, RIGHT, 0) if slim else Box(box.left, bottom + 16, box.right, 0)
-    scale, lowest = _scale(table, Box(under.left, under.top, under.right, under.top + _SCALE))
-    items += [*ruler, *scale, *beside]
+    top = on.lines([("How thick, and in which colour", BODY, DARK)], under.left, under.top, under.width) + 12
+    strip = Box(under.left, top, under.right, top + _SCALE)
+    lowest = wedge_strip(on, [table], strip, table.upto_mm, signs=False)  # it is too low for them
     notes = [
         *cautions(palette, blend, Setting(thickness_mm=min(float(f"{shown.depths[1]:.2g}"), _LARGEST_MM))),
         f"{_SHOWN[bool(portrait.hollow.any())]} Light that spreads sideways is left out; shading and gloss are drawn, "
         "not predicted.",
         words.SCREEN_LINE,
     ]
-    return finished(items, max(bottom, ends, lowest) + 26, {"part": box}, told=notes)
+    return on.finished(max(bottom, ends, lowest) + 26, told=notes)
 
 
 def _held_against(
@@ -175,23 +173,13 @@ def _held_against(
     )  # fmt: skip
 
 
-def _ruler(box: Box, mm_per_pixel: float) -> tuple[list[Item], int]:
-    """A bar of a round length."""
+def _ruler(on: Layout, box: Box, mm_per_pixel: float) -> int:
+    """A bar of a round length; where its words end."""
     fits = [length for length in _RULERS_MM if length / mm_per_pixel <= box.width / 3]
     length = fits[-1] if fits else _RULERS_MM[0]
     bar = Box(box.left, box.bottom + 20, box.left + round(length / mm_per_pixel), box.bottom + 24)
-    lines, bottom = paragraph(
-        f"{length:g} mm", left=bar.right + 12, top=box.bottom + 8, width=200, size=SMALL, ink=QUIET
-    )
-    return [Patch(bar, DARK), *lines], bottom
-
-
-def _scale(table: ColourTable, box: Box) -> tuple[list[Item], int]:
-    """The colour of every thickness that there is."""
-    lines, top = paragraph("How thick, and in which colour", left=box.left, top=box.top, width=box.width, size=BODY)
-    strip = Box(box.left, top + 12, box.right, top + 12 + box.height)
-    drawn, bottom = wedge_strip([table], strip, table.upto_mm)
-    return [*lines, *(item for item in drawn if not isinstance(item, NearSign))], bottom  # too low for signs
+    on.items.append(Patch(bar, DARK))
+    return on.lines([(f"{length:g} mm", SMALL, QUIET)], bar.right + 12, box.bottom + 8, 200)
 
 
 def _figures(

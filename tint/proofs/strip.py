@@ -22,19 +22,11 @@ from tint.proofs.picture import (
     SMALL,
     STEP_SIGN,
     Box,
-    Item,
-    Laid,
+    Layout,
     Patch,
     Picture,
-    coloured,
-    finished,
-    framed,
-    headed,
     paint,
-    plot,
     plot_ink,
-    stacked,
-    titled,
 )
 from tint.recipes import Answer, Recipe
 from tint.spectra import Array
@@ -101,32 +93,26 @@ def answer_picture(palette: Palette, answer: Answer) -> Picture:
     behind = tuple(dict.fromkeys((*palette.pair, over)))
     wanted, recipes = _chips(palette, answer, looks, behind)
 
-    head, top = headed(
-        "Recipes beside their target",
-        f"{palette.name}. Wanted: {target.in_words}. They hold for {answer.recipes[0].appearance.conditions}.",
-    )
+    on, held = Layout(), answer.recipes[0].appearance.conditions
+    told = f"{palette.name}. Wanted: {target.in_words}. They hold for {held}."
+    top = on.head("Recipes beside their target", told)
     halves = ", ".join(words.behind(name) for name in behind)
     beside = " At the left edge of each recipe lies the target, where it is known."
-    heading, top = titled(f"From top to bottom {halves}.{beside}", LEFT, top, RIGHT - LEFT)
-    items = [*head, *heading]
-    boxes: dict[str, Box] = {}
+    top = on.title(f"From top to bottom {halves}.{beside}", LEFT, top, RIGHT - LEFT)
     bare = bare_shades(palette, behind, part.viewing(palette))
     every = [wanted, *recipes]
     count = max(_LEAST_COLUMNS, min(_PER_ROW, len(every)))  # in each row, so that chips are of one size
     for at in range(0, len(every), _PER_ROW):
-        row, top = _row(every[at : at + _PER_ROW], wanted, dict(zip(behind, bare, strict=True)), top, count, boxes)
-        items, top = [*items, *row], top + 20
+        top = _row(on, every[at : at + _PER_ROW], wanted, dict(zip(behind, bare, strict=True)), top, count) + 20
     some = f", the first {MOST} recipes" if len(recipes) > MOST else ""
-    heading, top = titled(f"Reflectance {words.behind(over)}{some}", LEFT, top + 4, RIGHT - LEFT)
-    curves, places = plot(_spectra(palette.wavelengths, wanted, recipes[:MOST]), ["plot"], top=top, height=_PLOT_HEIGHT)
+    top = on.title(f"Reflectance {words.behind(over)}{some}", LEFT, top + 4, RIGHT - LEFT)
+    top = on.plot(_spectra(palette.wavelengths, wanted, recipes[:MOST]), ["plot"], top=top, height=_PLOT_HEIGHT)
     depths = (
         f"Target and recipes are shown as a sample of {compared.thickness_mm:g} mm, which the target was measured on; "
         f"contrast ratios are those of the part of {part.thickness_mm:g} mm."
     )
-    return finished(
-        [*items, *heading, curves], curves.box.bottom + 20, boxes | places,
-        told=[*([] if same else [depths]), words.SCREEN_LINE], quiet=[words.RATIO_LINE] if len(behind) > 1 else [],
-    )  # fmt: skip
+    ratio = [words.RATIO_LINE] if len(behind) > 1 else []
+    return on.finished(top + 20, told=[*([] if same else [depths]), words.SCREEN_LINE], quiet=ratio)
 
 
 def _chips(
@@ -184,45 +170,41 @@ def _told(recipe: Recipe) -> tuple[str, ...]:
 
 
 def _row(
-    chips: Sequence[_Shown], target: _Shown, bare: dict[str, Shade], top: int, count: int, boxes: dict[str, Box]
-) -> Laid:  # fmt: skip
-    """Chips side by side on their backings, each with its words below; adds to the boxes."""
+    on: Layout, chips: Sequence[_Shown], target: _Shown, bare: dict[str, Shade], top: int, count: int
+) -> int:  # fmt: skip
+    """Chips side by side on their backings, each with its words below; where they end."""
     strip = Box(LEFT, top, RIGHT, top + 2 * _BARE + len(bare) * _HALF)
     inner = Box(strip.left, strip.top + _BARE, strip.right, strip.bottom - _BARE).rows(len(bare))
-    items = framed(strip)
+    on.frame(strip)
     for name, row in zip(bare, inner, strict=True):
         ground = Box(
             strip.left, strip.top if row is inner[0] else row.top,
             strip.right, strip.bottom if row is inner[-1] else row.bottom,
         )  # fmt: skip
-        items.append(Patch(ground, bare[name].rgb))
-        boxes.setdefault(f"bare {name}", ground)
+        on.items.append(Patch(ground, bare[name].rgb))
+        on.boxes.setdefault(f"bare {name}", ground)
     columns = Box(strip.left + _GAP // 2, top, strip.right - _GAP // 2, strip.bottom).columns(count)
     ends = []
     for column, chip in zip(columns, chips, strict=False):
         left, right = column.left + _GAP // 2, column.right - _GAP // 2
         for name, row in zip(bare, inner, strict=True):
-            items += _half(Box(left, row.top, right, row.bottom), chip, target, name, boxes)
+            _half(on, Box(left, row.top, right, row.bottom), chip, target, name)
         said = [(chip.name, BODY, DARK), *((line, SMALL, QUIET) for line in chip.lines)]
-        more, end = stacked(said, left, strip.bottom + 10, right - left)
-        items += more
-        ends.append(end)
-    return items, max(ends)
+        ends.append(on.lines(said, left, strip.bottom + 10, right - left))
+    return max(ends)
 
 
-def _half(box: Box, chip: _Shown, target: _Shown, over: str, boxes: dict[str, Box]) -> list[Item]:
+def _half(on: Layout, box: Box, chip: _Shown, target: _Shown, over: str) -> None:
     """A chip over one backing, with the target against it; where a colour is not known the bare backing shows."""
-    items: list[Item] = []
     sign, own = chip.name.split(",")[0].lower(), box
     if chip is not target and over in target.shades:
         edge = box.left + round(_TARGET_SHARE * box.width)
         beside, own = Box(box.left, box.top, edge, box.bottom), Box(edge, box.top, box.right, box.bottom)
-        boxes[f"target beside {sign} over {over}"] = beside
-        items += coloured(beside, target.shades[over], at_left=True, size=STEP_SIGN)
+        on.boxes[f"target beside {sign} over {over}"] = beside
+        on.colour(beside, target.shades[over], at_left=True, size=STEP_SIGN)
     if over in chip.shades:
-        boxes[f"{sign} over {over}"] = own
-        items += coloured(own, chip.shades[over], size=STEP_SIGN)
-    return items
+        on.boxes[f"{sign} over {over}"] = own
+        on.colour(own, chip.shades[over], size=STEP_SIGN)
 
 
 def _spectra(
