@@ -55,9 +55,14 @@ def flat_png(codes: Sequence[str], *, size: tuple[int, int] = _SIZE) -> bytes:
     """
     width, height = size
     row = b"".join(bytes.fromhex(code.lstrip("#")) * width for code in codes)
-    head = struct.pack(">IIBBBBB", width * len(codes), height, 8, 2, 0, 0, 0)
     pixels = zlib.compress((b"\0" + row) * height, 9)
-    chunks = ((b"IHDR", head), (b"sRGB", b"\0"), (b"IDAT", pixels), (b"IEND", b""))
+    return png_file(width * len(codes), height, pixels, bits=8, space=(b"sRGB", b"\0"))
+
+
+def png_file(width: int, height: int, pixels: bytes, *, bits: int, space: tuple[bytes, bytes]) -> bytes:
+    """A PNG of compressed rows of red, green and blue, with the chunk that tells their colour space."""
+    head = struct.pack(">IIBBBBB", width, height, bits, 2, 0, 0, 0)
+    chunks = ((b"IHDR", head), space, (b"IDAT", pixels), (b"IEND", b""))
     return b"\x89PNG\r\n\x1a\n" + b"".join(
         struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
     )

@@ -137,17 +137,18 @@ class Target:
         """Whether anything was asked for beside the colour."""
         return any(getattr(self, name) is not None for name in BOUNDS)
 
+    def miss(self, kind: str, value: ArrayLike) -> Array:
+        """How far values of one of `KINDS`, shape (...), are from what was asked, signed; 0 where it is met [-]."""
+        reach, low, high = self.bounds(kind)
+        given = np.asarray(value, dtype=float)
+        if reach is not None:
+            return np.asarray(given - reach)
+        under = np.minimum(given - (-np.inf if low is None else low), 0.0)
+        return np.asarray(under + np.maximum(given - (np.inf if high is None else high), 0.0))
+
     def opacity_miss(self, contrast_ratio: ArrayLike) -> Array:
-        """How far contrast ratios, shape (...), are from what was asked, signed; 0 where it is met [-]."""
-        return _miss(contrast_ratio, *self.bounds("contrast_ratio"))
-
-    def light_miss(self, transmittance: ArrayLike) -> Array:
-        """The same for luminous transmittances, shape (...), 0 to 1 [-]."""
-        return _miss(transmittance, *self.bounds("transmittance"))
-
-    def haze_miss(self, haze: ArrayLike) -> Array:
-        """The same for haze, shape (...) [-]."""
-        return _miss(haze, *self.bounds("haze"))
+        """`miss` of contrast ratios."""
+        return self.miss("contrast_ratio", contrast_ratio)
 
     def met(
         self, delta_e: ArrayLike, *, contrast_ratio: ArrayLike = np.nan, transmittance: ArrayLike = np.nan,
@@ -162,10 +163,9 @@ class Target:
         contrast_ratio, transmittance, haze : array_like, shape (...)
             What is seen; NaN where nobody can tell, which misses nothing [-].
         """
-        misses = (self.opacity_miss(contrast_ratio), self.light_miss(transmittance), self.haze_miss(haze))
         good = np.asarray(delta_e) <= self.tolerance
-        for miss in misses:
-            good = good & ~(np.abs(miss) > MET)
+        for kind, value in zip(KINDS, (contrast_ratio, transmittance, haze), strict=True):
+            good = good & ~(np.abs(self.miss(kind, value)) > MET)
         return np.asarray(good)
 
     @property
@@ -184,14 +184,6 @@ class Target:
         """What is asked of `contrast_ratio`, `transmittance` or `haze`; `any` when nothing is."""
         bounds = zip(("", "at least ", "at most "), self.bounds(kind), strict=True)
         return " and ".join(f"{word}{bound:.3g}" for word, bound in bounds if bound is not None) or "any"
-
-
-def _miss(value: ArrayLike, reach: float | None, low: float | None, high: float | None) -> Array:
-    given = np.asarray(value, dtype=float)
-    if reach is not None:
-        return np.asarray(given - reach)
-    under = np.minimum(given - (-np.inf if low is None else low), 0.0)
-    return np.asarray(under + np.maximum(given - (np.inf if high is None else high), 0.0))
 
 
 def target_from_lab(lab: ArrayLike, **asked: Any) -> Target:

@@ -45,34 +45,15 @@ def draw_proof(
     palette: Palette, blend: Blend, *, setting: Setting, target: Target | None = None, title: str = "",
     show_recipe: bool = False, trial: Trial | None = None, walls: Sequence[Wall] = (),
 ) -> bytes:  # fmt: skip
-    """A picture of a recipe for approval.
+    """A picture of a recipe for approval, as a PNG tagged sRGB, the same for the same input.
 
-    Parameters
-    ----------
-    palette : Palette
-    blend : Blend
-    setting : Setting
-        How the part is cast, laid and looked at.
-    target : Target, optional
-        Set beside the recipe, edge to edge.
-    title : str
-        For whom or what it is.
-    show_recipe : bool
-        Whether the card tells the pigments and their loadings.
-    trial : Trial, optional
-        A casting of the blend, read or photographed, as `tint.proofs.facts.trial_of` gives it.
-    walls : sequence of Wall
-        Every wall of a part that has several, the worst first.
-
-    Returns
-    -------
-    bytes
-        A PNG tagged sRGB, the same for the same input.
-
-    Raises
-    ------
-    InputError
-        If blend or setting name what the palette does not have.
+    `setting`: how the part is cast, laid and looked at.
+    `target`: set beside the recipe, edge to edge.
+    `title`: for whom or what it is.
+    `show_recipe`: whether the card tells the pigments and their loadings.
+    `trial`: a casting of the blend, read or photographed, as `tint.proofs.facts.trial_of` gives it.
+    `walls`: every wall of a part that has several, the worst first.
+    Raises InputError if blend or setting name what the palette does not have.
     """
     facts = gather(palette, blend, setting=setting, target=target, show_recipe=show_recipe)
     return paint(proof_picture(facts, title or palette.name, show_recipe=show_recipe, trial=trial, walls=walls))

@@ -44,29 +44,18 @@ NEAREST_LINE = "Where a colour is beyond a screen, the nearest that a screen can
 
 
 def draw_translucency(palette: Palette, sheet: Translucency) -> bytes:
-    """A picture of a blend against thickness.
+    """`translucency_picture` as a PNG tagged sRGB, the same for the same input.
 
-    Parameters
-    ----------
-    palette : Palette
-    sheet : Translucency
-        At two thicknesses or more, as `tint.thickness.translucency` gives it.
-
-    Returns
-    -------
-    bytes
-        A PNG tagged sRGB, the same for the same input.
-
-    Raises
-    ------
-    JobError
-        If matplotlib is not installed.
+    Raises JobError if matplotlib is not installed.
     """
     return paint(translucency_picture(palette, sheet))
 
 
 def translucency_picture(palette: Palette, sheet: Translucency) -> Picture:
-    """The picture laid out: boxes `curves`, and `over NAME` and `lit from behind` of the bands of colour."""
+    """A blend against thickness: boxes `curves`, and `over NAME` and `lit from behind` of the bands of colour.
+
+    `sheet`: at two thicknesses or more, as `tint.thickness.translucency` gives it.
+    """
     setting = sheet.appearances[0].setting
     view = setting.viewing(palette)
     low, high = float(sheet.thickness_mm.min()), float(sheet.thickness_mm.max())
@@ -142,30 +131,18 @@ def _band(axes: Axes, name: str, ground: Shade, colours: Array, shown: Mask, spa
 
 
 def draw_reach(reach: Reach, target: Target | None = None) -> bytes:
-    """A picture of the colours that a base reaches.
+    """`reach_picture` as a PNG tagged sRGB, the same for the same input.
 
-    Parameters
-    ----------
-    reach : Reach
-        As `tint.recipes.reach.reach` gives it.
-    target : Target, optional
-        Marked in the section of its own lightness, where the reach has one.
-
-    Returns
-    -------
-    bytes
-        A PNG tagged sRGB, the same for the same input.
-
-    Raises
-    ------
-    JobError
-        If matplotlib is not installed.
+    Raises JobError if matplotlib is not installed.
     """
     return paint(reach_picture(reach, target))
 
 
 def reach_picture(reach: Reach, target: Target | None = None) -> Picture:
-    """The picture laid out: boxes `section 0`, `section 1` ... by rising lightness, each from -`half_of` to it."""
+    """What a base reaches: boxes `section 0`, `section 1` ... by rising lightness, each from -`half_of` to it.
+
+    `target`: marked in the section of its own lightness, where the reach has one.
+    """
     # Light and observer alone decide how a colour shows: any grid does.
     view = colorimetry.viewing(
         np.arange(400.0, 701.0, 10.0), light=reach.setting.light, observer=reach.setting.observer

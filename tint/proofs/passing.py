@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from tint import appearance, colorimetry, forward
 from tint.appearance import Appearance, Setting
 from tint.materials import Blend
-from tint.opacity import MET
+from tint.opacity import KINDS, MET
 from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs import words
@@ -28,7 +28,7 @@ _PROPOSED = 241  # walls tried between them
 _MORE = np.geomspace(0.25, 8.0, 31)  # times the pigment that is tried; chosen, no source
 _HARDLY = 0.005  # share of a part that is not worth telling: half of what is printed as 1 %
 MARKED = (_HARDLY, 1.0 - _HARDLY)  # shares of a part between which what misses is outlined on its picture
-_NAMES = {"contrast_ratio": "contrast ratio", "transmittance": "transmittance", "haze": "haze"}
+_NAMES = {kind: kind.replace("_", " ") for kind in KINDS}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -64,11 +64,7 @@ def held(palette: Palette, blend: Blend, *, setting: Setting, target: Target, th
     return Held(
         thickness_mm=depth,
         delta_e=delta_e,
-        misses={
-            "contrast_ratio": target.opacity_miss(seen["contrast_ratio"]),
-            "transmittance": target.light_miss(seen["transmittance"]),
-            "haze": target.haze_miss(seen["haze"]),
-        },
+        misses={kind: target.miss(kind, value) for kind, value in seen.items()},
         met=target.met(delta_e, **seen),
         tolerance=target.tolerance,
     )

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageDraw
 
-from tint.notebook import plotted
+from tint.notebook import plotted, png_file
 from tint.proofs import words
 from tint.proofs.facts import Chip, Shade
 from tint.proofs.lettering import PLAIN, baseline, face_of, font, line_height, spelled, text_width, wrap
@@ -344,18 +344,8 @@ def deep_png(pixels: Deep) -> bytes:
     height, width, _ = pixels.shape
     rows = np.zeros((height, 1 + 6 * width), dtype=np.uint8)  # each begins with its filter: none
     rows[:, 1:] = np.ascontiguousarray(pixels, dtype=">u2").view(np.uint8).reshape(height, -1)
-    profile = b"sRGB\0\0" + zlib.compress(srgb_profile())
-    chunks = (
-        (b"IHDR", struct.pack(">IIBBBBB", width, height, 16, 2, 0, 0, 0)),
-        (b"iCCP", profile),
-        (b"IDAT", zlib.compress(rows.tobytes(), 6)),
-        (b"IEND", b""),
-    )
-    return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(*each) for each in chunks)
-
-
-def _chunk(kind: bytes, data: bytes) -> bytes:
-    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+    profile = (b"iCCP", b"sRGB\0\0" + zlib.compress(srgb_profile()))
+    return png_file(width, height, zlib.compress(rows.tobytes(), 6), bits=16, space=profile)
 
 
 def deep_tiff(pixels: Deep) -> bytes:

@@ -48,23 +48,9 @@ _PLOT_HEIGHT = 480
 
 
 def draw_answer(palette: Palette, answer: Answer) -> bytes:
-    """A picture of an answer: chips of target and recipes over dark and light, and spectra.
+    """`answer_picture` as a PNG tagged sRGB, the same for the same input.
 
-    Parameters
-    ----------
-    palette : Palette
-    answer : Answer
-        As `tint.recipes.solve` gives it for that palette.
-
-    Returns
-    -------
-    bytes
-        A PNG tagged sRGB, the same for the same input.
-
-    Raises
-    ------
-    JobError
-        If matplotlib is not installed.
+    Raises JobError if matplotlib is not installed.
     """
     return paint(answer_picture(palette, answer))
 
@@ -80,7 +66,9 @@ class _Shown:
 
 
 def answer_picture(palette: Palette, answer: Answer) -> Picture:
-    """The picture laid out, at the thickness at which target and recipes are compared.
+    """Chips of target and recipes over dark and light, and spectra, at the thickness at which they are compared.
+
+    `answer`: as `tint.recipes.solve` gives it for that palette.
 
     Its boxes are, for each backing, `bare NAME` in the first row, `target over NAME` and `target beside 1 over NAME`
     where the target's colour is known, `1 over NAME` of each recipe; and `plot` of the spectra.

@@ -279,9 +279,8 @@ def _chances(
 
 def _chance(palette: Palette, look: Appearance, target: Target) -> float:
     """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
-    if target.asks_light and abs(float(target.light_miss(look.luminous_transmittance))) > MET:
-        return 0.0
-    if target.asks_haze and abs(float(target.haze_miss(look.haze))) > MET:
+    through = {"transmittance": look.luminous_transmittance, "haze": look.haze}
+    if any(abs(float(target.miss(kind, value))) > MET for kind, value in through.items()):
         return 0.0
     seen = look
     if target.thickness_mm is not None:  # the colour is judged on a casting of the sample's thickness

@@ -194,9 +194,10 @@ def judge(
     opacity: list[Array] = []
     blends = mixed(problem, sets, loadings)
 
-    def ask(miss: Array, by_loading: Array, asked: bool) -> None:
+    def ask(kind: str, value: Array, by_loading: Array) -> None:
         """Add a miss in opacity to the residuals; a bound that is kept pulls at nothing."""
-        pulls = ((miss != 0.0) | asked)[:, None]
+        miss = _missed(problem, kind, value, rows)
+        pulls = ((miss != 0.0) | (problem.target.bounds(kind)[0] is not None))[:, None]
         parts.extend(_by_wall(miss[:, None] / problem.opacity_scale, n))
         slopes.extend(_by_wall(np.where(pulls, by_loading, 0.0)[:, None, :] / problem.opacity_scale, n))
         opacity.extend(_by_wall(miss, n))
@@ -216,16 +217,14 @@ def judge(
                 colour.append(np.linalg.norm(off, axis=1))
                 moved.append(by_own)
         if casting.opacity:
-            ratio, by_loading = contrast(problem, seen)
-            ask(_missed(problem, 0, ratio, rows), by_loading, problem.target.contrast_ratio is not None)
+            ask("contrast_ratio", *contrast(problem, seen))
         if casting.light or casting.haze:
             passed, by_depth = problem.optics.transmitted(*depths)
             y, by_loading = _luminance(problem, passed, by_depth, d, own)
         if casting.haze:
-            haze, by_haze = _haze(problem, depths, y, by_loading, d, own)
-            ask(_missed(problem, 2, haze, rows), by_haze, problem.target.haze is not None)
+            ask("haze", *_haze(problem, depths, y, by_loading, d, own))
         if casting.light:
-            ask(_missed(problem, 1, y / 100.0, rows), by_loading / 100.0, problem.target.transmittance is not None)
+            ask("transmittance", y / 100.0, by_loading / 100.0)
     pull, by_loading = _thrift(problem, sets, loadings, rows)
     parts.append(pull)
     slopes.append(by_loading)
@@ -238,13 +237,13 @@ def judge(
     )
 
 
-def _missed(problem: Problem, kind: int, value: Array, rows: Index | None) -> Array:
+def _missed(problem: Problem, kind: str, value: Array, rows: Index | None) -> Array:
     """How far each row, of all walls one after the other, is from what was asked of one of `KINDS`, signed."""
-    target, name = problem.target, KINDS[kind]
-    if problem.room is None or target.bounds(name)[0] is not None:
-        return (target.opacity_miss, target.light_miss, target.haze_miss)[kind](value)
-    room = problem.room[:, kind] if rows is None else problem.room[rows, kind]
-    low, high = drawn_in(target, name, np.tile(room, len(value) // max(len(room), 1)))
+    target = problem.target
+    if problem.room is None or target.bounds(kind)[0] is not None:
+        return target.miss(kind, value)
+    room = problem.room[slice(None) if rows is None else rows, KINDS.index(kind)]
+    low, high = drawn_in(target, kind, np.tile(room, len(value) // max(len(room), 1)))
     return np.asarray(np.minimum(value - low, 0.0) + np.maximum(value - high, 0.0))
 
 

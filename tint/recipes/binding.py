@@ -13,6 +13,7 @@ from tint.palette import Palette
 from tint.recipes.aims import Judged, Problem, met
 from tint.recipes.answer import Loosened, Recipe
 from tint.recipes.choice import Merits, closeness
+from tint.recipes.refine import predicted
 from tint.recipes.sets import Bounds, Candidates, finish
 from tint.spectra import Array
 from tint.target import Target
@@ -59,12 +60,7 @@ def binding(
             told.append(f"smallest:{name}")
         if not free[number] and abs(by_doubling) > _WORTH:
             told.append(f"fixed:{name}")
-    if target.asks_opacity and _rests(target, "contrast_ratio", look.contrast_ratio):
-        told.append("contrast_ratio")
-    if target.asks_light and _rests(target, "transmittance", look.luminous_transmittance):
-        told.append("transmittance")
-    if target.asks_haze and _rests(target, "haze", look.haze):
-        told.append("haze")
+    told += [kind for kind in KINDS if _rests(target, kind, predicted(look, kind)[0])]
     missed = bool(np.any(judged.missed > MET))
     if missed and not set(told) & set(KINDS):
         told.append(_first_asked(target))
@@ -74,7 +70,7 @@ def binding(
 
 
 def _first_asked(target: Target) -> str:
-    return "contrast_ratio" if target.asks_opacity else "transmittance" if target.asks_light else "haze"
+    return next(kind for kind in KINDS if target.bounds(kind) != (None, None, None))
 
 
 def _rests(target: Target, kind: str, value: float) -> bool:

@@ -72,22 +72,20 @@ def misses(
     looks = [replace(each, thickness_mm=each.thickness_mm or target.thickness_mm) for each in (first, *target.also)]
     told = [replace(_colour(palette, look, trial, setting, predicted), remains=recipe.delta_e) for look in looks]
     remains = abs(recipe.opacity_miss)
-    if target.asks_opacity and np.isfinite(predicted.contrast_ratio):
-        read = _read_ratio(palette, trial, setting)
-        ratio = predicted.contrast_ratio if read is None else read
-        scatter = max(predicted.contrast_ratio_error, MET)
-        miss = float(target.opacity_miss(ratio))
-        firm = target.contrast_ratio is None
-        told.append(
-            Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None, remains=remains, firm=firm)
-        )
-    if target.asks_haze:
-        miss = float(target.haze_miss(predicted.haze))
-        scatter = max(predicted.haze_error, MET)
-        told.append(Miss(what=HAZE, value=miss, scatter=scatter, as_read=False, remains=remains))
-    if target.asks_light:
-        miss = float(target.light_miss(predicted.luminous_transmittance))
-        told.append(Miss(what=LIGHT, value=miss, scatter=_LIGHT_SCATTER, as_read=False, remains=remains))
+    asks_ratio = target.asks_opacity and bool(np.isfinite(predicted.contrast_ratio))
+    read = _read_ratio(palette, trial, setting) if asks_ratio else None
+    ratio = predicted.contrast_ratio if read is None else read
+    seen = (
+        (CONTRAST, asks_ratio, ratio, max(predicted.contrast_ratio_error, MET)),
+        (HAZE, target.asks_haze, predicted.haze, max(predicted.haze_error, MET)),
+        (LIGHT, target.asks_light, predicted.luminous_transmittance, _LIGHT_SCATTER),
+    )
+    for what, asked, value, scatter in seen:
+        if asked:
+            is_ratio, miss = what == CONTRAST, float(target.miss(what.replace(" ", "_"), value))
+            firm = is_ratio and target.contrast_ratio is None
+            as_read = is_ratio and read is not None
+            told.append(Miss(what=what, value=miss, scatter=scatter, as_read=as_read, remains=remains, firm=firm))
     return told
 
 
