@@ -112,26 +112,16 @@ def inspect_reading(
 ) -> Inspection:
     """Compare a reading with its reference.
 
-    Parameters
-    ----------
-    reading, reference : array_like, shape (n_wavelengths,)
-        Both over the same backing, in the same geometry; the lightest, where `over_black` is given [-].
-    repeatability : float
-        Standard deviation of one reading: of every reflectance, or with `of_colours` of X, Y and Z, each as a share of
-        the perfect white's [-].
-    readings, reference_readings : int
-        How many each is the mean of.
-    over_black : tuple of array_like, shape (n_wavelengths,), optional
-        The part and the reference over the darkest backing [-].
-    of_colours : bool
-        Whether a colorimeter read them, and the spectra but stand for its colours.
-    moves, moves_covariance : array_like, shapes (3,) and (3, 3), optional
-        By what the part's CIELAB will still move until it is cured, as `tint.shift` learns it [-].
-
-    Raises
-    ------
-    InputError
-        If the spectra do not fit each other, or a contrast ratio is to be judged that was not read.
+    `reading`, `reference` (n_wavelengths,): both over the same backing, in the same geometry; the lightest, where
+        `over_black` is given [-].
+    `repeatability`: standard deviation of one reading: of every reflectance, or with `of_colours` of X, Y and Z, each
+        as a share of the perfect white's [-].
+    `readings`, `reference_readings`: how many each is the mean of.
+    `over_black` (n_wavelengths,): the part and the reference over the darkest backing [-].
+    `of_colours`: whether a colorimeter read them, and the spectra but stand for its colours.
+    `moves`, `moves_covariance` (3,) and (3, 3): by what the part's CIELAB will still move until it is cured, as
+        `tint.shift` learns it [-].
+    Raises InputError if the spectra do not fit each other, or a contrast ratio is to be judged that was not read.
     """
     pairs = np.array([_spectra(reference, reading, view)])
     if over_black is not None:

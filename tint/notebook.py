@@ -46,12 +46,8 @@ class Html(str):
 def flat_png(codes: Sequence[str], *, size: tuple[int, int] = _SIZE) -> bytes:
     """Flat colours side by side as a PNG tagged sRGB (ISO/IEC 15948).
 
-    Parameters
-    ----------
-    codes : sequence of str
-        `#rrggbb`, left to right.
-    size : tuple of int
-        Width and height of each [px].
+    `codes`: `#rrggbb`, left to right.
+    `size`: width and height of each [px].
     """
     width, height = size
     row = b"".join(bytes.fromhex(code.lstrip("#")) * width for code in codes)
@@ -209,26 +205,12 @@ DASHES: tuple[Any, ...] = ("-", "--", ":", "-.", (0, (5, 1)), (0, (3, 1, 1, 1, 1
 def plot_spectra(what: Any, *, ax: Axes | None = None, of: str = "") -> Axes:
     """Spectra as curves over wavelength, each in its own colour on a screen.
 
-    Parameters
-    ----------
-    what : Appearance, Recipe, Answer, Palette, or several appearances or recipes
-        Of an answer, its recipes and the target where that was measured. Of a palette, its bases and pigments.
-        A mapping names the curves.
-    ax : matplotlib Axes, optional
-        New ones when absent.
-    of : str
-        `reflectance` (the default) or `transmittance`; of a palette `absorption` (the default) or `scattering`.
-
-    Returns
-    -------
-    matplotlib Axes
-
-    Raises
-    ------
-    InputError
-        If there is nothing to draw, or no such quantity of it.
-    JobError
-        If matplotlib is not installed.
+    `what`: an appearance, a recipe, an answer, a palette, or several appearances or recipes; a mapping names the
+        curves. Of an answer its recipes and the target where that was measured, of a palette its bases and pigments.
+    `ax`: new ones when absent.
+    `of`: `reflectance` (the default) or `transmittance`; of a palette `absorption` (the default) or `scattering`.
+    Raises InputError if there is nothing to draw, or no such quantity of it.
+    Raises JobError if matplotlib is not installed.
     """
     axes = _axes() if ax is None else ax
     if hasattr(what, "pigments"):
@@ -310,25 +292,12 @@ def plotted(
 ) -> tuple[NDArray[np.uint8], list[tuple[int, int, int, int]]]:
     """A figure as pixels, whatever the user's own settings are.
 
-    Parameters
-    ----------
-    draw : callable
-        Fills a figure; the layout is constrained. Returns the axes whose places are asked for.
-    width, height : int
-        [px]
-    style : mapping
-        What differs from matplotlib's defaults, by the names of its settings.
-
-    Returns
-    -------
-    pixels : ndarray of uint8, shape (height, width, 3)
-    places : list of tuple of int
-        Left, top, right and bottom of each of the axes within the figure [px].
-
-    Raises
-    ------
-    JobError
-        If matplotlib is not installed.
+    `draw`: fills a figure; the layout is constrained. Returns the axes whose places are asked for.
+    `width`, `height` [px]
+    `style`: what differs from matplotlib's defaults, by the names of its settings.
+    Returns `pixels` (height, width, 3)
+    Returns `places`: left, top, right and bottom of each of the axes within the figure [px].
+    Raises JobError if matplotlib is not installed.
     """
     with _needed():
         import matplotlib.style

@@ -70,21 +70,11 @@ def next_swatches(
 ) -> Plan:
     """The castings that teach most about the blends aimed at.
 
-    Parameters
-    ----------
-    targets : sequence of (Blend, Setting)
-        What the maker wants to predict; blends drawn over all that can be made when there are none.
-    count : int
-        How many castings to propose.
-    bases : collection of str
-        Only in these; every base that was cast when empty.
-    thicknesses_mm : collection of float
-        Moulds at hand [mm].
-
-    Raises
-    ------
-    InputError
-        If a base is unknown, or there is nothing to choose from.
+    `targets`: what the maker wants to predict; blends drawn over all that can be made when there are none.
+    `count`: how many castings to propose.
+    `bases`: only in these; every base that was cast when empty.
+    `thicknesses_mm`: moulds at hand [mm].
+    Raises InputError if a base is unknown, or there is nothing to choose from.
     """
     if count < 1:
         raise InputError("plan", f"{count} castings", "1 or more")

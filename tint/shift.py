@@ -35,15 +35,8 @@ class Shift:
 def learn_shift(early: ArrayLike, cured: ArrayLike) -> Shift:
     """Learn a shift from castings read twice.
 
-    Parameters
-    ----------
-    early, cured : array_like, shape (n_pairs, 3)
-        CIELAB of the same castings, in one light, observer, backing and thickness [-].
-
-    Raises
-    ------
-    InputError
-        With fewer than five pairs: three coordinates' scatter cannot be told from less.
+    `early`, `cured` (n_pairs, 3): CIELAB of the same castings, in one light, observer, backing and thickness [-].
+    Raises InputError with fewer than five pairs: three coordinates' scatter cannot be told from less.
 
     Notes
     -----
@@ -84,27 +77,13 @@ def read_pairs(
 ) -> tuple[Array, Array]:  # fmt: skip
     """Colours of castings read twice, from a table of readings with a column `state`.
 
-    Parameters
-    ----------
-    file : str
-        A table: one column names the casting, `state` holds `early` or `cured`, columns of wavelengths [nm] the
+    `file`: a table: one column names the casting, `state` holds `early` or `cured`, columns of wavelengths [nm] the
         reflectance, or L, a, b the colour in the light of `view`. Several rows of one casting and state are replicates.
-    wavelengths : array_like, shape (n_wavelengths,)
-        Those of `view` [nm].
-    over : str
-        The backing wanted, where the table has a column `backing`.
-    geometry, said : str, Given
-        As of `read_one`.
-
-    Returns
-    -------
-    early, cured : ndarray, shape (n_castings, 3)
-        CIELAB [-].
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, or a casting is not there in both states.
+    `wavelengths` (n_wavelengths,): those of `view` [nm].
+    `over`: the backing wanted, where the table has a column `backing`.
+    `geometry`, `said`: as of `read_one`.
+    Returns `early`, `cured` (n_castings, 3): CIELAB [-].
+    Raises InputError if the file cannot be read, or a casting is not there in both states.
     """
     told = {"backing": over, "quantity": "reflectance"} if over else {}
     samples = samples_of(file, said=said)

@@ -156,12 +156,9 @@ class Target:
     ) -> Mask:  # fmt: skip
         """Whether the colour and all else that is asked for are met, shape (...).
 
-        Parameters
-        ----------
-        delta_e : array_like, shape (...)
-            CIEDE2000 from the target [-].
-        contrast_ratio, transmittance, haze : array_like, shape (...)
-            What is seen; NaN where nobody can tell, which misses nothing [-].
+        `delta_e` (...): CIEDE2000 from the target [-].
+        `contrast_ratio`, `transmittance`, `haze` (...): what is seen; NaN where nobody can tell, which misses nothing
+            [-].
         """
         good = np.asarray(delta_e) <= self.tolerance
         for kind, value in zip(KINDS, (contrast_ratio, transmittance, haze), strict=True):
@@ -215,23 +212,14 @@ def target_from_reading(
 ) -> Target:
     """A target that was measured: a row of a readings table, or a sample of an instrument's file.
 
-    Parameters
-    ----------
-    where : str
-        `FILE` or `FILE:NAME`, as of `read_one`. What tells L*, a*, b* and no spectrum becomes a target of that colour.
-    wavelengths : array_like, shape (n_wavelengths,)
-        The palette's [nm]; the reading is brought onto them.
-    over, seat : str
-        Backing and seat of the reading, where the file tells them.
-    geometry : str
-        That it is seen in: of readings with and without the specular reflection, those of it are taken.
-    said : Given, optional
-        What the user says where the file does not.
-
-    Raises
-    ------
-    InputError
-        If there is no such file or reading, it does not cover the wavelengths, or is a colour in another light.
+    `where`: `FILE` or `FILE:NAME`, as of `read_one`. What tells L*, a*, b* and no spectrum becomes a target of that
+        colour.
+    `wavelengths` (n_wavelengths,): the palette's [nm]; the reading is brought onto them.
+    `over`, `seat`: backing and seat of the reading, where the file tells them.
+    `geometry`: that it is seen in: of readings with and without the specular reflection, those of it are taken.
+    `said`: what the user says where the file does not.
+    Raises InputError if there is no such file or reading, it does not cover the wavelengths, or is a colour in another
+        light.
     """
     told = {"backing": over, "seat": seat, "quantity": "reflectance"}
     told = {column: cell for column, cell in told.items() if cell}
@@ -243,12 +231,8 @@ def target_from_reading(
 def target_from_photo(where: str, view: Viewing, **asked: Any) -> Target:
     """A target that a photograph shows: `FILE:X,Y`, as `mailed_in` reads it; other arguments are those of `Target`.
 
-    Raises
-    ------
-    InputError
-        If there is no such picture or place in it.
-    JobError
-        If it has no chart where one is told, or is not good enough.
+    Raises InputError if there is no such picture or place in it.
+    Raises JobError if it has no chart where one is told, or is not good enough.
     """
     from tint.photographs.mailed import mailed_in, wanted_colour  # pictures are for those who have one
 
@@ -260,24 +244,13 @@ def target_from_photo(where: str, view: Viewing, **asked: Any) -> Target:
 def with_black(target: Target, black: Target, palette: Palette, *, setting: Setting) -> Target:
     """A target together with what the same sample showed over the darkest backing.
 
-    Parameters
-    ----------
-    target : Target
-        As seen over the setting's backing.
-    black : Target
-        Over the darkest; its own wishes do not count.
-
-    Returns
-    -------
-    Target
-        With a further look over the darkest backing. Where both were measured, that one over the lightest backing, and
-        no opacity was asked for, it also asks for the contrast ratio that the two make; not so where the sample is of
-        another thickness than the part, since then it is the sample's alone.
-
-    Raises
-    ------
-    InputError
-        If there is but one backing, the target is itself over the darkest, or the sample is brighter over black.
+    `target`: as seen over the setting's backing.
+    `black`: over the darkest; its own wishes do not count.
+    Returns the target with a further look over the darkest backing. Where both were measured, that one over the
+        lightest backing, and no opacity was asked for, it also asks for the contrast ratio that the two make; not so
+        where the sample is of another thickness than the part, since then it is the sample's alone.
+    Raises InputError if there is but one backing, the target is itself over the darkest, or the sample is brighter over
+        black.
     """
     over = setting.behind(palette)
     if not palette.pair or over == palette.black:
@@ -302,26 +275,12 @@ def _seen_over(over: str) -> str:
 def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **asked: Any) -> Target:
     """A target that is the look of a blend: what another base or other pigments are to match.
 
-    Parameters
-    ----------
-    palette : Palette
-    blend : Blend
-    setting : Setting
-        How both are cast and seen.
-    **asked
-        Those of `Target`. An opacity named here stands in place of the blend's own, and then only its colour in the
-        setting is asked for.
-
-    Returns
-    -------
-    Target
-        The blend's spectrum and colour over the setting's backing, its colour over the darkest and the lightest, and
-        its contrast ratio to be reached.
-
-    Raises
-    ------
-    InputError
-        If blend or setting name what the palette does not have.
+    `setting`: how both are cast and seen.
+    `**asked`: those of `Target`. An opacity named here stands in place of the blend's own, and then only its colour in
+        the setting is asked for.
+    Returns the blend's spectrum and colour over the setting's backing, its colour over the darkest and the lightest,
+        and its contrast ratio to be reached.
+    Raises InputError if blend or setting name what the palette does not have.
     """
     seen = predict(palette, blend, setting=setting)
     known: dict[str, Any] = {"lab": seen.lab, "spectrum": seen.reflectance, "source": f"as {blend} looks"}

@@ -65,17 +65,9 @@ class Translucency:
 def translucency(palette: Palette, blend: Blend, *, setting: Setting, thickness_mm: ArrayLike) -> Translucency:
     """Colour and opacity of a blend against thickness, with their errors.
 
-    Parameters
-    ----------
-    setting : Setting
-        Its own thickness is not used.
-    thickness_mm : array_like, shape (n,)
-        [mm]
-
-    Raises
-    ------
-    InputError
-        If there is no thickness, or the palette has fewer than two backings.
+    `setting`: its own thickness is not used.
+    `thickness_mm` (n,) [mm]
+    Raises InputError if there is no thickness, or the palette has fewer than two backings.
 
     Notes
     -----
@@ -130,18 +122,9 @@ def course(palette: Palette, blend: Blend, *, setting: Setting, thickness_mm: Ar
 def lit_from_behind(transmittance: ArrayLike, view: Viewing) -> tuple[Array, tuple[str, ...]]:
     """Colours of the light that comes through, against the bare lamp as white.
 
-    Parameters
-    ----------
-    transmittance : array_like, shape (n, n_wavelengths)
-        Total, of the free slab [-].
-    view : Viewing
-
-    Returns
-    -------
-    lab : ndarray, shape (n, 3)
-        [-]
-    srgb : tuple of str
-        The nearest that a screen can show.
+    `transmittance` (n, n_wavelengths): total, of the free slab [-].
+    Returns `lab` (n, 3) [-]
+    Returns `srgb`: the nearest that a screen can show.
     """
     behind = colorimetry.lab(transmittance, view)
     screen, _ = colorimetry.lab_to_srgb(behind, view)
@@ -153,10 +136,7 @@ def hiding_thickness(
 ) -> float | None:
     """The thickness from which a blend reaches a contrast ratio [mm]; None when it would take more than 200 mm.
 
-    Parameters
-    ----------
-    contrast_ratio : float
-        Between 0 and 1 [-].
+    `contrast_ratio`: between 0 and 1 [-].
     """
 
     def hides(depths: Array) -> Mask:
@@ -172,17 +152,9 @@ def first_thickness(
 ) -> tuple[float, float] | None:  # fmt: skip
     """Where something first holds on the way from one thickness to another: the last without, and the first with it.
 
-    Parameters
-    ----------
-    holds : callable
-        Asked of many thicknesses at once [mm].
-    start_mm, end_mm : float
-        More than 0; the end may be the thinner [mm].
-
-    Returns
-    -------
-    tuple of float, or None where it nowhere holds
-        Both thicknesses, within a hundredth of a percent of each other [mm].
+    `holds`: asked of many thicknesses at once [mm].
+    `start_mm`, `end_mm`: more than 0; the end may be the thinner [mm].
+    Returns both thicknesses, within a hundredth of a percent of each other [mm]; None where it nowhere holds.
     """
     for _ in range(4):  # each sweep narrows the bracket forty times
         depths = np.geomspace(start_mm, end_mm, 41)
@@ -247,14 +219,9 @@ def at_walls(
 ) -> tuple[Wall, ...]:
     """A blend at the wall it was predicted for and at further ones, the worst first; empty for a part of one wall.
 
-    Parameters
-    ----------
-    target : Target or None
-        What every wall is judged by; without one the most see-through wall is the worst.
-    look : Appearance
-        At the wall of its setting.
-    walls_mm : sequence of float
-        Further walls [mm].
+    `target`: what every wall is judged by; without one the most see-through wall is the worst.
+    `look`: at the wall of its setting.
+    `walls_mm`: further walls [mm].
     """
     setting = look.setting
     more = sorted({float(wall) for wall in walls_mm} - {setting.thickness_mm})

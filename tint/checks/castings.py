@@ -123,10 +123,7 @@ def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
 def _shown(folder: SwatchFolder, read: Iterable[tuple[str, str, str, list[Reading]]]) -> float | None:
     """Largest share of the difference between two backings that shows through; None when read over fewer.
 
-    Parameters
-    ----------
-    read : iterable of (backing, seat, quantity, readings)
-        Of one casting.
+    `read`: of one casting.
     """
     mean = {
         (seat, backing): np.mean([each.values for each in group], axis=0)

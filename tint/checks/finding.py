@@ -12,25 +12,14 @@ _LISTED = 6  # names told before the rest are counted
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """One thing that a metrologist would ask about.
+    """One thing that a metrologist would ask about."""
 
-    Parameters
-    ----------
-    kind : str
-        A word for machines, such as `replicates` or `strength`.
-    where : str
-        The swatch, pigment, base or backing, and the wavelengths where that says more.
-    words, effect, mend : str
-        What is seen, with numbers and units; what it does to predictions; what to pour or read.
-    about : tuple of str
-        The swatches that are at fault by it, or the pigment that emits light; empty where what lacks is at fault.
-    """
-
-    kind: str
-    where: str
-    words: str
-    effect: str
-    mend: str
+    kind: str  # a word for machines, such as `replicates` or `strength`
+    where: str  # the swatch, pigment, base or backing, and the wavelengths where that says more
+    words: str  # what is seen, with numbers and units
+    effect: str  # what it does to predictions
+    mend: str  # what to pour or read
+    # the swatches that are at fault by it, or the pigment that emits light; empty where what lacks is at fault
     about: tuple[str, ...] = ()
 
 

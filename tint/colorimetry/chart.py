@@ -54,10 +54,7 @@ def chart_spectra() -> tuple[Array, Array]:
 def chart_lab(*, light: str = "D65", observer: int = 10) -> Array:
     """CIELAB of the 24 patches in a light, from their spectra, so that nothing is adapted; shape (24, 3) [-].
 
-    Raises
-    ------
-    InputError
-        For an unknown light or observer.
+    Raises InputError for an unknown light or observer.
     """
     wavelengths, spectra = chart_spectra()
     return lab(spectra, viewing(wavelengths, light=light, observer=observer))
@@ -66,12 +63,8 @@ def chart_lab(*, light: str = "D65", observer: int = 10) -> Array:
 def root_terms(rgb: Array, degree: int) -> Array:
     """Root-polynomial terms of camera responses, shape (..., 3) to (..., terms) [-].
 
-    Parameters
-    ----------
-    rgb : ndarray, shape (..., 3)
-        Responses linear in light, above zero [-].
-    degree : int
-        1 (no more than a matrix) to 4.
+    `rgb` (..., 3): responses linear in light, above zero [-].
+    `degree`: 1 (no more than a matrix) to 4.
 
     Notes
     -----
@@ -84,19 +77,10 @@ def root_terms(rgb: Array, degree: int) -> Array:
 def root_matrix(rgb: Array, xyz: Array, degree: int, *, use: Array | None = None) -> Array:
     """The matrix that brings root-polynomial terms nearest to XYZ, each patch's colour counting as the eye would.
 
-    Parameters
-    ----------
-    rgb, xyz : ndarray, shapes (..., n, 3)
-        Responses linear in light, and the tristimulus values they stand for [-].
-    degree : int
-        1 to 4.
-    use : ndarray, shape (..., n), optional
-        1 for a patch that counts, 0 for one that is left out [-].
-
-    Returns
-    -------
-    ndarray, shape (..., terms, 3)
-        `root_terms(rgb, degree)` times this is XYZ.
+    `rgb`, `xyz` (..., n, 3): responses linear in light, and the tristimulus values they stand for [-].
+    `degree`: 1 to 4.
+    `use` (..., n): 1 for a patch that counts, 0 for one that is left out [-].
+    Returns shape (..., terms, 3): `root_terms(rgb, degree)` times this is XYZ.
 
     Notes
     -----

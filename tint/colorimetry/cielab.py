@@ -61,10 +61,8 @@ def xyz_to_lab_slopes(tristimulus: ArrayLike, white: ArrayLike) -> tuple[Array, 
 def lab_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array]:
     """CIELAB of spectra and its derivative by each reading.
 
-    Returns
-    -------
-    lab : ndarray, shape (..., 3)
-    slopes : ndarray, shape (..., 3, n_wavelengths)
+    Returns `lab` (..., 3)
+    Returns `slopes` (..., 3, n_wavelengths)
     """
     colour, by_xyz = xyz_to_lab_slopes(xyz(spectra, view), view.white)
     return colour, by_xyz @ view.weights.T
@@ -73,18 +71,10 @@ def lab_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array]:
 def lab_share_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array, Array]:
     """CIELAB of spectra, and its derivatives by what a colorimeter and by what a spectrophotometer reads.
 
-    Parameters
-    ----------
-    spectra : array_like, shape (..., n_wavelengths)
-        What is darker than 0.0001 counts as that, so that its colour keeps a slope [-].
-
-    Returns
-    -------
-    lab : ndarray, shape (..., 3)
-    by_share : ndarray, shape (..., 3, 3)
-        By X, Y and Z, each as a share of the perfect white's.
-    by_reading : ndarray, shape (..., 3, n_wavelengths)
-        By the reading at each wavelength.
+    `spectra` (..., n_wavelengths): what is darker than 0.0001 counts as that, so that its colour keeps a slope [-].
+    Returns `lab` (..., 3)
+    Returns `by_share` (..., 3, 3): by X, Y and Z, each as a share of the perfect white's.
+    Returns `by_reading` (..., 3, n_wavelengths): by the reading at each wavelength.
     """
     share = xyz(np.maximum(np.asarray(spectra, dtype=float), _DARKEST), view) / view.white
     colour, by_share = xyz_to_lab_slopes(share, np.ones(3))
@@ -94,15 +84,8 @@ def lab_share_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array, A
 def difference_parts(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:
     """CIEDE2000 as three parts whose root sum of squares it is.
 
-    Parameters
-    ----------
-    lab_a, lab_b : array_like, broadcastable to shape (..., 3)
-        [-]
-
-    Returns
-    -------
-    ndarray, shape (..., 3)
-        [-]
+    `lab_a`, `lab_b` (..., 3) [-]
+    Returns shape (..., 3) [-]
 
     Notes
     -----
@@ -192,17 +175,9 @@ def _screen_white() -> Array:
 def xyz_to_srgb(tristimulus: ArrayLike, white: ArrayLike) -> tuple[Array, NDArray[np.bool_]]:
     """sRGB of colours seen under a white, adapted to the screen's.
 
-    Parameters
-    ----------
-    tristimulus, white : array_like, shapes (..., 3) and (3,)
-        XYZ of the colours and of their white, on one scale [-].
-
-    Returns
-    -------
-    srgb : ndarray, shape (..., 3)
-        0 to 1, clipped to what a screen can show [-].
-    in_gamut : ndarray of bool, shape (...)
-        Whether nothing was clipped by more than half a level of 255.
+    `tristimulus`, `white` (..., 3) and (3,): XYZ of the colours and of their white, on one scale [-].
+    Returns `srgb` (..., 3): 0 to 1, clipped to what a screen can show [-].
+    Returns `in_gamut` (...): whether nothing was clipped by more than half a level of 255.
     """
     linear = xyz_to_light(tristimulus, white)
     shown = np.clip(linear, 0.0, 1.0)
@@ -259,10 +234,7 @@ def hex_code(srgb: ArrayLike) -> str:
 def hex_to_srgb(code: str) -> Array:
     """sRGB 0 to 1, shape (3,), of `#rrggbb` or `rrggbb`.
 
-    Raises
-    ------
-    InputError
-        If the text is neither.
+    Raises InputError if the text is neither.
     """
     digits = code.strip().removeprefix("#")
     # int() alone would take "+1", " 1" and the digits of other scripts.

@@ -27,21 +27,10 @@ _REACH = 12  # steps to keep to either side, more than the polynomial and its en
 def resample_sprague(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLike) -> Array:
     """Spectra at wavelengths between those measured, by Sprague's polynomial.
 
-    Parameters
-    ----------
-    values : array_like, shape (..., n)
-        Spectra on `wavelengths` [-].
-    wavelengths, onto : array_like, shapes (n,) and (m,)
-        Rising in equal steps, 6 at least; and within them [nm].
-
-    Returns
-    -------
-    ndarray, shape (..., m)
-
-    Raises
-    ------
-    InputError
-        If the steps differ, values are too few, or `onto` reaches past them: nothing is extrapolated.
+    `values` (..., n): spectra on `wavelengths` [-].
+    `wavelengths`, `onto` (n,) and (m,): rising in equal steps, 6 at least; and within them [nm].
+    Returns shape (..., m)
+    Raises InputError if the steps differ, values are too few, or `onto` reaches past them: nothing is extrapolated.
 
     Notes
     -----
@@ -129,18 +118,9 @@ _FIRMNESS = 1e-9  # keeps colours that no spectrum has from breaking the solver
 def smoothest_spectrum(lab: ArrayLike, view: Viewing, *, near: ArrayLike | None = None) -> Array:
     """Reflectance between 0 and 1 that has a colour, and otherwise the least slope.
 
-    Parameters
-    ----------
-    lab : array_like, shape (..., 3)
-        In the view's light [-].
-    view : Viewing
-    near : array_like, shape (..., n_wavelengths), optional
-        Reflectance whose shape is to be kept as far as the colour allows [-].
-
-    Returns
-    -------
-    ndarray, shape (..., n_wavelengths)
-        [-]. A colour that no reflectance has is met as nearly as the search came.
+    `lab` (..., 3): in the view's light [-].
+    `near` (..., n_wavelengths): reflectance whose shape is to be kept as far as the colour allows [-].
+    Returns shape (..., n_wavelengths) [-]. A colour that no reflectance has is met as nearly as the search came.
 
     Notes
     -----
@@ -189,15 +169,8 @@ def _newton(z: Array, bent: Array, multiplier: Array, target: Array, rough: Arra
 def object_spectra(wavelengths: ArrayLike) -> Array:
     """Reflectance of 99 objects that stand for paints, textiles, plastics, plants, skin and print.
 
-    Parameters
-    ----------
-    wavelengths : array_like, shape (n_wavelengths,)
-        Within 380 to 780 nm; linear between every 5 nm [nm].
-
-    Returns
-    -------
-    ndarray, shape (99, n_wavelengths)
-        [-]
+    `wavelengths` (n_wavelengths,): within 380 to 780 nm; linear between every 5 nm [nm].
+    Returns shape (99, n_wavelengths) [-]
 
     Notes
     -----

@@ -89,19 +89,10 @@ def lights() -> tuple[str, ...]:
 def viewing(wavelengths: ArrayLike, *, light: str = "D65", observer: int = 10) -> Viewing:
     """The weights of a light and an observer on a grid.
 
-    Parameters
-    ----------
-    wavelengths : array_like, shape (n_wavelengths,)
-        Regular grid [nm].
-    light : str
-        A CIE illuminant: `D65`, `D50`, `A`, `FL2` (or `F2`), `LED-B3` ...
-    observer : int
-        2 or 10 [degrees].
-
-    Raises
-    ------
-    InputError
-        For an unknown light or observer.
+    `wavelengths` (n_wavelengths,): regular grid [nm].
+    `light`: a CIE illuminant: `D65`, `D50`, `A`, `FL2` (or `F2`), `LED-B3` ...
+    `observer`: 2 or 10 [degrees].
+    Raises InputError for an unknown light or observer.
 
     Notes
     -----

@@ -58,32 +58,14 @@ def solve(
 ) -> Answer:
     """Recipes for a target.
 
-    Parameters
-    ----------
-    palette : Palette
-    target : Target
-    setting : Setting
-        The part's thickness, and how target and part are seen.
-    base : str, optional
-        Every base that was cast, when absent.
-    rules : Rules, optional
-    loosen : bool
-        Whether to look for what giving way would bring where a target is out of reach, which takes as long again.
-    progress : callable, optional
-        Told what is being done, how many steps are done, and of how many.
-
-    Returns
-    -------
-    Answer
-        Never empty: a target out of reach gets the nearest recipes, `reached` false, what binds, and what giving way
-        would bring.
-
-    Raises
-    ------
-    InputError
-        If a name is unknown or the rules contradict each other.
-    JobError
-        If every pigment asked for is refused.
+    `setting`: the part's thickness, and how target and part are seen.
+    `base`: every base that was cast, when absent.
+    `loosen`: whether to look for what giving way would bring where a target is out of reach, which takes as long again.
+    `progress`: told what is being done, how many steps are done, and of how many.
+    Returns at least one recipe: a target out of reach gets the nearest ones, `reached` false, what binds, and what
+        giving way would bring.
+    Raises InputError if a name is unknown or the rules contradict each other.
+    Raises JobError if every pigment asked for is refused.
     """
     rules = (rules or Rules()).in_workshop(palette.workshop)
     limits.check_rules(palette, rules)

@@ -175,16 +175,10 @@ def judge(
 ) -> Judged:
     """Residuals of blends, and their slopes.
 
-    Parameters
-    ----------
-    sets : ndarray of int, shape (n, m)
-        Pigments of each row.
-    loadings : ndarray, shape (n, m)
-        [%]
-    rows : ndarray of int, shape (n,), optional
-        Which row of a target given row by row each one is.
-    emphasis : ndarray, shape (n, n_colours), optional
-        Weights of the colours asked for, whose mean is 1.
+    `sets` (n, m): pigments of each row.
+    `loadings` (n, m) [%]
+    `rows` (n,): which row of a target given row by row each one is.
+    `emphasis` (n, n_colours): weights of the colours asked for, whose mean is 1.
     """
     n = len(sets)
     parts: list[Array] = []
@@ -323,11 +317,8 @@ def _luminance(
 def _by_loading(problem: Problem, by_depth: Array, weights: Array, d: float | Array, sets: Index) -> Array:
     """Slopes of weighted sums by each row's own loadings, shape (n, n_sums, m).
 
-    Parameters
-    ----------
-    by_depth : ndarray, shape (3, n, n_wavelengths)
-        Of the spectra, by K d, S d and M d.
-    weights : ndarray, shape (n_wavelengths, n_sums)
+    `by_depth` (3, n, n_wavelengths): of the spectra, by K d, S d and M d.
+    `weights` (n_wavelengths, n_sums)
     """
     _, n, n_wavelengths = by_depth.shape
     weighted = problem.gain.transpose(0, 2, 1)[:, :, None, :] * weights[:, :, None]  # (3, W, n_sums, n_pigments + 1)

@@ -38,10 +38,8 @@ def binding(
 ) -> tuple[str, ...]:
     """The limits that a recipe rests on and would pass if it could.
 
-    Parameters
-    ----------
-    loadings, gain : ndarray, shape (n_pigments + 1,)
-        The recipe at its optimum [%], and by how much its miss would fall for more of a pigment [1/%].
+    `loadings`, `gain` (n_pigments + 1,): the recipe at its optimum [%], and by how much its miss would fall for more of
+        a pigment [1/%].
 
     Notes
     -----

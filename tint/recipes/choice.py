@@ -217,11 +217,8 @@ def pick(
 
     Of those that are near enough to be poured, the best of each merit is shown though its score be lower.
 
-    Parameters
-    ----------
-    choices : callable, optional
-        What recipes are compared by, by row: then of recipes that nobody would tell apart only one is shown, and none
-        that gains nothing over the first.
+    `choices`: what recipes are compared by, by row: then of recipes that nobody would tell apart only one is shown, and
+        none that gains nothing over the first.
     """
     near = merits.unmet <= _near_enough(merits, tolerance)
     if not merits.met(tolerance).any():

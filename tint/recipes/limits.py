@@ -91,10 +91,7 @@ def usable_pigments(palette: Palette, base: str, rules: Rules) -> tuple[list[int
 def bounds(palette: Palette, base: str, rules: Rules) -> Bounds:
     """Least and largest loadings in a base under the rules.
 
-    Raises
-    ------
-    InputError
-        If the least doses of the pigments to be kept are more than the base takes.
+    Raises InputError if the least doses of the pigments to be kept are more than the base takes.
     """
     names = list(palette.pigments)
     total = palette.bases[base].max_loading
@@ -188,19 +185,10 @@ def best_roundings(
 ) -> Array:
     """Loadings as whole steps, each up or down, whichever choice misses the target least.
 
-    Parameters
-    ----------
-    sets, loadings : ndarray, shape (n, m)
-        Blends [%].
-    step : float
-        What one step of the scale is in the batch [%].
-    rounded : ndarray of bool, shape (n, m), optional
-        Which doses are to be whole steps; all, when absent. One that is fixed stands as it is.
-
-    Returns
-    -------
-    ndarray, shape (n, m)
-        As they were where no choice is within the bounds.
+    `sets`, `loadings` (n, m): blends [%].
+    `step`: what one step of the scale is in the batch [%].
+    `rounded` (n, m): which doses are to be whole steps; all, when absent. One that is fixed stands as it is.
+    Returns shape (n, m): as they were where no choice is within the bounds.
     """
     n, m = loadings.shape
     low, high = bounds.low[sets], bounds.high[sets]

@@ -54,19 +54,10 @@ def reach(
 ) -> Reach:
     """The edge of the colours that a base reaches, in sections of constant lightness.
 
-    Parameters
-    ----------
-    rules : Rules, optional
-        Its limits hold; its scale does not count.
-    contrast_ratio_min : float, optional
-        Only colours as opaque as this [-].
-    n_hues : int
-        Points along each edge.
-
-    Raises
-    ------
-    InputError
-        If base, rules or setting name what the palette does not have.
+    `rules`: its limits hold; its scale does not count.
+    `contrast_ratio_min`: only colours as opaque as this [-].
+    `n_hues`: points along each edge.
+    Raises InputError if base, rules or setting name what the palette does not have.
     """
     rules = rules or Rules()
     limits.check_rules(palette, rules)

@@ -98,14 +98,9 @@ def _percent(own: float, first: float) -> str:
 def why(own: Choice, first: Choice, merits: Sequence[str], *, pool: str) -> str:
     """A sentence why one would take a recipe.
 
-    Parameters
-    ----------
-    first : Choice
-        The recipe that is shown first; of itself its merits are told.
-    merits : sequence of str
-        What it is the best in.
-    pool : str
-        Of what it is the best: "of all found within 1 CIEDE2000".
+    `first`: the recipe that is shown first; of itself its merits are told.
+    `merits`: what it is the best in.
+    `pool`: of what it is the best: "of all found within 1 CIEDE2000".
     """
     if own is first:
         best = listed([words for words in merits if words != UNBEATEN])

@@ -51,12 +51,8 @@ def leaner(
     leaves the tolerance, and no opacity is lost. Doses that nobody weighs are left out, and so are sets that need one
     where others do as well.
 
-    Parameters
-    ----------
-    worth : ndarray, shape (n_pigments + 1,), optional
-        What a percent of each is worth sparing, such as its price; all alike when absent.
-    within : bool
-        Whether all of the tolerance may be spent on it: who asks for the cheapest wants no nearer colour.
+    `worth` (n_pigments + 1,): what a percent of each is worth sparing, such as its price; all alike when absent.
+    `within`: whether all of the tolerance may be spent on it: who asks for the cheapest wants no nearer colour.
     """
     found = _without_dust(problem, found, bounds, tolerance)
     problem = replace(problem, room=found.room)
@@ -223,10 +219,7 @@ def with_margin(problem: Problem, found: Candidates, bounds: Bounds, unsure: Cal
 
     Half of the tolerance may be spent on it, and in any case what no eye tells: a colour is predicted no better.
 
-    Parameters
-    ----------
-    unsure : callable
-        From rows to the room that each needs, shape (n, 3), as of `aims.Problem`.
+    `unsure`: from rows to the room that each needs, shape (n, 3), as of `aims.Problem`.
     """
     tolerance = problem.target.tolerance
     before = judge(problem, found.sets, found.loadings)

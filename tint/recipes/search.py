@@ -42,14 +42,9 @@ def minimise(
 ) -> Found:
     """Minimise each row's sum of squares over low <= loadings <= high with their sum at most `total`.
 
-    Parameters
-    ----------
-    residuals : callable
-        Given numbers of rows and their loadings.
-    start, low, high : ndarray, shape (n, m)
-        [%]
-    tolerance, floor : float
-        A row ends where a step gains less than this share of its cost and this.
+    `residuals`: given numbers of rows and their loadings.
+    `start`, `low`, `high` (n, m) [%]
+    `tolerance`, `floor`: a row ends where a step gains less than this share of its cost and this.
     """
     x = into_bounds(start, low, high, total)
     r, slopes = residuals(np.arange(len(start)), x)

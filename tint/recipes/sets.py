@@ -80,10 +80,7 @@ def best_of_sets(
 ) -> Candidates:
     """Optimise all sets of up to `most` usable pigments that hold `keep`, and finish the best, nearest first.
 
-    Parameters
-    ----------
-    farther : bool
-        Whether sets that are far beyond the nearest are finished too.
+    `farther`: whether sets that are far beyond the nearest are finished too.
     """
     first = _first_pass(_coarse(problem, _FIRST_NM), usable=usable, keep=keep, most=most, bounds=bounds)
     size = np.sum(first.sets < len(bounds.low) - 1, axis=1)
@@ -191,10 +188,7 @@ def _coarse(problem: Problem, step_nm: float) -> Problem:
 def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds, *, window: float = math.inf) -> Candidates:
     """Bring sets to their optimum on all wavelengths, from given loadings and from afresh.
 
-    Parameters
-    ----------
-    window : float
-        Sets farther than this from the nearest are left out [CIEDE2000].
+    `window`: sets farther than this from the nearest are left out [CIEDE2000].
     """
     starts = [loadings, *(share * bounds.largest[sets] for share in _LAST_SHARES)]
     every = np.concatenate([sets] * len(starts))

@@ -52,12 +52,8 @@ class Cause:
 def causes(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> list[Cause]:
     """All explanations of trials that share their lots, the likeliest first.
 
-    Parameters
-    ----------
-    trials : sequence of Trial
-        At least one, all checked.
-    doubts : Doubts
-        How large each change is expected to be, where it is one.
+    `trials`: at least one, all checked.
+    `doubts`: how large each change is expected to be, where it is one.
     """
     widened = surprise(palette, trials)
     # A palette that missed its own castings by more than it states is believed less here too.

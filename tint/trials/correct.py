@@ -110,17 +110,9 @@ def _fewest_changes(
 ) -> tuple[str, ...]:
     """Pigments of a blend whose doses are to be changed: as few as bring it as near as changing all would.
 
-    Parameters
-    ----------
-    palette : Palette
-        As it is now believed to be.
-    blend : Blend
-        What was poured.
-
-    Returns
-    -------
-    tuple of str
-        Empty where nothing gains by being changed.
+    `palette`: as it is now believed to be.
+    `blend`: what was poured.
+    Empty where nothing gains by being changed.
     """
     bounds = limits.bounds(palette, blend.base, replace(rules, keep=(), fixed={}))
     problem = lay_out(
@@ -182,15 +174,8 @@ class Additions:
 def additions(palette: Palette, target: Target, cup: Cup, *, setting: Setting, rules: Rules) -> Additions:
     """The least additions that bring a standing part nearest to a target.
 
-    Parameters
-    ----------
-    cup : Cup
-        What stands there; its pigments can only grow.
-
-    Raises
-    ------
-    InputError
-        If the cup holds nothing, or names what the palette does not have.
+    `cup`: what stands there; its pigments can only grow.
+    Raises InputError if the cup holds nothing, or names what the palette does not have.
     """
     palette.loadings(Blend(cup.base, dict.fromkeys(cup.pigments_g, 0.0)))
     if not 0.0 < cup.base_g < np.inf or not all(0.0 <= grams < np.inf for grams in cup.pigments_g.values()):

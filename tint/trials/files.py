@@ -65,24 +65,14 @@ class _TrialTable(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
 def read_trial(path: str | Path, palette: Palette, *, said: Given | None = None) -> Trial:
     """A trial from a file.
 
-    Parameters
-    ----------
-    path : str or Path
-        TOML, or JSON when its name ends in .json. Keys: `base`; `loadings`, a table of pigments in percent of the
+    `path`: TOML, or JSON when its name ends in .json. Keys: `base`; `loadings`, a table of pigments in percent of the
         finished mix, or `grams`, a table of the parts of the base and of pigments as weighed; `thickness_mm`;
         `readings`, tables of `file`, `name` (the row, where there are several), `over` and `seat`, and, of files that
-        leave them open, `scale`, `light`, `observer` and `geometry`; and where wanted
-        `days_of_cure`, `cure_c`, `mould`, `finish`, `lot` (of the base) and `note`. A reading's file is looked for
-        beside the trial's.
-    palette : Palette
-        Its wavelengths, backings and bases.
-    said : Given, optional
-        What the user says of readings where neither their files nor the trial's do.
-
-    Raises
-    ------
-    InputError
-        If the file or a reading cannot be read, or a key is wrong.
+        leave them open, `scale`, `light`, `observer` and `geometry`; and where wanted `days_of_cure`, `cure_c`,
+        `mould`, `finish`, `lot` (of the base) and `note`. A reading's file is looked for beside the trial's.
+    `palette`: its wavelengths, backings and bases.
+    `said`: what the user says of readings where neither their files nor the trial's do.
+    Raises InputError if the file or a reading cannot be read, or a key is wrong.
     """
     where = str(path)
     table = _decoded(Path(path))
@@ -120,25 +110,11 @@ def check_range(value: float | None, name: str, where: str) -> None:
 
 
 def loadings_of(base: Base, grams: Mapping[str, float], *, where: str) -> dict[str, float]:
-    """Loadings from what was weighed.
+    """Loadings [% by mass of the finished mix] from what was weighed.
 
-    Parameters
-    ----------
-    base : Base
-    grams : mapping of str to float
-        Of every part of the base, by its name, and of each pigment [g].
-    where : str
-        What to name in an error.
-
-    Returns
-    -------
-    dict of str to float
-        [% by mass of the finished mix]
-
-    Raises
-    ------
-    InputError
-        If a part is missing, a mass is no mass, or the parts are far off the base's mixing ratio.
+    `grams`: of every part of the base, by its name, and of each pigment [g].
+    `where`: what to name in an error.
+    Raises InputError if a part is missing, a mass is no mass, or the parts are far off the base's mixing ratio.
     """
     for name, mass in grams.items():
         if not 0.0 <= mass < math.inf:
@@ -161,22 +137,12 @@ def read_reading(
 ) -> TrialReading:  # fmt: skip
     """A reading of a trial, from a row of a readings table or a sample of an instrument's file.
 
-    Parameters
-    ----------
-    where : str
-        `FILE` or `FILE:NAME`. A colour will do: of all spectra that have it, the one nearest to what is predicted of
-        the blend stands in for the one that was not read.
-    blend : Blend
-        What was poured.
-    setting : Setting
-        Its thickness and backing; where the file tells backing and seat, what they must be.
-    said : Given, optional
-        What the user says where the file does not.
-
-    Raises
-    ------
-    InputError
-        If there is no such file or row, or it does not cover the palette's wavelengths.
+    `where`: `FILE` or `FILE:NAME`. A colour will do: of all spectra that have it, the one nearest to what is predicted
+        of the blend stands in for the one that was not read.
+    `blend`: what was poured.
+    `setting`: its thickness and backing; where the file tells backing and seat, what they must be.
+    `said`: what the user says where the file does not.
+    Raises InputError if there is no such file or row, or it does not cover the palette's wavelengths.
     """
     over = setting.over
     told = {"backing": over, "seat": "air" if over == "none" else setting.seat, "quantity": "reflectance"}
@@ -239,30 +205,14 @@ def keep_as_swatch(
 ) -> tuple[Path, ...]:
     """Write a trial into swatches.csv and its readings into readings.csv, or their sheets; both or neither.
 
-    Parameters
-    ----------
-    folder : path-like
-    trial : Trial
-        As it was weighed, measured and read.
-    palette : Palette
-        Of the folder: the grid that the trial's readings are on.
-    name : str
-        What the swatch is called.
-    into_workbook : bool
-        Whether a workbook may be written to, where tables stand in one.
-
-    Returns
-    -------
-    tuple of Path
-        The files. The palette has to be fitted again.
-
-    Raises
-    ------
-    InputError
-        If tables stand in a workbook that may not be written to, the name is taken, the readings are of another kind
-        than the folder's, or another program has written meanwhile.
-    FolderError
-        If the folder is at fault, or would be.
+    `trial`: as it was weighed, measured and read.
+    `palette`: of the folder: the grid that the trial's readings are on.
+    `name`: what the swatch is called.
+    `into_workbook`: whether a workbook may be written to, where tables stand in one.
+    Returns the files. The palette has to be fitted again.
+    Raises InputError if tables stand in a workbook that may not be written to, the name is taken, the readings are of
+        another kind than the folder's, or another program has written meanwhile.
+    Raises FolderError if the folder is at fault, or would be.
     """
     place = Path(folder)
     contents = contents_of(place)

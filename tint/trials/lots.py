@@ -38,17 +38,9 @@ class LotCheck:
 def check_lot(palette: Palette, what: str, letdown: Trial) -> LotCheck:
     """Strength and hue of a new lot of a pigment or base, all else in the letdown being of the lots of the swatches.
 
-    Parameters
-    ----------
-    what : str
-        The pigment or base whose lot is new.
-    letdown : Trial
-        One pour with it, a pigment let down with white or in the clear, read.
-
-    Raises
-    ------
-    InputError
-        If the letdown holds none of it.
+    `what`: the pigment or base whose lot is new.
+    `letdown`: one pour with it, a pigment let down with white or in the clear, read.
+    Raises InputError if the letdown holds none of it.
     """
     check_trial(palette, letdown, 1)
     is_base = what in palette.bases
@@ -123,10 +115,7 @@ def _judged(what: str, strength: float, error: float, left: float, scatter: floa
 def rescale(blend: Blend, strengths: Mapping[str, float]) -> Blend:
     """A recipe for other lots: each loading divided by the strength of its present lot.
 
-    Raises
-    ------
-    InputError
-        If a strength is not above 0.
+    Raises InputError if a strength is not above 0.
     """
     for name, strength in strengths.items():
         if not strength > 0.0:

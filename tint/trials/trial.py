@@ -88,16 +88,8 @@ def check_trial(palette: Palette, trial: Trial, number: int) -> None:
 def differences(palette: Palette, trial: Trial) -> tuple[str, ...]:
     """What of a trial's finish, mould, lot, cure and age differs from all swatches of its base, in words.
 
-    Parameters
-    ----------
-    palette : Palette
-        Whose `seen` tells how its swatches were cast.
-    trial : Trial
-
-    Returns
-    -------
-    tuple of str
-        Empty where nothing differs, or nobody wrote it of either.
+    `palette`: whose `seen` tells how its swatches were cast.
+    Empty where nothing differs, or nobody wrote it of either.
     """
     seen = palette.seen.get(trial.blend.base)
     return () if seen is None else tuple(_differences(trial, seen.circumstances))

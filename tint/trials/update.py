@@ -82,11 +82,7 @@ class Layout:
 def learn(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Posterior:
     """Update a palette by trials that share their lots.
 
-    Parameters
-    ----------
-    trials : sequence of Trial
-        At least one, all checked.
-    doubts : Doubts
+    `trials`: at least one, all checked.
     """
     layout = lay_out(palette, trials, doubts)
     return posterior(palette, layout, settled(palette, trials, layout)[0], np.sqrt(surprise(palette, trials)))

@@ -59,14 +59,9 @@ def misses(
 ) -> list[Miss]:
     """All that a target asks of a trial; the colour in the setting comes first.
 
-    Parameters
-    ----------
-    palette : Palette
-        As it is now believed to be.
-    predicted : Appearance
-        What it says of the trial's blend in the setting.
-    recipe : Recipe
-        The corrected one.
+    `palette`: as it is now believed to be.
+    `predicted`: what it says of the trial's blend in the setting.
+    `recipe`: the corrected one.
     """
     first = Look(lab=target.lab, thickness_mm=target.thickness_mm)
     looks = [replace(each, thickness_mm=each.thickness_mm or target.thickness_mm) for each in (first, *target.also)]
@@ -131,10 +126,7 @@ def _read_ratio(palette: Palette, trial: Trial, setting: Setting) -> float | Non
 def verdict(found: Sequence[Miss], tolerance: float, *, again: bool = False) -> str:
     """What to do, in a sentence.
 
-    Parameters
-    ----------
-    again : bool
-        Whether the recipe itself is right, and it was the pour that went wrong.
+    `again`: whether the recipe itself is right, and it was the pour that went wrong.
     """
     colours = [miss.value for miss in found if miss.what.startswith(COLOUR)]
     within = max(colours) <= tolerance
