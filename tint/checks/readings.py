@@ -51,7 +51,8 @@ def ways(folder: SwatchFolder) -> dict[Way, list[Reading]]:
 def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
     groups = {key: group for key, group in ways(folder).items() if len(group) > 1}
     count = sum(map(len, groups.values()))
-    apart = {key[0]: _apart(group) for key, group in groups.items()}
+    # By how much the means of replicates differ [reflectance].
+    apart = {key[0]: float(np.ptp([each.values.mean() for each in group])) for key, group in groups.items()}
     others = [name for name, size in apart.items() if size > _ANOTHER * folder.instrument.noise]
     if len(others) >= max(_MOST_OTHERS, 0.5 * len(apart)):
         yield Finding(
@@ -69,6 +70,7 @@ def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
         seen = _disagreement(values, folder.instrument.noise, count)
         if not seen:
             continue
+        spread = max(float(colorimetry.difference(a, b)) for a, b in combinations(lab_of(folder, values), 2))
         way = f"in {quantity}" if quantity in THROUGH else f"over {backing}"
         rows = listed([str(each.row) for each in group])
         yield Finding(
@@ -76,15 +78,9 @@ def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
             where=swatch,
             words=f"its {len(group)} readings {way} (rows {rows}) {seen}, "
             f"but the stated repeatability is {folder.instrument.repeatability:g}",
-            effect=f"the castings are known no better than {_colour_spread(folder, values):.2f} CIEDE2000 "
-            "there, more than is predicted",
+            effect=f"the castings are known no better than {spread:.2f} CIEDE2000 there, more than is predicted",
             mend="read it again, cleaned and seated anew; if it recurs, state a larger repeatability",
         )
-
-
-def _apart(group: Sequence[Reading]) -> float:
-    """By how much the means of replicates differ [reflectance]."""
-    return float(np.ptp([each.values.mean() for each in group]))
 
 
 def _disagreement(values: Array, sd: float, comparisons: int) -> str:
@@ -98,10 +94,6 @@ def _disagreement(values: Array, sd: float, comparisons: int) -> str:
     if shape.max() > spread_limit(comparisons, values.shape[1] - 1) * sd * share:
         return f"scatter by {shape.max() / share:.4f} about their mean"
     return ""
-
-
-def _colour_spread(folder: SwatchFolder, values: Array) -> float:
-    return max(float(colorimetry.difference(a, b)) for a, b in combinations(lab_of(folder, values), 2))
 
 
 def _changed_backings(folder: SwatchFolder) -> Iterator[Finding]:

@@ -10,7 +10,7 @@ import numpy as np
 from tint.appearance import Appearance
 from tint.opacity import KINDS, MET
 from tint.palette import Palette
-from tint.recipes.aims import Judged, Problem, met
+from tint.recipes.aims import Judged, Problem, judge, met
 from tint.recipes.answer import Loosened, Recipe
 from tint.recipes.choice import Merits, closeness
 from tint.recipes.refine import predicted
@@ -154,7 +154,7 @@ def loosen(
 def _nearest(problem: Problem, near: Candidates, bounds: Bounds) -> tuple[float, float, bool]:
     """Closeness of the best set: its miss with opacity counted, its CIEDE2000, whether it is met."""
     ended = finish(problem, near.sets, near.loadings, bounds)
-    delta_e, opacity, miss = closeness(problem, ended.sets, ended.loadings)
+    delta_e, opacity, miss = closeness(judge(problem, ended.sets, ended.loadings))
     at = int(miss.argmin())
     return float(miss[at]), float(delta_e[at]), bool(met(problem.target.tolerance, delta_e[at], opacity[at]))
 

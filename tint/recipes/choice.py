@@ -79,7 +79,7 @@ def merits_of(
 ) -> Merits:  # fmt: skip
     """Merits of blends, shape (n, m) pigments and loadings; metamerism is the worst over `lights`."""
     judged = judge(problem, sets, loadings)
-    delta_e, opacity, miss = _closeness(judged)
+    delta_e, opacity, miss = closeness(judged)
     unsure = np.array([p.cures is None for p in palette.pigments.values()] + [False])
     price, of_base = prices_of(palette, base)
     return Merits(
@@ -87,7 +87,8 @@ def merits_of(
         opacity=opacity,
         miss=miss,
         metamerism=_metamerism(palette, problem.target, setting, base, sets, loadings, lights),
-        sensitivity=_sensitivity(judged, loadings),
+        # Colour moved by doses 1 % off; the first colour's three parts stand for all.
+        sensitivity=np.linalg.norm(judged.colour_slopes * (0.01 * loadings)[:, None, :], axis=(1, 2)),
         price=of_base + np.sum(np.where(loadings > 0.0, (price[sets] - of_base) * loadings / 100.0, 0.0), axis=1),
         loading=loadings.sum(axis=1),
         pigments=np.sum(loadings > 0.0, axis=1).astype(float),
@@ -119,26 +120,11 @@ def worth_sparing(palette: Palette, base: str) -> Array:
     return np.append(beyond / dearest if dearest > 0.0 else np.ones_like(beyond), 0.0)
 
 
-def closeness(problem: Problem, sets: Index, loadings: Array) -> tuple[Array, Array, Array]:
+def closeness(judged: Judged) -> tuple[Array, Array, Array]:
     """`delta_e`, `opacity` and `miss` of `Merits`."""
-    return _closeness(judge(problem, sets, loadings))
-
-
-def _closeness(judged: Judged) -> tuple[Array, Array, Array]:
-    delta_e, opacity = judged.worst, _largest(judged.opacity)
-    return delta_e, opacity, np.asarray(np.hypot(delta_e, opacity / FAIR))
-
-
-def _largest(misses: Array) -> Array:
-    if misses.shape[1] == 0:
-        return np.zeros(len(misses))
-    return np.take_along_axis(misses, np.abs(misses).argmax(axis=1)[:, None], axis=1)[:, 0]
-
-
-def _sensitivity(judged: Judged, loadings: Array) -> Array:
-    """Colour moved by doses 1 % off; the first colour's three parts stand for all."""
-    moved = judged.colour_slopes * (0.01 * loadings)[:, None, :]
-    return np.asarray(np.sqrt(np.sum(moved**2, axis=(1, 2))))
+    misses = np.concatenate((judged.opacity, np.zeros((len(judged.opacity), 1))), axis=1)
+    opacity = np.take_along_axis(misses, np.abs(misses).argmax(axis=1)[:, None], axis=1)[:, 0]
+    return judged.worst, opacity, np.asarray(np.hypot(judged.worst, opacity / FAIR))
 
 
 def _metamerism(

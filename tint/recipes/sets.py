@@ -110,13 +110,8 @@ def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
     sets, loadings = np.where(trace, empty, found.sets), np.where(trace, 0.0, found.loadings)
     before, after = _worst(problem, found.sets, found.loadings), _worst(problem, sets, loadings)
     unseen = np.sqrt(after) <= np.sqrt(before) + _UNSEEN
-    found = Candidates(
-        np.where(unseen[:, None], sets, found.sets),
-        np.where(unseen[:, None], loadings, found.loadings),
-        np.where(unseen, after, before),
-        found.pull,
-        found.room,
-    )
+    tidy = replace(found, sets=sets, loadings=loadings, cost=after)
+    found = put(replace(found, cost=before), unseen, tidy.rows(unseen))
     order = np.argsort(found.cost, kind="stable")
     _, first = np.unique(np.sort(found.sets[order], axis=1), axis=0, return_index=True)
     return found.rows(order[np.sort(first)])
@@ -240,13 +235,8 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
         better = judge(problem, found.sets, again.loadings).colour.max(axis=1) < missed.max(axis=1)
         if not better.any():
             break
-        found = Candidates(
-            found.sets,
-            np.where(better[:, None], again.loadings, found.loadings),
-            np.where(better, again.cost, found.cost),
-            np.where(better[:, None], again.pull, found.pull),
-            found.room,
-        )
+        level = replace(found, loadings=again.loadings, cost=again.cost, pull=again.pull)
+        found = put(found, better, level.rows(better))
     return found
 
 

@@ -222,7 +222,7 @@ def _nearest(
         most=max(rules.most_pigments, len(kept)),
         bounds=bounds,
     )
-    _, _, miss = closeness(problem, found.sets, found.loadings)
+    _, _, miss = closeness(judge(problem, found.sets, found.loadings))
     at = int(np.argmin(miss + _SPARING * found.loadings.sum(axis=1)))
     whole = np.zeros(stands.size + 1)
     whole[found.sets[at]] = found.loadings[at]
