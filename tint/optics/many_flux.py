@@ -67,7 +67,7 @@ def terms(
     """
     check_reading(geometry, seat)
     n = float(refractive_index)
-    values, slopes = look_up(_table(n, float(lobe), _stored_as(geometry, seat)), x, y, z)
+    values, slopes = look_up(table_of(n, float(lobe), _stored_as(geometry, seat)), x, y, z)
     if geometry == "de:8":
         gloss, by_depth = _gloss(n, x, z, seat)
         values[0] -= gloss
@@ -82,7 +82,7 @@ def transmitted(
 
     Arguments are those of `terms`; shapes (...) and (3, ...).
     """
-    values, slopes = look_up(_table(float(refractive_index), float(lobe), PASSED), x, y, z)
+    values, slopes = look_up(table_of(float(refractive_index), float(lobe), PASSED), x, y, z)
     return values[0], slopes[0]
 
 
@@ -105,7 +105,7 @@ def near_index(
     """
     nodes = shapes(float(stated_index))
     weights, by_shape = shape_weights(nodes, refractive_index, lobe)
-    each, each_slopes = look_up(_tables(nodes, PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
+    each, each_slopes = look_up(tables_of(nodes, PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
     each, each_slopes = (part.reshape(len(nodes), -1, *part.shape[1:]) for part in (each, each_slopes))
     values, slopes = np.tensordot(weights, each, axes=1), np.tensordot(weights, each_slopes, axes=1)
     of_shape = np.tensordot(by_shape, each, axes=1)
@@ -195,25 +195,27 @@ def look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike, *more: Array
 
 
 @functools.lru_cache(maxsize=6)  # a table takes 11 MB
-def _table(refractive_index: float, lobe: float, name: str) -> Table:
+def table_of(refractive_index: float, lobe: float, name: str) -> Table:
+    """What is looked up at an index and a lobe; `name` as of `build`."""
     nodes = shapes(refractive_index)
     weights, _ = shape_weights(nodes, refractive_index, lobe)
     used = [(weight, node) for weight, node in zip(weights.tolist(), nodes, strict=True) if weight != 0.0]
-    values = sum(weight * _stored(*node)[name] for weight, node in used)
+    values = sum(weight * stored(*node)[name] for weight, node in used)
     return tabulate(np.asarray(values), x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,))
 
 
 @functools.lru_cache(maxsize=3)  # 65 MB
-def _tables(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
+def tables_of(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
     """The tables of several indices and lobes as one, so that a point is located but once."""
-    each = [tabulate(_stored(*node)[name], x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for node in nodes]
+    each = [tabulate(stored(*node)[name], x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for node in nodes]
     powers = each[0].coefficients.shape[1] // 4
     by_power = [table.coefficients.reshape(-1, 4, powers, 16) for table in each]
     return replace(each[0], coefficients=np.concatenate(by_power, axis=2).reshape(len(by_power[0]), -1, 16))
 
 
 @functools.lru_cache(maxsize=12)
-def _stored(refractive_index: float, lobe: float) -> dict[str, Array]:
+def stored(refractive_index: float, lobe: float) -> dict[str, Array]:
+    """What `build` makes, from the cache where it lies there."""
     return cached_arrays(_key(refractive_index, lobe), lambda: build(refractive_index, lobe))
 
 
