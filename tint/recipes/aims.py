@@ -107,16 +107,12 @@ def lay_out(
         view=setting.viewing(palette),
         wavelengths=palette.wavelengths,
         bare=palette.coefficients[:, list(palette.bases).index(base)],
-        gain=_with_empty(palette.gains(base)),
+        # The empty slot is a pigment that adds nothing, so that small and large sets share one array.
+        gain=np.pad(palette.gains(base), ((0, 0), (0, 1), (0, 0))),
         black=palette.backings[palette.black] if pair else nothing,
         white=palette.backings[palette.white] if pair else nothing,
         largest=np.append(largest, 0.0),
     )
-
-
-def _with_empty(gain: Array) -> Array:
-    """A last row for the empty slot: a pigment that adds nothing, so that small and large sets share one array."""
-    return np.concatenate((gain, np.zeros_like(gain[:, :1])), axis=1)
 
 
 def _together(castings: list[Casting]) -> tuple[Casting, ...]:
@@ -276,9 +272,14 @@ def _thrift(problem: Problem, sets: Index, loadings: Array, rows: Index | None) 
 
 def mixed(problem: Problem, sets: Index, loadings: Array) -> Array:
     """K, S and M of blends, shape (3, n, n_wavelengths)."""
-    whole = np.zeros((len(sets), problem.gain.shape[1]))
-    np.put_along_axis(whole, sets, loadings, axis=1)
-    return problem.bare[:, None] + whole @ problem.gain
+    return problem.bare[:, None] + spread(sets, loadings, problem.gain.shape[1]) @ problem.gain
+
+
+def spread(sets: Index, values: Array, count: int) -> Array:
+    """What stands beside sets of pigments, shape (n, m), laid out over all of them, shape (n, count)."""
+    whole = np.zeros((len(sets), count))
+    np.put_along_axis(whole, sets, values, axis=1)
+    return whole
 
 
 class Seen:

@@ -11,7 +11,7 @@ from tint import colorimetry
 from tint.appearance import Setting, render
 from tint.opacity import FAIR, MET
 from tint.palette import Palette
-from tint.recipes.aims import Judged, Problem, judge, met
+from tint.recipes.aims import Judged, Problem, judge, met, spread
 from tint.recipes.reasons import UNBEATEN, Choice, gains, same_recipe
 from tint.recipes.refine import ALIKE, UNSEEN, exchanged
 from tint.spectra import Array, Index, Mask
@@ -139,9 +139,7 @@ def _metamerism(
     far the recipe's own colour drifts, adapted by CAT16.
     """
     over = setting.behind(palette)
-    whole = np.zeros((len(sets), len(palette.pigments) + 1))
-    np.put_along_axis(whole, sets, loadings, axis=1)
-    shares = palette.shares(base, whole[:, :-1])
+    shares = palette.shares(base, spread(sets, loadings, len(palette.pigments) + 1)[:, :-1])
     spectra = render(palette, shares, base=base, setting=setting, backings=(over,)).reflectance[0]
     view = setting.viewing(palette)
     here = colorimetry.xyz(spectra, view)

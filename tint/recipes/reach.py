@@ -71,10 +71,7 @@ def reach(
     hues = np.linspace(0.0, 2.0 * np.pi, n_hues, endpoint=False)
     ways = np.stack((np.cos(hues), np.sin(hues)), axis=1)
     levels = np.asarray(sorted(lightness), dtype=float)
-    edges = tuple(
-        _edge(_Section(palette, problem, setting, base, bounds, float(level), ways), sets, drawn, lab)
-        for level in levels
-    )
+    edges = tuple(_edge(_Section(problem, bounds, float(level), ways), sets, drawn, lab) for level in levels)
     return Reach(base=base, setting=setting, lightness=levels, edges=edges, contrast_ratio_min=contrast_ratio_min)
 
 
@@ -82,10 +79,7 @@ def reach(
 class _Section:
     """One lightness of one base: everything that does not change from hue to hue."""
 
-    palette: Palette
     problem: Problem
-    setting: Setting
-    base: str
     bounds: Bounds
     lightness: float
     ways: Array  # unit vectors of the hues in the a*b* plane, shape (n_hues, 2)

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tint import colorimetry
-from tint.recipes.aims import STRICT, Problem, judge
+from tint.recipes.aims import STRICT, Problem, judge, spread
 from tint.recipes.search import Found, minimise
 from tint.spectra import Array, Index, Mask
 
@@ -128,9 +128,7 @@ def _worst(problem: Problem, sets: Index, loadings: Array) -> Array:
 def same(later: Candidates, earlier: Candidates) -> Mask:
     """Which recipes are one but for what nobody could weigh apart, shape (n_later, n_earlier)."""
     n = 1 + max(int(later.sets.max()), int(earlier.sets.max()))
-    one, two = np.zeros((len(later.sets), 1, n)), np.zeros((1, len(earlier.sets), n))
-    np.put_along_axis(one[:, 0], later.sets, later.loadings, axis=1)
-    np.put_along_axis(two[0], earlier.sets, earlier.loadings, axis=1)
+    one, two = spread(later.sets, later.loadings, n)[:, None], spread(earlier.sets, earlier.loadings, n)[None]
     return np.asarray(np.all(np.abs(one - two) <= _ALIKE * np.maximum(one, two), axis=2))
 
 

@@ -16,7 +16,7 @@ from tint.materials import Blend
 from tint.opacity import FAIR, MET
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, limits, solve
-from tint.recipes.aims import STRICT, judge, lay_out
+from tint.recipes.aims import STRICT, judge, lay_out, spread
 from tint.recipes.choice import closeness
 from tint.recipes.refine import ALIKE
 from tint.recipes.search import minimise
@@ -224,6 +224,4 @@ def _nearest(
     )
     _, _, miss = closeness(judge(problem, found.sets, found.loadings))
     at = int(np.argmin(miss + _SPARING * found.loadings.sum(axis=1)))
-    whole = np.zeros(stands.size + 1)
-    whole[found.sets[at]] = found.loadings[at]
-    return whole[:-1], float(miss[at])
+    return spread(found.sets[[at]], found.loadings[[at]], stands.size + 1)[0, :-1], float(miss[at])
