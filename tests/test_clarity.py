@@ -101,6 +101,16 @@ def test_a_clear_part_is_found_for_a_colour_that_milk_could_show_too(palette: ti
     assert milky.appearance.haze > 0.95
 
 
+def test_a_haze_that_holds_the_colour_back_is_offered_to_be_given_up(palette: tint.Palette) -> None:
+    clearer = tint.Target(lab=np.array([50.0, 0.0, 40.0]), haze_max=0.05)
+    rules = tint.Rules(most_pigments=2)
+    answer = tint.solve(palette, clearer, thickness_mm=3.0, base="clear", rules=rules, loosen=True)
+    assert answer.best.limits == ("haze",)
+    (freed,) = (each for each in answer.loosened if each.limit == "opacity")
+    assert freed.reached
+    assert freed.words == "without the opacity asked for the colour would be reached"
+
+
 def test_a_matt_face_adds_its_gloss_where_it_was_excluded_and_blurs_what_lies_behind(palette: tint.Palette) -> None:
     def seen(finish: str, geometry: str) -> tint.Appearance:
         return tint.predict(palette, {"black": 0.5}, base="clear", thickness_mm=3, finish=finish, geometry=geometry)
