@@ -212,7 +212,11 @@ def plot_spectra(what: Any, *, ax: Axes | None = None, of: str = "") -> Axes:
     Raises InputError if there is nothing to draw, or no such quantity of it.
     Raises JobError if matplotlib is not installed.
     """
-    axes = _axes() if ax is None else ax
+    if ax is None:
+        with _needed():
+            import matplotlib.pyplot as plt
+        ax = plt.subplots()[1]
+    axes: Axes = ax
     if hasattr(what, "pigments"):
         return _components(what, axes, of or "absorption")
     of = of or "reflectance"
@@ -268,13 +272,6 @@ def _finished(axes: Axes, said: str) -> Axes:
     axes.set_xlabel("wavelength, nm")
     axes.set_ylabel(said)
     axes.legend(frameon=False, fontsize="small")
-    return axes
-
-
-def _axes() -> Axes:
-    with _needed():
-        import matplotlib.pyplot as plt
-    axes: Axes = plt.subplots()[1]
     return axes
 
 

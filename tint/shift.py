@@ -38,8 +38,6 @@ def learn_shift(early: ArrayLike, cured: ArrayLike) -> Shift:
     `early`, `cured` (n_pairs, 3): CIELAB of the same castings, in one light, observer, backing and thickness [-].
     Raises InputError with fewer than five pairs: three coordinates' scatter cannot be told from less.
 
-    Notes
-    -----
     A further casting's shift lies about the mean of n with the scatter of the pairs times ``1 + 1/n``. That scatter is
     itself known from n - 1 degrees of freedom only: Student's t against the normal, taken as ``(n - 1) / (n - 3)``
     on the variance, which is that of t.

@@ -254,7 +254,8 @@ def with_black(target: Target, black: Target, palette: Palette, *, setting: Sett
     """
     over = setting.behind(palette)
     if not palette.pair or over == palette.black:
-        raise InputError("target over black", f"the target is seen {_seen_over(over)}", "one over another backing")
+        seen = "as a free slab" if over == "none" else f"over {over}"
+        raise InputError("target over black", f"the target is seen {seen}", "one over another backing")
     also = (*target.also, Look(lab=black.lab, over=palette.black))
     if target.spectrum is None or black.spectrum is None or over != palette.white:
         return replace(target, also=also)
@@ -266,10 +267,6 @@ def with_black(target: Target, black: Target, palette: Palette, *, setting: Sett
     if not own or target.asks_more:
         return replace(target, also=also)
     return replace(target, also=also, contrast_ratio=min(ratio, 1.0))
-
-
-def _seen_over(over: str) -> str:
-    return "as a free slab" if over == "none" else f"over {over}"
 
 
 def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **asked: Any) -> Target:

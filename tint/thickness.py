@@ -69,8 +69,6 @@ def translucency(palette: Palette, blend: Blend, *, setting: Setting, thickness_
     `thickness_mm` (n,) [mm]
     Raises InputError if there is no thickness, or the palette has fewer than two backings.
 
-    Notes
-    -----
     The translucency parameter is the colour difference of one casting over a black and over a white backing (Johnston,
     Ma and Kienle 1995, Int. J. Prosthodont. 8, 79; from memory), here by CIEDE2000.
     """

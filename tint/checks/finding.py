@@ -26,8 +26,6 @@ class Finding:
 def limit(comparisons: int) -> float:
     """Standard deviations that the largest of so many normal errors exceeds once in a thousand folders [-].
 
-    Notes
-    -----
     Bonferroni's bound, on both sides: it holds whether or not the errors are independent.
     """
     return NormalDist().inv_cdf(1.0 - 0.5 * _CHANCE / max(comparisons, 1))
@@ -36,8 +34,6 @@ def limit(comparisons: int) -> float:
 def spread_limit(comparisons: int, freedom: int) -> float:
     """Root mean square of `freedom` unit normal errors that the largest of so many exceeds as seldom [-].
 
-    Notes
-    -----
     Wilson and Hilferty (1931, PNAS 17, 684), from memory.
     """
     width = 2.0 / (9.0 * max(freedom, 1))

@@ -66,8 +66,6 @@ def root_terms(rgb: Array, degree: int) -> Array:
     `rgb` (..., 3): responses linear in light, above zero [-].
     `degree`: 1 (no more than a matrix) to 4.
 
-    Notes
-    -----
     Every term is a product of powers that sum to one, as sqrt(RG): the terms of twice the light are twice the terms, so
     a correction that was fitted at one exposure holds at another.
     """
@@ -82,8 +80,6 @@ def root_matrix(rgb: Array, xyz: Array, degree: int, *, use: Array | None = None
     `use` (..., n): 1 for a patch that counts, 0 for one that is left out [-].
     Returns shape (..., terms, 3): `root_terms(rgb, degree)` times this is XYZ.
 
-    Notes
-    -----
     Least squares, as Finlayson and others 2015, but with each patch divided by Y^(2/3): L* follows Y^(1/3), so an equal
     difference in XYZ is worth so much more in a dark patch.
     """

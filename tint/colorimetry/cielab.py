@@ -26,7 +26,8 @@ _FROM_F = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0
 
 def xyz_to_lab(tristimulus: ArrayLike, white: ArrayLike) -> Array:
     """CIELAB (CIE 15:2018) of XYZ relative to a white, shapes (..., 3) [-]."""
-    f = _cube_root(np.asarray(tristimulus, dtype=float) / np.asarray(white, dtype=float))
+    ratio = np.asarray(tristimulus, dtype=float) / np.asarray(white, dtype=float)
+    f = np.where(ratio > _EPSILON, np.cbrt(ratio), _KAPPA * ratio + 4.0 / 29.0)
     return np.stack(
         (116.0 * f[..., 1] - 16.0, 500.0 * (f[..., 0] - f[..., 1]), 200.0 * (f[..., 1] - f[..., 2])), axis=-1
     )
@@ -39,10 +40,6 @@ def lab_to_xyz(lab: ArrayLike, white: ArrayLike) -> Array:
     f = np.stack((fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0), axis=-1)
     ratio = np.where(f > 6.0 / 29.0, f**3, (f - 4.0 / 29.0) / _KAPPA)
     return np.asarray(ratio * np.asarray(white, dtype=float))
-
-
-def _cube_root(ratio: Array) -> Array:
-    return np.where(ratio > _EPSILON, np.cbrt(ratio), _KAPPA * ratio + 4.0 / 29.0)
 
 
 def lab(spectra: ArrayLike, view: Viewing) -> Array:
@@ -87,8 +84,6 @@ def difference_parts(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:
     `lab_a`, `lab_b` (..., 3) [-]
     Returns shape (..., 3) [-]
 
-    Notes
-    -----
     Sharma, Wu and Dalal 2005, eqs. 2 to 22, parametric factors 1. Its last term, ``x^2 + y^2 + R_T x y``, is written
     as ``(x + R_T y / 2)^2 + (1 - R_T^2 / 4) y^2``, so that least squares can work on the parts.
     """

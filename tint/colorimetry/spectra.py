@@ -32,8 +32,6 @@ def resample_sprague(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLi
     Returns shape (..., m)
     Raises InputError if the steps differ, values are too few, or `onto` reaches past them: nothing is extrapolated.
 
-    Notes
-    -----
     Slopes and curvatures are equal where two pieces meet. Exact for polynomials up to the fourth degree, but for the
     first and last two intervals: there the values that the method invents past the ends keep straight lines only. The
     result is linear in the values, so it is a matrix, which colour-science makes once for a pair of grids.
@@ -47,8 +45,6 @@ def resample_wider(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLike
 
     Arguments, result and errors are those of `resample_sprague`, but that `onto` rises in equal, coarser steps.
 
-    Notes
-    -----
     The triangle is as wide at half its height as the new step. A sum of narrow triangles, each one old step wide,
     weighted by the height of the wide one, is that wide one exactly: an instrument whose bandpass is its step reads
     the same by either way. Where the new grid does not fall on the old one, Sprague's polynomial is taken first.
@@ -122,8 +118,6 @@ def smoothest_spectrum(lab: ArrayLike, view: Viewing, *, near: ArrayLike | None 
     `near` (..., n_wavelengths): reflectance whose shape is to be kept as far as the colour allows [-].
     Returns shape (..., n_wavelengths) [-]. A colour that no reflectance has is met as nearly as the search came.
 
-    Notes
-    -----
     With ``R = (1 + tanh z) / 2`` the sum of squared differences of z (of z less that of `near`) between neighbouring
     wavelengths is least, the three tristimulus values held by Lagrange multipliers, solved by Newton's method: the
     least hyperbolic tangent slope squared of S. A. Burns, Numerical methods for smoothest reflectance reconstruction,
@@ -172,8 +166,6 @@ def object_spectra(wavelengths: ArrayLike) -> Array:
     `wavelengths` (n_wavelengths,): within 380 to 780 nm; linear between every 5 nm [nm].
     Returns shape (99, n_wavelengths) [-]
 
-    Notes
-    -----
     The test colour samples of CIE 224:2017, Colour Fidelity Index for accurate scientific use, which were chosen from
     105,000 measured objects so as to be even in colour and in wavelength. colour-science ships them.
     """

@@ -94,13 +94,13 @@ def viewing(wavelengths: ArrayLike, *, light: str = "D65", observer: int = 10) -
     `observer`: 2 or 10 [degrees].
     Raises InputError for an unknown light or observer.
 
-    Notes
-    -----
     ASTM E2022: the spectrum between readings is the cubic (at the ends quadratic) Lagrange polynomial through them, at
     1 nm. ASTM E308: what lies past the first and last reading takes that reading's value.
     """
+    if observer not in OBSERVERS:
+        raise InputError("observer", f"{observer} is not known", "2 or 10 (degrees)")
     grid = tuple(np.asarray(wavelengths, dtype=float).tolist())
-    return _viewing(grid, light_name(light), _observer(observer))
+    return _viewing(grid, light_name(light), observer)
 
 
 def light_name(light: str) -> str:
@@ -113,12 +113,6 @@ def light_name(light: str) -> str:
         expected = "D65, D50, A, FL2, FL11, LED-B3 or another CIE light"
         raise InputError("light", f"`{light}` is not known", expected, did_you_mean(name, known.values()))
     return known[name]
-
-
-def _observer(observer: int) -> int:
-    if observer not in OBSERVERS:
-        raise InputError("observer", f"{observer} is not known", "2 or 10 (degrees)")
-    return observer
 
 
 @functools.lru_cache(maxsize=64)

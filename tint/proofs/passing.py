@@ -116,20 +116,20 @@ def judged(
     asked = Target(lab=seen.lab, tolerance=tolerance) if target is None else target
     setting, blend = seen.setting, seen.blend
     own = held(palette, blend, setting=setting, target=asked, thickness_mm=[setting.thickness_mm])
-    lines = [_of_own(own, asked, told=target is not None)]
+    lines = [] if target is None else [_of_own(own, target)]
     if part_mm is None or not np.any(part_mm > 0.0):
         if not own.met[0]:
-            lines += _mended(palette, seen, asked)
-        return Verdict(met=bool(own.met[0]), missed_share=0.0, misses=None, lines=tuple(filter(None, lines)))
+            lines += _mended(palette, seen, asked, own.thickness_mm, np.ones(1))
+        return Verdict(met=bool(own.met[0]), missed_share=0.0, misses=None, lines=tuple(lines))
     depth, share, place = _binned(part_mm, weight)
     all_ = held(palette, blend, setting=setting, target=asked, thickness_mm=depth)
     missed = float(share[~all_.met].sum())
     lines.append(_of_part(all_, share, missed))
     if missed > _HARDLY or not own.met[0]:
-        lines += _mended(palette, seen, asked, depth=depth, share=share)
+        lines += _mended(palette, seen, asked, depth, share)
     misses = np.zeros(part_mm.shape, dtype=bool)
     misses[part_mm > 0.0] = ~all_.met[place]
-    return Verdict(met=bool(own.met[0]), missed_share=missed, misses=misses, lines=tuple(filter(None, lines)))
+    return Verdict(met=bool(own.met[0]), missed_share=missed, misses=misses, lines=tuple(lines))
 
 
 def _binned(part_mm: Array, weight: Array | None) -> tuple[Array, Array, Index]:
@@ -147,12 +147,14 @@ def _binned(part_mm: Array, weight: Array | None) -> tuple[Array, Array, Index]:
     return sums[used] / plain[used], counted[used] / counted.sum(), to[place]
 
 
-def _of_own(own: Held, asked: Target, *, told: bool) -> str:
-    """What is so at the thickness that was agreed on."""
-    if not told:
-        return ""
-    at = f"At {own.thickness_mm[0]:g} mm"
-    faults = list(_faults(own, 0))
+def _of_own(own: Held, asked: Target) -> str:
+    """What is so at the thickness that was agreed on, the only one."""
+    at, faults = f"At {own.thickness_mm[0]:g} mm", []
+    if own.delta_e[0] > own.tolerance:
+        faults.append(f"the colour is {own.delta_e[0]:.1f} away, and {own.tolerance:g} was agreed")
+    for kind, (miss,) in own.misses.items():
+        if fails(miss):
+            faults.append(f"the {_NAMES[kind]} is {abs(miss):.2f} too {'high' if miss > 0 else 'low'}")
     if faults:
         return f"{at} this recipe misses what was asked: {' and '.join(faults)}."
     return f"{at} this recipe meets what was asked: {asked_in_words(asked)}."
@@ -167,17 +169,7 @@ def asked_in_words(asked: Target) -> str:
     return ", ".join(told)
 
 
-def _faults(of: Held, at: int) -> list[str]:
-    told = []
-    if of.delta_e[at] > of.tolerance:
-        told.append(f"the colour is {of.delta_e[at]:.1f} away, and {of.tolerance:g} was agreed")
-    for kind, miss in of.misses.items():
-        if fails(miss)[at]:
-            told.append(f"the {_NAMES[kind]} is {abs(miss[at]):.2f} too {'high' if miss[at] > 0 else 'low'}")
-    return told
-
-
-def fails(miss: Array) -> Mask:
+def fails(miss: ArrayLike) -> Mask:
     """Whether a signed miss is one; what nobody can tell is none."""
     return np.asarray(np.abs(miss) > MET)
 
@@ -217,15 +209,9 @@ def _where(depth: Array, mask: Mask) -> str:
     return f"where it is {words.two_digits(low)} to {words.two_digits(high)} mm thick"
 
 
-def _mended(
-    palette: Palette, seen: Appearance, asked: Target, *, depth: Array | None = None, share: Array | None = None
-) -> list[str]:
+def _mended(palette: Palette, seen: Appearance, asked: Target, depth: Array, share: Array) -> list[str]:
     """What would mend it: other walls, or more or less of the same pigments."""
-    told = [_by_walls(palette, seen, asked)]
-    walls = np.array([seen.setting.thickness_mm]) if depth is None else depth
-    shares = np.ones(1) if share is None else share
-    told.append(_by_pigment(palette, seen, asked, walls, shares))
-    return [line for line in told if line]
+    return [_by_walls(palette, seen, asked), _by_pigment(palette, seen, asked, depth, share)]
 
 
 def _by_walls(palette: Palette, seen: Appearance, asked: Target) -> str:

@@ -14,7 +14,6 @@ import functools
 import io
 import itertools
 import math
-import struct
 import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -22,7 +21,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageDraw
+from PIL import Image, ImageCms, ImageDraw, TiffImagePlugin
 
 from tint.notebook import plotted, png_file
 from tint.proofs import words
@@ -349,28 +348,18 @@ def deep_png(pixels: Deep) -> bytes:
 
 
 def deep_tiff(pixels: Deep) -> bytes:
-    """A baseline TIFF of 16 bits a channel, uncompressed, shape (height, width, 3) (TIFF 6.0; ICC.1, annex B)."""
+    """A TIFF of 16 bits a channel, uncompressed, shape (height, width, 3) (TIFF 6.0; pillow writes no such pixels)."""
     height, width, _ = pixels.shape
-    strip, profile = np.ascontiguousarray(pixels, dtype="<u2").tobytes(), srgb_profile()
-    short, long, undefined = 3, 4, 7
-    count = 11
-    bits_at = 8 + 2 + 12 * count + 4
-    profile_at = bits_at + 6
-    strip_at = profile_at + len(profile) + len(profile) % 2
-    fields = (
-        (256, long, 1, width),
-        (257, long, 1, height),
-        (258, short, 3, bits_at),  # bits a sample
-        (259, short, 1, 1),  # no compression
-        (262, short, 1, 2),  # RGB
-        (273, long, 1, strip_at),
-        (277, short, 1, 3),  # samples a pixel
-        (278, long, 1, height),  # rows in the strip
-        (279, long, 1, len(strip)),
-        (284, short, 1, 1),  # channels interleaved
-        (34675, undefined, len(profile), profile_at),  # ICC profile
-    )
-    head = struct.pack("<2sHIH", b"II", 42, 8, count)
-    entries = b"".join(struct.pack("<HHII", *field) for field in fields)
-    padded = profile + b"\0" * (len(profile) % 2)
-    return head + entries + struct.pack("<I3H", 0, 16, 16, 16) + padded + strip
+    strip = np.ascontiguousarray(pixels, dtype="<u2").tobytes()
+    fields = TiffImagePlugin.ImageFileDirectory_v2()
+    fields[TiffImagePlugin.IMAGEWIDTH], fields[TiffImagePlugin.IMAGELENGTH] = width, height
+    fields[TiffImagePlugin.BITSPERSAMPLE], fields[TiffImagePlugin.SAMPLESPERPIXEL] = (16, 16, 16), 3
+    fields[TiffImagePlugin.COMPRESSION], fields[TiffImagePlugin.PHOTOMETRIC_INTERPRETATION] = 1, 2  # none, RGB
+    fields[TiffImagePlugin.PLANAR_CONFIGURATION] = 1  # channels interleaved
+    fields[TiffImagePlugin.ICCPROFILE] = srgb_profile()
+    # All rows in one strip, behind the fields: pillow counts its place from their end.
+    fields[TiffImagePlugin.ROWSPERSTRIP], fields[TiffImagePlugin.STRIPBYTECOUNTS] = height, len(strip)
+    fields[TiffImagePlugin.STRIPOFFSETS] = 0
+    out = io.BytesIO()
+    fields.save(out)
+    return out.getvalue() + strip

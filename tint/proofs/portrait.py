@@ -233,12 +233,6 @@ def outlined(pixels: Levels, mask: Mask, *, dash: int) -> Levels:
     return drawn
 
 
-def checkered(shape: tuple[int, int], square: int) -> Mask:
-    """True on every other square of a board."""
-    rows, columns = np.indices(shape)
-    return np.asarray((rows // square + columns // square) % 2 == 0)
-
-
 # Form, light and shade.
 
 

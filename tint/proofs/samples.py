@@ -35,7 +35,6 @@ from tint.proofs.picture import (
     Raster,
     paragraph,
 )
-from tint.proofs.portrait import checkered
 from tint.proofs.render import LAMP, ColourTable, colour_table, levels_at, shows_at
 from tint.spectra import Array, Mask
 from tint.target import Target
@@ -86,9 +85,7 @@ def named(light: str) -> str:
     return f"{_NAMES[light]} ({light})" if light in _NAMES else light
 
 
-def in_lights(
-    seen: Appearance, *, target: Target | None = None, lights: Sequence[str] = LIGHTS
-) -> tuple[InLight, ...]:  # fmt: skip
+def in_lights(seen: Appearance, *, target: Target | None = None) -> tuple[InLight, ...]:
     """A predicted recipe in the light it was agreed in, then in others.
 
     `moved` is a colour inconstancy: XYZ in the other light, adapted to the first one's white by CAT16, against XYZ in
@@ -99,7 +96,7 @@ def in_lights(
     own, observer = seen.setting.light, seen.setting.observer
     views = [
         colorimetry.viewing(seen.wavelengths, light=light, observer=observer)
-        for light in {own: 0, **dict.fromkeys(lights)}
+        for light in {own: 0, **dict.fromkeys(LIGHTS)}
     ]
     spectrum = None if target is None else target.spectrum
     return tuple(_in(seen, view, agreed=views[0], wanted=spectrum) for view in views)
@@ -275,7 +272,7 @@ def wedge_strip(
     """A wedge over squares of its backings and a scale below, with a line along what a screen cannot show of it."""
     depth = (np.arange(box.width) + 0.5) / box.width * upto_mm  # in the middle of each column
     rows = [levels_at(table, depth) for table in tables]
-    board = checkered((box.height, box.width), _SQUARE)[..., None]
+    board = (np.indices((box.height, box.width)) // _SQUARE).sum(axis=0)[..., None] % 2 == 0
     on.frame(box)
     on.items.append(Raster(box, np.ascontiguousarray(np.where(board, rows[0][None], rows[-1][None]))))
     shown = np.all([shows_at(table, depth) for table in tables], axis=0)

@@ -41,8 +41,6 @@ def binding(
     `loadings`, `gain` (n_pigments + 1,): the recipe at its optimum [%], and by how much its miss would fall for more of
         a pigment [1/%].
 
-    Notes
-    -----
     A limit binds where, by its slope, twice of it would bring the target clearly nearer; one that a recipe merely
     touches, since the pigments have no more to give, does not.
     """

@@ -132,8 +132,6 @@ def _metamerism(
 ) -> Array:
     """The largest change over the test lights, shape (n,).
 
-    Notes
-    -----
     For a measured target: the special metamerism index for a change of illuminant (CIE 15:2004, 9.2; from memory),
     the pair brought to match under the reference light by the ratio of its tristimulus values. For a mere colour: how
     far the recipe's own colour drifts, adapted by CAT16.

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 import itertools
 from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
 
-from tint.errors import InputError
+from tint.errors import InputError, did_you_mean
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.recipes.aims import Problem, judge
@@ -36,8 +35,7 @@ def check_rules(palette: Palette, rules: Rules) -> None:
     for option, names in groups.items():
         for name in names:
             if name not in palette.pigments:
-                near = difflib.get_close_matches(name, palette.pigments, n=1)
-                mend = f"did you mean {near[0]}?" if near else ""
+                mend = did_you_mean(name, palette.pigments)
                 raise InputError(
                     option, f"`{name}` is not a pigment here", "one of " + ", ".join(palette.pigments), mend
                 )

@@ -108,8 +108,6 @@ def _leanest(
 ) -> Candidates:  # fmt: skip
     """The least spent with the colour missed by no more than `most`, or as it pays than `farthest`; opacity by `lost`.
 
-    Notes
-    -----
     Where the squared miss and the pull are least together, a little less spent costs as much in the one as it saves in
     the other: that is how much of what is spent another CIEDE2000 spares.
     """

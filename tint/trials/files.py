@@ -89,17 +89,8 @@ def read_trial(path: str | Path, palette: Palette, *, said: Given | None = None)
     readings = [
         _reading(each, Path(path), at, palette, blend, depth, said) for at, each in enumerate(table.readings, 1)
     ]
-    return Trial(
-        blend=blend,
-        thickness_mm=depth,
-        readings=tuple(readings),
-        days_of_cure=table.days_of_cure,
-        cure_c=table.cure_c,
-        mould=table.mould,
-        finish=table.finish,
-        lot=table.lot,
-        note=table.note,
-    )
+    told = {name: getattr(table, name) for name in ("days_of_cure", "cure_c", "mould", "finish", "lot", "note")}
+    return Trial(blend=blend, thickness_mm=depth, readings=tuple(readings), **told)
 
 
 def check_range(value: float | None, name: str, where: str) -> None:

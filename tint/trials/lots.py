@@ -48,22 +48,14 @@ def check_lot(palette: Palette, what: str, letdown: Trial) -> LotCheck:
         raise InputError("lot", f"`{what}` is not in the palette", "a pigment or base of it")
     if (is_base and letdown.blend.base != what) or (not is_base and not letdown.blend.loadings.get(what)):
         raise InputError("lot", f"the letdown holds no {what}", mend="cast one with it")
-    learned = _learn_only(palette, what, letdown, is_base=is_base)
-    place = list(palette.bases).index(what) + len(palette.k) if is_base else _component(palette, what)
+    at = [*palette.bases, *palette.pigments].index(what)
+    in_doubt = np.full(len(palette.k), _HELD)  # only this one lot
+    in_doubt[at] = _ANY_STRENGTH
+    learned = learn(palette, [letdown], Doubts(only=tuple(in_doubt.tolist())))
+    place = at + len(palette.k) if is_base else at
     factor, error = float(learned.factors[place]), float(learned.factor_errors[place])
     left, scatter = _hue_left(palette, learned, letdown)
     return _judged(what, factor, factor * error, left, scatter, is_base=is_base)
-
-
-def _component(palette: Palette, pigment: str) -> int:
-    return len(palette.bases) + list(palette.pigments).index(pigment)
-
-
-def _learn_only(palette: Palette, what: str, letdown: Trial, *, is_base: bool) -> Posterior:
-    """The posterior when only this one lot is in doubt."""
-    scale = np.full(len(palette.bases) + len(palette.pigments), _HELD)
-    scale[list(palette.bases).index(what) if is_base else _component(palette, what)] = _ANY_STRENGTH
-    return learn(palette, [letdown], Doubts(only=tuple(scale.tolist())))
 
 
 def _hue_left(palette: Palette, learned: Posterior, letdown: Trial) -> tuple[float, float]:
