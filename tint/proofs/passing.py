@@ -72,7 +72,7 @@ def held(palette: Palette, blend: Blend, *, setting: Setting, target: Target, th
 
 def _light_through(palette: Palette, blend: Blend, *, setting: Setting, depth: Array) -> dict[str, Array]:
     share, view = palette.shares(blend.base, palette.loadings(blend)), setting.viewing(palette)
-    optics = palette.optics(blend.base, geometry=setting.geometry or None)
+    optics = palette.optics(blend.base, geometry=setting.geometry or None, finish=setting.finish)
     mixed = forward.mix(palette.coefficients, share)
     total = layer.transmittance(*mixed, thickness=depth[:, None], optics=optics)
     passed = colorimetry.xyz(total, view)[:, 1] / 100.0
