@@ -117,20 +117,24 @@ class Target:
         """What is to be reached of one of `KINDS`, the least and the most; None where it is not asked [-]."""
         return getattr(self, kind), getattr(self, f"{kind}_min"), getattr(self, f"{kind}_max")
 
+    def asks(self, kind: str) -> bool:
+        """Whether one of `KINDS` was asked for."""
+        return self.bounds(kind) != (None, None, None)
+
     @property
     def asks_opacity(self) -> bool:
         """Whether a contrast ratio was asked for."""
-        return self.bounds("contrast_ratio") != (None, None, None)
+        return self.asks("contrast_ratio")
 
     @property
     def asks_light(self) -> bool:
         """Whether a transmittance was asked for."""
-        return self.bounds("transmittance") != (None, None, None)
+        return self.asks("transmittance")
 
     @property
     def asks_haze(self) -> bool:
         """Whether a haze was asked for."""
-        return self.bounds("haze") != (None, None, None)
+        return self.asks("haze")
 
     @property
     def asks_more(self) -> bool:

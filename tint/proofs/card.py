@@ -13,23 +13,8 @@ from tint.files import write_whole
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.facts import Facts, Shade, Step, Trial, gather
-from tint.proofs.picture import (
-    BODY,
-    DARK,
-    LEFT,
-    QUIET,
-    RIGHT,
-    SMALL,
-    STEP_SIGN,
-    Box,
-    Layout,
-    Line,
-    Patch,
-    Picture,
-    Pointer,
-    paint,
-)
+from tint.proofs.facts import Facts, Shade, Trial, gather
+from tint.proofs.picture import LEFT, RIGHT, STEP_SIGN, Box, Layout, Patch, Picture, Pointer, paint
 from tint.target import Target
 from tint.thickness import Wall
 
@@ -154,16 +139,11 @@ def _wedge(on: Layout, facts: Facts, top: int) -> int:
             middle = tile.centre[0]
             own = on.boxes["own"] = Box(middle - 11, strip.top - 25, middle + 11, strip.top - 3)
             on.items.append(Pointer(own))
-        ends.append(on.lines(_step_label(step), tile.left, strip.bottom + 10, tile.width))
+        told = [] if math.isnan(step.contrast_ratio) else [f"contrast {step.contrast_ratio:.2f}"]
+        told += [f"no swatch so {step.beyond}"] if step.beyond else []
+        thick = f"{step.thickness_mm:g} mm" + (", this part" if step.own else "")
+        ends.append(on.named(thick, told, tile.left, strip.bottom + 10, tile.width))
     return max(ends)
-
-
-def _step_label(step: Step) -> list[Line]:
-    said = [] if math.isnan(step.contrast_ratio) else [f"contrast {step.contrast_ratio:.2f}"]
-    if step.beyond:
-        said.append(f"no swatch so {step.beyond}")
-    thick = f"{step.thickness_mm:g} mm" + (", this part" if step.own else "")
-    return [(thick, BODY, DARK), *((line, SMALL, QUIET) for line in said)]
 
 
 # A picture for approval, as a thing to look at and to save.

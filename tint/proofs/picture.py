@@ -257,10 +257,13 @@ class Layout:
             top = max(end, bottom) + 2
         return top
 
+    def named(self, name: str, lines: Sequence[str], left: int, top: int, width: int) -> int:
+        """A name, and lines below it that are small and quiet."""
+        return self.lines([(name, BODY, DARK), *((line, SMALL, QUIET) for line in lines)], left, top, width)
+
     def caption(self, under: Box, name: str, lines: Sequence[str]) -> int:
-        """Lines below a colour: the first dark, the others small and quiet."""
-        said = [(name, BODY, DARK), *((line, SMALL, QUIET) for line in lines)]
-        return self.lines(said, under.left, under.bottom + 8, under.width - 16)
+        """The same below a colour."""
+        return self.named(name, lines, under.left, under.bottom + 8, under.width - 16)
 
     def frame(self, box: Box) -> None:
         """A thin line around a box, to be painted before what fills it."""

@@ -12,22 +12,7 @@ from tint.notebook import DASHES
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, bare_shades, shade_of
-from tint.proofs.picture import (
-    BODY,
-    DARK,
-    LEFT,
-    LINE,
-    QUIET,
-    RIGHT,
-    SMALL,
-    STEP_SIGN,
-    Box,
-    Layout,
-    Patch,
-    Picture,
-    paint,
-    plot_ink,
-)
+from tint.proofs.picture import DARK, LEFT, LINE, RIGHT, STEP_SIGN, Box, Layout, Patch, Picture, paint, plot_ink
 from tint.recipes import Answer, Recipe
 from tint.spectra import Array
 from tint.target import Target
@@ -177,8 +162,7 @@ def _row(
         left, right = column.left + _GAP // 2, column.right - _GAP // 2
         for name, row in zip(bare, inner, strict=True):
             _half(on, Box(left, row.top, right, row.bottom), chip, target, name)
-        said = [(chip.name, BODY, DARK), *((line, SMALL, QUIET) for line in chip.lines)]
-        ends.append(on.lines(said, left, strip.bottom + 10, right - left))
+        ends.append(on.named(chip.name, chip.lines, left, strip.bottom + 10, right - left))
     return max(ends)
 
 

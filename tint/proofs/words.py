@@ -107,7 +107,7 @@ def of_clarity(seen: Appearance) -> str:
 
 def _of_asked(target: Target | None, kind: str, value: float) -> str:
     """Whether what was asked of one kind is met, to stand behind another sentence; empty where nothing was asked."""
-    if target is None or target.bounds_in_words(kind) == "any" or math.isnan(value):
+    if target is None or not target.asks(kind) or math.isnan(value):
         return ""
     asked, miss = target.bounds_in_words(kind), float(target.miss(kind, value))
     if target.met(0.0, **{kind: value}):

@@ -36,10 +36,7 @@ class Casting:
     seat: str
     # reflectance behind, shape (n_wavelengths,), or None for nothing; the colour wanted, shape (3,) or (n_rows, 3)
     colours: tuple[tuple[Array | None, Array], ...]
-    # opacity, light, haze: whether contrast ratio, luminous transmittance and haze are asked of it
-    opacity: bool
-    light: bool
-    haze: bool = False
+    asked: frozenset[str] = frozenset()  # which of `opacity.KINDS`
 
     @property
     def shown(self) -> int:
@@ -82,24 +79,15 @@ def lay_out(
     nothing = np.zeros(palette.wavelengths.size)
     pair = bool(palette.pair)
     walls = (setting.thickness_mm, *walls_mm)
-    asked = [
-        Casting(
-            (wall,),
-            setting.seat,
-            ((palette.backing(over), target.lab),),
-            target.asks_opacity and pair,
-            target.asks_light,
-            target.asks_haze,
-        )
-        for wall in walls
-    ]
+    seen = ((palette.backing(over), target.lab),)
+    told = frozenset(kind for kind in KINDS if target.asks(kind) and (pair or kind != "contrast_ratio"))
+    asked = [Casting((wall,), setting.seat, seen, told) for wall in walls]
     if target.thickness_mm is not None:  # the colour is that of the sample, the opacity that of the part
         asked = [replace(each, colours=()) for each in asked]
-        seen = ((palette.backing(over), target.lab),)
-        asked.append(Casting((target.thickness_mm,), setting.seat, seen, False, False))
+        asked.append(Casting((target.thickness_mm,), setting.seat, seen))
     for look in target.also:
         wall, seat = look.thickness_mm or target.thickness_mm or setting.thickness_mm, look.seat or setting.seat
-        asked.append(Casting((wall,), seat, ((palette.backing(look.over or over), look.lab),), False, False))
+        asked.append(Casting((wall,), seat, ((palette.backing(look.over or over), look.lab),)))
     return Problem(
         target=target,
         castings=_together(asked),
@@ -121,17 +109,10 @@ def _together(castings: list[Casting]) -> tuple[Casting, ...]:
     for each in castings:
         key = (each.walls_mm[0], each.seat)
         first = joined.get(key, replace(each, colours=()))
-        joined[key] = replace(
-            first,
-            colours=first.colours + each.colours,
-            opacity=first.opacity or each.opacity,
-            light=first.light or each.light,
-            haze=first.haze or each.haze,
-        )
+        joined[key] = replace(first, colours=first.colours + each.colours, asked=first.asked | each.asked)
     alike: dict[tuple[object, ...], Casting] = {}
     for each in joined.values():
-        asked = tuple((id(backing), lab.tobytes()) for backing, lab in each.colours)
-        own = (each.seat, asked, each.opacity, each.light, each.haze)
+        own = (each.seat, tuple((id(backing), lab.tobytes()) for backing, lab in each.colours), each.asked)
         alike[own] = replace(each, walls_mm=alike[own].walls_mm + each.walls_mm) if own in alike else each
     return tuple(alike.values())
 
@@ -206,14 +187,14 @@ def judge(
                 slopes.append(by_own * weight[:, None, None])
                 colour.append(np.linalg.norm(off, axis=1))
                 moved.append(by_own)
-        if casting.opacity:
+        if "contrast_ratio" in casting.asked:
             ask("contrast_ratio", *contrast(problem, seen))
-        if casting.light or casting.haze:
+        if casting.asked & {"transmittance", "haze"}:
             passed, by_depth = problem.optics.transmitted(*depths)
             y, by_loading = _luminance(problem, passed, by_depth, d, own)
-        if casting.haze:
+        if "haze" in casting.asked:
             ask("haze", *_haze(problem, depths, y, by_loading, d, own))
-        if casting.light:
+        if "transmittance" in casting.asked:
             ask("transmittance", y / 100.0, by_loading / 100.0)
     pull, by_loading = _thrift(problem, sets, loadings, rows)
     parts.append(pull)

@@ -66,7 +66,7 @@ def binding(
 
 
 def _first_asked(target: Target) -> str:
-    return next(kind for kind in KINDS if target.bounds(kind) != (None, None, None))
+    return next(filter(target.asks, KINDS))
 
 
 def _rests(target: Target, kind: str, value: float) -> bool:
@@ -212,7 +212,7 @@ def _least_that_helps(
 
 
 def _without_opacity(problem: Problem, near: Candidates, bounds: Bounds, best: Recipe) -> Iterator[Loosened]:
-    castings = tuple(replace(each, opacity=False, light=False, haze=False) for each in problem.castings)
+    castings = tuple(replace(each, asked=frozenset()) for each in problem.castings)
     _, delta_e, met = _nearest(replace(problem, castings=castings), near, bounds)
     if delta_e < best.delta_e - _WORTH or (met and not best.reached):
         yield _loosened("opacity", None, delta_e, met, "without the opacity asked for the colour", "be reached")

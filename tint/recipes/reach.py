@@ -200,7 +200,7 @@ def _look_at(problem: Problem, sets: Index, loadings: Array) -> _Looks:
     seen = Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, sets)
     tristimulus, by_loading = seen.xyz(casting.colours[0][0])
     lab, by_xyz = colorimetry.xyz_to_lab_slopes(tristimulus, problem.view.white)
-    if not casting.opacity:
+    if not casting.asked:
         none = np.zeros((len(sets), 0))
         return _Looks(lab, by_xyz @ by_loading, none, none[:, :, None] + np.zeros(sets.shape[1]))
     ratio, by_ratio = contrast(problem, seen)

@@ -181,7 +181,7 @@ def _asked(target: Target, look: Appearance) -> Iterator[tuple[float, float, flo
     for kind in KINDS:
         reach, low, high = target.bounds(kind)
         value, error = predicted(look, kind)
-        if (reach, low, high) != (None, None, None) and math.isfinite(value) and math.isfinite(error):
+        if target.asks(kind) and math.isfinite(value) and math.isfinite(error):
             least, most = low if reach is None else reach, high if reach is None else reach
             yield -math.inf if least is None else least, math.inf if most is None else most, value, error
 
