@@ -15,21 +15,19 @@ import numpy as np
 from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
-from tint.errors import FolderError, Gathered, InputError
+from tint.errors import FolderError, InputError
 from tint.files import write_all
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
 from tint.spectra import Array
-from tint.swatches.casts import RANGES, plain_columns, read_casts
+from tint.swatches.casts import RANGES, plain_columns
 from tint.swatches.contents import BOOK_FILE, Content, contents_of, with_tables
-from tint.swatches.declaration import Declared, read_declaration
+from tint.swatches.declaration import Declared
+from tint.swatches.folder import inspect_contents, read_declared
 from tint.swatches.instruments import Given
-from tint.swatches.measured import read_measured
 from tint.swatches.one_reading import read_one
-from tint.swatches.records import COLOURS, PALETTE_FILE, PHOTOGRAPH, READINGS_FILE, SWATCHES_FILE
+from tint.swatches.records import COLOURS, PHOTOGRAPH, READINGS_FILE, SWATCHES_FILE
 from tint.swatches.rewriting import Written, as_written, cells_of, rewritten, with_column
-from tint.swatches.tables import read_table
-from tint.swatches.text import decoded
 from tint.trials.trial import Trial, TrialReading
 
 _FORM = "a trial in TOML, or the same in JSON"
@@ -211,13 +209,16 @@ def keep_as_swatch(
     if in_book and not into_workbook:
         found = "tables stand in this workbook, which is written to on request only"
         raise InputError(str(place / BOOK_FILE), found, mend="close it and add --into-workbook")
-    declared = _declared(place, contents)
+    declared = read_declared(place)
     cast, read = (as_written(_bytes(place, contents[file]), file, folder=str(place)) for file in _TABLES)
     now = {
         SWATCHES_FILE: (cast.data, _with_cast(cast, trial, declared, name)),
         READINGS_FILE: (read.data, _with_readings(read, trial, palette, name)),
     }
-    _check(place, declared, *(data for _, data in now.values()))
+    then = {file: replace(each, data=now[file][1]) if file in now else each for file, each in contents.items()}
+    whole, faults = inspect_contents(place, then)
+    if whole is None:  # what `tint check` would refuse
+        raise FolderError(str(place), [fault for fault in faults if fault.grave])
     files = {place / file: now[file] for file in _TABLES if file not in in_book}
     if in_book:
         files[place / BOOK_FILE] = with_tables(place / BOOK_FILE, {file: now[file] for file in in_book})
@@ -229,15 +230,6 @@ def _bytes(place: Path, content: Content) -> bytes:
     if content.fault is not None or content.data is None:
         raise FolderError(str(place), [content.fault] if content.fault else [])
     return content.data
-
-
-def _declared(place: Path, contents: Mapping[str, Content]) -> Declared:
-    faults = Gathered(PALETTE_FILE)
-    text = decoded(_bytes(place, contents[PALETTE_FILE]), faults, utf8_only=True)
-    declared = None if text is None else read_declaration(text, faults, folder_name=place.resolve().name)
-    if declared is None or any(fault.grave for fault in faults.faults):
-        raise FolderError(str(place), [fault for fault in faults.faults if fault.grave])
-    return declared
 
 
 def _with_cast(written: Written, trial: Trial, declared: Declared, name: str) -> bytes:
@@ -290,17 +282,3 @@ def _values(written: Written, reading: TrialReading, palette: Palette, name: str
         raise InputError(name, found, mend="read its spectrum")
     grid = np.array(list(written.wavelengths.values()))
     return np.asarray(reading.values[np.abs(palette.wavelengths - grid[:, None]).argmin(axis=1)])
-
-
-def _check(place: Path, declared: Declared, swatches: bytes, readings: bytes) -> None:
-    """Raise FolderError for what `tint check` would refuse."""
-    of_casts, of_readings = Gathered(SWATCHES_FILE), Gathered(READINGS_FILE)
-    texts = decoded(swatches, of_casts), decoded(readings, of_readings)
-    cast = read_table(texts[0] or "", of_casts, first="swatch")
-    read = read_table(texts[1] or "", of_readings, first="swatch")
-    if cast is not None and read is not None:
-        casts = read_casts(cast, declared, of_casts)
-        read_measured(read, declared, casts.rows, of_readings)
-    grave = [fault for fault in (*of_casts.faults, *of_readings.faults) if fault.grave]
-    if grave:
-        raise FolderError(str(place), grave)
