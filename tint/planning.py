@@ -191,8 +191,10 @@ def offers(palette: Palette, base: str) -> list[Blend]:
     """Castings to choose from: the base alone, ladders of each pigment, tints with the lightest one."""
     names = _usable(palette, base)
     offers = [Blend(base)]
-    n_bases = len(palette.bases)
-    lightest = max(names, key=lambda n: _whiteness(palette, n_bases + list(palette.pigments).index(n)), default="")
+    # Scattering over absorption: the pigment that tints are made with has most.
+    whiteness = (palette.s.mean(axis=1) / (palette.k.mean(axis=1) + 1e-6))[len(palette.bases) :]
+    by_name = dict(zip(palette.pigments, whiteness.tolist(), strict=True))
+    lightest = max(names, key=lambda name: by_name[name], default="")
     for name in names:
         largest = _largest(palette, base, name)
         offers += [Blend(base, {name: share * largest}) for share in _SHARES]
@@ -201,11 +203,6 @@ def offers(palette: Palette, base: str) -> list[Blend]:
             offers += [Blend(base, {lightest: a * light, name: b * largest}) for a, b in _TINTS]
     limit = palette.bases[base].max_loading
     return [blend for blend in offers if blend.total <= limit]
-
-
-def _whiteness(palette: Palette, component: int) -> float:
-    """Scattering over absorption: the pigment that tints are made with has most."""
-    return float(np.mean(palette.s[component]) / (np.mean(palette.k[component]) + 1e-6))
 
 
 AT_ONCE = 4_000_000  # numbers in memory together; a test has fewer

@@ -226,7 +226,13 @@ def at_walls(
     if not more or (target is not None and target.thickness_mm is not None):
         return ()
     looks = [look, *(predict(palette, look.blend, setting=replace(setting, thickness_mm=wall)) for wall in more)]
-    return tuple(sorted((_wall(target, each) for each in looks), key=_how_bad, reverse=True))
+
+    def how_bad(wall: Wall) -> tuple[float, float]:
+        """Colour and opacity together; of equals the more see-through one."""
+        missed = float(np.hypot(np.nan_to_num(wall.delta_e), wall.opacity_miss / FAIR))
+        return round(missed, 3), -wall.appearance.contrast_ratio
+
+    return tuple(sorted((_wall(target, each) for each in looks), key=how_bad, reverse=True))
 
 
 def _wall(target: Target | None, look: Appearance) -> Wall:
@@ -237,9 +243,3 @@ def _wall(target: Target | None, look: Appearance) -> Wall:
     miss = float(target.opacity_miss(look.contrast_ratio)) if asked else 0.0
     reached = bool(target.met(delta_e, contrast_ratio=look.contrast_ratio))
     return Wall(appearance=look, delta_e=delta_e, opacity_miss=miss, reached=reached)
-
-
-def _how_bad(wall: Wall) -> tuple[float, float]:
-    """Colour and opacity together; of equals the more see-through one."""
-    missed = float(np.hypot(np.nan_to_num(wall.delta_e), wall.opacity_miss / FAIR))
-    return round(missed, 3), -wall.appearance.contrast_ratio

@@ -174,10 +174,13 @@ def xyz_to_srgb(tristimulus: ArrayLike, white: ArrayLike) -> tuple[Array, NDArra
     Returns `srgb` (..., 3): 0 to 1, clipped to what a screen can show [-].
     Returns `in_gamut` (...): whether nothing was clipped by more than half a level of 255.
     """
-    linear = xyz_to_light(tristimulus, white)
-    shown = np.clip(linear, 0.0, 1.0)
-    in_gamut = np.max(np.abs(encode(shown) - encode_signed(linear)), axis=-1) <= 0.5 / 255.0
-    return encode(shown), np.asarray(in_gamut)
+    return light_to_srgb(xyz_to_light(tristimulus, white))
+
+
+def light_to_srgb(linear: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """`xyz_to_srgb` of linear light, shape (..., 3), that is not clipped yet."""
+    signal = encode(np.clip(linear, 0.0, 1.0))
+    return signal, np.asarray(np.max(np.abs(signal - encode_signed(linear)), axis=-1) <= 0.5 / 255.0)
 
 
 def xyz_to_light(tristimulus: ArrayLike, white: ArrayLike) -> Array:

@@ -163,8 +163,7 @@ def _over_in_words(over: str) -> str:
 
 
 def _levels(linear: Array) -> tuple[list[str], list[int]]:
-    signal = colorimetry.encode(np.clip(linear, 0.0, 1.0))
-    exact = np.max(np.abs(signal - colorimetry.encode_signed(linear)), axis=-1) <= 0.5 / 255.0
+    signal, exact = colorimetry.light_to_srgb(linear)
     return [colorimetry.hex_code(each) for each in signal], exact.astype(int).tolist()
 
 

@@ -135,13 +135,9 @@ def bare_shades(palette: Palette, names: tuple[str, ...], view: Viewing) -> tupl
     return shades_of(colorimetry.lab(np.stack([bare_spectrum(palette, name) for name in names]), view), view)
 
 
-def _thicknesses(own: float) -> list[float]:
-    usual = [d for d in THICKNESSES_MM if abs(d - own) > _SAME * own]
-    return sorted([*usual, own])
-
-
 def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[str, ...]) -> tuple[Step, ...]:
-    thicknesses = _thicknesses(setting.thickness_mm)
+    own = setting.thickness_mm
+    thicknesses = sorted([*(usual for usual in THICKNESSES_MM if abs(usual - own) > _SAME * own), own])
     shares = palette.shares(blend.base, palette.loadings(blend))
     view = setting.viewing(palette)
     spectra = appearance.render(
@@ -153,7 +149,7 @@ def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[st
     return tuple(
         Step(
             thickness_mm=d,
-            own=d == setting.thickness_mm,
+            own=d == own,
             beyond=beyond_swatches(palette, blend.base, d),
             shades=tuple(shades[at] for shades in by_backing),
             contrast_ratio=float(ratios[at]),

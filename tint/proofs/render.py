@@ -127,9 +127,8 @@ def _fine(depth: Array, linear: Array, bare: Array) -> tuple[Light, Levels, Mask
     fine = np.concatenate(
         (bare[None], np.stack([np.interp(middles, depth, linear[:, channel]) for channel in range(3)], axis=-1))
     )
-    signal = colorimetry.encode(np.clip(fine, 0.0, 1.0))
-    missed = np.max(np.abs(signal - colorimetry.encode_signed(fine)), axis=-1)
-    return fine.astype(np.float32), np.rint(255.0 * signal).astype(np.uint8), missed <= 0.5 / 255.0
+    signal, shows = colorimetry.light_to_srgb(fine)
+    return fine.astype(np.float32), np.rint(255.0 * signal).astype(np.uint8), shows
 
 
 def _places(table: ColourTable, thickness_mm: ArrayLike) -> NDArray[np.int32]:

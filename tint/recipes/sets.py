@@ -184,15 +184,21 @@ def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds, *, wi
     `window`: sets farther than this from the nearest are left out [CIEDE2000].
     """
     starts = [loadings, *(share * bounds.largest[sets] for share in _LAST_SHARES)]
-    every = np.concatenate([sets] * len(starts))
     coarse = _coarse(problem, _COARSE_NM if _looks(problem) == 1 else _FIRST_NM)
-    found = optimise(
-        coarse, every, np.concatenate(starts), bounds, tolerance=_COARSE_TOLERANCE, most_steps=_COARSE_STEPS
-    )
-    choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
-    missed = np.sqrt(found.cost[choice])
+    found = _from_starts(coarse, sets, starts, bounds, tolerance=_COARSE_TOLERANCE)
+    missed = np.sqrt(found.cost)
     near = missed <= missed.min(initial=np.inf) + window
-    return polished(problem, sets[near], found.loadings[choice[near]], bounds)
+    return polished(problem, sets[near], found.loadings[near], bounds)
+
+
+def _from_starts(
+    problem: Problem, sets: Index, starts: Sequence[Array], bounds: Bounds, *, tolerance: float
+) -> Candidates:  # fmt: skip
+    """Sets where the best of their several starts led them, in a few steps."""
+    every, start = np.concatenate([sets] * len(starts)), np.concatenate(starts)
+    found = optimise(problem, every, start, bounds, tolerance=tolerance, most_steps=_COARSE_STEPS)
+    choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
+    return _ended(sets, found, choice)
 
 
 def polished(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
@@ -315,10 +321,7 @@ def _level(
         starts = [_from_parent(sets, size, parent, keep, bounds)]
         if size == 2 and not keep:
             starts += [share * high for share in _FIRST_SHARES[1:3]]
-    every, start = np.concatenate([sets] * len(starts)), np.concatenate(starts)
-    found = optimise(problem, every, start, bounds, tolerance=_FIRST_TOLERANCE, most_steps=_COARSE_STEPS)
-    choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
-    return _ended(sets, found, choice)
+    return _from_starts(problem, sets, starts, bounds, tolerance=_FIRST_TOLERANCE)
 
 
 def _from_parent(sets: Index, size: int, parent: Candidates, keep: Sequence[int], bounds: Bounds) -> Array:

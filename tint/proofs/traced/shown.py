@@ -13,6 +13,7 @@ from scipy.ndimage import binary_erosion
 
 from tint import appearance, colorimetry
 from tint.appearance import Setting
+from tint.glossary import SCENES
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
@@ -24,7 +25,6 @@ from tint.proofs.render import Levels, colour_table, to_levels
 from tint.proofs.traced import paths, scenes
 from tint.proofs.traced.picture import QUALITIES, SIDE_OF, Progress, Traced, surfaces_of, traced, united
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
-from tint.proofs.traced.scenes import SCENES
 
 Array = NDArray[np.float64]
 
