@@ -176,8 +176,8 @@ class Target:
         source = "" if self.source.startswith("Lab ") else f" ({self.source})"
         sample = "" if self.thickness_mm is None else f" of {self.thickness_mm:g} mm"
         also = "".join(f", also {look.in_words}" for look in self.also)
-        light = f", transmittance {self.bounds_in_words('transmittance')}" if self.asks_light else ""
-        light += f", haze {self.bounds_in_words('haze')}" if self.asks_haze else ""
+        through = (kind for kind in ("transmittance", "haze") if self.asks(kind))
+        light = "".join(f", {kind} {self.bounds_in_words(kind)}" for kind in through)
         opacity = f", contrast ratio {self.bounds_in_words('contrast_ratio')}"
         return f"{lab}{source}{sample}{also}{opacity}{light}, within {self.tolerance:g} CIEDE2000"
 

@@ -200,7 +200,8 @@ def _terms(
     walls: Sequence[Wall],
 ) -> list[tuple[str, str]]:  # fmt: skip
     seen = facts.appearance
-    lab = ", ".join(f"{name} {_signed(value)}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
+    lab = ", ".join(f"{name} {value:.1f}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
+    lab = lab.replace("-", "\N{MINUS SIGN}")
     how = f"{words.of_geometry(seen.geometry)}, {words.lying(seen.over, seen.setting.seat)}"
     told = [("Colour", f"{lab}, {how}, {named(seen.setting.light)}")]
     told.append(("Thickness", f"{seen.setting.thickness_mm:g} mm{_of_part(shown)}"))
@@ -274,10 +275,6 @@ def pencil_difference(palette: Palette, blend: Blend, *, setting: Setting) -> fl
     ]
     lab = colorimetry.lab(np.stack(both), setting.viewing(palette))
     return float(colorimetry.difference(lab[0], lab[1]))
-
-
-def _signed(value: float) -> str:
-    return f"{value:.1f}".replace("-", "\N{MINUS SIGN}")
 
 
 def _seen(delta_e: float) -> str:

@@ -271,7 +271,12 @@ def trial_of(
     depth = setting.thickness_mm if read is None or read.thickness_mm is None else read.thickness_mm
     seen = appearance.predict(palette, blend, setting=replace(setting, thickness_mm=depth))
     view = setting.viewing(palette)
-    lab = None if read is None else _lab(read.spectrum, palette, setting)
+    lab = None
+    if read is not None:
+        if read.spectrum.shape != palette.wavelengths.shape:
+            found = f"a reading of {read.spectrum.size} wavelengths"
+            raise InputError("trial", found, f"the palette's {palette.wavelengths.size}")
+        lab = colorimetry.lab(read.spectrum, view)
     return Trial(
         predicted=seen,
         as_predicted=shade_of(seen.lab, view),
@@ -281,12 +286,3 @@ def trial_of(
         read="" if read is None else read.named,
         photo=photo,
     )
-
-
-def _lab(spectrum: ArrayLike, palette: Palette, setting: Setting) -> Array:
-    values = np.asarray(spectrum, dtype=float)
-    if values.shape != palette.wavelengths.shape:
-        raise InputError(
-            "trial", f"a reading of {values.size} wavelengths", f"the palette's {palette.wavelengths.size}"
-        )
-    return colorimetry.lab(values, setting.viewing(palette))

@@ -15,7 +15,7 @@ from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import cautions, seen_in
 from tint.proofs.part import Part
-from tint.proofs.passing import MARKED, Verdict, judged
+from tint.proofs.passing import judged
 from tint.proofs.picture import (
     BODY,
     DARK,
@@ -43,7 +43,7 @@ from tint.proofs.portrait import (
     thinner_than,
     view_of,
 )
-from tint.proofs.render import Hollow, colour_table, deep_levels, hollow_table, to_levels
+from tint.proofs.render import Hollow, Light, colour_table, deep_levels, hollow_table, to_levels
 from tint.proofs.samples import wedge_strip
 from tint.proofs.walls import TO_DRAW, Walls, walls_of
 from tint.spectra import Mask
@@ -122,12 +122,13 @@ def part_picture(
     thin = None if thin_mm is None else thinner_than(portrait, thin_mm)
     beyond = beyond_screen(portrait, table)
     pixels = to_levels(light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait)))
-    verdict = _held_against(palette, blend, setting=setting, portrait=portrait, target=target)
-    if thin is None and verdict is not None and MARKED[0] < verdict.missed_share < MARKED[1]:
-        assert verdict.misses is not None  # of a part
-        pixels = outlined(pixels, verdict.misses, dash=DASH)
-    if thin is not None:
-        pixels = outlined(pixels, thin, dash=DASH)
+    verdict = None
+    if target is not None:
+        seen, agreed = appearance.predict(palette, blend, setting=setting), target.tolerance
+        verdict = judged(
+            palette, seen, target=target, tolerance=agreed, part_mm=portrait.wall_mm, weight=portrait.cover
+        )
+    pixels = outlined(pixels, verdict.outline if verdict and thin is None else thin, dash=DASH)
     if beyond.any() and beyond.sum() < portrait.has_part.sum():
         pixels = outlined(pixels, beyond, dash=_BEYOND_DASH)
     told = f"{shown.named}, {words.behind(table.over)}, {seen_in(palette, setting)}."
@@ -160,17 +161,6 @@ def part_picture(
         words.SCREEN_LINE,
     ]
     return on.finished(max(bottom, ends, lowest) + 26, told=notes)
-
-
-def _held_against(
-    palette: Palette, blend: Blend, *, setting: Setting, portrait: Portrait, target: Target | None
-) -> Verdict | None:  # fmt: skip
-    if target is None:
-        return None
-    seen = appearance.predict(palette, blend, setting=setting)
-    return judged(
-        palette, seen, target=target, tolerance=target.tolerance, part_mm=portrait.wall_mm, weight=portrait.cover,
-    )  # fmt: skip
 
 
 def _ruler(on: Layout, box: Box, mm_per_pixel: float) -> int:
@@ -232,9 +222,13 @@ def _percent(percent: float) -> str:
 
 def deep_part(palette: Palette, blend: Blend, *, setting: Setting, shown: Shown) -> NDArray[np.uint16]:
     """The portrait alone in 65536 levels, shape (height, width, 3)."""
-    portrait = shown.portrait
+    return deep_levels(part_light(palette, blend, setting=setting, portrait=shown.portrait))
+
+
+def part_light(palette: Palette, blend: Blend, *, setting: Setting, portrait: Portrait) -> Light:
+    """A portrait in the colours of a blend, as `light_of` gives it."""
     table = colour_table(palette, blend, setting=setting, upto_mm=portrait.upto_mm)
-    return deep_levels(light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait)))
+    return light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait))
 
 
 def hollow_of(palette: Palette, blend: Blend, *, setting: Setting, portrait: Portrait) -> Hollow | None:

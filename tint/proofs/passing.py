@@ -27,7 +27,6 @@ _WALLS_MM = (0.2, 30.0)  # thinnest and thickest wall that is proposed in place 
 _PROPOSED = 241  # walls tried between them
 _MORE = np.geomspace(0.25, 8.0, 31)  # times the pigment that is tried; chosen, no source
 _HARDLY = 0.005  # share of a part that is not worth telling: half of what is printed as 1 %
-MARKED = (_HARDLY, 1.0 - _HARDLY)  # shares of a part between which what misses is outlined on its picture
 _NAMES = {kind: kind.replace("_", " ") for kind in KINDS}
 
 
@@ -99,6 +98,11 @@ class Verdict:
     def passes(self) -> bool:
         """Whether nothing misses."""
         return self.met and self.missed_share <= _HARDLY
+
+    @property
+    def outline(self) -> Mask | None:
+        """Where to outline the part on its picture; None where all or nothing of it misses."""
+        return self.misses if _HARDLY < self.missed_share < 1.0 - _HARDLY else None
 
 
 def judged(

@@ -223,8 +223,10 @@ def thinner_than(portrait: Portrait, thickness_mm: float) -> Mask:
     return np.asarray(portrait.has_part & (portrait.wall_mm < thickness_mm))
 
 
-def outlined(pixels: Levels, mask: Mask, *, dash: int) -> Levels:
+def outlined(pixels: Levels, mask: Mask | None, *, dash: int) -> Levels:
     """Pixels with a line just inside the edge of a mask, dark and white by turns, so that it shows on any colour."""
+    if mask is None:
+        return pixels
     around = np.pad(mask, 1)
     inner = mask & around[:-2, 1:-1] & around[2:, 1:-1] & around[1:-1, :-2] & around[1:-1, 2:]
     rows, columns = np.nonzero(mask & ~inner)

@@ -123,10 +123,7 @@ def _of_look(palette: Palette, look: Appearance) -> dict[str, Array]:
 def _asked(target: Target, over: str) -> tuple[str, ...]:
     asked = f"contrast {target.bounds_in_words('contrast_ratio')}"
     lines = [asked if target.asks_opacity else "no contrast asked for"]
-    if target.asks_light:
-        lines.append(f"transmittance {target.bounds_in_words('transmittance')}")
-    if target.asks_haze:
-        lines.append(f"haze {target.bounds_in_words('haze')}")
+    lines += [f"{kind} {target.bounds_in_words(kind)}" for kind in ("transmittance", "haze") if target.asks(kind)]
     if not target.also:
         lines.append(f"known {words.behind(over)}")
     return tuple(lines)
