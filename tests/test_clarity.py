@@ -11,6 +11,7 @@ import tint
 from tint.appearance import clarity_in_words
 from tint.optics import surface
 from tint.optics.layer import Optics, regular_slopes, transmittance
+from tint.proofs.passing import held
 from tint.trials import Trial, TrialReading, adjust
 
 OPTICS = Optics(model="many-flux")
@@ -99,6 +100,25 @@ def test_a_clear_part_is_found_for_a_colour_that_milk_could_show_too(palette: ti
     assert clear.appearance.haze <= 0.305
     milky = tint.solve(palette, lab=(70, 20, 40), opacity="solid", base="clear", thickness_mm=3).best
     assert milky.appearance.haze > 0.95
+
+
+@pytest.mark.parametrize("finish", ["", "matt"])
+def test_a_sheet_holds_a_part_against_the_haze_of_its_own_face(palette: tint.Palette, finish: str) -> None:
+    blend, setting = tint.Blend("clear", {"yellow": 0.02}), tint.Setting(thickness_mm=3.0, finish=finish)
+    look = tint.predict(palette, blend, setting=setting)
+    wanted = tint.Target(lab=look.lab, haze=0.5)
+    found = held(palette, blend, setting=setting, target=wanted, thickness_mm=[3.0])
+    assert found.misses["haze"][0] == pytest.approx(look.haze - 0.5, abs=1e-9)
+
+
+def test_a_haze_that_holds_the_colour_back_is_offered_to_be_given_up(palette: tint.Palette) -> None:
+    clearer = tint.Target(lab=np.array([50.0, 0.0, 40.0]), haze_max=0.05)
+    rules = tint.Rules(most_pigments=2)
+    answer = tint.solve(palette, clearer, thickness_mm=3.0, base="clear", rules=rules, loosen=True)
+    assert answer.best.limits == ("haze",)
+    (freed,) = (each for each in answer.loosened if each.limit == "opacity")
+    assert freed.reached
+    assert freed.words == "without the opacity asked for the colour would be reached"
 
 
 def test_a_matt_face_adds_its_gloss_where_it_was_excluded_and_blurs_what_lies_behind(palette: tint.Palette) -> None:

@@ -19,8 +19,8 @@ from tables import column, half_digit, rows_of
 
 from tint import colorimetry
 from tint.colorimetry import Viewing, viewing
-from tint.colorimetry.weights import Array
 from tint.errors import InputError
+from tint.spectra import Array
 
 FINE = np.arange(360.0, 781.0)
 GRID = np.arange(400.0, 701.0, 10.0)

@@ -34,15 +34,14 @@ ANISOTROPIES = st.floats(0.0, many_flux.MOST_G)
 
 def forget() -> None:
     """Drop the tables held in memory."""
-    many_flux._table.cache_clear()
-    many_flux._tables.cache_clear()
-    many_flux._stored.cache_clear()
+    for table in (many_flux.table_of, many_flux.tables_of, many_flux.stored):
+        table.cache_clear()
 
 
 @pytest.fixture
 def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     """An empty cache, and a table that costs nothing to compute: that of index 1."""
-    made = many_flux._stored(1.0, 0.0)
+    made = many_flux.stored(1.0, 0.0)
     folder = tmp_path / "cache"
     monkeypatch.setenv("TINT_CACHE", str(folder))
     monkeypatch.setattr(many_flux, "build", lambda index, _: {name: index * each for name, each in made.items()})

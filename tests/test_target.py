@@ -291,7 +291,7 @@ def test_how_far_an_opacity_is_from_what_was_asked(asked: dict[str, float], miss
     light = target_from_lab(
         [50.0, 0.0, 0.0], **{k.replace("contrast_ratio", "transmittance"): v for k, v in asked.items()}
     )
-    assert light.light_miss([0.2, 0.5, 0.9]) == pytest.approx(misses)
+    assert light.miss("transmittance", [0.2, 0.5, 0.9]) == pytest.approx(misses)
     assert light.asks_light == bool(asked)
 
 

@@ -7,6 +7,15 @@ import difflib
 from tint.errors import InputError
 from tint.opacity import WORDS
 
+# Words by which a traced picture is chosen: where the part stands, and how finely it is traced.
+SCENES = {
+    "window": "on a table by a window",
+    "behind": "in front of a large even lamp",
+    "inside": "on a table in a dim room, a lamp inside",
+    "page": "held against a printed page",
+}
+QUALITIES = ("preview", "sheet", "print")
+
 _CONTRAST = (
     "Contrast ratio is how much a black card behind the part darkens it: the luminance Y of the part over a black "
     "card, divided by that over a white card, at the same thickness. At 1 nothing behind the part shows; at 0.98 the "

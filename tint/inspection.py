@@ -15,16 +15,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry, uncertainty
 from tint.colorimetry import Viewing
 from tint.errors import InputError
+from tint.spectra import Array
 from tint.swatches import COLOURS, NO_BACKING, SwatchFolder
 from tint.swatches.instruments import Given
 from tint.swatches.one_reading import OneReading, read_one
-
-Array = NDArray[np.float64]
 
 PASS, FAIL, TOO_CLOSE = "pass", "fail", "too close to call"
 _FLAT = 0.05  # a part this small is not worth a word, in CIELAB
@@ -113,26 +112,16 @@ def inspect_reading(
 ) -> Inspection:
     """Compare a reading with its reference.
 
-    Parameters
-    ----------
-    reading, reference : array_like, shape (n_wavelengths,)
-        Both over the same backing, in the same geometry; the lightest, where `over_black` is given [-].
-    repeatability : float
-        Standard deviation of one reading: of every reflectance, or with `of_colours` of X, Y and Z, each as a share of
-        the perfect white's [-].
-    readings, reference_readings : int
-        How many each is the mean of.
-    over_black : tuple of array_like, shape (n_wavelengths,), optional
-        The part and the reference over the darkest backing [-].
-    of_colours : bool
-        Whether a colorimeter read them, and the spectra but stand for its colours.
-    moves, moves_covariance : array_like, shapes (3,) and (3, 3), optional
-        By what the part's CIELAB will still move until it is cured, as `tint.shift` learns it [-].
-
-    Raises
-    ------
-    InputError
-        If the spectra do not fit each other, or a contrast ratio is to be judged that was not read.
+    `reading`, `reference` (n_wavelengths,): both over the same backing, in the same geometry; the lightest, where
+        `over_black` is given [-].
+    `repeatability`: standard deviation of one reading: of every reflectance, or with `of_colours` of X, Y and Z, each
+        as a share of the perfect white's [-].
+    `readings`, `reference_readings`: how many each is the mean of.
+    `over_black` (n_wavelengths,): the part and the reference over the darkest backing [-].
+    `of_colours`: whether a colorimeter read them, and the spectra but stand for its colours.
+    `moves`, `moves_covariance` (3,) and (3, 3): by what the part's CIELAB will still move until it is cured, as
+        `tint.shift` learns it [-].
+    Raises InputError if the spectra do not fit each other, or a contrast ratio is to be judged that was not read.
     """
     pairs = np.array([_spectra(reference, reading, view)])
     if over_black is not None:
@@ -150,7 +139,9 @@ def inspect_reading(
     d_lightness, d_red, d_yellow = (float(x) for x in lab[1] - lab[0])
     chroma = np.hypot(lab[:, 1], lab[:, 2])
     d_chroma = float(chroma[1] - chroma[0])
-    d_hue = _hue_difference(lab[0], lab[1], d_chroma)
+    # dH* of CIELAB, positive when the hue angle has risen.
+    turned = np.sqrt(max(d_red**2 + d_yellow**2 - d_chroma**2, 0.0))
+    d_hue = float(np.copysign(turned, lab[0, 1] * lab[1, 2] - lab[0, 2] * lab[1, 1]))
     noise = repeatability * (view.white[1] if of_colours else float(np.linalg.norm(view.weights[:, 1])))
     opacity, opacity_error = _opacity(pairs, view, noise, shares) if over_black is not None else (None, 0.0)
     checks = [Check(what="colour", value=delta_e, limit=tolerance.delta_e, error=error, lean=lean)]
@@ -160,6 +151,9 @@ def inspect_reading(
     if tolerance.contrast_ratio is not None and opacity is not None:
         limit = tolerance.contrast_ratio
         checks.append(Check(what="contrast ratio", value=abs(opacity), limit=limit, error=opacity_error))
+    words = _words(lab, covariance, d_chroma, d_hue)
+    if opacity is not None and abs(opacity) > max(_FLAT_RATIO, uncertainty.Z95_ONE_SIDED * opacity_error):
+        words.append(f"{'more opaque' if opacity > 0 else 'more see-through'} by {abs(opacity):.2f} in contrast ratio")
     return Inspection(
         delta_e=delta_e,
         delta_e_error=error,
@@ -170,8 +164,7 @@ def inspect_reading(
         yellowness=d_yellow,
         contrast_ratio=opacity,
         checks=tuple(checks),
-        words=_words(lab, covariance, d_chroma, d_hue) + _opacity_words(opacity, opacity_error)
-        or ("no difference that can be told",),
+        words=tuple(words) or ("no difference that can be told",),
     )
 
 
@@ -198,14 +191,6 @@ def _delta_e(lab: Array, covariance: Array) -> tuple[float, float, float]:
     return float(colorimetry.difference(lab[0], lab[1])), float(np.sqrt(along)), lean
 
 
-def _hue_difference(reference: Array, reading: Array, d_chroma: float) -> float:
-    """dH* of CIELAB, positive when the hue angle has risen."""
-    d_a, d_b = reading[1:] - reference[1:]
-    size = np.sqrt(max(d_a**2 + d_b**2 - d_chroma**2, 0.0))
-    turn = reference[1] * reading[2] - reference[2] * reading[1]
-    return float(np.copysign(size, turn))
-
-
 def _opacity(pairs: Array, view: Viewing, noise: float, shares: tuple[float, float]) -> tuple[float, float]:
     """Difference in contrast ratio, reading less reference, and its standard deviation where Y has that noise [-]."""
     white, black = pairs @ view.weights[:, 1]
@@ -214,7 +199,7 @@ def _opacity(pairs: Array, view: Viewing, noise: float, shares: tuple[float, flo
     return float(ratio[1] - ratio[0]), float(np.sqrt(variance @ np.asarray(shares)))
 
 
-def _words(lab: Array, covariance: Array, d_chroma: float, d_hue: float) -> tuple[str, ...]:
+def _words(lab: Array, covariance: Array, d_chroma: float, d_hue: float) -> list[str]:
     """Parts that stand out of the scatter, the largest first."""
     d_lightness, d_red, d_yellow = (float(x) for x in lab[1] - lab[0])
     parts = [(d_lightness, np.array([1.0, 0.0, 0.0]), "lighter" if d_lightness > 0 else "darker", "")]
@@ -234,13 +219,7 @@ def _words(lab: Array, covariance: Array, d_chroma: float, d_hue: float) -> tupl
     for size, axis, word, where in sorted(parts, key=lambda part: -abs(part[0])):
         if abs(size) > max(_FLAT, uncertainty.Z95_ONE_SIDED * float(np.sqrt(axis @ covariance @ axis))):
             told.append(f"{word}{where} by {abs(size):.1f}")
-    return tuple(told)
-
-
-def _opacity_words(opacity: float | None, error: float) -> tuple[str, ...]:
-    if opacity is None or abs(opacity) <= max(_FLAT_RATIO, uncertainty.Z95_ONE_SIDED * error):
-        return ()
-    return (f"{'more opaque' if opacity > 0 else 'more see-through'} by {abs(opacity):.2f} in contrast ratio",)
+    return told
 
 
 # What is compared, as files tell it.

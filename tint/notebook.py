@@ -21,12 +21,12 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.errors import InputError, JobError
+from tint.spectra import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 
 _SIZE = (56, 34)  # of a chip [px]
 _MOST = 60  # chips in the strip of a palette
@@ -46,18 +46,19 @@ class Html(str):
 def flat_png(codes: Sequence[str], *, size: tuple[int, int] = _SIZE) -> bytes:
     """Flat colours side by side as a PNG tagged sRGB (ISO/IEC 15948).
 
-    Parameters
-    ----------
-    codes : sequence of str
-        `#rrggbb`, left to right.
-    size : tuple of int
-        Width and height of each [px].
+    `codes`: `#rrggbb`, left to right.
+    `size`: width and height of each [px].
     """
     width, height = size
     row = b"".join(bytes.fromhex(code.lstrip("#")) * width for code in codes)
-    head = struct.pack(">IIBBBBB", width * len(codes), height, 8, 2, 0, 0, 0)
     pixels = zlib.compress((b"\0" + row) * height, 9)
-    chunks = ((b"IHDR", head), (b"sRGB", b"\0"), (b"IDAT", pixels), (b"IEND", b""))
+    return png_file(width * len(codes), height, pixels, bits=8, space=(b"sRGB", b"\0"))
+
+
+def png_file(width: int, height: int, pixels: bytes, *, bits: int, space: tuple[bytes, bytes]) -> bytes:
+    """A PNG of compressed rows of red, green and blue, with the chunk that tells their colour space."""
+    head = struct.pack(">IIBBBBB", width, height, bits, 2, 0, 0, 0)
+    chunks = ((b"IHDR", head), space, (b"IDAT", pixels), (b"IEND", b""))
     return b"\x89PNG\r\n\x1a\n" + b"".join(
         struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
     )
@@ -204,28 +205,18 @@ DASHES: tuple[Any, ...] = ("-", "--", ":", "-.", (0, (5, 1)), (0, (3, 1, 1, 1, 1
 def plot_spectra(what: Any, *, ax: Axes | None = None, of: str = "") -> Axes:
     """Spectra as curves over wavelength, each in its own colour on a screen.
 
-    Parameters
-    ----------
-    what : Appearance, Recipe, Answer, Palette, or several appearances or recipes
-        Of an answer, its recipes and the target where that was measured. Of a palette, its bases and pigments.
-        A mapping names the curves.
-    ax : matplotlib Axes, optional
-        New ones when absent.
-    of : str
-        `reflectance` (the default) or `transmittance`; of a palette `absorption` (the default) or `scattering`.
-
-    Returns
-    -------
-    matplotlib Axes
-
-    Raises
-    ------
-    InputError
-        If there is nothing to draw, or no such quantity of it.
-    JobError
-        If matplotlib is not installed.
+    `what`: an appearance, a recipe, an answer, a palette, or several appearances or recipes; a mapping names the
+        curves. Of an answer its recipes and the target where that was measured, of a palette its bases and pigments.
+    `ax`: new ones when absent.
+    `of`: `reflectance` (the default) or `transmittance`; of a palette `absorption` (the default) or `scattering`.
+    Raises InputError if there is nothing to draw, or no such quantity of it.
+    Raises JobError if matplotlib is not installed.
     """
-    axes = _axes() if ax is None else ax
+    if ax is None:
+        with _needed():
+            import matplotlib.pyplot as plt
+        ax = plt.subplots()[1]
+    axes: Axes = ax
     if hasattr(what, "pigments"):
         return _components(what, axes, of or "absorption")
     of = of or "reflectance"
@@ -284,13 +275,6 @@ def _finished(axes: Axes, said: str) -> Axes:
     return axes
 
 
-def _axes() -> Axes:
-    with _needed():
-        import matplotlib.pyplot as plt
-    axes: Axes = plt.subplots()[1]
-    return axes
-
-
 @contextlib.contextmanager
 def _needed() -> Iterator[None]:
     try:
@@ -305,25 +289,12 @@ def plotted(
 ) -> tuple[NDArray[np.uint8], list[tuple[int, int, int, int]]]:
     """A figure as pixels, whatever the user's own settings are.
 
-    Parameters
-    ----------
-    draw : callable
-        Fills a figure; the layout is constrained. Returns the axes whose places are asked for.
-    width, height : int
-        [px]
-    style : mapping
-        What differs from matplotlib's defaults, by the names of its settings.
-
-    Returns
-    -------
-    pixels : ndarray of uint8, shape (height, width, 3)
-    places : list of tuple of int
-        Left, top, right and bottom of each of the axes within the figure [px].
-
-    Raises
-    ------
-    JobError
-        If matplotlib is not installed.
+    `draw`: fills a figure; the layout is constrained. Returns the axes whose places are asked for.
+    `width`, `height` [px]
+    `style`: what differs from matplotlib's defaults, by the names of its settings.
+    Returns `pixels` (height, width, 3)
+    Returns `places`: left, top, right and bottom of each of the axes within the figure [px].
+    Raises JobError if matplotlib is not installed.
     """
     with _needed():
         import matplotlib.style

@@ -20,13 +20,13 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry, forward, uncertainty
 from tint.appearance import Setting, predict, render
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
+from tint.spectra import Array, Index
 
 CASTINGS = 5  # an afternoon of pouring; no source
 MOULDS_MM = (1.0, 2.0, 3.0, 5.0)  # mm, depths of moulds for swatches; common practice, no source
@@ -70,21 +70,11 @@ def next_swatches(
 ) -> Plan:
     """The castings that teach most about the blends aimed at.
 
-    Parameters
-    ----------
-    targets : sequence of (Blend, Setting)
-        What the maker wants to predict; blends drawn over all that can be made when there are none.
-    count : int
-        How many castings to propose.
-    bases : collection of str
-        Only in these; every base that was cast when empty.
-    thicknesses_mm : collection of float
-        Moulds at hand [mm].
-
-    Raises
-    ------
-    InputError
-        If a base is unknown, or there is nothing to choose from.
+    `targets`: what the maker wants to predict; blends drawn over all that can be made when there are none.
+    `count`: how many castings to propose.
+    `bases`: only in these; every base that was cast when empty.
+    `thicknesses_mm`: moulds at hand [mm].
+    Raises InputError if a base is unknown, or there is nothing to choose from.
     """
     if count < 1:
         raise InputError("plan", f"{count} castings", "1 or more")
@@ -202,8 +192,10 @@ def offers(palette: Palette, base: str) -> list[Blend]:
     """Castings to choose from: the base alone, ladders of each pigment, tints with the lightest one."""
     names = _usable(palette, base)
     offers = [Blend(base)]
-    n_bases = len(palette.bases)
-    lightest = max(names, key=lambda n: _whiteness(palette, n_bases + list(palette.pigments).index(n)), default="")
+    # Scattering over absorption: the pigment that tints are made with has most.
+    whiteness = (palette.s.mean(axis=1) / (palette.k.mean(axis=1) + 1e-6))[len(palette.bases) :]
+    by_name = dict(zip(palette.pigments, whiteness.tolist(), strict=True))
+    lightest = max(names, key=lambda name: by_name[name], default="")
     for name in names:
         largest = _largest(palette, base, name)
         offers += [Blend(base, {name: share * largest}) for share in _SHARES]
@@ -213,13 +205,6 @@ def offers(palette: Palette, base: str) -> list[Blend]:
     limit = palette.bases[base].max_loading
     return [blend for blend in offers if blend.total <= limit]
 
-
-def _whiteness(palette: Palette, component: int) -> float:
-    """Scattering over absorption: the pigment that tints are made with has most."""
-    return float(np.mean(palette.s[component]) / (np.mean(palette.k[component]) + 1e-6))
-
-
-Array = NDArray[np.float64]
 
 AT_ONCE = 4_000_000  # numbers in memory together; a test has fewer
 _LIGHTNESS = 116.0 / 3.0  # L* by the palette's model error, a share of reflectance^(2/3)
@@ -237,7 +222,7 @@ class Lesson:
     # unknowns that a casting tells of
     readings: Array
     # shape (n_castings, n_held): which unknowns those are: of many pigments a casting holds few
-    held: NDArray[np.int64]
+    held: Index
 
 
 def lesson(
@@ -257,7 +242,7 @@ def lesson(
     return Lesson(np.eye(n_modes)[None], in_modes, len(targets), colours, held)
 
 
-def _held(palette: Palette, blends: Sequence[Blend]) -> NDArray[np.int64]:
+def _held(palette: Palette, blends: Sequence[Blend]) -> Index:
     """The k, s, m and q of the components of each blend, shape (n_blends, n_held); of fewer components others too."""
     shares = np.stack([palette.shares(blend.base, palette.loadings(blend)) for blend in blends])
     count = int((shares != 0.0).sum(axis=1).max())

@@ -6,15 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import uncertainty
 from tint.colorimetry import Viewing
 from tint.errors import InputError
+from tint.spectra import Array
 from tint.swatches.instruments import Given, Measurement
 from tint.swatches.one_reading import mean_of, samples_of
-
-Array = NDArray[np.float64]
 
 STATES = ("early", "cured")
 _FEWEST = 5  # pairs: fewer leave nothing to judge a shift of three numbers by; common practice, no source
@@ -36,18 +35,9 @@ class Shift:
 def learn_shift(early: ArrayLike, cured: ArrayLike) -> Shift:
     """Learn a shift from castings read twice.
 
-    Parameters
-    ----------
-    early, cured : array_like, shape (n_pairs, 3)
-        CIELAB of the same castings, in one light, observer, backing and thickness [-].
+    `early`, `cured` (n_pairs, 3): CIELAB of the same castings, in one light, observer, backing and thickness [-].
+    Raises InputError with fewer than five pairs: three coordinates' scatter cannot be told from less.
 
-    Raises
-    ------
-    InputError
-        With fewer than five pairs: three coordinates' scatter cannot be told from less.
-
-    Notes
-    -----
     A further casting's shift lies about the mean of n with the scatter of the pairs times ``1 + 1/n``. That scatter is
     itself known from n - 1 degrees of freedom only: Student's t against the normal, taken as ``(n - 1) / (n - 3)``
     on the variance, which is that of t.
@@ -85,27 +75,13 @@ def read_pairs(
 ) -> tuple[Array, Array]:  # fmt: skip
     """Colours of castings read twice, from a table of readings with a column `state`.
 
-    Parameters
-    ----------
-    file : str
-        A table: one column names the casting, `state` holds `early` or `cured`, columns of wavelengths [nm] the
+    `file`: a table: one column names the casting, `state` holds `early` or `cured`, columns of wavelengths [nm] the
         reflectance, or L, a, b the colour in the light of `view`. Several rows of one casting and state are replicates.
-    wavelengths : array_like, shape (n_wavelengths,)
-        Those of `view` [nm].
-    over : str
-        The backing wanted, where the table has a column `backing`.
-    geometry, said : str, Given
-        As of `read_one`.
-
-    Returns
-    -------
-    early, cured : ndarray, shape (n_castings, 3)
-        CIELAB [-].
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, or a casting is not there in both states.
+    `wavelengths` (n_wavelengths,): those of `view` [nm].
+    `over`: the backing wanted, where the table has a column `backing`.
+    `geometry`, `said`: as of `read_one`.
+    Returns `early`, `cured` (n_castings, 3): CIELAB [-].
+    Raises InputError if the file cannot be read, or a casting is not there in both states.
     """
     told = {"backing": over, "quantity": "reflectance"} if over else {}
     samples = samples_of(file, said=said)

@@ -7,7 +7,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
 
+# What most is reckoned with: real numbers, numbers of rows and columns, what holds and what does not.
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+Mask = NDArray[np.bool_]
 
 NEEDED_NM = (400.0, 700.0)
 STEP_NM = (1.0, 20.0)

@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
@@ -16,10 +16,9 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import KINDS, MET, opacity_of
 from tint.palette import Palette
+from tint.spectra import Array, Mask
 from tint.swatches.instruments import Given
 from tint.swatches.one_reading import read_one
-
-Array = NDArray[np.float64]
 
 # What may be asked of opacity and of the light let through: a value to reach, or one not to be left.
 BOUNDS = tuple(kind + end for kind in KINDS for end in ("", "_min", "_max"))
@@ -118,55 +117,56 @@ class Target:
         """What is to be reached of one of `KINDS`, the least and the most; None where it is not asked [-]."""
         return getattr(self, kind), getattr(self, f"{kind}_min"), getattr(self, f"{kind}_max")
 
+    def asks(self, kind: str) -> bool:
+        """Whether one of `KINDS` was asked for."""
+        return self.bounds(kind) != (None, None, None)
+
     @property
     def asks_opacity(self) -> bool:
         """Whether a contrast ratio was asked for."""
-        return self.bounds("contrast_ratio") != (None, None, None)
+        return self.asks("contrast_ratio")
 
     @property
     def asks_light(self) -> bool:
         """Whether a transmittance was asked for."""
-        return self.bounds("transmittance") != (None, None, None)
+        return self.asks("transmittance")
 
     @property
     def asks_haze(self) -> bool:
         """Whether a haze was asked for."""
-        return self.bounds("haze") != (None, None, None)
+        return self.asks("haze")
 
     @property
     def asks_more(self) -> bool:
         """Whether anything was asked for beside the colour."""
         return any(getattr(self, name) is not None for name in BOUNDS)
 
+    def miss(self, kind: str, value: ArrayLike) -> Array:
+        """How far values of one of `KINDS`, shape (...), are from what was asked, signed; 0 where it is met [-]."""
+        reach, low, high = self.bounds(kind)
+        given = np.asarray(value, dtype=float)
+        if reach is not None:
+            return np.asarray(given - reach)
+        under = np.minimum(given - (-np.inf if low is None else low), 0.0)
+        return np.asarray(under + np.maximum(given - (np.inf if high is None else high), 0.0))
+
     def opacity_miss(self, contrast_ratio: ArrayLike) -> Array:
-        """How far contrast ratios, shape (...), are from what was asked, signed; 0 where it is met [-]."""
-        return _miss(contrast_ratio, *self.bounds("contrast_ratio"))
-
-    def light_miss(self, transmittance: ArrayLike) -> Array:
-        """The same for luminous transmittances, shape (...), 0 to 1 [-]."""
-        return _miss(transmittance, *self.bounds("transmittance"))
-
-    def haze_miss(self, haze: ArrayLike) -> Array:
-        """The same for haze, shape (...) [-]."""
-        return _miss(haze, *self.bounds("haze"))
+        """`miss` of contrast ratios."""
+        return self.miss("contrast_ratio", contrast_ratio)
 
     def met(
         self, delta_e: ArrayLike, *, contrast_ratio: ArrayLike = np.nan, transmittance: ArrayLike = np.nan,
         haze: ArrayLike = np.nan,
-    ) -> NDArray[np.bool_]:  # fmt: skip
+    ) -> Mask:  # fmt: skip
         """Whether the colour and all else that is asked for are met, shape (...).
 
-        Parameters
-        ----------
-        delta_e : array_like, shape (...)
-            CIEDE2000 from the target [-].
-        contrast_ratio, transmittance, haze : array_like, shape (...)
-            What is seen; NaN where nobody can tell, which misses nothing [-].
+        `delta_e` (...): CIEDE2000 from the target [-].
+        `contrast_ratio`, `transmittance`, `haze` (...): what is seen; NaN where nobody can tell, which misses nothing
+            [-].
         """
-        misses = (self.opacity_miss(contrast_ratio), self.light_miss(transmittance), self.haze_miss(haze))
         good = np.asarray(delta_e) <= self.tolerance
-        for miss in misses:
-            good = good & ~(np.abs(miss) > MET)
+        for kind, value in zip(KINDS, (contrast_ratio, transmittance, haze), strict=True):
+            good = good & ~(np.abs(self.miss(kind, value)) > MET)
         return np.asarray(good)
 
     @property
@@ -176,8 +176,8 @@ class Target:
         source = "" if self.source.startswith("Lab ") else f" ({self.source})"
         sample = "" if self.thickness_mm is None else f" of {self.thickness_mm:g} mm"
         also = "".join(f", also {look.in_words}" for look in self.also)
-        light = f", transmittance {self.bounds_in_words('transmittance')}" if self.asks_light else ""
-        light += f", haze {self.bounds_in_words('haze')}" if self.asks_haze else ""
+        through = (kind for kind in ("transmittance", "haze") if self.asks(kind))
+        light = "".join(f", {kind} {self.bounds_in_words(kind)}" for kind in through)
         opacity = f", contrast ratio {self.bounds_in_words('contrast_ratio')}"
         return f"{lab}{source}{sample}{also}{opacity}{light}, within {self.tolerance:g} CIEDE2000"
 
@@ -185,14 +185,6 @@ class Target:
         """What is asked of `contrast_ratio`, `transmittance` or `haze`; `any` when nothing is."""
         bounds = zip(("", "at least ", "at most "), self.bounds(kind), strict=True)
         return " and ".join(f"{word}{bound:.3g}" for word, bound in bounds if bound is not None) or "any"
-
-
-def _miss(value: ArrayLike, reach: float | None, low: float | None, high: float | None) -> Array:
-    given = np.asarray(value, dtype=float)
-    if reach is not None:
-        return np.asarray(given - reach)
-    under = np.minimum(given - (-np.inf if low is None else low), 0.0)
-    return np.asarray(under + np.maximum(given - (np.inf if high is None else high), 0.0))
 
 
 def target_from_lab(lab: ArrayLike, **asked: Any) -> Target:
@@ -224,23 +216,14 @@ def target_from_reading(
 ) -> Target:
     """A target that was measured: a row of a readings table, or a sample of an instrument's file.
 
-    Parameters
-    ----------
-    where : str
-        `FILE` or `FILE:NAME`, as of `read_one`. What tells L*, a*, b* and no spectrum becomes a target of that colour.
-    wavelengths : array_like, shape (n_wavelengths,)
-        The palette's [nm]; the reading is brought onto them.
-    over, seat : str
-        Backing and seat of the reading, where the file tells them.
-    geometry : str
-        That it is seen in: of readings with and without the specular reflection, those of it are taken.
-    said : Given, optional
-        What the user says where the file does not.
-
-    Raises
-    ------
-    InputError
-        If there is no such file or reading, it does not cover the wavelengths, or is a colour in another light.
+    `where`: `FILE` or `FILE:NAME`, as of `read_one`. What tells L*, a*, b* and no spectrum becomes a target of that
+        colour.
+    `wavelengths` (n_wavelengths,): the palette's [nm]; the reading is brought onto them.
+    `over`, `seat`: backing and seat of the reading, where the file tells them.
+    `geometry`: that it is seen in: of readings with and without the specular reflection, those of it are taken.
+    `said`: what the user says where the file does not.
+    Raises InputError if there is no such file or reading, it does not cover the wavelengths, or is a colour in another
+        light.
     """
     told = {"backing": over, "seat": seat, "quantity": "reflectance"}
     told = {column: cell for column, cell in told.items() if cell}
@@ -252,12 +235,8 @@ def target_from_reading(
 def target_from_photo(where: str, view: Viewing, **asked: Any) -> Target:
     """A target that a photograph shows: `FILE:X,Y`, as `mailed_in` reads it; other arguments are those of `Target`.
 
-    Raises
-    ------
-    InputError
-        If there is no such picture or place in it.
-    JobError
-        If it has no chart where one is told, or is not good enough.
+    Raises InputError if there is no such picture or place in it.
+    Raises JobError if it has no chart where one is told, or is not good enough.
     """
     from tint.photographs.mailed import mailed_in, wanted_colour  # pictures are for those who have one
 
@@ -269,28 +248,18 @@ def target_from_photo(where: str, view: Viewing, **asked: Any) -> Target:
 def with_black(target: Target, black: Target, palette: Palette, *, setting: Setting) -> Target:
     """A target together with what the same sample showed over the darkest backing.
 
-    Parameters
-    ----------
-    target : Target
-        As seen over the setting's backing.
-    black : Target
-        Over the darkest; its own wishes do not count.
-
-    Returns
-    -------
-    Target
-        With a further look over the darkest backing. Where both were measured, that one over the lightest backing, and
-        no opacity was asked for, it also asks for the contrast ratio that the two make; not so where the sample is of
-        another thickness than the part, since then it is the sample's alone.
-
-    Raises
-    ------
-    InputError
-        If there is but one backing, the target is itself over the darkest, or the sample is brighter over black.
+    `target`: as seen over the setting's backing.
+    `black`: over the darkest; its own wishes do not count.
+    Returns the target with a further look over the darkest backing. Where both were measured, that one over the
+        lightest backing, and no opacity was asked for, it also asks for the contrast ratio that the two make; not so
+        where the sample is of another thickness than the part, since then it is the sample's alone.
+    Raises InputError if there is but one backing, the target is itself over the darkest, or the sample is brighter over
+        black.
     """
     over = setting.behind(palette)
     if not palette.pair or over == palette.black:
-        raise InputError("target over black", f"the target is seen {_seen_over(over)}", "one over another backing")
+        seen = "as a free slab" if over == "none" else f"over {over}"
+        raise InputError("target over black", f"the target is seen {seen}", "one over another backing")
     also = (*target.also, Look(lab=black.lab, over=palette.black))
     if target.spectrum is None or black.spectrum is None or over != palette.white:
         return replace(target, also=also)
@@ -304,33 +273,15 @@ def with_black(target: Target, black: Target, palette: Palette, *, setting: Sett
     return replace(target, also=also, contrast_ratio=min(ratio, 1.0))
 
 
-def _seen_over(over: str) -> str:
-    return "as a free slab" if over == "none" else f"over {over}"
-
-
 def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **asked: Any) -> Target:
     """A target that is the look of a blend: what another base or other pigments are to match.
 
-    Parameters
-    ----------
-    palette : Palette
-    blend : Blend
-    setting : Setting
-        How both are cast and seen.
-    **asked
-        Those of `Target`. An opacity named here stands in place of the blend's own, and then only its colour in the
-        setting is asked for.
-
-    Returns
-    -------
-    Target
-        The blend's spectrum and colour over the setting's backing, its colour over the darkest and the lightest, and
-        its contrast ratio to be reached.
-
-    Raises
-    ------
-    InputError
-        If blend or setting name what the palette does not have.
+    `setting`: how both are cast and seen.
+    `**asked`: those of `Target`. An opacity named here stands in place of the blend's own, and then only its colour in
+        the setting is asked for.
+    Returns the blend's spectrum and colour over the setting's backing, its colour over the darkest and the lightest,
+        and its contrast ratio to be reached.
+    Raises InputError if blend or setting name what the palette does not have.
     """
     seen = predict(palette, blend, setting=setting)
     known: dict[str, Any] = {"lab": seen.lab, "spectrum": seen.reflectance, "source": f"as {blend} looks"}

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, how_read, outside, predict, render, transmittance
@@ -15,9 +15,8 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import FAIR
 from tint.palette import ONE_WAY, Palette
+from tint.spectra import Array, Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
 
 HIDING = 0.98  # contrast ratio from which a layer counts as hiding (ASTM D2805; from memory) [-]
 _THINNEST_MM, _THICKEST_MM = 0.02, 200.0  # between which it is looked for: a film and a block; common practice
@@ -66,20 +65,10 @@ class Translucency:
 def translucency(palette: Palette, blend: Blend, *, setting: Setting, thickness_mm: ArrayLike) -> Translucency:
     """Colour and opacity of a blend against thickness, with their errors.
 
-    Parameters
-    ----------
-    setting : Setting
-        Its own thickness is not used.
-    thickness_mm : array_like, shape (n,)
-        [mm]
+    `setting`: its own thickness is not used.
+    `thickness_mm` (n,) [mm]
+    Raises InputError if there is no thickness, or the palette has fewer than two backings.
 
-    Raises
-    ------
-    InputError
-        If there is no thickness, or the palette has fewer than two backings.
-
-    Notes
-    -----
     The translucency parameter is the colour difference of one casting over a black and over a white backing (Johnston,
     Ma and Kienle 1995, Int. J. Prosthodont. 8, 79; from memory), here by CIEDE2000.
     """
@@ -131,18 +120,9 @@ def course(palette: Palette, blend: Blend, *, setting: Setting, thickness_mm: Ar
 def lit_from_behind(transmittance: ArrayLike, view: Viewing) -> tuple[Array, tuple[str, ...]]:
     """Colours of the light that comes through, against the bare lamp as white.
 
-    Parameters
-    ----------
-    transmittance : array_like, shape (n, n_wavelengths)
-        Total, of the free slab [-].
-    view : Viewing
-
-    Returns
-    -------
-    lab : ndarray, shape (n, 3)
-        [-]
-    srgb : tuple of str
-        The nearest that a screen can show.
+    `transmittance` (n, n_wavelengths): total, of the free slab [-].
+    Returns `lab` (n, 3) [-]
+    Returns `srgb`: the nearest that a screen can show.
     """
     behind = colorimetry.lab(transmittance, view)
     screen, _ = colorimetry.lab_to_srgb(behind, view)
@@ -154,13 +134,10 @@ def hiding_thickness(
 ) -> float | None:
     """The thickness from which a blend reaches a contrast ratio [mm]; None when it would take more than 200 mm.
 
-    Parameters
-    ----------
-    contrast_ratio : float
-        Between 0 and 1 [-].
+    `contrast_ratio`: between 0 and 1 [-].
     """
 
-    def hides(depths: Array) -> NDArray[np.bool_]:
+    def hides(depths: Array) -> Mask:
         run = course(palette, blend, setting=setting, thickness_mm=depths)
         return np.asarray(run.contrast_ratio >= contrast_ratio)
 
@@ -169,21 +146,13 @@ def hiding_thickness(
 
 
 def first_thickness(
-    holds: Callable[[Array], NDArray[np.bool_]], start_mm: float, end_mm: float
+    holds: Callable[[Array], Mask], start_mm: float, end_mm: float
 ) -> tuple[float, float] | None:  # fmt: skip
     """Where something first holds on the way from one thickness to another: the last without, and the first with it.
 
-    Parameters
-    ----------
-    holds : callable
-        Asked of many thicknesses at once [mm].
-    start_mm, end_mm : float
-        More than 0; the end may be the thinner [mm].
-
-    Returns
-    -------
-    tuple of float, or None where it nowhere holds
-        Both thicknesses, within a hundredth of a percent of each other [mm].
+    `holds`: asked of many thicknesses at once [mm].
+    `start_mm`, `end_mm`: more than 0; the end may be the thinner [mm].
+    Returns both thicknesses, within a hundredth of a percent of each other [mm]; None where it nowhere holds.
     """
     for _ in range(4):  # each sweep narrows the bracket forty times
         depths = np.geomspace(start_mm, end_mm, 41)
@@ -248,21 +217,22 @@ def at_walls(
 ) -> tuple[Wall, ...]:
     """A blend at the wall it was predicted for and at further ones, the worst first; empty for a part of one wall.
 
-    Parameters
-    ----------
-    target : Target or None
-        What every wall is judged by; without one the most see-through wall is the worst.
-    look : Appearance
-        At the wall of its setting.
-    walls_mm : sequence of float
-        Further walls [mm].
+    `target`: what every wall is judged by; without one the most see-through wall is the worst.
+    `look`: at the wall of its setting.
+    `walls_mm`: further walls [mm].
     """
     setting = look.setting
     more = sorted({float(wall) for wall in walls_mm} - {setting.thickness_mm})
     if not more or (target is not None and target.thickness_mm is not None):
         return ()
     looks = [look, *(predict(palette, look.blend, setting=replace(setting, thickness_mm=wall)) for wall in more)]
-    return tuple(sorted((_wall(target, each) for each in looks), key=_how_bad, reverse=True))
+
+    def how_bad(wall: Wall) -> tuple[float, float]:
+        """Colour and opacity together; of equals the more see-through one."""
+        missed = float(np.hypot(np.nan_to_num(wall.delta_e), wall.opacity_miss / FAIR))
+        return round(missed, 3), -wall.appearance.contrast_ratio
+
+    return tuple(sorted((_wall(target, each) for each in looks), key=how_bad, reverse=True))
 
 
 def _wall(target: Target | None, look: Appearance) -> Wall:
@@ -273,9 +243,3 @@ def _wall(target: Target | None, look: Appearance) -> Wall:
     miss = float(target.opacity_miss(look.contrast_ratio)) if asked else 0.0
     reached = bool(target.met(delta_e, contrast_ratio=look.contrast_ratio))
     return Wall(appearance=look, delta_e=delta_e, opacity_miss=miss, reached=reached)
-
-
-def _how_bad(wall: Wall) -> tuple[float, float]:
-    """Colour and opacity together; of equals the more see-through one."""
-    missed = float(np.hypot(np.nan_to_num(wall.delta_e), wall.opacity_miss / FAIR))
-    return round(missed, 3), -wall.appearance.contrast_ratio

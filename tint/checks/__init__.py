@@ -60,8 +60,10 @@ def _found(folder: SwatchFolder, palette: Palette | None, fitted: Fitted | None)
     ground = fit_ground(rest, optics=palette.model) if known is None else Ground(rest, known)
     tails = tuple(of_tails(ground))
     yield from tails
+    # Nothing more is told of castings that hold a pigment already told to emit light.
     glowing = {name for each in tails for name in each.about}
-    yield from _among(_of_castings(ground), rest, glowing)
+    lit = {swatch.name for swatch in rest.swatches if glowing & set(swatch.loadings)}
+    yield from (each for each in _of_castings(ground) if lit.isdisjoint(each.about))
 
 
 def _of_castings(ground: Ground) -> Iterator[Finding]:
@@ -93,11 +95,3 @@ def _of_castings(ground: Ground) -> Iterator[Finding]:
 
 def _swatches(folder: SwatchFolder, about: Iterable[tuple[str, ...]]) -> frozenset[str]:
     return frozenset(swatch.name for swatch in folder.swatches) & {name for names in about for name in names}
-
-
-def _among(findings: Iterable[Finding], folder: SwatchFolder, glowing: set[str]) -> Iterator[Finding]:
-    """Findings but for those of castings that hold a pigment already told to emit light."""
-    holds = {swatch.name: set(swatch.loadings) for swatch in folder.swatches}
-    for each in findings:
-        if not any(holds.get(name, set()) & glowing for name in each.about):
-            yield each

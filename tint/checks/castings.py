@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
 from tint.checks.finding import Finding, limit, listed
 from tint.checks.readings import ways
 from tint.fitting.report import once, same
-from tint.materials import Base, Pigment
-from tint.swatches import Conditions, Reading, Swatch, SwatchFolder
+from tint.materials import Base
+from tint.swatches import Reading, Swatch, SwatchFolder
 
 # Doses should differ by half and more: a strength that bends with the loading shows only then. Common practice, no
 # source. Where doses are rough, by so much that the slope of log strength is known to a twentieth.
@@ -73,8 +73,9 @@ def _without_tint(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]
         own = [swatch for swatch in cast if name in swatch.loadings]
         if name == white or not own or any(light & set(swatch.loadings) - {name} for swatch in own):
             continue
-        if not _share_a_cure(pigment, folder.pigments[white]):
-            continue
+        theirs = folder.pigments[white].cures
+        if pigment.cures is not None and theirs is not None and not set(pigment.cures) & set(theirs):
+            continue  # no base takes both
         strongest = max(swatch.loadings[name] for swatch in own)
         yield Finding(
             kind="no_tint",
@@ -84,14 +85,6 @@ def _without_tint(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]
             f"that of {white}, and its strength let down are unproved",
             mend=f"pour {0.1 * strongest:.2g} % of {name} with 0.5 % of {white}",
         )
-
-
-def _all(own: list[Swatch]) -> str:
-    return f"all its {len(own)} castings" if len(own) > 1 else "its only casting"
-
-
-def _share_a_cure(one: Pigment, other: Pigment) -> bool:
-    return one.cures is None or other.cures is None or bool(set(one.cures) & set(other.cures))
 
 
 def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
@@ -107,11 +100,12 @@ def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
         if len(seen) < max(len(own), 1):
             continue
         if max(seen) < max(_SHOWS, sd):
+            every = f"all its {len(own)} castings" if len(own) > 1 else "its only casting"
             thinnest = min(own, key=lambda swatch: swatch.loadings[name] * swatch.thickness_mm)
             yield Finding(
                 kind="near_hiding",
                 where=name,
-                words=f"in {_all(own)} ({listed([swatch.name for swatch in own])}) at most "
+                words=f"in {every} ({listed([swatch.name for swatch in own])}) at most "
                 f"{100.0 * max(*seen, 0.0):.1f} % of the difference between the backings shows through",
                 effect="hiding castings fix the ratio K/S and leave the scale of both loose: thin walls, opacity and "
                 "mixtures are guesses",
@@ -123,10 +117,7 @@ def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
 def _shown(folder: SwatchFolder, read: Iterable[tuple[str, str, str, list[Reading]]]) -> float | None:
     """Largest share of the difference between two backings that shows through; None when read over fewer.
 
-    Parameters
-    ----------
-    read : iterable of (backing, seat, quantity, readings)
-        Of one casting.
+    `read`: of one casting.
     """
     mean = {
         (seat, backing): np.mean([each.values for each in group], axis=0)
@@ -171,18 +162,20 @@ YOUNG_DAYS = 1.0  # of cure, below which a colour still moves
 _AGES_APART = 5.0  # times as old, and ...
 _AGES_APART_DAYS = 7.0  # ... as many days older
 
-_WORDS: dict[str, tuple[str, Callable[[Conditions], str]]] = {
-    "finish": ("finishes", lambda each: each.finish),
-    "mould": ("moulds", lambda each: each.mould),
-    "lot": ("lots of the base", lambda each: each.lot),
-}
-_MENDS = {
-    "finish": "read all on faces of one finish, that of the parts; where both are sold, keep a folder for each",
-    "mould": "cast one blend in each mould and read them side by side; if they differ, pour all in the parts' mould",
-    "lot": "pour an uncoloured casting of each lot; if they differ, make the new lot a base of its own",
-    "cure": "cure one blend both ways and read them side by side; if they differ, cure all as the parts are",
-    "young": "read them again when they are a week old, and take those readings in place of these",
-    "ages": "read all again now, or pour the oldest anew; keep one age for parts and swatches",
+# What is written of a casting in a word, as a field of its conditions: what to call several, and what to do about them.
+_WORDS = {
+    "finish": (
+        "finishes",
+        "read all on faces of one finish, that of the parts; where both are sold, keep a folder for each",
+    ),
+    "mould": (
+        "moulds",
+        "cast one blend in each mould and read them side by side; if they differ, pour all in the parts' mould",
+    ),
+    "lot": (
+        "lots of the base",
+        "pour an uncoloured casting of each lot; if they differ, make the new lot a base of its own",
+    ),
 }
 
 
@@ -191,8 +184,8 @@ def of_conditions(folder: SwatchFolder) -> Iterator[Finding]:
     read = {reading.swatch for reading in folder.readings}
     for base in folder.bases.values():
         cast = [swatch for swatch in folder.swatches if swatch.base == base.name and swatch.name in read]
-        for kind, (words, of) in _WORDS.items():
-            yield from _mixed(cast, base, kind, words, of, folder.instrument.geometry)
+        for kind in _WORDS:
+            yield from _mixed(cast, base, kind, folder.instrument.geometry)
         yield from _cures(cast, base)
         yield from _young(cast, base)
         yield from _ages(cast, base)
@@ -204,26 +197,23 @@ def apart_in_age(one: float, other: float) -> bool:
     return older > _AGES_APART * younger and older - younger >= _AGES_APART_DAYS
 
 
-def _mixed(
-    cast: list[Swatch], base: Base, kind: str, words: str, of: Callable[[Conditions], str], geometry: str
-) -> Iterator[Finding]:
-    found = once(of(swatch.conditions) for swatch in cast)
+def _mixed(cast: list[Swatch], base: Base, kind: str, geometry: str) -> Iterator[Finding]:
+    (words, mend), of = _WORDS[kind], {swatch.name: str(getattr(swatch.conditions, kind)) for swatch in cast}
+    found = once(of.values())
     if len(found) < 2:
         return
-    groups = {word: [swatch.name for swatch in cast if same(of(swatch.conditions)) == same(word)] for word in found}
+    groups = {word: [name for name, own in of.items() if same(own) == same(word)] for word in found}
     ranked = sorted(groups.items(), key=lambda item: -len(item[1]))
+    told = [
+        f"{word} ({listed(names) if at > 0 else f'{len(names)} of them'})" for at, (word, names) in enumerate(ranked)
+    ]
     yield Finding(
         kind=f"mixed_{kind}",
         where=base.name,
-        words=f"its castings are of {len(found)} {words}: "
-        + ", ".join(f"{word} ({_counted(names, name_all=at > 0)})" for at, (word, names) in enumerate(ranked)),
+        words=f"its castings are of {len(found)} {words}: {', '.join(told)}",
         effect=_effect(kind, base, geometry),
-        mend=_MENDS[kind],
+        mend=mend,
     )
-
-
-def _counted(names: list[str], *, name_all: bool) -> str:
-    return listed(names) if name_all else f"{len(names)} of them"
 
 
 def _effect(kind: str, base: Base, geometry: str) -> str:
@@ -257,7 +247,7 @@ def _cures(cast: list[Swatch], base: Base) -> Iterator[Finding]:
         words=f"its castings were cured at {coolest:g} to {hottest:g} °C, as {cool} and {hot} were",
         effect="heat can yellow base and pigments, and a hot cure shrinks more as it cools; fitted as one, it is laid "
         "to what the castings hold",
-        mend=_MENDS["cure"],
+        mend="cure one blend both ways and read them side by side; if they differ, cure all as the parts are",
     )
 
 
@@ -270,7 +260,7 @@ def _young(cast: list[Swatch], base: Base) -> Iterator[Finding]:
             about=tuple(young),
             words=f"{listed(young)} {'was' if len(young) == 1 else 'were'} read less than a day after the cure",
             effect=drift(base),
-            mend=_MENDS["young"],
+            mend="read them again when they are a week old, and take those readings in place of these",
         )
 
 
@@ -285,7 +275,7 @@ def _ages(cast: list[Swatch], base: Base) -> Iterator[Finding]:
             where=base.name,
             words=f"its castings were read {youngest:g} to {oldest:g} days after the cure, as {young} and {old} were",
             effect=drift(base),
-            mend=_MENDS["ages"],
+            mend="read all again now, or pour the oldest anew; keep one age for parts and swatches",
         )
 
 

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.checks.finding import Finding, Index, Mask, limit
+from tint.checks.finding import Finding, limit
 from tint.checks.ground import Ground
 from tint.fitting.leaving_out import LeftOut
 from tint.fitting.problem import Problem, in_order
 from tint.forward import FREE
-from tint.spectra import Array
+from tint.spectra import Array, Index, Mask
 
 # What the layer model misses runs on from wavelength to wavelength, as no noise does: a step takes it in, a peak least.
 _SLACK = {"peak": 1.2, "step": 1.5}

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from tint.checks.finding import Finding, Index
+from tint.checks.finding import Finding
 from tint.checks.ground import Ground
 from tint.checks.out_of_line import Judged, shown_as
 from tint.forward import FREE
-from tint.spectra import Array
+from tint.spectra import Array, Index
 from tint.swatches import Swatch
 
 _EXPLAINED = 0.1  # of what two castings miss may stay for them to count as swapped; chosen by eye
@@ -19,14 +18,6 @@ _FAR = 1e12  # a miss that no assignment takes
 _SLID, _NEARER = 3, 0.4  # castings that slid at the least, and the share of their miss that stays; chosen by eye
 _OTHERWISE = 0.05  # of what a casting misses may stay where its row is read otherwise; chosen by eye
 _MOST_COLUMNS = 2  # by which a row may have slid; chosen by eye
-
-
-@dataclass(frozen=True, eq=False)
-class _Out:
-    """A casting that was out of line when it left the fit."""
-
-    swatch: Swatch
-    judged: Judged
 
 
 def of_mixed_up(named: Sequence[Judged], rest: Ground) -> tuple[list[Finding], frozenset[str]]:
@@ -37,14 +28,13 @@ def of_mixed_up(named: Sequence[Judged], rest: Ground) -> tuple[list[Finding], f
     and for each ring of castings that read as one another; and all of these castings, of which nothing else need be
     told.
     """
-    out = [_Out(each.ground.swatch(each.left), each) for each in named]
-    slid = _slid([each.swatch for each in out], named[0].ground, rest) if named else []
-    findings, about = ([_told(slid)], {name for name, _ in slid}) if slid else ([], set[str]())
-    for each in out:
-        if each.swatch.name not in about and (told := _turned(each.judged)) is not None:
+    slid = _slid([each.swatch for each in named], named[0].ground, rest) if named else []
+    findings, about = ([_told(slid)] if slid else []), set(slid)
+    for each in named:
+        if each.swatch.name not in about and (told := _turned(each)) is not None:
             findings.append(_of_row(each.swatch.name, *told))
             about.add(each.swatch.name)
-    out = [each for each in out if each.swatch.name not in about]
+    out = [each for each in named if each.swatch.name not in about]
     if len(out) < 2:
         return findings, frozenset(about)
     own = [each.swatch for each in out]
@@ -56,13 +46,13 @@ def of_mixed_up(named: Sequence[Judged], rest: Ground) -> tuple[list[Finding], f
         of = np.array(ring)
         if len(ring) > 1 and missed[of, among[of]].sum() <= _EXPLAINED * missed[of, of].sum():
             names = [own[at].name for at in ring]
-            findings.append(_told(list(zip(names, [*names[1:], names[0]], strict=True))))
+            findings.append(_told(names))
             about.update(names)
     return findings, frozenset(about)
 
 
-def _slid(own: Sequence[Swatch], all_of: Ground, rest: Ground) -> list[tuple[str, str]]:
-    """Several castings that read as one another by what is left without them, with whose place each has.
+def _slid(own: Sequence[Swatch], all_of: Ground, rest: Ground) -> list[str]:
+    """Several castings of which each reads as the next, by what is left without them.
 
     Where as many are wrong as hold a pigment, each was judged by a palette that the others had spoilt.
     """
@@ -74,8 +64,7 @@ def _slid(own: Sequence[Swatch], all_of: Ground, rest: Ground) -> list[tuple[str
     _, taken = linear_sum_assignment(off**2)
     for ring in _rings(taken):
         if len(ring) >= _SLID and all(off[at, taken[at]] <= _NEARER * off[at, at] for at in ring):
-            names = [own[at].name for at in ring]
-            return list(zip(names, [*names[1:], names[0]], strict=True))
+            return [own[at].name for at in ring]
     return []
 
 
@@ -141,12 +130,12 @@ def _of_row(name: str, how: str, share: float) -> Finding:
     )
 
 
-def _missed(one: _Out, other: Swatch) -> float:
+def _missed(one: Judged, other: Swatch) -> float:
     """By how much the readings of a casting miss what another's blend and thickness would read.
 
     The square of its length, in standard deviations.
     """
-    ground, left = one.judged.ground, one.judged.left
+    ground, left = one.ground, one.left
     if one.swatch.base != other.base:
         return _FAR
     problem, casting = ground.fitted.problem, left.castings[0]
@@ -155,7 +144,7 @@ def _missed(one: _Out, other: Swatch) -> float:
     depths = np.array([problem.thickness[casting], other.thickness_mm])
     as_written, as_other = shown_as(ground.fitted, left.rows, depths, loadings)
     miss = (left.missed + as_written - (as_written if one.swatch is other else as_other)).ravel()
-    return float(miss @ one.judged.inverse @ miss)
+    return float(miss @ one.inverse @ miss)
 
 
 def _rings(taken: Index | Array) -> list[list[int]]:
@@ -172,9 +161,9 @@ def _rings(taken: Index | Array) -> list[list[int]]:
     return rings
 
 
-def _told(moved: Sequence[tuple[str, str]]) -> Finding:
-    names = [name for name, _ in moved]
-    pairs = ", ".join(f"{one} reads as {two} should" for one, two in moved)
+def _told(names: Sequence[str]) -> Finding:
+    """Castings of which each reads as the next should, and the last as the first."""
+    pairs = ", ".join(f"{one} reads as {two} should" for one, two in zip(names, [*names[1:], names[0]], strict=True))
     how = "swapped" if len(names) == 2 else "mixed up: a column may have slid by a row"
     return Finding(
         kind="mixed_up",

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint import colorimetry, forward
-from tint.checks.finding import Finding, Index, limit
+from tint.checks.finding import Finding, limit
 from tint.checks.ground import Ground, without
 from tint.fitting import fit_palette
 from tint.fitting.leaving_out import Fitted, LeftOut
@@ -16,7 +16,7 @@ from tint.fitting.minimise import Minimum
 from tint.fitting.unknowns import seen_at
 from tint.forward import Readings
 from tint.palette import Palette, shares
-from tint.spectra import Array
+from tint.spectra import Array, Index
 from tint.swatches import Swatch, SwatchFolder
 
 _TIMES_ORDINARY = 10.0  # of the mean square miss, from where a swatch is out of line whatever the reason
@@ -39,6 +39,11 @@ class Judged:
     mean_square: float
     along: Array
 
+    @property
+    def swatch(self) -> Swatch:
+        """The swatch itself."""
+        return self.ground.swatch(self.left)
+
 
 def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], Ground, list[Judged]]:
     """Swatches out of line, worst first; each leaves the fit before the next is looked for.
@@ -60,7 +65,7 @@ def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], 
         rest = ground.without([name])
         if not _is_out(worst, far, rest):
             break
-        finding = _told(ground, worst)
+        finding = _told(worst)
         if finding.kind != "out_of_line" or name not in jumped:
             findings.append(finding)
         named.append(worst)
@@ -104,12 +109,12 @@ def _ratio(each: Judged, far: tuple[float, float]) -> float:
     return max(float(each.along.max()) / far[0], float((each.mean_square / far[1]) ** 0.5))
 
 
-def _told(ground: Ground, judged: Judged) -> Finding:
-    swatch = ground.swatch(judged.left)
+def _told(judged: Judged) -> Finding:
+    ground, swatch = judged.ground, judged.swatch
     missed = _colour_missed(ground, judged.left)
     size = judged.left.missed.size
     enough = max(_EXPLAINED * judged.mean_square * size, 3.0 * size)
-    found = sorted(reasons(ground, judged.left, judged.inverse), key=lambda each: each.left)
+    found = sorted(_reasons(judged), key=lambda each: each.left)
     # A thickness that no mould of the folder has is no reason where a dose is one.
     likely = [each for each in found if each.pigment or _is_cast(ground, swatch.thickness_mm * each.factor)]
     best, *others = likely if likely and likely[0].left <= enough else found
@@ -188,11 +193,9 @@ class Reason:
     left: float  # what it leaves of the miss: the square of its length in standard deviations [-]
 
 
-def reasons(ground: Ground, left: LeftOut, inverse: Array) -> Iterator[Reason]:
-    """One dose or the thickness of a casting at a time, changed until its readings agree best with the others.
-
-    `inverse` is the inverse covariance of the misses of the casting left out.
-    """
+def _reasons(judged: Judged) -> Iterator[Reason]:
+    """One dose or the thickness of a casting at a time, changed until its readings agree best with the others."""
+    ground, left, inverse = judged.ground, judged.left, judged.inverse
     problem, casting = ground.fitted.problem, left.castings[0]
     pigments = tuple(ground.folder.pigments)
     for slot in np.flatnonzero(problem.used[casting]):

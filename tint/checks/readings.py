@@ -9,13 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
+from typing import TypeVar
 
 import numpy as np
 
 from tint import colorimetry
-from tint.checks.finding import Finding, Mask, limit, listed, spread_limit
+from tint.checks.finding import Finding, limit, listed, spread_limit
 from tint.optics.surface import DEGREES_8, fresnel
-from tint.spectra import Array
+from tint.spectra import Array, Mask
 from tint.swatches import COLOURS, Reading, SwatchFolder
 from tint.swatches.records import THROUGH
 
@@ -38,6 +39,7 @@ def of_readings(folder: SwatchFolder) -> Iterator[Finding]:
 
 
 Way = tuple[str, str, str, str]
+Key = TypeVar("Key")
 
 
 def ways(folder: SwatchFolder) -> dict[Way, list[Reading]]:
@@ -50,8 +52,8 @@ def ways(folder: SwatchFolder) -> dict[Way, list[Reading]]:
 
 def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
     groups = {key: group for key, group in ways(folder).items() if len(group) > 1}
-    count = sum(map(len, groups.values()))
-    apart = {key[0]: _apart(group) for key, group in groups.items()}
+    # By how much the means of replicates differ [reflectance].
+    apart = {key[0]: float(np.ptp([each.values.mean() for each in group])) for key, group in groups.items()}
     others = [name for name, size in apart.items() if size > _ANOTHER * folder.instrument.noise]
     if len(others) >= max(_MOST_OTHERS, 0.5 * len(apart)):
         yield Finding(
@@ -64,27 +66,30 @@ def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
             mend="was a column of readings.csv sorted without the others, or moved by a row? bring back the file",
         )
         return
-    for (swatch, backing, _, quantity), group in groups.items():
-        values = np.array([each.values for each in group])
-        seen = _disagreement(values, folder.instrument.noise, count)
-        if not seen:
-            continue
+    for (swatch, backing, _, quantity), group, seen in _disagreeing(folder, groups):
+        labs = lab_of(folder, np.array([each.values for each in group]))
+        spread = max(float(colorimetry.difference(a, b)) for a, b in combinations(labs, 2))
         way = f"in {quantity}" if quantity in THROUGH else f"over {backing}"
-        rows = listed([str(each.row) for each in group])
         yield Finding(
             kind="replicates",
             where=swatch,
-            words=f"its {len(group)} readings {way} (rows {rows}) {seen}, "
-            f"but the stated repeatability is {folder.instrument.repeatability:g}",
-            effect=f"the castings are known no better than {_colour_spread(folder, values):.2f} CIEDE2000 "
-            "there, more than is predicted",
+            words=f"its {len(group)} readings {way} {seen}",
+            effect=f"the castings are known no better than {spread:.2f} CIEDE2000 there, more than is predicted",
             mend="read it again, cleaned and seated anew; if it recurs, state a larger repeatability",
         )
 
 
-def _apart(group: Sequence[Reading]) -> float:
-    """By how much the means of replicates differ [reflectance]."""
-    return float(np.ptp([each.values.mean() for each in group]))
+def _disagreeing(
+    folder: SwatchFolder, groups: Mapping[Key, Sequence[Reading]]
+) -> Iterator[tuple[Key, Sequence[Reading], str]]:
+    """Groups of replicates that differ beyond noise, each with its rows and how they do, in words."""
+    several = {key: group for key, group in groups.items() if len(group) > 1}
+    count = sum(map(len, several.values()))
+    for key, group in several.items():
+        if told := _disagreement(np.array([each.values for each in group]), folder.instrument.noise, count):
+            rows = listed([str(each.row) for each in group])
+            least = f"but the stated repeatability is {folder.instrument.repeatability:g}"
+            yield key, group, f"(rows {rows}) {told}, {least}"
 
 
 def _disagreement(values: Array, sd: float, comparisons: int) -> str:
@@ -100,25 +105,15 @@ def _disagreement(values: Array, sd: float, comparisons: int) -> str:
     return ""
 
 
-def _colour_spread(folder: SwatchFolder, values: Array) -> float:
-    return max(float(colorimetry.difference(a, b)) for a, b in combinations(lab_of(folder, values), 2))
-
-
 def _changed_backings(folder: SwatchFolder) -> Iterator[Finding]:
-    bare = {name: read for name, read in folder.bare.items() if len(read) > 1}
-    count = sum(map(len, bare.values()))
-    for name, read in bare.items():
-        values = np.array([each.values for each in read])
-        seen = _disagreement(values, folder.instrument.noise, count)
-        if seen:
-            yield Finding(
-                kind="backing_changed",
-                where=name,
-                words=f"its {len(read)} bare readings (rows {listed([str(each.row) for each in read])}) {seen}, "
-                f"but the stated repeatability is {folder.instrument.repeatability:g}",
-                effect="see-through castings are fitted over a mean of two backings, so absorption and scattering err",
-                mend="clean or replace the card, read it bare before and after a session, read again what lay on it",
-            )
+    for name, read, seen in _disagreeing(folder, folder.bare):
+        yield Finding(
+            kind="backing_changed",
+            where=name,
+            words=f"its {len(read)} bare readings {seen}",
+            effect="see-through castings are fitted over a mean of two backings, so absorption and scattering err",
+            mend="clean or replace the card, read it bare before and after a session, read again what lay on it",
+        )
 
 
 def _darker_over_lighter(folder: SwatchFolder) -> Iterator[Finding]:

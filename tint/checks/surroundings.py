@@ -130,7 +130,8 @@ def of_edges(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
         return
     worst, names = unsure[0], list(dict.fromkeys(each.swatch.name for each in unsure))
     wider = replace(spot, lit_mm=2.0 * spot.lit_mm)
-    less = next(each for each in _ways(folder, palette, wider) if _same(each, worst))
+    same = (worst.swatch.name, worst.backing)
+    less = next(each for each in _ways(folder, palette, wider) if (each.swatch.name, each.backing) == same)
     yield Finding(
         kind="edge_loss",
         where=listed(names),
@@ -157,10 +158,6 @@ def unstated_spot(folder: SwatchFolder, palette: Palette) -> str:
         f"CIEDE2000 too dark, {losing[0].swatch.name} by {losing[0].away:.2g}. State aperture_mm and lit_mm "
         "under [instrument], and the fit counts it."
     )
-
-
-def _same(one: _Way, other: _Way) -> bool:
-    return one.swatch.name == other.swatch.name and one.backing == other.backing
 
 
 def _ways(folder: SwatchFolder, palette: Palette, spot: Spot) -> Iterator[_Way]:

@@ -16,6 +16,7 @@ from tint.cli.asked import trial_thickness
 from tint.cli.keys import called, option
 from tint.cli.solve import shell, unit
 from tint.errors import InputError
+from tint.glossary import QUALITIES, SCENES
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches.instruments import Given
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 _SIDES = ("top", "bottom", "front", "back", "left", "right", "corner")
 _MM_PER_PIXEL = 0.1  # mm, of a height map that does not say: about 250 pixels an inch; common practice, no source
 PICTURES = ("card", "part", "wedge", "lights", "behind", "limits")
-SCENES, QUALITIES = ("window", "behind", "inside", "page"), ("preview", "sheet", "print")  # as of the traced picture
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,10 @@ from __future__ import annotations
 import functools
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.colorimetry.cielab import lab
 from tint.colorimetry.weights import from_colour_science, viewing
-
-Array = NDArray[np.float64]
+from tint.files import Array
 
 COLUMNS, ROWS = 6, 4
 # By row and column, the chart lying so that its row of greys is D and begins with white: A1 is at the upper left.
@@ -56,10 +54,7 @@ def chart_spectra() -> tuple[Array, Array]:
 def chart_lab(*, light: str = "D65", observer: int = 10) -> Array:
     """CIELAB of the 24 patches in a light, from their spectra, so that nothing is adapted; shape (24, 3) [-].
 
-    Raises
-    ------
-    InputError
-        For an unknown light or observer.
+    Raises InputError for an unknown light or observer.
     """
     wavelengths, spectra = chart_spectra()
     return lab(spectra, viewing(wavelengths, light=light, observer=observer))
@@ -68,15 +63,9 @@ def chart_lab(*, light: str = "D65", observer: int = 10) -> Array:
 def root_terms(rgb: Array, degree: int) -> Array:
     """Root-polynomial terms of camera responses, shape (..., 3) to (..., terms) [-].
 
-    Parameters
-    ----------
-    rgb : ndarray, shape (..., 3)
-        Responses linear in light, above zero [-].
-    degree : int
-        1 (no more than a matrix) to 4.
+    `rgb` (..., 3): responses linear in light, above zero [-].
+    `degree`: 1 (no more than a matrix) to 4.
 
-    Notes
-    -----
     Every term is a product of powers that sum to one, as sqrt(RG): the terms of twice the light are twice the terms, so
     a correction that was fitted at one exposure holds at another.
     """
@@ -86,22 +75,11 @@ def root_terms(rgb: Array, degree: int) -> Array:
 def root_matrix(rgb: Array, xyz: Array, degree: int, *, use: Array | None = None) -> Array:
     """The matrix that brings root-polynomial terms nearest to XYZ, each patch's colour counting as the eye would.
 
-    Parameters
-    ----------
-    rgb, xyz : ndarray, shapes (..., n, 3)
-        Responses linear in light, and the tristimulus values they stand for [-].
-    degree : int
-        1 to 4.
-    use : ndarray, shape (..., n), optional
-        1 for a patch that counts, 0 for one that is left out [-].
+    `rgb`, `xyz` (..., n, 3): responses linear in light, and the tristimulus values they stand for [-].
+    `degree`: 1 to 4.
+    `use` (..., n): 1 for a patch that counts, 0 for one that is left out [-].
+    Returns shape (..., terms, 3): `root_terms(rgb, degree)` times this is XYZ.
 
-    Returns
-    -------
-    ndarray, shape (..., terms, 3)
-        `root_terms(rgb, degree)` times this is XYZ.
-
-    Notes
-    -----
     Least squares, as Finlayson and others 2015, but with each patch divided by Y^(2/3): L* follows Y^(1/3), so an equal
     difference in XYZ is worth so much more in a dark patch.
     """

@@ -16,8 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.colorimetry.weights import Viewing, tables, xyz
 from tint.errors import InputError
-
-Array = NDArray[np.float64]
+from tint.files import Array
 
 _EPSILON, _KAPPA = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0  # of CIELAB's linear foot
 _DARKEST = 1e-4  # reflectance: less reads as noise below zero does, and has no cube root worth the name; by eye
@@ -27,7 +26,8 @@ _FROM_F = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0
 
 def xyz_to_lab(tristimulus: ArrayLike, white: ArrayLike) -> Array:
     """CIELAB (CIE 15:2018) of XYZ relative to a white, shapes (..., 3) [-]."""
-    f = _cube_root(np.asarray(tristimulus, dtype=float) / np.asarray(white, dtype=float))
+    ratio = np.asarray(tristimulus, dtype=float) / np.asarray(white, dtype=float)
+    f = np.where(ratio > _EPSILON, np.cbrt(ratio), _KAPPA * ratio + 4.0 / 29.0)
     return np.stack(
         (116.0 * f[..., 1] - 16.0, 500.0 * (f[..., 0] - f[..., 1]), 200.0 * (f[..., 1] - f[..., 2])), axis=-1
     )
@@ -40,10 +40,6 @@ def lab_to_xyz(lab: ArrayLike, white: ArrayLike) -> Array:
     f = np.stack((fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0), axis=-1)
     ratio = np.where(f > 6.0 / 29.0, f**3, (f - 4.0 / 29.0) / _KAPPA)
     return np.asarray(ratio * np.asarray(white, dtype=float))
-
-
-def _cube_root(ratio: Array) -> Array:
-    return np.where(ratio > _EPSILON, np.cbrt(ratio), _KAPPA * ratio + 4.0 / 29.0)
 
 
 def lab(spectra: ArrayLike, view: Viewing) -> Array:
@@ -62,10 +58,8 @@ def xyz_to_lab_slopes(tristimulus: ArrayLike, white: ArrayLike) -> tuple[Array, 
 def lab_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array]:
     """CIELAB of spectra and its derivative by each reading.
 
-    Returns
-    -------
-    lab : ndarray, shape (..., 3)
-    slopes : ndarray, shape (..., 3, n_wavelengths)
+    Returns `lab` (..., 3)
+    Returns `slopes` (..., 3, n_wavelengths)
     """
     colour, by_xyz = xyz_to_lab_slopes(xyz(spectra, view), view.white)
     return colour, by_xyz @ view.weights.T
@@ -74,18 +68,10 @@ def lab_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array]:
 def lab_share_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array, Array]:
     """CIELAB of spectra, and its derivatives by what a colorimeter and by what a spectrophotometer reads.
 
-    Parameters
-    ----------
-    spectra : array_like, shape (..., n_wavelengths)
-        What is darker than 0.0001 counts as that, so that its colour keeps a slope [-].
-
-    Returns
-    -------
-    lab : ndarray, shape (..., 3)
-    by_share : ndarray, shape (..., 3, 3)
-        By X, Y and Z, each as a share of the perfect white's.
-    by_reading : ndarray, shape (..., 3, n_wavelengths)
-        By the reading at each wavelength.
+    `spectra` (..., n_wavelengths): what is darker than 0.0001 counts as that, so that its colour keeps a slope [-].
+    Returns `lab` (..., 3)
+    Returns `by_share` (..., 3, 3): by X, Y and Z, each as a share of the perfect white's.
+    Returns `by_reading` (..., 3, n_wavelengths): by the reading at each wavelength.
     """
     share = xyz(np.maximum(np.asarray(spectra, dtype=float), _DARKEST), view) / view.white
     colour, by_share = xyz_to_lab_slopes(share, np.ones(3))
@@ -95,18 +81,9 @@ def lab_share_slopes(spectra: ArrayLike, view: Viewing) -> tuple[Array, Array, A
 def difference_parts(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:
     """CIEDE2000 as three parts whose root sum of squares it is.
 
-    Parameters
-    ----------
-    lab_a, lab_b : array_like, broadcastable to shape (..., 3)
-        [-]
+    `lab_a`, `lab_b` (..., 3) [-]
+    Returns shape (..., 3) [-]
 
-    Returns
-    -------
-    ndarray, shape (..., 3)
-        [-]
-
-    Notes
-    -----
     Sharma, Wu and Dalal 2005, eqs. 2 to 22, parametric factors 1. Its last term, ``x^2 + y^2 + R_T x y``, is written
     as ``(x + R_T y / 2)^2 + (1 - R_T^2 / 4) y^2``, so that least squares can work on the parts.
     """
@@ -193,22 +170,17 @@ def _screen_white() -> Array:
 def xyz_to_srgb(tristimulus: ArrayLike, white: ArrayLike) -> tuple[Array, NDArray[np.bool_]]:
     """sRGB of colours seen under a white, adapted to the screen's.
 
-    Parameters
-    ----------
-    tristimulus, white : array_like, shapes (..., 3) and (3,)
-        XYZ of the colours and of their white, on one scale [-].
-
-    Returns
-    -------
-    srgb : ndarray, shape (..., 3)
-        0 to 1, clipped to what a screen can show [-].
-    in_gamut : ndarray of bool, shape (...)
-        Whether nothing was clipped by more than half a level of 255.
+    `tristimulus`, `white` (..., 3) and (3,): XYZ of the colours and of their white, on one scale [-].
+    Returns `srgb` (..., 3): 0 to 1, clipped to what a screen can show [-].
+    Returns `in_gamut` (...): whether nothing was clipped by more than half a level of 255.
     """
-    linear = xyz_to_light(tristimulus, white)
-    shown = np.clip(linear, 0.0, 1.0)
-    in_gamut = np.max(np.abs(encode(shown) - encode_signed(linear)), axis=-1) <= 0.5 / 255.0
-    return encode(shown), np.asarray(in_gamut)
+    return light_to_srgb(xyz_to_light(tristimulus, white))
+
+
+def light_to_srgb(linear: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """`xyz_to_srgb` of linear light, shape (..., 3), that is not clipped yet."""
+    signal = encode(np.clip(linear, 0.0, 1.0))
+    return signal, np.asarray(np.max(np.abs(signal - encode_signed(linear)), axis=-1) <= 0.5 / 255.0)
 
 
 def xyz_to_light(tristimulus: ArrayLike, white: ArrayLike) -> Array:
@@ -260,10 +232,7 @@ def hex_code(srgb: ArrayLike) -> str:
 def hex_to_srgb(code: str) -> Array:
     """sRGB 0 to 1, shape (3,), of `#rrggbb` or `rrggbb`.
 
-    Raises
-    ------
-    InputError
-        If the text is neither.
+    Raises InputError if the text is neither.
     """
     digits = code.strip().removeprefix("#")
     # int() alone would take "+1", " 1" and the digits of other scripts.

@@ -17,8 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from tint.colorimetry.cielab import lab_to_xyz
 from tint.colorimetry.weights import Viewing, from_colour_science
 from tint.errors import InputError
-
-Array = NDArray[np.float64]
+from tint.files import Array
 
 LEAST_FOR_SPRAGUE = 6  # values that the polynomial and its ends need
 
@@ -28,24 +27,11 @@ _REACH = 12  # steps to keep to either side, more than the polynomial and its en
 def resample_sprague(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLike) -> Array:
     """Spectra at wavelengths between those measured, by Sprague's polynomial.
 
-    Parameters
-    ----------
-    values : array_like, shape (..., n)
-        Spectra on `wavelengths` [-].
-    wavelengths, onto : array_like, shapes (n,) and (m,)
-        Rising in equal steps, 6 at least; and within them [nm].
+    `values` (..., n): spectra on `wavelengths` [-].
+    `wavelengths`, `onto` (n,) and (m,): rising in equal steps, 6 at least; and within them [nm].
+    Returns shape (..., m)
+    Raises InputError if the steps differ, values are too few, or `onto` reaches past them: nothing is extrapolated.
 
-    Returns
-    -------
-    ndarray, shape (..., m)
-
-    Raises
-    ------
-    InputError
-        If the steps differ, values are too few, or `onto` reaches past them: nothing is extrapolated.
-
-    Notes
-    -----
     Slopes and curvatures are equal where two pieces meet. Exact for polynomials up to the fourth degree, but for the
     first and last two intervals: there the values that the method invents past the ends keep straight lines only. The
     result is linear in the values, so it is a matrix, which colour-science makes once for a pair of grids.
@@ -59,8 +45,6 @@ def resample_wider(values: ArrayLike, wavelengths: ArrayLike, *, onto: ArrayLike
 
     Arguments, result and errors are those of `resample_sprague`, but that `onto` rises in equal, coarser steps.
 
-    Notes
-    -----
     The triangle is as wide at half its height as the new step. A sum of narrow triangles, each one old step wide,
     weighted by the height of the wide one, is that wide one exactly: an instrument whose bandpass is its step reads
     the same by either way. Where the new grid does not fall on the old one, Sprague's polynomial is taken first.
@@ -130,21 +114,10 @@ _FIRMNESS = 1e-9  # keeps colours that no spectrum has from breaking the solver
 def smoothest_spectrum(lab: ArrayLike, view: Viewing, *, near: ArrayLike | None = None) -> Array:
     """Reflectance between 0 and 1 that has a colour, and otherwise the least slope.
 
-    Parameters
-    ----------
-    lab : array_like, shape (..., 3)
-        In the view's light [-].
-    view : Viewing
-    near : array_like, shape (..., n_wavelengths), optional
-        Reflectance whose shape is to be kept as far as the colour allows [-].
+    `lab` (..., 3): in the view's light [-].
+    `near` (..., n_wavelengths): reflectance whose shape is to be kept as far as the colour allows [-].
+    Returns shape (..., n_wavelengths) [-]. A colour that no reflectance has is met as nearly as the search came.
 
-    Returns
-    -------
-    ndarray, shape (..., n_wavelengths)
-        [-]. A colour that no reflectance has is met as nearly as the search came.
-
-    Notes
-    -----
     With ``R = (1 + tanh z) / 2`` the sum of squared differences of z (of z less that of `near`) between neighbouring
     wavelengths is least, the three tristimulus values held by Lagrange multipliers, solved by Newton's method: the
     least hyperbolic tangent slope squared of S. A. Burns, Numerical methods for smoothest reflectance reconstruction,
@@ -190,18 +163,9 @@ def _newton(z: Array, bent: Array, multiplier: Array, target: Array, rough: Arra
 def object_spectra(wavelengths: ArrayLike) -> Array:
     """Reflectance of 99 objects that stand for paints, textiles, plastics, plants, skin and print.
 
-    Parameters
-    ----------
-    wavelengths : array_like, shape (n_wavelengths,)
-        Within 380 to 780 nm; linear between every 5 nm [nm].
+    `wavelengths` (n_wavelengths,): within 380 to 780 nm; linear between every 5 nm [nm].
+    Returns shape (99, n_wavelengths) [-]
 
-    Returns
-    -------
-    ndarray, shape (99, n_wavelengths)
-        [-]
-
-    Notes
-    -----
     The test colour samples of CIE 224:2017, Colour Fidelity Index for accurate scientific use, which were chosen from
     105,000 measured objects so as to be even in colour and in wavelength. colour-science ships them.
     """

@@ -18,12 +18,10 @@ from dataclasses import dataclass
 from importlib.metadata import version
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint.errors import InputError, did_you_mean
-from tint.files import cached_arrays
-
-Array = NDArray[np.float64]
+from tint.files import Array, cached_arrays
 
 CIE_RANGE_NM = np.arange(360.0, 781.0)
 OBSERVERS = (2, 10)
@@ -91,27 +89,18 @@ def lights() -> tuple[str, ...]:
 def viewing(wavelengths: ArrayLike, *, light: str = "D65", observer: int = 10) -> Viewing:
     """The weights of a light and an observer on a grid.
 
-    Parameters
-    ----------
-    wavelengths : array_like, shape (n_wavelengths,)
-        Regular grid [nm].
-    light : str
-        A CIE illuminant: `D65`, `D50`, `A`, `FL2` (or `F2`), `LED-B3` ...
-    observer : int
-        2 or 10 [degrees].
+    `wavelengths` (n_wavelengths,): regular grid [nm].
+    `light`: a CIE illuminant: `D65`, `D50`, `A`, `FL2` (or `F2`), `LED-B3` ...
+    `observer`: 2 or 10 [degrees].
+    Raises InputError for an unknown light or observer.
 
-    Raises
-    ------
-    InputError
-        For an unknown light or observer.
-
-    Notes
-    -----
     ASTM E2022: the spectrum between readings is the cubic (at the ends quadratic) Lagrange polynomial through them, at
     1 nm. ASTM E308: what lies past the first and last reading takes that reading's value.
     """
+    if observer not in OBSERVERS:
+        raise InputError("observer", f"{observer} is not known", "2 or 10 (degrees)")
     grid = tuple(np.asarray(wavelengths, dtype=float).tolist())
-    return _viewing(grid, light_name(light), _observer(observer))
+    return _viewing(grid, light_name(light), observer)
 
 
 def light_name(light: str) -> str:
@@ -124,12 +113,6 @@ def light_name(light: str) -> str:
         expected = "D65, D50, A, FL2, FL11, LED-B3 or another CIE light"
         raise InputError("light", f"`{light}` is not known", expected, did_you_mean(name, known.values()))
     return known[name]
-
-
-def _observer(observer: int) -> int:
-    if observer not in OBSERVERS:
-        raise InputError("observer", f"{observer} is not known", "2 or 10 (degrees)")
-    return observer
 
 
 @functools.lru_cache(maxsize=64)

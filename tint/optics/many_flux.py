@@ -106,7 +106,7 @@ def near_index(
     """
     nodes = shapes(float(stated_index))
     weights, by_index = index_weights(nodes, refractive_index)
-    each, each_slopes = look_up(_tables(nodes, PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
+    each, each_slopes = look_up(tables_of(nodes, PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
     each, each_slopes = (part.reshape(len(nodes), -1, *part.shape[1:]) for part in (each, each_slopes))
     values, slopes = _at_lobe(each[:_LOBED], each_slopes[:_LOBED], x, y, z, q)
     values += np.tensordot(weights, each, axes=1)
@@ -232,29 +232,27 @@ def _read(
 ) -> tuple[Array, Array]:
     """Values, shape (n, ...), and slopes by x, y, z and q, shape (n, 4, ...), at one index."""
     if q is None:
-        values, slopes = look_up(_table(refractive_index, name, False), x, y, z)
+        values, slopes = look_up(table_of(refractive_index, name, False), x, y, z)
         return values, np.concatenate((slopes, np.zeros_like(slopes[:, :1])), axis=1)
-    each, each_slopes = look_up(_table(refractive_index, name, True), x, y, z)
+    each, each_slopes = look_up(table_of(refractive_index, name, True), x, y, z)
     each, each_slopes = (part.reshape(_LOBED, -1, *part.shape[1:]) for part in (each, each_slopes))
     return _at_lobe(each, each_slopes, x, y, z, q)
 
 
 @functools.lru_cache(maxsize=6)  # a table takes 11 MB, and 44 MB with all lobes
-def _table(refractive_index: float, name: str, lobed: bool) -> Table:
+def table_of(refractive_index: float, name: str, lobed: bool) -> Table:
     """The table of an index: without a lobe, or with each lobe as one, so that a point is located but once."""
     nodes = shapes(refractive_index)
     weights, _ = index_weights(nodes, refractive_index)
-    of_index = sum(
-        weight * _stored(*node)[name] for weight, node in zip(weights.tolist(), nodes, strict=True) if weight
-    )
-    each = [_stored(*node)[name] + of_index for node in nodes[: _LOBED if lobed else 1]]
+    of_index = sum(weight * stored(*node)[name] for weight, node in zip(weights.tolist(), nodes, strict=True) if weight)
+    each = [stored(*node)[name] + of_index for node in nodes[: _LOBED if lobed else 1]]
     return _as_one([tabulate(values, x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for values in each])
 
 
 @functools.lru_cache(maxsize=3)  # 65 MB
-def _tables(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
+def tables_of(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
     """The tables of several indices and lobes as one."""
-    return _as_one([tabulate(_stored(*node)[name], x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for node in nodes])
+    return _as_one([tabulate(stored(*node)[name], x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for node in nodes])
 
 
 def _as_one(each: list[Table]) -> Table:
@@ -264,7 +262,8 @@ def _as_one(each: list[Table]) -> Table:
 
 
 @functools.lru_cache(maxsize=12)
-def _stored(refractive_index: float, lobe: float) -> dict[str, Array]:
+def stored(refractive_index: float, lobe: float) -> dict[str, Array]:
+    """What `build` makes, from the cache where it lies there."""
     return cached_arrays(_key(refractive_index, lobe), lambda: build(refractive_index, lobe))
 
 

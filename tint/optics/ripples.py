@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.optics import adding_doubling
-from tint.optics.slab import AT_45, NORMAL, PASSED, Directions
+from tint.optics.slab import AT_45, NORMAL, PASSED, Directions, below_a_face, between_faces
 from tint.optics.surface import external_diffuse, fresnel
 
 Array = NDArray[np.float64]
@@ -141,18 +141,12 @@ def _legendre(cosine: Array, count: int, m: int) -> Array:
 
 def _free(slab: Rippled, at: Directions) -> dict[str, Array]:
     """Answers of the slab with both faces."""
-    R, T, directions = slab.R, slab.T, at.cosine.size
-    face, leave = np.tile(at.reflected, AZIMUTHS)[:, None], at.leave
-    escaping = at.flux * at.index**2 * leave
+    directions, leave, escaping = at.cosine.size, at.leave, at.escaping
     sources = np.zeros((AZIMUTHS * directions, 2))
     sources[:directions, 0] = at.enter
     sources[AT_45 + directions, 1] = at.beam_45
-    same = np.eye(AZIMUTHS * directions)
-    even = np.linalg.solve(same - face * (R + T), sources)
-    odd = np.linalg.solve(same - face * (R - T), sources)
-    down_top, up_bottom = 0.5 * (even + odd), 0.5 * (even - odd)
-    first = slice(0, directions)
-    up_top, down_bottom = ((R @ a + T @ b)[:, first] for a, b in ((down_top, up_bottom), (up_bottom, down_top)))
+    both = between_faces(slab.R, slab.T, reflected=np.tile(at.reflected, AZIMUTHS), sources=sources)
+    up_top, down_bottom = (each[:, :directions] for each in both)
     seen = leave[NORMAL] * down_bottom[:, NORMAL, 0]
     back = external_diffuse(at.index) + up_top[..., 0] @ escaping
     by_normal, by_45 = leave[NORMAL] * up_top[:, NORMAL].T
@@ -165,7 +159,7 @@ def _free(slab: Rippled, at: Directions) -> dict[str, Array]:
 
 
 def _wet(slab: Rippled, at: Directions) -> dict[str, Array]:
-    """Answers of the slab with its upper face only; what passes down stays down."""
+    """Answers of the slab with its upper face only."""
     R, T, directions = slab.R, slab.T, at.cosine.size
     face = np.tile(at.reflected, AZIMUTHS)
     lambertian = np.zeros(AZIMUTHS * directions)
@@ -175,11 +169,9 @@ def _wet(slab: Rippled, at: Directions) -> dict[str, Array]:
     sources[..., 0] = face * rising
     sources[:, :directions, 1] = at.enter
     sources[:, AT_45 + directions, 2] = at.beam_45
-    down = np.linalg.solve(np.eye(AZIMUTHS * directions) - face[:, None] * R, sources)
-    first = slice(0, directions)
-    up, on = (R @ down)[:, first], (T @ down)[:, first]
-    seen = at.leave[NORMAL] * (up[..., 0] + rising[:, first])[:, NORMAL]
-    back = ((R @ lambertian)[:, first] + on[..., 0]) @ at.flux
+    up, on = (each[:, :directions] for each in below_a_face(R, T, reflected=face, sources=sources))
+    seen = at.leave[NORMAL] * (up[..., 0] + rising[:, :directions])[:, NORMAL]
+    back = ((R @ lambertian)[:, :directions] + on[..., 0]) @ at.flux
     by_normal, by_45 = at.leave[NORMAL] * up[:, NORMAL, 1:].T
     through, through_45 = (on[..., beam] @ at.flux * seen for beam in (1, 2))
     return {

@@ -63,6 +63,11 @@ class Directions:
         """Radiance outside for unit radiance inside [-]."""
         return (1.0 - self.reflected) / self.index**2
 
+    @property
+    def escaping(self) -> Array:
+        """Flux outside for unit radiance inside along each direction [-]."""
+        return self.flux * self.index**2 * self.leave
+
 
 @functools.lru_cache(maxsize=64)
 def directions(refractive_index: float, nodes: int) -> Directions:
@@ -163,16 +168,30 @@ def with_faces(R: Array, T: Array, *, depth: Array, at: Directions) -> Slab:
     return Slab(index=at.index, **_free(R, T, depth, at), **_wet(R, T, at))
 
 
-def _free(R: Array, T: Array, depth: Array, at: Directions) -> dict[str, Array]:
-    """Both faces. Fields that are even and odd about the middle plane do not mix: two half-size solves."""
-    diffuse, beam = at.enter, _beam_45(at)
-    sources = np.stack((diffuse, beam), axis=-1)
-    same, face = np.eye(at.cosine.size), at.reflected[:, None]
+def between_faces(R: Array, T: Array, *, reflected: Array, sources: Array) -> tuple[Array, Array]:
+    """Of light that enters below the upper face: what rises under it, and what arrives at the lower one.
+
+    Both faces turn light back, by the shares `reflected` (n,); `sources` (..., n, m), as is what comes out. Fields that
+    are even and odd about the middle plane do not mix: two half-size solves.
+    """
+    same, face = np.eye(reflected.size), reflected[:, None]
     even = np.linalg.solve(same - face * (R + T), sources)
     odd = np.linalg.solve(same - face * (R - T), sources)
     down_top, up_bottom = 0.5 * (even + odd), 0.5 * (even - odd)
-    up_top, down_bottom = R @ down_top + T @ up_bottom, T @ down_top + R @ up_bottom
-    leave, escaping = at.leave, at.flux * at.index**2 * at.leave
+    return R @ down_top + T @ up_bottom, T @ down_top + R @ up_bottom
+
+
+def below_a_face(R: Array, T: Array, *, reflected: Array, sources: Array) -> tuple[Array, Array]:
+    """The same with the upper face only: what passes down stays down."""
+    down = np.linalg.solve(np.eye(reflected.size) - reflected[:, None] * R, sources)
+    return R @ down, T @ down
+
+
+def _free(R: Array, T: Array, depth: Array, at: Directions) -> dict[str, Array]:
+    """Both faces."""
+    sources = np.stack((at.enter, _beam_45(at)), axis=-1)
+    up_top, down_bottom = between_faces(R, T, reflected=at.reflected, sources=sources)
+    leave, escaping = at.leave, at.escaping
     single = fresnel(at.index, np.array(WATCHED))
     gloss, _ = mirrored(at.index, depth[..., None], cosine=np.array(WATCHED), seat="air")
     return {
@@ -186,11 +205,10 @@ def _free(R: Array, T: Array, depth: Array, at: Directions) -> dict[str, Array]:
 
 
 def _wet(R: Array, T: Array, at: Directions) -> dict[str, Array]:
-    """The upper face only; what passes down stays down."""
+    """The upper face only."""
     rising = T.sum(axis=-1)  # of unit Lambertian light from below, what arrives under the face
     sources = np.stack(np.broadcast_arrays(at.reflected * rising, at.enter, _beam_45(at)), axis=-1)
-    down = np.linalg.solve(np.eye(at.cosine.size) - at.reflected[:, None] * R, sources)
-    up, on = R @ down, T @ down
+    up, on = below_a_face(R, T, reflected=at.reflected, sources=sources)
     return {
         "wet_reflected": np.moveaxis(
             fresnel(at.index, np.array(WATCHED)) + (at.leave * up[..., 1])[..., _WATCHED], -1, 0

@@ -18,6 +18,7 @@ from tint import jsonable
 from tint.appearance import Setting
 from tint.errors import InputError
 from tint.folders import typed
+from tint.glossary import SCENES
 from tint.materials import Workshop
 from tint.opacity import bounds_of, opacity_of
 from tint.palette import Palette
@@ -299,11 +300,8 @@ def _check(written: Written, where: str) -> None:
     for name in ("shell_mm", "traced"):
         if getattr(written, name) is not None and written.part is None:
             raise InputError(f"{where}, key {name}", "there is no part to apply it to", 'a mesh, as part = "lid.stl"')
-    if written.traced is not None:
-        from tint.proofs.traced.scenes import SCENES  # for those who trace
-
-        if written.traced not in SCENES:
-            raise InputError(f"{where}, key traced", f"`{written.traced:.40}`", f"one of {', '.join(SCENES)}")
+    if written.traced is not None and written.traced not in SCENES:
+        raise InputError(f"{where}, key traced", f"`{written.traced:.40}`", f"one of {', '.join(SCENES)}")
     if written.parts < 1:
         raise InputError(f"{where}, key parts", f"{written.parts!s:.40}", "a whole number of at least 1")
     if written.observer not in (None, 2, 10):

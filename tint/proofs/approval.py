@@ -9,7 +9,6 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry, forward, thickness
 from tint.appearance import Setting
@@ -28,7 +27,6 @@ from tint.thickness import Wall
 if TYPE_CHECKING:
     from tint.proofs.traced.shown import TracedPart
 
-Array = NDArray[np.float64]
 
 _PENCIL = 0.25  # reflectance of a pencil line on card; an assumption, no source
 _SEEN, _PLAINLY = 1.0, 4.0  # CIEDE2000 from which a line just shows, and shows plainly; as in `words`
@@ -202,7 +200,8 @@ def _terms(
     walls: Sequence[Wall],
 ) -> list[tuple[str, str]]:  # fmt: skip
     seen = facts.appearance
-    lab = ", ".join(f"{name} {_signed(value)}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
+    lab = ", ".join(f"{name} {value:.1f}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
+    lab = lab.replace("-", "\N{MINUS SIGN}")
     how = f"{words.of_geometry(seen.geometry)}, {words.lying(seen.over, seen.setting.seat)}"
     told = [("Colour", f"{lab}, {how}, {named(seen.setting.light)}")]
     told.append(("Thickness", f"{seen.setting.thickness_mm:g} mm{_of_part(shown)}"))
@@ -276,10 +275,6 @@ def pencil_difference(palette: Palette, blend: Blend, *, setting: Setting) -> fl
     ]
     lab = colorimetry.lab(np.stack(both), setting.viewing(palette))
     return float(colorimetry.difference(lab[0], lab[1]))
-
-
-def _signed(value: float) -> str:
-    return f"{value:.1f}".replace("-", "\N{MINUS SIGN}")
 
 
 def _seen(delta_e: float) -> str:

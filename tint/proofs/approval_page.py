@@ -13,7 +13,6 @@ from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
 from tint import colorimetry
@@ -21,15 +20,13 @@ from tint.proofs import words
 from tint.proofs.approval import Approval
 from tint.proofs.facts import Row, Shade, beyond_swatches
 from tint.proofs.leaf import INK, QUIET, SMALL, Page, one_page, rendered, uri
-from tint.proofs.part_picture import hollow_of
-from tint.proofs.passing import MARKED
+from tint.proofs.part_picture import part_light
 from tint.proofs.picture import png
-from tint.proofs.portrait import DASH, light_of, outlined
+from tint.proofs.portrait import DASH, outlined
 from tint.proofs.render import (
     LAMP,
     THINNEST,
     bare_spectrum,
-    colour_table,
     hollow_nodes,
     hollow_spectra,
     spectra_of,
@@ -37,11 +34,11 @@ from tint.proofs.render import (
     to_light,
 )
 from tint.proofs.samples import LIGHTS, named
+from tint.spectra import Array
 
 if TYPE_CHECKING:
     from tint.proofs.traced.shown import TracedPart
 
-Array = NDArray[np.float64]
 
 _STEPS = 96  # of the thickness slider, at most: about one for each pixel it moves on a phone
 _POINTS = 512  # of the curve that the part is coloured from in the browser: within a level of 255 (tests)
@@ -90,19 +87,8 @@ def part_png(sheet: Approval) -> bytes:
     """The part as agreed, as a PNG tagged sRGB; nothing without one."""
     if sheet.shown is None:
         return b""
-    portrait = sheet.shown.portrait
-    table = colour_table(sheet.palette, sheet.blend, setting=sheet.setting, upto_mm=portrait.upto_mm)
-    hollow = hollow_of(sheet.palette, sheet.blend, setting=sheet.setting, portrait=portrait)
-    return png(outlined(to_levels(light_of(portrait, table, hollow)), marked(sheet), dash=DASH))
-
-
-def marked(sheet: Approval) -> NDArray[np.bool_]:
-    """Where the part misses what was asked, to be outlined; nowhere where all or nothing of it does."""
-    assert sheet.shown is not None  # the caller has looked
-    misses = sheet.verdict.misses
-    if misses is None or not MARKED[0] < sheet.verdict.missed_share < MARKED[1]:
-        return np.zeros(sheet.shown.portrait.cover.shape, dtype=bool)
-    return misses
+    light = part_light(sheet.palette, sheet.blend, setting=sheet.setting, portrait=sheet.shown.portrait)
+    return png(outlined(to_levels(light), sheet.verdict.outline, dash=DASH))
 
 
 def _explored(sheet: Approval) -> dict[str, Any]:
@@ -164,8 +150,7 @@ def _over_in_words(over: str) -> str:
 
 
 def _levels(linear: Array) -> tuple[list[str], list[int]]:
-    signal = colorimetry.encode(np.clip(linear, 0.0, 1.0))
-    exact = np.max(np.abs(signal - colorimetry.encode_signed(linear)), axis=-1) <= 0.5 / 255.0
+    signal, exact = colorimetry.light_to_srgb(linear)
     return [colorimetry.hex_code(each) for each in signal], exact.astype(int).tolist()
 
 
@@ -176,7 +161,7 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
     place = np.rint(65535.0 * np.sqrt(portrait.thickness_mm / portrait.upto_mm)).astype(np.uint16)
     upper = np.stack((place >> 8, place & 255, np.rint(255.0 * portrait.cover)), axis=-1)
     blank = np.zeros((*place.shape, 3), dtype=np.uint8)
-    line = outlined(blank, marked(sheet), dash=DASH)[..., 0]  # the level of a dash; 0 where there is none
+    line = outlined(blank, sheet.verdict.outline, dash=DASH)[..., 0]  # the level of a dash; 0 where there is none
     lower = np.stack((np.rint(200.0 * portrait.shade), np.rint(255.0 * np.sqrt(portrait.gloss)), line), axis=-1)
     strips = [upper, lower]
     hollow = _hollow(sheet, overs, views) if portrait.hollow.any() else None

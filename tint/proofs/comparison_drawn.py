@@ -26,23 +26,7 @@ from tint.proofs.facts import Chip, Row
 from tint.proofs.leaf import QUIET as GREY
 from tint.proofs.leaf import SMALL, Page, one_page, rendered
 from tint.proofs.lettering import line_height
-from tint.proofs.picture import (
-    DARK,
-    PAPER,
-    QUIET,
-    STEP_SIGN,
-    Box,
-    Item,
-    Laid,
-    Line,
-    Patch,
-    Picture,
-    coloured,
-    finished,
-    framed,
-    paint,
-    stacked,
-)
+from tint.proofs.picture import DARK, PAPER, QUIET, STEP_SIGN, Box, Layout, Line, Patch, Picture, paint
 
 # Sizes [px], chosen by eye; letters of 23 px on 1080 px are 8 px high and more on a phone.
 WIDTH, _MARGIN = 1080, 40
@@ -67,80 +51,67 @@ def comparison_picture(sheet: Comparison) -> Picture:
     Its boxes are `target` beside all recipes, where there is one; for the first, second ... recipe `recipe 0`, whose
     left edge is the target's right one, and for each backing `recipe 0 over NAME`; and `trial 0`, `trial 1` ...
     """
-    items, top = _head(sheet)
+    on = Layout()
+    top = _head(on, sheet)
     first, last = top, top
-    boxes: dict[str, Box] = {}
-    rows: list[Item] = []
+    rows = Layout()
     for at, (each, differs) in enumerate(zip(sheet.candidates, differences(sheet.candidates), strict=True)):
-        row, last = _row(sheet, each, differs, top, f"recipe {at}", boxes)
-        items += framed(boxes[f"recipe {at}"])
-        rows += row
+        last = _row(rows, sheet, each, differs, top, f"recipe {at}")
+        on.frame(rows.boxes[f"recipe {at}"])
         top = last + _BETWEEN
     if sheet.wanted:
-        target = boxes["target"] = Box(_LEFT, first, _LEFT + _TARGET, last)
-        items += framed(Box(target.left, target.top, target.right - 1, target.bottom))
-        items += coloured(target, sheet.wanted, at_left=True)  # over the frames: no line between it and a recipe
-    items += rows
-    notes = closing(sheet)
+        target = on.boxes["target"] = Box(_LEFT, first, _LEFT + _TARGET, last)
+        on.frame(Box(target.left, target.top, target.right - 1, target.bottom))
+        on.colour(target, sheet.wanted, at_left=True)  # over the frames: no line between it and a recipe
+    on.items.extend(rows.items)
+    on.boxes.update(rows.boxes)
     if sheet.trial:
         named = f"Trial of {sheet.candidates[0].rank}"
-        cast, end, places = trial_laid(sheet.trial, top + 8, left=_LEFT, right=_RIGHT, named=named, height=_TRIAL)
-        items, top = [*items, *cast], end + 16
-        boxes |= {f"trial {at}": box for at, box in enumerate(places)}
-    return finished(items, top, boxes, told=notes, width=WIDTH, margin=_MARGIN, size=_SMALL)
+        top = trial_laid(on, sheet.trial, top + 8, left=_LEFT, right=_RIGHT, named=named, height=_TRIAL) + 16
+    return on.finished(top, told=closing(sheet), width=WIDTH, margin=_MARGIN, size=_SMALL)
 
 
-def _head(sheet: Comparison) -> Laid:
+def _head(on: Layout, sheet: Comparison) -> int:
     band = Box(0, 0, WIDTH, line_height(_BODY) + 20)
-    maker, _ = stacked([(FOR_MAKER, _BODY, PAPER)], _LEFT, 10, _RIGHT - _LEFT)
+    on.items.append(Patch(band, DARK))
+    on.lines([(FOR_MAKER, _BODY, PAPER)], _LEFT, 10, _RIGHT - _LEFT)
     told = f"{sheet.told} It holds for {sheet.conditions}."
     lines: list[Line] = [(sheet.title, _TITLE, DARK), (told, _BODY, QUIET), (common(sheet.candidates), _BODY, DARK)]
-    title, top = stacked(lines, _LEFT, band.bottom + 24, _RIGHT - _LEFT)
-    items = [Patch(band, DARK), *maker, *title, Patch(Box(_LEFT, top + 12, _RIGHT, top + 14), DARK)]
+    top = on.lines(lines, _LEFT, band.bottom + 24, _RIGHT - _LEFT)
+    on.items.append(Patch(Box(_LEFT, top + 12, _RIGHT, top + 14), DARK))
     columns = [("Target", _LEFT, _TARGET)] if sheet.wanted else []
     columns += [(f"Recipe {words.behind(sheet.over)}", _LEFT + _TARGET, _OWN)]
     columns += [(f"Over {' and '.join(sheet.behind)}", _LEFT + _TARGET + _OWN + _GAP, _CARD + 24)]
-    ends = []
-    for said, left, width in columns:
-        more, end = stacked([(said, _SMALL, QUIET)], left, top + 26, width - 6)
-        items += more
-        ends.append(end)
-    return items, max(ends) + 8
+    return max(on.lines([(said, _SMALL, QUIET)], left, top + 26, width - 6) for said, left, width in columns) + 8
 
 
-def _row(
-    sheet: Comparison, each: Candidate, differs: Sequence[str], top: int, name: str, boxes: dict[str, Box]
-) -> Laid:  # fmt: skip
-    """A recipe: its colours, adding to the boxes, and its words."""
-    items, end = _told(each, differs, top)
-    bottom = max(end, top + _LEAST)
-    own = boxes[name] = Box(_LEFT + _TARGET, top, _LEFT + _TARGET + _OWN, bottom)
+def _row(on: Layout, sheet: Comparison, each: Candidate, differs: Sequence[str], top: int, name: str) -> int:
+    """A recipe: its colours and its words; where it ends."""
+    bottom = max(_told(on, each, differs, top), top + _LEAST)
+    own = on.boxes[name] = Box(_LEFT + _TARGET, top, _LEFT + _TARGET + _OWN, bottom)
     card = Box(own.right + _GAP, top, own.right + _GAP + _CARD, bottom)
     slab, bare = card.grown(-_BORDER), card.rows(len(sheet.behind))
-    chips = [*coloured(own, each.own), *framed(card)]
-    chips += [Patch(box, shade.rgb) for box, shade in zip(bare, sheet.bare, strict=True)]
+    on.colour(own, each.own)
+    on.frame(card)
+    on.items.extend(Patch(box, shade.rgb) for box, shade in zip(bare, sheet.bare, strict=True))
     for backing, box, shade in zip(sheet.behind, bare, each.over, strict=True):
         over = Box(slab.left, max(box.top, slab.top), slab.right, min(box.bottom, slab.bottom))
-        boxes[f"{name} over {backing}"] = over
-        chips += coloured(over, shade, size=STEP_SIGN)
-    return [*chips, *items], bottom
+        on.boxes[f"{name} over {backing}"] = over
+        on.colour(over, shade, size=STEP_SIGN)
+    return bottom
 
 
-def _told(each: Candidate, differs: Sequence[str], top: int) -> Laid:
+def _told(on: Layout, each: Candidate, differs: Sequence[str], top: int) -> int:
     doses = ", ".join(f"{name} {loading}" for name, loading in doses_of(each)) or "uncoloured"
-    items, top = stacked([(each.name, _NAME, DARK), (doses, _BODY, DARK)], _TEXT, top - 6, _RIGHT - _TEXT)
+    top = on.lines([(each.name, _NAME, DARK), (doses, _BODY, DARK)], _TEXT, top - 6, _RIGHT - _TEXT)
+    columns = Box(_TEXT, top, _RIGHT, top).columns(_FIGURES)
     told = figures_of(each)
     for at in range(0, len(told), _FIGURES):
-        ends = []
-        columns = Box(_TEXT, top, _RIGHT, top).columns(_FIGURES)
-        for column, (figure, meaning) in zip(columns, told[at : at + _FIGURES], strict=False):
-            lines: list[Line] = [(figure, _FIGURE, DARK), (meaning, _SMALL, QUIET)]
-            more, end = stacked(lines, column.left, top + 5, column.width - 14)
-            items += more
-            ends.append(end)
-        top = max(ends)
-    more, top = stacked([(line, _SMALL, DARK) for line in lines_of(each, differs)], _TEXT, top + 8, _RIGHT - _TEXT)
-    return [*items, *more], top
+        top = max(
+            on.lines([(figure, _FIGURE, DARK), (meaning, _SMALL, QUIET)], column.left, top + 5, column.width - 14)
+            for column, (figure, meaning) in zip(columns, told[at : at + _FIGURES], strict=False)
+        )
+    return on.lines([(line, _SMALL, DARK) for line in lines_of(each, differs)], _TEXT, top + 8, _RIGHT - _TEXT)
 
 
 # Page and PDF.

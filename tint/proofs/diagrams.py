@@ -10,16 +10,16 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, bare_shades
-from tint.proofs.picture import DARK, PAPER, QUIET, WHITE, Ink, Picture, finished, headed, paint, plot, plot_ink
+from tint.proofs.picture import DARK, PAPER, QUIET, WHITE, Ink, Layout, Picture, paint, plot_ink
 from tint.proofs.render import LAMP
 from tint.recipes.reach import Reach
+from tint.spectra import Array, Mask
 from tint.target import Target
 from tint.thickness import Course, Translucency, course, hiding_in_words
 
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 
 _HEIGHT = 840  # of curves and bands together [px]; chosen by eye
 _THICKNESSES = 1200  # thicknesses that are computed, about one a pixel
@@ -45,29 +44,18 @@ NEAREST_LINE = "Where a colour is beyond a screen, the nearest that a screen can
 
 
 def draw_translucency(palette: Palette, sheet: Translucency) -> bytes:
-    """A picture of a blend against thickness.
+    """`translucency_picture` as a PNG tagged sRGB, the same for the same input.
 
-    Parameters
-    ----------
-    palette : Palette
-    sheet : Translucency
-        At two thicknesses or more, as `tint.thickness.translucency` gives it.
-
-    Returns
-    -------
-    bytes
-        A PNG tagged sRGB, the same for the same input.
-
-    Raises
-    ------
-    JobError
-        If matplotlib is not installed.
+    Raises JobError if matplotlib is not installed.
     """
     return paint(translucency_picture(palette, sheet))
 
 
 def translucency_picture(palette: Palette, sheet: Translucency) -> Picture:
-    """The picture laid out: boxes `curves`, and `over NAME` and `lit from behind` of the bands of colour."""
+    """A blend against thickness: boxes `curves`, and `over NAME` and `lit from behind` of the bands of colour.
+
+    `sheet`: at two thicknesses or more, as `tint.thickness.translucency` gives it.
+    """
     setting = sheet.appearances[0].setting
     view = setting.viewing(palette)
     low, high = float(sheet.thickness_mm.min()), float(sheet.thickness_mm.max())
@@ -93,15 +81,12 @@ def translucency_picture(palette: Palette, sheet: Translucency) -> Picture:
         return [curves, *strips]
 
     told = f"{palette.name}, against thickness. It holds for {sheet.conditions}."
-    head, top = headed(str(sheet.blend), told)
-    drawn, boxes = plot(draw, ("curves", *bands), top=top, height=_HEIGHT)
+    on = Layout()
+    top = on.plot(draw, ("curves", *bands), top=on.head(str(sheet.blend), told), height=_HEIGHT)
     hides = f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}."
     clipped = [] if all(shown.all() for _, _, shown in bands.values()) else [CLIPPED_LINE]
     cautions = [f"Take care: {warning}." for warning in sheet.warnings]
-    return finished(
-        [*head, drawn], drawn.box.bottom + 20, boxes,
-        told=[hides, *cautions, *clipped, words.SCREEN_LINE], quiet=[words.RATIO_LINE],
-    )  # fmt: skip
+    return on.finished(top + 20, told=[hides, *cautions, *clipped, words.SCREEN_LINE], quiet=[words.RATIO_LINE])
 
 
 def _curves(axes: Axes, palette: Palette, sheet: Translucency, run: Course) -> None:
@@ -130,9 +115,7 @@ def _curves(axes: Axes, palette: Palette, sheet: Translucency, run: Course) -> N
         )  # fmt: skip
 
 
-def _band(
-    axes: Axes, name: str, ground: Shade, colours: Array, shown: NDArray[np.bool_], span: tuple[float, float]
-) -> None:
+def _band(axes: Axes, name: str, ground: Shade, colours: Array, shown: Mask, span: tuple[float, float]) -> None:
     """The colours along the thickness, on what lies bare behind them, with dashes where a screen cannot show them."""
     axes.set(facecolor=plot_ink(ground.rgb), ylim=(0.0, 1.0), yticks=[])
     axes.grid(visible=False)
@@ -148,30 +131,18 @@ def _band(
 
 
 def draw_reach(reach: Reach, target: Target | None = None) -> bytes:
-    """A picture of the colours that a base reaches.
+    """`reach_picture` as a PNG tagged sRGB, the same for the same input.
 
-    Parameters
-    ----------
-    reach : Reach
-        As `tint.recipes.reach.reach` gives it.
-    target : Target, optional
-        Marked in the section of its own lightness, where the reach has one.
-
-    Returns
-    -------
-    bytes
-        A PNG tagged sRGB, the same for the same input.
-
-    Raises
-    ------
-    JobError
-        If matplotlib is not installed.
+    Raises JobError if matplotlib is not installed.
     """
     return paint(reach_picture(reach, target))
 
 
 def reach_picture(reach: Reach, target: Target | None = None) -> Picture:
-    """The picture laid out: boxes `section 0`, `section 1` ... by rising lightness, each from -`half_of` to it."""
+    """What a base reaches: boxes `section 0`, `section 1` ... by rising lightness, each from -`half_of` to it.
+
+    `target`: marked in the section of its own lightness, where the reach has one.
+    """
     # Light and observer alone decide how a colour shows: any grid does.
     view = colorimetry.viewing(
         np.arange(400.0, 701.0, 10.0), light=reach.setting.light, observer=reach.setting.observer
@@ -192,11 +163,10 @@ def reach_picture(reach: Reach, target: Target | None = None) -> Picture:
                 axes.set_ylabel("b*", rotation=0)
         return list(places[: len(reach.edges)])
 
-    head, top = headed(f"What {reach.base} reaches", _told(reach, target))
-    names = [f"section {at}" for at in range(len(reach.edges))]
-    drawn, boxes = plot(draw, names, top=top, height=rows * _ROW)
-    quiet = [words.SCREEN_LINE]
-    return finished([*head, drawn], drawn.box.bottom + 20, boxes, told=[NEAREST_LINE], quiet=quiet)
+    on = Layout()
+    top = on.head(f"What {reach.base} reaches", _told(reach, target))
+    top = on.plot(draw, [f"section {at}" for at in range(len(reach.edges))], top=top, height=rows * _ROW)
+    return on.finished(top + 20, told=[NEAREST_LINE], quiet=[words.SCREEN_LINE])
 
 
 def _told(reach: Reach, target: Target | None) -> str:

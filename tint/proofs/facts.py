@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import appearance, colorimetry
 from tint.appearance import Appearance, Setting
@@ -19,12 +19,12 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.render import bare_spectrum
+from tint.spectra import Array
 from tint.target import Target
 
 if TYPE_CHECKING:
     from tint.proofs.photo import Photo
 
-Array = NDArray[np.float64]
 
 THICKNESSES_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0)  # walls of cast parts [mm]; common practice, no source
 _SAME = 0.1  # a usual thickness this near the part's own, as a share of it, gives way to it; two steps would look alike
@@ -135,13 +135,9 @@ def bare_shades(palette: Palette, names: tuple[str, ...], view: Viewing) -> tupl
     return shades_of(colorimetry.lab(np.stack([bare_spectrum(palette, name) for name in names]), view), view)
 
 
-def _thicknesses(own: float) -> list[float]:
-    usual = [d for d in THICKNESSES_MM if abs(d - own) > _SAME * own]
-    return sorted([*usual, own])
-
-
 def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[str, ...]) -> tuple[Step, ...]:
-    thicknesses = _thicknesses(setting.thickness_mm)
+    own = setting.thickness_mm
+    thicknesses = sorted([*(usual for usual in THICKNESSES_MM if abs(usual - own) > _SAME * own), own])
     shares = palette.shares(blend.base, palette.loadings(blend))
     view = setting.viewing(palette)
     spectra = appearance.render(
@@ -153,7 +149,7 @@ def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[st
     return tuple(
         Step(
             thickness_mm=d,
-            own=d == setting.thickness_mm,
+            own=d == own,
             beyond=beyond_swatches(palette, blend.base, d),
             shades=tuple(shades[at] for shades in by_backing),
             contrast_ratio=float(ratios[at]),
@@ -275,7 +271,12 @@ def trial_of(
     depth = setting.thickness_mm if read is None or read.thickness_mm is None else read.thickness_mm
     seen = appearance.predict(palette, blend, setting=replace(setting, thickness_mm=depth))
     view = setting.viewing(palette)
-    lab = None if read is None else _lab(read.spectrum, palette, setting)
+    lab = None
+    if read is not None:
+        if read.spectrum.shape != palette.wavelengths.shape:
+            found = f"a reading of {read.spectrum.size} wavelengths"
+            raise InputError("trial", found, f"the palette's {palette.wavelengths.size}")
+        lab = colorimetry.lab(read.spectrum, view)
     return Trial(
         predicted=seen,
         as_predicted=shade_of(seen.lab, view),
@@ -285,12 +286,3 @@ def trial_of(
         read="" if read is None else read.named,
         photo=photo,
     )
-
-
-def _lab(spectrum: ArrayLike, palette: Palette, setting: Setting) -> Array:
-    values = np.asarray(spectrum, dtype=float)
-    if values.shape != palette.wavelengths.shape:
-        raise InputError(
-            "trial", f"a reading of {values.size} wavelengths", f"the palette's {palette.wavelengths.size}"
-        )
-    return colorimetry.lab(values, setting.viewing(palette))

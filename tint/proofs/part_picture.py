@@ -15,7 +15,7 @@ from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import cautions, seen_in
 from tint.proofs.part import Part
-from tint.proofs.passing import MARKED, Verdict, judged
+from tint.proofs.passing import judged
 from tint.proofs.picture import (
     BODY,
     DARK,
@@ -24,17 +24,12 @@ from tint.proofs.picture import (
     RIGHT,
     SMALL,
     Box,
-    Item,
+    Layout,
     NearSign,
     Patch,
     Picture,
     Raster,
-    figures,
-    finished,
-    framed,
-    headed,
     paint,
-    paragraph,
 )
 from tint.proofs.portrait import (
     DASH,
@@ -48,12 +43,11 @@ from tint.proofs.portrait import (
     thinner_than,
     view_of,
 )
-from tint.proofs.render import ColourTable, Hollow, colour_table, deep_levels, hollow_table, to_levels
+from tint.proofs.render import Hollow, Light, colour_table, deep_levels, hollow_table, to_levels
 from tint.proofs.samples import wedge_strip
 from tint.proofs.walls import TO_DRAW, Walls, walls_of
+from tint.spectra import Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
 
 PIXELS = 900  # the longer side of the portrait [px]; chosen by eye, as are the next three
 SHEET_PIXELS = 560  # the same on a sheet to approve [px]: 70 mm at 200 to an inch; no source
@@ -128,22 +122,25 @@ def part_picture(
     thin = None if thin_mm is None else thinner_than(portrait, thin_mm)
     beyond = beyond_screen(portrait, table)
     pixels = to_levels(light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait)))
-    verdict = _held_against(palette, blend, setting=setting, portrait=portrait, target=target)
-    if thin is None and verdict is not None and MARKED[0] < verdict.missed_share < MARKED[1]:
-        assert verdict.misses is not None  # of a part
-        pixels = outlined(pixels, verdict.misses, dash=DASH)
-    if thin is not None:
-        pixels = outlined(pixels, thin, dash=DASH)
+    verdict = None
+    if target is not None:
+        seen, agreed = appearance.predict(palette, blend, setting=setting), target.tolerance
+        verdict = judged(
+            palette, seen, target=target, tolerance=agreed, part_mm=portrait.wall_mm, weight=portrait.cover
+        )
+    pixels = outlined(pixels, verdict.outline if verdict and thin is None else thin, dash=DASH)
     if beyond.any() and beyond.sum() < portrait.has_part.sum():
         pixels = outlined(pixels, beyond, dash=_BEYOND_DASH)
     told = f"{shown.named}, {words.behind(table.over)}, {seen_in(palette, setting)}."
-    head, top = headed(title or palette.name, " ".join((told, *(verdict.lines if verdict else ()))))
+    on = Layout()
+    top = on.head(title or palette.name, " ".join((told, *(verdict.lines if verdict else ()))))
     height, width = pixels.shape[:2]
-    box = Box(LEFT, top + 10, LEFT + width, top + 10 + height)
-    items: list[Item] = [*head, *framed(box), Raster(box, pixels)]
+    box = on.boxes["part"] = Box(LEFT, top + 10, LEFT + width, top + 10 + height)
+    on.frame(box)
+    on.items.append(Raster(box, pixels))
     if beyond.any():
-        items.append(NearSign(Box(box.right - 42, box.top + 8, box.right - 8, box.top + 42)))
-    ruler, bottom = _ruler(box, portrait.mm_per_pixel)
+        on.items.append(NearSign(Box(box.right - 42, box.top + 8, box.right - 8, box.top + 42)))
+    bottom = _ruler(on, box, portrait.mm_per_pixel)
     slim = width < _SLIM  # then the figures stand next to it, and the scale below them
     left = LEFT + max(width, _RULER) + _GUTTER
     told_of = _figures(palette, blend, setting=setting, shown=shown, thin=thin, thin_mm=thin_mm)
@@ -152,51 +149,31 @@ def part_picture(
         told_of.append(
             (f"{share:.0f} %", "of the visible area is beyond a screen, which shows the nearest colour it has.")
         )
-    beside, ends = figures(told_of, left, box.top, RIGHT - left)
+    ends = on.figures(told_of, left, box.top, RIGHT - left)
     under = Box(left, ends + 16, RIGHT, 0) if slim else Box(box.left, bottom + 16, box.right, 0)
-    scale, lowest = _scale(table, Box(under.left, under.top, under.right, under.top + _SCALE))
-    items += [*ruler, *scale, *beside]
+    top = on.lines([("How thick, and in which colour", BODY, DARK)], under.left, under.top, under.width) + 12
+    strip = Box(under.left, top, under.right, top + _SCALE)
+    lowest = wedge_strip(on, [table], strip, table.upto_mm, signs=False)  # it is too low for them
     notes = [
         *cautions(palette, blend, Setting(thickness_mm=min(float(f"{shown.depths[1]:.2g}"), _LARGEST_MM))),
         f"{_SHOWN[bool(portrait.hollow.any())]} Light that spreads sideways is left out; shading and gloss are drawn, "
         "not predicted.",
         words.SCREEN_LINE,
     ]
-    return finished(items, max(bottom, ends, lowest) + 26, {"part": box}, told=notes)
+    return on.finished(max(bottom, ends, lowest) + 26, told=notes)
 
 
-def _held_against(
-    palette: Palette, blend: Blend, *, setting: Setting, portrait: Portrait, target: Target | None
-) -> Verdict | None:  # fmt: skip
-    if target is None:
-        return None
-    seen = appearance.predict(palette, blend, setting=setting)
-    return judged(
-        palette, seen, target=target, tolerance=target.tolerance, part_mm=portrait.wall_mm, weight=portrait.cover,
-    )  # fmt: skip
-
-
-def _ruler(box: Box, mm_per_pixel: float) -> tuple[list[Item], int]:
-    """A bar of a round length."""
+def _ruler(on: Layout, box: Box, mm_per_pixel: float) -> int:
+    """A bar of a round length; where its words end."""
     fits = [length for length in _RULERS_MM if length / mm_per_pixel <= box.width / 3]
     length = fits[-1] if fits else _RULERS_MM[0]
     bar = Box(box.left, box.bottom + 20, box.left + round(length / mm_per_pixel), box.bottom + 24)
-    lines, bottom = paragraph(
-        f"{length:g} mm", left=bar.right + 12, top=box.bottom + 8, width=200, size=SMALL, ink=QUIET
-    )
-    return [Patch(bar, DARK), *lines], bottom
-
-
-def _scale(table: ColourTable, box: Box) -> tuple[list[Item], int]:
-    """The colour of every thickness that there is."""
-    lines, top = paragraph("How thick, and in which colour", left=box.left, top=box.top, width=box.width, size=BODY)
-    strip = Box(box.left, top + 12, box.right, top + 12 + box.height)
-    drawn, bottom = wedge_strip([table], strip, table.upto_mm)
-    return [*lines, *(item for item in drawn if not isinstance(item, NearSign))], bottom  # too low for signs
+    on.items.append(Patch(bar, DARK))
+    return on.lines([(f"{length:g} mm", SMALL, QUIET)], bar.right + 12, box.bottom + 8, 200)
 
 
 def _figures(
-    palette: Palette, blend: Blend, *, setting: Setting, shown: Shown, thin: NDArray[np.bool_] | None,
+    palette: Palette, blend: Blend, *, setting: Setting, shown: Shown, thin: Mask | None,
     thin_mm: float | None,
 ) -> list[tuple[str, str]]:  # fmt: skip
     least, usual, most = shown.depths
@@ -245,9 +222,13 @@ def _percent(percent: float) -> str:
 
 def deep_part(palette: Palette, blend: Blend, *, setting: Setting, shown: Shown) -> NDArray[np.uint16]:
     """The portrait alone in 65536 levels, shape (height, width, 3)."""
-    portrait = shown.portrait
+    return deep_levels(part_light(palette, blend, setting=setting, portrait=shown.portrait))
+
+
+def part_light(palette: Palette, blend: Blend, *, setting: Setting, portrait: Portrait) -> Light:
+    """A portrait in the colours of a blend, as `light_of` gives it."""
     table = colour_table(palette, blend, setting=setting, upto_mm=portrait.upto_mm)
-    return deep_levels(light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait)))
+    return light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait))
 
 
 def hollow_of(palette: Palette, blend: Blend, *, setting: Setting, portrait: Portrait) -> Hollow | None:

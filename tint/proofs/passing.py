@@ -10,27 +10,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import appearance, colorimetry, forward
 from tint.appearance import Appearance, Setting
 from tint.materials import Blend
-from tint.opacity import MET
+from tint.opacity import KINDS, MET
 from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs import words
+from tint.spectra import Array, Index, Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 _BINS = 120  # thicknesses that stand for a part's own: its range in steps of under a hundredth
 _WALLS_MM = (0.2, 30.0)  # thinnest and thickest wall that is proposed in place of the part's own; common practice
 _PROPOSED = 241  # walls tried between them
 _MORE = np.geomspace(0.25, 8.0, 31)  # times the pigment that is tried; chosen, no source
 _HARDLY = 0.005  # share of a part that is not worth telling: half of what is printed as 1 %
-MARKED = (_HARDLY, 1.0 - _HARDLY)  # shares of a part between which what misses is outlined on its picture
-_NAMES = {"contrast_ratio": "contrast ratio", "transmittance": "transmittance", "haze": "haze"}
+_NAMES = {kind: kind.replace("_", " ") for kind in KINDS}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -66,11 +63,7 @@ def held(palette: Palette, blend: Blend, *, setting: Setting, target: Target, th
     return Held(
         thickness_mm=depth,
         delta_e=delta_e,
-        misses={
-            "contrast_ratio": target.opacity_miss(seen["contrast_ratio"]),
-            "transmittance": target.light_miss(seen["transmittance"]),
-            "haze": target.haze_miss(seen["haze"]),
-        },
+        misses={kind: target.miss(kind, value) for kind, value in seen.items()},
         met=target.met(delta_e, **seen),
         tolerance=target.tolerance,
     )
@@ -78,7 +71,7 @@ def held(palette: Palette, blend: Blend, *, setting: Setting, target: Target, th
 
 def _light_through(palette: Palette, blend: Blend, *, setting: Setting, depth: Array) -> dict[str, Array]:
     share, view = palette.shares(blend.base, palette.loadings(blend)), setting.viewing(palette)
-    optics = palette.optics(blend.base, geometry=setting.geometry or None)
+    optics = palette.optics(blend.base, geometry=setting.geometry or None, finish=setting.finish)
     mixed = forward.mix(palette.coefficients, share)
     total = layer.transmittance(*mixed, thickness=depth[:, None], optics=optics)
     passed = colorimetry.xyz(total, view)[:, 1] / 100.0
@@ -106,6 +99,11 @@ class Verdict:
         """Whether nothing misses."""
         return self.met and self.missed_share <= _HARDLY
 
+    @property
+    def outline(self) -> Mask | None:
+        """Where to outline the part on its picture; None where all or nothing of it misses."""
+        return self.misses if _HARDLY < self.missed_share < 1.0 - _HARDLY else None
+
 
 def judged(
     palette: Palette, seen: Appearance, *, target: Target | None, tolerance: float, part_mm: Array | None = None,
@@ -122,23 +120,23 @@ def judged(
     asked = Target(lab=seen.lab, tolerance=tolerance) if target is None else target
     setting, blend = seen.setting, seen.blend
     own = held(palette, blend, setting=setting, target=asked, thickness_mm=[setting.thickness_mm])
-    lines = [_of_own(own, asked, told=target is not None)]
+    lines = [] if target is None else [_of_own(own, target)]
     if part_mm is None or not np.any(part_mm > 0.0):
         if not own.met[0]:
-            lines += _mended(palette, seen, asked)
-        return Verdict(met=bool(own.met[0]), missed_share=0.0, misses=None, lines=tuple(filter(None, lines)))
+            lines += _mended(palette, seen, asked, own.thickness_mm, np.ones(1))
+        return Verdict(met=bool(own.met[0]), missed_share=0.0, misses=None, lines=tuple(lines))
     depth, share, place = _binned(part_mm, weight)
     all_ = held(palette, blend, setting=setting, target=asked, thickness_mm=depth)
     missed = float(share[~all_.met].sum())
     lines.append(_of_part(all_, share, missed))
     if missed > _HARDLY or not own.met[0]:
-        lines += _mended(palette, seen, asked, depth=depth, share=share)
+        lines += _mended(palette, seen, asked, depth, share)
     misses = np.zeros(part_mm.shape, dtype=bool)
     misses[part_mm > 0.0] = ~all_.met[place]
-    return Verdict(met=bool(own.met[0]), missed_share=missed, misses=misses, lines=tuple(filter(None, lines)))
+    return Verdict(met=bool(own.met[0]), missed_share=missed, misses=misses, lines=tuple(lines))
 
 
-def _binned(part_mm: Array, weight: Array | None) -> tuple[Array, Array, NDArray[np.int64]]:
+def _binned(part_mm: Array, weight: Array | None) -> tuple[Array, Array, Index]:
     """Thicknesses that stand for those of a part, the share of each, and which of them each point has."""
     there = part_mm > 0.0
     low, high = float(part_mm[there].min()), float(part_mm[there].max())
@@ -153,12 +151,14 @@ def _binned(part_mm: Array, weight: Array | None) -> tuple[Array, Array, NDArray
     return sums[used] / plain[used], counted[used] / counted.sum(), to[place]
 
 
-def _of_own(own: Held, asked: Target, *, told: bool) -> str:
-    """What is so at the thickness that was agreed on."""
-    if not told:
-        return ""
-    at = f"At {own.thickness_mm[0]:g} mm"
-    faults = list(_faults(own, 0))
+def _of_own(own: Held, asked: Target) -> str:
+    """What is so at the thickness that was agreed on, the only one."""
+    at, faults = f"At {own.thickness_mm[0]:g} mm", []
+    if own.delta_e[0] > own.tolerance:
+        faults.append(f"the colour is {own.delta_e[0]:.1f} away, and {own.tolerance:g} was agreed")
+    for kind, (miss,) in own.misses.items():
+        if fails(miss):
+            faults.append(f"the {_NAMES[kind]} is {abs(miss):.2f} too {'high' if miss > 0 else 'low'}")
     if faults:
         return f"{at} this recipe misses what was asked: {' and '.join(faults)}."
     return f"{at} this recipe meets what was asked: {asked_in_words(asked)}."
@@ -173,17 +173,7 @@ def asked_in_words(asked: Target) -> str:
     return ", ".join(told)
 
 
-def _faults(of: Held, at: int) -> list[str]:
-    told = []
-    if of.delta_e[at] > of.tolerance:
-        told.append(f"the colour is {of.delta_e[at]:.1f} away, and {of.tolerance:g} was agreed")
-    for kind, miss in of.misses.items():
-        if fails(miss)[at]:
-            told.append(f"the {_NAMES[kind]} is {abs(miss[at]):.2f} too {'high' if miss[at] > 0 else 'low'}")
-    return told
-
-
-def fails(miss: Array) -> Mask:
+def fails(miss: ArrayLike) -> Mask:
     """Whether a signed miss is one; what nobody can tell is none."""
     return np.asarray(np.abs(miss) > MET)
 
@@ -223,15 +213,9 @@ def _where(depth: Array, mask: Mask) -> str:
     return f"where it is {words.two_digits(low)} to {words.two_digits(high)} mm thick"
 
 
-def _mended(
-    palette: Palette, seen: Appearance, asked: Target, *, depth: Array | None = None, share: Array | None = None
-) -> list[str]:
+def _mended(palette: Palette, seen: Appearance, asked: Target, depth: Array, share: Array) -> list[str]:
     """What would mend it: other walls, or more or less of the same pigments."""
-    told = [_by_walls(palette, seen, asked)]
-    walls = np.array([seen.setting.thickness_mm]) if depth is None else depth
-    shares = np.ones(1) if share is None else share
-    told.append(_by_pigment(palette, seen, asked, walls, shares))
-    return [line for line in told if line]
+    return [_by_walls(palette, seen, asked), _by_pigment(palette, seen, asked, depth, share)]
 
 
 def _by_walls(palette: Palette, seen: Appearance, asked: Target) -> str:

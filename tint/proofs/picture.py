@@ -14,17 +14,16 @@ import functools
 import io
 import itertools
 import math
-import struct
 import zlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageDraw
+from PIL import Image, ImageCms, ImageDraw, TiffImagePlugin
 
-from tint.notebook import plotted
+from tint.notebook import plotted, png_file
 from tint.proofs import words
 from tint.proofs.facts import Chip, Shade
 from tint.proofs.lettering import PLAIN, baseline, face_of, font, line_height, spelled, text_width, wrap
@@ -222,109 +221,104 @@ PLOT_STYLE = {
 }  # fmt: skip
 
 Line = tuple[str, int, Ink]  # words, their size [px] and ink
-Laid = tuple[list[Item], int]  # items, and where they end [px]
 
 
-def stacked(lines: Sequence[Line], left: int, top: int, width: int) -> Laid:
-    """Paragraphs one below the other."""
-    items: list[Item] = []
-    for said, size, ink in lines:
-        more, top = paragraph(said, left=left, top=top, width=width, size=size, ink=ink)
-        items += more
-    return items, top
+@dataclass(frozen=True)
+class Layout:
+    """A picture while it is laid out; what puts words on it returns where they end [px]."""
 
+    items: list[Item] = field(default_factory=list)  # in the order of painting
+    boxes: dict[str, Box] = field(default_factory=dict)  # of what matters, by name
 
-def headed(title: str, told: str) -> Laid:
-    """The top of any picture: its name, what it holds for, a rule."""
-    items, top = stacked([(title, TITLE, DARK)], LEFT, 36, RIGHT - LEFT)
-    more, top = stacked([(told, BODY, QUIET)], LEFT, top + 4, RIGHT - LEFT)
-    return [*items, *more, Patch(Box(LEFT, top + 14, RIGHT, top + 16), DARK)], top + 34
+    def lines(self, lines: Sequence[Line], left: int, top: int, width: int) -> int:
+        """Paragraphs one below the other."""
+        for said, size, ink in lines:
+            more, top = paragraph(said, left=left, top=top, width=width, size=size, ink=ink)
+            self.items.extend(more)
+        return top
 
+    def head(self, title: str, told: str) -> int:
+        """The top of any picture: its name, what it holds for, a rule."""
+        top = self.lines([(title, TITLE, DARK)], LEFT, 36, RIGHT - LEFT)
+        top = self.lines([(told, BODY, QUIET)], LEFT, top + 4, RIGHT - LEFT)
+        self.items.append(Patch(Box(LEFT, top + 14, RIGHT, top + 16), DARK))
+        return top + 34
 
-def finished(
-    items: Sequence[Item], top: int, boxes: dict[str, Box], *, told: Sequence[str], quiet: Sequence[str] = (),
-    width: int = WIDTH, margin: int = MARGIN, size: int = BODY,
-) -> Picture:  # fmt: skip
-    """A picture with its foot: a rule, what its signs mean where it has any, then lines dark and quiet."""
-    left, right = margin, width - margin
-    foot: list[Item] = [Patch(Box(left, top, right, top + 1), LINE)]
-    top += 16
-    if any(isinstance(item, NearSign) for item in items):
-        sign = Box(left, top + 1, left + STEP_SIGN, top + 1 + STEP_SIGN)
-        more, top = stacked([(words.NEAREST_LINE, size, DARK)], sign.right + 10, top, right - sign.right - 10)
-        foot += [NearSign(sign), *more]
-    lines = [*((line, size, DARK) for line in told), *((line, size, QUIET) for line in quiet)]
-    more, top = stacked(lines, left, top, right - left)
-    return Picture(Box(0, 0, width, top + _BELOW), [*items, *foot, *more], boxes)
+    def title(self, said: str, left: int, top: int, width: int) -> int:
+        """A heading."""
+        return self.lines([(said, HEADING, DARK)], left, top, width) + 10
 
+    def figures(self, said: Sequence[tuple[str, str]], left: int, top: int, width: int) -> int:
+        """Large figures, each with what it means beside it."""
+        down = baseline(FIGURE) - baseline(BODY)
+        for figure, meaning in said:
+            end = self.lines([(figure, FIGURE, DARK)], left, top, _FIGURE_WIDTH)
+            bottom = self.lines([(meaning, BODY, DARK)], left + _FIGURE_WIDTH, top + down, width - _FIGURE_WIDTH)
+            top = max(end, bottom) + 2
+        return top
 
-def plot(
-    draw: Callable[[Figure], Sequence[Axes]], names: Sequence[str], *, top: int, height: int
-) -> tuple[Raster, dict[str, Box]]:  # fmt: skip
-    """What `draw` fills a figure with, across the picture, and the places of the axes that it returns, by name."""
-    pixels, places = plotted(draw, width=RIGHT - LEFT, height=height, style=PLOT_STYLE)
-    boxes = {
-        name: Box(LEFT + left, top + up, LEFT + right, top + down)
-        for name, (left, up, right, down) in zip(names, places, strict=True)
-    }
-    return Raster(Box(LEFT, top, RIGHT, top + height), pixels), boxes
+    def named(self, name: str, lines: Sequence[str], left: int, top: int, width: int) -> int:
+        """A name, and lines below it that are small and quiet."""
+        return self.lines([(name, BODY, DARK), *((line, SMALL, QUIET) for line in lines)], left, top, width)
 
+    def caption(self, under: Box, name: str, lines: Sequence[str]) -> int:
+        """The same below a colour."""
+        return self.named(name, lines, under.left, under.bottom + 8, under.width - 16)
 
-def titled(said: str, left: int, top: int, width: int) -> Laid:
-    """A heading."""
-    items, end = stacked([(said, HEADING, DARK)], left, top, width)
-    return items, end + 10
+    def frame(self, box: Box) -> None:
+        """A thin line around a box, to be painted before what fills it."""
+        self.items.append(Patch(box.grown(1), LINE))
 
+    def colour(self, box: Box, shade: Shade, *, at_left: bool = False, size: int = CHIP_SIGN) -> None:
+        """A colour, with the sign in an upper corner where a screen cannot show it."""
+        self.items.append(Patch(box, shade.rgb))
+        if not shade.exact:
+            left = box.left + 8 if at_left else box.right - 8 - size
+            self.items.append(NearSign(Box(left, box.top + 8, left + size, box.top + 8 + size)))
 
-def figures(said: Sequence[tuple[str, str]], left: int, top: int, width: int) -> Laid:
-    """Large figures, each with what it means beside it."""
-    items: list[Item] = []
-    down = baseline(FIGURE) - baseline(BODY)
-    for figure, meaning in said:
-        large, end = stacked([(figure, FIGURE, DARK)], left, top, _FIGURE_WIDTH)
-        lines, bottom = stacked([(meaning, BODY, DARK)], left + _FIGURE_WIDTH, top + down, width - _FIGURE_WIDTH)
-        items += [*large, *lines]
-        top = max(end, bottom) + 2
-    return items, top
+    def chips(self, chips: Sequence[Chip], strip: Box, *, gap: int = 0) -> tuple[int, list[tuple[Box, ...]]]:
+        """Colours side by side in a strip with their captions: where they end, and each chip's boxes."""
+        if not gap:
+            self.frame(strip)
+        boxes, ends = [], [strip.bottom]
+        wider = Box(strip.left, strip.top, strip.right + gap, strip.bottom)
+        for column, chip in zip(wider.columns(max(len(chips), 1)), chips, strict=False):
+            box = Box(column.left, column.top, column.right - gap, column.bottom)
+            parts = box.columns(max(len(chip.shades), 1))
+            if gap:
+                self.frame(box)
+            for at, (part, shade) in enumerate(zip(parts, chip.shades, strict=False)):
+                self.colour(part, shade, at_left=at == 0 and len(parts) > 1)
+            if chip.photo is not None:
+                self.items.append(Raster(box, chip.photo.fitted(box.width, box.height)))
+            boxes.append(parts)
+            ends.append(self.caption(box, chip.name, chip.told))
+        return max(ends), boxes
 
+    def plot(self, draw: Callable[[Figure], Sequence[Axes]], names: Sequence[str], *, top: int, height: int) -> int:
+        """What `draw` fills a figure with, across the picture; the places of the axes that it returns are named."""
+        pixels, places = plotted(draw, width=RIGHT - LEFT, height=height, style=PLOT_STYLE)
+        for name, (left, up, right, down) in zip(names, places, strict=True):
+            self.boxes[name] = Box(LEFT + left, top + up, LEFT + right, top + down)
+        self.items.append(Raster(Box(LEFT, top, RIGHT, top + height), pixels))
+        return top + height
 
-def captioned(under: Box, name: str, lines: Sequence[str]) -> Laid:
-    """Lines below a colour: the first dark, the others small and quiet."""
-    said = [(name, BODY, DARK), *((line, SMALL, QUIET) for line in lines)]
-    return stacked(said, under.left, under.bottom + 8, under.width - 16)
-
-
-def framed(box: Box) -> list[Item]:
-    """A thin line around a box, to be painted before what fills it."""
-    return [Patch(box.grown(1), LINE)]
-
-
-def coloured(box: Box, shade: Shade, *, at_left: bool = False, size: int = CHIP_SIGN) -> list[Item]:
-    """A colour, with the sign in an upper corner where a screen cannot show it."""
-    if shade.exact:
-        return [Patch(box, shade.rgb)]
-    left = box.left + 8 if at_left else box.right - 8 - size
-    return [Patch(box, shade.rgb), NearSign(Box(left, box.top + 8, left + size, box.top + 8 + size))]
-
-
-def chip_row(chips: Sequence[Chip], strip: Box, *, gap: int = 0) -> tuple[list[Item], int, list[tuple[Box, ...]]]:
-    """Colours side by side in a strip with their captions: the items, where they end, and each chip's boxes."""
-    items = [] if gap else framed(strip)
-    boxes, ends = [], [strip.bottom]
-    wider = Box(strip.left, strip.top, strip.right + gap, strip.bottom)
-    for column, chip in zip(wider.columns(max(len(chips), 1)), chips, strict=False):
-        box = Box(column.left, column.top, column.right - gap, column.bottom)
-        parts = box.columns(max(len(chip.shades), 1))
-        items += framed(box) if gap else []
-        for at, (part, shade) in enumerate(zip(parts, chip.shades, strict=False)):
-            items += coloured(part, shade, at_left=at == 0 and len(parts) > 1)
-        if chip.photo is not None:
-            items.append(Raster(box, chip.photo.fitted(box.width, box.height)))
-        more, end = captioned(box, chip.name, chip.told)
-        items += more
-        boxes.append(parts)
-        ends.append(end)
-    return items, max(ends), boxes
+    def finished(
+        self, top: int, *, told: Sequence[str], quiet: Sequence[str] = (), width: int = WIDTH, margin: int = MARGIN,
+        size: int = BODY,
+    ) -> Picture:  # fmt: skip
+        """The picture with its foot: a rule, what its signs mean where it has any, then lines dark and quiet."""
+        left, right = margin, width - margin
+        signs = any(isinstance(item, NearSign) for item in self.items)
+        self.items.append(Patch(Box(left, top, right, top + 1), LINE))
+        top += 16
+        if signs:
+            sign = Box(left, top + 1, left + STEP_SIGN, top + 1 + STEP_SIGN)
+            self.items.append(NearSign(sign))
+            top = self.lines([(words.NEAREST_LINE, size, DARK)], sign.right + 10, top, right - sign.right - 10)
+        lines = [*((line, size, DARK) for line in told), *((line, size, QUIET) for line in quiet)]
+        top = self.lines(lines, left, top, right - left)
+        return Picture(Box(0, 0, width, top + _BELOW), self.items, self.boxes)
 
 
 # Pixels as files tagged sRGB: PNG in 8 or 16 bits a channel, TIFF in 16.
@@ -352,43 +346,23 @@ def deep_png(pixels: Deep) -> bytes:
     height, width, _ = pixels.shape
     rows = np.zeros((height, 1 + 6 * width), dtype=np.uint8)  # each begins with its filter: none
     rows[:, 1:] = np.ascontiguousarray(pixels, dtype=">u2").view(np.uint8).reshape(height, -1)
-    profile = b"sRGB\0\0" + zlib.compress(srgb_profile())
-    chunks = (
-        (b"IHDR", struct.pack(">IIBBBBB", width, height, 16, 2, 0, 0, 0)),
-        (b"iCCP", profile),
-        (b"IDAT", zlib.compress(rows.tobytes(), 6)),
-        (b"IEND", b""),
-    )
-    return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(*each) for each in chunks)
-
-
-def _chunk(kind: bytes, data: bytes) -> bytes:
-    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+    profile = (b"iCCP", b"sRGB\0\0" + zlib.compress(srgb_profile()))
+    return png_file(width, height, zlib.compress(rows.tobytes(), 6), bits=16, space=profile)
 
 
 def deep_tiff(pixels: Deep) -> bytes:
-    """A baseline TIFF of 16 bits a channel, uncompressed, shape (height, width, 3) (TIFF 6.0; ICC.1, annex B)."""
+    """A TIFF of 16 bits a channel, uncompressed, shape (height, width, 3) (TIFF 6.0; pillow writes no such pixels)."""
     height, width, _ = pixels.shape
-    strip, profile = np.ascontiguousarray(pixels, dtype="<u2").tobytes(), srgb_profile()
-    short, long, undefined = 3, 4, 7
-    count = 11
-    bits_at = 8 + 2 + 12 * count + 4
-    profile_at = bits_at + 6
-    strip_at = profile_at + len(profile) + len(profile) % 2
-    fields = (
-        (256, long, 1, width),
-        (257, long, 1, height),
-        (258, short, 3, bits_at),  # bits a sample
-        (259, short, 1, 1),  # no compression
-        (262, short, 1, 2),  # RGB
-        (273, long, 1, strip_at),
-        (277, short, 1, 3),  # samples a pixel
-        (278, long, 1, height),  # rows in the strip
-        (279, long, 1, len(strip)),
-        (284, short, 1, 1),  # channels interleaved
-        (34675, undefined, len(profile), profile_at),  # ICC profile
-    )
-    head = struct.pack("<2sHIH", b"II", 42, 8, count)
-    entries = b"".join(struct.pack("<HHII", *field) for field in fields)
-    padded = profile + b"\0" * (len(profile) % 2)
-    return head + entries + struct.pack("<I3H", 0, 16, 16, 16) + padded + strip
+    strip = np.ascontiguousarray(pixels, dtype="<u2").tobytes()
+    fields = TiffImagePlugin.ImageFileDirectory_v2()
+    fields[TiffImagePlugin.IMAGEWIDTH], fields[TiffImagePlugin.IMAGELENGTH] = width, height
+    fields[TiffImagePlugin.BITSPERSAMPLE], fields[TiffImagePlugin.SAMPLESPERPIXEL] = (16, 16, 16), 3
+    fields[TiffImagePlugin.COMPRESSION], fields[TiffImagePlugin.PHOTOMETRIC_INTERPRETATION] = 1, 2  # none, RGB
+    fields[TiffImagePlugin.PLANAR_CONFIGURATION] = 1  # channels interleaved
+    fields[TiffImagePlugin.ICCPROFILE] = srgb_profile()
+    # All rows in one strip, behind the fields: pillow counts its place from their end.
+    fields[TiffImagePlugin.ROWSPERSTRIP], fields[TiffImagePlugin.STRIPBYTECOUNTS] = height, len(strip)
+    fields[TiffImagePlugin.STRIPOFFSETS] = 0
+    out = io.BytesIO()
+    fields.save(out)
+    return out.getvalue() + strip

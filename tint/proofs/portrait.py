@@ -10,18 +10,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.errors import InputError
 from tint.proofs.picture import DARK, WHITE
 from tint.proofs.rays import scan
-from tint.proofs.render import LAMP, ColourTable, Hollow, Levels, Light, Mask, hollow_light, light_at, shows_at
+from tint.proofs.render import LAMP, ColourTable, Hollow, Levels, Light, hollow_light, light_at, shows_at
 from tint.proofs.walls import Walls, wall_at
+from tint.spectra import Array, Index, Mask
 
 if TYPE_CHECKING:
     from tint.proofs.part import Part
 
-Array = NDArray[np.float64]
 
 _AT_ONCE = 100_000  # pixels whose normals are worked out together, for the sake of memory
 DASH = 6  # of an outline [px]; chosen by eye
@@ -69,7 +68,7 @@ class View:
     wall_mm: Array | None = None
 
     @property
-    def has_part(self) -> NDArray[np.bool_]:
+    def has_part(self) -> Mask:
         """Where there is material."""
         return np.asarray(self.thickness_mm > 0.0)
 
@@ -122,7 +121,7 @@ def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls |
     return View(np.where(there, thickness, 0.0), height_mm, normals, mm_per_pixel, beyond_mm=beyond, wall_mm=wall)
 
 
-def _wall_map(walls: Walls, place: Array, normals: Array, there: NDArray[np.bool_]) -> Array:
+def _wall_map(walls: Walls, place: Array, normals: Array, there: Mask) -> Array:
     """The wall at some points of the front, given to the pixels about each, shape (height, width) [mm]."""
     reach = 0.1 * float(np.ptp(walls.place, axis=0).max())
     some = wall_at(walls, place.reshape(-1, 3), normals.reshape(-1, 3), reach_mm=reach).reshape(place.shape[:2])
@@ -224,8 +223,10 @@ def thinner_than(portrait: Portrait, thickness_mm: float) -> Mask:
     return np.asarray(portrait.has_part & (portrait.wall_mm < thickness_mm))
 
 
-def outlined(pixels: Levels, mask: Mask, *, dash: int) -> Levels:
+def outlined(pixels: Levels, mask: Mask | None, *, dash: int) -> Levels:
     """Pixels with a line just inside the edge of a mask, dark and white by turns, so that it shows on any colour."""
+    if mask is None:
+        return pixels
     around = np.pad(mask, 1)
     inner = mask & around[:-2, 1:-1] & around[2:, 1:-1] & around[1:-1, :-2] & around[1:-1, 2:]
     rows, columns = np.nonzero(mask & ~inner)
@@ -234,16 +235,10 @@ def outlined(pixels: Levels, mask: Mask, *, dash: int) -> Levels:
     return drawn
 
 
-def checkered(shape: tuple[int, int], square: int) -> Mask:
-    """True on every other square of a board."""
-    rows, columns = np.indices(shape)
-    return np.asarray((rows // square + columns // square) % 2 == 0)
-
-
 # Form, light and shade.
 
 
-def normals_at(triangles: Array, placed: Array, *, face: NDArray[np.int64], at: NDArray[np.int64]) -> Array:
+def normals_at(triangles: Array, placed: Array, *, face: Index, at: Index) -> Array:
     """Normals of the front at pixels: run smoothly over blunt edges, broken at sharp ones.
 
     `triangles` (n_faces, 3, 3): turned to the eye: right, up, towards it.
@@ -260,7 +255,7 @@ def normals_at(triangles: Array, placed: Array, *, face: NDArray[np.int64], at: 
     return normals
 
 
-def _mixed(corners: Array, normals: Array, at: NDArray[np.int64]) -> Array:
+def _mixed(corners: Array, normals: Array, at: Index) -> Array:
     """Normals at pixels, of the corners of the triangle that is seen at each, shape (n, 3)."""
     point = at[:, ::-1] + 0.5
     one, two, to = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], point - corners[:, 0]
@@ -290,9 +285,7 @@ def corner_normals(triangles: Array) -> Array:
     return np.asarray(normals[corner])
 
 
-def shading(
-    normals: Array, height_mm: Array, *, has_part: NDArray[np.bool_], mm_per_pixel: float
-) -> tuple[Array, Array]:
+def shading(normals: Array, height_mm: Array, *, has_part: Mask, mm_per_pixel: float) -> tuple[Array, Array]:
     """Light and shade of a front.
 
     `normals` (height, width, 3): right, up, towards the eye [-].
@@ -327,7 +320,7 @@ def _shadow(height_mm: Array, mm_per_pixel: float) -> Array:
     return shadow
 
 
-def _hollow(height_mm: Array, has_part: NDArray[np.bool_], mm_per_pixel: float) -> Array:
+def _hollow(height_mm: Array, has_part: Mask, mm_per_pixel: float) -> Array:
     """How far each pixel lies below what is around it, 0 to 1."""
     from scipy.ndimage import uniform_filter
 

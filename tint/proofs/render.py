@@ -20,11 +20,10 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer, surface
 from tint.palette import Palette
+from tint.spectra import Array, Mask
 
-Array = NDArray[np.float64]
 Light = NDArray[np.float32]
 Levels = NDArray[np.uint8]
-Mask = NDArray[np.bool_]
 
 LAMP = "lamp"  # behind the part: what is seen is the light that comes through
 
@@ -128,9 +127,8 @@ def _fine(depth: Array, linear: Array, bare: Array) -> tuple[Light, Levels, Mask
     fine = np.concatenate(
         (bare[None], np.stack([np.interp(middles, depth, linear[:, channel]) for channel in range(3)], axis=-1))
     )
-    signal = colorimetry.encode(np.clip(fine, 0.0, 1.0))
-    missed = np.max(np.abs(signal - colorimetry.encode_signed(fine)), axis=-1)
-    return fine.astype(np.float32), np.rint(255.0 * signal).astype(np.uint8), missed <= 0.5 / 255.0
+    signal, shows = colorimetry.light_to_srgb(fine)
+    return fine.astype(np.float32), np.rint(255.0 * signal).astype(np.uint8), shows
 
 
 def _places(table: ColourTable, thickness_mm: ArrayLike) -> NDArray[np.int32]:
@@ -209,15 +207,13 @@ def hollow_spectra(
     )
 
 
-def hollow_table(
-    palette: Palette, blend: Blend, *, setting: Setting, near_mm: float, far_mm: float, over: str = ""
-) -> Hollow:  # fmt: skip
+def hollow_table(palette: Palette, blend: Blend, *, setting: Setting, near_mm: float, far_mm: float) -> Hollow:
     """The colours of two walls up to a thickness each; other arguments as of `colour_table`.
 
     What lies beyond the second wall is counted with it.
     """
     near, far = hollow_nodes(near_mm, far_mm)
-    over = over or setting.behind(palette)
+    over = setting.behind(palette)
     spectra = hollow_spectra(palette, blend, setting=setting, near_mm=near, far_mm=far, over=over)
     return Hollow(near, far, to_light(spectra, setting.viewing(palette)))
 

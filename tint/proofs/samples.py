@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import appearance, colorimetry
 from tint.appearance import Appearance, Setting
@@ -28,25 +27,18 @@ from tint.proofs.picture import (
     RIGHT,
     SMALL,
     Box,
-    Item,
+    Layout,
     NearSign,
     Patch,
     Picture,
     Pointer,
     Raster,
-    chip_row,
-    finished,
-    framed,
-    headed,
     paragraph,
-    titled,
 )
-from tint.proofs.portrait import checkered
-from tint.proofs.render import LAMP, ColourTable, Levels, colour_table, levels_at, shows_at
+from tint.proofs.render import LAMP, ColourTable, colour_table, levels_at, shows_at
+from tint.spectra import Array, Mask
 from tint.target import Target
 from tint.thickness import first_thickness
-
-Array = NDArray[np.float64]
 
 # CIE illuminants of CIE 15:2018, and what people call them; which four are shown: common practice, no source.
 LIGHTS = ("D65", "A", "LED-B3", "FL11")
@@ -93,9 +85,7 @@ def named(light: str) -> str:
     return f"{_NAMES[light]} ({light})" if light in _NAMES else light
 
 
-def in_lights(
-    seen: Appearance, *, target: Target | None = None, lights: Sequence[str] = LIGHTS
-) -> tuple[InLight, ...]:  # fmt: skip
+def in_lights(seen: Appearance, *, target: Target | None = None) -> tuple[InLight, ...]:
     """A predicted recipe in the light it was agreed in, then in others.
 
     `moved` is a colour inconstancy: XYZ in the other light, adapted to the first one's white by CAT16, against XYZ in
@@ -106,7 +96,7 @@ def in_lights(
     own, observer = seen.setting.light, seen.setting.observer
     views = [
         colorimetry.viewing(seen.wavelengths, light=light, observer=observer)
-        for light in {own: 0, **dict.fromkeys(lights)}
+        for light in {own: 0, **dict.fromkeys(LIGHTS)}
     ]
     spectrum = None if target is None else target.spectrum
     return tuple(_in(seen, view, agreed=views[0], wanted=spectrum) for view in views)
@@ -218,7 +208,7 @@ def _thinnest(
     agreed = replace(Target(lab=seen.lab) if target is None else target, lab=seen.lab, tolerance=tolerance)
     asked = [agreed] if target is None else [replace(agreed, thickness_mm=None), target]
 
-    def fails(depth: Array) -> NDArray[np.bool_]:
+    def fails(depth: Array) -> Mask:
         return np.asarray(~np.all([_passing(palette, seen, each, depth).met for each in asked], axis=0))
 
     between = first_thickness(fails, own, _THINNEST * own)
@@ -262,66 +252,56 @@ def wedge_picture(palette: Palette, blend: Blend, *, setting: Setting, title: st
     tables = [colour_table(palette, blend, setting=setting, upto_mm=upto_mm, over=name) for name in behind]
     names = " and ".join(behind)
     told = f"A wedge of {blend.base} from 0 to {upto_mm:g} mm on squares of {names}, {seen_in(palette, setting)}."
-    head, top = headed(title or palette.name, told)
-    box = Box(LEFT, top + 40, RIGHT, top + 40 + _RAMP)
+    on = Layout()
+    top = on.head(title or palette.name, told) + 40
+    box = on.boxes["wedge"] = Box(LEFT, top, RIGHT, top + _RAMP)
     middle = box.left + round(own / upto_mm * box.width)
-    pointer = Pointer(Box(middle - 11, box.top - 26, middle + 11, box.top - 4))
-    drawn, bottom = wedge_strip(tables, box, upto_mm, own)
+    bottom = wedge_strip(on, tables, box, upto_mm, own)
+    on.items.append(Pointer(Box(middle - 11, box.top - 26, middle + 11, box.top - 4)))
     notes = [
         *cautions(palette, blend, setting),
         "Light that spreads sideways in the rubber blurs such squares; that is left out here.",
         words.SCREEN_LINE,
     ]
-    return finished([*head, *drawn, pointer], bottom + 26, {"wedge": box}, told=notes)
+    return on.finished(bottom + 26, told=notes)
 
 
 def wedge_strip(
-    tables: Sequence[ColourTable], box: Box, upto_mm: float, own_mm: float = np.nan
-) -> tuple[list[Item], int]:
-    """A wedge over squares of its backings, with what a screen cannot show of it marked and a scale below."""
-    depth = _depths(box, upto_mm)
+    on: Layout, tables: Sequence[ColourTable], box: Box, upto_mm: float, own_mm: float = np.nan, *, signs: bool = True
+) -> int:
+    """A wedge over squares of its backings and a scale below, with a line along what a screen cannot show of it."""
+    depth = (np.arange(box.width) + 0.5) / box.width * upto_mm  # in the middle of each column
     rows = [levels_at(table, depth) for table in tables]
-    board = checkered((box.height, box.width), _SQUARE)[..., None]
-    pixels: Levels = np.ascontiguousarray(np.where(board, rows[0][None], rows[-1][None]))
-    below, bottom = _ticks(box, upto_mm, own_mm)
-    return [*framed(box), Raster(box, pixels), *_beyond_screen(tables, box, upto_mm), *below], bottom
-
-
-def _depths(box: Box, upto_mm: float) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """The thickness in the middle of each column of a strip that runs from 0 [mm]."""
-    return (np.arange(box.width) + 0.5) / box.width * upto_mm
-
-
-def _beyond_screen(tables: Sequence[ColourTable], box: Box, upto_mm: float) -> list[Item]:
-    """A line along each stretch of a wedge that a screen cannot show, with the sign on it."""
-    shown = np.all([shows_at(table, _depths(box, upto_mm)) for table in tables], axis=0)
+    board = (np.indices((box.height, box.width)) // _SQUARE).sum(axis=0)[..., None] % 2 == 0
+    on.frame(box)
+    on.items.append(Raster(box, np.ascontiguousarray(np.where(board, rows[0][None], rows[-1][None]))))
+    shown = np.all([shows_at(table, depth) for table in tables], axis=0)
     edges = np.flatnonzero(np.diff(np.concatenate(([True], shown, [True]))))
-    items: list[Item] = []
     for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        items.append(Patch(Box(box.left + start, box.top - 7, box.left + stop, box.top - 4), DARK))
-        left = min(box.left + (start + stop) // 2 - 17, box.right - 42)
-        items.append(NearSign(Box(left, box.top + 8, left + 34, box.top + 42)))
-    return items
+        on.items.append(Patch(Box(box.left + start, box.top - 7, box.left + stop, box.top - 4), DARK))
+        if signs:
+            left = min(box.left + (start + stop) // 2 - 17, box.right - 42)
+            on.items.append(NearSign(Box(left, box.top + 8, left + 34, box.top + 42)))
+    return _ticks(on, box, upto_mm, own_mm)
 
 
-def _ticks(box: Box, upto_mm: float, own_mm: float) -> tuple[list[Item], int]:
-    """Millimetres below a strip that runs from 0."""
+def _ticks(on: Layout, box: Box, upto_mm: float, own_mm: float) -> int:
+    """Millimetres below a strip that runs from 0; where their words end."""
     step = next((step for step in _ROUND_MM if upto_mm / step <= _MOST_TICKS), _ROUND_MM[-1])
-    items: list[Item] = []
     bottom = box.bottom
     taken: list[Box] = []
     depths = [step * n for n in range(1, math.floor(upto_mm / step + 1e-9) + 1)]
     for depth in sorted(depths, key=lambda each: not math.isclose(each, own_mm)):  # the part's own has its words first
         x = min(box.left + round(depth / upto_mm * box.width), box.right - 1)
-        items.append(Patch(Box(x, box.bottom + 4, x + 1, box.bottom + 4 + _TICK), DARK))
+        on.items.append(Patch(Box(x, box.bottom + 4, x + 1, box.bottom + 4 + _TICK), DARK))
         said = f"{depth:g} mm" + (", this part" if math.isclose(depth, own_mm) else "")
         (line,), bottom = paragraph(said, left=0, top=box.bottom + 18, width=300, size=SMALL)
         left = min(x - line.box.width // 2, box.right - line.box.width)
         place = Box(left, line.box.top, left + line.box.width, line.box.bottom)
         if all(place.left >= each.right + _APART or place.right + _APART <= each.left for each in taken):
-            items.append(replace(line, box=place))
+            on.items.append(replace(line, box=place))
             taken.append(place)
-    return items, bottom
+    return bottom
 
 
 def lights_picture(
@@ -332,19 +312,17 @@ def lights_picture(
     lights = in_lights(seen, target=target)
     row = lights_row(lights)
     told = f"One recipe in {len(lights)} lights, {seen.conditions.replace(f', {seen.setting.light}', '')}."
-    head, top = headed(title or palette.name, " ".join((told, *row.notes)))
-    items, bottom, parts = chip_row(row.chips, Box(LEFT, top + 10, RIGHT, top + 10 + _CHIP), gap=_GAP)
-    boxes = {
-        f"{name} {each.light}": box
-        for each, halves in zip(lights, parts, strict=True)
-        for name, box in zip(("recipe", "target"), halves, strict=False)
-    }
+    on = Layout()
+    top = on.head(title or palette.name, " ".join((told, *row.notes))) + 10
+    bottom, parts = on.chips(row.chips, Box(LEFT, top, RIGHT, top + _CHIP), gap=_GAP)
+    for each, halves in zip(lights, parts, strict=True):
+        on.boxes.update({f"{name} {each.light}": box for name, box in zip(("recipe", "target"), halves, strict=False)})
     notes = [
         *cautions(palette, blend, setting),
         "Each is shown as it looks to an eye that is adapted to that light, not as the lamp colours the room.",
         words.SCREEN_LINE,
     ]
-    return finished([*head, *items], bottom + 26, boxes, told=notes)
+    return on.finished(bottom + 26, told=notes)
 
 
 def lit_picture(palette: Palette, blend: Blend, *, setting: Setting, title: str = "") -> Picture:
@@ -354,18 +332,17 @@ def lit_picture(palette: Palette, blend: Blend, *, setting: Setting, title: str 
     if not palette.tells_opacity:
         raise InputError("lit from behind", "the palette cannot tell it", ONE_WAY, "read some over a second backing")
     told = f"Lit from behind, {blend.base} from 0 to {upto_mm:g} mm, {seen_in(palette, setting)}; the lamp shows white."
-    items, bottom = headed(title or palette.name, told)
-    boxes: dict[str, Box] = {}
+    on = Layout()
+    bottom = on.head(title or palette.name, told)
     fronts = {LAMP: "A lamp behind it", seen.over: f"Lit from the front, {words.behind(seen.over)}"}
     for name, said in fronts.items():
         table = colour_table(palette, blend, setting=setting, upto_mm=upto_mm, over=name)
-        heading, top = titled(said, LEFT, bottom + (22 if boxes else 6), RIGHT - LEFT)
-        boxes[name] = Box(LEFT, top + 4, RIGHT, top + 4 + _RAMP // 2)
-        drawn, bottom = wedge_strip([table], boxes[name], upto_mm, setting.thickness_mm)
-        items += [*heading, *drawn]
+        top = on.title(said, LEFT, bottom + (22 if on.boxes else 6), RIGHT - LEFT) + 4
+        box = on.boxes[name] = Box(LEFT, top, RIGHT, top + _RAMP // 2)
+        bottom = wedge_strip(on, [table], box, upto_mm, setting.thickness_mm)
     through = f"{100 * seen.luminous_transmittance:.2g} % of the light comes through at {setting.thickness_mm:g} mm."
     notes = [*cautions(palette, blend, setting), through, words.SCREEN_LINE]
-    return finished(items, bottom + 26, boxes, told=notes)
+    return on.finished(bottom + 26, told=notes)
 
 
 def limits_picture(
@@ -380,14 +357,14 @@ def limits_picture(
     limits = limits_of(palette, seen, tolerance=tolerance, target=target)
     row = limits_row(limits, own=shade_of(seen.lab, setting.viewing(palette)), seen=seen)
     told = f"Limit samples at CIEDE2000 {tolerance:g}; it holds for {seen.conditions}."
-    head, top = headed(title or palette.name, " ".join((told, *row.notes)))
-    items, bottom, parts = chip_row(row.chips, Box(LEFT, top + 10, RIGHT, top + 10 + _CHIP), gap=_GAP)
-    boxes: dict[str, Box] = {}
+    on = Layout()
+    top = on.head(title or palette.name, " ".join((told, *row.notes))) + 10
+    bottom, parts = on.chips(row.chips, Box(LEFT, top, RIGHT, top + _CHIP), gap=_GAP)
     for each, (limit, agreed) in zip(limits, parts, strict=True):
-        boxes |= {each.name: limit, f"agreed beside {each.name}": agreed}
+        on.boxes.update({each.name: limit, f"agreed beside {each.name}": agreed})
     notes = cautions(palette, blend, setting)
     if not limits:
         notes = [*judged(palette, seen, target=target, tolerance=tolerance).lines, "So nothing passes.", *notes]
-    elif "thinnest" not in boxes:
+    elif "thinnest" not in on.boxes:
         notes.append("No thickness leaves the tolerance: it hides what is behind it however thin it is cast.")
-    return finished([*head, *items], bottom + 26, boxes, told=[*notes, words.SCREEN_LINE])
+    return on.finished(bottom + 26, told=[*notes, words.SCREEN_LINE])

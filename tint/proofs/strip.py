@@ -7,46 +7,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-from numpy.typing import NDArray
-
 from tint.appearance import Appearance, predict
 from tint.notebook import DASHES
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, bare_shades, shade_of
-from tint.proofs.picture import (
-    BODY,
-    DARK,
-    LEFT,
-    LINE,
-    QUIET,
-    RIGHT,
-    SMALL,
-    STEP_SIGN,
-    Box,
-    Item,
-    Laid,
-    Patch,
-    Picture,
-    coloured,
-    finished,
-    framed,
-    headed,
-    paint,
-    plot,
-    plot_ink,
-    stacked,
-    titled,
-)
+from tint.proofs.picture import DARK, LEFT, LINE, RIGHT, STEP_SIGN, Box, Layout, Patch, Picture, paint, plot_ink
 from tint.recipes import Answer, Recipe
+from tint.spectra import Array
 from tint.target import Target
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Array = NDArray[np.float64]
 
 _PER_ROW = 6
 _LEAST_COLUMNS = 4  # lest two chips become billboards
@@ -59,23 +33,9 @@ _PLOT_HEIGHT = 480
 
 
 def draw_answer(palette: Palette, answer: Answer) -> bytes:
-    """A picture of an answer: chips of target and recipes over dark and light, and spectra.
+    """`answer_picture` as a PNG tagged sRGB, the same for the same input.
 
-    Parameters
-    ----------
-    palette : Palette
-    answer : Answer
-        As `tint.recipes.solve` gives it for that palette.
-
-    Returns
-    -------
-    bytes
-        A PNG tagged sRGB, the same for the same input.
-
-    Raises
-    ------
-    JobError
-        If matplotlib is not installed.
+    Raises JobError if matplotlib is not installed.
     """
     return paint(answer_picture(palette, answer))
 
@@ -91,7 +51,9 @@ class _Shown:
 
 
 def answer_picture(palette: Palette, answer: Answer) -> Picture:
-    """The picture laid out, at the thickness at which target and recipes are compared.
+    """Chips of target and recipes over dark and light, and spectra, at the thickness at which they are compared.
+
+    `answer`: as `tint.recipes.solve` gives it for that palette.
 
     Its boxes are, for each backing, `bare NAME` in the first row, `target over NAME` and `target beside 1 over NAME`
     where the target's colour is known, `1 over NAME` of each recipe; and `plot` of the spectra.
@@ -104,32 +66,26 @@ def answer_picture(palette: Palette, answer: Answer) -> Picture:
     behind = tuple(dict.fromkeys((*palette.pair, over)))
     wanted, recipes = _chips(palette, answer, looks, behind)
 
-    head, top = headed(
-        "Recipes beside their target",
-        f"{palette.name}. Wanted: {target.in_words}. They hold for {answer.recipes[0].appearance.conditions}.",
-    )
+    on, held = Layout(), answer.recipes[0].appearance.conditions
+    told = f"{palette.name}. Wanted: {target.in_words}. They hold for {held}."
+    top = on.head("Recipes beside their target", told)
     halves = ", ".join(words.behind(name) for name in behind)
     beside = " At the left edge of each recipe lies the target, where it is known."
-    heading, top = titled(f"From top to bottom {halves}.{beside}", LEFT, top, RIGHT - LEFT)
-    items = [*head, *heading]
-    boxes: dict[str, Box] = {}
+    top = on.title(f"From top to bottom {halves}.{beside}", LEFT, top, RIGHT - LEFT)
     bare = bare_shades(palette, behind, part.viewing(palette))
     every = [wanted, *recipes]
     count = max(_LEAST_COLUMNS, min(_PER_ROW, len(every)))  # in each row, so that chips are of one size
     for at in range(0, len(every), _PER_ROW):
-        row, top = _row(every[at : at + _PER_ROW], wanted, dict(zip(behind, bare, strict=True)), top, count, boxes)
-        items, top = [*items, *row], top + 20
+        top = _row(on, every[at : at + _PER_ROW], wanted, dict(zip(behind, bare, strict=True)), top, count) + 20
     some = f", the first {MOST} recipes" if len(recipes) > MOST else ""
-    heading, top = titled(f"Reflectance {words.behind(over)}{some}", LEFT, top + 4, RIGHT - LEFT)
-    curves, places = plot(_spectra(palette.wavelengths, wanted, recipes[:MOST]), ["plot"], top=top, height=_PLOT_HEIGHT)
+    top = on.title(f"Reflectance {words.behind(over)}{some}", LEFT, top + 4, RIGHT - LEFT)
+    top = on.plot(_spectra(palette.wavelengths, wanted, recipes[:MOST]), ["plot"], top=top, height=_PLOT_HEIGHT)
     depths = (
         f"Target and recipes are shown as a sample of {compared.thickness_mm:g} mm, which the target was measured on; "
         f"contrast ratios are those of the part of {part.thickness_mm:g} mm."
     )
-    return finished(
-        [*items, *heading, curves], curves.box.bottom + 20, boxes | places,
-        told=[*([] if same else [depths]), words.SCREEN_LINE], quiet=[words.RATIO_LINE] if len(behind) > 1 else [],
-    )  # fmt: skip
+    ratio = [words.RATIO_LINE] if len(behind) > 1 else []
+    return on.finished(top + 20, told=[*([] if same else [depths]), words.SCREEN_LINE], quiet=ratio)
 
 
 def _chips(
@@ -167,10 +123,7 @@ def _of_look(palette: Palette, look: Appearance) -> dict[str, Array]:
 def _asked(target: Target, over: str) -> tuple[str, ...]:
     asked = f"contrast {target.bounds_in_words('contrast_ratio')}"
     lines = [asked if target.asks_opacity else "no contrast asked for"]
-    if target.asks_light:
-        lines.append(f"transmittance {target.bounds_in_words('transmittance')}")
-    if target.asks_haze:
-        lines.append(f"haze {target.bounds_in_words('haze')}")
+    lines += [f"{kind} {target.bounds_in_words(kind)}" for kind in ("transmittance", "haze") if target.asks(kind)]
     if not target.also:
         lines.append(f"known {words.behind(over)}")
     return tuple(lines)
@@ -187,45 +140,40 @@ def _told(recipe: Recipe) -> tuple[str, ...]:
 
 
 def _row(
-    chips: Sequence[_Shown], target: _Shown, bare: dict[str, Shade], top: int, count: int, boxes: dict[str, Box]
-) -> Laid:  # fmt: skip
-    """Chips side by side on their backings, each with its words below; adds to the boxes."""
+    on: Layout, chips: Sequence[_Shown], target: _Shown, bare: dict[str, Shade], top: int, count: int
+) -> int:  # fmt: skip
+    """Chips side by side on their backings, each with its words below; where they end."""
     strip = Box(LEFT, top, RIGHT, top + 2 * _BARE + len(bare) * _HALF)
     inner = Box(strip.left, strip.top + _BARE, strip.right, strip.bottom - _BARE).rows(len(bare))
-    items = framed(strip)
+    on.frame(strip)
     for name, row in zip(bare, inner, strict=True):
         ground = Box(
             strip.left, strip.top if row is inner[0] else row.top,
             strip.right, strip.bottom if row is inner[-1] else row.bottom,
         )  # fmt: skip
-        items.append(Patch(ground, bare[name].rgb))
-        boxes.setdefault(f"bare {name}", ground)
+        on.items.append(Patch(ground, bare[name].rgb))
+        on.boxes.setdefault(f"bare {name}", ground)
     columns = Box(strip.left + _GAP // 2, top, strip.right - _GAP // 2, strip.bottom).columns(count)
     ends = []
     for column, chip in zip(columns, chips, strict=False):
         left, right = column.left + _GAP // 2, column.right - _GAP // 2
         for name, row in zip(bare, inner, strict=True):
-            items += _half(Box(left, row.top, right, row.bottom), chip, target, name, boxes)
-        said = [(chip.name, BODY, DARK), *((line, SMALL, QUIET) for line in chip.lines)]
-        more, end = stacked(said, left, strip.bottom + 10, right - left)
-        items += more
-        ends.append(end)
-    return items, max(ends)
+            _half(on, Box(left, row.top, right, row.bottom), chip, target, name)
+        ends.append(on.named(chip.name, chip.lines, left, strip.bottom + 10, right - left))
+    return max(ends)
 
 
-def _half(box: Box, chip: _Shown, target: _Shown, over: str, boxes: dict[str, Box]) -> list[Item]:
+def _half(on: Layout, box: Box, chip: _Shown, target: _Shown, over: str) -> None:
     """A chip over one backing, with the target against it; where a colour is not known the bare backing shows."""
-    items: list[Item] = []
     sign, own = chip.name.split(",")[0].lower(), box
     if chip is not target and over in target.shades:
         edge = box.left + round(_TARGET_SHARE * box.width)
         beside, own = Box(box.left, box.top, edge, box.bottom), Box(edge, box.top, box.right, box.bottom)
-        boxes[f"target beside {sign} over {over}"] = beside
-        items += coloured(beside, target.shades[over], at_left=True, size=STEP_SIGN)
+        on.boxes[f"target beside {sign} over {over}"] = beside
+        on.colour(beside, target.shades[over], at_left=True, size=STEP_SIGN)
     if over in chip.shades:
-        boxes[f"{sign} over {over}"] = own
-        items += coloured(own, chip.shades[over], size=STEP_SIGN)
-    return items
+        on.boxes[f"{sign} over {over}"] = own
+        on.colour(own, chip.shades[over], size=STEP_SIGN)
 
 
 def _spectra(

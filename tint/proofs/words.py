@@ -107,10 +107,9 @@ def of_clarity(seen: Appearance) -> str:
 
 def _of_asked(target: Target | None, kind: str, value: float) -> str:
     """Whether what was asked of one kind is met, to stand behind another sentence; empty where nothing was asked."""
-    if target is None or target.bounds_in_words(kind) == "any" or math.isnan(value):
+    if target is None or not target.asks(kind) or math.isnan(value):
         return ""
-    misses = {"contrast_ratio": target.opacity_miss, "transmittance": target.light_miss, "haze": target.haze_miss}
-    asked, miss = target.bounds_in_words(kind), float(misses[kind](value))
+    asked, miss = target.bounds_in_words(kind), float(target.miss(kind, value))
     if target.met(0.0, **{kind: value}):
         return f" Asked for: {asked}. That is met."
     return f" Asked for: {asked}. This is {abs(miss):.2f} too {'high' if miss > 0 else 'low'}."

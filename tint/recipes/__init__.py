@@ -7,7 +7,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry, uncertainty
 from tint.appearance import Appearance, Setting, predict, render
@@ -16,19 +15,18 @@ from tint.materials import Blend
 from tint.opacity import KINDS, MET
 from tint.palette import ONE_WAY, Palette
 from tint.recipes import binding, choice, limits, refine
-from tint.recipes.aims import Problem, judge, lay_out
+from tint.recipes.aims import Problem, judge, lay_out, spread
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules, from_json
 from tint.recipes.choice import Merits
 from tint.recipes.reasons import Choice
 from tint.recipes.reasons import why as why_take
 from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
+from tint.spectra import Array, Index
 from tint.target import Target
 from tint.thickness import at_walls
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "solve"]
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 _CHANCES, _FEW_CHANCES = 32, 12  # recipes whose chance of landing is worked out before ranking: by it, by other things
 
@@ -36,9 +34,29 @@ Progress = Callable[[str, int, int], None]
 
 
 @dataclass(frozen=True, eq=False)
+class _Wanted:
+    """What recipes are sought for."""
+
+    palette: Palette
+    target: Target
+    setting: Setting
+    rules: Rules
+
+    @property
+    def keep(self) -> list[int]:
+        """Numbers of the pigments that every recipe has."""
+        return limits.kept(self.palette, self.rules)
+
+    def look(self, blend: Blend) -> Appearance:
+        """A blend as it will look in the setting."""
+        return predict(self.palette, blend, setting=self.setting)
+
+
+@dataclass(frozen=True, eq=False)
 class _Searched:
     """One base's candidates, at their optimum, with what they were searched under."""
 
+    wanted: _Wanted
     base: str
     problem: Problem
     bounds: Bounds
@@ -46,6 +64,18 @@ class _Searched:
     shown: Candidates  # as the scale can show them
     coarse: bool  # whether exact doses would reach the target, and none that the scale can show
     merits: Merits
+
+    def blend(self, row: int) -> Blend:
+        """A candidate as the scale can show it."""
+        return self.wanted.palette.blend(self.base, _whole(self.shown.rows(np.array([row])), self.bounds)[0])
+
+
+_Row = tuple[_Searched, int]  # one candidate
+
+
+def _whole(found: Candidates, bounds: Bounds) -> Array:
+    """Loadings of all pigments, shape (n, n_pigments) [%]."""
+    return spread(found.sets, found.loadings, len(bounds.low))[:, :-1]
 
 
 def solve(
@@ -60,32 +90,14 @@ def solve(
 ) -> Answer:
     """Recipes for a target.
 
-    Parameters
-    ----------
-    palette : Palette
-    target : Target
-    setting : Setting
-        The part's thickness, and how target and part are seen.
-    base : str, optional
-        Every base that was cast, when absent.
-    rules : Rules, optional
-    loosen : bool
-        Whether to look for what giving way would bring where a target is out of reach, which takes as long again.
-    progress : callable, optional
-        Told what is being done, how many steps are done, and of how many.
-
-    Returns
-    -------
-    Answer
-        Never empty: a target out of reach gets the nearest recipes, `reached` false, what binds, and what giving way
-        would bring.
-
-    Raises
-    ------
-    InputError
-        If a name is unknown or the rules contradict each other.
-    JobError
-        If every pigment asked for is refused, or there is none.
+    `setting`: the part's thickness, and how target and part are seen.
+    `base`: every base that was cast, when absent.
+    `loosen`: whether to look for what giving way would bring where a target is out of reach, which takes as long again.
+    `progress`: told what is being done, how many steps are done, and of how many.
+    Returns at least one recipe: a target out of reach gets the nearest ones, `reached` false, what binds, and what
+        giving way would bring.
+    Raises InputError if a name is unknown or the rules contradict each other.
+    Raises JobError if every pigment asked for is refused, or there is none.
     """
     if not palette.pigments:
         raise JobError("solve", "the palette holds no pigment", mend="declare one in palette.toml, cast it, then fit")
@@ -99,7 +111,7 @@ def solve(
         raise InputError(
             "target", "it asks for light let through", ONE_WAY, "read some over a second backing, then fit"
         )
-    tell = progress or (lambda *_: None)
+    wanted, tell = _Wanted(palette, target, setting, rules), progress or (lambda *_: None)
     bases = [base] if base is not None else list(palette.seen)
     refused: dict[str, dict[str, str]] = {}
     searched: list[_Searched] = []
@@ -108,18 +120,16 @@ def solve(
         palette.check_base(name)
         tell(f"searching {name}", number, len(bases))
         usable, refused[name] = limits.usable_pigments(palette, name, rules)
-        if set(limits.kept(palette, rules)) <= set(usable):
-            searched.append(_search(palette, target, setting, name, rules, usable))
-            n_sets += count_sets(len(usable), len(limits.kept(palette, rules)), rules.most_pigments)
+        if set(wanted.keep) <= set(usable):
+            searched.append(_search(wanted, name, usable))
+            n_sets += count_sets(len(usable), len(wanted.keep), rules.most_pigments)
     if not searched:
         reasons = "; ".join(f"{pigment}: {why}" for each in refused.values() for pigment, why in each.items())
         mend = "insist on it by name" if "not safe" in reasons else "keep another pigment"
         raise JobError("solve", f"a pigment to be kept is refused in every base ({reasons})", mend=mend)
-    recipes = _choose(palette, target, setting, rules, searched)
+    recipes = _choose(wanted, searched)
     tell("looking for what would have to give", len(bases), len(bases))
-    loosened = (
-        () if recipes[0].reached or not loosen else _loosen(palette, target, setting, rules, searched, recipes[0], base)
-    )
+    loosened = _loosen(wanted, searched, recipes[0], base) if loosen and not recipes[0].reached else ()
     return Answer(
         target=target,
         setting=setting,
@@ -132,23 +142,16 @@ def solve(
     )
 
 
-def _search(
-    palette: Palette,
-    target: Target,
-    setting: Setting,
-    base: str,
-    rules: Rules,
-    usable: list[int],
-    *,
-    farther: bool = False,
-) -> _Searched:
+def _search(wanted: _Wanted, base: str, usable: list[int], *, farther: bool = False) -> _Searched:
     """One base's candidates; `farther` is for where the scale weighs none of the near ones."""
+    palette, target, setting, rules = wanted.palette, wanted.target, wanted.setting, wanted.rules
     bounds = limits.bounds(palette, base, rules)
     problem = lay_out(palette, target, setting=setting, base=base, largest=bounds.largest[:-1], walls_mm=rules.walls_mm)
-    keep = limits.kept(palette, rules)
-    nearest = best_of_sets(problem, usable=usable, keep=keep, most=rules.most_pigments, bounds=bounds, farther=farther)
+    nearest = best_of_sets(
+        problem, usable=usable, keep=wanted.keep, most=rules.most_pigments, bounds=bounds, farther=farther
+    )
     nearest = refine.with_margin(
-        problem, nearest, bounds, lambda rows: _unsure(palette, setting, base, target, nearest.rows(rows))
+        problem, nearest, bounds, lambda rows: _unsure(wanted, base, _whole(nearest.rows(rows), bounds))
     )
     exact = refine.leaner(problem, nearest, bounds, tolerance=target.tolerance)
     if rules.rank_by in ("price", "loading"):
@@ -163,23 +166,25 @@ def _search(
         rounded = limits.best_roundings(held, exact.sets, exact.loadings, step, bounds, alone)
         reaches = [judge(problem, exact.sets, x).met(target.tolerance).any() for x in (exact.loadings, rounded)]
         coarse = reaches == [True, False]
-        exact, shown = _distinct(exact, replace(exact, loadings=rounded), len(palette.pigments))
+        shown = replace(exact, loadings=rounded)
+        _, first = np.unique(np.round(_whole(shown, bounds), 9), axis=0, return_index=True)
+        exact, shown = exact.rows(np.sort(first)), shown.rows(np.sort(first))  # of blends made equal only the first
     lights = (rules.also_light,) if rules.also_light else choice.TEST_LIGHTS
     merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings, lights)
     merits = replace(merits, lacking=refine.lacking(problem, shown))
-    found = _Searched(base, problem, bounds, exact, shown, coarse, merits)
-    if not farther and not _able(palette, rules, [(found, row) for row in range(len(shown.sets))]).size:
-        return _search(palette, target, setting, base, rules, usable, farther=True)
+    found = _Searched(wanted, base, problem, bounds, exact, shown, coarse, merits)
+    if not farther and not _able(wanted, [(found, row) for row in range(len(shown.sets))]).size:
+        return _search(wanted, base, usable, farther=True)
     return found
 
 
-def _unsure(palette: Palette, setting: Setting, base: str, target: Target, found: Candidates) -> Array:
+def _unsure(wanted: _Wanted, base: str, loadings: Array) -> Array:
     """The room that recipes need to their bounds, shape (n, 3), as of `aims.Problem`."""
-    room = np.zeros((len(found.sets), len(KINDS)))
-    loadings = np.array([_whole(palette, *each)[:-1] for each in zip(found.sets, found.loadings, strict=True)])
-    if target.asks_light or target.asks_haze:
+    palette, setting = wanted.palette, wanted.setting
+    room = np.zeros((len(loadings), len(KINDS)))
+    if wanted.target.asks_light or wanted.target.asks_haze:
         for row, own in enumerate(loadings):
-            look = predict(palette, palette.blend(base, own), setting=setting)
+            look = wanted.look(palette.blend(base, own))
             room[row] = [refine.of_depth(kind, *refine.predicted(look, kind)) for kind in KINDS]
         return room
     # Of the contrast ratio alone the error is cheaper to have than all of an appearance.
@@ -194,49 +199,40 @@ def _unsure(palette: Palette, setting: Setting, base: str, target: Target, found
     return room
 
 
-def _distinct(exact: Candidates, shown: Candidates, empty: int) -> tuple[Candidates, Candidates]:
-    """Of blends that rounding made equal only the first."""
-    whole = np.zeros((len(shown.sets), empty + 1))
-    np.put_along_axis(whole, shown.sets, shown.loadings, axis=1)
-    _, first = np.unique(np.round(whole[:, :-1], 9), axis=0, return_index=True)
-    rows = np.sort(first)
-    return exact.rows(rows), shown.rows(rows)
-
-
-def _choose(
-    palette: Palette, target: Target, setting: Setting, rules: Rules, searched: list[_Searched]
-) -> list[Recipe]:
+def _choose(wanted: _Wanted, searched: list[_Searched]) -> list[Recipe]:
+    target, rules = wanted.target, wanted.rules
     merits = Merits(*(np.concatenate([getattr(s.merits, f.name) for s in searched]) for f in fields(Merits)))
     owner = [(each, row) for each in searched for row in range(len(each.shown.sets))]
-    able = _able(palette, rules, owner)
+    able = _able(wanted, owner)
     if able.size:  # where the scale can weigh none, all of them
         owner, merits = [owner[at] for at in able], merits.rows(able)
     count = _CHANCES if rules.rank_by == "chance" else _FEW_CHANCES
     hopeful = np.argsort(merits.score, kind="stable")[:count]
     chance = np.full(len(owner), np.nan)
-    chance[hopeful] = _chances(palette, setting, target, [owner[at] for at in hopeful])
+    chance[hopeful] = _chances(wanted, [owner[at] for at in hopeful])
 
     def told(at: int) -> Choice:
-        return _told(palette, *owner[at], chance=float(chance[at]))
+        return _told(*owner[at], chance=float(chance[at]))
 
     picked = choice.pick(merits, target.tolerance, rules.rank_by, np.nan_to_num(chance), rules.most_recipes, told)
     found = []
     for at, words in picked:
-        look = predict(palette, _blend(palette, *owner[at]), setting=setting)
-        landing = float(chance[at]) if np.isfinite(chance[at]) else _chance(palette, look, target)
-        recipe = _recipe(palette, target, rules, *owner[at], look=look, chance=landing, merits=words)
+        each, row = owner[at]
+        look = wanted.look(each.blend(row))
+        landing = float(chance[at]) if np.isfinite(chance[at]) else _chance(wanted, look)
+        recipe = _recipe(each, row, look=look, chance=landing, merits=words)
         found.append((recipe, replace(told(at), chance=landing)))
     found.sort(key=lambda each: not each[0].reached)
     pool, first = choice.pool(merits, target.tolerance), found[0][1]
     return [replace(recipe, why=why_take(own, first, recipe.merits, pool=pool)) for recipe, own in found]
 
 
-def _told(palette: Palette, searched: _Searched, row: int, *, chance: float) -> Choice:
+def _told(searched: _Searched, row: int, *, chance: float) -> Choice:
     """What a row is compared by in words."""
-    own, loadings = searched.merits, _whole(palette, searched.shown.sets[row], searched.shown.loadings[row])[:-1]
+    own = searched.merits
     return Choice(
         base=searched.base,
-        doses=dict(palette.blend(searched.base, loadings).loadings),
+        doses=dict(searched.blend(row).loadings),
         delta_e=float(own.delta_e[row]),
         opacity=abs(float(own.opacity[row])),
         metamerism=float(own.metamerism[row]),
@@ -246,22 +242,23 @@ def _told(palette: Palette, searched: _Searched, row: int, *, chance: float) -> 
     )
 
 
-def _able(palette: Palette, rules: Rules, owner: list[tuple[_Searched, int]]) -> Index:
+def _able(wanted: _Wanted, owner: list[_Row]) -> Index:
     """Of candidates those that the scale can weigh."""
-    if limits.scale_of(rules) is None:
+    if limits.scale_of(wanted.rules) is None:
         return np.arange(len(owner))
-    return np.flatnonzero([not limits.unweighable(palette, _blend(palette, *each), rules) for each in owner])
+    return np.flatnonzero(
+        [not limits.unweighable(wanted.palette, each.blend(row), wanted.rules) for each, row in owner]
+    )
 
 
-def _chances(
-    palette: Palette, setting: Setting, target: Target, these: list[tuple[_Searched, int]]
-) -> list[float]:  # fmt: skip
+def _chances(wanted: _Wanted, these: list[_Row]) -> list[float]:
     """The chance of each of landing; of a mere colour and contrast ratio all of one base at once."""
+    palette, target, setting = wanted.palette, wanted.target, wanted.setting
+    blends = [each.blend(row) for each, row in these]
     if target.asks_light or target.asks_haze or target.thickness_mm is not None:
-        looks = (predict(palette, _blend(palette, *each), setting=setting) for each in these)
-        return [_chance(palette, look, target) for look in looks]
+        return [_chance(wanted, wanted.look(blend)) for blend in blends]
     view, backings = setting.viewing(palette), (setting.behind(palette), *palette.pair)
-    loadings = np.array([palette.loadings(_blend(palette, *each)) for each in these])
+    loadings = np.array([palette.loadings(blend) for blend in blends])
     chances = np.zeros(len(these))
     for base in {each.base for each, _ in these}:
         rows = [at for at, (each, _) in enumerate(these) if each.base == base]
@@ -281,51 +278,34 @@ def _chances(
     return chances.tolist()
 
 
-def _chance(palette: Palette, look: Appearance, target: Target) -> float:
+def _chance(wanted: _Wanted, look: Appearance) -> float:
     """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
-    if target.asks_light and abs(float(target.light_miss(look.luminous_transmittance))) > MET:
-        return 0.0
-    if target.asks_haze and abs(float(target.haze_miss(look.haze))) > MET:
+    target = wanted.target
+    through = {"transmittance": look.luminous_transmittance, "haze": look.haze}
+    if any(abs(float(target.miss(kind, value))) > MET for kind, value in through.items()):
         return 0.0
     seen = look
     if target.thickness_mm is not None:  # the colour is judged on a casting of the sample's thickness
-        seen = predict(palette, look.blend, setting=replace(look.setting, thickness_mm=target.thickness_mm))
+        seen = predict(wanted.palette, look.blend, setting=replace(look.setting, thickness_mm=target.thickness_mm))
     return uncertainty.chance(
         seen.lab, look.contrast_ratio, seen.covariance, target.lab, target.tolerance, target.opacity_miss
     )
 
 
-def _whole(palette: Palette, sets: Index, loadings: Array) -> Array:
-    vector = np.zeros(len(palette.pigments) + 1)
-    vector[sets] = loadings
-    vector[-1] = 0.0
-    return vector
-
-
-def _blend(palette: Palette, searched: _Searched, row: int) -> Blend:
-    return palette.blend(searched.base, _whole(palette, searched.shown.sets[row], searched.shown.loadings[row])[:-1])
-
-
-def _recipe(
-    palette: Palette,
-    target: Target,
-    rules: Rules,
-    searched: _Searched,
-    row: int,
-    *,
-    look: Appearance,
-    chance: float,
-    merits: list[str],
-) -> Recipe:
+def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, merits: list[str]) -> Recipe:
+    wanted = searched.wanted
+    palette, target, rules = wanted.palette, wanted.target, wanted.rules
     exact, own = searched.exact, searched.merits
     delta_e, miss = float(own.delta_e[row]), float(own.opacity[row])
-    loadings = _whole(palette, exact.sets[row], exact.loadings[row])
+    loadings, pull = (
+        spread(exact.sets[[row]], each[[row]], len(searched.bounds.low))[0] for each in (exact.loadings, exact.pull)
+    )
     unrounded = judge(searched.problem, exact.sets[[row]], exact.loadings[[row]])
     shown = judge(searched.problem, searched.shown.sets[[row]], searched.shown.loadings[[row]])
     reached = bool(shown.met(target.tolerance).any())
     binds: tuple[str, ...] = ("scale_step",)
     if reached or not (searched.coarse or unrounded.met(target.tolerance).any()):
-        gain = _whole(palette, exact.sets[row], exact.pull[row]) / max(float(np.sqrt(exact.cost[row])), 0.1)
+        gain = pull / max(float(np.sqrt(exact.cost[row])), 0.1)
         binds = binding.binding(palette, searched.bounds, loadings, gain, target, look, shown, reached=reached)
     walls = at_walls(palette, target, look, walls_mm=rules.walls_mm)
     return Recipe(
@@ -350,34 +330,28 @@ def _recipe(
     )
 
 
-def _loosen(
-    palette: Palette,
-    target: Target,
-    setting: Setting,
-    rules: Rules,
-    searched: list[_Searched],
-    best: Recipe,
-    only: str | None,
-) -> tuple[Loosened, ...]:
+def _loosen(wanted: _Wanted, searched: list[_Searched], best: Recipe, only: str | None) -> tuple[Loosened, ...]:
+    palette, target = wanted.palette, wanted.target
     own = next(each for each in searched if each.base == best.blend.base)
     told = list(binding.loosen(own.problem, own.exact, own.bounds, best, list(palette.pigments)))
-    told += _larger_batch(palette, target, rules, searched, best)
+    told += _larger_batch(wanted, searched, best)
     if only is not None:
         for name in palette.seen:
-            usable, _ = limits.usable_pigments(palette, name, rules)
-            if name != only and set(limits.kept(palette, rules)) <= set(usable):
-                other = _search(palette, target, setting, name, rules, usable)
-                told += binding.other_base(name, other.merits, target, best)
+            usable, _ = limits.usable_pigments(palette, name, wanted.rules)
+            if name != only and set(wanted.keep) <= set(usable):
+                other = _search(wanted, name, usable)
+                told += binding.nearer(f"base:{name}", None, other.merits, target, best, f"in {name} it", "be reached")
     return tuple(told)
 
 
-def _larger_batch(
-    palette: Palette, target: Target, rules: Rules, searched: list[_Searched], best: Recipe
-) -> list[Loosened]:
+def _larger_batch(wanted: _Wanted, searched: list[_Searched], best: Recipe) -> list[Loosened]:
     """The nearest recipe that only a larger batch makes weighable."""
-    if limits.scale_of(rules) is None:
+    if limits.scale_of(wanted.rules) is None:
         return []
     nearest = min(searched, key=lambda each: float(each.merits.miss.min()))
     at = int(nearest.merits.miss.argmin())
-    batch_g = limits.least_batch(palette, _blend(palette, nearest, at), rules)
-    return binding.larger_batch(batch_g, nearest.merits, target, best)
+    batch_g = limits.least_batch(wanted.palette, nearest.blend(at), wanted.rules)
+    if batch_g is None:
+        return []
+    said = f"this scale does not weigh nearer recipes; {batch_g:.3g} g of mix, or a finer scale,"
+    return binding.nearer("batch", batch_g, nearest.merits, wanted.target, best, said, "reach it")

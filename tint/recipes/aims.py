@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry
 from tint.appearance import Setting
@@ -18,10 +18,8 @@ from tint.opacity import FAIR, KINDS, MET, at_depth, depth
 from tint.optics import layer, surface
 from tint.optics.layer import Optics
 from tint.palette import Palette
+from tint.spectra import Array, Index, Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 # The miss in contrast ratio or transmittance that weighs as one CIEDE2000 when it must be met; as a fair trade `FAIR`.
 STRICT = 0.002
@@ -38,10 +36,7 @@ class Casting:
     seat: str
     # reflectance behind, shape (n_wavelengths,), or None for nothing; the colour wanted, shape (3,) or (n_rows, 3)
     colours: tuple[tuple[Array | None, Array], ...]
-    # opacity, light, haze: whether contrast ratio, luminous transmittance and haze are asked of it
-    opacity: bool
-    light: bool
-    haze: bool = False
+    asked: frozenset[str] = frozenset()  # which of `opacity.KINDS`
 
     @property
     def shown(self) -> int:
@@ -84,24 +79,15 @@ def lay_out(
     nothing = np.zeros(palette.wavelengths.size)
     pair = bool(palette.pair)
     walls = (setting.thickness_mm, *walls_mm)
-    asked = [
-        Casting(
-            (wall,),
-            setting.seat,
-            ((palette.backing(over), target.lab),),
-            target.asks_opacity and pair,
-            target.asks_light,
-            target.asks_haze,
-        )
-        for wall in walls
-    ]
+    seen = ((palette.backing(over), target.lab),)
+    told = frozenset(kind for kind in KINDS if target.asks(kind) and (pair or kind != "contrast_ratio"))
+    asked = [Casting((wall,), setting.seat, seen, told) for wall in walls]
     if target.thickness_mm is not None:  # the colour is that of the sample, the opacity that of the part
         asked = [replace(each, colours=()) for each in asked]
-        seen = ((palette.backing(over), target.lab),)
-        asked.append(Casting((target.thickness_mm,), setting.seat, seen, False, False))
+        asked.append(Casting((target.thickness_mm,), setting.seat, seen))
     for look in target.also:
         wall, seat = look.thickness_mm or target.thickness_mm or setting.thickness_mm, look.seat or setting.seat
-        asked.append(Casting((wall,), seat, ((palette.backing(look.over or over), look.lab),), False, False))
+        asked.append(Casting((wall,), seat, ((palette.backing(look.over or over), look.lab),)))
     return Problem(
         target=target,
         castings=_together(asked),
@@ -109,16 +95,12 @@ def lay_out(
         view=setting.viewing(palette),
         wavelengths=palette.wavelengths,
         bare=palette.coefficients[:, list(palette.bases).index(base)],
-        gain=_with_empty(palette.gains(base)),
+        # The empty slot is a pigment that adds nothing, so that small and large sets share one array.
+        gain=np.pad(palette.gains(base), ((0, 0), (0, 1), (0, 0))),
         black=palette.backings[palette.black] if pair else nothing,
         white=palette.backings[palette.white] if pair else nothing,
         largest=np.append(largest, 0.0),
     )
-
-
-def _with_empty(gain: Array) -> Array:
-    """A last row for the empty slot: a pigment that adds nothing, so that small and large sets share one array."""
-    return np.concatenate((gain, np.zeros_like(gain[:, :1])), axis=1)
 
 
 def _together(castings: list[Casting]) -> tuple[Casting, ...]:
@@ -127,17 +109,10 @@ def _together(castings: list[Casting]) -> tuple[Casting, ...]:
     for each in castings:
         key = (each.walls_mm[0], each.seat)
         first = joined.get(key, replace(each, colours=()))
-        joined[key] = replace(
-            first,
-            colours=first.colours + each.colours,
-            opacity=first.opacity or each.opacity,
-            light=first.light or each.light,
-            haze=first.haze or each.haze,
-        )
+        joined[key] = replace(first, colours=first.colours + each.colours, asked=first.asked | each.asked)
     alike: dict[tuple[object, ...], Casting] = {}
     for each in joined.values():
-        asked = tuple((id(backing), lab.tobytes()) for backing, lab in each.colours)
-        own = (each.seat, asked, each.opacity, each.light, each.haze)
+        own = (each.seat, tuple((id(backing), lab.tobytes()) for backing, lab in each.colours), each.asked)
         alike[own] = replace(each, walls_mm=alike[own].walls_mm + each.walls_mm) if own in alike else each
     return tuple(alike.values())
 
@@ -162,12 +137,12 @@ class Judged:
         """The largest miss in contrast ratio, transmittance or haze, unsigned, shape (n,)."""
         return np.asarray(np.abs(self.opacity).max(axis=1, initial=0.0))
 
-    def met(self, tolerance: float) -> NDArray[np.bool_]:
+    def met(self, tolerance: float) -> Mask:
         """Which blends have all colours and the opacity asked for, shape (n,)."""
         return met(tolerance, self.worst, self.missed)
 
 
-def met(tolerance: float, delta_e: ArrayLike, opacity: ArrayLike) -> NDArray[np.bool_]:
+def met(tolerance: float, delta_e: ArrayLike, opacity: ArrayLike) -> Mask:
     """Whether a colour and an opacity, each missed by so much, count as reached, shape (...)."""
     return np.asarray((np.asarray(delta_e) <= tolerance) & (np.abs(opacity) <= MET))
 
@@ -177,16 +152,10 @@ def judge(
 ) -> Judged:
     """Residuals of blends, and their slopes.
 
-    Parameters
-    ----------
-    sets : ndarray of int, shape (n, m)
-        Pigments of each row.
-    loadings : ndarray, shape (n, m)
-        [%]
-    rows : ndarray of int, shape (n,), optional
-        Which row of a target given row by row each one is.
-    emphasis : ndarray, shape (n, n_colours), optional
-        Weights of the colours asked for, whose mean is 1.
+    `sets` (n, m): pigments of each row.
+    `loadings` (n, m) [%]
+    `rows` (n,): which row of a target given row by row each one is.
+    `emphasis` (n, n_colours): weights of the colours asked for, whose mean is 1.
     """
     n = len(sets)
     parts: list[Array] = []
@@ -196,9 +165,10 @@ def judge(
     opacity: list[Array] = []
     blends = mixed(problem, sets, loadings)
 
-    def ask(miss: Array, by_loading: Array, asked: bool) -> None:
+    def ask(kind: str, value: Array, by_loading: Array) -> None:
         """Add a miss in opacity to the residuals; a bound that is kept pulls at nothing."""
-        pulls = ((miss != 0.0) | asked)[:, None]
+        miss = _missed(problem, kind, value, rows)
+        pulls = ((miss != 0.0) | (problem.target.bounds(kind)[0] is not None))[:, None]
         parts.extend(_by_wall(miss[:, None] / problem.opacity_scale, n))
         slopes.extend(_by_wall(np.where(pulls, by_loading, 0.0)[:, None, :] / problem.opacity_scale, n))
         opacity.extend(_by_wall(miss, n))
@@ -217,17 +187,15 @@ def judge(
                 slopes.append(by_own * weight[:, None, None])
                 colour.append(np.linalg.norm(off, axis=1))
                 moved.append(by_own)
-        if casting.opacity:
-            ratio, by_loading = contrast(problem, seen)
-            ask(_missed(problem, 0, ratio, rows), by_loading, problem.target.contrast_ratio is not None)
-        if casting.light or casting.haze:
+        if "contrast_ratio" in casting.asked:
+            ask("contrast_ratio", *contrast(problem, seen))
+        if casting.asked & {"transmittance", "haze"}:
             passed, by_depth = problem.optics.transmitted(*depths)
             y, by_loading = _luminance(problem, passed, by_depth, d, own)
-        if casting.haze:
-            haze, by_haze = _haze(problem, depths, y, by_loading, d, own)
-            ask(_missed(problem, 2, haze, rows), by_haze, problem.target.haze is not None)
-        if casting.light:
-            ask(_missed(problem, 1, y / 100.0, rows), by_loading / 100.0, problem.target.transmittance is not None)
+        if "haze" in casting.asked:
+            ask("haze", *_haze(problem, depths, y, by_loading, d, own))
+        if "transmittance" in casting.asked:
+            ask("transmittance", y / 100.0, by_loading / 100.0)
     pull, by_loading = _thrift(problem, sets, loadings, rows)
     parts.append(pull)
     slopes.append(by_loading)
@@ -240,13 +208,13 @@ def judge(
     )
 
 
-def _missed(problem: Problem, kind: int, value: Array, rows: Index | None) -> Array:
+def _missed(problem: Problem, kind: str, value: Array, rows: Index | None) -> Array:
     """How far each row, of all walls one after the other, is from what was asked of one of `KINDS`, signed."""
-    target, name = problem.target, KINDS[kind]
-    if problem.room is None or target.bounds(name)[0] is not None:
-        return (target.opacity_miss, target.light_miss, target.haze_miss)[kind](value)
-    room = problem.room[:, kind] if rows is None else problem.room[rows, kind]
-    low, high = drawn_in(target, name, np.tile(room, len(value) // max(len(room), 1)))
+    target = problem.target
+    if problem.room is None or target.bounds(kind)[0] is not None:
+        return target.miss(kind, value)
+    room = problem.room[slice(None) if rows is None else rows, KINDS.index(kind)]
+    low, high = drawn_in(target, kind, np.tile(room, len(value) // max(len(room), 1)))
     return np.asarray(np.minimum(value - low, 0.0) + np.maximum(value - high, 0.0))
 
 
@@ -285,9 +253,14 @@ def _thrift(problem: Problem, sets: Index, loadings: Array, rows: Index | None) 
 
 def mixed(problem: Problem, sets: Index, loadings: Array) -> Array:
     """K, S, M and Q of blends, shape (4, n, n_wavelengths)."""
-    whole = np.zeros((len(sets), problem.gain.shape[1]))
-    np.put_along_axis(whole, sets, loadings, axis=1)
-    return problem.bare[:, None] + whole @ problem.gain
+    return problem.bare[:, None] + spread(sets, loadings, problem.gain.shape[1]) @ problem.gain
+
+
+def spread(sets: Index, values: Array, count: int) -> Array:
+    """What stands beside sets of pigments, shape (n, m), laid out over all of them, shape (n, count)."""
+    whole = np.zeros((len(sets), count))
+    np.put_along_axis(whole, sets, values, axis=1)
+    return whole
 
 
 class Seen:
@@ -326,11 +299,8 @@ def _luminance(
 def _by_loading(problem: Problem, by_depth: Array, weights: Array, d: float | Array, sets: Index) -> Array:
     """Slopes of weighted sums by each row's own loadings, shape (n, n_sums, m).
 
-    Parameters
-    ----------
-    by_depth : ndarray, shape (m, n, n_wavelengths)
-        Of the spectra, by K d, S d, M d and Q d, as far as they depend on them.
-    weights : ndarray, shape (n_wavelengths, n_sums)
+    `by_depth` (m, n, n_wavelengths): of the spectra, by K d, S d, M d and Q d, as far as they depend on them.
+    `weights` (n_wavelengths, n_sums)
     """
     kinds, n, n_wavelengths = by_depth.shape
     gain = problem.gain[:kinds].transpose(0, 2, 1)[:, :, None, :]

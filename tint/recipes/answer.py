@@ -225,10 +225,7 @@ class Answer:
     def to_frame(self) -> pd.DataFrame:
         """A row a recipe: base, a column for every pigment used [%], colour, opacity, errors, price.
 
-        Raises
-        ------
-        JobError
-            If pandas is not installed.
+        Raises JobError if pandas is not installed.
         """
         try:
             import pandas as pd
@@ -253,20 +250,9 @@ class Answer:
 def from_json(data: bytes | str, *, where: str = "recipe") -> jsonable.Answer:
     """Recipes as `Answer.to_json`, `tint solve --json` and `tint adjust --json` write them, best first.
 
-    Parameters
-    ----------
-    where : str
-        What to call it in an error.
-
-    Returns
-    -------
-    jsonable.Answer
-        Every recipe with its base and loadings, and what else the file tells; spectra it does not hold.
-
-    Raises
-    ------
-    InputError
-        If it is no such JSON, by its key, or holds no recipe.
+    `where`: what to call it in an error.
+    Returns every recipe with its base and loadings, and what else the file tells; spectra it does not hold.
+    Raises InputError if it is no such JSON, by its key, or holds no recipe.
     """
     form = "what `tint solve --json` writes"
     told = jsonable.decode(data, jsonable.Answer, where=where, form=form)

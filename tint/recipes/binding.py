@@ -6,18 +6,17 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.appearance import Appearance
-from tint.opacity import KINDS, MET
+from tint.opacity import FAIR, KINDS, MET
 from tint.palette import Palette
-from tint.recipes.aims import Judged, Problem, met
+from tint.recipes.aims import Judged, Problem, judge, met
 from tint.recipes.answer import Loosened, Recipe
 from tint.recipes.choice import Merits, closeness
+from tint.recipes.refine import predicted
 from tint.recipes.sets import Bounds, Candidates, finish
+from tint.spectra import Array
 from tint.target import Target
-
-Array = NDArray[np.float64]
 
 _TOUCH = 1e-4  # share of a limit within which it is touched
 _WORTH = 0.1  # CIEDE2000 that giving way must promise, for a limit to be named, and must bring, for it to be told
@@ -39,13 +38,9 @@ def binding(
 ) -> tuple[str, ...]:
     """The limits that a recipe rests on and would pass if it could.
 
-    Parameters
-    ----------
-    loadings, gain : ndarray, shape (n_pigments + 1,)
-        The recipe at its optimum [%], and by how much its miss would fall for more of a pigment [1/%].
+    `loadings`, `gain` (n_pigments + 1,): the recipe at its optimum [%], and by how much its miss would fall for more of
+        a pigment [1/%].
 
-    Notes
-    -----
     A limit binds where, by its slope, twice of it would bring the target clearly nearer; one that a recipe merely
     touches, since the pigments have no more to give, does not.
     """
@@ -61,12 +56,7 @@ def binding(
             told.append(f"smallest:{name}")
         if not free[number] and abs(by_doubling) > _WORTH:
             told.append(f"fixed:{name}")
-    if target.asks_opacity and _rests(target, "contrast_ratio", look.contrast_ratio):
-        told.append("contrast_ratio")
-    if target.asks_light and _rests(target, "transmittance", look.luminous_transmittance):
-        told.append("transmittance")
-    if target.asks_haze and _rests(target, "haze", look.haze):
-        told.append("haze")
+    told += [kind for kind in KINDS if _rests(target, kind, predicted(look, kind)[0])]
     missed = bool(np.any(judged.missed > MET))
     if missed and not set(told) & set(KINDS):
         told.append(_first_asked(target))
@@ -76,7 +66,7 @@ def binding(
 
 
 def _first_asked(target: Target) -> str:
-    return "contrast_ratio" if target.asks_opacity else "transmittance" if target.asks_light else "haze"
+    return next(filter(target.asks, KINDS))
 
 
 def _rests(target: Target, kind: str, value: float) -> bool:
@@ -154,7 +144,7 @@ def loosen(
             yield from _looser_limit(
                 problem, near, bounds, best, limit, None if name == "total" else pigments.index(name)
             )
-        elif kind in ("contrast_ratio", "transmittance"):
+        elif kind in KINDS:
             yield from _without_opacity(problem, near, bounds, best)
     yield from _other_thickness(problem, near, bounds, best)
 
@@ -162,7 +152,7 @@ def loosen(
 def _nearest(problem: Problem, near: Candidates, bounds: Bounds) -> tuple[float, float, bool]:
     """Closeness of the best set: its miss with opacity counted, its CIEDE2000, whether it is met."""
     ended = finish(problem, near.sets, near.loadings, bounds)
-    delta_e, opacity, miss = closeness(problem, ended.sets, ended.loadings)
+    delta_e, opacity, miss = closeness(judge(problem, ended.sets, ended.loadings))
     at = int(miss.argmin())
     return float(miss[at]), float(delta_e[at]), bool(met(problem.target.tolerance, delta_e[at], opacity[at]))
 
@@ -172,23 +162,26 @@ def _looser_limit(
 ) -> Iterator[Loosened]:
     now = bounds.total if pigment is None else float(bounds.high[pigment])
 
-    def looser(value: float) -> Bounds:
-        if pigment is None:
-            return replace(bounds, total=value)
-        high = bounds.high.copy()
-        high[pigment] = value
-        return replace(bounds, high=high)
-
     def attempt(value: float) -> tuple[float, float, bool]:
-        return _nearest(problem, near, looser(value))
+        high = bounds.high.copy()
+        if pigment is not None:
+            high[pigment] = value
+        looser = replace(bounds, high=high) if pigment is not None else replace(bounds, total=value)
+        return _nearest(problem, near, looser)
 
     value, (miss, delta_e, met) = _least_that_helps(now, _miss(best), attempt)
     value = _up(value)
     what = "in all" if pigment is None else f"of {limit.partition(':')[2]}"
     if miss < _miss(best) - _WORTH:
-        end = "would reach it" if met else f"would come within {delta_e:.1f} CIEDE2000"
-        words = f"{now:g} % {what} binds; {value:.2g} % {end}"
-        yield Loosened(limit=limit, value=value, delta_e=delta_e, reached=met, words=words)
+        yield _loosened(limit, value, delta_e, met, f"{now:g} % {what} binds; {value:.2g} %", "reach it")
+
+
+def _loosened(
+    limit: str, value: float | None, delta_e: float, reached: bool, said: str, reaching: str
+) -> Loosened:  # fmt: skip
+    """What giving way would bring: `said` tells on what, `reaching` what it then would do where the target is met."""
+    end = reaching if reached else f"come within {delta_e:.1f} CIEDE2000"
+    return Loosened(limit=limit, value=value, delta_e=delta_e, reached=reached, words=f"{said} would {end}")
 
 
 def _up(value: float) -> float:
@@ -198,7 +191,7 @@ def _up(value: float) -> float:
 
 
 def _miss(best: Recipe) -> float:
-    return float(np.hypot(best.delta_e, best.opacity_miss / 0.01))
+    return float(np.hypot(best.delta_e, best.opacity_miss / FAIR))
 
 
 def _least_that_helps(
@@ -219,12 +212,10 @@ def _least_that_helps(
 
 
 def _without_opacity(problem: Problem, near: Candidates, bounds: Bounds, best: Recipe) -> Iterator[Loosened]:
-    castings = tuple(replace(each, opacity=False, light=False) for each in problem.castings)
+    castings = tuple(replace(each, asked=frozenset()) for each in problem.castings)
     _, delta_e, met = _nearest(replace(problem, castings=castings), near, bounds)
     if delta_e < best.delta_e - _WORTH or (met and not best.reached):
-        end = "the colour would be reached" if met else f"the colour would come within {delta_e:.1f} CIEDE2000"
-        words = f"without the opacity asked for {end}"
-        yield Loosened(limit="opacity", value=None, delta_e=delta_e, reached=met, words=words)
+        yield _loosened("opacity", None, delta_e, met, "without the opacity asked for the colour", "be reached")
 
 
 def _other_thickness(problem: Problem, near: Candidates, bounds: Bounds, best: Recipe) -> Iterator[Loosened]:
@@ -239,27 +230,16 @@ def _other_thickness(problem: Problem, near: Candidates, bounds: Bounds, best: R
         tried.append((not met, abs(np.log(factor)) if met else miss, factor, miss, delta_e))
     missed, _, factor, miss, delta_e = min(tried)
     if miss < _miss(best) - _WORTH:
-        end = f"would come within {delta_e:.1f} CIEDE2000" if missed else "would reach it"
-        words = f"a wall of {now * factor:.2g} mm in place of {now:g} mm {end}"
-        yield Loosened(limit="thickness", value=now * factor, delta_e=delta_e, reached=not missed, words=words)
+        said = f"a wall of {now * factor:.2g} mm in place of {now:g} mm"
+        yield _loosened("thickness", now * factor, delta_e, not missed, said, "reach it")
 
 
-def other_base(name: str, merits: Merits, target: Target, best: Recipe) -> list[Loosened]:
-    """What another base would bring."""
+def nearer(
+    limit: str, value: float | None, merits: Merits, target: Target, best: Recipe, said: str, reaching: str
+) -> list[Loosened]:  # fmt: skip
+    """What the nearest of other candidates would bring, where it is clearly nearer; words as of `_loosened`."""
     at = int(merits.miss.argmin())
-    delta_e, reached = float(merits.delta_e[at]), bool(merits.met(target.tolerance)[at])
     if merits.miss[at] >= _miss(best) - _WORTH:
         return []
-    end = "would be reached" if reached else f"would come within {delta_e:.1f} CIEDE2000"
-    return [Loosened(limit=f"base:{name}", value=None, delta_e=delta_e, reached=reached, words=f"in {name} it {end}")]
-
-
-def larger_batch(batch_g: float | None, merits: Merits, target: Target, best: Recipe) -> list[Loosened]:
-    """What a batch would bring in which the scale can weigh the nearest recipe; None where none of sense does [g]."""
-    at = int(merits.miss.argmin())
-    if batch_g is None or merits.miss[at] >= _miss(best) - _WORTH:
-        return []
-    delta_e, reached = float(merits.delta_e[at]), bool(merits.met(target.tolerance)[at])
-    end = "would reach it" if reached else f"would come within {delta_e:.1f} CIEDE2000"
-    words = f"this scale does not weigh nearer recipes; {batch_g:.3g} g of mix, or a finer scale, {end}"
-    return [Loosened(limit="batch", value=batch_g, delta_e=delta_e, reached=reached, words=words)]
+    reached = bool(merits.met(target.tolerance)[at])
+    return [_loosened(limit, value, float(merits.delta_e[at]), reached, said, reaching)]

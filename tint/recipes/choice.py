@@ -6,20 +6,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting, render
 from tint.opacity import FAIR, MET
 from tint.palette import Palette
-from tint.recipes.aims import Judged, Problem, judge, met
+from tint.recipes.aims import Judged, Problem, judge, met, spread
 from tint.recipes.reasons import UNBEATEN, Choice, gains, same_recipe
 from tint.recipes.refine import ALIKE, UNSEEN, exchanged
+from tint.spectra import Array, Index, Mask
 from tint.target import Target
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
-Truth = NDArray[np.bool_]
 
 TEST_LIGHTS = ("A", "FL11", "LED-B3")  # a lamp, a shop's fluorescent tube, a warm LED
 # Differences that nobody would act on, by which merits are counted: a recipe is beaten only by a clear margin.
@@ -60,7 +56,7 @@ class Merits:
         beyond = np.maximum(np.abs(self.opacity) - MET, 0.0)
         return np.asarray(np.hypot(self.delta_e, beyond / FAIR))
 
-    def met(self, tolerance: float) -> Truth:
+    def met(self, tolerance: float) -> Mask:
         """Which of them reach what was asked."""
         return met(tolerance, self.delta_e, self.opacity)
 
@@ -83,7 +79,7 @@ def merits_of(
 ) -> Merits:  # fmt: skip
     """Merits of blends, shape (n, m) pigments and loadings; metamerism is the worst over `lights`."""
     judged = judge(problem, sets, loadings)
-    delta_e, opacity, miss = _closeness(judged)
+    delta_e, opacity, miss = closeness(judged)
     unsure = np.array([p.cures is None for p in palette.pigments.values()] + [False])
     price, of_base = prices_of(palette, base)
     return Merits(
@@ -91,7 +87,8 @@ def merits_of(
         opacity=opacity,
         miss=miss,
         metamerism=_metamerism(palette, problem.target, setting, base, sets, loadings, lights),
-        sensitivity=_sensitivity(judged, loadings),
+        # Colour moved by doses 1 % off; the first colour's three parts stand for all.
+        sensitivity=np.linalg.norm(judged.colour_slopes * (0.01 * loadings)[:, None, :], axis=(1, 2)),
         price=of_base + np.sum(np.where(loadings > 0.0, (price[sets] - of_base) * loadings / 100.0, 0.0), axis=1),
         loading=loadings.sum(axis=1),
         pigments=np.sum(loadings > 0.0, axis=1).astype(float),
@@ -123,26 +120,11 @@ def worth_sparing(palette: Palette, base: str) -> Array:
     return np.append(beyond / dearest if dearest > 0.0 else np.ones_like(beyond), 0.0)
 
 
-def closeness(problem: Problem, sets: Index, loadings: Array) -> tuple[Array, Array, Array]:
+def closeness(judged: Judged) -> tuple[Array, Array, Array]:
     """`delta_e`, `opacity` and `miss` of `Merits`."""
-    return _closeness(judge(problem, sets, loadings))
-
-
-def _closeness(judged: Judged) -> tuple[Array, Array, Array]:
-    delta_e, opacity = judged.worst, _largest(judged.opacity)
-    return delta_e, opacity, np.asarray(np.hypot(delta_e, opacity / FAIR))
-
-
-def _largest(misses: Array) -> Array:
-    if misses.shape[1] == 0:
-        return np.zeros(len(misses))
-    return np.take_along_axis(misses, np.abs(misses).argmax(axis=1)[:, None], axis=1)[:, 0]
-
-
-def _sensitivity(judged: Judged, loadings: Array) -> Array:
-    """Colour moved by doses 1 % off; the first colour's three parts stand for all."""
-    moved = judged.colour_slopes * (0.01 * loadings)[:, None, :]
-    return np.asarray(np.sqrt(np.sum(moved**2, axis=(1, 2))))
+    misses = np.concatenate((judged.opacity, np.zeros((len(judged.opacity), 1))), axis=1)
+    opacity = np.take_along_axis(misses, np.abs(misses).argmax(axis=1)[:, None], axis=1)[:, 0]
+    return judged.worst, opacity, np.asarray(np.hypot(judged.worst, opacity / FAIR))
 
 
 def _metamerism(
@@ -150,16 +132,12 @@ def _metamerism(
 ) -> Array:
     """The largest change over the test lights, shape (n,).
 
-    Notes
-    -----
     For a measured target: the special metamerism index for a change of illuminant (CIE 15:2004, 9.2; from memory),
     the pair brought to match under the reference light by the ratio of its tristimulus values. For a mere colour: how
     far the recipe's own colour drifts, adapted by CAT16.
     """
     over = setting.behind(palette)
-    whole = np.zeros((len(sets), len(palette.pigments) + 1))
-    np.put_along_axis(whole, sets, loadings, axis=1)
-    shares = palette.shares(base, whole[:, :-1])
+    shares = palette.shares(base, spread(sets, loadings, len(palette.pigments) + 1)[:, :-1])
     spectra = render(palette, shares, base=base, setting=setting, backings=(over,)).reflectance[0]
     view = setting.viewing(palette)
     here = colorimetry.xyz(spectra, view)
@@ -184,7 +162,7 @@ def _metamerism(
     return worst
 
 
-def unbeaten(merits: Merits, met: Truth | None = None) -> Truth:
+def unbeaten(merits: Merits, met: Mask | None = None) -> Mask:
     """Which recipes no other beats: as good in everything that counts, and better in something, shape (n,)."""
     grain = np.stack(
         (
@@ -221,11 +199,8 @@ def pick(
 
     Of those that are near enough to be poured, the best of each merit is shown though its score be lower.
 
-    Parameters
-    ----------
-    choices : callable, optional
-        What recipes are compared by, by row: then of recipes that nobody would tell apart only one is shown, and none
-        that gains nothing over the first.
+    `choices`: what recipes are compared by, by row: then of recipes that nobody would tell apart only one is shown, and
+        none that gains nothing over the first.
     """
     near = merits.unmet <= _near_enough(merits, tolerance)
     if not merits.met(tolerance).any():
@@ -294,7 +269,7 @@ def _near_enough(merits: Merits, tolerance: float) -> float:
     return max(tolerance, float(merits.unmet.min()) + 0.3) + _EQUAL
 
 
-def _champions(merits: Merits, near: Truth, chance: Array | None) -> dict[int, list[str]]:
+def _champions(merits: Merits, near: Mask, chance: Array | None) -> dict[int, list[str]]:
     told = {
         "the nearest colour": merits.delta_e,
         "the fewest pigments": merits.pigments + 1e-3 * merits.miss,

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import difflib
 import itertools
 from collections.abc import Collection
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from tint.errors import InputError
+from tint.errors import InputError, did_you_mean
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.recipes.aims import Problem, judge
 from tint.recipes.answer import Rules
 from tint.recipes.sets import Bounds
+from tint.spectra import Array, Index, Mask
 from tint.weighing import Scale
 from tint.weighing.premix import TOLERANCE_PERCENT, WEAKEST, premixes
-
-Array = NDArray[np.float64]
 
 _LEAST_SHARE = 1e-3  # of its largest loading: what a pigment to be kept has at least
 _LARGER = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0, 20.0)  # times the batch
@@ -38,8 +35,7 @@ def check_rules(palette: Palette, rules: Rules) -> None:
     for option, names in groups.items():
         for name in names:
             if name not in palette.pigments:
-                near = difflib.get_close_matches(name, palette.pigments, n=1)
-                mend = f"did you mean {near[0]}?" if near else ""
+                mend = did_you_mean(name, palette.pigments)
                 raise InputError(
                     option, f"`{name}` is not a pigment here", "one of " + ", ".join(palette.pigments), mend
                 )
@@ -93,10 +89,7 @@ def usable_pigments(palette: Palette, base: str, rules: Rules) -> tuple[list[int
 def bounds(palette: Palette, base: str, rules: Rules) -> Bounds:
     """Least and largest loadings in a base under the rules.
 
-    Raises
-    ------
-    InputError
-        If the least doses of the pigments to be kept are more than the base takes.
+    Raises InputError if the least doses of the pigments to be kept are more than the base takes.
     """
     names = list(palette.pigments)
     total = palette.bases[base].max_loading
@@ -117,10 +110,6 @@ def bounds(palette: Palette, base: str, rules: Rules) -> Bounds:
             "keep", f"the least doses sum to {least:.3g} %", f"at most {total:g} % in {base}", "keep fewer"
         )
     return Bounds(np.append(low, 0.0), np.append(high, 0.0), total)
-
-
-Index = NDArray[np.int64]
-Truth = NDArray[np.bool_]
 
 
 # Doses that a scale can weigh.
@@ -179,7 +168,7 @@ def too_small(blend: Blend, rules: Rules) -> tuple[str, ...]:
     return tuple(name for name, x in blend.loadings.items() if x * batch / 100.0 < scale.least_g)
 
 
-def to_round(palette: Palette, base: str, loadings: Array, rules: Rules) -> Truth:
+def to_round(palette: Palette, base: str, loadings: Array, rules: Rules) -> Mask:
     """Which doses are weighed as they are, and so in whole steps; like the loadings, shape (n, m)."""
     scale = scale_of(rules)
     if scale is None:
@@ -190,23 +179,14 @@ def to_round(palette: Palette, base: str, loadings: Array, rules: Rules) -> Trut
 
 
 def best_roundings(
-    problem: Problem, sets: Index, loadings: Array, step: float, bounds: Bounds, rounded: Truth | None = None
+    problem: Problem, sets: Index, loadings: Array, step: float, bounds: Bounds, rounded: Mask | None = None
 ) -> Array:
     """Loadings as whole steps, each up or down, whichever choice misses the target least.
 
-    Parameters
-    ----------
-    sets, loadings : ndarray, shape (n, m)
-        Blends [%].
-    step : float
-        What one step of the scale is in the batch [%].
-    rounded : ndarray of bool, shape (n, m), optional
-        Which doses are to be whole steps; all, when absent. One that is fixed stands as it is.
-
-    Returns
-    -------
-    ndarray, shape (n, m)
-        As they were where no choice is within the bounds.
+    `sets`, `loadings` (n, m): blends [%].
+    `step`: what one step of the scale is in the batch [%].
+    `rounded` (n, m): which doses are to be whole steps; all, when absent. One that is fixed stands as it is.
+    Returns shape (n, m): as they were where no choice is within the bounds.
     """
     n, m = loadings.shape
     low, high = bounds.low[sets], bounds.high[sets]

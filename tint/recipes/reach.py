@@ -10,7 +10,6 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting
@@ -21,10 +20,8 @@ from tint.recipes.aims import STRICT, Problem, Seen, contrast, lay_out, mixed
 from tint.recipes.answer import Rules
 from tint.recipes.search import minimise
 from tint.recipes.sets import Bounds
+from tint.spectra import Array, Index
 from tint.target import Target
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 _DRAWS = 6000  # random blends that give every direction its starting point
 _STARTS, _SWEEPS = 4, 3
@@ -57,19 +54,10 @@ def reach(
 ) -> Reach:
     """The edge of the colours that a base reaches, in sections of constant lightness.
 
-    Parameters
-    ----------
-    rules : Rules, optional
-        Its limits hold; its scale does not count.
-    contrast_ratio_min : float, optional
-        Only colours as opaque as this [-].
-    n_hues : int
-        Points along each edge.
-
-    Raises
-    ------
-    InputError
-        If base, rules or setting name what the palette does not have.
+    `rules`: its limits hold; its scale does not count.
+    `contrast_ratio_min`: only colours as opaque as this [-].
+    `n_hues`: points along each edge.
+    Raises InputError if base, rules or setting name what the palette does not have.
     """
     rules = rules or Rules()
     limits.check_rules(palette, rules)
@@ -83,10 +71,7 @@ def reach(
     hues = np.linspace(0.0, 2.0 * np.pi, n_hues, endpoint=False)
     ways = np.stack((np.cos(hues), np.sin(hues)), axis=1)
     levels = np.asarray(sorted(lightness), dtype=float)
-    edges = tuple(
-        _edge(_Section(palette, problem, setting, base, bounds, float(level), ways), sets, drawn, lab)
-        for level in levels
-    )
+    edges = tuple(_edge(_Section(problem, bounds, float(level), ways), sets, drawn, lab) for level in levels)
     return Reach(base=base, setting=setting, lightness=levels, edges=edges, contrast_ratio_min=contrast_ratio_min)
 
 
@@ -94,10 +79,7 @@ def reach(
 class _Section:
     """One lightness of one base: everything that does not change from hue to hue."""
 
-    palette: Palette
     problem: Problem
-    setting: Setting
-    base: str
     bounds: Bounds
     lightness: float
     ways: Array  # unit vectors of the hues in the a*b* plane, shape (n_hues, 2)
@@ -218,7 +200,7 @@ def _look_at(problem: Problem, sets: Index, loadings: Array) -> _Looks:
     seen = Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, sets)
     tristimulus, by_loading = seen.xyz(casting.colours[0][0])
     lab, by_xyz = colorimetry.xyz_to_lab_slopes(tristimulus, problem.view.white)
-    if not casting.opacity:
+    if not casting.asked:
         none = np.zeros((len(sets), 0))
         return _Looks(lab, by_xyz @ by_loading, none, none[:, :, None] + np.zeros(sets.shape[1]))
     ratio, by_ratio = contrast(problem, seen)

@@ -5,11 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-Array = NDArray[np.float64]
-
 # What nobody would act on: CIEDE2000 to the target and from light to light, shares of price and pigment, CIEDE2000 by
 # weighing, chance of landing. Common practice, no source.
 NEARER, STEADIER, LESS, SURER_DOSES, LIKELIER = 0.1, 0.2, 0.05, 0.02, 0.05
@@ -103,14 +98,9 @@ def _percent(own: float, first: float) -> str:
 def why(own: Choice, first: Choice, merits: Sequence[str], *, pool: str) -> str:
     """A sentence why one would take a recipe.
 
-    Parameters
-    ----------
-    first : Choice
-        The recipe that is shown first; of itself its merits are told.
-    merits : sequence of str
-        What it is the best in.
-    pool : str
-        Of what it is the best: "of all found within 1 CIEDE2000".
+    `first`: the recipe that is shown first; of itself its merits are told.
+    `merits`: what it is the best in.
+    `pool`: of what it is the best: "of all found within 1 CIEDE2000".
     """
     if own is first:
         best = listed([words for words in merits if words != UNBEATEN])

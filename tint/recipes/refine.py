@@ -11,17 +11,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.appearance import Appearance
 from tint.opacity import FAIR, KINDS, MET, depth
 from tint.recipes.aims import STRICT, Judged, Problem, judge
 from tint.recipes.sets import Bounds, Candidates, optimise, polished, put, same
+from tint.spectra import Array, Index, Mask
 from tint.target import Target
 from tint.uncertainty import Z95
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
 # CIEDE2000 that no eye tells: half of lookers perceive 0.8 (Paravina and others 2015, J. Esthet. Restor. Dent. 27 S1).
@@ -54,12 +51,8 @@ def leaner(
     leaves the tolerance, and no opacity is lost. Doses that nobody weighs are left out, and so are sets that need one
     where others do as well.
 
-    Parameters
-    ----------
-    worth : ndarray, shape (n_pigments + 1,), optional
-        What a percent of each is worth sparing, such as its price; all alike when absent.
-    within : bool
-        Whether all of the tolerance may be spent on it: who asks for the cheapest wants no nearer colour.
+    `worth` (n_pigments + 1,): what a percent of each is worth sparing, such as its price; all alike when absent.
+    `within`: whether all of the tolerance may be spent on it: who asks for the cheapest wants no nearer colour.
     """
     found = _without_dust(problem, found, bounds, tolerance)
     problem = replace(problem, room=found.room)
@@ -115,8 +108,6 @@ def _leanest(
 ) -> Candidates:  # fmt: skip
     """The least spent with the colour missed by no more than `most`, or as it pays than `farthest`; opacity by `lost`.
 
-    Notes
-    -----
     Where the squared miss and the pull are least together, a little less spent costs as much in the one as it saves in
     the other: that is how much of what is spent another CIEDE2000 spares.
     """
@@ -142,7 +133,7 @@ def _leanest(
     return best
 
 
-def _dust(loadings: Array, sets: Index, bounds: Bounds) -> NDArray[np.bool_]:
+def _dust(loadings: Array, sets: Index, bounds: Bounds) -> Mask:
     """Which doses are none at all to a workshop though they are more than nothing, like the loadings."""
     return np.asarray((loadings > 0.0) & (loadings < _DUST) & (bounds.low[sets] == 0.0))
 
@@ -164,9 +155,7 @@ def _without_dust(problem: Problem, found: Candidates, bounds: Bounds, tolerance
     return found
 
 
-def _dusted(
-    problem: Problem, part: Candidates, bounds: Bounds, tolerance: float
-) -> tuple[Candidates, NDArray[np.bool_]]:
+def _dusted(problem: Problem, part: Candidates, bounds: Bounds, tolerance: float) -> tuple[Candidates, Mask]:
     """Candidates that hold dust without it, and of which of them that is not seen."""
     dust, empty = _dust(part.loadings, part.sets, bounds), len(bounds.low) - 1
     before = judge(problem, part.sets, part.loadings)
@@ -192,7 +181,7 @@ def _asked(target: Target, look: Appearance) -> Iterator[tuple[float, float, flo
     for kind in KINDS:
         reach, low, high = target.bounds(kind)
         value, error = predicted(look, kind)
-        if (reach, low, high) != (None, None, None) and math.isfinite(value) and math.isfinite(error):
+        if target.asks(kind) and math.isfinite(value) and math.isfinite(error):
             least, most = low if reach is None else reach, high if reach is None else reach
             yield -math.inf if least is None else least, math.inf if most is None else most, value, error
 
@@ -228,10 +217,7 @@ def with_margin(problem: Problem, found: Candidates, bounds: Bounds, unsure: Cal
 
     Half of the tolerance may be spent on it, and in any case what no eye tells: a colour is predicted no better.
 
-    Parameters
-    ----------
-    unsure : callable
-        From rows to the room that each needs, shape (n, 3), as of `aims.Problem`.
+    `unsure`: from rows to the room that each needs, shape (n, 3), as of `aims.Problem`.
     """
     tolerance = problem.target.tolerance
     before = judge(problem, found.sets, found.loadings)

@@ -11,10 +11,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
+from tint.spectra import Array, Index, Mask
 
 _FREE = 0.1  # damping up to which a step is about what least squares would do
 
@@ -44,14 +42,9 @@ def minimise(
 ) -> Found:
     """Minimise each row's sum of squares over low <= loadings <= high with their sum at most `total`.
 
-    Parameters
-    ----------
-    residuals : callable
-        Given numbers of rows and their loadings.
-    start, low, high : ndarray, shape (n, m)
-        [%]
-    tolerance, floor : float
-        A row ends where a step gains less than this share of its cost and this.
+    `residuals`: given numbers of rows and their loadings.
+    `start`, `low`, `high` (n, m) [%]
+    `tolerance`, `floor`: a row ends where a step gains less than this share of its cost and this.
     """
     x = into_bounds(start, low, high, total)
     r, slopes = residuals(np.arange(len(start)), x)
@@ -113,7 +106,7 @@ def _step(x: Array, pull: Array, curve: Array, damping: Array, low: Array, high:
     return step
 
 
-def _solve(damped: Array, right: Array, held: NDArray[np.bool_]) -> Array:
+def _solve(damped: Array, right: Array, held: Mask) -> Array:
     """Solve for what is free; 0 for what is held."""
     either = held[:, :, None] | held[:, None, :]
     system = np.where(either, np.eye(held.shape[1]), damped)

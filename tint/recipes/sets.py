@@ -13,14 +13,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
-from tint.recipes.aims import STRICT, Problem, judge
+from tint.recipes.aims import STRICT, Problem, judge, spread
 from tint.recipes.search import Found, minimise
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
+from tint.spectra import Array, Index, Mask
 
 _COARSE_NM, _FIRST_NM = 20.0, 30.0  # steps of the fresh starts, and of the first pass and of several walls
 _FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the smallest sets from
@@ -68,7 +65,7 @@ class Candidates:
     pull: Array
     room: Array  # shape (n, 3): that their opacity is to have to its bounds, as of `aims.Problem`
 
-    def rows(self, chosen: Index | NDArray[np.bool_]) -> Candidates:
+    def rows(self, chosen: Index | Mask) -> Candidates:
         """Some of them."""
         return Candidates(*(getattr(self, name)[chosen] for name in _NAMES))
 
@@ -83,10 +80,7 @@ def best_of_sets(
 ) -> Candidates:
     """Optimise all sets of up to `most` usable pigments that hold `keep`, and finish the best, nearest first.
 
-    Parameters
-    ----------
-    farther : bool
-        Whether sets that are far beyond the nearest are finished too.
+    `farther`: whether sets that are far beyond the nearest are finished too.
     """
     first = _first_pass(_coarse(problem, _FIRST_NM), usable=usable, keep=keep, most=most, bounds=bounds)
     size = np.sum(first.sets < len(bounds.low) - 1, axis=1)
@@ -116,13 +110,8 @@ def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
     sets, loadings = np.where(trace, empty, found.sets), np.where(trace, 0.0, found.loadings)
     before, after = _worst(problem, found.sets, found.loadings), _worst(problem, sets, loadings)
     unseen = np.sqrt(after) <= np.sqrt(before) + _UNSEEN
-    found = Candidates(
-        np.where(unseen[:, None], sets, found.sets),
-        np.where(unseen[:, None], loadings, found.loadings),
-        np.where(unseen, after, before),
-        found.pull,
-        found.room,
-    )
+    tidy = replace(found, sets=sets, loadings=loadings, cost=after)
+    found = put(replace(found, cost=before), unseen, tidy.rows(unseen))
     order = np.argsort(found.cost, kind="stable")
     _, first = np.unique(np.sort(found.sets[order], axis=1), axis=0, return_index=True)
     return found.rows(order[np.sort(first)])
@@ -136,12 +125,10 @@ def _worst(problem: Problem, sets: Index, loadings: Array) -> Array:
     return np.asarray(judged.worst**2 + opacity**2 + np.sum(thrift**2, axis=1))
 
 
-def same(later: Candidates, earlier: Candidates) -> NDArray[np.bool_]:
+def same(later: Candidates, earlier: Candidates) -> Mask:
     """Which recipes are one but for what nobody could weigh apart, shape (n_later, n_earlier)."""
     n = 1 + max(int(later.sets.max()), int(earlier.sets.max()))
-    one, two = np.zeros((len(later.sets), 1, n)), np.zeros((1, len(earlier.sets), n))
-    np.put_along_axis(one[:, 0], later.sets, later.loadings, axis=1)
-    np.put_along_axis(two[0], earlier.sets, earlier.loadings, axis=1)
+    one, two = spread(later.sets, later.loadings, n)[:, None], spread(earlier.sets, earlier.loadings, n)[None]
     return np.asarray(np.all(np.abs(one - two) <= _ALIKE * np.maximum(one, two), axis=2))
 
 
@@ -194,21 +181,24 @@ def _coarse(problem: Problem, step_nm: float) -> Problem:
 def finish(problem: Problem, sets: Index, loadings: Array, bounds: Bounds, *, window: float = math.inf) -> Candidates:
     """Bring sets to their optimum on all wavelengths, from given loadings and from afresh.
 
-    Parameters
-    ----------
-    window : float
-        Sets farther than this from the nearest are left out [CIEDE2000].
+    `window`: sets farther than this from the nearest are left out [CIEDE2000].
     """
     starts = [loadings, *(share * bounds.largest[sets] for share in _LAST_SHARES)]
-    every = np.concatenate([sets] * len(starts))
     coarse = _coarse(problem, _COARSE_NM if _looks(problem) == 1 else _FIRST_NM)
-    found = optimise(
-        coarse, every, np.concatenate(starts), bounds, tolerance=_COARSE_TOLERANCE, most_steps=_COARSE_STEPS
-    )
-    choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
-    missed = np.sqrt(found.cost[choice])
+    found = _from_starts(coarse, sets, starts, bounds, tolerance=_COARSE_TOLERANCE)
+    missed = np.sqrt(found.cost)
     near = missed <= missed.min(initial=np.inf) + window
-    return polished(problem, sets[near], found.loadings[choice[near]], bounds)
+    return polished(problem, sets[near], found.loadings[near], bounds)
+
+
+def _from_starts(
+    problem: Problem, sets: Index, starts: Sequence[Array], bounds: Bounds, *, tolerance: float
+) -> Candidates:  # fmt: skip
+    """Sets where the best of their several starts led them, in a few steps."""
+    every, start = np.concatenate([sets] * len(starts)), np.concatenate(starts)
+    found = optimise(problem, every, start, bounds, tolerance=tolerance, most_steps=_COARSE_STEPS)
+    choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
+    return _ended(sets, found, choice)
 
 
 def polished(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
@@ -249,17 +239,12 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
         better = judge(problem, found.sets, again.loadings).colour.max(axis=1) < missed.max(axis=1)
         if not better.any():
             break
-        found = Candidates(
-            found.sets,
-            np.where(better[:, None], again.loadings, found.loadings),
-            np.where(better, again.cost, found.cost),
-            np.where(better[:, None], again.pull, found.pull),
-            found.room,
-        )
+        level = replace(found, loadings=again.loadings, cost=again.cost, pull=again.pull)
+        found = put(found, better, level.rows(better))
     return found
 
 
-def put(whole: Candidates, rows: NDArray[np.bool_], part: Candidates) -> Candidates:
+def put(whole: Candidates, rows: Mask, part: Candidates) -> Candidates:
     """The whole with some of its rows replaced."""
     told = [np.array(getattr(whole, name)) for name in _NAMES]
     for values, name in zip(told, _NAMES, strict=True):
@@ -336,10 +321,7 @@ def _level(
         starts = [_from_parent(sets, size, parent, keep, bounds)]
         if size == 2 and not keep:
             starts += [share * high for share in _FIRST_SHARES[1:3]]
-    every, start = np.concatenate([sets] * len(starts)), np.concatenate(starts)
-    found = optimise(problem, every, start, bounds, tolerance=_FIRST_TOLERANCE, most_steps=_COARSE_STEPS)
-    choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
-    return _ended(sets, found, choice)
+    return _from_starts(problem, sets, starts, bounds, tolerance=_FIRST_TOLERANCE)
 
 
 def _from_parent(sets: Index, size: int, parent: Candidates, keep: Sequence[int], bounds: Bounds) -> Array:

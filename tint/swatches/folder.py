@@ -52,8 +52,13 @@ def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, t
         contents = _contents(path)
     except FolderError as error:
         return None, error.faults
+    return inspect_contents(Path(path), contents)
+
+
+def inspect_contents(place: Path, contents: Mapping[str, Content]) -> tuple[SwatchFolder | None, tuple[Fault, ...]]:
+    """As `inspect_folder`, of what the three files of a folder hold or would hold."""
     gathered = _gathered(contents)
-    declared, casts = _cast(contents, gathered, Path(path))
+    declared, casts = _cast(contents, gathered, place)
     table = _table(contents[READINGS_FILE], gathered[READINGS_FILE])
     measured: Measured | None = None
     if declared is not None and table is not None:
@@ -63,7 +68,7 @@ def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, t
     faults = tuple(fault for each in gathered.values() for fault in each.faults)
     if any(fault.grave for fault in faults):
         return None, faults
-    return _assembled(Path(path), declared, casts, measured, contents, faults), faults
+    return _assembled(place, declared, casts, measured, contents, faults), faults
 
 
 def read_declared(path: str | os.PathLike[str]) -> Declared:

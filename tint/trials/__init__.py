@@ -123,26 +123,13 @@ def adjust(
 ) -> Adjustment:
     """Learn from trials of one order, and correct its recipe.
 
-    Parameters
-    ----------
-    palette : Palette
-    target : Target
-        What was asked for.
-    trials : sequence of Trial
-        Oldest first, poured from the same lots.
-    setting : Setting
-        The part's; the target's light, observer, backing and seat. Its faces are those of the last trial where it names
-        no finish.
-    rules : Rules, optional
-        For the corrected recipe; the last trial's pigments are kept when it names none.
-    doubts : Doubts, optional
-    cup : Cup, optional
-        A tinted part that stands there, to be corrected by additions.
-
-    Raises
-    ------
-    InputError
-        If there is no trial, or one cannot be used.
+    `target`: what was asked for.
+    `trials`: oldest first, poured from the same lots.
+    `setting`: the part's; the target's light, observer, backing and seat. Its faces are those of the last trial where
+        it names no finish.
+    `rules`: for the corrected recipe; the last trial's pigments are kept when it names none.
+    `cup`: a tinted part that stands there, to be corrected by additions.
+    Raises InputError if there is no trial, or one cannot be used.
     """
     if not trials:
         raise InputError("adjust", "there is no trial", mend="pour and read one")

@@ -13,13 +13,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.palette import Palette
 from tint.trials.trial import Doubts, Trial
 from tint.trials.update import Layout, Posterior, lay_out, mode, posterior, settled, surprise
-
-Array = NDArray[np.float64]
 
 NOTHING, SEVERAL, THICKNESS, DOSE, STRENGTH = "nothing", "several", "thickness", "dose", "strength"
 _BEFORE = {NOTHING: 0.4, SEVERAL: 0.1}  # what is believed before; single causes share the rest
@@ -55,12 +52,8 @@ class Cause:
 def causes(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> list[Cause]:
     """All explanations of trials that share their lots, the likeliest first.
 
-    Parameters
-    ----------
-    trials : sequence of Trial
-        At least one, all checked.
-    doubts : Doubts
-        How large each change is expected to be, where it is one.
+    `trials`: at least one, all checked.
+    `doubts`: how large each change is expected to be, where it is one.
     """
     widened = surprise(palette, trials)
     # A palette that missed its own castings by more than it states is believed less here too.

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
@@ -17,17 +16,15 @@ from tint.materials import Blend
 from tint.opacity import FAIR, MET
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, limits, solve
-from tint.recipes.aims import STRICT, judge, lay_out
+from tint.recipes.aims import STRICT, judge, lay_out, spread
 from tint.recipes.choice import closeness
 from tint.recipes.refine import ALIKE
 from tint.recipes.search import minimise
 from tint.recipes.sets import Bounds, best_of_sets
+from tint.spectra import Array, Index
 from tint.target import Target
 from tint.trials.cause import SEVERAL, STRENGTH, Cause
 from tint.trials.trial import Trial
-
-Array = NDArray[np.float64]
-Index = NDArray[np.int64]
 
 MOST_PIGMENTS = 5  # that solving takes (tint.recipes.Rules)
 _AS_SOLID = 0.001  # of contrast ratio: lost by a correction, and seen by nobody
@@ -113,17 +110,9 @@ def _fewest_changes(
 ) -> tuple[str, ...]:
     """Pigments of a blend whose doses are to be changed: as few as bring it as near as changing all would.
 
-    Parameters
-    ----------
-    palette : Palette
-        As it is now believed to be.
-    blend : Blend
-        What was poured.
-
-    Returns
-    -------
-    tuple of str
-        Empty where nothing gains by being changed.
+    `palette`: as it is now believed to be.
+    `blend`: what was poured.
+    Empty where nothing gains by being changed.
     """
     bounds = limits.bounds(palette, blend.base, replace(rules, keep=(), fixed={}))
     problem = lay_out(
@@ -185,15 +174,8 @@ class Additions:
 def additions(palette: Palette, target: Target, cup: Cup, *, setting: Setting, rules: Rules) -> Additions:
     """The least additions that bring a standing part nearest to a target.
 
-    Parameters
-    ----------
-    cup : Cup
-        What stands there; its pigments can only grow.
-
-    Raises
-    ------
-    InputError
-        If the cup holds nothing, or names what the palette does not have.
+    `cup`: what stands there; its pigments can only grow.
+    Raises InputError if the cup holds nothing, or names what the palette does not have.
     """
     palette.loadings(Blend(cup.base, dict.fromkeys(cup.pigments_g, 0.0)))
     if not 0.0 < cup.base_g < np.inf or not all(0.0 <= grams < np.inf for grams in cup.pigments_g.values()):
@@ -240,8 +222,6 @@ def _nearest(
         most=max(rules.most_pigments, len(kept)),
         bounds=bounds,
     )
-    _, _, miss = closeness(problem, found.sets, found.loadings)
+    _, _, miss = closeness(judge(problem, found.sets, found.loadings))
     at = int(np.argmin(miss + _SPARING * found.loadings.sum(axis=1)))
-    whole = np.zeros(stands.size + 1)
-    whole[found.sets[at]] = found.loadings[at]
-    return whole[:-1], float(miss[at])
+    return spread(found.sets[[at]], found.loadings[[at]], stands.size + 1)[0, :-1], float(miss[at])

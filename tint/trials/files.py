@@ -11,28 +11,24 @@ from typing import Any
 
 import msgspec
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
-from tint.errors import FolderError, Gathered, InputError
+from tint.errors import FolderError, InputError
 from tint.files import write_all
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
-from tint.swatches.casts import RANGES, plain_columns, read_casts
+from tint.spectra import Array
+from tint.swatches.casts import RANGES, plain_columns
 from tint.swatches.contents import BOOK_FILE, Content, contents_of, with_tables
-from tint.swatches.declaration import Declared, read_declaration
+from tint.swatches.declaration import Declared
+from tint.swatches.folder import inspect_contents, read_declared
 from tint.swatches.instruments import Given
-from tint.swatches.measured import read_measured
 from tint.swatches.one_reading import read_one
-from tint.swatches.records import COLOURS, PALETTE_FILE, PHOTOGRAPH, READINGS_FILE, SWATCHES_FILE
+from tint.swatches.records import COLOURS, PHOTOGRAPH, READINGS_FILE, SWATCHES_FILE
 from tint.swatches.rewriting import Written, as_written, cells_of, rewritten, with_column
-from tint.swatches.tables import read_table
-from tint.swatches.text import decoded
 from tint.trials.trial import Trial, TrialReading
-
-Array = NDArray[np.float64]
 
 _FORM = "a trial in TOML, or the same in JSON"
 _OFF_RATIO = 0.2  # share by which parts may be off their mixing ratio before it must be a slip; no source
@@ -67,24 +63,14 @@ class _TrialTable(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
 def read_trial(path: str | Path, palette: Palette, *, said: Given | None = None) -> Trial:
     """A trial from a file.
 
-    Parameters
-    ----------
-    path : str or Path
-        TOML, or JSON when its name ends in .json. Keys: `base`; `loadings`, a table of pigments in percent of the
+    `path`: TOML, or JSON when its name ends in .json. Keys: `base`; `loadings`, a table of pigments in percent of the
         finished mix, or `grams`, a table of the parts of the base and of pigments as weighed; `thickness_mm`;
         `readings`, tables of `file`, `name` (the row, where there are several), `over` and `seat`, and, of files that
-        leave them open, `scale`, `light`, `observer` and `geometry`; and where wanted
-        `days_of_cure`, `cure_c`, `mould`, `finish`, `lot` (of the base) and `note`. A reading's file is looked for
-        beside the trial's.
-    palette : Palette
-        Its wavelengths, backings and bases.
-    said : Given, optional
-        What the user says of readings where neither their files nor the trial's do.
-
-    Raises
-    ------
-    InputError
-        If the file or a reading cannot be read, or a key is wrong.
+        leave them open, `scale`, `light`, `observer` and `geometry`; and where wanted `days_of_cure`, `cure_c`,
+        `mould`, `finish`, `lot` (of the base) and `note`. A reading's file is looked for beside the trial's.
+    `palette`: its wavelengths, backings and bases.
+    `said`: what the user says of readings where neither their files nor the trial's do.
+    Raises InputError if the file or a reading cannot be read, or a key is wrong.
     """
     where = str(path)
     table = _decoded(Path(path))
@@ -101,17 +87,8 @@ def read_trial(path: str | Path, palette: Palette, *, said: Given | None = None)
     readings = [
         _reading(each, Path(path), at, palette, blend, depth, said) for at, each in enumerate(table.readings, 1)
     ]
-    return Trial(
-        blend=blend,
-        thickness_mm=depth,
-        readings=tuple(readings),
-        days_of_cure=table.days_of_cure,
-        cure_c=table.cure_c,
-        mould=table.mould,
-        finish=table.finish,
-        lot=table.lot,
-        note=table.note,
-    )
+    told = {name: getattr(table, name) for name in ("days_of_cure", "cure_c", "mould", "finish", "lot", "note")}
+    return Trial(blend=blend, thickness_mm=depth, readings=tuple(readings), **told)
 
 
 def check_range(value: float | None, name: str, where: str) -> None:
@@ -122,25 +99,11 @@ def check_range(value: float | None, name: str, where: str) -> None:
 
 
 def loadings_of(base: Base, grams: Mapping[str, float], *, where: str) -> dict[str, float]:
-    """Loadings from what was weighed.
+    """Loadings [% by mass of the finished mix] from what was weighed.
 
-    Parameters
-    ----------
-    base : Base
-    grams : mapping of str to float
-        Of every part of the base, by its name, and of each pigment [g].
-    where : str
-        What to name in an error.
-
-    Returns
-    -------
-    dict of str to float
-        [% by mass of the finished mix]
-
-    Raises
-    ------
-    InputError
-        If a part is missing, a mass is no mass, or the parts are far off the base's mixing ratio.
+    `grams`: of every part of the base, by its name, and of each pigment [g].
+    `where`: what to name in an error.
+    Raises InputError if a part is missing, a mass is no mass, or the parts are far off the base's mixing ratio.
     """
     for name, mass in grams.items():
         if not 0.0 <= mass < math.inf:
@@ -163,22 +126,12 @@ def read_reading(
 ) -> TrialReading:  # fmt: skip
     """A reading of a trial, from a row of a readings table or a sample of an instrument's file.
 
-    Parameters
-    ----------
-    where : str
-        `FILE` or `FILE:NAME`. A colour will do: of all spectra that have it, the one nearest to what is predicted of
-        the blend stands in for the one that was not read.
-    blend : Blend
-        What was poured.
-    setting : Setting
-        Its thickness and backing; where the file tells backing and seat, what they must be.
-    said : Given, optional
-        What the user says where the file does not.
-
-    Raises
-    ------
-    InputError
-        If there is no such file or row, or it does not cover the palette's wavelengths.
+    `where`: `FILE` or `FILE:NAME`. A colour will do: of all spectra that have it, the one nearest to what is predicted
+        of the blend stands in for the one that was not read.
+    `blend`: what was poured.
+    `setting`: its thickness and backing; where the file tells backing and seat, what they must be.
+    `said`: what the user says where the file does not.
+    Raises InputError if there is no such file or row, or it does not cover the palette's wavelengths.
     """
     over = setting.over
     told = {"backing": over, "seat": "air" if over == "none" else setting.seat, "quantity": "reflectance"}
@@ -241,30 +194,14 @@ def keep_as_swatch(
 ) -> tuple[Path, ...]:
     """Write a trial into swatches.csv and its readings into readings.csv, or their sheets; both or neither.
 
-    Parameters
-    ----------
-    folder : path-like
-    trial : Trial
-        As it was weighed, measured and read.
-    palette : Palette
-        Of the folder: the grid that the trial's readings are on.
-    name : str
-        What the swatch is called.
-    into_workbook : bool
-        Whether a workbook may be written to, where tables stand in one.
-
-    Returns
-    -------
-    tuple of Path
-        The files. The palette has to be fitted again.
-
-    Raises
-    ------
-    InputError
-        If tables stand in a workbook that may not be written to, the name is taken, the readings are of another kind
-        than the folder's, or another program has written meanwhile.
-    FolderError
-        If the folder is at fault, or would be.
+    `trial`: as it was weighed, measured and read.
+    `palette`: of the folder: the grid that the trial's readings are on.
+    `name`: what the swatch is called.
+    `into_workbook`: whether a workbook may be written to, where tables stand in one.
+    Returns the files. The palette has to be fitted again.
+    Raises InputError if tables stand in a workbook that may not be written to, the name is taken, the readings are of
+        another kind than the folder's, or another program has written meanwhile.
+    Raises FolderError if the folder is at fault, or would be.
     """
     place = Path(folder)
     contents = contents_of(place)
@@ -272,13 +209,16 @@ def keep_as_swatch(
     if in_book and not into_workbook:
         found = "tables stand in this workbook, which is written to on request only"
         raise InputError(str(place / BOOK_FILE), found, mend="close it and add --into-workbook")
-    declared = _declared(place, contents)
+    declared = read_declared(place)
     cast, read = (as_written(_bytes(place, contents[file]), file, folder=str(place)) for file in _TABLES)
     now = {
         SWATCHES_FILE: (cast.data, _with_cast(cast, trial, declared, name)),
         READINGS_FILE: (read.data, _with_readings(read, trial, palette, name)),
     }
-    _check(place, declared, *(data for _, data in now.values()))
+    then = {file: replace(each, data=now[file][1]) if file in now else each for file, each in contents.items()}
+    whole, faults = inspect_contents(place, then)
+    if whole is None:  # what `tint check` would refuse
+        raise FolderError(str(place), [fault for fault in faults if fault.grave])
     files = {place / file: now[file] for file in _TABLES if file not in in_book}
     if in_book:
         files[place / BOOK_FILE] = with_tables(place / BOOK_FILE, {file: now[file] for file in in_book})
@@ -290,15 +230,6 @@ def _bytes(place: Path, content: Content) -> bytes:
     if content.fault is not None or content.data is None:
         raise FolderError(str(place), [content.fault] if content.fault else [])
     return content.data
-
-
-def _declared(place: Path, contents: Mapping[str, Content]) -> Declared:
-    faults = Gathered(PALETTE_FILE)
-    text = decoded(_bytes(place, contents[PALETTE_FILE]), faults, utf8_only=True)
-    declared = None if text is None else read_declaration(text, faults, folder_name=place.resolve().name)
-    if declared is None or any(fault.grave for fault in faults.faults):
-        raise FolderError(str(place), [fault for fault in faults.faults if fault.grave])
-    return declared
 
 
 def _with_cast(written: Written, trial: Trial, declared: Declared, name: str) -> bytes:
@@ -351,17 +282,3 @@ def _values(written: Written, reading: TrialReading, palette: Palette, name: str
         raise InputError(name, found, mend="read its spectrum")
     grid = np.array(list(written.wavelengths.values()))
     return np.asarray(reading.values[np.abs(palette.wavelengths - grid[:, None]).argmin(axis=1)])
-
-
-def _check(place: Path, declared: Declared, swatches: bytes, readings: bytes) -> None:
-    """Raise FolderError for what `tint check` would refuse."""
-    of_casts, of_readings = Gathered(SWATCHES_FILE), Gathered(READINGS_FILE)
-    texts = decoded(swatches, of_casts), decoded(readings, of_readings)
-    cast = read_table(texts[0] or "", of_casts, first="swatch")
-    read = read_table(texts[1] or "", of_readings, first="swatch")
-    if cast is not None and read is not None:
-        casts = read_casts(cast, declared, of_casts)
-        read_measured(read, declared, casts.rows, of_readings)
-    grave = [fault for fault in (*of_casts.faults, *of_readings.faults) if fault.grave]
-    if grave:
-        raise FolderError(str(place), grave)

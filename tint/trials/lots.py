@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Setting, predict
@@ -15,8 +14,6 @@ from tint.materials import REJECT, RESCALE, USE, Blend
 from tint.palette import Palette
 from tint.trials.trial import SURE, Doubts, Trial, check_trial
 from tint.trials.update import Posterior, learn
-
-Array = NDArray[np.float64]
 
 _ANY_STRENGTH = 60.0  # %, prior standard deviation of a lot that nothing is known of; wide on purpose, no source
 _HELD = 1e-3  # %, the same of all that is known to be as it was: so small that it cannot move
@@ -43,17 +40,9 @@ class LotCheck:
 def check_lot(palette: Palette, what: str, letdown: Trial) -> LotCheck:
     """Strength and hue of a new lot of a pigment or base, all else in the letdown being of the lots of the swatches.
 
-    Parameters
-    ----------
-    what : str
-        The pigment or base whose lot is new.
-    letdown : Trial
-        One pour with it, a pigment let down with white or in the clear, read.
-
-    Raises
-    ------
-    InputError
-        If the letdown holds none of it.
+    `what`: the pigment or base whose lot is new.
+    `letdown`: one pour with it, a pigment let down with white or in the clear, read.
+    Raises InputError if the letdown holds none of it.
     """
     check_trial(palette, letdown, 1)
     is_base = what in palette.bases
@@ -61,22 +50,14 @@ def check_lot(palette: Palette, what: str, letdown: Trial) -> LotCheck:
         raise InputError("lot", f"`{what}` is not in the palette", "a pigment or base of it")
     if (is_base and letdown.blend.base != what) or (not is_base and not letdown.blend.loadings.get(what)):
         raise InputError("lot", f"the letdown holds no {what}", mend="cast one with it")
-    learned = _learn_only(palette, what, letdown, is_base=is_base)
-    place = list(palette.bases).index(what) + len(palette.k) if is_base else _component(palette, what)
+    at = [*palette.bases, *palette.pigments].index(what)
+    in_doubt = np.full(len(palette.k), _HELD)  # only this one lot
+    in_doubt[at] = _ANY_STRENGTH
+    learned = learn(palette, [letdown], Doubts(only=tuple(in_doubt.tolist())))
+    place = at + len(palette.k) if is_base else at
     factor, error = float(learned.factors[place]), float(learned.factor_errors[place])
     left, scatter = _hue_left(palette, learned, letdown)
     return _judged(what, factor, factor * error, left, scatter, is_base=is_base)
-
-
-def _component(palette: Palette, pigment: str) -> int:
-    return len(palette.bases) + list(palette.pigments).index(pigment)
-
-
-def _learn_only(palette: Palette, what: str, letdown: Trial, *, is_base: bool) -> Posterior:
-    """The posterior when only this one lot is in doubt."""
-    scale = np.full(len(palette.bases) + len(palette.pigments), _HELD)
-    scale[list(palette.bases).index(what) if is_base else _component(palette, what)] = _ANY_STRENGTH
-    return learn(palette, [letdown], Doubts(only=tuple(scale.tolist())))
 
 
 def _hue_left(palette: Palette, learned: Posterior, letdown: Trial) -> tuple[float, float]:
@@ -134,10 +115,7 @@ def _judged(what: str, strength: float, error: float, left: float, scatter: floa
 def rescale(blend: Blend, strengths: Mapping[str, float]) -> Blend:
     """A recipe for other lots: each loading divided by the strength of its present lot.
 
-    Raises
-    ------
-    InputError
-        If a strength is not above 0.
+    Raises InputError if a strength is not above 0.
     """
     for name, strength in strengths.items():
         if not strength > 0.0:

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.checks.castings import CURES_APART_K, YOUNG_DAYS, apart_in_age
 from tint.errors import InputError
 from tint.fitting.report import same
 from tint.materials import SEATS, Blend
-from tint.palette import Circumstances, Palette
-
-Array = NDArray[np.float64]
+from tint.palette import Palette
+from tint.spectra import Array
 
 SURE = 2.0  # standard deviations from which a change is told as one; common practice, no source
 MOST_MM = 100.0  # wall thickness that a casting may have; beyond it a slip of the pen, no source
@@ -105,22 +102,12 @@ def check_trial(palette: Palette, trial: Trial, number: int) -> None:
 def differences(palette: Palette, trial: Trial) -> tuple[str, ...]:
     """What of a trial's finish, mould, lot, cure and age differs from all swatches of its base, in words.
 
-    Parameters
-    ----------
-    palette : Palette
-        Whose `seen` tells how its swatches were cast.
-    trial : Trial
-
-    Returns
-    -------
-    tuple of str
-        Empty where nothing differs, or nobody wrote it of either.
+    `palette`: whose `seen` tells how its swatches were cast.
+    Empty where nothing differs, or nobody wrote it of either.
     """
-    seen = palette.seen.get(trial.blend.base)
-    return () if seen is None else tuple(_differences(trial, seen.circumstances))
-
-
-def _differences(trial: Trial, swatches: Circumstances) -> Iterator[str]:
+    if trial.blend.base not in palette.seen:
+        return ()
+    swatches, told = palette.seen[trial.blend.base].circumstances, []
     words = (
         ("finish", trial.finish, swatches.finishes),
         ("mould", trial.mould, swatches.moulds),
@@ -128,15 +115,16 @@ def _differences(trial: Trial, swatches: Circumstances) -> Iterator[str]:
     )
     for name, its, theirs in words:
         if its and theirs and same(its) not in map(same, theirs):
-            yield f"{name} {its} (theirs {', '.join(theirs)})"
+            told.append(f"{name} {its} (theirs {', '.join(theirs)})")
     if trial.cure_c is not None and swatches.cure_c is not None:
         away = max(swatches.cure_c[0] - trial.cure_c, trial.cure_c - swatches.cure_c[1])
         if away > CURES_APART_K:
-            yield f"cured at {trial.cure_c:g} °C (theirs {span(swatches.cure_c)} °C)"
+            told.append(f"cured at {trial.cure_c:g} °C (theirs {span(swatches.cure_c)} °C)")
     if trial.days_of_cure is not None and swatches.days is not None and trial.days_of_cure >= YOUNG_DAYS:
         nearest = min(max(trial.days_of_cure, swatches.days[0]), swatches.days[1])
         if apart_in_age(trial.days_of_cure, nearest):
-            yield f"read {trial.days_of_cure:g} days after its cure (theirs {span(swatches.days)} days)"
+            told.append(f"read {trial.days_of_cure:g} days after its cure (theirs {span(swatches.days)} days)")
+    return tuple(told)
 
 
 def span(ends: tuple[float, float]) -> str:

@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import forward
 from tint.fitting.minimise import descend
@@ -21,9 +20,8 @@ from tint.optics import layer
 from tint.optics.many_flux import MOST_G
 from tint.optics.surface import known_word
 from tint.palette import Palette, bold, compress, widening
+from tint.spectra import Array
 from tint.trials.trial import Doubts, Trial
-
-Array = NDArray[np.float64]
 
 _STEPS, _GAIN = 40, 1e-9  # of the search: most steps, and the share of its cost below which nothing is gained
 # Rounds in which noise is raised to what is left, and the ratio of the two at which it has settled; no source.
@@ -84,11 +82,7 @@ class Layout:
 def learn(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Posterior:
     """Update a palette by trials that share their lots.
 
-    Parameters
-    ----------
-    trials : sequence of Trial
-        At least one, all checked.
-    doubts : Doubts
+    `trials`: at least one, all checked.
     """
     layout = lay_out(palette, trials, doubts)
     return posterior(palette, layout, settled(palette, trials, layout)[0], np.sqrt(surprise(palette, trials)))

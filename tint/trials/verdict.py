@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, lost_beside, predict
@@ -14,10 +13,9 @@ from tint.opacity import MET
 from tint.optics.surface import known_word
 from tint.palette import Palette
 from tint.recipes import Recipe
+from tint.spectra import Array
 from tint.target import Look, Target
 from tint.trials.trial import Trial
-
-Array = NDArray[np.float64]
 
 COLOUR, CONTRAST, LIGHT, HAZE = "colour", "contrast ratio", "transmittance", "haze"
 # Of a scatter that is added to what remains: there only one side of it counts, 1.645 standard deviations for 1.96.
@@ -61,35 +59,28 @@ def misses(
 ) -> list[Miss]:
     """All that a target asks of a trial; the colour in the setting comes first.
 
-    Parameters
-    ----------
-    palette : Palette
-        As it is now believed to be.
-    predicted : Appearance
-        What it says of the trial's blend in the setting.
-    recipe : Recipe
-        The corrected one.
+    `palette`: as it is now believed to be.
+    `predicted`: what it says of the trial's blend in the setting.
+    `recipe`: the corrected one.
     """
     first = Look(lab=target.lab, thickness_mm=target.thickness_mm)
     looks = [replace(each, thickness_mm=each.thickness_mm or target.thickness_mm) for each in (first, *target.also)]
     told = [replace(_colour(palette, look, trial, setting, predicted), remains=recipe.delta_e) for look in looks]
     remains = abs(recipe.opacity_miss)
-    if target.asks_opacity and np.isfinite(predicted.contrast_ratio):
-        read = _read_ratio(palette, trial, setting)
-        ratio = predicted.contrast_ratio if read is None else read
-        scatter = max(predicted.contrast_ratio_error, MET)
-        miss = float(target.opacity_miss(ratio))
-        firm = target.contrast_ratio is None
-        told.append(
-            Miss(what=CONTRAST, value=miss, scatter=scatter, as_read=read is not None, remains=remains, firm=firm)
-        )
-    if target.asks_haze:
-        miss = float(target.haze_miss(predicted.haze))
-        scatter = max(predicted.haze_error, MET)
-        told.append(Miss(what=HAZE, value=miss, scatter=scatter, as_read=False, remains=remains))
-    if target.asks_light:
-        miss = float(target.light_miss(predicted.luminous_transmittance))
-        told.append(Miss(what=LIGHT, value=miss, scatter=_LIGHT_SCATTER, as_read=False, remains=remains))
+    asks_ratio = target.asks_opacity and bool(np.isfinite(predicted.contrast_ratio))
+    read = _read_ratio(palette, trial, setting) if asks_ratio else None
+    ratio = predicted.contrast_ratio if read is None else read
+    seen = (
+        (CONTRAST, asks_ratio, ratio, max(predicted.contrast_ratio_error, MET)),
+        (HAZE, target.asks_haze, predicted.haze, max(predicted.haze_error, MET)),
+        (LIGHT, target.asks_light, predicted.luminous_transmittance, _LIGHT_SCATTER),
+    )
+    for what, asked, value, scatter in seen:
+        if asked:
+            is_ratio, miss = what == CONTRAST, float(target.miss(what.replace(" ", "_"), value))
+            firm = is_ratio and target.contrast_ratio is None
+            as_read = is_ratio and read is not None
+            told.append(Miss(what=what, value=miss, scatter=scatter, as_read=as_read, remains=remains, firm=firm))
     return told
 
 
@@ -135,10 +126,7 @@ def _read_ratio(palette: Palette, trial: Trial, setting: Setting) -> float | Non
 def verdict(found: Sequence[Miss], tolerance: float, *, again: bool = False) -> str:
     """What to do, in a sentence.
 
-    Parameters
-    ----------
-    again : bool
-        Whether the recipe itself is right, and it was the pour that went wrong.
+    `again`: whether the recipe itself is right, and it was the pour that went wrong.
     """
     colours = [miss.value for miss in found if miss.what.startswith(COLOUR)]
     within = max(colours) <= tolerance

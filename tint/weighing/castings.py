@@ -53,14 +53,6 @@ class CastingSheet:
     warnings: tuple[str, ...]
     cautions: tuple[str, ...]
 
-    def grams_of(self, what: str) -> float:
-        """How much of a pigment or a part the whole plan takes [g]."""
-        made = {step.makes for step in self.premixes}
-        cups = sum(line.grams for cup in self.cups for line in cup.lines if line.what == what and what not in made)
-        steps = sum(step.grams for step in self.premixes if step.what == what)
-        steps += sum(step.base_g for step in self.premixes if f"part {step.part}" == what)
-        return whole(cups + steps)
-
     @property
     def grams(self) -> float:
         """All that the plan takes, what is left over of premixes included [g]."""

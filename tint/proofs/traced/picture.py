@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 from scipy.ndimage import uniform_filter
 
-from tint import colorimetry, forward
+from tint import colorimetry, forward, glossary
 from tint.appearance import Setting
 from tint.errors import InputError
 from tint.materials import Blend
@@ -37,7 +37,7 @@ class Quality:
 
 
 # Half a minute, a few minutes and ten on two free cores (tests/figures/traced.py).
-QUALITIES = {"preview": Quality(240, 3, 4), "sheet": Quality(640, 4, 4), "print": Quality(880, 4, 5)}
+QUALITIES = dict(zip(glossary.QUALITIES, (Quality(240, 3, 4), Quality(640, 4, 4), Quality(880, 4, 5)), strict=True))
 _GLOSS = 2  # times the paths of a pass that go to gloss and surroundings, which are short
 _TURN, _STEP = 0.3, 0.05  # change of a normal, and of place as a share of the part's size, that is an edge
 _PAPER, _INK = 0.85, 0.04  # reflectance where no card was read; assumptions, no source
@@ -54,7 +54,7 @@ class Traced:
     """A traced picture."""
 
     light: Light  # (height, width, 3): linear sRGB, adapted to the screen's white, not clipped [-]
-    scene: str  # a key of `tint.proofs.traced.scenes.SCENES`
+    scene: str  # a key of `tint.glossary.SCENES`
     noise: float  # median over the picture of what is left of the noise, as a share of white [-]
     few: Few  # the wavelengths that were traced
     exposure: float  # what a white card would show at, where the part lies; 1 where it shows as white [-]
@@ -80,8 +80,8 @@ def traced(
     how = quality if isinstance(quality, Quality) else QUALITIES.get(quality)
     if how is None:
         raise InputError("quality", f"`{quality}` is not known", ", ".join(QUALITIES))
-    if scene not in scenes.SCENES:
-        raise InputError("--trace", f"`{scene}` is not known", ", ".join(scenes.SCENES))
+    if scene not in glossary.SCENES:
+        raise InputError("--trace", f"`{scene}` is not known", ", ".join(glossary.SCENES))
     if palette.model != "many-flux":
         raise InputError("--trace", f"the palette is fitted by {palette.model}, which follows no paths", mend=_MANY)
     part = united(part)

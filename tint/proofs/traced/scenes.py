@@ -15,17 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.errors import InputError
+from tint.glossary import SCENES
 from tint.proofs.rays import crossings, grid_of
 
 Array = NDArray[np.float64]
 Objects = dict[str, Any]
 
-SCENES = {
-    "window": "on a table by a window",
-    "behind": "in front of a large even lamp",
-    "inside": "on a table in a dim room, a lamp inside",
-    "page": "held against a printed page",
-}
 CARD, INK = "card", "ink"  # surfaces whose reflectance changes with the wavelength
 
 _WAYS_OUT = 40  # along which the walls about a point are looked for

@@ -13,33 +13,18 @@ from scipy.ndimage import binary_erosion
 
 from tint import appearance, colorimetry
 from tint.appearance import Setting
+from tint.glossary import SCENES
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.part import Part
 from tint.proofs.part_picture import hollow_of
-from tint.proofs.picture import (
-    BODY,
-    DARK,
-    LEFT,
-    RIGHT,
-    Box,
-    Item,
-    Picture,
-    Raster,
-    finished,
-    framed,
-    headed,
-    paint,
-    png,
-    stacked,
-)
+from tint.proofs.picture import BODY, DARK, LEFT, RIGHT, Box, Layout, Picture, Raster, paint, png
 from tint.proofs.portrait import MARGIN, SIDES, corner_normals, plain_light, portrait_of, view_of
 from tint.proofs.render import Levels, colour_table, to_levels
 from tint.proofs.traced import paths, scenes
 from tint.proofs.traced.picture import QUALITIES, SIDE_OF, Progress, Traced, surfaces_of, traced, united
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
-from tint.proofs.traced.scenes import SCENES
 
 Array = NDArray[np.float64]
 
@@ -150,23 +135,24 @@ def draw_traced(
 
 def traced_picture(shown: TracedPart, *, title: str) -> Picture:
     """The picture on a card, with its words beside it, or below a wide one."""
-    head, top = headed(title, f"{shown.named}.")
+    on = Layout()
+    top = on.head(title, f"{shown.named}.")
     levels = shown.levels
     wide = min(max(levels.shape[1], _SHOWN_WIDE), RIGHT - LEFT)
     high = round(levels.shape[0] * wide / levels.shape[1])
     if levels.shape[1] != wide:
         levels = np.asarray(Image.fromarray(levels).resize((wide, high), Image.Resampling.BICUBIC))
-    box = Box(LEFT, top + 10, LEFT + wide, top + 10 + high)
-    items: list[Item] = [*head, *framed(box), Raster(box, levels)]
+    box = on.boxes["part"] = Box(LEFT, top + 10, LEFT + wide, top + 10 + high)
+    on.frame(box)
+    on.items.append(Raster(box, levels))
     left, end = box.right + _GUTTER, box.bottom
     told = shown.lines
     if RIGHT - left >= _COLUMN:
         at, told = box.top, (words.SCREEN_LINE,)
         for line in shown.lines[:-1]:
-            more, at = stacked([(line, BODY, DARK)], left, at, RIGHT - left)
-            items, at = [*items, *more], at + _GUTTER // 2
+            at = on.lines([(line, BODY, DARK)], left, at, RIGHT - left) + _GUTTER // 2
         end = max(end, at)
-    return finished(items, end + 26, {"part": box}, told=told)
+    return on.finished(end + 26, told=told)
 
 
 # Against the slab picture: what a flat layer as thick at every point leaves out. Both look straight at one side, in
