@@ -183,7 +183,7 @@ def slab_seen(palette: Palette, *, through: bool, thickness: float, at: int) -> 
     upright = np.diag([400.0, 400.0, 0.5 * thickness, 1.0])
     upright[2, 3] = -0.5 * thickness
     below = np.diag([2000.0, 2000.0, 1.0, 1.0])
-    below[2, 3] = -thickness - 0.01
+    below[2, 3] = -thickness - 1.0  # rays of the tracer start 0.04 mm off a face that lies so far out
     under = {"type": "rectangle", "to_world": below, "bsdf": {"type": "diffuse", "reflectance": 0.0}}
     lamp = {"emitter": {"type": "area", "radiance": 1.0}}
     objects = {"under": under | lamp} if through else {"under": under, "air": {"type": "constant", "radiance": 1.0}}
