@@ -246,6 +246,19 @@ def test_reference_a_wide_slab_traced_is_the_layer_model(demo_many_flux: Palette
         assert abs(seen - float(told)) < 4.0 * error + 0.001
 
 
+def test_reference_gloss_between_two_wavelengths_is_what_is_traced_there(demo_many_flux: Palette) -> None:
+    pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
+    placed = body(parts.tube(20.0, 17.0, 40.0, 48))
+    card = np.array([0.7, 0.8, 0.9])
+    rubber = rubber_of(demo_many_flux, MIX).at(np.arange(3))
+    eye = scenes.camera(placed, pixels=(40, 30))
+    on = stage(rubber, placed, scenes.surroundings("window", placed), eye, surfaces={scenes.CARD: card})
+    told = next(follow(on, passes=1, paths=4, seed=0, black=True))[..., 1]
+    seen = on.pictures(1, paths=4, seed=0, black=True)
+    assert told == pytest.approx(seen, abs=4e-3)
+    assert np.mean(told) == pytest.approx(np.mean(seen), rel=1e-3)
+
+
 @pytest.mark.parametrize("scene", scenes.SCENES)
 def test_every_scene_shows_the_part_and_the_same_one_for_the_same_seed(demo_many_flux: Palette, scene: str) -> None:
     pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")

@@ -58,7 +58,7 @@ class Traced:
     noise: float  # median over the picture of what is left of the noise, as a share of white [-]
     few: Few  # the wavelengths that were traced
     exposure: float  # what a white card would show at, where the part lies; 1 where it shows as white [-]
-    paths: int  # followed in all
+    paths: int  # followed through the rubber, those of gloss and surroundings apart
 
 
 def traced(
@@ -100,7 +100,7 @@ def traced(
     on = paths.stage(rubber, body, objects, eye, surfaces=surfaces)
     view = setting.viewing(palette)
     count = few.which.size
-    steps, done = how.passes * count * (2 + 1), 0
+    steps, done = how.passes * count * 3, 0
 
     def tell() -> None:
         nonlocal done
@@ -135,7 +135,7 @@ def traced(
         noise=float(np.median(noise(first, second))) * exposure,
         few=few,
         exposure=exposure,
-        paths=wide * (3 * wide // 4) * how.passes * how.paths * count * (2 + _GLOSS),
+        paths=wide * (3 * wide // 4) * how.passes * how.paths * count,
     )
 
 
