@@ -527,6 +527,15 @@ def test_progress_shows_only_what_takes_its_time() -> None:
     assert shown[60.0] == ""
 
 
+def test_progress_of_a_job_whose_length_nobody_knows_shows_no_share() -> None:
+    out = io.StringIO()
+    with progress(on=Console(file=out, force_terminal=True, width=60), patience_s=0.0) as tell:
+        for words, done, of in (("weighing", 0, 0), ("tracing", 3, 4), ("drawing", 0, 0)):
+            tell(words, done, of)
+            time.sleep(0.3)
+    assert all(words in out.getvalue() for words in ("weighing", "tracing", "drawing"))
+
+
 def test_progress_is_silent_off_a_terminal_and_when_told(capsys: pytest.CaptureFixture[str]) -> None:
     out = io.StringIO()
     with progress(patience_s=0.0) as tell:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import click
 import numpy as np
 import parts
 import pytest
@@ -21,6 +22,7 @@ import tint
 from tint import colorimetry, forward
 from tint.appearance import Setting
 from tint.cli import main
+from tint.cli.order import expanded
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer
@@ -32,7 +34,16 @@ from tint.proofs.part import part_of
 from tint.proofs.portrait import SIDES, corner_normals
 from tint.proofs.traced import scenes
 from tint.proofs.traced.paths import check_installed, follow, ply, stage
-from tint.proofs.traced.picture import QUALITIES, Quality, Traced, evenly_coloured, halves, noise, smoothed
+from tint.proofs.traced.picture import (
+    QUALITIES,
+    Quality,
+    Traced,
+    evenly_coloured,
+    halves,
+    noise,
+    side_of,
+    smoothed,
+)
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
 from tint.proofs.traced.shown import Apart, TracedPart
 from tint.proofs.words import SCREEN_LINE
@@ -110,6 +121,26 @@ def test_the_whole_part_is_in_the_picture() -> None:
             half = np.tan(np.radians(0.5 * eye["fov"])) * seen[:, 2]
             assert np.all(np.abs(seen[:, 0]) < half)
             assert np.all(np.abs(seen[:, 1]) < 0.75 * half)
+            assert max(np.max(np.abs(seen[:, 0]) / half), np.max(np.abs(seen[:, 1]) / (0.75 * half))) > 0.85
+
+
+def test_a_rod_seen_along_its_length_fills_the_picture_too() -> None:
+    placed = body(parts.box((4.0, 4.0, 120.0)), scene="page", side="top")
+    eye = scenes.camera(placed, pixels=(400, 300))
+    seen = (placed.points - eye["to_world"][:3, 3]) @ eye["to_world"][:3, :3]
+    assert np.max(np.abs(seen[:, 1]) / seen[:, 2]) > 0.85 * 0.75 * np.tan(np.radians(0.5 * eye["fov"]))
+    assert seen[:, 2].min() > 120.0  # from so far that its far end is not much smaller
+
+
+def test_before_a_lamp_a_part_shows_its_widest_side() -> None:
+    for size, side in (((60.0, 40.0, 4.0), "top"), ((60.0, 4.0, 40.0), "front"), ((4.0, 40.0, 60.0), "right")):
+        assert side_of("behind", part_of(parts.box(size))) == side
+    assert side_of("inside", part_of(parts.box((60.0, 40.0, 4.0)))) == "front"
+
+
+def test_a_page_behind_a_large_part_is_told_to_be_larger() -> None:
+    assert scenes.page_scale(np.array([[0.0, 0.0], [60.0, 20.0]])) == 1.0
+    assert scenes.page_scale(np.array([[0.0, 0.0], [60.0, 420.0]])) == pytest.approx(4.4)
 
 
 def test_the_mesh_that_is_traced_has_every_triangle_once() -> None:
@@ -183,7 +214,7 @@ def slab_seen(palette: Palette, *, through: bool, thickness: float, at: int) -> 
     upright = np.diag([400.0, 400.0, 0.5 * thickness, 1.0])
     upright[2, 3] = -0.5 * thickness
     below = np.diag([2000.0, 2000.0, 1.0, 1.0])
-    below[2, 3] = -thickness - 0.01
+    below[2, 3] = -thickness - 1.0  # rays of the tracer start 0.04 mm off a face that lies so far out
     under = {"type": "rectangle", "to_world": below, "bsdf": {"type": "diffuse", "reflectance": 0.0}}
     lamp = {"emitter": {"type": "area", "radiance": 1.0}}
     objects = {"under": under | lamp} if through else {"under": under, "air": {"type": "constant", "radiance": 1.0}}
@@ -213,6 +244,19 @@ def test_reference_a_wide_slab_traced_is_the_layer_model(demo_many_flux: Palette
         seen, error = slab_seen(demo_many_flux, through=through, thickness=thickness, at=at)
         assert error < 0.006
         assert abs(seen - float(told)) < 4.0 * error + 0.001
+
+
+def test_reference_gloss_between_two_wavelengths_is_what_is_traced_there(demo_many_flux: Palette) -> None:
+    pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
+    placed = body(parts.tube(20.0, 17.0, 40.0, 48))
+    card = np.array([0.7, 0.8, 0.9])
+    rubber = rubber_of(demo_many_flux, MIX).at(np.arange(3))
+    eye = scenes.camera(placed, pixels=(40, 30))
+    on = stage(rubber, placed, scenes.surroundings("window", placed), eye, surfaces={scenes.CARD: card})
+    told = next(follow(on, passes=1, paths=4, seed=0, black=True))[..., 1]
+    seen = on.pictures(1, paths=4, seed=0, black=True)
+    assert told == pytest.approx(seen, abs=4e-3)
+    assert np.mean(told) == pytest.approx(np.mean(seen), rel=1e-3)
 
 
 @pytest.mark.parametrize("scene", scenes.SCENES)
@@ -256,6 +300,19 @@ def test_a_sheet_holds_the_traced_part_beside_the_flat_layers(demo_many_flux: Pa
     drawn = pypdf.PdfReader(io.BytesIO(approval_pdf(sheet)))
     assert len(drawn.pages) == 1
     assert "as a photograph would show it" in " ".join(drawn.pages[0].extract_text().split())
+
+
+@pytest.mark.parametrize(("size", "side"), [((60.0, 40.0, 0.3), "front"), ((0.1, 40.0, 60.0), "top")])
+def test_a_mat_seen_by_its_edge_is_held_against_flat_layers(
+    demo_many_flux: Palette, size: tuple[float, float, float], side: str, monkeypatch: pytest.MonkeyPatch
+) -> None:  # fmt: skip
+    pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
+    from tint.proofs.traced import shown
+
+    monkeypatch.setattr(shown, "_PASSES", 2)
+    monkeypatch.setattr(shown, "_PATHS", 1)
+    apart = shown.against_slab(demo_many_flux, MIX, part_of(parts.box(size)), setting=WALL, side=side)
+    assert np.isfinite([apart.whole, apart.usual, apart.most, apart.noise]).all()
 
 
 # From the library and from an order.
@@ -339,8 +396,40 @@ def test_an_order_traces_its_part_for_its_sheets(many_demo: Path, tmp_path: Path
     folder = shutil.copytree(many_demo, tmp_path / "own")
     run_order(ordered(folder))
     path = ordered(folder, 'traced = "inside"\n')
-    done = run_order(path)
+    steps: list[tuple[str, int, int]] = []
+    done = run_order(path, progress=lambda words, at, of: steps.append((words, at, of)))
+    assert ("Making approval.html", 0, 0) in steps
+    followed = [(at, of) for words, at, of in steps if words.startswith(("Following", "Holding"))]
+    assert followed[0][0] == 1
+    assert followed[-1][0] == followed[-1][1]
     assert not done.solved
     assert {each.name for each in done.made.written} == {"traced.png", "approval.html", "approval.pdf"}
     assert "as a photograph would show it" in (done.order.made_path / "approval.html").read_text("utf-8")
     assert not run_order(path).made.written
+
+
+def test_a_proof_of_an_order_is_traced_unless_another_picture_is_asked_for(many_demo: Path, tmp_path: Path) -> None:
+    path = ordered(shutil.copytree(many_demo, tmp_path / "own"), 'traced = "inside"\n')
+    path.with_suffix(".recipe.json").write_text("{}", encoding="utf-8")
+    proof = main.get_command(click.Context(main), "proof")
+    assert proof is not None
+    assert "--trace=inside" in expanded(proof, [str(path), "--out", "a.png"])
+    assert "--trace=inside" in expanded(proof, [str(path), "--out", "a.png", "--show", "card", "--pdf", "a.pdf"])
+    assert "--trace=inside" not in expanded(proof, [str(path), "--out", "a.png", "--show", "card"])
+    assert "--trace=inside" not in expanded(proof, [str(path), "--out", "a.png", "--trace", "window"])
+
+
+def test_a_trace_that_no_picture_shows_is_refused(tmp_path: Path) -> None:
+    arguments = [
+        "--part",
+        str(tube_in(tmp_path)),
+        "--trace",
+        "window",
+        "--show",
+        "card",
+        "--out",
+        str(tmp_path / "a.png"),
+    ]
+    told = CliRunner().invoke(main, ["proof", str(tmp_path), *arguments])
+    assert told.exit_code == 2
+    assert "--trace: not shown on the picture `card`; expected --show part or --sheet" in told.output

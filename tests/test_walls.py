@@ -27,27 +27,35 @@ from tint.proofs.walls import wall_at, walls_of
 
 trimesh: Any = pytest.importorskip("trimesh", reason="parts are made with trimesh")
 
-from parts import box, ten_parts, tube  # noqa: E402 (made with trimesh)
+from parts import box, revolved, ten_parts, tube  # noqa: E402 (made with trimesh)
 
 
 @pytest.mark.parametrize("name", list(ten_parts()))
 def test_walls_of_ten_parts_are_the_exact_ones(name: str) -> None:
     known = ten_parts()[name]
     walls = walls_of(known.triangles)
-    # Of a cone's tip a five-hundredth of the surface is four points or so.
-    of_tip = 0.06 if name == "cone" else 0.002
     assert walls.median_mm == pytest.approx(known.median_mm, rel=0.002)
-    assert walls.thinnest_mm == pytest.approx(known.thinnest_mm, rel=of_tip)
+    assert walls.thinnest_mm == pytest.approx(known.thinnest_mm, rel=0.005)
     assert walls.share.sum() == pytest.approx(1.0)
 
 
 def test_a_cone_is_as_thick_as_its_largest_sphere_all_along() -> None:
     walls = walls_of(ten_parts()["cone"].triangles)
     along = np.linalg.norm(walls.place - [0.0, 0.0, 60.0], axis=1)
-    away_from_ends = (along > 5.0) & (along < 45.0)
+    away_from_ends, near_tip = (along > 7.0) & (along < 45.0), (along > 3.0) & (along < 7.0)
     sphere = 2.0 * along * np.tan(np.arctan(10.0 / 60.0))  # that touches all around at that place
     # Its 240 facets lie up to 1 - cos(0.75 degrees), a ten-thousandth, inside the cone; the ray would be 2.9 % longer.
     assert walls.thickness_mm[away_from_ends] == pytest.approx(sphere[away_from_ends], rel=5e-4)
+    # Nearer to the tip a sphere is no longer wide beside the distance of the points that it may touch.
+    assert walls.thickness_mm[near_tip] == pytest.approx(sphere[near_tip], rel=0.02)
+
+
+def test_a_cone_of_many_faces_in_rows_is_as_thin_as_one_of_few() -> None:
+    rows = [(10.0 * share, 60.0 - 60.0 * share) for share in np.linspace(1.0, 0.0, 41)]
+    known = ten_parts()["cone"]
+    walls = walls_of(revolved([(0.0, 0.0), *rows], 100))
+    assert walls.thinnest_mm == pytest.approx(known.thinnest_mm, rel=0.04)
+    assert walls.median_mm == pytest.approx(known.median_mm, rel=0.02)
 
 
 def test_the_thinnest_wall_is_told_with_its_place() -> None:

@@ -130,9 +130,7 @@ def tables_between_nodes(count: int = 300) -> None:
             slab, z = solve(x, y, refractive_index=1.41, g=g, lobe=lobe), y / (1.0 - g)
             q = z * moments(g, 2, lobe)[2]
             every = [
-                many_flux.terms(
-                    x, y, z, z * moments(g, 2, lobe)[2], refractive_index=1.41, geometry=geometry, seat=seat
-                )[0]
+                many_flux.terms(x, y, z, q, refractive_index=1.41, geometry=geometry, seat=seat)[0]
                 - slab.terms(geometry, seat)
                 for geometry, seat in readings
             ]

@@ -18,7 +18,7 @@ from tint.proofs.walls import walls_of
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from parts import ten_parts
+from parts import revolved, ten_parts
 
 
 def main() -> None:
@@ -32,13 +32,17 @@ def main() -> None:
             f"{name:22} {walls.thinnest_mm:8.3f} {known.thinnest_mm:7.3f} {walls.median_mm:8.3f} "
             f"{known.median_mm:7.3f} {part.volume_cm3:8.3f} {known.volume_cm3:8.3f} {took:5.1f}"
         )
-    for around, across in ((500, 200), (1250, 400)):
-        mesh = trimesh.creation.torus(30.0, 8.0, major_sections=around, minor_sections=across)
-        triangles = np.asarray(mesh.triangles, dtype=float)
+    slant = [(10.0 * share, 60.0 - 60.0 * share) for share in np.linspace(1.0, 0.0, 251)]
+    tori = [
+        np.asarray(trimesh.creation.torus(30.0, 8.0, major_sections=around, minor_sections=across).triangles)
+        for around, across in ((500, 200), (1250, 400))
+    ]
+    for name, triangles in (*(("torus", each) for each in tori), ("cone", revolved([(0.0, 0.0), *slant], 400))):
         start = time.perf_counter()
         walls_of(triangles)
         most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-        print(f"{len(triangles):9,} triangles: {time.perf_counter() - start:.1f} s, {most:.0f} MB of memory at most")
+        took = time.perf_counter() - start
+        print(f"{name} of {len(triangles):,} triangles: {took:.1f} s, {most:.0f} MB of memory at most")
 
 
 if __name__ == "__main__":

@@ -66,7 +66,7 @@ def command(
     if told:
         _answer(order, told, as_json=as_json)
         return
-    with show.waiting("working") as tell:
+    with show.progress(quiet=as_json) as tell:
         done = run_order(order, choose=choose, replace=replace, optics=optics, progress=tell)
     if as_json:
         show.json(_as_json(done))
@@ -215,6 +215,8 @@ def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
     typed = {word.split("=", 1)[0] for word in rest if word.startswith("--")}
     if command.name == "solve":  # either the walls are told, or a part that tells them
         known -= set(_WALLS) if "--part" in typed else {"--part", _SHELL}
+    if "--show" in typed and not typed & {"--sheet", "--pdf"}:  # another picture than the traced one
+        known -= {"--trace"}
     if "--part" in typed:  # another mesh, whose wall the order does not know
         known -= {_SHELL}
     needs_recipe = command.name in ("weigh", "proof", "adjust", "predict")
@@ -274,6 +276,7 @@ def _keys(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "smallest": limits.smallest,
         "max_total": limits.max_total,
         "part": None if written.part is None else order.beside(written.part),
+        "trace": written.traced,
         "shell_mm": written.shell_mm,
         "batch_g": written.batch_g,
         "part_cm3": order.part_cm3 if written.batch_g is None and written.part is not None else None,

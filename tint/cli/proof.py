@@ -107,7 +107,7 @@ def command(
         return
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
-    tracing.check(subject)
+    tracing.check(subject, show=show, sheet=approving.given)
     palette = palette_of(folder, optics)
     choice = chosen(doses, recipe, pick)
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
@@ -207,7 +207,7 @@ def _picture(job: _Job, show: str) -> bytes:
 
     palette, blend, title = job.palette, job.blend, job.approving.title or ""
     seen: dict[str, Any] = {"setting": job.setting, "target": job.target, "title": title}
-    if job.traced is not None:
+    if job.traced is not None and show == "part":
         from tint.proofs.traced.shown import traced_picture
 
         return paint(traced_picture(job.traced, title=title or palette.name))

@@ -140,14 +140,16 @@ class Tracing:
     pixels: int | None
     seed: int
 
-    def check(self, subject: Subject) -> None:
-        """Refuse what cannot be traced, before anything is read."""
+    def check(self, subject: Subject, *, show: str, sheet: bool) -> None:
+        """Refuse what cannot be traced, or would be shown nowhere, before anything is read."""
         if self.trace is None:
             if self.pixels is not None:
                 raise InputError("--set pixels", "nothing is traced", mend="add --trace")
             return
         if subject.part is None:
             raise InputError("--trace", "there is no mesh to trace", mend="name one with --part")
+        if show != "part" and not sheet:
+            raise InputError("--trace", f"not shown on the picture `{show}`", "expected --show part or --sheet")
         from tint.proofs.traced.paths import check_installed
 
         check_installed()

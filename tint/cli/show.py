@@ -18,6 +18,7 @@ import click
 if TYPE_CHECKING:  # rich is loaded for those who get a page
     from msgspec import Struct
     from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderableType
+    from rich.progress import Progress, TaskID
     from rich.segment import Segment
 
 QUIET, HEAD, ALARM, CARE = "dim", "bold", "bold red", "yellow"
@@ -151,7 +152,7 @@ PATIENCE_S = 1.0  # s: a job that is done sooner shows nothing; common practice,
 
 @contextlib.contextmanager
 def progress(*, quiet: bool = False, on: Console | None = None, patience_s: float = PATIENCE_S) -> Iterator[Tell]:
-    """Something to tell steps to: what is being done, how many are done, of how many.
+    """Something to tell steps to: what is being done, how many are done, of how many; of 0 where nobody knows.
 
     Parameters
     ----------
@@ -174,12 +175,21 @@ def progress(*, quiet: bool = False, on: Console | None = None, patience_s: floa
     starting = threading.Timer(patience_s, bar.start)
     starting.start()
     try:
-        yield lambda words, done, of: bar.update(task, description=plain(words), completed=done, total=of)
+        yield lambda words, done, of: _at(bar, task, plain(words), done, of)
     finally:
         starting.cancel()
         starting.join()
         if bar.live.is_started:
             bar.stop()
+
+
+def _at(bar: Progress, task: TaskID, words: str, done: int, of: int) -> None:
+    """Where a job stands, of 0 steps where nobody knows how many; other steps are another job, with its own time."""
+    now = bar.tasks[0]
+    if (now.total or 0) != of:
+        bar.reset(task)
+        now.total = of or None
+    bar.update(task, description=words, completed=done)
 
 
 # Harmless to a terminal, and short enough to be read.

@@ -25,7 +25,7 @@ from tint.weighing import Batch, Kept, WeighSheet, weigh
 from tint.weighing.batch import waste_of
 from tint.weighing.premix import scale_of
 
-Tell = Callable[[str], None]
+Tell = Callable[[str, int, int], None]
 
 
 class Done(msgspec.Struct, frozen=True, kw_only=True):
@@ -61,7 +61,7 @@ def run_order(
     made_on : date, optional
         The day on the sheets; today when absent.
     progress : callable, optional
-        Told in words what is being done.
+        Told what is being done, how many steps of it are, and of how many; of 0 where nobody knows.
 
     Raises
     ------
@@ -70,7 +70,7 @@ def run_order(
     JobError
         If every pigment is refused, or a sheet cannot be made.
     """
-    order, tell = read_order(path), progress or (lambda _: None)
+    order, tell = read_order(path), progress or (lambda *_: None)
     palette = _palette(order.folder, optics, tell)
     files = Files(order.made_path)
     asked = asked_of(order, optics, beside(order))
@@ -116,14 +116,14 @@ def _sheet(
 
 def _made(job: Job, files: Files, asked: str, recipe: bytes, *, replace: bool, tell: Tell) -> Made:
     """Make what is missing or was made of something else, and leave what somebody altered."""
-    every = makers(job)
+    every = makers(job, tell)
     of = {each: made_of(job, each.name, asked=asked, recipe=recipe) for each in every}
     fresh = [each for each in every if files.is_fresh(each, of[each])]
     left = [each for each in every if each not in fresh and not replace and not files.is_ours(each)]
     missing = [each for each in every if each not in fresh and each not in left]
     contents: dict[Path, tuple[str, bytes]] = {}
     for each in missing:
-        tell(f"making {each.name}")
+        tell(f"Making {each.name}", 0, 0)
         contents[each] = (of[each], every[each]())
     if contents:
         files.write(contents)
@@ -154,7 +154,7 @@ def _palette(folder: Path, optics: str, tell: Tell) -> Palette:
     except InputError:
         from tint.fitting import refit  # only needed where there is none
 
-        tell("fitting the palette")
+        tell("Fitting the palette", 0, 0)
         return refit(folder, optics=optics)
 
 
@@ -167,7 +167,7 @@ def _recipes(
     if choose is None and not replace and (files.is_fresh(path, asked) or not files.is_ours(path)):
         data = path.read_bytes()
         return from_json(data, where=str(path)), data, False
-    tell("solving")
+    tell("Solving", 0, 0)
     written = order.written
     if written.base is not None and written.base not in palette.bases:
         raise InputError(f"{order.path}, key base", written.base, "one of " + ", ".join(palette.bases))

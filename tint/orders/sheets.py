@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from tint.proofs.traced.shown import TracedPart
 
 Maker = Callable[[], bytes]
+Tell = Callable[[str, int, int], None]
 
 _MONEY = ("price_per_hour", "minutes_a_batch", "minutes_a_part", "margin_percent", "currency")  # of [workshop]
 _QUOTED = ("parts", "words", "customer", "due", "price", "minutes")
@@ -129,8 +130,8 @@ def _text(told: dict[str, Any]) -> str:
     return json.dumps(told, sort_keys=True, default=str)
 
 
-def makers(job: Job) -> dict[Path, Maker]:
-    """Every file of an order, and how it is made."""
+def makers(job: Job, tell: Tell) -> dict[Path, Maker]:
+    """Every file of an order, and how it is made; `tell` is told how far a traced picture is."""
     into = job.order.made_path
     every: dict[str, Maker] = {
         "weigh.pdf": lambda: _weigh_pdf(job),
@@ -138,7 +139,7 @@ def makers(job: Job) -> dict[Path, Maker]:
         "weigh.json": lambda: msgspec.json.format(job.sheet.to_json().encode()),
         "labels.pdf": lambda: _labels(job),
         "expected.csv": lambda: _expected(job),
-        **_approval(job),
+        **_approval(job, tell),
         **(_to_pay(job) if job.quote.price is not None else {}),
     }
     if job.quote.costs:
@@ -174,7 +175,7 @@ def _labels(job: Job) -> bytes:
     return draw_labels(job.order, job.palette, job.sheet, made=job.day)
 
 
-def _approval(job: Job) -> dict[str, Maker]:
+def _approval(job: Job, tell: Tell) -> dict[str, Maker]:
     """The card to mail and the sheets that the customer approves."""
     order, palette, written = job.order, job.palette, job.order.written
     setting, target = order.setting(palette), order.target(palette)
@@ -194,7 +195,7 @@ def _approval(job: Job) -> dict[str, Maker]:
             return None
         from tint.proofs.traced.shown import trace_part
 
-        return trace_part(palette, job.blend, order.read_part(), setting=setting, scene=written.traced)
+        return trace_part(palette, job.blend, order.read_part(), setting=setting, scene=written.traced, progress=tell)
 
     def in_light() -> bytes:
         from tint.proofs.picture import paint

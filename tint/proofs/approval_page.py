@@ -277,7 +277,7 @@ def _answer(page: Page, sheet: Approval, top: float) -> float:
         height = max(rows * scale, 30.0)
         picture = io.BytesIO(part_png(sheet))
         page.pdf.image(picture, x=left, y=top, w=columns * scale, h=rows * scale, alt_text=sheet.shown.named)
-        told = f"{sheet.shown.named}."
+        told = f"{sheet.shown.named}{', made of flat layers' if sheet.traced else ''}."
         ends.append(page.paragraph(told, left, top + rows * scale + 1.0, width=_PICTURE, points=SMALL, ink=QUIET))
         left += _PICTURE + 5.0
     width, facts = page.right - left, sheet.facts

@@ -8,7 +8,7 @@ sphere that touches the point and fits inside is shrunk until nothing lies in it
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from tint.errors import InputError
-from tint.proofs.rays import Crossings, crossings, grid_of
+from tint.proofs.rays import Crossings, Grid, crossings, grid_of
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -32,8 +32,11 @@ _NEAR, _SMOOTH = (8, 64), 0.8  # what a sphere may touch first; of it, what look
 _ROUND = 0.05  # of its radius, by which facets of a round body may hold a sphere too soon
 _ABOUT, _ALONG = 12, 1.5  # spheres about a point, and how many times deeper than the widest of them is no wall
 _THINNEST = 0.002  # share of the surface that may be thinner than what is told as thinnest: edges and sampling
+_THIN, _EVEN = 0.01, 0.01  # share of the surface that is looked at again where a wall runs out, and what is none
+_FINER = 200_000  # points all over the part, of which that share is taken: some hundreds are thinner than the thinnest
 _ENDS = (0.02, 0.98)  # shares of the surface that are thinner than the walls a recipe is made for; chosen, no source
 _BETWEEN = 4  # points about one whose walls it has a share of, by the inverse square of how far they are
+_NONE = ("no wall of it is found", "expected a solid", "recompute its normals and export again")
 _ALIKE = 0.1  # walls nearer to one another than that share are one
 
 
@@ -113,27 +116,79 @@ def walls_of(triangles: Array, *, points: int = _POINTS, name: str = "part") -> 
 
     Raises InputError if no wall is found.
     """
+    body = _body_of(triangles, points)
+    met = _met(body, *_spread_over(body.area, points), name=name)
+    known = _is_known(met)
+    if not known.any():
+        raise InputError(name, *_NONE)
+    met, known = _finer_where_thin(body, met, known, name)
+    share = met.share[known]
+    return Walls(met.thickness[known], share / share.sum(), met.place[known], met.normal[known])
+
+
+@dataclass(frozen=True, eq=False)
+class _Body:
+    """Triangles with all that points on them are held against."""
+
+    triangles: Array  # (n_faces, 3, 3) [mm]
+    normals: Array  # (n_faces, 3) [-]
+    area: Array  # (n_faces,) [mm2]
+    grid: Grid
+    off: float  # how far off the surface a ray begins [mm]
+    cloud: Array  # (n, 3): points all over it, that a sphere may touch [mm]
+    cloud_normal: Array  # (n, 3) [-]
+
+
+@dataclass(frozen=True, eq=False)
+class _Met:
+    """What lies across from points of the outside."""
+
+    place: Array  # (n, 3) [mm]
+    normal: Array  # (n, 3) [-]
+    share: Array  # (n,): of all of the surface [-]
+    depth: Array  # (n,): along the ray [mm]
+    thickness: Array  # (n,) [mm]
+    facing: NDArray[np.bool_]  # (n,): whether the thickness is that of a sphere between two sides of a wall
+    across: NDArray[np.bool_]  # (n,): whether the ray meets the other side of a wall
+
+    def at(self, which: NDArray[np.bool_]) -> _Met:
+        """Some of the points."""
+        return _Met(*(getattr(self, each.name)[which] for each in fields(self)))
+
+    def and_(self, other: _Met) -> _Met:
+        """These points and others."""
+        return _Met(*(np.concatenate((getattr(self, each.name), getattr(other, each.name))) for each in fields(self)))
+
+
+def _body_of(triangles: Array, points: int) -> _Body:
     normals, area = _normals(triangles)
-    grid, size = grid_of(triangles), float(np.ptp(triangles.reshape(-1, 3), axis=0).max())
-    face, share = _spread_over(area, points)
-    place = _somewhere(triangles[face], face)
-    normal, off = normals[face], _OFF * size
+    dense, _ = _spread_over(area, _DENSER * points)
+    off = _OFF * float(np.ptp(triangles.reshape(-1, 3), axis=0).max())
+    return _Body(triangles, normals, area, grid_of(triangles), off, _somewhere(triangles[dense], dense), normals[dense])
+
+
+def _met(body: _Body, face: Ints, share: Array, *, name: str, place: Array | None = None) -> _Met:
+    """What lies across from points of faces, of those on the outside.
+
+    `place` (n, 3): the points; somewhere on their faces when absent [mm].
+    """
+    place = _somewhere(body.triangles[face], face) if place is None else place
+    normal, off, grid = body.normals[face], body.off, body.grid
     inwards = crossings(grid, place - off * normal, -normal)
     outwards = crossings(grid, place + off * normal, normal)
     depth, far = _first_end(inwards, face.size)
     outside = (_around(inwards, face.size) >= 1) & (_around(outwards, face.size) == 0) & (far >= 0)
     if not outside.any():
-        raise InputError(name, "no wall of it is found", "expected a solid", "recompute its normals and export again")
+        raise InputError(name, *_NONE)
     place, normal, share = place[outside], normal[outside], share[outside]
     depth, far = depth[outside] + off, far[outside]
-    dense, _ = _spread_over(area, _DENSER * points)
-    cloud, cloud_normal = _somewhere(triangles[dense], dense), normals[dense]
+    cloud, cloud_normal = body.cloud, body.cloud_normal
     if (~outside).mean() > 0.002:  # bodies that overlap: of the inner faces nothing is to be touched
-        bare = _around(crossings(grid, cloud + off * cloud_normal, cloud_normal), dense.size) == 0
+        bare = _around(crossings(grid, cloud + off * cloud_normal, cloud_normal), len(cloud)) == 0
         cloud, cloud_normal = cloud[bare], cloud_normal[bare]
     wide, touched = _spheres(place, normal, 0.5 * depth, cloud, cloud_normal)
-    beyond = np.where(touched[:, None] >= 0, cloud_normal[touched], normals[far])
-    turned = np.einsum("ij,ij->i", normal, normals[far])
+    beyond = np.where(touched[:, None] >= 0, cloud_normal[touched], body.normals[far])
+    turned = np.einsum("ij,ij->i", normal, body.normals[far])
     across = turned < _FACING
     facing = np.einsum("ij,ij->i", normal, beyond) < _FACING
     # In a cone or a rod a sphere touches all around, and of its facets any may be the first to hold it. Where it is as
@@ -141,11 +196,33 @@ def walls_of(triangles: Array, *, points: int = _POINTS, name: str = "part") -> 
     by_far = depth * -turned / np.maximum(1.0 - turned, 1.0)
     round_ = across & ~facing & (np.abs(by_far / wide - 1.0) < _ROUND)
     thickness = np.where(facing, 2.0 * wide, np.where(round_, 2.0 * by_far, depth))
-    facing |= round_
-    known = facing | (across & ~_is_rim(place, depth, thickness, facing))
-    if not known.any():
-        raise InputError(name, "no wall of it is found", "expected a solid", "recompute its normals and export again")
-    return Walls(thickness[known], share[known] / share[known].sum(), place[known], normal[known])
+    return _Met(place, normal, share, depth, thickness, facing | round_, across)
+
+
+def _is_known(met: _Met) -> NDArray[np.bool_]:
+    return met.facing | (met.across & ~_is_rim(met.place, met.depth, met.thickness, met.facing))
+
+
+def _finer_where_thin(body: _Body, met: _Met, known: NDArray[np.bool_], name: str) -> tuple[_Met, NDArray[np.bool_]]:
+    """Many more points about those where a wall runs out: of a few the thinnest wall would be a matter of chance.
+
+    Each of the thinnest points is replaced by those of a much denser set that lie nearer to it than to any other.
+    """
+    walls = met.at(known)
+    order = np.argsort(walls.thickness)
+    upto = np.cumsum(walls.share[order]) / walls.share.sum()
+    last = min(int(np.searchsorted(upto, _THIN)), order.size - 1)
+    if walls.thickness[order[last]] <= walls.thickness[order[0]] * (1.0 + _EVEN):
+        return met, known
+    thin = np.zeros(known.size, dtype=bool)
+    thin[np.flatnonzero(known)[order[: last + 1]]] = True
+    face, share = (_spread_over if body.area.size <= _POINTS else _evenly_over)(body.area, _FINER)
+    place = _somewhere(body.triangles[face], face)
+    _, nearest = cKDTree(met.place).query(place)
+    near = thin[nearest]
+    finer = _met(body, face[near], share[near], name=name, place=place[near])
+    whole = met.at(~thin).and_(finer)
+    return whole, _is_known(whole)
 
 
 def _is_rim(place: Array, depth: Array, thickness: Array, facing: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -170,17 +247,26 @@ def _spread_over(area: Array, points: int) -> tuple[Ints, Array]:
         many = np.maximum(many, (area > 0.0).astype(np.int64))
         face = np.repeat(np.arange(area.size), many)
         return face, area[face] / many[face] / area.sum()
-    upto = np.cumsum(area) / area.sum()  # even steps along the surface: more faces than points
-    face = np.minimum(np.searchsorted(upto, (np.arange(points) + 0.5) / points), area.size - 1)
+    return _evenly_over(area, points)
+
+
+def _evenly_over(area: Array, points: int) -> tuple[Ints, Array]:
+    """The same where small faces may have no point."""
+    # One in each even step along the surface, at another place in each (by the golden ratio).
+    # Without that a mesh whose faces lie in rows would be met at the same few places of every row.
+    upto = np.cumsum(area) / area.sum()
+    step = np.arange(points)
+    face = np.minimum(np.searchsorted(upto, (step + step * 0.6180339887498949 % 1.0) / points), area.size - 1)
     return face, np.full(points, 1.0 / points)
 
 
 def _somewhere(corners: Array, face: Ints) -> Array:
-    """A point in each triangle, the same at every call; those of one triangle spread evenly (Roberts' R2 sequence)."""
-    _, first = np.unique(face, return_index=True)
-    start = np.zeros(face.size, dtype=np.int64)
-    start[first] = first
-    turn = np.arange(face.size) - np.maximum.accumulate(start) + 0.37 * face
+    """A point in each triangle, the same at every call.
+
+    One sequence runs on from triangle to triangle (Roberts' R2), so that points are even in each of them and in what
+    many of them have in common, as slivers about a tip do.
+    """
+    turn = np.arange(face.size)
     u, v = (0.5 + turn * 0.7548776662466927) % 1.0, (0.5 + turn * 0.5698402909980532) % 1.0
     over = u + v > 1.0
     u, v = np.where(over, 1.0 - u, u), np.where(over, 1.0 - v, v)

@@ -112,13 +112,40 @@ def follow(
     `tell`: called after each wavelength of each pass.
     """
     for number in range(passes):
+        # One seed for all wavelengths: their noise is then alike, and hardly coloured.
+        each = _bare if black else _whole
         seen = []
-        for at in range(on.rubber.absorption.size):
-            # One seed for all wavelengths: their noise is then alike, and hardly coloured.
-            seen.append(on.pictures(at, paths=paths, seed=_seed(seed, number), black=black))
+        for picture in each(on, paths, _seed(seed, number)):
+            seen.append(picture)
             if tell is not None:
                 tell()
         yield np.stack(seen, axis=-1)
+
+
+def _whole(on: Stage, paths: int, seed: int) -> Iterator[Array]:
+    """A picture at each wavelength."""
+    for at in range(on.rubber.absorption.size):
+        yield on.pictures(at, paths=paths, seed=seed, black=False)
+
+
+def _bare(on: Stage, paths: int, seed: int) -> Iterator[Array]:
+    """A picture at each wavelength as if the rubber were black.
+
+    Only what is painted differs then between wavelengths. Where that is one card, two pictures tell all: light that
+    meets it once grows in proportion to its reflectance, and hardly any meets it again without passing the rubber.
+    """
+    count, painted = on.rubber.absorption.size, list(on.painted.values())
+    if len(painted) > 1 or any(of.ndim > 1 for of in painted):
+        for at in range(count):
+            yield on.pictures(at, paths=paths, seed=seed, black=True)
+        return
+    level = painted[0] if painted else np.zeros(count)
+    low, high = int(level.argmin()), int(level.argmax())
+    least = most = on.pictures(low, paths=paths, seed=seed, black=True)
+    if level[high] > level[low]:
+        most = on.pictures(high, paths=paths, seed=seed, black=True)
+    for share in (level - level[low]) / max(float(level[high] - level[low]), 1e-12):
+        yield least + share * (most - least)
 
 
 def _seed(seed: int, number: int) -> int:

@@ -46,7 +46,7 @@ _DOTS, _LETTERS_MM = 5, 4.2  # of the printed page: dots to a millimetre; its le
 _PRINT = "Light that passes a wall of rubber keeps its way or loses it; what lies behind is read or only guessed."
 _COMMON = 1e-3  # of the part, that its bodies may have in common: what counting pixels misses
 _MANY = "fit it with --optics many-flux"
-SIDE_OF = {"window": "corner", "behind": "front", "inside": "front", "page": "top"}
+_SIDE_OF = {"window": "corner", "inside": "front", "page": "top"}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -58,7 +58,7 @@ class Traced:
     noise: float  # median over the picture of what is left of the noise, as a share of white [-]
     few: Few  # the wavelengths that were traced
     exposure: float  # what a white card would show at, where the part lies; 1 where it shows as white [-]
-    paths: int  # followed in all
+    paths: int  # followed through the rubber, those of gloss and surroundings apart
 
 
 def traced(
@@ -86,7 +86,7 @@ def traced(
         raise InputError("--trace", f"the palette is fitted by {palette.model}, which follows no paths", mend=_MANY)
     part = united(part)
     wide = pixels or how.pixels
-    side = side or SIDE_OF[scene]
+    side = side or side_of(scene, part)
     body = scenes.placed(part.triangles, corner_normals(part.triangles), SIDES[side], scene=scene)
     few = few_wavelengths(palette, blend, setting=setting, upto_mm=body.size)
     rubber = rubber_of(palette, blend, finish=setting.finish).at(few.which)
@@ -100,7 +100,7 @@ def traced(
     on = paths.stage(rubber, body, objects, eye, surfaces=surfaces)
     view = setting.viewing(palette)
     count = few.which.size
-    steps, done = how.passes * count * (2 + 1), 0
+    steps, done = how.passes * count * 3, 0
 
     def tell() -> None:
         nonlocal done
@@ -135,8 +135,15 @@ def traced(
         noise=float(np.median(noise(first, second))) * exposure,
         few=few,
         exposure=exposure,
-        paths=wide * (3 * wide // 4) * how.passes * how.paths * count * (2 + _GLOSS),
+        paths=wide * (3 * wide // 4) * how.passes * how.paths * count,
     )
+
+
+def side_of(scene: str, part: Part) -> str:
+    """From which side a scene shows a part unless told: before a lamp from where most of it is seen."""
+    wide, deep, high = part.size_mm
+    return _SIDE_OF.get(scene) or max({"front": wide * high, "right": deep * high, "top": wide * deep}.items(),
+                                      key=lambda each: each[1])[0]  # fmt: skip
 
 
 def united(part: Part) -> Part:

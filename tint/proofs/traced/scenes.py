@@ -25,7 +25,7 @@ CARD, INK = "card", "ink"  # surfaces whose reflectance changes with the wavelen
 
 _WAYS_OUT = 40  # along which the walls about a point are looked for
 _FILM = 0.002  # of the part's size: the air between it and what it lies on
-_FOV = 22.0  # degrees across the picture's width
+_FOV = 22.0  # degrees across the picture's width, at most
 _ROOM = 0.88  # of the picture that the part may fill
 _RAISED = np.radians(18.0)  # how far from above a part is looked at from its sides, where it stands on a table
 _LAMP = 0.45  # radius of the lamp inside, of the room that there is
@@ -79,8 +79,12 @@ def camera(part: Placed, *, pixels: tuple[int, int]) -> Objects:
     across, over, near = (np.abs(about @ part.right), np.abs(about @ part.up), about @ part.towards)
     slope = np.tan(np.radians(0.5 * _FOV)) * _ROOM
     far = max(float(np.max(near + across / slope)), float(np.max(near + over / (slope * high / wide))))
-    away = part.middle + max(far, 2.0 * part.size) * part.towards
-    return {"type": "perspective", "fov": _FOV, "to_world": looking(part, away), "near_clip": 0.01} | _film(wide, high)
+    far = max(far, 2.0 * part.size)
+    # From so far off that depth is not exaggerated, a part that is small across is looked at through a longer lens.
+    filled = float(np.max(np.maximum(across, over * wide / high) / (far - near))) / _ROOM
+    fov = float(np.degrees(2.0 * np.arctan(filled)))
+    eye = looking(part, part.middle + far * part.towards)
+    return {"type": "perspective", "fov": fov, "to_world": eye, "near_clip": 0.01} | _film(wide, high)
 
 
 def facing(part: Placed, *, pixels: tuple[int, int], mm_per_pixel: float, margin: float) -> Objects:
@@ -209,7 +213,7 @@ def _between(angle: Array, low: float, high: float, soft: float = 1.2) -> Array:
 
 def _page(part: Placed, page: Array) -> Objects:
     """A printed sheet behind the part, seen along the eye's axis, of true size but for large parts."""
-    scale = max(part.size * 2.2 / PAGE_MM[0], 1.0)
+    scale = page_scale(part.points @ np.stack((part.right, part.up), axis=-1))
     behind = float((part.points @ part.towards).min()) - 2.0 * _FILM * part.size
     middle = part.middle + (behind - float(part.middle @ part.towards)) * part.towards
     half = (0.5 * scale * PAGE_MM[0], 0.5 * scale * PAGE_MM[1])
@@ -217,6 +221,11 @@ def _page(part: Placed, page: Array) -> Objects:
     texture = {"type": "bitmap", "data": page[::-1], "raw": True, "filter_type": "bilinear", "wrap_mode": "clamp"}
     to_world = rectangle(middle, part.towards, half, up=part.up)
     return {"type": "rectangle", "to_world": to_world, "bsdf": {"type": "diffuse", "reflectance": texture}}
+
+
+def page_scale(across: Array) -> float:
+    """How many times its true size the page is, behind a part whose points lie so across the eye, shape (n, 2) [mm]."""
+    return max(float(np.ptp(across, axis=0).max()) * 2.2 / PAGE_MM[0], 1.0)
 
 
 def hollow_of(part: Placed) -> tuple[Array, float] | None:

@@ -23,12 +23,13 @@ from tint.proofs.picture import BODY, DARK, LEFT, RIGHT, Box, Layout, Picture, R
 from tint.proofs.portrait import MARGIN, SIDES, corner_normals, plain_light, portrait_of, view_of
 from tint.proofs.render import Levels, colour_table, to_levels
 from tint.proofs.traced import paths, scenes
-from tint.proofs.traced.picture import QUALITIES, SIDE_OF, Progress, Traced, surfaces_of, traced, united
+from tint.proofs.traced.picture import QUALITIES, Progress, Traced, side_of, surfaces_of, traced, united
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
 
 Array = NDArray[np.float64]
 
 _PIXELS, _PASSES, _PATHS, _SQUARE = 72, 4, 16, 3  # of the picture that is compared, in squares of pixels; chosen
+_LONGEST = 16.0  # times as many pixels along a narrow view as along a square one; chosen
 _GUTTER, _COLUMN = 44, 380  # between picture and words; the narrowest column of words [px]; chosen by eye
 _SHOWN_WIDE = 960  # px of a card's width that a picture takes at least; smaller ones are scaled up
 
@@ -73,8 +74,8 @@ def trace_part(
     quality: str = "preview", pixels: int | None = None, seed: int = 0, progress: Progress | None = None,
 ) -> TracedPart:  # fmt: skip
     """Trace a part, and hold it against its slab picture; arguments as of `tint.proofs.traced.picture.traced`."""
-    known_scene, known_quality = SIDE_OF.get(scene, "top"), QUALITIES.get(quality, QUALITIES["preview"])
-    side = side or known_scene
+    known_quality = QUALITIES.get(quality, QUALITIES["preview"])
+    side = side or side_of(scene, part)
     count = few_wavelengths(palette, blend, setting=setting, upto_mm=float(part.size_mm.max())).which.size
     # A path of the comparison takes as long as one of the picture: its passes are told in the same steps.
     first, then = 3 * known_quality.passes * count, steps(count)
@@ -98,7 +99,7 @@ def trace_part(
     )  # fmt: skip
     apart = against_slab(palette, blend, part, setting=setting, side=side, seed=seed, tell=more)
     named = f"{part.seen_from(side)}, {SCENES[scene]}"
-    lines = [_what_it_is(picture, setting), apart.words]
+    lines = [_what_it_is(picture, setting, _across(part, side)), apart.words]
     if scene == "page":
         depth = float(np.ptp((part.triangles @ SIDES[side][2]).ravel()))
         wall = replace(setting, thickness_mm=float(f"{min(max(depth, 0.05), 100.0):.2g}"))
@@ -115,14 +116,23 @@ _LIT = {
 }
 
 
-def _what_it_is(picture: Traced, setting: Setting) -> str:
+def _what_it_is(picture: Traced, setting: Setting, across: Array) -> str:
     """How the picture came about, in sentences."""
+    lit = _LIT[picture.scene]
+    if picture.scene == "page":
+        lit += f" {_of_page(scenes.page_scale(across))}"
     return (
         f"Traced: {picture.paths / 1e6:.2g} million paths of light followed through the rubber and its skin, at "
         f"{picture.few.which.size} wavelengths, from the pigments' measured absorption and scattering, for "
-        f"{setting.light}. {_LIT[picture.scene]} Noise is smoothed; about {100.0 * picture.noise:.1g} % of white is "
+        f"{setting.light}. {lit} Noise is smoothed; about {100.0 * picture.noise:.1g} % of white is "
         "left. Table, lamps and room are drawn, not predicted."
     )
+
+
+def _of_page(scale: float) -> str:
+    """How large the print is, which nothing else in the picture tells."""
+    larger = f", drawn {scale:.2g} times as large" if scale > 1.0 else ""
+    return f"The page is A5, its letters are of 12 points{larger}."
 
 
 def draw_traced(
@@ -185,7 +195,7 @@ def against_slab(
 ) -> Apart:  # fmt: skip
     """Trace a side of a part in light from all around, and hold it against the slab picture; arguments as `traced`."""
     measured = replace(setting, geometry="di:8")
-    view, finer = view_of(part, side, pixels=2 * _PIXELS), 2
+    view, finer = view_of(part, side, pixels=2 * _pixels_for(part, side)), 2
     portrait = portrait_of(view, finer=finer)
     table = colour_table(palette, blend, setting=measured, upto_mm=portrait.upto_mm)
     slab = np.asarray(
@@ -195,7 +205,7 @@ def against_slab(
     body = scenes.placed(part.triangles, corner_normals(part.triangles), SIDES[side], scene="even")
     few = few_wavelengths(palette, blend, setting=setting, upto_mm=body.size)
     rows, columns = portrait.cover.shape
-    margin = MARGIN * 2 * _PIXELS / finer
+    margin = MARGIN * _pixels_for(part, side)
     eye = scenes.facing(body, pixels=(columns, rows), mm_per_pixel=portrait.mm_per_pixel, margin=margin)
     rubber = rubber_of(palette, blend, finish=setting.finish).at(few.which)
     on = paths.stage(rubber, body, scenes.even(body), eye, surfaces=surfaces_of(palette, setting, few))
@@ -203,6 +213,8 @@ def against_slab(
     passes = [few.light(each, seen) for each in paths.follow(on, passes=_PASSES, paths=_PATHS, seed=seed, tell=tell)]
     first, second = np.mean(passes[0::2], axis=0), np.mean(passes[1::2], axis=0)
     inside = binary_erosion(portrait.cover > 0.99, iterations=1)
+    if not inside.any():  # a part as thin as a pixel or two
+        inside = portrait.cover >= portrait.cover.max()
     labs = [_squares(each, inside) for each in (slab, 0.5 * (first + second), first, second)]
     wanted, found, one, other = (colorimetry.light_to_lab(each) for each in labs)
     apart = colorimetry.difference(found, wanted)
@@ -213,6 +225,17 @@ def against_slab(
         most=float(np.percentile(apart, 95.0)),
         noise=float(np.median(colorimetry.difference(one, other))) / 2.0,
     )
+
+
+def _across(part: Part, side: str) -> Array:
+    """Corners of the part as they lie across the eye, shape (n, 2) [mm]."""
+    return np.asarray((part.triangles @ SIDES[side].T).reshape(-1, 3)[:, :2])
+
+
+def _pixels_for(part: Part, side: str) -> int:
+    """Along the longer side, so that a long and narrow view has about as many in all as a square one."""
+    across = np.ptp(_across(part, side), axis=0)
+    return round(_PIXELS * min(float(np.sqrt(across.max() / max(float(across.min()), 1e-9))), _LONGEST))
 
 
 def steps(count: int) -> int:
