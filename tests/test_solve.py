@@ -157,7 +157,7 @@ RULES: dict[str, dict[str, object]] = {
 }  # fmt: skip
 
 
-PULLED = ("none", "most", "total", "scale")  # what a colour out of reach pulls at hardest
+PULLED = ("none", "most", "total", "scale", "all")  # what a colour out of reach pulls at hardest
 CASES = [*((name, SAND) for name in RULES), *((name, FAR) for name in PULLED)]
 
 
