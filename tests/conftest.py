@@ -7,16 +7,15 @@ import shutil
 import tempfile
 from pathlib import Path
 
+import fits
 import hypothesis
 import pytest
 from studio_files import write_folder
 from synthetic import studio
 from threadpoolctl import threadpool_limits
 
-from tint.fitting import fit_palette
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, read_folder
-from tint.turns import one_at_a_time
 
 threadpool_limits(1)  # workers share the processor, and the arrays are small
 
@@ -28,21 +27,23 @@ hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 DEMO = Path(__file__).parents[1] / "swatches_demo"
 
 
-_OWN_CACHE = pytest.StashKey[tempfile.TemporaryDirectory[str]]()
+_OWN = pytest.StashKey[dict[str, tempfile.TemporaryDirectory[str]]]()
 
 
 def pytest_configure(config: pytest.Config) -> None:
     """Keep tests out of the user's cache, from before any test module is read; parallel workers inherit theirs."""
-    if "TINT_CACHE" not in os.environ:
-        config.stash[_OWN_CACHE] = tempfile.TemporaryDirectory(prefix="tint-cache-")
-        os.environ["TINT_CACHE"] = config.stash[_OWN_CACHE].name
+    config.stash[_OWN] = {}
+    for name in ("TINT_CACHE", fits.PLACE):
+        if name not in os.environ:
+            config.stash[_OWN][name] = place = tempfile.TemporaryDirectory(prefix="tint-cache-")
+            os.environ[name] = place.name
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:
     """Leave nothing behind."""
-    if _OWN_CACHE in config.stash:
-        config.stash[_OWN_CACHE].cleanup()
-        del os.environ["TINT_CACHE"]
+    for name, place in config.stash.get(_OWN, {}).items():
+        place.cleanup()
+        del os.environ[name]
 
 
 def _copy(to: Path) -> Path:
@@ -65,14 +66,8 @@ def demo_folder(tmp_path: Path) -> Path:
 
 
 def _fitted(factory: pytest.TempPathFactory, model: str) -> Path:
-    """Fitted once, by the first of several workers that needs it."""
     folder = _copy(factory.mktemp(model) / "swatches_demo")
-    own = factory.getbasetemp()
-    made = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / f"{model}.fit"
-    with one_at_a_time(made):
-        if not made.exists():
-            write_palette(fit_palette(read_folder(folder), optics=model), made)
-    shutil.copy(made, fit_path(folder, model))
+    write_palette(fits.fitted_once(read_folder(folder), optics=model), fit_path(folder, model))
     return folder
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,6 +58,7 @@ def cone() -> Known:
     return Known(mesh, thinnest, median, np.pi * radius**2 * height / 3000.0)
 
 
+@functools.cache
 def ten_parts() -> dict[str, Known]:
     """Ten parts such as are cast."""
     collar = [(18.0, 0.0), (20.0, 0.0), (20.0, 25.0), (25.0, 25.0), (25.0, 35.0), (20.0, 35.0), (20.0, 60.0)]

@@ -14,9 +14,9 @@ from typing import NamedTuple
 
 import numpy as np
 import reference
+from fits import fitted_once
 from numpy.typing import NDArray
 
-from tint.fitting import fit_palette
 from tint.materials import Base, Blend, Instrument, Pigment
 from tint.palette import Palette
 from tint.swatches import NO_BACKING, Reading, Swatch, SwatchFolder
@@ -233,4 +233,4 @@ def _folder(
 
 def fit_two_flux(folder: SwatchFolder) -> Palette:
     """The palette of a folder under the layer model that these studios are computed with."""
-    return fit_palette(folder, optics="two-flux")
+    return fitted_once(folder, optics="two-flux")

@@ -68,7 +68,7 @@ def test_a_target_named_stands_in_place_of_the_file_s(fitted_demo: Path, solved:
     result = run("proof", fitted_demo, "--recipe", solved, "--pick", "all", "--sheet", page, *more)
     assert result.exit_code == 0, result.stderr
     assert "Wanted: Lab 50, 0, 0" in shown_words(page.read_text("utf-8"))
-    assert "3 recipes" in result.stdout
+    assert "3 recipes" in " ".join(result.stdout.split())  # wherever the line is broken
 
 
 def test_without_any_target_recipes_are_compared_all_the_same(fitted_demo: Path, tmp_path: Path) -> None:

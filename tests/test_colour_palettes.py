@@ -21,7 +21,6 @@ from tint import colorimetry
 from tint.appearance import Setting, how_read, predict
 from tint.cli import main
 from tint.errors import InputError
-from tint.fitting import fit_palette
 from tint.forward import TRANSMITTANCE
 from tint.inspection import FAIL, PASS, Tolerance, inspect_reading
 from tint.materials import Blend
@@ -55,7 +54,7 @@ def lab(spectrum: Array, light: str = "D65", observer: int = 10) -> Array:
 
 
 def fitted(folder: Path) -> Path:
-    write_palette(fit_palette(read_folder(folder), optics="two-flux"), fit_path(folder, "two-flux"))
+    write_palette(fit_two_flux(read_folder(folder)), fit_path(folder, "two-flux"))
     return folder
 
 
@@ -487,7 +486,7 @@ def test_check_tells_what_colours_can_tell(pictured: Path) -> None:
     assert "20 castings, 40 readings (3 off photographs), L*, a*, b* in D50 for 2°, di:8." in quick
     assert "Left out" not in quick
     write_palette(  # that which `check` looks for, so that nothing need be fitted anew
-        replace(fit_palette(read_folder(pictured), optics="two-flux"), model="many-flux"),
+        replace(fit_two_flux(read_folder(pictured)), model="many-flux"),
         fit_path(pictured, "many-flux"),
     )
     told = page("check", pictured)

@@ -36,6 +36,11 @@ def only(found: tuple[Finding, ...], kind: str) -> Finding:
     return found[0]
 
 
+def examined(folder: SwatchFolder) -> tuple[Finding, ...]:
+    """As `tint check` does it: one fit serves the palette and the examination."""
+    return examine(folder, *fit_with_ground(folder, optics="two-flux"))
+
+
 def altered(folder: SwatchFolder, chosen: Callable[[Reading], bool], by: Callable[[Array], Array]) -> SwatchFolder:
     readings = tuple(replace(each, values=by(each.values)) if chosen(each) else each for each in folder.readings)
     return replace(folder, readings=readings)
@@ -226,14 +231,14 @@ def really(cast: Cast) -> SwatchFolder:
 
 def test_a_strong_dose() -> None:
     folder = really(Cast("cream-b", "clear", 4.0, {"white": 0.2, "yellow": 0.26}))
-    found = only(examine(folder, fit_two_flux(folder)), "strength")
+    found = only(examined(folder), "strength")
     assert found.where == "cream-b, yellow"
     assert "in place of 0.2 % (+" in found.words
 
 
 def test_another_thickness() -> None:
     folder = really(Cast("sky-b", "clear", 3.6, {"white": 0.2, "blue": 0.1}))
-    found = only(examine(folder, fit_two_flux(folder)), "thickness")
+    found = only(examined(folder), "thickness")
     assert found.where == "sky-b"
     told = float(found.words.split("reads as ")[1].split(" mm")[0])
     assert told == pytest.approx(3.6, abs=0.15)
@@ -247,7 +252,7 @@ def test_a_decimal_point_that_slipped(factor: float, words: str) -> None:
     folder = really(
         Cast("sky-a", "clear", poured.thickness_mm, {"white": 0.2, "blue": factor * poured.loadings["blue"]})
     )
-    found = only(examine(folder, fit_two_flux(folder)), "strength")
+    found = only(examined(folder), "strength")
     assert found.where == "sky-a, blue"
     assert words in found.words
     assert "mm thick" not in found.words
@@ -257,7 +262,7 @@ def test_castings_that_were_swapped() -> None:
     by_name = {each.name: each for each in CASTS}
     swapped = {"cream-a": by_name["sky-a"], "sky-a": by_name["cream-a"]}
     folder = studio(seed=SEED, really=swapped)
-    found = only(examine(folder, fit_two_flux(folder)), "mixed_up")
+    found = only(examined(folder), "mixed_up")
     assert set(found.about) == {"cream-a", "sky-a"}
     assert "cream-a reads as sky-a should, sky-a reads as cream-a should" in found.words or (
         "sky-a reads as cream-a should, cream-a reads as sky-a should" in found.words
@@ -275,7 +280,7 @@ def test_castings_that_were_swapped() -> None:
 )
 def test_a_row_of_which_the_columns_slid(clean: SwatchFolder, otherwise: Callable[[Array], Array], words: str) -> None:
     slid = altered(clean, lambda each: each.swatch == "sky-a", otherwise)
-    found = only(examine(slid, fit_two_flux(slid)), "wrong_row")
+    found = only(examined(slid), "wrong_row")
     assert found.where == "sky-a"
     assert words in found.words
 
@@ -283,7 +288,7 @@ def test_a_row_of_which_the_columns_slid(clean: SwatchFolder, otherwise: Callabl
 def test_a_seat_that_was_another(clean: SwatchFolder) -> None:
     readings = tuple(replace(each, seat="wet") if each.swatch == "yellow-a" else each for each in clean.readings)
     folder = replace(clean, readings=readings)
-    found = only(examine(folder, fit_two_flux(folder)), "wrong_row")
+    found = only(examined(folder), "wrong_row")
     assert (found.where, "wet for air" in found.words) == ("yellow-a", True)
 
 
@@ -321,7 +326,7 @@ def test_castings_of_which_the_names_slid_by_a_row() -> None:
     moved = ("cream-a", "sky-a", "green", "yellow-a")
     slid = {name: by_name[other] for name, other in zip(moved, (*moved[1:], moved[0]), strict=True)}
     folder = studio(seed=SEED, really=slid)
-    found = examine(folder, fit_two_flux(folder))[0]
+    found = examined(folder)[0]
     assert found.kind == "mixed_up"
     assert set(found.about) == set(moved)
     assert "slid by a row" in found.words
@@ -341,7 +346,7 @@ def test_names_that_were_sorted_without_their_rows(clean: SwatchFolder) -> None:
 def test_a_card_that_was_another(clean: SwatchFolder, card: str, factor: float) -> None:
     bare = {**clean.bare, card: tuple(replace(each, values=factor * each.values) for each in clean.bare[card])}
     folder = replace(clean, bare=bare, backings={**clean.backings, card: factor * clean.backings[card]})
-    found = only(examine(folder, fit_two_flux(folder)), "other_card")
+    found = only(examined(folder), "other_card")
     assert found.where == card
     assert ("lighter" if factor < 1.0 else "darker") in found.words
 
@@ -368,17 +373,19 @@ def test_a_casting_that_counts_for_nothing_in_the_fit_is_out_of_line() -> None:
 
 def test_a_jump(clean: SwatchFolder) -> None:
     jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 7))
-    found = only(examine(jumped, fit_two_flux(jumped)), "jump")
+    found = only(examined(jumped), "jump")
     assert found.where == "sky-a, 540 nm"
 
 
-@pytest.mark.parametrize("swatch", ["blue-a", "yellow-a", "green"])
-@pytest.mark.parametrize("height", [0.012, -0.012, 0.05])
+@pytest.mark.parametrize(
+    ("swatch", "height"),
+    [("blue-a", 0.012), ("yellow-a", -0.012), ("green", 0.012), ("green", -0.012), ("blue-a", 0.05)],
+)
 def test_a_jump_shows_on_see_through_castings_and_is_laid_to_no_other(
     clean: SwatchFolder, swatch: str, height: float
 ) -> None:
     jumped = altered(clean, reading(swatch, "white"), lambda r: r + height * (np.arange(r.size) == 7))
-    found = only(examine(jumped, fit_two_flux(jumped)), "jump")
+    found = only(examined(jumped), "jump")
     assert found.where == f"{swatch}, 540 nm"
     told = float(found.words.split("a peak of ")[1].split()[0])
     assert told == pytest.approx(height, abs=0.004)
@@ -386,20 +393,20 @@ def test_a_jump_shows_on_see_through_castings_and_is_laid_to_no_other(
 
 def test_a_jump_at_the_first_wavelength(clean: SwatchFolder) -> None:
     jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 0))
-    assert only(examine(jumped, fit_two_flux(jumped)), "jump").where == "sky-a, 400 nm"
+    assert only(examined(jumped), "jump").where == "sky-a, 400 nm"
 
 
 def test_two_castings_that_jump(clean: SwatchFolder) -> None:
     jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 7))
     jumped = altered(jumped, reading("yellow-b", "black"), lambda r: r - 0.02 * (np.arange(r.size) == 12))
-    found = examine(jumped, fit_two_flux(jumped))
+    found = examined(jumped)
     assert sorted(each.where for each in found) == ["sky-a, 540 nm", "yellow-b, 640 nm"]
 
 
 def test_a_casting_that_widens_its_own_limits() -> None:
     # White is in many castings: a wrong dose of it throws them all off a little.
     folder = really(Cast("white-a", "clear", 2.0, {"white": 0.108}))
-    found = only(examine(folder, fit_two_flux(folder)), "strength")
+    found = only(examined(folder), "strength")
     assert found.where == "white-a, white"
 
 

@@ -440,7 +440,7 @@ def test_a_wrong_dose_that_is_not_seen_is_owned_to_in_the_stated_error() -> None
 
 def test_the_same_folder_gives_the_same_palette_and_a_file_keeps_it(tmp_path: Path) -> None:
     folder = replace(coloured(4), digest="5" * 64)
-    palette, again = fit_two_flux(folder), fit_two_flux(folder)
+    palette, again = (fit_palette(folder, optics="two-flux") for _ in range(2))
     file = tmp_path / "palette.two-flux.fit"
     write_palette(palette, file)
     for other in (again, read_palette(file, digest="5" * 64)):

@@ -38,13 +38,30 @@ ALWAYS = {
 }  # fmt: skip
 
 
-@pytest.fixture
-def lid(many_demo: Path, tmp_path: Path) -> Path:
-    folder = shutil.copytree(many_demo, tmp_path / "own")
+def order_in(folder: Path) -> Path:
     (folder / "orders").mkdir(exist_ok=True)
     path = folder / "orders" / "lid.toml"
     path.write_text(LID, encoding="utf-8")
     return path
+
+
+@pytest.fixture
+def lid(many_demo: Path, tmp_path: Path) -> Path:
+    return order_in(shutil.copytree(many_demo, tmp_path / "own"))
+
+
+@pytest.fixture(scope="module")
+def made_once(many_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder whose order was run to its sheets; leave it as it is."""
+    folder = shutil.copytree(many_demo, tmp_path_factory.mktemp("made") / "own")
+    run_order(order_in(folder))
+    return folder
+
+
+@pytest.fixture
+def made(made_once: Path, tmp_path: Path) -> Path:
+    """A copy of that order, for the test to change as it likes."""
+    return shutil.copytree(made_once, tmp_path / "own") / "orders" / "lid.toml"
 
 
 def edit(path: Path, old: str, new: str) -> None:
@@ -142,7 +159,8 @@ def test_a_price_that_is_none_is_told_with_its_key(lid: Path, key: str) -> None:
     assert f"key {key.split(' ')[0]}" in found.stderr
 
 
-def test_labels_are_for_premixes_cups_and_parts(lid: Path) -> None:
+def test_labels_are_for_premixes_cups_and_parts(made: Path) -> None:
+    lid = made
     done = run_order(lid)
     text = words_of(lid.parent / "lid" / "labels.pdf")
     assert all(f"Lid {at} of 6" in text for at in range(1, 7))
@@ -171,7 +189,8 @@ def test_labels_warn_of_tin_and_of_a_pigment_that_nobody_knows(lid: Path) -> Non
     assert "Tin catalyst: keep off skin" in words
 
 
-def test_an_edit_makes_anew_only_what_it_changes(lid: Path) -> None:
+def test_an_edit_makes_anew_only_what_it_changes(made: Path) -> None:
+    lid = made
     first = run_order(lid)
     edit(lid, "the tea house", "the tea room")
     customer = run_order(lid)
@@ -195,8 +214,8 @@ def test_an_edit_makes_anew_only_what_it_changes(lid: Path) -> None:
     assert not run_order(lid).made.written
 
 
-def test_the_answer_is_one_command_and_stands_in_the_ledger_once(lid: Path, tmp_path: Path) -> None:
-    run_order(lid)
+def test_the_answer_is_one_command_and_stands_in_the_ledger_once(made: Path, tmp_path: Path) -> None:
+    lid = made
     scan = tmp_path / "Scan 0012.PDF"
     scan.write_bytes(b"%PDF-1.4 signed")
     answer = ["order", lid, "--answer", "approved", "--said", "a lovely green", "--signed", scan, "--on", "2027-02-10"]
@@ -260,8 +279,8 @@ def test_an_answer_that_cannot_be_entered_is_told(lid: Path, arguments: tuple[st
     assert not ledger_path(lid.parent.parent).exists()
 
 
-def test_an_answer_to_sheets_that_are_out_of_date_is_refused(lid: Path, tmp_path: Path) -> None:
-    run_order(lid)
+def test_an_answer_to_sheets_that_are_out_of_date_is_refused(made: Path, tmp_path: Path) -> None:
+    lid = made
     with pytest.raises(InputError, match="cannot be read"):
         answer_order(lid, "approved", signed=tmp_path / "nothing.pdf")
     edit(lid, "[70, -12, 8]", "[60, -12, 8]")
@@ -274,6 +293,6 @@ def test_an_answer_to_sheets_that_are_out_of_date_is_refused(lid: Path, tmp_path
     assert answer_order(lid, "approved", by="the owner").content.approved_by == "the owner"
 
 
-def test_parts_of_a_batch_in_grams_are_counted_and_weigh_takes_them(lid: Path) -> None:
-    run_order(lid)
+def test_parts_of_a_batch_in_grams_are_counted_and_weigh_takes_them(made: Path) -> None:
+    lid = made
     assert told("weigh", lid)["batch"]["batch_g"] == 120.0

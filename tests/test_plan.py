@@ -17,7 +17,6 @@ from synthetic import CASTS, fit_two_flux, studio
 from tint.appearance import Setting
 from tint.cli import main
 from tint.errors import InputError
-from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.planning import next_swatches
@@ -105,14 +104,14 @@ def test_reference_colours_teach_what_a_real_fit_to_them_learns() -> None:
     """Where colours alone are read, a casting teaches of all wavelengths at once, and less than a spectrum would."""
     few = [cast for cast in CASTS if "blue" not in cast.loadings or cast.name == "sky-a"]
     spectra = studio(tuple(few), seed=2)
-    palette = fit_palette(as_colours(spectra, seed=2), optics="two-flux")
+    palette = fit_two_flux(as_colours(spectra, seed=2))
     proposal = next_swatches(palette, count=3)
     before, promised = proposal.castings[0].error_before, proposal.castings[-1].error_after
     more = [
         type(few[0])(f"new-{at}", each.blend.base, each.thickness_mm, dict(each.blend.loadings))
         for at, each in enumerate(proposal.castings)
     ]
-    after = fit_palette(as_colours(studio((*few, *more), seed=2), seed=2), optics="two-flux")
+    after = fit_two_flux(as_colours(studio((*few, *more), seed=2), seed=2))
     left = next_swatches(after, count=1).castings[0].error_before
     assert promised < 0.9 * before
     assert 0.5 * promised < left < 1.6 * promised
@@ -213,7 +212,7 @@ def test_first_swatches_fit() -> None:
     folder: SwatchFolder = studio(casts, seed=6)
     assert all(isinstance(each, Swatch) for each in folder.swatches)
     assert all(isinstance(each, Reading) for each in folder.readings)
-    palette = fit_palette(folder, optics="two-flux")
+    palette = fit_two_flux(folder)
     assert np.nanmax([swatch.delta_e for swatch in palette.swatches]) < 0.5
 
 

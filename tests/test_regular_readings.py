@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import synthetic
+from fits import fitted_once
 from folder_example import good_files, write
 from numpy.typing import NDArray
 from synthetic import BASES, CASTS, TRUE_G, TRUE_K, TRUE_S, WAVELENGTHS, mixture, of_bench
@@ -15,7 +16,6 @@ from synthetic import BASES, CASTS, TRUE_G, TRUE_K, TRUE_S, WAVELENGTHS, mixture
 from tint import colorimetry, forward
 from tint.appearance import Setting, predict
 from tint.errors import FolderError
-from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.optics.layer import Optics, transmittance
 from tint.palette import Palette
@@ -56,12 +56,12 @@ def with_beams(folder: SwatchFolder) -> SwatchFolder:
 
 @pytest.fixture(scope="module")
 def plain() -> Palette:
-    return fit_palette(of_bench())
+    return fitted_once(of_bench())
 
 
 @pytest.fixture(scope="module")
 def told() -> Palette:
-    return fit_palette(with_beams(of_bench()))
+    return fitted_once(with_beams(of_bench()))
 
 
 def test_reference_the_anisotropies_of_the_bench_come_out_nearer_with_them(plain: Palette, told: Palette) -> None:
@@ -83,7 +83,7 @@ def test_the_regular_transmittance_of_a_new_blend_is_surer_with_them_and_true(pl
 
 
 def test_two_flux_theory_leaves_them_aside() -> None:
-    plain, told = (fit_palette(folder, optics="two-flux") for folder in (of_bench(), with_beams(of_bench())))
+    plain, told = (fitted_once(folder, optics="two-flux") for folder in (of_bench(), with_beams(of_bench())))
     assert np.array_equal(plain.k, told.k)
 
 
@@ -172,7 +172,7 @@ def with_hazes(folder: SwatchFolder, *, wrong: str = "") -> SwatchFolder:
 
 
 def test_reference_hazes_bring_the_anisotropies_of_the_bench_nearer(plain: Palette) -> None:
-    hazy = fit_palette(with_hazes(of_bench()))
+    hazy = fitted_once(with_hazes(of_bench()))
     off = [np.abs(palette.g[:, WAVELENGTHS.size // 2] - TRUE_G) for palette in (plain, hazy)]
     assert off[1].mean() < 0.6 * off[0].mean()
     assert hazy.g_error.mean() < 0.6 * plain.g_error.mean()
@@ -186,17 +186,17 @@ def test_reference_hazes_bring_the_anisotropies_of_the_bench_nearer(plain: Palet
 
 
 def test_a_haze_that_cannot_be_is_that_of_a_suspect_casting() -> None:
-    suspect = [each.name for each in fit_palette(with_hazes(of_bench(), wrong="mist")).swatches if each.suspect]
+    suspect = [each.name for each in fitted_once(with_hazes(of_bench(), wrong="mist")).swatches if each.suspect]
     assert suspect == ["mist"]
 
 
 def test_a_beam_that_was_read_goes_before_a_haze(told: Palette) -> None:
-    both = fit_palette(with_hazes(with_beams(of_bench())))
+    both = fitted_once(with_hazes(with_beams(of_bench())))
     assert np.array_equal(both.k, told.k)
 
 
 def test_two_flux_theory_leaves_hazes_aside() -> None:
-    plain, hazy = (fit_palette(folder, optics="two-flux") for folder in (of_bench(), with_hazes(of_bench())))
+    plain, hazy = (fitted_once(folder, optics="two-flux") for folder in (of_bench(), with_hazes(of_bench())))
     assert np.array_equal(plain.k, hazy.k)
 
 

@@ -157,8 +157,13 @@ RULES: dict[str, dict[str, object]] = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("target", [SAND, FAR], ids=["sand", "far"])
-@pytest.mark.parametrize("name", RULES)
+PULLED = ("none", "most", "total", "scale", "all")  # what a colour out of reach pulls at hardest
+CASES = [*((name, SAND) for name in RULES), *((name, FAR) for name in PULLED)]
+
+
+@pytest.mark.parametrize(
+    ("name", "target"), CASES, ids=[f"{name}-{'sand' if target is SAND else 'far'}" for name, target in CASES]
+)
 def test_property_every_recipe_keeps_every_rule(demo_palette: Palette, name: str, target: Target) -> None:
     rules = Rules(**RULES[name], most_recipes=40)  # type: ignore[arg-type]
     near = replace(target, tolerance=200.0)  # the search is the same, but nothing is loosened, which takes long

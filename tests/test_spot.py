@@ -109,7 +109,7 @@ def share_of(spot: Spot, k: float, s: float, thickness: float) -> float:
 
 
 @given(st.floats(2.0, 20.0), st.floats(0.002, 2.0), st.floats(0.01, 20.0), st.floats(0.5, 8.0))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_property_a_spot_never_reads_more_and_less_the_smaller_what_is_lit(
     seen: float, k: float, s: float, thickness: float
 ) -> None:

@@ -68,10 +68,14 @@ def pixels(png: bytes) -> NDArray[np.int64]:
         return np.asarray(image).astype(np.int64)
 
 
+pictured = functools.cache(answer_picture)  # laid out once for all tests that look at it
+
+
 @functools.cache
 def drawn(palette: Palette, answer: Answer) -> tuple[NDArray[np.int64], dict[str, Box]]:
-    """A picture of an answer, drawn once for all tests that look at it, and where its things stand."""
-    return pixels(draw_answer(palette, answer)), answer_picture(palette, answer).boxes
+    """A picture of an answer as `draw_answer` paints it, and where its things stand."""
+    picture = pictured(palette, answer)
+    return pixels(paint(picture)), picture.boxes
 
 
 def centre(image: NDArray[np.int64], box: Box) -> NDArray[np.int64]:
@@ -143,14 +147,14 @@ def test_where_the_target_is_not_known_the_backing_shows(demo_palette: Palette, 
 
 def test_each_recipe_is_labelled(demo_palette: Palette, answers: dict[str, Answer]) -> None:
     for answer in answers.values():
-        told = said(answer_picture(demo_palette, answer).items)
+        told = said(pictured(demo_palette, answer).items)
         for rank, recipe in enumerate(answer.recipes, start=1):
             assert f"{rank}, {recipe.blend.base}" in told
             assert f"CIEDE2000 {recipe.delta_e:.2f}, {'met' if recipe.reached else 'not met'}" in told
             assert f"contrast {recipe.appearance.contrast_ratio:.3f}" in told
         assert answer.recipes[0].appearance.conditions.split(",")[0] in told
         assert "A screen cannot show opacity or gloss" in told
-    told = said(answer_picture(demo_palette, answers["a sample of 1 mm"]).items)
+    told = said(pictured(demo_palette, answers["a sample of 1 mm"]).items)
     assert "shown as a sample of 1 mm" in told
     assert "contrast ratios are those of the part of 2 mm" in told
 
@@ -193,7 +197,7 @@ def legend(image: NDArray[np.int64], plot: Box) -> list[bytes]:
 
 
 def test_lines_are_told_apart_without_colour(demo_palette: Palette, answers: dict[str, Answer]) -> None:
-    picture = answer_picture(demo_palette, answers["beyond a screen, many"])
+    picture = pictured(demo_palette, answers["beyond a screen, many"])
     samples = legend(pixels(paint(picture)), picture.boxes["plot"])
     assert len(answers["beyond a screen, many"].recipes) == 12
     assert len(samples) == 10  # a mere colour has none, nor have recipes beyond the tenth
@@ -203,7 +207,7 @@ def test_lines_are_told_apart_without_colour(demo_palette: Palette, answers: dic
 
 @pytest.mark.parametrize("name", NAMES)
 def test_nothing_runs_out_and_no_words_meet(demo_palette: Palette, answers: dict[str, Answer], name: str) -> None:
-    assert_calm(answer_picture(demo_palette, answers[name]))
+    assert_calm(pictured(demo_palette, answers[name]))
 
 
 def assert_calm(picture: Picture) -> None:
@@ -219,7 +223,7 @@ def assert_calm(picture: Picture) -> None:
 
 def test_a_sign_stands_on_every_colour_a_screen_cannot_show(demo_palette: Palette, answers: dict[str, Answer]) -> None:
     for name, answer in answers.items():
-        picture = answer_picture(demo_palette, answer)
+        picture = pictured(demo_palette, answer)
         signs = [item.box for item in picture.items if isinstance(item, NearSign)]
         assert bool(signs) == (name == "beyond a screen, many") or name == "a mere colour, out of reach"
         assert ("beyond a screen" in said(picture.items)) == bool(signs)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import io
 from dataclasses import replace
 
@@ -17,7 +18,7 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import draw_translucency
 from tint.proofs.diagrams import CLIPPED_LINE, DOUBT, UNCAST, translucency_picture
-from tint.proofs.picture import DARK, Box, Text
+from tint.proofs.picture import DARK, Box, Text, paint
 from tint.thickness import Translucency, course, hiding_thickness, translucency
 
 LID = Blend("clear", {"white": 0.5, "yellow": 0.2})
@@ -33,6 +34,10 @@ CASES: dict[str, tuple[Blend, Setting, list[float]]] = {
 }
 
 
+pictured = functools.cache(translucency_picture)  # laid out once for all tests that look at it
+
+
+@functools.cache
 def sheet_of(palette: Palette, name: str) -> Translucency:
     blend, setting, depths = CASES[name]
     return translucency(palette, blend, setting=setting, thickness_mm=depths)
@@ -49,14 +54,16 @@ def column(depth: float, box: Box, span: tuple[float, float]) -> int:
 
 
 def said(palette: Palette, name: str) -> list[str]:
-    items = translucency_picture(palette, sheet_of(palette, name)).items
+    items = pictured(palette, sheet_of(palette, name)).items
     return [item.words for item in items if isinstance(item, Text)]
 
 
+@functools.cache
 def drawn(palette: Palette, sheet: Translucency) -> tuple[NDArray[np.int64], dict[str, Box], tuple[float, float]]:
-    """The pixels, the boxes of what matters, and the thicknesses at their left and right edges [mm]."""
-    boxes = translucency_picture(palette, sheet).boxes
-    return pixels(draw_translucency(palette, sheet)), boxes, (sheet.thickness_mm.min(), sheet.thickness_mm.max())
+    """The pixels as `draw_translucency` paints them, the boxes of what matters, and the thicknesses at their left and
+    right edges [mm]."""
+    picture = pictured(palette, sheet)
+    return pixels(paint(picture)), picture.boxes, (sheet.thickness_mm.min(), sheet.thickness_mm.max())
 
 
 BANDS = ("over black", "over white", "lit from behind")
@@ -181,7 +188,7 @@ def test_a_band_that_a_screen_cannot_show_is_marked(demo_palette: Palette) -> No
 
 @pytest.mark.parametrize("name", CASES)
 def test_nothing_runs_out_of_the_picture_or_over_other_words(demo_palette: Palette, name: str) -> None:
-    picture = translucency_picture(demo_palette, sheet_of(demo_palette, name))
+    picture = pictured(demo_palette, sheet_of(demo_palette, name))
     assert [item for item in picture.items if not picture.canvas.holds(item.box)] == []
     lines = [item for item in picture.items if isinstance(item, Text)]
     assert [(a.words, b.words) for at, a in enumerate(lines) for b in lines[:at] if a.box.meets(b.box)] == []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from pathlib import Path
 from typing import Any
@@ -23,24 +24,29 @@ from tint.proofs.part_picture import Shown, hollow_of, part_picture
 from tint.proofs.portrait import light_of, view_of
 from tint.proofs.rays import crossings, grid_of
 from tint.proofs.render import colour_table, hollow_light, hollow_table, to_levels, to_light
-from tint.proofs.walls import wall_at, walls_of
+from tint.proofs.walls import Walls, wall_at, walls_of
 
 trimesh: Any = pytest.importorskip("trimesh", reason="parts are made with trimesh")
 
 from parts import box, revolved, ten_parts, tube  # noqa: E402 (made with trimesh)
 
 
+@functools.cache
+def walls_of_part(name: str) -> Walls:
+    return walls_of(ten_parts()[name].triangles)
+
+
 @pytest.mark.parametrize("name", list(ten_parts()))
 def test_walls_of_ten_parts_are_the_exact_ones(name: str) -> None:
     known = ten_parts()[name]
-    walls = walls_of(known.triangles)
+    walls = walls_of_part(name)
     assert walls.median_mm == pytest.approx(known.median_mm, rel=0.002)
     assert walls.thinnest_mm == pytest.approx(known.thinnest_mm, rel=0.005)
     assert walls.share.sum() == pytest.approx(1.0)
 
 
 def test_a_cone_is_as_thick_as_its_largest_sphere_all_along() -> None:
-    walls = walls_of(ten_parts()["cone"].triangles)
+    walls = walls_of_part("cone")
     along = np.linalg.norm(walls.place - [0.0, 0.0, 60.0], axis=1)
     away_from_ends, near_tip = (along > 7.0) & (along < 45.0), (along > 3.0) & (along < 7.0)
     sphere = 2.0 * along * np.tan(np.arctan(10.0 / 60.0))  # that touches all around at that place
