@@ -120,9 +120,9 @@ def test_property_trials_shrink_the_stated_error(palette: Palette) -> None:
 
 
 def known(palette: Palette) -> Array:
-    """Standard deviations of k, s and m, shape (n_wavelengths, 3 n_components)."""
+    """Standard deviations of k, s, m and q, shape (n_wavelengths, 4 n_components)."""
     of_k, of_s = np.split(np.einsum("wpp->wp", palette.local), 2, axis=1)
-    own = np.concatenate((of_k, of_s, of_s / (1.0 - palette.g.T) ** 2), axis=1)
+    own = np.concatenate((of_k, of_s, *(of_s * each.T**2 for each in palette.by_s)), axis=1)
     return np.asarray(np.sqrt(own + np.sum(palette.modes**2, axis=0)))
 
 

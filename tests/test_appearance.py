@@ -109,7 +109,7 @@ def test_many_are_rendered_at_once(palette: Palette) -> None:
     backings = ("white", "none", "black")
     drawn = render(palette, shares, base="clear", setting=PLAIN, backings=backings, thickness_mm=thickness)
     assert drawn.reflectance.shape == (3, 4, 5, WAVELENGTHS.size)
-    assert drawn.slopes.shape == (3, 4, 4, 5, WAVELENGTHS.size)
+    assert drawn.slopes.shape == (3, 5, 4, 5, WAVELENGTHS.size)
     for at, over in enumerate(backings):
         blend = palette.blend("clear", loadings[2, 3])
         one = predict(palette, blend, setting=Setting(thickness_mm=float(thickness[3]), over=over))
@@ -123,7 +123,7 @@ def test_reference_slopes_of_rendering_are_finite_differences(palette: Palette) 
     drawn = render(palette, share, base="clear", setting=setting, backings=backings)
 
     def beside(by_k: float, by_s: float, by_d: float) -> Array:
-        # The clear base has a share of nearly 1: moving its coefficients moves K and S, and M along with S.
+        # The clear base has a share of nearly 1: moving its coefficients moves K and S, and M and Q along with S.
         moved = replace(
             palette,
             k=palette.k + by_k / share[0] * (np.arange(5) == 0)[:, None],
@@ -132,8 +132,8 @@ def test_reference_slopes_of_rendering_are_finite_differences(palette: Palette) 
         thickness = replace(setting, thickness_mm=setting.thickness_mm + by_d)
         return render(moved, share, base="clear", setting=thickness, backings=backings).reflectance
 
-    by_k, by_s, by_m, by_d = np.moveaxis(drawn.slopes, 1, 0)
-    for at, slope in enumerate((by_k, by_s + by_m / (1.0 - palette.g[0]), by_d)):
+    by_k, by_s, by_m, by_q, by_d = np.moveaxis(drawn.slopes, 1, 0)
+    for at, slope in enumerate((by_k, by_s + by_m * palette.by_s[0, 0] + by_q * palette.by_s[1, 0], by_d)):
         step = 1e-5 * np.eye(3)[at]
         literal = (beside(*step) - beside(*-step)) / 2e-5
         assert np.allclose(slope, literal, rtol=1e-6, atol=1e-8)
@@ -174,7 +174,7 @@ def test_reference_the_palette_s_share_of_the_error_is_that_of_drawn_palettes(pa
     drawn = render(palette, share, base=base, setting=PLAIN, backings=("white",))
     lab, by_reading = colorimetry.lab_slopes(drawn.reflectance[0], VIEW)
     along = by_reading[:, None, :] * drawn.slopes[0]
-    here = uncertainty.of_palette(palette, along[:, :3], share)
+    here = uncertainty.of_palette(palette, along[:, :4], share)
 
     random = np.random.default_rng(6)
     root = np.linalg.cholesky(palette.local)
@@ -182,10 +182,10 @@ def test_reference_the_palette_s_share_of_the_error_is_that_of_drawn_palettes(pa
     for _ in range(3000):
         own = np.einsum("wpq,wq->wp", root, random.standard_normal(palette.local.shape[:2]))
         common = np.einsum("rwp,r->wp", palette.modes, random.standard_normal(palette.modes.shape[0]))
-        by_k, by_s, by_m = (common.T[at * n_components :][:n_components] for at in range(3))
+        by_k, by_s, by_m, by_q = (common.T[at * n_components :][:n_components] for at in range(4))
         k, s = palette.k + own.T[:n_components] + by_k, palette.s + own.T[n_components:] + by_s
-        m = (palette.s + own.T[n_components:]) / (1.0 - palette.g) + by_m
-        other = replace(palette, k=k, s=s, g=1.0 - s / m)
+        m, q = (palette.s + own.T[n_components:]) * palette.by_s + np.stack((by_m, by_q))
+        other = replace(palette, k=k, s=s, g=1.0 - s / m, second_moment=q / m)
         read = render(other, share, base=base, setting=PLAIN, backings=("white",)).reflectance[0]
         labs.append(colorimetry.lab(read, VIEW))
     there = np.cov(np.array(labs).T)

@@ -316,11 +316,11 @@ def flat(at: Unknowns, problem: Problem) -> Array:
 
 def unflat(row: Array, problem: Problem) -> Unknowns:
     n, w = problem.n_components, problem.n_wavelengths
-    sizes = np.cumsum([2 * n * w, 2 * n, len(problem.optics) + SHAPES - 1])
+    sizes = np.cumsum([2 * n * w, priors.BENDS * n, len(problem.optics) + SHAPES - 1])
     ks, bend, shape, own = np.split(row, sizes)
     scores = np.zeros(problem.used.shape)
     scores[problem.used] = own
-    return Unknowns(ks.reshape(2, n, w), bend.reshape(n, 2), shape, scores)
+    return Unknowns(ks.reshape(2, n, w), bend.reshape(n, priors.BENDS), shape, scores)
 
 
 def literal_slopes(problem: Problem, at: Unknowns, step: float) -> Array:
@@ -442,7 +442,8 @@ def test_property_the_minimum_is_the_same_from_anywhere(model: str) -> None:
     turned = replace(folder, swatches=folder.swatches[::-1], readings=folder.readings[::-1])
     again = lay_out(turned, optics_of(turned, model))
     costs.append(minimise(again, start_at(again, guess), prior, weight=weight).cost)
-    assert max(costs) / min(costs) < 1.001
+    # Where a phase function passes through one lobe slopes break off: a search may rest there, for next to nothing.
+    assert max(costs) / min(costs) < (1.001 if model == "two-flux" else 1.005)
 
 
 def test_reference_anisotropies_and_the_index_of_the_bench_are_found() -> None:

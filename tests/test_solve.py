@@ -97,7 +97,7 @@ def test_property_the_order_of_pigments_does_not_matter(demo_palette: Palette, t
     order = np.random.default_rng(2).permutation(m)
     pick = np.concatenate((np.arange(n), n + order))
     both = np.concatenate((pick, n + m + pick))
-    all_three = np.concatenate((both, 2 * (n + m) + pick))
+    all_four = np.concatenate((both, 2 * (n + m) + pick, 3 * (n + m) + pick))
     names = list(demo_palette.pigments)
     turned = replace(
         demo_palette,
@@ -106,8 +106,9 @@ def test_property_the_order_of_pigments_does_not_matter(demo_palette: Palette, t
         s=demo_palette.s[pick],
         g=demo_palette.g[pick],
         g_error=demo_palette.g_error[pick],
+        second_moment=demo_palette.second_moment[pick],
         local=demo_palette.local[:, both[:, None], both],
-        modes=demo_palette.modes[:, :, all_three],
+        modes=demo_palette.modes[:, :, all_four],
     )
     one, two = (found(each, target, most_pigments=3).recipes for each in (demo_palette, turned))
     assert [set(each.blend.loadings) for each in one] == [set(each.blend.loadings) for each in two]

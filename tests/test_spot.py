@@ -92,7 +92,7 @@ def test_reference_a_ripple_without_end_is_the_wide_layer() -> None:
     slow = rippled(x, y, np.zeros(3), at=at, g=0.6).answers(at)
     for geometry in ("di:8", "45:0"):
         for seat in ("air", "wet"):
-            wide = Optics(model="many-flux", geometry=geometry).terms(x, y, y / 0.4, seat=seat)[0]
+            wide = Optics(model="many-flux", geometry=geometry).terms(x, y, y / 0.4, 0.36 * y / 0.4, seat=seat)[0]
             # Eight directions for the table's 16.
             np.testing.assert_allclose(slow[f"{geometry} {seat}"], wide, rtol=0.0, atol=1.5e-3)
 

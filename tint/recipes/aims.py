@@ -305,7 +305,7 @@ def _by_loading(problem: Problem, by_depth: Array, weights: Array, d: float | Ar
     kinds, n, n_wavelengths = by_depth.shape
     gain = problem.gain[:kinds].transpose(0, 2, 1)[:, :, None, :]
     weighted = (gain * weights[:, :, None]).reshape(kinds * n_wavelengths, -1)  # by n_sums and n_pigments + 1
-    every = by_depth.transpose(1, 0, 2).reshape(n, -1) @ weighted
+    every = by_depth.transpose(1, 0, 2).reshape(n, kinds * n_wavelengths) @ weighted
     every = (d * every).reshape(n, weights.shape[1], problem.gain.shape[1])
     return every[np.arange(n)[:, None, None], np.arange(weights.shape[1])[:, None], sets[:, None, :]]
 
