@@ -60,9 +60,9 @@ def _doubts(doubt_mm: float | None, **told: float | None) -> Doubts:
     return Doubts(**given)
 
 
-def _doubt(name: str, text: str, default: str, *, was: str, **more: Any) -> options.Decorator:
+def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator:
     text = f"How far {text} may be off, as a standard deviation.  [default: {default}]"
-    return options.number(f"--set doubts.{name}", text, was=[was], **more)
+    return options.number(f"--set doubts.{name}", text, **more)
 
 
 @click.command("adjust", cls=Command)
@@ -79,16 +79,16 @@ def _doubt(name: str, text: str, default: str, *, was: str, **more: Any) -> opti
 @options.grouped(
     "standing",
     _cup,
-    options.number("--set cup.base_g", "The base in a tinted part that stands there.", was=["cup-base-g"]),
-    options.amounts("--set cup.pigments_g", "A pigment in that part.", options.GRAMS, was=["cup"]),
+    options.number("--set cup.base_g", "The base in a tinted part that stands there."),
+    options.amounts("--set cup.pigments_g", "A pigment in that part.", options.GRAMS),
 )
 @options.grouped(
     "doubts",
     _doubts,
-    _doubt("strength_percent", "the strength of a pigment's lot", f"{STRENGTH_PERCENT:g}", was="strength-doubt"),
-    _doubt("haze_percent", "the haze of the base", f"{HAZE_PERCENT:g}", was="haze-doubt"),
-    _doubt("tint_percent", "the base's own colour", f"{TINT_PERCENT:g}", was="tint-doubt"),
-    _doubt("thickness_mm", "the thickness of a trial", "the instrument's", was="thickness-error", to="doubt_mm"),
+    _doubt("strength_percent", "the strength of a pigment's lot", f"{STRENGTH_PERCENT:g}"),
+    _doubt("haze_percent", "the haze of the base", f"{HAZE_PERCENT:g}"),
+    _doubt("tint_percent", "the base's own colour", f"{TINT_PERCENT:g}"),
+    _doubt("thickness_mm", "the thickness of a trial", "the instrument's", to="doubt_mm"),
 )
 @rules_as_keys
 @option(

@@ -146,7 +146,6 @@ _some = option(
     "--pick",
     type=picks,
     metavar="N[,N ...]|all",
-    was=["compare=all"],
     help="Which recipe of the file; several, or all, up to six, are compared side by side.  [default: 1, the best]",
 )
 
@@ -276,7 +275,7 @@ _casting_options = _setting_options(one_thickness, "Wall thickness of the part, 
 
 
 trial_thickness = option(
-    "--set trial.thickness_mm", type=one_thickness, metavar="MM", was=["read-thickness"],
+    "--set trial.thickness_mm", type=one_thickness, metavar="MM",
     help="The measured thickness of the casting that was read.  [default: as --thickness]",
 )  # fmt: skip
 

@@ -312,7 +312,7 @@ tolerance = number(
 paper = option(
     "--set paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Size of a PDF."
 )
-title = option("--set title", metavar="WORDS", was=["title", "name"], help="What it is called, on a picture or sheet.")
+title = option("--set title", metavar="WORDS", help="What it is called, on a picture or sheet.")
 base = option("--base", metavar="NAME", help="The base; not needed where there is but one.")
 
 

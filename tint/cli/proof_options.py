@@ -123,7 +123,7 @@ subject_options = options.grouped(
     option("--set side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
     unit,
     shell,
-    options.number("--set thin_mm", "Outline what of the part is thinner than this.", was=["thin"]),
+    options.number("--set thin_mm", "Outline what of the part is thinner than this."),
     heading="What is drawn",
 )  # fmt: skip
 
@@ -269,12 +269,12 @@ approving_options = options.grouped(
     options.paper,
     options.title,
     option(
-        "--set words", metavar="WORDS", was=["customer-words"], help="What the customer asked for, in their own words."
+        "--set words", metavar="WORDS", help="What the customer asked for, in their own words."
     ),
-    option("--set approver", metavar="WORDS", was=["who"], help="Who is asked to approve."),
+    option("--set approver", metavar="WORDS", help="Who is asked to approve."),
     options.day("--set expiry", "The day until which approval holds."),
     option(
-        "--set show_recipe", type=bool, default=False, metavar="yes|no", was=["show-formula=yes"],
+        "--set show_recipe", type=bool, default=False, metavar="yes|no",
         help="Tell pigments and loadings on the sheet and the card.  [default: no]",
     ),
     heading="Output",

@@ -64,9 +64,7 @@ trial_options = options.grouped(
     option("--read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
     option("--read-black", metavar="FILE[:NAME]", help="The same casting read over the darkest backing."),
     trial_thickness,
-    options.number(
-        "--set trial.days_of_cure", "Days of cure before it was read.", expected="days", metavar="DAYS", was=["days"]
-    ),
+    options.number("--set trial.days_of_cure", "Days of cure before it was read.", expected="days", metavar="DAYS"),
     options.number(
         "--set trial.cure_c", "Temperature of its cure, in °C.", expected="degrees Celsius", metavar="DEGREES"
     ),

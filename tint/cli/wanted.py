@@ -152,7 +152,7 @@ sample_options = options.grouped(
     ),
     option("--set target_black", metavar="FILE[:NAME]", help="The same sample measured over the darkest backing."),
     options.number(
-        "--set target_thickness_mm", "The sample's thickness, if not the part's.", was=["target-thickness"]
+        "--set target_thickness_mm", "The sample's thickness, if not the part's."
     ),
     options.amounts("--set as_blend", "Match colour and opacity of this blend instead.", options.PERCENT),
     option("--set as_base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
@@ -227,9 +227,9 @@ def _rules_options(name: Callable[[str], str]) -> options.Decorator:
         options.amounts("--set stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
         options.number("--set batch_g", "The grams of mix that the moulds hold."),
         options.number(
-            "--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]", was=["waste"]
+            "--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]"
         ),
-        options.number("--set scale_step_g", "Round doses to this step of the scale.", was=["scale-step"]),
+        options.number("--set scale_step_g", "Round doses to this step of the scale."),
         options.walls,
         option("--set also_light", metavar="NAME", help="A second light, in which recipes are compared too."),
         option(
@@ -237,7 +237,7 @@ def _rules_options(name: Callable[[str], str]) -> options.Decorator:
             help="How recipes are ordered.",
         ),
         options.count(
-            "--set most_recipes", "How many recipes to show.", default=Rules.most_recipes, was=["recipes"]
+            "--set most_recipes", "How many recipes to show.", default=Rules.most_recipes
         ),
         heading="Limits",
     )  # fmt: skip

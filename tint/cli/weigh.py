@@ -42,7 +42,7 @@ _batch_options = options.grouped(
     options.count("--set moulds", "How many moulds are poured.  [default: one a part]"),
     options.number("--set sprue_cm3", "What stays in sprue and flash of each mould.", default=0.0),
     options.number("--set cup_loss_g", "What stays in each cup.", default=0.0),
-    options.number("--set waste_percent", "A margin on what is poured.", default=WASTE_PERCENT, was=["waste"]),
+    options.number("--set waste_percent", "A margin on what is poured.", default=WASTE_PERCENT),
     heading="How much",
 )
 
@@ -55,19 +55,18 @@ _scale_options = options.grouped(
     "scale",
     _scale,
     options.number(
-        "--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G, was=["scale-step"]
+        "--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G
     ),
     options.number(
         "--set scale_sd_g", "Repeatability of the scale, as a standard deviation.  [default: 0.41 steps]", to="sd_g",
-        was=["scale-sd"],
     ),
     options.number(
         "--set dose_tolerance_percent", "By how much a dose may be off.", to="tolerance_percent",
-        default=TOLERANCE_PERCENT, was=["dose-tolerance"],
+        default=TOLERANCE_PERCENT,
     ),
 )  # fmt: skip
 _premix_option = option(
-    "--set premix", type=bool, default=True, metavar="yes|no", was=["no-premix=no", "premix=yes"],
+    "--set premix", type=bool, default=True, metavar="yes|no",
     help="Let pigments down in base first whose dose is too small to weigh.  [default: yes]",
 )  # fmt: skip
 _split_options = options.grouped(
@@ -78,7 +77,7 @@ _split_options = options.grouped(
         "--set headroom", "How many times the mix a cup must hold, since mix swells under vacuum; 3 to 5 is usual.",
         expected="how many times the mix", metavar="TIMES", default=HEADROOM,
     ),
-    options.number("--set pot_life_min", "From when the parts meet until the mix no longer pours.", was=["pot-life"]),
+    options.number("--set pot_life_min", "From when the parts meet until the mix no longer pours."),
     options.number(
         "--set minutes_to_mix", "Of the pot life, what mixing and degassing take.", metavar="MIN", default=0.0
     ),
