@@ -88,19 +88,6 @@ def _target(palette: Palette, row: Row, wish: Wish, common: Common) -> Target:
     return target if opacity is not None else solid_unless_told(target, palette)
 
 
-def same_but_for_its_place(one: Row, other: Row) -> bool:
-    """Whether two rows tell the same, wherever they stand in their tables."""
-    return msgspec.structs.replace(one, number=other.number) == other
-
-
-def by_what_was_asked(rows: Iterable[Row]) -> dict[str, Row]:
-    """Rows by the digest of what they answer; of several that answer the same, the first."""
-    found: dict[str, Row] = {}
-    for row in rows:
-        found.setdefault(row.asked, row)
-    return found
-
-
 CHUNK = 8  # targets handed out, and written down, at a time; a solve takes about a second
 
 
@@ -178,26 +165,24 @@ def run_fan(
     tell = progress or (lambda *_: None)
     kinds: Counter[str] = Counter()
     moved: list[str] = []
-    before = None if old is None else by_what_was_asked(old)
+    # Of several rows that answer the same, the first.
+    before = None if old is None else {row.asked: row for row in reversed(old)}
     with journal(journal_path(out)) as book:
         book.begin(made_with(palette, old))
         kept = book.keep(asked_of(each, common) for each in wishes)
         done, begun = kept, time.monotonic()
-        tasks = (_task(at, wishes[at - 1], common, before or {}) for at in range(kept + 1, len(wishes) + 1))
+        left = enumerate(wishes[kept:], start=kept + 1)
+        tasks = (Task(number=at, wish=each, old=(before or {}).get(asked_of(each, common))) for at, each in left)
         for rows in engine(palette, common, chunks_of(tasks, chunk)):
             book.add(rows)
             done += len(rows)
             tell(_in_words(done, kept, len(wishes), time.monotonic() - begun), done, len(wishes))
         write_whole(out, table(_counted(book.rows(), kinds, before, moved), palette.pigments))
         journal_path(out).unlink(missing_ok=True)
-    return Fan(out=out, targets=len(wishes), kept=kept, moved=tuple(moved), **{name: kinds[name] for name in _KINDS})
-
-
-_KINDS = ("reached", "out_of_reach", "failed")
-
-
-def _task(number: int, wish: Wish, common: Common, before: Mapping[str, Row]) -> Task:
-    return Task(number=number, wish=wish, old=before.get(asked_of(wish, common)))
+    return Fan(
+        out=out, targets=len(wishes), reached=kinds["reached"], out_of_reach=kinds["out_of_reach"],
+        failed=kinds["failed"], kept=kept, moved=tuple(moved),
+    )  # fmt: skip
 
 
 def _counted(
@@ -206,13 +191,13 @@ def _counted(
     """The same rows; what they are is counted, and in a table that is renewed which are other than before is noted."""
     for row in rows:
         was = None if before is None else before.get(row.asked)
-        if before is not None and (was is None or not same_but_for_its_place(row, was)):
+        if before is not None and (was is None or row != msgspec.structs.replace(was, number=row.number)):
             moved.append(row.name)
         kinds["reached" if row.reached else "out_of_reach" if row.base else "failed"] += 1
         yield row
 
 
-def made_with(palette: Palette, old: Sequence[Row] | None = None) -> str:
+def made_with(palette: Palette, old: Sequence[Row] | None) -> str:
     """What all rows of a run share: tint, the palette to its last digit, and the rows that are renewed."""
     tint = ""
     with contextlib.suppress(PackageNotFoundError):  # run from its source

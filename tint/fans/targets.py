@@ -286,13 +286,7 @@ def solve_many(
     palette_of(palette)
     wishes: Iterable[Wish | Mapping[str, Any]]
     wishes = read_targets(targets, palette, common, said=said) if isinstance(targets, str | Path) else targets
-    return solved_each(palette, (wish_of(each, at) for at, each in enumerate(wishes, start=1)), common)
-
-
-def solved_each(palette: Palette, wishes: Iterable[Wish], common: Common, *, first: int = 1) -> Iterator[Solved]:
-    """`solve_many` of what was read already; `first` is the number of the first of them."""
-    for place, wish in enumerate(wishes, start=first):
-        yield solved(palette, wish, common, place)
+    return (solved(palette, wish_of(each, at), common, at) for at, each in enumerate(wishes, start=1))
 
 
 def solved(palette: Palette, wish: Wish, common: Common, place: int, *, loosen: bool = True) -> Solved:
