@@ -357,10 +357,8 @@ def _of_fans(place: Path, palette: Palette) -> dict[str, Reader]:
     """Targets of a fan, its journal and its table."""
     common = Common(walls_mm=(3.0,), base="clear", opacity="any", rules=Rules(most_pigments=1, most_recipes=1))
     wishes = [Wish(name=f"t{at}", lab=(40.0 + 20.0 * at, 0.0, 5.0)) for at in range(3)]
-    rows = [
-        row_of(each, asked_of(each.wish, common))
-        for each in (solved(palette, wish, common, at) for at, wish in enumerate(wishes, start=1))
-    ]
+    found = [solved(palette, wish, common, at) for at, wish in enumerate(wishes, start=1)]
+    rows = [row_of(each, asked_of(each.wish, common)) for each in found]
     with journal(place / "fan.part") as written:
         written.begin("made with")
         written.keep(())

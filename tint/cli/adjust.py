@@ -275,10 +275,7 @@ def _show_additions(out: Console, done: Adjustment, additions: Additions, cup: C
 def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:
     added = done.additions
     return {
-        "verdict": done.verdict,
-        "leave": done.leave,
-        "missed": done.missed,
-        "scatter": done.scatter,
+        **show.fields(done, "verdict", "leave", "missed", "scatter"),
         "misses": [asdict(miss) | {"leave": miss.leave} for miss in done.misses],
         "findings": [asdict(each) for each in done.findings],
         "again": done.again,
@@ -287,7 +284,7 @@ def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:
         "additions": None
         if added is None
         else msgspec.structs.asdict(jsonable.look(added.appearance))
-        | {"base_g": added.base_g, "pigments_g": added.pigments_g, "delta_e": added.delta_e},
+        | show.fields(added, "base_g", "pigments_g", "delta_e"),
         "predicted": jsonable.look(done.predicted),
         "trials": len(trials),
         "cautions": cautions(done.palette, trials),

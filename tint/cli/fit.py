@@ -177,7 +177,7 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
         },
         "delta_e": residuals(palette.swatches),
         "model_error": palette.model_error,
-        "swatches": [{name: getattr(swatch, name) for name in names} for swatch in palette.swatches],
+        "swatches": [show.fields(swatch, *names) for swatch in palette.swatches],
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
         "undetermined": list(palette.undetermined),
         "circumstances": circumstances_json(_circumstances(palette)),

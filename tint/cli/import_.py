@@ -166,14 +166,11 @@ def _as_json(plan: Import, *, dry_run: bool) -> Mapping[str, Any]:
 def _planned_json(planned: Planned) -> dict[str, Any]:
     measurement = planned.measurement
     return {
-        **{name: getattr(measurement, name) for name in ("name", "file", "place")},
+        **show.fields(measurement, "name", "file", "place"),
         **{name: getattr(measurement, name) or None for name in ("geometry", "source", "scale")},
         **{column: cell or None for column, cell in zip(KEY_COLUMNS, planned.key, strict=True)},
         "quantity": planned.key[-1],
-        "action": planned.action,
         "replaces_rows": planned.rows,
-        "values": planned.values,
         "fault": None if planned.fault is None else str(planned.fault),
-        "warnings": planned.warnings,
-        "notes": planned.notes,
+        **show.fields(planned, "action", "values", "warnings", "notes"),
     }

@@ -197,7 +197,7 @@ def _as_json(found: Inspection, shift: Shift | None, conditions: str) -> dict[st
     names = ("delta_e", "delta_e_error", "lightness", "chroma", "hue", "redness", "yellowness", "contrast_ratio")
     return {
         "verdict": found.verdict,
-        **{name: getattr(found, name) for name in names},
+        **show.fields(found, *names),
         "checks": [asdict(check) | {"guard": check.band, "verdict": check.verdict} for check in found.checks],
         "words": list(found.words),
         "shift": None if shift is None else asdict(shift),

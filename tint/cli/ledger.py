@@ -144,10 +144,7 @@ def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, obs
     with record.read_ledger(record.ledger_path(folder)) as ledger:
         found = record.search(ledger, lab, light=light, observer=observer, within=within)
     if as_json:
-        told = [
-            {"kind": each.kind, "delta_e": each.delta_e, "lab": each.lab, "entry": record.as_dict(each.entry)}
-            for each in found
-        ]
+        told = [show.fields(each, "kind", "delta_e", "lab") | {"entry": record.as_dict(each.entry)} for each in found]
         show.json({"found": told, "lab": lab, "light": light, "observer": observer, "within": within})
     else:
         with show.page() as out:
@@ -266,8 +263,6 @@ def _repeat_json(again: record.Repeat) -> dict[str, Any]:
         "order": again.order.id,
         "recipe": again.recipe.id,
         "approval": None if again.approval is None else again.approval.id,
-        "doses": [
-            {name: getattr(dose, name) for name in told} | {"strength": dose.strength.value} for dose in again.doses
-        ],
+        "doses": [show.fields(dose, *told) | {"strength": dose.strength.value} for dose in again.doses],
         "lots": {dose.pigment: dose.lot for dose in again.doses if dose.lot},
     }

@@ -106,15 +106,14 @@ def _as_json(done: Done) -> dict[str, Any]:
         "base": done.answer.recipes[0].base,
         "loadings": done.answer.recipes[0].loadings,
         "quote": {
-            "costs": [{"what": each.what, "quantity": each.quantity, "unit": each.unit, "total": each.total}
-                      for each in quote.costs],
-            "quantity": quote.quantity, "unit": quote.unit, "unit_price": quote.price, "currency": quote.currency,
-            "total": quote.total, "agreed": quote.agreed, "missing": quote.missing,
+            "costs": [show.fields(each, "what", "quantity", "unit", "total") for each in quote.costs],
+            **show.fields(quote, "quantity", "unit", "currency", "total", "agreed", "missing"),
+            "unit_price": quote.price,
         },
         "written": [str(each) for each in made.written],
         "kept": [str(each) for each in made.kept],
         "left": [str(each) for each in made.left],
-    }  # fmt: skip
+    }
 
 
 def _show(out: Console, done: Done) -> None:

@@ -124,7 +124,8 @@ def command(
     Name four places or more of the white card too: they show how evenly the light falls. A picture without a chart
     tells a colour only roughly: --no-chart says how roughly.
     """
-    _check_files(out, look, replace=replace)
+    options.check_file(look, "--look", ".png", replace=replace)
+    options.check_file(out, "--out", ".csv", replace=replace)
     if no_chart:
         if corners or find or out or look:
             raise InputError(
@@ -160,7 +161,6 @@ def _without_chart(
 ) -> None:  # fmt: skip
     """Colours of spots with no chart beside them, and the page to choose from."""
     from tint.colorimetry import viewing
-    from tint.files import write_whole
     from tint.photographs.mailed import Mailed, wanted_colour
 
     options.check_file(chips, "--chips", ".html", replace=replace)
@@ -199,11 +199,6 @@ def _without_chart(
         show.notes(out, "Before you trust it", care, style=show.CARE)
         if chips is not None:
             out.print(f"\nWritten: {chips}, for the customer to choose from.")
-
-
-def _check_files(out: Path | None, look: Path | None, *, replace: bool) -> None:
-    options.check_file(look, "--look", ".png", replace=replace)
-    options.check_file(out, "--out", ".csv", replace=replace)
 
 
 def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: dict[str, Any]) -> tuple[Any, float]:
@@ -264,13 +259,10 @@ def _as_json(told: Photographed, seen: Picture, corners: Any, written: Path | No
     return {
         "picture": seen.file,
         "source": PHOTOGRAPH,
-        "light": told.light,
-        "observer": told.observer,
+        **show.fields(told, "light", "observer"),
         "corners": corners,
         "chart": {
-            "missed_mean": told.missed_mean,
-            "missed_95": told.missed_95,
-            "missed_most": told.missed_most,
+            **show.fields(told, "missed_mean", "missed_95", "missed_most"),
             "degree": told.calibration.degree,
             "left_out": told.left_out,
         },
@@ -279,12 +271,10 @@ def _as_json(told: Photographed, seen: Picture, corners: Any, written: Path | No
         "spots": [
             {
                 **{name: getattr(each.spot, name) or None for name in ("name", "backing", "seat")},
-                "x": each.spot.x,
-                "y": each.spot.y,
+                **show.fields(each.spot, "x", "y"),
                 "lab": each.lab,
                 "expected_error": each.error,
-                "of_noise": each.of_noise,
-                "of_light": each.of_light,
+                **show.fields(each, "of_noise", "of_light"),
                 "outside_chart": each.outside,
             }
             for each in told.spots

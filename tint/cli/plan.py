@@ -12,7 +12,6 @@ from tint.cli import options, show
 from tint.cli.asked import palette_of
 from tint.cli.keys import Command
 from tint.materials import Blend
-from tint.palette import Palette
 from tint.planning import CASTINGS, MOULDS_MM, Plan, next_swatches
 from tint.starting import CastingPlan, plan_castings
 from tint.starting.plan import FIRST
@@ -55,24 +54,16 @@ def command(
     for name in bases:
         options.known(name, palette.bases, "--base")
     plan = next_swatches(palette, count=castings or CASTINGS, bases=bases, thicknesses_mm=depths or MOULDS_MM)
-    doubts = _doubts(palette)
+    doubts = how_read(palette, over=palette.white if palette.backings else "none")
     if as_json:
         show.json(_as_json(plan, optics), warnings=doubts)
         return
     with show.page() as out:
-        show.title(out, "Pour next", _title(palette))
+        over = " and ".join(palette.pair or palette.read_over) or "nothing"
+        what = "readings" if palette.read_as == "spectra" else "colours"
+        show.title(out, "Pour next", f"{palette.model}; each as its {what} over {over} would teach")
         _show(out, plan)
         show.notes(out, "Before you pour", doubts, style=show.CARE)
-
-
-def _doubts(palette: Palette) -> list[str]:
-    return how_read(palette, over=palette.white if palette.backings else "none")
-
-
-def _title(palette: Palette) -> str:
-    over = " and ".join(palette.pair or palette.read_over) or "nothing"
-    what = "readings" if palette.read_as == "spectra" else "colours"
-    return f"{palette.model}; each as its {what} over {over} would teach"
 
 
 def _show(out: Console, plan: Plan) -> None:
@@ -106,20 +97,11 @@ def _doses(blend: Blend) -> str:
 def _as_json(plan: Plan, optics: str) -> dict[str, Any]:
     return {
         "castings": [
-            {
-                "base": casting.blend.base,
-                "loadings": dict(casting.blend.loadings),
-                "thickness_mm": casting.thickness_mm,
-                "error_before": casting.error_before,
-                "error_after": casting.error_after,
-                "missed_after": casting.missed_after,
-                "reason": casting.reason,
-            }
+            {"base": casting.blend.base, "loadings": dict(casting.blend.loadings)}
+            | show.fields(casting, "thickness_mm", "error_before", "error_after", "missed_after", "reason")
             for casting in plan.castings
         ],
-        "enough": plan.enough,
-        "missed_now": plan.missed_now,
-        "words": plan.words,
+        **show.fields(plan, "enough", "missed_now", "words"),
         "optics": optics,
     }
 
@@ -172,16 +154,15 @@ def castings_json(plan: CastingPlan) -> dict[str, Any]:
                 "loadings": dict(cup.blend.loadings),
                 "thickness_mm": cup.thickness_mm,
                 "reason": casting.reason,
-                "lines": [{"what": line.what, "grams": line.grams} for line in cup.lines],
+                "lines": [show.fields(line, "what", "grams") for line in cup.lines],
                 "total_grams": cup.grams,
             }
             for casting, cup in zip(plan.castings, sheet.cups, strict=True)
         ],
         "premixes": [
-            {"makes": s.makes, "what": s.what, "grams": s.grams, "part": s.part, "base_grams": s.base_g}
-            for s in sheet.premixes
+            show.fields(step, "makes", "what", "grams", "part") | {"base_grams": step.base_g} for step in sheet.premixes
         ],
         "scale_step_g": sheet.scale.step_g,
-        "warnings": list(plan.warnings),
-        "cautions": list(sheet.cautions),
+        "warnings": plan.warnings,
+        "cautions": sheet.cautions,
     }

@@ -121,31 +121,21 @@ def _show_spectrum(out: Console, appearance: Appearance) -> None:
 
 def _sheet_json(sheet: Translucency) -> dict[str, Any]:
     """The whole of a table against thickness; arrays by thickness."""
-
-    def column(name: str) -> np.ndarray[Any, Any]:
-        return np.array([getattr(each, name) for each in sheet.appearances])
-
     setting = jsonable.setting(sheet.appearances[0]).told
     del setting["thickness_mm"]
+    columns = (
+        "lab", "lab_black", "lab_white", "contrast_ratio", "contrast_ratio_error", "luminous_transmittance",
+        "expected_error",
+    )  # fmt: skip
     return {
         "base": sheet.blend.base,
         "loadings": dict(sheet.blend.loadings),
         "thickness_mm": sheet.thickness_mm,
-        "lab": column("lab"),
-        "lab_black": column("lab_black"),
-        "lab_white": column("lab_white"),
-        "contrast_ratio": column("contrast_ratio"),
-        "contrast_ratio_error": column("contrast_ratio_error"),
-        "luminous_transmittance": column("luminous_transmittance"),
-        "translucency_parameter": sheet.translucency_parameter,
-        "translucency_parameter_ab": sheet.translucency_parameter_ab,
-        "expected_error": column("expected_error"),
-        "lab_from_behind": sheet.lab_from_behind,
-        "srgb_from_behind": list(sheet.srgb_from_behind),
-        "hides_at_mm": sheet.hides_at_mm,
+        **{name: np.array([getattr(each, name) for each in sheet.appearances]) for name in columns},
+        **show.fields(sheet, "translucency_parameter", "translucency_parameter_ab", "lab_from_behind"),
+        **show.fields(sheet, "srgb_from_behind", "hides_at_mm"),
         "setting": setting,
-        "conditions": sheet.conditions,
-        "warnings": list(sheet.warnings),
+        **show.fields(sheet, "conditions", "warnings"),
     }
 
 

@@ -355,11 +355,9 @@ def _compared_json(sheet: Comparison) -> dict[str, Any]:
                 "loadings": dict(each.look.blend.loadings),
                 "delta_e": each.delta_e,
                 "expected_error": each.beside.expected_error,
-                "contrast_ratio": each.look.contrast_ratio,
-                "contrast_ratio_error": each.look.contrast_ratio_error,
+                **pages.fields(each.look, "contrast_ratio", "contrast_ratio_error"),
                 "shifts": {light.light: shift_in(light) for light in each.lights},
-                "price_per_kg": each.price_per_kg,
-                "limits": list(each.limits),
+                **pages.fields(each, "price_per_kg", "limits"),
                 "differs": said,
             }
             for each, said in zip(sheet.candidates, differences(sheet.candidates), strict=True)

@@ -65,6 +65,11 @@ def json(content: Struct | Mapping[str, Any], **more: Any) -> None:
     click.echo(plain_json(jsonable.text(content, **more)))
 
 
+def fields(thing: object, *names: str) -> dict[str, Any]:
+    """What a thing holds under the names that JSON has for it, too."""
+    return {name: getattr(thing, name) for name in names}
+
+
 def title(out: Console, title: str, conditions: str = "") -> None:
     """What follows is about this, and holds for that."""
     out.print(title, style=HEAD)

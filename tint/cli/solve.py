@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -123,8 +124,9 @@ def command(
     _check_pictures(picture, reach, replace=replace)
     palette = palette_of(folder, optics)
     walls = model.walls(casting, search)
-    if walls is not None:
-        casting, search = _of_walls(walls, casting, search)
+    if walls is not None:  # the thinnest is judged first, the others as further walls
+        first, *others = walls.to_solve_for
+        casting, search = casting | {"thickness_mm": first}, search | {"walls_mm": tuple(others)}
     casting = judged_over(palette, sample, casting)
     setting = setting_of(palette, without_gloss(palette) | casting if wish.has_no_gloss else casting)
     rules = rules_of(palette, search)
@@ -145,14 +147,6 @@ def command(
         _show(out, answer, optics)
         for name in written:
             out.print(f"Written: {name}")
-
-
-def _of_walls(
-    walls: Walls, casting: Mapping[str, Any], search: Mapping[str, Any]
-) -> tuple[dict[str, Any], dict[str, Any]]:  # fmt: skip
-    """The thinnest wall of a part as its thickness, and the others as further walls."""
-    first, *others = walls.to_solve_for
-    return {**casting, "thickness_mm": first}, {**search, "walls_mm": tuple(others)}
 
 
 def _check_pictures(picture: Path | None, reach: Path | None, *, replace: bool) -> None:
@@ -201,12 +195,13 @@ def _show(out: Console, answer: Answer, optics: str) -> None:
     show.title(out, f"Wanted: {answer.target.in_words}", "; ".join(conditions))
     _show_recipes(out, answer)
     _show_merits(out, answer)
-    show.notes(out, "Every wall, the worst first", _by_rank(_walls(answer.recipes)))
-    show.notes(out, "What limits them", _by_rank(_bounds(answer.recipes)))
+    said = partial(_by_rank, answer.recipes)
+    show.notes(out, "Every wall, the worst first", said(lambda each: ["; ".join(wall.words for wall in each.walls)]))
+    show.notes(out, "What limits them", said(lambda each: [each.reason or ", ".join(map(bound, each.limits))]))
     show.notes(out, "What would bring it nearer", [each.words for each in answer.loosened])
-    doubts = [*_risks(answer), *_doubts(answer.recipes)]
-    show.notes(out, "Before you trust it", [*answer.warnings, *_by_rank(doubts)], style=show.CARE)
-    show.notes(out, "Too little to be weighed as it is", _by_rank(_premixes(answer)))
+    doubts = [*answer.warnings, *said(_risks), *said(lambda each: each.appearance.warnings)]
+    show.notes(out, "Before you trust it", doubts, style=show.CARE)
+    show.notes(out, "Too little to be weighed as it is", said(_premixes))
     show.notes(out, "Pigments not used", _refused(answer))
     out.print()
     out.print(f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
@@ -291,22 +286,13 @@ def _show_merits(out: Console, answer: Answer) -> None:
     )
 
 
-def _by_rank(told: Iterable[tuple[int, str]]) -> list[str]:
-    """Sentences, each once, with the ranks that it holds for."""
+def _by_rank(recipes: Iterable[Recipe], words: Callable[[Recipe], Iterable[str]]) -> list[str]:
+    """What is said of recipes, each sentence once, with the ranks that it holds for."""
     ranks: dict[str, list[str]] = {}
-    for rank, words in told:
-        ranks.setdefault(words, []).append(str(rank))
-    return [f"{', '.join(each)}: {words}" for words, each in ranks.items()]
-
-
-def _walls(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
-    told = [(rank, "; ".join(wall.words for wall in each.walls)) for rank, each in enumerate(recipes, start=1)]
-    return [(rank, words) for rank, words in told if words]
-
-
-def _bounds(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
-    told = [(rank, each.reason or ", ".join(map(bound, each.limits))) for rank, each in enumerate(recipes, start=1)]
-    return [(rank, words) for rank, words in told if words]
+    for rank, each in enumerate(recipes, start=1):
+        for sentence in filter(None, words(each)):
+            ranks.setdefault(sentence, []).append(str(rank))
+    return [f"{', '.join(each)}: {sentence}" for sentence, each in ranks.items()]
 
 
 def bound(limit: str) -> str:
@@ -319,27 +305,19 @@ def bound(limit: str) -> str:
     return _BOUND.get(limit, limit)
 
 
-def _doubts(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
-    return [(rank, words) for rank, each in enumerate(recipes, start=1) for words in each.appearance.warnings]
-
-
-def _premixes(answer: Answer) -> list[tuple[int, str]]:
-    told = []
-    for rank, each in enumerate(answer.recipes, start=1):
-        made = [name for name in each.premix if name not in each.unweighable]
-        told += [(rank, f"{', '.join(made)}: as a premix, which `tint weigh` tells how to make")] * bool(made)
+def _premixes(recipe: Recipe) -> Iterable[str]:
+    made = [name for name in recipe.premix if name not in recipe.unweighable]
+    if made:
+        yield f"{', '.join(made)}: as a premix, which `tint weigh` tells how to make"
+    if recipe.unweighable:
         mend = "make more at a time, or take a finer scale"
-        told += [(rank, f"{', '.join(each.unweighable)}: not even as a premix; {mend}")] * bool(each.unweighable)
-    return told
+        yield f"{', '.join(recipe.unweighable)}: not even as a premix; {mend}"
 
 
-def _risks(answer: Answer) -> list[tuple[int, str]]:
-    """Recipes that keep their opacity with less than the chance that is sought."""
-    return [
-        (rank, f"the opacity asked for is kept with a chance of {show.fixed(100.0 * each.opacity_chance, 0)} %")
-        for rank, each in enumerate(answer.recipes, start=1)
-        if each.reached and each.opacity_chance < SAFE - 0.005
-    ]
+def _risks(recipe: Recipe) -> Iterable[str]:
+    """That it keeps its opacity with less than the chance that is sought."""
+    if recipe.reached and recipe.opacity_chance < SAFE - 0.005:
+        yield f"the opacity asked for is kept with a chance of {show.fixed(100.0 * recipe.opacity_chance, 0)} %"
 
 
 def _refused(answer: Answer) -> list[str]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -23,6 +24,8 @@ from tint.weighing.premix import STEP_G
 
 if TYPE_CHECKING:
     from tint.starting import Started
+
+Kind = TypeVar("Kind")
 
 _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
 
@@ -115,11 +118,11 @@ def _ask(question: str, default: str) -> str:
     return answer.strip()
 
 
-def _again(question: str, default: str, read: Callable[[str], Any]) -> Any:
+def _again(ask: Callable[[], Kind]) -> Kind:
     """Ask until the answer can be read; what is wrong with it is told."""
     while True:
         try:
-            return read(_ask(question, default))
+            return ask()
         except InputError as error:
             click.echo(str(error), err=True)
 
@@ -130,7 +133,7 @@ def _ask_one_of(question: str, choices: tuple[str, ...], default: str) -> str:
 
 
 def _ask_number(question: str, default: float) -> float:
-    return float(_again(question, f"{default:g}", lambda said: options.number_in(said, question, "a number")))
+    return _again(lambda: options.number_in(_ask(question, f"{default:g}"), question, "a number"))
 
 
 def _ask_names(question: str, default: str) -> list[str]:
@@ -138,13 +141,10 @@ def _ask_names(question: str, default: str) -> list[str]:
 
 
 def _ask_moulds() -> list[float]:
-    default = ", ".join(f"{depth:g}" for depth in MOULDS_MM)
-
-    def read(said: str) -> list[float]:
-        return [options.number_in(each, "moulds", "millimetres") for each in said.split(",")]
-
-    depths: list[float] = _again("Depths of the moulds for swatches, in mm", default, read)
-    return depths
+    question, default = "Depths of the moulds for swatches, in mm", ", ".join(f"{depth:g}" for depth in MOULDS_MM)
+    return _again(
+        lambda: [options.number_in(each, "moulds", "millimetres") for each in _ask(question, default).split(",")]
+    )
 
 
 def _ask_bases() -> list[Base]:
@@ -156,15 +156,7 @@ def _ask_bases() -> list[Base]:
         return base_in(f"{name}={cure},{mix},{bears}")
 
     names = _ask_names("Your rubber, or rubbers, by a short name each", "clear")
-    return [_again_of(one, name) for name in names]
-
-
-def _again_of(one: Callable[[str], Base], name: str) -> Base:
-    while True:
-        try:
-            return one(name)
-        except InputError as error:
-            click.echo(str(error), err=True)
+    return [_again(partial(one, name)) for name in names]
 
 
 def _ask_pigments(bases: list[Base]) -> list[Pigment]:
@@ -201,8 +193,7 @@ def _files(begun: Started) -> str:
 def _as_json(begun: Started) -> dict[str, Any]:
     return {
         "folder": str(begun.folder),
-        "written": list(begun.written),
-        "kept": list(begun.kept),
+        **show.fields(begun, "written", "kept"),
         **castings_json(begun.plan),
-        "next": list(begun.next_steps),
+        "next": begun.next_steps,
     }

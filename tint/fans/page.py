@@ -158,8 +158,9 @@ def _cell(page: Page, chip: Chip, x: float, top: float, width: float) -> None:
 def _head(chips: Sequence[Chip], palette: Palette, common: Common) -> str:
     seen, reached = common.setting(), sum(chip.row.reached for chip in chips)
     return (
-        f"{palette.name}. {reached} of {len(chips)} colours can be had; for {seen.light}, {seen.observer}° observer. A chip in two halves cannot: what was "
-        "asked for stands left, the nearest that can be had right. Confirm with a cured swatch."
+        f"{palette.name}. {reached} of {len(chips)} colours can be had; for {seen.light}, {seen.observer}° observer. "
+        "A chip in two halves cannot: what was asked for stands left, the nearest that can be had right. Confirm with "
+        "a cured swatch."
     )
 
 
