@@ -202,23 +202,15 @@ def _show_misses(out: Console, done: Adjustment) -> None:
 
 
 def _cares(done: Adjustment, trials: tuple[Trial, ...]) -> list[str]:
-    """What to know of trials, swatches and recipe, each once."""
-    return list(dict.fromkeys([*cautions(done.palette, trials), *_doubtful(done)]))
-
-
-def _doubtful(done: Adjustment) -> list[str]:
-    """What to know of the corrected recipe that is shown."""
-    if done.leave:
-        return []
-    first = done.answer.recipes[0]
-    told = [*warnings(done.palette, done.answer.target, [first]), *first.appearance.warnings]
-    return [*_changed_pigments(done), *told]
-
-
-def _changed_pigments(done: Adjustment) -> list[str]:
-    if done.kept_pigments:
-        return []
-    return ["the trial's own pigments no longer reach the target; those that it did not hold are of lots untried here"]
+    """What to know of trials and swatches, and of the corrected recipe where one is shown, each once."""
+    told = cautions(done.palette, trials)
+    if not done.leave:
+        if not done.kept_pigments:
+            found = "the trial's own pigments no longer reach the target"
+            told += [f"{found}; those that it did not hold are of lots untried here"]
+        first = done.answer.recipes[0]
+        told += [*warnings(done.palette, done.answer.target, [first]), *first.appearance.warnings]
+    return list(dict.fromkeys(told))
 
 
 def _show_recipe(out: Console, done: Adjustment, trial: Trial) -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace as with_
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from dataclasses import replace as replace_in
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +19,7 @@ from tint.cli.wanted import rules_of, rules_options
 from tint.errors import InputError
 from tint.fans import Common, Fan, Reach, Wish, fan_page, fan_pdf, lattice, read_rows, read_targets, run_fan, shop_table
 from tint.fans import reach as find_reach
-from tint.fans.run import engine_of
+from tint.fans.run import Engine, engine_of
 from tint.files import write_all
 from tint.opacity import opacity_of
 from tint.palette import Palette
@@ -27,23 +29,61 @@ _NAMED = 20  # colours that are named on the page; the table has all
 _NAMED_REACH = 12  # the same on the page of a reach; --json has all
 
 
-def many_colours(command: options.Command) -> options.Command:
+@dataclass(frozen=True, kw_only=True)
+class Many:
     """Which colours are asked for, and what of those that do not say it themselves."""
-    given = options.under(
-        "Wanted, where a row does not say",
-        option("--lattice", to="spacing", type=float, metavar="STEP", help="Instead: CIELAB this far apart."),
-        option("--opacity", metavar="WORD|RANGE", help="As of tint solve.  [default: solid]"),
-        options.tolerance,
-        option("--base", metavar="NAME", help="Only this base.  [default: every base]"),
-    )
-    return click.argument("targets", type=options.PATH, required=False)(given(command))
+
+    targets: Path | None
+    spacing: float | None
+    opacity: str | None
+    tolerance: float | None
+    base: str | None
+
+    def common(self, palette: Palette, casting: dict[str, Any], search: dict[str, Any]) -> Common:
+        """What holds for every colour; further walls are walls like the first."""
+        try:
+            opacity_of(self.opacity or "any")
+        except InputError as error:
+            raise InputError("--opacity", error.found, error.expected, error.mend) from error
+        base = None if self.base is None else base_of(palette, self.base)
+        seen, rules = dict(casting), rules_of(palette, search)
+        walls = (*((seen.pop("thickness_mm"),) if "thickness_mm" in seen else ()), *rules.walls_mm)
+        if seen.get("over"):
+            options.known(seen["over"], [*palette.backings, "none"], "--over")
+        rules = replace_in(rules, walls_mm=())
+        return Common(opacity=self.opacity, tolerance=self.tolerance, walls_mm=walls, base=base, rules=rules, seen=seen)
+
+    def wishes(self, palette: Palette, common: Common, said: Given) -> Sequence[Wish]:
+        """The colours, one by one."""
+        if self.targets is not None and self.spacing is None:
+            wishes = list(read_targets(self.targets, palette, common, said=said))
+        elif self.spacing is not None and self.targets is None:
+            wishes = list(lattice(self.spacing, palette, common))
+        else:
+            raise InputError("targets", "none or two are given", "a file of colours, or --lattice STEP")
+        if not common.walls_mm and not any(each.walls_mm for each in wishes):
+            raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
+        return wishes
 
 
-on_workers = options.under(
-    "Where",
+many_colours = options.grouped(
+    "many",
+    Many,
+    click.argument("targets", type=options.PATH, required=False),
+    option("--lattice", to="spacing", type=float, metavar="STEP", help="Instead: CIELAB this far apart."),
+    option("--opacity", metavar="WORD|RANGE", help="As of tint solve.  [default: solid]"),
+    options.tolerance,
+    option("--base", metavar="NAME", help="Only this base.  [default: every base]"),
+    heading="Wanted, where a row does not say",
+)
+on_workers = options.grouped(
+    "workers",
+    engine_of,
     options.count("--workers", "Processes to work in; more than one needs the extra `fan`.", default=1),
     option("--scheduler", default="", metavar="tcp://HOST:PORT", help="A dask scheduler whose workers do it instead."),
+    heading="Where",
 )
+Workers = AbstractContextManager[Engine]
 
 
 @click.command("fan", cls=Command)
@@ -67,10 +107,9 @@ on_workers = options.under(
 @on_workers
 @options.optics
 def command(
-    folder: Path, targets: Path | None, spacing: float | None, opacity: str | None, tolerance: float | None,
-    base: str | None, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path, workers: int,
-    scheduler: str, changed: bool, page: Path | None, pdf: Path | None, shop: Path | None, replace: bool, optics: str,
-    as_json: bool,
+    folder: Path, many: Many, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path,
+    workers: Workers, changed: bool, page: Path | None, pdf: Path | None, shop: Path | None, replace: bool,
+    optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """Many colours: a recipe for each, as a table.
 
@@ -88,9 +127,9 @@ def command(
         raise InputError("--shop", f"{shop} is also the table of recipes", mend="choose another name")
     old = list(read_rows(out)) if changed else None
     palette = palette_of(folder, optics)
-    common = common_of(palette, casting, search, opacity, tolerance, None if base is None else base_of(palette, base))
-    wishes = wishes_of(palette, common, targets, spacing, said)
-    with show.progress(quiet=as_json) as tell, engine_of(workers=workers, scheduler=scheduler) as engine:
+    common = many.common(palette, casting, search)
+    wishes = many.wishes(palette, common, said)
+    with show.progress(quiet=as_json) as tell, workers as engine:
         fan = run_fan(palette, wishes, common, out, old=old, engine=engine, progress=tell)
     asked = {path: draw for path, draw in drawn.items() if path is not None}
     rows = list(read_rows(out)) if asked else []
@@ -102,39 +141,6 @@ def command(
         show.json({name: told[name] for name in told if name != "out"}, written=written)
         return
     _show(fan, written, changed=changed)
-
-
-def common_of(
-    palette: Palette, casting: dict[str, Any], search: dict[str, Any], opacity: str | None, tolerance: float | None,
-    base: str | None,
-) -> Common:  # fmt: skip
-    """What holds for every colour; further walls are walls like the first."""
-    try:
-        opacity_of(opacity or "any")
-    except InputError as error:
-        raise InputError("--opacity", error.found, error.expected, error.mend) from error
-    seen = dict(casting)
-    rules = rules_of(palette, search)
-    walls = (*((seen.pop("thickness_mm"),) if "thickness_mm" in seen else ()), *rules.walls_mm)
-    if seen.get("over"):
-        options.known(seen["over"], [*palette.backings, "none"], "--over")
-    rules = with_(rules, walls_mm=())
-    return Common(opacity=opacity, tolerance=tolerance, walls_mm=walls, base=base, rules=rules, seen=seen)
-
-
-def wishes_of(
-    palette: Palette, common: Common, targets: Path | None, spacing: float | None, said: Given
-) -> Sequence[Wish]:  # fmt: skip
-    if (targets is None) == (spacing is None):
-        raise InputError("targets", "none or two are given", "a file of colours, or --lattice STEP")
-    if targets is not None:
-        wishes = list(read_targets(targets, palette, common, said=said))
-    else:
-        assert spacing is not None  # one of the two is given
-        wishes = list(lattice(spacing, palette, common))
-    if not common.walls_mm and not any(each.walls_mm for each in wishes):
-        raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
-    return wishes
 
 
 def _show(fan: Fan, written: Sequence[str], *, changed: bool) -> None:
@@ -172,9 +178,8 @@ def _show(fan: Fan, written: Sequence[str], *, changed: bool) -> None:
 @options.optics
 @options.as_json
 def reach(
-    folder: Path, targets: Path | None, spacing: float | None, opacity: str | None, tolerance: float | None,
-    base: str | None, candidates: Sequence[str], casting: dict[str, Any], said: Given, search: dict[str, Any],
-    workers: int, scheduler: str, optics: str, as_json: bool,
+    folder: Path, many: Many, candidates: Sequence[str], casting: dict[str, Any], said: Given,
+    search: dict[str, Any], workers: Workers, optics: str, as_json: bool,
 ) -> None:  # fmt: skip
     """Many colours: which of them each base and wall can have.
 
@@ -186,11 +191,11 @@ def reach(
     palette = palette_of(folder, optics)
     for name in candidates:
         options.known(name, palette.pigments, "--candidate")
-    common = common_of(palette, casting, search, opacity, tolerance, None if base is None else base_of(palette, base))
-    wishes = wishes_of(palette, common, targets, spacing, said)
+    common = many.common(palette, casting, search)
+    wishes = many.wishes(palette, common, said)
     if not common.walls_mm:
         raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
-    with show.progress(quiet=as_json) as tell, engine_of(workers=workers, scheduler=scheduler) as engine:
+    with show.progress(quiet=as_json) as tell, workers as engine:
         found = find_reach(palette, wishes, common, candidates=candidates, engine=engine, progress=tell)
     if as_json:
         show.json(found)

@@ -100,10 +100,8 @@ def command(
             palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=approving.title or ""
         )
         more = _compared_json(sheet) | {"optics": optics}
-        named = f"{len(sheet.candidates)} recipes"
-        _tell(
-            _write(_drawn(sheet, out, approving)), named, None, lost=_lost(out, approving), more=more, as_json=as_json
-        )
+        named, contents = f"{len(sheet.candidates)} recipes", _drawn(sheet, out, approving)
+        _tell(contents, named, None, lost=_lost(out, approving), more=more, as_json=as_json)
         return
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
@@ -121,7 +119,7 @@ def command(
         trial=cast.trial(palette, blend, setting, said), approving=approving,
         walls=at_walls(palette, target, look, walls_mm=choice.further_walls(setting, walls_mm)),
     )  # fmt: skip
-    contents: dict[Path, bytes] = {}
+    contents = {}
     if out is not None:
         is_deep = bits == "16" or out.suffix.lower() in _DEEP
         contents[out] = _deep(job, out) if is_deep else _picture(job, show)
@@ -137,7 +135,7 @@ def command(
         "volume_cm3": None if part is None else part.volume_cm3,
     }
     named = f"{blend}, {setting.thickness_mm:g} mm"
-    _tell(_write(contents), named, part, lost=_lost(out, approving), more=more, as_json=as_json)
+    _tell(contents, named, part, lost=_lost(out, approving), more=more, as_json=as_json)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -194,11 +192,6 @@ def _check_compared(show: str | None, bits: str, subject: Subject, approving: Ap
     for name, value in others.items():
         if value is not None:
             raise InputError(name, "not part of a comparison", mend="leave it out, or --pick one recipe")
-
-
-def _write(contents: Mapping[Path, bytes]) -> list[Path]:
-    write_all(contents)
-    return list(contents)
 
 
 def _picture(job: _Job, show: str) -> bytes:
@@ -270,11 +263,13 @@ def _lost(out: Path | None, approving: Approving) -> str:
 
 
 def _tell(
-    written: list[Path], said: str, part: Model | None, *, lost: str, more: Mapping[str, Any], as_json: bool
+    contents: Mapping[Path, bytes], said: str, part: Model | None, *, lost: str, more: Mapping[str, Any], as_json: bool
 ) -> None:  # fmt: skip
+    """Write the files, and say which."""
+    write_all(contents)
+    first, *others = written = [str(path) for path in contents]
     if as_json:
-        told: dict[str, Any] = {"written": str(written[0]), "also_written": [str(path) for path in written[1:]]}
-        pages.json(told | dict(more), letters_lost=lost)
+        pages.json({"written": first, "also_written": others} | dict(more), letters_lost=lost)
         return
     with pages.page() as out:
         for path in written:
@@ -321,24 +316,19 @@ def _target_compared(
                 f"--{name}", f"{casting[name]}, but the target in the file holds for {told}",
                 mend="name a target for it, as with --target-lab, or leave it out",
             )  # fmt: skip
-    asked: dict[str, Any] = wish.asked
-    return with_(target_from_written(own), **asked)
+    return with_(target_from_written(own), **wish.asked)  # type: ignore[arg-type]
 
 
 def _drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Path, bytes]:
     """What is to be written of a comparison, by file."""
+    from tint.proofs.comparison_drawn import comparison_page, comparison_pdf, draw_comparison
+
     contents: dict[Path, bytes] = {}
     if out:
-        from tint.proofs.comparison_drawn import draw_comparison
-
         contents[out] = draw_comparison(sheet)
     if approving.sheet:
-        from tint.proofs.comparison_drawn import comparison_page
-
         contents[approving.sheet] = comparison_page(sheet)
     if approving.pdf:
-        from tint.proofs.comparison_drawn import comparison_pdf
-
         contents[approving.pdf] = comparison_pdf(sheet, made=date.today(), paper=approving.paper)
     return contents
 

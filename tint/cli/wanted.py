@@ -28,23 +28,28 @@ from tint.weighing.batch import WASTE_PERCENT, waste_of
 class Wish:
     """A target as the command line names it."""
 
-    lab: tuple[float, ...] | None
-    srgb: str | None
-    reading: str | None
-    photo: str | None
+    target_lab: tuple[float, ...] | None
+    target_srgb: str | None
+    target_reading: str | None
+    target_photo: str | None
     opacity: Mapping[str, float] | None
     tolerance: float | None
 
     @property
+    def colour(self) -> dict[str, Any]:
+        """The colour, in each of the ways in which it can be told."""
+        ways = (self.target_lab, self.target_srgb, self.target_reading, self.target_photo)
+        return dict(zip(("lab", "srgb", "reading", "photo"), ways, strict=True))
+
+    @property
     def given(self) -> list[str]:
         """The options that name a colour."""
-        values = zip(_COLOURS, (self.lab, self.srgb, self.reading, self.photo), strict=True)
-        return [option.split(" ")[0] for option, value in values if value is not None]
+        return [f"--target-{way}" for way in options.given(**self.colour)]
 
     @property
     def has_no_gloss(self) -> bool:
         """Whether the colour is that of a screen or photograph."""
-        return self.srgb is not None or self.photo is not None
+        return self.target_srgb is not None or self.target_photo is not None
 
     @property
     def asked(self) -> dict[str, float]:
@@ -70,16 +75,9 @@ def _range(name: str, text: str) -> options.Decorator:
     return option(key, type=_bounds(partial(bounds_of, name), key), metavar="RANGE", help=text)
 
 
-def _wish(
-    target_lab: tuple[float, ...] | None, target_srgb: str | None, target_reading: str | None,
-    target_photo: str | None, **more: Any,
-) -> Wish:  # fmt: skip
-    return Wish(lab=target_lab, srgb=target_srgb, reading=target_reading, photo=target_photo, **more)
-
-
 target_options = options.grouped(
     "wish",
-    _wish,
+    Wish,
     options.lab("--target-lab", "The colour wanted, as CIELAB L*, a*, b*."),
     option("--target-srgb", metavar="'#rrggbb'", help="The same as a screen colour, in quotation marks."),
     option("--target-reading", metavar="FILE[:NAME]", help="The same as measured: a table or instrument's file."),
@@ -108,8 +106,7 @@ def target_of(palette: Palette, wish: Wish, setting: Setting, said: Given, **mor
             found = "an opacity or tolerance without a colour"
             raise InputError("target", found, "expected " + " or ".join(_COLOURS))
         return None
-    colour: dict[str, Any] = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading, "photo": wish.photo}
-    return replace(verbs.target_of(palette, setting, None, **colour, said=said), **asked)
+    return replace(verbs.target_of(palette, setting, None, **wish.colour, said=said), **asked)
 
 
 # More of the sample that shows it.

@@ -19,7 +19,7 @@ from tint.files import write_all
 from tint.ledger import kept_premixes, ledger_path, read_ledger
 from tint.palette import Palette
 from tint.swatches.instruments import Given
-from tint.weighing import Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, weigh, weigh_table
+from tint.weighing import Batch, Kept, Scale, Split, WeighSheet, kept_from_json, weigh, weigh_table
 from tint.weighing.batch import HEADROOM, WASTE_PERCENT
 from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
 
@@ -271,7 +271,7 @@ def _left(sheet: WeighSheet, kept: Kept) -> str:
 def _show_lines(out: Console, sheet: WeighSheet) -> None:
     shown = sheet.scale.shown
     rows = [
-        (str(at), line.what, _into(line), shown(line.grams), *line.beside.values())
+        (str(at), line.what, f"into {line.into}" if line.pigment else "", shown(line.grams), *line.beside.values())
         for at, line in enumerate(sheet.lines, start=1)
     ]
     total = {name: "100.000 %" if name == "of the mix" else "" for name in sheet.lines[0].beside}
@@ -284,10 +284,6 @@ def _show_lines(out: Console, sheet: WeighSheet) -> None:
         f"ratio {sheet.naive_mix_error_percent:.2f} % off.",
         style=show.QUIET,
     )
-
-
-def _into(line: Line) -> str:
-    return f"into {line.into}" if line.pigment else ""
 
 
 def _show_cups(out: Console, sheet: WeighSheet) -> None:
