@@ -13,12 +13,11 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import partialmethod
 
 _SHOWN = 40  # characters of a cell or a name that a message repeats
-_FIRST, _LAST = (
-    250,
-    150,
-)  # of a place, and of what was found or expected: the beginning, and the reason; no source, by eye
+# Of a place, and of what was found or expected: the beginning, and the reason; no source, by eye.
+_FIRST, _LAST = 250, 150
 
 
 def _one_line(where: str, found: str, expected: str, mend: str) -> str:
@@ -49,6 +48,10 @@ class TintError(Exception):
 class InputError(TintError):
     """Wrong usage or bad input."""
 
+    def at(self, where: str) -> InputError:
+        """The same of another place."""
+        return InputError(where, self.found, self.expected, self.mend)
+
 
 class JobError(TintError):
     """Good input, but the job cannot be done with it."""
@@ -76,6 +79,11 @@ class Fault:
         place = "key" if self.file.endswith(".toml") else "column"
         column = f", {place} {self.column}" if self.column is not None else ""
         return f"{self.file}{row}{column}"
+
+    @property
+    def error(self) -> InputError:
+        """The fault as an error of its own."""
+        return InputError(self.where, self.found, self.expected, self.mend)
 
     def __str__(self) -> str:
         return _one_line(self.where, self.found, self.expected, self.mend)
@@ -105,17 +113,18 @@ class Gathered:
         self.file = file
         self.faults: list[Fault] = []
 
-    def grave(
-        self, found: str, *, row: int | None = None, column: str | None = None, expected: str = "", mend: str = ""
-    ) -> None:
-        """Note a fault that keeps the folder from being used."""
-        self._note(found, row, column, expected, mend, True)
+    def note(
+        self, found: str, *, grave: bool, row: int | None = None, column: str | None = None, expected: str = "",
+        mend: str = "",
+    ) -> None:  # fmt: skip
+        """Note a fault that keeps the folder from being used, or what is merely thin or odd."""
+        place = None if column is None else shown(column)
+        self.faults.append(
+            Fault(file=self.file, row=row, column=place, found=found, expected=expected, mend=mend, grave=grave)
+        )
 
-    def warn(
-        self, found: str, *, row: int | None = None, column: str | None = None, expected: str = "", mend: str = ""
-    ) -> None:
-        """Note something thin or odd that does not keep the folder from being used."""
-        self._note(found, row, column, expected, mend, False)
+    grave = partialmethod(note, grave=True)
+    warn = partialmethod(note, grave=False)
 
     @property
     def any_grave(self) -> bool:
@@ -129,15 +138,9 @@ class Gathered:
         ------
         InputError
         """
-        first = next((fault for fault in self.faults if fault.grave), None)
-        if first is not None:
-            raise InputError(first.where, first.found, first.expected, first.mend)
-
-    def _note(self, found: str, row: int | None, column: str | None, expected: str, mend: str, grave: bool) -> None:
-        place = None if column is None else shown(column)
-        self.faults.append(
-            Fault(file=self.file, row=row, column=place, found=found, expected=expected, mend=mend, grave=grave)
-        )
+        for fault in self.faults:
+            if fault.grave:
+                raise fault.error
 
 
 def shown(name: str) -> str:

@@ -44,7 +44,7 @@ class Many:
         try:
             opacity_of(self.opacity or "any")
         except InputError as error:
-            raise InputError("--opacity", error.found, error.expected, error.mend) from error
+            raise error.at("--opacity") from error
         base = None if self.base is None else base_of(palette, self.base)
         seen, rules = dict(casting), rules_of(palette, search)
         walls = (*((seen.pop("thickness_mm"),) if "thickness_mm" in seen else ()), *rules.walls_mm)

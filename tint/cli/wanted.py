@@ -65,7 +65,7 @@ def _bounds(read: Callable[[str], dict[str, float]], option: str) -> Callable[[s
         try:
             return read(text)
         except InputError as error:
-            raise InputError(option, error.found, error.expected, error.mend) from error
+            raise error.at(option) from error
 
     return convert
 

@@ -171,7 +171,7 @@ def check_header(table: Table, faults: Gathered) -> None:
     rows = {row.number for row in table.rows if not row.whole}
     for fault in faults.faults:  # what is wrong with one row is told in that row
         if fault.grave and fault.row not in rows:
-            raise InputError(fault.where, fault.found, fault.expected, fault.mend)
+            raise fault.error
 
 
 def _wish(table: Table, row: Row, file: str, own: str) -> Wish:

@@ -179,7 +179,10 @@ def import_json(ledger: Ledger, data: bytes, *, where: str) -> dict[str, int]:
                     raise InputError(f"{where}, {table}[{at}]", f"id {old} is there twice", "expected each once")
                 known = ledger.rows(f"SELECT * FROM {table} WHERE uid = ?", values["uid"])
                 if not known:
-                    numbers[kind][old] = _inserted(ledger, kind, values, f"{where}, {table}[{at}]")
+                    try:
+                        numbers[kind][old] = insert(ledger, kind, values)
+                    except InputError as error:
+                        raise error.at(f"{where}, {table}[{at}]") from error
                     added[table] += 1
                 elif dict(known[0]) != values | {"id": known[0]["id"]}:
                     found = f"row {old} is not what {table} {known[0]['id']} of this ledger is, though both are one"
@@ -231,10 +234,3 @@ def _values(
                 )
             values[name] = numbers[other][values[name]]
     return old, values
-
-
-def _inserted(ledger: Ledger, kind: str, values: dict[str, Any], where: str) -> int:
-    try:
-        return insert(ledger, kind, values)
-    except InputError as error:
-        raise InputError(where, error.found, error.expected, error.mend) from error

@@ -163,16 +163,12 @@ def _palette(texts: Mapping[str, str]) -> str:
         own = {key: cell for key, cell in keys.items() if key in fields}
         lines += [f"[{section}]", *_lines(own)] if own or section == "instrument" else []
     known = {"name", "format"}.union(*({each.name for each in msgspec.structs.fields(s)} for s in _SECTIONS.values()))
-    lines += _lines_at_top(keys, known)
+    # Keys that nobody knows stand under a table of their own: so they are told.
+    lines += [f"[{_text(key)}]" for key, cell in keys.items() if cell and key not in known]
     for kind in ("backings", "bases", "pigments"):
         for name, cells in _entries(texts.get(kind, "")):
             lines += [f"[{kind}.{_text(name)}]", *_lines(cells)]
     return "\n".join(lines) + "\n"
-
-
-def _lines_at_top(keys: Mapping[str, str], known: set[str]) -> list[str]:
-    """Keys that nobody knows, under a table of their own: so they are told."""
-    return [f"[{_text(key)}]" for key, cell in keys.items() if cell and key not in known]
 
 
 def _pairs(text: str) -> Iterator[tuple[str, str]]:
