@@ -171,7 +171,7 @@ def explain(word: tuple[str, ...]) -> None:
     from tint import glossary
     from tint.cli import keys, show
 
-    with show.page() as out:
+    with show.new_page() as out:
         if word == ("options",):
             told = {name: main.get_command(click.Context(main), name) for name in COMMANDS}
             rows = keys.listed({name: command for name, command in told.items() if command is not None})

@@ -109,7 +109,7 @@ def command(
     folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: Wish, sample: Sample,
     casting: dict[str, Any], said: Given,
     standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any],
-    as_swatch: str | None, into_workbook: bool, optics: str, as_json: bool,
+    as_swatch: str | None, into_workbook: bool, optics: str,
 ) -> None:  # fmt: skip
     """A trial: what went wrong, and the corrected recipe.
 
@@ -140,21 +140,21 @@ def command(
         cup = Cup(
             base=base, base_g=base_g, pigments_g=options.all_known(pigments_g, palette.pigments, called("pigments_g"))
         )
-    with show.progress(quiet=as_json) as tell:
+    with show.progress() as tell:
         tell("learning from trials, then searching", 0, 1)
         done = adjust(palette, target, trials, setting=setting, rules=rules, doubts=doubts, cup=cup)
     written: list[str] = []
     if as_swatch is not None:
         kept = keep_as_swatch(folder, trials[-1], palette, name=as_swatch, into_workbook=into_workbook)
         written = [str(each) for each in kept]
-    if as_json:
-        more: dict[str, Any] = {"written": written} if written else {}
-        show.json(jsonable.answer(done.answer, optics=optics), **_as_json(done, trials), **more)
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         _show(out, done, trials, cup, optics)
         if written:
             out.print(f"\nWritten: {as_swatch} into {' and '.join(written)}; run `tint fit {folder}`.", style=show.HEAD)
+
+    told = _as_json(done, trials) | ({"written": written} if written else {})
+    show.answer(jsonable.answer(done.answer, optics=optics), page, **told)
 
 
 def _as_proposed(poured: Poured, choice: Chosen) -> Poured:

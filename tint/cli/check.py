@@ -43,7 +43,7 @@ class _Examined:
 @options.folder
 @click.option("--quick", is_flag=True, help="Do not fit: skip what only a fit of all castings can tell.")
 @options.as_json
-def command(folder: Path, quick: bool, as_json: bool) -> None:
+def command(folder: Path, quick: bool) -> None:
     """Read a swatch folder and say what is wrong or thin in it.
 
     Example: tint check swatches_demo
@@ -53,11 +53,8 @@ def command(folder: Path, quick: bool, as_json: bool) -> None:
     """
     read, faults = inspect_folder(folder)
     examined = _Examined() if read is None else _examine(read, quick=quick)
-    if as_json:
-        show.json(_as_json(folder, read, faults, examined))
-    else:
-        with show.page() as out:
-            _show(out, folder, read, faults, examined)
+    told = (folder, read, faults, examined)
+    show.answer(_as_json(*told), lambda out: _show(out, *told))
     grave = sum(fault.grave for fault in faults)
     if grave:
         found = f"{show.counted(grave, 'fault')} {'keeps' if grave == 1 else 'keep'} it from being used"

@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from dataclasses import replace as replace_in
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 import msgspec
@@ -24,6 +24,9 @@ from tint.files import write_all
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.swatches.instruments import Given
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 _NAMED = 20  # colours that are named on the page; the table has all
 _NAMED_REACH = 12  # the same on the page of a reach; --json has all
@@ -109,7 +112,7 @@ Workers = AbstractContextManager[Engine]
 def command(
     folder: Path, many: Many, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path,
     workers: Workers, changed: bool, page: Path | None, pdf: Path | None, shop: Path | None, replace: bool,
-    optics: str, as_json: bool,
+    optics: str,
 ) -> None:  # fmt: skip
     """Many colours: a recipe for each, as a table.
 
@@ -129,40 +132,37 @@ def command(
     palette = palette_of(folder, optics)
     common = many.common(palette, casting, search)
     wishes = many.wishes(palette, common, said)
-    with show.progress(quiet=as_json) as tell, workers as engine:
+    with show.progress() as tell, workers as engine:
         fan = run_fan(palette, wishes, common, out, old=old, engine=engine, progress=tell)
     asked = {path: draw for path, draw in drawn.items() if path is not None}
     rows = list(read_rows(out)) if asked else []
     files = {path: draw(rows, palette, common) for path, draw in asked.items()}
     write_all(files)
     written = [str(each) for each in (out, *files)]
-    if as_json:
-        told = msgspec.structs.asdict(fan)
-        show.json({name: told[name] for name in told if name != "out"}, written=written)
-        return
-    _show(fan, written, changed=changed)
+    told = msgspec.structs.asdict(fan)
+    del told["out"]
+    show.answer(told, lambda out: _show(out, fan, written, changed=changed), written=written)
 
 
-def _show(fan: Fan, written: Sequence[str], *, changed: bool) -> None:
-    with show.page() as out:
-        show.title(out, f"Fan: {show.counted(fan.targets, 'colour')}")
-        facts = [
-            ("reached", f"{fan.reached}", "colour and opacity are met"),
-            ("out of reach", f"{fan.out_of_reach}", "the nearest recipe stands in the row"),
-            ("failed", f"{fan.failed}", "the reason stands in the row"),
-        ]
-        show.facts(out, facts)
-        if fan.kept:
-            out.print()
-            out.print(f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
-        if changed:
-            out.print()
-            names = ", ".join(fan.moved[:_NAMED]) + (" ..." if len(fan.moved) > _NAMED else "")
-            rows = f"{show.counted(len(fan.moved), 'row')} of {fan.targets}"
-            out.print(f"Renewed: {rows}{': ' if names else '; every recipe still holds'}{names}")
+def _show(out: Console, fan: Fan, written: Sequence[str], *, changed: bool) -> None:
+    show.title(out, f"Fan: {show.counted(fan.targets, 'colour')}")
+    facts = [
+        ("reached", f"{fan.reached}", "colour and opacity are met"),
+        ("out of reach", f"{fan.out_of_reach}", "the nearest recipe stands in the row"),
+        ("failed", f"{fan.failed}", "the reason stands in the row"),
+    ]
+    show.facts(out, facts)
+    if fan.kept:
         out.print()
-        for name in written:
-            out.print(f"Written: {name}")
+        out.print(f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
+    if changed:
+        out.print()
+        names = ", ".join(fan.moved[:_NAMED]) + (" ..." if len(fan.moved) > _NAMED else "")
+        rows = f"{show.counted(len(fan.moved), 'row')} of {fan.targets}"
+        out.print(f"Renewed: {rows}{': ' if names else '; every recipe still holds'}{names}")
+    out.print()
+    for name in written:
+        out.print(f"Written: {name}")
 
 
 @click.command("reach", cls=Command)
@@ -179,7 +179,7 @@ def _show(fan: Fan, written: Sequence[str], *, changed: bool) -> None:
 @options.as_json
 def reach(
     folder: Path, many: Many, candidates: Sequence[str], casting: dict[str, Any], said: Given,
-    search: dict[str, Any], workers: Workers, optics: str, as_json: bool,
+    search: dict[str, Any], workers: Workers, optics: str,
 ) -> None:  # fmt: skip
     """Many colours: which of them each base and wall can have.
 
@@ -195,35 +195,30 @@ def reach(
     wishes = many.wishes(palette, common, said)
     if not common.walls_mm:
         raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
-    with show.progress(quiet=as_json) as tell, workers as engine:
+    with show.progress() as tell, workers as engine:
         found = find_reach(palette, wishes, common, candidates=candidates, engine=engine, progress=tell)
-    if as_json:
-        show.json(found)
-        return
     seen = common.setting()
-    _show_reach(found, f"{palette.name}. {seen.light}, {seen.observer}° observer")
+    conditions = f"{palette.name}. {seen.light}, {seen.observer}° observer"
+    show.answer(found, lambda out: _show_reach(out, found, conditions))
 
 
-def _show_reach(found: Reach, conditions: str) -> None:
-    with show.page() as out:
-        show.title(out, f"Reach: {show.counted(found.targets, 'colour')}", conditions)
-        rows = [(each.base, f"{each.wall_mm:g} mm", *_share(each.names, found.targets)) for each in found.reached]
-        show.table(out, ["base", "wall", "reached", "share"], rows)
-        if found.gains:
-            out.print()
-            show.table(
-                out, ["with", "adds", "share", ""],
-                [(each.pigment, *_share(each.names, found.targets), _names(each.names)) for each in found.gains],
-            )  # fmt: skip
+def _show_reach(out: Console, found: Reach, conditions: str) -> None:
+    show.title(out, f"Reach: {show.counted(found.targets, 'colour')}", conditions)
+    rows = [(each.base, f"{each.wall_mm:g} mm", *_share(each.names, found.targets)) for each in found.reached]
+    show.table(out, ["base", "wall", "reached", "share"], rows)
+    if found.gains:
         out.print()
-        if found.missed:
-            out.print(f"Nowhere: {_names([row.name for row in found.missed])}")
-        for row in found.failed[:_NAMED_REACH]:
-            out.print(f"{row.name}: {row.reason}", style=show.CARE)
-        if len(found.failed) > _NAMED_REACH:
-            out.print(
-                f"{show.counted(len(found.failed) - _NAMED_REACH, 'further row')} told no colour.", style=show.CARE
-            )
+        show.table(
+            out, ["with", "adds", "share", ""],
+            [(each.pigment, *_share(each.names, found.targets), _names(each.names)) for each in found.gains],
+        )  # fmt: skip
+    out.print()
+    if found.missed:
+        out.print(f"Nowhere: {_names([row.name for row in found.missed])}")
+    for row in found.failed[:_NAMED_REACH]:
+        out.print(f"{row.name}: {row.reason}", style=show.CARE)
+    if len(found.failed) > _NAMED_REACH:
+        out.print(f"{show.counted(len(found.failed) - _NAMED_REACH, 'further row')} told no colour.", style=show.CARE)
 
 
 def _share(names: Sequence[str], of: int) -> tuple[str, str]:

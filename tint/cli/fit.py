@@ -31,7 +31,7 @@ _LIGHTNESS = 116.0 / 3.0
 @options.optics
 @click.option("--all", "every", is_flag=True, help="Show every swatch, not only the worst.")
 @options.as_json
-def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
+def command(folder: Path, optics: str, every: bool) -> None:
     """Fit a palette to the swatches, with every swatch's residual.
 
     Example: tint fit swatches_demo
@@ -43,16 +43,14 @@ def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
         palette = fit_palette(read, optics=optics, progress=told)
     path = fit_path(folder, optics)
     write_palette(palette, path)
-    if as_json:
-        show.json(_as_json(palette, path))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         _show(out, palette, path, every=every)
         if read.warnings:
-            out.print(
-                f"{show.counted(len(read.warnings), 'warning')} on the folder: run `tint check {folder}`.",
-                style=show.CARE,
-            )
+            warnings = show.counted(len(read.warnings), "warning")
+            out.print(f"{warnings} on the folder: run `tint check {folder}`.", style=show.CARE)
+
+    show.answer(_as_json(palette, path), page)
 
 
 def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:

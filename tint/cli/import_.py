@@ -78,7 +78,7 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
 @options.as_json
 def command(
     folder: Path, files: tuple[Path, ...], naming: Naming, said: Given, doubles: Doubles, into_workbook: bool,
-    dry_run: bool, as_json: bool,
+    dry_run: bool,
 ) -> None:  # fmt: skip
     """An instrument's files: taken over into the readings.
 
@@ -95,11 +95,7 @@ def command(
         except ChangedError as error:  # each time another program has got further, so this comes to an end
             click.echo(f"tint: {plain(error.where)}: {error.found}; its new rows are kept, and these added", err=True)
             plan = plan_import(folder, measurements, naming=naming, doubles=doubles)
-    if as_json:
-        show.json(_as_json(plan, dry_run=dry_run))
-    else:
-        with show.page() as out:
-            _show(out, folder, plan, dry_run=dry_run)
+    show.answer(_as_json(plan, dry_run=dry_run), lambda out: _show(out, folder, plan, dry_run=dry_run))
     if plan.faults:
         found = f"{show.counted(len(plan.faults), 'measurement')} of {len(plan.planned)} cannot be taken over"
         raise InputError(str(folder), found, mend="mend what is listed, or leave it out")

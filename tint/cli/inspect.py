@@ -92,7 +92,7 @@ def _files(**files: str | None) -> dict[str, str | None]:
 @options.as_json
 def command(
     folder: Path, files: dict[str, str | None], tolerance: Tolerance, readings: int, reference_readings: int, over:
-    str | None, seat: str, said: Given, as_json: bool,
+    str | None, seat: str, said: Given,
 ) -> None:  # fmt: skip
     """A reading against what was approved: pass, fail or too close.
 
@@ -129,12 +129,12 @@ def command(
         moves_covariance=None if shift is None else shift.covariance,
     )
     conditions = f"over {behind}, {seat} seat, {view.light}, {view.observer}° observer"
-    if as_json:
-        show.json(_as_json(found, shift, conditions), notes=notes)
-    else:
-        with show.page() as out:
-            _show(out, found, shift, conditions, _scatter(swatches), readings, reference_readings)
-            show.notes(out, "How the files were read", notes)
+
+    def page(out: Console) -> None:
+        _show(out, found, shift, conditions, _scatter(swatches), readings, reference_readings)
+        show.notes(out, "How the files were read", notes)
+
+    show.answer(_as_json(found, shift, conditions), page, notes=notes)
 
 
 def _scatter(swatches: SwatchFolder) -> str:

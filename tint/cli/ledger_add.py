@@ -15,7 +15,6 @@ from tint.cli.asked import picked
 from tint.cli.keys import Command
 from tint.cli.ledger_options import column_options, is_read, measured, number_of, option_name, reading_options
 from tint.cli.ledger_pages import summary
-from tint.cli.show import plain
 from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
 from tint.ledger import (
@@ -71,7 +70,7 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
 
     def decorate(build: Build) -> click.Command:
         @functools.wraps(build)
-        def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, as_json: bool, **told: Any) -> None:
+        def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, **told: Any) -> None:
             given = {name: told.pop(name) for name in own if name in told}
             content = {name: value for name, value in given.items() if value not in (None, ())}
             if "weighed" in content:
@@ -89,11 +88,9 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
                 pointer: Given = {f"{kind}_id": number}
                 pointed = [add_entry(ledger, replace(each, **pointer)) for each in readings]
                 entry = get(ledger, kind, number)
-            if as_json:
-                show.json({"kind": kind, "readings": pointed} | as_dict(entry))
-            else:
-                more_told = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
-                click.echo(plain(f"Added: {kind} {number} ({summary(kind, entry)}){more_told}"))
+            with_them = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
+            words = f"Added: {kind} {number} ({summary(kind, entry)}){with_them}"
+            show.answer({"kind": kind, "readings": pointed} | as_dict(entry), show.line(words))
 
         own_options: tuple[options.Decorator, ...] = (*column_options(kind, *leave_out), *more, *_correction_options)
         made: Any = run

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from tint.cli import show
 from tint.ledger import TABLES, Drift, Entry, Near, Repeat, as_dict, columns
 from tint.materials import Blend
+from tint.weighing import Kept
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -161,6 +162,19 @@ def show_due(out: Console, found: Sequence[tuple[str, Entry[Any]]], until: date)
         ("<on", "<kind", "", "~what"),
         [(each.content.expires_on, kind, str(each.id), summary(kind, each)) for kind, each in found],
     )
+
+
+def show_premixes(out: Console, kept: Sequence[Kept]) -> None:
+    """What is left of premixes."""
+    rows = [
+        (each.name, f"{100.0 / each.whole:.3g} %", f"{each.grams:.3f} g", f"part {each.part} of {each.base}", each.lot,
+         each.made_on)
+        for each in kept
+    ]  # fmt: skip
+    if rows:
+        show.table(out, ("<premix", "pigment", "left", "<in", "<lot", "<made on"), rows)
+    else:
+        out.print("None: no batch has left a premix, or what it left is too old.")
 
 
 def show_repeat(out: Console, again: Repeat) -> None:

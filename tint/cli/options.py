@@ -16,6 +16,7 @@ from typing import Any
 import click
 
 from tint.cli.keys import SET, Option, folder_given, option
+from tint.cli.show import note_json
 from tint.errors import InputError
 from tint.materials import GEOMETRIES, SEATS
 from tint.optics.layer import MODELS
@@ -296,8 +297,9 @@ def read_file(file: str) -> tuple[bytes, str]:
 replace = option("--replace", heading="Output", is_flag=True, help="Write over files that are there.")
 folder = click.argument("folder", type=PATH, is_eager=True, callback=folder_given)
 as_json = option(
-    "--json", to="as_json", heading="Output", is_flag=True, help="One JSON object on standard output, nothing else."
-)
+    "--json", heading="Output", is_flag=True, expose_value=False, callback=note_json,
+    help="One JSON object on standard output, nothing else.",
+)  # fmt: skip
 optics = option(
     "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
 )

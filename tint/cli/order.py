@@ -11,7 +11,6 @@ import click
 
 from tint.cli import options, show
 from tint.cli.keys import SET, Command, option, spelled
-from tint.cli.show import plain
 from tint.errors import InputError, TintError
 from tint.orders import Done, Order, Quote, answer_order, orders_in, read_order, run_order, state_of
 
@@ -45,7 +44,7 @@ if TYPE_CHECKING:
 @options.optics
 @options.as_json
 def command(
-    order: Path, choose: int | None, said: dict[str, Any], every: bool, replace: bool, optics: str, as_json: bool
+    order: Path, choose: int | None, said: dict[str, Any], every: bool, replace: bool, optics: str
 ) -> None:  # fmt: skip
     """An order: its recipe, weigh sheet, labels, sheets and quote.
 
@@ -56,44 +55,35 @@ def command(
     """
     told = options.given(**said)
     if every:
-        _list(order, as_json=as_json)
+        _list(order)
         return
     if order.is_dir():
         raise InputError(str(order), "is a folder", "the file of an order", "add --all to list those in it")
     if told:
-        _answer(order, told, as_json=as_json)
+        _answer(order, told)
         return
     with show.waiting("working") as tell:
         done = run_order(order, choose=choose, replace=replace, optics=optics, progress=tell)
-    if as_json:
-        show.json(_as_json(done))
-        return
-    with show.page() as out:
-        _show(out, done)
+    show.answer(_as_json(done), lambda out: _show(out, done))
 
 
-def _answer(order: Path, told: dict[str, Any], *, as_json: bool) -> None:
+def _answer(order: Path, told: dict[str, Any]) -> None:
     verdict = told.pop("verdict", None)
     if verdict is None:
         raise InputError(f"--{next(iter(told)).replace('words', 'said')}", "given without --answer", "both")
     on: date | None = told.pop("on", None)
     done = answer_order(order, verdict, on=on, **told)
-    if as_json:
-        content = done.content
-        show.json(
-            {"approval": done.number, "new": done.is_new, "verdict": content.verdict, "by": content.approved_by,
-             "on": content.approved_on, "said": content.note, "order": content.order_id, "recipe": content.recipe_id,
-             "signed": None if done.signed is None else str(done.signed)}
-        )  # fmt: skip
-        return
     content = done.content
+    as_json = {
+        "approval": done.number, "new": done.is_new, "verdict": content.verdict, "by": content.approved_by,
+        "on": content.approved_on, "said": content.note, "order": content.order_id, "recipe": content.recipe_id,
+        "signed": None if done.signed is None else str(done.signed),
+    }  # fmt: skip
     said = f": “{content.note}”" if content.note else ""
     kept = f"; the signed sheet is kept as {done.signed}" if done.signed else ""
     entered = f"approval {done.number} in the ledger" if done.is_new else f"there already, as approval {done.number}"
-    click.echo(
-        plain(f"{done.order.title}: {content.verdict} by {content.approved_by}, {content.approved_on}{said}{kept}.")
-    )
-    click.echo(f"Entered: {entered}." if done.is_new else f"It is {entered}.")
+    words = f"{done.order.title}: {content.verdict} by {content.approved_by}, {content.approved_on}{said}{kept}."
+    show.answer(as_json, show.line(f"{words}\n{'Entered:' if done.is_new else 'It is'} {entered}."))
 
 
 def _as_json(done: Done) -> dict[str, Any]:
@@ -153,17 +143,17 @@ def _price(quote: Quote) -> list[tuple[str, str, str]]:
     return [("price", quote.in_words(quote.price), "; ".join(filter(None, told)))]
 
 
-def _list(folder: Path, *, as_json: bool) -> None:
+def _list(folder: Path) -> None:
     if not folder.is_dir():
         raise InputError(str(folder), "is not a folder", "a swatch folder, whose orders are listed")
     found = sorted((_line(path) for path in orders_in(folder)), key=lambda each: (not each["due"], each["due"]))
-    if as_json:
-        show.json({"orders": found})
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show.title(out, f"Orders in {folder}", f"{len(found)} in all")
         rows = [(each["name"], each["customer"], each["due"], each["state"]) for each in found]
         show.table(out, ("<order", "<customer", "<due", "<state"), rows)
+
+    show.answer({"orders": found}, page)
 
 
 def _line(path: Path) -> dict[str, str]:

@@ -114,7 +114,6 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
 def command(
     picture: Path, spots: tuple[Spot, ...], corners: tuple[tuple[float, float], ...], find: bool, card: str,
     colours: dict[str, Any], no_chart: bool, chips: Path | None, out: Path | None, look: Path | None, replace: bool,
-    as_json: bool,
 ) -> None:  # fmt: skip
     """A photograph with a chart in it: colours, each with an error.
 
@@ -131,7 +130,7 @@ def command(
             raise InputError(
                 "--no-chart", "given together with --corners, --find, --out or --look", mend="leave it out"
             )
-        _without_chart(picture, spots, colours, chips, replace=replace, as_json=as_json)
+        _without_chart(picture, spots, colours, chips, replace=replace)
         return
     if chips is not None:
         raise InputError("--chips", "given without --no-chart", "a picture without a chart")
@@ -149,15 +148,11 @@ def command(
     told = photograph(seen, places, spots, **colours, card=card)
     if out is not None:
         write_whole(out, colours_csv(told))
-    if as_json:
-        show.json(_as_json(told, seen, ordered, out))
-    else:
-        with show.page() as shown:
-            _show(shown, told, seen, out)
+    show.answer(_as_json(told, seen, ordered, out), lambda page: _show(page, told, seen, out))
 
 
 def _without_chart(
-    picture: Path, spots: tuple[Spot, ...], colours: dict[str, Any], chips: Path | None, *, replace: bool, as_json: bool
+    picture: Path, spots: tuple[Spot, ...], colours: dict[str, Any], chips: Path | None, *, replace: bool
 ) -> None:  # fmt: skip
     """Colours of spots with no chart beside them, and the page to choose from."""
     from tint.colorimetry import viewing
@@ -172,16 +167,14 @@ def _without_chart(
         from tint.proofs.photo import choosing_page
 
         write_whole(chips, choosing_page(seen[0], spot=(spots[0].x, spots[0].y), title=spots[0].name))
-    if as_json:
-        told = [
-            {"name": spot.name, "x": spot.x, "y": spot.y, "lab": each.lab, "expected_error": each.error,
-             "clipped": each.span is not None and each.span.clipped,
-             "chips": {chip.name: {"srgb": chip.srgb, "lab": chip.lab} for chip in each.chips}}
-            for spot, each in zip(spots, seen, strict=True)
-        ]  # fmt: skip
-        show.json({"picture": str(picture), "spots": told, "written": None if chips is None else str(chips)})
-        return
-    with show.page() as out:
+    told = [
+        show.fields(spot, "name", "x", "y")
+        | {"lab": each.lab, "expected_error": each.error, "clipped": each.span is not None and each.span.clipped}
+        | {"chips": {chip.name: show.fields(chip, "srgb", "lab") for chip in each.chips}}
+        for spot, each in zip(spots, seen, strict=True)
+    ]
+
+    def page(out: Console) -> None:
         show.title(out, f"{show.counted(len(spots), 'spot')} of {picture}", f"{view}; no chart beside it")
         rows = [
             (spot.where, *(f"{x:.0f}" for x in each.lab), f"{each.error:.0f}", each.chips[7].srgb)
@@ -199,6 +192,8 @@ def _without_chart(
         show.notes(out, "Before you trust it", care, style=show.CARE)
         if chips is not None:
             out.print(f"\nWritten: {chips}, for the customer to choose from.")
+
+    show.answer({"picture": str(picture), "spots": told, "written": None if chips is None else str(chips)}, page)
 
 
 def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: dict[str, Any]) -> tuple[Any, float]:

@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 @options.as_json
 def command(
     folder: Path, bases: tuple[str, ...], moulds: tuple[str, ...], castings: int | None, first: bool, optics: str,
-    as_json: bool,
 ) -> None:  # fmt: skip
     """Which swatch to pour next: the one that teaches most.
 
@@ -48,22 +47,22 @@ def command(
     """
     depths = [options.number_in(text, "--mould", "millimetres") for text in moulds]
     if first:
-        _first(folder, bases, depths, castings, as_json=as_json)
+        _first(folder, bases, depths, castings)
         return
     palette = palette_of(folder, optics)
     for name in bases:
         options.known(name, palette.bases, "--base")
     plan = next_swatches(palette, count=castings or CASTINGS, bases=bases, thicknesses_mm=depths or MOULDS_MM)
     doubts = how_read(palette, over=palette.white if palette.backings else "none")
-    if as_json:
-        show.json(_as_json(plan, optics), warnings=doubts)
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         over = " and ".join(palette.pair or palette.read_over) or "nothing"
         what = "readings" if palette.read_as == "spectra" else "colours"
         show.title(out, "Pour next", f"{palette.model}; each as its {what} over {over} would teach")
         _show(out, plan)
         show.notes(out, "Before you pour", doubts, style=show.CARE)
+
+    show.answer(_as_json(plan, optics), page, warnings=doubts)
 
 
 def _show(out: Console, plan: Plan) -> None:
@@ -106,16 +105,16 @@ def _as_json(plan: Plan, optics: str) -> dict[str, Any]:
     }
 
 
-def _first(folder: Path, bases: tuple[str, ...], moulds: list[float], count: int | None, *, as_json: bool) -> None:
+def _first(folder: Path, bases: tuple[str, ...], moulds: list[float], count: int | None) -> None:
     plan = plan_castings(read_declared(folder), bases=bases, moulds_mm=moulds, count=count or FIRST)
-    if as_json:
-        show.json(castings_json(plan))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show.title(out, "Pour first", f"each read over {' and over '.join(plan.cards) or 'a black and a white card'}")
         show_castings(out, plan)
         out.print()
         out.print("Then run `tint fit` and `tint plan`: from here on they know better than any rule.")
+
+    show.answer(castings_json(plan), page)
 
 
 # A first plan, before anything is fitted: what to pour, why, and its grams.

@@ -47,7 +47,7 @@ _LAB = "   L*    a*    b*"
 @options.optics
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: int | None, casting: dict[str, Any],
-    walls_mm: tuple[float, ...], optics: str, spectrum: bool, plot: Path | None, replace: bool, as_json: bool,
+    walls_mm: tuple[float, ...], optics: str, spectrum: bool, plot: Path | None, replace: bool,
 ) -> None:  # fmt: skip
     """A blend: its spectrum, colour and opacity, with error.
 
@@ -66,45 +66,44 @@ def command(
     if len(depths) > 1:
         if spectrum:
             raise InputError("--spectrum", f"{len(depths)} thicknesses", "expected one", "name one with --thickness")
-        _many(palette, blend, setting, depths, optics=optics, plot=plot, as_json=as_json)
+        _many(palette, blend, setting, depths, optics=optics, plot=plot)
     elif plot:
         mend = "name a range, as in --thickness 0.5:6:0.5"
         raise InputError("--plot", "one thickness", "expected several to draw against", mend)
     else:
-        _one(palette, blend, setting, optics=optics, spectrum=spectrum, as_json=as_json)
+        _one(palette, blend, setting, optics=optics, spectrum=spectrum)
 
 
-def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spectrum: bool, as_json: bool) -> None:
+def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spectrum: bool) -> None:
     appearance = predict(palette, blend, setting=setting)
     told = _by_light(palette, appearance)
-    if as_json:
-        show.json(jsonable.appearance(appearance, optics=optics), **told)
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show.title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
         show_appearance(out, appearance, palette, more=_by_light_facts(palette, blend.base, told))
         if spectrum:
             _show_spectrum(out, appearance)
 
+    show.answer(jsonable.appearance(appearance, optics=optics), page, **told)
+
 
 def _many(
-    palette: Palette, blend: Blend, setting: Setting, depths: tuple[float, ...], *, optics: str, plot: Path | None,
-    as_json: bool,
+    palette: Palette, blend: Blend, setting: Setting, depths: tuple[float, ...], *, optics: str, plot: Path | None
 ) -> None:  # fmt: skip
     sheet = translucency(palette, blend, setting=setting, thickness_mm=depths)
     if plot:
         from tint.proofs import draw_translucency  # pictures are for those who ask for them
 
         write_whole(plot, draw_translucency(palette, sheet))
-    if as_json:
-        show.json(_sheet_json(sheet), optics=optics, **({"written": str(plot)} if plot else {}))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show.title(out, str(blend), f"{sheet.conditions}; {optics}")
         _show_sheet(out, sheet, palette)
         if plot:
             out.print()
             out.print(f"Written: {plot}")
+
+    show.answer(_sheet_json(sheet), page, optics=optics, **({"written": str(plot)} if plot else {}))
 
 
 def _show_spectrum(out: Console, appearance: Appearance) -> None:

@@ -42,6 +42,8 @@ from tint.target import Target, target_from_written
 from tint.thickness import Wall, at_walls
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from tint.proofs.comparison import Comparison
     from tint.proofs.facts import Trial
     from tint.proofs.traced.shown import TracedPart
@@ -79,7 +81,7 @@ def command(
     folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, wish: Wish,
     casting: dict[str, Any], walls_mm: tuple[float, ...], said: Given, out: Path | None, show: str | None, bits: str,
     subject: Subject, tracing: Tracing, cast: Cast,
-    approving: Approving, replace: bool, optics: str, as_json: bool,
+    approving: Approving, replace: bool, optics: str,
 ) -> None:  # fmt: skip
     """A recipe: a picture for approval.
 
@@ -101,7 +103,7 @@ def command(
         )
         more = _compared_json(sheet) | {"optics": optics}
         named, contents = f"{len(sheet.candidates)} recipes", _drawn(sheet, out, approving)
-        _tell(contents, named, None, lost=_lost(out, approving), more=more, as_json=as_json)
+        _tell(contents, named, None, lost=_lost(out, approving), more=more)
         return
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
@@ -111,7 +113,7 @@ def command(
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target, look = target_of(palette, wish, setting, said), predict(palette, blend, setting=setting)
     part = subject.read()
-    with pages.progress(quiet=as_json) as tell:
+    with pages.progress() as tell:
         traced = tracing.of(palette, blend, part, setting=setting, side=subject.side, progress=tell)
     job = _Job(
         palette=palette, blend=blend, setting=setting, target=target, part=part, traced=traced,
@@ -135,7 +137,7 @@ def command(
         "volume_cm3": None if part is None else part.volume_cm3,
     }
     named = f"{blend}, {setting.thickness_mm:g} mm"
-    _tell(contents, named, part, lost=_lost(out, approving), more=more, as_json=as_json)
+    _tell(contents, named, part, lost=_lost(out, approving), more=more)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -263,21 +265,21 @@ def _lost(out: Path | None, approving: Approving) -> str:
 
 
 def _tell(
-    contents: Mapping[Path, bytes], said: str, part: Model | None, *, lost: str, more: Mapping[str, Any], as_json: bool
+    contents: Mapping[Path, bytes], said: str, part: Model | None, *, lost: str, more: Mapping[str, Any]
 ) -> None:  # fmt: skip
     """Write the files, and say which."""
     write_all(contents)
     first, *others = written = [str(path) for path in contents]
-    if as_json:
-        pages.json({"written": first, "also_written": others} | dict(more), letters_lost=lost)
-        return
-    with pages.page() as out:
+
+    def page(out: Console) -> None:
         for path in written:
             out.print(f"Written: {path} ({said})")
         if part is not None:
             out.print(f"The part takes {part.volume_cm3:.3g} cm3, without sprue and waste.")
         if lost:
             out.print(f"Take care: `{lost}` became `?` on the picture or the PDF: its typeface has no such letters.")
+
+    pages.answer({"written": first, "also_written": others} | dict(more), page, letters_lost=lost)
 
 
 # Several recipes of a file on one sheet, for the workshop.

@@ -26,7 +26,7 @@ _WIDEST, _LEAST_PROSE, _USUAL = 10_000, 16, 80
 
 
 @contextlib.contextmanager
-def page() -> Iterator[Console]:
+def new_page() -> Iterator[Console]:
     """What people read, gathered and then written to standard output at once, with no blanks at line ends.
 
     Plain text when that is not a terminal; file names are never taken for markup.
@@ -58,11 +58,34 @@ def warn(line: str) -> None:
     click.echo(f"tint: {line}", err=True)
 
 
-def json(content: Struct | Mapping[str, Any], **more: Any) -> None:
-    """Write one JSON object and nothing else; `more` are further keys."""
-    from tint import jsonable
+_JSON = "tint.json"
 
-    click.echo(plain_json(jsonable.text(content, **more)))
+
+def note_json(context: click.Context, _: click.Parameter, wanted: bool) -> None:
+    """Keep whether --json was given."""
+    context.meta[_JSON] = wanted
+
+
+def asked_for_json() -> bool:
+    """Whether the command that runs is to print JSON alone."""
+    context = click.get_current_context(silent=True)
+    return context is not None and bool(context.meta.get(_JSON))
+
+
+def answer(content: Struct | Mapping[str, Any], page: Callable[[Console], None], **more: Any) -> None:
+    """What came of a command: for --json one JSON object, to which `more` are further keys, and else a page."""
+    if asked_for_json():
+        from tint import jsonable
+
+        click.echo(plain_json(jsonable.text(content, **more)))
+    else:
+        with new_page() as out:
+            page(out)
+
+
+def line(words: str) -> Callable[[Console], None]:
+    """A page of one line, however long."""
+    return lambda out: out.print(words, soft_wrap=True)
 
 
 def fields(thing: object, *names: str) -> dict[str, Any]:
@@ -155,19 +178,17 @@ PATIENCE_S = 1.0  # s: a job that is done sooner shows nothing; common practice,
 
 
 @contextlib.contextmanager
-def progress(*, quiet: bool = False, on: Console | None = None, patience_s: float = PATIENCE_S) -> Iterator[Tell]:
+def progress(*, on: Console | None = None, patience_s: float = PATIENCE_S) -> Iterator[Tell]:
     """Something to tell steps to: what is being done, how many are done, of how many.
 
     Parameters
     ----------
-    quiet : bool
-        Show nothing at all.
     on : Console, optional
         In place of standard error, which is used only when it is a terminal.
     patience_s : float
         How long to wait before anything is shown [s].
     """
-    if quiet or (on is None and not sys.stderr.isatty()):
+    if asked_for_json() or (on is None and not sys.stderr.isatty()):
         yield lambda *_: None
         return
     from rich.console import Console

@@ -111,7 +111,6 @@ part_options = options.grouped(
 def command(
     folder: Path, base: str | None, wish: Wish, sample: Sample, casting: dict[str, Any], said: Given,
     search: dict[str, Any], model: Model, picture: Path | None, reach: Path | None, replace: bool, optics: str,
-    as_json: bool,
 ) -> None:  # fmt: skip
     """A target: ranked recipes.
 
@@ -134,19 +133,19 @@ def command(
     target = wanted(palette, wish, sample, setting=setting, base=named, said=said)
     if wish.opacity is None:
         target = solid_unless_told(target, palette)
-    with show.progress(quiet=as_json) as tell:
+    with show.progress() as tell:
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
     written = _draw(palette, answer, picture, reach)
-    if as_json:
-        more: dict[str, Any] = {"written": written} if written else {}
-        show.json(jsonable.answer(answer, optics=optics), **(more if walls is None else more | {"part": walls.told}))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         if walls is not None:
             out.print(walls.words)
         _show(out, answer, optics)
         for name in written:
             out.print(f"Written: {name}")
+
+    more = ({"written": written} if written else {}) | ({} if walls is None else {"part": walls.told})
+    show.answer(jsonable.answer(answer, optics=optics), page, **more)
 
 
 def _check_pictures(picture: Path | None, reach: Path | None, *, replace: bool) -> None:

@@ -23,6 +23,8 @@ from tint.weighing import AREA_CM2
 from tint.weighing.premix import STEP_G
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from tint.starting import Started
 
 Kind = TypeVar("Kind")
@@ -60,7 +62,7 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
     option("--workbook", is_flag=True, help="All tables as sheets of one swatches.xlsx."),
 )  # fmt: skip
 @options.as_json
-def command(folder: Path, area_cm2: float, workbook: bool, as_json: bool, **told: Any) -> None:
+def command(folder: Path, area_cm2: float, workbook: bool, **told: Any) -> None:
     """A folder to begin with, and what to pour first, in grams.
 
     Example: tint start swatches_demo/mine --base clear=platinum,1:1,3 --pigment white=both --pigment blue=platinum
@@ -70,15 +72,12 @@ def command(folder: Path, area_cm2: float, workbook: bool, as_json: bool, **told
     """
     answers = None
     if not tells_what_there_is(folder):
-        answers = _answers(folder, told, ask=at_a_terminal() and not as_json)
+        answers = _answers(folder, told, ask=at_a_terminal() and not show.asked_for_json())
     elif any(value for value in told.values()):
         found = "tells what there is already, in palette.toml or swatches.xlsx"
         raise InputError(str(folder), found, mend="change that file itself, or name another folder")
     begun = start(folder, answers, area_cm2=_area(area_cm2), workbook=workbook)
-    if as_json:
-        show.json(_as_json(begun))
-        return
-    _show(begun)
+    show.answer(_as_json(begun), lambda out: _show(out, begun))
 
 
 def at_a_terminal() -> bool:
@@ -176,13 +175,12 @@ def _ask_pigments(bases: list[Base]) -> list[Pigment]:
 # What was begun.
 
 
-def _show(begun: Started) -> None:
-    with show.page() as out:
-        show.title(out, f"Begun: {begun.folder}", _files(begun))
-        show_castings(out, begun.plan)
-        out.print()
-        for at, step in enumerate(begun.next_steps, start=1):
-            out.print(f"{at}. {step}")
+def _show(out: Console, begun: Started) -> None:
+    show.title(out, f"Begun: {begun.folder}", _files(begun))
+    show_castings(out, begun.plan)
+    out.print()
+    for at, step in enumerate(begun.next_steps, start=1):
+        out.print(f"{at}. {step}")
 
 
 def _files(begun: Started) -> str:

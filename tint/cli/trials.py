@@ -164,7 +164,7 @@ def _cautions(palette: Palette, trial: Trial, number: int) -> Iterator[str]:
 @options.optics
 def lot(
     folder: Path, what: str, poured: Poured, casting: dict[str, Any], said: Given, rescale: dict[str, float],
-    optics: str, as_json: bool,
+    optics: str,
 ) -> None:  # fmt: skip
     """A new lot of a pigment or base: how strong, what hue.
 
@@ -186,16 +186,16 @@ def lot(
     base = trials[0].blend.base
     new = _rescaled(found, Blend(base, recipe)) if recipe else None
     record = _record(folder, found)
-    if as_json:
-        more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
-        show.json(asdict(found) | more, cautions=told, optics=optics)
-    else:
-        with show.page() as out:
-            _show_lot(out, found, str(trials[0].blend), optics)
-            if new is not None:
-                _show_rescaled(out, recipe, new)
-            show.notes(out, "Before you trust it", told, style=show.CARE)
-            show.notes(out, "To keep it in the ledger", [record])
+
+    def page(out: Console) -> None:
+        _show_lot(out, found, str(trials[0].blend), optics)
+        if new is not None:
+            _show_rescaled(out, recipe, new)
+        show.notes(out, "Before you trust it", told, style=show.CARE)
+        show.notes(out, "To keep it in the ledger", [record])
+
+    more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
+    show.answer(asdict(found) | more, page, cautions=told, optics=optics)
 
 
 def _check_recipe(palette: Palette, what: str, recipe: dict[str, float]) -> None:

@@ -151,7 +151,7 @@ file_options = options.grouped(
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any],
     walls_mm: tuple[float, ...], said: Given, batch: Batch, scale: Scale, premix: bool, kept: str | None,
-    split: Split, files: Files, optics: str, as_json: bool,
+    split: Split, files: Files, optics: str,
 ) -> None:  # fmt: skip
     """A recipe and a batch size: grams to weigh.
 
@@ -172,13 +172,13 @@ def command(
         aim=target, walls_mm=choice.further_walls(setting, walls_mm),
     )  # fmt: skip
     written = files.write(palette, sheet)
-    if as_json:
-        show.json(jsonable.sheet(sheet, optics=optics), **({"written": written} if written else {}))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show_sheet(out, sheet, palette, has_target=target is not None)
         for name in written:
             out.print(f"\nWritten: {name}")
+
+    show.answer(jsonable.sheet(sheet, optics=optics), page, **({"written": written} if written else {}))
 
 
 def _kept(folder: Path, name: str | None) -> tuple[Kept, ...]:
