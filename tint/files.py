@@ -82,6 +82,16 @@ def write_all(contents: Mapping[Path, bytes | Iterable[bytes]], *, was: Mapping[
                     half.unlink(missing_ok=True)
 
 
+def bytes_of(path: str | Path, most: int = -1) -> bytes:
+    """What stands in a file, or so many bytes of it; InputError if it cannot be read."""
+    try:
+        with Path(path).open("rb") as stream:
+            return stream.read(most)
+    except (OSError, ValueError) as error:
+        reason = (error.strerror if isinstance(error, OSError) else None) or error
+        raise InputError(str(path), f"cannot be read ({reason})", mend="check the name") from error
+
+
 @contextlib.contextmanager
 def _told(*paths: Path) -> Iterator[None]:
     try:
@@ -133,7 +143,10 @@ def _rename(halves: Mapping[Path, Path]) -> None:
         for place in halves if len(halves) > 1 else ():
             if place.exists():
                 kept[place] = half_name(place)
-                _second_name(place, kept[place])
+                try:
+                    kept[place].hardlink_to(place)
+                except OSError:  # a file system without such links
+                    shutil.copy2(place, kept[place])
         for place, half in halves.items():
             half.replace(place)
             done.append(place)
@@ -148,13 +161,6 @@ def _rename(halves: Mapping[Path, Path]) -> None:
                 each.unlink(missing_ok=True)
     for folder in {place.parent for place in halves}:
         sync_folder(folder)
-
-
-def _second_name(place: Path, name: Path) -> None:
-    try:
-        name.hardlink_to(place)
-    except OSError:  # a file system without such links
-        shutil.copy2(place, name)
 
 
 @contextlib.contextmanager

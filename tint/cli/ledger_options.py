@@ -66,11 +66,9 @@ def option_name(column: str) -> str:
 
 def column_options(kind: str, *leave_out: str) -> list[options.Decorator]:
     """An option for each column of a kind that can be told in a word; its value reaches the command by column."""
-    return [_option(each) for each in columns(kind) if each.name not in (*leave_out, *LAB) and _can_be_told(each)]
-
-
-def _can_be_told(column: Column) -> bool:
-    return column.kind not in ("object", "list", "flag") or column.name in ("lots", "weighed", "limit_samples")
+    own = [each for each in columns(kind) if each.name not in (*leave_out, *LAB)]
+    told = ("lots", "weighed", "limit_samples")
+    return [_option(each) for each in own if each.kind not in ("object", "list", "flag") or each.name in told]
 
 
 def _option(column: Column) -> options.Decorator:

@@ -66,17 +66,13 @@ def _known(value: float | None, form: str) -> str:
     return "" if value is None else form.format(value)
 
 
-def _weighed(content: Any) -> str:
-    return " + ".join(f"{each.grams:g} g {each.what}" for each in content.weighed)
-
-
 _SUMMARY: dict[str, Callable[[Any], list[str]]] = {
     "order": lambda c: [c.name, c.part, c.customer, c.customer_words and f"“{c.customer_words}”"],
     "recipe": lambda c: [str(Blend(c.base, c.loadings_percent)), _known(c.thickness_mm, "{:g} mm"), *_of(c, "order")],
     "batch": lambda c: [c.base, _known(c.total_grams, "{:g} g"), *_of(c, "recipe", "order")],
     "trial": lambda c: [
-        _known(c.thickness_mm, "{:g} mm"), _known(c.cure_days, "{:g} days"), c.mould, _weighed(c),
-        *_of(c, "recipe", "batch"),
+        _known(c.thickness_mm, "{:g} mm"), _known(c.cure_days, "{:g} days"), c.mould,
+        " + ".join(f"{each.grams:g} g {each.what}" for each in c.weighed), *_of(c, "recipe", "batch"),
     ],
     "reference": lambda c: [
         c.name, c.kept_at, c.expires_on and f"until {c.expires_on}", *_of(c, "recipe", "batch", "trial"),

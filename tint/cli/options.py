@@ -18,6 +18,7 @@ import click
 from tint.cli.keys import SET, Option, folder_given, option
 from tint.cli.show import note_json
 from tint.errors import InputError
+from tint.files import bytes_of
 from tint.materials import GEOMETRIES, SEATS
 from tint.optics.layer import MODELS
 from tint.swatches.instruments import SCALES, Given
@@ -288,10 +289,7 @@ def read_file(file: str) -> tuple[bytes, str]:
     """What stands in a file, or on standard input for `-`; and what to call it in an error."""
     if file == "-":
         return sys.stdin.buffer.read(), "standard input"
-    try:
-        return Path(file).read_bytes(), file
-    except OSError as error:
-        raise InputError(file, f"cannot be read ({error.strerror})", mend="check the name") from error
+    return bytes_of(file), file
 
 
 replace = option("--replace", heading="Output", is_flag=True, help="Write over files that are there.")

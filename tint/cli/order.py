@@ -179,7 +179,7 @@ _AMOUNTS = ("--batch-g", "--set batch_cm3", "--part-cm3")
 def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
     """The arguments of a command with an order among them written out; the same where there is none."""
     places = [at for at, word in enumerate(args) if _is_order(word)]
-    if not places or command.name == "order" or not _takes_a_folder(command):
+    if not places or command.name == "order" or "folder" not in {param.name for param in command.params}:
         return list(args)
     order = read_order(args[places[0]])
     rest = spelled(command, [word for at, word in enumerate(args) if at != places[0]])
@@ -207,10 +207,6 @@ def _is_order(word: str) -> bool:
         and path.is_file()
         and path.resolve().parent.name == "orders"
     )
-
-
-def _takes_a_folder(command: click.Command) -> bool:
-    return any(param.name == "folder" and isinstance(param, click.Argument) for param in command.params)
 
 
 def _overridden(option: str, typed: set[str]) -> bool:

@@ -88,10 +88,11 @@ class Subject:
 
         if self.height_map:
             assert self.mm_per_level is not None  # checked
+            named = self.height_map.stem.replace("_", " ")
             view = read_height_map(
                 self.height_map, mm_per_level=self.mm_per_level, mm_per_pixel=self.mm_per_pixel or _MM_PER_PIXEL
             )
-            flat = Shown(view=view, named=_titled(self.height_map), volume_cm3=volume_cm3(view), finer=1)
+            flat = Shown(view=view, named=named[:1].upper() + named[1:], volume_cm3=volume_cm3(view), finer=1)
             return Model(flat.volume_cm3, flat.within)
         assert self.part is not None  # given, and not a height map
         part = read_part(self.part, unit=self.unit or "", shell_mm=self.shell_mm)
@@ -103,11 +104,6 @@ class Subject:
             lambda pixels: part_shown(part, walls, pixels=pixels, named=named, side=side),
             part,
         )
-
-
-def _titled(path: Path) -> str:
-    name = path.stem.replace("_", " ")
-    return name[:1].upper() + name[1:]
 
 
 subject_options = options.grouped(

@@ -77,7 +77,7 @@ def answer(content: Struct | Mapping[str, Any], page: Callable[[Console], None],
     if asked_for_json():
         from tint import jsonable
 
-        click.echo(plain_json(jsonable.text(content, **more)))
+        click.echo(_MOVING.sub(_escaped, jsonable.text(content, **more)))  # they can only stand in strings
     else:
         with new_page() as out:
             page(out)
@@ -221,11 +221,6 @@ _MOVING = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\u20
 def plain(text: str) -> str:
     r"""The text with `\x1b` and the like in place of what a terminal would obey."""
     return _MOVING.sub(lambda each: f"\\x{ord(each[0]):02x}" if ord(each[0]) < 256 else _escaped(each), text)
-
-
-def plain_json(text: str) -> str:
-    """The same JSON, in which such characters are escaped: they can only stand in its strings."""
-    return _MOVING.sub(_escaped, text)
 
 
 def _escaped(each: re.Match[str]) -> str:

@@ -201,7 +201,8 @@ def _show(out: Console, answer: Answer, optics: str) -> None:
     doubts = [*answer.warnings, *said(_risks), *said(lambda each: each.appearance.warnings)]
     show.notes(out, "Before you trust it", doubts, style=show.CARE)
     show.notes(out, "Too little to be weighed as it is", said(_premixes))
-    show.notes(out, "Pigments not used", _refused(answer))
+    refused = [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]
+    show.notes(out, "Pigments not used", refused)
     out.print()
     out.print(f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
 
@@ -317,7 +318,3 @@ def _risks(recipe: Recipe) -> Iterable[str]:
     """That it keeps its opacity with less than the chance that is sought."""
     if recipe.reached and recipe.opacity_chance < SAFE - 0.005:
         yield f"the opacity asked for is kept with a chance of {show.fixed(100.0 * recipe.opacity_chance, 0)} %"
-
-
-def _refused(answer: Answer) -> list[str]:
-    return [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]

@@ -17,6 +17,7 @@ from msgspec import Struct, field
 from tint import colorimetry, jsonable, verbs
 from tint.appearance import Setting
 from tint.errors import Gathered, InputError, TintError, did_you_mean, listed
+from tint.files import bytes_of
 from tint.folders import palette_of
 from tint.palette import Palette
 from tint.recipes import Answer, Rules
@@ -144,11 +145,7 @@ def read_targets(
     InputError
         If the file cannot be read, or its header is at fault.
     """
-    file = Path(path)
-    try:
-        data = file.read_bytes()
-    except OSError as error:
-        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
+    data = bytes_of(path)
     faults = Gathered(str(path))
     text = None if held_in(data) else decoded(data, faults)
     table = None if text is None else read_table(text, faults, first="name")

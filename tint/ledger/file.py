@@ -64,36 +64,31 @@ class Ledger:
         """All that is added within is added together or not at all; when this ends it is on the disk."""
         if self.palette_digest is None:
             raise InputError(str(self.path), "was opened for reading", mend="open it with open_ledger")
-        with self._within("IMMEDIATE"):
+        with self.within("IMMEDIATE"):
             yield
 
     @contextlib.contextmanager
     def at_one_moment(self) -> Iterator[None]:
         """All that is read within is of one moment, whatever others add meanwhile."""
-        with self._within("DEFERRED"):
+        with self.within("DEFERRED"):
             yield
 
     @contextlib.contextmanager
-    def _within(self, kind: str) -> Iterator[None]:
+    def within(self, kind: str) -> Iterator[None]:
+        """A transaction of the kind that SQLite calls so: ended when this ends, taken back when it fails."""
         if self.connection.in_transaction:
             yield
             return
-        with told(self.path), _transaction(self.connection, kind):
-            yield
-
-
-@contextlib.contextmanager
-def _transaction(connection: sqlite3.Connection, kind: str) -> Iterator[None]:
-    """A transaction of the kind that SQLite calls so: ended when this ends, taken back when it fails."""
-    _begin(connection, kind)
-    try:
-        yield
-        connection.execute("COMMIT")
-    except BaseException:
-        if connection.in_transaction:
-            with contextlib.suppress(sqlite3.Error):  # what went wrong before is what is told
-                connection.execute("ROLLBACK")
-        raise
+        with told(self.path):
+            _begin(self.connection, kind)
+            try:
+                yield
+                self.connection.execute("COMMIT")
+            except BaseException:
+                if self.connection.in_transaction:
+                    with contextlib.suppress(sqlite3.Error):  # what went wrong before is what is told
+                        self.connection.execute("ROLLBACK")
+                raise
 
 
 def _begin(connection: sqlite3.Connection, kind: str) -> None:
@@ -159,7 +154,7 @@ def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_
     new = not path.exists()
     ledger = Ledger(path, _connect(path, "mode=rwc", wait_s), palette_digest)
     with _closing_on_error(ledger):
-        _prepare(path, ledger.connection, wait_s)
+        _prepare(ledger, wait_s)
         if new:
             sync_folder(path.parent)
     return ledger
@@ -178,7 +173,7 @@ def read_ledger(path: str | Path, *, wait_s: float = _WAIT_S) -> Ledger:
     ledger = Ledger(path, _connect(path, "mode=rw" if writable else _frozen(path), wait_s), None)
     with _closing_on_error(ledger):
         if writable:
-            _prepare(path, ledger.connection, wait_s)
+            _prepare(ledger, wait_s)
         else:
             schema.version_of(path, ledger.connection)
     return ledger
@@ -227,8 +222,9 @@ def _connect(path: Path, how: str, wait_s: float) -> sqlite3.Connection:
         return connection
 
 
-def _prepare(path: Path, connection: sqlite3.Connection, wait_s: float) -> None:
+def _prepare(ledger: Ledger, wait_s: float) -> None:
     """Make the tables where there are none, and have the file written safely."""
+    path, connection = ledger.path, ledger.connection
     version = schema.version_of(path, connection)  # before anything is written: it may be someone else's file
     mode = _write_ahead(connection, wait_s)
     # Where the file system has no shared memory the old journal stays; it then needs EXTRA for the same promise.
@@ -236,7 +232,7 @@ def _prepare(path: Path, connection: sqlite3.Connection, wait_s: float) -> None:
     connection.execute("PRAGMA fullfsync = ON")  # macOS: past the disk's own cache
     if version is not None:
         return
-    with _transaction(connection, "IMMEDIATE"):
+    with ledger.within("IMMEDIATE"):
         if schema.version_of(path, connection) is None:  # another program may have been first
             schema.make(connection, since_utc=now_utc(), tint_version=tint_version())
 
