@@ -22,15 +22,14 @@ _FIRST, _LAST = 250, 150
 
 def _one_line(where: str, found: str, expected: str, mend: str) -> str:
     # What mends it may hold a command with a path, which must stay whole; the rest may hold whatever a file did.
-    told = "; ".join(filter(None, (_shortened(found), _shortened(expected), mend)))
-    return " ".join(f"{_shortened(where)}: {told}".split()) if where else " ".join(told.split())
+    told = "; ".join(filter(None, (shortened(found), shortened(expected), mend)))
+    return " ".join(f"{shortened(where)}: {told}".split()) if where else " ".join(told.split())
 
 
-def _shortened(text: str) -> str:
-    left_out = len(text) - _FIRST - _LAST
-    if left_out <= 0:
-        return text
-    return f"{text[:_FIRST]} ... ({left_out} characters left out) ... {text[-_LAST:]}"
+def shortened(text: str, first: int = _FIRST, last: int = _LAST) -> str:
+    """A text without its middle, where it is longer than so many characters at its beginning and its end."""
+    left_out = len(text) - first - last
+    return text if left_out <= 0 else f"{text[:first]} ... ({left_out} characters left out) ... {text[-last:]}"
 
 
 def _expected(what: str) -> str:

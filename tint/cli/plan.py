@@ -130,16 +130,12 @@ def show_castings(out: Console, plan: CastingPlan) -> None:
         out.print()
     out.print("Castings, a cup each", style=show.HEAD)
     rows = [
-        (cup.name, f"{cup.thickness_mm:g} mm", cup.blend.base, _weights(plan, at), casting.reason)
-        for at, (casting, cup) in enumerate(zip(plan.castings, sheet.cups, strict=True))
-    ]
+        (cup.name, f"{cup.thickness_mm:g} mm", cup.blend.base,
+         ", ".join(f"{shown(line.grams)} {line.what}" for line in cup.lines), casting.reason)
+        for casting, cup in zip(plan.castings, sheet.cups, strict=True)
+    ]  # fmt: skip
     show.table(out, ("<", "mould", "<base", "~weigh", "~why"), rows)
     show.notes(out, "Before you weigh", plan.warnings, style=show.CARE)
-
-
-def _weights(plan: CastingPlan, at: int) -> str:
-    shown = plan.sheet.scale.shown
-    return ", ".join(f"{shown(line.grams)} {line.what}" for line in plan.sheet.cups[at].lines)
 
 
 def castings_json(plan: CastingPlan) -> dict[str, Any]:

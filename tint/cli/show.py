@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from tint.errors import shortened
+
 if TYPE_CHECKING:  # rich is loaded for those who get a page
     from msgspec import Struct
     from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderableType
@@ -229,11 +231,7 @@ def _escaped(each: re.Match[str]) -> str:
 
 def message(text: str) -> str:
     """One line, without its middle where it is too long to be read."""
-    line = plain(" ".join(text.split()))
-    if len(line) <= LONGEST:
-        return line
-    left_out = len(line) - LONGEST
-    return f"{line[: LONGEST - _END]} ... ({left_out} characters left out) ... {line[-_END:]}"
+    return shortened(plain(" ".join(text.split())), LONGEST - _END, _END)
 
 
 class Plainly:

@@ -76,19 +76,15 @@ def command(folder: Path, area_cm2: float, workbook: bool, **told: Any) -> None:
     elif any(value for value in told.values()):
         found = "tells what there is already, in palette.toml or swatches.xlsx"
         raise InputError(str(folder), found, mend="change that file itself, or name another folder")
-    begun = start(folder, answers, area_cm2=_area(area_cm2), workbook=workbook)
+    if not 1.0 <= area_cm2 <= 1000.0:
+        raise InputError("--swatch-cm2", f"{area_cm2:g} cm2", "expected 1 to 1000 cm2")
+    begun = start(folder, answers, area_cm2=area_cm2, workbook=workbook)
     show.answer(_as_json(begun), lambda out: _show(out, begun))
 
 
 def at_a_terminal() -> bool:
     """Whether there is somebody to ask."""
     return sys.stdin.isatty() and sys.stdout.isatty()
-
-
-def _area(area_cm2: float) -> float:
-    if not 1.0 <= area_cm2 <= 1000.0:
-        raise InputError("--swatch-cm2", f"{area_cm2:g} cm2", "expected 1 to 1000 cm2")
-    return area_cm2
 
 
 # Answers, from options and from questions.

@@ -176,33 +176,30 @@ def _wish(table: Table, row: Row, file: str, own: str) -> Wish:
     if own:
         return Wish(name=name, fault=own)
     try:
-        lab = tuple(_number(table, row, column, file) for column in _LAB if table.cell(row, column))
+        lab = tuple(_number(cell, row, column, file) for column in _LAB if (cell := table.cell(row, column)))
         colour = table.cell(row, "colour") or None
         if (len(lab) == 3) == (colour is not None) or len(lab) not in (0, 3):
             raise InputError(f"{file}, row {row.number}", "not one colour", "#rrggbb, or all of L, a, b")
+        tolerance = table.cell(row, "tolerance")
         walls = [part for part in re.split(r"[\s;/]+", table.cell(row, "walls_mm")) if part]
         return Wish(
             name=name,
             lab=(lab[0], lab[1], lab[2]) if lab else None,
             srgb=colour,
             opacity=table.cell(row, "opacity") or None,
-            tolerance=_number(table, row, "tolerance", file) if table.cell(row, "tolerance") else None,
-            walls_mm=tuple(_of(each, f"{file}, row {row.number}, column walls_mm") for each in walls),
+            tolerance=_number(tolerance, row, "tolerance", file) if tolerance else None,
+            walls_mm=tuple(_number(each, row, "walls_mm", file) for each in walls),
             base=table.cell(row, "base") or None,
         )
     except InputError as error:
         return Wish(name=name, fault=str(error))
 
 
-def _number(table: Table, row: Row, column: str, file: str) -> float:
-    return _of(table.cell(row, column), f"{file}, row {row.number}, column {column}")
-
-
-def _of(cell: str, where: str) -> float:
+def _number(cell: str, row: Row, column: str, file: str) -> float:
     value = number(cell)
     if value is None:
         found, mend = why_no_number(cell)
-        raise InputError(where, found, "a number", mend)
+        raise InputError(f"{file}, row {row.number}, column {column}", found, "a number", mend)
     return value
 
 

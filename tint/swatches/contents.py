@@ -158,11 +158,11 @@ def _palette(texts: Mapping[str, str]) -> str:
     keys = dict(_pairs(texts.get("palette", "")))
     if keys.get("name"):
         lines.append(f"name = {_value('name', keys['name'])}")
+    known = {"name", "format"}
     for section, struct in _SECTIONS.items():
-        fields = {each.name for each in msgspec.structs.fields(struct)}
-        own = {key: cell for key, cell in keys.items() if key in fields}
+        own = {key: cell for key, cell in keys.items() if key in struct.__struct_fields__}
         lines += [f"[{section}]", *_lines(own)] if own or section == "instrument" else []
-    known = {"name", "format"}.union(*({each.name for each in msgspec.structs.fields(s)} for s in _SECTIONS.values()))
+        known.update(struct.__struct_fields__)
     # Keys that nobody knows stand under a table of their own: so they are told.
     lines += [f"[{_text(key)}]" for key, cell in keys.items() if cell and key not in known]
     for kind in ("backings", "bases", "pigments"):

@@ -71,11 +71,9 @@ def plan_import(
     written = _written(where, placed, declared, casts)
     wavelengths = np.array(list(written.wavelengths.values()))
     view = _view(where, declared) if written.kind == COLOURS else None
-    if view is None:
-        placed = [_on(each, wavelengths) for each in placed]
-    else:
+    if view is not None:
         check_xyz_scale(each.measurement for each in placed if each.action == NEW)
-        placed = [_seen(each, view) for each in placed]
+    placed = [_with_values(each, wavelengths, view) if each.action == NEW else each for each in placed]
     placed = doubled(placed, written, doubles)
     placed, data = composed(placed, _widened(written, placed), declared, casts)
     return Import(
@@ -227,29 +225,19 @@ def _first(placed: Sequence[Planned], file: Path) -> Written:
     return begun(grid)
 
 
-def _on(planned: Planned, wavelengths: Array) -> Planned:
-    """With values on the folder's wavelengths, as they will be written."""
-    if planned.action != NEW:
-        return planned
-    try:
-        values, note = on_grid(planned.measurement, wavelengths)
-    except InputError as error:
-        return replace(planned, action=FAULT, fault=error)
-    values = np.round(values, DECIMALS[SPECTRA])
-    return replace(planned, values=values, notes=(*planned.notes, *([note] if note else ())))
-
-
-def _seen(planned: Planned, view: Viewing) -> Planned:
-    """With its colour in the folder's light, as it will be written."""
-    if planned.action != NEW:
-        return planned
+def _with_values(planned: Planned, wavelengths: Array, view: Viewing | None) -> Planned:
+    """With its spectrum on the folder's wavelengths, or its colour in the folder's light, as it will be written."""
     measurement = planned.measurement
     try:
+        if view is None:
+            values, note = on_grid(measurement, wavelengths)
+            notes = planned.notes + ((note,) if note else ())
+            return replace(planned, values=np.round(values, DECIMALS[SPECTRA]), notes=notes)
         if planned.quantity in THROUGH:
             found = f"{shown(measurement.name)} is {planned.quantity}, but the folder holds colours"
             raise InputError(measurement.where, found, "reflectance", "leave it out")
         lab, notes = as_colour(measurement, view)
+        notes = tuple(dict.fromkeys([*planned.notes, *notes]))
+        return replace(planned, values=np.round(lab, DECIMALS[COLOURS]), notes=notes)
     except InputError as error:
         return replace(planned, action=FAULT, fault=error)
-    notes = tuple(dict.fromkeys([*planned.notes, *notes]))
-    return replace(planned, values=np.round(lab, DECIMALS[COLOURS]), notes=notes)
