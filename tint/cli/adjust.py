@@ -217,8 +217,7 @@ def _show_recipe(out: Console, done: Adjustment, trial: Trial) -> None:
     recipe, was = done.answer.recipes[0], trial.blend.loadings
     names = [*was, *(name for name in recipe.blend.loadings if name not in was)]
     doses = [(name, was.get(name, 0.0), recipe.blend.loadings.get(name, 0.0)) for name in names]
-    out.print()
-    out.print(f"For a fresh batch, in {recipe.blend.base}", style=show.HEAD)
+    show.apart(out, f"For a fresh batch, in {recipe.blend.base}", style=show.HEAD)
     show.table(
         out,
         ("<pigment", "trial %", "now %", "change"),
@@ -254,8 +253,7 @@ def _added(done: Adjustment, additions: Additions, cup: Cup) -> list[tuple[str, 
 
 def _show_additions(out: Console, done: Adjustment, additions: Additions, cup: Cup) -> None:
     doses = _added(done, additions, cup)
-    out.print()
-    out.print("To the part that stands there, before its other part goes in", style=show.HEAD)
+    show.apart(out, "To the part that stands there, before its other part goes in", style=show.HEAD)
     if not doses:
         out.print("add nothing" + ("" if done.leave else ": no addition brings it nearer"))
         return

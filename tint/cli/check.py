@@ -93,8 +93,7 @@ def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequenc
         out.print(_contents(read))
         _show_findings(out, examined.findings)
         if examined.unstated_spot:
-            out.print()
-            out.print(examined.unstated_spot, style=show.QUIET)
+            show.apart(out, examined.unstated_spot, style=show.QUIET)
             out.print()
         if examined.errors is not None:
             _show_errors(out, examined.errors, _seen_in(read))
@@ -110,8 +109,7 @@ def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
     from rich.text import Text
 
     for each in findings:
-        out.print()
-        out.print(Text.assemble((each.kind.replace("_", " "), show.CARE), ": ", (each.where, show.HEAD)))
+        show.apart(out, Text.assemble((each.kind.replace("_", " "), show.CARE), ": ", (each.where, show.HEAD)))
         for told in (each.words, f"Effect: {each.effect}", f"Mend: {each.mend}"):
             out.print(Padding(told, (0, 0, 0, 2), expand=False))
     if findings:
@@ -119,8 +117,7 @@ def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
 
 
 def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
-    out.print()
-    out.print(f"Each casting predicted from the others (leave-one-out): {_middle(errors)}", style=show.HEAD)
+    show.apart(out, f"Each casting predicted from the others (leave-one-out): {_middle(errors)}", style=show.HEAD)
     show.table(
         out,
         ("<swatch", "CIEDE2000"),

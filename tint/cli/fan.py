@@ -153,8 +153,7 @@ def _show(out: Console, fan: Fan, written: Sequence[str], *, changed: bool) -> N
     ]
     show.facts(out, facts)
     if fan.kept:
-        out.print()
-        out.print(f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
+        show.apart(out, f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
     if changed:
         out.print()
         names = ", ".join(fan.moved[:_NAMED]) + (" ..." if len(fan.moved) > _NAMED else "")

@@ -94,8 +94,7 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     suspects = [f"{swatch.name} ({swatch.base}): {swatch.suspect}" for swatch in palette.swatches if swatch.suspect]
     show.notes(out, "Suspect swatches", suspects, style=show.CARE)
     show.notes(out, "What the swatches leave open", palette.undetermined)
-    out.print()
-    out.print(f"Written: {path}")
+    show.apart(out, f"Written: {path}")
 
 
 def _seen_in(palette: Palette) -> str:
@@ -135,9 +134,9 @@ def _show_learned(out: Console, palette: Palette) -> None:
     show.table(out, ("<base or pigment", "g at 550 nm", "refractive index", "as stated"), rows)
     out.print(
         "g, anisotropy: 1 is light that scatters straight on, 0 is light that scatters equally in all directions.",
-        style="dim",
+        style=show.QUIET,
     )
-    out.print("±: one standard deviation.", style="dim")
+    out.print("±: one standard deviation.", style=show.QUIET)
 
 
 def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) -> None:
@@ -146,7 +145,7 @@ def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) 
     out.print("Every swatch" if every else f"The {len(shown)} worst (--all shows every one)", style=show.HEAD)
     columns = ("<swatch", "<base", "CIEDE2000", "residual", "thickness", "as fitted", "weight")
     show.table(out, columns, map(_swatch_row, shown))
-    out.print("Residual: root mean square, in % reflectance. Weight: 1 counts fully.", style="dim")
+    out.print("Residual: root mean square, in % reflectance. Weight: 1 counts fully.", style=show.QUIET)
 
 
 def _swatch_row(swatch: SwatchFit) -> tuple[str, ...]:

@@ -153,8 +153,8 @@ def _show(
             for each in found.checks
         ],
     )
-    out.print()
-    out.print(
+    show.apart(
+        out,
         f"colour: CIEDE2000. guard: what the noise of reading may do, at {scatter} and "
         f"{show.counted(readings, 'reading')} against {given}: a part whose true difference is just the agreed one "
         "gets a wrong verdict 1 time in 20.",

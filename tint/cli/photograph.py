@@ -181,8 +181,9 @@ def _without_chart(
             for spot, each in zip(spots, seen, strict=True)
         ]
         show.table(out, ("<spot", "L*", "a*", "b*", "error", "<screen"), rows)
-        out.print()
-        out.print("error: the CIEDE2000 that holds 95 times in 100; nobody knows light and camera.", style=show.QUIET)
+        show.apart(
+            out, "error: the CIEDE2000 that holds 95 times in 100; nobody knows light and camera.", style=show.QUIET
+        )
         care = ["a casting made after it may be refused: have a sample read, or photograph it with a chart"]
         care += [
             f"{spot.where}: a channel is at the end of its range, so the true colour is purer, lighter or darker"
@@ -216,8 +217,9 @@ def _show(out: Console, told: Photographed, seen: Picture, written: Path | None)
         ("", "<spot", "L*", "a*", "b*", "error", "of noise", "of light"),
         [_row(at, each) for at, each in enumerate(told.spots, start=1)],
     )
-    out.print()
-    out.print("error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=show.QUIET)
+    show.apart(
+        out, "error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=show.QUIET
+    )
     out.print()
     missed = f"{told.missed_mean:.1f} mean, {told.missed_95:.1f} at 95 %, {told.missed_most:.1f} at most"
     light = f"{show.counted(told.card_places, 'place')} of white card" if told.card_places else "the chart alone"

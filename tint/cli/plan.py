@@ -84,8 +84,7 @@ def _show(out: Console, plan: Plan) -> None:
         "of model, thickness, doses and reading.",
         style=show.QUIET,
     )
-    out.print()
-    out.print(plan.words[0].upper() + plan.words[1:] + ".")
+    show.apart(out, plan.words[0].upper() + plan.words[1:] + ".")
 
 
 def _doses(blend: Blend) -> str:
@@ -111,8 +110,7 @@ def _first(folder: Path, bases: tuple[str, ...], moulds: list[float], count: int
     def page(out: Console) -> None:
         show.title(out, "Pour first", f"each read over {' and over '.join(plan.cards) or 'a black and a white card'}")
         show_castings(out, plan)
-        out.print()
-        out.print("Then run `tint fit` and `tint plan`: from here on they know better than any rule.")
+        show.apart(out, "Then run `tint fit` and `tint plan`: from here on they know better than any rule.")
 
     show.answer(castings_json(plan), page)
 

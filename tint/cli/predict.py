@@ -100,16 +100,14 @@ def _many(
         show.title(out, str(blend), f"{sheet.conditions}; {optics}")
         _show_sheet(out, sheet, palette)
         if plot:
-            out.print()
-            out.print(f"Written: {plot}")
+            show.apart(out, f"Written: {plot}")
 
     show.answer(_sheet_json(sheet), page, optics=optics, **({"written": str(plot)} if plot else {}))
 
 
 def _show_spectrum(out: Console, appearance: Appearance) -> None:
     over = "of the free slab" if appearance.over == "none" else f"over {appearance.over}"
-    out.print()
-    out.print(f"Reflectance {over}, and total transmittance of the free slab; 0 to 1", style="dim")
+    show.apart(out, f"Reflectance {over}, and total transmittance of the free slab; 0 to 1", style=show.QUIET)
     columns = (appearance.wavelengths, appearance.reflectance, appearance.transmittance)
     rows = [(f"{nm:g} nm", f"{read:.4f}", f"{through:.4f}") for nm, read, through in zip(*columns, strict=True)]
     show.table(out, ("wavelength", "reflectance", "transmittance"), rows)
@@ -159,8 +157,7 @@ def _show_sheet(out: Console, sheet: Translucency, palette: Palette) -> None:
         f"({place(over)}, CIEDE2000), and within ± of the contrast ratio.",
         style=show.QUIET,
     )
-    out.print()
-    out.print(f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.")
+    show.apart(out, f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.")
     out.print()
     show.table(out, *_behind(sheet, palette))
     show.notes(out, "Before you trust it", sheet.warnings, style=show.CARE)

@@ -95,6 +95,12 @@ def fields(thing: object, *names: str) -> dict[str, Any]:
     return {name: getattr(thing, name) for name in names}
 
 
+def apart(out: Console, words: RenderableType, *, style: str = "") -> None:
+    """Words below a blank line."""
+    out.print()
+    out.print(words, style=style)
+
+
 def title(out: Console, title: str, conditions: str = "") -> None:
     """What follows is about this, and holds for that."""
     out.print(title, style=HEAD)
@@ -156,8 +162,7 @@ def notes(out: Console, heading: str, notes: Iterable[str], *, style: str = "") 
     for note in notes:
         grid.add_row("-", message(note))
     if grid.row_count:
-        out.print()
-        out.print(heading, style=style or HEAD)
+        apart(out, heading, style=style or HEAD)
         out.print(grid)
 
 

@@ -203,8 +203,7 @@ def _show(out: Console, answer: Answer, optics: str) -> None:
     show.notes(out, "Too little to be weighed as it is", said(_premixes))
     refused = [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]
     show.notes(out, "Pigments not used", refused)
-    out.print()
-    out.print(f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
+    show.apart(out, f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
 
 
 def _further(answer: Answer) -> list[str]:
@@ -233,8 +232,8 @@ def _show_recipes(out: Console, answer: Answer) -> None:
     light = "light: luminous transmittance of the free part, 0 to 1. " if answer.target.asks_light else ""
     light += "haze: the share of the light let through that is scattered. " if answer.target.asks_haze else ""
     ratio = ", and within ± of its contrast ratio" if has_pair else ""
-    out.print()
-    out.print(
+    show.apart(
+        out,
         "%: by mass of the finished mix. ΔE00: CIEDE2000 from target to prediction. 95 of 100 castings read within the "
         f"error of the prediction (CIEDE2000){ratio}. {light}chance: of a casting within "
         f"{answer.target.tolerance:g} CIEDE2000{' and the opacity asked for' if answer.target.asks_opacity else ''}.",
@@ -278,8 +277,8 @@ def _show_merits(out: Console, answer: Answer) -> None:
     currency = f"{workshop().currency} " if workshop().currency else ""
     shifts = "from the target" if answer.target.spectrum is not None else "by which the colour drifts"
     light = f"{second}: CIEDE2000 {shifts} in that light. " if second else ""
-    out.print()
-    out.print(
+    show.apart(
+        out,
         f"pigment: all pigments together. price: {currency}of 1 kg of mix, with the base where it has a "
         f"price. {light}weighing: CIEDE2000 from weighing errors of 1 %.",
         style=show.QUIET,

@@ -223,11 +223,9 @@ def _show_lot(out: Console, found: LotCheck, letdown: str, optics: str) -> None:
 
 
 def _show_rescaled(out: Console, old: dict[str, float], new: Blend) -> None:
-    out.print()
-    out.print("The recipe with this lot", style=show.HEAD)
+    show.apart(out, "The recipe with this lot", style=show.HEAD)
     show.table(out, ("<pigment", "was %", "now %"), [(n, f"{x:.4f}", f"{new.loadings[n]:.4f}") for n, x in old.items()])
-    out.print()
-    out.print("%: by mass of the finished mix.", style=show.QUIET)
+    show.apart(out, "%: by mass of the finished mix.", style=show.QUIET)
 
 
 def _record(folder: Path, found: LotCheck) -> str:

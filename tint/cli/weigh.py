@@ -216,8 +216,7 @@ def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target:
     show.notes(out, "Left over, for the next batch", [_left(sheet, each) for each in sheet.leftovers])
     show.notes(out, "With less base", [sheet.looser.words] if sheet.looser else [])
     _show_care(out, sheet)
-    out.print()
-    out.print("As rounded, it will look like this", style=show.HEAD)
+    show.apart(out, "As rounded, it will look like this", style=show.HEAD)
     out.print(f"{sheet.predicted.conditions}; {palette.model}", style=show.QUIET)
     out.print()
     more = [("rounding", f"{sheet.delta_e:.2f} CIEDE2000", "from the exact recipe")]
@@ -277,8 +276,8 @@ def _show_lines(out: Console, sheet: WeighSheet) -> None:
     total = {name: "100.000 %" if name == "of the mix" else "" for name in sheet.lines[0].beside}
     rows.append(("", "total", "", shown(sheet.total_grams), *total.values()))
     show.table(out, ("", "<what", "<", "weigh", *total), rows)
-    out.print()
-    out.print(
+    show.apart(
+        out,
         f"The parts keep their mixing ratio within {sheet.mix_error_percent:.2f} % as rounded. Pigment counted as part "
         f"of part {sheet.lines[0].part} would leave that part {sheet.naive_part_error_percent:.2f} % short, and the "
         f"ratio {sheet.naive_mix_error_percent:.2f} % off.",
@@ -312,7 +311,6 @@ def _show_care(out: Console, sheet: WeighSheet) -> None:
     told = [each for each in sheet.care if each.delta_e >= _NOTHING]
     if not told:
         return
-    out.print()
-    out.print("Weigh most carefully", style=show.HEAD)
+    show.apart(out, "Weigh most carefully", style=show.HEAD)
     rows = [(each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2)) for each in told]
     show.table(out, ("<", "<", "a step", "CIEDE2000"), rows)
