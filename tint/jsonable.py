@@ -330,15 +330,8 @@ def is_shallow(content: object) -> bool:
 def decode(data: bytes | str, kind: type[Kind], *, where: str, form: str) -> Kind:
     """What JSON holds, as one of the structs.
 
-    Parameters
-    ----------
-    where, form : str
-        What to call the file in an error, and what was expected of it, such as "what `tint solve --json` writes".
-
-    Raises
-    ------
-    InputError
-        If it is no JSON, or a key is missing or holds something else: the line names the file and the key.
+    Errors call the file `where`, and say that `form` was expected of it, such as "what `tint solve --json` writes".
+    InputError if it is no JSON, or a key is missing or holds something else: the line names the file and the key.
     """
     try:
         return converted(msgspec.json.decode(data), kind, where=where, form=form)

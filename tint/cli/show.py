@@ -112,11 +112,8 @@ def title(out: Console, title: str, conditions: str = "") -> None:
 def table(out: Console, columns: Sequence[str], rows: Iterable[Sequence[RenderableType]], *, indent: int = 0) -> None:
     """A table without lines.
 
-    Parameters
-    ----------
-    columns : sequence of str
-        Headers, of one line or two. Names start with `<`, sentences with `~`; the rest are numbers. Names and numbers
-        are never folded or cut; sentences fold at their blanks.
+    `columns` are headers of one line or two. Names start with `<`, sentences with `~`; the rest are numbers. Names and
+    numbers are never folded or cut; sentences fold at their blanks.
     """
     from rich.cells import cell_len
     from rich.padding import Padding
@@ -188,12 +185,7 @@ PATIENCE_S = 1.0  # s: a job that is done sooner shows nothing; common practice,
 def progress(*, on: Console | None = None, patience_s: float = PATIENCE_S) -> Iterator[Tell]:
     """Something to tell steps to: what is being done, how many are done, of how many.
 
-    Parameters
-    ----------
-    on : Console, optional
-        In place of standard error, which is used only when it is a terminal.
-    patience_s : float
-        How long to wait before anything is shown [s].
+    It shows on `on`, else on standard error if that is a terminal, and not before `patience_s` [s] are over.
     """
     if asked_for_json() or (on is None and not sys.stderr.isatty()):
         yield lambda *_: None

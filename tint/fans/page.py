@@ -27,15 +27,7 @@ def fan_page(rows: Iterable[Row], palette: Palette, common: Common) -> bytes:
 
     It goes to customers, and tells no pigment.
 
-    Parameters
-    ----------
-    common : Common
-        Tells the light that the colours hold for.
-
-    Raises
-    ------
-    InputError
-        If what draws it is not installed.
+    `common` tells the light that the colours hold for. InputError if what draws it is not installed.
     """
     chips, lost = _chips(rows, palette, common)
     groups = [(name, [(chip, _told(chip.row)) for chip in held]) for name, held in in_groups(chips)]

@@ -51,6 +51,8 @@ def reach(
 ) -> Reach:  # fmt: skip
     """Try every colour in every base at every wall.
 
+    InputError if no wall is told, or a candidate is no pigment of the palette or must be in every recipe.
+
     Parameters
     ----------
     wishes : sequence of Wish
@@ -64,11 +66,6 @@ def reach(
         As in `run_fan`.
     progress : callable, optional
         Told in words which base, wall and candidate are tried, how many colours are done, and of how many.
-
-    Raises
-    ------
-    InputError
-        If no wall is told, or a candidate is no pigment of the palette or must be in every recipe.
     """
     _check(palette, common, candidates)
     bases = tuple(palette.bases) if common.base is None else (common.base,)

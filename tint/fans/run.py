@@ -141,6 +141,8 @@ def run_fan(
 ) -> Fan:  # fmt: skip
     """Solve many targets into a table, on from where a run of the same was stopped.
 
+    InputError, JobError if the files cannot be written, or another run is writing them.
+
     Parameters
     ----------
     out : path-like
@@ -154,11 +156,6 @@ def run_fan(
         Targets in a chunk.
     progress : callable, optional
         Told in words how far it is, how many targets are done, and of how many.
-
-    Raises
-    ------
-    InputError, JobError
-        If the files cannot be written, or another run is writing them.
     """
     out = Path(out)
     table = writer_of(out)
@@ -239,17 +236,8 @@ _GO_ON = "finished rows are kept: run the same again to go on"
 def engine_of(*, workers: int = 1, scheduler: str = "") -> Iterator[Engine]:
     """The engine that works in so many processes of this machine, or on the cluster of a scheduler.
 
-    Parameters
-    ----------
-    workers : int
-        Processes on this machine; 1 is this very process, and needs no dask.
-    scheduler : str
-        Where a running scheduler listens, as `tcp://host:8786`; its workers need tint, too.
-
-    Raises
-    ------
-    InputError
-        If dask is not installed, or no scheduler answers there.
+    One worker is this very process, and needs no dask. `scheduler` is where a running one listens, as
+    `tcp://host:8786`; its workers need tint, too. InputError if dask is not installed, or no scheduler answers there.
     """
     if workers == 1 and not scheduler:
         yield here

@@ -92,15 +92,7 @@ def arguments(palette: Palette, wish: Wish, common: Common) -> dict[str, Any]:
 def lattice(spacing: float, palette: Palette, common: Common) -> Iterator[Wish]:
     """CIELAB at equal distances, as far as a screen can show it in the light of `common`, by rising lightness.
 
-    Parameters
-    ----------
-    spacing : float
-        Between neighbours in L*, a* and b* [-].
-
-    Raises
-    ------
-    InputError
-        If the spacing is less than 1 or more than 50.
+    `spacing` is that between neighbours in L*, a* and b* [-]. InputError if the spacing is less than 1 or more than 50.
     """
     if not _LEAST_STEP <= spacing <= 50.0:
         raise InputError("lattice", f"a spacing of {spacing:g}", "from 1 to 50 units of CIELAB")
@@ -124,6 +116,9 @@ def read_targets(
 ) -> Sequence[Wish] | Iterator[Wish]:
     """The targets of a file.
 
+    They come in the order of the file; a row whose cells are at fault is a wish with that fault. InputError if the file
+    cannot be read, or its header is at fault.
+
     Parameters
     ----------
     path : path-like
@@ -134,16 +129,6 @@ def read_targets(
         Tells the light, the backing and the geometry in which readings count.
     said : Given, optional
         What is true of a file of readings where it does not say so.
-
-    Returns
-    -------
-    sequence or iterator of Wish
-        In the order of the file. A row whose cells are at fault is a wish with that fault.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, or its header is at fault.
     """
     data = bytes_of(path)
     faults = Gathered(str(path))

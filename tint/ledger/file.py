@@ -126,6 +126,9 @@ def tint_version() -> str:
 def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_S) -> Ledger:
     """Open a ledger for adding; make it when there is none.
 
+    InputError if the file is no ledger, damaged, of a newer tint, or cannot be written; JobError if the disk is full,
+    or another program holds the file for longer than `wait_s`.
+
     Parameters
     ----------
     path : path-like
@@ -134,13 +137,6 @@ def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_
         `tint.swatches.folder_digest` of the swatch folder.
     wait_s : float
         How long to wait for another program that is writing [s].
-
-    Raises
-    ------
-    InputError
-        If the file is no ledger, damaged, of a newer tint, or cannot be written.
-    JobError
-        If the disk is full, or another program holds the file for longer than `wait_s`.
 
     Notes
     -----

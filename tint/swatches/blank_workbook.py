@@ -56,6 +56,8 @@ def blank_workbook(
 ) -> bytes:
     """A workbook to fill in, as the bytes of swatches.xlsx.
 
+    InputError if openpyxl is missing.
+
     Parameters
     ----------
     keys : mapping, optional
@@ -70,15 +72,6 @@ def blank_workbook(
         Columns of `readings`, by default 400 to 700 nm in steps of 10 [nm].
     colours : bool
         Whether L*, a*, b* are read, in columns of their own, and no spectra.
-
-    Returns
-    -------
-    bytes
-
-    Raises
-    ------
-    InputError
-        If openpyxl is missing.
     """
     try:
         from openpyxl import Workbook

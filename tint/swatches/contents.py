@@ -215,6 +215,8 @@ def _text(text: str) -> str:
 def with_tables(book: Path, tables: Mapping[str, tuple[bytes, bytes]]) -> tuple[bytes, bytes]:
     """A workbook as it is, and with some of its tables as they are going to be; all else stays as openpyxl keeps it.
 
+    ChangedError if a sheet is no longer what was read.
+
     Parameters
     ----------
     book : Path
@@ -222,11 +224,6 @@ def with_tables(book: Path, tables: Mapping[str, tuple[bytes, bytes]]) -> tuple[
     tables : mapping of str to pair of bytes
         By the name of its file, a table as it was read, text between tabs, empty where there was none; and as it is
         going to be. Cells that stay the same are left as they are.
-
-    Raises
-    ------
-    ChangedError
-        If a sheet is no longer what was read.
     """
     from openpyxl import load_workbook
 

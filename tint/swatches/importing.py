@@ -35,6 +35,8 @@ def plan_import(
 ) -> Import:
     """Find for every measurement its row in a folder's readings.csv; nothing is written.
 
+    The plan has all faults of all measurements. InputError if the folder cannot be read, or `naming` makes no sense.
+
     Parameters
     ----------
     folder : path-like
@@ -46,16 +48,6 @@ def plan_import(
         What the user says of the names in them.
     doubles : Doubles, optional
         What may happen to those that cannot go in as they are.
-
-    Returns
-    -------
-    Import
-        With all faults of all measurements.
-
-    Raises
-    ------
-    InputError
-        If the folder cannot be read, or `naming` makes no sense.
     """
     naming, doubles = naming or Naming(), doubles or Doubles()
     if doubles.add and doubles.replace:
@@ -119,17 +111,9 @@ def _path(folder: Path) -> Path:
 def write_import(plan: Import, *, into_workbook: bool = False) -> None:
     """Write what was planned, whole or not at all.
 
-    Parameters
-    ----------
-    into_workbook : bool
-        Whether a workbook may be written to, where the readings stand in one.
-
-    Raises
-    ------
-    InputError
-        If the plan has faults, or the file cannot be written.
-    ChangedError
-        If readings.csv is no longer what it was when this was planned: plan it again.
+    `into_workbook` says whether a workbook may be written to, where the readings stand in one. InputError if the plan
+    has faults, or the file cannot be written; ChangedError if readings.csv is no longer what it was when this was
+    planned: plan it again.
     """
     if plan.faults:
         first, more = plan.faults[0], len(plan.faults) - 1

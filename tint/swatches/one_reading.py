@@ -63,6 +63,9 @@ def read_one(
 ) -> OneReading:
     """One reading from a file, the mean of all of its name.
 
+    InputError if there is no such file or reading, it does not cover the wavelengths, or it is a colour and nobody
+    knows for which light and observer.
+
     Parameters
     ----------
     where : str
@@ -76,12 +79,6 @@ def read_one(
         That of the folder: of readings with the specular reflection included and excluded, those of it are taken.
     said : Given, optional
         What the user says where the file does not.
-
-    Raises
-    ------
-    InputError
-        If there is no such file or reading, it does not cover the wavelengths, or it is a colour and nobody knows for
-        which light and observer.
     """
     file, name = file_and_name(where)
     return mean_of(where, samples_of(file, said=said), name=name, onto=onto, told=told or {}, geometry=geometry)

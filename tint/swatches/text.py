@@ -45,10 +45,7 @@ def encoding_of(data: bytes) -> str:
 def decoded(data: bytes, faults: Gathered, *, utf8_only: bool = False) -> str | None:
     """The text of a file without its mark of order, or None when it is none with something in it.
 
-    Parameters
-    ----------
-    utf8_only : bool
-        Whether no other encoding will do, as in TOML.
+    If `utf8_only`, no other encoding will do, as in TOML.
     """
     held = held_in(data)
     if held:

@@ -122,6 +122,8 @@ _SAME = 1e-6  # nm
 def on_grid(measurement: Measurement, wavelengths: Array) -> tuple[Array, str]:
     """Values on a grid, and how they came there.
 
+    InputError if there is no spectrum, it does not reach over the grid, or its steps are wider than 20 nm.
+
     Parameters
     ----------
     measurement : Measurement
@@ -135,11 +137,6 @@ def on_grid(measurement: Measurement, wavelengths: Array) -> tuple[Array, str]:
         [-]
     note : str
         In words; empty where every wavelength of the grid was measured at that step.
-
-    Raises
-    ------
-    InputError
-        If there is no spectrum, it does not reach over the grid, or its steps are wider than 20 nm.
     """
     old, values = measurement.wavelengths, measurement.values
     if old is None or values is None:
@@ -201,6 +198,8 @@ _UNTOLD = "tell it in the file, in columns light and observer, or by --light and
 def as_colour(measurement: Measurement, view: Viewing) -> tuple[Array, tuple[str, ...]]:
     """The colour of a measurement of reflectance, and how it came about.
 
+    InputError if it has no spectrum, and its Lab or XYZ hold for another light or observer, or nobody knows for which.
+
     Parameters
     ----------
     view : Viewing
@@ -212,11 +211,6 @@ def as_colour(measurement: Measurement, view: Viewing) -> tuple[Array, tuple[str
         [-]
     notes : tuple of str
         In words; empty where the file tells this very colour.
-
-    Raises
-    ------
-    InputError
-        If it has no spectrum, and its Lab or XYZ hold for another light or observer, or nobody knows for which.
     """
     if measurement.values is not None:
         spectrum, note = on_grid(measurement, np.array(COLOUR_GRID_NM))

@@ -24,22 +24,10 @@ _EXPECTED = "CSV with wavelengths or L, a, b, " + ", ".join(FORMATS[1:])
 def read_measurements(path: str | Path, *, said: Given | None = None) -> tuple[Measurement, ...]:
     """Read every measurement of an instrument's file.
 
-    Parameters
-    ----------
-    path : path-like
-        Any of `FORMATS`.
-    said : Given, optional
-        What the user says where the file does not.
+    They come in the order of the file, spectra as fractions. InputError if the file cannot be read, is none of these,
+    or has a fault; the error names the place.
 
-    Returns
-    -------
-    tuple of Measurement
-        In the order of the file, spectra as fractions.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, is none of these, or has a fault; the error names the place.
+    The file is any of `FORMATS`; `said` is what the user says where it does not.
     """
     return parse_measurements(bytes_of(path, LARGEST_FILE + 1), file=str(path), said=said)
 
