@@ -12,20 +12,10 @@ import msgspec
 
 from tint import jsonable
 from tint.appearance import Setting
-from tint.cli import options, show
+from tint.cli import options, show, wanted
 from tint.cli.asked import Chosen, Doses, chosen, palette_of, pick, setting_of, setting_options
 from tint.cli.keys import Command, called, option
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
-from tint.cli.wanted import (
-    Sample,
-    Wish,
-    judged_over,
-    rules_as_keys,
-    rules_of,
-    sample_options,
-    target_options,
-    wanted,
-)
 from tint.errors import InputError
 from tint.palette import Palette
 from tint.recipes.binding import warnings
@@ -73,8 +63,8 @@ def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator
     help="The recipe that was poured, as tint solve --json writes it: doses, target, walls.",
 )  # fmt: skip
 @options.under("The trial", pick)
-@target_options
-@sample_options
+@wanted.target_options
+@wanted.sample_options
 @setting_options
 @options.grouped(
     "standing",
@@ -90,7 +80,7 @@ def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator
     _doubt("tint_percent", "the base's own colour", f"{TINT_PERCENT:g}"),
     _doubt("thickness_mm", "the thickness of a trial", "the instrument's", to="doubt_mm"),
 )
-@rules_as_keys
+@wanted.rules_as_keys
 @option(
     "--as-swatch",
     heading="Output",
@@ -106,7 +96,7 @@ def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator
 @options.as_json
 @options.optics
 def command(
-    folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: Wish, sample: Sample,
+    folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: wanted.Wish, sample: wanted.Sample,
     casting: dict[str, Any], said: Given,
     standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any],
     as_swatch: str | None, into_workbook: bool, optics: str,
@@ -124,7 +114,7 @@ def command(
     """
     palette = palette_of(folder, optics)
     choice = chosen(Doses(None, {}), recipe, None if pick is None else (pick,))
-    casting = choice.solved_in | judged_over(palette, sample, casting)
+    casting = choice.solved_in | wanted.judged_over(palette, sample, casting)
     if wish.has_no_gloss:
         casting = without_gloss(palette) | casting
     poured = _as_proposed(poured, choice)
@@ -132,7 +122,7 @@ def command(
     casting.setdefault("thickness_mm", trials[-1].thickness_mm)
     setting, base = setting_of(palette, casting), trials[-1].blend.base
     search["walls_mm"] = choice.further_walls(setting, search["walls_mm"])
-    rules = rules_of(palette, search)
+    rules = wanted.rules_of(palette, search)
     target = _target(palette, choice, wish, sample, setting=setting, base=base, said=said)
     base_g, pigments_g = standing
     cup = None
@@ -167,12 +157,19 @@ def _as_proposed(poured: Poured, choice: Chosen) -> Poured:
 
 
 def _target(
-    palette: Palette, choice: Chosen, wish: Wish, sample: Sample, *, setting: Setting, base: str, said: Given
+    palette: Palette,
+    choice: Chosen,
+    wish: wanted.Wish,
+    sample: wanted.Sample,
+    *,
+    setting: Setting,
+    base: str,
+    said: Given,
 ) -> Target:
     """What was wanted: as the options say, else as the recipe file does; solid where neither tells an opacity."""
     file = choice.file
     if file is None or file.target is None or wish.given or sample.as_blend or sample.as_base is not None:
-        target = wanted(palette, wish, sample, setting=setting, base=base, said=said)
+        target = wanted.target_wanted(palette, wish, sample, setting=setting, base=base, said=said)
         return solid_unless_told(target, palette) if wish.opacity is None else target
     lifted: dict[str, Any] = dict.fromkeys(BOUNDS) if wish.opacity is not None else {}
     return replace(target_from_written(file.target), **lifted | wish.asked | sample.more)

@@ -233,9 +233,7 @@ def day(name: str, text: str, **more: Any) -> Decorator:
 def view(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = True) -> Sequence[Decorator]:
     """The light and the standard observer that a colour holds for; the usual ones where nothing else is the default."""
     return (
-        option(
-            "--light", metavar="NAME", default="D65" if default else None, help=f"{light}  [default: D65]"
-        ),
+        option("--light", metavar="NAME", default="D65" if default else None, help=f"{light}  [default: D65]"),
         option(
             "--observer", type=click.Choice(("2", "10")), default="10" if default else None, metavar="2|10",
             callback=lambda _, __, told: None if told is None else int(told),

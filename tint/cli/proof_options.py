@@ -264,9 +264,7 @@ approving_options = options.grouped(
     option("--pdf", metavar="FILE.pdf", type=options.PATH, help="The same as a PDF."),
     options.paper,
     options.title,
-    option(
-        "--set words", metavar="WORDS", help="What the customer asked for, in their own words."
-    ),
+    option("--set words", metavar="WORDS", help="What the customer asked for, in their own words."),
     option("--set approver", metavar="WORDS", help="Who is asked to approve."),
     options.day("--set expiry", "The day until which approval holds."),
     option(

@@ -12,19 +12,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tint import jsonable
-from tint.cli import options, show
+from tint.cli import options, show, wanted
 from tint.cli.asked import base_of, palette_of, setting_of, setting_options
 from tint.cli.keys import Command, option, workshop
-from tint.cli.wanted import (
-    Sample,
-    Wish,
-    judged_over,
-    rules_of,
-    rules_options,
-    sample_options,
-    target_options,
-    wanted,
-)
 from tint.errors import InputError
 from tint.files import write_all
 from tint.palette import Palette
@@ -97,11 +87,11 @@ part_options = options.grouped(
 
 @click.command("solve", cls=Command)
 @options.folder
-@target_options
-@sample_options
+@wanted.target_options
+@wanted.sample_options
 @option("--base", metavar="NAME", help="Only in this base.  [default: in every base]", heading="Part")
 @setting_options
-@rules_options
+@wanted.rules_options
 @part_options
 @option("--picture", metavar="FILE.png", type=options.PATH, help="Draw target and recipes.", heading="Output")
 @option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be had.", heading="Output")
@@ -109,7 +99,7 @@ part_options = options.grouped(
 @options.as_json
 @options.optics
 def command(
-    folder: Path, base: str | None, wish: Wish, sample: Sample, casting: dict[str, Any], said: Given,
+    folder: Path, base: str | None, wish: wanted.Wish, sample: wanted.Sample, casting: dict[str, Any], said: Given,
     search: dict[str, Any], model: Model, picture: Path | None, reach: Path | None, replace: bool, optics: str,
 ) -> None:  # fmt: skip
     """A target: ranked recipes.
@@ -126,11 +116,11 @@ def command(
     if walls is not None:  # the thinnest is judged first, the others as further walls
         first, *others = walls.to_solve_for
         casting, search = casting | {"thickness_mm": first}, search | {"walls_mm": tuple(others)}
-    casting = judged_over(palette, sample, casting)
+    casting = wanted.judged_over(palette, sample, casting)
     setting = setting_of(palette, without_gloss(palette) | casting if wish.has_no_gloss else casting)
-    rules = rules_of(palette, search)
+    rules = wanted.rules_of(palette, search)
     named = None if base is None else base_of(palette, base)
-    target = wanted(palette, wish, sample, setting=setting, base=named, said=said)
+    target = wanted.target_wanted(palette, wish, sample, setting=setting, base=named, said=said)
     if wish.opacity is None:
         target = solid_unless_told(target, palette)
     with show.progress() as tell:

@@ -144,13 +144,9 @@ class Sample:
 sample_options = options.grouped(
     "sample",
     Sample,
-    option(
-        "--set target_over", metavar="BACKING", help="The backing behind the sample; recipes are judged over it."
-    ),
+    option("--set target_over", metavar="BACKING", help="The backing behind the sample; recipes are judged over it."),
     option("--set target_black", metavar="FILE[:NAME]", help="The same sample measured over the darkest backing."),
-    options.number(
-        "--set target_thickness_mm", "The sample's thickness, if not the part's."
-    ),
+    options.number("--set target_thickness_mm", "The sample's thickness, if not the part's."),
     options.amounts("--set as_blend", "Match colour and opacity of this blend instead.", options.PERCENT),
     option("--set as_base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
     _range("transmittance", "Luminous transmittance of the part with nothing behind it: 0.45, 0.3.., ..0.5, 0.3..0.4."),
@@ -169,7 +165,7 @@ def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) ->
     return {**casting, "over": over}
 
 
-def wanted(
+def target_wanted(
     palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None, said: Given
 ) -> Target:  # fmt: skip
     """The target that all options together name."""
@@ -223,9 +219,7 @@ def _rules_options(name: Callable[[str], str]) -> options.Decorator:
         _percent("--set max_total", "The largest loading in all.", "percent of the mix"),
         options.amounts("--set stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
         options.number("--set batch_g", "The grams of mix that the moulds hold."),
-        options.number(
-            "--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]"
-        ),
+        options.number("--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]"),
         options.number("--set scale_step_g", "Round doses to this step of the scale."),
         options.walls,
         option("--set also_light", metavar="NAME", help="A second light, in which recipes are compared too."),
@@ -233,9 +227,7 @@ def _rules_options(name: Callable[[str], str]) -> options.Decorator:
             "--set rank_by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True,
             help="How recipes are ordered.",
         ),
-        options.count(
-            "--set most_recipes", "How many recipes to show.", default=Rules.most_recipes
-        ),
+        options.count("--set most_recipes", "How many recipes to show.", default=Rules.most_recipes),
         heading="Limits",
     )  # fmt: skip
 

@@ -54,9 +54,7 @@ def _scale(step_g: float, sd_g: float | None, tolerance_percent: float) -> Scale
 _scale_options = options.grouped(
     "scale",
     _scale,
-    options.number(
-        "--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G
-    ),
+    options.number("--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G),
     options.number(
         "--set scale_sd_g", "Repeatability of the scale, as a standard deviation.  [default: 0.41 steps]", to="sd_g",
     ),
