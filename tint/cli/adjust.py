@@ -87,11 +87,10 @@ def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator
     metavar="NAME",
     help="Keep the casting as a swatch of the folder, with its readings.",
 )
-@option(
+@options.flag(
     "--into-workbook",
+    "With --as-swatch: write into swatches.xlsx, where tables stand in it.",
     heading="Output",
-    is_flag=True,
-    help="With --as-swatch: write into swatches.xlsx, where tables stand in it.",
 )
 @options.as_json
 @options.optics

@@ -41,7 +41,7 @@ class _Examined:
 
 @click.command("check", cls=Command)
 @options.folder
-@click.option("--quick", is_flag=True, help="Do not fit: skip what only a fit of all castings can tell.")
+@options.flag("--quick", "Do not fit: skip what only a fit of all castings can tell.")
 @options.as_json
 def command(folder: Path, quick: bool) -> None:
     """Read a swatch folder and say what is wrong or thin in it.

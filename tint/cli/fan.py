@@ -96,14 +96,14 @@ Workers = AbstractContextManager[Engine]
 @rules_options
 @options.under(
     "Output",
-    option("--out", type=options.PATH, required=True, metavar="FILE.csv", help="The table of recipes, or .parquet."),
-    option(
-        "--changed", is_flag=True,
-        help="Renew the table: keep the rows whose recipes still hold with the palette as it now stands.",
+    options.path("--out", "The table of recipes, or .parquet.", "FILE.csv", required=True),
+    options.flag(
+        "--changed",
+        "Renew the table: keep the rows whose recipes still hold with the palette as it now stands.",
     ),
-    option("--page", type=options.PATH, metavar="FILE.html", help="All as chips, in order of hue and lightness."),
-    option("--pdf", type=options.PATH, metavar="FILE.pdf", help="The same on paper."),
-    option("--shop", type=options.PATH, metavar="FILE.csv", help="The same as a table for a web shop, no recipes."),
+    options.path("--page", "All as chips, in order of hue and lightness.", "FILE.html"),
+    options.path("--pdf", "The same on paper.", "FILE.pdf"),
+    options.path("--shop", "The same as a table for a web shop, no recipes.", "FILE.csv"),
     options.replace,
     options.as_json,
 )  # fmt: skip

@@ -29,7 +29,7 @@ _LIGHTNESS = 116.0 / 3.0
 @click.command("fit", cls=Command)
 @options.folder
 @options.optics
-@click.option("--all", "every", is_flag=True, help="Show every swatch, not only the worst.")
+@options.flag("--all", "Show every swatch, not only the worst.", to="every")
 @options.as_json
 def command(folder: Path, optics: str, every: bool) -> None:
     """Fit a palette to the swatches, with every swatch's residual.

@@ -56,11 +56,11 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
         help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too. " + options.AGAIN,
     ),
     click.option("--backing", metavar="NAME", help="The backing of measurements that tell none."),
-    click.option("--seat", type=click.Choice(SEATS), help="The seat of measurements that tell none."),
-    click.option(
+    options.choice("--seat", SEATS, "The seat of measurements that tell none."),
+    options.choice(
         "--quantity",
-        type=click.Choice(QUANTITIES),
-        help="The quantity of measurements that tell none, or, if regular, no more than transmittance.  "
+        QUANTITIES,
+        "The quantity of measurements that tell none, or, if regular, no more than transmittance.  "
         "[default: reflectance]",
     ),
 )
@@ -68,13 +68,13 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
 @options.grouped(
     "doubles",
     Doubles,
-    click.option("--add", is_flag=True, help="Keep what was read before, and add replicates."),
-    click.option("--replace", is_flag=True, help="Put measurements in the place of what was read before."),
-    click.option("--skip-unknown", is_flag=True, help="Leave out measurements that are no swatch or backing."),
-    click.option("--force", is_flag=True, help="Take over readings of another geometry too."),
+    options.flag("--add", "Keep what was read before, and add replicates."),
+    options.flag("--replace", "Put measurements in the place of what was read before."),
+    options.flag("--skip-unknown", "Leave out measurements that are no swatch or backing."),
+    options.flag("--force", "Take over readings of another geometry too."),
 )
-@click.option("--into-workbook", is_flag=True, help="Write into swatches.xlsx, where the readings stand in it.")
-@click.option("--dry-run", is_flag=True, help="Show what would be done, and do nothing.")
+@options.flag("--into-workbook", "Write into swatches.xlsx, where the readings stand in it.")
+@options.flag("--dry-run", "Show what would be done, and do nothing.")
 @options.as_json
 def command(
     folder: Path, files: tuple[Path, ...], naming: Naming, said: Given, doubles: Doubles, into_workbook: bool,

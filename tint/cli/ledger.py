@@ -51,7 +51,7 @@ command.add_command(add)
 @options.folder
 @kind_argument(required=False)
 @click.option("--order", metavar="ORDER", help="Only what belongs to this order, by number or name.")
-@click.option("--all", "all_rows", is_flag=True, help="Corrected and withdrawn entries, too.")
+@options.flag("--all", "Corrected and withdrawn entries, too.", to="all_rows")
 @options.as_json
 def _list(folder: Path, kind: str | None, order: str | None, all_rows: bool) -> None:
     """Entries of a kind, or of every kind.
@@ -155,7 +155,7 @@ def _due(folder: Path, by: date | None) -> None:
 
 @command.command("export", cls=Command)
 @options.folder
-@click.option("--out", type=options.PATH, required=True, help="A new file.json, or a folder for CSV.")
+@options.path("--out", "A new file.json, or a folder for CSV.", "PATH", required=True)
 @options.as_json
 def _export(folder: Path, out: Path) -> None:
     """The whole ledger as a JSON file or a folder of CSV tables.

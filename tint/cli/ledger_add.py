@@ -107,7 +107,7 @@ _correction_options = (
         help="The entry that this one stands for; give only what changes.",
     ),
     click.option("--reason", metavar="TEXT", default="", help="Why it is corrected or withdrawn."),
-    click.option("--withdraw", is_flag=True, help="With --corrects: it no longer holds, and nothing does."),
+    options.flag("--withdraw", "With --corrects: it no longer holds, and nothing does."),
 )  # fmt: skip
 
 

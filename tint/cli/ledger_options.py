@@ -134,7 +134,7 @@ reading_options = options.grouped(
     options.seat(),
     options.geometry(),
     *options.view(light="CIE light of the colour.", default=False),
-    click.option("--quantity", type=click.Choice(QUANTITIES), help="What was measured.  [default: reflectance]"),
+    options.choice("--quantity", QUANTITIES, "What was measured.  [default: reflectance]"),
     click.option("--read-on", type=day_text("--read-on"), metavar="DAY", help="Day of the reading.  [default: today]"),
     options.scale(),
 )

@@ -7,7 +7,7 @@ import functools
 import math
 import re
 import sys
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -136,6 +136,21 @@ def number(
     )  # fmt: skip
 
 
+def flag(name: str, text: str, **more: Any) -> Decorator:
+    """An option without a value; `more` goes to `option`."""
+    return option(name, is_flag=True, help=text, **more)
+
+
+def choice(name: str, words: Iterable[str], text: str, **more: Any) -> Decorator:
+    """An option that takes one of some words, and shows its default if it has one; `more` goes to `option`."""
+    return option(name, type=click.Choice(tuple(words)), help=text, show_default="default" in more, **more)
+
+
+def path(name: str, text: str, form: str = "FILE", **more: Any) -> Decorator:
+    """An option that takes the name of a file, in the help called `form`; `more` goes to `option`."""
+    return option(name, type=PATH, metavar=form, help=text, **more)
+
+
 # Pigments with an amount each: `--load white=0.5`, `--set stock=white=20`.
 
 
@@ -251,13 +266,13 @@ def seat(*, default: str | None = None) -> Decorator:
 def geometry() -> Decorator:
     """The measuring geometry."""
     text = "Measuring geometry: di:8 includes the gloss, de:8 and 45:0 do not.  [default: the swatches' own]"
-    return option("--set geometry", type=click.Choice(GEOMETRIES), help=text)
+    return choice("--set geometry", GEOMETRIES, text)
 
 
 def scale() -> Decorator:
     """How spectra are to be read."""
     text = "Of spectra in a file that does not say whether they are percent."
-    return option("--set scale", type=click.Choice(SCALES), help=text)
+    return choice("--set scale", SCALES, text)
 
 
 # Files.
@@ -290,15 +305,13 @@ def read_file(file: str) -> tuple[bytes, str]:
     return bytes_of(file), file
 
 
-replace = option("--replace", heading="Output", is_flag=True, help="Write over files that are there.")
+replace = flag("--replace", "Write over files that are there.", heading="Output")
 folder = click.argument("folder", type=PATH, is_eager=True, callback=folder_given)
 as_json = option(
     "--json", heading="Output", is_flag=True, expose_value=False, callback=note_json,
     help="One JSON object on standard output, nothing else.",
 )  # fmt: skip
-optics = option(
-    "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
-)
+optics = choice("--optics", MODELS, "The layer model.", default=DEFAULT_OPTICS)
 walls = option(
     "--wall", to="walls_mm", heading="Part", type=lambda text: number_in(text, "--wall", "a wall thickness in mm"),
     multiple=True, metavar="MM", help=f"A further wall thickness of the same part, in mm. {AGAIN}",
@@ -307,9 +320,7 @@ tolerance = number(
     "--tolerance", "The CIEDE2000 within which a colour counts as reached.  [default: 1]", expected="a CIEDE2000",
     metavar="CIEDE2000",
 )  # fmt: skip
-paper = option(
-    "--set paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Size of a PDF."
-)
+paper = choice("--set paper", ("a4", "letter"), "Size of a PDF.", default="a4")
 title = option("--set title", metavar="WORDS", help="What it is called, on a picture or sheet.")
 base = option("--base", metavar="NAME", help="The base; not needed where there is but one.")
 
@@ -327,6 +338,6 @@ said_options = grouped(
     said_of,
     scale(),
     option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
-    option("--observer", type=click.Choice(("2", "10")), help="Their observer, in degrees."),
+    choice("--observer", ("2", "10"), "Their observer, in degrees."),
     geometry(),
 )

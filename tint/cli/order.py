@@ -26,20 +26,14 @@ if TYPE_CHECKING:
 @options.grouped(
     "said",
     dict,
-    option("--answer", to="verdict", type=click.Choice(("approved", "refused")), help="Enter it into the ledger."),
+    options.choice("--answer", ("approved", "refused"), "Enter it into the ledger.", to="verdict"),
     option("--said", to="words", metavar="WORDS", help="In the customer's own words."),
     option("--by", metavar="NAME", help="Who said so.  [default: the order's approver or customer]"),
     options.day("--on", "When it was said.  [default: today]"),
-    option("--signed", type=options.PATH, metavar="FILE", help="The signed sheet; a copy is kept."),
+    options.path("--signed", "The signed sheet; a copy is kept."),
     heading="What the customer said",
 )
-@option(
-    "--all",
-    to="every",
-    heading="Output",
-    is_flag=True,
-    help="List the orders of a swatch folder, with what stands of each.",
-)
+@options.flag("--all", "List the orders of a swatch folder, with what stands of each.", to="every", heading="Output")
 @options.replace
 @options.optics
 @options.as_json

@@ -82,13 +82,13 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
         metavar="PLACE",
         help=f"A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE], in pixels. {options.AGAIN}",
     ),
-    click.option("--spots", type=options.PATH, metavar="FILE", help="Spots as CSV: name,backing,seat,x,y,size."),
+    options.path("--spots", "Spots as CSV: name,backing,seat,x,y,size."),
 )
 @click.option(
     "--corners", nargs=4, type=_point, metavar="X,Y X,Y X,Y X,Y",
     help="Centres of the chart's four corner patches, in pixels, in order round it.",
 )  # fmt: skip
-@click.option("--find", is_flag=True, help="Find the chart in the picture, in place of --corners.")
+@options.flag("--find", "Find the chart in the picture, in place of --corners.")
 @click.option(
     "--white",
     "card",
@@ -101,14 +101,12 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
     "colours",
     _colours_of,
     *options.view(light="The CIE light that the colours hold for."),
-    click.option("--chart", type=options.PATH, metavar="FILE", help="Your chart's own spectra or colours as CSV."),
+    options.path("--chart", "Your chart's own spectra or colours as CSV."),
 )
-@click.option("--no-chart", is_flag=True, help="There is none: colours with what light and camera leave open.")
-@click.option(
-    "--chips", type=options.PATH, metavar="FILE.html", help="With --no-chart: the span of the spot, to choose from."
-)
-@click.option("--out", type=options.PATH, metavar="FILE", help="Write the colours as CSV.")
-@click.option("--look", type=options.PATH, metavar="FILE", help="Draw the places on the photograph, as PNG.")
+@options.flag("--no-chart", "There is none: colours with what light and camera leave open.")
+@options.path("--chips", "With --no-chart: the span of the spot, to choose from.", "FILE.html")
+@options.path("--out", "Write the colours as CSV.")
+@options.path("--look", "Draw the places on the photograph, as PNG.")
 @options.replace
 @options.as_json
 def command(

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     help=f"A mould depth at hand, in mm. {options.AGAIN}  [default: {', '.join(f'{depth:g}' for depth in MOULDS_MM)}]",
 )  # fmt: skip
 @options.count("--castings", f"How many to propose.  [default: {CASTINGS}; with --first {FIRST}]")
-@click.option("--first", is_flag=True, help="A first plan, for a workshop that has no swatches yet.")
+@options.flag("--first", "A first plan, for a workshop that has no swatches yet.")
 @options.optics
 @options.as_json
 def command(

@@ -14,7 +14,7 @@ from tint import jsonable
 from tint.appearance import Appearance, Setting, clarity_in_words, predict
 from tint.cli import options, show
 from tint.cli.asked import Doses, chosen, palette_of, recipe_options, span_of, span_options
-from tint.cli.keys import Command, option
+from tint.cli.keys import Command
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
@@ -40,8 +40,8 @@ _LAB = "   L*    a*    b*"
 @recipe_options
 @span_options
 @options.walls
-@option("--spectrum", heading="Output", is_flag=True, help="Show the spectrum too, wavelength by wavelength.")
-@option("--plot", heading="Output", metavar="FILE.png", type=options.PATH, help="Draw it against thickness.")
+@options.flag("--spectrum", "Show the spectrum too, wavelength by wavelength.", heading="Output")
+@options.path("--plot", "Draw it against thickness.", "FILE.png", heading="Output")
 @options.replace
 @options.as_json
 @options.optics

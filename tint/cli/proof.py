@@ -18,7 +18,7 @@ from tint.appearance import Setting, predict
 from tint.cli import options
 from tint.cli import show as pages
 from tint.cli.asked import Chosen, Doses, chosen, palette_of, recipes_options, setting_options
-from tint.cli.keys import Command, option
+from tint.cli.keys import Command
 from tint.cli.proof_options import (
     PICTURES,
     Approving,
@@ -61,14 +61,9 @@ _DEEP = (".tif", ".tiff")
 @options.walls
 @options.under(
     "What is drawn",
-    option("--out", metavar="FILE.png", type=options.PATH, help="The picture to write."),
-    option(
-        "--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]"
-    ),
-    option(
-        "--set bits", type=click.Choice(("8", "16")), default="8", show_default=True,
-        help="Of the picture: 16, of the part alone.",
-    ),
+    options.path("--out", "The picture to write.", "FILE.png"),
+    options.choice("--show", PICTURES, "Which picture.  [default: part where there is one, or card]"),
+    options.choice("--set bits", ("8", "16"), "Of the picture: 16, of the part alone.", default="8"),
 )  # fmt: skip
 @subject_options
 @tracing_options

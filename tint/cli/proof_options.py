@@ -109,14 +109,11 @@ class Subject:
 subject_options = options.grouped(
     "subject",
     Subject,
-    option("--part", metavar="FILE", type=options.PATH, help="The part itself: an STL, 3MF or OBJ."),
-    option(
-        "--set height_map", metavar="FILE.png", type=options.PATH,
-        help="In place of --part: a grey picture, brighter is thicker.",
-    ),
+    options.path("--part", "The part itself: an STL, 3MF or OBJ."),
+    options.path("--set height_map", "In place of --part: a grey picture, brighter is thicker.", "FILE.png"),
     options.number("--set mm_per_level", "Thickness of one grey level of a height map.", metavar="MM"),
     options.number("--set mm_per_pixel", f"Scale of a height map.  [default: {_MM_PER_PIXEL:g}]", metavar="MM"),
-    option("--set side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
+    options.choice("--set side", _SIDES, "From which side the part is seen.  [default: top]"),
     unit,
     shell,
     options.number("--set thin_mm", "Outline what of the part is thinner than this."),
@@ -166,13 +163,13 @@ class Tracing:
 tracing_options = options.grouped(
     "tracing",
     Tracing,
-    option(
-        "--trace", type=click.Choice(SCENES),
-        help="Follow light through the part: by a window, lit from behind, a lamp inside, against a printed page.",
+    options.choice(
+        "--trace", SCENES,
+        "Follow light through the part: by a window, lit from behind, a lamp inside, against a printed page.",
     ),
-    option(
-        "--set quality", type=click.Choice(QUALITIES), default="preview", show_default=True,
-        help="Of a traced picture: half a minute, some minutes, ten.",
+    options.choice(
+        "--set quality", QUALITIES,
+        "Of a traced picture: half a minute, some minutes, ten.", default="preview",
     ),
     option(
         "--set pixels", type=click.IntRange(64, 4000), metavar="N",
@@ -229,7 +226,7 @@ class Cast:
 cast_options = options.grouped(
     "cast",
     Cast,
-    option("--set trial.photo", metavar="FILE", type=options.PATH, help="A photograph of the casting, only to show."),
+    options.path("--set trial.photo", "A photograph of the casting, only to show."),
     option("--set trial.read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
     trial_thickness,
 )
@@ -260,8 +257,8 @@ class Approving:
 approving_options = options.grouped(
     "approving",
     Approving,
-    option("--sheet", metavar="FILE.html", type=options.PATH, help="An approval sheet, as one page for any browser."),
-    option("--pdf", metavar="FILE.pdf", type=options.PATH, help="The same as a PDF."),
+    options.path("--sheet", "An approval sheet, as one page for any browser.", "FILE.html"),
+    options.path("--pdf", "The same as a PDF.", "FILE.pdf"),
     options.paper,
     options.title,
     option("--set words", metavar="WORDS", help="What the customer asked for, in their own words."),

@@ -70,7 +70,7 @@ class Model:
         return walls_of(part.triangles, name=part.name)
 
 
-unit = option("--set unit", type=click.Choice(UNITS), help="Unit of the mesh.  [default: what it says, else mm]")
+unit = options.choice("--set unit", UNITS, "Unit of the mesh.  [default: what it says, else mm]")
 shell = options.number(
     "--set shell_mm", "Wall of a mesh that is only a surface, half to either side.", expected="a thickness in mm",
     metavar="MM",
@@ -78,7 +78,7 @@ shell = options.number(
 part_options = options.grouped(
     "model",
     Model,
-    option("--part", metavar="FILE", type=options.PATH, help="Take the walls from the part: an STL, 3MF or OBJ."),
+    options.path("--part", "Take the walls from the part: an STL, 3MF or OBJ."),
     unit,
     shell,
     heading="Part",
@@ -93,8 +93,8 @@ part_options = options.grouped(
 @setting_options
 @wanted.rules_options
 @part_options
-@option("--picture", metavar="FILE.png", type=options.PATH, help="Draw target and recipes.", heading="Output")
-@option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be had.", heading="Output")
+@options.path("--picture", "Draw target and recipes.", "FILE.png", heading="Output")
+@options.path("--reach", "Draw what colours can be had.", "FILE.png", heading="Output")
 @options.replace
 @options.as_json
 @options.optics

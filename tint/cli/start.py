@@ -49,8 +49,8 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
 )  # fmt: skip
 @options.under(
     "How it is read and weighed",
-    option("--reads", type=click.Choice(READERS), help="What castings are read with.  [default: nothing yet]"),
-    option("--geometry", type=click.Choice(GEOMETRIES), help="Of the instrument.  [default: di:8]"),
+    options.choice("--reads", READERS, "What castings are read with.  [default: nothing yet]"),
+    options.choice("--geometry", GEOMETRIES, "Of the instrument.  [default: di:8]"),
     option("--card", to="cards", multiple=True, metavar="NAME", help=f"A card. {options.AGAIN}  [default: black, white]"
     ),
     option("--mould", to="moulds", multiple=True, metavar="MM", help=f"Depth of a swatch mould. {options.AGAIN}"),
@@ -59,7 +59,7 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
     ),
     options.number("--scale-step", "Smallest step of the scale.  [default: 0.01]", expected="grams", metavar="G"),
     options.number("--scale-max", "The most that it carries.", expected="grams", metavar="G"),
-    option("--workbook", is_flag=True, help="All tables as sheets of one swatches.xlsx."),
+    options.flag("--workbook", "All tables as sheets of one swatches.xlsx."),
 )  # fmt: skip
 @options.as_json
 def command(folder: Path, area_cm2: float, workbook: bool, **told: Any) -> None:

@@ -7,8 +7,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-import click
-
 from tint import verbs
 from tint.appearance import Setting
 from tint.cli import options
@@ -223,10 +221,7 @@ def _rules_options(name: Callable[[str], str]) -> options.Decorator:
         options.number("--set scale_step_g", "Round doses to this step of the scale."),
         options.walls,
         option("--set also_light", metavar="NAME", help="A second light, in which recipes are compared too."),
-        option(
-            "--set rank_by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True,
-            help="How recipes are ordered.",
-        ),
+        options.choice("--set rank_by", RANKINGS, "How recipes are ordered.", default=RANKINGS[0]),
         options.count("--set most_recipes", "How many recipes to show.", default=Rules.most_recipes),
         heading="Limits",
     )  # fmt: skip

@@ -121,8 +121,8 @@ class Files:
 file_options = options.grouped(
     "files",
     Files,
-    option("--csv", metavar="FILE.csv", type=options.PATH, help="Write it for a spreadsheet too."),
-    option("--pdf", metavar="FILE.pdf", type=options.PATH, help="Write it for paper, one page."),
+    options.path("--csv", "Write it for a spreadsheet too.", "FILE.csv"),
+    options.path("--pdf", "Write it for paper, one page.", "FILE.pdf"),
     options.paper,
     options.title,
     options.day("--set date", "On the PDF, as in 2031-05-09.  [default: left blank]"),
