@@ -167,9 +167,9 @@ def _show(out: Console, fan: Fan, written: Sequence[str], *, changed: bool) -> N
 @click.command("reach", cls=Command)
 @options.folder
 @many_colours
-@option(
-    "--candidate", to="candidates", heading="Tried", multiple=True, metavar="PIGMENT",
-    help=f"A pigment that was measured but is not in stock: what it would add. {options.AGAIN}",
+@options.several(
+    "--candidate", "A pigment that was measured but is not in stock: what it would add.", "PIGMENT",
+    to="candidates", heading="Tried",
 )  # fmt: skip
 @setting_options
 @rules_options

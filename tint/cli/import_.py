@@ -40,21 +40,14 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
 @options.grouped(
     "naming",
     _naming,
-    click.option(
+    options.several(
         "--as",
-        "same",
+        "Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING.",
+        "NAME=PLACE",
+        to="same",
         type=_pair,
-        multiple=True,
-        metavar="NAME=PLACE",
-        help="Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING. "
-        + options.AGAIN,
     ),
-    click.option(
-        "--pattern",
-        multiple=True,
-        metavar="TEXT",
-        help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too. " + options.AGAIN,
-    ),
+    options.several("--pattern", "How names are made, as in '{swatch}-{backing}'; {seat} and {any} too.", "TEXT"),
     click.option("--backing", metavar="NAME", help="The backing of measurements that tell none."),
     options.choice("--seat", SEATS, "The seat of measurements that tell none."),
     options.choice(

@@ -11,6 +11,7 @@ import click
 
 from tint import colorimetry
 from tint.cli import options
+from tint.cli.keys import option
 from tint.errors import InputError
 from tint.ledger import KINDS, LAB, TABLES, Column, columns
 from tint.swatches import QUANTITIES, read_folder
@@ -75,25 +76,21 @@ def _option(column: Column) -> options.Decorator:
     name, about = option_name(column.name), column.about[:1].upper() + column.about[1:] + "."
     if column.name == "weighed":
         return options.amounts(name, "What was really weighed, in grams.", options.GRAMS, once=False)
-    more: dict[str, Any] = {"metavar": "TEXT", "help": about}
     if column.name == "lots":
-        name, more = (
-            "--lot",
-            {"type": _lot, "multiple": True, "metavar": "NAME=LOT", "help": f"{about} {options.AGAIN}"},
-        )
-    elif column.name == "limit_samples":
-        more |= {"multiple": True, "help": f"{about} {options.AGAIN}"}
-    elif column.points == "order":
-        more = {"metavar": "ORDER", "help": f"{about[:-1]}, by number or name."}
-    elif column.points:
-        more = {"type": number_of, "metavar": "NUMBER", "help": about}
-    elif column.kind == "date":
-        more = {"type": day_text(name), "metavar": "DAY", "help": about}
-    elif column.kind in ("number", "whole"):
-        more = {"type": _number(name, column), "metavar": "X", "help": about}
-    elif column.words:
-        more = {"type": click.Choice([word for word in column.words if word]), "help": about}
-    return click.option(name, column.name, **more)
+        return options.several("--lot", about, "NAME=LOT", type=_lot, to=column.name)
+    if column.name == "limit_samples":
+        return options.several(name, about, "TEXT", to=column.name)
+    if column.points == "order":
+        return option(name, metavar="ORDER", help=f"{about[:-1]}, by number or name.", to=column.name)
+    if column.points:
+        return option(name, type=number_of, metavar="NUMBER", help=about, to=column.name)
+    if column.kind == "date":
+        return option(name, type=day_text(name), metavar="DAY", help=about, to=column.name)
+    if column.kind in ("number", "whole"):
+        return option(name, type=_number(name, column), metavar="X", help=about, to=column.name)
+    if column.words:
+        return options.choice(name, filter(None, column.words), about, to=column.name)
+    return option(name, metavar="TEXT", help=about, to=column.name)
 
 
 def _number(name: str, column: Column) -> Callable[[str], float]:

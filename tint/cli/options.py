@@ -146,6 +146,12 @@ def choice(name: str, words: Iterable[str], text: str, **more: Any) -> Decorator
     return option(name, type=click.Choice(tuple(words)), help=text, show_default="default" in more, **more)
 
 
+def several(name: str, text: str, form: str, *, default: str = "", **more: Any) -> Decorator:
+    """An option that may be given more than once, in the help called `form`; `more` goes to `option`."""
+    told = f"  [default: {default}]" if default else ""
+    return option(name, multiple=True, metavar=form, help=f"{text} {AGAIN}{told}", **more)
+
+
 def path(name: str, text: str, form: str = "FILE", **more: Any) -> Decorator:
     """An option that takes the name of a file, in the help called `form`; `more` goes to `option`."""
     return option(name, type=PATH, metavar=form, help=text, **more)
@@ -312,9 +318,9 @@ as_json = option(
     help="One JSON object on standard output, nothing else.",
 )  # fmt: skip
 optics = choice("--optics", MODELS, "The layer model.", default=DEFAULT_OPTICS)
-walls = option(
-    "--wall", to="walls_mm", heading="Part", type=lambda text: number_in(text, "--wall", "a wall thickness in mm"),
-    multiple=True, metavar="MM", help=f"A further wall thickness of the same part, in mm. {AGAIN}",
+walls = several(
+    "--wall", "A further wall thickness of the same part, in mm.", "MM", to="walls_mm", heading="Part",
+    type=lambda text: number_in(text, "--wall", "a wall thickness in mm"),
 )  # fmt: skip
 tolerance = number(
     "--tolerance", "The CIEDE2000 within which a colour counts as reached.  [default: 1]", expected="a CIEDE2000",

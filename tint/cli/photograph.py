@@ -75,13 +75,7 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
 @options.grouped(
     "spots",
     _spots,
-    click.option(
-        "--at",
-        type=_spot,
-        multiple=True,
-        metavar="PLACE",
-        help=f"A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE], in pixels. {options.AGAIN}",
-    ),
+    options.several("--at", "A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE], in pixels.", "PLACE", type=_spot),
     options.path("--spots", "Spots as CSV: name,backing,seat,x,y,size."),
 )
 @click.option(
@@ -90,13 +84,9 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
 )  # fmt: skip
 @options.flag("--find", "Find the chart in the picture, in place of --corners.")
 @click.option(
-    "--white",
-    "card",
-    default="white",
-    show_default=True,
-    metavar="NAME",
+    "--white", "card", metavar="NAME", default="white", show_default=True,
     help="The name of the spots that lie on one white card.",
-)
+)  # fmt: skip
 @options.grouped(
     "colours",
     _colours_of,

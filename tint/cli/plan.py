@@ -23,13 +23,10 @@ if TYPE_CHECKING:
 
 @click.command("plan", cls=Command)
 @options.folder
-@click.option(
-    "--base", "bases", multiple=True, metavar="NAME", help=f"Only in this base. {options.AGAIN}  [default: every base]"
+@options.several("--base", "Only in this base.", "NAME", default="every base", to="bases")
+@options.several(
+    "--mould", "A mould depth at hand, in mm.", "MM", default=", ".join(f"{mm:g}" for mm in MOULDS_MM), to="moulds"
 )
-@click.option(
-    "--mould", "moulds", multiple=True, metavar="MM",
-    help=f"A mould depth at hand, in mm. {options.AGAIN}  [default: {', '.join(f'{depth:g}' for depth in MOULDS_MM)}]",
-)  # fmt: skip
 @options.count("--castings", f"How many to propose.  [default: {CASTINGS}; with --first {FIRST}]")
 @options.flag("--first", "A first plan, for a workshop that has no swatches yet.")
 @options.optics

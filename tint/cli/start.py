@@ -37,13 +37,13 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
 @options.under(
     "What there is",
     option("--name", metavar="WORDS", help="Of the workshop.  [default: the folder's]"),
-    option("--base", to="bases", multiple=True, metavar="NAME=CURE,MIX,BEARS",
-        help=f"A rubber: platinum or tin, parts by mass, percent of pigment it bears, as in clear=platinum,1:1,3. "
-        f"{options.AGAIN}",
+    options.several(
+        "--base", "A rubber: platinum or tin, parts by mass, percent of pigment it bears, as in clear=platinum,1:1,3.",
+        "NAME=CURE,MIX,BEARS", to="bases",
     ),
-    option("--pigment", to="pigments", multiple=True, metavar="NAME[=CURES[,MOST]]",
-        help=f"A pigment, the cures it is known to be safe with (platinum, tin, both, unknown), the most of it in "
-        f"percent: rose=tin,1. {options.AGAIN}",
+    options.several(
+        "--pigment", "A pigment, the cures it is known to be safe with (platinum, tin, both, unknown), the most of it "
+        "in percent: rose=tin,1.", "NAME[=CURES[,MOST]]", to="pigments",
     ),
     option("--white", metavar="PIGMENT", help="Which pigment tints are made with, where no name says it."),
 )  # fmt: skip
@@ -51,9 +51,8 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
     "How it is read and weighed",
     options.choice("--reads", READERS, "What castings are read with.  [default: nothing yet]"),
     options.choice("--geometry", GEOMETRIES, "Of the instrument.  [default: di:8]"),
-    option("--card", to="cards", multiple=True, metavar="NAME", help=f"A card. {options.AGAIN}  [default: black, white]"
-    ),
-    option("--mould", to="moulds", multiple=True, metavar="MM", help=f"Depth of a swatch mould. {options.AGAIN}"),
+    options.several("--card", "A card.", "NAME", default="black, white", to="cards"),
+    options.several("--mould", "Depth of a swatch mould.", "MM", to="moulds"),
     options.number(
         "--swatch-cm2", "Area of a swatch.", expected="cm2 of a swatch", metavar="CM2", default=AREA_CM2, to="area_cm2"
     ),

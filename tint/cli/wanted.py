@@ -195,10 +195,6 @@ def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting,
 # What a recipe may hold and how recipes are ranked.
 
 
-def _pigments(name: str, text: str) -> options.Decorator:
-    return option(name, multiple=True, metavar="PIGMENT", help=f"{text} {options.AGAIN}")
-
-
 def _percent(name: str, text: str, expected: str, **more: Any) -> options.Decorator:
     return options.number(name, text, expected=expected, metavar="PERCENT", **more)
 
@@ -209,10 +205,10 @@ def _rules_options(name: Callable[[str], str]) -> options.Decorator:
         "search",
         dict,
         options.count(name("most_pigments"), "The most pigments in a recipe.", default=Rules.most_pigments),
-        _pigments(name("keep"), "Use this pigment in every recipe."),
-        _pigments(name("leave_out"), "Exclude this pigment."),
+        options.several(name("keep"), "Use this pigment in every recipe.", "PIGMENT"),
+        options.several(name("leave_out"), "Exclude this pigment.", "PIGMENT"),
         options.amounts(name("fix"), "Fix the loading of this pigment.", options.PERCENT, to="fixed"),
-        _pigments("--set insist", "Allow this pigment although it is known to upset the cure."),
+        options.several("--set insist", "Allow this pigment although it is known to upset the cure.", "PIGMENT"),
         _percent("--set smallest", "The smallest loading of a pigment.", "percent of the mix", default=0.0),
         _percent("--set max_total", "The largest loading in all.", "percent of the mix"),
         options.amounts("--set stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
