@@ -10,6 +10,7 @@ import difflib
 import importlib
 import logging
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -138,7 +139,7 @@ def _usage(error: click.ClickException) -> str:
     """A click error in our form: the command, what is wrong, where to read on."""
     context = error.ctx if isinstance(error, click.UsageError) else None
     path = context.command_path if context else "tint"
-    found = error.format_message().strip().rstrip(".").replace(". Did you", "; did you")
+    found = re.sub(r"\. \(?Did you mean (.*\?)\)?$", r"; did you mean \1", error.format_message().strip().rstrip("."))
     where = path.removeprefix("tint").strip()
     return f"{where}{': ' if where else ''}{found[:1].lower()}{found[1:]}; run `{path} --help`"
 

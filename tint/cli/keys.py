@@ -91,7 +91,7 @@ def spelled(command: click.Command, args: Sequence[str]) -> list[str]:
             return [*told, word, *words]
         if name == "--set":
             told.append(_named(value if sign else next(words, ""), keys, plain))
-        elif name not in plain and (key := _meant(name, keys)):
+        elif name not in plain and (key := _meant(name, keys, plain)):
             pair = f"{key}={value if sign else next(words, 'VALUE')}"
             raise InputError(name, "is not an option of its own", mend=f"write --set {shlex.quote(pair)}")
         else:
@@ -99,11 +99,11 @@ def spelled(command: click.Command, args: Sequence[str]) -> list[str]:
     return told
 
 
-def _meant(name: str, keys: Iterable[str]) -> str:
+def _meant(name: str, keys: Iterable[str], plain: Iterable[str]) -> str:
     """The key that was typed as an option, in full or without the unit behind it; empty where there is none."""
     spelled = {f"--{key.rpartition('.')[2].replace('_', '-')}": key for key in keys}
-    shorter = (key for option, key in spelled.items() if option.startswith(f"{name}-") and len(name) > 2)
-    return spelled.get(name) or next(shorter, "")
+    longer = [option for option in (*plain, *spelled) if option.startswith(f"{name}-")] if len(name) > 2 else []
+    return spelled.get(name) or next((spelled[option] for option in longer[:1] if option in spelled), "")
 
 
 def _named(pair: str, keys: dict[str, Option], plain: dict[str, click.Option]) -> str:
