@@ -13,7 +13,7 @@ import click
 
 from tint.checks import Finding, LeftOut, examine, left_out, unstated_spot
 from tint.cli import options, show
-from tint.cli.fit import circumstances_in_words, circumstances_json
+from tint.cli.fit import circumstances_in_words, circumstances_json, seen_in
 from tint.cli.keys import Command
 from tint.errors import Fault, InputError
 from tint.fitting import fit_palette
@@ -96,7 +96,7 @@ def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequenc
             show.apart(out, examined.unstated_spot, style=show.QUIET)
             out.print()
         if examined.errors is not None:
-            _show_errors(out, examined.errors, _seen_in(read))
+            _show_errors(out, examined.errors, seen_in(read.instrument, read.kind))
     grave = sum(fault.grave for fault in faults)
     thin = len(faults) - grave
     asked = "" if read is None else f" {show.counted(len(examined.findings), 'finding')}."
@@ -128,12 +128,6 @@ def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
     show.table(out, ("<pigment", "CIEDE2000"), [(n, show.fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
     out.print(f"Root mean square of reflectance readings, worst first; {seen_in}.", style=show.QUIET)
     out.print()
-
-
-def _seen_in(read: SwatchFolder) -> str:
-    """The light and observer that errors hold for: of colours, their own."""
-    own = read.instrument
-    return f"{own.light}, {own.observer}° observer" if read.kind == COLOURS else "D65, 10° observer"
 
 
 def _middle(errors: LeftOut) -> str:

@@ -14,8 +14,9 @@ from tint.cli import options, show
 from tint.cli.keys import Command
 from tint.fitting import fit_palette
 from tint.fitting.priors import MIDDLE_NM
+from tint.materials import Instrument
 from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
-from tint.swatches import read_folder
+from tint.swatches import SPECTRA, read_folder
 from tint.trials.trial import span
 
 if TYPE_CHECKING:
@@ -65,11 +66,9 @@ def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
 def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     count = show.counted(len(palette.swatches), "swatch", "swatches")
     bases, pigments = show.counted(len(palette.bases), "base"), show.counted(len(palette.pigments), "pigment")
-    show.title(
-        out,
-        f"{palette.name}: {count}, {bases}, {pigments}",
-        f"{palette.model}, {palette.instrument.geometry}; CIEDE2000 of readings against the fit, {_seen_in(palette)}",
-    )
+    seen = f"CIEDE2000 of readings against the fit, {seen_in(palette.instrument, palette.read_as)}"
+    conditions = f"{palette.model}, {palette.instrument.geometry}; {seen}"
+    show.title(out, f"{palette.name}: {count}, {bases}, {pigments}", conditions)
     size = residuals(palette.swatches)
     facts = [
         ("mean", f"{show.fixed(size['mean'], 2)} CIEDE2000", "of the swatches"),
@@ -97,9 +96,9 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     show.apart(out, f"Written: {path}")
 
 
-def _seen_in(palette: Palette) -> str:
-    own = palette.instrument
-    return "D65, 10° observer" if palette.read_as == "spectra" else f"{own.light}, {own.observer}° observer"
+def seen_in(own: Instrument, read_as: str) -> str:
+    """The light and observer that errors hold for: of colours, their own."""
+    return "D65, 10° observer" if read_as == SPECTRA else f"{own.light}, {own.observer}° observer"
 
 
 def _circumstances(palette: Palette) -> dict[str, Circumstances]:
@@ -178,7 +177,7 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
         "undetermined": list(palette.undetermined),
         "circumstances": circumstances_json(_circumstances(palette)),
-        "conditions": f"{palette.instrument.geometry}, {_seen_in(palette)}",
+        "conditions": f"{palette.instrument.geometry}, {seen_in(palette.instrument, palette.read_as)}",
     }
 
 

@@ -89,7 +89,6 @@ def command(
     cast.check()
     more: dict[str, Any]
     if pick is not None and len(pick) != 1:
-        _check_some(out, approving)
         _check_compared(show, bits, subject, approving)
         choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
@@ -153,6 +152,8 @@ class _Job:
 
 
 def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:
+    if out is None and not approving.given:
+        raise click.UsageError("missing option '--out', '--sheet' or '--pdf'")
     options.check_file(out, "--out", ".png", *(_DEEP if part else ()), replace=replace)
     options.check_file(approving.sheet, "--sheet", ".html", replace=replace)
     options.check_file(approving.pdf, "--pdf", ".pdf", replace=replace)
@@ -162,7 +163,6 @@ def _check(
     out: Path | None, show: str, bits: str, subject: Subject, approving: Approving, cast: Cast
 ) -> None:  # fmt: skip
     subject.check()
-    _check_some(out, approving)
     if show == "part" and not subject.given:
         raise InputError("--show part", "there is no part", mend="name one with --part or --set height_map")
     if bits == "16" and (show != "part" or out is None):
@@ -171,11 +171,6 @@ def _check(
         raise InputError(
             next(iter(cast.given)), f"not shown on the picture `{show}`", "expected --show card or --sheet"
         )
-
-
-def _check_some(out: Path | None, approving: Approving) -> None:
-    if out is None and not approving.given:
-        raise click.UsageError("missing option '--out', '--sheet' or '--pdf'")
 
 
 def _check_compared(show: str | None, bits: str, subject: Subject, approving: Approving) -> None:

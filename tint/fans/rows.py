@@ -70,13 +70,7 @@ def row_of(solved: Solved, asked: str) -> Row:
         return Row(**told, target=solved.wish.lab, reason=solved.fault)
     best = solved.answer.best
     look = best.appearance
-    facts: dict[str, float | None] = {
-        "contrast_ratio": look.contrast_ratio,
-        "delta_e": best.delta_e,
-        "expected_error": look.expected_error,
-        "chance": best.chance,
-        "price_per_kg": best.price_per_kg,
-    }
+    facts = {name: getattr(best if hasattr(best, name) else look, name) for name in _FACTS}
     return Row(
         **told,
         target=_lab(solved.answer.target.lab),

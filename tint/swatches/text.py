@@ -52,9 +52,11 @@ def decoded(data: bytes, faults: Gathered, *, utf8_only: bool = False) -> str | 
         faults.grave(f"this is {held}", expected="expected plain text", mend="export it as CSV")
         return None
     encoding = encoding_of(data)
-    if utf8_only and encoding != "utf-8-sig":
-        _refuse(data, encoding, faults)
+    if utf8_only and encoding.startswith("utf-16"):
+        faults.grave("the text is encoded as UTF-16", expected="expected UTF-8", mend=_SAVE_AS_UTF8)
         return None
+    if utf8_only:
+        encoding = "utf-8-sig"
     if encoding in ("cp1252", "mac-roman"):
         found, mend = f"the text is not UTF-8: it was read as {encoding}", "save it as UTF-8 if its letters are wrong"
         faults.warn(found, mend=mend)
@@ -66,7 +68,8 @@ def decoded(data: bytes, faults: Gathered, *, utf8_only: bool = False) -> str | 
     try:
         text = data.decode(encoding).removeprefix("\ufeff").replace("\x00", "")
     except UnicodeDecodeError as error:
-        found = f"byte 0x{data[error.start]:02X} is no text in {encoding.upper()}"
+        what = "is not UTF-8 text" if utf8_only else f"is no text in {encoding.upper()}"
+        found = f"byte 0x{data[error.start]:02X} {what}"
         faults.grave(found, row=data[: error.start].count(b"\n") + 1, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
         return None
     if not text.strip():
@@ -82,18 +85,6 @@ def held_in(data: bytes) -> str:
     if data.startswith(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"):
         return "a spreadsheet workbook of the old kind (.xls)"
     return ""
-
-
-def _refuse(data: bytes, encoding: str, faults: Gathered) -> None:
-    if encoding.startswith("utf-16"):
-        faults.grave("the text is encoded as UTF-16", expected="expected UTF-8", mend=_SAVE_AS_UTF8)
-        return
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        row = data[: error.start].count(b"\n") + 1
-        found = f"byte 0x{data[error.start]:02X} is not UTF-8 text"
-        faults.grave(found, row=row, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
 
 
 def _is_bounded(text: str, faults: Gathered) -> bool:
