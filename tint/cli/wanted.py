@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from tint import verbs
+from tint import given
 from tint.appearance import Setting
 from tint.cli import options
 from tint.cli.asked import base_of
@@ -104,7 +104,7 @@ def target_of(palette: Palette, wish: Wish, setting: Setting, said: Given, **mor
             found = "an opacity or tolerance without a colour"
             raise InputError("target", found, "expected " + " or ".join(_COLOURS))
         return None
-    return replace(verbs.target_of(palette, setting, None, **wish.colour, said=said), **asked)
+    return replace(given.target_of(palette, setting, None, **wish.colour, said=said), **asked)
 
 
 # More of the sample that shows it.
@@ -179,7 +179,7 @@ def target_wanted(
     if not palette.pair:
         raise InputError("--set target_black", "the palette cannot tell opacity", ONE_WAY, "leave it out")
     behind = replace(setting, over=palette.black)
-    black = verbs.target_of(palette, behind, None, lab=None, srgb=None, reading=sample.target_black, said=said)
+    black = given.target_of(palette, behind, None, lab=None, srgb=None, reading=sample.target_black, said=said)
     return with_black(target, black, palette, setting=setting)
 
 

@@ -70,7 +70,8 @@ def row_of(solved: Solved, asked: str) -> Row:
         return Row(**told, target=solved.wish.lab, reason=solved.fault)
     best = solved.answer.best
     look = best.appearance
-    facts = {name: getattr(best if hasattr(best, name) else look, name) for name in _FACTS}
+    facts = {"contrast_ratio": look.contrast_ratio, "expected_error": look.expected_error}
+    facts |= {name: getattr(best, name) for name in ("delta_e", "chance", "price_per_kg")}
     return Row(
         **told,
         target=_lab(solved.answer.target.lab),

@@ -31,11 +31,11 @@ from tint.errors import InputError, JobError, TintError
 from tint.fans.rows import Row, asked_of, journal, journal_path, row_of, writer_of
 from tint.fans.targets import Common, Wish, solved
 from tint.files import write_whole
+from tint.given import setting_of
 from tint.materials import Blend
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.target import Target, solid_unless_told, without_gloss
-from tint.verbs import setting_of
 
 if TYPE_CHECKING:
     from distributed import Client

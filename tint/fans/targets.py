@@ -18,7 +18,7 @@ from tint import colorimetry, jsonable, verbs
 from tint.appearance import Setting
 from tint.errors import Gathered, InputError, TintError, did_you_mean, listed
 from tint.files import bytes_of
-from tint.folders import palette_of
+from tint.given import palette_of, setting_of
 from tint.palette import Palette
 from tint.recipes import Answer, Rules
 from tint.swatches.instruments import Given, Measurement
@@ -59,7 +59,7 @@ class Common(Struct, kw_only=True, frozen=True):
 
     def setting(self) -> Setting:
         """The light and the backing of all; its thickness is the first wall, or 1 mm where each row has its own."""
-        return verbs.setting_of(None, min(self.walls_mm, default=1.0), self.seen)
+        return setting_of(None, min(self.walls_mm, default=1.0), self.seen)
 
 
 def wish_of(given: Wish | Mapping[str, Any], number: int) -> Wish:
