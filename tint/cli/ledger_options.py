@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -42,27 +43,22 @@ def kind_argument(*, required: bool) -> options.Decorator:
 
 # An option for each column.
 
-# Where an option is not called as its column is.
+# Where an option is not called as its column is, but for a unit, a day or a number behind.
 _CALLED = {
     "customer_words": "--words",
-    "thickness_mm": "--thickness",
     "temperature_c": "--temperature",
-    "hue_left_over_ciede2000": "--hue-left-over",
-    "observer_degrees": "--observer",
     "backing": "--over",
     "approved_by": "--by",
     "approved_on": "--on",
     "read_on": "--on",
-    "made_on": "--made",
-    "received_on": "--received",
-    "expires_on": "--expires",
     "limit_samples": "--limit",
 }
+_BEHIND = re.compile("_(mm|ciede2000|degrees|id|on)$")
 
 
 def option_name(column: str) -> str:
     """What the option for a column is called."""
-    return _CALLED.get(column, "--" + column.removesuffix("_id").replace("_", "-"))
+    return _CALLED.get(column, "--" + _BEHIND.sub("", column).replace("_", "-"))
 
 
 def column_options(kind: str, *leave_out: str) -> list[options.Decorator]:
