@@ -261,12 +261,10 @@ def _show_additions(out: Console, done: Adjustment, additions: Additions, cup: C
 def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:
     added = done.additions
     return {
-        **show.fields(done, "verdict", "leave", "missed", "scatter"),
+        **show.fields(done, "verdict", "leave", "missed", "scatter", "again", "kept_pigments"),
         "misses": [asdict(miss) | {"leave": miss.leave} for miss in done.misses],
         "findings": [asdict(each) for each in done.findings],
-        "again": done.again,
         "otherwise": None if done.otherwise is None else asdict(done.otherwise),
-        "kept_pigments": done.kept_pigments,
         "additions": None
         if added is None
         else msgspec.structs.asdict(jsonable.look(added.appearance))

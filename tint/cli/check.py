@@ -196,12 +196,9 @@ def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], e
             "swatches": len(read.swatches),
             "readings": len(read.readings),
             "photographed": _photographed(read),
-            "bases": list(read.bases),
-            "pigments": list(read.pigments),
-            "backings": list(read.backings),
-            "wavelengths": read.wavelengths,
+            **{name: list(getattr(read, name)) for name in ("bases", "pigments", "backings")},
+            **show.fields(read, "wavelengths", "kind"),
             "geometry": read.instrument.geometry,
-            "kind": read.kind,
             "circumstances": circumstances_json(_circumstances(read)),
         }
     return content

@@ -163,8 +163,7 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
     names = ("name", "base", "delta_e", "residual", "thickness_mm", "fitted_thickness_mm", "weight", "suspect")
     return {
         "palette": str(path),
-        "name": palette.name,
-        "read_as": palette.read_as,
+        **show.fields(palette, "name", "read_as"),
         "optics": palette.model,
         "g": {name: {"value": g, "error": error} for name, (g, error) in _anisotropies(palette).items()},
         "refractive_index": {

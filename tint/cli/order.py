@@ -225,18 +225,9 @@ def _keys(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "reference": order.reference,
         "opacity": order.opacity_text,
         **order.light_texts,
-        "tolerance": written.tolerance,
-        "light": written.light,
-        "observer": written.observer,
-        "also_light": written.also_light,
-        "over": written.over,
-        "seat": written.seat,
-        "most_pigments": limits.most_pigments,
-        "smallest": limits.smallest,
-        "max_total": limits.max_total,
+        **show.fields(written, "tolerance", "light", "observer", "also_light", "over", "seat", "shell_mm", "batch_g"),
+        **show.fields(limits, "most_pigments", "smallest", "max_total"),
         "part": None if written.part is None else order.beside(written.part),
-        "shell_mm": written.shell_mm,
-        "batch_g": written.batch_g,
         "part_cm3": order.part_cm3 if written.batch_g is None and written.part is not None else None,
         "count": written.parts if written.batch_g is None else None,
         "title": order.title,
@@ -247,8 +238,6 @@ def _keys(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
     yield "thickness", f"{thinnest:g}"
     yield from (("wall", f"{wall:g}") for wall in others)
     yield from ((key, str(value)) for key, value in plain.items() if value is not None)
-    yield from (("keep", name) for name in limits.keep)
-    yield from (("leave_out", name) for name in limits.leave_out)
-    yield from (("insist", name) for name in limits.insist)
+    yield from ((key, name) for key in ("keep", "leave_out", "insist") for name in getattr(limits, key))
     yield from (("fix", f"{name}={loading:g}") for name, loading in limits.fix.items())
     yield from (("stock", f"{name}={grams:g}") for name, grams in limits.stock.items())

@@ -209,16 +209,11 @@ def _row(where: str, values: Mapping[str, Any]) -> Row:
     try:
         return Row(
             number=int(values["number"]),
-            name=values["name"],
-            asked=values["asked"],
             target=_three(values, "target_"),
-            base=values["base"],
             loadings={name: _finite(cell) for name, cell in doses.items()},
             lab=_three(values, ""),
-            srgb=values["srgb"],
             **_numbers({name: None if values[name] == "" else float(values[name]) for name in _FACTS}),
-            reached=values["reached"],
-            reason=values["reason"],
+            **{name: values[name] for name in ("name", "asked", "base", "srgb", "reached", "reason")},
         )
     except (ValueError, TypeError) as error:
         raise InputError(where, f"is not as it was written ({error!s:.80})", _FORM) from error
