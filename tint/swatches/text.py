@@ -69,8 +69,9 @@ def decoded(data: bytes, faults: Gathered, *, utf8_only: bool = False) -> str | 
         text = data.decode(encoding).removeprefix("\ufeff").replace("\x00", "")
     except UnicodeDecodeError as error:
         what = "is not UTF-8 text" if utf8_only else f"is no text in {encoding.upper()}"
-        found = f"byte 0x{data[error.start]:02X} {what}"
-        faults.grave(found, row=data[: error.start].count(b"\n") + 1, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
+        whole, at = error.object, error.start  # without a mark of order
+        found, row = f"byte 0x{whole[at]:02X} {what}", whole[:at].count(b"\n") + 1
+        faults.grave(found, row=row, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
         return None
     if not text.strip():
         faults.grave("the file is empty")
