@@ -181,7 +181,9 @@ def _decoded(data: bytes, where: str) -> _Exported:
         raise InputError(where, f"is not a ledger's JSON ({str(error)[:120]})", expected) from error
     if told.format != NAME:
         raise InputError(where, f"is of the format `{told.format[:60]}`", expected)
-    if told.version != schema.FORMAT:
+    if told.version < schema.FORMAT:
+        raise InputError(where, f"is of version {told.version}", f"expected version {schema.FORMAT}")
+    if told.version > schema.FORMAT:
         raise InputError(where, f"is of version {told.version}, from a newer tint", mend="update tint")
     unknown = [table for table in told.tables if table not in TABLES.values()]
     if unknown:
