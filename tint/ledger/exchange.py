@@ -32,10 +32,6 @@ class _Exported(msgspec.Struct, kw_only=True):
     tables: dict[str, list[dict[str, Any]]]
 
 
-# What a row of an earlier version may lack of its own.
-_LACKING = {"corrects": None, "reason": "", "withdrawn": False}
-
-
 def as_dict(entry: Entry[Any]) -> dict[str, Any]:
     """An entry as JSON has it: its own fields, then its content's."""
     content: dict[str, Any] = msgspec.to_builtins(entry.content)
@@ -65,20 +61,9 @@ def to_csv(ledger: Ledger) -> dict[str, bytes]:
 def export_ledger(ledger: Ledger, place: str | Path) -> list[Path]:
     """Write the whole ledger, whole or not at all.
 
-    Parameters
-    ----------
-    place : path-like
-        A file that ends in `.json`, or a folder for CSV tables. Neither may be there yet.
+    Returns what was written. InputError if the place is taken or cannot be written.
 
-    Returns
-    -------
-    list of Path
-        What was written.
-
-    Raises
-    ------
-    InputError
-        If the place is taken or cannot be written.
+    The place is a file that ends in `.json`, or a folder for CSV tables; neither may be there yet.
     """
     place = Path(place)
     if os.path.lexists(place):
@@ -157,20 +142,10 @@ def import_json(ledger: Ledger, data: bytes, *, where: str) -> dict[str, int]:
     Rows keep their uid, time, digest and version; they get new numbers, and what pointed at the old ones points at the
     new. A row whose uid is here already is passed over.
 
-    Parameters
-    ----------
-    where : str
-        What to call it in errors.
+    Returns how many rows were added to each table. InputError if it is no such JSON, a row points at what is not in it,
+    or a row is here with another content.
 
-    Returns
-    -------
-    dict of str to int
-        Table to the rows that were added.
-
-    Raises
-    ------
-    InputError
-        If it is no such JSON, a row points at what is not in it, or a row is here with another content.
+    Errors call it `where`.
     """
     told = _decoded(data, where)
     added = dict.fromkeys(TABLES.values(), 0)
@@ -183,7 +158,10 @@ def import_json(ledger: Ledger, data: bytes, *, where: str) -> dict[str, int]:
                     raise InputError(f"{where}, {table}[{at}]", f"id {old} is there twice", "expected each once")
                 known = ledger.rows(f"SELECT * FROM {table} WHERE uid = ?", values["uid"])
                 if not known:
-                    numbers[kind][old] = _inserted(ledger, kind, values, f"{where}, {table}[{at}]")
+                    try:
+                        numbers[kind][old] = insert(ledger, kind, values)
+                    except InputError as error:
+                        raise error.at(f"{where}, {table}[{at}]") from error
                     added[table] += 1
                 elif dict(known[0]) != values | {"id": known[0]["id"]}:
                     found = f"row {old} is not what {table} {known[0]['id']} of this ledger is, though both are one"
@@ -203,7 +181,9 @@ def _decoded(data: bytes, where: str) -> _Exported:
         raise InputError(where, f"is not a ledger's JSON ({str(error)[:120]})", expected) from error
     if told.format != NAME:
         raise InputError(where, f"is of the format `{told.format[:60]}`", expected)
-    if not 0 <= told.version <= schema.FORMAT:
+    if told.version < schema.FORMAT:
+        raise InputError(where, f"is of version {told.version}", f"expected version {schema.FORMAT}")
+    if told.version > schema.FORMAT:
         raise InputError(where, f"is of version {told.version}, from a newer tint", mend="update tint")
     unknown = [table for table in told.tables if table not in TABLES.values()]
     if unknown:
@@ -220,7 +200,7 @@ def _values(
     if unknown:
         raise InputError(where, f"holds `{unknown[0]}`", f"no such column of a {kind}")
     try:
-        own = msgspec.to_builtins(msgspec.convert(_LACKING | {name: row[name] for name in OWN if name in row}, Own))
+        own = msgspec.to_builtins(msgspec.convert({name: row[name] for name in OWN if name in row}, Own))
         content = msgspec.convert({name: row[name] for name in own_columns if name in row}, KINDS[kind])
     except msgspec.MsgspecError as error:
         raise InputError(where, str(error)) from error
@@ -235,10 +215,3 @@ def _values(
                 )
             values[name] = numbers[other][values[name]]
     return old, values
-
-
-def _inserted(ledger: Ledger, kind: str, values: dict[str, Any], where: str) -> int:
-    try:
-        return insert(ledger, kind, values)
-    except InputError as error:
-        raise InputError(where, error.found, error.expected, error.mend) from error
