@@ -68,6 +68,7 @@ from tint.palette import Palette
 from tint.weighing import Kept
 
 TESTS = Path(__file__).parent
+VERSION_0 = TESTS / "ledger_version_0.sql"
 DOCS = TESTS.parent / "docs" / "ledger.md"
 TODAY = date(2025, 6, 1)
 
@@ -91,7 +92,7 @@ def all_rows(ledger: Ledger) -> dict[str, list[dict[str, Any]]]:
 
 
 def test_schema_unchanged() -> None:
-    """A change to the tables needs a new FORMAT, a way to it and a word in docs/ledger.md; then this sum."""
+    """A change to the tables needs a new FORMAT, a step to it and a word in docs/ledger.md; then this sum."""
     digest = hashlib.sha256(schema.tables().encode()).hexdigest()[:16]
     assert (FORMAT, digest) == (3, "e259f7f02390fad9")
 

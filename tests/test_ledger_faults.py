@@ -1,4 +1,4 @@
-"""What may befall a ledger's file: kills, two writers, full disks, damage, files that are no ledger.
+"""What may befall a ledger's file: kills, two writers, full disks, older versions, damage, files that are no ledger.
 
 tests/figures/ledger_faults.py does the same at length.
 """
@@ -21,21 +21,28 @@ from ledger_example import DIGEST, fill
 from tint.errors import InputError, JobError
 from tint.ledger import (
     FORMAT,
+    TABLES,
+    Approval,
     Ledger,
     Lesson,
     Lot,
     Order,
     Reading,
     Recipe,
+    Trial,
     add,
+    correct,
     entries,
+    get,
     import_json,
     open_ledger,
     read_ledger,
+    schema,
 )
 from tint.ledger.file import told as in_words
 
 TESTS = Path(__file__).parent
+VERSION_0 = TESTS / "ledger_version_0.sql"
 
 
 OPENERS: tuple[Callable[[Path], Ledger], ...] = (partial(open_ledger, palette_digest=DIGEST), read_ledger)
@@ -44,6 +51,62 @@ OPENERS: tuple[Callable[[Path], Ledger], ...] = (partial(open_ledger, palette_di
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     return tmp_path / "ledger.sqlite3"
+
+
+def make_version_0(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as connection:
+        connection.executescript(VERSION_0.read_text(encoding="utf-8"))
+
+
+def dump(path: Path) -> list[str]:
+    with closing(sqlite3.connect(path)) as connection:
+        return list(connection.iterdump())
+
+
+def test_an_older_ledger_is_copied_then_brought_to_this_version(path: Path) -> None:
+    make_version_0(path)
+    before = dump(path)
+    with open_ledger(path, palette_digest=DIGEST) as ledger:
+        assert ledger.rows("PRAGMA user_version")[0][0] == FORMAT
+        assert [row["version"] for row in ledger.rows("SELECT version FROM ledger_versions")] == [0, 1, 2, 3]
+        (word,) = entries(ledger, Approval)
+        assert (word.content.approved_by, word.content.limit_samples) == ("the customer", ())
+        correct(ledger, "approval", word.id, limit_samples=("R-1",))
+        assert entries(ledger, Approval)[0].content.limit_samples == ("R-1",)
+        with pytest.raises(InputError, match="rows are never changed"):
+            ledger.rows("UPDATE approvals SET limit_samples = '[]'")
+        cured = add(ledger, Trial(cure_c=60.0, finish="satin", base_lot="B-12"))
+        assert get(ledger, "trial", cured).content == Trial(cure_c=60.0, finish="satin", base_lot="B-12")
+    (copy,) = path.parent.glob("ledger.version-0.*.sqlite3")
+    assert dump(copy) == before
+    with open_ledger(path, palette_digest=DIGEST):
+        assert list(path.parent.glob("ledger.version-0.*.sqlite3")) == [copy]
+
+
+def test_an_older_ledger_has_the_columns_of_a_new_one_in_the_end(path: Path, tmp_path: Path) -> None:
+    make_version_0(path)
+    tables = [*TABLES.values(), *(f"current_{table}" for table in TABLES.values()), "ledger_versions"]
+    with (
+        open_ledger(path, palette_digest=DIGEST) as old,
+        open_ledger(tmp_path / "new.sqlite3", palette_digest=DIGEST) as new,
+    ):
+        for table in tables:
+            shown = [
+                sorted(tuple(row)[1:5] for row in ledger.rows(f"PRAGMA table_info({table})")) for ledger in (old, new)
+            ]
+            assert shown[0] == shown[1]
+
+
+def test_an_upgrade_that_fails_leaves_the_old_version(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    make_version_0(path)
+    before = dump(path)
+    monkeypatch.setitem(schema.STEPS, 0, (*schema.STEPS[0], "ALTER TABLE nowhere ADD COLUMN x"))
+    with pytest.raises(InputError, match="no such table: nowhere"):
+        open_ledger(path, palette_digest=DIGEST)
+    assert dump(path) == before
+    monkeypatch.undo()
+    with read_ledger(path) as ledger:
+        assert len(entries(ledger, Approval)) == 1
 
 
 def test_a_newer_ledger_is_left_alone(path: Path) -> None:
@@ -265,6 +328,10 @@ def test_what_nobody_can_write_is_opened_as_it_stands(path: Path, monkeypatch: p
     assert sorted(path.parent.iterdir()) == before
     with pytest.raises(InputError, match="cannot be written; expected a folder that can"):
         open_ledger(path, palette_digest=DIGEST)
+    path.unlink()
+    make_version_0(path)
+    with pytest.raises(InputError, match="is of an older version, and cannot be written"):
+        read_ledger(path)
 
 
 def test_a_damaged_day_is_told(path: Path) -> None:

@@ -1,5 +1,5 @@
-"""What a ledger stands: processes killed as they write, two writers, a full disk, a folder that cannot be written,
-damaged bytes, files that are no ledger. Prints what was done to it and what was left.
+"""What a ledger stands: processes killed as they write, two writers, a full disk, a folder that cannot be written, an
+older version, damaged bytes, files that are no ledger. Prints what was done to it and what was left.
 
     python tests/figures/ledger_faults.py
 
@@ -33,6 +33,7 @@ from ledger_example import DIGEST, colour, fill, recipe  # noqa: E402
 from tint.cli import main  # noqa: E402
 from tint.errors import TintError  # noqa: E402
 from tint.ledger import (  # noqa: E402
+    KINDS,
     Lesson,
     Order,
     Reading,
@@ -45,6 +46,7 @@ from tint.ledger import (  # noqa: E402
 from tint.swatches import INPUT_FILES  # noqa: E402
 
 DEMO = HERE.parents[1] / "swatches_demo"
+VERSION_0 = HERE.parent / "ledger_version_0.sql"
 
 
 def writer(path: str, name: str, count: int) -> None:
@@ -109,11 +111,13 @@ def killed_while_writing(folder: Path, rng: random.Random, *, kills: int = 60) -
     )
 
 
-def killed_while_making(folder: Path, rng: random.Random, *, kills: int = 60) -> str:
-    """Kill a process that makes a ledger at a moment from its start to past its end."""
+def killed_while_opening(folder: Path, rng: random.Random, *, old: bool, kills: int = 60) -> str:
+    """Kill a process that makes a ledger, or brings one to this version, at a moment from its start to past its end."""
     outcome: Counter[str] = Counter()
     for at in range(kills):
-        path = folder / f"new {at}.sqlite3"
+        path = folder / f"{'old' if old else 'new'} {at}.sqlite3"
+        if old:
+            make_version_0(path)
         code = "import sys; sys.path.insert(0, sys.argv[1]); from tint.ledger import open_ledger; print(flush=True); " \
                "open_ledger(sys.argv[2], palette_digest='d')"  # fmt: skip
         command = [sys.executable, "-c", code, str(HERE.parents[1]), str(path)]
@@ -128,7 +132,8 @@ def killed_while_making(folder: Path, rng: random.Random, *, kills: int = 60) ->
         with open_ledger(path, palette_digest=DIGEST) as ledger:
             rows = len(entries(ledger, Order, all_rows=True))
             add(ledger, Lesson(text="still writable"))
-        whole = sound(path) and rows == 0
+        kept = len(list(folder.glob(f"{path.stem}.version-0.*.sqlite3")))
+        whole = sound(path) and rows == (1 if old else 0) and (kept >= 1 or not old)
         outcome[f"left at version {version}" if whole else "BROKEN"] += 1
     return f"{kills} kills: {dict(sorted(outcome.items()))}, then opened and added to"
 
@@ -140,6 +145,11 @@ def version_of(path: Path) -> str:
     with contextlib.closing(sqlite3.connect(path)) as connection:
         made = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
         return str(connection.execute("PRAGMA user_version").fetchone()[0]) if made else "none"
+
+
+def make_version_0(path: Path) -> None:
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        connection.executescript(VERSION_0.read_text(encoding="utf-8"))
 
 
 def two_at_once(folder: Path, *, writers: int = 2, count: int = 150) -> str:
@@ -260,6 +270,23 @@ def read_only(folder: Path, *, log_left: bool) -> Iterator[str]:
             place.chmod(0o755)
 
 
+def older(folder: Path) -> str:
+    place = swatches(folder / "older")
+    make_version_0(ledger_path(place))
+    before = dump(ledger_path(place))
+    told = command_line("ledger", "list", place)
+    copies = list(place.glob("ledger.version-0.*.sqlite3"))
+    same = len(copies) == 1 and dump(copies[0]) == before
+    with read_ledger(ledger_path(place)) as ledger:
+        rows = sum(len(entries(ledger, record, all_rows=True)) for record in KINDS.values())
+    return f"version 0: list {told}, copy the same as before: {same}, {rows} entries in this version"
+
+
+def dump(path: Path) -> list[str]:
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        return list(connection.iterdump())
+
+
 def not_a_ledger(folder: Path) -> Iterator[str]:
     place = swatches(folder / "strange")
     path = ledger_path(place)
@@ -308,7 +335,8 @@ def main_figures() -> None:
             add(ledger, recipe())
         print(f"SQLite {sqlite3.sqlite_version}, {told} (synchronous 2 is FULL)")
         print("killed while writing: ", killed_while_writing(folder, rng))
-        print("killed while making:  ", killed_while_making(folder, rng))
+        print("killed while making:  ", killed_while_opening(folder, rng, old=False))
+        print("killed while upgrading:", killed_while_opening(folder, rng, old=True))
         print(two_at_once(folder))
         for line in limited_file(folder):
             print(line)
@@ -317,6 +345,7 @@ def main_figures() -> None:
                 print(line)
         for line in (*read_only(folder, log_left=False), *read_only(folder, log_left=True)):
             print(line)
+        print(older(folder))
         for line in not_a_ledger(folder):
             print(line)
         print(damaged(folder, rng))

@@ -32,6 +32,10 @@ class _Exported(msgspec.Struct, kw_only=True):
     tables: dict[str, list[dict[str, Any]]]
 
 
+# What a row of an earlier version may lack of its own.
+_LACKING = {"corrects": None, "reason": "", "withdrawn": False}
+
+
 def as_dict(entry: Entry[Any]) -> dict[str, Any]:
     """An entry as JSON has it: its own fields, then its content's."""
     content: dict[str, Any] = msgspec.to_builtins(entry.content)
@@ -181,9 +185,7 @@ def _decoded(data: bytes, where: str) -> _Exported:
         raise InputError(where, f"is not a ledger's JSON ({str(error)[:120]})", expected) from error
     if told.format != NAME:
         raise InputError(where, f"is of the format `{told.format[:60]}`", expected)
-    if told.version < schema.FORMAT:
-        raise InputError(where, f"is of version {told.version}", f"expected version {schema.FORMAT}")
-    if told.version > schema.FORMAT:
+    if not 0 <= told.version <= schema.FORMAT:
         raise InputError(where, f"is of version {told.version}, from a newer tint", mend="update tint")
     unknown = [table for table in told.tables if table not in TABLES.values()]
     if unknown:
@@ -200,7 +202,7 @@ def _values(
     if unknown:
         raise InputError(where, f"holds `{unknown[0]}`", f"no such column of a {kind}")
     try:
-        own = msgspec.to_builtins(msgspec.convert({name: row[name] for name in OWN if name in row}, Own))
+        own = msgspec.to_builtins(msgspec.convert(_LACKING | {name: row[name] for name in OWN if name in row}, Own))
         content = msgspec.convert({name: row[name] for name in own_columns if name in row}, KINDS[kind])
     except msgspec.MsgspecError as error:
         raise InputError(where, str(error)) from error

@@ -1,4 +1,4 @@
-"""The file of a ledger: opened, made; read, written in transactions, closed."""
+"""The file of a ledger: opened, made, brought to this version; read, written in transactions, closed."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from typing import Any, Self
 from tint.errors import InputError, JobError, TintError
 from tint.files import sync_folder
 from tint.ledger import schema
-from tint.turns import LOG, SAY_S
+from tint.turns import LOG, SAY_S, half_name, turn
 
 FILE = "ledger.sqlite3"
 _WAIT_S = 10.0  # s, for another program that is writing; common practice, no source
@@ -124,7 +124,7 @@ def tint_version() -> str:
 
 
 def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_S) -> Ledger:
-    """Open a ledger for adding; make it when there is none.
+    """Open a ledger for adding; make it when there is none, bring an older one to this version.
 
     InputError if the file is no ledger, damaged, of a newer tint, or cannot be written; JobError if the disk is full,
     or another program holds the file for longer than `wait_s`.
@@ -140,8 +140,8 @@ def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_
 
     Notes
     -----
-    With the write-ahead log and synchronous FULL a transaction is on the disk when it ends (SQLite, "Write-Ahead
-    Logging", section 2.3).
+    An older ledger is copied to `ledger.version-N.TIME.sqlite3` beside it before it is changed. With the write-ahead
+    log and synchronous FULL a transaction is on the disk when it ends (SQLite, "Write-Ahead Logging", section 2.3).
     """
     path = Path(path)
     _check_place(path)
@@ -150,14 +150,14 @@ def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_
     new = not path.exists()
     ledger = Ledger(path, _connect(path, "mode=rwc", wait_s), palette_digest)
     with _closing_on_error(ledger):
-        _prepare(ledger, wait_s)
+        _bring_up(ledger, wait_s)
         if new:
             sync_folder(path.parent)
     return ledger
 
 
 def read_ledger(path: str | Path, *, wait_s: float = _WAIT_S) -> Ledger:
-    """Open a ledger for reading; in a folder that cannot be written, too.
+    """Open a ledger for reading; in a folder that cannot be written, too. An older one is brought to this version.
 
     Arguments and errors are those of `open_ledger`; that there is no ledger is an InputError.
     """
@@ -169,9 +169,10 @@ def read_ledger(path: str | Path, *, wait_s: float = _WAIT_S) -> Ledger:
     ledger = Ledger(path, _connect(path, "mode=rw" if writable else _frozen(path), wait_s), None)
     with _closing_on_error(ledger):
         if writable:
-            _prepare(ledger, wait_s)
-        else:
-            schema.version_of(path, ledger.connection)
+            _bring_up(ledger, wait_s)
+        elif schema.version_of(path, ledger.connection) != schema.FORMAT:
+            mend = "make the folder writable, or copy it: the ledger is then brought to this version"
+            raise InputError(str(path), "is of an older version, and cannot be written", mend=mend)
     return ledger
 
 
@@ -218,19 +219,21 @@ def _connect(path: Path, how: str, wait_s: float) -> sqlite3.Connection:
         return connection
 
 
-def _prepare(ledger: Ledger, wait_s: float) -> None:
-    """Make the tables where there are none, and have the file written safely."""
+def _bring_up(ledger: Ledger, wait_s: float) -> None:
+    """Make the tables or bring them to this version, and have the file written safely."""
     path, connection = ledger.path, ledger.connection
     version = schema.version_of(path, connection)  # before anything is written: it may be someone else's file
     mode = _write_ahead(connection, wait_s)
     # Where the file system has no shared memory the old journal stays; it then needs EXTRA for the same promise.
     connection.execute(f"PRAGMA synchronous = {'FULL' if mode == 'wal' else 'EXTRA'}")
     connection.execute("PRAGMA fullfsync = ON")  # macOS: past the disk's own cache
-    if version is not None:
+    if version == schema.FORMAT:
         return
     with ledger.within("IMMEDIATE"):
-        if schema.version_of(path, connection) is None:  # another program may have been first
-            schema.make(connection, since_utc=now_utc(), tint_version=tint_version())
+        version = schema.version_of(path, connection)  # another program may have been first
+        if version is not None and version < schema.FORMAT:
+            _copy(path, version)
+        schema.bring_up(connection, version, since_utc=now_utc(), tint_version=tint_version())
 
 
 def _write_ahead(connection: sqlite3.Connection, wait_s: float) -> str:
@@ -243,6 +246,24 @@ def _write_ahead(connection: sqlite3.Connection, wait_s: float) -> str:
             if not getattr(error, "sqlite_errorname", "").startswith("SQLITE_BUSY") or time.monotonic() > until:
                 raise
             time.sleep(_AGAIN_S)
+
+
+def _copy(path: Path, version: int) -> None:
+    """Copy the ledger beside itself, whole or not at all; the caller keeps others from writing meanwhile."""
+    moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S.%fZ")
+    kept = path.with_name(f"{path.stem}.version-{version}.{moment}{path.suffix}")
+    with turn(path.parent), contextlib.ExitStack() as after:
+        half = half_name(kept)
+        after.callback(half.unlink, missing_ok=True)
+        with (
+            contextlib.closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=rw", uri=True)) as source,
+            contextlib.closing(sqlite3.connect(half)) as copy,
+        ):
+            copy.execute("PRAGMA synchronous = FULL")
+            source.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")  # one file, with no log beside it
+        half.replace(kept)
+        sync_folder(path.parent)
 
 
 # What SQLite cannot do, told as one line: by the head of SQLite's own name for it, the error, what was found, its mend.

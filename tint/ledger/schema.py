@@ -1,4 +1,4 @@
-"""The tables of a ledger, made from its records, and their version.
+"""The tables of a ledger, made from its records; its version, and the steps from older versions to this one.
 
 Rows are only ever added: triggers refuse every change and deletion, an `INSERT OR REPLACE` too. A correction is a row
 whose `corrects` names the row that it stands for from then on. The views `current_...` show what holds now.
@@ -35,7 +35,34 @@ CREATE TABLE ledger_versions (
 );
 """
 
-_WORDS = "The record of a workshop for pigmented silicone. Rows are only added; a correction names the row it corrects."
+WORDS = {
+    0: "The record of a workshop for pigmented silicone. Rows are only added; a correction names the row it corrects.",
+    1: "Approvals have limit_samples: the samples that bound what is still accepted.",
+    2: "Trials have cure_c, finish and base_lot: how they were cured, what face was read, which base they are of.",
+    3: "Batches have premixes: what is left of those that they made, and what they took of those that were kept.",
+}
+
+# From the version named to the next, all in one transaction.
+STEPS: dict[int, tuple[str, ...]] = {
+    0: (
+        "ALTER TABLE approvals ADD COLUMN limit_samples TEXT NOT NULL DEFAULT '[]' "
+        'CONSTRAINT "limit_samples is a JSON list" '
+        "CHECK (json_valid(limit_samples) AND json_type(limit_samples) = 'array')",
+    ),
+    1: (
+        'ALTER TABLE trials ADD COLUMN cure_c REAL CONSTRAINT "cure_c BETWEEN 0 AND 300" '
+        "CHECK (cure_c IS NULL OR (typeof(cure_c) = 'real' AND cure_c BETWEEN 0 AND 300))",
+        "ALTER TABLE trials ADD COLUMN finish TEXT NOT NULL DEFAULT '' "
+        "CONSTRAINT \"finish is text\" CHECK (typeof(finish) = 'text')",
+        "ALTER TABLE trials ADD COLUMN base_lot TEXT NOT NULL DEFAULT '' "
+        "CONSTRAINT \"base_lot is text\" CHECK (typeof(base_lot) = 'text')",
+    ),
+    2: (
+        "ALTER TABLE batches ADD COLUMN premixes TEXT NOT NULL DEFAULT '[]' "
+        'CONSTRAINT "premixes is a JSON list" '
+        "CHECK (json_valid(premixes) AND json_type(premixes) = 'array')",
+    ),
+}
 
 
 def tables() -> str:
@@ -111,7 +138,7 @@ def _bounds(column: Column) -> tuple[str, str]:
     return f"{name} {allowed}" if allowed else f"{name} is {noun}", f"{name} IS NULL OR ({condition})"
 
 
-# The version of a file, and how it is made.
+# The version of a file, and the way to this one.
 
 
 def version_of(path: Path, connection: sqlite3.Connection) -> int | None:
@@ -124,19 +151,30 @@ def version_of(path: Path, connection: sqlite3.Connection) -> int | None:
     empty = not connection.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchall()
     if empty and ours in (0, APPLICATION_ID):
         return None
-    if ours != APPLICATION_ID or version < FORMAT:
+    if ours != APPLICATION_ID:
         raise InputError(str(path), "is a database, but not a ledger", mend="move it away")
-    if version > FORMAT:
-        found = f"is of version {version}, from a newer tint"
-        raise InputError(str(path), found, f"expected at most version {FORMAT}", "update tint")
+    if not 0 <= version <= FORMAT:
+        raise InputError(
+            str(path),
+            f"is of version {version}, from a newer tint",
+            f"expected at most version {FORMAT}",
+            "update tint",
+        )
     return version
 
 
-def make(connection: sqlite3.Connection, *, since_utc: str, tint_version: str) -> None:
-    """Make the tables; within a transaction."""
-    _run(connection, tables())
-    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-    connection.execute("INSERT INTO ledger_versions VALUES (?, ?, ?, ?)", (FORMAT, since_utc, tint_version, _WORDS))
+def bring_up(connection: sqlite3.Connection, version: int | None, *, since_utc: str, tint_version: str) -> None:
+    """Make the tables, or change those of an older version; within a transaction."""
+    if version is None:
+        _run(connection, tables())
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    else:
+        for step in range(version, FORMAT):
+            for statement in STEPS[step]:
+                connection.execute(statement)
+    first = 0 if version is None else version + 1
+    rows = [(each, since_utc, tint_version, WORDS[each]) for each in range(first, FORMAT + 1)]
+    connection.executemany("INSERT INTO ledger_versions VALUES (?, ?, ?, ?)", rows)
     connection.execute(f"PRAGMA user_version = {FORMAT}")
 
 
