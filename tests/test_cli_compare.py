@@ -96,7 +96,6 @@ def test_without_any_target_recipes_are_compared_all_the_same(fitted_demo: Path,
         ),
         (("--pick", "all", "--show", "wedge"), "--show: not part of a comparison"),
         (("--pick", "all", "--base", "clear"), "--recipe: given together with --base or --load; expected one"),
-        (("--compare",), "--compare: is not an option of its own; write --pick all"),
     ],
 )
 def test_what_does_not_go_together_is_said(

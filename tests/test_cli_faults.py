@@ -21,6 +21,8 @@ FAULTS: list[tuple[str, int, str]] = [
     # Usage.
     ("predikt FOLDER", 2, "there is no command `predikt`; did you mean predict?; run `tint --help`"),
     ("--nonsense", 2, "no such option"),
+    ("weigh FOLDER --waist 2", 2, "no such option '--waist'; did you mean one of: '--opacity', '--seat', '--wall'?"),
+    ("weigh FOLDER --batch 2", 2, "weigh: no such option '--batch'; did you mean one of: '--batch-g', "),
     ("predict", 2, "predict: missing argument"),
     (f"predict FOLDER {CLEAR} --thikness 2", 2, "--thickness"),
     (f"predict FOLDER {CLEAR} --seat damp", 2, "'damp' is not one of 'air', 'wet'"),

@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 from click.testing import CliRunner, Result
 from rich.console import Console
@@ -17,7 +18,7 @@ from rich.console import Console
 from tint import colorimetry
 from tint.appearance import Setting
 from tint.cli import main
-from tint.cli.show import progress
+from tint.cli.show import note_json, progress
 from tint.palette import Palette
 from tint.recipes import Rules, solve
 from tint.swatches import read_folder
@@ -540,8 +541,10 @@ def test_progress_is_silent_off_a_terminal_and_when_told(capsys: pytest.CaptureF
     out = io.StringIO()
     with progress(patience_s=0.0) as tell:
         tell("searching", 1, 2)
-    with progress(quiet=True, on=Console(file=out, force_terminal=True), patience_s=0.0) as tell:
-        tell("searching", 1, 2)
+    with click.Context(main) as context:
+        note_json(context, context.command.params[0], True)
+        with progress(on=Console(file=out, force_terminal=True), patience_s=0.0) as tell:
+            tell("searching", 1, 2)
     time.sleep(0.05)
     assert capsys.readouterr() == ("", "")
     assert out.getvalue() == ""

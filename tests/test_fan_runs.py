@@ -18,8 +18,8 @@ from pypdf import PdfReader
 import tint
 from tint.cli import main
 from tint.errors import InputError, JobError
-from tint.fans import Common, Row, Wish, reach, read_rows, run_fan, shop_table
-from tint.fans.page import Chip, chips_page, chips_pdf, in_groups
+from tint.fans import Common, Row, Wish, fan_page, fan_pdf, reach, read_rows, run_fan, shop_table
+from tint.fans.page import Chip, in_groups
 from tint.fans.rows import journal, table_of
 from tint.fans.run import Chunk, here
 from tint.palette import Palette
@@ -207,35 +207,35 @@ def test_a_table_of_something_else_is_not_renewed(fitted_demo: Path, tmp_path: P
 # The page.
 
 
-def chip(number: int, lab: tuple[float, float, float], **more: Any) -> Chip:
-    told: dict[str, Any] = {"wanted": "#111111", "had": "#222222", "reached": True, "delta_e": 0.5}
-    told |= {"contrast_ratio": 0.981, "reason": ""} | more
-    return Chip(number=number, name=f"colour {number}", lab=lab, **told)
+def row(number: int, lab: tuple[float, float, float], **more: Any) -> Row:
+    told: dict[str, Any] = {"srgb": "#222222", "reached": True, "delta_e": 0.5, "contrast_ratio": 0.981} | more
+    return Row(number=number, name=f"colour {number}", asked="", target=lab, **told)
 
 
 def test_chips_stand_by_hue_and_from_light_to_dark() -> None:
-    chips = [
-        chip(1, (40, 0, 50)), chip(2, (70, 0, 50)), chip(3, (70, 50, -1)), chip(4, (50, 2, 2)), chip(5, (70, 0, 20)),
-    ]  # fmt: skip
-    order = [(name, [each.number for each in held]) for name, held in in_groups(chips)]
+    labs = [(40, 0, 50), (70, 0, 50), (70, 50, -1), (50, 2, 2), (70, 0, 20)]
+    chips = [Chip(row(at, lab), lab, "#111111") for at, lab in enumerate(labs, start=1)]
+    order = [(name, [each.row.number for each in held]) for name, held in in_groups(chips)]
     assert order == [("neutral", [4]), ("rose and red", [3]), ("yellow", [5, 2, 1])]
 
 
-def test_a_page_shows_what_cannot_be_had_beside_its_nearest() -> None:
-    lost = chip(2, (50, 0, 60), reached=False, delta_e=4.56)
-    page = chips_page([chip(1, (50, 0, 50)), lost], title="<Studio>", light="D65", lost=["3 lid: no <colour>"]).decode()
-    assert "&lt;Studio&gt;. 1 of 2 colours can be had; for D65." in page
+def test_a_page_shows_what_cannot_be_had_beside_its_nearest(demo_palette: Palette) -> None:
+    rows = [row(1, (50, 0, 50)), row(2, (50, 0, 60), reached=False, delta_e=4.56)]
+    gone = Row(number=3, name="lid", asked="", reason="no <colour>")
+    page = fan_page([*rows, gone], replace(demo_palette, name="<Studio>"), COMMON).decode()
+    assert "&lt;Studio&gt;. 1 of 2 colours can be had; for D65, 10° observer." in page
     assert page.count("--c:#222222") == 2
-    assert page.count("--c:#111111") == 1
+    assert page.count("--c:#") == 3
     assert "≈ nearest, 4.6 CIEDE2000 off" in page
     assert "3 lid: no &lt;colour&gt;" in page
     assert "contrast ratio 0.98" in page
 
 
-def test_a_pdf_goes_on_over_pages_and_tells_every_colour() -> None:
-    chips = [chip(at, (50, 0, 60), reached=at % 7 > 0, delta_e=4.56) for at in range(1, 101)]
-    gone = chip(101, (50, 0, 60), had="", reached=False, contrast_ratio=None, reason="no base may hold it")
-    data = chips_pdf([*chips, gone], title="Studio", light="D65", lost=["102 lid: no colour"])
+def test_a_pdf_goes_on_over_pages_and_tells_every_colour(demo_palette: Palette) -> None:
+    rows = [row(at, (50, 0, 60), reached=at % 7 > 0, delta_e=4.56) for at in range(1, 101)]
+    gone = row(101, (50, 0, 60), srgb="", reached=False, contrast_ratio=None, reason="no base may hold it")
+    lost = Row(number=102, name="lid", asked="", reason="no colour")
+    data = fan_pdf([*rows, gone, lost], demo_palette, COMMON)
     pages = [page.extract_text() for page in PdfReader(io.BytesIO(data)).pages]
     assert len(pages) > 1
     words = " ".join(" ".join(pages).split())

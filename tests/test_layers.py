@@ -34,6 +34,7 @@ LAYERS = {
     "solving": ("tint.recipes", "tint.checks"),
     "after solving": ("tint.trials", "tint.ledger", "tint.proofs"),
     "starting": ("tint.starting",),
+    "given": ("tint.given",),
     "folders": ("tint.folders",),
     "verbs": ("tint.verbs",),
     "orders": ("tint.orders", "tint.fans"),

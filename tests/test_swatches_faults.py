@@ -75,6 +75,11 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
         (TOML, 2, None),
         "expected UTF-8",
     ),
+    "cp1252 TOML behind a mark of UTF-8": (
+        raw(TOML, b"\xef\xbb\xbf" + PALETTE.replace("lids", "Töpfe").encode("cp1252")),
+        (TOML, 2, None),
+        "expected UTF-8",
+    ),
     "a workbook": (raw(CASTS, b"PK\x03\x04 and more"), (CASTS, None, None), "export it as CSV"),
     "zero bytes": (raw(CASTS, SWATCHES.encode() + b"\0"), (CASTS, None, None), "zero bytes"),
     "quotation mark left open": (

@@ -13,25 +13,23 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import partialmethod
 
 _SHOWN = 40  # characters of a cell or a name that a message repeats
-_FIRST, _LAST = (
-    250,
-    150,
-)  # of a place, and of what was found or expected: the beginning, and the reason; no source, by eye
+# Of a place, and of what was found or expected: the beginning, and the reason; no source, by eye.
+_FIRST, _LAST = 250, 150
 
 
 def _one_line(where: str, found: str, expected: str, mend: str) -> str:
     # What mends it may hold a command with a path, which must stay whole; the rest may hold whatever a file did.
-    told = "; ".join(filter(None, (_shortened(found), _shortened(expected), mend)))
-    return " ".join(f"{_shortened(where)}: {told}".split()) if where else " ".join(told.split())
+    told = "; ".join(filter(None, (shortened(found), shortened(expected), mend)))
+    return " ".join(f"{shortened(where)}: {told}".split()) if where else " ".join(told.split())
 
 
-def _shortened(text: str) -> str:
-    left_out = len(text) - _FIRST - _LAST
-    if left_out <= 0:
-        return text
-    return f"{text[:_FIRST]} ... ({left_out} characters left out) ... {text[-_LAST:]}"
+def shortened(text: str, first: int = _FIRST, last: int = _LAST) -> str:
+    """A text without its middle, where it is longer than so many characters at its beginning and its end."""
+    left_out = len(text) - first - last
+    return text if left_out <= 0 else f"{text[:first]} ... ({left_out} characters left out) ... {text[-last:]}"
 
 
 def _expected(what: str) -> str:
@@ -48,6 +46,10 @@ class TintError(Exception):
 
 class InputError(TintError):
     """Wrong usage or bad input."""
+
+    def at(self, where: str) -> InputError:
+        """The same of another place."""
+        return InputError(where, self.found, self.expected, self.mend)
 
 
 class JobError(TintError):
@@ -77,6 +79,11 @@ class Fault:
         column = f", {place} {self.column}" if self.column is not None else ""
         return f"{self.file}{row}{column}"
 
+    @property
+    def error(self) -> InputError:
+        """The fault as an error of its own."""
+        return InputError(self.where, self.found, self.expected, self.mend)
+
     def __str__(self) -> str:
         return _one_line(self.where, self.found, self.expected, self.mend)
 
@@ -105,17 +112,18 @@ class Gathered:
         self.file = file
         self.faults: list[Fault] = []
 
-    def grave(
-        self, found: str, *, row: int | None = None, column: str | None = None, expected: str = "", mend: str = ""
-    ) -> None:
-        """Note a fault that keeps the folder from being used."""
-        self._note(found, row, column, expected, mend, True)
+    def note(
+        self, found: str, *, grave: bool, row: int | None = None, column: str | None = None, expected: str = "",
+        mend: str = "",
+    ) -> None:  # fmt: skip
+        """Note a fault that keeps the folder from being used, or what is merely thin or odd."""
+        place = None if column is None else shown(column)
+        self.faults.append(
+            Fault(file=self.file, row=row, column=place, found=found, expected=expected, mend=mend, grave=grave)
+        )
 
-    def warn(
-        self, found: str, *, row: int | None = None, column: str | None = None, expected: str = "", mend: str = ""
-    ) -> None:
-        """Note something thin or odd that does not keep the folder from being used."""
-        self._note(found, row, column, expected, mend, False)
+    grave = partialmethod(note, grave=True)
+    warn = partialmethod(note, grave=False)
 
     @property
     def any_grave(self) -> bool:
@@ -129,15 +137,9 @@ class Gathered:
         ------
         InputError
         """
-        first = next((fault for fault in self.faults if fault.grave), None)
-        if first is not None:
-            raise InputError(first.where, first.found, first.expected, first.mend)
-
-    def _note(self, found: str, row: int | None, column: str | None, expected: str, mend: str, grave: bool) -> None:
-        place = None if column is None else shown(column)
-        self.faults.append(
-            Fault(file=self.file, row=row, column=place, found=found, expected=expected, mend=mend, grave=grave)
-        )
+        for fault in self.faults:
+            if fault.grave:
+                raise fault.error
 
 
 def shown(name: str) -> str:

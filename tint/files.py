@@ -30,15 +30,8 @@ Array = NDArray[np.float64]
 def write_whole(path: str | Path, data: bytes | Iterable[bytes], *, was: bytes | None = None) -> None:
     """Write `data` to `path` whole or not at all; see `write_all`.
 
-    Parameters
-    ----------
-    was : bytes, optional
-        What must still stand there, nothing for no file: whoever read it worked it into `data`.
-
-    Raises
-    ------
-    ChangedError
-        If something else stands there by now.
+    `was` is what must still stand there, nothing for no file: whoever read it worked it into `data`. ChangedError if
+    something else stands there by now.
     """
     write_all({Path(path): data}, was={} if was is None else {Path(path): was})
 
@@ -49,18 +42,8 @@ def write_all(contents: Mapping[Path, bytes | Iterable[bytes]], *, was: Mapping[
     A link is written through to its file; a file that is there keeps its mode and, where that may be, its owner. Who
     writes has the turn of the folders. (Between two renames a killed process can leave one file new and the other old.)
 
-    Parameters
-    ----------
-    contents : mapping of Path to bytes, or to an iterable of bytes that follow each other
-    was : mapping of Path to bytes, optional
-        As in `write_whole`.
-
-    Raises
-    ------
-    InputError
-        If a place cannot be written to; all is then as it was.
-    ChangedError, JobError
-        If a file has changed, or another writer does not come to an end.
+    Data may come as bytes that follow each other; `was` is as in `write_whole`. InputError if a place cannot be written
+    to; all is then as it was; ChangedError, JobError if a file has changed, or another writer does not come to an end.
     """
     places = {path: _place(path) for path in contents}
     if len(set(places.values())) < len(places):
@@ -80,6 +63,16 @@ def write_all(contents: Mapping[Path, bytes | Iterable[bytes]], *, was: Mapping[
             for half in halves.values():
                 with contextlib.suppress(OSError):
                     half.unlink(missing_ok=True)
+
+
+def bytes_of(path: str | Path, most: int = -1) -> bytes:
+    """What stands in a file, or so many bytes of it; InputError if it cannot be read."""
+    try:
+        with Path(path).open("rb") as stream:
+            return stream.read(most)
+    except (OSError, ValueError) as error:
+        reason = (error.strerror if isinstance(error, OSError) else None) or error
+        raise InputError(str(path), f"cannot be read ({reason})", mend="check the name") from error
 
 
 @contextlib.contextmanager
@@ -133,7 +126,10 @@ def _rename(halves: Mapping[Path, Path]) -> None:
         for place in halves if len(halves) > 1 else ():
             if place.exists():
                 kept[place] = half_name(place)
-                _second_name(place, kept[place])
+                try:
+                    kept[place].hardlink_to(place)
+                except OSError:  # a file system without such links
+                    shutil.copy2(place, kept[place])
         for place, half in halves.items():
             half.replace(place)
             done.append(place)
@@ -148,13 +144,6 @@ def _rename(halves: Mapping[Path, Path]) -> None:
                 each.unlink(missing_ok=True)
     for folder in {place.parent for place in halves}:
         sync_folder(folder)
-
-
-def _second_name(place: Path, name: Path) -> None:
-    try:
-        name.hardlink_to(place)
-    except OSError:  # a file system without such links
-        shutil.copy2(place, name)
 
 
 @contextlib.contextmanager
@@ -186,10 +175,7 @@ _SEAL = hashlib.sha256().digest_size
 def arrays_to_bytes(arrays: dict[str, Array], *, key: str = "") -> bytes:
     """The arrays as the bytes of an uncompressed .npz (the open format of NumPy), with a digest of them at its end.
 
-    Parameters
-    ----------
-    key : str
-        What the arrays are of; it enters the digest, and is asked for when they are read.
+    `key` says what the arrays are of; it enters the digest, and is asked for when they are read.
     """
     stream = io.BytesIO()
     np.savez(stream, **arrays)  # type: ignore[arg-type]  # the stubs mistake the names for options
@@ -203,11 +189,8 @@ def _seal(data: bytes, key: str) -> bytes:
 def arrays_from_bytes(data: bytes, *, key: str = "") -> dict[str, Array]:
     """Read what `arrays_to_bytes` wrote.
 
-    Raises
-    ------
-    ValueError
-        If a byte is another than was written, or the arrays are of another key: nothing is unpacked before that is
-        known.
+    ValueError if a byte is another than was written, or the arrays are of another key: nothing is unpacked before that
+    is known.
     """
     whole, seal = data[:-_SEAL], data[-_SEAL:]
     if seal != _seal(whole, key):

@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from tint.errors import InputError
+from tint.given import palette_of, typed
 from tint.palette import BROKEN, Palette, fit_path, read_palette
 from tint.swatches import SwatchFolder, folder_digest
 from tint.swatches import read_folder as read
@@ -26,23 +27,10 @@ if TYPE_CHECKING:
 Folder = SwatchFolder | str | Path
 
 
-def typed(value: Any, kind: Any, where: str, expected: str) -> Any:
-    """The value, if it is of that kind."""
-    if not isinstance(value, kind) or isinstance(value, bool):
-        raise InputError(where, f"a {type(value).__name__}", expected)
-    return value
-
-
 def folder_of(given: Folder) -> SwatchFolder:
     """A folder, read when only its path is given."""
     typed(given, SwatchFolder | str | Path, "folder", "the path of a swatch folder")
     return given if isinstance(given, SwatchFolder) else read(given)
-
-
-def palette_of(given: Palette) -> Palette:
-    """The palette, if it is one."""
-    checked: Palette = typed(given, Palette, "palette", "a Palette, as tint.fit or tint.load give it")
-    return checked
 
 
 def read_folder(path: str | Path) -> SwatchFolder:

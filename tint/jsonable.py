@@ -250,12 +250,9 @@ def walls(several: Any) -> tuple[Wall, ...]:
     """Every wall of a part."""
     return tuple(
         Wall(
-            thickness_mm=wall.appearance.setting.thickness_mm,
-            delta_e=wall.delta_e if np.isfinite(wall.delta_e) else None,
-            lab=_plain(wall.appearance.lab),
-            contrast_ratio=wall.appearance.contrast_ratio,
-            expected_error=wall.appearance.expected_error,
-            reached=wall.reached,
+            **_shared(wall.appearance, Wall)
+            | {"thickness_mm": wall.appearance.setting.thickness_mm, "reached": wall.reached}
+            | {"delta_e": wall.delta_e if np.isfinite(wall.delta_e) else None}
         )
         for wall in several
     )
@@ -269,20 +266,16 @@ def recipe(each: Any) -> Recipe:
 def answer(given: Any, *, optics: str | None = None) -> Answer:
     """The whole of an answer, and by which layer model it was found."""
     first = given.recipes[0].appearance
-    return Answer(
-        recipes=tuple(map(recipe, given.recipes)),
-        target=target(given.target),
-        setting=setting(first),
-        conditions=first.conditions,
-        walls_mm=tuple(given.rules.walls_mm),
-        batch_g=given.rules.batch_g,
-        scale_step_g=given.rules.scale_step_g,
-        loosened=tuple(Loosened(**_shared(each, Loosened)) for each in given.loosened),
-        refused=given.refused,
-        warnings=given.warnings,
-        sets=given.sets,
-        optics=optics,
-    )
+    told = {
+        "recipes": tuple(map(recipe, given.recipes)),
+        "target": target(given.target),
+        "setting": setting(first),
+        "conditions": first.conditions,
+        "walls_mm": tuple(given.rules.walls_mm),
+        "loosened": tuple(Loosened(**_shared(each, Loosened)) for each in given.loosened),
+        "optics": optics,
+    }
+    return Answer(**_shared(given, Answer) | _shared(given.rules, Answer) | told)
 
 
 _OF_A_PREMIX = ("strength", "made_g", "left_g", "pigment_g", "base_g")
@@ -337,15 +330,8 @@ def is_shallow(content: object) -> bool:
 def decode(data: bytes | str, kind: type[Kind], *, where: str, form: str) -> Kind:
     """What JSON holds, as one of the structs.
 
-    Parameters
-    ----------
-    where, form : str
-        What to call the file in an error, and what was expected of it, such as "what `tint solve --json` writes".
-
-    Raises
-    ------
-    InputError
-        If it is no JSON, or a key is missing or holds something else: the line names the file and the key.
+    Errors call the file `where`, and say that `form` was expected of it, such as "what `tint solve --json` writes".
+    InputError if it is no JSON, or a key is missing or holds something else: the line names the file and the key.
     """
     try:
         return converted(msgspec.json.decode(data), kind, where=where, form=form)

@@ -30,7 +30,7 @@ import tint
 from tint.fans import Common, Wish, lattice, read_rows, run_fan
 from tint.fans.rows import asked_of, row_of
 from tint.fans.run import engine_of
-from tint.fans.targets import solved_each
+from tint.fans.targets import solved
 from tint.fitting import fit_palette
 from tint.palette import Palette
 
@@ -82,9 +82,10 @@ def speed(palette: Palette, wishes: list[Wish], common: Common, place: Path) -> 
     """One and two workers, and a single warm solve."""
     print(f"the palette is {len(pickle.dumps(palette)) / 1e6:.2f} MB")
     few = wishes[:: max(len(wishes) // 20, 1)]
-    list(solved_each(palette, few[:2], common))
+    for wish in few[:2]:
+        solved(palette, wish, common, 1)
     began = time.process_time()
-    found = list(solved_each(palette, few, common))
+    found = [solved(palette, wish, common, at) for at, wish in enumerate(few, start=1)]
     print(f"a warm tint.solve: {(time.process_time() - began) / len(found):.3f} s of processor, mean of {len(found)}")
     for workers in (1, 2):
         timed(palette, wishes, common, place / f"{workers}.csv", workers)
@@ -103,7 +104,7 @@ def equal(palette: Palette, wishes: list[Wish], common: Common, place: Path) -> 
     same = 0
     for at, (row, wish) in enumerate(zip(read_rows(place / "fan.csv"), wishes, strict=True), start=1):
         answer = tint.solve(palette, lab=wish.lab, opacity="solid", base="clear", thickness_mm=3.0, rules=common.rules)
-        many = next(solved_each(palette, [wish], common, first=at))
+        many = solved(palette, wish, common, at)
         assert many.answer is not None
         same += many.answer.to_json() == answer.to_json() and row == row_of(many, asked_of(wish, common))
     print(f"{same} of {len(wishes)} equal tint.solve, row and answer")

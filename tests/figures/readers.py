@@ -27,7 +27,7 @@ from PIL import Image
 import tint
 from tint import jsonable
 from tint.fans.rows import asked_of, journal, parquet_of, read_rows, row_of, table_of
-from tint.fans.targets import Common, Wish, read_targets, solved_each
+from tint.fans.targets import Common, Wish, read_targets, solved
 from tint.files import arrays_from_bytes, arrays_to_bytes, cached_arrays
 from tint.ledger import entries, import_json, open_ledger, read_ledger, to_csv, to_json
 from tint.ledger.records import KINDS
@@ -357,7 +357,8 @@ def _of_fans(place: Path, palette: Palette) -> dict[str, Reader]:
     """Targets of a fan, its journal and its table."""
     common = Common(walls_mm=(3.0,), base="clear", opacity="any", rules=Rules(most_pigments=1, most_recipes=1))
     wishes = [Wish(name=f"t{at}", lab=(40.0 + 20.0 * at, 0.0, 5.0)) for at in range(3)]
-    rows = [row_of(each, asked_of(each.wish, common)) for each in solved_each(palette, wishes, common)]
+    found = [solved(palette, wish, common, at) for at, wish in enumerate(wishes, start=1)]
+    rows = [row_of(each, asked_of(each.wish, common)) for each in found]
     with journal(place / "fan.part") as written:
         written.begin("made with")
         written.keep(())

@@ -10,6 +10,7 @@ import difflib
 import importlib
 import logging
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -138,7 +139,7 @@ def _usage(error: click.ClickException) -> str:
     """A click error in our form: the command, what is wrong, where to read on."""
     context = error.ctx if isinstance(error, click.UsageError) else None
     path = context.command_path if context else "tint"
-    found = error.format_message().strip().rstrip(".").replace(". Did you", "; did you")
+    found = re.sub(r"\. \(?Did you mean (.*\?)\)?$", r"; did you mean \1", error.format_message().strip().rstrip("."))
     where = path.removeprefix("tint").strip()
     return f"{where}{': ' if where else ''}{found[:1].lower()}{found[1:]}; run `{path} --help`"
 
@@ -171,7 +172,7 @@ def explain(word: tuple[str, ...]) -> None:
     from tint import glossary
     from tint.cli import keys, show
 
-    with show.page() as out:
+    with show.new_page() as out:
         if word == ("options",):
             told = {name: main.get_command(click.Context(main), name) for name in COMMANDS}
             rows = keys.listed({name: command for name, command in told.items() if command is not None})

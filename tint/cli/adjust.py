@@ -12,20 +12,10 @@ import msgspec
 
 from tint import jsonable
 from tint.appearance import Setting
-from tint.cli import options, show
+from tint.cli import options, show, wanted
 from tint.cli.asked import Chosen, Doses, chosen, palette_of, pick, setting_of, setting_options
 from tint.cli.keys import Command, called, option
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
-from tint.cli.wanted import (
-    Sample,
-    Wish,
-    judged_over,
-    rules_as_keys,
-    rules_of,
-    sample_options,
-    target_options,
-    wanted,
-)
 from tint.errors import InputError
 from tint.palette import Palette
 from tint.recipes.binding import warnings
@@ -60,9 +50,9 @@ def _doubts(doubt_mm: float | None, **told: float | None) -> Doubts:
     return Doubts(**given)
 
 
-def _doubt(name: str, text: str, default: str, *, was: str, **more: Any) -> options.Decorator:
+def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator:
     text = f"How far {text} may be off, as a standard deviation.  [default: {default}]"
-    return options.number(f"--set doubts.{name}", text, was=[was], **more)
+    return options.number(f"--set doubts.{name}", text, **more)
 
 
 @click.command("adjust", cls=Command)
@@ -73,43 +63,42 @@ def _doubt(name: str, text: str, default: str, *, was: str, **more: Any) -> opti
     help="The recipe that was poured, as tint solve --json writes it: doses, target, walls.",
 )  # fmt: skip
 @options.under("The trial", pick)
-@target_options
-@sample_options
+@wanted.target_options
+@wanted.sample_options
 @setting_options
 @options.grouped(
     "standing",
     _cup,
-    options.number("--set cup.base_g", "The base in a tinted part that stands there.", was=["cup-base-g"]),
-    options.amounts("--set cup.pigments_g", "A pigment in that part.", options.GRAMS, was=["cup"]),
+    options.number("--set cup.base_g", "The base in a tinted part that stands there."),
+    options.amounts("--set cup.pigments_g", "A pigment in that part.", options.GRAMS),
 )
 @options.grouped(
     "doubts",
     _doubts,
-    _doubt("strength_percent", "the strength of a pigment's lot", f"{STRENGTH_PERCENT:g}", was="strength-doubt"),
-    _doubt("haze_percent", "the haze of the base", f"{HAZE_PERCENT:g}", was="haze-doubt"),
-    _doubt("tint_percent", "the base's own colour", f"{TINT_PERCENT:g}", was="tint-doubt"),
-    _doubt("thickness_mm", "the thickness of a trial", "the instrument's", was="thickness-error", to="doubt_mm"),
+    _doubt("strength_percent", "the strength of a pigment's lot", f"{STRENGTH_PERCENT:g}"),
+    _doubt("haze_percent", "the haze of the base", f"{HAZE_PERCENT:g}"),
+    _doubt("tint_percent", "the base's own colour", f"{TINT_PERCENT:g}"),
+    _doubt("thickness_mm", "the thickness of a trial", "the instrument's", to="doubt_mm"),
 )
-@rules_as_keys
+@wanted.rules_as_keys
 @option(
     "--as-swatch",
     heading="Output",
     metavar="NAME",
     help="Keep the casting as a swatch of the folder, with its readings.",
 )
-@option(
+@options.flag(
     "--into-workbook",
+    "With --as-swatch: write into swatches.xlsx, where tables stand in it.",
     heading="Output",
-    is_flag=True,
-    help="With --as-swatch: write into swatches.xlsx, where tables stand in it.",
 )
 @options.as_json
 @options.optics
 def command(
-    folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: Wish, sample: Sample,
+    folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: wanted.Wish, sample: wanted.Sample,
     casting: dict[str, Any], said: Given,
     standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any],
-    as_swatch: str | None, into_workbook: bool, optics: str, as_json: bool,
+    as_swatch: str | None, into_workbook: bool, optics: str,
 ) -> None:  # fmt: skip
     """Correct a recipe from a trial, and say what went wrong.
 
@@ -123,7 +112,7 @@ def command(
     """
     palette = palette_of(folder, optics)
     choice = chosen(Doses(None, {}), recipe, None if pick is None else (pick,))
-    casting = choice.solved_in | judged_over(palette, sample, casting)
+    casting = choice.solved_in | wanted.judged_over(palette, sample, casting)
     if wish.has_no_gloss:
         casting = without_gloss(palette) | casting
     poured = _as_proposed(poured, choice)
@@ -131,7 +120,7 @@ def command(
     casting.setdefault("thickness_mm", trials[-1].thickness_mm)
     setting, base = setting_of(palette, casting), trials[-1].blend.base
     search["walls_mm"] = choice.further_walls(setting, search["walls_mm"])
-    rules = rules_of(palette, search)
+    rules = wanted.rules_of(palette, search)
     target = _target(palette, choice, wish, sample, setting=setting, base=base, said=said)
     base_g, pigments_g = standing
     cup = None
@@ -139,21 +128,21 @@ def command(
         cup = Cup(
             base=base, base_g=base_g, pigments_g=options.all_known(pigments_g, palette.pigments, called("pigments_g"))
         )
-    with show.progress(quiet=as_json) as tell:
+    with show.progress() as tell:
         tell("learning from trials, then searching", 0, 1)
         done = adjust(palette, target, trials, setting=setting, rules=rules, doubts=doubts, cup=cup)
     written: list[str] = []
     if as_swatch is not None:
         kept = keep_as_swatch(folder, trials[-1], palette, name=as_swatch, into_workbook=into_workbook)
         written = [str(each) for each in kept]
-    if as_json:
-        more: dict[str, Any] = {"written": written} if written else {}
-        show.json(jsonable.answer(done.answer, optics=optics), **_as_json(done, trials), **more)
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         _show(out, done, trials, cup, optics)
         if written:
             out.print(f"\nWritten: {as_swatch} into {' and '.join(written)}; run `tint fit {folder}`.", style=show.HEAD)
+
+    told = _as_json(done, trials) | ({"written": written} if written else {})
+    show.answer(jsonable.answer(done.answer, optics=optics), page, **told)
 
 
 def _as_proposed(poured: Poured, choice: Chosen) -> Poured:
@@ -166,12 +155,19 @@ def _as_proposed(poured: Poured, choice: Chosen) -> Poured:
 
 
 def _target(
-    palette: Palette, choice: Chosen, wish: Wish, sample: Sample, *, setting: Setting, base: str, said: Given
+    palette: Palette,
+    choice: Chosen,
+    wish: wanted.Wish,
+    sample: wanted.Sample,
+    *,
+    setting: Setting,
+    base: str,
+    said: Given,
 ) -> Target:
     """What was wanted: as the options say, else as the recipe file does; solid where neither tells an opacity."""
     file = choice.file
     if file is None or file.target is None or wish.given or sample.as_blend or sample.as_base is not None:
-        target = wanted(palette, wish, sample, setting=setting, base=base, said=said)
+        target = wanted.target_wanted(palette, wish, sample, setting=setting, base=base, said=said)
         return solid_unless_told(target, palette) if wish.opacity is None else target
     lifted: dict[str, Any] = dict.fromkeys(BOUNDS) if wish.opacity is not None else {}
     return replace(target_from_written(file.target), **lifted | wish.asked | sample.more)
@@ -201,31 +197,22 @@ def _show_misses(out: Console, done: Adjustment) -> None:
 
 
 def _cares(done: Adjustment, trials: tuple[Trial, ...]) -> list[str]:
-    """What to know of trials, swatches and recipe, each once."""
-    return list(dict.fromkeys([*cautions(done.palette, trials), *_doubtful(done)]))
-
-
-def _doubtful(done: Adjustment) -> list[str]:
-    """What to know of the corrected recipe that is shown."""
-    if done.leave:
-        return []
-    first = done.answer.recipes[0]
-    told = [*warnings(done.palette, done.answer.target, [first]), *first.appearance.warnings]
-    return [*_changed_pigments(done), *told]
-
-
-def _changed_pigments(done: Adjustment) -> list[str]:
-    if done.kept_pigments:
-        return []
-    return ["the trial's own pigments no longer reach the target; those that it did not hold are of lots untried here"]
+    """What to know of trials and swatches, and of the corrected recipe where one is shown, each once."""
+    told = cautions(done.palette, trials)
+    if not done.leave:
+        if not done.kept_pigments:
+            found = "the trial's own pigments no longer reach the target"
+            told += [f"{found}; those that it did not hold are of lots untried here"]
+        first = done.answer.recipes[0]
+        told += [*warnings(done.palette, done.answer.target, [first]), *first.appearance.warnings]
+    return list(dict.fromkeys(told))
 
 
 def _show_recipe(out: Console, done: Adjustment, trial: Trial) -> None:
     recipe, was = done.answer.recipes[0], trial.blend.loadings
     names = [*was, *(name for name in recipe.blend.loadings if name not in was)]
     doses = [(name, was.get(name, 0.0), recipe.blend.loadings.get(name, 0.0)) for name in names]
-    out.print()
-    out.print(f"For a fresh batch, in {recipe.blend.base}", style=show.HEAD)
+    show.apart(out, f"For a fresh batch, in {recipe.blend.base}", style=show.HEAD)
     show.table(
         out,
         ("<pigment", "trial %", "now %", "change"),
@@ -261,8 +248,7 @@ def _added(done: Adjustment, additions: Additions, cup: Cup) -> list[tuple[str, 
 
 def _show_additions(out: Console, done: Adjustment, additions: Additions, cup: Cup) -> None:
     doses = _added(done, additions, cup)
-    out.print()
-    out.print("To the part that stands there, before its other part goes in", style=show.HEAD)
+    show.apart(out, "To the part that stands there, before its other part goes in", style=show.HEAD)
     if not doses:
         out.print("add nothing" + ("" if done.leave else ": no addition brings it nearer"))
         return
@@ -274,19 +260,14 @@ def _show_additions(out: Console, done: Adjustment, additions: Additions, cup: C
 def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:
     added = done.additions
     return {
-        "verdict": done.verdict,
-        "leave": done.leave,
-        "missed": done.missed,
-        "scatter": done.scatter,
+        **show.fields(done, "verdict", "leave", "missed", "scatter", "again", "kept_pigments"),
         "misses": [asdict(miss) | {"leave": miss.leave} for miss in done.misses],
         "findings": [asdict(each) for each in done.findings],
-        "again": done.again,
         "otherwise": None if done.otherwise is None else asdict(done.otherwise),
-        "kept_pigments": done.kept_pigments,
         "additions": None
         if added is None
         else msgspec.structs.asdict(jsonable.look(added.appearance))
-        | {"base_g": added.base_g, "pigments_g": added.pigments_g, "delta_e": added.delta_e},
+        | show.fields(added, "base_g", "pigments_g", "delta_e"),
         "predicted": jsonable.look(done.predicted),
         "trials": len(trials),
         "cautions": cautions(done.palette, trials),

@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import click
-
 from tint import jsonable
 from tint.appearance import Setting
 from tint.cli import options, show
@@ -146,7 +144,6 @@ _some = option(
     "--pick",
     type=picks,
     metavar="N[,N ...]|all",
-    was=["compare=all"],
     help="Which recipe of the file; several, or all, up to six, are compared side by side.  [default: 1, the best]",
 )
 
@@ -276,7 +273,7 @@ _casting_options = _setting_options(one_thickness, "Wall thickness of the part, 
 
 
 trial_thickness = option(
-    "--set trial.thickness_mm", type=one_thickness, metavar="MM", was=["read-thickness"],
+    "--set trial.thickness_mm", type=one_thickness, metavar="MM",
     help="The measured thickness of the casting that was read.  [default: as --thickness]",
 )  # fmt: skip
 
@@ -295,8 +292,6 @@ def setting_options(command: options.Command) -> options.Command:
 span_options = _setting_options(
     thicknesses,
     "Wall thickness in mm; for a table a list 1,2,4 or a range 0.5:6:0.5.",
-    option(
-        "--finish", type=click.Choice(tuple(HEIGHTS_UM)), help="Faces of the part.  [default: those of the swatches]"
-    ),
-    option("--as-read", is_flag=True, help="As the swatches' instrument reads it, with what its spot loses."),
+    options.choice("--finish", HEIGHTS_UM, "Faces of the part.  [default: those of the swatches]"),
+    options.flag("--as-read", "As the swatches' instrument reads it, with what its spot loses."),
 )

@@ -13,7 +13,7 @@ import click
 
 from tint.checks import Finding, LeftOut, examine, left_out, unstated_spot
 from tint.cli import options, show
-from tint.cli.fit import circumstances_in_words, circumstances_json
+from tint.cli.fit import circumstances_in_words, circumstances_json, seen_in
 from tint.cli.keys import Command
 from tint.errors import Fault, InputError
 from tint.fitting import fit_palette
@@ -41,9 +41,9 @@ class _Examined:
 
 @click.command("check", cls=Command)
 @options.folder
-@click.option("--quick", is_flag=True, help="Do not fit: skip what only a fit of all castings can tell.")
+@options.flag("--quick", "Do not fit: skip what only a fit of all castings can tell.")
 @options.as_json
-def command(folder: Path, quick: bool, as_json: bool) -> None:
+def command(folder: Path, quick: bool) -> None:
     """Check a swatch folder for mistakes and for gaps.
 
     Example: tint check swatches_demo
@@ -53,11 +53,8 @@ def command(folder: Path, quick: bool, as_json: bool) -> None:
     """
     read, faults = inspect_folder(folder)
     examined = _Examined() if read is None else _examine(read, quick=quick)
-    if as_json:
-        show.json(_as_json(folder, read, faults, examined))
-    else:
-        with show.page() as out:
-            _show(out, folder, read, faults, examined)
+    told = (folder, read, faults, examined)
+    show.answer(_as_json(*told), lambda out: _show(out, *told))
     grave = sum(fault.grave for fault in faults)
     if grave:
         found = f"{show.counted(grave, 'fault')} {'keeps' if grave == 1 else 'keep'} it from being used"
@@ -96,11 +93,10 @@ def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequenc
         out.print(_contents(read))
         _show_findings(out, examined.findings)
         if examined.unstated_spot:
-            out.print()
-            out.print(examined.unstated_spot, style=show.QUIET)
+            show.apart(out, examined.unstated_spot, style=show.QUIET)
             out.print()
         if examined.errors is not None:
-            _show_errors(out, examined.errors, _seen_in(read))
+            _show_errors(out, examined.errors, seen_in(read.instrument, read.kind))
     grave = sum(fault.grave for fault in faults)
     thin = len(faults) - grave
     asked = "" if read is None else f" {show.counted(len(examined.findings), 'finding')}."
@@ -113,8 +109,7 @@ def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
     from rich.text import Text
 
     for each in findings:
-        out.print()
-        out.print(Text.assemble((each.kind.replace("_", " "), show.CARE), ": ", (each.where, show.HEAD)))
+        show.apart(out, Text.assemble((each.kind.replace("_", " "), show.CARE), ": ", (each.where, show.HEAD)))
         for told in (each.words, f"Effect: {each.effect}", f"Mend: {each.mend}"):
             out.print(Padding(told, (0, 0, 0, 2), expand=False))
     if findings:
@@ -122,8 +117,7 @@ def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
 
 
 def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
-    out.print()
-    out.print(f"Each casting predicted from the others (leave-one-out): {_middle(errors)}", style=show.HEAD)
+    show.apart(out, f"Each casting predicted from the others (leave-one-out): {_middle(errors)}", style=show.HEAD)
     show.table(
         out,
         ("<swatch", "CIEDE2000"),
@@ -134,12 +128,6 @@ def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
     show.table(out, ("<pigment", "CIEDE2000"), [(n, show.fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
     out.print(f"Root mean square of reflectance readings, worst first; {seen_in}.", style=show.QUIET)
     out.print()
-
-
-def _seen_in(read: SwatchFolder) -> str:
-    """The light and observer that errors hold for: of colours, their own."""
-    own = read.instrument
-    return f"{own.light}, {own.observer}° observer" if read.kind == COLOURS else "D65, 10° observer"
 
 
 def _middle(errors: LeftOut) -> str:
@@ -208,12 +196,9 @@ def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], e
             "swatches": len(read.swatches),
             "readings": len(read.readings),
             "photographed": _photographed(read),
-            "bases": list(read.bases),
-            "pigments": list(read.pigments),
-            "backings": list(read.backings),
-            "wavelengths": read.wavelengths,
+            **{name: list(getattr(read, name)) for name in ("bases", "pigments", "backings")},
+            **show.fields(read, "wavelengths", "kind"),
             "geometry": read.instrument.geometry,
-            "kind": read.kind,
             "circumstances": circumstances_json(_circumstances(read)),
         }
     return content

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace as with_
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from dataclasses import replace as replace_in
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 import msgspec
@@ -17,39 +19,77 @@ from tint.cli.wanted import rules_of, rules_options
 from tint.errors import InputError
 from tint.fans import Common, Fan, Reach, Wish, fan_page, fan_pdf, lattice, read_rows, read_targets, run_fan, shop_table
 from tint.fans import reach as find_reach
-from tint.fans.run import engine_of
+from tint.fans.run import Engine, engine_of
 from tint.files import write_all
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.swatches.instruments import Given
 
+if TYPE_CHECKING:
+    from rich.console import Console
+
 _NAMED = 20  # colours that are named on the page; the table has all
 _NAMED_REACH = 12  # the same on the page of a reach; --json has all
 
 
-def many_colours(command: options.Command) -> options.Command:
+@dataclass(frozen=True, kw_only=True)
+class Many:
     """Which colours are asked for, and what of those that do not say it themselves."""
-    given = options.under(
-        "Wanted, where a row does not say",
-        option(
-            "--lattice",
-            to="spacing",
-            type=float,
-            metavar="STEP",
-            help="In place of TARGETS: CIELAB within sRGB, in steps of this size.",
-        ),
-        option("--opacity", metavar="WORD|RANGE", help="As for tint solve.  [default: solid]"),
-        options.tolerance,
-        option("--base", metavar="NAME", help="Only this base.  [default: every base]"),
-    )
-    return click.argument("targets", type=options.PATH, required=False)(given(command))
+
+    targets: Path | None
+    spacing: float | None
+    opacity: str | None
+    tolerance: float | None
+    base: str | None
+
+    def common(self, palette: Palette, casting: dict[str, Any], search: dict[str, Any]) -> Common:
+        """What holds for every colour; further walls are walls like the first."""
+        try:
+            opacity_of(self.opacity or "any")
+        except InputError as error:
+            raise error.at("--opacity") from error
+        base = None if self.base is None else base_of(palette, self.base)
+        seen, rules = dict(casting), rules_of(palette, search)
+        walls = (*((seen.pop("thickness_mm"),) if "thickness_mm" in seen else ()), *rules.walls_mm)
+        if seen.get("over"):
+            options.known(seen["over"], [*palette.backings, "none"], "--over")
+        rules = replace_in(rules, walls_mm=())
+        return Common(opacity=self.opacity, tolerance=self.tolerance, walls_mm=walls, base=base, rules=rules, seen=seen)
+
+    def wishes(self, palette: Palette, common: Common, said: Given) -> Sequence[Wish]:
+        """The colours, one by one."""
+        if self.targets is not None and self.spacing is None:
+            wishes = list(read_targets(self.targets, palette, common, said=said))
+        elif self.spacing is not None and self.targets is None:
+            wishes = list(lattice(self.spacing, palette, common))
+        else:
+            raise InputError("targets", "none or two are given", "a file of colours, or --lattice STEP")
+        if not common.walls_mm and not any(each.walls_mm for each in wishes):
+            raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
+        return wishes
 
 
-on_workers = options.under(
-    "Where",
+many_colours = options.grouped(
+    "many",
+    Many,
+    click.argument("targets", type=options.PATH, required=False),
+    option(
+        "--lattice", to="spacing", type=float, metavar="STEP",
+        help="In place of TARGETS: CIELAB within sRGB, in steps of this size.",
+    ),
+    option("--opacity", metavar="WORD|RANGE", help="As for tint solve.  [default: solid]"),
+    options.tolerance,
+    option("--base", metavar="NAME", help="Only this base.  [default: every base]"),
+    heading="Wanted, where a row does not say",
+)  # fmt: skip
+on_workers = options.grouped(
+    "workers",
+    engine_of,
     options.count("--workers", "Processes to work in; more than one needs the extra `fan`.", default=1),
     option("--scheduler", default="", metavar="tcp://HOST:PORT", help="A dask scheduler whose workers do it instead."),
+    heading="Where",
 )
+Workers = AbstractContextManager[Engine]
 
 
 @click.command("fan", cls=Command)
@@ -59,24 +99,23 @@ on_workers = options.under(
 @rules_options
 @options.under(
     "Output",
-    option("--out", type=options.PATH, required=True, metavar="FILE.csv", help="The table of recipes, or .parquet."),
-    option(
-        "--changed", is_flag=True,
-        help="Renew the table: keep the rows whose recipes still hold with the palette as it now stands.",
+    options.path("--out", "The table of recipes, or .parquet.", "FILE.csv", required=True),
+    options.flag(
+        "--changed",
+        "Renew the table: keep the rows whose recipes still hold with the palette as it now stands.",
     ),
-    option("--page", type=options.PATH, metavar="FILE.html", help="All as chips, in order of hue and lightness."),
-    option("--pdf", type=options.PATH, metavar="FILE.pdf", help="The same on paper."),
-    option("--shop", type=options.PATH, metavar="FILE.csv", help="The same as a table for a web shop, no recipes."),
+    options.path("--page", "All as chips, in order of hue and lightness.", "FILE.html"),
+    options.path("--pdf", "The same on paper.", "FILE.pdf"),
+    options.path("--shop", "The same as a table for a web shop, no recipes.", "FILE.csv"),
     options.replace,
     options.as_json,
 )  # fmt: skip
 @on_workers
 @options.optics
 def command(
-    folder: Path, targets: Path | None, spacing: float | None, opacity: str | None, tolerance: float | None,
-    base: str | None, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path, workers: int,
-    scheduler: str, changed: bool, page: Path | None, pdf: Path | None, shop: Path | None, replace: bool, optics: str,
-    as_json: bool,
+    folder: Path, many: Many, casting: dict[str, Any], said: Given, search: dict[str, Any], out: Path,
+    workers: Workers, changed: bool, page: Path | None, pdf: Path | None, shop: Path | None, replace: bool,
+    optics: str,
 ) -> None:  # fmt: skip
     """Find a recipe for each of many colours, as a table.
 
@@ -94,83 +133,46 @@ def command(
         raise InputError("--shop", f"{shop} is also the table of recipes", mend="choose another name")
     old = list(read_rows(out)) if changed else None
     palette = palette_of(folder, optics)
-    common = common_of(palette, casting, search, opacity, tolerance, None if base is None else base_of(palette, base))
-    wishes = wishes_of(palette, common, targets, spacing, said)
-    with show.progress(quiet=as_json) as tell, engine_of(workers=workers, scheduler=scheduler) as engine:
+    common = many.common(palette, casting, search)
+    wishes = many.wishes(palette, common, said)
+    with show.progress() as tell, workers as engine:
         fan = run_fan(palette, wishes, common, out, old=old, engine=engine, progress=tell)
     asked = {path: draw for path, draw in drawn.items() if path is not None}
     rows = list(read_rows(out)) if asked else []
     files = {path: draw(rows, palette, common) for path, draw in asked.items()}
     write_all(files)
     written = [str(each) for each in (out, *files)]
-    if as_json:
-        told = msgspec.structs.asdict(fan)
-        show.json({name: told[name] for name in told if name != "out"}, written=written)
-        return
-    _show(fan, written, changed=changed)
+    told = msgspec.structs.asdict(fan)
+    del told["out"]
+    show.answer(told, lambda out: _show(out, fan, written, changed=changed), written=written)
 
 
-def common_of(
-    palette: Palette, casting: dict[str, Any], search: dict[str, Any], opacity: str | None, tolerance: float | None,
-    base: str | None,
-) -> Common:  # fmt: skip
-    """What holds for every colour; further walls are walls like the first."""
-    try:
-        opacity_of(opacity or "any")
-    except InputError as error:
-        raise InputError("--opacity", error.found, error.expected, error.mend) from error
-    seen = dict(casting)
-    rules = rules_of(palette, search)
-    walls = (*((seen.pop("thickness_mm"),) if "thickness_mm" in seen else ()), *rules.walls_mm)
-    if seen.get("over"):
-        options.known(seen["over"], [*palette.backings, "none"], "--over")
-    rules = with_(rules, walls_mm=())
-    return Common(opacity=opacity, tolerance=tolerance, walls_mm=walls, base=base, rules=rules, seen=seen)
-
-
-def wishes_of(
-    palette: Palette, common: Common, targets: Path | None, spacing: float | None, said: Given
-) -> Sequence[Wish]:  # fmt: skip
-    if (targets is None) == (spacing is None):
-        raise InputError("targets", "none or two are given", "a file of colours, or --lattice STEP")
-    if targets is not None:
-        wishes = list(read_targets(targets, palette, common, said=said))
-    else:
-        assert spacing is not None  # one of the two is given
-        wishes = list(lattice(spacing, palette, common))
-    if not common.walls_mm and not any(each.walls_mm for each in wishes):
-        raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
-    return wishes
-
-
-def _show(fan: Fan, written: Sequence[str], *, changed: bool) -> None:
-    with show.page() as out:
-        show.title(out, f"Fan: {show.counted(fan.targets, 'colour')}")
-        facts = [
-            ("reached", f"{fan.reached}", "colour and opacity are met"),
-            ("out of reach", f"{fan.out_of_reach}", "the nearest recipe stands in the row"),
-            ("failed", f"{fan.failed}", "the reason stands in the row"),
-        ]
-        show.facts(out, facts)
-        if fan.kept:
-            out.print()
-            out.print(f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
-        if changed:
-            out.print()
-            names = ", ".join(fan.moved[:_NAMED]) + (" ..." if len(fan.moved) > _NAMED else "")
-            rows = f"{show.counted(len(fan.moved), 'row')} of {fan.targets}"
-            out.print(f"Renewed: {rows}{': ' if names else '; every recipe still holds'}{names}")
+def _show(out: Console, fan: Fan, written: Sequence[str], *, changed: bool) -> None:
+    show.title(out, f"Fan: {show.counted(fan.targets, 'colour')}")
+    facts = [
+        ("reached", f"{fan.reached}", "colour and opacity are met"),
+        ("out of reach", f"{fan.out_of_reach}", "the nearest recipe stands in the row"),
+        ("failed", f"{fan.failed}", "the reason stands in the row"),
+    ]
+    show.facts(out, facts)
+    if fan.kept:
+        show.apart(out, f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
+    if changed:
         out.print()
-        for name in written:
-            out.print(f"Written: {name}")
+        names = ", ".join(fan.moved[:_NAMED]) + (" ..." if len(fan.moved) > _NAMED else "")
+        rows = f"{show.counted(len(fan.moved), 'row')} of {fan.targets}"
+        out.print(f"Renewed: {rows}{': ' if names else '; every recipe still holds'}{names}")
+    out.print()
+    for name in written:
+        out.print(f"Written: {name}")
 
 
 @click.command("reach", cls=Command)
 @options.folder
 @many_colours
-@option(
-    "--candidate", to="candidates", heading="Tried", multiple=True, metavar="PIGMENT",
-    help=f"A pigment that was measured but is not in stock: what it would add. {options.AGAIN}",
+@options.several(
+    "--candidate", "A pigment that was measured but is not in stock: what it would add.", "PIGMENT",
+    to="candidates", heading="Tried",
 )  # fmt: skip
 @setting_options
 @rules_options
@@ -178,9 +180,8 @@ def _show(fan: Fan, written: Sequence[str], *, changed: bool) -> None:
 @options.optics
 @options.as_json
 def reach(
-    folder: Path, targets: Path | None, spacing: float | None, opacity: str | None, tolerance: float | None,
-    base: str | None, candidates: Sequence[str], casting: dict[str, Any], said: Given, search: dict[str, Any],
-    workers: int, scheduler: str, optics: str, as_json: bool,
+    folder: Path, many: Many, candidates: Sequence[str], casting: dict[str, Any], said: Given,
+    search: dict[str, Any], workers: Workers, optics: str,
 ) -> None:  # fmt: skip
     """Tell which of many colours each base and wall can have.
 
@@ -192,39 +193,34 @@ def reach(
     palette = palette_of(folder, optics)
     for name in candidates:
         options.known(name, palette.pigments, "--candidate")
-    common = common_of(palette, casting, search, opacity, tolerance, None if base is None else base_of(palette, base))
-    wishes = wishes_of(palette, common, targets, spacing, said)
+    common = many.common(palette, casting, search)
+    wishes = many.wishes(palette, common, said)
     if not common.walls_mm:
         raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
-    with show.progress(quiet=as_json) as tell, engine_of(workers=workers, scheduler=scheduler) as engine:
+    with show.progress() as tell, workers as engine:
         found = find_reach(palette, wishes, common, candidates=candidates, engine=engine, progress=tell)
-    if as_json:
-        show.json(found)
-        return
     seen = common.setting()
-    _show_reach(found, f"{palette.name}. {seen.light}, {seen.observer}° observer")
+    conditions = f"{palette.name}. {seen.light}, {seen.observer}° observer"
+    show.answer(found, lambda out: _show_reach(out, found, conditions))
 
 
-def _show_reach(found: Reach, conditions: str) -> None:
-    with show.page() as out:
-        show.title(out, f"Reach: {show.counted(found.targets, 'colour')}", conditions)
-        rows = [(each.base, f"{each.wall_mm:g} mm", *_share(each.names, found.targets)) for each in found.reached]
-        show.table(out, ["base", "wall", "reached", "share"], rows)
-        if found.gains:
-            out.print()
-            show.table(
-                out, ["with", "adds", "share", ""],
-                [(each.pigment, *_share(each.names, found.targets), _names(each.names)) for each in found.gains],
-            )  # fmt: skip
+def _show_reach(out: Console, found: Reach, conditions: str) -> None:
+    show.title(out, f"Reach: {show.counted(found.targets, 'colour')}", conditions)
+    rows = [(each.base, f"{each.wall_mm:g} mm", *_share(each.names, found.targets)) for each in found.reached]
+    show.table(out, ["base", "wall", "reached", "share"], rows)
+    if found.gains:
         out.print()
-        if found.missed:
-            out.print(f"Nowhere: {_names([row.name for row in found.missed])}")
-        for row in found.failed[:_NAMED_REACH]:
-            out.print(f"{row.name}: {row.reason}", style=show.CARE)
-        if len(found.failed) > _NAMED_REACH:
-            out.print(
-                f"{show.counted(len(found.failed) - _NAMED_REACH, 'further row')} told no colour.", style=show.CARE
-            )
+        show.table(
+            out, ["with", "adds", "share", ""],
+            [(each.pigment, *_share(each.names, found.targets), _names(each.names)) for each in found.gains],
+        )  # fmt: skip
+    out.print()
+    if found.missed:
+        out.print(f"Nowhere: {_names([row.name for row in found.missed])}")
+    for row in found.failed[:_NAMED_REACH]:
+        out.print(f"{row.name}: {row.reason}", style=show.CARE)
+    if len(found.failed) > _NAMED_REACH:
+        out.print(f"{show.counted(len(found.failed) - _NAMED_REACH, 'further row')} told no colour.", style=show.CARE)
 
 
 def _share(names: Sequence[str], of: int) -> tuple[str, str]:

@@ -14,8 +14,9 @@ from tint.cli import options, show
 from tint.cli.keys import Command
 from tint.fitting import fit_palette
 from tint.fitting.priors import MIDDLE_NM
+from tint.materials import Instrument
 from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
-from tint.swatches import read_folder
+from tint.swatches import SPECTRA, read_folder
 from tint.trials.trial import span
 
 if TYPE_CHECKING:
@@ -29,9 +30,9 @@ _LIGHTNESS = 116.0 / 3.0
 @click.command("fit", cls=Command)
 @options.folder
 @options.optics
-@click.option("--all", "every", is_flag=True, help="Show every swatch, not only the worst.")
+@options.flag("--all", "Show every swatch, not only the worst.", to="every")
 @options.as_json
-def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
+def command(folder: Path, optics: str, every: bool) -> None:
     """Fit the palette to the swatches.
 
     Example: tint fit swatches_demo
@@ -43,16 +44,14 @@ def command(folder: Path, optics: str, every: bool, as_json: bool) -> None:
         palette = fit_palette(read, optics=optics, progress=told)
     path = fit_path(folder, optics)
     write_palette(palette, path)
-    if as_json:
-        show.json(_as_json(palette, path))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         _show(out, palette, path, every=every)
         if read.warnings:
-            out.print(
-                f"{show.counted(len(read.warnings), 'warning')} on the folder: run `tint check {folder}`.",
-                style=show.CARE,
-            )
+            warnings = show.counted(len(read.warnings), "warning")
+            out.print(f"{warnings} on the folder: run `tint check {folder}`.", style=show.CARE)
+
+    show.answer(_as_json(palette, path), page)
 
 
 def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
@@ -67,11 +66,9 @@ def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
 def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     count = show.counted(len(palette.swatches), "swatch", "swatches")
     bases, pigments = show.counted(len(palette.bases), "base"), show.counted(len(palette.pigments), "pigment")
-    show.title(
-        out,
-        f"{palette.name}: {count}, {bases}, {pigments}",
-        f"{palette.model}, {palette.instrument.geometry}; CIEDE2000 of readings against the fit, {_seen_in(palette)}",
-    )
+    seen = f"CIEDE2000 of readings against the fit, {seen_in(palette.instrument, palette.read_as)}"
+    conditions = f"{palette.model}, {palette.instrument.geometry}; {seen}"
+    show.title(out, f"{palette.name}: {count}, {bases}, {pigments}", conditions)
     size = residuals(palette.swatches)
     facts = [
         ("mean", f"{show.fixed(size['mean'], 2)} CIEDE2000", "of the swatches"),
@@ -96,13 +93,12 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     suspects = [f"{swatch.name} ({swatch.base}): {swatch.suspect}" for swatch in palette.swatches if swatch.suspect]
     show.notes(out, "Suspect swatches", suspects, style=show.CARE)
     show.notes(out, "What the swatches leave open", palette.undetermined)
-    out.print()
-    out.print(f"Written: {path}")
+    show.apart(out, f"Written: {path}")
 
 
-def _seen_in(palette: Palette) -> str:
-    own = palette.instrument
-    return "D65, 10° observer" if palette.read_as == "spectra" else f"{own.light}, {own.observer}° observer"
+def seen_in(own: Instrument, read_as: str) -> str:
+    """The light and observer that errors hold for: of colours, their own."""
+    return "D65, 10° observer" if read_as == SPECTRA else f"{own.light}, {own.observer}° observer"
 
 
 def _circumstances(palette: Palette) -> dict[str, Circumstances]:
@@ -137,9 +133,9 @@ def _show_learned(out: Console, palette: Palette) -> None:
     show.table(out, ("<base or pigment", "g at 550 nm", "refractive index", "as stated"), rows)
     out.print(
         "g, anisotropy: 1 is light that scatters straight on, 0 is light that scatters equally in all directions.",
-        style="dim",
+        style=show.QUIET,
     )
-    out.print("±: one standard deviation.", style="dim")
+    out.print("±: one standard deviation.", style=show.QUIET)
 
 
 def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) -> None:
@@ -148,7 +144,7 @@ def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) 
     out.print("Every swatch" if every else f"The {len(shown)} worst (--all shows every one)", style=show.HEAD)
     columns = ("<swatch", "<base", "CIEDE2000", "residual", "thickness", "as fitted", "weight")
     show.table(out, columns, map(_swatch_row, shown))
-    out.print("Residual: root mean square, in % reflectance. Weight: 1 counts fully.", style="dim")
+    out.print("Residual: root mean square, in % reflectance. Weight: 1 counts fully.", style=show.QUIET)
 
 
 def _swatch_row(swatch: SwatchFit) -> tuple[str, ...]:
@@ -167,8 +163,7 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
     names = ("name", "base", "delta_e", "residual", "thickness_mm", "fitted_thickness_mm", "weight", "suspect")
     return {
         "palette": str(path),
-        "name": palette.name,
-        "read_as": palette.read_as,
+        **show.fields(palette, "name", "read_as"),
         "optics": palette.model,
         "g": {name: {"value": g, "error": error} for name, (g, error) in _anisotropies(palette).items()},
         "refractive_index": {
@@ -177,11 +172,11 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
         },
         "delta_e": residuals(palette.swatches),
         "model_error": palette.model_error,
-        "swatches": [{name: getattr(swatch, name) for name in names} for swatch in palette.swatches],
+        "swatches": [show.fields(swatch, *names) for swatch in palette.swatches],
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
         "undetermined": list(palette.undetermined),
         "circumstances": circumstances_json(_circumstances(palette)),
-        "conditions": f"{palette.instrument.geometry}, {_seen_in(palette)}",
+        "conditions": f"{palette.instrument.geometry}, {seen_in(palette.instrument, palette.read_as)}",
     }
 
 

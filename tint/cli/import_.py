@@ -40,27 +40,20 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
 @options.grouped(
     "naming",
     _naming,
-    click.option(
+    options.several(
         "--as",
-        "same",
+        "Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING.",
+        "NAME=PLACE",
+        to="same",
         type=_pair,
-        multiple=True,
-        metavar="NAME=PLACE",
-        help="Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING. "
-        + options.AGAIN,
     ),
-    click.option(
-        "--pattern",
-        multiple=True,
-        metavar="TEXT",
-        help="How names are made, as in '{swatch}-{backing}'; {seat} and {any} too. " + options.AGAIN,
-    ),
+    options.several("--pattern", "How names are made, as in '{swatch}-{backing}'; {seat} and {any} too.", "TEXT"),
     click.option("--backing", metavar="NAME", help="The backing of measurements that tell none."),
-    click.option("--seat", type=click.Choice(SEATS), help="The seat of measurements that tell none."),
-    click.option(
+    options.choice("--seat", SEATS, "The seat of measurements that tell none."),
+    options.choice(
         "--quantity",
-        type=click.Choice(QUANTITIES),
-        help="The quantity of measurements that tell none, or, if regular, no more than transmittance.  "
+        QUANTITIES,
+        "The quantity of measurements that tell none, or, if regular, no more than transmittance.  "
         "[default: reflectance]",
     ),
 )
@@ -68,17 +61,17 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
 @options.grouped(
     "doubles",
     Doubles,
-    click.option("--add", is_flag=True, help="Keep what was read before, and add replicates."),
-    click.option("--replace", is_flag=True, help="Put measurements in the place of what was read before."),
-    click.option("--skip-unknown", is_flag=True, help="Leave out measurements that are no swatch or backing."),
-    click.option("--force", is_flag=True, help="Take over readings of another geometry too."),
+    options.flag("--add", "Keep what was read before, and add replicates."),
+    options.flag("--replace", "Put measurements in the place of what was read before."),
+    options.flag("--skip-unknown", "Leave out measurements that are no swatch or backing."),
+    options.flag("--force", "Take over readings of another geometry too."),
 )
-@click.option("--into-workbook", is_flag=True, help="Write into swatches.xlsx, where the readings stand in it.")
-@click.option("--dry-run", is_flag=True, help="Show what would be done, and do nothing.")
+@options.flag("--into-workbook", "Write into swatches.xlsx, where the readings stand in it.")
+@options.flag("--dry-run", "Show what would be done, and do nothing.")
 @options.as_json
 def command(
     folder: Path, files: tuple[Path, ...], naming: Naming, said: Given, doubles: Doubles, into_workbook: bool,
-    dry_run: bool, as_json: bool,
+    dry_run: bool,
 ) -> None:  # fmt: skip
     """Take an instrument's files into the readings.
 
@@ -95,11 +88,7 @@ def command(
         except ChangedError as error:  # each time another program has got further, so this comes to an end
             click.echo(f"tint: {plain(error.where)}: {error.found}; its new rows are kept, and these added", err=True)
             plan = plan_import(folder, measurements, naming=naming, doubles=doubles)
-    if as_json:
-        show.json(_as_json(plan, dry_run=dry_run))
-    else:
-        with show.page() as out:
-            _show(out, folder, plan, dry_run=dry_run)
+    show.answer(_as_json(plan, dry_run=dry_run), lambda out: _show(out, folder, plan, dry_run=dry_run))
     if plan.faults:
         found = f"{show.counted(len(plan.faults), 'measurement')} of {len(plan.planned)} cannot be taken over"
         raise InputError(str(folder), found, mend="mend what is listed, or leave it out")
@@ -166,14 +155,11 @@ def _as_json(plan: Import, *, dry_run: bool) -> Mapping[str, Any]:
 def _planned_json(planned: Planned) -> dict[str, Any]:
     measurement = planned.measurement
     return {
-        **{name: getattr(measurement, name) for name in ("name", "file", "place")},
+        **show.fields(measurement, "name", "file", "place"),
         **{name: getattr(measurement, name) or None for name in ("geometry", "source", "scale")},
         **{column: cell or None for column, cell in zip(KEY_COLUMNS, planned.key, strict=True)},
         "quantity": planned.key[-1],
-        "action": planned.action,
         "replaces_rows": planned.rows,
-        "values": planned.values,
         "fault": None if planned.fault is None else str(planned.fault),
-        "warnings": planned.warnings,
-        "notes": planned.notes,
+        **show.fields(planned, "action", "values", "warnings", "notes"),
     }

@@ -12,7 +12,6 @@ import numpy as np
 from tint import colorimetry
 from tint.cli import options, show
 from tint.cli.keys import Command
-from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.inspection import (
     FAIL,
@@ -25,7 +24,7 @@ from tint.inspection import (
     read_part,
 )  # fmt: skip
 from tint.shift import Shift, learn_shift, read_pairs
-from tint.swatches import COLOURS, NO_BACKING, SwatchFolder, read_folder
+from tint.swatches import COLOURS, NO_BACKING, read_folder
 from tint.swatches.instruments import Given
 
 if TYPE_CHECKING:
@@ -92,7 +91,7 @@ def _files(**files: str | None) -> dict[str, str | None]:
 @options.as_json
 def command(
     folder: Path, files: dict[str, str | None], tolerance: Tolerance, readings: int, reference_readings: int, over:
-    str | None, seat: str, said: Given, as_json: bool,
+    str | None, seat: str, said: Given,
 ) -> None:  # fmt: skip
     """Compare a reading with what was approved: pass or fail.
 
@@ -114,7 +113,10 @@ def command(
     dark = ("reading_black", "reference_black")
     black = [read_part(str(files[name]), swatches, over=backings[0], **held) for name in dark if files[name]]
     notes = [f"{each.where}: {note}" for each in (*read.values(), *black) for note in each.notes]
-    shift = _shift(files["early"], swatches, view, behind, said)
+    shift = None
+    if files["early"] is not None:
+        own, grid = swatches.instrument.geometry, swatches.wavelengths
+        shift = learn_shift(*read_pairs(files["early"], view, wavelengths=grid, over=behind, geometry=own, said=said))
     found = inspect_reading(
         part_spectrum(read["reading"], view),
         part_spectrum(read["reference"], view),
@@ -129,44 +131,30 @@ def command(
         moves_covariance=None if shift is None else shift.covariance,
     )
     conditions = f"over {behind}, {seat} seat, {view.light}, {view.observer}° observer"
-    if as_json:
-        show.json(_as_json(found, shift, conditions), notes=notes)
-    else:
-        with show.page() as out:
-            _show(out, found, shift, conditions, _scatter(swatches), readings, reference_readings)
-            show.notes(out, "How the files were read", notes)
+    scatter = f"{swatches.instrument.repeatability:g} {'of X, Y and Z' if swatches.kind == COLOURS else 'a wavelength'}"
 
+    def page(out: Console) -> None:
+        _show(out, found, shift, conditions, scatter, readings, reference_readings)
+        show.notes(out, "How the files were read", notes)
 
-def _scatter(swatches: SwatchFolder) -> str:
-    size = f"{swatches.instrument.repeatability:g}"
-    return f"{size} of X, Y and Z" if swatches.kind == COLOURS else f"{size} a wavelength"
-
-
-def _shift(file: str | None, swatches: SwatchFolder, view: Viewing, over: str, said: Given) -> Shift | None:
-    if file is None:
-        return None
-    own = swatches.instrument.geometry
-    return learn_shift(*read_pairs(file, view, wavelengths=swatches.wavelengths, over=over, geometry=own, said=said))
+    show.answer(_as_json(found, shift, conditions), page, notes=notes)
 
 
 def _show(
     out: Console, found: Inspection, shift: Shift | None, conditions: str, scatter: str, readings: int, given: int,
 ) -> None:  # fmt: skip
     show.title(out, _OPENINGS.get(found.verdict, _TOO_CLOSE), conditions)
+    decimals = {each.what: 3 if each.what == "contrast ratio" else 2 for each in found.checks}
     show.table(
         out,
         ("<what", "differs", "agreed", "guard", "<verdict"),
         [
-            (
-                check.what,
-                *(f"{x:.{_decimals(check.what)}f}" for x in (check.value, check.limit, check.band)),
-                check.verdict,
-            )
-            for check in found.checks
+            (each.what, *(f"{x:.{decimals[each.what]}f}" for x in (each.value, each.limit, each.band)), each.verdict)
+            for each in found.checks
         ],
     )
-    out.print()
-    out.print(
+    show.apart(
+        out,
         f"colour: CIEDE2000. guard: what the noise of reading may do, at {scatter} and "
         f"{show.counted(readings, 'reading')} against {given}: a part whose true difference is just the agreed one "
         "gets a wrong verdict 1 time in 20.",
@@ -174,10 +162,6 @@ def _show(
     )
     show.notes(out, "The part, beside what was approved, is", found.words)
     show.notes(out, "Not cured yet", _shift_words(shift), style=show.CARE)
-
-
-def _decimals(what: str) -> int:
-    return 3 if what == "contrast ratio" else 2
 
 
 def _shift_words(shift: Shift | None) -> list[str]:
@@ -197,7 +181,7 @@ def _as_json(found: Inspection, shift: Shift | None, conditions: str) -> dict[st
     names = ("delta_e", "delta_e_error", "lightness", "chroma", "hue", "redness", "yellowness", "contrast_ratio")
     return {
         "verdict": found.verdict,
-        **{name: getattr(found, name) for name in names},
+        **show.fields(found, *names),
         "checks": [asdict(check) | {"guard": check.band, "verdict": check.verdict} for check in found.checks],
         "words": list(found.words),
         "shift": None if shift is None else asdict(shift),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import shlex
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,20 +27,12 @@ Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 
 class Option(click.Option):
-    """An option or a key, with the heading that it stands under in the help.
+    """An option or a key, with the heading that it stands under in the help."""
 
-    Parameters
-    ----------
-    was : sequence of str
-        The options that it took the place of, without dashes, as in `haze`, or `no-premix=no` for one without a value;
-        `max-total` of a key `max_total` need not be named.
-    """
-
-    def __init__(self, *told: Any, heading: str = "", was: Sequence[str] = (), **more: Any) -> None:
+    def __init__(self, *told: Any, heading: str = "", **more: Any) -> None:
         super().__init__(*told, **more)
         self.heading = heading
         self.key = self.opts[0].removeprefix(SET) if self.opts[0].startswith(SET) else ""
-        self.was = tuple(was) or ((self.key.rpartition(".")[2].replace("_", "-"),) if self.key else ())
 
     def get_help_record(self, ctx: click.Context) -> tuple[str, str] | None:
         """The line in a command's help; none of a key."""
@@ -91,8 +83,6 @@ def spelled(command: click.Command, args: Sequence[str]) -> list[str]:
     """The arguments, with `--set KEY=VALUE` as one word that names the option which the key is."""
     keys = own_keys(command)
     plain = {name: each for each in command.params if isinstance(each, click.Option) for name in each.opts}
-    taking = [each for each in command.params if isinstance(each, Option)]
-    was = {f"--{old.partition('=')[0]}": (each, old) for each in taking for old in each.was}
     told: list[str] = []
     words = iter(args)
     for word in words:
@@ -101,15 +91,19 @@ def spelled(command: click.Command, args: Sequence[str]) -> list[str]:
             return [*told, word, *words]
         if name == "--set":
             told.append(_named(value if sign else next(words, ""), keys, plain))
-        elif name in was and name not in plain:
-            each, old = was[name]
-            _, fixed, meant = old.partition("=")
-            meant = meant if fixed else value if sign else next(words, "VALUE")
-            now = f"--set {shlex.quote(f'{each.key}={meant}')}" if each.key else f"{each.opts[0]} {meant}"
-            raise InputError(name, "is not an option of its own", mend=f"write {now}")
+        elif name not in plain and (key := _meant(name, keys, plain)):
+            pair = f"{key}={value if sign else next(words, 'VALUE')}"
+            raise InputError(name, "is not an option of its own", mend=f"write --set {shlex.quote(pair)}")
         else:
             told.append(word)
     return told
+
+
+def _meant(name: str, keys: Iterable[str], plain: Iterable[str]) -> str:
+    """The key that was typed as an option, in full or without the unit behind it; empty where there is none."""
+    spelled = {f"--{key.rpartition('.')[2].replace('_', '-')}": key for key in keys}
+    longer = [option for option in (*plain, *spelled) if option.startswith(f"{name}-")] if len(name) > 2 else []
+    return spelled.get(name) or next((spelled[option] for option in longer[:1] if option in spelled), "")
 
 
 def _named(pair: str, keys: dict[str, Option], plain: dict[str, click.Option]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -17,13 +17,15 @@ from tint.cli.asked import palette_of, setting_of
 from tint.cli.keys import Command, workshop
 from tint.cli.ledger_add import add
 from tint.cli.ledger_options import kind_argument, number_of
-from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near, show_repeat
-from tint.cli.show import plain
+from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near, show_premixes, show_repeat
 from tint.cli.weigh import sheet_options, show_sheet
 from tint.ledger.lookup import WITHIN
 from tint.palette import Palette
 from tint.swatches import folder_digest
 from tint.weighing import Batch, Scale, Split, weigh
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 _light_option, _observer_option = options.view(light="The CIE light of the colour.")
 
@@ -49,9 +51,9 @@ command.add_command(add)
 @options.folder
 @kind_argument(required=False)
 @click.option("--order", metavar="ORDER", help="Only what belongs to this order, by number or name.")
-@click.option("--all", "all_rows", is_flag=True, help="Corrected and withdrawn entries, too.")
+@options.flag("--all", "Corrected and withdrawn entries, too.", to="all_rows")
 @options.as_json
-def _list(folder: Path, kind: str | None, order: str | None, all_rows: bool, as_json: bool) -> None:
+def _list(folder: Path, kind: str | None, order: str | None, all_rows: bool) -> None:
     """Entries of a kind, or of every kind.
 
     Example: tint ledger list swatches_demo order
@@ -61,11 +63,10 @@ def _list(folder: Path, kind: str | None, order: str | None, all_rows: bool, as_
         held = {each: record.entries(ledger, record.KINDS[each], all_rows=all_rows) for each in kinds}
         if order is not None:
             held = _of_order(ledger, order, held)
-    if as_json:
-        show.json({record.TABLES[each]: [record.as_dict(entry) for entry in found] for each, found in held.items()})
-    else:
-        with show.page() as out:
-            show_entries(out, held, folder)
+    show.answer(
+        {record.TABLES[each]: [record.as_dict(entry) for entry in found] for each, found in held.items()},
+        lambda out: show_entries(out, held, folder),
+    )
 
 
 def _of_order(
@@ -87,7 +88,7 @@ def _of_order(
 @kind_argument(required=True)
 @click.argument("number", type=number_of, metavar="NUMBER")
 @options.as_json
-def _show(folder: Path, kind: str, number: int, as_json: bool) -> None:
+def _show(folder: Path, kind: str, number: int) -> None:
     """One entry, what belongs to it, and how a kept swatch drifted.
 
     Example: tint ledger show swatches_demo order 1
@@ -96,38 +97,24 @@ def _show(folder: Path, kind: str, number: int, as_json: bool) -> None:
         entry, family = record.get(ledger, kind, number), record.versions(ledger, kind, number)
         own = record.belonging(ledger, kind, number)
         drifted = record.drift(ledger, number) if kind == "reference" else ()
-    if as_json:
-        drifts = [asdict(each) | {"first": each.first.id, "later": each.later.id} for each in drifted]
-        show.json({"kind": kind} | record.as_dict(entry), versions=family, belonging=own, drift=drifts)
-    else:
-        with show.page() as out:
-            show_entry(out, kind, entry, family, own, drifted)
+    drifts = [asdict(each) | {"first": each.first.id, "later": each.later.id} for each in drifted]
+    told = {"kind": kind} | record.as_dict(entry) | {"versions": family, "belonging": own, "drift": drifts}
+    show.answer(told, lambda out: show_entry(out, kind, entry, family, own, drifted))
 
 
 @command.command("premixes", cls=Command)
 @options.folder
 @options.as_json
-def _premixes(folder: Path, as_json: bool) -> None:
+def _premixes(folder: Path) -> None:
     """Premixes that batches have left, and that the next ones use first.
 
     Example: tint ledger premixes swatches_demo
     """
     with record.read_ledger(record.ledger_path(folder)) as ledger:
         stock = record.premix_stock(ledger, date.today(), days=workshop().premix_days)
-    if as_json:
-        held = {"premixes": stock.usable, "too_old": stock.too_old}
-        show.json({k: [asdict(each) | {"percent": 100.0 / each.whole} for each in kept] for k, kept in held.items()})
-        return
-    rows = [
-        (each.name, f"{100.0 / each.whole:.3g} %", f"{each.grams:.3f} g", f"part {each.part} of {each.base}", each.lot,
-         each.made_on, "too old" if each in stock.too_old else "")
-        for each in (*stock.too_old, *stock.usable)
-    ]  # fmt: skip
-    with show.page() as out:
-        if rows:
-            show.table(out, ("<premix", "pigment", "left", "<in", "<lot", "<made on", "<"), rows)
-        else:
-            out.print("None: no batch has left a premix.")
+    held = {"premixes": stock.usable, "too_old": stock.too_old}
+    told = {name: [asdict(each) | {"percent": 100.0 / each.whole} for each in kept] for name, kept in held.items()}
+    show.answer(told, lambda out: show_premixes(out, stock))
 
 
 @command.command("search", cls=Command)
@@ -137,29 +124,25 @@ def _premixes(folder: Path, as_json: bool) -> None:
 @_light_option
 @_observer_option
 @options.as_json
-def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, observer: int, as_json: bool) -> None:
+def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, observer: int) -> None:
     """Recipes and readings near a colour, the nearest first.
 
     Example: tint ledger search swatches_demo --lab 70,20,40 --within 3
     """
     with record.read_ledger(record.ledger_path(folder)) as ledger:
         found = record.search(ledger, lab, light=light, observer=observer, within=within)
-    if as_json:
-        told = [
-            {"kind": each.kind, "delta_e": each.delta_e, "lab": each.lab, "entry": record.as_dict(each.entry)}
-            for each in found
-        ]
-        show.json({"found": told, "lab": lab, "light": light, "observer": observer, "within": within})
-    else:
-        with show.page() as out:
-            show_near(out, found, lab, f"{light}, {observer}° observer", within)
+    told = [show.fields(each, "kind", "delta_e", "lab") | {"entry": record.as_dict(each.entry)} for each in found]
+    show.answer(
+        {"found": told, "lab": lab, "light": light, "observer": observer, "within": within},
+        lambda out: show_near(out, found, lab, f"{light}, {observer}° observer", within),
+    )
 
 
 @command.command("due", cls=Command)
 @options.folder
 @options.day("--by", "YYYY-MM-DD.  [default: today]")
 @options.as_json
-def _due(folder: Path, by: date | None, as_json: bool) -> None:
+def _due(folder: Path, by: date | None) -> None:
     """Approvals and retained swatches that have run out by a day.
 
     Example: tint ledger due swatches_demo --by 2030-01-01
@@ -167,35 +150,29 @@ def _due(folder: Path, by: date | None, as_json: bool) -> None:
     until = by or date.today()
     with record.read_ledger(record.ledger_path(folder)) as ledger, ledger.at_one_moment():
         found = record.due(ledger, until)
-    if as_json:
-        show.json({"by": until.isoformat(), "due": [{"kind": kind} | record.as_dict(each) for kind, each in found]})
-    else:
-        with show.page() as out:
-            show_due(out, found, until)
+    told = [{"kind": kind} | record.as_dict(each) for kind, each in found]
+    show.answer({"by": until.isoformat(), "due": told}, lambda out: show_due(out, found, until))
 
 
 @command.command("export", cls=Command)
 @options.folder
-@click.option("--out", type=options.PATH, required=True, help="A new file.json, or a folder for CSV.")
+@options.path("--out", "A new file.json, or a folder for CSV.", "PATH", required=True)
 @options.as_json
-def _export(folder: Path, out: Path, as_json: bool) -> None:
+def _export(folder: Path, out: Path) -> None:
     """The whole ledger as a JSON file or a folder of CSV tables.
 
     Example: tint ledger export swatches_demo --out tables
     """
     with record.read_ledger(record.ledger_path(folder)) as ledger:
         written = [str(path) for path in record.export_ledger(ledger, out)]
-    if as_json:
-        show.json({"written": written})
-    else:
-        click.echo(plain("Written: " + ", ".join(written)))
+    show.answer({"written": written}, show.line("Written: " + ", ".join(written)))
 
 
 @command.command("import", cls=Command)
 @options.folder
 @click.argument("file", metavar="FILE")
 @options.as_json
-def _import(folder: Path, file: str, as_json: bool) -> None:
+def _import(folder: Path, file: str) -> None:
     """Take in another ledger's JSON, whole or not at all.
 
     Example: tint ledger import swatches_demo ledger.json
@@ -205,11 +182,8 @@ def _import(folder: Path, file: str, as_json: bool) -> None:
     data, where = options.read_file(file)
     with record.open_ledger(record.ledger_path(folder), palette_digest=folder_digest(folder)) as ledger:
         added = record.import_json(ledger, data, where=where)
-    if as_json:
-        show.json({"added": added})
-    else:
-        told = ", ".join(f"{count} {table}" for table, count in added.items() if count)
-        click.echo(f"Added: {told or 'nothing, all of it was here'}")
+    told = ", ".join(f"{count} {table}" for table, count in added.items() if count)
+    show.answer({"added": added}, show.line(f"Added: {told or 'nothing, all of it was here'}"))
 
 
 @command.command("repeat", cls=Command)
@@ -221,7 +195,7 @@ def _import(folder: Path, file: str, as_json: bool) -> None:
 @options.as_json
 def _repeat(
     folder: Path, order: str, thickness: float | None, batch: Batch, scale: Scale, premix: bool, split: Split,
-    optics: str, as_json: bool,
+    optics: str,
 ) -> None:  # fmt: skip
     """An order again: the weigh sheet for today's lots.
 
@@ -243,13 +217,13 @@ def _repeat(
         today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=stock.usable,
         too_old=stock.too_old,
     )  # fmt: skip
-    if as_json:
-        warnings = [*again.warnings, *sheet.warnings]
-        show.json(jsonable.sheet(sheet, optics=optics), **_repeat_json(again), warnings=warnings)
-    else:
-        with show.page() as out:
-            show_repeat(out, again)
-            show_sheet(out, sheet, today)
+
+    def page(out: Console) -> None:
+        show_repeat(out, again)
+        show_sheet(out, sheet, today)
+
+    told = _repeat_json(again) | {"warnings": [*again.warnings, *sheet.warnings]}
+    show.answer(jsonable.sheet(sheet, optics=optics), page, **told)
 
 
 def _repeat_setting(palette: Palette, recipe: record.Recipe, thickness: float | None) -> Setting:
@@ -270,8 +244,6 @@ def _repeat_json(again: record.Repeat) -> dict[str, Any]:
         "order": again.order.id,
         "recipe": again.recipe.id,
         "approval": None if again.approval is None else again.approval.id,
-        "doses": [
-            {name: getattr(dose, name) for name in told} | {"strength": dose.strength.value} for dose in again.doses
-        ],
+        "doses": [show.fields(dose, *told) | {"strength": dose.strength.value} for dose in again.doses],
         "lots": {dose.pigment: dose.lot for dose in again.doses if dose.lot},
     }

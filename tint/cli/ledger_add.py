@@ -15,7 +15,6 @@ from tint.cli.asked import picked
 from tint.cli.keys import Command
 from tint.cli.ledger_options import column_options, is_read, measured, number_of, option_name, reading_options
 from tint.cli.ledger_pages import summary
-from tint.cli.show import plain
 from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
 from tint.ledger import (
@@ -71,23 +70,27 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
 
     def decorate(build: Build) -> click.Command:
         @functools.wraps(build)
-        def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, as_json: bool, **told: Any) -> None:
+        def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, **told: Any) -> None:
             given = {name: told.pop(name) for name in own if name in told}
-            content = _tidy({name: value for name, value in given.items() if value not in (None, ())})
+            content = {name: value for name, value in given.items() if value not in (None, ())}
+            if "weighed" in content:
+                content["weighed"] = tuple(Weighing(what=what, grams=grams) for what, grams in content["weighed"])
+            if "lots" in content:
+                content["lots"] = dict(content["lots"])
             if withdraw and corrects is None:
                 raise InputError("--withdraw", "given without --corrects", "expected the number of the entry")
             content, readings = build(Asked(folder, content, corrects is not None), **told)
             with open_ledger(ledger_path(folder), palette_digest=folder_digest(folder)) as ledger, ledger.transaction():
-                _name_order(ledger, content)
+                if isinstance(content.get("order_id"), str):
+                    content["order_id"] = find_order(ledger, content["order_id"]).id
                 record = _record(ledger, kind, content, corrects)
                 number = add_entry(ledger, record, corrects=corrects, reason=reason, withdrawn=withdraw)
-                pointed = [add_entry(ledger, _pointing(each, kind, number)) for each in readings]
+                pointer: Given = {f"{kind}_id": number}
+                pointed = [add_entry(ledger, replace(each, **pointer)) for each in readings]
                 entry = get(ledger, kind, number)
-            if as_json:
-                show.json({"kind": kind, "readings": pointed} | as_dict(entry))
-            else:
-                more_told = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
-                click.echo(plain(f"Added: {kind} {number} ({summary(kind, entry)}){more_told}"))
+            with_them = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
+            words = f"Added: {kind} {number} ({summary(kind, entry)}){with_them}"
+            show.answer({"kind": kind, "readings": pointed} | as_dict(entry), show.line(words))
 
         own_options: tuple[options.Decorator, ...] = (*column_options(kind, *leave_out), *more, *_correction_options)
         made: Any = run
@@ -99,29 +102,13 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
 
 
 _correction_options = (
-    click.option("--corrects", type=number_of, metavar="NUMBER", help="The entry that this one stands for; give only "
-                 "what changes."),
+    click.option(
+        "--corrects", type=number_of, metavar="NUMBER",
+        help="The entry that this one stands for; give only what changes.",
+    ),
     click.option("--reason", metavar="TEXT", default="", help="Why it is corrected or withdrawn."),
-    click.option("--withdraw", is_flag=True, help="With --corrects: it no longer holds, and nothing does."),
+    options.flag("--withdraw", "With --corrects: it no longer holds, and nothing does."),
 )  # fmt: skip
-
-
-def _tidy(given: Given) -> Given:
-    if "weighed" in given:
-        given["weighed"] = tuple(Weighing(what=what, grams=grams) for what, grams in given["weighed"])
-    if "lots" in given:
-        given["lots"] = dict(given["lots"])
-    return given
-
-
-def _pointing(reading: Reading, kind: str, number: int) -> Reading:
-    pointer: Given = {f"{kind}_id": number}
-    return replace(reading, **pointer)
-
-
-def _name_order(ledger: Ledger, content: Given) -> None:
-    if isinstance(content.get("order_id"), str):
-        content["order_id"] = find_order(ledger, content["order_id"]).id
 
 
 def _record(ledger: Ledger, kind: str, content: Given, corrects: int | None) -> Any:
@@ -151,13 +138,12 @@ def _order(asked: Asked, wish: Wish, over: str | None, said: Said) -> tuple[Give
 
     Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze" --target-lab 70,-8,6
     """
-    colours = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading, "photo": wish.photo}
-    target = {name: value for name, value in colours.items() if value is not None} | wish.asked
+    target = options.given(**wish.colour) | wish.asked
     told = asked.given | ({"target": target} if target else {})
-    if wish.reading is None:
+    if wish.target_reading is None:
         return told, ()
-    sample: dict[str, Any] = {"reading": wish.reading, "backing": over, "scale": said.scale, "light": said.light}
-    sample |= {"observer_degrees": said.observer and int(said.observer), "geometry": said.geometry}
+    sample = {"reading": wish.target_reading, "backing": over, "observer_degrees": said.observer and int(said.observer)}
+    sample |= {"scale": said.scale, "light": said.light, "geometry": said.geometry}
     return told, [Reading(**measured(asked.folder, {name: value for name, value in sample.items() if value}))]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -11,6 +12,7 @@ import click
 
 from tint import colorimetry
 from tint.cli import options
+from tint.cli.keys import option
 from tint.errors import InputError
 from tint.ledger import KINDS, LAB, TABLES, Column, columns
 from tint.swatches import QUANTITIES, read_folder
@@ -41,61 +43,50 @@ def kind_argument(*, required: bool) -> options.Decorator:
 
 # An option for each column.
 
-# Where an option is not called as its column is.
+# Where an option is not called as its column is, but for a unit, a day or a number behind.
 _CALLED = {
     "customer_words": "--words",
-    "thickness_mm": "--thickness",
     "temperature_c": "--temperature",
-    "hue_left_over_ciede2000": "--hue-left-over",
-    "observer_degrees": "--observer",
     "backing": "--over",
     "approved_by": "--by",
     "approved_on": "--on",
     "read_on": "--on",
-    "made_on": "--made",
-    "received_on": "--received",
-    "expires_on": "--expires",
     "limit_samples": "--limit",
 }
+_BEHIND = re.compile("_(mm|ciede2000|degrees|id|on)$")
 
 
 def option_name(column: str) -> str:
     """What the option for a column is called."""
-    return _CALLED.get(column, "--" + column.removesuffix("_id").replace("_", "-"))
+    return _CALLED.get(column, "--" + _BEHIND.sub("", column).replace("_", "-"))
 
 
 def column_options(kind: str, *leave_out: str) -> list[options.Decorator]:
     """An option for each column of a kind that can be told in a word; its value reaches the command by column."""
-    return [_option(each) for each in columns(kind) if each.name not in (*leave_out, *LAB) and _can_be_told(each)]
-
-
-def _can_be_told(column: Column) -> bool:
-    return column.kind not in ("object", "list", "flag") or column.name in ("lots", "weighed", "limit_samples")
+    own = [each for each in columns(kind) if each.name not in (*leave_out, *LAB)]
+    told = ("lots", "weighed", "limit_samples")
+    return [_option(each) for each in own if each.kind not in ("object", "list", "flag") or each.name in told]
 
 
 def _option(column: Column) -> options.Decorator:
     name, about = option_name(column.name), column.about[:1].upper() + column.about[1:] + "."
     if column.name == "weighed":
         return options.amounts(name, "What was really weighed, in grams.", options.GRAMS, once=False)
-    more: dict[str, Any] = {"metavar": "TEXT", "help": about}
     if column.name == "lots":
-        name, more = (
-            "--lot",
-            {"type": _lot, "multiple": True, "metavar": "NAME=LOT", "help": f"{about} {options.AGAIN}"},
-        )
-    elif column.name == "limit_samples":
-        more |= {"multiple": True, "help": f"{about} {options.AGAIN}"}
-    elif column.points == "order":
-        more = {"metavar": "ORDER", "help": f"{about[:-1]}, by number or name."}
-    elif column.points:
-        more = {"type": number_of, "metavar": "NUMBER", "help": about}
-    elif column.kind == "date":
-        more = {"type": day_text(name), "metavar": "DAY", "help": about}
-    elif column.kind in ("number", "whole"):
-        more = {"type": _number(name, column), "metavar": "X", "help": about}
-    elif column.words:
-        more = {"type": click.Choice([word for word in column.words if word]), "help": about}
-    return click.option(name, column.name, **more)
+        return options.several("--lot", about, "NAME=LOT", type=_lot, to=column.name)
+    if column.name == "limit_samples":
+        return options.several(name, about, "TEXT", to=column.name)
+    if column.points == "order":
+        return option(name, metavar="ORDER", help=f"{about[:-1]}, by number or name.", to=column.name)
+    if column.points:
+        return option(name, type=number_of, metavar="NUMBER", help=about, to=column.name)
+    if column.kind == "date":
+        return option(name, type=day_text(name), metavar="DAY", help=about, to=column.name)
+    if column.kind in ("number", "whole"):
+        return option(name, type=_number(name, column), metavar="X", help=about, to=column.name)
+    if column.words:
+        return options.choice(name, filter(None, column.words), about, to=column.name)
+    return option(name, metavar="TEXT", help=about, to=column.name)
 
 
 def _number(name: str, column: Column) -> Callable[[str], float]:
@@ -136,7 +127,7 @@ reading_options = options.grouped(
     options.seat(),
     options.geometry(),
     *options.view(light="CIE light of the colour.", default=False),
-    click.option("--quantity", type=click.Choice(QUANTITIES), help="What was measured.  [default: reflectance]"),
+    options.choice("--quantity", QUANTITIES, "What was measured.  [default: reflectance]"),
     click.option("--read-on", type=day_text("--read-on"), metavar="DAY", help="Day of the reading.  [default: today]"),
     options.scale(),
 )

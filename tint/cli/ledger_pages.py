@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tint.cli import show
-from tint.ledger import TABLES, Drift, Entry, Near, Repeat, as_dict, columns
+from tint.ledger import TABLES, Drift, Entry, Near, Repeat, Stock, as_dict, columns
 from tint.materials import Blend
 
 if TYPE_CHECKING:
@@ -65,17 +65,13 @@ def _known(value: float | None, form: str) -> str:
     return "" if value is None else form.format(value)
 
 
-def _weighed(content: Any) -> str:
-    return " + ".join(f"{each.grams:g} g {each.what}" for each in content.weighed)
-
-
 _SUMMARY: dict[str, Callable[[Any], list[str]]] = {
     "order": lambda c: [c.name, c.part, c.customer, c.customer_words and f"“{c.customer_words}”"],
     "recipe": lambda c: [str(Blend(c.base, c.loadings_percent)), _known(c.thickness_mm, "{:g} mm"), *_of(c, "order")],
     "batch": lambda c: [c.base, _known(c.total_grams, "{:g} g"), *_of(c, "recipe", "order")],
     "trial": lambda c: [
-        _known(c.thickness_mm, "{:g} mm"), _known(c.cure_days, "{:g} days"), c.mould, _weighed(c),
-        *_of(c, "recipe", "batch"),
+        _known(c.thickness_mm, "{:g} mm"), _known(c.cure_days, "{:g} days"), c.mould,
+        " + ".join(f"{each.grams:g} g {each.what}" for each in c.weighed), *_of(c, "recipe", "batch"),
     ],
     "reference": lambda c: [
         c.name, c.kept_at, c.expires_on and f"until {c.expires_on}", *_of(c, "recipe", "batch", "trial"),
@@ -161,6 +157,19 @@ def show_due(out: Console, found: Sequence[tuple[str, Entry[Any]]], until: date)
         ("<on", "<kind", "", "~what"),
         [(each.content.expires_on, kind, str(each.id), summary(kind, each)) for kind, each in found],
     )
+
+
+def show_premixes(out: Console, stock: Stock) -> None:
+    """What is left of premixes."""
+    rows = [
+        (each.name, f"{100.0 / each.whole:.3g} %", f"{each.grams:.3f} g", f"part {each.part} of {each.base}", each.lot,
+         each.made_on, "too old" if each in stock.too_old else "")
+        for each in (*stock.too_old, *stock.usable)
+    ]  # fmt: skip
+    if rows:
+        show.table(out, ("<premix", "pigment", "left", "<in", "<lot", "<made on", "<"), rows)
+    else:
+        out.print("None: no batch has left a premix.")
 
 
 def show_repeat(out: Console, again: Repeat) -> None:

@@ -7,7 +7,7 @@ import functools
 import math
 import re
 import sys
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -16,7 +16,9 @@ from typing import Any
 import click
 
 from tint.cli.keys import SET, Option, folder_given, option
+from tint.cli.show import note_json
 from tint.errors import InputError
+from tint.files import bytes_of
 from tint.materials import GEOMETRIES, SEATS
 from tint.optics.layer import MODELS
 from tint.swatches.instruments import SCALES, Given
@@ -134,6 +136,27 @@ def number(
     )  # fmt: skip
 
 
+def flag(name: str, text: str, **more: Any) -> Decorator:
+    """An option without a value; `more` goes to `option`."""
+    return option(name, is_flag=True, help=text, **more)
+
+
+def choice(name: str, words: Iterable[str], text: str, **more: Any) -> Decorator:
+    """An option that takes one of some words, and shows its default if it has one; `more` goes to `option`."""
+    return option(name, type=click.Choice(tuple(words)), help=text, show_default="default" in more, **more)
+
+
+def several(name: str, text: str, form: str, *, default: str = "", **more: Any) -> Decorator:
+    """An option that may be given more than once, in the help called `form`; `more` goes to `option`."""
+    told = f"  [default: {default}]" if default else ""
+    return option(name, multiple=True, metavar=form, help=f"{text} {AGAIN}{told}", **more)
+
+
+def path(name: str, text: str, form: str = "FILE", **more: Any) -> Decorator:
+    """An option that takes the name of a file, in the help called `form`; `more` goes to `option`."""
+    return option(name, type=PATH, metavar=form, help=text, **more)
+
+
 # Pigments with an amount each: `--load white=0.5`, `--set stock=white=20`.
 
 
@@ -231,9 +254,7 @@ def day(name: str, text: str, **more: Any) -> Decorator:
 def view(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = True) -> Sequence[Decorator]:
     """The light and the standard observer that a colour holds for; the usual ones where nothing else is the default."""
     return (
-        option(
-            "--light", metavar="NAME", default="D65" if default else None, help=f"{light}  [default: D65]"
-        ),
+        option("--light", metavar="NAME", default="D65" if default else None, help=f"{light}  [default: D65]"),
         option(
             "--observer", type=click.Choice(("2", "10")), default="10" if default else None, metavar="2|10",
             callback=lambda _, __, told: None if told is None else int(told),
@@ -251,13 +272,13 @@ def seat(*, default: str | None = None) -> Decorator:
 def geometry() -> Decorator:
     """The measuring geometry."""
     text = "Measuring geometry: di:8 includes the gloss, de:8 and 45:0 do not.  [default: the swatches' own]"
-    return option("--set geometry", type=click.Choice(GEOMETRIES), help=text)
+    return choice("--set geometry", GEOMETRIES, text)
 
 
 def scale() -> Decorator:
     """How spectra are to be read."""
     text = "Of spectra in a file that does not say whether they are percent."
-    return option("--set scale", type=click.Choice(SCALES), help=text)
+    return choice("--set scale", SCALES, text)
 
 
 # Files.
@@ -287,32 +308,26 @@ def read_file(file: str) -> tuple[bytes, str]:
     """What stands in a file, or on standard input for `-`; and what to call it in an error."""
     if file == "-":
         return sys.stdin.buffer.read(), "standard input"
-    try:
-        return Path(file).read_bytes(), file
-    except OSError as error:
-        raise InputError(file, f"cannot be read ({error.strerror})", mend="check the name") from error
+    return bytes_of(file), file
 
 
-replace = option("--replace", heading="Output", is_flag=True, help="Write over files that are there.")
+replace = flag("--replace", "Write over files that are there.", heading="Output")
 folder = click.argument("folder", type=PATH, is_eager=True, callback=folder_given)
 as_json = option(
-    "--json", to="as_json", heading="Output", is_flag=True, help="One JSON object on standard output, nothing else."
-)
-optics = option(
-    "--optics", type=click.Choice(MODELS), default=DEFAULT_OPTICS, show_default=True, help="The layer model."
-)
-walls = option(
-    "--wall", to="walls_mm", heading="Part", type=lambda text: number_in(text, "--wall", "a wall thickness in mm"),
-    multiple=True, metavar="MM", help=f"A further wall thickness of the same part, in mm. {AGAIN}",
+    "--json", heading="Output", is_flag=True, expose_value=False, callback=note_json,
+    help="One JSON object on standard output, nothing else.",
+)  # fmt: skip
+optics = choice("--optics", MODELS, "The layer model.", default=DEFAULT_OPTICS)
+walls = several(
+    "--wall", "A further wall thickness of the same part, in mm.", "MM", to="walls_mm", heading="Part",
+    type=lambda text: number_in(text, "--wall", "a wall thickness in mm"),
 )  # fmt: skip
 tolerance = number(
     "--tolerance", "The CIEDE2000 within which a colour counts as reached.  [default: 1]", expected="a CIEDE2000",
     metavar="CIEDE2000",
 )  # fmt: skip
-paper = option(
-    "--set paper", type=click.Choice(("a4", "letter")), default="a4", show_default=True, help="Size of a PDF."
-)
-title = option("--set title", metavar="WORDS", was=["title", "name"], help="What it is called, on a picture or sheet.")
+paper = choice("--set paper", ("a4", "letter"), "Size of a PDF.", default="a4")
+title = option("--set title", metavar="WORDS", help="What it is called, on a picture or sheet.")
 base = option("--base", metavar="NAME", help="The base; not needed where there is but one.")
 
 
@@ -329,6 +344,6 @@ said_options = grouped(
     said_of,
     scale(),
     option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
-    option("--observer", type=click.Choice(("2", "10")), help="Their observer, in degrees."),
+    choice("--observer", ("2", "10"), "Their observer, in degrees."),
     geometry(),
 )

@@ -13,7 +13,6 @@ import click
 
 from tint.cli import options, show
 from tint.cli.keys import SET, Command, option, spelled
-from tint.cli.show import plain
 from tint.errors import InputError, TintError
 from tint.orders import Done, Order, Quote, answer_order, orders_in, read_order, run_order, state_of
 from tint.weighing import kept_words
@@ -30,25 +29,19 @@ if TYPE_CHECKING:
 @options.grouped(
     "said",
     dict,
-    option("--answer", to="verdict", type=click.Choice(("approved", "refused")), help="Enter it into the ledger."),
+    options.choice("--answer", ("approved", "refused"), "Enter it into the ledger.", to="verdict"),
     option("--said", to="words", metavar="WORDS", help="In the customer's own words."),
     option("--by", metavar="NAME", help="Who said so.  [default: the order's approver or customer]"),
     options.day("--on", "When it was said.  [default: today]"),
-    option("--signed", type=options.PATH, metavar="FILE", help="The signed sheet; a copy is kept."),
+    options.path("--signed", "The signed sheet; a copy is kept."),
     heading="What the customer said",
 )
-@option(
-    "--all",
-    to="every",
-    heading="Output",
-    is_flag=True,
-    help="List the orders of a swatch folder, with what stands of each.",
-)
+@options.flag("--all", "List the orders of a swatch folder, with what stands of each.", to="every", heading="Output")
 @options.replace
 @options.optics
 @options.as_json
 def command(
-    order: Path, choose: int | None, said: dict[str, Any], every: bool, replace: bool, optics: str, as_json: bool
+    order: Path, choose: int | None, said: dict[str, Any], every: bool, replace: bool, optics: str
 ) -> None:  # fmt: skip
     """Do a whole order: recipe, weigh sheet, labels, sheets, quote.
 
@@ -59,44 +52,35 @@ def command(
     """
     told = options.given(**said)
     if every:
-        _list(order, as_json=as_json)
+        _list(order)
         return
     if order.is_dir():
         raise InputError(str(order), "is a folder", "the file of an order", "add --all to list those in it")
     if told:
-        _answer(order, told, as_json=as_json)
+        _answer(order, told)
         return
-    with show.progress(quiet=as_json) as tell:
+    with show.progress() as tell:
         done = run_order(order, choose=choose, replace=replace, optics=optics, progress=tell)
-    if as_json:
-        show.json(_as_json(done))
-        return
-    with show.page() as out:
-        _show(out, done)
+    show.answer(_as_json(done), lambda out: _show(out, done))
 
 
-def _answer(order: Path, told: dict[str, Any], *, as_json: bool) -> None:
+def _answer(order: Path, told: dict[str, Any]) -> None:
     verdict = told.pop("verdict", None)
     if verdict is None:
         raise InputError(f"--{next(iter(told)).replace('words', 'said')}", "given without --answer", "both")
     on: date | None = told.pop("on", None)
     done = answer_order(order, verdict, on=on, **told)
-    if as_json:
-        content = done.content
-        show.json(
-            {"approval": done.number, "new": done.is_new, "verdict": content.verdict, "by": content.approved_by,
-             "on": content.approved_on, "said": content.note, "order": content.order_id, "recipe": content.recipe_id,
-             "signed": None if done.signed is None else str(done.signed)}
-        )  # fmt: skip
-        return
     content = done.content
+    as_json = {
+        "approval": done.number, "new": done.is_new, "verdict": content.verdict, "by": content.approved_by,
+        "on": content.approved_on, "said": content.note, "order": content.order_id, "recipe": content.recipe_id,
+        "signed": None if done.signed is None else str(done.signed),
+    }  # fmt: skip
     said = f": “{content.note}”" if content.note else ""
     kept = f"; the signed sheet is kept as {done.signed}" if done.signed else ""
     entered = f"approval {done.number} in the ledger" if done.is_new else f"there already, as approval {done.number}"
-    click.echo(
-        plain(f"{done.order.title}: {content.verdict} by {content.approved_by}, {content.approved_on}{said}{kept}.")
-    )
-    click.echo(f"Entered: {entered}." if done.is_new else f"It is {entered}.")
+    words = f"{done.order.title}: {content.verdict} by {content.approved_by}, {content.approved_on}{said}{kept}."
+    show.answer(as_json, show.line(f"{words}\n{'Entered:' if done.is_new else 'It is'} {entered}."))
 
 
 def _as_json(done: Done) -> dict[str, Any]:
@@ -111,15 +95,14 @@ def _as_json(done: Done) -> dict[str, Any]:
         "base": done.answer.recipes[0].base,
         "loadings": done.answer.recipes[0].loadings,
         "quote": {
-            "costs": [{"what": each.what, "quantity": each.quantity, "unit": each.unit, "total": each.total}
-                      for each in quote.costs],
-            "quantity": quote.quantity, "unit": quote.unit, "unit_price": quote.price, "currency": quote.currency,
-            "total": quote.total, "agreed": quote.agreed, "missing": quote.missing,
+            "costs": [show.fields(each, "what", "quantity", "unit", "total") for each in quote.costs],
+            **show.fields(quote, "quantity", "unit", "currency", "total", "agreed", "missing"),
+            "unit_price": quote.price,
         },
         "written": [str(each) for each in made.written],
         "kept": [str(each) for each in made.kept],
         "left": [str(each) for each in made.left],
-    }  # fmt: skip
+    }
 
 
 def _show(out: Console, done: Done) -> None:
@@ -171,17 +154,17 @@ def _price(quote: Quote) -> list[tuple[str, str, str]]:
     return [("price", quote.in_words(quote.price), "; ".join(filter(None, told)))]
 
 
-def _list(folder: Path, *, as_json: bool) -> None:
+def _list(folder: Path) -> None:
     if not folder.is_dir():
         raise InputError(str(folder), "is not a folder", "a swatch folder, whose orders are listed")
     found = sorted((_line(path) for path in orders_in(folder)), key=lambda each: (not each["due"], each["due"]))
-    if as_json:
-        show.json({"orders": found})
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show.title(out, f"Orders in {folder}", f"{len(found)} in all")
         rows = [(each["name"], each["customer"], each["due"], each["state"]) for each in found]
         show.table(out, ("<order", "<customer", "<due", "<state"), rows)
+
+    show.answer({"orders": found}, page)
 
 
 def _line(path: Path) -> dict[str, str]:
@@ -266,19 +249,10 @@ def _keys(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "reference": order.reference,
         "opacity": order.opacity_text,
         **order.light_texts,
-        "tolerance": written.tolerance,
-        "light": written.light,
-        "observer": written.observer,
-        "also_light": written.also_light,
-        "over": written.over,
-        "seat": written.seat,
-        "most_pigments": limits.most_pigments,
-        "smallest": limits.smallest,
-        "max_total": limits.max_total,
+        **show.fields(written, "tolerance", "light", "observer", "also_light", "over", "seat", "shell_mm", "batch_g"),
+        **show.fields(limits, "most_pigments", "smallest", "max_total"),
         "part": None if written.part is None else order.beside(written.part),
         "trace": written.traced,
-        "shell_mm": written.shell_mm,
-        "batch_g": written.batch_g,
         "part_cm3": order.part_cm3 if written.batch_g is None and written.part is not None else None,
         "count": written.parts if written.batch_g is None else None,
         "title": order.title,
@@ -289,8 +263,6 @@ def _keys(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
     yield "thickness", f"{thinnest:g}"
     yield from (("wall", f"{wall:g}") for wall in others)
     yield from ((key, str(value)) for key, value in plain.items() if value is not None)
-    yield from (("keep", name) for name in limits.keep)
-    yield from (("leave_out", name) for name in limits.leave_out)
-    yield from (("insist", name) for name in limits.insist)
+    yield from ((key, name) for key in ("keep", "leave_out", "insist") for name in getattr(limits, key))
     yield from (("fix", f"{name}={loading:g}") for name, loading in limits.fix.items())
     yield from (("stock", f"{name}={grams:g}") for name, grams in limits.stock.items())

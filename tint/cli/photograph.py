@@ -75,48 +75,34 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
 @options.grouped(
     "spots",
     _spots,
-    click.option(
-        "--at",
-        type=_spot,
-        multiple=True,
-        metavar="PLACE",
-        help=f"A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE], in pixels. {options.AGAIN}",
-    ),
-    click.option("--spots", type=options.PATH, metavar="FILE", help="Spots as CSV: name,backing,seat,x,y,size."),
+    options.several("--at", "A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE], in pixels.", "PLACE", type=_spot),
+    options.path("--spots", "Spots as CSV: name,backing,seat,x,y,size."),
 )
 @click.option(
     "--corners", nargs=4, type=_point, metavar="X,Y X,Y X,Y X,Y",
     help="Centres of the chart's four corner patches, in pixels, in order round it.",
 )  # fmt: skip
+@options.flag("--find", "Find the chart in the picture, in place of --corners.  [default: with a folder]")
 @click.option(
-    "--find", is_flag=True, help="Find the chart in the picture, in place of --corners.  [default: with a folder]"
-)
-@click.option(
-    "--white",
-    "card",
-    default="white",
-    show_default=True,
-    metavar="NAME",
+    "--white", "card", metavar="NAME", default="white", show_default=True,
     help="The name of the spots that lie on one white card.",
-)
+)  # fmt: skip
 @options.grouped(
     "colours",
     _colours_of,
     *options.view(light="The CIE light that the colours hold for."),
-    click.option("--chart", type=options.PATH, metavar="FILE", help="Your chart's own spectra or colours as CSV."),
+    options.path("--chart", "Your chart's own spectra or colours as CSV."),
 )
-@click.option("--no-chart", is_flag=True, help="There is none: colours with what light and camera leave open.")
-@click.option(
-    "--chips", type=options.PATH, metavar="FILE.html", help="With --no-chart: the span of the spot, to choose from."
-)
-@click.option("--out", type=options.PATH, metavar="FILE", help="Write the colours as CSV.")
-@click.option("--look", type=options.PATH, metavar="FILE", help="Draw the places on the photograph, as PNG.")
+@options.flag("--no-chart", "There is none: colours with what light and camera leave open.")
+@options.path("--chips", "With --no-chart: the span of the spot, to choose from.", "FILE.html")
+@options.path("--out", "Write the colours as CSV.")
+@options.path("--look", "Draw the places on the photograph, as PNG.")
 @options.replace
 @options.as_json
 def command(
     picture: Path, folder: Path | None, spots: tuple[Spot, ...], corners: tuple[tuple[float, float], ...], find: bool,
     card: str, colours: dict[str, Any], no_chart: bool, chips: Path | None, out: Path | None, look: Path | None,
-    replace: bool, as_json: bool,
+    replace: bool,
 ) -> None:  # fmt: skip
     """Read colours off a photograph, each with an error.
 
@@ -127,7 +113,8 @@ def command(
     places or more of the white card too: they show how evenly the light falls. A picture without a chart tells a colour
     only roughly: --no-chart says how roughly.
     """
-    _check_files(out, look, replace=replace)
+    options.check_file(look, "--look", ".png", replace=replace)
+    options.check_file(out, "--out", ".csv", replace=replace)
     if folder is None and not spots:
         mend = "list them in a file for --spots, or name the folder whose label squares are in the picture"
         raise InputError("--at", "no spot is named", _PLACE, mend)
@@ -138,7 +125,7 @@ def command(
             raise InputError(
                 "--no-chart", "given together with --corners, --find, --out or --look", mend="leave it out"
             )
-        _without_chart(picture, spots, colours, chips, replace=replace, as_json=as_json)
+        _without_chart(picture, spots, colours, chips, replace=replace)
         return
     if chips is not None:
         raise InputError("--chips", "given without --no-chart", "a picture without a chart")
@@ -160,19 +147,14 @@ def command(
     told = photograph(seen, places, spots, **colours, card=card)
     if out is not None:
         write_whole(out, colours_csv(told))
-    if as_json:
-        show.json(_as_json(told, seen, ordered, out, found))
-    else:
-        with show.page() as shown:
-            _show(shown, told, seen, out, found)
+    show.answer(_as_json(told, seen, ordered, out, found), lambda page: _show(page, told, seen, out, found))
 
 
 def _without_chart(
-    picture: Path, spots: tuple[Spot, ...], colours: dict[str, Any], chips: Path | None, *, replace: bool, as_json: bool
+    picture: Path, spots: tuple[Spot, ...], colours: dict[str, Any], chips: Path | None, *, replace: bool
 ) -> None:  # fmt: skip
     """Colours of spots with no chart beside them, and the page to choose from."""
     from tint.colorimetry import viewing
-    from tint.files import write_whole
     from tint.photographs.mailed import Mailed, wanted_colour
 
     options.check_file(chips, "--chips", ".html", replace=replace)
@@ -184,24 +166,23 @@ def _without_chart(
         from tint.proofs.photo import choosing_page
 
         write_whole(chips, choosing_page(seen[0], spot=(spots[0].x, spots[0].y), title=spots[0].name))
-    if as_json:
-        told = [
-            {"name": spot.name, "x": spot.x, "y": spot.y, "lab": each.lab, "expected_error": each.error,
-             "clipped": each.span is not None and each.span.clipped,
-             "chips": {chip.name: {"srgb": chip.srgb, "lab": chip.lab} for chip in each.chips}}
-            for spot, each in zip(spots, seen, strict=True)
-        ]  # fmt: skip
-        show.json({"picture": str(picture), "spots": told, "written": None if chips is None else str(chips)})
-        return
-    with show.page() as out:
+    told = [
+        show.fields(spot, "name", "x", "y")
+        | {"lab": each.lab, "expected_error": each.error, "clipped": each.span is not None and each.span.clipped}
+        | {"chips": {chip.name: show.fields(chip, "srgb", "lab") for chip in each.chips}}
+        for spot, each in zip(spots, seen, strict=True)
+    ]
+
+    def page(out: Console) -> None:
         show.title(out, f"{show.counted(len(spots), 'spot')} of {picture}", f"{view}; no chart beside it")
         rows = [
             (spot.where, *(f"{x:.0f}" for x in each.lab), f"{each.error:.0f}", each.chips[7].srgb)
             for spot, each in zip(spots, seen, strict=True)
         ]
         show.table(out, ("<spot", "L*", "a*", "b*", "error", "<screen"), rows)
-        out.print()
-        out.print("error: the CIEDE2000 that holds 95 times in 100; nobody knows light and camera.", style=show.QUIET)
+        show.apart(
+            out, "error: the CIEDE2000 that holds 95 times in 100; nobody knows light and camera.", style=show.QUIET
+        )
         care = ["a casting made after it may be refused: have a sample read, or photograph it with a chart"]
         care += [
             f"{spot.where}: a channel is at the end of its range, so the true colour is purer, lighter or darker"
@@ -212,10 +193,7 @@ def _without_chart(
         if chips is not None:
             out.print(f"\nWritten: {chips}, for the customer to choose from.")
 
-
-def _check_files(out: Path | None, look: Path | None, *, replace: bool) -> None:
-    options.check_file(look, "--look", ".png", replace=replace)
-    options.check_file(out, "--out", ".csv", replace=replace)
+    show.answer({"picture": str(picture), "spots": told, "written": None if chips is None else str(chips)}, page)
 
 
 def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: dict[str, Any]) -> tuple[Any, float]:
@@ -238,8 +216,9 @@ def _show(out: Console, told: Photographed, seen: Picture, written: Path | None,
         ("", "<spot", "L*", "a*", "b*", "error", "of noise", "of light"),
         [_row(at, each) for at, each in enumerate(told.spots, start=1)],
     )
-    out.print()
-    out.print("error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=show.QUIET)
+    show.apart(
+        out, "error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=show.QUIET
+    )
     out.print()
     missed = f"{told.missed_mean:.1f} mean, {told.missed_95:.1f} at 95 %, {told.missed_most:.1f} at most"
     light = f"{show.counted(told.card_places, 'place')} of white card" if told.card_places else "the chart alone"
@@ -292,13 +271,10 @@ def _as_json(
     return {
         "picture": seen.file,
         "source": PHOTOGRAPH,
-        "light": told.light,
-        "observer": told.observer,
+        **show.fields(told, "light", "observer"),
         "corners": corners,
         "chart": {
-            "missed_mean": told.missed_mean,
-            "missed_95": told.missed_95,
-            "missed_most": told.missed_most,
+            **show.fields(told, "missed_mean", "missed_95", "missed_most"),
             "degree": told.calibration.degree,
             "left_out": told.left_out,
         },
@@ -307,12 +283,10 @@ def _as_json(
         "spots": [
             {
                 **{name: getattr(each.spot, name) or None for name in ("name", "backing", "seat")},
-                "x": each.spot.x,
-                "y": each.spot.y,
+                **show.fields(each.spot, "x", "y"),
                 "lab": each.lab,
                 "expected_error": each.error,
-                "of_noise": each.of_noise,
-                "of_light": each.of_light,
+                **show.fields(each, "of_noise", "of_light"),
                 "outside_chart": each.outside,
             }
             for each in told.spots

@@ -12,7 +12,6 @@ from tint.cli import options, show
 from tint.cli.asked import palette_of
 from tint.cli.keys import Command
 from tint.materials import Blend
-from tint.palette import Palette
 from tint.planning import CASTINGS, MOULDS_MM, Plan, next_swatches
 from tint.starting import CastingPlan, plan_castings
 from tint.starting.plan import FIRST
@@ -24,20 +23,16 @@ if TYPE_CHECKING:
 
 @click.command("plan", cls=Command)
 @options.folder
-@click.option(
-    "--base", "bases", multiple=True, metavar="NAME", help=f"Only in this base. {options.AGAIN}  [default: every base]"
+@options.several("--base", "Only in this base.", "NAME", default="every base", to="bases")
+@options.several(
+    "--mould", "A mould depth at hand, in mm.", "MM", default=", ".join(f"{mm:g}" for mm in MOULDS_MM), to="moulds"
 )
-@click.option(
-    "--mould", "moulds", multiple=True, metavar="MM",
-    help=f"A mould depth at hand, in mm. {options.AGAIN}  [default: {', '.join(f'{depth:g}' for depth in MOULDS_MM)}]",
-)  # fmt: skip
 @options.count("--castings", f"How many to propose.  [default: {CASTINGS}; with --first {FIRST}]")
-@click.option("--first", is_flag=True, help="A first plan, for a workshop that has no swatches yet.")
+@options.flag("--first", "A first plan, for a workshop that has no swatches yet.")
 @options.optics
 @options.as_json
 def command(
     folder: Path, bases: tuple[str, ...], moulds: tuple[str, ...], castings: int | None, first: bool, optics: str,
-    as_json: bool,
 ) -> None:  # fmt: skip
     """Propose the castings that would teach most.
 
@@ -49,30 +44,22 @@ def command(
     """
     depths = [options.number_in(text, "--mould", "millimetres") for text in moulds]
     if first:
-        _first(folder, bases, depths, castings, as_json=as_json)
+        _first(folder, bases, depths, castings)
         return
     palette = palette_of(folder, optics)
     for name in bases:
         options.known(name, palette.bases, "--base")
     plan = next_swatches(palette, count=castings or CASTINGS, bases=bases, thicknesses_mm=depths or MOULDS_MM)
-    doubts = _doubts(palette)
-    if as_json:
-        show.json(_as_json(plan, optics), warnings=doubts)
-        return
-    with show.page() as out:
-        show.title(out, "Pour next", _title(palette))
+    doubts = how_read(palette, over=palette.white if palette.backings else "none")
+
+    def page(out: Console) -> None:
+        over = " and ".join(palette.pair or palette.read_over) or "nothing"
+        what = "readings" if palette.read_as == "spectra" else "colours"
+        show.title(out, "Pour next", f"{palette.model}; each as its {what} over {over} would teach")
         _show(out, plan)
         show.notes(out, "Before you pour", doubts, style=show.CARE)
 
-
-def _doubts(palette: Palette) -> list[str]:
-    return how_read(palette, over=palette.white if palette.backings else "none")
-
-
-def _title(palette: Palette) -> str:
-    over = " and ".join(palette.pair or palette.read_over) or "nothing"
-    what = "readings" if palette.read_as == "spectra" else "colours"
-    return f"{palette.model}; each as its {what} over {over} would teach"
+    show.answer(_as_json(plan, optics), page, warnings=doubts)
 
 
 def _show(out: Console, plan: Plan) -> None:
@@ -94,8 +81,7 @@ def _show(out: Console, plan: Plan) -> None:
         "of model, thickness, doses and reading.",
         style=show.QUIET,
     )
-    out.print()
-    out.print(plan.words[0].upper() + plan.words[1:] + ".")
+    show.apart(out, plan.words[0].upper() + plan.words[1:] + ".")
 
 
 def _doses(blend: Blend) -> str:
@@ -106,34 +92,24 @@ def _doses(blend: Blend) -> str:
 def _as_json(plan: Plan, optics: str) -> dict[str, Any]:
     return {
         "castings": [
-            {
-                "base": casting.blend.base,
-                "loadings": dict(casting.blend.loadings),
-                "thickness_mm": casting.thickness_mm,
-                "error_before": casting.error_before,
-                "error_after": casting.error_after,
-                "missed_after": casting.missed_after,
-                "reason": casting.reason,
-            }
+            {"base": casting.blend.base, "loadings": dict(casting.blend.loadings)}
+            | show.fields(casting, "thickness_mm", "error_before", "error_after", "missed_after", "reason")
             for casting in plan.castings
         ],
-        "enough": plan.enough,
-        "missed_now": plan.missed_now,
-        "words": plan.words,
+        **show.fields(plan, "enough", "missed_now", "words"),
         "optics": optics,
     }
 
 
-def _first(folder: Path, bases: tuple[str, ...], moulds: list[float], count: int | None, *, as_json: bool) -> None:
+def _first(folder: Path, bases: tuple[str, ...], moulds: list[float], count: int | None) -> None:
     plan = plan_castings(read_declared(folder), bases=bases, moulds_mm=moulds, count=count or FIRST)
-    if as_json:
-        show.json(castings_json(plan))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show.title(out, "Pour first", f"each read over {' and over '.join(plan.cards) or 'a black and a white card'}")
         show_castings(out, plan)
-        out.print()
-        out.print("Then run `tint fit` and `tint plan`: from here on they know better than any rule.")
+        show.apart(out, "Then run `tint fit` and `tint plan`: from here on they know better than any rule.")
+
+    show.answer(castings_json(plan), page)
 
 
 # A first plan, before anything is fitted: what to pour, why, and its grams.
@@ -149,16 +125,12 @@ def show_castings(out: Console, plan: CastingPlan) -> None:
         out.print()
     out.print("Castings, a cup each", style=show.HEAD)
     rows = [
-        (cup.name, f"{cup.thickness_mm:g} mm", cup.blend.base, _weights(plan, at), casting.reason)
-        for at, (casting, cup) in enumerate(zip(plan.castings, sheet.cups, strict=True))
-    ]
+        (cup.name, f"{cup.thickness_mm:g} mm", cup.blend.base,
+         ", ".join(f"{shown(line.grams)} {line.what}" for line in cup.lines), casting.reason)
+        for casting, cup in zip(plan.castings, sheet.cups, strict=True)
+    ]  # fmt: skip
     show.table(out, ("<", "mould", "<base", "~weigh", "~why"), rows)
     show.notes(out, "Before you weigh", plan.warnings, style=show.CARE)
-
-
-def _weights(plan: CastingPlan, at: int) -> str:
-    shown = plan.sheet.scale.shown
-    return ", ".join(f"{shown(line.grams)} {line.what}" for line in plan.sheet.cups[at].lines)
 
 
 def castings_json(plan: CastingPlan) -> dict[str, Any]:
@@ -172,16 +144,15 @@ def castings_json(plan: CastingPlan) -> dict[str, Any]:
                 "loadings": dict(cup.blend.loadings),
                 "thickness_mm": cup.thickness_mm,
                 "reason": casting.reason,
-                "lines": [{"what": line.what, "grams": line.grams} for line in cup.lines],
+                "lines": [show.fields(line, "what", "grams") for line in cup.lines],
                 "total_grams": cup.grams,
             }
             for casting, cup in zip(plan.castings, sheet.cups, strict=True)
         ],
         "premixes": [
-            {"makes": s.makes, "what": s.what, "grams": s.grams, "part": s.part, "base_grams": s.base_g}
-            for s in sheet.premixes
+            show.fields(step, "makes", "what", "grams", "part") | {"base_grams": step.base_g} for step in sheet.premixes
         ],
         "scale_step_g": sheet.scale.step_g,
-        "warnings": list(plan.warnings),
-        "cautions": list(sheet.cautions),
+        "warnings": plan.warnings,
+        "cautions": sheet.cautions,
     }

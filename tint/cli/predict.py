@@ -14,7 +14,7 @@ from tint import jsonable
 from tint.appearance import Appearance, Setting, clarity_in_words, predict
 from tint.cli import options, show
 from tint.cli.asked import Doses, chosen, palette_of, recipe_options, span_of, span_options
-from tint.cli.keys import Command, option
+from tint.cli.keys import Command
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import Blend
@@ -40,14 +40,14 @@ _LAB = "   L*    a*    b*"
 @recipe_options
 @span_options
 @options.walls
-@option("--spectrum", heading="Output", is_flag=True, help="Show the spectrum too, wavelength by wavelength.")
-@option("--plot", heading="Output", metavar="FILE.png", type=options.PATH, help="Draw it against thickness.")
+@options.flag("--spectrum", "Show the spectrum too, wavelength by wavelength.", heading="Output")
+@options.path("--plot", "Draw it against thickness.", "FILE.png", heading="Output")
 @options.replace
 @options.as_json
 @options.optics
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: int | None, casting: dict[str, Any],
-    walls_mm: tuple[float, ...], optics: str, spectrum: bool, plot: Path | None, replace: bool, as_json: bool,
+    walls_mm: tuple[float, ...], optics: str, spectrum: bool, plot: Path | None, replace: bool,
 ) -> None:  # fmt: skip
     """Predict the colour and opacity of a blend, with their errors.
 
@@ -66,51 +66,48 @@ def command(
     if len(depths) > 1:
         if spectrum:
             raise InputError("--spectrum", f"{len(depths)} thicknesses", "expected one", "name one with --thickness")
-        _many(palette, blend, setting, depths, optics=optics, plot=plot, as_json=as_json)
+        _many(palette, blend, setting, depths, optics=optics, plot=plot)
     elif plot:
         mend = "name a range, as in --thickness 0.5:6:0.5"
         raise InputError("--plot", "one thickness", "expected several to draw against", mend)
     else:
-        _one(palette, blend, setting, optics=optics, spectrum=spectrum, as_json=as_json)
+        _one(palette, blend, setting, optics=optics, spectrum=spectrum)
 
 
-def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spectrum: bool, as_json: bool) -> None:
+def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spectrum: bool) -> None:
     appearance = predict(palette, blend, setting=setting)
     told = _by_light(palette, appearance)
-    if as_json:
-        show.json(jsonable.appearance(appearance, optics=optics), **told)
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show.title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
         show_appearance(out, appearance, palette, more=_by_light_facts(palette, blend.base, told))
         if spectrum:
             _show_spectrum(out, appearance)
 
+    show.answer(jsonable.appearance(appearance, optics=optics), page, **told)
+
 
 def _many(
-    palette: Palette, blend: Blend, setting: Setting, depths: tuple[float, ...], *, optics: str, plot: Path | None,
-    as_json: bool,
+    palette: Palette, blend: Blend, setting: Setting, depths: tuple[float, ...], *, optics: str, plot: Path | None
 ) -> None:  # fmt: skip
     sheet = translucency(palette, blend, setting=setting, thickness_mm=depths)
     if plot:
         from tint.proofs import draw_translucency  # pictures are for those who ask for them
 
         write_whole(plot, draw_translucency(palette, sheet))
-    if as_json:
-        show.json(_sheet_json(sheet), optics=optics, **({"written": str(plot)} if plot else {}))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show.title(out, str(blend), f"{sheet.conditions}; {optics}")
         _show_sheet(out, sheet, palette)
         if plot:
-            out.print()
-            out.print(f"Written: {plot}")
+            show.apart(out, f"Written: {plot}")
+
+    show.answer(_sheet_json(sheet), page, optics=optics, **({"written": str(plot)} if plot else {}))
 
 
 def _show_spectrum(out: Console, appearance: Appearance) -> None:
     over = "of the free slab" if appearance.over == "none" else f"over {appearance.over}"
-    out.print()
-    out.print(f"Reflectance {over}, and total transmittance of the free slab; 0 to 1", style="dim")
+    show.apart(out, f"Reflectance {over}, and total transmittance of the free slab; 0 to 1", style=show.QUIET)
     columns = (appearance.wavelengths, appearance.reflectance, appearance.transmittance)
     rows = [(f"{nm:g} nm", f"{read:.4f}", f"{through:.4f}") for nm, read, through in zip(*columns, strict=True)]
     show.table(out, ("wavelength", "reflectance", "transmittance"), rows)
@@ -121,31 +118,21 @@ def _show_spectrum(out: Console, appearance: Appearance) -> None:
 
 def _sheet_json(sheet: Translucency) -> dict[str, Any]:
     """The whole of a table against thickness; arrays by thickness."""
-
-    def column(name: str) -> np.ndarray[Any, Any]:
-        return np.array([getattr(each, name) for each in sheet.appearances])
-
     setting = jsonable.setting(sheet.appearances[0]).told
     del setting["thickness_mm"]
+    columns = (
+        "lab", "lab_black", "lab_white", "contrast_ratio", "contrast_ratio_error", "luminous_transmittance",
+        "expected_error",
+    )  # fmt: skip
     return {
         "base": sheet.blend.base,
         "loadings": dict(sheet.blend.loadings),
         "thickness_mm": sheet.thickness_mm,
-        "lab": column("lab"),
-        "lab_black": column("lab_black"),
-        "lab_white": column("lab_white"),
-        "contrast_ratio": column("contrast_ratio"),
-        "contrast_ratio_error": column("contrast_ratio_error"),
-        "luminous_transmittance": column("luminous_transmittance"),
-        "translucency_parameter": sheet.translucency_parameter,
-        "translucency_parameter_ab": sheet.translucency_parameter_ab,
-        "expected_error": column("expected_error"),
-        "lab_from_behind": sheet.lab_from_behind,
-        "srgb_from_behind": list(sheet.srgb_from_behind),
-        "hides_at_mm": sheet.hides_at_mm,
+        **{name: np.array([getattr(each, name) for each in sheet.appearances]) for name in columns},
+        **show.fields(sheet, "translucency_parameter", "translucency_parameter_ab", "lab_from_behind"),
+        **show.fields(sheet, "srgb_from_behind", "hides_at_mm"),
         "setting": setting,
-        "conditions": sheet.conditions,
-        "warnings": list(sheet.warnings),
+        **show.fields(sheet, "conditions", "warnings"),
     }
 
 
@@ -170,8 +157,7 @@ def _show_sheet(out: Console, sheet: Translucency, palette: Palette) -> None:
         f"({place(over)}, CIEDE2000), and within ± of the contrast ratio.",
         style=show.QUIET,
     )
-    out.print()
-    out.print(f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.")
+    show.apart(out, f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.")
     out.print()
     show.table(out, *_behind(sheet, palette))
     show.notes(out, "Before you trust it", sheet.warnings, style=show.CARE)

@@ -18,7 +18,7 @@ from tint.appearance import Setting, predict
 from tint.cli import options
 from tint.cli import show as pages
 from tint.cli.asked import Chosen, Doses, chosen, palette_of, recipes_options, setting_options
-from tint.cli.keys import Command, option
+from tint.cli.keys import Command
 from tint.cli.proof_options import (
     PICTURES,
     Approving,
@@ -42,6 +42,8 @@ from tint.target import Target, target_from_written
 from tint.thickness import Wall, at_walls
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from tint.proofs.comparison import Comparison
     from tint.proofs.facts import Trial
     from tint.proofs.traced.shown import TracedPart
@@ -59,14 +61,9 @@ _DEEP = (".tif", ".tiff")
 @options.walls
 @options.under(
     "What is drawn",
-    option("--out", metavar="FILE.png", type=options.PATH, help="The picture to write."),
-    option(
-        "--show", type=click.Choice(PICTURES), help="Which picture.  [default: part where there is one, or card]"
-    ),
-    option(
-        "--set bits", type=click.Choice(("8", "16")), default="8", show_default=True,
-        help="Of the picture: 16, of the part alone.",
-    ),
+    options.path("--out", "The picture to write.", "FILE.png"),
+    options.choice("--show", PICTURES, "Which picture.  [default: part where there is one, or card]"),
+    options.choice("--set bits", ("8", "16"), "Of the picture: 16, of the part alone.", default="8"),
 )  # fmt: skip
 @subject_options
 @tracing_options
@@ -79,7 +76,7 @@ def command(
     folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, wish: Wish,
     casting: dict[str, Any], walls_mm: tuple[float, ...], said: Given, out: Path | None, show: str | None, bits: str,
     subject: Subject, tracing: Tracing, cast: Cast,
-    approving: Approving, replace: bool, optics: str, as_json: bool,
+    approving: Approving, replace: bool, optics: str,
 ) -> None:  # fmt: skip
     """Draw a recipe for the customer to approve.
 
@@ -92,7 +89,6 @@ def command(
     cast.check()
     more: dict[str, Any]
     if pick is not None and len(pick) != 1:
-        _check_some(out, approving)
         _check_compared(show, bits, subject, approving)
         choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
@@ -100,10 +96,8 @@ def command(
             palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=approving.title or ""
         )
         more = _compared_json(sheet) | {"optics": optics}
-        named = f"{len(sheet.candidates)} recipes"
-        _tell(
-            _write(_drawn(sheet, out, approving)), named, None, lost=_lost(out, approving), more=more, as_json=as_json
-        )
+        named, contents = f"{len(sheet.candidates)} recipes", _drawn(sheet, out, approving)
+        _tell(contents, named, None, lost=_lost(out, approving), more=more)
         return
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
@@ -113,7 +107,7 @@ def command(
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target, look = target_of(palette, wish, setting, said), predict(palette, blend, setting=setting)
     part = subject.read()
-    with pages.progress(quiet=as_json) as tell:
+    with pages.progress() as tell:
         traced = tracing.of(palette, blend, part, setting=setting, side=subject.side, progress=tell)
     job = _Job(
         palette=palette, blend=blend, setting=setting, target=target, part=part, traced=traced,
@@ -121,7 +115,7 @@ def command(
         trial=cast.trial(palette, blend, setting, said), approving=approving,
         walls=at_walls(palette, target, look, walls_mm=choice.further_walls(setting, walls_mm)),
     )  # fmt: skip
-    contents: dict[Path, bytes] = {}
+    contents = {}
     if out is not None:
         is_deep = bits == "16" or out.suffix.lower() in _DEEP
         contents[out] = _deep(job, out) if is_deep else _picture(job, show)
@@ -137,7 +131,7 @@ def command(
         "volume_cm3": None if part is None else part.volume_cm3,
     }
     named = f"{blend}, {setting.thickness_mm:g} mm"
-    _tell(_write(contents), named, part, lost=_lost(out, approving), more=more, as_json=as_json)
+    _tell(contents, named, part, lost=_lost(out, approving), more=more)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -158,6 +152,8 @@ class _Job:
 
 
 def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:
+    if out is None and not approving.given:
+        raise click.UsageError("missing option '--out', '--sheet' or '--pdf'")
     options.check_file(out, "--out", ".png", *(_DEEP if part else ()), replace=replace)
     options.check_file(approving.sheet, "--sheet", ".html", replace=replace)
     options.check_file(approving.pdf, "--pdf", ".pdf", replace=replace)
@@ -167,7 +163,6 @@ def _check(
     out: Path | None, show: str, bits: str, subject: Subject, approving: Approving, cast: Cast
 ) -> None:  # fmt: skip
     subject.check()
-    _check_some(out, approving)
     if show == "part" and not subject.given:
         raise InputError("--show part", "there is no part", mend="name one with --part or --set height_map")
     if bits == "16" and (show != "part" or out is None):
@@ -176,11 +171,6 @@ def _check(
         raise InputError(
             next(iter(cast.given)), f"not shown on the picture `{show}`", "expected --show card or --sheet"
         )
-
-
-def _check_some(out: Path | None, approving: Approving) -> None:
-    if out is None and not approving.given:
-        raise click.UsageError("missing option '--out', '--sheet' or '--pdf'")
 
 
 def _check_compared(show: str | None, bits: str, subject: Subject, approving: Approving) -> None:
@@ -194,11 +184,6 @@ def _check_compared(show: str | None, bits: str, subject: Subject, approving: Ap
     for name, value in others.items():
         if value is not None:
             raise InputError(name, "not part of a comparison", mend="leave it out, or --pick one recipe")
-
-
-def _write(contents: Mapping[Path, bytes]) -> list[Path]:
-    write_all(contents)
-    return list(contents)
 
 
 def _picture(job: _Job, show: str) -> bytes:
@@ -270,19 +255,21 @@ def _lost(out: Path | None, approving: Approving) -> str:
 
 
 def _tell(
-    written: list[Path], said: str, part: Model | None, *, lost: str, more: Mapping[str, Any], as_json: bool
+    contents: Mapping[Path, bytes], said: str, part: Model | None, *, lost: str, more: Mapping[str, Any]
 ) -> None:  # fmt: skip
-    if as_json:
-        told: dict[str, Any] = {"written": str(written[0]), "also_written": [str(path) for path in written[1:]]}
-        pages.json(told | dict(more), letters_lost=lost)
-        return
-    with pages.page() as out:
+    """Write the files, and say which."""
+    write_all(contents)
+    first, *others = written = [str(path) for path in contents]
+
+    def page(out: Console) -> None:
         for path in written:
             out.print(f"Written: {path} ({said})")
         if part is not None:
             out.print(f"The part takes {part.volume_cm3:.3g} cm3, without sprue and waste.")
         if lost:
             out.print(f"Take care: `{lost}` became `?` on the picture or the PDF: its typeface has no such letters.")
+
+    pages.answer({"written": first, "also_written": others} | dict(more), page, letters_lost=lost)
 
 
 # Several recipes of a file on one sheet, for the workshop.
@@ -321,24 +308,19 @@ def _target_compared(
                 f"--{name}", f"{casting[name]}, but the target in the file holds for {told}",
                 mend="name a target for it, as with --target-lab, or leave it out",
             )  # fmt: skip
-    asked: dict[str, Any] = wish.asked
-    return with_(target_from_written(own), **asked)
+    return with_(target_from_written(own), **wish.asked)  # type: ignore[arg-type]
 
 
 def _drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Path, bytes]:
     """What is to be written of a comparison, by file."""
+    from tint.proofs.comparison_drawn import comparison_page, comparison_pdf, draw_comparison
+
     contents: dict[Path, bytes] = {}
     if out:
-        from tint.proofs.comparison_drawn import draw_comparison
-
         contents[out] = draw_comparison(sheet)
     if approving.sheet:
-        from tint.proofs.comparison_drawn import comparison_page
-
         contents[approving.sheet] = comparison_page(sheet)
     if approving.pdf:
-        from tint.proofs.comparison_drawn import comparison_pdf
-
         contents[approving.pdf] = comparison_pdf(sheet, made=date.today(), paper=approving.paper)
     return contents
 
@@ -355,11 +337,9 @@ def _compared_json(sheet: Comparison) -> dict[str, Any]:
                 "loadings": dict(each.look.blend.loadings),
                 "delta_e": each.delta_e,
                 "expected_error": each.beside.expected_error,
-                "contrast_ratio": each.look.contrast_ratio,
-                "contrast_ratio_error": each.look.contrast_ratio_error,
+                **pages.fields(each.look, "contrast_ratio", "contrast_ratio_error"),
                 "shifts": {light.light: shift_in(light) for light in each.lights},
-                "price_per_kg": each.price_per_kg,
-                "limits": list(each.limits),
+                **pages.fields(each, "price_per_kg", "limits"),
                 "differs": said,
             }
             for each, said in zip(sheet.candidates, differences(sheet.candidates), strict=True)

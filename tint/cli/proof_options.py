@@ -88,10 +88,11 @@ class Subject:
 
         if self.height_map:
             assert self.mm_per_level is not None  # checked
+            named = self.height_map.stem.replace("_", " ")
             view = read_height_map(
                 self.height_map, mm_per_level=self.mm_per_level, mm_per_pixel=self.mm_per_pixel or _MM_PER_PIXEL
             )
-            flat = Shown(view=view, named=_titled(self.height_map), volume_cm3=volume_cm3(view), finer=1)
+            flat = Shown(view=view, named=named[:1].upper() + named[1:], volume_cm3=volume_cm3(view), finer=1)
             return Model(flat.volume_cm3, flat.within)
         assert self.part is not None  # given, and not a height map
         part = read_part(self.part, unit=self.unit or "", shell_mm=self.shell_mm)
@@ -105,25 +106,17 @@ class Subject:
         )
 
 
-def _titled(path: Path) -> str:
-    name = path.stem.replace("_", " ")
-    return name[:1].upper() + name[1:]
-
-
 subject_options = options.grouped(
     "subject",
     Subject,
-    option("--part", metavar="FILE", type=options.PATH, help="The part itself: an STL, 3MF or OBJ."),
-    option(
-        "--set height_map", metavar="FILE.png", type=options.PATH,
-        help="In place of --part: a grey picture, brighter is thicker.",
-    ),
+    options.path("--part", "The part itself: an STL, 3MF or OBJ."),
+    options.path("--set height_map", "In place of --part: a grey picture, brighter is thicker.", "FILE.png"),
     options.number("--set mm_per_level", "Thickness of one grey level of a height map.", metavar="MM"),
     options.number("--set mm_per_pixel", f"Scale of a height map.  [default: {_MM_PER_PIXEL:g}]", metavar="MM"),
-    option("--set side", type=click.Choice(_SIDES), help="From which side the part is seen.  [default: top]"),
+    options.choice("--set side", _SIDES, "From which side the part is seen.  [default: top]"),
     unit,
     shell,
-    options.number("--set thin_mm", "Outline what of the part is thinner than this.", was=["thin"]),
+    options.number("--set thin_mm", "Outline what of the part is thinner than this."),
     heading="What is drawn",
 )  # fmt: skip
 
@@ -172,13 +165,13 @@ class Tracing:
 tracing_options = options.grouped(
     "tracing",
     Tracing,
-    option(
-        "--trace", type=click.Choice(SCENES),
-        help="Follow light through the part: by a window, lit from behind, a lamp inside, against a printed page.",
+    options.choice(
+        "--trace", SCENES,
+        "Follow light through the part: by a window, lit from behind, a lamp inside, against a printed page.",
     ),
-    option(
-        "--set quality", type=click.Choice(QUALITIES), default="preview", show_default=True,
-        help="Of a traced picture: half a minute, some minutes, ten.",
+    options.choice(
+        "--set quality", QUALITIES,
+        "Of a traced picture: half a minute, some minutes, ten.", default="preview",
     ),
     option(
         "--set pixels", type=click.IntRange(64, 4000), metavar="N",
@@ -235,7 +228,7 @@ class Cast:
 cast_options = options.grouped(
     "cast",
     Cast,
-    option("--set trial.photo", metavar="FILE", type=options.PATH, help="A photograph of the casting, only to show."),
+    options.path("--set trial.photo", "A photograph of the casting, only to show."),
     option("--set trial.read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
     trial_thickness,
 )
@@ -266,17 +259,15 @@ class Approving:
 approving_options = options.grouped(
     "approving",
     Approving,
-    option("--sheet", metavar="FILE.html", type=options.PATH, help="An approval sheet, as one page for any browser."),
-    option("--pdf", metavar="FILE.pdf", type=options.PATH, help="The same as a PDF."),
+    options.path("--sheet", "An approval sheet, as one page for any browser.", "FILE.html"),
+    options.path("--pdf", "The same as a PDF.", "FILE.pdf"),
     options.paper,
     options.title,
-    option(
-        "--set words", metavar="WORDS", was=["customer-words"], help="What the customer asked for, in their own words."
-    ),
-    option("--set approver", metavar="WORDS", was=["who"], help="Who is asked to approve."),
+    option("--set words", metavar="WORDS", help="What the customer asked for, in their own words."),
+    option("--set approver", metavar="WORDS", help="Who is asked to approve."),
     options.day("--set expiry", "The day until which approval holds."),
     option(
-        "--set show_recipe", type=bool, default=False, metavar="yes|no", was=["show-formula=yes"],
+        "--set show_recipe", type=bool, default=False, metavar="yes|no",
         help="Tell pigments and loadings on the sheet and the card.  [default: no]",
     ),
     heading="Output",

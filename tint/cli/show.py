@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from tint.errors import shortened
+
 if TYPE_CHECKING:  # rich is loaded for those who get a page
     from msgspec import Struct
     from rich.console import Console, ConsoleOptions, ConsoleRenderable, RenderableType
@@ -27,7 +29,7 @@ _WIDEST, _LEAST_PROSE, _USUAL = 10_000, 16, 80
 
 
 @contextlib.contextmanager
-def page() -> Iterator[Console]:
+def new_page() -> Iterator[Console]:
     """What people read, gathered and then written to standard output at once, with no blanks at line ends.
 
     Plain text when that is not a terminal; file names are never taken for markup.
@@ -59,11 +61,45 @@ def warn(line: str) -> None:
     click.echo(f"tint: {line}", err=True)
 
 
-def json(content: Struct | Mapping[str, Any], **more: Any) -> None:
-    """Write one JSON object and nothing else; `more` are further keys."""
-    from tint import jsonable
+_JSON = "tint.json"
 
-    click.echo(plain_json(jsonable.text(content, **more)))
+
+def note_json(context: click.Context, _: click.Parameter, wanted: bool) -> None:
+    """Keep whether --json was given."""
+    context.meta[_JSON] = wanted
+
+
+def asked_for_json() -> bool:
+    """Whether the command that runs is to print JSON alone."""
+    context = click.get_current_context(silent=True)
+    return context is not None and bool(context.meta.get(_JSON))
+
+
+def answer(content: Struct | Mapping[str, Any], page: Callable[[Console], None], **more: Any) -> None:
+    """What came of a command: for --json one JSON object, to which `more` are further keys, and else a page."""
+    if asked_for_json():
+        from tint import jsonable
+
+        click.echo(_MOVING.sub(_escaped, jsonable.text(content, **more)))  # they can only stand in strings
+    else:
+        with new_page() as out:
+            page(out)
+
+
+def line(words: str) -> Callable[[Console], None]:
+    """A page of one line, however long."""
+    return lambda out: out.print(words, soft_wrap=True)
+
+
+def fields(thing: object, *names: str) -> dict[str, Any]:
+    """What a thing holds under the names that JSON has for it, too."""
+    return {name: getattr(thing, name) for name in names}
+
+
+def apart(out: Console, words: RenderableType, *, style: str = "") -> None:
+    """Words below a blank line."""
+    out.print()
+    out.print(words, style=style)
 
 
 def title(out: Console, title: str, conditions: str = "") -> None:
@@ -77,11 +113,8 @@ def title(out: Console, title: str, conditions: str = "") -> None:
 def table(out: Console, columns: Sequence[str], rows: Iterable[Sequence[RenderableType]], *, indent: int = 0) -> None:
     """A table without lines.
 
-    Parameters
-    ----------
-    columns : sequence of str
-        Headers, of one line or two. Names start with `<`, sentences with `~`; the rest are numbers. Names and numbers
-        are never folded or cut; sentences fold at their blanks.
+    `columns` are headers of one line or two. Names start with `<`, sentences with `~`; the rest are numbers. Names and
+    numbers are never folded or cut; sentences fold at their blanks.
     """
     from rich.cells import cell_len
     from rich.padding import Padding
@@ -127,8 +160,7 @@ def notes(out: Console, heading: str, notes: Iterable[str], *, style: str = "") 
     for note in notes:
         grid.add_row("-", message(note))
     if grid.row_count:
-        out.print()
-        out.print(heading, style=style or HEAD)
+        apart(out, heading, style=style or HEAD)
         out.print(grid)
 
 
@@ -151,19 +183,12 @@ PATIENCE_S = 1.0  # s: a job that is done sooner shows nothing; common practice,
 
 
 @contextlib.contextmanager
-def progress(*, quiet: bool = False, on: Console | None = None, patience_s: float = PATIENCE_S) -> Iterator[Tell]:
+def progress(*, on: Console | None = None, patience_s: float = PATIENCE_S) -> Iterator[Tell]:
     """Something to tell steps to: what is being done, how many are done, of how many; of 0 where nobody knows.
 
-    Parameters
-    ----------
-    quiet : bool
-        Show nothing at all.
-    on : Console, optional
-        In place of standard error, which is used only when it is a terminal.
-    patience_s : float
-        How long to wait before anything is shown [s].
+    It shows on `on`, else on standard error if that is a terminal, and not before `patience_s` [s] are over.
     """
-    if quiet or (on is None and not sys.stderr.isatty()):
+    if asked_for_json() or (on is None and not sys.stderr.isatty()):
         yield lambda *_: None
         return
     from rich.console import Console
@@ -207,22 +232,13 @@ def plain(text: str) -> str:
     return _MOVING.sub(lambda each: f"\\x{ord(each[0]):02x}" if ord(each[0]) < 256 else _escaped(each), text)
 
 
-def plain_json(text: str) -> str:
-    """The same JSON, in which such characters are escaped: they can only stand in its strings."""
-    return _MOVING.sub(_escaped, text)
-
-
 def _escaped(each: re.Match[str]) -> str:
     return f"\\u{ord(each[0]):04x}"
 
 
 def message(text: str) -> str:
     """One line, without its middle where it is too long to be read."""
-    line = plain(" ".join(text.split()))
-    if len(line) <= LONGEST:
-        return line
-    left_out = len(line) - LONGEST
-    return f"{line[: LONGEST - _END]} ... ({left_out} characters left out) ... {line[-_END:]}"
+    return shortened(plain(" ".join(text.split())), LONGEST - _END, _END)
 
 
 class Plainly:

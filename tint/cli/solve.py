@@ -3,27 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from tint import jsonable
-from tint.cli import options, show
+from tint.cli import options, show, wanted
 from tint.cli.asked import base_of, palette_of, setting_of, setting_options
 from tint.cli.keys import Command, option, workshop
-from tint.cli.wanted import (
-    Sample,
-    Wish,
-    judged_over,
-    rules_of,
-    rules_options,
-    sample_options,
-    target_options,
-    wanted,
-)
 from tint.errors import InputError
 from tint.files import write_all
 from tint.palette import Palette
@@ -79,7 +70,7 @@ class Model:
         return walls_of(part.triangles, name=part.name)
 
 
-unit = option("--set unit", type=click.Choice(UNITS), help="Unit of the mesh.  [default: what it says, else mm]")
+unit = options.choice("--set unit", UNITS, "Unit of the mesh.  [default: what it says, else mm]")
 shell = options.number(
     "--set shell_mm", "Wall of a mesh that is only a surface, half to either side.", expected="a thickness in mm",
     metavar="MM",
@@ -87,7 +78,7 @@ shell = options.number(
 part_options = options.grouped(
     "model",
     Model,
-    option("--part", metavar="FILE", type=options.PATH, help="Take the walls from the part: an STL, 3MF or OBJ."),
+    options.path("--part", "Take the walls from the part: an STL, 3MF or OBJ."),
     unit,
     shell,
     heading="Part",
@@ -96,21 +87,20 @@ part_options = options.grouped(
 
 @click.command("solve", cls=Command)
 @options.folder
-@target_options
-@sample_options
+@wanted.target_options
+@wanted.sample_options
 @option("--base", metavar="NAME", help="Only in this base.  [default: in every base]", heading="Part")
 @setting_options
-@rules_options
+@wanted.rules_options
 @part_options
-@option("--picture", metavar="FILE.png", type=options.PATH, help="Draw target and recipes.", heading="Output")
-@option("--reach", metavar="FILE.png", type=options.PATH, help="Draw what colours can be reached.", heading="Output")
+@options.path("--picture", "Draw target and recipes.", "FILE.png", heading="Output")
+@options.path("--reach", "Draw what colours can be reached.", "FILE.png", heading="Output")
 @options.replace
 @options.as_json
 @options.optics
 def command(
-    folder: Path, base: str | None, wish: Wish, sample: Sample, casting: dict[str, Any], said: Given,
+    folder: Path, base: str | None, wish: wanted.Wish, sample: wanted.Sample, casting: dict[str, Any], said: Given,
     search: dict[str, Any], model: Model, picture: Path | None, reach: Path | None, replace: bool, optics: str,
-    as_json: bool,
 ) -> None:  # fmt: skip
     """Find recipes for a colour and an opacity, ranked.
 
@@ -123,36 +113,29 @@ def command(
     _check_pictures(picture, reach, replace=replace)
     palette = palette_of(folder, optics)
     walls = model.walls(casting, search)
-    if walls is not None:
-        casting, search = _of_walls(walls, casting, search)
-    casting = judged_over(palette, sample, casting)
+    if walls is not None:  # the thinnest is judged first, the others as further walls
+        first, *others = walls.to_solve_for
+        casting, search = casting | {"thickness_mm": first}, search | {"walls_mm": tuple(others)}
+    casting = wanted.judged_over(palette, sample, casting)
     setting = setting_of(palette, without_gloss(palette) | casting if wish.has_no_gloss else casting)
-    rules = rules_of(palette, search)
+    rules = wanted.rules_of(palette, search)
     named = None if base is None else base_of(palette, base)
-    target = wanted(palette, wish, sample, setting=setting, base=named, said=said)
+    target = wanted.target_wanted(palette, wish, sample, setting=setting, base=named, said=said)
     if wish.opacity is None:
         target = solid_unless_told(target, palette)
-    with show.progress(quiet=as_json) as tell:
+    with show.progress() as tell:
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
     written = _draw(palette, answer, picture, reach)
-    if as_json:
-        more: dict[str, Any] = {"written": written} if written else {}
-        show.json(jsonable.answer(answer, optics=optics), **(more if walls is None else more | {"part": walls.told}))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         if walls is not None:
             out.print(walls.words)
         _show(out, answer, optics)
         for name in written:
             out.print(f"Written: {name}")
 
-
-def _of_walls(
-    walls: Walls, casting: Mapping[str, Any], search: Mapping[str, Any]
-) -> tuple[dict[str, Any], dict[str, Any]]:  # fmt: skip
-    """The thinnest wall of a part as its thickness, and the others as further walls."""
-    first, *others = walls.to_solve_for
-    return {**casting, "thickness_mm": first}, {**search, "walls_mm": tuple(others)}
+    more = ({"written": written} if written else {}) | ({} if walls is None else {"part": walls.told})
+    show.answer(jsonable.answer(answer, optics=optics), page, **more)
 
 
 def _check_pictures(picture: Path | None, reach: Path | None, *, replace: bool) -> None:
@@ -201,15 +184,16 @@ def _show(out: Console, answer: Answer, optics: str) -> None:
     show.title(out, f"Wanted: {answer.target.in_words}", "; ".join(conditions))
     _show_recipes(out, answer)
     _show_merits(out, answer)
-    show.notes(out, "Every wall, the worst first", _by_rank(_walls(answer.recipes)))
-    show.notes(out, "What limits them", _by_rank(_bounds(answer.recipes)))
+    said = partial(_by_rank, answer.recipes)
+    show.notes(out, "Every wall, the worst first", said(lambda each: ["; ".join(wall.words for wall in each.walls)]))
+    show.notes(out, "What limits them", said(lambda each: [each.reason or ", ".join(map(bound, each.limits))]))
     show.notes(out, "What would bring it nearer", [each.words for each in answer.loosened])
-    doubts = [*_risks(answer), *_doubts(answer.recipes)]
-    show.notes(out, "Before you trust it", [*answer.warnings, *_by_rank(doubts)], style=show.CARE)
-    show.notes(out, "Too little to be weighed as it is", _by_rank(_premixes(answer)))
-    show.notes(out, "Pigments not used", _refused(answer))
-    out.print()
-    out.print(f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
+    doubts = [*answer.warnings, *said(_risks), *said(lambda each: each.appearance.warnings)]
+    show.notes(out, "Before you trust it", doubts, style=show.CARE)
+    show.notes(out, "Too little to be weighed as it is", said(_premixes))
+    refused = [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]
+    show.notes(out, "Pigments not used", refused)
+    show.apart(out, f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
 
 
 def _further(answer: Answer) -> list[str]:
@@ -238,8 +222,8 @@ def _show_recipes(out: Console, answer: Answer) -> None:
     light = "light: luminous transmittance of the free part, 0 to 1. " if answer.target.asks_light else ""
     light += "haze: the share of the light let through that is scattered. " if answer.target.asks_haze else ""
     ratio = ", and within ± of its contrast ratio" if has_pair else ""
-    out.print()
-    out.print(
+    show.apart(
+        out,
         "%: by mass of the finished mix. ΔE00: CIEDE2000 from target to prediction. 95 of 100 castings read within the "
         f"error of the prediction (CIEDE2000){ratio}. {light}chance: of a casting within "
         f"{answer.target.tolerance:g} CIEDE2000{' and the opacity asked for' if answer.target.asks_opacity else ''}.",
@@ -283,30 +267,21 @@ def _show_merits(out: Console, answer: Answer) -> None:
     currency = f"{workshop().currency} " if workshop().currency else ""
     shifts = "from the target" if answer.target.spectrum is not None else "by which the colour drifts"
     light = f"{second}: CIEDE2000 {shifts} in that light. " if second else ""
-    out.print()
-    out.print(
+    show.apart(
+        out,
         f"pigment: all pigments together. price: {currency}of 1 kg of mix, with the base where it has a "
         f"price. {light}weighing: CIEDE2000 from weighing errors of 1 %.",
         style=show.QUIET,
     )
 
 
-def _by_rank(told: Iterable[tuple[int, str]]) -> list[str]:
-    """Sentences, each once, with the ranks that it holds for."""
+def _by_rank(recipes: Iterable[Recipe], words: Callable[[Recipe], Iterable[str]]) -> list[str]:
+    """What is said of recipes, each sentence once, with the ranks that it holds for."""
     ranks: dict[str, list[str]] = {}
-    for rank, words in told:
-        ranks.setdefault(words, []).append(str(rank))
-    return [f"{', '.join(each)}: {words}" for words, each in ranks.items()]
-
-
-def _walls(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
-    told = [(rank, "; ".join(wall.words for wall in each.walls)) for rank, each in enumerate(recipes, start=1)]
-    return [(rank, words) for rank, words in told if words]
-
-
-def _bounds(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
-    told = [(rank, each.reason or ", ".join(map(bound, each.limits))) for rank, each in enumerate(recipes, start=1)]
-    return [(rank, words) for rank, words in told if words]
+    for rank, each in enumerate(recipes, start=1):
+        for sentence in filter(None, words(each)):
+            ranks.setdefault(sentence, []).append(str(rank))
+    return [f"{', '.join(each)}: {sentence}" for sentence, each in ranks.items()]
 
 
 def bound(limit: str) -> str:
@@ -319,28 +294,16 @@ def bound(limit: str) -> str:
     return _BOUND.get(limit, limit)
 
 
-def _doubts(recipes: tuple[Recipe, ...]) -> list[tuple[int, str]]:
-    return [(rank, words) for rank, each in enumerate(recipes, start=1) for words in each.appearance.warnings]
-
-
-def _premixes(answer: Answer) -> list[tuple[int, str]]:
-    told = []
-    for rank, each in enumerate(answer.recipes, start=1):
-        made = [name for name in each.premix if name not in each.unweighable]
-        told += [(rank, f"{', '.join(made)}: as a premix, which `tint weigh` tells how to make")] * bool(made)
+def _premixes(recipe: Recipe) -> Iterable[str]:
+    made = [name for name in recipe.premix if name not in recipe.unweighable]
+    if made:
+        yield f"{', '.join(made)}: as a premix, which `tint weigh` tells how to make"
+    if recipe.unweighable:
         mend = "make more at a time, or take a finer scale"
-        told += [(rank, f"{', '.join(each.unweighable)}: not even as a premix; {mend}")] * bool(each.unweighable)
-    return told
+        yield f"{', '.join(recipe.unweighable)}: not even as a premix; {mend}"
 
 
-def _risks(answer: Answer) -> list[tuple[int, str]]:
-    """Recipes that keep their opacity with less than the chance that is sought."""
-    return [
-        (rank, f"the opacity asked for is kept with a chance of {show.fixed(100.0 * each.opacity_chance, 0)} %")
-        for rank, each in enumerate(answer.recipes, start=1)
-        if each.reached and each.opacity_chance < SAFE - 0.005
-    ]
-
-
-def _refused(answer: Answer) -> list[str]:
-    return [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]
+def _risks(recipe: Recipe) -> Iterable[str]:
+    """That it keeps its opacity with less than the chance that is sought."""
+    if recipe.reached and recipe.opacity_chance < SAFE - 0.005:
+        yield f"the opacity asked for is kept with a chance of {show.fixed(100.0 * recipe.opacity_chance, 0)} %"

@@ -5,8 +5,9 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from dataclasses import asdict, replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -25,7 +26,11 @@ from tint.weighing import AREA_CM2
 from tint.weighing.premix import STEP_G
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from tint.starting import Started
+
+Kind = TypeVar("Kind")
 
 _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
 
@@ -35,33 +40,32 @@ _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
 @options.under(
     "Bases and pigments",
     option("--name", metavar="WORDS", help="Of the workshop.  [default: the folder's]"),
-    option("--base", to="bases", multiple=True, metavar="NAME=CURE,MIX,BEARS",
-        help=f"A rubber: platinum or tin, parts by mass, percent of pigment it bears, as in clear=platinum,1:1,3. "
-        f"{options.AGAIN}",
+    options.several(
+        "--base", "A rubber: platinum or tin, parts by mass, percent of pigment it bears, as in clear=platinum,1:1,3.",
+        "NAME=CURE,MIX,BEARS", to="bases",
     ),
-    option("--pigment", to="pigments", multiple=True, metavar="NAME[=CURES[,MOST]]",
-        help=f"A pigment, the cures it is known to be safe with (platinum, tin, both, unknown), the most of it in "
-        f"percent: rose=tin,1. {options.AGAIN}",
+    options.several(
+        "--pigment", "A pigment, the cures it is known to be safe with (platinum, tin, both, unknown), the most of it "
+        "in percent: rose=tin,1.", "NAME[=CURES[,MOST]]", to="pigments",
     ),
     option("--white", metavar="PIGMENT", help="The white pigment, where no name says which it is."),
 )  # fmt: skip
 @options.under(
     "How it is read and weighed",
-    option("--reads", type=click.Choice(READERS), help="What castings are read with.  [default: nothing yet]"),
-    option("--geometry", type=click.Choice(GEOMETRIES), help="Of the instrument.  [default: di:8]"),
-    option("--card", to="cards", multiple=True, metavar="NAME", help=f"A card. {options.AGAIN}  [default: black, white]"
-    ),
-    option("--mould", to="moulds", multiple=True, metavar="MM", help=f"Depth of a swatch mould. {options.AGAIN}"),
+    options.choice("--reads", READERS, "What castings are read with.  [default: nothing yet]"),
+    options.choice("--geometry", GEOMETRIES, "Of the instrument.  [default: di:8]"),
+    options.several("--card", "A card.", "NAME", default="black, white", to="cards"),
+    options.several("--mould", "Depth of a swatch mould.", "MM", to="moulds"),
     options.number(
         "--swatch-cm2", "Area of a swatch.", expected="cm2 of a swatch", metavar="CM2", default=AREA_CM2, to="area_cm2"
     ),
     options.number("--scale-step", "Smallest step of the scale.  [default: 0.01]", expected="grams", metavar="G"),
     options.number("--scale-max", "The most that it carries.", expected="grams", metavar="G"),
-    option("--workbook", is_flag=True, help="All tables as sheets of one swatches.xlsx."),
-    option("--squares", is_flag=True, help="Label squares for `tint photograph`, of castings that are there too."),
+    options.flag("--workbook", "All tables as sheets of one swatches.xlsx."),
+    options.flag("--squares", "Label squares for `tint photograph`, of castings that are there too."),
 )  # fmt: skip
 @options.as_json
-def command(folder: Path, area_cm2: float, workbook: bool, squares: bool, as_json: bool, **told: Any) -> None:
+def command(folder: Path, area_cm2: float, workbook: bool, squares: bool, **told: Any) -> None:
     """Begin a swatch folder, with a plan of what to pour first.
 
     Example: tint start swatches_demo/mine --base clear=platinum,1:1,3 --pigment white=both --pigment blue=platinum
@@ -71,28 +75,25 @@ def command(folder: Path, area_cm2: float, workbook: bool, squares: bool, as_jso
     """
     answers = None
     if not tells_what_there_is(folder):
-        answers = _answers(folder, told, ask=at_a_terminal() and not as_json)
+        answers = _answers(folder, told, ask=at_a_terminal() and not show.asked_for_json())
     elif any(value for value in told.values()):
         found = "tells what there is already, in palette.toml or swatches.xlsx"
         raise InputError(str(folder), found, mend="change that file itself, or name another folder")
+    if not 1.0 <= area_cm2 <= 1000.0:
+        raise InputError("--swatch-cm2", f"{area_cm2:g} cm2", "expected 1 to 1000 cm2")
     if squares and holds_castings(folder):
-        _print_squares(folder, _area(area_cm2), as_json=as_json)
+        _print_squares(folder, area_cm2)
         return
-    begun = start(folder, answers, area_cm2=_area(area_cm2), workbook=workbook, squares=squares)
-    if as_json:
-        show.json(_as_json(begun))
-        return
-    _show(begun)
+    begun = start(folder, answers, area_cm2=area_cm2, workbook=workbook, squares=squares)
+    show.answer(_as_json(begun), lambda out: _show(out, begun))
 
 
-def _print_squares(folder: Path, area_cm2: float, *, as_json: bool) -> None:
+def _print_squares(folder: Path, area_cm2: float) -> None:
     """Label squares for castings that are there."""
     labels = print_squares(folder, area_cm2=area_cm2)
     written = [str(folder / name) for name in (SQUARES_FILE, SQUARES_PAGE)]
-    if as_json:
-        show.json({"squares": list(map(asdict, labels.squares)), "new": labels.new, "written": written})
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show.title(out, f"Label squares: {folder}", f"{len(labels.squares)} in all, {labels.new} of them new")
         out.print(f"Written: {' and '.join(written)}.")
         out.print(
@@ -100,16 +101,12 @@ def _print_squares(folder: Path, area_cm2: float, *, as_json: bool) -> None:
             f"picture. Then run `tint photograph PICTURE {folder} --out colours.csv`."
         )
 
+    show.answer({"squares": list(map(asdict, labels.squares)), "new": labels.new, "written": written}, page)
+
 
 def at_a_terminal() -> bool:
     """Whether there is somebody to ask."""
     return sys.stdin.isatty() and sys.stdout.isatty()
-
-
-def _area(area_cm2: float) -> float:
-    if not 1.0 <= area_cm2 <= 1000.0:
-        raise InputError("--swatch-cm2", f"{area_cm2:g} cm2", "expected 1 to 1000 cm2")
-    return area_cm2
 
 
 # Answers, from options and from questions.
@@ -138,11 +135,11 @@ def _ask(question: str, default: str) -> str:
     return answer.strip()
 
 
-def _again(question: str, default: str, read: Callable[[str], Any]) -> Any:
+def _again(ask: Callable[[], Kind]) -> Kind:
     """Ask until the answer can be read; what is wrong with it is told."""
     while True:
         try:
-            return read(_ask(question, default))
+            return ask()
         except InputError as error:
             click.echo(str(error), err=True)
 
@@ -153,7 +150,7 @@ def _ask_one_of(question: str, choices: tuple[str, ...], default: str) -> str:
 
 
 def _ask_number(question: str, default: float) -> float:
-    return float(_again(question, f"{default:g}", lambda said: options.number_in(said, question, "a number")))
+    return _again(lambda: options.number_in(_ask(question, f"{default:g}"), question, "a number"))
 
 
 def _ask_names(question: str, default: str) -> list[str]:
@@ -161,13 +158,10 @@ def _ask_names(question: str, default: str) -> list[str]:
 
 
 def _ask_moulds() -> list[float]:
-    default = ", ".join(f"{depth:g}" for depth in MOULDS_MM)
-
-    def read(said: str) -> list[float]:
-        return [options.number_in(each, "moulds", "millimetres") for each in said.split(",")]
-
-    depths: list[float] = _again("Depths of the moulds for swatches, in mm", default, read)
-    return depths
+    question, default = "Depths of the moulds for swatches, in mm", ", ".join(f"{depth:g}" for depth in MOULDS_MM)
+    return _again(
+        lambda: [options.number_in(each, "moulds", "millimetres") for each in _ask(question, default).split(",")]
+    )
 
 
 def _ask_bases() -> list[Base]:
@@ -179,15 +173,7 @@ def _ask_bases() -> list[Base]:
         return base_in(f"{name}={cure},{mix},{bears}")
 
     names = _ask_names("Your rubber, or rubbers, by a short name each", "clear")
-    return [_again_of(one, name) for name in names]
-
-
-def _again_of(one: Callable[[str], Base], name: str) -> Base:
-    while True:
-        try:
-            return one(name)
-        except InputError as error:
-            click.echo(str(error), err=True)
+    return [_again(partial(one, name)) for name in names]
 
 
 def _ask_pigments(bases: list[Base]) -> list[Pigment]:
@@ -207,13 +193,12 @@ def _ask_pigments(bases: list[Base]) -> list[Pigment]:
 # What was begun.
 
 
-def _show(begun: Started) -> None:
-    with show.page() as out:
-        show.title(out, f"Begun: {begun.folder}", _files(begun))
-        show_castings(out, begun.plan)
-        out.print()
-        for at, step in enumerate(begun.next_steps, start=1):
-            out.print(f"{at}. {step}")
+def _show(out: Console, begun: Started) -> None:
+    show.title(out, f"Begun: {begun.folder}", _files(begun))
+    show_castings(out, begun.plan)
+    out.print()
+    for at, step in enumerate(begun.next_steps, start=1):
+        out.print(f"{at}. {step}")
 
 
 def _files(begun: Started) -> str:
@@ -224,8 +209,7 @@ def _files(begun: Started) -> str:
 def _as_json(begun: Started) -> dict[str, Any]:
     return {
         "folder": str(begun.folder),
-        "written": list(begun.written),
-        "kept": list(begun.kept),
+        **show.fields(begun, "written", "kept"),
         **castings_json(begun.plan),
-        "next": list(begun.next_steps),
+        "next": begun.next_steps,
     }

@@ -65,9 +65,7 @@ trial_options = options.grouped(
     option("--read", metavar="FILE[:NAME]", help="The casting read over --over: a row of a readings table."),
     option("--read-black", metavar="FILE[:NAME]", help="The same casting read over the darkest backing."),
     trial_thickness,
-    options.number(
-        "--set trial.days_of_cure", "Days of cure before it was read.", expected="days", metavar="DAYS", was=["days"]
-    ),
+    options.number("--set trial.days_of_cure", "Days of cure before it was read.", expected="days", metavar="DAYS"),
     options.number(
         "--set trial.cure_c", "Temperature of its cure, in °C.", expected="degrees Celsius", metavar="DEGREES"
     ),
@@ -171,7 +169,7 @@ def _cautions(palette: Palette, trial: Trial, number: int) -> Iterator[str]:
 @options.optics
 def lot(
     folder: Path, what: str, poured: Poured, casting: dict[str, Any], said: Given, rescale: dict[str, float],
-    optics: str, as_json: bool,
+    optics: str,
 ) -> None:  # fmt: skip
     """Judge a new lot of a pigment or base: strength and hue.
 
@@ -194,16 +192,16 @@ def lot(
     clear = found.verdict != UNCLEAR
     new = _rescaled(found, Blend(base, recipe)) if recipe and clear else None
     record = _record(folder, found) if clear else None
-    if as_json:
-        more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
-        show.json(asdict(found) | more, cautions=told, optics=optics)
-    else:
-        with show.page() as out:
-            _show_lot(out, found, str(trials[0].blend), optics)
-            if new is not None:
-                _show_rescaled(out, recipe, new)
-            show.notes(out, "Before you trust it", told, style=show.CARE)
-            show.notes(out, "To keep it in the ledger", [record] if record else [])
+
+    def page(out: Console) -> None:
+        _show_lot(out, found, str(trials[0].blend), optics)
+        if new is not None:
+            _show_rescaled(out, recipe, new)
+        show.notes(out, "Before you trust it", told, style=show.CARE)
+        show.notes(out, "To keep it in the ledger", [record] if record else [])
+
+    more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
+    show.answer(asdict(found) | more, page, cautions=told, optics=optics)
 
 
 def _check_recipe(palette: Palette, what: str, recipe: dict[str, float]) -> None:
@@ -231,11 +229,9 @@ def _show_lot(out: Console, found: LotCheck, letdown: str, optics: str) -> None:
 
 
 def _show_rescaled(out: Console, old: dict[str, float], new: Blend) -> None:
-    out.print()
-    out.print("The recipe with this lot", style=show.HEAD)
+    show.apart(out, "The recipe with this lot", style=show.HEAD)
     show.table(out, ("<pigment", "was %", "now %"), [(n, f"{x:.4f}", f"{new.loadings[n]:.4f}") for n, x in old.items()])
-    out.print()
-    out.print("%: by mass of the finished mix.", style=show.QUIET)
+    show.apart(out, "%: by mass of the finished mix.", style=show.QUIET)
 
 
 def _record(folder: Path, found: LotCheck) -> str:

@@ -7,9 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-import click
-
-from tint import verbs
+from tint import given
 from tint.appearance import Setting
 from tint.cli import options
 from tint.cli.asked import base_of
@@ -28,23 +26,28 @@ from tint.weighing.batch import WASTE_PERCENT, waste_of
 class Wish:
     """A target as the command line names it."""
 
-    lab: tuple[float, ...] | None
-    srgb: str | None
-    reading: str | None
-    photo: str | None
+    target_lab: tuple[float, ...] | None
+    target_srgb: str | None
+    target_reading: str | None
+    target_photo: str | None
     opacity: Mapping[str, float] | None
     tolerance: float | None
 
     @property
+    def colour(self) -> dict[str, Any]:
+        """The colour, in each of the ways in which it can be told."""
+        ways = (self.target_lab, self.target_srgb, self.target_reading, self.target_photo)
+        return dict(zip(("lab", "srgb", "reading", "photo"), ways, strict=True))
+
+    @property
     def given(self) -> list[str]:
         """The options that name a colour."""
-        values = zip(_COLOURS, (self.lab, self.srgb, self.reading, self.photo), strict=True)
-        return [option.split(" ")[0] for option, value in values if value is not None]
+        return [f"--target-{way}" for way in options.given(**self.colour)]
 
     @property
     def has_no_gloss(self) -> bool:
         """Whether the colour is that of a screen or photograph."""
-        return self.srgb is not None or self.photo is not None
+        return self.target_srgb is not None or self.target_photo is not None
 
     @property
     def asked(self) -> dict[str, float]:
@@ -60,7 +63,7 @@ def _bounds(read: Callable[[str], dict[str, float]], option: str) -> Callable[[s
         try:
             return read(text)
         except InputError as error:
-            raise InputError(option, error.found, error.expected, error.mend) from error
+            raise error.at(option) from error
 
     return convert
 
@@ -70,16 +73,9 @@ def _range(name: str, text: str) -> options.Decorator:
     return option(key, type=_bounds(partial(bounds_of, name), key), metavar="RANGE", help=text)
 
 
-def _wish(
-    target_lab: tuple[float, ...] | None, target_srgb: str | None, target_reading: str | None,
-    target_photo: str | None, **more: Any,
-) -> Wish:  # fmt: skip
-    return Wish(lab=target_lab, srgb=target_srgb, reading=target_reading, photo=target_photo, **more)
-
-
 target_options = options.grouped(
     "wish",
-    _wish,
+    Wish,
     options.lab("--target-lab", "The colour wanted, as CIELAB L*, a*, b*."),
     option("--target-srgb", metavar="'#rrggbb'", help="The same as a screen colour, in quotation marks."),
     option("--target-reading", metavar="FILE[:NAME]", help="The same, as read: a table or an instrument's file."),
@@ -108,8 +104,7 @@ def target_of(palette: Palette, wish: Wish, setting: Setting, said: Given, **mor
             found = "an opacity or tolerance without a colour"
             raise InputError("target", found, "expected " + " or ".join(_COLOURS))
         return None
-    colour: dict[str, Any] = {"lab": wish.lab, "srgb": wish.srgb, "reading": wish.reading, "photo": wish.photo}
-    return replace(verbs.target_of(palette, setting, None, **colour, said=said), **asked)
+    return replace(given.target_of(palette, setting, None, **wish.colour, said=said), **asked)
 
 
 # More of the sample that shows it.
@@ -147,13 +142,9 @@ class Sample:
 sample_options = options.grouped(
     "sample",
     Sample,
-    option(
-        "--set target_over", metavar="BACKING", help="The backing behind the sample; recipes are judged over it."
-    ),
+    option("--set target_over", metavar="BACKING", help="The backing behind the sample; recipes are judged over it."),
     option("--set target_black", metavar="FILE[:NAME]", help="The same sample measured over the darkest backing."),
-    options.number(
-        "--set target_thickness_mm", "The sample's thickness, if not the part's.", was=["target-thickness"]
-    ),
+    options.number("--set target_thickness_mm", "The sample's thickness, if not the part's."),
     options.amounts("--set as_blend", "Match colour and opacity of this blend instead.", options.PERCENT),
     option("--set as_base", metavar="NAME", help="The base of that blend.  [default: as --base]"),
     _range("transmittance", "Luminous transmittance of the part with nothing behind it: 0.45, 0.3.., ..0.5, 0.3..0.4."),
@@ -172,7 +163,7 @@ def judged_over(palette: Palette, sample: Sample, casting: Mapping[str, Any]) ->
     return {**casting, "over": over}
 
 
-def wanted(
+def target_wanted(
     palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None, said: Given
 ) -> Target:  # fmt: skip
     """The target that all options together name."""
@@ -188,7 +179,7 @@ def wanted(
     if not palette.pair:
         raise InputError("--set target_black", "the palette cannot tell opacity", ONE_WAY, "leave it out")
     behind = replace(setting, over=palette.black)
-    black = verbs.target_of(palette, behind, None, lab=None, srgb=None, reading=sample.target_black, said=said)
+    black = given.target_of(palette, behind, None, lab=None, srgb=None, reading=sample.target_black, said=said)
     return with_black(target, black, palette, setting=setting)
 
 
@@ -204,10 +195,6 @@ def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting,
 # What a recipe may hold and how recipes are ranked.
 
 
-def _pigments(name: str, text: str) -> options.Decorator:
-    return option(name, multiple=True, metavar="PIGMENT", help=f"{text} {options.AGAIN}")
-
-
 def _percent(name: str, text: str, expected: str, **more: Any) -> options.Decorator:
     return options.number(name, text, expected=expected, metavar="PERCENT", **more)
 
@@ -218,27 +205,20 @@ def _rules_options(name: Callable[[str], str]) -> options.Decorator:
         "search",
         dict,
         options.count(name("most_pigments"), "The most pigments in a recipe.", default=Rules.most_pigments),
-        _pigments(name("keep"), "Use this pigment in every recipe."),
-        _pigments(name("leave_out"), "Exclude this pigment."),
+        options.several(name("keep"), "Use this pigment in every recipe.", "PIGMENT"),
+        options.several(name("leave_out"), "Exclude this pigment.", "PIGMENT"),
         options.amounts(name("fix"), "Fix the loading of this pigment.", options.PERCENT, to="fixed"),
-        _pigments("--set insist", "Allow this pigment although it is known to upset the cure."),
+        options.several("--set insist", "Allow this pigment although it is known to upset the cure.", "PIGMENT"),
         _percent("--set smallest", "The smallest loading of a pigment.", "percent of the mix", default=0.0),
         _percent("--set max_total", "The largest loading in all.", "percent of the mix"),
         options.amounts("--set stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
         options.number("--set batch_g", "The grams of mix that the moulds hold."),
-        options.number(
-            "--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]", was=["waste"]
-        ),
-        options.number("--set scale_step_g", "Round doses to this step of the scale.", was=["scale-step"]),
+        options.number("--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]"),
+        options.number("--set scale_step_g", "Round doses to this step of the scale."),
         options.walls,
         option("--set also_light", metavar="NAME", help="A second light, in which recipes are compared too."),
-        option(
-            "--set rank_by", type=click.Choice(RANKINGS), default=RANKINGS[0], show_default=True,
-            help="How recipes are ordered.",
-        ),
-        options.count(
-            "--set most_recipes", "How many recipes to show.", default=Rules.most_recipes, was=["recipes"]
-        ),
+        options.choice("--set rank_by", RANKINGS, "How recipes are ordered.", default=RANKINGS[0]),
+        options.count("--set most_recipes", "How many recipes to show.", default=Rules.most_recipes),
         heading="Limits",
     )  # fmt: skip
 

@@ -19,7 +19,7 @@ from tint.files import write_all
 from tint.ledger import Stock, ledger_path, premix_stock, read_ledger
 from tint.palette import Palette
 from tint.swatches.instruments import Given
-from tint.weighing import Batch, Kept, Line, Scale, Split, WeighSheet, kept_from_json, kept_words, weigh, weigh_table
+from tint.weighing import Batch, Kept, Scale, Split, WeighSheet, kept_from_json, kept_words, weigh, weigh_table
 from tint.weighing.batch import HEADROOM, WASTE_PERCENT
 from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
 
@@ -42,7 +42,7 @@ _batch_options = options.grouped(
     options.count("--set moulds", "How many moulds are poured.  [default: one a part]"),
     options.number("--set sprue_cm3", "What stays in sprue and flash of each mould.", default=0.0),
     options.number("--set cup_loss_g", "What stays in each cup.", default=0.0),
-    options.number("--set waste_percent", "A margin on what is poured.", default=WASTE_PERCENT, was=["waste"]),
+    options.number("--set waste_percent", "A margin on what is poured.", default=WASTE_PERCENT),
     heading="How much",
 )
 
@@ -54,20 +54,17 @@ def _scale(step_g: float, sd_g: float | None, tolerance_percent: float) -> Scale
 _scale_options = options.grouped(
     "scale",
     _scale,
-    options.number(
-        "--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G, was=["scale-step"]
-    ),
+    options.number("--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G),
     options.number(
         "--set scale_sd_g", "Repeatability of the scale, as a standard deviation.  [default: 0.41 steps]", to="sd_g",
-        was=["scale-sd"],
     ),
     options.number(
         "--set dose_tolerance_percent", "By how much a dose may be off.", to="tolerance_percent",
-        default=TOLERANCE_PERCENT, was=["dose-tolerance"],
+        default=TOLERANCE_PERCENT,
     ),
 )  # fmt: skip
 _premix_option = option(
-    "--set premix", type=bool, default=True, metavar="yes|no", was=["no-premix=no", "premix=yes"],
+    "--set premix", type=bool, default=True, metavar="yes|no",
     help="Let pigments down in base first whose dose is too small to weigh.  [default: yes]",
 )  # fmt: skip
 _split_options = options.grouped(
@@ -78,7 +75,7 @@ _split_options = options.grouped(
         "--set headroom", "How many times the mix a cup must hold, since mix swells under vacuum; 3 to 5 is usual.",
         expected="how many times the mix", metavar="TIMES", default=HEADROOM,
     ),
-    options.number("--set pot_life_min", "From when the parts meet until the mix no longer pours.", was=["pot-life"]),
+    options.number("--set pot_life_min", "From when the parts meet until the mix no longer pours."),
     options.number(
         "--set minutes_to_mix", "Of the pot life, what mixing and degassing take.", metavar="MIN", default=0.0
     ),
@@ -124,8 +121,8 @@ class Files:
 file_options = options.grouped(
     "files",
     Files,
-    option("--csv", metavar="FILE.csv", type=options.PATH, help="Write it for a spreadsheet too."),
-    option("--pdf", metavar="FILE.pdf", type=options.PATH, help="Write it for paper, one page."),
+    options.path("--csv", "Write it for a spreadsheet too.", "FILE.csv"),
+    options.path("--pdf", "Write it for paper, one page.", "FILE.pdf"),
     options.paper,
     options.title,
     options.day("--set date", "On the PDF, as in 2031-05-09.  [default: left blank]"),
@@ -152,7 +149,7 @@ file_options = options.grouped(
 def command(
     folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any],
     walls_mm: tuple[float, ...], said: Given, batch: Batch, scale: Scale, premix: bool, kept: str | None,
-    split: Split, files: Files, optics: str, as_json: bool,
+    split: Split, files: Files, optics: str,
 ) -> None:  # fmt: skip
     """Turn a recipe and a batch size into grams to weigh.
 
@@ -173,13 +170,13 @@ def command(
         too_old=stock.too_old, aim=target, walls_mm=choice.further_walls(setting, walls_mm),
     )  # fmt: skip
     written = files.write(palette, sheet)
-    if as_json:
-        show.json(jsonable.sheet(sheet, optics=optics), **({"written": written} if written else {}))
-        return
-    with show.page() as out:
+
+    def page(out: Console) -> None:
         show_sheet(out, sheet, palette, has_target=target is not None)
         for name in written:
             out.print(f"\nWritten: {name}")
+
+    show.answer(jsonable.sheet(sheet, optics=optics), page, **({"written": written} if written else {}))
 
 
 def _stock(folder: Path, name: str | None) -> Stock:
@@ -217,8 +214,7 @@ def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target:
     show.notes(out, "Left over, for the next batch", [_left(sheet, each) for each in sheet.leftovers])
     show.notes(out, "With less base", [sheet.looser.words] if sheet.looser else [])
     _show_care(out, sheet)
-    out.print()
-    out.print("As rounded, it will look like this", style=show.HEAD)
+    show.apart(out, "As rounded, it will look like this", style=show.HEAD)
     out.print(f"{sheet.predicted.conditions}; {palette.model}", style=show.QUIET)
     out.print()
     more = [("rounding", f"{sheet.delta_e:.2f} CIEDE2000", "from the exact recipe")]
@@ -268,23 +264,19 @@ def _left(sheet: WeighSheet, kept: Kept) -> str:
 def _show_lines(out: Console, sheet: WeighSheet) -> None:
     shown = sheet.scale.shown
     rows = [
-        (str(at), line.what, _into(line), shown(line.grams), *line.beside.values())
+        (str(at), line.what, f"into {line.into}" if line.pigment else "", shown(line.grams), *line.beside.values())
         for at, line in enumerate(sheet.lines, start=1)
     ]
     total = {name: "100.000 %" if name == "of the mix" else "" for name in sheet.lines[0].beside}
     rows.append(("", "total", "", shown(sheet.total_grams), *total.values()))
     show.table(out, ("", "<what", "<", "weigh", *total), rows)
-    out.print()
-    out.print(
+    show.apart(
+        out,
         f"The parts keep their mixing ratio within {sheet.mix_error_percent:.2f} % as rounded. Pigment counted as part "
         f"of part {sheet.lines[0].part} would leave that part {sheet.naive_part_error_percent:.2f} % short, and the "
         f"ratio {sheet.naive_mix_error_percent:.2f} % off.",
         style=show.QUIET,
     )
-
-
-def _into(line: Line) -> str:
-    return f"into {line.into}" if line.pigment else ""
 
 
 def _show_cups(out: Console, sheet: WeighSheet) -> None:
@@ -313,7 +305,6 @@ def _show_care(out: Console, sheet: WeighSheet) -> None:
     told = [each for each in sheet.care if each.delta_e >= _NOTHING]
     if not told:
         return
-    out.print()
-    out.print("Weigh most carefully", style=show.HEAD)
+    show.apart(out, "Weigh most carefully", style=show.HEAD)
     rows = [(each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2)) for each in told]
     show.table(out, ("<", "<", "a step", "CIEDE2000"), rows)

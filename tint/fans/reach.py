@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Sequence
 
 import msgspec
 from msgspec import Struct
@@ -51,6 +51,8 @@ def reach(
 ) -> Reach:  # fmt: skip
     """Try every colour in every base at every wall.
 
+    InputError if no wall is told, or a candidate is no pigment of the palette or must be in every recipe.
+
     Parameters
     ----------
     wishes : sequence of Wish
@@ -64,11 +66,6 @@ def reach(
         As in `run_fan`.
     progress : callable, optional
         Told in words which base, wall and candidate are tried, how many colours are done, and of how many.
-
-    Raises
-    ------
-    InputError
-        If no wall is told, or a candidate is no pigment of the palette or must be in every recipe.
     """
     _check(palette, common, candidates)
     bases = tuple(palette.bases) if common.base is None else (common.base,)
@@ -76,10 +73,16 @@ def reach(
     plain = [msgspec.structs.replace(wish, base=None, walls_mm=()) for wish in wishes]
 
     def tried(place: Place, at: Sequence[int], pigment: str = "") -> list[Row]:
+        base, wall = place
         rules = _rules(common.rules, candidates, pigment)
-        there = msgspec.structs.replace(common, base=place[0], walls_mm=(place[1],), rules=rules)
-        words = f"{place[0]}, {place[1]:g} mm" + (f", with {pigment}" if pigment else "")
-        return list(_told(_rows(palette, [plain[each] for each in at], there, engine), progress, words, len(at)))
+        there = msgspec.structs.replace(common, base=base, walls_mm=(wall,), rules=rules)
+        tasks = (Task(number=number, wish=plain[each]) for number, each in enumerate(at, start=1))
+        rows: list[Row] = []
+        for row in itertools.chain.from_iterable(engine(palette, there, chunks_of(tasks, CHUNK))):
+            rows.append(row)
+            if progress is not None:
+                progress(f"{base}, {wall:g} mm" + (f", with {pigment}" if pigment else ""), len(rows), len(at))
+        return rows
 
     every = {place: tried(place, range(len(plain))) for place in places}
     nearest = [min(rows, key=_distance) for rows in zip(*every.values(), strict=True)]
@@ -117,19 +120,6 @@ def _rules(rules: Rules, candidates: Collection[str], pigment: str) -> Rules:
     """With one candidate in every recipe, which is then needed, or with none."""
     out = [*rules.leave_out, *(name for name in candidates if name != pigment)]
     return dataclasses.replace(rules, leave_out=out, keep=[*rules.keep, *([pigment] if pigment else [])])
-
-
-def _rows(palette: Palette, wishes: Sequence[Wish], common: Common, engine: Engine) -> Iterator[Row]:
-    tasks = (Task(number=at, wish=wish) for at, wish in enumerate(wishes, start=1))
-    for rows in engine(palette, common, chunks_of(tasks, CHUNK)):
-        yield from rows
-
-
-def _told(rows: Iterable[Row], progress: Tell | None, words: str, of: int) -> Iterator[Row]:
-    for done, row in enumerate(rows, start=1):
-        if progress is not None:
-            progress(words, done, of)
-        yield row
 
 
 def _distance(row: Row) -> tuple[bool, bool, float]:

@@ -70,13 +70,8 @@ def row_of(solved: Solved, asked: str) -> Row:
         return Row(**told, target=solved.wish.lab, reason=solved.fault)
     best = solved.answer.best
     look = best.appearance
-    facts: dict[str, float | None] = {
-        "contrast_ratio": look.contrast_ratio,
-        "delta_e": best.delta_e,
-        "expected_error": look.expected_error,
-        "chance": best.chance,
-        "price_per_kg": best.price_per_kg,
-    }
+    facts = {"contrast_ratio": look.contrast_ratio, "expected_error": look.expected_error}
+    facts |= {name: getattr(best, name) for name in ("delta_e", "chance", "price_per_kg")}
     return Row(
         **told,
         target=_lab(solved.answer.target.lab),
@@ -214,16 +209,11 @@ def _row(where: str, values: Mapping[str, Any]) -> Row:
     try:
         return Row(
             number=int(values["number"]),
-            name=values["name"],
-            asked=values["asked"],
             target=_three(values, "target_"),
-            base=values["base"],
             loadings={name: _finite(cell) for name, cell in doses.items()},
             lab=_three(values, ""),
-            srgb=values["srgb"],
             **_numbers({name: None if values[name] == "" else float(values[name]) for name in _FACTS}),
-            reached=values["reached"],
-            reason=values["reason"],
+            **{name: values[name] for name in ("name", "asked", "base", "srgb", "reached", "reason")},
         )
     except (ValueError, TypeError) as error:
         raise InputError(where, f"is not as it was written ({error!s:.80})", _FORM) from error

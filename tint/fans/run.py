@@ -31,11 +31,11 @@ from tint.errors import InputError, JobError, TintError
 from tint.fans.rows import Row, asked_of, journal, journal_path, row_of, writer_of
 from tint.fans.targets import Common, Wish, solved
 from tint.files import write_whole
+from tint.given import setting_of
 from tint.materials import Blend
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.target import Target, solid_unless_told, without_gloss
-from tint.verbs import setting_of
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -86,19 +86,6 @@ def _target(palette: Palette, row: Row, wish: Wish, common: Common) -> Target:
     told: dict[str, Any] = {} if tolerance is None else {"tolerance": tolerance}
     target = Target(lab=np.array(row.target), **told, **({} if opacity is None else opacity_of(opacity)))
     return target if opacity is not None else solid_unless_told(target, palette)
-
-
-def same_but_for_its_place(one: Row, other: Row) -> bool:
-    """Whether two rows tell the same, wherever they stand in their tables."""
-    return msgspec.structs.replace(one, number=other.number) == other
-
-
-def by_what_was_asked(rows: Iterable[Row]) -> dict[str, Row]:
-    """Rows by the digest of what they answer; of several that answer the same, the first."""
-    found: dict[str, Row] = {}
-    for row in rows:
-        found.setdefault(row.asked, row)
-    return found
 
 
 CHUNK = 8  # targets handed out, and written down, at a time; a solve takes about a second
@@ -154,6 +141,8 @@ def run_fan(
 ) -> Fan:  # fmt: skip
     """Solve many targets into a table, on from where a run of the same was stopped.
 
+    InputError, JobError if the files cannot be written, or another run is writing them.
+
     Parameters
     ----------
     out : path-like
@@ -167,37 +156,30 @@ def run_fan(
         Targets in a chunk.
     progress : callable, optional
         Told in words how far it is, how many targets are done, and of how many.
-
-    Raises
-    ------
-    InputError, JobError
-        If the files cannot be written, or another run is writing them.
     """
     out = Path(out)
     table = writer_of(out)
     tell = progress or (lambda *_: None)
     kinds: Counter[str] = Counter()
     moved: list[str] = []
-    before = None if old is None else by_what_was_asked(old)
+    # Of several rows that answer the same, the first.
+    before = None if old is None else {row.asked: row for row in reversed(old)}
     with journal(journal_path(out)) as book:
         book.begin(made_with(palette, old))
         kept = book.keep(asked_of(each, common) for each in wishes)
         done, begun = kept, time.monotonic()
-        tasks = (_task(at, wishes[at - 1], common, before or {}) for at in range(kept + 1, len(wishes) + 1))
+        left = enumerate(wishes[kept:], start=kept + 1)
+        tasks = (Task(number=at, wish=each, old=(before or {}).get(asked_of(each, common))) for at, each in left)
         for rows in engine(palette, common, chunks_of(tasks, chunk)):
             book.add(rows)
             done += len(rows)
             tell(_in_words(done, kept, len(wishes), time.monotonic() - begun), done, len(wishes))
         write_whole(out, table(_counted(book.rows(), kinds, before, moved), palette.pigments))
         journal_path(out).unlink(missing_ok=True)
-    return Fan(out=out, targets=len(wishes), kept=kept, moved=tuple(moved), **{name: kinds[name] for name in _KINDS})
-
-
-_KINDS = ("reached", "out_of_reach", "failed")
-
-
-def _task(number: int, wish: Wish, common: Common, before: Mapping[str, Row]) -> Task:
-    return Task(number=number, wish=wish, old=before.get(asked_of(wish, common)))
+    return Fan(
+        out=out, targets=len(wishes), reached=kinds["reached"], out_of_reach=kinds["out_of_reach"],
+        failed=kinds["failed"], kept=kept, moved=tuple(moved),
+    )  # fmt: skip
 
 
 def _counted(
@@ -206,13 +188,13 @@ def _counted(
     """The same rows; what they are is counted, and in a table that is renewed which are other than before is noted."""
     for row in rows:
         was = None if before is None else before.get(row.asked)
-        if before is not None and (was is None or not same_but_for_its_place(row, was)):
+        if before is not None and (was is None or row != msgspec.structs.replace(was, number=row.number)):
             moved.append(row.name)
         kinds["reached" if row.reached else "out_of_reach" if row.base else "failed"] += 1
         yield row
 
 
-def made_with(palette: Palette, old: Sequence[Row] | None = None) -> str:
+def made_with(palette: Palette, old: Sequence[Row] | None) -> str:
     """What all rows of a run share: tint, the palette to its last digit, and the rows that are renewed."""
     tint = ""
     with contextlib.suppress(PackageNotFoundError):  # run from its source
@@ -254,17 +236,8 @@ _GO_ON = "finished rows are kept: run the same again to go on"
 def engine_of(*, workers: int = 1, scheduler: str = "") -> Iterator[Engine]:
     """The engine that works in so many processes of this machine, or on the cluster of a scheduler.
 
-    Parameters
-    ----------
-    workers : int
-        Processes on this machine; 1 is this very process, and needs no dask.
-    scheduler : str
-        Where a running scheduler listens, as `tcp://host:8786`; its workers need tint, too.
-
-    Raises
-    ------
-    InputError
-        If dask is not installed, or no scheduler answers there.
+    One worker is this very process, and needs no dask. `scheduler` is where a running one listens, as
+    `tcp://host:8786`; its workers need tint, too. InputError if dask is not installed, or no scheduler answers there.
     """
     if workers == 1 and not scheduler:
         yield here

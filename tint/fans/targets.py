@@ -17,7 +17,8 @@ from msgspec import Struct, field
 from tint import colorimetry, jsonable, verbs
 from tint.appearance import Setting
 from tint.errors import Gathered, InputError, TintError, did_you_mean, listed
-from tint.folders import palette_of
+from tint.files import bytes_of
+from tint.given import palette_of, setting_of
 from tint.palette import Palette
 from tint.recipes import Answer, Rules
 from tint.swatches.instruments import Given, Measurement
@@ -58,7 +59,7 @@ class Common(Struct, kw_only=True, frozen=True):
 
     def setting(self) -> Setting:
         """The light and the backing of all; its thickness is the first wall, or 1 mm where each row has its own."""
-        return verbs.setting_of(None, min(self.walls_mm, default=1.0), self.seen)
+        return setting_of(None, min(self.walls_mm, default=1.0), self.seen)
 
 
 def wish_of(given: Wish | Mapping[str, Any], number: int) -> Wish:
@@ -91,15 +92,7 @@ def arguments(palette: Palette, wish: Wish, common: Common) -> dict[str, Any]:
 def lattice(spacing: float, palette: Palette, common: Common) -> Iterator[Wish]:
     """CIELAB at equal distances, as far as a screen can show it in the light of `common`, by rising lightness.
 
-    Parameters
-    ----------
-    spacing : float
-        Between neighbours in L*, a* and b* [-].
-
-    Raises
-    ------
-    InputError
-        If the spacing is less than 1 or more than 50.
+    `spacing` is that between neighbours in L*, a* and b* [-]. InputError if the spacing is less than 1 or more than 50.
     """
     if not _LEAST_STEP <= spacing <= 50.0:
         raise InputError("lattice", f"a spacing of {spacing:g}", "from 1 to 50 units of CIELAB")
@@ -123,6 +116,9 @@ def read_targets(
 ) -> Sequence[Wish] | Iterator[Wish]:
     """The targets of a file.
 
+    They come in the order of the file; a row whose cells are at fault is a wish with that fault. InputError if the file
+    cannot be read, or its header is at fault.
+
     Parameters
     ----------
     path : path-like
@@ -133,22 +129,8 @@ def read_targets(
         Tells the light, the backing and the geometry in which readings count.
     said : Given, optional
         What is true of a file of readings where it does not say so.
-
-    Returns
-    -------
-    sequence or iterator of Wish
-        In the order of the file. A row whose cells are at fault is a wish with that fault.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, or its header is at fault.
     """
-    file = Path(path)
-    try:
-        data = file.read_bytes()
-    except OSError as error:
-        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
+    data = bytes_of(path)
     faults = Gathered(str(path))
     text = None if held_in(data) else decoded(data, faults)
     table = None if text is None else read_table(text, faults, first="name")
@@ -171,7 +153,7 @@ def check_header(table: Table, faults: Gathered) -> None:
     rows = {row.number for row in table.rows if not row.whole}
     for fault in faults.faults:  # what is wrong with one row is told in that row
         if fault.grave and fault.row not in rows:
-            raise InputError(fault.where, fault.found, fault.expected, fault.mend)
+            raise fault.error
 
 
 def _wish(table: Table, row: Row, file: str, own: str) -> Wish:
@@ -179,33 +161,30 @@ def _wish(table: Table, row: Row, file: str, own: str) -> Wish:
     if own:
         return Wish(name=name, fault=own)
     try:
-        lab = tuple(_number(table, row, column, file) for column in _LAB if table.cell(row, column))
+        lab = tuple(_number(cell, row, column, file) for column in _LAB if (cell := table.cell(row, column)))
         colour = table.cell(row, "colour") or None
         if (len(lab) == 3) == (colour is not None) or len(lab) not in (0, 3):
             raise InputError(f"{file}, row {row.number}", "not one colour", "#rrggbb, or all of L, a, b")
+        tolerance = table.cell(row, "tolerance")
         walls = [part for part in re.split(r"[\s;/]+", table.cell(row, "walls_mm")) if part]
         return Wish(
             name=name,
             lab=(lab[0], lab[1], lab[2]) if lab else None,
             srgb=colour,
             opacity=table.cell(row, "opacity") or None,
-            tolerance=_number(table, row, "tolerance", file) if table.cell(row, "tolerance") else None,
-            walls_mm=tuple(_of(each, f"{file}, row {row.number}, column walls_mm") for each in walls),
+            tolerance=_number(tolerance, row, "tolerance", file) if tolerance else None,
+            walls_mm=tuple(_number(each, row, "walls_mm", file) for each in walls),
             base=table.cell(row, "base") or None,
         )
     except InputError as error:
         return Wish(name=name, fault=str(error))
 
 
-def _number(table: Table, row: Row, column: str, file: str) -> float:
-    return _of(table.cell(row, column), f"{file}, row {row.number}, column {column}")
-
-
-def _of(cell: str, where: str) -> float:
+def _number(cell: str, row: Row, column: str, file: str) -> float:
     value = number(cell)
     if value is None:
         found, mend = why_no_number(cell)
-        raise InputError(where, found, "a number", mend)
+        raise InputError(f"{file}, row {row.number}, column {column}", found, "a number", mend)
     return value
 
 
@@ -286,13 +265,7 @@ def solve_many(
     palette_of(palette)
     wishes: Iterable[Wish | Mapping[str, Any]]
     wishes = read_targets(targets, palette, common, said=said) if isinstance(targets, str | Path) else targets
-    return solved_each(palette, (wish_of(each, at) for at, each in enumerate(wishes, start=1)), common)
-
-
-def solved_each(palette: Palette, wishes: Iterable[Wish], common: Common, *, first: int = 1) -> Iterator[Solved]:
-    """`solve_many` of what was read already; `first` is the number of the first of them."""
-    for place, wish in enumerate(wishes, start=first):
-        yield solved(palette, wish, common, place)
+    return (solved(palette, wish_of(each, at), common, at) for at, each in enumerate(wishes, start=1))
 
 
 def solved(palette: Palette, wish: Wish, common: Common, place: int, *, loosen: bool = True) -> Solved:

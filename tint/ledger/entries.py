@@ -51,6 +51,9 @@ def add(
 ) -> int:
     """Add a record; when this returns it is on the disk, unless a transaction of the caller's is open.
 
+    Returns the entry's number. InputError if a value is out of bounds, it points at what is not there, or was corrected
+    before; JobError if the disk is full or another program holds the ledger.
+
     Parameters
     ----------
     corrects : int, optional
@@ -59,18 +62,6 @@ def add(
         Why.
     withdrawn : bool
         Whether nothing stands for it.
-
-    Returns
-    -------
-    int
-        The entry's number.
-
-    Raises
-    ------
-    InputError
-        If a value is out of bounds, it points at what is not there, or was corrected before.
-    JobError
-        If the disk is full or another program holds the ledger.
     """
     kind = kind_of(record)
     values = stored(record)

@@ -65,20 +65,9 @@ def to_csv(ledger: Ledger) -> dict[str, bytes]:
 def export_ledger(ledger: Ledger, place: str | Path) -> list[Path]:
     """Write the whole ledger, whole or not at all.
 
-    Parameters
-    ----------
-    place : path-like
-        A file that ends in `.json`, or a folder for CSV tables. Neither may be there yet.
+    Returns what was written. InputError if the place is taken or cannot be written.
 
-    Returns
-    -------
-    list of Path
-        What was written.
-
-    Raises
-    ------
-    InputError
-        If the place is taken or cannot be written.
+    The place is a file that ends in `.json`, or a folder for CSV tables; neither may be there yet.
     """
     place = Path(place)
     if os.path.lexists(place):
@@ -157,20 +146,10 @@ def import_json(ledger: Ledger, data: bytes, *, where: str) -> dict[str, int]:
     Rows keep their uid, time, digest and version; they get new numbers, and what pointed at the old ones points at the
     new. A row whose uid is here already is passed over.
 
-    Parameters
-    ----------
-    where : str
-        What to call it in errors.
+    Returns how many rows were added to each table. InputError if it is no such JSON, a row points at what is not in it,
+    or a row is here with another content.
 
-    Returns
-    -------
-    dict of str to int
-        Table to the rows that were added.
-
-    Raises
-    ------
-    InputError
-        If it is no such JSON, a row points at what is not in it, or a row is here with another content.
+    Errors call it `where`.
     """
     told = _decoded(data, where)
     added = dict.fromkeys(TABLES.values(), 0)
@@ -183,7 +162,10 @@ def import_json(ledger: Ledger, data: bytes, *, where: str) -> dict[str, int]:
                     raise InputError(f"{where}, {table}[{at}]", f"id {old} is there twice", "expected each once")
                 known = ledger.rows(f"SELECT * FROM {table} WHERE uid = ?", values["uid"])
                 if not known:
-                    numbers[kind][old] = _inserted(ledger, kind, values, f"{where}, {table}[{at}]")
+                    try:
+                        numbers[kind][old] = insert(ledger, kind, values)
+                    except InputError as error:
+                        raise error.at(f"{where}, {table}[{at}]") from error
                     added[table] += 1
                 elif dict(known[0]) != values | {"id": known[0]["id"]}:
                     found = f"row {old} is not what {table} {known[0]['id']} of this ledger is, though both are one"
@@ -235,10 +217,3 @@ def _values(
                 )
             values[name] = numbers[other][values[name]]
     return old, values
-
-
-def _inserted(ledger: Ledger, kind: str, values: dict[str, Any], where: str) -> int:
-    try:
-        return insert(ledger, kind, values)
-    except InputError as error:
-        raise InputError(where, error.found, error.expected, error.mend) from error

@@ -64,36 +64,31 @@ class Ledger:
         """All that is added within is added together or not at all; when this ends it is on the disk."""
         if self.palette_digest is None:
             raise InputError(str(self.path), "was opened for reading", mend="open it with open_ledger")
-        with self._within("IMMEDIATE"):
+        with self.within("IMMEDIATE"):
             yield
 
     @contextlib.contextmanager
     def at_one_moment(self) -> Iterator[None]:
         """All that is read within is of one moment, whatever others add meanwhile."""
-        with self._within("DEFERRED"):
+        with self.within("DEFERRED"):
             yield
 
     @contextlib.contextmanager
-    def _within(self, kind: str) -> Iterator[None]:
+    def within(self, kind: str) -> Iterator[None]:
+        """A transaction of the kind that SQLite calls so: ended when this ends, taken back when it fails."""
         if self.connection.in_transaction:
             yield
             return
-        with told(self.path), _transaction(self.connection, kind):
-            yield
-
-
-@contextlib.contextmanager
-def _transaction(connection: sqlite3.Connection, kind: str) -> Iterator[None]:
-    """A transaction of the kind that SQLite calls so: ended when this ends, taken back when it fails."""
-    _begin(connection, kind)
-    try:
-        yield
-        connection.execute("COMMIT")
-    except BaseException:
-        if connection.in_transaction:
-            with contextlib.suppress(sqlite3.Error):  # what went wrong before is what is told
-                connection.execute("ROLLBACK")
-        raise
+        with told(self.path):
+            _begin(self.connection, kind)
+            try:
+                yield
+                self.connection.execute("COMMIT")
+            except BaseException:
+                if self.connection.in_transaction:
+                    with contextlib.suppress(sqlite3.Error):  # what went wrong before is what is told
+                        self.connection.execute("ROLLBACK")
+                raise
 
 
 def _begin(connection: sqlite3.Connection, kind: str) -> None:
@@ -131,6 +126,9 @@ def tint_version() -> str:
 def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_S) -> Ledger:
     """Open a ledger for adding; make it when there is none, bring an older one to this version.
 
+    InputError if the file is no ledger, damaged, of a newer tint, or cannot be written; JobError if the disk is full,
+    or another program holds the file for longer than `wait_s`.
+
     Parameters
     ----------
     path : path-like
@@ -139,13 +137,6 @@ def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_
         `tint.swatches.folder_digest` of the swatch folder.
     wait_s : float
         How long to wait for another program that is writing [s].
-
-    Raises
-    ------
-    InputError
-        If the file is no ledger, damaged, of a newer tint, or cannot be written.
-    JobError
-        If the disk is full, or another program holds the file for longer than `wait_s`.
 
     Notes
     -----
@@ -159,7 +150,7 @@ def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_
     new = not path.exists()
     ledger = Ledger(path, _connect(path, "mode=rwc", wait_s), palette_digest)
     with _closing_on_error(ledger):
-        _bring_up(path, ledger.connection, wait_s)
+        _bring_up(ledger, wait_s)
         if new:
             sync_folder(path.parent)
     return ledger
@@ -178,7 +169,7 @@ def read_ledger(path: str | Path, *, wait_s: float = _WAIT_S) -> Ledger:
     ledger = Ledger(path, _connect(path, "mode=rw" if writable else _frozen(path), wait_s), None)
     with _closing_on_error(ledger):
         if writable:
-            _bring_up(path, ledger.connection, wait_s)
+            _bring_up(ledger, wait_s)
         elif schema.version_of(path, ledger.connection) != schema.FORMAT:
             mend = "make the folder writable, or copy it: the ledger is then brought to this version"
             raise InputError(str(path), "is of an older version, and cannot be written", mend=mend)
@@ -228,8 +219,9 @@ def _connect(path: Path, how: str, wait_s: float) -> sqlite3.Connection:
         return connection
 
 
-def _bring_up(path: Path, connection: sqlite3.Connection, wait_s: float) -> None:
+def _bring_up(ledger: Ledger, wait_s: float) -> None:
     """Make the tables or bring them to this version, and have the file written safely."""
+    path, connection = ledger.path, ledger.connection
     version = schema.version_of(path, connection)  # before anything is written: it may be someone else's file
     mode = _write_ahead(connection, wait_s)
     # Where the file system has no shared memory the old journal stays; it then needs EXTRA for the same promise.
@@ -237,7 +229,7 @@ def _bring_up(path: Path, connection: sqlite3.Connection, wait_s: float) -> None
     connection.execute("PRAGMA fullfsync = ON")  # macOS: past the disk's own cache
     if version == schema.FORMAT:
         return
-    with _transaction(connection, "IMMEDIATE"):
+    with ledger.within("IMMEDIATE"):
         version = schema.version_of(path, connection)  # another program may have been first
         if version is not None and version < schema.FORMAT:
             _copy(path, version)

@@ -76,6 +76,8 @@ def search(
 ) -> tuple[Near, ...]:
     """Recipes (as predicted) and readings near a colour, the nearest first.
 
+    InputError if the colour is not three finite numbers, or the light or observer is unknown.
+
     Parameters
     ----------
     lab : array_like, shape (3,)
@@ -86,11 +88,6 @@ def search(
         2 or 10 [degrees].
     within : float
         CIEDE2000 [-].
-
-    Raises
-    ------
-    InputError
-        If the colour is not three finite numbers, or the light or observer is unknown.
     """
     wanted = np.asarray(lab, dtype=float)
     if wanted.shape != (3,) or not np.all(np.isfinite(wanted)):

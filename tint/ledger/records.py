@@ -248,20 +248,9 @@ class Lesson:
 Record = Order | Recipe | Batch | Trial | Reference | Reading | Lot | Approval | Lesson
 
 # In an order in which each points only at those before it.
-KINDS: dict[str, type[Record]] = {
-    each.__name__.lower(): each for each in (Order, Recipe, Batch, Trial, Reference, Reading, Lot, Approval, Lesson)
-}
-TABLES: dict[str, str] = {
-    "order": "orders",
-    "recipe": "recipes",
-    "batch": "batches",
-    "trial": "trials",
-    "reference": "reference_swatches",  # `references` is a word of SQL
-    "reading": "readings",
-    "lot": "lots",
-    "approval": "approvals",
-    "lesson": "lessons",
-}
+KINDS: dict[str, type[Record]] = {each.__name__.lower(): each for each in typing.get_args(Record)}
+# `references` is a word of SQL.
+TABLES = {kind: f"{kind}s" for kind in KINDS} | {"batch": "batches", "reference": "reference_swatches"}
 
 
 def kind_of(record: Record | type[Record]) -> str:

@@ -67,6 +67,8 @@ class Repeat:
 def repeat(ledger: Ledger, order: str, palette: Palette, *, today: date) -> Repeat:
     """The newest approved recipe of an order (else the newest), dosed for the lots at hand.
 
+    InputError if there is no such order, or it has no recipe.
+
     Parameters
     ----------
     order : str
@@ -75,11 +77,6 @@ def repeat(ledger: Ledger, order: str, palette: Palette, *, today: date) -> Repe
         Its pigments say which lots the swatches were cast with.
     today : date
         Decides what has run out.
-
-    Raises
-    ------
-    InputError
-        If there is no such order, or it has no recipe.
     """
     with ledger.at_one_moment():
         wanted = find_order(ledger, order)
@@ -196,10 +193,7 @@ def _about_lot(material: str, lot: Lot) -> list[str]:
 def relative_strength(lots: Sequence[Lot], lot: str, *, to: str) -> Strength | None:
     """Strength of one lot of a pigment relative to another, along what was written down; None when nothing links them.
 
-    Parameters
-    ----------
-    lots : sequence of Lot
-        Of one pigment, oldest first: of two words on the same pair of lots the later counts.
+    `lots` are of one pigment, oldest first: of two words on the same pair of lots the later counts.
     """
     links: dict[str, dict[str, Strength]] = {}
     for each in lots:
@@ -221,10 +215,7 @@ def relative_strength(lots: Sequence[Lot], lot: str, *, to: str) -> Strength | N
 def with_lots(palette: Palette, strengths: Mapping[str, Strength]) -> Palette:
     """The palette as other lots make it, for what a lot's strength says and how well it is known.
 
-    Parameters
-    ----------
-    strengths : mapping of str to Strength
-        Of the lot of a pigment or base relative to that of the swatches; of a base its haze.
+    `strengths` are of the lot of a pigment or base relative to that of the swatches; of a base its haze.
 
     Notes
     -----

@@ -17,14 +17,13 @@ from msgspec import Struct
 from tint import jsonable
 from tint.appearance import Setting
 from tint.errors import InputError
-from tint.folders import typed
+from tint.given import target_of, typed
 from tint.glossary import SCENES
 from tint.materials import Workshop
 from tint.opacity import bounds_of, opacity_of
 from tint.palette import Palette
 from tint.recipes import Rules
 from tint.target import Target, solid_unless_told, without_gloss
-from tint.verbs import target_of
 from tint.weighing.batch import waste_of
 
 if TYPE_CHECKING:

@@ -56,6 +56,8 @@ def blank_workbook(
 ) -> bytes:
     """A workbook to fill in, as the bytes of swatches.xlsx.
 
+    InputError if openpyxl is missing.
+
     Parameters
     ----------
     keys : mapping, optional
@@ -70,15 +72,6 @@ def blank_workbook(
         Columns of `readings`, by default 400 to 700 nm in steps of 10 [nm].
     colours : bool
         Whether L*, a*, b* are read, in columns of their own, and no spectra.
-
-    Returns
-    -------
-    bytes
-
-    Raises
-    ------
-    InputError
-        If openpyxl is missing.
     """
     try:
         from openpyxl import Workbook
@@ -184,22 +177,18 @@ def _below(sheet: Worksheet, at: int) -> str:
 def _choose(sheet: Worksheet, cells: str, words: str, *, style: Literal["stop", "warning"] = "stop") -> None:
     from openpyxl.worksheet.datavalidation import DataValidation
 
-    formula = words if words.startswith("=") else f'"{words}"'
-    rule = DataValidation(type="list", formula1=formula.removeprefix("="), allow_blank=True, errorStyle=style)
-    rule.error = "Choose one of the names in the list." if style == "stop" else "This is no casting: is it a card?"
-    rule.showErrorMessage = True
-    sheet.add_data_validation(rule)
-    rule.add(cells)
+    formula = words.removeprefix("=") if words.startswith("=") else f'"{words}"'
+    error = "Choose one of the names in the list." if style == "stop" else "This is no casting: is it a card?"
+    told = {"error": error, "errorStyle": style, "showErrorMessage": True}
+    sheet.add_data_validation(DataValidation(sqref=cells, type="list", formula1=formula, allow_blank=True, **told))
 
 
 def _within(sheet: Worksheet, cells: str, low: float, high: float, words: str) -> None:
     from openpyxl.worksheet.datavalidation import DataValidation
 
-    rule = DataValidation(type="decimal", operator="between", formula1=f"{low:g}", formula2=f"{high:g}")
-    rule.error, rule.prompt = f"Expected {words}.", words
-    rule.showErrorMessage = rule.showInputMessage = rule.allow_blank = True
-    sheet.add_data_validation(rule)
-    rule.add(cells)
+    told = {"error": f"Expected {words}.", "prompt": words, "showErrorMessage": True, "showInputMessage": True}
+    bounds = {"operator": "between", "formula1": f"{low:g}", "formula2": f"{high:g}"}
+    sheet.add_data_validation(DataValidation(sqref=cells, type="decimal", allow_blank=True, **bounds, **told))
 
 
 def _dressed(sheet: Worksheet, *, units: bool, widths: Sequence[float]) -> None:

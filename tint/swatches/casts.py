@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from tint.errors import Gathered, did_you_mean, one_of, shown, table_header
-from tint.materials import Base
 from tint.swatches.declaration import Declared
 from tint.swatches.records import PALETTE_FILE, SWATCH_COLUMNS, Conditions, Swatch
 from tint.swatches.tables import Row, Table, check_marks
@@ -115,14 +113,20 @@ def _swatch(row: Row, table: Table, declared: Declared, faults: Gathered) -> Swa
     numbers = optional_numbers(row, table, faults)
     if not good or thickness is None or loadings is None or numbers is None:
         return None
-    haze = numbers["haze_percent"]
+    haze, own = numbers["haze_percent"], declared.bases.get(base)  # its lot holds where the row names none
     swatch = Swatch(
         name=table.cell(row, "swatch"),
         base=base,
         thickness_mm=thickness,
         loadings=loadings,
         note=table.cell(row, "note"),
-        conditions=conditions_of(row, table, declared.bases.get(base), numbers),
+        conditions=Conditions(
+            cure_c=numbers["cure_c"],
+            days=numbers["days"],
+            mould=table.cell(row, "mould"),
+            finish=table.cell(row, "finish"),
+            lot=table.cell(row, "lot") or (own.lot if own is not None else None) or "",
+        ),
         haze=None if haze is None else haze / 100.0,
         row=row.number,
     )
@@ -231,14 +235,3 @@ def optional_numbers(row: Row, table: Table, faults: Gathered) -> dict[str, floa
             good = False
         numbers[column] = value
     return numbers if good else None
-
-
-def conditions_of(row: Row, table: Table, base: Base | None, numbers: Mapping[str, float | None]) -> Conditions:
-    """The conditions of a row's casting; the base's lot holds where the row names none."""
-    return Conditions(
-        cure_c=numbers["cure_c"],
-        days=numbers["days"],
-        mould=table.cell(row, "mould"),
-        finish=table.cell(row, "finish"),
-        lot=table.cell(row, "lot") or (base.lot if base is not None else None) or "",
-    )

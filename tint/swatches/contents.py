@@ -158,21 +158,17 @@ def _palette(texts: Mapping[str, str]) -> str:
     keys = dict(_pairs(texts.get("palette", "")))
     if keys.get("name"):
         lines.append(f"name = {_value('name', keys['name'])}")
+    known = {"name", "format"}
     for section, struct in _SECTIONS.items():
-        fields = {each.name for each in msgspec.structs.fields(struct)}
-        own = {key: cell for key, cell in keys.items() if key in fields}
+        own = {key: cell for key, cell in keys.items() if key in struct.__struct_fields__}
         lines += [f"[{section}]", *_lines(own)] if own or section == "instrument" else []
-    known = {"name", "format"}.union(*({each.name for each in msgspec.structs.fields(s)} for s in _SECTIONS.values()))
-    lines += _lines_at_top(keys, known)
+        known.update(struct.__struct_fields__)
+    # Keys that nobody knows stand under a table of their own: so they are told.
+    lines += [f"[{_text(key)}]" for key, cell in keys.items() if cell and key not in known]
     for kind in ("backings", "bases", "pigments"):
         for name, cells in _entries(texts.get(kind, "")):
             lines += [f"[{kind}.{_text(name)}]", *_lines(cells)]
     return "\n".join(lines) + "\n"
-
-
-def _lines_at_top(keys: Mapping[str, str], known: set[str]) -> list[str]:
-    """Keys that nobody knows, under a table of their own: so they are told."""
-    return [f"[{_text(key)}]" for key, cell in keys.items() if cell and key not in known]
 
 
 def _pairs(text: str) -> Iterator[tuple[str, str]]:
@@ -219,6 +215,8 @@ def _text(text: str) -> str:
 def with_tables(book: Path, tables: Mapping[str, tuple[bytes, bytes]]) -> tuple[bytes, bytes]:
     """A workbook as it is, and with some of its tables as they are going to be; all else stays as openpyxl keeps it.
 
+    ChangedError if a sheet is no longer what was read.
+
     Parameters
     ----------
     book : Path
@@ -226,11 +224,6 @@ def with_tables(book: Path, tables: Mapping[str, tuple[bytes, bytes]]) -> tuple[
     tables : mapping of str to pair of bytes
         By the name of its file, a table as it was read, text between tabs, empty where there was none; and as it is
         going to be. Cells that stay the same are left as they are.
-
-    Raises
-    ------
-    ChangedError
-        If a sheet is no longer what was read.
     """
     from openpyxl import load_workbook
 

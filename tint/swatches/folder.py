@@ -22,15 +22,8 @@ from tint.swatches.text import decoded
 def read_folder(path: str | os.PathLike[str]) -> SwatchFolder:
     """Read a swatch folder: palette.toml, swatches.csv and readings.csv, or swatches.xlsx.
 
-    Returns
-    -------
-    SwatchFolder
-        What is thin in it stands in its `warnings`.
-
-    Raises
-    ------
-    FolderError
-        With every grave fault of all three files, when there is one.
+    What is thin in it stands in its `warnings`. FolderError with every grave fault of all three files, when there is
+    one.
     """
     folder, faults = inspect_folder(path)
     if folder is None:
@@ -41,12 +34,7 @@ def read_folder(path: str | os.PathLike[str]) -> SwatchFolder:
 def inspect_folder(path: str | os.PathLike[str]) -> tuple[SwatchFolder | None, tuple[Fault, ...]]:
     """Read a swatch folder and tell all that is wrong or thin in it, whether or not it can be used.
 
-    Returns
-    -------
-    folder : SwatchFolder or None
-        None when any fault is grave.
-    faults : tuple of Fault
-        Of palette.toml, then swatches.csv, then readings.csv.
+    The folder is None when any fault is grave; faults are of palette.toml, then swatches.csv, then readings.csv.
     """
     try:
         contents = _contents(path)
@@ -74,10 +62,7 @@ def inspect_contents(place: Path, contents: Mapping[str, Content]) -> tuple[Swat
 def read_declared(path: str | os.PathLike[str]) -> Declared:
     """What palette.toml declares, for a folder that may hold nothing else yet.
 
-    Raises
-    ------
-    FolderError
-        If the folder or that file is at fault.
+    FolderError if the folder or that file is at fault.
     """
     contents = _contents(path)
     faults = _gathered(contents)[PALETTE_FILE]
@@ -113,10 +98,7 @@ def workshop_of(path: str | os.PathLike[str]) -> Workshop:
 def folder_digest(path: str | os.PathLike[str]) -> str:
     """SHA-256, in hexadecimal digits, that changes whenever a byte of the three input files does.
 
-    Raises
-    ------
-    FolderError
-        If the folder or one of the files cannot be read.
+    FolderError if the folder or one of the files cannot be read.
     """
     contents = _contents(path)
     faults = [each.fault for each in contents.values() if each.fault]

@@ -108,10 +108,7 @@ class Naming:
 class Namer:
     """Finds the place of each measurement among the swatches and backings of a folder.
 
-    Raises
-    ------
-    InputError
-        If the naming itself names no swatch, no backing, or is no pattern.
+    InputError if the naming itself names no swatch, no backing, or is no pattern.
     """
 
     def __init__(self, naming: Naming, *, swatches: Iterable[str], backings: Iterable[str]) -> None:

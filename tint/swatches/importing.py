@@ -35,6 +35,8 @@ def plan_import(
 ) -> Import:
     """Find for every measurement its row in a folder's readings.csv; nothing is written.
 
+    The plan has all faults of all measurements. InputError if the folder cannot be read, or `naming` makes no sense.
+
     Parameters
     ----------
     folder : path-like
@@ -46,16 +48,6 @@ def plan_import(
         What the user says of the names in them.
     doubles : Doubles, optional
         What may happen to those that cannot go in as they are.
-
-    Returns
-    -------
-    Import
-        With all faults of all measurements.
-
-    Raises
-    ------
-    InputError
-        If the folder cannot be read, or `naming` makes no sense.
     """
     naming, doubles = naming or Naming(), doubles or Doubles()
     if doubles.add and doubles.replace:
@@ -71,11 +63,9 @@ def plan_import(
     written = _written(where, placed, declared, casts)
     wavelengths = np.array(list(written.wavelengths.values()))
     view = _view(where, declared) if written.kind == COLOURS else None
-    if view is None:
-        placed = [_on(each, wavelengths) for each in placed]
-    else:
+    if view is not None:
         check_xyz_scale(each.measurement for each in placed if each.action == NEW)
-        placed = [_seen(each, view) for each in placed]
+    placed = [_with_values(each, wavelengths, view) if each.action == NEW else each for each in placed]
     placed = doubled(placed, written, doubles)
     placed, data = composed(placed, _widened(written, placed), declared, casts)
     return Import(
@@ -121,17 +111,9 @@ def _path(folder: Path) -> Path:
 def write_import(plan: Import, *, into_workbook: bool = False) -> None:
     """Write what was planned, whole or not at all.
 
-    Parameters
-    ----------
-    into_workbook : bool
-        Whether a workbook may be written to, where the readings stand in one.
-
-    Raises
-    ------
-    InputError
-        If the plan has faults, or the file cannot be written.
-    ChangedError
-        If readings.csv is no longer what it was when this was planned: plan it again.
+    `into_workbook` says whether a workbook may be written to, where the readings stand in one. InputError if the plan
+    has faults, or the file cannot be written; ChangedError if readings.csv is no longer what it was when this was
+    planned: plan it again.
     """
     if plan.faults:
         first, more = plan.faults[0], len(plan.faults) - 1
@@ -227,29 +209,19 @@ def _first(placed: Sequence[Planned], file: Path) -> Written:
     return begun(grid)
 
 
-def _on(planned: Planned, wavelengths: Array) -> Planned:
-    """With values on the folder's wavelengths, as they will be written."""
-    if planned.action != NEW:
-        return planned
-    try:
-        values, note = on_grid(planned.measurement, wavelengths)
-    except InputError as error:
-        return replace(planned, action=FAULT, fault=error)
-    values = np.round(values, DECIMALS[SPECTRA])
-    return replace(planned, values=values, notes=(*planned.notes, *([note] if note else ())))
-
-
-def _seen(planned: Planned, view: Viewing) -> Planned:
-    """With its colour in the folder's light, as it will be written."""
-    if planned.action != NEW:
-        return planned
+def _with_values(planned: Planned, wavelengths: Array, view: Viewing | None) -> Planned:
+    """With its spectrum on the folder's wavelengths, or its colour in the folder's light, as it will be written."""
     measurement = planned.measurement
     try:
+        if view is None:
+            values, note = on_grid(measurement, wavelengths)
+            notes = planned.notes + ((note,) if note else ())
+            return replace(planned, values=np.round(values, DECIMALS[SPECTRA]), notes=notes)
         if planned.quantity in THROUGH:
             found = f"{shown(measurement.name)} is {planned.quantity}, but the folder holds colours"
             raise InputError(measurement.where, found, "reflectance", "leave it out")
         lab, notes = as_colour(measurement, view)
+        notes = tuple(dict.fromkeys([*planned.notes, *notes]))
+        return replace(planned, values=np.round(lab, DECIMALS[COLOURS]), notes=notes)
     except InputError as error:
         return replace(planned, action=FAULT, fault=error)
-    notes = tuple(dict.fromkeys([*planned.notes, *notes]))
-    return replace(planned, values=np.round(lab, DECIMALS[COLOURS]), notes=notes)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,6 +37,7 @@ from tint.swatches.values import (
     wavelength_of,
 )
 
+_NONE = np.empty(0)
 _VALUE_COLUMNS = {SPECTRA: "a wavelength in nm", COLOURS: ", ".join(COLOUR_COLUMNS)}
 _OTHERWISE = {SPECTRA: "write a wavelength as 400 or 400 nm", COLOURS: "remove it"}
 
@@ -76,12 +77,12 @@ def read_measured(
     named = frozenset(table.cell(row, "swatch") for row in table.rows)
     _check_backings(labels, named, declared, faults)
     values = _values(table, kind, columns, declared, faults)
-    told = [label for label in labels if label is not None and label.row.number in values]
-    readings = tuple(_reading(label, values[label.row.number]) for label in told if not label.bare)
+    told = [replace(each, values=_locked(values[each.row])) for each in labels if each and each.row in values]
+    readings = tuple(each for each in told if each.swatch)
     bare: dict[str, list[Reading]] = {}
-    for label in told:
-        if label.bare:
-            bare.setdefault(label.backing, []).append(_reading(label, values[label.row.number]))
+    for each in told:
+        if not each.swatch:
+            bare.setdefault(each.backing, []).append(each)
     if not table.rows:
         faults.grave("there is no reading below the header", mend="write one row for each reading")
     in_order = {name: tuple(bare[name]) for name in declared.backings if name in bare}
@@ -105,19 +106,6 @@ def _values(
     wanted = [table.columns.index(column) for column in columns]
     cells = [tuple(row.cells[at] for at in wanted) for row in table.rows]
     return checked_values(table.rows, cells, [table.with_unit(each) for each in columns], margin=margin, faults=faults)
-
-
-def _reading(label: Label, values: Array) -> Reading:
-    """The reading of a row; one of a bare backing is of no swatch."""
-    return Reading(
-        swatch="" if label.bare else label.swatch,
-        backing=label.backing,
-        seat=label.seat,
-        quantity=label.quantity,
-        values=_locked(values),
-        source=label.source,
-        row=label.row.number,
-    )
 
 
 def _refuse_transmittance(table: Table, faults: Gathered) -> None:
@@ -159,12 +147,14 @@ def _check_columns(table: Table, kind: str, faults: Gathered) -> None:
             faults.grave(found, row=table.header_row, column=column, expected=expected, mend=mend)
 
 
-def _check_backings(labels: list[Label | None], named: frozenset[str], declared: Declared, faults: Gathered) -> None:
+def _check_backings(
+    labels: Sequence[Reading | None], named: frozenset[str], declared: Declared, faults: Gathered
+) -> None:
     """A backing that swatches were read over must have been read bare, or it says nothing."""
     for name in declared.backings:
         if name in named:
             continue
-        used = [label.row.number for label in labels if label is not None and label.backing == name]
+        used = [label.row for label in labels if label is not None and label.backing == name]
         mend = f"measure it bare: a row with {shown(name)} under swatch, backing and seat blank"
         if used:
             found = f"swatches were read over {shown(name)}, which has no bare reading"
@@ -173,23 +163,10 @@ def _check_backings(labels: list[Label | None], named: frozenset[str], declared:
             faults.warn(f"the backing {shown(name)} has no reading", mend=mend)
 
 
-@dataclass(frozen=True)
-class Label:
-    """What a row of readings.csv says it is; a bare backing has itself for its backing."""
-
-    row: Row
-    swatch: str
-    backing: str
-    seat: str
-    quantity: str
-    source: str
-    bare: bool
-
-
 def label_of(
     row: Row, table: Table, declared: Declared, swatch_rows: Mapping[str, int] | None, faults: Gathered
-) -> Label | None:
-    """What a row says it is, or None when it contradicts itself or the other files."""
+) -> Reading | None:
+    """What a row says it is, still without values; None when it contradicts itself or the other files."""
     if not row.whole:
         return None
     name = table.cell(row, "swatch")
@@ -210,10 +187,13 @@ def label_of(
     source = _source(row, table, faults)
     if not known or quantity is None or backing is None or seat is None or source is None:
         return None
-    return Label(row, name, backing, seat, quantity, source, bare=False)
+    return Reading(
+        swatch=name, backing=backing, seat=seat, quantity=quantity, values=_NONE, source=source, row=row.number
+    )
 
 
-def _bare_label(row: Row, table: Table, name: str, faults: Gathered) -> Label | None:
+def _bare_label(row: Row, table: Table, name: str, faults: Gathered) -> Reading | None:
+    """What the row of a bare backing says: it is of no swatch."""
     good = True
     for column in ("backing", "seat"):
         cell = table.cell(row, column)
@@ -228,7 +208,11 @@ def _bare_label(row: Row, table: Table, name: str, faults: Gathered) -> Label | 
         faults.grave(f"{quantity} of a backing", row=row.number, column="quantity", expected="expected its reflectance")
         good = False
     source = _source(row, table, faults)
-    return Label(row, name, name, "", "reflectance", source, bare=True) if good and source is not None else None
+    if not good or source is None:
+        return None
+    return Reading(
+        swatch="", backing=name, seat="", quantity="reflectance", values=_NONE, source=source, row=row.number
+    )
 
 
 def _source(row: Row, table: Table, faults: Gathered) -> str | None:

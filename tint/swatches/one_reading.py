@@ -16,12 +16,13 @@ from numpy.typing import ArrayLike
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.errors import Gathered, InputError, did_you_mean, one_of
+from tint.files import bytes_of
 from tint.spectra import Array
 from tint.swatches.contents import BOOK_FILE, contents_of
 from tint.swatches.declaration import read_declaration
 from tint.swatches.instruments import Given, Measurement, all_measurements
 from tint.swatches.instruments.measurement import as_colour, on_grid, told_view
-from tint.swatches.instruments.recognise import AS_FRACTIONS, read_file
+from tint.swatches.instruments.recognise import AS_FRACTIONS, LARGEST_FILE
 from tint.swatches.instruments.words import SPECULAR, disagrees
 from tint.swatches.records import COLOUR_GRID_NM, PALETTE_FILE, PHOTOGRAPH, READINGS_FILE
 from tint.swatches.text import decoded
@@ -62,6 +63,9 @@ def read_one(
 ) -> OneReading:
     """One reading from a file, the mean of all of its name.
 
+    InputError if there is no such file or reading, it does not cover the wavelengths, or it is a colour and nobody
+    knows for which light and observer.
+
     Parameters
     ----------
     where : str
@@ -75,12 +79,6 @@ def read_one(
         That of the folder: of readings with the specular reflection included and excluded, those of it are taken.
     said : Given, optional
         What the user says where the file does not.
-
-    Raises
-    ------
-    InputError
-        If there is no such file or reading, it does not cover the wavelengths, or it is a colour and nobody knows for
-        which light and observer.
     """
     file, name = file_and_name(where)
     return mean_of(where, samples_of(file, said=said), name=name, onto=onto, told=told or {}, geometry=geometry)
@@ -93,7 +91,7 @@ def samples_of(file: str, *, said: Given | None = None) -> tuple[Measurement, ..
     """
     light, observer = _of_folder(Path(file))
     said = said or Given()
-    read = all_measurements(read_file(file), file=file, said=Given(scale=said.scale))
+    read = all_measurements(bytes_of(file, LARGEST_FILE + 1), file=file, said=Given(scale=said.scale))
     own = [replace(each, light=each.light or light, observer=each.observer or observer) for each in read]
     return tuple(map(said.taken_by, own))
 

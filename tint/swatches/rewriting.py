@@ -48,7 +48,6 @@ class Written:
 
     table: Table
     records: tuple[str, ...]  # the text of every row, header and blank ones too, each with its line end; row 1 first
-    separator: str = ","
     decimal: str = "."
     line_end: str = "\n"
     bom: str = ""
@@ -90,7 +89,6 @@ def as_written(data: bytes, file: str, *, folder: str) -> Written:
     return Written(
         table=table,
         records=records,
-        separator=table.separator,
         decimal="," if has_comma else ".",
         line_end="\r\n" if "\r\n" in records[0] else "\n",
         bom=_BOM if data.startswith(_BOM.encode()) else "",
@@ -125,8 +123,8 @@ def with_column(written: Written, column: str) -> Written:
         return written
     head = written.table.header_row
     records = [
-        _line(record) + written.separator + (column if at == head else "") + record[len(_line(record)) :]
-        if at == head or _line(record).strip(written.separator + " ")
+        _line(record) + written.table.separator + (column if at == head else "") + record[len(_line(record)) :]
+        if at == head or _line(record).strip(written.table.separator + " ")
         else record
         for at, record in enumerate(written.records, start=1)
     ]
@@ -172,7 +170,7 @@ def rewritten(
 
 def _record(written: Written, cells: Mapping[str, str]) -> str:
     stream = io.StringIO()
-    writer = csv.writer(stream, delimiter=written.separator, lineterminator=written.line_end)
+    writer = csv.writer(stream, delimiter=written.table.separator, lineterminator=written.line_end)
     writer.writerow([cells.get(column, "") for column in written.table.columns])
     return stream.getvalue()
 

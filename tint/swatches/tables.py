@@ -24,6 +24,7 @@ _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _HINT = re.compile(r"\"?sep=(.)\"?", re.IGNORECASE)  # a line by which a spreadsheet is told the separator
 _UNITS = re.compile(r"nm|%|-|1|mm|[rt]|%?\s?[rt]\s?%?|units?|(?:reflectance|transmittance)(?: factor)?", re.IGNORECASE)
 _LABELS = {"swatch", "base", "backing", "seat", "quantity", "source", "name", "note"}
+# Of a folder's own table: a reading may be 1 all over, which is no unit.
 _OWN_UNITS = re.compile(
     r"nm|%|percent|mm|cm|inch|µm|g|g/cm3|days?|°? ?[cf]|0(?: to |-)1(?:00)?|text|name|unit", re.IGNORECASE
 )
@@ -102,7 +103,7 @@ def read_table(text: str, faults: Gathered, *, first: str) -> Table | None:
         mend = "separate columns by commas, semicolons or tabs"
         faults.grave(found, row=header_row, expected="expected the names of the columns in the first row", mend=mend)
         return None
-    units = every[1][1] if len(every) > 1 and _are_own_units(every[1][1]) else ()
+    units = every[1][1] if len(every) > 1 and _are_units(every[1][1], _OWN_UNITS) else ()
     body = every[2:] if units else every[1:]
     rows = tuple(_fitted(number, cells, len(columns), separator, faults) for number, cells in body)
     _check_header(columns, header_row, rows, faults)
@@ -152,7 +153,7 @@ def _header(text: str, separator: str, named: Naming) -> Header | None:
             continue
         invented = names != cells[:used] and number(cells[0]) is not None
         _, below = (at, ()) if invented else next(rows, (at, ()))
-        units = below if _are_units(below) else ()
+        units = below if _are_units(below, _UNITS) else ()
         return Header(
             row=at, cells=names, separator=separator, invented=invented, before=tuple(before), above=above, units=units
         )
@@ -238,16 +239,10 @@ def _are_words(cells: Cells, width: int) -> bool:
     return width > 1 and len(used) == 1 and number(used[0]) is None and (len(cells) == 1 or not any(cells[1:]))
 
 
-def _are_units(cells: Cells) -> bool:
+def _are_units(cells: Cells, units: re.Pattern[str]) -> bool:
     """Whether a row only tells the units of the columns."""
     used = [cell.strip("[]() ") for cell in cells if cell]
-    return bool(used) and all(_UNITS.fullmatch(cell) for cell in used)
-
-
-def _are_own_units(cells: Cells) -> bool:
-    """Whether a row of a folder's own table only tells units; a reading may be 1 all over, which is none."""
-    used = [cell.strip("[]() ") for cell in cells if cell]
-    return bool(used) and all(_OWN_UNITS.fullmatch(cell) for cell in used)
+    return bool(used) and all(units.fullmatch(cell) for cell in used)
 
 
 def _check_header(header: Cells, header_row: int, rows: tuple[Row, ...], faults: Gathered) -> None:

@@ -45,19 +45,18 @@ def encoding_of(data: bytes) -> str:
 def decoded(data: bytes, faults: Gathered, *, utf8_only: bool = False) -> str | None:
     """The text of a file without its mark of order, or None when it is none with something in it.
 
-    Parameters
-    ----------
-    utf8_only : bool
-        Whether no other encoding will do, as in TOML.
+    If `utf8_only`, no other encoding will do, as in TOML.
     """
     held = held_in(data)
     if held:
         faults.grave(f"this is {held}", expected="expected plain text", mend="export it as CSV")
         return None
     encoding = encoding_of(data)
-    if utf8_only and encoding != "utf-8-sig":
-        _refuse(data, encoding, faults)
+    if utf8_only and encoding.startswith("utf-16"):
+        faults.grave("the text is encoded as UTF-16", expected="expected UTF-8", mend=_SAVE_AS_UTF8)
         return None
+    if utf8_only:
+        encoding = "utf-8-sig"
     if encoding in ("cp1252", "mac-roman"):
         found, mend = f"the text is not UTF-8: it was read as {encoding}", "save it as UTF-8 if its letters are wrong"
         faults.warn(found, mend=mend)
@@ -69,8 +68,10 @@ def decoded(data: bytes, faults: Gathered, *, utf8_only: bool = False) -> str | 
     try:
         text = data.decode(encoding).removeprefix("\ufeff").replace("\x00", "")
     except UnicodeDecodeError as error:
-        found = f"byte 0x{data[error.start]:02X} is no text in {encoding.upper()}"
-        faults.grave(found, row=data[: error.start].count(b"\n") + 1, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
+        what = "is not UTF-8 text" if utf8_only else f"is no text in {encoding.upper()}"
+        whole, at = error.object, error.start  # without a mark of order
+        found, row = f"byte 0x{whole[at]:02X} {what}", whole[:at].count(b"\n") + 1
+        faults.grave(found, row=row, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
         return None
     if not text.strip():
         faults.grave("the file is empty")
@@ -85,18 +86,6 @@ def held_in(data: bytes) -> str:
     if data.startswith(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"):
         return "a spreadsheet workbook of the old kind (.xls)"
     return ""
-
-
-def _refuse(data: bytes, encoding: str, faults: Gathered) -> None:
-    if encoding.startswith("utf-16"):
-        faults.grave("the text is encoded as UTF-16", expected="expected UTF-8", mend=_SAVE_AS_UTF8)
-        return
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        row = data[: error.start].count(b"\n") + 1
-        found = f"byte 0x{data[error.start]:02X} is not UTF-8 text"
-        faults.grave(found, row=row, expected="expected UTF-8", mend=_SAVE_AS_UTF8)
 
 
 def _is_bounded(text: str, faults: Gathered) -> bool:

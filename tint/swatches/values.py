@@ -6,7 +6,6 @@ import functools
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.colorimetry import lab_to_xyz
 from tint.errors import Gathered, quoted
@@ -83,7 +82,7 @@ def checked_values(
         values = _numbers(row, texts, columns, faults)
         if values is None:
             continue
-        if _count(values > PERCENT) > 1:
+        if np.count_nonzero(values > PERCENT) > 1:
             percent.append((row.number, columns[int(np.argmax(values))], float(values.max())))
         elif _is_in_range(values, row, columns, margin, faults):
             spectra[row.number] = values
@@ -134,15 +133,15 @@ def _is_in_range(values: Array, row: Row, columns: Sequence[str], margin: float,
     """Tell what no reading can be; False when the row cannot be used."""
     low, high = int(np.argmin(values)), int(np.argmax(values))
     if values[low] < -margin:
-        found = f"reading {values[low]:g} is negative beyond noise" + _and_more(_count(values < -margin) - 1)
+        found = f"reading {values[low]:g} is negative beyond noise" + _and_more(int(np.sum(values < -margin)) - 1)
         mend = "calibrate the instrument's zero and measure again"
         faults.grave(found, row=row.number, column=columns[low], expected="expected 0 to 1", mend=mend)
     if values[high] > CEILING:
-        found = f"reading {values[high]:g} is outside 0 to 1" + _and_more(_count(values > CEILING) - 1)
+        found = f"reading {values[high]:g} is outside 0 to 1" + _and_more(int(np.sum(values > CEILING)) - 1)
         mend = "correct it, or divide the row by 100 if it is in percent"
         faults.grave(found, row=row.number, column=columns[high], mend=mend)
     elif values[high] > 1 + margin:
-        found = f"reading {values[high]:g} is above 1" + _and_more(_count(values > 1 + margin) - 1)
+        found = f"reading {values[high]:g} is above 1" + _and_more(int(np.sum(values > 1 + margin)) - 1)
         expected = "expected 0 to 1; a fluorescent pigment or a drifted white calibration does this"
         mend = "calibrate and measure again; tint cannot predict fluorescence"
         faults.warn(found, row=row.number, column=columns[high], expected=expected, mend=mend)
@@ -155,10 +154,6 @@ def _tell_percent(rows: Sequence[tuple[int, str, float]], faults: Gathered) -> N
     for row, column, value in told:
         mend = "it looks like percent: divide by 100"
         faults.grave(f"reading {value:g} is outside 0 to 1{more}", row=row, column=column, mend=mend)
-
-
-def _count(flags: NDArray[np.bool_]) -> int:
-    return int(np.count_nonzero(flags))
 
 
 def _and_more(count: int) -> str:
@@ -183,14 +178,9 @@ def are_meant(columns: Sequence[str]) -> bool:
     return len(words & {"l", "a", "b"}) > 1 or len(words & {"x", "y", "z"}) > 1
 
 
-def is_xyz(columns: Sequence[str]) -> bool:
-    """Whether a header has X, Y and Z in place of L, a and b."""
-    return set(XYZ_COLUMNS) <= set(columns) and not set(COLOUR_COLUMNS) & set(columns)
-
-
 def check_colour_columns(table: Table, faults: Gathered) -> None:
     """Tell what is missing of the three columns."""
-    if is_xyz(table.columns):
+    if set(XYZ_COLUMNS) <= set(table.columns) and not set(COLOUR_COLUMNS) & set(table.columns):
         mend = "convert them, or let tint import do so"
         faults.grave("the columns X, Y, Z", row=table.header_row, expected="expected L, a, b", mend=mend)
         return

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint.errors import Gathered, InputError, listed
-from tint.spectra import NEEDED_NM, Array
+from tint.spectra import Array
 from tint.swatches.instruments.cgats import CgatsTable, cells_of, cgats_tables
 from tint.swatches.instruments.measurement import (
     MOST_MEASUREMENTS,
@@ -17,6 +17,7 @@ from tint.swatches.instruments.measurement import (
     Measurement,
     checked_wavelengths,
     needed_number,
+    without_gaps,
 )
 from tint.swatches.instruments.words import OF_SPHERE, SPECULAR, geometry_in, said_by, specular_in, wavelength_in
 from tint.swatches.text import Marks, note_marks, numbers, tell_marks
@@ -166,29 +167,21 @@ def _spectrum(
 ) -> tuple[Array | None, Array | None, bool]:
     """Wavelengths, values, and whether they carry the sign of percent."""
     if columns.pairs:
-        nm = _numbers(cells, [at for at, _ in columns.pairs], table, where)[0]
-        values, in_percent = _numbers(cells, [at for _, at in columns.pairs], table, where)
+        nm = numbers(cells, [at for at, _ in columns.pairs], table.fields, where=where)[0]
+        values, in_percent = numbers(cells, [at for _, at in columns.pairs], table.fields, where=where)
         order = np.argsort(nm, kind="stable")
         return checked_wavelengths(np.array(nm)[order].tolist(), where), np.array(values)[order], in_percent
-    grid, places, (low, high) = columns.wavelengths, columns.spectrum, NEEDED_NM
-    if grid is None:
+    if columns.wavelengths is None:
         return None, None, False
-    # A cell beyond what is needed may say that nothing was read there.
-    gone = [at for at, p in enumerate(places) if cells[p].lower() in NO_VALUE and not low <= grid[at] <= high]
-    if gone:
-        grid, places = np.delete(grid, gone), tuple(np.delete(places, gone).tolist())
-    values, in_percent = _numbers(cells, places, table, where)
+    places, grid = without_gaps(cells, columns.spectrum, columns.wavelengths)
+    values, in_percent = numbers(cells, places, table.fields, where=where)
     return grid, np.array(values), in_percent
 
 
 def _triple(cells: Sequence[str], columns: Sequence[int], table: CgatsTable, where: str) -> Array | None:
     if all(cells[at].lower() in NO_VALUE for at in columns):
         return None
-    return np.array(_numbers(cells, columns, table, where)[0])
-
-
-def _numbers(cells: Sequence[str], places: Sequence[int], table: CgatsTable, where: str) -> tuple[list[float], bool]:
-    return numbers(cells, places, table.fields, where=where)
+    return np.array(numbers(cells, columns, table.fields, where=where)[0])
 
 
 def _quantity(told: Mapping[str, str], of_fields: str, where: str) -> str:

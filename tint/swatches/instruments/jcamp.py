@@ -87,13 +87,9 @@ def _records(block: str) -> dict[str, str]:
     }
 
 
-def _number(records: dict[str, str], label: str, where: str) -> float:
-    return needed_number(records.get(label, ""), f"{where}, {label}")
-
-
 def _factor(records: dict[str, str], label: str, where: str) -> float:
     """What the numbers are to be multiplied by; 1 where nothing is told."""
-    value = _number(records, label, where) if label in records else 1.0
+    value = needed_number(records.get(label, "1"), f"{where}, {label}")
     if not _FACTORS[0] <= abs(value) <= _FACTORS[1]:
         raise InputError(
             f"{where}, {label}", f"{quoted(records[label])} is no factor", "what numbers are multiplied by"
@@ -112,7 +108,7 @@ def _ordinates(body: str, records: dict[str, str], where: str) -> tuple[np.ndarr
     """Rows of a wavelength and the values from it on, in equal steps."""
     lines = [numbers for line in body.splitlines() if len(numbers := _plain(line, where)) > 1]
     values = [x for numbers in lines for x in numbers[1:]]
-    first, last = _number(records, "FIRSTX", where), _number(records, "LASTX", where)
+    first, last = (needed_number(records.get(label, ""), f"{where}, {label}") for label in ("FIRSTX", "LASTX"))
     factor = _factor(records, "XFACTOR", where)
     told = records.get("NPOINTS")
     if told is not None and int(needed_number(told, f"{where}, NPOINTS")) != len(values):

@@ -12,7 +12,7 @@ from tint import colorimetry
 from tint.colorimetry import OBSERVERS, Viewing, light_name
 from tint.colorimetry.spectra import LEAST_FOR_SPRAGUE, resample_sprague, resample_wider
 from tint.errors import InputError, quoted, shown
-from tint.spectra import STEP_NM, Array, resample
+from tint.spectra import NEEDED_NM, STEP_NM, Array, resample
 from tint.swatches.instruments.words import WAVELENGTHS_NM
 from tint.swatches.records import COLOUR_GRID_NM
 from tint.swatches.text import LARGEST_VALUE
@@ -82,6 +82,13 @@ def needed_number(text: str, where: str) -> float:
     return value
 
 
+def without_gaps(cells: Sequence[str], places: Sequence[int], grid: Array) -> tuple[Sequence[int], Array]:
+    """Where a spectrum stands in a row, and its wavelengths, without the cells beyond what is needed that are blank."""
+    low, high = NEEDED_NM
+    kept = [at for at, nm in enumerate(grid) if low <= nm <= high or cells[places[at]].lower() not in NO_VALUE]
+    return (places, grid) if len(kept) == len(grid) else ([places[at] for at in kept], grid[kept])
+
+
 def check_count(count: int, where: str) -> None:
     """Refuse fewer than two wavelengths, or far too many, before a spectrum is read number by number."""
     if not 2 <= count <= MOST_WAVELENGTHS:
@@ -115,6 +122,8 @@ _SAME = 1e-6  # nm
 def on_grid(measurement: Measurement, wavelengths: Array) -> tuple[Array, str]:
     """Values on a grid, and how they came there.
 
+    InputError if there is no spectrum, it does not reach over the grid, or its steps are wider than 20 nm.
+
     Parameters
     ----------
     measurement : Measurement
@@ -128,11 +137,6 @@ def on_grid(measurement: Measurement, wavelengths: Array) -> tuple[Array, str]:
         [-]
     note : str
         In words; empty where every wavelength of the grid was measured at that step.
-
-    Raises
-    ------
-    InputError
-        If there is no spectrum, it does not reach over the grid, or its steps are wider than 20 nm.
     """
     old, values = measurement.wavelengths, measurement.values
     if old is None or values is None:
@@ -147,7 +151,7 @@ def on_grid(measurement: Measurement, wavelengths: Array) -> tuple[Array, str]:
     try:
         return _moved(values, old, wavelengths, step=step, is_even=is_even)
     except InputError as error:
-        raise InputError(measurement.where, error.found, error.expected, error.mend) from error
+        raise error.at(measurement.where) from error
 
 
 def _moved(values: Array, old: Array, wavelengths: Array, *, step: float, is_even: bool) -> tuple[Array, str]:
@@ -194,6 +198,8 @@ _UNTOLD = "tell it in the file, in columns light and observer, or by --light and
 def as_colour(measurement: Measurement, view: Viewing) -> tuple[Array, tuple[str, ...]]:
     """The colour of a measurement of reflectance, and how it came about.
 
+    InputError if it has no spectrum, and its Lab or XYZ hold for another light or observer, or nobody knows for which.
+
     Parameters
     ----------
     view : Viewing
@@ -205,11 +211,6 @@ def as_colour(measurement: Measurement, view: Viewing) -> tuple[Array, tuple[str
         [-]
     notes : tuple of str
         In words; empty where the file tells this very colour.
-
-    Raises
-    ------
-    InputError
-        If it has no spectrum, and its Lab or XYZ hold for another light or observer, or nobody knows for which.
     """
     if measurement.values is not None:
         spectrum, note = on_grid(measurement, np.array(COLOUR_GRID_NM))

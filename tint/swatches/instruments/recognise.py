@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -11,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from tint.errors import Gathered, InputError, listed, quoted, shown
+from tint.files import bytes_of
 from tint.spectra import Array
 from tint.swatches.instruments.measurement import Measurement
 from tint.swatches.instruments.words import OF_SPHERE, SPECULAR, specular_in, wavelength_in
@@ -21,40 +21,15 @@ LARGEST_FILE = 100 * 2**20  # bytes; no source, chosen by eye
 _EXPECTED = "CSV with wavelengths or L, a, b, " + ", ".join(FORMATS[1:])
 
 
-def read_measurements(path: str | os.PathLike[str], *, said: Given | None = None) -> tuple[Measurement, ...]:
+def read_measurements(path: str | Path, *, said: Given | None = None) -> tuple[Measurement, ...]:
     """Read every measurement of an instrument's file.
 
-    Parameters
-    ----------
-    path : path-like
-        Any of `FORMATS`.
-    said : Given, optional
-        What the user says where the file does not.
+    They come in the order of the file, spectra as fractions. InputError if the file cannot be read, is none of these,
+    or has a fault; the error names the place.
 
-    Returns
-    -------
-    tuple of Measurement
-        In the order of the file, spectra as fractions.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, is none of these, or has a fault; the error names the place.
+    The file is any of `FORMATS`; `said` is what the user says where it does not.
     """
-    return parse_measurements(read_file(path), file=str(path), said=said)
-
-
-def read_file(path: str | os.PathLike[str]) -> bytes:
-    """The bytes of a file, one more than are read at most.
-
-    InputError if it cannot be read.
-    """
-    try:
-        with Path(path).open("rb") as stream:
-            return stream.read(LARGEST_FILE + 1)
-    except (OSError, ValueError) as error:
-        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        raise InputError(str(path), f"cannot be read ({reason})", mend="check the name") from error
+    return parse_measurements(bytes_of(path, LARGEST_FILE + 1), file=str(path), said=said)
 
 
 def parse_measurements(data: bytes, *, file: str, said: Given | None = None) -> tuple[Measurement, ...]:

@@ -18,6 +18,7 @@ from tint.swatches.instruments.measurement import (
     Measurement,
     check_count,
     checked_wavelengths,
+    without_gaps,
 )
 from tint.swatches.instruments.sheet import (
     LEAST_COLUMNS,
@@ -138,14 +139,9 @@ def _wide(sheet: Sheet) -> Iterator[Measurement]:
 
 
 def _values(sheet: Sheet, row: Row, block: _Block) -> dict[str, Any]:
-    """Spectrum of a row; a cell beyond what is needed may say that nothing was read there."""
     if block.grid is None:
         return {}
-    places, grid, (low, high) = block.places, block.grid, NEEDED_NM
-    gone = {at for at, p in enumerate(places) if row.cells[p].lower() in NO_VALUE and not low <= grid[at] <= high}
-    if gone:
-        kept = [at for at in range(len(places)) if at not in gone]
-        places, grid = tuple(places[at] for at in kept), grid[kept]
+    places, grid = without_gaps(row.cells, block.places, block.grid)
     values, in_percent = sheet.numbers(row, places)
     return {"wavelengths": grid, "values": np.array(values), **({"scale": "percent"} if in_percent else {})}
 

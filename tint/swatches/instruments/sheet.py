@@ -149,16 +149,10 @@ ROLES: Mapping[str, tuple[str, ...]] = {
 }
 
 
-def column_of(columns: Sequence[str], role: str) -> str | None:
-    """The column that plays a role of `ROLES`; of several the one that the role prefers."""
-    by_word = {bare(column): column for column in reversed(columns)}
-    return next((by_word[word] for word in ROLES[role] if word in by_word), None)
-
-
 def label_places(columns: Sequence[str]) -> dict[str, int]:
-    """Where in a row each role of `ROLES` that has a column stands."""
-    found = {role: column_of(columns, role) for role in ROLES}
-    return {role: columns.index(column) for role, column in found.items() if column is not None}
+    """Where in a row each role of `ROLES` that has a column stands; of several columns the one that it prefers."""
+    by_word = {bare(column): at for at, column in reversed(list(enumerate(columns)))}
+    return {role: by_word[found[0]] for role, words in ROLES.items() if (found := [w for w in words if w in by_word])}
 
 
 def labelled(

@@ -17,7 +17,7 @@ from functools import lru_cache
 
 SPECULAR = {"di:8": "included", "de:8": "excluded", "45:0": "excluded"}
 OF_SPHERE = {"included": "di:8", "excluded": "de:8"}  # the geometry that a sphere has by its specular component
-TOTAL, PARTIAL = ("di:0", "0:di", "d:0", "0:d", "di:8", "8:di", "d:d"), ("0:0", "de:0", "0:de", "de:8", "8:de")
+PARTIAL = ("0:0", "de:0", "0:de", "de:8", "8:de")  # of a transmittance that lacks what is scattered
 WAVELENGTHS_NM = (100.0, 3000.0)  # what a column or a row may be named by; no source, chosen by eye
 
 _SPHERE = re.compile(r"(?<![\w.])(?:(d[ie]?)\s*[:/]\s*8|8\s*[:/]\s*(d[ie]?))(?![\w.])")

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import Any
 from xml.etree.ElementTree import Element, ParseError, TreeBuilder
@@ -139,13 +139,9 @@ class _Specification:
     """How a value was made; texts of the file, empty or None where it tells nothing."""
 
     grid: Mapping[str, float]  # StartWL, EndWL and Increment as far as they are told [nm]
-    geometry: str
-    specular: str
-    backing: str
-    instrument: str
-    light: str
-    observer: str
-    notes: tuple[str, ...]
+    # as fields of a measurement: how it was measured, and for which light and observer a colour holds
+    measured: Mapping[str, Any]
+    seen: Mapping[str, str]
 
 
 def read_cxf(root: Element, file: str) -> list[Measurement]:
@@ -172,13 +168,14 @@ def _specification(element: Element, where: str) -> _Specification:
     seen = first(element, "TristimulusSpec")
     return _Specification(
         grid=_grid(first(measured, "WavelengthRange"), where),
-        geometry=geometry,
-        specular=SPECULAR.get(geometry, ""),
-        backing=text_of(measured, "Backing"),
-        instrument=" ".join(words)[:_LONGEST_WORD],
-        light=text_of(seen, "Illuminant"),
-        observer=text_of(seen, "Observer").partition("_")[0],
-        notes=notes,
+        measured={
+            "geometry": geometry,
+            "specular": SPECULAR.get(geometry, ""),
+            "backing": text_of(measured, "Backing"),
+            "instrument": " ".join(words)[:_LONGEST_WORD],
+            "notes": notes,
+        },
+        seen={"light": text_of(seen, "Illuminant"), "observer": text_of(seen, "Observer").partition("_")[0]},
     )
 
 
@@ -231,27 +228,14 @@ def _of_object(
     file: str,
     place: str,
 ) -> Measurement:
-    grid, values, notes = None, None, made.notes if made else ()
-    if spectrum is not None and made is not None:
-        grid, values, more = _spectrum(spectrum, made, f"{file}, {place}")
-        notes += more
-    return Measurement(
-        name=name,
-        wavelengths=grid,
-        values=values,
-        lab=colours.get("ColorCIELab"),
-        xyz=colours.get("ColorCIEXYZ"),
-        quantity=_SPECTRA[local(spectrum)] if spectrum is not None else "",
-        geometry=made.geometry if made else "",
-        specular=made.specular if made else "",
-        backing=made.backing if made else "",
-        instrument=made.instrument if made else "",
-        light=seen.light if seen and colours else "",
-        observer=seen.observer if seen and colours else "",
-        file=file,
-        place=place,
-        notes=notes,
-    )
+    told = {**(made.measured if made else {}), **(seen.seen if seen and colours else {})}
+    lab, xyz = colours.get("ColorCIELab"), colours.get("ColorCIEXYZ")
+    start = Measurement(name=name, lab=lab, xyz=xyz, **told, file=file, place=place)
+    if spectrum is None or made is None:
+        return start
+    grid, values, more = _spectrum(spectrum, made, start.where)
+    kind = _SPECTRA[local(spectrum)]
+    return replace(start, wavelengths=grid, values=values, quantity=kind, notes=(*start.notes, *more))
 
 
 def _found(specifications: Mapping[str, _Specification], wanted: str, where: str) -> _Specification:
