@@ -311,7 +311,9 @@ def test_card_sheet_and_recipes_mean_the_same_by_met(demo_palette: Palette, aske
 
 def test_the_page_needs_nothing_but_itself(demo_palette: Palette) -> None:
     page = page_of(demo_palette, shown=slab(40.0, 30.0, 3.0))
-    assert re.findall(r"https?://|//[a-z]|@import|<link|<iframe", re.sub(r"data:[^\"')]*", "", page)) == []
+    # What is written in base64 may hold any letters.
+    bare = re.sub(r"data:[^\"')]*|[A-Za-z0-9+/=]{200,}", "", page)
+    assert re.findall(r"https?://|//[a-z]|@import|<link|<iframe", bare) == []
     sources = re.findall(r'(?:src|href)="([^"]*)"|url\(([^)]*)\)', page)
     assert len(sources) == 3  # two faces and the part
     assert all("".join(each).startswith("data:") for each in sources)

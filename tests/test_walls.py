@@ -156,7 +156,7 @@ def test_a_wall_that_faces_the_eye_is_told_pixel_by_pixel() -> None:
 @pytest.mark.parametrize("model", ["two-flux", "many-flux"])
 def test_property_two_walls_lose_no_light(model: str) -> None:
     optics = Optics(model=model, refractive_index=1.41, geometry="di:8")
-    mixed = np.array([[0.0, 0.0, 0.0], [0.0, 0.2, 1.5], [0.0, 0.4, 3.0]])
+    mixed = np.array([[0.0, 0.0, 0.0], [0.0, 0.2, 1.5], [0.0, 0.4, 3.0], [0.0, 0.1, 0.8]])
     near, far = np.array([0.5, 2.0]), np.array([1.0, 4.0])
     back = layer.reflectance_of_walls(mixed, near=near, far=far, backing=None, seat="air", optics=optics)
     through = layer.transmittance_of_walls(mixed, near=near, far=far, optics=optics)
@@ -165,7 +165,7 @@ def test_property_two_walls_lose_no_light(model: str) -> None:
 
 def test_property_a_near_wall_that_hides_shows_nothing_of_the_far_one() -> None:
     optics = Optics(model="many-flux", refractive_index=1.41, geometry="di:8")
-    mixed = np.array([[0.3], [4.0], [8.0]])
+    mixed = np.array([[0.3], [4.0], [8.0], [2.0]])
     alone = layer.reflectance(*mixed, thickness=30.0, backing=None, optics=optics)
     both = layer.reflectance_of_walls(
         mixed, near=np.array([30.0]), far=np.array([1.0]), backing=np.array([0.9]), seat="air", optics=optics
@@ -177,9 +177,9 @@ def test_reference_two_clear_plates_are_added_pass_by_pass() -> None:
     """Two plates that neither absorb nor scatter: light goes to and fro between them, a little less each time."""
     optics = Optics(model="two-flux", refractive_index=1.5, geometry="di:8")
     nothing = np.zeros(1)
-    back = float(optics.terms(nothing, nothing, nothing, seat="air")[0][2, 0])
-    alone = float(optics.transmitted(nothing, nothing, nothing)[0][0])
-    both = layer.transmittance_of_walls(np.zeros((3, 1)), near=np.array([1.0]), far=np.array([1.0]), optics=optics)
+    back = float(optics.terms(nothing, nothing, nothing, nothing, seat="air")[0][2, 0])
+    alone = float(optics.transmitted(nothing, nothing, nothing, nothing)[0][0])
+    both = layer.transmittance_of_walls(np.zeros((4, 1)), near=np.array([1.0]), far=np.array([1.0]), optics=optics)
     to_and_fro = sum(back ** (2 * turn) for turn in range(60))
     assert both[0, 0, 0] == pytest.approx(alone * (1.0 - back) * to_and_fro, rel=1e-6)
 

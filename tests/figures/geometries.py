@@ -98,7 +98,7 @@ def main() -> None:
     palette = fit_palette(read_folder(bench.DEMO), optics="many-flux")
     middle = palette.g[:, palette.g.shape[1] // 2]
     learnt = ", ".join(f"{name} {g:.2f}" for name, g in zip([*palette.bases, *palette.pigments], middle, strict=True))
-    print(f"anisotropies: {learnt}; lobe {palette.lobe:.3f}; index {', '.join(f'{n:.3f}' for n in palette.index)}")
+    print(f"anisotropies: {learnt}; index {', '.join(f'{n:.3f}' for n in palette.index)}")
     print(f"many-flux, learnt from di:8 over air; {photons} photons a reading")
     print(f"{len(AT_NM)} wavelengths, over black and over white; predicted less traced, reflectance 0 to 1\n")
     names = f"{'readings':>8s} {'mean':>8s} {'rms':>8s} {'largest':>8s} {'st. error':>10s} {'rms, in st. errors':>19s}"

@@ -126,7 +126,7 @@ def judge(seed: int, *, dispersion: bool = False, mie: bool = False) -> Workshop
                     chances=_chances(said, read, sample.read.contrast_ratio, rng),
                 )
             )
-    note = f"index {palette.index[0]:.3f} lobe {palette.lobe:.3f} model error {palette.model_error:.4f}"
+    note = f"index {palette.index[0]:.3f} model error {palette.model_error:.4f}"
     return Workshop(seed=seed, plan=plan, castings=len(folder.swatches), seconds=seconds, told=tuple(told), note=note)
 
 
