@@ -154,7 +154,9 @@ def test_weigh_reads_what_solve_writes(fitted_demo: Path) -> None:
     assert weighed.exit_code == 0, weighed.stderr
     doses = {line["what"]: line for line in json.loads(weighed.stdout)["lines"]}
     for name, loading in json.loads(solved)["recipes"][0]["loadings"].items():
-        assert doses[name]["grams"] == pytest.approx(1.1 * loading, abs=0.01)  # waste included; within a step of the scale
+        assert doses[name]["grams"] == pytest.approx(
+            1.1 * loading, abs=0.01
+        )  # waste included; within a step of the scale
 
 
 # Rules.

@@ -65,20 +65,20 @@ def read(
 ) -> tuple[Array, Array]:
     """`terms`, by anisotropy in place of all scattering, and by lobe in place of the second moment."""
     z = np.asarray(y, dtype=float) / (1.0 - np.asarray(g))
-    return many_flux.terms(x, y, z, second_of(g, z, lobe), refractive_index=index, geometry=geometry, seat=seat)
+    q = None if lobe == 0.0 else second_of(g, z, lobe)  # one Henyey-Greenstein lobe needs none told
+    return many_flux.terms(x, y, z, q, refractive_index=index, geometry=geometry, seat=seat)
 
 
-def second_of(g: ArrayLike, z: Array, lobe: float) -> Array | None:
-    """M d times the second moment; None for one Henyey-Greenstein lobe, which needs none told."""
-    if lobe == 0.0:
-        return None
+def second_of(g: ArrayLike, z: Array, lobe: float) -> Array:
+    """M d times the second moment."""
     every = np.broadcast_to(np.asarray(g, dtype=float), z.shape)
-    return z * np.reshape([moments(float(each), 2, lobe)[2] for each in every.ravel()], z.shape)
+    return np.asarray(z * np.reshape([moments(float(each), 2, lobe)[2] for each in every.ravel()], z.shape))
 
 
 def passed_by(index: float, g: ArrayLike, x: ArrayLike, y: ArrayLike, lobe: float = 0.0) -> Array:
     z = np.asarray(y, dtype=float) / (1.0 - np.asarray(g))
-    return many_flux.transmitted(x, y, z, second_of(g, z, lobe), refractive_index=index)[0]
+    q = None if lobe == 0.0 else second_of(g, z, lobe)
+    return many_flux.transmitted(x, y, z, q, refractive_index=index)[0]
 
 
 def allowed(index: float, lobe: float) -> float:

@@ -24,6 +24,7 @@ from tint.appearance import Setting
 from tint.cli import main
 from tint.cli.order import expanded
 from tint.errors import InputError
+from tint.glossary import SCENES
 from tint.materials import Blend
 from tint.optics import layer
 from tint.orders import run_order
@@ -113,7 +114,7 @@ def test_no_room_for_a_lamp_is_told_in_a_line() -> None:
 
 
 def test_the_whole_part_is_in_the_picture() -> None:
-    for scene in scenes.SCENES:
+    for scene in SCENES:
         for side in SIDES:
             placed = body(parts.box((60.0, 10.0, 4.0)), scene=scene, side=side)
             eye = scenes.camera(placed, pixels=(400, 300))
@@ -259,7 +260,7 @@ def test_reference_gloss_between_two_wavelengths_is_what_is_traced_there(demo_ma
     assert np.mean(told) == pytest.approx(np.mean(seen), rel=1e-3)
 
 
-@pytest.mark.parametrize("scene", scenes.SCENES)
+@pytest.mark.parametrize("scene", SCENES)
 def test_every_scene_shows_the_part_and_the_same_one_for_the_same_seed(demo_many_flux: Palette, scene: str) -> None:
     pytest.importorskip("mitsuba", reason="paths are followed by Mitsuba")
     from tint.proofs.traced.picture import traced

@@ -61,8 +61,8 @@ def slsqp(problem: Problem, chosen: Sequence[int], bounds: Bounds, start: Array)
 
 
 def _ended(problem: Problem, sets: Index, loadings: Array) -> Ended:
-    cost = float(np.sum(judge(problem, sets, loadings[None]).residuals ** 2))
-    return Ended(cost, float(closeness(problem, sets, loadings[None])[2][0]), loadings)
+    judged = judge(problem, sets, loadings[None])
+    return Ended(float(np.sum(judged.residuals**2)), float(closeness(judged)[2][0]), loadings)
 
 
 def many_starts(problem: Problem, chosen: Sequence[int], bounds: Bounds, *, starts: int) -> Ended:

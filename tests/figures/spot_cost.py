@@ -18,8 +18,9 @@ def main() -> None:
     """Print processor times and their ratio."""
     rng = np.random.default_rng(1)
     castings, wavelengths = 75, 31
-    mixed = np.exp(rng.uniform(-4.0, 2.0, size=(3, castings, wavelengths)))
+    mixed = np.exp(rng.uniform(-4.0, 2.0, size=(4, castings, wavelengths)))
     mixed[2] = mixed[1] / (1.0 - rng.uniform(0.3, 0.85, size=mixed[1].shape))
+    mixed[3] = mixed[2] * rng.uniform(0.2, 0.6, size=mixed[1].shape)
     thickness = rng.uniform(1.0, 8.0, castings)
     readings = forward.Readings(
         casting=np.repeat(np.arange(castings), 2),
@@ -34,7 +35,7 @@ def main() -> None:
         each = []
         for optics in both:
             start = process_time()
-            forward.read(readings, mixed, thickness, optics=(optics,), index=np.array([1.412]), lobe=0.02)
+            forward.read(readings, mixed, thickness, optics=(optics,), index=np.array([1.412]))
             each.append(process_time() - start)
         times.append(each)
     # What other jobs disturb least, and what they disturb alike.

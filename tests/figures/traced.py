@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from tint import forward
 from tint.appearance import Setting
 from tint.fitting import fit_palette
+from tint.glossary import SCENES
 from tint.materials import Blend
 from tint.optics import layer
 from tint.optics.spot import Spot
@@ -165,7 +166,7 @@ def spot(palette: Palette, blend: Blend, depth: float, degrees: float, each: int
             (Path(folder) / f"{name}.ply").write_bytes(paths.ply(ring))
         port: dict[str, Any] = {"type": "ply", "filename": f"{folder}/port.ply"}
         port |= {"bsdf": {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": 0.0}}}
-        lying = {"type": "ply", "filename": f"{folder}/card.ply"}
+        lying: dict[str, Any] = {"type": "ply", "filename": f"{folder}/card.ply"}
         lying |= {"bsdf": {"type": "diffuse", "reflectance": scenes.CARD}}
         for masked in (False, True):
             objects: scenes.Objects = {"card": lying, "air": {"type": "constant", "radiance": 1.0}}
@@ -188,7 +189,7 @@ def noise(palette: Palette) -> None:
     outline = [[0.0, 0.0], [40.0, 1.6], [39.0, 2.6], [12.0, 2.6], [9.0, 14.0], [0.0, 14.0]]
     mesh: Any = trimesh.creation.revolve(np.array(outline), sections=240)
     part = part_of(np.asarray(mesh.triangles, dtype=float), name="lid.stl")
-    for scene in scenes.SCENES:
+    for scene in SCENES:
         for passes, each in ((2, 2), (4, 4), (6, 8)):
             begun = time.process_time()
             try:

@@ -102,7 +102,7 @@ def _of(stated: float | None, kind: str | None, otherwise: tuple[float, float]) 
 _WIDE = 100.0  # times the first guess: too wide to be felt (tests/figures/judgement.py)
 # Standard deviation of the second difference of log s over steps of 10 nm. Scattering follows a power of wavelength,
 # which hardly bends, with waves near an absorption band, where the index of a pigment runs to and fro: by Mie's theory
-# 0.06 in the root mean square, 0.07 in 10 and 0.28 in 1 of 100 places (tests/figures/mie_stock.py).
+# 0.058 in the root mean square, most of it about the bands (tests/figures/mie_stock.py).
 _WAVE = 0.06
 # Standard deviation of the logarithm of a pigment's s about 1/mm per percent: by Mie's theory and a quarter to half of
 # pigment in a paste, from 0.02 (ultramarine) over 1 (organic pigments, carbon black) and 4 (iron oxides) to 10

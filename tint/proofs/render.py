@@ -207,13 +207,15 @@ def hollow_spectra(
     )
 
 
-def hollow_table(palette: Palette, blend: Blend, *, setting: Setting, near_mm: float, far_mm: float) -> Hollow:
+def hollow_table(
+    palette: Palette, blend: Blend, *, setting: Setting, near_mm: float, far_mm: float, over: str = ""
+) -> Hollow:
     """The colours of two walls up to a thickness each; other arguments as of `colour_table`.
 
     What lies beyond the second wall is counted with it.
     """
     near, far = hollow_nodes(near_mm, far_mm)
-    over = setting.behind(palette)
+    over = over or setting.behind(palette)
     spectra = hollow_spectra(palette, blend, setting=setting, near_mm=near, far_mm=far, over=over)
     return Hollow(near, far, to_light(spectra, setting.viewing(palette)))
 
