@@ -176,9 +176,10 @@ def spot(palette: Palette, blend: Blend, depth: float, degrees: float, each: int
             picture = next(paths.follow(on, passes=1, paths=each, seed=12))[..., 0]
             seen.append(float(picture[disc].mean()))
             errors.append(float(picture[disc].std() / np.sqrt(disc.sum())))
+    unsure = np.hypot(errors[0], errors[1])
     return (
         f"{blend}, {depth:g} mm, from {degrees:g} degrees, {seen_mm:.2f} mm seen: loses {seen[0] - seen[1]:.4f} +- "
-        f"{np.hypot(errors[0], errors[1]):.4f} traced, {told[0] - told[1]:.4f} told; wide {seen[0]:.4f} traced, {told[0]:.4f} told"
+        f"{unsure:.4f} traced, {told[0] - told[1]:.4f} told; wide {seen[0]:.4f} traced, {told[0]:.4f} told"
     )
 
 
