@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 # Standard deviation of a component's g as diffuse light tells it, where its phase function is not that of the model:
 # tests/figures/clarity.py, workshops 1000 to 1026.
 _PHASE = 0.07
+_GREY = 0.3  # reflectance at which noise and the model's own error are set side by side: the middle of lightness
+_MOST_MISFIT = 2.0  # times the noise's variance: more says that the noise is stated too small
 UNKNOWN = 100.0  # CIEDE2000, from black to white: an error of that and more says that nothing is known
 _LEAST_LIGHT = 1e-9  # transmittance below which there is nothing to be hazy
 Z95 = 1.959964  # standard deviations of a normal error within which 95 of 100 lie; stated errors are such half widths
@@ -148,8 +150,21 @@ def of_light(
 
 
 def widened_by(palette: Palette, blend: Blend, thickness_mm: float) -> float:
-    """By how much the stated variance of a prediction grows outside what was cast."""
-    return widening(palette.surprises, bold(palette.seen, blend, thickness_mm)) * beyond(palette.seen, blend)
+    """By how much the stated variance of a prediction grows: outside what was cast, and where the model errs."""
+    outside = widening(palette.surprises, bold(palette.seen, blend, thickness_mm)) * beyond(palette.seen, blend)
+    return outside * _of_model(palette)
+
+
+def _of_model(palette: Palette) -> float:
+    """What the model misses of castings that it was fitted to beside the noise, it misses of others in proportion.
+
+    Measured where pigments scatter as no phase function of the model does: tests/figures/workshops.py --mie, seeds
+    1000 to 1027.
+    """
+    if palette.read_as != "spectra":  # a colour's noise is not that of a wavelength
+        return 1.0
+    misfit = palette.model_error * _GREY ** (2.0 / 3.0)
+    return 1.0 + min((misfit / max(palette.instrument.noise, 1e-9)) ** 2, _MOST_MISFIT)
 
 
 def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
