@@ -332,8 +332,10 @@ def test_the_studio_s_backings_reach_the_palette(palette: Palette) -> None:
 
 def test_the_stated_error_grows_far_beyond_the_loadings_cast(demo_palette: Palette) -> None:
     cast = demo_palette.seen["clear"].max_loading["white"]
+    setting = Setting(thickness_mm=3.0)
+    # Of L*; the error that is shown ends at black against white.
     errors = [
-        predict(demo_palette, Blend("clear", {"white": times * cast}), setting=Setting(thickness_mm=3.0)).expected_error
+        predict(demo_palette, Blend("clear", {"white": times * cast}), setting=setting).covariance[0, 0] ** 0.5
         for times in (1.9, 4.0, 8.0)
     ]
     assert errors[1] > 1.5 * errors[0]
