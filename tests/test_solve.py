@@ -373,8 +373,8 @@ def test_the_first_recipe_keeps_its_opacity_with_the_chance_that_is_sought(demo_
         beyond = first.appearance.contrast_ratio - look.contrast_ratio
         away = beyond if "contrast_ratio_min" in bound else -beyond
         assert first.reached
-        assert (away + MET) / sd > 2.0  # 2.33 standard deviations are 99 %; the error is that of a recipe near it
-        assert first.opacity_chance > 0.975
+        assert (away + MET) / sd > 2.1  # 2.33 standard deviations are 99 %; the error is that of a recipe near it
+        assert first.opacity_chance > 0.98
 
 
 def test_the_chance_of_the_opacity_is_told_where_the_colour_leaves_no_room(demo_palette: Palette) -> None:

@@ -161,7 +161,8 @@ def _of_model(palette: Palette) -> float:
     Measured where pigments scatter as no phase function of the model does: tests/figures/workshops.py --mie, seeds
     1000 to 1027.
     """
-    if palette.read_as != "spectra":  # a colour's noise is not that of a wavelength
+    # A colour's noise is not that of a wavelength; what two-flux theory misses is not of this kind, and far more.
+    if palette.read_as != "spectra" or palette.model == "two-flux":
         return 1.0
     misfit = palette.model_error * _GREY ** (2.0 / 3.0)
     return 1.0 + min((misfit / max(palette.instrument.noise, 1e-9)) ** 2, _MOST_MISFIT)
