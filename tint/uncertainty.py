@@ -164,8 +164,8 @@ def _of_model(palette: Palette) -> float:
     # A colour's noise is not that of a wavelength; what two-flux theory misses is not of this kind, and far more.
     if palette.read_as != "spectra" or palette.model == "two-flux":
         return 1.0
-    misfit = palette.model_error * _GREY ** (2.0 / 3.0)
-    return 1.0 + min((misfit / max(palette.instrument.noise, 1e-9)) ** 2, _MOST_MISFIT)
+    misfit = palette.model_error * float(_GREY ** (2.0 / 3.0))
+    return 1.0 + min((misfit / palette.instrument.noise) ** 2, _MOST_MISFIT)
 
 
 def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
@@ -177,12 +177,20 @@ def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
 def of_palette(palette: Palette, along: Array, share: Array) -> Array:
     """Covariance, shape (n, n), of outputs whose slopes by K, S, M and Q have shape (n, 4, n_wavelengths)."""
     gradient = along[:, :, None, :] * share[:, None]  # (n, 4, n_components, n_wavelengths)
-    by_s = gradient[:, 1] + np.sum(gradient[:, 2:] * palette.by_s, axis=1)
-    own = np.concatenate((gradient[:, 0], by_s), axis=1)
+    own = _by_k_and_s(palette, gradient)
     alone = np.einsum("apw,wpq,bqw->ab", own, palette.local, own, optimize=True)
     flat = gradient.reshape(along.shape[0], -1, along.shape[-1])
     common = np.einsum("apw,rwp->ar", flat, palette.modes, optimize=True)
     return np.asarray(alone + common @ common.T)
+
+
+def _by_k_and_s(palette: Palette, gradient: Array) -> Array:
+    """Slopes by k, then s, shape (n, 2 n_components, n_wavelengths), from those by k, s, m and q, (n, 4, ...).
+
+    m and q go along with s where the phase function is known.
+    """
+    by_s = gradient[:, 1] + np.sum(gradient[:, 2:] * palette.by_s, axis=1)
+    return np.concatenate((gradient[:, 0], by_s), axis=1)
 
 
 def of_contrast_ratios(
@@ -201,8 +209,7 @@ def of_contrast_ratios(
     along = np.moveaxis(_contrast_slopes(reflectance, slopes, view), 0, 1)  # (n, 5, n_wavelengths)
     share = palette.shares(base, loadings)
     gradient = along[:, :4, None, :] * share[:, None, :, None]  # (n, 4, n_components, n_wavelengths)
-    by_s = gradient[:, 1] + np.sum(gradient[:, 2:] * palette.by_s, axis=1)
-    own = np.concatenate((gradient[:, 0], by_s), axis=1).transpose(2, 0, 1)
+    own = _by_k_and_s(palette, gradient).transpose(2, 0, 1)
     alone = np.sum((own @ palette.local) * own, axis=(0, 2))
     flat = gradient.transpose(0, 3, 1, 2).reshape(len(share), -1)
     common = flat @ palette.modes.reshape(len(palette.modes), -1).T

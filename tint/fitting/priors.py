@@ -50,9 +50,8 @@ class AnisotropyPrior:
         sd_a, sd_b, _ = self.sd.T[..., None]
         return g, np.stack((by_a * sd_a, by_a * sd_b * self.log_wavelength, np.zeros_like(g)))
 
-    def second(self, scores: Array) -> tuple[Array, Array]:
-        """The second moment of the phase function and its slopes; shapes and scores as of `g`."""
-        g, by_score = self.g(scores)
+    def second(self, scores: Array, g: Array, by_score: Array) -> tuple[Array, Array]:
+        """The second moment of the phase function and its slopes, beside g and its slopes; all shapes as of `g`."""
         e = (self.mean[:, 2] + self.sd[:, 2] * scores[:, 2])[:, None]
         room = 1.0 - g**_TAPER
         slopes = (2.0 * g - _TAPER * e * g ** (_TAPER - 1)) * by_score

@@ -102,7 +102,7 @@ def made(problem: Problem, at: Unknowns) -> Made:
     loadings = np.zeros_like(problem.loadings)
     np.put_along_axis(loadings, problem.dosed, doses, axis=1)
     g, g_by_bend = problem.anisotropy.g(at.bend)
-    second, second_by_bend = problem.anisotropy.second(at.bend)
+    second, second_by_bend = problem.anisotropy.second(at.bend, g, g_by_bend)
     m_by_s = 1.0 / (1.0 - g)
     k, s = at.ks
     m = s * m_by_s
