@@ -6,16 +6,15 @@ import datetime
 import json
 import re
 import shutil
-from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from stopped import stopped_at
 from test_orders import LID, order_in
 
 from tint.cli import main
-from tint.files import write_whole
 from tint.ledger import Batch, add, entries, kept_premixes, ledger_path, open_ledger, read_ledger
 from tint.orders import Done, run_order
 from tint.weighing import Kept
@@ -119,16 +118,7 @@ def test_a_killed_run_draws_nothing(folder: Path, made: Kept, monkeypatch: pytes
     keep(folder, made)
     before = there(folder)
 
-    def stops(contents: Mapping[Path, bytes]) -> None:
-        for path, data in contents.items():
-            if path.name == "weigh.json":
-                raise KeyboardInterrupt
-            write_whole(path, data)
-
-    with monkeypatch.context() as patch:
-        patch.setattr("tint.orders.record.write_all", stops)
-        with pytest.raises(KeyboardInterrupt):
-            run_order(folder / "orders" / "lid.toml")
+    stopped_at("weigh.json", folder / "orders" / "lid.toml", monkeypatch)
     assert there(folder) == before
     done = run_order(folder / "orders" / "lid.toml")
     assert [each for each, _ in used(done).values()] == [pytest.approx(made.grams)]

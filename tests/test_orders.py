@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
+from stopped import stopped_at
 from studio_files import as_colours, write_folder
 from synthetic import studio
 
@@ -18,7 +18,6 @@ from tint import load
 from tint.appearance import Setting, predict
 from tint.cli import main
 from tint.errors import InputError
-from tint.files import write_whole
 from tint.fitting import fit_palette
 from tint.ledger import Order, Recipe, entries, ledger_path, read_ledger
 from tint.materials import Blend
@@ -181,16 +180,7 @@ def test_an_edit_is_followed_and_a_file_altered_by_hand_is_left(made: Path) -> N
 
 
 def test_files_of_a_run_that_was_stopped_are_made_again(lid: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def stops(contents: Mapping[Path, bytes]) -> None:
-        for path, data in contents.items():
-            if path.name == "card.png":
-                raise KeyboardInterrupt
-            write_whole(path, data)
-
-    with monkeypatch.context() as patch:
-        patch.setattr("tint.orders.record.write_all", stops)
-        with pytest.raises(KeyboardInterrupt):
-            run_order(lid)
+    stopped_at("card.png", lid, monkeypatch)
     done = run_order(lid)
     assert not done.made.left
     assert {each.name for each in (lid.parent / "lid").iterdir()} == SHEETS | {"made.json"}
