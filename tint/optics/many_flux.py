@@ -15,7 +15,6 @@ from __future__ import annotations
 import functools
 import os
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -245,20 +244,17 @@ def table_of(refractive_index: float, name: str, lobed: bool) -> Table:
     nodes = shapes(refractive_index)
     weights, _ = index_weights(nodes, refractive_index)
     of_index = sum(weight * stored(*node)[name] for weight, node in zip(weights.tolist(), nodes, strict=True) if weight)
-    each = [stored(*node)[name] + of_index for node in nodes[: _LOBED if lobed else 1]]
-    return _as_one([tabulate(values, x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for values in each])
+    return _joined([stored(*node)[name] + of_index for node in nodes[: _LOBED if lobed else 1]])
 
 
 @functools.lru_cache(maxsize=3)  # 65 MB
 def tables_of(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
     """The tables of several indices and lobes as one."""
-    return _as_one([tabulate(stored(*node)[name], x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,)) for node in nodes])
+    return _joined([stored(*node)[name] for node in nodes])
 
 
-def _as_one(each: list[Table]) -> Table:
-    powers = each[0].coefficients.shape[1] // 4
-    by_power = [table.coefficients.reshape(-1, 4, powers, 16) for table in each]
-    return replace(each[0], coefficients=np.concatenate(by_power, axis=2).reshape(len(by_power[0]), -1, 16))
+def _joined(each: list[Array]) -> Table:
+    return tabulate(np.concatenate(each), x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,))
 
 
 @functools.lru_cache(maxsize=12)
