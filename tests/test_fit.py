@@ -555,3 +555,15 @@ def test_of_two_minima_that_few_castings_leave_the_deeper_one_is_found() -> None
     white = palette.g[list(palette.pigments).index("white") + len(palette.bases)]
     assert white.mean() == pytest.approx(0.79, abs=0.12)
     assert palette.model_error < 2e-4
+
+
+@pytest.mark.parametrize("percent", [5.0, 20.0])
+def test_what_a_pigment_cast_only_where_it_hides_leaves_open_is_in_its_stated_error(percent: float) -> None:
+    others = tuple(cast for cast in CASTS if "white" not in cast.loadings)
+    for seed in range(3):
+        palette = fit_two_flux(studio((*others, Cast("hides", "clear", 6.0, {"white": percent})), seed=seed))
+        white = len(palette.bases) + list(palette.pigments).index("white")
+        s, n = palette.s[white], len(palette.s)
+        stated = np.sqrt(palette.local[:, n + white, n + white] + np.sum(palette.modes[:, :, n + white] ** 2, axis=0))
+        assert np.median(stated / s) > 0.35  # any larger amount hides as well
+        assert np.median(np.abs(s - TRUE_S[white]) / stated) < 3.0

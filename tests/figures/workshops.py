@@ -85,10 +85,10 @@ class Workshop:
 
 def judge(seed: int, *, dispersion: bool = False, mie: bool = False) -> Workshop:
     """Fit one workshop and set its predictions against what was poured."""
-    poured = _poured(seed, dispersion=dispersion, mie=mie)
-    plan = poured.workshop.plan
+    stock = poured(seed, dispersion=dispersion, mie=mie)
+    plan = stock.workshop.plan
     with tempfile.TemporaryDirectory() as place:
-        bench.write(poured, Path(place))
+        bench.write(stock, Path(place))
         try:
             folder = read_folder(place)
             began = time.process_time()
@@ -104,7 +104,7 @@ def judge(seed: int, *, dispersion: bool = False, mie: bool = False) -> Workshop
     }
     told = []
     rng = np.random.default_rng([seed, 7])
-    for sample in poured.samples:
+    for sample in stock.samples:
         bold = boldness(palette, sample, pairs)
         for over in ("black", "white"):
             setting = Setting(thickness_mm=sample.thickness, over=over)
@@ -115,7 +115,7 @@ def judge(seed: int, *, dispersion: bool = False, mie: bool = False) -> Workshop
                 Told(
                     seed=seed,
                     plan=plan,
-                    lobe=poured.workshop.back_lobe,
+                    lobe=stock.workshop.back_lobe,
                     kind=sample.kind,
                     bold=bold,
                     missed=float(colorimetry.difference(said.lab, read)),
@@ -130,7 +130,7 @@ def judge(seed: int, *, dispersion: bool = False, mie: bool = False) -> Workshop
     return Workshop(seed=seed, plan=plan, castings=len(folder.swatches), seconds=seconds, told=tuple(told), note=note)
 
 
-def _poured(seed: int, *, dispersion: bool, mie: bool) -> bench.Poured:
+def poured(seed: int, *, dispersion: bool = False, mie: bool = False) -> bench.Poured:
     if not mie:
         return bench.pour(seed, index_away=bench.index_away() if dispersion else None)
     import mie_stock  # needs miepython

@@ -123,10 +123,14 @@ def minimise(
 def _evaluate(problem: Problem, at: Unknowns, prior: Prior, weight: Array) -> Minimum:
     shown = show(problem, at)
     each = parts(problem, at, shown, weight=weight)
-    away = float(np.sum(((at.ks - prior.mean) / prior.sd) ** 2) + np.sum(at.bend**2) + np.sum(at.shape**2))
-    away += float(np.sum(prior.bent(at.ks[1]) ** 2) + np.sum(prior.level(at.ks[1])[0] ** 2))
-    cost = each.cost + away
+    cost = each.cost + prior_cost(at, prior)
     return Minimum(at, shown, each, cost if np.isfinite(cost) else np.inf)
+
+
+def prior_cost(at: Unknowns, prior: Prior) -> float:
+    """Sum of squares of the priors of what castings share."""
+    away = float(np.sum(((at.ks - prior.mean) / prior.sd) ** 2) + np.sum(at.bend**2) + np.sum(at.shape**2))
+    return away + float(np.sum(prior.bent(at.ks[1]) ** 2) + np.sum(prior.level(at.ks[1])[0] ** 2))
 
 
 def with_prior(equations: Normal, at: Unknowns, prior: Prior) -> Normal:

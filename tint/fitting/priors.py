@@ -126,6 +126,7 @@ class Prior:
     # of it
     strength: Array
     faint: float = 0.02  # added to that mean, so that a dye costs no more than it should [1/mm per %]
+    expected: Array | float = 0.0  # that logarithm; shape (n_components,)
 
     def bent(self, s: Array) -> Array:
         """Second differences of s in their standard deviations, shape of `stiffness`."""
@@ -134,7 +135,7 @@ class Prior:
     def level(self, s: Array) -> tuple[Array, Array]:
         """Logarithm of the mean of s in its standard deviations, and its slope by each s; both (n_components,)."""
         mean = s.mean(axis=-1) + self.faint
-        return np.log(mean) * self.strength, self.strength / (mean * s.shape[-1])
+        return (np.log(mean) - self.expected) * self.strength, self.strength / (mean * s.shape[-1])
 
 
 def prior(guess: Array, depth: Array, n_bases: int) -> Prior:

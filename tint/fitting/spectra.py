@@ -16,7 +16,7 @@ import numpy as np
 
 from tint import colorimetry
 from tint.errors import JobError
-from tint.fitting import priors, report
+from tint.fitting import hidden, priors, report
 from tint.fitting.leaving_out import Fitted, gather, surprises
 from tint.fitting.minimise import Minimum, minimise
 from tint.fitting.posterior import MANY, in_modes, posterior, unknowns_spent
@@ -147,8 +147,7 @@ def search(
     prior = priors.prior(guess, problem.largest_depth, len(problem.optics))
     if near is not None and problem.thickness.size > _FEW:
         found = _settled(problem, *_from(near, problem, prior, told), told)
-        problem, minimum, prior, weighting, held = found
-        return problem, minimise(problem, minimum.at, prior, weight=held, step_taken=told), prior, weighting
+        return _ended(*found, told)
     weighting = Weighting(_DOUBT, np.ones(problem.thickness.size))
     minimum = minimise(
         problem,
@@ -173,8 +172,21 @@ def search(
         deepest = min(tried, key=lambda each: each.cost)
         if deepest.cost < minimum.cost * (1.0 - 2.0 * _ROUGHLY):
             found = _settled(problem, deepest, prior, weighting, told)
-    problem, minimum, prior, weighting, held = found
-    return problem, minimise(problem, minimum.at, prior, weight=held, step_taken=told), prior, weighting
+    return _ended(*found, told)
+
+
+def _ended(
+    problem: Problem,
+    minimum: Minimum,
+    prior: Prior,
+    weighting: Weighting,
+    held: Array,
+    told: Callable[[int, float], None],
+) -> tuple[Problem, Minimum, Prior, Weighting]:
+    """What `search` returns, of what `_settled` does."""
+    deepest = minimise(problem, minimum.at, prior, weight=held, step_taken=told)
+    minimum, prior = hidden.beyond_hiding(problem, deepest, prior, weight=held, step_taken=told)
+    return problem, minimum, prior, weighting
 
 
 def _settled(
