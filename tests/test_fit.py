@@ -489,16 +489,37 @@ def test_reference_a_group_left_out_is_what_a_fit_without_it_misses() -> None:
             assert np.sqrt(np.mean(apart**2)) < 0.3 * np.sqrt(np.mean(missed**2)) + 2e-4
 
 
-def with_pigments(count: int) -> SwatchFolder:
+def with_pigments(count: int, *, dose: float = 0.0) -> SwatchFolder:
+    """A small folder that names so many more pigments; with a dose [%] its first casting holds them all."""
     folder = studio(SMALL, seed=1)
-    return replace(folder, pigments={**folder.pigments, **{f"p{at}": Pigment(name=f"p{at}") for at in range(count)}})
+    more = {f"p{at}": Pigment(name=f"p{at}") for at in range(count)}
+    first, *others = folder.swatches
+    first = replace(first, loadings={**first.loadings, **dict.fromkeys(more, dose)})
+    return replace(folder, pigments={**folder.pigments, **more}, swatches=(first, *others))
+
+
+def test_property_pigments_that_were_never_cast_change_no_other() -> None:
+    named, bare = (fit_palette(with_pigments(count), optics="two-flux") for count in (40, 0))
+    cast = np.arange(len(bare.k))
+    for name in ("k", "s", "g", "second_moment", "g_error"):
+        assert np.array_equal(getattr(named, name)[cast], getattr(bare, name))
+    both = np.concatenate((cast, cast + len(named.k)))
+    assert np.array_equal(named.local[:, both[:, None], both], bare.local)
+    assert (named.surprises, named.model_error) == (bare.surprises, bare.model_error)
+
+
+def test_nothing_is_known_of_a_pigment_that_was_never_cast() -> None:
+    palette = fit_palette(with_pigments(2), optics="two-flux")
+    told = [each for each in palette.undetermined if "nothing is known of it" in each]
+    assert [each.split(":")[0] for each in told] == ["pigment p0", "pigment p1"]
+    assert predict(palette, Blend("clear", {"p1": 0.2}), setting=Setting(thickness_mm=2.0)).expected_error > 20.0
 
 
 def test_a_fit_that_no_computer_has_memory_for_is_refused_in_one_line() -> None:
     with pytest.raises(
         JobError, match=r"the fit of 3,003 pigments and 6 castings takes about \d+ hours and .* GB; "
     ) as told:
-        fit_palette(with_pigments(3000), optics="two-flux")
+        fit_palette(with_pigments(3000, dose=0.001), optics="two-flux")
     assert "\n" not in str(told.value)
 
 
@@ -511,10 +532,10 @@ def test_what_a_long_fit_takes_is_told_before_it_begins(
     monkeypatch.setattr("tint.fitting.spectra.search", stops)
     for pigments in (20, 250):
         with pytest.raises(KeyboardInterrupt):
-            fit_palette(with_pigments(pigments), optics="two-flux")
+            fit_palette(with_pigments(pigments, dose=0.001), optics="two-flux")
     assert [re.sub(r"\d+(\.\d)? (minutes|GB)", "so much", each.message.split(": ")[1]) for each in caplog.records] == [
-        "the fit of 253 pigments and 6 castings takes about so much and so much; without the 250 pigments in "
-        "palette.toml that were never cast it takes far less"
+        "the fit of 253 pigments and 6 castings takes about so much and so much; a folder for each "
+        "group of pigments that are mixed with each other takes far less"
     ]
 
 

@@ -18,6 +18,7 @@ from tint.checks.out_of_line import of_colour_lines, of_lines
 from tint.checks.readings import as_shares, of_readings
 from tint.checks.surroundings import of_cards, of_edges, unstated_spot
 from tint.fitting.leaving_out import Fitted
+from tint.fitting.uncast import of_cast
 from tint.palette import Palette
 from tint.swatches import COLOURS, SwatchFolder
 
@@ -53,7 +54,7 @@ def _found(folder: SwatchFolder, palette: Palette | None, fitted: Fitted | None)
     accused = _swatches(folder, (each.about for each in read))
     if len(accused) > _MOST_ACCUSED * len(folder.swatches):
         return  # a fit to readings that are wrong throughout contradicts the right ones
-    rest = without(folder, accused)
+    rest = of_cast(without(folder, accused))
     if not rest.readings:
         return
     known = None if accused else fitted

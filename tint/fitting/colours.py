@@ -30,6 +30,7 @@ from tint.fitting.leaving_out import inside
 from tint.fitting.minimise import descend, minimise
 from tint.fitting.rounds import Weighting, weights
 from tint.fitting.spectra import first_guess
+from tint.fitting.uncast import of_cast, with_uncast
 from tint.fitting.unknowns import indices, start_at
 from tint.palette import INSIDE, Evidence, Palette, compress
 from tint.spectra import Array
@@ -58,13 +59,13 @@ class Fitted:
 
 def fit_colours(folder: SwatchFolder, *, optics: str, g: float | None) -> Palette:
     """Fit all bases and pigments of a folder of colours; arguments as of `tint.fitting.fit_palette`."""
-    prior = spectral_prior(folder.wavelengths)
-    colours = lay_out_colours(folder, prior, optics=optics, g=g)
+    prior, cast = spectral_prior(folder.wavelengths), of_cast(folder)
+    colours = lay_out_colours(cast, prior, optics=optics, g=g)
     fitted = _search(colours, first_unknowns(colours), _DOUBT, np.ones(colours.problem.thickness.size))
     for _ in range(_ROUNDS):
         model_error, weight = _weigh(colours, fitted)
         fitted = _search(colours, fitted.unknowns, model_error, weight)
-    return _palette(folder, colours, prior, fitted)
+    return with_uncast(_palette(cast, colours, prior, fitted), folder, g=g)
 
 
 def _search(colours: Colours, start: Array, model_error: float, weight: Array) -> Fitted:

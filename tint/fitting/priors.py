@@ -107,6 +107,8 @@ _WAVE = 0.06
 # pigment in a paste, from 0.02 (ultramarine) over 1 (organic pigments, carbon black) and 4 (iron oxides) to 10
 # (rutile).
 _STRENGTH = 1.7
+# Of a pigment that was never cast: its s, and the standard deviation of its k and s, too wide to be felt [1/mm per %].
+UNKNOWN_S, UNKNOWN_SD = 1.0, _WIDE
 # Share of its mean, and optical depth, below which s may bend as it likes (tests/figures/judgement.py).
 _LEAST_SHARE, _FAINT = 0.05, 0.01
 

@@ -23,6 +23,7 @@ from tint.fitting.posterior import MANY, in_modes, posterior, unknowns_spent
 from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem, lay_out
 from tint.fitting.rounds import Weighting, as_beams, at_height, have_settled, standard_deviation, weigh, weights
+from tint.fitting.uncast import of_cast, with_uncast
 from tint.fitting.unknowns import Unknowns, indices, mixing_shares, spot_share, start_at
 from tint.optics import many_flux, spot, two_flux
 from tint.optics.layer import Optics
@@ -54,9 +55,9 @@ def fit_with_ground(
     g: float | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> tuple[Palette, Fitted]:
-    """As `tint.fitting.fit_palette` of a folder of spectra, with what leaving castings out needs."""
-    fitted = fit_only(folder, optics=optics, g=g, progress=progress)
-    return palette_of(fitted), fitted
+    """As `tint.fitting.fit_palette` of a folder of spectra, with what leaving castings out needs of what was cast."""
+    fitted = fit_only(of_cast(folder), optics=optics, g=g, progress=progress)
+    return with_uncast(palette_of(fitted), folder, g=g), fitted
 
 
 def fit_only(
@@ -106,9 +107,6 @@ def _tell_size(problem: Problem, where: str) -> None:
     of = f"{problem.loadings.shape[1]:,} pigments and {problem.thickness.size:,} castings"
     found = f"the fit of {of} takes about {told} and {memory / 1e9:,.1f} GB"
     mend = "a folder for each group of pigments that are mixed with each other takes far less"
-    uncast = int(np.count_nonzero(~problem.loadings.any(axis=0)))
-    if uncast:
-        mend = f"without the {uncast:,} pigments in palette.toml that were never cast it takes far less"
     if memory > _MOST_BYTES:
         raise JobError(where, found, f"at most {_MOST_BYTES / 1e9:g} GB", mend)
     logging.getLogger("tint").warning("%s: %s; %s", where, found, mend)
