@@ -14,9 +14,10 @@ import numpy as np
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
+from tint.fitting.first_guess import first_guess
 from tint.fitting.priors import BENDS
 from tint.fitting.problem import Problem, in_order, lay_out
-from tint.fitting.spectra import first_guess, optics_of
+from tint.fitting.spectra import optics_of
 from tint.fitting.unknowns import Shown, Unknowns, show, start_at
 from tint.spectra import Array
 from tint.swatches import SPECTRA, SwatchFolder

@@ -26,10 +26,10 @@ from tint.fitting.colour_model import (
     noise_covariance,
     spectral_prior,
 )
+from tint.fitting.first_guess import first_guess
 from tint.fitting.leaving_out import inside
 from tint.fitting.minimise import descend, minimise
 from tint.fitting.rounds import Weighting, weights
-from tint.fitting.spectra import first_guess
 from tint.fitting.uncast import of_cast, with_uncast
 from tint.fitting.unknowns import indices, start_at
 from tint.palette import INSIDE, Evidence, Palette, compress
