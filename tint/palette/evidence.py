@@ -89,9 +89,9 @@ INSIDE, PAIR, THICKNESS, LOADING, RUBBER = "inside", "pair", "thickness", "loadi
 
 _SLACK = 1.02  # a reading of 2.04 mm stands for 2 mm
 # What a folder that says nothing of a kind of question is believed to miss, beyond what is expected, and how many
-# castings that belief is worth: as many as it takes to know a variance to a half.
-_BELIEVED = {INSIDE: 1.0, PAIR: 1.5, THICKNESS: 1.25, LOADING: 1.25, RUBBER: 1.5}
-_WORTH = 8.0
+# castings that belief is worth: as many as it takes to know a variance to a half. Of pairs that is what Mie's pigments
+# miss where none were mixed (tests/figures/workshops.py --mie, 1000 to 1029, no mixtures); a few mixtures tell more.
+_BELIEVED = {INSIDE: (1.0, 8.0), PAIR: (2.7, 3.0), THICKNESS: (1.25, 8.0), LOADING: (1.25, 8.0), RUBBER: (1.5, 8.0)}
 
 
 def bold(seen: Mapping[str, Seen], blend: Blend, thickness_mm: float) -> frozenset[str]:
@@ -146,8 +146,8 @@ def widening(surprises: Mapping[str, Surprise], ways: Iterable[str]) -> float:
     """
     most = 1.0
     for way in (INSIDE, *ways):
-        told = surprises.get(way, Surprise(ratio=1.0, castings=0))
-        count = told.castings + _WORTH
-        ratio = (told.ratio * told.castings + _BELIEVED[way] * _WORTH) / count
+        told, (believed, worth) = surprises.get(way, Surprise(ratio=1.0, castings=0)), _BELIEVED[way]
+        count = told.castings + worth
+        ratio = (told.ratio * told.castings + believed * worth) / count
         most = max(most, ratio * (1.0 + 1.2 / count) ** 2)
     return most
