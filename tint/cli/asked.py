@@ -17,7 +17,6 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics.surface import HEIGHTS_UM
 from tint.palette import BROKEN, Palette, fit_path, read_palette
-from tint.recipes import from_json
 from tint.swatches import folder_digest
 
 
@@ -166,6 +165,8 @@ def chosen(doses: Doses, recipe: str | None, ranks: tuple[int, ...] | None, *, m
         return Chosen({}, doses)
     if doses.given:
         raise InputError("--recipe", "given together with --base or --load", "expected one or the other")
+    from tint.recipes import from_json  # takes as long to import as a prediction, which needs none of it
+
     data, where = options.read_file(recipe)
     file = from_json(data, where=where)
     wanted = ranks or range(1, min(len(file.recipes), most) + 1)
