@@ -191,7 +191,7 @@ def _setting_options(parse: Callable[[str], object], thickness: str, *more: opti
         option("--over", metavar="BACKING", help="The backing, or `none`.  [default: the lightest backing]"),
         options.seat(),
         *options.view(default=False),
-        options.geometry(),
+        options.geometry,
         *more,
         heading="Part",
     )
@@ -287,7 +287,7 @@ def setting_options(command: options.Command) -> options.Command:
         told = {name: casting.get(name) for name in ("light", "observer", "geometry")}
         return command(casting=casting, said=options.said_of(scale, **told), **more)
 
-    return _casting_options(options.scale()(run))
+    return _casting_options(options.scale(run))
 
 
 span_options = _setting_options(
