@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint.colorimetry import PATCHES, chart_lab, chart_spectra, decode, difference, lab_to_xyz, viewing, xyz_to_lab
-from tint.colorimetry.chart import GREYS, root_matrix, root_terms
+from tint.colorimetry.spectra import GREYS, root_matrix, root_terms
 from tint.errors import JobError
 from tint.photographs.calibration import (
     FALL,
@@ -224,35 +224,17 @@ def chart_reference(light: str, observer: int) -> tuple[Array, Array]:
 
 
 def photograph(
-    picture: Picture,
-    places: Places,
-    spots: Sequence[Spot],
-    *,
-    reference: Array,
-    white: Array,
-    light: str,
-    observer: int,
-    card: str = "white",
-) -> Photographed:
+    picture: Picture, places: Places, spots: Sequence[Spot], *, reference: Array, white: Array, light: str,
+    observer: int, card: str = "white",
+) -> Photographed:  # fmt: skip
     """Colours of spots in a photograph.
 
-    Parameters
-    ----------
-    places : Places
-        Where the chart and the spots are, the corners in the chart's order.
-    reference : ndarray, shape (24, 3)
-        CIELAB of the chart in the light asked for [-].
-    white : ndarray, shape (3,)
-        XYZ of the perfect white in that light.
-    light, observer : str, int
-        What they hold for.
-    card : str
-        Name of the spots, without backing, that show one white card: four or more tell how the light falls.
-
-    Raises
-    ------
-    JobError
-        If the photograph is not good enough: each reason is one of `tint.photographs.colours`.
+    `places`: where the chart and the spots are, the corners in the chart's order.
+    `reference` (24, 3): CIELAB of the chart in the light asked for [-].
+    `white` (3,): XYZ of the perfect white in that light.
+    `light`, `observer`: what they hold for.
+    `card`: name of the spots, without backing, that show one white card: four or more tell how the light falls.
+    Raises JobError if the photograph is not good enough: each reason is one of the above.
     """
     patches, seen = sample(picture, places.patches), sample(picture, places.spots)
     use = check_patches(patches)
@@ -271,17 +253,10 @@ def photograph(
 
 
 def _told(
-    calibration: Calibration,
-    spots: Sequence[Spot],
-    seen: Samples,
-    at: Array,
-    noise: Array,
-    *,
-    light: str,
+    calibration: Calibration, spots: Sequence[Spot], seen: Samples, at: Array, noise: Array, *, light: str,
     observer: int,
-) -> Photographed:
-    missed = calibration.missed
-    chart_95 = float(np.quantile(missed, 0.95))
+) -> Photographed:  # fmt: skip
+    missed, card = calibration.missed, calibration.seen.card
     where, unsure = _light_at(calibration, at)
     colours = calibration.lab(seen.mean, where)
     of_light = Z95 * difference(colours, calibration.lab(seen.mean, where, brighter=unsure))
@@ -289,7 +264,6 @@ def _told(
     carried = calibration.carried(seen.mean, where)
     errors = np.sqrt((calibration.spread * carried) ** 2 + of_noise**2 + of_light**2)
     outside = carried > calibration.most_carried
-    card = calibration.seen.card
     return Photographed(
         light=light,
         observer=observer,
@@ -299,7 +273,7 @@ def _told(
         ),
         calibration=calibration,
         missed_mean=float(missed.mean()),
-        missed_95=chart_95,
+        missed_95=float(np.quantile(missed, 0.95)),
         missed_most=float(missed.max()),
         card_places=0 if card is None else len(card.at),
         left_out=tuple(name for name, used in zip(PATCHES, calibration.use, strict=True) if not used),

@@ -65,17 +65,9 @@ class Chip:
 def spot_values(picture: Picture, x: float, y: float, *, size: float | None = None) -> Array:
     """The mean of a square in a picture, without specks, shape (3,) [0 to 1].
 
-    Parameters
-    ----------
-    x, y : float
-        Its middle [px].
-    size : float, optional
-        Its side; a 24th of the picture's shorter side when absent [px].
-
-    Raises
-    ------
-    InputError
-        If it reaches out of the picture, or is no square of one colour.
+    `x`, `y`: its middle [px].
+    `size`: its side, as of `side_of` [px].
+    Raises InputError if it reaches out of the picture, or is too small or too large.
     """
     where = f"{picture.file}, spot {x:g}, {y:g}"
     side = side_of(picture, size)
@@ -93,15 +85,7 @@ def side_of(picture: Picture, size: float | None) -> float:
 
 
 def chartless_colour(values: ArrayLike, view: Viewing) -> Chartless:
-    """The colour of a spot, and its width.
-
-    Parameters
-    ----------
-    values : array_like, shape (3,)
-        Red, green and blue, as the file holds them [0 to 1].
-    view : Viewing
-        Light and observer that the colour is told for.
-    """
+    """The colour of a spot, and its width; `values` (3,) are red, green and blue as the file holds them [0 to 1]."""
     level = np.asarray(values, dtype=float)
     clipped = bool((level >= TOP / 255.0).any() or (level <= BOTTOM / 255.0).any())
     lab = srgb_to_lab(level, view)

@@ -59,15 +59,8 @@ class Picture:
 def read_picture(path: str | os.PathLike[str], *, as_srgb: bool = False) -> Picture:
     """Read a photograph.
 
-    Parameters
-    ----------
-    as_srgb : bool
-        Whether pixels of another profile are brought to sRGB: for a picture without a chart.
-
-    Raises
-    ------
-    InputError
-        If the file is missing, broken, too large or too small, grey, or of another format.
+    `as_srgb`: whether pixels of another profile are brought to sRGB: for a picture without a chart.
+    Raises InputError if the file is missing, broken, too large or too small, grey, or of another format.
     """
     path = Path(path)
     where = str(path)

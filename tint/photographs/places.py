@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from tint.colorimetry import PATCHES
-from tint.colorimetry.chart import COLUMNS, ROWS
+from tint.colorimetry.spectra import COLUMNS, ROWS
 from tint.errors import InputError, JobError
 from tint.photographs.picture import Picture
 
@@ -79,17 +79,10 @@ class Places:
 def locate(corners: ArrayLike, spots: Sequence[Spot], *, width: int, height: int) -> Places:
     """Quadrilaterals of patches and spots.
 
-    Parameters
-    ----------
-    corners : array_like, shape (4, 2)
-        Centres of the corner patches A1, A6, D6 and D1 [px].
-    width, height : int
-        Of the picture [px].
-
-    Raises
-    ------
-    InputError
-        If corners are not four in order round a chart, too near to each other, or anything lies outside the picture.
+    `corners` (4, 2): centres of the corner patches A1, A6, D6 and D1 [px].
+    `width`, `height`: of the picture [px].
+    Raises InputError if corners are not four in order round a chart, too near to each other, or anything lies outside
+        the picture.
     """
     points = np.asarray(corners, dtype=float)
     _check_corners(points)

@@ -117,12 +117,7 @@ def cells_of(number: int) -> NDArray[np.bool_]:
 def see_squares(picture: Picture) -> list[Seen]:
     """All squares in a photograph, by number; of one that was found twice at a place, one.
 
-    Raises
-    ------
-    InputError
-        If OpenCV is missing.
-    JobError
-        If the picture is a mirror image.
+    InputError if OpenCV is missing; JobError if the picture is a mirror image.
     """
     pixels, scale = _grey(picture)
     seen = _detected(pixels, scale)
@@ -182,20 +177,11 @@ def _area(quad: Array) -> float:
 
 
 def by_squares(picture: Picture, squares: Mapping[int, Square]) -> Found:
-    """The spots that the squares of a photograph point to.
+    """The spots that the squares of a photograph point to; `squares` is the folder's table.
 
-    Parameters
-    ----------
-    squares : mapping of int to Square
-        The folder's table.
-
-    Raises
-    ------
-    InputError
-        If OpenCV is missing.
-    JobError
-        If there is no square, one that the table does not have, one of a casting twice, a casting out of the picture
-        or not beside its label; or the picture is a mirror image.
+    Raises InputError if OpenCV is missing.
+    Raises JobError if there is no square, one that the table does not have, one of a casting twice, a casting out of
+        the picture or not beside its label; or the picture is a mirror image.
     """
     seen = see_squares(picture)
     if not seen:
