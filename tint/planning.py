@@ -277,51 +277,42 @@ def _slopes_of_aims(palette: Palette, targets: Sequence[tuple[Blend, Setting]]) 
     return np.concatenate(rows)
 
 
-@dataclass(frozen=True, eq=False)
-class _Seen:
-    """A casting over the backings that swatches are read over, each of shape (n_backings, n_wavelengths)."""
+def _seen(palette: Palette, blend: Blend, depth: float) -> tuple[Array, Array, Array, Array]:
+    """Reflectances of a casting over the backings that swatches are read over, shape (n_backings, n_wavelengths).
 
-    reflectance: Array
-    by_theta: Array  # (n_backings, n_wavelengths, 4 n_components)
-    by_thickness: Array
-    by_dose: Array  # of all doses together, as a share of them
-
-
-def _seen(palette: Palette, blend: Blend, depth: float) -> _Seen:
+    And their slopes: by unknowns, shape (n_backings, n_wavelengths, 4 n_components); by thickness; by all doses
+    together, as a share of them.
+    """
     share = palette.shares(blend.base, palette.loadings(blend))
     over = palette.pair or palette.read_over or ("none",)
     drawn = render(palette, share, base=blend.base, setting=Setting(thickness_mm=depth), backings=over)
     *by_mixed, by_d = np.moveaxis(drawn.slopes, 1, 0)
     by_theta = np.concatenate([slope[..., None] * share for slope in by_mixed], axis=-1)
     by_dose = sum(slope * each for slope, each in zip(by_mixed, forward.mix(palette.coefficients, share), strict=True))
-    return _Seen(drawn.reflectance, by_theta, by_d, by_dose)
+    return drawn.reflectance, by_theta, by_d, by_dose
 
 
 def _spectra(palette: Palette, blend: Blend, depth: float) -> Array:
     """Slopes of its spectra in units of their noise, shape (n_backings, n_wavelengths, 3 n_components)."""
-    seen, instrument = _seen(palette, blend, depth), palette.instrument
-    model_error = palette.model_error * np.maximum(seen.reflectance, 0.0) ** (2.0 / 3.0)
+    reflectance, by_theta, by_thickness, by_dose = _seen(palette, blend, depth)
+    model_error = palette.model_error * np.maximum(reflectance, 0.0) ** (2.0 / 3.0)
     # Thickness and doses of the casting itself are not known either; what they blur is not learned.
-    blur = (instrument.thickness_error_mm * seen.by_thickness) ** 2
-    blur += (instrument.dose_error_percent / 100.0 * seen.by_dose) ** 2
-    variance = instrument.noise**2 + model_error**2 + blur
-    return np.asarray(seen.by_theta / np.sqrt(variance)[..., None])
+    blur = (palette.instrument.thickness_error_mm * by_thickness) ** 2
+    blur += (palette.instrument.dose_error_percent / 100.0 * by_dose) ** 2
+    variance = palette.instrument.noise**2 + model_error**2 + blur
+    return np.asarray(by_theta / np.sqrt(variance)[..., None])
 
 
 def _colours(palette: Palette, blend: Blend, depth: float) -> Array:
     """Slopes of its colours in units of their noise, shape (3 n_backings, n_modes)."""
-    seen, instrument = _seen(palette, blend, depth), palette.instrument
+    reflectance, by_theta, by_thickness, by_dose = _seen(palette, blend, depth)
+    instrument = palette.instrument
     light, observer = instrument.colours_for
     view = colorimetry.viewing(palette.wavelengths, light=light, observer=observer)
-    _, by_share, by_reading = colorimetry.lab_share_slopes(seen.reflectance, view)
-    slopes = np.einsum("bcw,bwp,rwp->bcr", by_reading, seen.by_theta, palette.modes, optimize=True)
-    made = np.stack(
-        (
-            instrument.thickness_error_mm * np.einsum("bcw,bw->bc", by_reading, seen.by_thickness),
-            instrument.dose_error_percent / 100.0 * np.einsum("bcw,bw->bc", by_reading, seen.by_dose),
-        ),
-        axis=-1,
-    ).reshape(-1, 2)
+    _, by_share, by_reading = colorimetry.lab_share_slopes(reflectance, view)
+    slopes = np.einsum("bcw,bwp,rwp->bcr", by_reading, by_theta, palette.modes, optimize=True)
+    errors = (instrument.thickness_error_mm * by_thickness, instrument.dose_error_percent / 100.0 * by_dose)
+    made = np.stack([np.einsum("bcw,bw->bc", by_reading, each).ravel() for each in errors], axis=-1)
     noise = instrument.noise**2 * by_share @ np.swapaxes(by_share, 1, 2)
     covariance = made @ made.T + (_LIGHTNESS * palette.model_error) ** 2 * np.eye(made.shape[0])
     for at, each in enumerate(noise):

@@ -31,7 +31,6 @@ _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing i
 
 # What is weighed, on what, in which cups; and what the sheet is written as.
 
-
 _batch_options = options.grouped(
     "batch",
     Batch,
@@ -47,8 +46,8 @@ _batch_options = options.grouped(
 )
 
 
-def _scale(step_g: float, sd_g: float | None, tolerance_percent: float) -> Scale:
-    return Scale(step_g=step_g, sd_g=sd_g, tolerance_percent=tolerance_percent, max_g=workshop().scale_max_g)
+def _scale(**told: Any) -> Scale:
+    return Scale(**told, max_g=workshop().scale_max_g)
 
 
 _scale_options = options.grouped(
@@ -246,10 +245,8 @@ def _show_premixes(out: Console, sheet: WeighSheet) -> None:
         out.print("Premixes, made and stirred first", style=show.HEAD)
         show.table(out, ("<", "", "<", "into", "<", "<lot"), rows)
         out.print()
-    kept = kept_words(sheet)
-    if kept:
-        out.print(f"Kept, stirred before use: {'; '.join(kept)}.")
-        out.print()
+    if kept := kept_words(sheet):
+        out.print(f"Kept, stirred before use: {'; '.join(kept)}.\n")
     errors = ", ".join(f"{premix.pigment} {premix.dose_error_percent:.1f} %" for premix in sheet.premixes)
     out.print(f"Error of each dose, all weighings together (95 of 100): {errors}.", style=show.QUIET)
     out.print()
@@ -302,9 +299,11 @@ def _show_cups(out: Console, sheet: WeighSheet) -> None:
 
 def _show_care(out: Console, sheet: WeighSheet) -> None:
     """Every weighing that a step of the scale can be seen in, the most delicate first."""
-    told = [each for each in sheet.care if each.delta_e >= _NOTHING]
-    if not told:
-        return
-    show.apart(out, "Weigh most carefully", style=show.HEAD)
-    rows = [(each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2)) for each in told]
-    show.table(out, ("<", "<", "a step", "CIEDE2000"), rows)
+    rows = [
+        (each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2))
+        for each in sheet.care
+        if each.delta_e >= _NOTHING
+    ]
+    if rows:
+        show.apart(out, "Weigh most carefully", style=show.HEAD)
+        show.table(out, ("<", "<", "a step", "CIEDE2000"), rows)

@@ -15,6 +15,7 @@ chart) where no white card tells it. The matrix follows from these by least squa
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,13 +64,10 @@ class WhiteCard:
     def _design(self, at: Array) -> Array:
         return np.concatenate((np.ones((*at.shape[:-1], 1)), terms(at, curved=self.curved)), axis=-1)
 
-    def coefficients(self, linear: Array) -> Array:
-        """Field of each channel, shape (..., terms, 3), from responses at the places, shape (..., n, 3)."""
-        return np.asarray((np.linalg.pinv(self._design(self.at)) @ np.log(np.maximum(linear, 1e-4)))[..., 1:, :])
-
     def field(self, linear: Array, at: Array) -> Array:
-        """The field at other places, shape (..., m, 3) [log]."""
-        return np.asarray(terms(at, curved=self.curved) @ self.coefficients(linear))
+        """The field at other places, shape (..., m, 3), from responses at the card's own, shape (..., n, 3) [log]."""
+        found = np.linalg.pinv(self._design(self.at)) @ np.log(np.maximum(linear, 1e-4))
+        return np.asarray(terms(at, curved=self.curved) @ found[..., 1:, :])
 
     def left_over(self, linear: Array) -> float:
         """What the field leaves at its own places, one standard deviation, for its lost degrees of freedom [log]."""
@@ -298,5 +296,5 @@ class _Job:
         """Unknowns of least squares, shape (8,)."""
         from scipy.optimize import least_squares  # 0.3 s to import; only a photograph needs it here
 
-        found = least_squares(lambda at: self.residuals(at, use), start, lambda at: self.slopes(at, use), ftol=1e-6)
-        return np.asarray(found.x)
+        residuals, slopes = partial(self.residuals, use=use), partial(self.slopes, use=use)
+        return np.asarray(least_squares(residuals, start, slopes, ftol=1e-6).x)

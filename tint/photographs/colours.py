@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from tint.colorimetry import PATCHES, chart_lab, chart_spectra, decode, difference, lab_to_xyz, viewing, xyz_to_lab
-from tint.colorimetry.spectra import GREYS, root_matrix, root_terms
+from tint.colorimetry import PATCHES, chart_lab, chart_spectra, difference, viewing
+from tint.colorimetry.spectra import GREYS
 from tint.errors import JobError
 from tint.photographs.calibration import (
     FALL,
@@ -26,7 +26,7 @@ from tint.photographs.calibration import (
     fall,
 )
 from tint.photographs.picture import CELLS, Picture, Samples, sample
-from tint.photographs.places import Places, Spot, arrangements, locate
+from tint.photographs.places import Places, Spot
 from tint.uncertainty import Z95
 
 Array = NDArray[np.float64]
@@ -194,27 +194,6 @@ class Photographed:
     card_places: int  # places of a white card that told how the light falls
     left_out: tuple[str, ...]  # patches that were too pure for the picture
     warnings: tuple[str, ...]
-
-
-def find_arrangement(picture: Picture, corners: ArrayLike, *, reference: Array, white: Array) -> tuple[Array, float]:
-    """Corners in the order of the chart, from whichever they begin, and by how far it is off with a bare matrix.
-
-    InputError as `locate`.
-    """
-    xyz = lab_to_xyz(reference, white)
-    best, least = np.asarray(corners, dtype=float), np.inf
-    for way in arrangements(best):
-        values = sample(picture, locate(way, (), width=picture.width, height=picture.height).patches).mean
-        missed = min(_plain_miss(each, reference, xyz, white) for each in (decode(values), values))
-        if missed < least:
-            best, least = np.asarray(way), missed
-    return best, least
-
-
-def _plain_miss(responses: Array, reference: Array, xyz: Array, white: Array) -> float:
-    held = np.maximum(responses, 1e-4)
-    found = root_terms(held, 1) @ root_matrix(held, xyz, 1)
-    return float(difference(reference, xyz_to_lab(np.maximum(found, 0.0), white)).mean())
 
 
 def chart_reference(light: str, observer: int) -> tuple[Array, Array]:

@@ -17,9 +17,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.colorimetry import Viewing, difference, hex_code, hex_to_srgb, lab_to_srgb, srgb_to_lab
 from tint.errors import InputError
-from tint.photographs.colours import chart_reference, find_arrangement, photograph
+from tint.photographs.colours import chart_reference, photograph
 from tint.photographs.picture import BOTTOM, TOP, Picture, read_picture, sample
-from tint.photographs.places import Spot, find_corners, locate
+from tint.photographs.places import Spot, find_arrangement, find_corners, locate
 
 Array = NDArray[np.float64]
 
