@@ -91,9 +91,6 @@ def codes_of(lab: Array, view: colorimetry.Viewing) -> list[str]:
     return [colorimetry.hex_code(each) for each in signal]
 
 
-# What each shows.
-
-
 def blend_html(blend: Any) -> str:
     """A base and its loadings."""
     rows = [(name, f"{loading:.4g} %") for name, loading in blend.loadings.items() if loading]

@@ -165,12 +165,11 @@ def drawn(palette: Palette, bases: Sequence[str]) -> list[tuple[Blend, Setting]]
     drawn = []
     for _ in range(_DRAWS):
         base = str(rng.choice(list(bases)))
-        names = _usable(palette, base)
-        size = int(rng.integers(1, min(4, len(names)) + 1)) if names else 0
-        picked = [str(name) for name in rng.choice(names, size, replace=False)] if size else []
-        most = palette.bases[base].max_loading
-        doses = {name: float(_largest(palette, base, name) * 10 ** rng.uniform(-2.0, 0.0)) for name in picked}
-        shrink = min(1.0, most / max(sum(doses.values()), 1e-9))
+        largest = _largest(palette, base)
+        size = int(rng.integers(1, min(4, len(largest)) + 1)) if largest else 0
+        picked = [str(name) for name in rng.choice(list(largest), size, replace=False)] if size else []
+        doses = {name: float(largest[name] * 10 ** rng.uniform(-2.0, 0.0)) for name in picked}
+        shrink = min(1.0, palette.bases[base].max_loading / max(sum(doses.values()), 1e-9))
         blend = Blend(base, {name: dose * shrink for name, dose in doses.items()})
         light = rng.random() < 0.5
         over = (palette.white if light else palette.black) if palette.backings else "none"
@@ -178,30 +177,25 @@ def drawn(palette: Palette, bases: Sequence[str]) -> list[tuple[Blend, Setting]]
     return drawn
 
 
-def _usable(palette: Palette, base: str) -> list[str]:
-    cure = palette.bases[base].cure
-    return [name for name, p in palette.pigments.items() if p.cures is None or cure in p.cures]
-
-
-def _largest(palette: Palette, base: str, name: str) -> float:
-    own = palette.pigments[name].max_loading
-    return min(palette.bases[base].max_loading, own if own is not None else np.inf)
+def _largest(palette: Palette, base: str) -> dict[str, float]:
+    """The largest loading in a base of each pigment that is not known to upset its cure [%]."""
+    of = palette.bases[base]
+    usable = {name: each for name, each in palette.pigments.items() if each.cures is None or of.cure in each.cures}
+    return {name: min(of.max_loading, np.inf if p.max_loading is None else p.max_loading) for name, p in usable.items()}
 
 
 def offers(palette: Palette, base: str) -> list[Blend]:
     """Castings to choose from: the base alone, ladders of each pigment, tints with the lightest one."""
-    names = _usable(palette, base)
+    largest = _largest(palette, base)
     offers = [Blend(base)]
     # Scattering over absorption: the pigment that tints are made with has most.
     whiteness = (palette.s.mean(axis=1) / (palette.k.mean(axis=1) + 1e-6))[len(palette.bases) :]
     by_name = dict(zip(palette.pigments, whiteness.tolist(), strict=True))
-    lightest = max(names, key=lambda name: by_name[name], default="")
-    for name in names:
-        largest = _largest(palette, base, name)
-        offers += [Blend(base, {name: share * largest}) for share in _SHARES]
+    lightest = max(largest, key=by_name.__getitem__, default="")
+    for name, most in largest.items():
+        offers += [Blend(base, {name: share * most}) for share in _SHARES]
         if name != lightest:
-            light = _largest(palette, base, lightest)
-            offers += [Blend(base, {lightest: a * light, name: b * largest}) for a, b in _TINTS]
+            offers += [Blend(base, {lightest: a * largest[lightest], name: b * most}) for a, b in _TINTS]
     limit = palette.bases[base].max_loading
     return [blend for blend in offers if blend.total <= limit]
 
@@ -217,7 +211,6 @@ class Lesson:
     covariance: Array  # shape (n_blocks, n_unknowns, n_unknowns)
     # shape (3 n_blends, n_blocks, n_unknowns): slopes of the colours aimed at, three rows a blend [CIEDE2000]
     aims: Array
-    blends: int
     # shape (n_blocks, n_castings, n_readings, n_held): slopes of what would be read, in units of its noise, by the
     # unknowns that a casting tells of
     readings: Array
@@ -234,12 +227,12 @@ def lesson(
         covariance = _per_wavelength(palette)
         held = _held(palette, [blend for blend, _ in offered])
         each = [_spectra(palette, *casting)[..., own] for casting, own in zip(offered, held, strict=True)]
-        return Lesson(covariance, aims, len(targets), np.moveaxis(np.stack(each), 2, 0), held)
+        return Lesson(covariance, aims, np.moveaxis(np.stack(each), 2, 0), held)
     in_modes = np.einsum("awp,rwp->ar", aims, palette.modes, optimize=True)[:, None]
     colours = np.stack([_colours(palette, *casting) for casting in offered])[None]
     n_modes = palette.modes.shape[0]
     held = np.tile(np.arange(n_modes), (len(offered), 1))
-    return Lesson(np.eye(n_modes)[None], in_modes, len(targets), colours, held)
+    return Lesson(np.eye(n_modes)[None], in_modes, colours, held)
 
 
 def _held(palette: Palette, blends: Sequence[Blend]) -> Index:
@@ -323,7 +316,7 @@ def _colours(palette: Palette, blend: Blend, depth: float) -> Array:
 def error_of(known: Lesson) -> float:
     """Root mean square CIEDE2000 that the palette's own error makes of the blends aimed at [-]."""
     squared = np.einsum("awp,wpq,awq->", known.aims, known.covariance, known.aims, optimize=True)
-    return float(np.sqrt(squared / known.blends))
+    return float(np.sqrt(squared / (len(known.aims) / 3)))
 
 
 def gains(known: Lesson) -> Array:
