@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry, forward, jsonable, notebook, uncertainty
 from tint.materials import Blend
@@ -18,6 +18,7 @@ from tint.optics import layer
 from tint.optics.spot import Spot
 from tint.palette import Palette, spot_of
 from tint.setting import Setting, how_read, outside
+from tint.spectra import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,8 +27,6 @@ __all__ = [
     "Appearance", "Rendered", "Setting", "clarity_in_words", "how_read", "lost_beside", "outside", "predict", "render",
     "transmittance",
 ]  # fmt: skip
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

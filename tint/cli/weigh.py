@@ -180,16 +180,13 @@ def command(
 
 def _stock(folder: Path, name: str | None) -> Stock:
     """What an earlier sheet left of premixes, or the batches of the ledger."""
-    if name is None:
-        path = ledger_path(folder)
-        if not path.exists():
-            return Stock()
-        with read_ledger(path) as ledger:
-            return premix_stock(ledger, date.today(), days=workshop().premix_days)
-    if name == "none":
+    if name is not None and name != "none":
+        data, where = options.read_file(name)
+        return Stock(usable=kept_from_json(data, where=where))
+    if name == "none" or not ledger_path(folder).exists():
         return Stock()
-    data, where = options.read_file(name)
-    return Stock(usable=kept_from_json(data, where=where))
+    with read_ledger(ledger_path(folder)) as ledger:
+        return premix_stock(ledger, date.today(), days=workshop().premix_days)
 
 
 # The page: premixes, the batch in its order, cups, and what hangs on each weighing.
@@ -197,13 +194,9 @@ def _stock(folder: Path, name: str | None) -> Stock:
 
 def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target: bool = False) -> None:
     """The page, in the order in which it is used."""
-    step, least = f"{sheet.scale.step_g:g} g", f"{sheet.scale.smallest_g:.2g} g"
-    show.title(
-        out,
-        f"Weigh: {sheet.blend}",
-        f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3; scale step {step}: "
-        f"doses of {least} and more are weighed to {sheet.scale.tolerance_percent:g} %",
-    )
+    scale, mix = sheet.scale, f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3"
+    doses = f"doses of {scale.smallest_g:.2g} g and more are weighed to {scale.tolerance_percent:g} %"
+    show.title(out, f"Weigh: {sheet.blend}", f"{mix}; scale step {scale.step_g:g} g: {doses}")
     if sheet.premixes:
         _show_premixes(out, sheet)
         out.print("Batch, in this order", style=show.HEAD)

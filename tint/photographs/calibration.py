@@ -18,14 +18,12 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.colorimetry import difference, difference_parts, lab_to_xyz, xyz_to_lab
 from tint.colorimetry.cielab import decode
 from tint.colorimetry.spectra import COLUMNS, GREYS, ROWS, root_matrix, root_terms
+from tint.spectra import Array
 from tint.uncertainty import Z95
-
-Array = NDArray[np.float64]
 
 CODED, STRAIGHT = "coded", "straight"  # as for a screen, or in proportion to light
 CURVE, FLARE, FALL = slice(0, 3), slice(3, 6), slice(6, 8)

@@ -27,9 +27,8 @@ from tint.photographs.calibration import (
 )
 from tint.photographs.picture import CELLS, Picture, Samples, sample
 from tint.photographs.places import Places, Spot
+from tint.spectra import Array
 from tint.uncertainty import Z95
-
-Array = NDArray[np.float64]
 
 # Where a line names nothing else, the limit is common practice and has no source.
 

@@ -19,8 +19,7 @@ from PIL import Image, ImageCms, ImageDraw, ImageFont, ImageOps, UnidentifiedIma
 from tint.colorimetry import PATCHES
 from tint.errors import InputError
 from tint.files import hushed
-
-Array = NDArray[np.float64]
+from tint.spectra import Array
 
 FORMATS = ("PNG", "TIFF", "JPEG")
 # A medium-format camera has 150 million pixels and a TIFF of that is 0.9 GB; a file past this is no photograph.

@@ -13,15 +13,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from PIL import Image
 
 from tint.colorimetry import decode, difference, lab_to_xyz, root_matrix, root_terms, xyz_to_lab
 from tint.colorimetry.spectra import COLUMNS, ROWS
 from tint.errors import InputError, JobError
 from tint.photographs.picture import Picture, sample
-
-Array = NDArray[np.float64]
+from tint.spectra import Array
 
 # Of the distance between patch centres; patches fill about 0.85 of it (common practice, no source), so this is the
 # inner half of each.
@@ -32,6 +31,8 @@ LEAST_PATCH_PX = 8.0
 # side; common practice, no source.
 MOST_SLANT = 3.0
 
+# Round from the upper left, about its middle, of side 2.
+SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 _NET = np.array([[float(column), float(row)] for row in range(ROWS) for column in range(COLUMNS)])
 _CORNER_PLACES = np.array([[0.0, 0.0], [COLUMNS - 1.0, 0.0], [COLUMNS - 1.0, ROWS - 1.0], [0.0, ROWS - 1.0]])
 
@@ -87,7 +88,7 @@ def locate(corners: ArrayLike, spots: Sequence[Spot], *, width: int, height: int
     points = np.asarray(corners, dtype=float)
     _check_corners(points)
     matrix = homography(_CORNER_PLACES, points)
-    patches = moved(matrix, _NET[:, None] + 0.5 * PATCH_SIDE * _SQUARE)
+    patches = moved(matrix, _NET[:, None] + 0.5 * PATCH_SIDE * SQUARE)
     sides = np.linalg.norm(patches - np.roll(patches, 1, axis=-2), axis=-1)
     if sides.min() < LEAST_PATCH_PX * PATCH_SIDE:
         found = f"patches are only {sides.min() / PATCH_SIDE:.1f} pixels apart"
@@ -103,16 +104,13 @@ def locate(corners: ArrayLike, spots: Sequence[Spot], *, width: int, height: int
     return Places(patches, squares, points.mean(axis=0), row / np.linalg.norm(row), across)
 
 
-_SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-
-
 def _square(spot: Spot, usual: float) -> Array:
     if spot.corners is not None:
         return np.array(spot.corners)
     side = usual if spot.size is None else spot.size
     if side < LEAST_PATCH_PX * PATCH_SIDE:
         raise InputError(spot.where, f"{side:g} pixels across", "at least 4", "go nearer, or leave the size out")
-    return np.asarray([spot.x, spot.y] + 0.5 * side * _SQUARE)
+    return np.asarray([spot.x, spot.y] + 0.5 * side * SQUARE)
 
 
 def _check_corners(points: Array) -> None:

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.colorimetry import PATCHES, difference, lab, lab_to_xyz, viewing, xyz_to_lab
 from tint.errors import Gathered, InputError, did_you_mean, one_of, quoted
@@ -19,12 +18,11 @@ from tint.materials import SEATS
 from tint.photographs.colours import Photographed, SpotColour
 from tint.photographs.places import Spot
 from tint.photographs.squares import NUMBERS, SQUARES_FILE, Square
+from tint.spectra import Array
 from tint.swatches.records import PHOTOGRAPH
 from tint.swatches.tables import Row, Table, check_marks, read_table
 from tint.swatches.text import decoded, number, why_no_number
 from tint.uncertainty import Z95
-
-Array = NDArray[np.float64]
 
 COLUMNS = ("name", "backing", "seat", "light", "observer", "source", "L", "a", "b")
 _SPOT_COLUMNS = ("name", "backing", "seat", "x", "y", "size")

@@ -10,15 +10,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.materials import Base, Blend
 from tint.palette import Palette
+from tint.spectra import Array
 from tint.weighing.batch import Cups, Plan, Split, minutes_of
 from tint.weighing.premix import Kept, Premix, Scale, whole
 from tint.weighing.rounding import Weighings
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,10 +15,9 @@ from tint.appearance import Setting, render
 from tint.materials import Blend
 from tint.opacity import FAIR
 from tint.palette import Palette
+from tint.spectra import Array
 from tint.target import Target
 from tint.weighing.premix import Kept, Premix, Scale, premixes
-
-Array = NDArray[np.float64]
 
 # Lines that are tried both ways, those of the fewest steps; the rest go to the nearest step. 4096 ways are predicted in
 # one go, and five pigments with two parts need 128; tests/figures/weighing.py judges the roundings.
