@@ -451,7 +451,9 @@ def test_a_ledger_at_fault_is_told_in_one_line_by_every_command(filled: Path) ->
 
 
 def test_a_ledger_in_use_is_a_job_for_later(filled: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("tint.cli.ledger_add.open_ledger", lambda path, **more: open_ledger(path, wait_s=0.05, **more))
+    monkeypatch.setattr(
+        "tint.cli.ledger_add.record.open_ledger", lambda path, **more: open_ledger(path, wait_s=0.05, **more)
+    )
     with closing(sqlite3.connect(ledger_path(filled), isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         result = run("add", "lesson", filled, "--text", "x")

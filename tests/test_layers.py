@@ -26,7 +26,7 @@ LAYERS = {
     "words": ("tint.glossary",),
     "materials": ("tint.materials",),
     "evidence": ("tint.swatches", "tint.palette"),
-    "uncertainty": ("tint.uncertainty",),
+    "uncertainty": ("tint.uncertainty", "tint.setting"),
     "appearance": ("tint.appearance", "tint.inspection", "tint.photographs", "tint.shift"),
     "wanted": ("tint.target",),
     "thickness": ("tint.thickness",),

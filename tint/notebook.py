@@ -27,14 +27,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-
 _SIZE = (56, 34)  # of a chip [px]
 _MOST = 60  # chips in the strip of a palette
 _CELL = "text-align:left;vertical-align:top;padding:.15em 1.2em .15em 0"
 _QUIET = "opacity:.75;font-size:.92em"
-
-
-# What all are made of.
 
 
 class Html(str):
@@ -95,9 +91,6 @@ def codes_of(lab: Array, view: colorimetry.Viewing) -> list[str]:
     return [colorimetry.hex_code(each) for each in signal]
 
 
-# What each shows.
-
-
 def blend_html(blend: Any) -> str:
     """A base and its loadings."""
     rows = [(name, f"{loading:.4g} %") for name, loading in blend.loadings.items() if loading]
@@ -111,10 +104,8 @@ def appearance_html(look: Any) -> str:
     if np.isfinite(look.lab_black).all():
         pair = codes_of(np.stack((look.lab_black, look.lab_white)), view)
         shown += [(pair[0], "over the darkest backing"), (pair[1], "over the lightest backing")]
-    rows = [
-        ("Lab", ", ".join(f"{x:.2f}" for x in look.lab)),
-        ("expected error", f"{look.expected_error:.2f} CIEDE2000"),
-    ]
+    lab, error = ", ".join(f"{x:.2f}" for x in look.lab), f"{look.expected_error:.2f} CIEDE2000"
+    rows = [("Lab", lab), ("expected error", error)]
     if not math.isnan(look.contrast_ratio):
         rows.append(("contrast ratio", f"{look.contrast_ratio:.3f} ± {look.contrast_ratio_error:.3f}"))
     if not math.isnan(look.luminous_transmittance):
@@ -226,9 +217,8 @@ def plot_spectra(what: Any, *, ax: Axes | None = None, of: str = "") -> Axes:
     if not looks:
         raise InputError("spectra", "there is nothing to draw", "an appearance, a recipe, an answer or a palette")
     for at, (name, look) in enumerate(looks.items()):
-        values = look.reflectance if of == "reflectance" else look.transmittance
         dashes = DASHES[at % len(DASHES)]
-        axes.plot(look.wavelengths, values, color=look.srgb, linestyle=dashes, label=name)
+        axes.plot(look.wavelengths, getattr(look, of), color=look.srgb, linestyle=dashes, label=name)
     first = next(iter(looks.values()))
     wanted = getattr(what, "target", None)
     if wanted is not None and wanted.spectrum is not None and of == "reflectance":
@@ -262,8 +252,7 @@ def _components(palette: Any, axes: Axes, of: str) -> Axes:
     values = palette.k if of == "absorption" else palette.s
     for at, (name, row) in enumerate(zip([*palette.bases, *palette.pigments], values, strict=True)):
         if np.any(row):
-            dashes = DASHES[at // 10 % len(DASHES)]
-            axes.plot(palette.wavelengths, row, linestyle=dashes, label=name)
+            axes.plot(palette.wavelengths, row, linestyle=DASHES[at // 10 % len(DASHES)], label=name)
     axes.set_yscale("log")
     return _finished(axes, f"{of}, 1/mm; of a pigment, 1/mm per %")
 
@@ -289,8 +278,7 @@ def plotted(
 ) -> tuple[NDArray[np.uint8], list[tuple[int, int, int, int]]]:
     """A figure as pixels, whatever the user's own settings are.
 
-    `draw`: fills a figure; the layout is constrained. Returns the axes whose places are asked for.
-    `width`, `height` [px]
+    `draw`: fills a figure of constrained layout, and returns the axes whose places are asked for.
     `style`: what differs from matplotlib's defaults, by the names of its settings.
     Returns `pixels` (height, width, 3)
     Returns `places`: left, top, right and bottom of each of the axes within the figure [px].

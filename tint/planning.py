@@ -165,12 +165,11 @@ def drawn(palette: Palette, bases: Sequence[str]) -> list[tuple[Blend, Setting]]
     drawn = []
     for _ in range(_DRAWS):
         base = str(rng.choice(list(bases)))
-        names = _usable(palette, base)
-        size = int(rng.integers(1, min(4, len(names)) + 1)) if names else 0
-        picked = [str(name) for name in rng.choice(names, size, replace=False)] if size else []
-        most = palette.bases[base].max_loading
-        doses = {name: float(_largest(palette, base, name) * 10 ** rng.uniform(-2.0, 0.0)) for name in picked}
-        shrink = min(1.0, most / max(sum(doses.values()), 1e-9))
+        largest = _largest(palette, base)
+        size = int(rng.integers(1, min(4, len(largest)) + 1)) if largest else 0
+        picked = [str(name) for name in rng.choice(list(largest), size, replace=False)] if size else []
+        doses = {name: float(largest[name] * 10 ** rng.uniform(-2.0, 0.0)) for name in picked}
+        shrink = min(1.0, palette.bases[base].max_loading / max(sum(doses.values()), 1e-9))
         blend = Blend(base, {name: dose * shrink for name, dose in doses.items()})
         light = rng.random() < 0.5
         over = (palette.white if light else palette.black) if palette.backings else "none"
@@ -178,30 +177,25 @@ def drawn(palette: Palette, bases: Sequence[str]) -> list[tuple[Blend, Setting]]
     return drawn
 
 
-def _usable(palette: Palette, base: str) -> list[str]:
-    cure = palette.bases[base].cure
-    return [name for name, p in palette.pigments.items() if p.cures is None or cure in p.cures]
-
-
-def _largest(palette: Palette, base: str, name: str) -> float:
-    own = palette.pigments[name].max_loading
-    return min(palette.bases[base].max_loading, own if own is not None else np.inf)
+def _largest(palette: Palette, base: str) -> dict[str, float]:
+    """The largest loading in a base of each pigment that is not known to upset its cure [%]."""
+    of = palette.bases[base]
+    usable = {name: each for name, each in palette.pigments.items() if each.cures is None or of.cure in each.cures}
+    return {name: min(of.max_loading, np.inf if p.max_loading is None else p.max_loading) for name, p in usable.items()}
 
 
 def offers(palette: Palette, base: str) -> list[Blend]:
     """Castings to choose from: the base alone, ladders of each pigment, tints with the lightest one."""
-    names = _usable(palette, base)
+    largest = _largest(palette, base)
     offers = [Blend(base)]
     # Scattering over absorption: the pigment that tints are made with has most.
     whiteness = (palette.s.mean(axis=1) / (palette.k.mean(axis=1) + 1e-6))[len(palette.bases) :]
     by_name = dict(zip(palette.pigments, whiteness.tolist(), strict=True))
-    lightest = max(names, key=lambda name: by_name[name], default="")
-    for name in names:
-        largest = _largest(palette, base, name)
-        offers += [Blend(base, {name: share * largest}) for share in _SHARES]
+    lightest = max(largest, key=by_name.__getitem__, default="")
+    for name, most in largest.items():
+        offers += [Blend(base, {name: share * most}) for share in _SHARES]
         if name != lightest:
-            light = _largest(palette, base, lightest)
-            offers += [Blend(base, {lightest: a * light, name: b * largest}) for a, b in _TINTS]
+            offers += [Blend(base, {lightest: a * largest[lightest], name: b * most}) for a, b in _TINTS]
     limit = palette.bases[base].max_loading
     return [blend for blend in offers if blend.total <= limit]
 
@@ -217,7 +211,6 @@ class Lesson:
     covariance: Array  # shape (n_blocks, n_unknowns, n_unknowns)
     # shape (3 n_blends, n_blocks, n_unknowns): slopes of the colours aimed at, three rows a blend [CIEDE2000]
     aims: Array
-    blends: int
     # shape (n_blocks, n_castings, n_readings, n_held): slopes of what would be read, in units of its noise, by the
     # unknowns that a casting tells of
     readings: Array
@@ -234,12 +227,12 @@ def lesson(
         covariance = _per_wavelength(palette)
         held = _held(palette, [blend for blend, _ in offered])
         each = [_spectra(palette, *casting)[..., own] for casting, own in zip(offered, held, strict=True)]
-        return Lesson(covariance, aims, len(targets), np.moveaxis(np.stack(each), 2, 0), held)
+        return Lesson(covariance, aims, np.moveaxis(np.stack(each), 2, 0), held)
     in_modes = np.einsum("awp,rwp->ar", aims, palette.modes, optimize=True)[:, None]
     colours = np.stack([_colours(palette, *casting) for casting in offered])[None]
     n_modes = palette.modes.shape[0]
     held = np.tile(np.arange(n_modes), (len(offered), 1))
-    return Lesson(np.eye(n_modes)[None], in_modes, len(targets), colours, held)
+    return Lesson(np.eye(n_modes)[None], in_modes, colours, held)
 
 
 def _held(palette: Palette, blends: Sequence[Blend]) -> Index:
@@ -277,51 +270,42 @@ def _slopes_of_aims(palette: Palette, targets: Sequence[tuple[Blend, Setting]]) 
     return np.concatenate(rows)
 
 
-@dataclass(frozen=True, eq=False)
-class _Seen:
-    """A casting over the backings that swatches are read over, each of shape (n_backings, n_wavelengths)."""
+def _seen(palette: Palette, blend: Blend, depth: float) -> tuple[Array, Array, Array, Array]:
+    """Reflectances of a casting over the backings that swatches are read over, shape (n_backings, n_wavelengths).
 
-    reflectance: Array
-    by_theta: Array  # (n_backings, n_wavelengths, 4 n_components)
-    by_thickness: Array
-    by_dose: Array  # of all doses together, as a share of them
-
-
-def _seen(palette: Palette, blend: Blend, depth: float) -> _Seen:
+    And their slopes: by unknowns, shape (n_backings, n_wavelengths, 4 n_components); by thickness; by all doses
+    together, as a share of them.
+    """
     share = palette.shares(blend.base, palette.loadings(blend))
     over = palette.pair or palette.read_over or ("none",)
     drawn = render(palette, share, base=blend.base, setting=Setting(thickness_mm=depth), backings=over)
     *by_mixed, by_d = np.moveaxis(drawn.slopes, 1, 0)
     by_theta = np.concatenate([slope[..., None] * share for slope in by_mixed], axis=-1)
     by_dose = sum(slope * each for slope, each in zip(by_mixed, forward.mix(palette.coefficients, share), strict=True))
-    return _Seen(drawn.reflectance, by_theta, by_d, by_dose)
+    return drawn.reflectance, by_theta, by_d, by_dose
 
 
 def _spectra(palette: Palette, blend: Blend, depth: float) -> Array:
     """Slopes of its spectra in units of their noise, shape (n_backings, n_wavelengths, 3 n_components)."""
-    seen, instrument = _seen(palette, blend, depth), palette.instrument
-    model_error = palette.model_error * np.maximum(seen.reflectance, 0.0) ** (2.0 / 3.0)
+    reflectance, by_theta, by_thickness, by_dose = _seen(palette, blend, depth)
+    model_error = palette.model_error * np.maximum(reflectance, 0.0) ** (2.0 / 3.0)
     # Thickness and doses of the casting itself are not known either; what they blur is not learned.
-    blur = (instrument.thickness_error_mm * seen.by_thickness) ** 2
-    blur += (instrument.dose_error_percent / 100.0 * seen.by_dose) ** 2
-    variance = instrument.noise**2 + model_error**2 + blur
-    return np.asarray(seen.by_theta / np.sqrt(variance)[..., None])
+    blur = (palette.instrument.thickness_error_mm * by_thickness) ** 2
+    blur += (palette.instrument.dose_error_percent / 100.0 * by_dose) ** 2
+    variance = palette.instrument.noise**2 + model_error**2 + blur
+    return np.asarray(by_theta / np.sqrt(variance)[..., None])
 
 
 def _colours(palette: Palette, blend: Blend, depth: float) -> Array:
     """Slopes of its colours in units of their noise, shape (3 n_backings, n_modes)."""
-    seen, instrument = _seen(palette, blend, depth), palette.instrument
+    reflectance, by_theta, by_thickness, by_dose = _seen(palette, blend, depth)
+    instrument = palette.instrument
     light, observer = instrument.colours_for
     view = colorimetry.viewing(palette.wavelengths, light=light, observer=observer)
-    _, by_share, by_reading = colorimetry.lab_share_slopes(seen.reflectance, view)
-    slopes = np.einsum("bcw,bwp,rwp->bcr", by_reading, seen.by_theta, palette.modes, optimize=True)
-    made = np.stack(
-        (
-            instrument.thickness_error_mm * np.einsum("bcw,bw->bc", by_reading, seen.by_thickness),
-            instrument.dose_error_percent / 100.0 * np.einsum("bcw,bw->bc", by_reading, seen.by_dose),
-        ),
-        axis=-1,
-    ).reshape(-1, 2)
+    _, by_share, by_reading = colorimetry.lab_share_slopes(reflectance, view)
+    slopes = np.einsum("bcw,bwp,rwp->bcr", by_reading, by_theta, palette.modes, optimize=True)
+    errors = (instrument.thickness_error_mm * by_thickness, instrument.dose_error_percent / 100.0 * by_dose)
+    made = np.stack([np.einsum("bcw,bw->bc", by_reading, each).ravel() for each in errors], axis=-1)
     noise = instrument.noise**2 * by_share @ np.swapaxes(by_share, 1, 2)
     covariance = made @ made.T + (_LIGHTNESS * palette.model_error) ** 2 * np.eye(made.shape[0])
     for at, each in enumerate(noise):
@@ -332,7 +316,7 @@ def _colours(palette: Palette, blend: Blend, depth: float) -> Array:
 def error_of(known: Lesson) -> float:
     """Root mean square CIEDE2000 that the palette's own error makes of the blends aimed at [-]."""
     squared = np.einsum("awp,wpq,awq->", known.aims, known.covariance, known.aims, optimize=True)
-    return float(np.sqrt(squared / known.blends))
+    return float(np.sqrt(squared / (len(known.aims) / 3)))
 
 
 def gains(known: Lesson) -> Array:

@@ -17,7 +17,6 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics.surface import HEIGHTS_UM
 from tint.palette import BROKEN, Palette, fit_path, read_palette
-from tint.recipes import from_json
 from tint.swatches import folder_digest
 
 
@@ -166,6 +165,8 @@ def chosen(doses: Doses, recipe: str | None, ranks: tuple[int, ...] | None, *, m
         return Chosen({}, doses)
     if doses.given:
         raise InputError("--recipe", "given together with --base or --load", "expected one or the other")
+    from tint.recipes import from_json  # takes as long to import as a prediction, which needs none of it
+
     data, where = options.read_file(recipe)
     file = from_json(data, where=where)
     wanted = ranks or range(1, min(len(file.recipes), most) + 1)
@@ -190,7 +191,7 @@ def _setting_options(parse: Callable[[str], object], thickness: str, *more: opti
         option("--over", metavar="BACKING", help="The backing, or `none`.  [default: the lightest backing]"),
         options.seat(),
         *options.view(default=False),
-        options.geometry(),
+        options.geometry,
         *more,
         heading="Part",
     )
@@ -286,7 +287,7 @@ def setting_options(command: options.Command) -> options.Command:
         told = {name: casting.get(name) for name in ("light", "observer", "geometry")}
         return command(casting=casting, said=options.said_of(scale, **told), **more)
 
-    return _casting_options(options.scale()(run))
+    return _casting_options(options.scale(run))
 
 
 span_options = _setting_options(

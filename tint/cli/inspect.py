@@ -84,9 +84,9 @@ def _files(**files: str | None) -> dict[str, str | None]:
 @options.grouped(
     "said",
     options.said_of,
-    options.scale(),
+    options.scale,
     *options.view(default=False),
-    options.geometry(),
+    options.geometry,
 )
 @options.as_json
 def command(

@@ -1,4 +1,5 @@
-"""`--set KEY=VALUE`: what is seldom told, by the key that an order file, [workshop] or the library has for it.
+"""Options, groups of them, and `--set KEY=VALUE`: what is seldom told, by the key that an order file, [workshop] or
+the library has for it.
 
 A key is an option whose whole name is `--set haze`, declared where the other options of its group are: it is read,
 checked and told of in errors as they are, and merely stands in `tint explain options` in place of a command's help.
@@ -7,6 +8,7 @@ checked and told of in errors as they are, and merely stands in `tint explain op
 from __future__ import annotations
 
 import difflib
+import functools
 import shlex
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
@@ -44,6 +46,46 @@ def option(name: str, *, to: str | None = None, **more: Any) -> Decorator:
     if name.startswith(SET):
         to = to or name.removeprefix(SET).rpartition(".")[2]
     return click.option(*((name,) if to is None else (name, to)), cls=Option, **more)
+
+
+# Options that belong together.
+
+
+def grouped(name: str, build: Callable[..., object], *options: Decorator, heading: str = "") -> Decorator:
+    """Options that reach a command as one argument `name`, which `build` makes of them, under one heading."""
+
+    def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
+        @functools.wraps(command)
+        def run(**given: Any) -> Any:
+            taken = {option: given.pop(option) for option in own}
+            return command(**given, **{name: build(**taken)})
+
+        own = [each.name for each in _added(run, options, heading)]
+        return run
+
+    return decorate
+
+
+def under(heading: str, *options: Decorator) -> Decorator:
+    """The same options under a heading of the help."""
+
+    def decorate(command: Callable[..., Any]) -> Callable[..., Any]:
+        _added(command, options, heading)
+        return command
+
+    return decorate
+
+
+def _added(command: Callable[..., Any], options: Sequence[Decorator], heading: str) -> list[click.Parameter]:
+    """Give a command options; those that it did not have before."""
+    others = list(getattr(command, "__click_params__", ()))
+    for decorate in reversed(options):
+        decorate(command)
+    own: list[click.Parameter] = [each for each in command.__click_params__ if each not in others]  # type: ignore[attr-defined]
+    for each in own:
+        if isinstance(each, Option):
+            each.heading = each.heading or heading
+    return own
 
 
 def own_keys(command: click.Command) -> dict[str, Option]:

@@ -12,12 +12,12 @@ import click
 from tint import jsonable
 from tint import ledger as record
 from tint.appearance import Setting
+from tint.cli import ledger_entries as pages
 from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_of
 from tint.cli.keys import Command, workshop
 from tint.cli.ledger_add import add
-from tint.cli.ledger_options import kind_argument, number_of
-from tint.cli.ledger_pages import show_due, show_entries, show_entry, show_near, show_premixes, show_repeat
+from tint.cli.ledger_entries import kind_argument, number_of
 from tint.cli.weigh import sheet_options, show_sheet
 from tint.ledger.lookup import WITHIN
 from tint.palette import Palette
@@ -65,7 +65,7 @@ def _list(folder: Path, kind: str | None, order: str | None, all_rows: bool) -> 
             held = _of_order(ledger, order, held)
     show.answer(
         {record.TABLES[each]: [record.as_dict(entry) for entry in found] for each, found in held.items()},
-        lambda out: show_entries(out, held, folder),
+        lambda out: pages.show_entries(out, held, folder),
     )
 
 
@@ -99,7 +99,7 @@ def _show(folder: Path, kind: str, number: int) -> None:
         drifted = record.drift(ledger, number) if kind == "reference" else ()
     drifts = [asdict(each) | {"first": each.first.id, "later": each.later.id} for each in drifted]
     told = {"kind": kind} | record.as_dict(entry) | {"versions": family, "belonging": own, "drift": drifts}
-    show.answer(told, lambda out: show_entry(out, kind, entry, family, own, drifted))
+    show.answer(told, lambda out: pages.show_entry(out, kind, entry, family, own, drifted))
 
 
 @command.command("premixes", cls=Command)
@@ -114,7 +114,7 @@ def _premixes(folder: Path) -> None:
         stock = record.premix_stock(ledger, date.today(), days=workshop().premix_days)
     held = {"premixes": stock.usable, "too_old": stock.too_old}
     told = {name: [asdict(each) | {"percent": 100.0 / each.whole} for each in kept] for name, kept in held.items()}
-    show.answer(told, lambda out: show_premixes(out, stock))
+    show.answer(told, lambda out: pages.show_premixes(out, stock))
 
 
 @command.command("search", cls=Command)
@@ -134,7 +134,7 @@ def _search(folder: Path, lab: tuple[float, ...], within: float, light: str, obs
     told = [show.fields(each, "kind", "delta_e", "lab") | {"entry": record.as_dict(each.entry)} for each in found]
     show.answer(
         {"found": told, "lab": lab, "light": light, "observer": observer, "within": within},
-        lambda out: show_near(out, found, lab, f"{light}, {observer}° observer", within),
+        lambda out: pages.show_near(out, found, lab, f"{light}, {observer}° observer", within),
     )
 
 
@@ -151,7 +151,7 @@ def _due(folder: Path, by: date | None) -> None:
     with record.read_ledger(record.ledger_path(folder)) as ledger, ledger.at_one_moment():
         found = record.due(ledger, until)
     told = [{"kind": kind} | record.as_dict(each) for kind, each in found]
-    show.answer({"by": until.isoformat(), "due": told}, lambda out: show_due(out, found, until))
+    show.answer({"by": until.isoformat(), "due": told}, lambda out: pages.show_due(out, found, until))
 
 
 @command.command("export", cls=Command)
@@ -219,7 +219,7 @@ def _repeat(
     )  # fmt: skip
 
     def page(out: Console) -> None:
-        show_repeat(out, again)
+        pages.show_repeat(out, again)
         show_sheet(out, sheet, today)
 
     told = _repeat_json(again) | {"warnings": [*again.warnings, *sheet.warnings]}

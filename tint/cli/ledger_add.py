@@ -1,40 +1,29 @@
-"""`tint ledger add`: an entry of each kind, from options and from what other commands wrote as JSON."""
+"""`tint ledger add`: an entry of each kind, from options, what other commands wrote as JSON, and readings."""
 
 from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import click
 
+from tint import colorimetry
+from tint import ledger as record
 from tint.cli import options, show
 from tint.cli.asked import picked
 from tint.cli.keys import Command
-from tint.cli.ledger_options import column_options, is_read, measured, number_of, option_name, reading_options
-from tint.cli.ledger_pages import summary
+from tint.cli.ledger_entries import column_options, day_text, number_of, option_name, summary
 from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
-from tint.ledger import (
-    KINDS,
-    Ledger,
-    Reading,
-    Weighing,
-    as_dict,
-    columns,
-    find_order,
-    get,
-    ledger_path,
-    of_recipe,
-    of_sheet,
-    open_ledger,
-)
-from tint.ledger import add as add_entry
+from tint.ledger import LAB, Reading, columns
 from tint.recipes import from_json as recipes_from
-from tint.swatches import folder_digest, read_folder
+from tint.swatches import QUANTITIES, folder_digest, read_folder
 from tint.swatches.instruments import Given as Said
+from tint.swatches.one_reading import read_one
 from tint.weighing import from_json as sheet_from
 
 Given = dict[str, Any]
@@ -74,23 +63,24 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
             given = {name: told.pop(name) for name in own if name in told}
             content = {name: value for name, value in given.items() if value not in (None, ())}
             if "weighed" in content:
-                content["weighed"] = tuple(Weighing(what=what, grams=grams) for what, grams in content["weighed"])
+                content["weighed"] = tuple(record.Weighing(what=one, grams=grams) for one, grams in content["weighed"])
             if "lots" in content:
                 content["lots"] = dict(content["lots"])
             if withdraw and corrects is None:
                 raise InputError("--withdraw", "given without --corrects", "expected the number of the entry")
             content, readings = build(Asked(folder, content, corrects is not None), **told)
-            with open_ledger(ledger_path(folder), palette_digest=folder_digest(folder)) as ledger, ledger.transaction():
+            path, digest = record.ledger_path(folder), folder_digest(folder)
+            with record.open_ledger(path, palette_digest=digest) as ledger, ledger.transaction():
                 if isinstance(content.get("order_id"), str):
-                    content["order_id"] = find_order(ledger, content["order_id"]).id
-                record = _record(ledger, kind, content, corrects)
-                number = add_entry(ledger, record, corrects=corrects, reason=reason, withdrawn=withdraw)
+                    content["order_id"] = record.find_order(ledger, content["order_id"]).id
+                new = _entry(ledger, kind, content, corrects)
+                number = record.add(ledger, new, corrects=corrects, reason=reason, withdrawn=withdraw)
                 pointer: Given = {f"{kind}_id": number}
-                pointed = [add_entry(ledger, replace(each, **pointer)) for each in readings]
-                entry = get(ledger, kind, number)
+                pointed = [record.add(ledger, replace(each, **pointer)) for each in readings]
+                entry = record.get(ledger, kind, number)
             with_them = f", with reading {' and '.join(map(str, pointed))}" if pointed else ""
             words = f"Added: {kind} {number} ({summary(kind, entry)}){with_them}"
-            show.answer({"kind": kind, "readings": pointed} | as_dict(entry), show.line(words))
+            show.answer({"kind": kind, "readings": pointed} | record.as_dict(entry), show.line(words))
 
         own_options: tuple[options.Decorator, ...] = (*column_options(kind, *leave_out), *more, *_correction_options)
         made: Any = run
@@ -111,13 +101,75 @@ _correction_options = (
 )  # fmt: skip
 
 
-def _record(ledger: Ledger, kind: str, content: Given, corrects: int | None) -> Any:
+def _entry(ledger: record.Ledger, kind: str, content: Given, corrects: int | None) -> Any:
     if corrects is not None:
-        return replace(get(ledger, kind, corrects).content, **content)
+        return replace(record.get(ledger, kind, corrects).content, **content)
     for column in columns(kind):
         if column.needed and not content.get(column.name):
             raise InputError(option_name(column.name), "not given", f"expected {column.about}")
-    return KINDS[kind](**content)
+    return record.KINDS[kind](**content)
+
+
+# A reading: a row of a readings table or a colour, and the conditions that it was taken in.
+
+
+def _seen(over: str | None, observer: int | None, **told: Any) -> Given:
+    return options.given(backing=over, observer_degrees=observer, **told)
+
+
+reading_options = options.grouped(
+    "seen",
+    _seen,
+    click.option(
+        "--reading", metavar="FILE[:NAME]", help="As measured: in a table or an instrument's file, with --over."
+    ),
+    options.lab("--lab", "Or the colour that the instrument told."),
+    click.option("--over", metavar="BACKING", help="What lay behind, or `none`."),
+    options.seat(),
+    options.geometry,
+    *options.view(light="CIE light of the colour.", default=False),
+    options.choice("--quantity", QUANTITIES, "What was measured.  [default: reflectance]"),
+    click.option("--read-on", type=day_text("--read-on"), metavar="DAY", help="Day of the reading.  [default: today]"),
+    options.scale,
+)
+
+
+def is_read(seen: Given) -> bool:
+    """Whether options tell a spectrum or a colour, not merely conditions."""
+    return "reading" in seen or "lab" in seen
+
+
+def measured(folder: Path, seen: Given) -> Given:
+    """The columns of a reading that options tell of; a spectrum's Lab is computed."""
+    told = {name: value for name, value in seen.items() if name not in ("reading", "lab", "scale")}
+    if "reading" in seen and "lab" in seen:
+        raise InputError("--reading", "given together with --lab", "expected one or the other")
+    if not is_read(seen):
+        if told.keys() & {"light", "observer_degrees"}:
+            raise InputError("--light or --observer", "given without what it is of", "expected --reading or --lab, too")
+        return told
+    said = options.said_of(*(seen.get(name) for name in ("scale", "light", "observer_degrees", "geometry")))
+    usual: Given = {"light": "D65", "observer_degrees": 10, "quantity": "reflectance"}
+    told = usual | {"read_on": date.today().isoformat()} | told
+    if "lab" in seen:
+        colorimetry.viewing(range(400, 701, 10), light=told["light"], observer=told["observer_degrees"])  # are known
+        return told | dict(zip(LAB, seen["lab"], strict=True))
+    return _spectrum(folder, seen["reading"], told, said)
+
+
+def _spectrum(folder: Path, where: str, told: Given, said: Said) -> Given:
+    if "backing" not in told:
+        raise InputError("--over", "not given", "expected what lay behind the reading, as in --over white")
+    swatches = read_folder(folder)
+    own = told.get("geometry", swatches.instrument.geometry)
+    conditions: dict[str, str] = {name: told[name] for name in ("backing", "seat", "quantity") if name in told}
+    read = read_one(where, onto=swatches.wavelengths, told=conditions, geometry=own, said=said)
+    view = colorimetry.viewing(swatches.wavelengths, light=told["light"], observer=told["observer_degrees"])
+    lab = dict(zip(LAB, read.seen(view).tolist(), strict=True))
+    told = {"geometry": own, **told, **lab, "light": view.light, "source": where}
+    if read.spectrum is not None:
+        told |= {"wavelengths_nm": tuple(swatches.wavelengths.tolist()), "spectrum": tuple(read.spectrum.tolist())}
+    return told
 
 
 # A command for each kind: what it takes besides one option for each column.
@@ -164,7 +216,7 @@ def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Se
         return asked.given, ()
     data, where = options.read_file(file)
     answer = recipes_from(data, where=where)
-    told = of_recipe(answer, picked(answer, 1 if pick is None else pick, where))
+    told = record.of_recipe(answer, picked(answer, 1 if pick is None else pick, where))
     pigments = read_folder(asked.folder).pigments
     lots = {name: pigments[name].lot or "" for name in told["loadings_percent"] if name in pigments}
     return {"lots": {name: lot for name, lot in lots.items() if lot}, **told, **asked.given}, ()
@@ -179,7 +231,7 @@ def _batch(asked: Asked, file: str | None) -> tuple[Given, Sequence[Reading]]:
     if file is None:
         return asked.given, ()
     data, where = options.read_file(file)
-    return of_sheet(sheet_from(data, where=where)) | asked.given, ()
+    return record.of_sheet(sheet_from(data, where=where)) | asked.given, ()
 
 
 @_adds("trial", reading_options)
@@ -204,10 +256,8 @@ def _reference(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
 @_adds(
     "reading",
     reading_options,
-    leave_out=[
-        "name", "source", "read_on", "quantity", "backing", "seat", "geometry", "light", "observer_degrees",
-    ],
-)  # fmt: skip
+    leave_out=["name", "source", "read_on", "quantity", "backing", "seat", "geometry", "light", "observer_degrees"],
+)
 def _reading(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
     """A further reading: of a trial, or of a swatch that is kept.
 

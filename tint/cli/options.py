@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
-import functools
 import math
 import re
 import sys
@@ -15,9 +13,11 @@ from typing import Any
 
 import click
 
-from tint.cli.keys import SET, Option, folder_given, option
+from tint.cli.keys import SET, folder_given, option
+from tint.cli.keys import grouped as grouped
+from tint.cli.keys import under as under
 from tint.cli.show import note_json
-from tint.errors import InputError
+from tint.errors import InputError, did_you_mean
 from tint.files import bytes_of
 from tint.materials import GEOMETRIES, SEATS
 from tint.optics.layer import MODELS
@@ -31,43 +31,6 @@ Command = Callable[..., Any]
 Decorator = Callable[[Command], Command]
 
 
-def grouped(name: str, build: Callable[..., object], *options: Decorator, heading: str = "") -> Decorator:
-    """Options that reach a command as one argument `name`, which `build` makes of them, under one heading."""
-
-    def decorate(command: Command) -> Command:
-        @functools.wraps(command)
-        def run(**given: Any) -> Any:
-            taken = {option: given.pop(option) for option in own}
-            return command(**given, **{name: build(**taken)})
-
-        own = [each.name for each in _added(run, options, heading)]
-        return run
-
-    return decorate
-
-
-def under(heading: str, *options: Decorator) -> Decorator:
-    """The same options under a heading of the help."""
-
-    def decorate(command: Command) -> Command:
-        _added(command, options, heading)
-        return command
-
-    return decorate
-
-
-def _added(command: Command, options: Sequence[Decorator], heading: str) -> list[click.Parameter]:
-    """Give a command options; those that it did not have before."""
-    others = list(getattr(command, "__click_params__", ()))
-    for decorate in reversed(options):
-        decorate(command)
-    own: list[click.Parameter] = [each for each in command.__click_params__ if each not in others]  # type: ignore[attr-defined]
-    for each in own:
-        if isinstance(each, Option):
-            each.heading = each.heading or heading
-    return own
-
-
 def given(**values: Any) -> dict[str, Any]:
     """Only what was given: the rest is the library's default, or a recipe's own."""
     return {name: value for name, value in values.items() if value is not None}
@@ -77,12 +40,7 @@ def known(name: str, names: Collection[str], where: str) -> str:
     """The name, if it is one of `names`; else an error with those there are and the nearest of them."""
     if name in names:
         return name
-    near = difflib.get_close_matches(name.lower(), {each.lower(): each for each in names}, n=1)
-    mend = f"did you mean {next(each for each in names if each.lower() == near[0])}?" if near else ""
-    raise InputError(where, f"there is no `{name}`", "expected one of " + ", ".join(names), mend)
-
-
-# Numbers.
+    raise InputError(where, f"there is no `{name}`", "expected one of " + ", ".join(names), did_you_mean(name, names))
 
 
 def number_in(text: object, where: str, expected: str) -> float:
@@ -218,9 +176,6 @@ def all_known(amounts: Mapping[str, float], names: Collection[str], option: str)
     return {known(name, names, option): amount for name, amount in amounts.items()}
 
 
-# Colours and days.
-
-
 def lab(name: str, text: str, *, required: bool = False) -> Decorator:
     """An option that takes a colour as L,a,b."""
 
@@ -269,16 +224,11 @@ def seat(*, default: str | None = None) -> Decorator:
     return option("--seat", type=click.Choice(SEATS), default=default, help=f"{text}  [default: air]")
 
 
-def geometry() -> Decorator:
-    """The measuring geometry."""
-    text = "Measuring geometry: di:8 includes the gloss, de:8 and 45:0 do not.  [default: the swatches' own]"
-    return choice("--set geometry", GEOMETRIES, text)
-
-
-def scale() -> Decorator:
-    """How spectra are to be read."""
-    text = "Of spectra in a file that does not say whether they are percent."
-    return choice("--set scale", SCALES, text)
+geometry = choice(
+    "--set geometry", GEOMETRIES,
+    "Measuring geometry: di:8 includes the gloss, de:8 and 45:0 do not.  [default: the swatches' own]",
+)  # fmt: skip
+scale = choice("--set scale", SCALES, "Of spectra in a file that does not say whether they are percent.")
 
 
 # Files.
@@ -342,8 +292,8 @@ def said_of(scale: str | None, light: str | None, observer: str | int | None, ge
 said_options = grouped(
     "said",
     said_of,
-    scale(),
+    scale,
     option("--light", metavar="NAME", help="CIE light of L*, a*, b* or X, Y, Z that tell none."),
     choice("--observer", ("2", "10"), "Their observer, in degrees."),
-    geometry(),
+    geometry,
 )

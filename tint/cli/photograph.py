@@ -10,24 +10,16 @@ import click
 
 from tint.cli import options, show
 from tint.cli.keys import Command
+from tint.colorimetry import viewing
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import SEATS
-from tint.photographs import (
-    Photographed,
-    Picture,
-    Spot,
-    SpotColour,
-    find_arrangement,
-    locate,
-    photo_readings,
-    photograph,
-    read_picture,
-    repeatability,
-)
-from tint.photographs.colours import chart_reference, check_chart
+from tint.photographs.colours import Photographed, SpotColour, chart_reference, check_chart, photograph
+from tint.photographs.mailed import Mailed, wanted_colour
+from tint.photographs.picture import Picture, draw, read_picture
+from tint.photographs.places import Spot, find_arrangement, find_corners, locate
 from tint.photographs.squares import Found, by_squares, check_apart, looks_bare
-from tint.photographs.tables import colours_csv, read_chart, read_spots, read_squares
+from tint.photographs.tables import colours_csv, photo_readings, read_chart, read_spots, read_squares, repeatability
 from tint.swatches.records import PHOTOGRAPH
 
 if TYPE_CHECKING:
@@ -61,8 +53,6 @@ def _spots(at: tuple[Spot, ...], spots: Path | None) -> tuple[Spot, ...]:
 
 def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]:
     # The usual chart's weights are asked for even with a chart of one's own: they name the light as the CIE does.
-    from tint.colorimetry import viewing
-
     known = viewing(range(400, 701, 10), light=light, observer=observer).light
     read = chart_reference(known, observer) if chart is None else None
     reference, white = read or read_chart(chart or "", light=known, observer=observer)
@@ -138,9 +128,8 @@ def command(
     spots = (*(() if found is None else found.spots), *spots)
     places = locate(ordered, spots, width=seen.width, height=seen.height)
     if look is not None:
-        from tint.photographs.places import draw
-
-        write_whole(look, draw(seen, places, spots, () if found is None else tuple(found.outlines)))
+        names, outlines = [spot.where for spot in spots], () if found is None else tuple(found.outlines)
+        write_whole(look, draw(seen, places.patches, places.spots, names, outlines))
     check_chart(plain)
     if found is not None:
         check_apart(found, places)
@@ -154,9 +143,6 @@ def _without_chart(
     picture: Path, spots: tuple[Spot, ...], colours: dict[str, Any], chips: Path | None, *, replace: bool
 ) -> None:  # fmt: skip
     """Colours of spots with no chart beside them, and the page to choose from."""
-    from tint.colorimetry import viewing
-    from tint.photographs.mailed import Mailed, wanted_colour
-
     options.check_file(chips, "--chips", ".html", replace=replace)
     if chips is not None and len(spots) > 1:
         raise InputError("--chips", f"{len(spots)} spots are named", "one, whose span is shown")
@@ -200,8 +186,6 @@ def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: d
     """Corners in the chart's own order, and by how far a bare matrix misses the chart."""
     if corners:
         return find_arrangement(seen, corners, **target)
-    from tint.photographs.places import find_corners
-
     return min((find_arrangement(seen, each, **target) for each in find_corners(seen)), key=lambda found: found[1])
 
 

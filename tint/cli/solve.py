@@ -40,11 +40,6 @@ _BOUND = {
 }
 
 
-# A part, whose walls are taken from its mesh.
-
-UNITS = ("mm", "cm", "m", "in")
-
-
 @dataclass(frozen=True, kw_only=True)
 class Model:
     """A part as the command line names it."""
@@ -70,7 +65,7 @@ class Model:
         return walls_of(part.triangles, name=part.name)
 
 
-unit = options.choice("--set unit", UNITS, "Unit of the mesh.  [default: what it says, else mm]")
+unit = options.choice("--set unit", ("mm", "cm", "m", "in"), "Unit of the mesh.  [default: what it says, else mm]")
 shell = options.number(
     "--set shell_mm", "Wall of a mesh that is only a surface, half to either side.", expected="a thickness in mm",
     metavar="MM",
@@ -110,7 +105,10 @@ def command(
     of a screen or photograph is matched without gloss. When a target is out of reach, the nearest recipes are shown
     with the reason, and the exit status is still 0.
     """
-    _check_pictures(picture, reach, replace=replace)
+    options.check_file(picture, "--picture", ".png", replace=replace)
+    options.check_file(reach, "--reach", ".png", replace=replace)
+    if picture and picture == reach:
+        raise InputError("--reach", f"{reach} is the name for --picture too", "expected two names")
     palette = palette_of(folder, optics)
     walls = model.walls(casting, search)
     if walls is not None:  # the thinnest is judged first, the others as further walls
@@ -136,13 +134,6 @@ def command(
 
     more = ({"written": written} if written else {}) | ({} if walls is None else {"part": walls.told})
     show.answer(jsonable.answer(answer, optics=optics), page, **more)
-
-
-def _check_pictures(picture: Path | None, reach: Path | None, *, replace: bool) -> None:
-    options.check_file(picture, "--picture", ".png", replace=replace)
-    options.check_file(reach, "--reach", ".png", replace=replace)
-    if picture and picture == reach:
-        raise InputError("--reach", f"{reach} is the name for --picture too", "expected two names")
 
 
 def _draw(palette: Palette, answer: Answer, picture: Path | None, reach: Path | None) -> list[str]:
@@ -242,8 +233,7 @@ def _rows(rank: int, recipe: Recipe, target: Target, *, has_pair: bool) -> list[
     own += [f"{show.fixed(100.0 * recipe.chance, 0)} %", "yes" if recipe.reached else "no"]
     heads = [(str(rank), recipe.blend.base)] + [("", "")] * len(doses)
     tails = [own] + [[""] * len(own)] * len(doses)
-    doses_told = [(f"{dose:.4f}", name) for name, dose in doses]
-    rows = [(*head, *dose, *tail) for head, dose, tail in zip(heads, doses_told, tails, strict=False)]
+    rows = [(*head, f"{dose:.4f}", name, *tail) for head, (name, dose), tail in zip(heads, doses, tails, strict=False)]
     return [*rows, ("",) * len(rows[0])]
 
 
@@ -304,6 +294,6 @@ def _premixes(recipe: Recipe) -> Iterable[str]:
 
 
 def _risks(recipe: Recipe) -> Iterable[str]:
-    """That it keeps its opacity with less than the chance that is sought."""
+    """That the opacity is kept with less than the chance that is sought."""
     if recipe.reached and recipe.opacity_chance < SAFE - 0.005:
         yield f"the opacity asked for is kept with a chance of {show.fixed(100.0 * recipe.opacity_chance, 0)} %"

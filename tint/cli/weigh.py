@@ -31,7 +31,6 @@ _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing i
 
 # What is weighed, on what, in which cups; and what the sheet is written as.
 
-
 _batch_options = options.grouped(
     "batch",
     Batch,
@@ -47,8 +46,8 @@ _batch_options = options.grouped(
 )
 
 
-def _scale(step_g: float, sd_g: float | None, tolerance_percent: float) -> Scale:
-    return Scale(step_g=step_g, sd_g=sd_g, tolerance_percent=tolerance_percent, max_g=workshop().scale_max_g)
+def _scale(**told: Any) -> Scale:
+    return Scale(**told, max_g=workshop().scale_max_g)
 
 
 _scale_options = options.grouped(
@@ -181,16 +180,13 @@ def command(
 
 def _stock(folder: Path, name: str | None) -> Stock:
     """What an earlier sheet left of premixes, or the batches of the ledger."""
-    if name is None:
-        path = ledger_path(folder)
-        if not path.exists():
-            return Stock()
-        with read_ledger(path) as ledger:
-            return premix_stock(ledger, date.today(), days=workshop().premix_days)
-    if name == "none":
+    if name is not None and name != "none":
+        data, where = options.read_file(name)
+        return Stock(usable=kept_from_json(data, where=where))
+    if name == "none" or not ledger_path(folder).exists():
         return Stock()
-    data, where = options.read_file(name)
-    return Stock(usable=kept_from_json(data, where=where))
+    with read_ledger(ledger_path(folder)) as ledger:
+        return premix_stock(ledger, date.today(), days=workshop().premix_days)
 
 
 # The page: premixes, the batch in its order, cups, and what hangs on each weighing.
@@ -198,13 +194,9 @@ def _stock(folder: Path, name: str | None) -> Stock:
 
 def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target: bool = False) -> None:
     """The page, in the order in which it is used."""
-    step, least = f"{sheet.scale.step_g:g} g", f"{sheet.scale.smallest_g:.2g} g"
-    show.title(
-        out,
-        f"Weigh: {sheet.blend}",
-        f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3; scale step {step}: "
-        f"doses of {least} and more are weighed to {sheet.scale.tolerance_percent:g} %",
-    )
+    scale, mix = sheet.scale, f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3"
+    doses = f"doses of {scale.smallest_g:.2g} g and more are weighed to {scale.tolerance_percent:g} %"
+    show.title(out, f"Weigh: {sheet.blend}", f"{mix}; scale step {scale.step_g:g} g: {doses}")
     if sheet.premixes:
         _show_premixes(out, sheet)
         out.print("Batch, in this order", style=show.HEAD)
@@ -246,10 +238,8 @@ def _show_premixes(out: Console, sheet: WeighSheet) -> None:
         out.print("Premixes, made and stirred first", style=show.HEAD)
         show.table(out, ("<", "", "<", "into", "<", "<lot"), rows)
         out.print()
-    kept = kept_words(sheet)
-    if kept:
-        out.print(f"Kept, stirred before use: {'; '.join(kept)}.")
-        out.print()
+    if kept := kept_words(sheet):
+        out.print(f"Kept, stirred before use: {'; '.join(kept)}.\n")
     errors = ", ".join(f"{premix.pigment} {premix.dose_error_percent:.1f} %" for premix in sheet.premixes)
     out.print(f"Error of each dose, all weighings together (95 of 100): {errors}.", style=show.QUIET)
     out.print()
@@ -302,9 +292,11 @@ def _show_cups(out: Console, sheet: WeighSheet) -> None:
 
 def _show_care(out: Console, sheet: WeighSheet) -> None:
     """Every weighing that a step of the scale can be seen in, the most delicate first."""
-    told = [each for each in sheet.care if each.delta_e >= _NOTHING]
-    if not told:
-        return
-    show.apart(out, "Weigh most carefully", style=show.HEAD)
-    rows = [(each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2)) for each in told]
-    show.table(out, ("<", "<", "a step", "CIEDE2000"), rows)
+    rows = [
+        (each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2))
+        for each in sheet.care
+        if each.delta_e >= _NOTHING
+    ]
+    if rows:
+        show.apart(out, "Weigh most carefully", style=show.HEAD)
+        show.table(out, ("<", "<", "a step", "CIEDE2000"), rows)

@@ -1,6 +1,5 @@
 """Spectra to colours: tristimulus weights, CIELAB, CIEDE2000, sRGB, contrast ratio."""
 
-from tint.colorimetry.chart import PATCHES, chart_lab, chart_spectra, root_matrix, root_terms
 from tint.colorimetry.cielab import (
     adapt,
     decode,
@@ -24,7 +23,15 @@ from tint.colorimetry.cielab import (
     xyz_to_light,
     xyz_to_srgb,
 )
-from tint.colorimetry.spectra import object_spectra, smoothest_spectrum
+from tint.colorimetry.spectra import (
+    PATCHES,
+    chart_lab,
+    chart_spectra,
+    object_spectra,
+    root_matrix,
+    root_terms,
+    smoothest_spectrum,
+)
 from tint.colorimetry.weights import OBSERVERS, Viewing, contrast_ratio, light_name, lights, viewing, xyz
 
 __all__ = [

@@ -214,9 +214,8 @@ class Palette:
 
         Over one backing alone a part that lets light through and one that does not can read the same.
         """
-        of_swatch, behind = self.evidence.swatch, self.evidence.backing
-        ways = np.bincount(np.unique(np.stack((of_swatch, behind)), axis=1)[0])
-        return bool(np.any(ways > 1))
+        ways = set(zip(self.evidence.swatch.tolist(), self.evidence.backing.tolist(), strict=True))
+        return len(ways) > len({swatch for swatch, _ in ways})
 
     @property
     def read_over(self) -> tuple[str, ...]:

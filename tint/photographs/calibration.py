@@ -15,16 +15,15 @@ chart) where no white card tells it. The matrix follows from these by least squa
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.colorimetry import difference, difference_parts, lab_to_xyz, xyz_to_lab
-from tint.colorimetry.chart import COLUMNS, GREYS, ROWS, root_matrix, root_terms
 from tint.colorimetry.cielab import decode
+from tint.colorimetry.spectra import COLUMNS, GREYS, ROWS, root_matrix, root_terms
+from tint.spectra import Array
 from tint.uncertainty import Z95
-
-Array = NDArray[np.float64]
 
 CODED, STRAIGHT = "coded", "straight"  # as for a screen, or in proportion to light
 CURVE, FLARE, FALL = slice(0, 3), slice(3, 6), slice(6, 8)
@@ -63,13 +62,10 @@ class WhiteCard:
     def _design(self, at: Array) -> Array:
         return np.concatenate((np.ones((*at.shape[:-1], 1)), terms(at, curved=self.curved)), axis=-1)
 
-    def coefficients(self, linear: Array) -> Array:
-        """Field of each channel, shape (..., terms, 3), from responses at the places, shape (..., n, 3)."""
-        return np.asarray((np.linalg.pinv(self._design(self.at)) @ np.log(np.maximum(linear, 1e-4)))[..., 1:, :])
-
     def field(self, linear: Array, at: Array) -> Array:
-        """The field at other places, shape (..., m, 3) [log]."""
-        return np.asarray(terms(at, curved=self.curved) @ self.coefficients(linear))
+        """The field at other places, shape (..., m, 3), from responses at the card's own, shape (..., n, 3) [log]."""
+        found = np.linalg.pinv(self._design(self.at)) @ np.log(np.maximum(linear, 1e-4))
+        return np.asarray(terms(at, curved=self.curved) @ found[..., 1:, :])
 
     def left_over(self, linear: Array) -> float:
         """What the field leaves at its own places, one standard deviation, for its lost degrees of freedom [log]."""
@@ -135,12 +131,6 @@ def linear(values: Array, at: Array, *, seen: Seen, unknowns: Array) -> Array:
     return np.asarray(_veiled(values, seen, unknowns) * np.exp(-fall(seen, unknowns, at)))
 
 
-def matrix_of(seen: Seen, unknowns: Array, xyz: Array, *, degree: int, use: Array) -> Array:
-    """The root polynomial's matrix, shape (..., terms, 3), from the patches in `use`, shape (..., 24) of 0 or 1."""
-    responses = linear(seen.values, seen.at, seen=seen, unknowns=unknowns)
-    return root_matrix(responses, xyz, degree, use=use)
-
-
 def predicted(responses: Array, matrix: Array, degree: int) -> Array:
     """XYZ of responses, shapes (..., n, 3) and (..., terms, 3) to (..., n, 3)."""
     return np.asarray(root_terms(responses, degree) @ matrix)
@@ -187,8 +177,6 @@ class Calibration:
     def carried(self, values: Array, at: Array) -> Array:
         """How much more a colour may be missed by for lying away from the patches, shape (n,): from 1 on [-].
 
-        Notes
-        -----
         With h = t (T' T)^-1 t' of a colour's terms t and those T of the chart, each weighted as the fit weights them,
         a new colour's error has sqrt(1 + h) times the spread of one where all is known, and that of a patch left out
         1 / sqrt(1 - h).
@@ -229,21 +217,12 @@ def calibrate(
 ) -> Calibration:
     """Fit the chart.
 
-    Parameters
-    ----------
-    values, at : ndarray, shapes (24, 3) and (24, 2)
-        Pixel values of the patches [0 to 1] and their places [half lengths of the chart].
-    reference : ndarray, shape (24, 3)
-        CIELAB of the patches in the light asked for [-].
-    white : ndarray, shape (3,)
-        XYZ of the perfect white in that light.
-    use : ndarray, shape (24,)
-        1 for patches that count, 0 for others.
-    card : WhiteCard, optional
-        Where a white card shows how the light falls.
+    `values`, `at` (24, 3) and (24, 2): pixel values of the patches [0 to 1], and their places [half lengths].
+    `reference` (24, 3): CIELAB of the patches in the light asked for [-].
+    `white` (3,): XYZ of the perfect white in that light.
+    `use` (24,): 1 for patches that count, 0 for others.
+    `card`: where a white card shows how the light falls.
 
-    Notes
-    -----
     Least squares over CIEDE2000's three parts, the unknowns tied to their start by `EXPECTED`. The degree is the one
     whose patches, each left out and all else fitted again, are predicted best.
     """
@@ -256,19 +235,15 @@ def calibrate(
     found: Calibration | None = None
     for degree in DEGREES:
         this = _calibration(replace(jobs[best], degree=degree), first[best])
-        if found is None or _size(this) < EARNED * _size(found):
+        if found is None or np.linalg.norm(this.missed) < EARNED * np.linalg.norm(found.missed):
             found = this
     assert found is not None
     return found
 
 
-def _size(calibration: Calibration) -> float:
-    return float(np.sqrt(np.mean(calibration.missed**2)))
-
-
 def _calibration(job: _Job, start: Array) -> Calibration:
     unknowns = job.fitted(start, job.use)
-    matrix = matrix_of(job.seen, unknowns, job.xyz, degree=job.degree, use=job.use)
+    matrix = root_matrix(job.responses(unknowns), job.xyz, job.degree, use=job.use)
     residuals, slopes = job.residuals(unknowns, job.use), job.slopes(unknowns, job.use)
     spread = float((residuals**2).sum()) / (3.0 * (job.use.sum() - len(matrix)) - UNKNOWNS)
     covariance = spread * np.linalg.inv(slopes.T @ slopes)
@@ -292,9 +267,12 @@ class _Job:
     degree: int
     use: Array
 
+    def responses(self, unknowns: Array) -> Array:
+        return linear(self.seen.values, self.seen.at, seen=self.seen, unknowns=unknowns)
+
     def lab(self, unknowns: Array, use: Array) -> Array:
-        matrix = matrix_of(self.seen, unknowns, self.xyz, degree=self.degree, use=use)
-        responses = linear(self.seen.values, self.seen.at, seen=self.seen, unknowns=unknowns)
+        responses = self.responses(unknowns)
+        matrix = root_matrix(responses, self.xyz, self.degree, use=use)
         return xyz_to_lab(np.maximum(predicted(responses, matrix, self.degree), 0.0), self.white)
 
     def residuals(self, unknowns: Array, use: Array) -> Array:
@@ -316,10 +294,5 @@ class _Job:
         """Unknowns of least squares, shape (8,)."""
         from scipy.optimize import least_squares  # 0.3 s to import; only a photograph needs it here
 
-        def residuals(at: Array) -> Array:
-            return self.residuals(at, use)
-
-        def slopes(at: Array) -> Array:
-            return self.slopes(at, use)
-
+        residuals, slopes = partial(self.residuals, use=use), partial(self.slopes, use=use)
         return np.asarray(least_squares(residuals, start, slopes, ftol=1e-6).x)

@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from tint.colorimetry import PATCHES, chart_lab, chart_spectra, decode, difference, lab_to_xyz, viewing, xyz_to_lab
-from tint.colorimetry.chart import GREYS, root_matrix, root_terms
+from tint.colorimetry import PATCHES, chart_lab, chart_spectra, difference, viewing
+from tint.colorimetry.spectra import GREYS
 from tint.errors import JobError
 from tint.photographs.calibration import (
     FALL,
@@ -26,10 +26,9 @@ from tint.photographs.calibration import (
     fall,
 )
 from tint.photographs.picture import CELLS, Picture, Samples, sample
-from tint.photographs.places import Places, Spot, arrangements, locate
+from tint.photographs.places import Places, Spot
+from tint.spectra import Array
 from tint.uncertainty import Z95
-
-Array = NDArray[np.float64]
 
 # Where a line names nothing else, the limit is common practice and has no source.
 
@@ -196,27 +195,6 @@ class Photographed:
     warnings: tuple[str, ...]
 
 
-def find_arrangement(picture: Picture, corners: ArrayLike, *, reference: Array, white: Array) -> tuple[Array, float]:
-    """Corners in the order of the chart, from whichever they begin, and by how far it is off with a bare matrix.
-
-    InputError as `locate`.
-    """
-    xyz = lab_to_xyz(reference, white)
-    best, least = np.asarray(corners, dtype=float), np.inf
-    for way in arrangements(best):
-        values = sample(picture, locate(way, (), width=picture.width, height=picture.height).patches).mean
-        missed = min(_plain_miss(each, reference, xyz, white) for each in (decode(values), values))
-        if missed < least:
-            best, least = np.asarray(way), missed
-    return best, least
-
-
-def _plain_miss(responses: Array, reference: Array, xyz: Array, white: Array) -> float:
-    held = np.maximum(responses, 1e-4)
-    found = root_terms(held, 1) @ root_matrix(held, xyz, 1)
-    return float(difference(reference, xyz_to_lab(np.maximum(found, 0.0), white)).mean())
-
-
 def chart_reference(light: str, observer: int) -> tuple[Array, Array]:
     """CIELAB of the usual chart in a light, shape (24, 3), and XYZ of that light's white, shape (3,)."""
     view = viewing(chart_spectra()[0], light=light, observer=observer)
@@ -224,35 +202,17 @@ def chart_reference(light: str, observer: int) -> tuple[Array, Array]:
 
 
 def photograph(
-    picture: Picture,
-    places: Places,
-    spots: Sequence[Spot],
-    *,
-    reference: Array,
-    white: Array,
-    light: str,
-    observer: int,
-    card: str = "white",
-) -> Photographed:
+    picture: Picture, places: Places, spots: Sequence[Spot], *, reference: Array, white: Array, light: str,
+    observer: int, card: str = "white",
+) -> Photographed:  # fmt: skip
     """Colours of spots in a photograph.
 
-    Parameters
-    ----------
-    places : Places
-        Where the chart and the spots are, the corners in the chart's order.
-    reference : ndarray, shape (24, 3)
-        CIELAB of the chart in the light asked for [-].
-    white : ndarray, shape (3,)
-        XYZ of the perfect white in that light.
-    light, observer : str, int
-        What they hold for.
-    card : str
-        Name of the spots, without backing, that show one white card: four or more tell how the light falls.
-
-    Raises
-    ------
-    JobError
-        If the photograph is not good enough: each reason is one of `tint.photographs.colours`.
+    `places`: where the chart and the spots are, the corners in the chart's order.
+    `reference` (24, 3): CIELAB of the chart in the light asked for [-].
+    `white` (3,): XYZ of the perfect white in that light.
+    `light`, `observer`: what they hold for.
+    `card`: name of the spots, without backing, that show one white card: four or more tell how the light falls.
+    Raises JobError if the photograph is not good enough: each reason is one of the above.
     """
     patches, seen = sample(picture, places.patches), sample(picture, places.spots)
     use = check_patches(patches)
@@ -271,17 +231,10 @@ def photograph(
 
 
 def _told(
-    calibration: Calibration,
-    spots: Sequence[Spot],
-    seen: Samples,
-    at: Array,
-    noise: Array,
-    *,
-    light: str,
+    calibration: Calibration, spots: Sequence[Spot], seen: Samples, at: Array, noise: Array, *, light: str,
     observer: int,
-) -> Photographed:
-    missed = calibration.missed
-    chart_95 = float(np.quantile(missed, 0.95))
+) -> Photographed:  # fmt: skip
+    missed, card = calibration.missed, calibration.seen.card
     where, unsure = _light_at(calibration, at)
     colours = calibration.lab(seen.mean, where)
     of_light = Z95 * difference(colours, calibration.lab(seen.mean, where, brighter=unsure))
@@ -289,7 +242,6 @@ def _told(
     carried = calibration.carried(seen.mean, where)
     errors = np.sqrt((calibration.spread * carried) ** 2 + of_noise**2 + of_light**2)
     outside = carried > calibration.most_carried
-    card = calibration.seen.card
     return Photographed(
         light=light,
         observer=observer,
@@ -299,7 +251,7 @@ def _told(
         ),
         calibration=calibration,
         missed_mean=float(missed.mean()),
-        missed_95=chart_95,
+        missed_95=float(np.quantile(missed, 0.95)),
         missed_most=float(missed.max()),
         card_places=0 if card is None else len(card.at),
         left_out=tuple(name for name, used in zip(PATCHES, calibration.use, strict=True) if not used),

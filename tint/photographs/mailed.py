@@ -13,15 +13,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint.colorimetry import Viewing, difference, hex_code, hex_to_srgb, lab_to_srgb, srgb_to_lab
 from tint.errors import InputError
-from tint.photographs.colours import chart_reference, find_arrangement, photograph
+from tint.photographs.colours import chart_reference, photograph
 from tint.photographs.picture import BOTTOM, TOP, Picture, read_picture, sample
-from tint.photographs.places import Spot, find_corners, locate
-
-Array = NDArray[np.float64]
+from tint.photographs.places import SQUARE, Spot, find_arrangement, find_corners, locate
+from tint.spectra import Array
 
 # Standard deviations of what a photograph of unknown light and camera shows, by tests/figures/mailed.py --learn: two
 # cameras, ten lights. Of lightness [L*]; of the logarithm of chroma [-]; of hue [degrees]; of a cast on all [a*, b*].
@@ -65,23 +64,15 @@ class Chip:
 def spot_values(picture: Picture, x: float, y: float, *, size: float | None = None) -> Array:
     """The mean of a square in a picture, without specks, shape (3,) [0 to 1].
 
-    Parameters
-    ----------
-    x, y : float
-        Its middle [px].
-    size : float, optional
-        Its side; a 24th of the picture's shorter side when absent [px].
-
-    Raises
-    ------
-    InputError
-        If it reaches out of the picture, or is no square of one colour.
+    `x`, `y`: its middle [px].
+    `size`: its side, as of `side_of` [px].
+    Raises InputError if it reaches out of the picture, or is too small or too large.
     """
     where = f"{picture.file}, spot {x:g}, {y:g}"
     side = side_of(picture, size)
     if not 4.0 <= side <= min(picture.width, picture.height):
         raise InputError(where, f"{side:g} pixels across", "4 and more, and inside the picture")
-    quad = np.array([x, y]) + 0.5 * side * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    quad = np.array([x, y]) + 0.5 * side * SQUARE
     if quad.min() < 0.0 or quad[:, 0].max() > picture.width - 1 or quad[:, 1].max() > picture.height - 1:
         raise InputError(where, "reaches out of the picture", f"a place within {picture.width} x {picture.height}")
     return np.asarray(sample(picture, quad[None]).mean[0])
@@ -93,15 +84,7 @@ def side_of(picture: Picture, size: float | None) -> float:
 
 
 def chartless_colour(values: ArrayLike, view: Viewing) -> Chartless:
-    """The colour of a spot, and its width.
-
-    Parameters
-    ----------
-    values : array_like, shape (3,)
-        Red, green and blue, as the file holds them [0 to 1].
-    view : Viewing
-        Light and observer that the colour is told for.
-    """
+    """The colour of a spot, and its width; `values` (3,) are red, green and blue as the file holds them [0 to 1]."""
     level = np.asarray(values, dtype=float)
     clipped = bool((level >= TOP / 255.0).any() or (level <= BOTTOM / 255.0).any())
     lab = srgb_to_lab(level, view)

@@ -1,4 +1,4 @@
-"""A photograph as pixels, and means over places in it: PNG, TIFF or JPEG, upright.
+"""A photograph as pixels, means over places in it, and a picture of them: PNG, TIFF or JPEG, upright.
 
 A chart in the picture calibrates whatever the camera wrote, so a profile is told and not applied; without a chart the
 profile is all that says what the pixels mean.
@@ -8,17 +8,18 @@ from __future__ import annotations
 
 import io
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, ImageDraw, ImageFont, ImageOps, UnidentifiedImageError
 
+from tint.colorimetry import PATCHES
 from tint.errors import InputError
 from tint.files import hushed
-
-Array = NDArray[np.float64]
+from tint.spectra import Array
 
 FORMATS = ("PNG", "TIFF", "JPEG")
 # A medium-format camera has 150 million pixels and a TIFF of that is 0.9 GB; a file past this is no photograph.
@@ -59,15 +60,8 @@ class Picture:
 def read_picture(path: str | os.PathLike[str], *, as_srgb: bool = False) -> Picture:
     """Read a photograph.
 
-    Parameters
-    ----------
-    as_srgb : bool
-        Whether pixels of another profile are brought to sRGB: for a picture without a chart.
-
-    Raises
-    ------
-    InputError
-        If the file is missing, broken, too large or too small, grey, or of another format.
+    `as_srgb`: whether pixels of another profile are brought to sRGB: for a picture without a chart.
+    Raises InputError if the file is missing, broken, too large or too small, grey, or of another format.
     """
     path = Path(path)
     where = str(path)
@@ -211,3 +205,73 @@ def _inside(picture: Picture, quad: Array) -> NDArray[np.uint8]:
     places = np.rint(corners @ quad).astype(int)
     found: NDArray[np.uint8] = picture.pixels[places[..., 1], places[..., 0]]
     return found
+
+
+# The photograph with what was taken for what: patches and spots outlined, the spots numbered, a key beside it.
+
+
+LONG_SIDE = 1600  # pixels
+_PAPER, _INK = (222, 222, 222), (28, 28, 28)  # a neutral grey: it lends no colour to what is looked at
+_LIGHT, _DARK = (255, 255, 255), (28, 28, 28)
+_LETTERS, _LINE, _MARGIN = 14, 20, 16  # pixels
+_CORNERS = (0, 5, 18, 23)
+
+
+def draw(
+    picture: Picture, patches: Array, spots: Array, names: Sequence[str], squares: Sequence[Array] = ()
+) -> bytes:  # fmt: skip
+    """The photograph, not larger than a screen, and beside it the names of the spots by number; as PNG.
+
+    `patches`, `spots` (24, 4, 2) and (n, 4, 2): quadrilaterals [px].
+    `squares`: further outlines, each of shape (4, 2) [px].
+    """
+    scale = min(1.0, LONG_SIDE / max(picture.width, picture.height))
+    size = (max(round(picture.width * scale), 1), max(round(picture.height * scale), 1))
+    seen = Image.fromarray(picture.pixels)
+    font = ImageFont.load_default(size=_LETTERS)
+    assert isinstance(font, ImageFont.FreeTypeFont)  # pillow gives the bitmap font only where no size is asked
+    key = _key(names, size[1], font)
+    image = Image.new("RGB", (size[0] + key.width, max(size[1], key.height)), _PAPER)
+    image.paste(seen.resize(size, Image.Resampling.BOX) if scale < 1.0 else seen, (0, 0))
+    image.paste(key, (size[0], 0))
+    pen = ImageDraw.Draw(image)
+    for quad in (*patches, *spots, *squares):
+        _outline(pen, scale * quad)
+    for at in _CORNERS:
+        _word(pen, scale * patches[at].mean(axis=0), PATCHES[at], font)
+    for number, quad in enumerate(spots, start=1):
+        _word(pen, scale * quad.mean(axis=0), str(number), font)
+    held = io.BytesIO()
+    image.save(held, format="PNG")
+    return held.getvalue()
+
+
+def _key(names: Sequence[str], height: int, font: ImageFont.FreeTypeFont) -> Image.Image:
+    """Numbers and names in columns."""
+    lines = [f"{at}  {_plain(name)}" for at, name in enumerate(names, start=1)]
+    rows = max((height - 2 * _MARGIN) // _LINE, 8)
+    columns = [lines[at : at + rows] for at in range(0, len(lines), rows)]
+    widths = [int(max(font.getlength(line) for line in column)) + _MARGIN for column in columns]
+    image = Image.new("RGB", (sum(widths) + _MARGIN, rows * _LINE + 2 * _MARGIN), _PAPER)
+    pen, left = ImageDraw.Draw(image), _MARGIN
+    for column, width in zip(columns, widths, strict=True):
+        for row, line in enumerate(column):
+            pen.text((left, _MARGIN + row * _LINE), line, fill=_INK, font=font)
+        left += width
+    return image
+
+
+def _plain(words: str) -> str:
+    return words[:60].encode("ascii", "replace").decode()
+
+
+def _outline(pen: ImageDraw.ImageDraw, quad: Array) -> None:
+    """A light line on a dark one, so that it shows on any colour."""
+    points = [(float(x), float(y)) for x, y in (*quad, quad[0])]
+    pen.line(points, fill=_DARK, width=3, joint="curve")
+    pen.line(points, fill=_LIGHT, width=1)
+
+
+def _word(pen: ImageDraw.ImageDraw, at: Array, word: str, font: ImageFont.FreeTypeFont) -> None:
+    place = (float(at[0]), float(at[1]))
+    pen.text(place, word, fill=_LIGHT, font=font, anchor="mm", stroke_width=2, stroke_fill=_DARK)

@@ -7,22 +7,20 @@ Which corner is which, the colours say: `find_arrangement`.
 
 from __future__ import annotations
 
-import io
 import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from PIL import Image, ImageDraw, ImageFont
+from numpy.typing import ArrayLike
+from PIL import Image
 
-from tint.colorimetry import PATCHES
-from tint.colorimetry.chart import COLUMNS, ROWS
+from tint.colorimetry import decode, difference, lab_to_xyz, root_matrix, root_terms, xyz_to_lab
+from tint.colorimetry.spectra import COLUMNS, ROWS
 from tint.errors import InputError, JobError
-from tint.photographs.picture import Picture
-
-Array = NDArray[np.float64]
+from tint.photographs.picture import Picture, sample
+from tint.spectra import Array
 
 # Of the distance between patch centres; patches fill about 0.85 of it (common practice, no source), so this is the
 # inner half of each.
@@ -33,6 +31,9 @@ LEAST_PATCH_PX = 8.0
 # side; common practice, no source.
 MOST_SLANT = 3.0
 
+# Round from the upper left, about its middle, of side 2.
+SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+_NET = np.array([[float(column), float(row)] for row in range(ROWS) for column in range(COLUMNS)])
 _CORNER_PLACES = np.array([[0.0, 0.0], [COLUMNS - 1.0, 0.0], [COLUMNS - 1.0, ROWS - 1.0], [0.0, ROWS - 1.0]])
 
 
@@ -79,23 +80,15 @@ class Places:
 def locate(corners: ArrayLike, spots: Sequence[Spot], *, width: int, height: int) -> Places:
     """Quadrilaterals of patches and spots.
 
-    Parameters
-    ----------
-    corners : array_like, shape (4, 2)
-        Centres of the corner patches A1, A6, D6 and D1 [px].
-    width, height : int
-        Of the picture [px].
-
-    Raises
-    ------
-    InputError
-        If corners are not four in order round a chart, too near to each other, or anything lies outside the picture.
+    `corners` (4, 2): centres of the corner patches A1, A6, D6 and D1 [px].
+    `width`, `height`: of the picture [px].
+    Raises InputError if corners are not four in order round a chart, too near to each other, or anything lies outside
+        the picture.
     """
     points = np.asarray(corners, dtype=float)
     _check_corners(points)
     matrix = homography(_CORNER_PLACES, points)
-    columns, rows = np.meshgrid(np.arange(COLUMNS), np.arange(ROWS))
-    patches = moved(matrix, np.stack((columns.ravel(), rows.ravel()), axis=-1)[:, None] + 0.5 * PATCH_SIDE * _SQUARE)
+    patches = moved(matrix, _NET[:, None] + 0.5 * PATCH_SIDE * SQUARE)
     sides = np.linalg.norm(patches - np.roll(patches, 1, axis=-2), axis=-1)
     if sides.min() < LEAST_PATCH_PX * PATCH_SIDE:
         found = f"patches are only {sides.min() / PATCH_SIDE:.1f} pixels apart"
@@ -111,16 +104,13 @@ def locate(corners: ArrayLike, spots: Sequence[Spot], *, width: int, height: int
     return Places(patches, squares, points.mean(axis=0), row / np.linalg.norm(row), across)
 
 
-_SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-
-
 def _square(spot: Spot, usual: float) -> Array:
     if spot.corners is not None:
         return np.array(spot.corners)
     side = usual if spot.size is None else spot.size
     if side < LEAST_PATCH_PX * PATCH_SIDE:
         raise InputError(spot.where, f"{side:g} pixels across", "at least 4", "go nearer, or leave the size out")
-    return np.asarray([spot.x, spot.y] + 0.5 * side * _SQUARE)
+    return np.asarray([spot.x, spot.y] + 0.5 * side * SQUARE)
 
 
 def _check_corners(points: Array) -> None:
@@ -220,82 +210,33 @@ def _corners(rectangle: Array, middles: Array) -> Array | None:
     if sides[1] > sides[0]:
         rectangle, sides = np.roll(rectangle, -1, axis=0), np.roll(sides, -1)
     edges = np.array([[0.0, 0.0], [COLUMNS, 0.0], [COLUMNS, ROWS], [0.0, ROWS]]) - 0.5
-    columns, rows = np.meshgrid(np.arange(COLUMNS), np.arange(ROWS))
-    net = np.stack((columns.ravel(), rows.ravel()), axis=-1).astype(float)
     if not len(middles):
         return None
-    expected = moved(homography(edges, rectangle), net)
+    expected = moved(homography(edges, rectangle), _NET)
     away = np.linalg.norm(expected[:, None] - middles, axis=-1)
     nearest = away.argmin(axis=1)
     held = away.min(axis=1) < _NEAR * sides[0] / COLUMNS
     if held.sum() < LEAST_SQUARES:
         return None
-    matrix = homography(net[held], middles[nearest[held]])
-    return moved(matrix, np.array([[0.0, 0.0], [COLUMNS - 1.0, 0.0], [COLUMNS - 1.0, ROWS - 1.0], [0.0, ROWS - 1.0]]))
+    return moved(homography(_NET[held], middles[nearest[held]]), _CORNER_PLACES)
 
 
-# The photograph with what was taken for what: patches and spots outlined, the spots numbered, a key beside it.
+def find_arrangement(picture: Picture, corners: ArrayLike, *, reference: Array, white: Array) -> tuple[Array, float]:
+    """Corners in the order of the chart, from whichever they begin, and by how far it is off with a bare matrix.
 
-
-LONG_SIDE = 1600  # pixels
-_PAPER, _INK = (222, 222, 222), (28, 28, 28)  # a neutral grey: it lends no colour to what is looked at
-_LIGHT, _DARK = (255, 255, 255), (28, 28, 28)
-_LETTERS, _LINE, _MARGIN = 14, 20, 16  # pixels
-_CORNERS = (0, 5, 18, 23)
-
-
-def draw(picture: Picture, places: Places, spots: Sequence[Spot], squares: Sequence[Array] = ()) -> bytes:
-    """The photograph, not larger than a screen, and beside it the spots by number; as PNG.
-
-    `squares`: further outlines, each of shape (4, 2) [px].
+    InputError as `locate`.
     """
-    scale = min(1.0, LONG_SIDE / max(picture.width, picture.height))
-    size = (max(round(picture.width * scale), 1), max(round(picture.height * scale), 1))
-    seen = Image.fromarray(picture.pixels)
-    font = ImageFont.load_default(size=_LETTERS)
-    assert isinstance(font, ImageFont.FreeTypeFont)  # pillow gives the bitmap font only where no size is asked
-    key = _key(spots, size[1], font)
-    image = Image.new("RGB", (size[0] + key.width, max(size[1], key.height)), _PAPER)
-    image.paste(seen.resize(size, Image.Resampling.BOX) if scale < 1.0 else seen, (0, 0))
-    image.paste(key, (size[0], 0))
-    pen = ImageDraw.Draw(image)
-    for quad in (*places.patches, *places.spots, *squares):
-        _outline(pen, scale * quad)
-    for at in _CORNERS:
-        _word(pen, scale * places.patches[at].mean(axis=0), PATCHES[at], font)
-    for number, quad in enumerate(places.spots, start=1):
-        _word(pen, scale * quad.mean(axis=0), str(number), font)
-    held = io.BytesIO()
-    image.save(held, format="PNG")
-    return held.getvalue()
+    xyz = lab_to_xyz(reference, white)
+    best, least = np.asarray(corners, dtype=float), np.inf
+    for way in arrangements(best):
+        values = sample(picture, locate(way, (), width=picture.width, height=picture.height).patches).mean
+        missed = min(_plain_miss(each, reference, xyz, white) for each in (decode(values), values))
+        if missed < least:
+            best, least = np.asarray(way), missed
+    return best, least
 
 
-def _key(spots: Sequence[Spot], height: int, font: ImageFont.FreeTypeFont) -> Image.Image:
-    """Numbers and names in columns."""
-    lines = [f"{at}  {_plain(spot.where)}" for at, spot in enumerate(spots, start=1)]
-    rows = max((height - 2 * _MARGIN) // _LINE, 8)
-    columns = [lines[at : at + rows] for at in range(0, len(lines), rows)]
-    widths = [int(max(font.getlength(line) for line in column)) + _MARGIN for column in columns]
-    image = Image.new("RGB", (sum(widths) + _MARGIN, rows * _LINE + 2 * _MARGIN), _PAPER)
-    pen, left = ImageDraw.Draw(image), _MARGIN
-    for column, width in zip(columns, widths, strict=True):
-        for row, line in enumerate(column):
-            pen.text((left, _MARGIN + row * _LINE), line, fill=_INK, font=font)
-        left += width
-    return image
-
-
-def _plain(words: str) -> str:
-    return words[:60].encode("ascii", "replace").decode()
-
-
-def _outline(pen: ImageDraw.ImageDraw, quad: Array) -> None:
-    """A light line on a dark one, so that it shows on any colour."""
-    points = [(float(x), float(y)) for x, y in (*quad, quad[0])]
-    pen.line(points, fill=_DARK, width=3, joint="curve")
-    pen.line(points, fill=_LIGHT, width=1)
-
-
-def _word(pen: ImageDraw.ImageDraw, at: Array, word: str, font: ImageFont.FreeTypeFont) -> None:
-    place = (float(at[0]), float(at[1]))
-    pen.text(place, word, fill=_LIGHT, font=font, anchor="mm", stroke_width=2, stroke_fill=_DARK)
+def _plain_miss(responses: Array, reference: Array, xyz: Array, white: Array) -> float:
+    held = np.maximum(responses, 1e-4)
+    found = root_terms(held, 1) @ root_matrix(held, xyz, 1)
+    return float(difference(reference, xyz_to_lab(np.maximum(found, 0.0), white)).mean())

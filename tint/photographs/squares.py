@@ -22,9 +22,8 @@ from tint.colorimetry import difference
 from tint.errors import InputError, JobError, listed
 from tint.photographs.colours import Photographed
 from tint.photographs.picture import Picture, sample
-from tint.photographs.places import Places, Spot, homography, moved
-
-Array = NDArray[np.float64]
+from tint.photographs.places import SQUARE, Places, Spot, homography, moved
+from tint.spectra import Array
 
 SQUARES_FILE = "squares.csv"  # in the swatch folder
 NUMBERS = 250  # of the dictionary
@@ -50,7 +49,7 @@ _NEAR, _FAR, _HIGH = 1.1, 1.4, 0.5
 # 0.01 in the pictures of tests/figures/squares.py; real ones are less even at their edges. No source.
 _MOST_APART = 0.04
 
-_SQUARE = 0.5 * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+_SQUARE = 0.5 * SQUARE
 _READ = READ * _SQUARE + [MIDDLE, 0.0]
 _BESIDE = np.array([[_NEAR, -0.5 * _HIGH], [_FAR, -0.5 * _HIGH], [_FAR, 0.5 * _HIGH], [_NEAR, 0.5 * _HIGH]])
 _LABEL = (1.0 + 2.0 * MARGIN) * _SQUARE
@@ -117,12 +116,7 @@ def cells_of(number: int) -> NDArray[np.bool_]:
 def see_squares(picture: Picture) -> list[Seen]:
     """All squares in a photograph, by number; of one that was found twice at a place, one.
 
-    Raises
-    ------
-    InputError
-        If OpenCV is missing.
-    JobError
-        If the picture is a mirror image.
+    InputError if OpenCV is missing; JobError if the picture is a mirror image.
     """
     pixels, scale = _grey(picture)
     seen = _detected(pixels, scale)
@@ -182,20 +176,11 @@ def _area(quad: Array) -> float:
 
 
 def by_squares(picture: Picture, squares: Mapping[int, Square]) -> Found:
-    """The spots that the squares of a photograph point to.
+    """The spots that the squares of a photograph point to; `squares` is the folder's table.
 
-    Parameters
-    ----------
-    squares : mapping of int to Square
-        The folder's table.
-
-    Raises
-    ------
-    InputError
-        If OpenCV is missing.
-    JobError
-        If there is no square, one that the table does not have, one of a casting twice, a casting out of the picture
-        or not beside its label; or the picture is a mirror image.
+    Raises InputError if OpenCV is missing.
+    Raises JobError if there is no square, one that the table does not have, one of a casting twice, a casting out of
+        the picture or not beside its label; or the picture is a mirror image.
     """
     seen = see_squares(picture)
     if not seen:

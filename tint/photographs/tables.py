@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.colorimetry import PATCHES, difference, lab, lab_to_xyz, viewing, xyz_to_lab
 from tint.errors import Gathered, InputError, did_you_mean, one_of, quoted
@@ -19,12 +18,11 @@ from tint.materials import SEATS
 from tint.photographs.colours import Photographed, SpotColour
 from tint.photographs.places import Spot
 from tint.photographs.squares import NUMBERS, SQUARES_FILE, Square
+from tint.spectra import Array
 from tint.swatches.records import PHOTOGRAPH
 from tint.swatches.tables import Row, Table, check_marks, read_table
 from tint.swatches.text import decoded, number, why_no_number
 from tint.uncertainty import Z95
-
-Array = NDArray[np.float64]
 
 COLUMNS = ("name", "backing", "seat", "light", "observer", "source", "L", "a", "b")
 _SPOT_COLUMNS = ("name", "backing", "seat", "x", "y", "size")
@@ -64,15 +62,8 @@ def photo_readings(told: Photographed) -> tuple[PhotoReading, ...]:
 
 
 def repeatability(told: Photographed) -> float:
-    """The `repeatability` that a folder of such photographs should state.
+    """The `repeatability` that a folder of such photographs should state: of X, Y and Z, as shares of white's [-].
 
-    Returns
-    -------
-    float
-        Standard deviation of X, Y and Z, each as a share of the perfect white's [-].
-
-    Notes
-    -----
     Errors of X, Y and Z of one size and independent make, in a colour, the CIEDE2000 of the root of the sum of squares
     of what each alone makes. The figure is the size that makes what the photograph states of each of its readings, the
     root mean square of them. A photograph's errors are neither independent nor of one size; `tint fit` finds what
@@ -180,16 +171,10 @@ def squares_csv(squares: Iterable[Square]) -> bytes:
 def read_chart(path: str | os.PathLike[str], *, light: str, observer: int) -> tuple[Array, Array]:
     """A maker's own chart: CIELAB of its patches in a light, shape (24, 3), and XYZ of that light's white.
 
-    Parameters
-    ----------
-    path : path
-        A table of 24 rows with the column patch (A1 to D6 by row and column, or 1 to 24), and either wavelengths with
-        reflectances from 0 to 1, or L, a, b with the light and observer that they hold for.
-
-    Raises
-    ------
-    InputError
-        Naming the row and column of the first fault; also where colours are of another light than the one asked for.
+    `path`: a table of 24 rows with the column patch (A1 to D6 by row and column, or 1 to 24), and either wavelengths
+        with reflectances from 0 to 1, or L, a, b with the light and observer that they hold for.
+    Raises InputError naming the row and column of the first fault; also where colours are of another light than the
+        one asked for.
     """
     faults = Gathered(str(path))
     table = _table(Path(path), faults, first="patch")

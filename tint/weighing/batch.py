@@ -25,10 +25,7 @@ def waste_of(workshop: Workshop) -> float:
 class Batch:
     """What is to be poured, named in one of three ways: grams, cm3, or the volume of a part.
 
-    Raises
-    ------
-    InputError
-        If the batch is not named once, or a quantity makes no sense.
+    InputError if it is not named once, or a quantity makes no sense.
     """
 
     # batch_g, batch_cm3: what the moulds hold in all [g] or [cm3]
@@ -67,17 +64,9 @@ class Batch:
         return self.moulds
 
     def poured_g(self, density: float) -> float:
-        """What goes into the moulds, sprue and margin included, cup loss not [g].
+        """What goes into the moulds, sprue and margin included, cup loss not [g]; InputError if more than a tonne.
 
-        Parameters
-        ----------
-        density : float
-            Of the mix [g/cm3].
-
-        Raises
-        ------
-        InputError
-            If that is more than a tonne.
+        `density`: of the mix [g/cm3].
         """
         volume = self.part_cm3 * self.count if self.part_cm3 is not None else self.batch_cm3
         net = self.batch_g if volume is None else volume * density
@@ -100,13 +89,7 @@ def mix_density(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> fl
 
 @dataclass(frozen=True, kw_only=True)
 class Split:
-    """What a cup must keep to.
-
-    Raises
-    ------
-    InputError
-        If a quantity makes no sense.
-    """
+    """What a cup must keep to; InputError if a quantity makes no sense."""
 
     cup_cm3: float | None = None  # the largest cup, to its brim [cm3]
     headroom: float = HEADROOM  # how many times the mix's volume a cup must hold, since mix swells under vacuum [-]
@@ -168,22 +151,10 @@ class Cups:
 def plan(batch: Batch, split: Split, *, density: float) -> Plan:
     """The fewest equal cups that keep to the rules; of so few, or up to twice as many, those that take least mix.
 
-    Parameters
-    ----------
-    batch : Batch
-    split : Split
-    density : float
-        Of the mix [g/cm3].
+    `density`: of the mix [g/cm3].
+    Raises InputError if a cup cannot hold even its own loss, or pot life is told but not the number of moulds.
+    Raises JobError if pot life ends before one mould is poured.
 
-    Raises
-    ------
-    InputError
-        If a cup cannot hold even its own loss, or pot life is told but not the number of moulds.
-    JobError
-        If pot life ends before one mould is poured.
-
-    Notes
-    -----
     A cup fills whole moulds, as many as every other cup; where they do not come out even, mix for the odd ones is made
     too. A mould that is larger than a cup takes several.
     """

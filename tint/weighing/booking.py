@@ -1,20 +1,22 @@
-"""Where mass is booked: every weighing of a batch, pigment beside the parts, base of a premix within its part."""
+"""The lines of a sheet: where mass is booked, and which weighings the scale does not do well.
+
+Pigment is booked beside the parts, the base of a premix within its part.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint.materials import Base, Blend
 from tint.palette import Palette
+from tint.spectra import Array
 from tint.weighing.batch import Cups, Plan, Split, minutes_of
-from tint.weighing.premix import Premix, Scale, whole
+from tint.weighing.premix import Kept, Premix, Scale, whole
 from tint.weighing.rounding import Weighings
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,18 +60,10 @@ def booked(
 ) -> tuple[list[tuple[str, str]], Weighings]:  # fmt: skip
     """What each weighing is and the part that it is or goes into, and the exact weights.
 
-    Parameters
-    ----------
-    doses : mapping of str to float
-        Pigments in their order [g].
-    made : mapping of str to Premix
-        Those that are weighed as premixes.
-    total_g : float
-        Of the batch [g].
-    step_g : float
-        Of the scale [g].
-    cups : int
-        Into each of which the parts are weighed that take no pigment.
+    `doses`: pigments in their order [g].
+    `made`: those that are weighed as premixes.
+    `total_g`: of the batch.
+    `cups`: into each of which the parts are weighed that take no pigment.
     """
     own, parts = base.pigment_in, tuple(base.mix)
     mix = np.array([base.mix[part] for part in parts]) / sum(base.mix.values())
@@ -152,14 +146,78 @@ def cups_of(
 def naive_mix_error(share: float, pigment: float) -> float:
     """Were pigment weighed as if it were its part: how far that part's share of the base would be off [%].
 
-    Parameters
-    ----------
-    share : float
-        Of that part in the base [-].
-    pigment : float
-        Of the pigments in the mix [-].
+    `share` is that part's of the base, `pigment` that of the pigments in the mix [-].
     """
     left = max(share - pigment, 0.0)
     others = 1.0 - share
     true_share = left / (left + others) if left + others else 0.0
     return 100.0 * abs(true_share / share - 1.0)
+
+
+# Weighings that the scale does not do well.
+
+_MUCH = 3.0  # times the batch: so much base for premixes is told; common practice, no source
+
+
+def too_small(lines: Sequence[Line], scale: Scale, *, premix: bool, cups: Cups) -> list[str]:
+    """Weighings that the scale does not do well.
+
+    `premix`: whether premixes were looked for: a dose that is still too small could not have one.
+    """
+    doses = [line for line in lines if line.pigment and line.what == line.pigment]
+    told = [words for line in doses if (words := _of_dose(line, scale, premix=premix))]
+    weights = {line.part: line.grams for line in lines if not line.pigment} | dict(cups.rest_g)
+    each = " a cup" if cups.count > 1 else ""
+    told += [
+        f"part {part}: {grams:g} g{each} is less than {_trusted(scale)}: the mixing ratio may be off by "
+        f"{scale.error_percent(grams):.1f} %; make more at a time, or take a finer scale"
+        for part, grams in weights.items()
+        if 0.0 < grams < scale.least_g
+    ]
+    return told
+
+
+def _of_dose(line: Line, scale: Scale, *, premix: bool) -> str:
+    exact, step = line.exact_grams, f"{scale.step_g:g} g"
+    if exact >= scale.least_g:
+        return ""
+    if premix:
+        mend = "a premix would take more base than there is; a finer scale or a larger batch would hold it better"
+    else:
+        mend = "a finer scale, a larger batch or a premix would hold it better"
+    if line.grams == 0.0:
+        mend = "weigh a larger batch" if premix else "make a premix"
+        return f"{line.what}: {exact:.2g} g does not show on a scale of {step}; {mend}"
+    off = 100.0 * abs(line.grams - exact) / exact
+    found = f"{line.grams:g} g is few steps of {step} (rounded by {off:.1f} %), less than {_trusted(scale)}"
+    return f"{line.what}: {found}; {mend}"
+
+
+def _trusted(scale: Scale) -> str:
+    return f"the {scale.smallest_g:.2g} g that it weighs to {scale.tolerance_percent:g} %"
+
+
+def too_heavy(lines: Sequence[Line], scale: Scale) -> list[str]:
+    """What the scale does not carry at once."""
+    most = math.inf if scale.max_g is None else scale.max_g
+    heavy = "; ".join(f"{line.what}, {scale.shown(line.grams)}" for line in lines if line.grams > most)
+    return [f"more than the {most:g} g that the scale carries: {heavy}: weigh it in portions"] if heavy else []
+
+
+def too_much(made: Mapping[str, Premix], scale: Scale, total_g: float) -> list[str]:
+    """Premixes that take several times the batch itself, though what is left of them serves the next."""
+    taken = sum(step.base_g for premix in made.values() for step in premix.steps)
+    if taken <= _MUCH * total_g:
+        return []
+    mend = "weigh the smallest doses on a finer scale, or leave them out"
+    return [f"the premixes take {scale.shown(taken)} of base, for a batch of {scale.shown(total_g)}: {mend}"]
+
+
+def not_used(too_old: Sequence[Kept], made: Mapping[str, Premix], base: str, part: str, scale: Scale) -> list[str]:
+    """Premixes that are there for what is let down now, and too old."""
+    return [
+        f"{each.name}, {scale.shown(each.grams)} of {each.made_on}, is not used: it is older than premix_days of "
+        "palette.toml allows"
+        for each in too_old
+        if each.pigment in made and (each.base, each.part) == (base, part)
+    ]

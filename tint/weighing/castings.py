@@ -84,20 +84,11 @@ def weigh_castings(
 ) -> CastingSheet:
     """Grams for castings on this scale.
 
-    Parameters
-    ----------
-    castings : iterable of (str, Blend, float)
-        Name, blend and mould depth [mm] of each.
-    bases, pigments : mapping
-        Those that the blends name.
-    scale : Scale
-    area_cm2 : float
-        Of a swatch [cm2].
-    waste_percent : float
-        For what stays in the cup [%].
+    `castings`: name, blend and mould depth [mm] of each.
+    `bases`, `pigments`: those that the blends name.
+    `area_cm2`: of a swatch.
+    `waste_percent`: for what stays in the cup.
 
-    Notes
-    -----
     A premix that several castings share holds one pigment in the part that takes it. Where doses differ too much for
     one, a second is made of the first. The pigment's mass belongs to no part, the base of a premix to its part, so
     that the mixing ratio holds.
@@ -114,16 +105,13 @@ def weigh_castings(
             stages = _stages(doses, scale)
             strengths |= {(name, pigment): parts for parts, names in stages for name in names}
             tag = f" in {base}" if len({batch.blend.base for batch in batches if pigment in batch.doses}) > 1 else ""
-            premixes += _letdowns(pigment, tag, bases[base].pigment_in, stages, dict(_pairs(doses)), scale, pigments)
+            taken = {name: dose for name, dose, _ in doses}
+            premixes += _letdowns(pigment, tag, bases[base].pigment_in, stages, taken, scale, pigments)
     cups = tuple(_cup(batch, bases[batch.blend.base], strengths, premixes, scale) for batch in batches)
     told = _warnings(batches, strengths, bases, cups, scale)
     return CastingSheet(
         premixes=tuple(premixes), cups=cups, scale=scale, warnings=told, cautions=_cautions(batches, bases, pigments)
     )
-
-
-def _pairs(doses: Sequence[tuple[str, float, float]]) -> Iterable[tuple[str, float]]:
-    return ((name, dose) for name, dose, _ in doses)
 
 
 def _batch(

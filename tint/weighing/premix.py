@@ -13,21 +13,13 @@ from tint.materials import Workshop
 STEP_G = 0.01  # g: a workshop scale's smallest step; common practice, no source
 TOLERANCE_PERCENT = 1.0  # of a dose; common practice, no source
 _ALMOST = 1e-6  # of a step: floating-point numbers so near a whole step are that step
-# Two readings, empty and loaded, each off by up to half a step: sqrt(2 / 12) of a step, rounded up.
-_ROUNDING_ALONE = 0.41
+_ROUNDING_ALONE = 0.41  # of a step, rounded up: sqrt(2 / 12), of two readings off by up to half a step each
 
 
 @dataclass(frozen=True, kw_only=True)
 class Scale:
-    """What a dose is weighed on.
+    """What a dose is weighed on; InputError if a quantity makes no sense.
 
-    Raises
-    ------
-    InputError
-        If a quantity makes no sense.
-
-    Notes
-    -----
     The smallest weighing is ``2 sd / tolerance``, sd not taken below 0.41 steps: the rule of the United States
     Pharmacopeia, general chapter 41 on balances, there with a tolerance of 0.10 % (from memory).
     """
@@ -88,9 +80,6 @@ def whole(grams: float) -> float:
     return round(grams, 10)
 
 
-# Premixes.
-
-
 # Parts of the whole to one part of what goes in, in one step; the whole of two steps is their product. Whole numbers
 # that a scale makes easily: common practice, no source.
 WHOLES = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 15, 16, 18, 20, 22, 25, 28, 30, 35, 40, 45, 50)
@@ -132,10 +121,9 @@ class Letdown:
 class Kept:
     """What is left of a premix, and can be used."""
 
-    # name, pigment, part: what it is called, what is in it, and which part of which base it was let down in
     name: str
     pigment: str
-    base: str  # the base whose part that is
+    base: str  # the base whose part it was let down in
     part: str
     whole: int  # parts of premix that hold one part of pigment [-]
     grams: float  # how much there is of it [g]
@@ -147,15 +135,14 @@ class Kept:
 class Premix:
     """A pigment let down until its dose can be weighed."""
 
-    # name, pigment, part: what it is called, what is in it, and which part of the base it is let down in
     name: str
     pigment: str
-    part: str
+    part: str  # of the base, that it is let down in
     whole: int  # parts of premix that hold one part of pigment [-]
     steps: tuple[Letdown, ...]  # one or two; none where what is kept does as it is
-    used_g: float  # of it, into the batch [g]
+    used_g: float = 0.0  # of it, into the batch [g]
     # within which the pigment's dose falls 95 times in 100, all weighings together [% of the dose]
-    dose_error_percent: float
+    dose_error_percent: float = math.inf
     kept: Kept | None = None  # what is used, or let down further, of an earlier one
 
     @property
@@ -189,13 +176,7 @@ class Premix:
         return self.used_g - self.pigment_g
 
     def leftovers(self, base: str) -> tuple[Kept, ...]:
-        """What the batch leaves, of every step, weaker ones last; nothing where all is used.
-
-        Parameters
-        ----------
-        base : str
-            Whose part it was let down in.
-        """
+        """What the batch leaves, of every step, weaker ones last; `base` is that whose part it was let down in."""
         lot, made_on = (self.kept.lot, self.kept.made_on) if self.kept else (self.steps[0].lot, "")
         stages = [(self.kept.name, self.kept.whole, self.kept.grams)] if self.kept else []
         strength = self.kept.whole if self.kept else 1
@@ -217,26 +198,13 @@ def premixes(
     doses: Mapping[str, float], *, scale: Scale, part: str, base_g: float, lots: Mapping[str, str | None],
     kept: Sequence[Kept] = (),
 ) -> dict[str, Premix]:  # fmt: skip
-    """A premix for each dose that the scale cannot weigh well, as far as the part has base for them.
+    """A premix by pigment for each dose that the scale cannot weigh well, as far as the part has base for them.
 
-    Parameters
-    ----------
-    doses : mapping of str to float
-        Pigments, and what the batch takes of each [g].
-    scale : Scale
-    part : str
-        The part that takes the pigment.
-    base_g : float
-        What the batch holds of it [g].
-    lots : mapping of str to str or None
-        Of the pigments.
-    kept : sequence of Kept
-        Left over from earlier batches, in the same part of the same base, the oldest first: used before any is made.
+    `doses`: pigments, and what the batch takes of each [g].
+    `part`, `base_g`: the part that takes the pigment, and what the batch holds of it.
+    `kept`: left over from earlier batches in this part of this base, the oldest first: used before any is made.
 
-    Returns
-    -------
-    dict of str to Premix
-        By pigment. A dose that is missing here though it is too small needs a larger batch.
+    A dose that is too small and missing in what is returned needs a larger batch.
     """
     room = base_g - scale.smallest_g  # what is left of the part must be weighed well too
     made: dict[str, Premix] = {}
@@ -248,10 +216,9 @@ def premixes(
         sized = [_sized(pigment, wholes, dose, scale=scale, part=part, lot=lot) for wholes in able]
         mine = [each for each in kept if each.pigment == pigment and lot in ("", each.lot)]
         sized += [found for each in mine if (found := _of_kept(each, dose, scale)) and found.base_g <= room]
-        if not sized:
-            continue
-        made[pigment] = min(sized, key=_burden)
-        room -= (made[pigment].whole - 1) * dose
+        if sized:
+            made[pigment] = min(sized, key=_burden)
+            room -= (made[pigment].whole - 1) * dose
     return made
 
 
@@ -278,22 +245,20 @@ def _of_kept(kept: Kept, dose: float, scale: Scale) -> Premix | None:
     least = scale.smallest_g * (1.0 - 1e-9) / dose
     if kept.whole >= least:
         steps: tuple[Letdown, ...] = ()
-        parts, needed = kept.whole, dose * kept.whole
+        name, parts, needed = premix_name(kept.pigment, kept.whole), kept.whole, dose * kept.whole
     else:
         once = next((one for one in WHOLES if kept.whole * one >= least), None)
         if once is None or kept.whole * once > WEAKEST:
             return None
         parts = kept.whole * once
+        name = premix_name(kept.pigment, parts)
         needed = round_up(max(scale.smallest_g, dose * parts * SPARE / once), scale)
-        makes = premix_name(kept.pigment, parts)
-        steps = (Letdown(makes=makes, what=kept.name, part=kept.part, grams=needed, base_g=whole(needed * (once - 1))),)
+        base_g = whole(needed * (once - 1))
+        steps = (Letdown(makes=name, what=kept.name, part=kept.part, grams=needed, base_g=base_g),)
     if needed > kept.grams:
         return None
-    empty = Premix(
-        name=premix_name(kept.pigment, parts), pigment=kept.pigment, part=kept.part, whole=parts, steps=steps,
-        used_g=0.0, dose_error_percent=math.inf, kept=kept,
-    )  # fmt: skip
-    return weighed_out(empty, dose * parts, scale)
+    made = Premix(name=name, pigment=kept.pigment, part=kept.part, whole=parts, steps=steps, kept=kept)
+    return weighed_out(made, dose * parts, scale)
 
 
 def weighed_out(premix: Premix, used_g: float, scale: Scale) -> Premix:
@@ -312,19 +277,16 @@ def _sized(pigment: str, wholes: tuple[int, ...], dose: float, *, scale: Scale, 
     taken: list[float] = []
     needed = used_g
     for one in reversed(wholes):
-        taken.insert(0, round_up(max(scale.smallest_g, needed * SPARE / one), scale))
-        needed = taken[0]
+        needed = round_up(max(scale.smallest_g, needed * SPARE / one), scale)
+        taken.insert(0, needed)
     steps: list[Letdown] = []
     for at, (one, grams) in enumerate(zip(wholes, taken, strict=True)):
         what = steps[-1].makes if steps else pigment
         makes = premix_name(pigment, math.prod(wholes[: at + 1]))
         base_g = whole(grams * (one - 1))
         steps.append(Letdown(makes=makes, what=what, part=part, grams=grams, base_g=base_g, lot="" if at else lot))
-    name = premix_name(pigment, parts)
-    empty = Premix(
-        name=name, pigment=pigment, part=part, whole=parts, steps=tuple(steps), used_g=0.0, dose_error_percent=math.inf
-    )
-    return weighed_out(empty, used_g, scale)
+    made = Premix(name=steps[-1].makes, pigment=pigment, part=part, whole=parts, steps=tuple(steps))
+    return weighed_out(made, used_g, scale)
 
 
 def premix_name(pigment: str, parts: int) -> str:

@@ -15,10 +15,9 @@ from tint.appearance import Setting, render
 from tint.materials import Blend
 from tint.opacity import FAIR
 from tint.palette import Palette
+from tint.spectra import Array
 from tint.target import Target
 from tint.weighing.premix import Kept, Premix, Scale, premixes
-
-Array = NDArray[np.float64]
 
 # Lines that are tried both ways, those of the fewest steps; the rest go to the nearest step. 4096 ways are predicted in
 # one go, and five pigments with two parts need 128; tests/figures/weighing.py judges the roundings.
@@ -81,13 +80,8 @@ def missed(aim: Target, labs: Array, ratios: Array) -> Array:
 def ways(weighings: Weighings, *, reach: int = 0) -> Array:
     """All roundings to the steps next to the exact weights, shape (n_ways, n_lines) [g].
 
-    Parameters
-    ----------
-    reach : int
-        How many steps beyond the next ones are tried too.
+    `reach`: how many steps beyond the next ones are tried too.
 
-    Notes
-    -----
     Base that rounded premixes bring along is taken off its part before that is rounded: its exact weight then is the
     one that keeps the ratio.
     """
@@ -158,14 +152,9 @@ def care(
 ) -> tuple[Care, ...]:  # fmt: skip
     """Every weighing of a sheet, the most delicate first.
 
-    Parameters
-    ----------
-    grams : ndarray, shape (n_lines,)
-        As rounded [g].
-    names : sequence of (str, str)
-        What each line is and what it goes into.
-    premixes : sequence of Premix
-        Their own weighings of pigment are judged too.
+    `grams` (n_lines,): as rounded [g].
+    `names`: what each line is and what it goes into.
+    `premixes`: their own weighings of pigment are judged too.
     """
     pigments = grams @ weighings.pigment
     by_line = weighings.steps[:, None] * weighings.pigment
@@ -233,14 +222,9 @@ def looser(
 ) -> Looser | None:  # fmt: skip
     """The tightest tolerance that saves half of the base spent on premixes; None where none does, or little is spent.
 
-    Parameters
-    ----------
-    doses : mapping of str to float
-        Pigments, and what the batch takes of each [g].
-    made : mapping of str to Premix
-        The premixes as they are.
-    base_g : float
-        What the batch holds of the part [g].
+    `doses`: pigments, and what the batch takes of each [g].
+    `made`: the premixes as they are.
+    `part`, `base_g`: the part that takes the pigment, and what the batch holds of it.
     """
     spent = spent_g(made)
     if spent < _WORTH_G:

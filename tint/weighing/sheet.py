@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -18,7 +19,18 @@ from tint.palette import Palette
 from tint.target import Target
 from tint.thickness import Wall, at_walls
 from tint.weighing.batch import Batch, Cups, Split, mix_density, plan, waste_of
-from tint.weighing.booking import Line, booked, cups_of, in_order, lines_of, naive_mix_error
+from tint.weighing.booking import (
+    Line,
+    booked,
+    cups_of,
+    in_order,
+    lines_of,
+    naive_mix_error,
+    not_used,
+    too_heavy,
+    too_much,
+    too_small,
+)
 from tint.weighing.premix import Kept, Premix, Scale, premixes, scale_of, weighed_out, whole
 from tint.weighing.rounding import Care, Looser, best_rounding, care, looser
 
@@ -108,42 +120,17 @@ def weigh(
 ) -> WeighSheet:  # fmt: skip
     """Grams for a batch.
 
-    Parameters
-    ----------
-    palette : Palette
-    blend : Blend
-    setting : Setting
-        For the prediction of the rounded blend.
-    batch : Batch, optional
-        How much is needed.
-    scale : Scale, optional
-        What it is weighed on.
-    split : Split, optional
-        What a cup must keep to.
-    premix : bool
-        Whether doses that are too small for the scale are weighed as premixes.
-    kept : sequence of Kept
-        Premixes left over from earlier batches, the oldest first; those of this base and its part are used first.
-    too_old : sequence of Kept
-        Likewise, and not to be used any more: it is told of those that would be.
-    aim : Target, optional
-        What the rounded doses should come near; the exact blend's own prediction when absent.
-    batch_g, batch_cm3, waste_percent : float
-        In place of `batch`, for a plain one [g], [cm3], [%].
-    scale_step_g : float
-        In place of `scale` [g].
-    walls_mm : sequence of float
-        Further walls of the part, at which the rounded blend is told too [mm].
+    `setting`: for the prediction of the rounded blend.
+    `premix`: whether doses that are too small for the scale are weighed as premixes.
+    `kept`: premixes left over from earlier batches, the oldest first; those of this base and its part are used first.
+    `too_old`: those not to be used any more; it is told of those that would be.
+    `aim`: what the rounded doses should come near; the exact blend's own prediction when absent.
+    `batch_g`, `batch_cm3`, `waste_percent`: in place of `batch`, for a plain one.
+    `scale_step_g`: in place of `scale`.
+    `walls_mm`: further walls of the part, at which the rounded blend is told too.
+    Raises InputError if the batch is not given once, or a quantity makes no sense.
+    Raises JobError if pot life ends before one mould is poured.
 
-    Raises
-    ------
-    InputError
-        If the batch is not given once, or a quantity makes no sense.
-    JobError
-        If pot life ends before one mould is poured.
-
-    Notes
-    -----
     The pigment's mass belongs to no part, and the base of a premix belongs to the part it came from: so the base's
     mixing ratio holds. Split into cups, the part with the pigment is made in one and shared out, so that no cup differs
     from another; the other parts are weighed into each.
@@ -159,7 +146,8 @@ def weigh(
     tinted = (total - sum(doses.values())) * share
     lots = {name: pigment.lot for name, pigment in palette.pigments.items()}
     part, own = base.pigment_in, [each for each in kept if (each.base, each.part) == (blend.base, base.pigment_in)]
-    made = premixes(doses, scale=scale, part=part, base_g=tinted, lots=lots, kept=own) if premix else {}
+    stock: dict[str, Any] = {"part": part, "base_g": tinted, "lots": lots, "kept": own}
+    made = premixes(doses, scale=scale, **stock) if premix else {}
     names, exact = booked(palette, base, doses, made, total_g=total, step_g=scale.step_g, cups=planned.count)
     if not np.any(np.rint(exact.exact / exact.steps) > 0.0):
         raise InputError("weigh", f"nothing of {total:g} g shows on a scale of {scale.step_g:g} g", mend="make more")
@@ -189,21 +177,13 @@ def weigh(
         naive_part_error_percent=min(blend.total / share, 100.0),
         premixes=used,
         leftovers=_left(kept, used, blend.base),
-        looser=looser(
-            palette, blend, doses, made, setting=setting, scale=scale, part=part, base_g=tinted, lots=lots, kept=own
-        ),
+        looser=looser(palette, blend, doses, made, setting=setting, scale=scale, **stock),
         cups=cups,
         care=care(
-            palette,
-            blend.base,
-            exact,
-            grams,
-            setting=setting,
-            names=[(line.what, line.into) for line in lines],
-            premixes=used,
-            step_g=scale.step_g,
+            palette, blend.base, exact, grams, setting=setting, names=[(line.what, line.into) for line in lines],
+            premixes=used, step_g=scale.step_g,
         ),
-        cautions=(*cautions(base, palette.pigments, blend), *of_premixes(made)),
+        cautions=(*cautions(base, palette.pigments, blend), *(_OF_PREMIXES if made else ())),
         warnings=(
             *too_small(lines, scale, premix=premix, cups=cups),
             *too_heavy(lines, scale),
@@ -211,7 +191,7 @@ def weigh(
             *not_used(too_old, made, blend.base, part, scale),
         ),
         walls=at_walls(palette, aim, predicted, walls_mm=walls_mm),
-    )
+    )  # fmt: skip
 
 
 def _left(kept: Sequence[Kept], used: Sequence[Premix], base: str) -> tuple[Kept, ...]:
@@ -220,7 +200,7 @@ def _left(kept: Sequence[Kept], used: Sequence[Premix], base: str) -> tuple[Kept
     return (*(each for each in kept if each not in touched), *(left for each in used for left in each.leftovers(base)))
 
 
-# What to know before weighing: the usual cautions, and weighings that the scale cannot do well.
+# What to know before weighing.
 
 
 def cautions(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> tuple[str, ...]:
@@ -243,45 +223,10 @@ def cautions(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> tuple
     return tuple(told)
 
 
-def of_premixes(premixes: Mapping[str, Premix]) -> list[str]:
-    """How to treat premixes that are made."""
-    if not premixes:
-        return []
-    return ["Premixes: label them with lot and date, stir before each use, keep them no longer than their part keeps."]
-
-
-def too_heavy(lines: Sequence[Line], scale: Scale) -> list[str]:
-    """What the scale does not carry at once."""
-    most = scale.max_g
-    if most is None:
-        return []
-    heavy = [f"{line.what}, {scale.shown(line.grams)}" for line in lines if line.grams > most]
-    return (
-        [f"more than the {most:g} g that the scale carries: {'; '.join(heavy)}: weigh it in portions"] if heavy else []
-    )
-
-
+_OF_PREMIXES = (
+    "Premixes: label them with lot and date, stir before each use, keep them no longer than their part keeps.",
+)
 _NOTHING_G = 1e-9  # g that rounding of floating-point numbers leaves
-_MUCH = 3.0  # times the batch: so much base for premixes is told; common practice, no source
-
-
-def too_much(made: Mapping[str, Premix], scale: Scale, total_g: float) -> list[str]:
-    """Premixes that take several times the batch itself, though what is left of them serves the next."""
-    taken = sum(step.base_g for premix in made.values() for step in premix.steps)
-    if taken <= _MUCH * total_g:
-        return []
-    mend = "weigh the smallest doses on a finer scale, or leave them out"
-    return [f"the premixes take {scale.shown(taken)} of base, for a batch of {scale.shown(total_g)}: {mend}"]
-
-
-def not_used(too_old: Sequence[Kept], made: Mapping[str, Premix], base: str, part: str, scale: Scale) -> list[str]:
-    """Premixes that are there for what is let down now, and too old."""
-    return [
-        f"{each.name}, {scale.shown(each.grams)} of {each.made_on}, is not used: it is older than premix_days of "
-        "palette.toml allows"
-        for each in too_old
-        if each.pigment in made and (each.base, each.part) == (base, part)
-    ]
 
 
 def kept_words(sheet: WeighSheet) -> list[str]:
@@ -296,49 +241,7 @@ def kept_words(sheet: WeighSheet) -> list[str]:
     ]
 
 
-def too_small(lines: Sequence[Line], scale: Scale, *, premix: bool, cups: Cups) -> list[str]:
-    """Weighings that the scale does not do well.
-
-    Parameters
-    ----------
-    premix : bool
-        Whether premixes were looked for: a dose that is still too small could not have one.
-    """
-    doses = [line for line in lines if line.pigment and line.what == line.pigment]
-    told = [words for line in doses if (words := _of_dose(line, scale, premix=premix))]
-    weights = {line.part: line.grams for line in lines if not line.pigment} | dict(cups.rest_g)
-    each = " a cup" if cups.count > 1 else ""
-    told += [
-        f"part {part}: {grams:g} g{each} is less than {_trusted(scale)}: the mixing ratio may be off by "
-        f"{scale.error_percent(grams):.1f} %; make more at a time, or take a finer scale"
-        for part, grams in weights.items()
-        if 0.0 < grams < scale.least_g
-    ]
-    return told
-
-
-def _of_dose(line: Line, scale: Scale, *, premix: bool) -> str:
-    exact, step = line.exact_grams, f"{scale.step_g:g} g"
-    if exact >= scale.least_g:
-        return ""
-    if premix:
-        mend = "a premix would take more base than there is; a finer scale or a larger batch would hold it better"
-    else:
-        mend = "a finer scale, a larger batch or a premix would hold it better"
-    if line.grams == 0.0:
-        mend = "weigh a larger batch" if premix else "make a premix"
-        return f"{line.what}: {exact:.2g} g does not show on a scale of {step}; {mend}"
-    off = 100.0 * abs(line.grams - exact) / exact
-    found = f"{line.grams:g} g is few steps of {step} (rounded by {off:.1f} %), less than {_trusted(scale)}"
-    return f"{line.what}: {found}; {mend}"
-
-
-def _trusted(scale: Scale) -> str:
-    return f"the {scale.smallest_g:.2g} g that it weighs to {scale.tolerance_percent:g} %"
-
-
 # A weigh sheet as a table of rows: premixes, the batch, each cup; for spreadsheets.
-
 
 COLUMNS = ("what for", "order", "what", "into", "grams")  # and what a line has cells for
 
@@ -374,13 +277,7 @@ def _weight(grams: float) -> str:
 
 
 def kept_from_json(data: bytes | str, *, where: str = "weigh sheet") -> tuple[Kept, ...]:
-    """What a sheet left of premixes, as `WeighSheet.to_json` and `tint weigh --json` write it.
-
-    Raises
-    ------
-    InputError
-        If it is no such JSON, by its key; `where` names it.
-    """
+    """What a sheet left of premixes, from its JSON; InputError as of `from_json`."""
     return _kept(from_json(data, where=where).leftovers, f"{where}, key leftovers")
 
 
@@ -390,18 +287,12 @@ def changes_of(sheet: jsonable.Sheet, *, where: str) -> tuple[Kept, ...]:
 
 
 def _kept(told: Sequence[object], where: str) -> tuple[Kept, ...]:
-    return tuple(jsonable.converted(each, Kept, where=where, form=_FORM) for each in told)
-
-
-_FORM = "what `tint weigh --json` writes"
+    return tuple(jsonable.converted(each, Kept, where=where, form="what `tint weigh --json` writes") for each in told)
 
 
 def from_json(data: bytes | str, *, where: str = "weigh sheet") -> jsonable.Sheet:
     """A sheet as `WeighSheet.to_json` and `tint weigh --json` write it: at least its base and its weighings.
 
-    Raises
-    ------
-    InputError
-        If it is no such JSON, by its key; `where` names it.
+    InputError if it is no such JSON, by its key; `where` names it.
     """
-    return jsonable.decode(data, jsonable.Sheet, where=where, form=_FORM)
+    return jsonable.decode(data, jsonable.Sheet, where=where, form="what `tint weigh --json` writes")

@@ -60,7 +60,6 @@ class Setting:
             raise InputError("seat", f"`{self.seat}` is not known", " or ".join(SEATS))
         if self.geometry and self.geometry not in GEOMETRIES:
             raise InputError("geometry", f"`{self.geometry}` is not known", ", ".join(GEOMETRIES))
-
         if self.finish and self.finish not in HEIGHTS_UM:
             raise InputError("finish", f"`{self.finish}` is not known", ", ".join(HEIGHTS_UM))
 
@@ -82,10 +81,7 @@ def outside(
 ) -> list[str]:
     """Say where a blend and setting leave the range of the swatches: loading, thickness, mixture, geometry.
 
-    Parameters
-    ----------
-    thickness_mm : sequence of float, optional
-        In place of the setting's, one or many [mm].
+    `thickness_mm`: in place of the setting's, one or many.
     """
     seen = palette.seen[blend.base]
     told = _beyond(palette, blend.base, [setting.thickness_mm] if thickness_mm is None else thickness_mm)

@@ -1,19 +1,116 @@
-"""Entries of the ledger as pages and as JSON: a line for each, or all that one holds."""
+"""Entries of the ledger as options, one for each column, and as pages: a line for each, or all that one holds."""
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tint.cli import show
-from tint.ledger import TABLES, Drift, Entry, Near, Repeat, Stock, as_dict, columns
+import click
+
+from tint.cli import options, show
+from tint.cli.keys import option
+from tint.errors import InputError
+from tint.ledger import KINDS, LAB, TABLES, Column, Drift, Entry, Near, Repeat, Stock, as_dict, columns
 from tint.materials import Blend
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+
+def number_of(told: str) -> int:
+    """The number of an entry."""
+    text = str(told)
+    if not text.isdecimal() or not 0 < len(text) < 19 or int(text) < 1:
+        raise InputError("ledger", f"`{text}` is not the number of an entry", "expected a whole number of at least 1")
+    return int(text)
+
+
+def kind_argument(*, required: bool) -> options.Decorator:
+    """The kind of entry, by its name or its table's."""
+
+    def convert(told: str) -> str:
+        word = told.lower().replace("-", "_")
+        kinds = {name: kind for kind, table in TABLES.items() for name in (kind, table)} | {"references": "reference"}
+        if word not in kinds:
+            raise InputError("ledger", f"there is no kind `{told}`", "expected one of " + ", ".join(KINDS))
+        return kinds[word]
+
+    return click.argument("kind", type=convert, required=required, metavar="KIND" if required else "[KIND]")
+
+
+# An option for each column.
+
+# Where an option is not called as its column is, but for a unit, a day or a number behind.
+_CALLED = {
+    "customer_words": "--words",
+    "temperature_c": "--temperature",
+    "backing": "--over",
+    "approved_by": "--by",
+    "approved_on": "--on",
+    "read_on": "--on",
+    "limit_samples": "--limit",
+}
+_BEHIND = re.compile("_(mm|ciede2000|degrees|id|on)$")
+
+
+def option_name(column: str) -> str:
+    """What the option for a column is called."""
+    return _CALLED.get(column, "--" + _BEHIND.sub("", column).replace("_", "-"))
+
+
+def column_options(kind: str, *leave_out: str) -> list[options.Decorator]:
+    """An option for each column of a kind that can be told in a word; its value reaches the command by column."""
+    own = [each for each in columns(kind) if each.name not in (*leave_out, *LAB)]
+    told = ("lots", "weighed", "limit_samples")
+    return [_option(each) for each in own if each.kind not in ("object", "list", "flag") or each.name in told]
+
+
+def _option(column: Column) -> options.Decorator:
+    name, about = option_name(column.name), column.about[:1].upper() + column.about[1:] + "."
+    if column.name == "weighed":
+        return options.amounts(name, "What was really weighed, in grams.", options.GRAMS, once=False)
+    if column.name == "lots":
+        return options.several("--lot", about, "NAME=LOT", type=_lot, to=column.name)
+    if column.name == "limit_samples":
+        return options.several(name, about, "TEXT", to=column.name)
+    if column.points == "order":
+        return option(name, metavar="ORDER", help=f"{about[:-1]}, by number or name.", to=column.name)
+    if column.points:
+        return option(name, type=number_of, metavar="NUMBER", help=about, to=column.name)
+    if column.kind == "date":
+        return option(name, type=day_text(name), metavar="DAY", help=about, to=column.name)
+    if column.kind in ("number", "whole"):
+        return option(name, type=_number(name, column), metavar="X", help=about, to=column.name)
+    if column.words:
+        return options.choice(name, filter(None, column.words), about, to=column.name)
+    return option(name, metavar="TEXT", help=about, to=column.name)
+
+
+def _number(name: str, column: Column) -> Callable[[str], float]:
+    def convert(told: str) -> float:
+        value = options.number_in(told, name, column.about)
+        return int(value) if column.kind == "whole" and value == int(value) else value
+
+    return convert
+
+
+def _lot(told: str) -> tuple[str, str]:
+    name, sign, lot = (part.strip() for part in told.partition("="))
+    if not sign or not name or not lot:
+        raise InputError("--lot", f"`{told}`", "expected NAME=LOT, as in white=W-203")
+    return name, lot
+
+
+def day_text(option: str) -> Callable[[str], str]:
+    """A converter to a day as the ledger keeps it."""
+    return lambda told: options.day_in(option)(told).isoformat()
+
+
+# Pages.
 
 
 def show_entries(out: Console, held: Mapping[str, Sequence[Entry[Any]]], folder: Path) -> None:

@@ -10,19 +10,23 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tint import colorimetry, forward, jsonable, notebook, uncertainty
-from tint.appearance.setting import Setting, how_read, outside
 from tint.materials import Blend
 from tint.optics import layer
 from tint.optics.spot import Spot
 from tint.palette import Palette, spot_of
+from tint.setting import Setting, how_read, outside
+from tint.spectra import Array
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Array = NDArray[np.float64]
+__all__ = [
+    "Appearance", "Rendered", "Setting", "clarity_in_words", "how_read", "lost_beside", "outside", "predict", "render",
+    "transmittance",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,16 +43,10 @@ def render(
 ) -> Rendered:  # fmt: skip
     """Spectra of castings over several backings.
 
-    Parameters
-    ----------
-    shares : array_like, shape (..., n_components)
-        The mixing law's c, as `Palette.shares` gives it.
-    base : str
-        The base that they are of: it decides the faces.
-    backings : tuple of str
-        Names, or `none`.
-    thickness_mm : array_like, shape (...), optional
-        In place of the setting's [mm].
+    `shares` (..., n_components): the mixing law's c, as `Palette.shares` gives it.
+    `base`: the base that they are of: it decides the faces.
+    `backings`: names, or `none`.
+    `thickness_mm` (...): in place of the setting's.
     """
     share = np.asarray(shares, dtype=float)
     d = np.asarray(setting.thickness_mm if thickness_mm is None else thickness_mm, dtype=float)[..., None]
@@ -201,23 +199,7 @@ def clarity_in_words(look: Appearance) -> str:
 
 
 def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
-    """What a blend will look like.
-
-    Parameters
-    ----------
-    palette : Palette
-    blend : Blend
-    setting : Setting
-
-    Returns
-    -------
-    Appearance
-
-    Raises
-    ------
-    InputError
-        If blend or setting name what the palette does not have.
-    """
+    """What a blend will look like; InputError if blend or setting name what the palette does not have."""
     loadings = palette.loadings(blend)
     view = setting.viewing(palette)
     setting = replace(setting, light=view.light)  # `f2` is FL2 in what is shown
@@ -233,15 +215,9 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
     regular, by_regular = layer.regular_slopes(*mixed, thickness=setting.thickness_mm, optics=optics)
     labs = colorimetry.lab(drawn.reflectance, view)
     error = uncertainty.of_colour(
-        palette,
-        blend.base,
-        loadings,
-        drawn.reflectance,
-        drawn.slopes,
-        thickness_mm=setting.thickness_mm,
-        view=view,
+        palette, blend.base, loadings, drawn.reflectance, drawn.slopes, thickness_mm=setting.thickness_mm, view=view,
         has_pair=bool(pair),
-    )
+    )  # fmt: skip
     light = uncertainty.of_light(
         palette, blend.base, loadings, (passed, regular), (by_passed, by_regular),
         thickness_mm=setting.thickness_mm, view=view,
