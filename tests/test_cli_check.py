@@ -118,7 +118,9 @@ def test_a_folder_of_one_casting_over_nothing_is_described_as_it_is(tmp_path: Pa
     (tmp_path / "swatches.csv").write_text("swatch,base,thickness_mm\nslab,clear,2.65\n")
     grid = range(400, 701, 20)
     spectra = {"reflectance": 0.6, "transmittance": 0.2}
-    rows = [",".join(["slab", "none", "", quantity, *(f"{value}" for _ in grid)]) for quantity, value in spectra.items()]
+    rows = [
+        ",".join(["slab", "none", "", quantity, *(f"{value}" for _ in grid)]) for quantity, value in spectra.items()
+    ]
     head = ",".join(["swatch", "backing", "seat", "quantity", *map(str, grid)])
     (tmp_path / "readings.csv").write_text("\n".join([head, *rows]) + "\n")
     out = " ".join(told(tmp_path).split())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from tint.swatches.import_plan import Naming
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Measurement
 
-CASTS, READS = "swatches.csv", "readings.csv"
+PALETTE, CASTS, READS = "palette.toml", "swatches.csv", "readings.csv"
 Respell = Callable[[str], str]
 
 
@@ -186,3 +187,15 @@ def test_the_trade_s_words_for_cures_and_geometry(tmp_path: Path) -> None:
     read = read_folder(write(tmp_path, {**files, "palette.toml": text.encode()}))
     plain = read_folder(write(tmp_path / "plain", files))
     assert (read.bases, read.pigments, read.instrument) == (plain.bases, plain.pigments, plain.instrument)
+
+
+def test_one_name_in_both_forms_of_unicode_is_one_name(tmp_path: Path) -> None:
+    """One program writes é as one letter, another as e and an accent; no eye tells the two apart."""
+    good = good_files()
+    named = {file: data.decode().replace("yellow", "jaune doré") for file, data in good.items()}
+    named[PALETTE] = named[PALETTE].replace("[pigments.jaune doré]", '[pigments."jaune doré"]')
+    for file in (CASTS, READS):
+        named[file] = unicodedata.normalize("NFD", named[file])
+    folder = read_folder(write(tmp_path / "named", {file: text.encode() for file, text in named.items()}))
+    assert any("jaune doré" in swatch.loadings for swatch in folder.swatches)
+    assert len(folder.readings) == len(read_folder(write(tmp_path / "plain", good)).readings)
