@@ -52,6 +52,10 @@ SPELLINGS: dict[str, tuple[Respell, str]] = {
     "blanks behind every row": (lambda text: text.replace(",", ";").replace("\n", ";;\n"), "utf-8"),
     "blanks behind commas": (lambda text: text.replace("\n", ",,\n"), "utf-8"),
     "cp1252": (lambda text: text, "cp1252"),
+    "capitals": (
+        lambda text: text.replace(",wet,", ",Wet,").replace(",none,", ",None,").replace(",trans", ",Trans"),
+        "utf-8",
+    ),
     "utf-16": (lambda text: text, "utf-16"),
     "utf-8 with its mark": (lambda text: text, "utf-8-sig"),
     "old line ends": (lambda text: text.replace("\n", "\r"), "utf-8"),
