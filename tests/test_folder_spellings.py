@@ -177,6 +177,26 @@ def test_a_unit_that_looks_like_another_is_asked_about(
     assert any(words in line for line in told), told
 
 
+def test_a_repeatability_that_looks_like_percent_is_asked_about(tmp_path: Path) -> None:
+    stated = good_files()[PALETTE]
+    for value, asked in ((b"0.001", False), (b"0.03", False), (b"0.1", True)):
+        files = {**good_files(), PALETTE: stated.replace(b"repeatability = 0.001", b"repeatability = " + value)}
+        told = " ".join(map(str, inspect_folder(write(tmp_path / value.decode(), files))[1]))
+        assert ("is it in percent? divide by 100" in told) is asked
+
+
+def test_a_word_for_a_surface_that_is_not_known_is_told(tmp_path: Path) -> None:
+    """Its castings count as glossy."""
+    head, *rows = good_files()[CASTS].decode().splitlines()
+    for finish, told in (("Matte", False), ("gloss", False), ("sandblasted", True)):
+        table = "".join(
+            f"{line},{cell}\n" for line, cell in zip([head, *rows], ["finish", *[finish] * 9], strict=False)
+        )
+        found = " ".join(map(str, inspect_folder(write(tmp_path / finish, {**good_files(), CASTS: table.encode()}))[1]))
+        assert ("row 2, column finish: there is no finish sandblasted; expected one of gloss" in found) is told
+        assert found.count("there is no finish") == told
+
+
 def test_the_trade_s_words_for_cures_and_geometry(tmp_path: Path) -> None:
     files = good_files()
     text = files["palette.toml"].decode()
