@@ -423,6 +423,47 @@ def test_a_tail_of_emitted_light(ground: Ground, glowing: int) -> None:
     assert [each.where for each in found] == (["yellow, 580 to 640 nm"] if glowing == 3 else [])
 
 
+def test_no_more_is_told_of_a_pigment_whose_strongest_castings_glow(clean: SwatchFolder) -> None:
+    """Where it is weak it glows as well, which no absorption explains either."""
+    loadings = {swatch.name: swatch.loadings for swatch in clean.swatches}
+    glow = 0.7 * np.exp(-(((clean.wavelengths - 560.0) / 20.0) ** 2))
+    lit = replace(clean, readings=tuple(
+        replace(each, values=each.values + min(loadings[each.swatch].get("yellow", 0.0), 0.5) * glow)
+        for each in clean.readings
+    ))  # fmt: skip
+    assert sum(each.values.max() > 1.0 for each in lit.readings) < sum("yellow" in each for each in loadings.values())
+    assert set(kinds(examined(lit))) == {"fluorescence"}
+
+
+def stronger(pigment: str, castings: set[str], by: float) -> dict[str, Cast]:
+    held = {cast.name: cast for cast in CASTS if cast.name in castings}
+    return {
+        name: cast._replace(loadings=cast.loadings | {pigment: by * cast.loadings[pigment]})
+        for name, cast in held.items()
+    }
+
+
+@pytest.mark.parametrize(("by", "words"), [(1.12, "12 % stronger"), (0.88, "12 % weaker")])
+def test_a_pigment_that_is_stronger_in_its_mixtures(by: float, words: str) -> None:
+    folder = studio(seed=SEED, really=stronger("yellow", {"cream-a", "cream-b", "green"}, by))
+    found = only(examined(folder), "two_strengths")
+    assert found.where == "yellow"
+    assert "beside other pigments, in 3 castings (cream-a, cream-b, green)" in found.words
+    told = float(found.words.split(" it reads ")[1].split()[0])
+    assert abs(told - 12.0) <= 3.0
+    assert words.split()[-1] in found.words
+
+
+def test_a_pigment_whose_later_castings_are_of_another_paste() -> None:
+    rows = ("blue-a", "sky-a", "blue-b", "sky-b", "blue-c", "green", "mist")
+    cast = {each.name: each for each in CASTS}
+    order = [*(each for each in CASTS if each.name not in rows), *(cast[name] for name in rows)]
+    folder = studio(order, seed=SEED, really=stronger("blue", set(rows[3:]), 1.12))
+    found = only(examined(folder), "two_strengths")
+    assert found.where == "blue"
+    assert "another lot or paste" in found.mend
+
+
 def test_castings_set_aside_one_after_the_other_cost_no_new_fit_from_the_beginning(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
