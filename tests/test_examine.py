@@ -15,7 +15,7 @@ from synthetic import CASTS, INSTRUMENT, PIGMENTS, Cast, fit_two_flux, read_of, 
 from tint.checks import Finding, examine, left_out
 from tint.checks.finding import limit, spread_limit
 from tint.checks.ground import Ground, fit_ground, without
-from tint.checks.jumps import of_tails
+from tint.checks.jumps import of_jumps, of_tails
 from tint.fitting.leaving_out import Fitted, LeftOut, one_by_one
 from tint.fitting.minimise import Minimum, minimise
 from tint.fitting.spectra import fit_with_ground
@@ -403,6 +403,17 @@ def test_two_castings_that_jump(clean: SwatchFolder) -> None:
     assert sorted(each.where for each in found) == ["sky-a, 540 nm", "yellow-b, 640 nm"]
 
 
+@pytest.mark.parametrize(("over", "found"), [(1, ["sky-a, 540 to 560 nm"]), (5, [])])
+def test_a_step_is_told_and_a_slope_is_not(ground: Ground, over: int, found: list[str]) -> None:
+    """Haze that was not written bends a reading where its pigment's absorption ends; a slip leaves it flat."""
+    problem = ground.fitted.problem
+    of = problem.readings.casting == problem.names.index("sky-a")
+    rising = np.zeros_like(problem.read)
+    rising[np.flatnonzero(of)[0]] = 0.03 * np.clip((np.arange(problem.n_wavelengths) - 7) / over, 0.0, 1.0)
+    bent = replace(ground, fitted=replace(ground.fitted, problem=replace(problem, read=problem.read + rising)))
+    assert [each.where for each in of_jumps(bent)][:1] == found
+
+
 def test_a_casting_that_widens_its_own_limits() -> None:
     # White is in many castings: a wrong dose of it throws them all off a little.
     folder = really(Cast("white-a", "clear", 2.0, {"white": 0.108}))
@@ -461,7 +472,8 @@ def test_a_pigment_whose_later_castings_are_of_another_paste() -> None:
     folder = studio(order, seed=SEED, really=stronger("blue", set(rows[3:]), 1.12))
     found = only(examined(folder), "two_strengths")
     assert found.where == "blue"
-    assert "another lot or paste" in found.mend
+    assert "in the later rows, in 4 castings (sky-b, blue-c, green, mist)" in found.words
+    assert "one lot, one paste" in found.mend
 
 
 def test_castings_set_aside_one_after_the_other_cost_no_new_fit_from_the_beginning(

@@ -31,11 +31,10 @@ class _Part:
     sure: float = 0.0  # the same in standard deviations [-]
 
 
-_OTHER_PASTE = "see whether another lot or paste was opened between; then pour again what is of the old one"
-_LUMPS = (
-    "see whether they are of one lot and one paste; if so it may form lumps beside others: stir one anew, pour it again"
-)
-_OTHER_BASE = "see whether they are of one lot and one paste; if so keep a folder for each base"
+_ONE = "see whether they are of one lot, one paste and one calibration of the instrument"
+_OTHER_PASTE = f"{_ONE}; then pour or read again what is not"
+_LUMPS = f"{_ONE}; if so it may form lumps beside others: stir one anew, pour it again"
+_OTHER_BASE = f"{_ONE}; if so keep a folder for each base"
 
 
 def of_two_strengths(ground: Ground) -> Iterator[Finding]:
