@@ -391,6 +391,31 @@ def test_a_jump_shows_on_see_through_castings_and_is_laid_to_no_other(
     assert told == pytest.approx(height, abs=0.004)
 
 
+def test_a_casting_of_another_blend_is_not_told_as_a_jump(ground: Ground) -> None:
+    """Far off throughout, and not smoothly: its largest peak is part of that."""
+    problem = ground.fitted.problem
+    of = np.flatnonzero(problem.readings.casting == problem.names.index("sky-a"))
+    bent = np.zeros_like(problem.read)
+    bent[of] = 0.1 * np.random.default_rng(SEED).standard_normal((of.size, problem.n_wavelengths))
+    bent[of[0], 7] = 0.4
+    other = replace(ground, fitted=replace(ground.fitted, problem=replace(problem, read=problem.read + bent)))
+    assert list(of_jumps(other)) == []
+
+
+def test_a_pigment_that_its_own_castings_contradict(clean: SwatchFolder) -> None:
+    """As pearl does, which sends back light in bands, the more of it the more."""
+    loadings = {swatch.name: swatch.loadings for swatch in clean.swatches}
+    bands = 0.12 * (1.0 + 0.5 * np.sin(clean.wavelengths / 40.0))
+    pearl = replace(clean, readings=tuple(
+        replace(each, values=each.values + (1.0 - np.exp(-9.0 * loadings[each.swatch].get("blue", 0.0))) * bands)
+        for each in clean.readings
+    ))  # fmt: skip
+    found = [each for each in examined(pearl) if each.kind == "odd_pigment"]
+    assert [each.where for each in found] == ["blue"]
+    assert "pearl" in found[0].mend
+    assert set(found[0].about) <= {name for name in loadings if "blue" in loadings[name]}
+
+
 def test_a_jump_at_the_first_wavelength(clean: SwatchFolder) -> None:
     jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 0))
     assert only(examined(jumped), "jump").where == "sky-a, 400 nm"

@@ -14,6 +14,7 @@ from tint.checks.finding import Finding
 from tint.checks.ground import Ground, LeftOut, fit_ground, left_out, without
 from tint.checks.jumps import of_jumps, of_tails
 from tint.checks.mixed_up import of_mixed_up
+from tint.checks.odd_pigment import with_odd_pigment
 from tint.checks.out_of_line import of_colour_lines, of_lines
 from tint.checks.readings import as_shares, of_readings
 from tint.checks.surroundings import of_cards, of_edges, unstated_spot
@@ -98,7 +99,7 @@ def _of_castings(ground: Ground) -> Iterator[Finding]:
     lines = [
         each for each in lines if not uneven or _holds(folder, each.about).isdisjoint(each.where for each in uneven)
     ]
-    yield from lines
+    yield from with_odd_pigment(folder, lines)
     if rest is ground:
         yield from jumps
         return

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,7 @@ from tint.spectra import Array, Index, Mask
 _SLACK = {"peak": 1.2, "step": 1.5}
 _STANDS_OUT = 6.0  # times the reading's own median: one that is off everywhere has another fault
 _SIDE = 3  # wavelengths on either side of a step
+_EXPLAINED = 0.5  # of the square of what a casting misses
 _SHARP = 0.75  # of a step falls between two wavelengths, but for noise; of a slope over five of them a third
 _FIRST = {"peak": 0, "step": _SIDE}  # the wavelength that the first place of each is about
 _MOST = 6  # castings named before the folder as a whole is in question
@@ -60,13 +61,20 @@ def _worst(ground: Ground) -> list[_Jump]:
     far = limit(2 * read.size)
     worst: list[_Jump] = []
     for swatch in ground.predicted:
-        found = [*_jumps(swatch, "peak", *_peaks_of(swatch), _SLACK["peak"] * far)]
+        peaks = [*_jumps(swatch, "peak", *_peaks_of(swatch), _SLACK["peak"] * far)]
+        found = peaks if _explain(swatch, peaks) else []
         found += _jumps(swatch, "step", *_steps_of(swatch, steps), _SLACK["step"] * far)
         found.sort(key=lambda each: each.size)
         if found and (not worst or found[-1].size > worst[0].size):
             largest = {each.row: each for each in found}
             worst = sorted(largest.values(), key=lambda each: -each.size)
     return worst
+
+
+def _explain(swatch: LeftOut, peaks: Sequence[_Jump]) -> bool:
+    """Whether most of what a casting misses goes with its peaks: one that is another blend has them, too."""
+    missed = swatch.missed.ravel()
+    return sum(each.size**2 for each in peaks) > _EXPLAINED * float(missed @ np.linalg.solve(swatch.covariance, missed))
 
 
 def _told(ground: Ground, name: str, row: int, jump: _Jump) -> Finding:

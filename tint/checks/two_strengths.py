@@ -74,8 +74,7 @@ def _parts(ground: Ground, pigment: int) -> Iterator[_Part]:
 def _judged(ground: Ground, part: _Part) -> _Part:
     """The smaller side leaves; both say the same."""
     sign, leaving = (1.0, part.castings) if part.castings.size <= part.others.size else (-1.0, part.others)
-    leaving = leaving[np.unique(np.linspace(0, leaving.size - 1, _MOST).round().astype(int))]
-    left = leave_out(ground.fitted, leaving)
+    left = _left(ground, leaving)
     stronger, known = _strength(ground, part.pigment, left)
     if not left.told or not known:
         return part
@@ -86,14 +85,34 @@ def _scatter(ground: Ground, part: _Part) -> float:
     """How much the castings of each side differ in strength among themselves, in standard deviations [-]."""
     squared, freedom = 0.0, 0
     for side in (part.castings, part.others):
-        told = [_strength(ground, part.pigment, each) for each in ground.predicted if each.castings[0] in side]
+        left = _left(ground, side)
+        told = [_strength(ground, part.pigment, _only(ground, left, casting)) for casting in left.castings]
         told = [each for each in told if each[1]]
-        if len(told) < _FEWEST:
+        if not left.told or len(told) < _FEWEST:
             continue
         stronger, known = np.array(told).T
         squared += float(known @ (stronger - np.average(stronger, weights=known)) ** 2)
         freedom += len(told) - 1
     return (squared / freedom) ** 0.5 if freedom else 0.0
+
+
+def _left(ground: Ground, castings: Index) -> LeftOut:
+    """Without these castings, or some of them if they are many."""
+    return leave_out(ground.fitted, castings[np.unique(np.linspace(0, castings.size - 1, _MOST).round().astype(int))])
+
+
+def _only(ground: Ground, left: LeftOut, casting: int) -> LeftOut:
+    """One of the castings that left together, with what the rest says of it."""
+    own = ground.fitted.problem.readings.casting[left.rows] == casting
+    values = np.repeat(own, left.missed.shape[1])
+    return replace(
+        left,
+        castings=np.array([casting]),
+        rows=left.rows[own],
+        missed=left.missed[own],
+        covariance=left.covariance[np.ix_(values, values)],
+        slopes=left.slopes[:, own],
+    )
 
 
 def _strength(ground: Ground, pigment: int, left: LeftOut) -> tuple[float, float]:
