@@ -107,3 +107,23 @@ def test_a_palette_of_the_folder_as_it_stands_is_used(small_folder: Path) -> Non
     with (small_folder / "swatches.csv").open("a") as file:
         file.write("\n")
     assert missed() == pytest.approx(own)  # which it is no longer
+
+
+def test_a_folder_of_one_casting_over_nothing_is_described_as_it_is(tmp_path: Path) -> None:
+    """One casting, read in reflectance, that no other predicts; no pigment, no backing."""
+    (tmp_path / "palette.toml").write_text(
+        'format = 1\nname = "One"\n[instrument]\ngeometry = "di:8"\n[bases.clear]\ncure = "addition"\ndensity = 1.0\n'
+        'refractive_index = 1.41\nmax_loading = 3.0\nmix = { A = 1.0, B = 1.0 }\npigment_in = "A"\n'
+    )
+    (tmp_path / "swatches.csv").write_text("swatch,base,thickness_mm\nslab,clear,2.65\n")
+    grid = range(400, 701, 20)
+    spectra = {"reflectance": 0.6, "transmittance": 0.2}
+    rows = [
+        ",".join(["slab", "none", "", quantity, *(f"{value}" for _ in grid)]) for quantity, value in spectra.items()
+    ]
+    head = ",".join(["swatch", "backing", "seat", "quantity", *map(str, grid)])
+    (tmp_path / "readings.csv").write_text("\n".join([head, *rows]) + "\n")
+    out = " ".join(told(tmp_path).split())
+    assert "Bases: clear. Pigments: none. Backings: none." in out
+    assert "No reflectance reading of a casting can be predicted from the other castings (leave-one-out)." in out
+    assert "CIEDE2000 pigment" not in out

@@ -15,7 +15,7 @@ from synthetic import CASTS, INSTRUMENT, PIGMENTS, Cast, fit_two_flux, read_of, 
 from tint.checks import Finding, examine, left_out
 from tint.checks.finding import limit, spread_limit
 from tint.checks.ground import Ground, fit_ground, without
-from tint.checks.jumps import of_tails
+from tint.checks.jumps import of_jumps, of_tails
 from tint.fitting.leaving_out import Fitted, LeftOut, one_by_one
 from tint.fitting.minimise import Minimum, minimise
 from tint.fitting.spectra import fit_with_ground
@@ -391,6 +391,31 @@ def test_a_jump_shows_on_see_through_castings_and_is_laid_to_no_other(
     assert told == pytest.approx(height, abs=0.004)
 
 
+def test_a_casting_of_another_blend_is_not_told_as_a_jump(ground: Ground) -> None:
+    """Far off throughout, and not smoothly: its largest peak is part of that."""
+    problem = ground.fitted.problem
+    of = np.flatnonzero(problem.readings.casting == problem.names.index("sky-a"))
+    bent = np.zeros_like(problem.read)
+    bent[of] = 0.1 * np.random.default_rng(SEED).standard_normal((of.size, problem.n_wavelengths))
+    bent[of[0], 7] = 0.4
+    other = replace(ground, fitted=replace(ground.fitted, problem=replace(problem, read=problem.read + bent)))
+    assert list(of_jumps(other)) == []
+
+
+def test_a_pigment_that_its_own_castings_contradict(clean: SwatchFolder) -> None:
+    """As pearl does, which sends back light in bands, the more of it the more."""
+    loadings = {swatch.name: swatch.loadings for swatch in clean.swatches}
+    bands = 0.12 * (1.0 + 0.5 * np.sin(clean.wavelengths / 40.0))
+    pearl = replace(clean, readings=tuple(
+        replace(each, values=each.values + (1.0 - np.exp(-9.0 * loadings[each.swatch].get("blue", 0.0))) * bands)
+        for each in clean.readings
+    ))  # fmt: skip
+    found = [each for each in examined(pearl) if each.kind == "odd_pigment"]
+    assert [each.where for each in found] == ["blue"]
+    assert "pearl" in found[0].mend
+    assert set(found[0].about) <= {name for name in loadings if "blue" in loadings[name]}
+
+
 def test_a_jump_at_the_first_wavelength(clean: SwatchFolder) -> None:
     jumped = altered(clean, reading("sky-a", "white"), lambda r: r + 0.03 * (np.arange(r.size) == 0))
     assert only(examined(jumped), "jump").where == "sky-a, 400 nm"
@@ -401,6 +426,17 @@ def test_two_castings_that_jump(clean: SwatchFolder) -> None:
     jumped = altered(jumped, reading("yellow-b", "black"), lambda r: r - 0.02 * (np.arange(r.size) == 12))
     found = examined(jumped)
     assert sorted(each.where for each in found) == ["sky-a, 540 nm", "yellow-b, 640 nm"]
+
+
+@pytest.mark.parametrize(("over", "found"), [(1, ["sky-a, 540 to 560 nm"]), (5, [])])
+def test_a_step_is_told_and_a_slope_is_not(ground: Ground, over: int, found: list[str]) -> None:
+    """Haze that was not written bends a reading where its pigment's absorption ends; a slip leaves it flat."""
+    problem = ground.fitted.problem
+    of = problem.readings.casting == problem.names.index("sky-a")
+    rising = np.zeros_like(problem.read)
+    rising[np.flatnonzero(of)[0]] = 0.03 * np.clip((np.arange(problem.n_wavelengths) - 7) / over, 0.0, 1.0)
+    bent = replace(ground, fitted=replace(ground.fitted, problem=replace(problem, read=problem.read + rising)))
+    assert [each.where for each in of_jumps(bent)][:1] == found
 
 
 def test_a_casting_that_widens_its_own_limits() -> None:
@@ -421,6 +457,48 @@ def test_a_tail_of_emitted_light(ground: Ground, glowing: int) -> None:
     found = list(of_tails(lit))
     # One casting out of three does not speak for its pigment.
     assert [each.where for each in found] == (["yellow, 580 to 640 nm"] if glowing == 3 else [])
+
+
+def test_no_more_is_told_of_a_pigment_whose_strongest_castings_glow(clean: SwatchFolder) -> None:
+    """Where it is weak it glows as well, which no absorption explains either."""
+    loadings = {swatch.name: swatch.loadings for swatch in clean.swatches}
+    glow = 0.7 * np.exp(-(((clean.wavelengths - 560.0) / 20.0) ** 2))
+    lit = replace(clean, readings=tuple(
+        replace(each, values=each.values + min(loadings[each.swatch].get("yellow", 0.0), 0.5) * glow)
+        for each in clean.readings
+    ))  # fmt: skip
+    assert sum(each.values.max() > 1.0 for each in lit.readings) < sum("yellow" in each for each in loadings.values())
+    assert set(kinds(examined(lit))) == {"fluorescence"}
+
+
+def stronger(pigment: str, castings: set[str], by: float) -> dict[str, Cast]:
+    held = {cast.name: cast for cast in CASTS if cast.name in castings}
+    return {
+        name: cast._replace(loadings=cast.loadings | {pigment: by * cast.loadings[pigment]})
+        for name, cast in held.items()
+    }
+
+
+@pytest.mark.parametrize(("by", "words"), [(1.12, "12 % stronger"), (0.88, "12 % weaker")])
+def test_a_pigment_that_is_stronger_in_its_mixtures(by: float, words: str) -> None:
+    folder = studio(seed=SEED, really=stronger("yellow", {"cream-a", "cream-b", "green"}, by))
+    found = only(examined(folder), "two_strengths")
+    assert found.where == "yellow"
+    assert "beside other pigments, in 3 castings (cream-a, cream-b, green)" in found.words
+    told = float(found.words.split(" it reads ")[1].split()[0])
+    assert abs(told - 12.0) <= 3.0
+    assert words.split()[-1] in found.words
+
+
+def test_a_pigment_whose_later_castings_are_of_another_paste() -> None:
+    rows = ("blue-a", "sky-a", "blue-b", "sky-b", "blue-c", "green", "mist")
+    cast = {each.name: each for each in CASTS}
+    order = [*(each for each in CASTS if each.name not in rows), *(cast[name] for name in rows)]
+    folder = studio(order, seed=SEED, really=stronger("blue", set(rows[3:]), 1.12))
+    found = only(examined(folder), "two_strengths")
+    assert found.where == "blue"
+    assert "in the later rows, in 4 castings (sky-b, blue-c, green, mist)" in found.words
+    assert "one lot, one paste" in found.mend
 
 
 def test_castings_set_aside_one_after_the_other_cost_no_new_fit_from_the_beginning(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from tint.swatches.import_plan import Naming
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Measurement
 
-CASTS, READS = "swatches.csv", "readings.csv"
+PALETTE, CASTS, READS = "palette.toml", "swatches.csv", "readings.csv"
 Respell = Callable[[str], str]
 
 
@@ -51,6 +52,10 @@ SPELLINGS: dict[str, tuple[Respell, str]] = {
     "blanks behind every row": (lambda text: text.replace(",", ";").replace("\n", ";;\n"), "utf-8"),
     "blanks behind commas": (lambda text: text.replace("\n", ",,\n"), "utf-8"),
     "cp1252": (lambda text: text, "cp1252"),
+    "capitals": (
+        lambda text: text.replace(",wet,", ",Wet,").replace(",none,", ",None,").replace(",trans", ",Trans"),
+        "utf-8",
+    ),
     "utf-16": (lambda text: text, "utf-16"),
     "utf-8 with its mark": (lambda text: text, "utf-8-sig"),
     "old line ends": (lambda text: text.replace("\n", "\r"), "utf-8"),
@@ -172,6 +177,26 @@ def test_a_unit_that_looks_like_another_is_asked_about(
     assert any(words in line for line in told), told
 
 
+def test_a_repeatability_that_looks_like_percent_is_asked_about(tmp_path: Path) -> None:
+    stated = good_files()[PALETTE]
+    for value, asked in ((b"0.001", False), (b"0.03", False), (b"0.1", True)):
+        files = {**good_files(), PALETTE: stated.replace(b"repeatability = 0.001", b"repeatability = " + value)}
+        told = " ".join(map(str, inspect_folder(write(tmp_path / value.decode(), files))[1]))
+        assert ("is it in percent? divide by 100" in told) is asked
+
+
+def test_a_word_for_a_surface_that_is_not_known_is_told(tmp_path: Path) -> None:
+    """Its castings count as glossy."""
+    head, *rows = good_files()[CASTS].decode().splitlines()
+    for finish, told in (("Matte", False), ("gloss", False), ("sandblasted", True)):
+        table = "".join(
+            f"{line},{cell}\n" for line, cell in zip([head, *rows], ["finish", *[finish] * 9], strict=False)
+        )
+        found = " ".join(map(str, inspect_folder(write(tmp_path / finish, {**good_files(), CASTS: table.encode()}))[1]))
+        assert ("row 2, column finish: there is no finish sandblasted; expected one of gloss" in found) is told
+        assert found.count("there is no finish") == told
+
+
 def test_the_trade_s_words_for_cures_and_geometry(tmp_path: Path) -> None:
     files = good_files()
     text = files["palette.toml"].decode()
@@ -186,3 +211,15 @@ def test_the_trade_s_words_for_cures_and_geometry(tmp_path: Path) -> None:
     read = read_folder(write(tmp_path, {**files, "palette.toml": text.encode()}))
     plain = read_folder(write(tmp_path / "plain", files))
     assert (read.bases, read.pigments, read.instrument) == (plain.bases, plain.pigments, plain.instrument)
+
+
+def test_one_name_in_both_forms_of_unicode_is_one_name(tmp_path: Path) -> None:
+    """One program writes é as one letter, another as e and an accent; no eye tells the two apart."""
+    good = good_files()
+    named = {file: data.decode().replace("yellow", "jaune doré") for file, data in good.items()}
+    named[PALETTE] = named[PALETTE].replace("[pigments.jaune doré]", '[pigments."jaune doré"]')
+    for file in (CASTS, READS):
+        named[file] = unicodedata.normalize("NFD", named[file])
+    folder = read_folder(write(tmp_path / "named", {file: text.encode() for file, text in named.items()}))
+    assert any("jaune doré" in swatch.loadings for swatch in folder.swatches)
+    assert len(folder.readings) == len(read_folder(write(tmp_path / "plain", good)).readings)

@@ -14,9 +14,11 @@ from tint.checks.finding import Finding
 from tint.checks.ground import Ground, LeftOut, fit_ground, left_out, without
 from tint.checks.jumps import of_jumps, of_tails
 from tint.checks.mixed_up import of_mixed_up
+from tint.checks.odd_pigment import with_odd_pigment
 from tint.checks.out_of_line import of_colour_lines, of_lines
 from tint.checks.readings import as_shares, of_readings
 from tint.checks.surroundings import of_cards, of_edges, unstated_spot
+from tint.checks.two_strengths import of_two_strengths
 from tint.fitting.leaving_out import Fitted
 from tint.fitting.uncast import of_cast
 from tint.palette import Palette
@@ -62,9 +64,17 @@ def _found(folder: SwatchFolder, palette: Palette | None, fitted: Fitted | None)
     tails = tuple(of_tails(ground))
     yield from tails
     # Nothing more is told of castings that hold a pigment already told to emit light.
-    glowing = {name for each in tails for name in each.about}
+    glowing = {name for each in tails for name in each.about} | _in_all_that_glow(folder, read)
     lit = {swatch.name for swatch in rest.swatches if glowing & set(swatch.loadings)}
     yield from (each for each in _of_castings(ground) if lit.isdisjoint(each.about))
+
+
+def _in_all_that_glow(folder: SwatchFolder, found: Iterable[Finding]) -> frozenset[str]:
+    """The one pigment that all castings hold that send back more light than fell on them, if there is one."""
+    glow = _swatches(folder, (each.about for each in found if each.kind == "fluorescence"))
+    held = [frozenset(swatch.loadings) for swatch in folder.swatches if swatch.name in glow]
+    common = frozenset.intersection(*held) if held else frozenset()
+    return common if len(common) == 1 else frozenset()
 
 
 def _of_castings(ground: Ground) -> Iterator[Finding]:
@@ -84,7 +94,13 @@ def _of_castings(ground: Ground) -> Iterator[Finding]:
     lines, rest, out = of_lines(ground, jumped=jumped)
     mixed, swapped = of_mixed_up(out, rest)
     lines = [*mixed, *(each for each in lines if not swapped & set(each.about))]
-    yield from lines
+    uneven = tuple(of_two_strengths(ground))
+    yield from uneven
+    # Where a pigment is of two strengths, single castings that hold it are not to blame.
+    lines = [
+        each for each in lines if not uneven or _holds(folder, each.about).isdisjoint(each.where for each in uneven)
+    ]
+    yield from with_odd_pigment(folder, lines)
     if rest is ground:
         yield from jumps
         return
@@ -92,6 +108,10 @@ def _of_castings(ground: Ground) -> Iterator[Finding]:
     gone = {swatch.name for swatch in folder.swatches} - {swatch.name for swatch in rest.folder.swatches} - named
     yield from (each for each in jumps if gone & set(each.about))
     yield from of_jumps(rest)
+
+
+def _holds(folder: SwatchFolder, names: Iterable[str]) -> frozenset[str]:
+    return frozenset(pigment for swatch in folder.swatches if swatch.name in set(names) for pigment in swatch.loadings)
 
 
 def _swatches(folder: SwatchFolder, about: Iterable[tuple[str, ...]]) -> frozenset[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,8 @@ from tint.spectra import Array, Index, Mask
 _SLACK = {"peak": 1.2, "step": 1.5}
 _STANDS_OUT = 6.0  # times the reading's own median: one that is off everywhere has another fault
 _SIDE = 3  # wavelengths on either side of a step
+_EXPLAINED = 0.5  # of the square of what a casting misses
+_SHARP = 0.75  # of a step falls between two wavelengths, but for noise; of a slope over five of them a third
 _FIRST = {"peak": 0, "step": _SIDE}  # the wavelength that the first place of each is about
 _MOST = 6  # castings named before the folder as a whole is in question
 
@@ -59,13 +61,20 @@ def _worst(ground: Ground) -> list[_Jump]:
     far = limit(2 * read.size)
     worst: list[_Jump] = []
     for swatch in ground.predicted:
-        found = [*_jumps(swatch, "peak", *_peaks_of(swatch), _SLACK["peak"] * far)]
+        peaks = [*_jumps(swatch, "peak", *_peaks_of(swatch), _SLACK["peak"] * far)]
+        found = peaks if _explain(swatch, peaks) else []
         found += _jumps(swatch, "step", *_steps_of(swatch, steps), _SLACK["step"] * far)
         found.sort(key=lambda each: each.size)
         if found and (not worst or found[-1].size > worst[0].size):
             largest = {each.row: each for each in found}
             worst = sorted(largest.values(), key=lambda each: -each.size)
     return worst
+
+
+def _explain(swatch: LeftOut, peaks: Sequence[_Jump]) -> bool:
+    """Whether most of what a casting misses goes with its peaks: one that is another blend has them, too."""
+    missed = swatch.missed.ravel()
+    return sum(each.size**2 for each in peaks) > _EXPLAINED * float(missed @ np.linalg.solve(swatch.covariance, missed))
 
 
 def _told(ground: Ground, name: str, row: int, jump: _Jump) -> Finding:
@@ -103,18 +112,28 @@ def _peaks_of(swatch: LeftOut) -> tuple[Array, Array]:
 
 
 def _steps_of(swatch: LeftOut, steps: Array) -> tuple[Array, Array]:
-    """Every step of the missed, and its size in standard deviations; both of shape (n_readings, n_places)."""
+    """Every step of the missed, and its size in standard deviations; both of shape (n_readings, n_places).
+
+    None where little of it falls between two wavelengths: a slope that runs on is what the model misses.
+    """
     n_readings, n_wavelengths = swatch.missed.shape
     blocks = swatch.covariance.reshape(n_readings, n_wavelengths, n_readings, n_wavelengths)
     own = blocks[np.arange(n_readings), :, np.arange(n_readings)]
-    height = swatch.missed @ steps.T
-    return height, np.abs(height) / np.sqrt(np.einsum("pw,awv,pv->ap", steps, own, steps, optimize=True))
+    height, doubt = swatch.missed @ steps.T, _spread(steps, own)
+    edges = np.diff(np.eye(n_wavelengths), axis=0)[_SIDE - 1 : n_wavelengths - _SIDE]
+    sharp = np.sign(height) * (swatch.missed @ edges.T) + _spread(edges, own) > _SHARP * np.abs(height)
+    return np.where(sharp, height, 0.0), np.abs(height) / doubt
+
+
+def _spread(sums: Array, covariance: Array) -> Array:
+    """Standard deviations of sums over the wavelengths, shape (n_readings, n_sums)."""
+    return np.asarray(np.sqrt(np.einsum("pw,awv,pv->ap", sums, covariance, sums, optimize=True)))
 
 
 def _jumps(swatch: LeftOut, word: str, height: Array, size: Array, far: float) -> Iterator[_Jump]:
     """Jumps of one kind: beyond the errors, alone in the reading, and larger than those of the other readings."""
     for number in range(len(size)):
-        at = int(np.argmax(size[number]))
+        at = int(np.argmax(np.where(height[number] == 0.0, 0.0, size[number])))
         rest = np.delete(size[number], slice(max(at - _SIDE, 0), at + _SIDE + 1))
         others = np.delete(size, number, axis=0)[:, at]
         alone = not others.size or size[number, at] > 2.0 * others.max()

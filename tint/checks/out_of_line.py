@@ -100,9 +100,18 @@ def _limits(judged: list[Judged]) -> tuple[float, float]:
     the median.
     """
     square = max(1.0, float(np.median([each.mean_square for each in judged])))
-    along = np.concatenate([each.along[each.along > 0.0] for each in judged])
-    typical = max(1.0, float(np.median(along)) / 0.6745) if along.size else 1.0
-    return limit(along.size) * typical, _TIMES_ORDINARY * square
+    slots = sum(int(np.sum(each.along > 0.0)) for each in judged)
+    return limit(slots) * _typical(judged), _TIMES_ORDINARY * square
+
+
+def _typical(judged: list[Judged]) -> float:
+    along = np.concatenate([np.empty(0), *(each.along[each.along > 0.0] for each in judged)])
+    return max(1.0, float(np.median(along)) / 0.6745) if along.size else 1.0
+
+
+def spread(ground: Ground) -> float:
+    """How many times their stated errors the doses and thicknesses of a folder scatter, at least once [-]."""
+    return _typical([_judge(ground, each) for each in ground.predicted])
 
 
 def _ratio(each: Judged, far: tuple[float, float]) -> float:

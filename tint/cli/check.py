@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from itertools import groupby
 from pathlib import Path
@@ -117,6 +117,10 @@ def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
 
 
 def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
+    if not errors.swatches:
+        out.print("No reflectance reading of a casting can be predicted from the other castings (leave-one-out).")
+        out.print()
+        return
     show.apart(out, f"Each casting predicted from the others (leave-one-out): {_middle(errors)}", style=show.HEAD)
     show.table(
         out,
@@ -131,8 +135,6 @@ def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
 
 
 def _middle(errors: LeftOut) -> str:
-    if not errors.swatches:
-        return "no swatch was read in reflectance"
     shown = min(_WORST, len(errors.swatches))
     middle = statistics.median(errors.swatches.values())
     return f"median {show.fixed(middle, 2)} CIEDE2000; the {shown} worst"
@@ -151,9 +153,13 @@ def _contents(read: SwatchFolder) -> str:
     return (
         f"{read.name}: {show.counted(len(read.swatches), 'casting')}, {_readings(read)}, "
         f"{_values(read)}, {read.instrument.geometry}.\n"
-        f"Bases: {', '.join(read.bases)}. Pigments: {', '.join(read.pigments)}. Backings: {', '.join(read.backings)}.\n"
+        f"Bases: {_names(read.bases)}. Pigments: {_names(read.pigments)}. Backings: {_names(read.backings)}.\n"
         f"{how}"
     ).rstrip("\n")
+
+
+def _names(declared: Iterable[str]) -> str:
+    return ", ".join(declared) or "none"
 
 
 def _readings(read: SwatchFolder) -> str:

@@ -8,7 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from tint.errors import Fault, Gathered, listed, shown
+from tint.errors import Fault, Gathered, listed, one_of, shown
+from tint.optics.surface import HEIGHTS_UM, known_word
 from tint.spectra import Array
 from tint.swatches.casts import Casts
 from tint.swatches.declaration import Declared
@@ -88,6 +89,14 @@ def warn_units(swatches: Sequence[Swatch], faults: Gathered) -> None:
         found = f"no loading is above {max(doses):g} percent"
         mend = "are they fractions of one? write percent, 100 times as much"
         faults.warn(found, column="loadings", expected="percent by mass, as 0.5 for half a percent", mend=mend)
+
+
+def warn_finishes(swatches: Sequence[Swatch], faults: Gathered) -> None:
+    """Warn of words for a surface that are not known, whose castings count as glossy."""
+    unknown = {s.conditions.finish: s.row for s in reversed(swatches) if not known_word(s.conditions.finish or "gloss")}
+    for finish, row in reversed(unknown.items()):
+        expected = f"{one_of(HEIGHTS_UM)}; it is read as gloss"
+        faults.warn(f"there is no finish {shown(finish)}", row=row, column="finish", expected=expected)
 
 
 def warn_unread(casts: Casts, named: frozenset[str], faults: Gathered) -> None:

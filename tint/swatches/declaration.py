@@ -28,6 +28,7 @@ from tint.swatches.records import COLOURS, NO_BACKING, PALETTE_FILE, SWATCH_COLU
 
 FORMAT = 1
 _PER_KG = {"kg": 1.0, "g": 1000.0, "100 g": 10.0, "lb": 1.0 / 0.45359237}  # of the units that prices may be for
+_LEAST_ODD = 0.05  # repeatability, reflectance 0 to 1; far above any instrument or photograph, chosen by eye
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,6 +141,11 @@ def _instrument(document: Mapping[str, Any], faults: Gathered) -> Instrument | N
     keys = decode(document["instrument"], InstrumentTable, "instrument", faults)
     if keys is None or not _spots_are_good(keys, faults):
         return None
+    if keys.repeatability > _LEAST_ODD:
+        found = f"readings are said to scatter by {keys.repeatability:g}"
+        expected = "expected a standard deviation in reflectance, as 0.001 for a thousandth"
+        mend = "is it in percent? divide by 100"
+        faults.warn(found, column="instrument.repeatability", expected=expected, mend=mend)
     try:
         light = None if keys.light is None else colorimetry.light_name(keys.light)
     except InputError as error:

@@ -10,7 +10,7 @@ from pathlib import Path
 from tint.errors import Fault, FolderError, Gathered
 from tint.materials import Workshop
 from tint.swatches.casts import Casts, read_casts
-from tint.swatches.checks import warn_thin_casts, warn_thin_readings, warn_units, warn_unread
+from tint.swatches.checks import warn_finishes, warn_thin_casts, warn_thin_readings, warn_units, warn_unread
 from tint.swatches.contents import Content, contents_of
 from tint.swatches.declaration import Declared, check_light, read_declaration, read_workshop
 from tint.swatches.measured import Measured, read_measured
@@ -159,6 +159,7 @@ def _warn_of_thinness(
     if casts is not None and swatches_whole:
         warn_thin_casts(casts.swatches, declared, of_swatches)
         warn_units(casts.swatches, of_swatches)
+        warn_finishes(casts.swatches, of_swatches)
         if measured is not None and measured.named:
             warn_unread(casts, measured.named, of_swatches)
     if measured is not None and readings_whole:

@@ -216,7 +216,7 @@ def _bare_label(row: Row, table: Table, name: str, faults: Gathered) -> Reading 
 
 
 def _source(row: Row, table: Table, faults: Gathered) -> str | None:
-    cell = table.cell(row, "source")
+    cell = _word(table.cell(row, "source"), (PHOTOGRAPH,))
     if cell in ("", PHOTOGRAPH):
         return cell
     found = f"there is no source {shown(cell)}"
@@ -227,12 +227,13 @@ def _source(row: Row, table: Table, faults: Gathered) -> str | None:
 
 
 def _quantity(row: Row, table: Table, faults: Gathered) -> str | None:
-    cell = table.cell(row, "quantity") or "reflectance"
+    cell = _word(table.cell(row, "quantity"), QUANTITIES) or "reflectance"
     return cell if _is_known(cell, QUANTITIES, row, "quantity", faults) else None
 
 
 def _backing(row: Row, table: Table, declared: Declared, quantity: str | None, faults: Gathered) -> str | None:
     cell = table.cell(row, "backing")
+    cell = cell if cell in declared.backings else _word(cell, (NO_BACKING,))
     if "backing" not in table.columns:
         return None
     if quantity in THROUGH:
@@ -247,7 +248,7 @@ def _backing(row: Row, table: Table, declared: Declared, quantity: str | None, f
 
 
 def _seat(row: Row, table: Table, backing: str | None, faults: Gathered) -> str | None:
-    cell = table.cell(row, "seat")
+    cell = _word(table.cell(row, "seat"), SEATS)
     if "seat" not in table.columns:
         return None
     if backing == NO_BACKING and not cell:
@@ -261,6 +262,11 @@ def _seat(row: Row, table: Table, backing: str | None, faults: Gathered) -> str 
         faults.warn(found, row=row.number, column="seat", expected=expected, mend=mend)
         return "air"
     return cell
+
+
+def _word(cell: str, known: tuple[str, ...]) -> str:
+    """One of these words, for spreadsheets begin a cell with a capital; any other cell as it is."""
+    return cell.casefold() if cell.casefold() in known else cell
 
 
 def _is_known(cell: str, known: tuple[str, ...], row: Row, column: str, faults: Gathered) -> bool:

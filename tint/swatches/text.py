@@ -7,6 +7,7 @@ import csv
 import io
 import math
 import re
+import unicodedata
 import warnings
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -76,7 +77,8 @@ def decoded(data: bytes, faults: Gathered, *, utf8_only: bool = False) -> str | 
     if not text.strip():
         faults.grave("the file is empty")
         return None
-    return text if _is_bounded(text, faults) else None
+    # Programs differ in how they write é: as one letter, or as e and an accent. Names are told apart by their letters.
+    return unicodedata.normalize("NFC", text) if _is_bounded(text, faults) else None
 
 
 def held_in(data: bytes) -> str:
