@@ -54,6 +54,11 @@ def pytest_collection_finish() -> None:
     gc.freeze()
 
 
+def pytest_sessionfinish() -> None:
+    """Let it look at all again, so that libraries are taken down in order."""
+    gc.unfreeze()
+
+
 def _copy(to: Path) -> Path:
     to.mkdir()
     for file in INPUT_FILES:
