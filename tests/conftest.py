@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import shutil
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import fits
@@ -14,6 +16,7 @@ from studio_files import write_folder
 from synthetic import studio
 from threadpoolctl import threadpool_limits
 
+from tint import recipes, trials
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, read_folder
 
@@ -46,11 +49,43 @@ def pytest_unconfigure(config: pytest.Config) -> None:
         del os.environ[name]
 
 
+def pytest_collection_finish() -> None:
+    """Have the garbage collector pass by what was imported and collected: it stays, and is most of what there is."""
+    gc.freeze()
+
+
+def pytest_sessionfinish() -> None:
+    """Let it look at all again, so that libraries are taken down in order."""
+    gc.unfreeze()
+
+
 def _copy(to: Path) -> Path:
     to.mkdir()
     for file in INPUT_FILES:
         shutil.copy(DEMO / file, to / file)
     return to
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _forget(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Drop, after a module, what it kept for its own tests: pictures are large."""
+    yield
+    for kept in vars(request.module).values():
+        if hasattr(kept, "cache_clear"):
+            kept.cache_clear()
+
+
+SOLVE, ADJUST = fits.sought_once(recipes.solve), fits.sought_once(trials.adjust)
+
+
+@pytest.fixture(scope="module")
+def sought_once() -> Iterator[None]:
+    """For a module that looks at what becomes of answers, as a page, JSON or sheets: each is sought once."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("tint.cli.solve.solve", SOLVE)
+        patched.setattr("tint.orders.run.solve", SOLVE)
+        patched.setattr("tint.cli.adjust.adjust", ADJUST)
+        yield
 
 
 @pytest.fixture

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import pickle
+from collections.abc import Callable
 from dataclasses import replace
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 from tint.files import write_whole
 from tint.fitting import fit_palette
@@ -33,3 +36,21 @@ def fitted_once(folder: SwatchFolder, *, optics: str = "many-flux", g: float | N
     palette = pickle.loads(made.read_bytes())
     assert isinstance(palette, Palette)
     return palette
+
+
+def sought_once(search: Callable[..., Any]) -> Callable[..., Any]:
+    """The search, but what it is asked again in this process it answers as before: the same, as a page and as JSON.
+
+    Whoever it would tell its progress hears nothing then.
+    """
+    answers: dict[str, Any] = {}
+
+    @functools.wraps(search)
+    def asked(*given: Any, **named: Any) -> Any:
+        told = sorted((name, value) for name, value in named.items() if name != "progress")
+        key = sha256(pickle.dumps((given, told))).hexdigest()
+        if key not in answers:
+            answers[key] = search(*given, **named)
+        return answers[key]
+
+    return asked

@@ -18,6 +18,21 @@ GRID = np.arange(400.0, 701.0, 10.0)
 ONES = np.ones(3)
 
 
+def every_second(folder: SwatchFolder) -> SwatchFolder:
+    """A folder of spectra at every second of its wavelengths: for what no wavelength tells alone, in half the time."""
+
+    def thinned(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
+        return tuple(replace(each, values=each.values[::2]) for each in readings)
+
+    return replace(
+        folder,
+        wavelengths=folder.wavelengths[::2],
+        readings=thinned(folder.readings),
+        backings={name: values[::2] for name, values in folder.backings.items()},
+        bare={name: thinned(readings) for name, readings in folder.bare.items()},
+    )
+
+
 def as_colours(
     folder: SwatchFolder, *, seed: int | None = None, light: str = "D65", observer: int = 10, photographs: int = 0
 ) -> SwatchFolder:

@@ -23,6 +23,8 @@ from tint.materials import Blend
 from tint.palette import Palette, fit_path, read_palette
 from tint.swatches import SwatchFolder
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # the same answer at several widths
+
 ROOT = Path(__file__).parents[1]
 DEMO = str(ROOT / "swatches_demo")
 BLEND = ["--base", "clear", "--load", "white=0.5", "--load", "yellow=0.3"]

@@ -22,6 +22,8 @@ from tint.trials.files import loadings_of, read_trial
 
 Array = NDArray[np.float64]
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # most of it is told twice: as a page and as JSON
+
 DEMO = Path(__file__).parents[1] / "swatches_demo"
 BLEND = Blend("clear", {"white": 0.4, "ochre": 0.1})
 POURED = ["--base", "clear", "--load", "white=0.4", "--load", "ochre=0.1", "--thickness", "3"]

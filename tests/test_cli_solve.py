@@ -24,6 +24,8 @@ from tint.recipes import Rules, solve
 from tint.swatches import read_folder
 from tint.target import target_from_lab
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # most of it is told twice: as a page and as JSON
+
 THREE = ["--base", "clear", "--thickness", "3"]
 WIDE = [*THREE, "--target-lab", "62,14,32", "--opacity", "0.95..", "--most-pigments", "3"]  # within reach
 OCHRE = [*WIDE, "--leave-out", "blue", "--leave-out", "green"]

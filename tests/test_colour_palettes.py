@@ -36,6 +36,8 @@ from tint.trials.files import read_reading
 from tint.trials.trial import Doubts, Trial, TrialReading
 from tint.trials.update import learn
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # most of it is told twice: as a page and as JSON
+
 VIEW = colorimetry.viewing(WAVELENGTHS)
 BLEND = Blend("clear", {"white": 0.5, "yellow": 0.1})
 WALL = Setting(thickness_mm=2.0)

@@ -20,6 +20,8 @@ from tint.palette import read_palette
 from tint.photographs import photo_readings, repeatability
 from tint.swatches import INPUT_FILES, PHOTOGRAPH, read_folder
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # most of it is told twice: as a page and as JSON
+
 DEMO = Path(__file__).parents[1] / "swatches_demo"
 CORNERS = ["319,61", "526,59", "535,186", "326,190"]
 PICTURE = [DEMO / "photograph.jpg", "--spots", DEMO / "spots.csv", "--corners", *CORNERS]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -231,13 +232,14 @@ class TestStrangers:
     @pytest.mark.parametrize(
         "document",
         [
-            "<CxF>" + "<a>" * 100_000,
-            "<CxF>" + "<a/>" * 500_000,
-            "<CxF " + " ".join(f'a{n}=""' for n in range(9999)) + "/>",
+            lambda: "<CxF>" + "<a>" * 100_000,
+            lambda: "<CxF>" + "<a/>" * 500_000,
+            lambda: "<CxF " + " ".join(f'a{n}=""' for n in range(9999)) + "/>",
         ],
+        ids=["elements in elements", "elements", "attributes"],
     )
-    def test_what_is_deep_or_endless_is_refused(self, document: str) -> None:
-        assert "the XML is too large" in told(document)
+    def test_what_is_deep_or_endless_is_refused(self, document: Callable[[], str]) -> None:
+        assert "the XML is too large" in told(document())
 
     @pytest.mark.parametrize(
         ("data", "line"),
@@ -248,14 +250,16 @@ class TestStrangers:
             ),
             (b"\x00\x01\x02", "the file holds zero bytes"),
             (b"a,b\nfa\xe7ade,2\n", "is no file of measurements that tint reads"),
-            (b"x" * (101 * 2**20), "the file is too large; expected at most 100 MB"),
-            (b"\n" * 8_000_001 + b"x", "8000001 lines; expected at most 8000000"),
             (b"1,2\n" + b"x" * 300_000, "export, row 2: a line of 300000 characters"),
             (b'<?xml version="1.0" encoding="nonsense"?><CxF/>', "cannot be decoded"),
         ],
     )
     def test_what_no_instrument_writes_is_refused(self, data: bytes, line: str) -> None:
         assert line in told(data)
+
+    def test_what_is_too_large_is_refused(self) -> None:
+        assert "the file is too large; expected at most 100 MB" in told(b"x" * (101 * 2**20))
+        assert "8000001 lines; expected at most 8000000" in told(b"\n" * 8_000_001 + b"x")
 
     def test_a_file_that_is_not_there_is_told(self, tmp_path: Path) -> None:
         with pytest.raises(InputError, match="cannot be read"):

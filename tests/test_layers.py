@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import re
 import subprocess
 import sys
@@ -71,7 +72,12 @@ def name_of(path: Path) -> str:
 
 
 SOURCES = {name_of(path): path for path in sorted((ROOT / "tint").rglob("*.py"))}
-TREES = {name: ast.parse(path.read_text("utf-8")) for name, path in SOURCES.items()}
+
+
+@functools.cache
+def trees() -> dict[str, ast.Module]:
+    """The modules, parsed: not where tests are only collected, which every worker does."""
+    return {name: ast.parse(path.read_text("utf-8")) for name, path in SOURCES.items()}
 
 
 def is_package(module: str) -> bool:
@@ -157,7 +163,7 @@ def test_imports_run_one_way() -> None:
     wrong = [
         f"{module}, line {line}: {told}"
         for module in SOURCES
-        for line, imported in imports_in(TREES[module], module, package=is_package(module))
+        for line, imported in imports_in(trees()[module], module, package=is_package(module))
         if imported.split(".")[0] == "tint" and (told := misplaced(module, imported))
     ]
     assert wrong == []
@@ -166,7 +172,7 @@ def test_imports_run_one_way() -> None:
 def test_dear_libraries_stay_in_their_rooms() -> None:
     wrong = [
         f"{module}, line {line}: {imported} belongs in {' or '.join(rooms)}"
-        for module, tree in TREES.items()
+        for module, tree in trees().items()
         for line, imported in imports_in(without_types(tree), module, package=False)
         if (rooms := ROOMS.get(imported.split(".")[0]))
         and not any(f"{module}.".startswith(f"{room}.") for room in rooms)
@@ -177,7 +183,7 @@ def test_dear_libraries_stay_in_their_rooms() -> None:
 def test_only_the_command_line_prints() -> None:
     wrong = [
         f"{module}, line {node.lineno}"
-        for module, tree in TREES.items()
+        for module, tree in trees().items()
         for node in ast.walk(tree)
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"
         if layer_of(module) != "tint.cli"

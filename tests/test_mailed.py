@@ -19,6 +19,8 @@ from tint.errors import InputError
 from tint.orders import read_order, run_order
 from tint.photographs.mailed import chartless_colour, chips_of, mailed_in, wanted_colour
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # of one wish there are many sheets
+
 DEMO = Path(__file__).resolve().parents[1] / "swatches_demo"
 VIEW = viewing(range(400, 701, 10))
 ORDER = """format = 1

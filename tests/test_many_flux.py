@@ -71,8 +71,8 @@ def read(
 
 def second_of(g: ArrayLike, z: Array, lobe: float) -> Array:
     """M d times the second moment."""
-    every = np.broadcast_to(np.asarray(g, dtype=float), z.shape)
-    return np.asarray(z * np.reshape([moments(float(each), 2, lobe)[2] for each in every.ravel()], z.shape))
+    every = np.asarray(g, dtype=float)
+    return np.asarray(z * np.reshape([moments(each, 2, lobe)[2] for each in every.ravel().tolist()], every.shape))
 
 
 def passed_by(index: float, g: ArrayLike, x: ArrayLike, y: ArrayLike, lobe: float = 0.0) -> Array:

@@ -19,6 +19,8 @@ from tint.errors import InputError
 from tint.ledger import Approval, entries, ledger_path, read_ledger
 from tint.orders import answer_order, run_order
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # of one wish there are many sheets
+
 LID = """format = 1
 words = "as the glaze of the jar"
 lab = [70, -12, 8]

@@ -19,6 +19,8 @@ from tint.ledger import Batch, add, entries, kept_premixes, ledger_path, open_le
 from tint.orders import Done, run_order
 from tint.weighing import Kept
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # of one wish there are many sheets
+
 TODAY = datetime.date.today()
 
 

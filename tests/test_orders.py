@@ -25,6 +25,8 @@ from tint.orders import read_order, run_order
 from tint.orders.record import Files
 from tint.swatches import read_folder
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # of one wish there are many sheets
+
 LID = """format = 1
 words = "as the glaze of the jar"
 lab = [70, -12, 8]
