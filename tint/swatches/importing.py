@@ -174,7 +174,7 @@ def _unknown(start: Planned, namer: Namer) -> Planned:
     name = start.measurement.name
     found = f"{shown(name)} is no swatch of {SWATCHES_FILE} and no backing of {PALETTE_FILE}"
     otherwise = "name it with --as or --pattern, or leave such out with --skip-unknown"
-    mend = did_you_mean(name, (*namer.swatches, *namer.backings), otherwise=otherwise)
+    mend = namer.suggestion(name) or did_you_mean(name, (*namer.swatches, *namer.backings), otherwise=otherwise)
     return replace(start, action=FAULT, fault=InputError(start.measurement.where, found, mend=mend))
 
 
