@@ -118,10 +118,12 @@ def test_it_never_asks_where_nobody_answers(tmp_path: Path) -> None:
 
 def test_at_a_terminal_it_asks_for_what_no_option_tells(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tint.cli.start.at_a_terminal", lambda: True)
-    said = ["Pots", "clear", "gold", "platinum", "1:x", "3", "platinum", "10:1", "4", "snow, blue", "all",
-            "telephone", "1, 3", "0.1", "", "snow"]  # fmt: skip
+    said = ["Pots", "clear", "gold", "platinum", "1:x", "10:1", "much", "4", "snow=x, blue", "snow, blue",
+            "snow, bleu", "all", "telephone", "1mm, 3", "1, 3", "0,1 or so", "0.1", "", "snwo", "snow"]  # fmt: skip
     shown = CliRunner().invoke(main, ["start", str(tmp_path / "pots")], input="\n".join(said) + "\n")
     assert shown.exit_code == 0, shown.output
+    assert "did you mean blue?" in shown.output
+    assert "write 1, without the unit" in shown.output
     declared = read_declared(tmp_path / "pots")
     clear, snow = declared.bases["clear"], declared.pigments["snow"]
     assert clear is not None

@@ -108,9 +108,9 @@ def _pigment(pigment: Pigment, answers: Answers) -> Iterator[str]:
     most = pigment.max_loading or max(base.max_loading for base in answers.bases.values())
     mark = "" if pigment.max_loading else "# "
     yield _line(f"{mark}max_loading = {_number(most)}", "percent of the mix, the most of it alone")
-    kind = pigment.kind or ("titanium dioxide" if is_light(pigment) else "organic red")
     mark = "" if pigment.kind else "# "
-    yield _line(f"{mark}kind = {_text(kind)}", "what it is, if it is one of those in docs/folder.md")
+    kind = pigment.kind or ("titanium dioxide" if is_light(pigment) else "")
+    yield _line(f"{mark}kind = {_text(kind)}", "what it is, if you know: `tint explain kind`")
     yield _line("# density = 1.3", "g/cm3")
     yield _line('# lot = ""', "as on its tub")
     yield _line("# price = 60.0", "per kg")

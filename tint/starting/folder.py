@@ -10,7 +10,7 @@ from pathlib import Path
 from tint.errors import FolderError, Gathered, InputError
 from tint.files import write_whole
 from tint.photographs.squares import SQUARES_FILE
-from tint.starting.answers import TELEPHONE, Answers
+from tint.starting.answers import Answers
 from tint.starting.declaring import instrument_keys, palette_text
 from tint.starting.plan import CastingPlan, plan_castings, plan_page
 from tint.starting.squares import Labels, labels_for
@@ -80,11 +80,8 @@ def start(
         raise InputError(str(folder), f"cannot be made ({error.strerror})", mend="choose another place") from error
     for name, content in contents.items():
         write_whole(folder / name, content)
-    by_telephone = answers is not None and answers.reads == TELEPHONE
     book = BOOK_FILE in (*there, *contents)
-    steps = _next_steps(
-        folder, plan, by_telephone=by_telephone, printed=PLAN_FILE in contents, book=book, squares=labels is not None
-    )
+    steps = _next_steps(folder, plan, printed=PLAN_FILE in contents, book=book, squares=labels is not None)
     return Started(folder=folder, plan=plan, written=tuple(contents), kept=there, next_steps=steps)
 
 
@@ -191,9 +188,7 @@ def _begun_workbook(answers: Answers, plan: CastingPlan) -> bytes:
     )
 
 
-def _next_steps(
-    folder: Path, plan: CastingPlan, *, by_telephone: bool, printed: bool, book: bool, squares: bool
-) -> tuple[str, ...]:
+def _next_steps(folder: Path, plan: CastingPlan, *, printed: bool, book: bool, squares: bool) -> tuple[str, ...]:
     cards = " and ".join(plan.cards)
     table, readings = (f"sheet {name} of {BOOK_FILE}" if book else f"{name}.csv" for name in ("swatches", "readings"))
     pour = f"Print {folder / PLAN_FILE}, pour what it says, and put measured thicknesses into {table}."
@@ -201,9 +196,10 @@ def _next_steps(
         pour = f"{folder} holds castings or a plan already: pour what is missing, and measure its thickness."
     into = " --into-workbook" if book else ""
     read = (
-        f"Read each over {cards}, and the bare cards; then `tint import {folder} FILE{into}` takes the readings over."
+        f"Read each over {cards}, named as in c01 {plan.cards[0]}, and each bare card three times, named as in "
+        f"{plan.cards[0]}; then `tint import {folder} FILE --pattern '{{swatch}} {{backing}}' --seat air --add{into}`."
     )
-    if by_telephone:
+    if plan.photographed:
         read = f"Photograph them on {cards} with a colour chart; `tint photograph` gives the rows of {readings}."
         if squares:
             read = (

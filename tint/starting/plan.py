@@ -127,10 +127,7 @@ def plan_page(plan: CastingPlan, *, title: str, squares: dict[str, object] | Non
         "castings.html.j2",
         title=title,
         premixes=[(step, shown(step.grams), shown(step.base_g)) for step in sheet.premixes],
-        cups=[
-            (each, cup, _lines(cup, sheet.scale), shown(cup.grams))
-            for each, cup in zip(plan.castings, sheet.cups, strict=True)
-        ],
+        cups=[(each, cup, _lines(cup, sheet.scale)) for each, cup in zip(plan.castings, sheet.cups, strict=True)],
         labels=[cup for cup in sheet.cups for _ in range(_LABELS)],
         premix_labels=[step.makes for step in sheet.premixes],
         side_mm=f"{10.0 * plan.area_cm2**0.5:.0f}",
