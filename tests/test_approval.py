@@ -100,7 +100,7 @@ def test_the_sheet_says_what_was_asked_and_what_is_promised(demo_palette: Palett
         "Ada Marsh",
         SCREEN,
         "I have held a cured swatch of Lichen, which misses what was asked as the first lines say, and accept it; "
-        "parts within CIEDE2000 2 of it pass.",
+        "parts within 2 CIEDE2000 of it pass.",
         f"At 2.6 mm this recipe misses what was asked: the colour is {miss:.1f} away, and 2 was agreed",
         "Signature",
     ):

@@ -146,7 +146,7 @@ class Approval:
         opacity = (
             " and as opaque as was asked" if target is not None and target.asks_opacity and self.verdict.met else ""
         )
-        within = f"within CIEDE2000 {self.asked.tolerance:g} of it{opacity}"
+        within = f"within {self.asked.tolerance:g} CIEDE2000 of it{opacity}"
         return f"I have held a cured swatch of {self.asked.name}{missing} and accept it; parts {within} pass."
 
 

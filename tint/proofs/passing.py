@@ -166,7 +166,7 @@ def _of_own(own: Held, asked: Target) -> str:
 
 def asked_in_words(asked: Target) -> str:
     """What has to be met, in a clause."""
-    told = [f"a colour difference of at most {asked.tolerance:g}"]
+    told = [f"a colour difference of at most {asked.tolerance:g} CIEDE2000"]
     for kind, name in _NAMES.items():
         if (bounds := asked.bounds_in_words(kind)) != "any":
             told.append(f"{name} {bounds}")
