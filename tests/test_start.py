@@ -134,6 +134,17 @@ def test_at_a_terminal_it_asks_for_what_no_option_tells(tmp_path: Path, monkeypa
     assert (tmp_path / "pots" / "readings.csv").read_text(encoding="utf-8") == "swatch,backing,seat,source,L,a,b\n"
 
 
+def test_at_a_terminal_it_asks_for_the_geometry_of_an_instrument(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tint.cli.start.at_a_terminal", lambda: True)
+    told = ["--base", "clear=tin", "--pigment", "white", "--mould", "2", "--card", "black", "--card", "white"]
+    said = ["Pots", "spectrophotometer", "45:0", "0.01"]
+    shown = CliRunner().invoke(main, ["start", str(tmp_path / "pots"), *told], input="\n".join(said) + "\n")
+    assert shown.exit_code == 0, shown.output
+    assert 'geometry = "45:0"' in (tmp_path / "pots" / "palette.toml").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize(
     ("told", "says"),
     [

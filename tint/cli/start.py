@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 Kind = TypeVar("Kind")
 
+_GEOMETRY = "di:8 is a sphere with gloss (SCI), de:8 without (SCE), 45:0 no sphere"
 _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
 
 
@@ -117,6 +118,9 @@ def _answers(folder: Path, told: dict[str, Any], *, ask: bool) -> Answers:
     bases = [base_in(each) for each in told["bases"]] or (_ask_bases() if ask else [])
     pigments = [pigment_in(each) for each in told["pigments"]] or (_ask_pigments(bases) if ask else [])
     reads = told["reads"] or (_ask_one_of("What do you read castings with", READERS, "nothing") if ask else "nothing")
+    geometry = told["geometry"] or ""
+    if ask and not geometry and reads in ("spectrophotometer", "colorimeter"):
+        geometry = _ask_one_of(f"Its geometry, as its manual tells it: {_GEOMETRY}", GEOMETRIES, "di:8")
     moulds = [options.number_in(each, "--mould", "millimetres") for each in told["moulds"]]
     moulds = moulds or (_ask_moulds() if ask else list(MOULDS_MM))
     step = told["scale_step"] or (_ask_number("Smallest step of the scale, in grams", STEP_G) if ask else STEP_G)
@@ -125,7 +129,7 @@ def _answers(folder: Path, told: dict[str, Any], *, ask: bool) -> Answers:
     if not white and ask and not any(map(is_light, pigments)):
         white = _again(partial(_ask_white, pigments))
     return answers_of(
-        name=name, bases=bases, pigments=pigments, white=white, reads=reads, geometry=told["geometry"] or "",
+        name=name, bases=bases, pigments=pigments, white=white, reads=reads, geometry=geometry,
         cards=cards, moulds_mm=moulds, scale_step_g=step, scale_max_g=told["scale_max"],
     )  # fmt: skip
 
