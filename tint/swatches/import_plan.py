@@ -79,6 +79,8 @@ def in_words(key: Key) -> str:
 PATTERN_WORDS = ("swatch", "backing", "seat", "any")
 _LONGEST_NAME = 200  # characters; no source, chosen by eye
 _SEAT = "say for all that tell none: --seat air, laid on the card, or --seat wet, cast on or oiled to it"
+OTHERWISE = "name it with --as or --pattern, or leave such out with --skip-unknown"
+_BARE = re.compile(r"[\W\d_]*(?:bare|card|alone|only)?[\W\d_]*", re.IGNORECASE)  # what is said beside a card's name
 _BACKING = "say --backing NAME, or name it with --as or --pattern"
 
 
@@ -155,7 +157,7 @@ class Namer:
         return Place(swatch=found.swatch, backing=backing, seat=seat)
 
     def suggestion(self, name: str) -> str:
-        """The option that would file a name in which a swatch or backing stands among other words; else empty.
+        """What files a name in which a swatch or backing stands among other words; empty where none does.
 
         It is only shown: a guess that went in unasked could file a casting under another.
         """
@@ -164,7 +166,9 @@ class Namer:
         if swatch and backing:
             pattern = name.replace(swatch, "{swatch}", 1).replace(backing, "{backing}", 1)
             return f"write --pattern {quoted(pattern)}"
-        return f"write --as {quoted(f'{name}={swatch or backing}')}" if swatch or backing else ""
+        if backing and _BARE.fullmatch(name.replace(backing, "", 1)):
+            return f"write --as {quoted(f'{name}={backing}')}"
+        return f"write --as {quoted(f'{name}={swatch}')}" if swatch else OTHERWISE if backing else ""
 
     def _by_name(self, name: str) -> Place | None:
         if name in self.same:
