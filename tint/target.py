@@ -187,9 +187,9 @@ class Target:
         return " and ".join(f"{word}{amount(kind, bound)}" for word, bound in bounds if bound is not None) or "any"
 
 
-def amount(kind: str, value: float) -> str:
-    """A contrast ratio, transmittance or haze as it is told everywhere: of light that passes, the percent."""
-    return f"{100.0 * value:.3g} %" if kind == "transmittance" else f"{value:.3g}"
+def amount(kind: str, value: float, form: str = ".3g") -> str:
+    """A contrast ratio, transmittance or haze in words; of light that passes, the percent."""
+    return f"{100.0 * value:.3g} %" if kind == "transmittance" else format(value, form)
 
 
 def target_from_lab(lab: ArrayLike, **asked: Any) -> Target:

@@ -159,7 +159,7 @@ def _of_own(own: Held, asked: Target) -> str:
     for kind, (miss,) in own.misses.items():
         if fails(miss):
             way = "high" if miss > 0 else "low"
-            faults.append(f"the {_NAMES[kind]} is {amount(kind, round(abs(miss), 3))} too {way}")
+            faults.append(f"the {_NAMES[kind]} is {amount(kind, abs(miss), '.2f')} too {way}")
     if faults:
         return f"{at} this recipe misses what was asked: {' and '.join(faults)}."
     return f"{at} this recipe meets what was asked: {asked_in_words(asked)}."
