@@ -315,7 +315,9 @@ def test_a_mixture_of_what_was_only_cast_alone_is_said(palette: Palette) -> None
 
 
 def test_another_geometry_is_said(palette: Palette) -> None:
-    assert told(palette, GREEN, geometry="45:0") == ["the swatches were read in di:8, not in 45:0"]
+    assert told(palette, GREEN, geometry="45:0") == [
+        "the swatches were read with gloss (di:8); this is predicted without gloss (45:0)"
+    ]
 
 
 def test_everything_is_said_at_once(palette: Palette) -> None:

@@ -94,14 +94,15 @@ def test_the_sheet_says_what_was_asked_and_what_is_promised(demo_palette: Palett
         f"L* {seen.lab[0]:.1f}",
         f"{miss:.1f} ({words.DELTA_E}): {words.difference_in_words(miss)}",
         "measured with gloss included, lying on white card, Daylight (D65)",
-        "In the terms of the trade: CIELAB, D65, 10° observer, di:8, air seat, 2.6 mm.",
+        "In the terms of the trade: CIELAB, D65, 10° observer, di:8, air seat, 2.6 mm; "
+        f"contrast ratio {seen.contrast_ratio:.2f}, how bright it is over black divided by over white.",
         f"{seen.expected_error:.1f} (CIEDE2000): 95 of 100 cured parts",
         "2 (CIEDE2000)",  # the tolerance
         "Ada Marsh",
         SCREEN,
         "I have held a cured swatch of Lichen, which misses what was asked as the first lines say, and accept it; "
-        "parts within CIEDE2000 2 of it pass.",
-        f"At 2.6 mm this recipe misses what was asked: the colour is {miss:.1f} away, and 2 was agreed",
+        "parts within 2 CIEDE2000 of it pass.",
+        f"At 2.6 mm this recipe misses what was asked: the colour is {miss:.1f} CIEDE2000 away, and 2 was agreed",
         "Signature",
     ):
         assert line in told
@@ -472,7 +473,7 @@ def test_the_command_draws_the_part_and_both_sheets(fitted_demo: Path, tmp_path:
         "“as moss”",
         "31 January 2199",
         "Pot foot from the bottom",
-        "CIEDE2000 1.5",
+        "within 1.5 CIEDE2000 of it",
         "From the target",
     ):
         assert line in page

@@ -223,7 +223,7 @@ def test_a_page_shows_what_cannot_be_had_beside_its_nearest(demo_palette: Palett
     rows = [row(1, (50, 0, 50)), row(2, (50, 0, 60), reached=False, delta_e=4.56)]
     gone = Row(number=3, name="lid", asked="", reason="no <colour>")
     page = fan_page([*rows, gone], replace(demo_palette, name="<Studio>"), COMMON).decode()
-    assert "&lt;Studio&gt;. 1 of 2 colours can be had; for D65, 10° observer." in page
+    assert "&lt;Studio&gt;. 1 of 2 colours can be had; for D65, 10° observer, 3 mm thick, over white, where" in page
     assert page.count("--c:#222222") == 2
     assert page.count("--c:#") == 3
     assert "≈ nearest, 4.6 CIEDE2000 off" in page

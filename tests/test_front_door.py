@@ -276,5 +276,7 @@ def test_every_word_is_explained_in_sentences() -> None:
         assert tint.explain(word.upper()) == told
     assert "0.98" in tint.explain("solid")
     assert "scattered" in tint.explain("clear")
+    assert tint.explain("di:8") == tint.explain("geometry")
+    assert tint.explain("ΔE00") == tint.explain("CIEDE2000")
     with pytest.raises(tint.InputError, match="did you mean metamerism"):
         tint.explain("metamerizm")

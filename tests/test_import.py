@@ -106,6 +106,13 @@ class TestNames:
         [
             ("blue-2", AIR, "scan, row 2: blue-2 is no swatch of swatches.csv and no backing of palette.toml; did you"),
             ("lamp", AIR, "leave such out with --skip-unknown"),
+            ("blue-1 white", AIR, "write --pattern '{swatch} {backing}'"),
+            ("02_blue-1_white_b", AIR, "write --pattern '02_{swatch}_{backing}_b'"),
+            ("black bare", AIR, "write --as 'black bare=black'"),
+            ("White 2, card", AIR, "leave such out with --skip-unknown"),
+            ("white_2", AIR, "write --as 'white_2=white'"),
+            ("lid black", AIR, "leave such out with --skip-unknown"),
+            ("blackish", AIR, "did you mean black?"),
             ("blue-1", {"seat": "air"}, "scan, row 2: blue-1: no backing is told; expected one of black, white, none"),
             ("blue-1", {"backing": "black"}, "scan, row 2: blue-1: no seat is told; expected one of air, wet"),
             ("blue-1", {"backing": "grey"}, "--backing: there is no `grey`; expected one of black, white, none"),

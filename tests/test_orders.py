@@ -103,6 +103,7 @@ def told(*arguments: object) -> dict[str, object]:
         ("format = 1", f"format = {'9' * 4000}", "key format: 999"),
         ("format = 1", f"format = {'[' * 5000}", "is not TOML"),
         ("format = 1", "format = 1\ndue = 2027-13-45", "is not TOML"),
+        ("format = 1", "format = 1\ndue = 01.12.2026", "dates are as 2027-03-01"),
         ("format = 1", 'format = 1\ntraced = "window"', "key traced: there is no part to apply it to"),
         ("format = 1", 'format = 1\npart = "a.stl"\ntraced = "moon"', "key traced: `moon`"),
         ("format = 1", "format = 1\nshell_mm = 2", "key shell_mm: there is no part to apply it to"),

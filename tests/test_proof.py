@@ -284,7 +284,7 @@ def test_the_formula_is_told_only_when_asked(palette: Palette, name: str) -> Non
 def test_warnings_are_told_without_betraying_the_formula(palette: Palette) -> None:
     blend, setting, _, _ = CASES["long words"]
     warnings = predict(palette, blend, setting=setting).warnings
-    plain = [warning for warning in warnings if "mm is outside" in warning or "were read in" in warning]
+    plain = [warning for warning in warnings if "mm is outside" in warning or "were read with" in warning]
     assert 0 < len(plain) < len(warnings)
     discreet, open_ = said(palette, "long words"), said(palette, "long words", show_recipe=True)
     assert all(warning in open_ for warning in warnings)

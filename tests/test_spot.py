@@ -160,6 +160,8 @@ def test_where_no_spot_is_stated_it_is_told_what_it_could_matter(clean: SwatchFo
     assert "aperture_mm" in told
     assert "clear-6 by" in told
     assert unstated_spot(clean, spots(palette, 8.0)) == ""
+    photographed = replace(clean, readings=tuple(replace(each, source="photograph") for each in clean.readings))
+    assert unstated_spot(photographed, spots(palette, None)) == ""
 
 
 def test_a_small_spot_is_told_with_how_much_it_loses(clean: SwatchFolder, palette: Palette) -> None:

@@ -118,10 +118,12 @@ def test_it_never_asks_where_nobody_answers(tmp_path: Path) -> None:
 
 def test_at_a_terminal_it_asks_for_what_no_option_tells(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tint.cli.start.at_a_terminal", lambda: True)
-    said = ["Pots", "clear", "gold", "platinum", "1:x", "3", "platinum", "10:1", "4", "snow, blue", "all",
-            "telephone", "1, 3", "0.1", "", "snow"]  # fmt: skip
+    said = ["Pots", "clear", "gold", "platinum", "1:x", "10:1", "much", "4", "snow=x, blue", "snow, blue",
+            "snow, bleu", "all", "telephone", "1mm, 3", "1, 3", "0,1 or so", "0.1", "", "snwo", "snow"]  # fmt: skip
     shown = CliRunner().invoke(main, ["start", str(tmp_path / "pots")], input="\n".join(said) + "\n")
     assert shown.exit_code == 0, shown.output
+    assert "did you mean blue?" in shown.output
+    assert "write 1, without the unit" in shown.output
     declared = read_declared(tmp_path / "pots")
     clear, snow = declared.bases["clear"], declared.pigments["snow"]
     assert clear is not None
@@ -130,6 +132,17 @@ def test_at_a_terminal_it_asks_for_what_no_option_tells(tmp_path: Path, monkeypa
     assert (snow.kind, snow.cures) == ("titanium dioxide", ("addition",))
     assert declared.workshop.scale_step_g == 0.1
     assert (tmp_path / "pots" / "readings.csv").read_text(encoding="utf-8") == "swatch,backing,seat,source,L,a,b\n"
+
+
+def test_at_a_terminal_it_asks_for_the_geometry_of_an_instrument(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tint.cli.start.at_a_terminal", lambda: True)
+    told = ["--base", "clear=tin", "--pigment", "white", "--mould", "2", "--card", "black", "--card", "white"]
+    said = ["Pots", "spectrophotometer", "45:0", "0.01"]
+    shown = CliRunner().invoke(main, ["start", str(tmp_path / "pots"), *told], input="\n".join(said) + "\n")
+    assert shown.exit_code == 0, shown.output
+    assert 'geometry = "45:0"' in (tmp_path / "pots" / "palette.toml").read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import csv
+import shutil
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -31,6 +34,7 @@ from tint.errors import Fault, FolderError
 from tint.swatches import inspect_folder, read_folder
 
 TOML, CASTS, READS = "palette.toml", "swatches.csv", "readings.csv"
+DEMO = Path(__file__).parents[1] / "swatches_demo"
 Place = tuple[str, int | None, str | None]
 
 
@@ -239,6 +243,11 @@ GRAVE: dict[str, tuple[Change, Place, str]] = {
         header(CASTS, "yellow", "yelow"),
         (CASTS, 1, "yelow"),
         "palette.toml declares no such pigment; .*did you mean yellow?",
+    ),
+    "grams for percent": (
+        put(CASTS, 3, "yellow", "0.06 g"),
+        (CASTS, 3, "yellow"),
+        "divide the grams by those of the whole mix",
     ),
     "strange pigment column": (
         header(CASTS, "yellow", "ochre"),
@@ -585,6 +594,27 @@ def test_what_is_thin_is_told_and_read_all_the_same(tmp_path: Path, change: Chan
     read = read_folder(write(tmp_path / "studio", changed(change)))
     assert any(matches(fault, place, words) for fault in read.warnings), told(read.warnings)
     assert not any(fault.grave for fault in read.warnings)
+
+
+@pytest.mark.parametrize(
+    ("file", "first", "column", "dragged", "place", "words"),
+    [
+        (CASTS, 20, 2, "234567", (CASTS, 20, "thickness_mm"), "6 thicknesses in a row"),
+        (READS, 60, 12, ["0.08123"] * 4, (READS, 60, "480"), "the same to the last digit"),
+    ],
+)  # fmt: skip
+def test_a_dragged_cell_is_asked_about(
+    tmp_path: Path, file: str, first: int, column: int, dragged: Sequence[str], place: Place, words: str
+) -> None:
+    studio = tmp_path / "studio"
+    shutil.copytree(DEMO, studio, ignore=shutil.ignore_patterns("*.py", "*.jpg", "orders"))
+    table = list(csv.reader((studio / file).read_text(encoding="utf-8").splitlines()))
+    for row, cell in enumerate(dragged, start=first - 1):
+        table[row][column] = cell
+    with (studio / file).open("w", encoding="utf-8", newline="") as out:
+        csv.writer(out).writerows(table)
+    _, faults = inspect_folder(studio)
+    assert any(matches(fault, place, words) for fault in faults), told(faults)
 
 
 def test_all_faults_of_all_files_are_gathered(tmp_path: Path) -> None:

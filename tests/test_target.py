@@ -114,7 +114,7 @@ def test_a_sample_has_a_thickness_that_can_be(thickness: float) -> None:
 
 def test_a_target_in_words() -> None:
     target = target_from_lab([70.0, -20.5, 40.0], contrast_ratio_min=0.5, contrast_ratio_max=0.9, transmittance=0.25)
-    words = "Lab 70, -20.5, 40, contrast ratio at least 0.5 and at most 0.9, transmittance 0.25, within 1 CIEDE2000"
+    words = "Lab 70, -20.5, 40, contrast ratio at least 0.5 and at most 0.9, transmittance 25 %, within 1 CIEDE2000"
     assert target.in_words == words
     plain = target_from_lab([70.0, 0.0, 0.0], source="jar.csv", thickness_mm=2.5, tolerance=2.0)
     assert plain.in_words == "Lab 70, 0, 0 (jar.csv) of 2.5 mm, contrast ratio any, within 2 CIEDE2000"

@@ -65,7 +65,7 @@ def test_everything_that_is_weighed_stands_on_it(demo_palette: Palette, faint: W
     assert lines.count(f"{faint.total_grams:.2f} g") == 1, "the sum so far ends at the total"
     assert "Lids" in lines
     seen = faint.predicted
-    for piece in (seen.srgb, "A screen or printer cannot show it", seen.conditions.split(",")[0], "Checked by", "Date"):
+    for piece in (seen.srgb, "No screen or printer shows it", seen.conditions.split(",")[0], "Checked by", "Date"):
         assert piece in told
     for caution in faint.cautions:
         assert caution.split()[0] in told

@@ -141,6 +141,11 @@ _PLAIN: dict[str, str] = {
         "What the physics cannot explain of the readings, after subtracting their noise. It makes the stated error of "
         "every prediction larger; a large one means that some castings are not what was written down."
     ),
+    "kind": (
+        "What a pigment is, as palette.toml may tell it: titanium dioxide, zinc oxide, carbon black, iron oxide red, "
+        "iron oxide yellow, organic red, ultramarine, phthalocyanine and others. It says where its g is likely to lie; "
+        "castings overrule it, so leave it out where you are not sure."
+    ),
     "least-squares objective": (
         "The sum of squared differences that a fit or a search makes as small as it can, each counted in units of its "
         "own standard deviation."
@@ -169,6 +174,20 @@ def _of_opacity() -> dict[str, str]:
 
 GLOSSARY = _PLAIN | _of_opacity()
 
+# What makers, instruments and tables call the same.
+_ALSO = {
+    **dict.fromkeys(("di:8", "de:8", "45:0", "sci", "sce"), "geometry"),
+    **dict.fromkeys(("δe00", "δe", "delta e", "de2000", "colour difference", "tolerance"), "ciede2000"),
+    **dict.fromkeys(("contrast", "hiding"), "contrast ratio"),
+    **dict.fromkeys(("d50", "a", "light", "illuminant"), "d65"),
+    **dict.fromkeys(("l*", "a*", "b*", "cielab", "l*a*b*"), "lab"),
+    **dict.fromkeys(("air", "wet"), "seat"),
+    **dict.fromkeys(("platinum", "tin", "addition", "condensation"), "cure"),
+    "opaque": "solid", "transparent": "see-through", "translucent": "milky", "gloss": "specular", "card": "backing",
+    "error": "expected error", "anisotropy": "g", "casting": "swatch", "black card": "backing", "let down": "letdown",
+    "k": "absorption", "s": "scattering", "out of reach": "gamut", "regular": "regular transmittance",
+}  # fmt: skip
+
 
 def explain(word: str) -> str:
     """A word of optics or of the trade, in a few plain sentences.
@@ -189,8 +208,9 @@ def explain(word: str) -> str:
     'An opacity that can be asked for: a contrast ratio of at lea'
     """
     asked = " ".join(word.lower().replace("_", " ").split())
+    asked = _ALSO.get(asked, asked)
     if asked in GLOSSARY:
         return GLOSSARY[asked]
     near = difflib.get_close_matches(asked, GLOSSARY, n=1, cutoff=0.5)
-    mend = f"did you mean {near[0]}?" if near else ""
-    raise InputError("explain", f"`{word}` is not explained", f"one of {', '.join(sorted(GLOSSARY))}", mend)
+    mend = f"did you mean {near[0]}? " if near else ""
+    raise InputError("explain", f"`{word}` is not explained", mend=f"{mend}`tint explain` lists the words that are")

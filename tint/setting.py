@@ -16,6 +16,8 @@ from tint.optics import surface
 from tint.optics.surface import HEIGHTS_UM
 from tint.palette import Palette
 
+_GLOSS = {geometry: "with gloss" if geometry == "di:8" else "without gloss" for geometry in GEOMETRIES}
+
 
 @dataclass(frozen=True, kw_only=True)
 class Setting:
@@ -106,7 +108,11 @@ def outside(
         told.append(f"{' and '.join(alone)} {verb} only ever cast alone in {blend.base}, never in a mixture")
     told += _over_limits(palette, blend.base, doses)
     if setting.geometry and setting.geometry != palette.instrument.geometry:
-        told.append(f"the swatches were read in {palette.instrument.geometry}, not in {setting.geometry}")
+        own = palette.instrument.geometry
+        told.append(
+            f"the swatches were read {_GLOSS[own]} ({own}); this is predicted {_GLOSS[setting.geometry]} "
+            f"({setting.geometry})"
+        )
     return told + _another_finish(palette, blend.base, setting)
 
 

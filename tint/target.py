@@ -182,9 +182,14 @@ class Target:
         return f"{lab}{source}{sample}{also}{opacity}{light}, within {self.tolerance:g} CIEDE2000"
 
     def bounds_in_words(self, kind: str) -> str:
-        """What is asked of `contrast_ratio`, `transmittance` or `haze`; `any` when nothing is."""
+        """What is asked of `contrast_ratio`, `transmittance` (in percent) or `haze`; `any` when nothing is."""
         bounds = zip(("", "at least ", "at most "), self.bounds(kind), strict=True)
-        return " and ".join(f"{word}{bound:.3g}" for word, bound in bounds if bound is not None) or "any"
+        return " and ".join(f"{word}{amount(kind, bound)}" for word, bound in bounds if bound is not None) or "any"
+
+
+def amount(kind: str, value: float, form: str = ".3g") -> str:
+    """A contrast ratio, transmittance or haze in words; of light that passes, the percent."""
+    return f"{100.0 * value:.3g} %" if kind == "transmittance" else format(value, form)
 
 
 def target_from_lab(lab: ArrayLike, **asked: Any) -> Target:

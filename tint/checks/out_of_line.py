@@ -135,10 +135,10 @@ def _told(judged: Judged) -> Finding:
             kind="out_of_line",
             where=swatch.name,
             about=(swatch.name,),
-            words=f"the other castings predict {missed:.2f} CIEDE2000 off; its mean square miss is "
-            f"{judged.mean_square:.0f} times what the stated errors allow, and no single dose or thickness explains it",
+            words="it is off what the other castings predict, far beyond the stated errors (mean square "
+            f"{judged.mean_square:.0f} times as large), and no single dose or thickness explains it",
             effect=effect,
-            mend="see whether its label, blend or readings were mixed up; else pour it again",
+            mend="see whether its label, readings or the columns of its doses were mixed up; else pour it again",
         )
     as_good = [each for each in others if each.left < best.left + _AS_GOOD]
     words = _as_if(swatch, best)

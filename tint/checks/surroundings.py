@@ -23,6 +23,7 @@ from tint.optics.spot import Spot
 from tint.palette import Palette, spot_of
 from tint.spectra import Array
 from tint.swatches import Swatch, SwatchFolder
+from tint.swatches.records import PHOTOGRAPH
 
 # Of the squared misses over a card that one difference of it explains: in a few clean folders, and with other faults,
 # up to 0.04 was seen, with a card 4 to 6 % off from 0.11. Chosen by eye between them.
@@ -146,8 +147,8 @@ def of_edges(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
 
 def unstated_spot(folder: SwatchFolder, palette: Palette) -> str:
     """What the spot could matter in a folder that does not state it, in words; empty where it would not."""
-    if spot_of(palette.instrument) is not None:
-        return ""
+    if spot_of(palette.instrument) is not None or all(each.source == PHOTOGRAPH for each in folder.readings):
+        return ""  # for a photograph all of a casting is lit, and it loses nothing beside a spot
     losing = sorted((each for each in _ways(folder, palette, _USUAL) if each.away > _TOLD), key=lambda each: -each.away)
     if not losing:
         return ""

@@ -222,6 +222,10 @@ def _show_recipe(out: Console, done: Adjustment, trial: Trial) -> None:
     show.facts(out, _facts(recipe.delta_e, recipe.appearance))
     show.notes(out, "Every wall, the worst first", [wall.words for wall in recipe.walls])
     show.notes(out, "What keeps it from the target", [recipe.reason] if recipe.reason else [])
+    out.print(
+        "\nTo weigh it, give --json and keep it as FILE.json; then `tint weigh FOLDER --recipe FILE.json`.",
+        style=show.QUIET,
+    )
 
 
 def _change(old: float, new: float) -> str:

@@ -148,7 +148,7 @@ _some = option(
 
 
 def _recipe_options(pick: options.Decorator) -> options.Decorator:
-    text = "A file of recipes in place of --base and --load: what tint solve --json writes, or - for standard input."
+    text = "Recipes in place of --base and --load, as solve or adjust write them with --json; - is standard input."
     named = options.under("The recipe", option("--recipe", metavar="FILE", help=text), pick)
     return lambda command: blend_options(named(command))
 

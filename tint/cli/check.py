@@ -131,6 +131,10 @@ def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
     out.print()
     show.table(out, ("<pigment", "CIEDE2000"), [(n, show.fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
     out.print(f"Root mean square of reflectance readings, worst first; {seen_in}.", style=show.QUIET)
+    out.print(
+        "Where a number is large and no finding says why, no other casting shows the same: pour one like it.",
+        style=show.QUIET,
+    )
     out.print()
 
 

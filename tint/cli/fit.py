@@ -93,6 +93,8 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     suspects = [f"{swatch.name} ({swatch.base}): {swatch.suspect}" for swatch in palette.swatches if swatch.suspect]
     show.notes(out, "Suspect swatches", suspects, style=show.CARE)
     show.notes(out, "What the swatches leave open", palette.undetermined)
+    if palette.undetermined:
+        out.print(f"`tint plan {path.parent}` names the castings that would tell most.", style=show.QUIET)
     show.apart(out, f"Written: {path}")
 
 

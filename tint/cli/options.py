@@ -47,14 +47,16 @@ def number_in(text: object, where: str, expected: str) -> float:
     """The number in a text; an error for a decimal comma too, since 1,500 could mean two things."""
     words = str(text).strip()
     if "," in words:
-        mend = f"write {words.replace(',', '.')}" if words.count(",") == 1 and "." not in words else ""
+        mend = f"write {words.replace(',', '.')}" if re.fullmatch(r"[+-]?\d*,\d*", words) else ""
         raise InputError(where, f"`{words}` has a comma", f"expected {expected}, with a decimal point", mend)
     try:
         value = float(words)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise InputError(where, f"`{words}` is not a number", f"expected {expected}")
+        bare = re.fullmatch(r"([\d.]*\d) *(?:mm|g|%|percent)", words)
+        mend = f"write {bare[1]}, without the unit" if bare else ""
+        raise InputError(where, f"`{words}` is not a number", f"expected {expected}", mend)
     return value
 
 

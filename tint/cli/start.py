@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
@@ -19,8 +19,8 @@ from tint.materials import GEOMETRIES, Base, Pigment
 from tint.photographs.squares import SQUARES_FILE
 from tint.planning import MOULDS_MM
 from tint.starting import READERS, Answers, answers_of, base_in, cures_in, pigment_in, start, tells_what_there_is
+from tint.starting.first import is_light
 from tint.starting.folder import holds_castings
-from tint.starting.plan import is_light
 from tint.starting.squares import SQUARES_PAGE, print_squares
 from tint.weighing import AREA_CM2
 from tint.weighing.premix import STEP_G
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 Kind = TypeVar("Kind")
 
+_GEOMETRY = "di:8 is a sphere with gloss (SCI), de:8 without (SCE), 45:0 no sphere"
 _CURE_WORDS = {"addition": "platinum", "condensation": "tin"}
 
 
@@ -117,15 +118,18 @@ def _answers(folder: Path, told: dict[str, Any], *, ask: bool) -> Answers:
     bases = [base_in(each) for each in told["bases"]] or (_ask_bases() if ask else [])
     pigments = [pigment_in(each) for each in told["pigments"]] or (_ask_pigments(bases) if ask else [])
     reads = told["reads"] or (_ask_one_of("What do you read castings with", READERS, "nothing") if ask else "nothing")
+    geometry = told["geometry"] or ""
+    if ask and not geometry and reads in ("spectrophotometer", "colorimeter"):
+        geometry = _ask_one_of(f"Its geometry, as its manual tells it: {_GEOMETRY}", GEOMETRIES, "di:8")
     moulds = [options.number_in(each, "--mould", "millimetres") for each in told["moulds"]]
     moulds = moulds or (_ask_moulds() if ask else list(MOULDS_MM))
     step = told["scale_step"] or (_ask_number("Smallest step of the scale, in grams", STEP_G) if ask else STEP_G)
     cards = told["cards"] or (_ask_names("Cards to read over, dark one first", "black, white") if ask else ())
     white = told["white"] or ""
     if not white and ask and not any(map(is_light, pigments)):
-        white = _ask("Which pigment is the white that tints are made with (blank for none)", "")
+        white = _again(partial(_ask_white, pigments))
     return answers_of(
-        name=name, bases=bases, pigments=pigments, white=white, reads=reads, geometry=told["geometry"] or "",
+        name=name, bases=bases, pigments=pigments, white=white, reads=reads, geometry=geometry,
         cards=cards, moulds_mm=moulds, scale_step_g=step, scale_max_g=told["scale_max"],
     )  # fmt: skip
 
@@ -168,26 +172,39 @@ def _ask_bases() -> list[Base]:
     def one(name: str) -> Base:
         cure = _ask_one_of(f"{name}: how does it cure", ("platinum", "tin"), "platinum")
         ratio = "1:1" if cure == "platinum" else "100:5"
-        mix = _ask(f"{name}: mixing ratio by mass, A:B", ratio)
-        bears = _ask(f"{name}: percent of pigment that it bears", "3")
-        return base_in(f"{name}={cure},{mix},{bears}")
+        mixed = _again(lambda: base_in(f"{name}={cure},{_ask(f'{name}: mixing ratio by mass, A:B', ratio)}"))
+        mix = ":".join(f"{share:g}" for share in mixed.mix.values())
+        bears = f"{name}: percent of pigment that it bears, all together (its data sheet, else 3)"
+        return _again(lambda: base_in(f"{name}={cure},{mix},{_ask(bears, '3')}"))
 
     names = _ask_names("Your rubber, or rubbers, by a short name each", "clear")
     return [_again(partial(one, name)) for name in names]
 
 
 def _ask_pigments(bases: list[Base]) -> list[Pigment]:
-    names = _ask_names("Your pigments, with commas between", "white, black")
-    pigments = {name: pigment_in(name) for name in names}
+    question = "Your pigments, with commas between"
+    pigments = _again(lambda: {name: pigment_in(name) for name in _ask_names(question, "white, black")})
     for cure in dict.fromkeys(base.cure for base in bases):
         word = _CURE_WORDS[cure]
-        said = _ask_names(f"Which of them are known to be safe with {word} cure (names, all or none)", "none")
-        safe = names if said == ["all"] else [] if said == ["none"] else said
-        for name in safe:
-            options.known(name, pigments, "pigment")
+        for name in _again(partial(_ask_safe, pigments, word)):
             cures = pigments[name].cures or ()
             pigments[name] = replace(pigments[name], cures=(*cures, *(cures_in(word, name) or ())))
     return list(pigments.values())
+
+
+def _ask_white(pigments: list[Pigment]) -> str:
+    white = _ask("Which pigment is the white that tints are made with (blank for none)", "")
+    if white:
+        options.known(white, [each.name for each in pigments], "pigment")
+    return white
+
+
+def _ask_safe(pigments: Mapping[str, Pigment], cure: str) -> list[str]:
+    said = _ask_names(f"Which of them are known to be safe with {cure} cure (names, all or none)", "none")
+    safe = list(pigments) if said == ["all"] else [] if said == ["none"] else said
+    for name in safe:
+        options.known(name, pigments, "pigment")
+    return safe
 
 
 # What was begun.

@@ -149,10 +149,12 @@ def _cell(page: Page, chip: Chip, x: float, top: float, width: float) -> None:
 
 def _head(chips: Sequence[Chip], palette: Palette, common: Common) -> str:
     seen, reached = common.setting(), sum(chip.row.reached for chip in chips)
+    walls = f"{' and '.join(f'{wall:g}' for wall in common.walls_mm)} mm thick, " if common.walls_mm else ""
     return (
-        f"{palette.name}. {reached} of {len(chips)} colours can be had; for {seen.light}, {seen.observer}° observer. "
-        "A chip in two halves cannot: what was asked for stands left, the nearest that can be had right. Confirm with "
-        "a cured swatch."
+        f"{palette.name}. {reached} of {len(chips)} colours can be had; for {seen.light}, {seen.observer}° observer, "
+        f"{walls}over {seen.behind(palette)}, where the table names no other. A chip in two halves cannot: what "
+        "was asked for stands left, the nearest that can be had right. Contrast ratio: how bright a part is over "
+        "black, divided by over white; 1 hides all that lies behind. Confirm with a cured swatch."
     )
 
 

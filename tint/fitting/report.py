@@ -113,7 +113,7 @@ def undetermined(
         for of, (symbol, word) in enumerate((("k", "absorption"), ("s", "scattering"))):
             loose = spread[of, at] > np.maximum(_LOOSE * ks[of, at], _MATTERS / depth[at])
             if loose.mean() > 0.25:
-                told.append(f"{kind} {name}: its {word} {symbol} is loose at {_span(folder.wavelengths[loose])}")
+                told.append(f"{kind} {name}: its {word} {symbol} is hardly known at {_span(folder.wavelengths[loose])}")
     if g_error is not None:
         before = problem.anisotropy.middle_slope(np.zeros((len(names), 2)))
         scatters = ks[1].mean(axis=-1) * depth > _MATTERS

@@ -261,7 +261,8 @@ def read_order(path: str | Path) -> Order:
     except OSError as error:
         raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, and what int() and datetime refuse
-        raise InputError(str(path), f"is not TOML ({str(error)[:80]})", _FORM) from error
+        mend = "text needs quotation marks, numbers a point and no unit, dates are as 2027-03-01"
+        raise InputError(str(path), f"is not TOML ({str(error)[:80]})", _FORM, mend) from error
     key, number = _not_finite("", content)
     if key:
         raise InputError(f"{path}, key {key}", number, "a number that is finite")

@@ -129,7 +129,10 @@ class Approval:
         seen = self.facts.appearance
         seat = "no backing" if seen.over == "none" else f"{seen.setting.seat} seat"
         eye = f"{seen.setting.light}, {seen.setting.observer}° observer"
-        return f"In the terms of the trade: CIELAB, {eye}, {seen.geometry}, {seat}, {seen.setting.thickness_mm:g} mm."
+        told = f"In the terms of the trade: CIELAB, {eye}, {seen.geometry}, {seat}, {seen.setting.thickness_mm:g} mm"
+        if math.isnan(seen.contrast_ratio):
+            return f"{told}."
+        return f"{told}; contrast ratio {seen.contrast_ratio:.2f}, how bright it is over black divided by over white."
 
     @property
     def slab(self) -> str:
@@ -146,7 +149,7 @@ class Approval:
         opacity = (
             " and as opaque as was asked" if target is not None and target.asks_opacity and self.verdict.met else ""
         )
-        within = f"within CIEDE2000 {self.asked.tolerance:g} of it{opacity}"
+        within = f"within {self.asked.tolerance:g} CIEDE2000 of it{opacity}"
         return f"I have held a cured swatch of {self.asked.name}{missing} and accept it; parts {within} pass."
 
 

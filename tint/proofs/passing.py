@@ -20,7 +20,7 @@ from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs import words
 from tint.spectra import Array, Index, Mask
-from tint.target import Target
+from tint.target import Target, amount
 
 _BINS = 120  # thicknesses that stand for a part's own: its range in steps of under a hundredth
 _WALLS_MM = (0.2, 30.0)  # thinnest and thickest wall that is proposed in place of the part's own; common practice
@@ -155,10 +155,11 @@ def _of_own(own: Held, asked: Target) -> str:
     """What is so at the thickness that was agreed on, the only one."""
     at, faults = f"At {own.thickness_mm[0]:g} mm", []
     if own.delta_e[0] > own.tolerance:
-        faults.append(f"the colour is {own.delta_e[0]:.1f} away, and {own.tolerance:g} was agreed")
+        faults.append(f"the colour is {own.delta_e[0]:.1f} CIEDE2000 away, and {own.tolerance:g} was agreed")
     for kind, (miss,) in own.misses.items():
         if fails(miss):
-            faults.append(f"the {_NAMES[kind]} is {abs(miss):.2f} too {'high' if miss > 0 else 'low'}")
+            way = "high" if miss > 0 else "low"
+            faults.append(f"the {_NAMES[kind]} is {amount(kind, abs(miss), '.2f')} too {way}")
     if faults:
         return f"{at} this recipe misses what was asked: {' and '.join(faults)}."
     return f"{at} this recipe meets what was asked: {asked_in_words(asked)}."
@@ -166,7 +167,7 @@ def _of_own(own: Held, asked: Target) -> str:
 
 def asked_in_words(asked: Target) -> str:
     """What has to be met, in a clause."""
-    told = [f"a colour difference of at most {asked.tolerance:g}"]
+    told = [f"a colour difference of at most {asked.tolerance:g} CIEDE2000"]
     for kind, name in _NAMES.items():
         if (bounds := asked.bounds_in_words(kind)) != "any":
             told.append(f"{name} {bounds}")

@@ -11,7 +11,7 @@ from tint.palette import Palette
 from tint.proofs.leaf import FAINT, INK, LINE, QUIET, Page, one_page
 from tint.weighing import WeighSheet, kept_words
 
-_NOT_SHOWN = "A screen or printer cannot show it. Always confirm with a cured swatch."
+_NOT_SHOWN = "No screen or printer shows it truly. Always confirm with a cured swatch."
 _MOST_CARE = 3  # weighings that are pointed out: what one keeps in mind; common practice, no source
 CUP_ROWS = 8  # more cups than that have boxes to tick, but no row each
 
@@ -32,7 +32,7 @@ def draw_weigh_sheet(
 
     def draw(page: Page) -> float:
         top = _head(page, palette, sheet, title, made)
-        top = _colour(page, palette, sheet, top + 2.0)
+        top = _colour(page, sheet, top + 2.0)
         if kept := kept_words(sheet):
             told = f"Kept premixes, stirred before use: {'; '.join(kept)}."
             top = page.paragraph(told, page.left, top, width=page.width, points=8.5) + 2.0
@@ -77,7 +77,7 @@ def _blanks(page: Page, names: Sequence[str], top: float) -> None:
             page.blank(name, page.left + at * each, top, to=page.left + (at + 1) * each - 3.0)
 
 
-def _colour(page: Page, palette: Palette, sheet: WeighSheet, top: float) -> float:
+def _colour(page: Page, sheet: WeighSheet, top: float) -> float:
     """The expected colour, and everything it holds for."""
     seen = sheet.predicted
     height, width = 23.0, 36.0
@@ -94,7 +94,7 @@ def _colour(page: Page, palette: Palette, sheet: WeighSheet, top: float) -> floa
         f"{'' if seen.in_gamut else 'The chip is the nearest that a screen has. '}{_NOT_SHOWN}",
         f"{lab} at {seen.conditions}.",
         error,
-        f"Weights as rounded, {palette.model}; {sheet.delta_e:.2f} CIEDE2000 from the exact recipe.",
+        f"Of the weights as rounded, {sheet.delta_e:.2f} CIEDE2000 from the exact recipe.",
     ]
     y = page.paragraphs(lines, left, y, page.right - left, points=8.5)
     return max(y, top + height) + 3.5

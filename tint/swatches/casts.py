@@ -77,7 +77,10 @@ def _check_columns(table: Table, declared: Declared, faults: Gathered) -> None:
                 column=column,
                 expected=one_of(known),
                 mend=did_you_mean(
-                    column, known, otherwise=f"write {table_header('pigments', column)} in {PALETTE_FILE}"
+                    column,
+                    known,
+                    otherwise=f"if it is a pigment, write {table_header('pigments', column)} in {PALETTE_FILE}; else "
+                    "put what it says under note, and take the column out",
                 ),
             )
 
@@ -153,6 +156,9 @@ def _thickness(row: Row, table: Table, faults: Gathered) -> float | None:
     return None
 
 
+_FROM_GRAMS = "divide the grams by those of the whole mix, times 100"
+
+
 def _loadings(row: Row, table: Table, declared: Declared, faults: Gathered) -> dict[str, float] | None:
     loadings = {}
     good = True
@@ -164,6 +170,7 @@ def _loadings(row: Row, table: Table, declared: Declared, faults: Gathered) -> d
         value = number(without_percent(cell))
         if value is None:
             found, mend = why_no_number(cell)
+            mend = _FROM_GRAMS if re.search(r"\d\s*(?:g|grams?|gr\.?)$", cell, re.IGNORECASE) else mend
             faults.grave(found, row=row.number, column=pigment, expected=expected, mend=mend)
             good = False
         elif not 0 <= value <= 100:

@@ -13,8 +13,9 @@ from tint.swatches.casts import Casts, read_casts
 from tint.swatches.checks import warn_finishes, warn_thin_casts, warn_thin_readings, warn_units, warn_unread
 from tint.swatches.contents import Content, contents_of
 from tint.swatches.declaration import Declared, check_light, read_declaration, read_workshop
+from tint.swatches.dragged import warn_dragged_depths, warn_dragged_values
 from tint.swatches.measured import Measured, read_measured
-from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, SwatchFolder
+from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE, SwatchFolder
 from tint.swatches.tables import Table, read_table
 from tint.swatches.text import decoded
 
@@ -160,10 +161,13 @@ def _warn_of_thinness(
         warn_thin_casts(casts.swatches, declared, of_swatches)
         warn_units(casts.swatches, of_swatches)
         warn_finishes(casts.swatches, of_swatches)
+        warn_dragged_depths(casts.swatches, of_swatches)
         if measured is not None and measured.named:
             warn_unread(casts, measured.named, of_swatches)
     if measured is not None and readings_whole:
         warn_thin_readings(measured, declared, of_readings)
+        if measured.kind == SPECTRA:
+            warn_dragged_values(measured.readings, measured.wavelengths, of_readings)
 
 
 def _assembled(

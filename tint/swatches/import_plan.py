@@ -78,7 +78,9 @@ def in_words(key: Key) -> str:
 
 PATTERN_WORDS = ("swatch", "backing", "seat", "any")
 _LONGEST_NAME = 200  # characters; no source, chosen by eye
-_SEAT = "say --seat air or --seat wet, for all that say nothing of theirs"
+_SEAT = "say for all that tell none: --seat air, laid on the card, or --seat wet, cast on or oiled to it"
+OTHERWISE = "name it with --as or --pattern, or leave such out with --skip-unknown"
+_BARE = re.compile(r"[\W\d_]*(?:bare|card|alone|only)?[\W\d_]*", re.IGNORECASE)  # what is said beside a card's name
 _BACKING = "say --backing NAME, or name it with --as or --pattern"
 
 
@@ -103,6 +105,12 @@ class Naming:
     backing: str = ""
     seat: str = ""
     quantity: str = ""
+
+
+def _within(name: str, known: Iterable[str]) -> str:
+    """The longest of the known names that stands in another as a word of its own; empty where none does."""
+    found = [each for each in known if re.search(rf"(?<![^\W_]){re.escape(each)}(?![^\W_])", name[:_LONGEST_NAME])]
+    return max(found, key=len, default="")
 
 
 class Namer:
@@ -147,6 +155,20 @@ class Namer:
         if not seat:
             raise InputError(measurement.where, f"{shown(measurement.name)}: no seat is told", one_of(SEATS), _SEAT)
         return Place(swatch=found.swatch, backing=backing, seat=seat)
+
+    def suggestion(self, name: str) -> str:
+        """What files a name in which a swatch or backing stands among other words; empty where none does.
+
+        It is only shown: a guess that went in unasked could file a casting under another.
+        """
+        swatch = _within(name, self.swatches)
+        backing = _within(name.replace(swatch, "", 1), self.backings)
+        if swatch and backing:
+            pattern = name.replace(swatch, "{swatch}", 1).replace(backing, "{backing}", 1)
+            return f"write --pattern {quoted(pattern)}"
+        if backing and _BARE.fullmatch(name.replace(backing, "", 1)):
+            return f"write --as {quoted(f'{name}={backing}')}"
+        return f"write --as {quoted(f'{name}={swatch}')}" if swatch else OTHERWISE if backing else ""
 
     def _by_name(self, name: str) -> Place | None:
         if name in self.same:

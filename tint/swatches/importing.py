@@ -17,7 +17,7 @@ from tint.swatches.casts import Casts
 from tint.swatches.contents import BOOK_FILE, contents_of, with_tables
 from tint.swatches.declaration import Declared, check_light
 from tint.swatches.folder import read_cast
-from tint.swatches.import_plan import FAULT, GOING, LEFT_OUT, NEW, Doubles, Import, Namer, Naming, Planned
+from tint.swatches.import_plan import FAULT, GOING, LEFT_OUT, NEW, OTHERWISE, Doubles, Import, Namer, Naming, Planned
 from tint.swatches.instruments import Measurement
 from tint.swatches.instruments.measurement import as_colour, check_xyz_scale, on_grid
 from tint.swatches.instruments.words import disagrees
@@ -173,8 +173,8 @@ def _of_own_geometry(placed: Sequence[Planned], declared: Declared) -> list[Plan
 def _unknown(start: Planned, namer: Namer) -> Planned:
     name = start.measurement.name
     found = f"{shown(name)} is no swatch of {SWATCHES_FILE} and no backing of {PALETTE_FILE}"
-    otherwise = "name it with --as or --pattern, or leave such out with --skip-unknown"
-    mend = did_you_mean(name, (*namer.swatches, *namer.backings), otherwise=otherwise)
+    names = (*namer.swatches, *namer.backings)
+    mend = namer.suggestion(name) or did_you_mean(name, names, otherwise=OTHERWISE)
     return replace(start, action=FAULT, fault=InputError(start.measurement.where, found, mend=mend))
 
 

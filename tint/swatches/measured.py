@@ -179,7 +179,8 @@ def label_of(
     if not known and swatch_rows is not None:
         near = (*swatch_rows, *declared.backings)
         found = f"{shown(name)} is neither a swatch of {SWATCHES_FILE} nor a backing of {PALETTE_FILE}"
-        mend = did_you_mean(name, near, otherwise=f"add its row to {SWATCHES_FILE}")
+        add = f"add its row to {SWATCHES_FILE}"
+        mend = f"{did_you_mean(name, near)} else {add}".removeprefix(" else ")
         faults.grave(found, row=row.number, column="swatch", mend=mend)
     quantity = _quantity(row, table, faults)
     backing = _backing(row, table, declared, quantity, faults)

@@ -43,7 +43,7 @@ class Batch:
         given = [size for size in (self.batch_g, self.batch_cm3, self.part_cm3) if size is not None]
         if len(given) != 1:
             found = "given twice" if given else "not given"
-            raise InputError("batch", found, "grams, cm3 or the volume of a part, one of them")
+            raise InputError("batch", found, "grams, cm3 or the volume of a part", "as in --batch-g 120")
         if not given[0] > 0.0 or not math.isfinite(given[0]):
             raise InputError("batch", f"{given[0]:g} {'cm3' if self.batch_g is None else 'g'}", "more than 0")
         if self.count < 1 or (self.moulds is not None and self.moulds < 1):
