@@ -590,3 +590,19 @@ def test_what_a_pigment_cast_only_where_it_hides_leaves_open_is_in_its_stated_er
         stated = np.sqrt(palette.local[:, n + white, n + white] + np.sum(palette.modes[:, :, n + white] ** 2, axis=0))
         assert np.median(stated / s) > 0.35  # any larger amount hides as well
         assert np.median(np.abs(s - TRUE_S[white]) / stated) < 3.0
+
+
+def test_a_pigment_whose_castings_are_mostly_missed_is_not_predicted_surely() -> None:
+    folder = studio(seed=3)
+    odd = {cast.name for cast in folder.swatches if "blue" in cast.loadings}
+    glows = 0.06 * np.exp(-(((WAVELENGTHS - 640.0) / 40.0) ** 2))  # as pearl may: of no amount, and where blue absorbs
+    brighter = replace(
+        folder,
+        readings=tuple(
+            replace(each, values=each.values + glows) if each.swatch in odd else each for each in folder.readings
+        ),
+    )
+    sound, pearl = (fit_two_flux(each) for each in (folder, brighter))
+    assert "with blue" not in sound.surprises
+    assert pearl.surprises["with blue"].ratio > 2.0
+    assert "with yellow" not in pearl.surprises

@@ -17,7 +17,7 @@ from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.materials import Blend
 from tint.opacity import MET
-from tint.palette import Palette, beyond, bold, widening
+from tint.palette import Palette, beyond, bold, of_pigment, widening
 
 Array = NDArray[np.float64]
 
@@ -151,8 +151,8 @@ def of_light(
 
 def widened_by(palette: Palette, blend: Blend, thickness_mm: float) -> float:
     """By how much the stated variance of a prediction grows: outside what was cast, and where the model errs."""
-    outside = widening(palette.surprises, bold(palette.seen, blend, thickness_mm)) * beyond(palette.seen, blend)
-    return outside * _of_model(palette)
+    ways = bold(palette.seen, blend, thickness_mm) | {of_pigment(name) for name, held in blend.loadings.items() if held}
+    return widening(palette.surprises, ways) * beyond(palette.seen, blend) * _of_model(palette)
 
 
 def _of_model(palette: Palette) -> float:

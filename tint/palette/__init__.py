@@ -13,6 +13,7 @@ from tint.palette.evidence import (
     SwatchFit,
     beyond,
     bold,
+    of_pigment,
     widening,
 )
 from tint.palette.file import BROKEN, FORMAT, compress, fit_path, read_palette, write_palette
@@ -37,6 +38,7 @@ __all__ = [
     "bold",
     "compress",
     "fit_path",
+    "of_pigment",
     "read_palette",
     "shares",
     "spot_of",

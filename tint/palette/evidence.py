@@ -120,6 +120,11 @@ def bold(seen: Mapping[str, Seen], blend: Blend, thickness_mm: float) -> frozens
     return frozenset(ways)
 
 
+def of_pigment(name: str) -> str:
+    """What the surprise of a pigment is called: of all castings that hold it, whatever else is bold in them."""
+    return f"with {name}"
+
+
 _FAR = 2.0  # times what was cast, up to which the mixing law is taken to hold as among the castings; no source
 
 
@@ -138,15 +143,17 @@ def beyond(seen: Mapping[str, Seen], blend: Blend) -> float:
 
 
 def widening(surprises: Mapping[str, Surprise], ways: Iterable[str]) -> float:
-    """By how much the variance of a prediction grows: the most that any of its ways of lying outside asks for.
+    """By how much the variance of a prediction grows: the most that any of its ways asks for.
 
-    What was missed when castings were left out in the same way says it, beside what is believed before any casting.
-    Few castings know a variance badly, which makes the tails of a prediction longer: Student's quantile over the
-    normal one, by its expansion (Abramowitz and Stegun 1964, 26.7.5; from memory).
+    Ways are those of `bold`, and its pigments (`of_pigment`). What was missed when castings were left out in the same
+    way says it, beside what is believed before any casting. Few castings know a variance badly, which makes the tails
+    of a prediction longer: Student's quantile over the normal one, by its expansion (Abramowitz and Stegun 1964,
+    26.7.5; from memory).
     """
     most = 1.0
     for way in (INSIDE, *ways):
-        told, (believed, worth) = surprises.get(way, Surprise(ratio=1.0, castings=0)), _BELIEVED[way]
+        told = surprises.get(way, Surprise(ratio=1.0, castings=0))
+        believed, worth = _BELIEVED.get(way, _BELIEVED[INSIDE])
         count = told.castings + worth
         ratio = (told.ratio * told.castings + believed * worth) / count
         most = max(most, ratio * (1.0 + 1.2 / count) ** 2)
