@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 
 from tint.errors import InputError
+from tint.kinds import checked
 from tint.opacity import WORDS
 
 # Words by which a traced picture is chosen: where the part stands, and how finely it is traced.
@@ -170,6 +171,7 @@ def _of_opacity() -> dict[str, str]:
 GLOSSARY = _PLAIN | _of_opacity()
 
 
+@checked(word="a word, as in tint.explain('haze')")
 def explain(word: str) -> str:
     """A word of optics or of the trade, in a few plain sentences.
 

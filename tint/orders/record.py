@@ -18,6 +18,7 @@ from msgspec import Struct
 from tint import jsonable, ledger
 from tint.errors import InputError, TintError
 from tint.files import write_all, write_whole
+from tint.given import verb
 from tint.optics.layer import MODELS
 from tint.orders.kept import poured_by
 from tint.orders.order import Order, read_order
@@ -171,6 +172,7 @@ class Answered(Struct, frozen=True, kw_only=True):
     is_new: bool  # whether it was not in the ledger before
 
 
+@verb
 def answer_order(
     path: str | Path, verdict: str, *, words: str = "", by: str = "", on: datetime.date | None = None,
     signed: str | Path | None = None,

@@ -11,6 +11,7 @@ import msgspec
 
 from tint import jsonable
 from tint.errors import InputError
+from tint.given import verb
 from tint.materials import Blend, Workshop
 from tint.orders.kept import Poured, Stock, poured_by, stock_for
 from tint.orders.order import Order, read_order
@@ -42,6 +43,7 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
     promised: tuple[tuple[str, Kept], ...] = ()  # orders, and kept premixes that their sheets take before this one
 
 
+@verb
 def run_order(
     path: str | Path, *, choose: int | None = None, replace: bool = False, optics: str = "many-flux",
     made_on: datetime.date | None = None, progress: Tell | None = None,
