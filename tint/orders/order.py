@@ -17,6 +17,7 @@ from msgspec import Struct
 from tint import jsonable
 from tint.appearance import Setting
 from tint.errors import InputError
+from tint.files import bytes_of
 from tint.given import target_of, verb
 from tint.glossary import SCENES
 from tint.kinds import checked
@@ -265,9 +266,7 @@ def read_order(path: str | Path) -> Order:
     """
     path = Path(path)
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
+        content = tomllib.loads(bytes_of(path).decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, and what int() and datetime refuse
         raise InputError(str(path), f"is not TOML ({str(error)[:80]})", _FORM) from error
     key, number = _not_finite("", content)

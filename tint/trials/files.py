@@ -16,7 +16,7 @@ from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import FolderError, InputError
-from tint.files import write_all
+from tint.files import bytes_of, write_all
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
 from tint.spectra import Array
@@ -173,10 +173,8 @@ def _reading(
 def _decoded(path: Path) -> _TrialTable:
     where = str(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = bytes_of(path).decode("utf-8-sig")
         content: Any = msgspec.json.decode(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
-    except OSError as error:
-        raise InputError(where, f"cannot be read ({error.strerror})", mend="check the name") from error
     except RecursionError as error:
         raise InputError(where, "is nested too deeply", f"expected {_FORM}") from error
     except UnicodeDecodeError as error:
