@@ -8,7 +8,7 @@ one premix is not promised to two orders, and an order that is run again is weig
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from tint import jsonable, ledger
 from tint.errors import InputError
 from tint.materials import Workshop
 from tint.orders.order import FOLDER, Order
+from tint.palette import Palette
 from tint.weighing import Kept, changes_of, from_json
 
 SHEET = "weigh.json"  # in the folder of what is made of an order
@@ -69,6 +70,19 @@ def stock_for(order: Order, workshop: Workshop, day: datetime.date) -> Stock:
         too_old=_less(stock.too_old, [each for _, each in promised]),
         promised=promised,
     )
+
+
+def newer_lots(order: Order, palette: Palette, loadings: Mapping[str, float]) -> dict[str, str]:
+    """Of the pigments of a recipe, the lots in the ledger that are used now in place of those of the swatches.
+
+    InputError if the ledger is damaged.
+    """
+    where = ledger.ledger_path(order.folder)
+    if not where.exists():
+        return {}
+    with ledger.read_ledger(where) as book:
+        now = ledger.newest_lots(book)
+    return {name: now[name] for name in loadings if name in now and now[name] != palette.pigments[name].lot}
 
 
 def _sheet(made: Path) -> jsonable.Sheet | None:

@@ -93,10 +93,7 @@ class Files:
 
 
 def _of(path: Path) -> str | None:
-    try:
-        return digest(path.read_bytes())
-    except FileNotFoundError:
-        return None
+    return digest(bytes_of(path)) if path.exists() else None
 
 
 def _remembered(path: Path) -> dict[str, _File]:
