@@ -146,7 +146,6 @@ class Target:
         """Whether anything was asked for beside the colour."""
         return any(getattr(self, name) is not None for name in BOUNDS)
 
-    @checked()
     def miss(self, kind: str, value: ArrayLike) -> Array:
         """How far values of one of `KINDS`, shape (...), are from what was asked, signed; 0 where it is met [-]."""
         reach, low, high = self.bounds(kind)
@@ -156,12 +155,10 @@ class Target:
         under = np.minimum(given - (-np.inf if low is None else low), 0.0)
         return np.asarray(under + np.maximum(given - (np.inf if high is None else high), 0.0))
 
-    @checked()
     def opacity_miss(self, contrast_ratio: ArrayLike) -> Array:
         """`miss` of contrast ratios."""
         return self.miss("contrast_ratio", contrast_ratio)
 
-    @checked()
     def met(
         self, delta_e: ArrayLike, *, contrast_ratio: ArrayLike = np.nan, transmittance: ArrayLike = np.nan,
         haze: ArrayLike = np.nan,

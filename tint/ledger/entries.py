@@ -13,7 +13,7 @@ from typing import Any, Generic, TypeVar
 
 import msgspec
 
-from tint import jsonable
+from tint import decoding
 from tint.errors import InputError
 from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, TABLES, Record, columns, kind_of
@@ -154,8 +154,8 @@ def stored(record: Record) -> dict[str, Any]:
 
 def _stored(value: Any, kind: str, where: str) -> Any:
     if kind in ("object", "list"):
-        if not jsonable.is_shallow(value):
-            raise InputError(where, "is nested too deeply", f"expected at most {jsonable.MOST_NESTED} levels")
+        if not decoding.is_shallow(value):
+            raise InputError(where, "is nested too deeply", f"expected at most {decoding.MOST_NESTED} levels")
         try:
             return _text(json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")), where)
         except ValueError as error:

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from tint import jsonable, ledger
+from tint import decoding, jsonable, ledger
 from tint.errors import InputError
 from tint.materials import Workshop
 from tint.orders.order import FOLDER, Order
@@ -103,7 +103,7 @@ def _used(sheet: jsonable.Sheet) -> Iterator[Kept]:
     """The kept premixes that a sheet uses, as they were before it."""
     for premix in sheet.premixes:
         if premix.get("kept"):
-            yield jsonable.converted(premix["kept"], Kept, where=SHEET, form="a weigh sheet")
+            yield decoding.converted(premix["kept"], Kept, where=SHEET, form="a weigh sheet")
 
 
 def _promised(book: ledger.Ledger, order: Order) -> Iterator[tuple[str, Kept]]:

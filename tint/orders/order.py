@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
 
-from tint import jsonable
+from tint import decoding
 from tint.appearance import Setting
 from tint.errors import InputError
 from tint.files import bytes_of
@@ -272,7 +272,7 @@ def read_order(path: str | Path) -> Order:
     key, number = _not_finite("", content)
     if key:
         raise InputError(f"{path}, key {key}", number, "a number that is finite")
-    written = jsonable.converted(content, Written, where=str(path), form=_FORM)
+    written = decoding.converted(content, Written, where=str(path), form=_FORM)
     _check(written, str(path))
     return Order(path=path, written=written)
 

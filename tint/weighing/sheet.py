@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tint import colorimetry, jsonable, notebook
+from tint import colorimetry, decoding, jsonable, notebook
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.files import neutral
@@ -390,7 +390,7 @@ def changes_of(sheet: jsonable.Sheet, *, where: str) -> tuple[Kept, ...]:
 
 
 def _kept(told: Sequence[object], where: str) -> tuple[Kept, ...]:
-    return tuple(jsonable.converted(each, Kept, where=where, form=_FORM) for each in told)
+    return tuple(decoding.converted(each, Kept, where=where, form=_FORM) for each in told)
 
 
 _FORM = "what `tint weigh --json` writes"
@@ -404,4 +404,4 @@ def from_json(data: bytes | str, *, where: str = "weigh sheet") -> jsonable.Shee
     InputError
         If it is no such JSON, by its key; `where` names it.
     """
-    return jsonable.decode(data, jsonable.Sheet, where=where, form=_FORM)
+    return decoding.decode(data, jsonable.Sheet, where=where, form=_FORM)
