@@ -301,7 +301,7 @@ def test_property_every_field_of_a_wrong_kind_is_named(name: str) -> None:
         (lambda: any_.Rules(max_total="3"), "max_total: '3'; expected a number"),
         (lambda: any_.Rules(fixed={"white": "much"}), "fixed, white: 'much'; expected a number"),
         (lambda: any_.Rules(walls_mm=(2, None)), "walls_mm, number 2: None; expected a number"),
-        (lambda: any_.Rules(batch_g=float("nan")), "batch_g: nan; expected a number"),
+        (lambda: any_.Rules(batch_g=float("nan")), "batch_g: nan, which is not finite; expected a number"),
         (lambda: any_.Rules(batch_g=10**400), "batch_g: 0x"),
         (lambda: any_.Setting(thickness_mm=True), "thickness_mm: true; expected a number"),
         (lambda: any_.explain(None), "word: None; expected a word, as in tint.explain('haze')"),

@@ -195,6 +195,8 @@ def _placed(value: Any, kind: Any, place: str) -> Any:
 
 def found(value: Any) -> str:
     """A number or a text as it stands, else what kind of thing it is."""
+    if isinstance(value, float) and not math.isfinite(value):
+        return f"{value}, which is not finite"
     plain = value is None or isinstance(value, str | bool | int | float)
     return quoted(value) if plain else _a(type(value).__name__)
 
