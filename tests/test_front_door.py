@@ -224,6 +224,12 @@ def test_load_takes_the_fitted_palette_while_it_is_fresh(tmp_path: Path, palette
             lambda p: any_.weigh(p, {"white": 0.5}, base="clear", thickness_mm=3, batch_g="120"),
             "batch_g: '120'; expected a number",
         ),
+        (lambda p: any_.weigh(p, {}, base="clear", thickness_mm=3, batch=120), "batch: 120; expected a Batch"),
+        (
+            lambda p: any_.weigh(p, {}, base="clear", thickness_mm=3, batch_g=9, scale=0.1),
+            "scale: 0.1; expected a Scale",
+        ),
+        (lambda p: p.plot(ax=pd.Series([1.0])), "ax: a Series; expected the axes of a figure"),
         (lambda p: any_.predict(p, {}, base="clear", walls_mm=3), "walls_mm: 3; expected wall thicknesses in mm"),
         (
             lambda p: any_.predict(p, {}, base="clear", thickness_mm=3, light=None),

@@ -217,7 +217,7 @@ def plot_spectra(what: Any, *, ax: Axes | None = None, of: str = "") -> Axes:
         with _needed():
             import matplotlib.pyplot as plt
         ax = plt.subplots()[1]
-    if not hasattr(ax, "plot"):
+    if not hasattr(ax, "set_xlabel"):
         raise InputError("ax", found(ax), "the axes of a figure of matplotlib")
     axes: Axes = ax
     if hasattr(what, "pigments"):

@@ -13,6 +13,7 @@ from tint import colorimetry, decoding, jsonable, notebook
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.files import neutral
+from tint.kinds import checked
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.target import Target
@@ -100,6 +101,7 @@ class WeighSheet:
         return notebook.sheet_html(self)
 
 
+@checked()
 def weigh(
     palette: Palette, blend: Blend, *, setting: Setting, batch: Batch | None = None, scale: Scale | None = None,
     split: Split | None = None, premix: bool = False, kept: Sequence[Kept] = (), too_old: Sequence[Kept] = (),
