@@ -201,6 +201,16 @@ def test_fit_writes_a_palette_that_reads_back(small_folder: Path) -> None:
     assert "The 8 worst" in flat
 
 
+def test_fit_says_what_it_found_where_it_cannot_write_it(small_folder: Path) -> None:
+    place = small_folder / "palette.two-flux.fit"
+    place.mkdir()
+    result = CliRunner().invoke(main, ["fit", str(small_folder), "--optics", "two-flux"])
+    assert result.exit_code == 2
+    assert "model error" in result.stdout
+    assert "Written" not in result.stdout
+    assert result.stderr == f"tint: {place}: cannot be written (Is a directory); choose another place\n"
+
+
 def test_fit_json_names_every_swatch(small_folder: Path) -> None:
     content = answer("fit", small_folder)
     keys = {"palette", "optics", "delta_e", "model_error", "swatches", "suspects", "undetermined", "conditions"}

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import tint
@@ -26,6 +27,7 @@ from tint.trials import Trial, TrialReading
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "swatches_demo"
 any_: Any = tint  # where what is passed is wrong on purpose
+any_3: Any = 3
 LIST: Any = [0.5] * 31
 TWO = tint.Rules(most_pigments=2, keep=("white", "yellow"))
 FEW = tint.Rules(most_pigments=3, most_recipes=1)
@@ -194,16 +196,22 @@ def test_load_takes_the_fitted_palette_while_it_is_fresh(tmp_path: Path, palette
 @pytest.mark.parametrize(
     ("call", "match"),
     [
-        (lambda _: any_.fit(3), "folder: a int; expected the path of a swatch folder"),
-        (lambda _: any_.predict("swatches_demo", {}, thickness_mm=3), "palette: a str; expected a Palette"),
+        (lambda _: any_.fit(3), "folder: 3; expected the path of a swatch folder"),
+        (lambda _: any_.predict("swatches_demo", {}, thickness_mm=3), "palette: 'swatches_demo'; expected a Palette"),
         (lambda p: any_.predict(p, [0.5], base="clear", thickness_mm=3), "blend: a list; expected loadings by pigment"),
-        (lambda p: any_.predict(p, {"white": "much"}, base="clear", thickness_mm=3), "a str; expected a loading in %"),
+        (
+            lambda p: any_.predict(p, {"white": "much"}, base="clear", thickness_mm=3),
+            "blend, white: 'much'; expected a number",
+        ),
         (
             lambda p: any_.predict(p, {"white": 0.5}, thickness_mm=3),
             "base: no base is named; expected one of clear, milky",
         ),
         (lambda p: any_.predict(p, {"white": 0.5}, base="clear"), "thickness: not given"),
-        (lambda p: any_.predict(p, {"white": 0.5}, base="clear", thickness_mm="3"), "thickness: a str"),
+        (
+            lambda p: any_.predict(p, {"white": 0.5}, base="clear", thickness_mm="3"),
+            "thickness_mm: '3'; expected the wall thickness",
+        ),
         (lambda p: any_.predict(p, {}, base="clear", thickness_mm=3, lamp="A"), "lamp: there is no such argument"),
         (lambda p: any_.solve(p, thickness_mm=3), "target: nothing is asked for"),
         (lambda p: any_.solve(p, (70, -12, 8), thickness_mm=3), "target: a tuple; expected a Target, or lab="),
@@ -212,22 +220,31 @@ def test_load_takes_the_fitted_palette_while_it_is_fresh(tmp_path: Path, palette
         (lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, walls_mm=[2, 8]), "given together with a thickness"),
         (lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, opacity="dense"), "opacity: `dense`; expected solid"),
         (lambda p: any_.weigh(p, {"white": 0.5}, base="clear", thickness_mm=3), "batch: not given"),
-        (lambda p: any_.weigh(p, {"white": 0.5}, base="clear", thickness_mm=3, batch_g="120"), "batch_g: a str"),
-        (lambda p: any_.predict(p, {}, base="clear", walls_mm=3), "walls: a int; expected wall thicknesses in mm"),
+        (
+            lambda p: any_.weigh(p, {"white": 0.5}, base="clear", thickness_mm=3, batch_g="120"),
+            "batch_g: '120'; expected a number",
+        ),
+        (lambda p: any_.weigh(p, {}, base="clear", thickness_mm=3, batch=120), "batch: 120; expected a Batch"),
+        (
+            lambda p: any_.weigh(p, {}, base="clear", thickness_mm=3, batch_g=9, scale=0.1),
+            "scale: 0.1; expected a Scale",
+        ),
+        (lambda p: p.plot(ax=pd.Series([1.0])), "ax: a Series; expected the axes of a figure"),
+        (lambda p: any_.predict(p, {}, base="clear", walls_mm=3), "walls_mm: 3; expected wall thicknesses in mm"),
         (
             lambda p: any_.predict(p, {}, base="clear", thickness_mm=3, light=None),
-            "light: a NoneType; expected the name",
+            "light: None; expected text",
         ),
         (
             lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, tolerance="1"),
-            "tolerance: a str; expected CIEDE2000",
+            "tolerance: '1'; expected CIEDE2000",
         ),
         (lambda p: any_.solve(p, lab=(70, 0, 0), thickness_mm=3, rules={"keep": "white"}), "rules: a dict"),
-        (lambda _: any_.Rules(most_pigments="2"), "most pigments: 2; expected 1 to 5"),
-        (lambda _: any_.read_order(None), "order: a NoneType; expected the path of its file"),
+        (lambda _: any_.Rules(most_pigments="2"), "most_pigments: '2'; expected a whole number"),
+        (lambda _: any_.read_order(None), "path: None; expected the path of a file or folder"),
         (
             lambda p: any_.adjust(p, tint.Target(lab=np.array([70, 0, 0])), {"white": 1}, thickness_mm=3),
-            "adjust: a dict",
+            "trials: a dict; expected a Trial, or several",
         ),
         (
             lambda p: any_.adjust(
@@ -245,6 +262,90 @@ def test_what_is_of_the_wrong_kind_is_told_in_one_line(
         call(palette)
     assert match in str(error.value)
     assert "\n" not in str(error.value)
+
+
+FUNCTIONS = [name for name in tint.__all__ if inspect.isfunction(getattr(tint, name))]
+STRUCTS: dict[str, dict[str, Any]] = {
+    "Blend": {"base": "clear"}, "Rules": {}, "Setting": {"thickness_mm": 3}, "Target": {"lab": (70, 0, 0)},
+}  # fmt: skip
+
+
+def needed(palette: tint.Palette, answer: tint.Answer) -> dict[str, Any]:
+    """What some function cannot do without, by the name of the argument."""
+    text = ("folder", "path", "word", "reading", "reference", "verdict", "base")
+    things = {"palette": palette, "blend": {}, "recipe": {}, "answer": answer, "trials": [], "targets": []}
+    return things | dict.fromkeys(text, "white")
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_property_every_argument_of_a_wrong_kind_is_named(
+    palette: tint.Palette, answer: tint.Answer, name: str
+) -> None:
+    function, held = getattr(any_, name), needed(palette, answer)
+    every = inspect.signature(function).parameters
+    told = [each for each in every.values() if each.kind is not each.VAR_KEYWORD]
+    assert told
+    for wrong in told:
+        rest = {each.name: held[each.name] for each in told if each.default is each.empty and each is not wrong}
+        setting = {"thickness_mm": 3} if name == "adjust" and wrong.name != "thickness_mm" else {}
+        with pytest.raises(tint.InputError, match=f"^{wrong.name}: an object; expected "):
+            function(**rest, **setting, **{wrong.name: object()})
+
+
+@pytest.mark.parametrize("name", STRUCTS)
+def test_property_every_field_of_a_wrong_kind_is_named(name: str) -> None:
+    for field in inspect.signature(getattr(any_, name)).parameters:
+        with pytest.raises(tint.InputError, match=f"^{field}: an object; expected "):
+            getattr(any_, name)(**STRUCTS[name] | {field: object()})
+
+
+@pytest.mark.parametrize(
+    ("call", "match"),
+    [
+        (lambda: any_.Rules(leave_out=None), "leave_out: None; expected several, each text"),
+        (lambda: any_.Rules(leave_out="white"), "leave_out: 'white'; expected several, each text"),
+        (lambda: any_.Rules(max_total="3"), "max_total: '3'; expected a number"),
+        (lambda: any_.Rules(fixed={"white": "much"}), "fixed, white: 'much'; expected a number"),
+        (lambda: any_.Rules(walls_mm=(2, None)), "walls_mm, number 2: None; expected a number"),
+        (lambda: any_.Rules(batch_g=float("nan")), "batch_g: nan, which is not finite; expected a number"),
+        (lambda: any_.Rules(batch_g=10**400), "batch_g: 0x"),
+        (lambda: any_.Setting(thickness_mm=True), "thickness_mm: true; expected a number"),
+        (lambda: any_.explain(None), "word: None; expected a word, as in tint.explain('haze')"),
+        (lambda: any_.Proof(b"").save(None), "path: None; expected the name of a PNG"),
+        (lambda: any_.Target(lab=(70, 0, 0)).bounds("gloss"), "`gloss` cannot be asked for; expected one of"),
+        (lambda: any_.read_folder("a\0b"), r"path: 'a\x00b'; expected the path of a file or folder"),
+    ],
+)
+def test_the_wrong_kind_in_a_struct_or_a_thing_is_told_in_one_line(call: Callable[[], object], match: str) -> None:
+    with pytest.raises(tint.InputError) as error:
+        call()
+    assert match in str(error.value)
+    assert "\n" not in str(error.value)
+
+
+def test_what_the_palette_does_not_have_is_told_in_one_line(palette: tint.Palette) -> None:
+    for call in (palette.optics, palette.gains, lambda base: palette.shares(base, [0.0] * 8)):
+        with pytest.raises(tint.InputError, match="`grey` is not in the palette; expected one of clear, milky"):
+            call("grey")
+    with pytest.raises(tint.InputError, match=r"loadings: of shape \(2,\); expected one for each of 8 pigments"):
+        palette.blend("clear", [1, 2])
+    with pytest.raises(tint.InputError, match="ax: 3; expected the axes"):
+        palette.plot(ax=any_3)
+
+
+def test_numbers_of_numpy_and_what_can_be_gone_through_are_taken(palette: tint.Palette) -> None:
+    plain = tint.predict(palette, {"white": 0.5}, base="clear", walls_mm=(2, 3))
+    for walls in (
+        np.array([2, 3]),
+        (each for each in (2, 3)),
+        pd.Series([2.0, 3.0], index=[7, 8]),
+        [np.int64(2), np.float32(3)],
+    ):
+        same = tint.predict(palette, pd.Series({"white": np.float64(0.5)}), base="clear", walls_mm=walls)
+        assert [each.lab.tolist() for each in same] == [each.lab.tolist() for each in plain]
+    rules = tint.Rules(leave_out=(name for name in ("white", "blue")), most_pigments=np.int64(2))
+    assert (rules.leave_out, rules.most_pigments) == (("white", "blue"), 2)
+    assert tint.Setting(thickness_mm=np.array(2.5)).thickness_mm == 2.5
 
 
 @pytest.mark.parametrize(

@@ -211,6 +211,16 @@ WRONG = [
     (Lot(material="white", lot="W", verdict="perhaps"), "verdict IN ('use', 'rescale', 'reject')"),
     (Reference(name="R", expires_on="2025-02-30"), "reference, expires_on: `2025-02-30` is not a day"),
     (Reference(name="R", made_on="soon"), "expected YYYY-MM-DD"),
+    (
+        Approval(approved_by="X", approved_on="2025-03-05", expires_on="2024-03-05"),
+        "approval, expires_on: 2024-03-05 is not after approved_on 2025-03-05; expected a later day",
+    ),
+    (Reference(name="R", made_on="2025-03-05", expires_on="2025-03-05"), "2025-03-05 is not after made_on 2025-03-05"),
+    (
+        Approval(approved_by="X", approved_on="2999-01-01"),
+        "approval, approved_on: 2999-01-01 is yet to come; expected a",
+    ),
+    (Lot(material="white", lot="W", received_on="2999-01-01"), "lot, received_on: 2999-01-01 is yet to come"),
     (Lesson(text="a\x00b"), "lesson, text: holds what is not text"),
     (Lesson(text="\ud800"), "lesson, text: holds what is not text"),
 ]
@@ -223,6 +233,27 @@ def test_a_value_out_of_bounds_is_told_and_nothing_added(ledger: Ledger, record:
     assert told in str(caught.value)
     assert "\n" not in str(caught.value)
     assert sum(len(rows) for rows in all_rows(ledger).values()) == 0
+
+
+def test_nothing_is_read_or_approved_before_its_swatch_was_made(ledger: Ledger) -> None:
+    kept = add(ledger, Reference(name="R-1", made_on="2025-03-05"))
+    for record in (
+        colour(70.0, -8.0, 6.0, reference_id=kept, read_on="2025-03-04"),
+        Approval(approved_by="X", reference_id=kept, approved_on="2024-12-31"),
+    ):
+        with pytest.raises(
+            InputError, match=r"is before reference 1 was made, 2025-03-05; expected a day from then on"
+        ):
+            add(ledger, record)
+    add(ledger, Approval(approved_by="X", reference_id=kept, approved_on="2025-03-05"))
+
+
+def test_days_that_cannot_be_are_withdrawn_from_a_ledger_that_holds_them(ledger: Ledger) -> None:
+    wrong = add(ledger, Approval(approved_by="X", approved_on="2025-03-05"))
+    ledger.rows("DROP TRIGGER approvals_never_changed")
+    ledger.rows("UPDATE approvals SET approved_on = '2999-01-01' WHERE id = ?", wrong)
+    withdraw(ledger, "approval", wrong, reason="a slip of the pen")
+    assert entries(ledger, Approval) == []
 
 
 def test_bounds_hold_for_other_programs_too(ledger: Ledger) -> None:
@@ -369,13 +400,13 @@ def test_drift_is_told_against_the_first_reading_alike(ledger: Ledger) -> None:
     def read(*lab: float, **more: Any) -> int:
         return add(ledger, colour(*lab, reference_id=kept, **more))
 
-    later = read(69.6, -7.9, 6.4, read_on="2026-03-01")
+    later = read(69.6, -7.9, 6.4, read_on="2025-06-01")
     first = read(70.0, -8.0, 6.0, read_on="2025-03-01")
     read(30.0, -8.0, 6.0, read_on="2025-03-01", backing="black")
     read(65.0, -8.0, 6.0, read_on="2025-04-01", geometry="45:0")
     add(ledger, colour(1.0, 1.0, 1.0))
     (found,) = drift(ledger, correct(ledger, "reference", kept, kept_at="drawer 2"))
-    assert (found.first.id, found.later.id, found.days) == (first, later, 365)
+    assert (found.first.id, found.later.id, found.days) == (first, later, 92)
     np.testing.assert_allclose(found.change, (-0.4, 0.1, 0.4))
     assert found.delta_e == pytest.approx(float(colorimetry.difference((70.0, -8.0, 6.0), (69.6, -7.9, 6.4))))
 

@@ -336,10 +336,10 @@ def test_what_nobody_can_write_is_opened_as_it_stands(path: Path, monkeypatch: p
 
 def test_a_damaged_day_is_told(path: Path) -> None:
     with open_ledger(path, palette_digest=DIGEST) as ledger:
-        add(ledger, Lot(material="white", lot="W-1", received_on="2026-03-14"))
+        add(ledger, Lot(material="white", lot="W-1", received_on="2025-03-14"))
     whole = path.read_bytes()
-    assert whole.count(b"2026-03-14") == 1
-    path.write_bytes(whole.replace(b"2026-03-14", b"2026-0\x1f-14"))
+    assert whole.count(b"2025-03-14") == 1
+    path.write_bytes(whole.replace(b"2025-03-14", b"2025-0\x1f-14"))
     with read_ledger(path) as ledger, pytest.raises(InputError, match=r"ledger.sqlite3, lots 1: is damaged"):
         entries(ledger, Lot)
 

@@ -220,21 +220,21 @@ def test_the_answer_is_one_command_and_stands_in_the_ledger_once(made: Path, tmp
     lid = made
     scan = tmp_path / "Scan 0012.PDF"
     scan.write_bytes(b"%PDF-1.4 signed")
-    answer = ["order", lid, "--answer", "approved", "--said", "a lovely green", "--signed", scan, "--on", "2027-02-10"]
+    answer = ["order", lid, "--answer", "approved", "--said", "a lovely green", "--signed", scan, "--on", "2025-02-10"]
     first = told(*answer)
     assert (first["verdict"], first["by"], first["new"]) == ("approved", "the tea house", True)
     kept = Path(first["signed"])
-    assert kept == lid.parent / "lid" / "signed-2027-02-10.pdf"
+    assert kept == lid.parent / "lid" / "signed-2025-02-10.pdf"
     assert kept.read_bytes() == scan.read_bytes()
     again = told(*answer)
     assert (again["approval"], again["new"], again["signed"]) == (first["approval"], False, first["signed"])
     with read_ledger(ledger_path(lid.parent.parent)) as book:
         (entry,) = entries(book, Approval)
     assert entry.content.note == "a lovely green"
-    assert "signed: lid/signed-2027-02-10.pdf, SHA-256 " in entry.content.swatch
+    assert "signed: lid/signed-2025-02-10.pdf, SHA-256 " in entry.content.swatch
     assert (entry.content.order_id, entry.content.recipe_id) == run_order(lid).entered
     scan.write_bytes(b"%PDF-1.4 signed by another")
-    assert Path(told(*answer)["signed"]).name == "signed-2027-02-10-2.pdf"
+    assert Path(told(*answer)["signed"]).name == "signed-2025-02-10-2.pdf"
     assert kept in kept.parent.iterdir()
     assert not run_order(lid, replace=True).made.left
 
@@ -253,13 +253,13 @@ def test_the_list_says_what_was_answered_and_when_it_is_due(lid: Path) -> None:
     edit(lid, "parts = 6", "tolerance = 2\nparts = 6")
     assert states()["lid"] == "sheets out of date"
     run_order(lid)
-    answer_order(lid, "refused", words="too grey", on=date(2027, 2, 1))
-    assert states()["lid"] == "refused 2027-02-01"
+    answer_order(lid, "refused", words="too grey", on=date(2025, 2, 1))
+    assert states()["lid"] == "refused 2025-02-01"
     edit(lid, "most_pigments = 3", "most_pigments = 2")
     run_order(lid)
     assert states()["lid"] == "sheets made"
-    answer_order(lid, "approved", on=date(2027, 2, 3))
-    assert states() == {"cup": "new", "lid": "approved 2027-02-03", "vase": "new"}
+    answer_order(lid, "approved", on=date(2025, 2, 3))
+    assert states() == {"cup": "new", "lid": "approved 2025-02-03", "vase": "new"}
     edit(lid, "[70, -12, 8]", "[60, -12, 8]")
     run_order(lid)
     assert states()["lid"] == "changed since it was approved"

@@ -15,7 +15,7 @@ from stopped import stopped_at
 from test_orders import LID, order_in
 
 from tint.cli import main
-from tint.ledger import Batch, add, entries, kept_premixes, ledger_path, open_ledger, read_ledger
+from tint.ledger import Batch, Lot, add, entries, kept_premixes, ledger_path, open_ledger, read_ledger
 from tint.orders import Done, run_order
 from tint.weighing import Kept
 
@@ -163,6 +163,33 @@ def test_one_premix_is_not_promised_to_two_orders(folder: Path, made: Kept) -> N
     after = run_order(folder / "orders" / "pot.toml")
     assert after.promised == ()
     assert there(folder)[made.name] == pytest.approx(left_g)
+
+
+def test_a_new_lot_is_dosed_from_itself_and_not_from_a_premix_of_the_old_one(folder: Path, made: Kept) -> None:
+    keep(folder, made)
+    again = ("ledger", "repeat", folder, "lid", "--batch-g", "120", "--json")
+    assert made.name in {each["kept"]["name"] for each in json.loads(cli(*again))["premixes"] if each["kept"]}
+    with open_ledger(ledger_path(folder), palette_digest="") as book:
+        add(book, Lot(material=made.pigment, lot="N-2", relative_to_lot=made.lot, strength=0.9, verdict="rescale"))
+    sheet = json.loads(cli(*again))
+    assert sheet["lots"][made.pigment] == "N-2"
+    assert made.pigment not in {each["kept"]["pigment"] for each in sheet["premixes"] if each["kept"]}
+    steps = [step for each in sheet["premixes"] for step in each["steps"] if each["pigment"] == made.pigment]
+    assert steps[0]["lot"] == "N-2"
+
+
+def test_an_order_says_that_the_ledger_has_a_newer_lot(folder: Path, made: Kept) -> None:
+    with open_ledger(ledger_path(folder), palette_digest="") as book:
+        add(book, Lot(material=made.pigment, lot="N-1", relative_to_lot=made.lot, verdict="reject"))
+    lid = folder / "orders" / "lid.toml"
+    assert CliRunner().invoke(main, ["order", str(lid)]).stderr == ""
+    with open_ledger(ledger_path(folder), palette_digest="") as book:
+        add(book, Lot(material=made.pigment, lot="N-2", relative_to_lot=made.lot, strength=0.9))
+    told = CliRunner().invoke(main, ["order", str(lid)]).stderr
+    assert told == (
+        f"tint: {lid}: the sheet is for the lots of the swatches, and the ledger has {made.pigment} N-2; "
+        f"`tint ledger repeat {folder} lid` doses for it\n"
+    )
 
 
 def test_prices_do_not_hang_on_the_shelf(folder: Path, made: Kept) -> None:

@@ -76,6 +76,15 @@ def tint(*arguments: object) -> Result:
     return CliRunner().invoke(main, [str(each) for each in arguments], env={"COLUMNS": "100"})
 
 
+def test_a_place_that_cannot_be_made_is_told_in_one_line(made: Path) -> None:
+    shutil.rmtree(made.parent / "lid")
+    (made.parent / "lid").write_text("in the way", encoding="utf-8")
+    result = tint("order", made)
+    assert result.exit_code == 2
+    where = f"tint: {made.parent / 'lid'}: cannot be made (File exists); make its folder writable, or copy the swatch "
+    assert result.stderr.startswith(where)
+
+
 def told(*arguments: object) -> dict[str, object]:
     found = tint(*arguments, "--json")
     assert found.exit_code == 0, found.stderr

@@ -213,7 +213,7 @@ def test_no_caution_without_its_cause(demo_palette: Palette) -> None:
         ({"batch_g": 100.0, "batch_cm3": 100.0}, "batch: given twice"),
         ({"batch_g": 0.0}, "batch: 0 g"),
         ({"batch_cm3": -5.0}, "batch: -5 cm3"),
-        ({"batch_g": float("nan")}, "batch: nan g"),
+        ({"batch_g": float("nan")}, "batch_g: nan, which is not finite"),
         ({"batch_g": 2e6}, "batch: 2.2e.06 g"),
         ({"batch_g": 100.0, "waste_percent": -1.0}, "waste: -1 %"),
         ({"batch_g": 100.0, "scale_step_g": 0.0}, "scale step: 0 g"),

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tint import colorimetry, forward, jsonable, notebook, uncertainty
+from tint.kinds import checked
 from tint.materials import Blend
 from tint.optics import layer
 from tint.optics.spot import Spot
@@ -174,6 +175,7 @@ class Appearance:
         """All of it as one JSON object, with the keys that `tint predict --json` prints."""
         return jsonable.text(jsonable.appearance(self))
 
+    @checked()
     def plot(self, *, ax: Axes | None = None, of: str = "reflectance") -> Axes:
         """Its reflectance or transmittance over wavelength; see `tint.notebook.plot_spectra`."""
         return notebook.plot_spectra(self, ax=ax, of=of)

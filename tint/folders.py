@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tint.errors import InputError
-from tint.given import palette_of, typed
+from tint.given import verb
 from tint.palette import BROKEN, Palette, fit_path, read_palette
 from tint.swatches import SwatchFolder, folder_digest
 from tint.swatches import read_folder as read
@@ -29,10 +29,10 @@ Folder = SwatchFolder | str | Path
 
 def folder_of(given: Folder) -> SwatchFolder:
     """A folder, read when only its path is given."""
-    typed(given, SwatchFolder | str | Path, "folder", "the path of a swatch folder")
     return given if isinstance(given, SwatchFolder) else read(given)
 
 
+@verb
 def read_folder(path: str | Path) -> SwatchFolder:
     """A swatch folder: what a maker declared, cast and read.
 
@@ -46,9 +46,10 @@ def read_folder(path: str | Path) -> SwatchFolder:
     >>> len(tint.read_folder("swatches_demo").swatches)
     75
     """
-    return read(typed(path, str | Path, "folder", "the path of a swatch folder"))
+    return read(path)
 
 
+@verb
 def fit(folder: Folder, *, optics: str = "many-flux", progress: Callable[[str], None] | None = None) -> Palette:
     """Learn from the swatches of a folder how each base and pigment absorbs and scatters.
 
@@ -78,6 +79,7 @@ def fit(folder: Folder, *, optics: str = "many-flux", progress: Callable[[str], 
     return replace(palette, workshop=workshop_of(swatches.path))
 
 
+@verb
 def load(path: str | Path, *, optics: str = "many-flux", progress: Callable[[str], None] | None = None) -> Palette:
     """The palette that `tint fit` wrote into a folder, if it is of the swatches as they stand; else fit them.
 
@@ -88,7 +90,7 @@ def load(path: str | Path, *, optics: str = "many-flux", progress: Callable[[str
     >>> tint.load("swatches_demo").name
     'Demo studio'
     """
-    folder = Path(typed(path, str | Path, "folder", "the path of a swatch folder"))
+    folder = Path(path)
     digest = folder_digest(folder)
     try:
         return replace(read_palette(fit_path(folder, optics), digest=digest), workshop=workshop_of(folder))
@@ -98,6 +100,7 @@ def load(path: str | Path, *, optics: str = "many-flux", progress: Callable[[str
         return fit(folder, optics=optics, progress=progress)
 
 
+@verb
 def check(folder: Folder, *, palette: Palette | None = None) -> tuple[Finding, ...]:
     """What a metrologist would ask about the readings and castings of a folder.
 
@@ -117,6 +120,7 @@ def check(folder: Folder, *, palette: Palette | None = None) -> tuple[Finding, .
     return examine(folder_of(folder), palette)
 
 
+@verb
 def start(
     folder: str | Path, *, bases: Sequence[str] = (), pigments: Sequence[str] = (), name: str = "", white: str = "",
     reads: str = "nothing", geometry: str = "", cards: Sequence[str] = (), moulds_mm: Sequence[float] = (),
@@ -164,6 +168,7 @@ def start(
     return begin(place, told, area_cm2=area_cm2, workbook=workbook)
 
 
+@verb
 def plan(palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moulds_mm: Sequence[float] = ()) -> Plan:
     """Which swatches to pour next, because they teach most.
 
@@ -185,9 +190,10 @@ def plan(palette: Palette, *, castings: int = 5, bases: Sequence[str] = (), moul
     from tint.planning import MOULDS_MM, next_swatches
 
     depths = [float(depth) for depth in moulds_mm or MOULDS_MM]
-    return next_swatches(palette_of(palette), count=castings, bases=bases, thicknesses_mm=depths)
+    return next_swatches(palette, count=castings, bases=bases, thicknesses_mm=depths)
 
 
+@verb
 def inspect(
     folder: Folder, reading: str, reference: str, *, tolerance: float = 1.0, over: str = "", seat: str = "air",
     light: str = "D65", observer: int = 10, said: Given | None = None,

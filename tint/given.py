@@ -6,10 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
 from numpy.typing import ArrayLike
 
-from tint import jsonable
+from tint import jsonable, kinds
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
 from tint.materials import Blend
@@ -21,24 +20,26 @@ from tint.target import Target, target_from_lab, target_from_photo, target_from_
 Look = Blend | Mapping[str, float] | Recipe | Appearance | jsonable.Look
 
 SEEN = ("over", "seat", "light", "observer", "geometry", "as_read", "finish")
+_BLEND = "loadings by pigment, as in {'white': 0.5}, or a Blend, a Recipe, an Appearance"
 
-
-def typed(value: Any, kind: Any, where: str, expected: str) -> Any:
-    """The value, if it is of that kind."""
-    if not isinstance(value, kind) or isinstance(value, bool):
-        raise InputError(where, f"a {type(value).__name__}", expected)
-    return value
-
-
-def number(value: Any, where: str, expected: str) -> float:
-    """The number that is given."""
-    return float(typed(value, int | float | np.number, where, expected))
-
-
-def palette_of(given: Palette) -> Palette:
-    """The palette, if it is one."""
-    checked: Palette = typed(given, Palette, "palette", "a Palette, as tint.fit or tint.load give it")
-    return checked
+# Has a verb take its arguments only as its annotations say, and tells what was expected of those that many verbs have.
+verb = kinds.checked(
+    palette="a Palette, as tint.fit or tint.load give it",
+    blend=_BLEND,
+    recipe=_BLEND,
+    folder="the path of a swatch folder",
+    thickness_mm="the wall thickness of the part in mm",
+    walls_mm="wall thicknesses in mm, as in walls_mm=(2, 8)",
+    target="a Target, or lab=(70, -12, 8)",
+    lab="three numbers L*, a*, b*",
+    srgb="a screen colour as '#e8701a'",
+    reading="FILE or FILE:NAME",
+    photo="FILE:X,Y",
+    tolerance="CIEDE2000, more than 0",
+    rules="Rules, as in tint.Rules(most_pigments=3)",
+    answer="an Answer or a Target",
+    path="the path of a file or folder",
+)
 
 
 def blend_of(palette: Palette, given: Look, base: str | None) -> Blend:
@@ -49,13 +50,11 @@ def blend_of(palette: Palette, given: Look, base: str | None) -> Blend:
         given = Blend(given.base, given.loadings)
     if isinstance(given, Blend):
         return given
-    typed(given, Mapping, "blend", "loadings by pigment, as in {'white': 0.5}, or a Blend, a Recipe, an Appearance")
-    loadings = {str(name): number(x, f"blend, {name}", "a loading in %") for name, x in given.items()}
     if base is None:
         if len(palette.seen) != 1:
             raise InputError("base", "no base is named", "one of " + ", ".join(palette.bases))
         base = next(iter(palette.seen))
-    return Blend(base, loadings)
+    return Blend(base, given)
 
 
 def setting_of(
@@ -69,21 +68,18 @@ def setting_of(
         setting = of.appearance.setting if isinstance(of, Recipe) else of.setting
     if setting is not None:
         given = dict(seen) | ({} if thickness_mm is None else {"thickness_mm": thickness_mm})
-        checked: Setting = replace(typed(setting, Setting, "setting", "a Setting"), **given)
-        return checked
+        return replace(setting, **given)
     if thickness_mm is None:
         raise InputError("thickness", "not given", "the wall thickness of the part in mm", "as in thickness_mm=3")
-    wall = number(thickness_mm, "thickness", "the wall thickness of the part in mm")
-    return Setting(thickness_mm=wall, **seen)
+    return Setting(thickness_mm=thickness_mm, **seen)
 
 
 def walls_of(given: Sequence[float], thickness_mm: float | None, of: object = None) -> tuple[float, ...]:
     """The walls of a part, thinnest first [mm]: those given, else those of a recipe; empty for a part of one wall."""
-    typed(given, Sequence | np.ndarray, "walls", "wall thicknesses in mm, as in walls_mm=(2, 8)")
-    if len(given) and thickness_mm is not None:
+    if given and thickness_mm is not None:
         raise InputError("walls", "given together with a thickness", "one or the other")
-    if len(given):
-        return tuple(sorted(number(x, "walls", "wall thicknesses in mm") for x in given))
+    if given:
+        return tuple(sorted(given))
     if thickness_mm is None and isinstance(of, Recipe):
         return tuple(sorted(wall.appearance.setting.thickness_mm for wall in of.walls))
     return ()
@@ -101,22 +97,16 @@ def target_of(
         raise InputError("target", found, "one of " + ", ".join(ways))
     view = setting.viewing(palette)
     if target is not None:
-        checked: Target = typed(target, Target, "target", "a Target, or lab=(70, -12, 8)")
-        return checked
+        return target
     if lab is not None:
-        try:
-            colour = np.asarray(lab, dtype=float)
-        except (TypeError, ValueError):
-            raise InputError("lab", f"{lab!r}", "three numbers L*, a*, b*") from None
-        return target_from_lab(colour)
+        return target_from_lab(lab)
     if srgb is not None:
-        return target_from_srgb(typed(srgb, str, "srgb", "a screen colour as '#e8701a'"), view)
+        return target_from_srgb(srgb, view)
     if photo is not None:
-        return target_from_photo(typed(photo, str, "photo", "FILE:X,Y"), view)
-    where = typed(reading, str, "reading", "FILE or FILE:NAME")
+        return target_from_photo(photo, view)
     over = setting.behind(palette)
     seat = "air" if over == "none" else setting.seat
     return target_from_reading(
-        where, view, wavelengths=palette.wavelengths, over=over, seat=seat,
+        reading or "", view, wavelengths=palette.wavelengths, over=over, seat=seat,
         geometry=setting.geometry or palette.instrument.geometry, said=said,
     )  # fmt: skip

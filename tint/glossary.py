@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 
 from tint.errors import InputError
+from tint.kinds import checked
 from tint.opacity import WORDS
 
 # Words by which a traced picture is chosen: where the part stands, and how finely it is traced.
@@ -189,6 +190,7 @@ _ALSO = {
 }  # fmt: skip
 
 
+@checked(word="a word, as in tint.explain('haze')")
 def explain(word: str) -> str:
     """A word of optics or of the trade, in a few plain sentences.
 

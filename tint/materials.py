@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from tint import notebook
+from tint.kinds import check_fields
 
 CURES = ("addition", "condensation")
 GEOMETRIES = ("di:8", "de:8", "45:0")
@@ -108,6 +109,9 @@ class Blend:
 
     base: str
     loadings: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        check_fields(self)
 
     @property
     def total(self) -> float:

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.errors import InputError, JobError
+from tint.kinds import found
 from tint.spectra import Array
 
 if TYPE_CHECKING:
@@ -207,6 +208,8 @@ def plot_spectra(what: Any, *, ax: Axes | None = None, of: str = "") -> Axes:
         with _needed():
             import matplotlib.pyplot as plt
         ax = plt.subplots()[1]
+    if not hasattr(ax, "set_xlabel"):
+        raise InputError("ax", found(ax), "the axes of a figure of matplotlib")
     axes: Axes = ax
     if hasattr(what, "pigments"):
         return _components(what, axes, of or "absorption")

@@ -11,6 +11,7 @@ import numpy as np
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.errors import InputError
+from tint.kinds import check_fields, checked
 from tint.materials import GEOMETRIES, SEATS, Blend
 from tint.optics import surface
 from tint.optics.surface import HEIGHTS_UM
@@ -54,8 +55,7 @@ class Setting:
     finish: str = ""
 
     def __post_init__(self) -> None:
-        if not isinstance(self.light, str):
-            raise InputError("light", f"a {type(self.light).__name__}", "the name of a CIE light, as `D65`")
+        check_fields(self)
         if not 0.0 < self.thickness_mm <= 100.0:
             raise InputError("thickness", f"{self.thickness_mm:g} mm", "more than 0 and at most 100 mm")
         if self.seat not in SEATS:
@@ -65,10 +65,12 @@ class Setting:
         if self.finish and self.finish not in HEIGHTS_UM:
             raise InputError("finish", f"`{self.finish}` is not known", ", ".join(HEIGHTS_UM))
 
+    @checked()
     def behind(self, palette: Palette) -> str:
         """The backing it is judged over: the palette's lightest, or `none`, where none is named."""
         return self.over or (palette.white if palette.backings else "none")
 
+    @checked()
     def viewing(self, palette: Palette) -> Viewing:
         """Light and observer on the palette's wavelengths."""
         return colorimetry.viewing(palette.wavelengths, light=self.light, observer=self.observer)

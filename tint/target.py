@@ -13,6 +13,7 @@ from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
+from tint.kinds import check_fields, checked
 from tint.materials import Blend
 from tint.opacity import KINDS, MET, opacity_of
 from tint.palette import Palette
@@ -92,6 +93,7 @@ class Target:
     known_within: float = 0.0
 
     def __post_init__(self) -> None:
+        check_fields(self)
         whole = np.shape(self.lab) == (3,) and bool(np.all(np.isfinite(self.lab)))
         if not whole or not 0.0 <= float(self.lab[0]) <= 110.0:
             raise InputError("target", f"Lab {np.asarray(self.lab).tolist()}", "three numbers, L* from 0 to 100")
@@ -113,8 +115,11 @@ class Target:
         if reach is not None and (low is not None or high is not None):
             raise InputError(where, "one to reach and a bound on it", "one or the other")
 
+    @checked()
     def bounds(self, kind: str) -> tuple[float | None, float | None, float | None]:
         """What is to be reached of one of `KINDS`, the least and the most; None where it is not asked [-]."""
+        if kind not in KINDS:
+            raise InputError("target", f"`{kind}` cannot be asked for", f"one of {', '.join(KINDS)}")
         return getattr(self, kind), getattr(self, f"{kind}_min"), getattr(self, f"{kind}_max")
 
     def asks(self, kind: str) -> bool:

@@ -16,7 +16,8 @@ from numpy.typing import ArrayLike
 
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
-from tint.given import SEEN, Look, blend_of, number, palette_of, setting_of, target_of, typed, walls_of
+from tint.given import SEEN, Look, blend_of, setting_of, target_of, verb, walls_of
+from tint.kinds import taken
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.recipes import Answer, Rules
@@ -43,6 +44,7 @@ def predict(
 ) -> Appearance: ...  # fmt: skip
 
 
+@verb
 def predict(
     palette: Palette, blend: Look, *, base: str | None = None, thickness_mm: float | None = None,
     walls_mm: Sequence[float] = (), setting: Setting | None = None, **seen: Any,
@@ -70,13 +72,14 @@ def predict(
     """
     from tint.appearance import predict as of
 
-    mixed = blend_of(palette_of(palette), blend, base)
+    mixed = blend_of(palette, blend, base)
     walls = walls_of(walls_mm, thickness_mm)
     if walls:
         return tuple(of(palette, mixed, setting=setting_of(setting, wall, seen, of=blend)) for wall in walls)
     return of(palette, mixed, setting=setting_of(setting, thickness_mm, seen, of=blend))
 
 
+@verb
 def solve(
     palette: Palette, target: Target | None = None, *, lab: ArrayLike | None = None, srgb: str | None = None,
     reading: str | None = None, photo: str | None = None, opacity: str | float | Sequence[float] | None = None,
@@ -133,12 +136,11 @@ def solve(
     """
     from tint.recipes import solve as of
 
-    palette_of(palette)
     walls = walls_of(walls_mm, thickness_mm)
     if (srgb is not None or photo is not None) and setting is None:
         seen = without_gloss(palette) | seen
     seen_in = setting_of(setting, walls[0] if walls else thickness_mm, seen)
-    rules = typed(rules or Rules(), Rules, "rules", "Rules, as in tint.Rules(most_pigments=3)")
+    rules = rules or Rules()
     if walls[1:]:
         rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
     wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading, photo=photo, said=said)
@@ -148,10 +150,11 @@ def solve(
     elif target is None:
         wanted = solid_unless_told(wanted, palette)
     if tolerance is not None:
-        wanted = replace(wanted, tolerance=number(tolerance, "tolerance", "CIEDE2000, more than 0"))
+        wanted = replace(wanted, tolerance=tolerance)
     return of(palette, wanted, setting=seen_in, base=base, rules=rules, loosen=loosen, progress=progress)
 
 
+@verb
 def weigh(
     palette: Palette, recipe: Look, *, batch_g: float | None = None, batch_cm3: float | None = None,
     waste_percent: float | None = None, scale_step_g: float | None = None, premix: bool = True, base: str | None = None,
@@ -185,14 +188,15 @@ def weigh(
     from tint.weighing import weigh as of
 
     seen = {name: more.pop(name) for name in SEEN if name in more}
-    mixed = blend_of(palette_of(palette), recipe, base)
+    mixed = blend_of(palette, recipe, base)
     plain = {"batch_g": batch_g, "batch_cm3": batch_cm3, "waste_percent": waste_percent, "scale_step_g": scale_step_g}
-    more |= {name: number(value, name, "a number") for name, value in plain.items() if value is not None}
+    more |= {name: value for name, value in plain.items() if value is not None}
     walls = walls_of(walls_mm, thickness_mm, of=recipe)
     where = setting_of(setting, walls[0] if walls else thickness_mm, seen, of=recipe)
     return of(palette, mixed, setting=where, premix=premix, walls_mm=walls, **more)
 
 
+@verb
 def proof(
     palette: Palette, recipe: Look, *, target: Target | None = None, title: str = "", show_recipe: bool = False,
     base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
@@ -228,7 +232,7 @@ def proof(
     from tint.proofs import Proof, draw_proof
     from tint.thickness import at_walls
 
-    mixed = blend_of(palette_of(palette), recipe, base)
+    mixed = blend_of(palette, recipe, base)
     walls = walls_of(walls_mm, thickness_mm, of=recipe)
     where = setting_of(setting, walls[0] if walls else thickness_mm, seen, of=recipe)
     if part is not None:
@@ -255,6 +259,7 @@ def proof(
     )
 
 
+@verb
 def adjust(
     palette: Palette, answer: Answer | Target, trials: Trial | Sequence[Trial], *, thickness_mm: float | None = None,
     walls_mm: Sequence[float] = (), setting: Setting | None = None, rules: Rules | None = None,
@@ -282,14 +287,14 @@ def adjust(
     >>> tint.adjust(palette, answer, trial).leave
     True
     """
+    from tint.trials import Cup as Standing
+    from tint.trials import Doubts as Doubted
     from tint.trials import Trial as One
     from tint.trials import adjust as of
 
-    palette_of(palette)
-    many = [trials] if isinstance(trials, One) else list(typed(trials, Sequence, "adjust", "a Trial, or several"))
-    for each in many:
-        typed(each, One, "adjust", "a Trial, or several")
-    asked = answer.target if isinstance(answer, Answer) else typed(answer, Target, "adjust", "an Answer or a Target")
+    many = taken([trials] if isinstance(trials, One) else trials, Sequence[One], "trials", "a Trial, or several")
+    doubts, cup = taken(doubts, Doubted | None, "doubts"), taken(cup, Standing | None, "cup")
+    asked = answer.target if isinstance(answer, Answer) else answer
     if isinstance(answer, Answer):
         setting, rules = setting or answer.setting, rules or answer.rules
     walls = walls_of(walls_mm, thickness_mm)

@@ -12,6 +12,7 @@ import numpy as np
 
 from tint.cli import options, show
 from tint.cli.keys import Command
+from tint.errors import InputError
 from tint.fitting import fit_palette
 from tint.fitting.priors import MIDDLE_NM
 from tint.materials import Instrument
@@ -42,16 +43,21 @@ def command(folder: Path, optics: str, every: bool) -> None:
     read = read_folder(folder)
     with show.waiting(f"fitting {show.counted(len(read.swatches), 'swatch', 'swatches')}") as told:
         palette = fit_palette(read, optics=optics, progress=told)
-    path = fit_path(folder, optics)
-    write_palette(palette, path)
+    path, not_written = fit_path(folder, optics), None
+    try:
+        write_palette(palette, path)
+    except InputError as error:  # told below what the fit says, which took long
+        not_written = error
 
     def page(out: Console) -> None:
-        _show(out, palette, path, every=every)
+        _show(out, palette, path, written=not_written is None, every=every)
         if read.warnings:
             warnings = show.counted(len(read.warnings), "warning")
             out.print(f"{warnings} on the folder: run `tint check {folder}`.", style=show.CARE)
 
     show.answer(_as_json(palette, path), page)
+    if not_written is not None:
+        raise not_written
 
 
 def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
@@ -63,7 +69,7 @@ def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
     return {"mean": float(known.mean()), "p95": float(np.percentile(known, 95.0)), "max": float(known.max())}
 
 
-def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
+def _show(out: Console, palette: Palette, path: Path, *, written: bool, every: bool) -> None:
     count = show.counted(len(palette.swatches), "swatch", "swatches")
     bases, pigments = show.counted(len(palette.bases), "base"), show.counted(len(palette.pigments), "pigment")
     seen = f"CIEDE2000 of readings against the fit, {seen_in(palette.instrument, palette.read_as)}"
@@ -95,7 +101,8 @@ def _show(out: Console, palette: Palette, path: Path, *, every: bool) -> None:
     show.notes(out, "What the swatches leave open", palette.undetermined)
     if palette.undetermined:
         out.print(f"`tint plan {path.parent}` names the castings that would tell most.", style=show.QUIET)
-    show.apart(out, f"Written: {path}")
+    if written:
+        show.apart(out, f"Written: {path}")
 
 
 def seen_in(own: Instrument, read_as: str) -> str:

@@ -210,7 +210,7 @@ def _repeat(
         again = record.repeat(ledger, order, palette, today=date.today())
         stock = record.premix_stock(ledger, date.today(), days=workshop().premix_days) if premix else record.Stock()
     today, setting = (
-        record.with_lots(palette, again.against_palette),
+        record.with_lots(palette, again.against_palette, lots=again.lots),
         _repeat_setting(palette, again.recipe.content, thickness),
     )
     sheet = weigh(
@@ -245,5 +245,5 @@ def _repeat_json(again: record.Repeat) -> dict[str, Any]:
         "recipe": again.recipe.id,
         "approval": None if again.approval is None else again.approval.id,
         "doses": [show.fields(dose, *told) | {"strength": dose.strength.value} for dose in again.doses],
-        "lots": {dose.pigment: dose.lot for dose in again.doses if dose.lot},
+        "lots": again.lots,
     }

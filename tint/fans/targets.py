@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 from msgspec import Struct, field
 
-from tint import colorimetry, jsonable, verbs
+from tint import colorimetry, decoding, verbs
 from tint.appearance import Setting
 from tint.errors import Gathered, InputError, TintError, did_you_mean, listed
 from tint.files import bytes_of
-from tint.given import palette_of, setting_of
+from tint.given import setting_of, verb
 from tint.palette import Palette
 from tint.recipes import Answer, Rules
 from tint.swatches.instruments import Given, Measurement
@@ -68,7 +68,7 @@ def wish_of(given: Wish | Mapping[str, Any], number: int) -> Wish:
         return given
     if not isinstance(given, Mapping):
         raise InputError(f"target {number}", f"a {type(given).__name__}", _FORM)
-    wish: Wish = jsonable.converted(dict(given), Wish, where=f"target {number}", form=_FORM)
+    wish: Wish = decoding.converted(dict(given), Wish, where=f"target {number}", form=_FORM)
     return wish
 
 
@@ -223,6 +223,7 @@ class Solved:
     fault: str = ""  # why it failed, in a line; empty where it did not
 
 
+@verb
 def solve_many(
     palette: Palette, targets: str | Path | Iterable[Wish | Mapping[str, Any]], *,
     opacity: str | float | Sequence[float] | None = None, tolerance: float | None = None, base: str | None = None,
@@ -256,13 +257,12 @@ def solve_many(
     >>> found[0].answer.best.reached, found[1].answer, found[1].wish.name
     (True, None, 'lid')
     """
-    walls = tuple(float(each) for each in walls_mm) or (() if thickness_mm is None else (float(thickness_mm),))
-    asked = opacity if opacity is None or isinstance(opacity, str | int | float) else (opacity[0], opacity[1])
+    walls = tuple(walls_mm) or (() if thickness_mm is None else (thickness_mm,))
+    asked = opacity if opacity is None or isinstance(opacity, str | float) else (opacity[0], opacity[1])
     common = Common(
         opacity=asked, tolerance=tolerance, walls_mm=walls, base=base, rules=rules or Rules(), seen=dict(seen)
     )
     common.setting()  # an argument that there is not is no fault of the first target
-    palette_of(palette)
     wishes: Iterable[Wish | Mapping[str, Any]]
     wishes = read_targets(targets, palette, common, said=said) if isinstance(targets, str | Path) else targets
     return (solved(palette, wish_of(each, at), common, at) for at, each in enumerate(wishes, start=1))

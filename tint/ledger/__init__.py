@@ -39,14 +39,14 @@ from tint.ledger.records import (
     columns,
     kind_of,
 )
-from tint.ledger.repeat import Dose, Repeat, Strength, relative_strength, repeat, with_lots
+from tint.ledger.repeat import Dose, Repeat, Strength, newest_lots, relative_strength, repeat, with_lots
 from tint.ledger.schema import FORMAT
 
 __all__ = [
     "FORMAT", "KINDS", "LAB", "TABLES", "Approval", "Batch", "Column", "Dose", "Drift", "Entry", "Ledger", "Lesson",
     "Lot", "Near", "Order", "Reading", "Recipe", "Record", "Reference", "Repeat", "Stock", "Strength", "Trial",
     "Weighing", "add", "as_dict", "belonging", "columns", "correct", "drift", "due", "entries", "export_ledger",
-    "find_order", "get", "has_expired", "import_json", "kept_premixes", "kind_of", "ledger_path", "of_recipe",
-    "of_sheet", "open_ledger", "premix_stock", "read_ledger", "relative_strength", "repeat", "search", "to_csv",
-    "to_json", "versions", "with_lots", "withdraw",
+    "find_order", "get", "has_expired", "import_json", "kept_premixes", "kind_of", "ledger_path", "newest_lots",
+    "of_recipe", "of_sheet", "open_ledger", "premix_stock", "read_ledger", "relative_strength", "repeat", "search",
+    "to_csv", "to_json", "versions", "with_lots", "withdraw",
 ]  # fmt: skip

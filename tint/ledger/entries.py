@@ -8,12 +8,12 @@ import sqlite3
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, Generic, TypeVar
 
 import msgspec
 
-from tint import jsonable
+from tint import decoding
 from tint.errors import InputError
 from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, TABLES, Record, columns, kind_of
@@ -71,6 +71,8 @@ def add(
                 _check_there(ledger, column.points, values[column.name], f"{kind}, {column.name}")
         if corrects is not None:
             _check_newest(ledger, kind, corrects)
+        if not withdrawn:
+            _check_days(ledger, kind, values)
         own = {
             "uid": uuid.uuid4().hex,
             "added_utc": now_utc(),
@@ -152,8 +154,8 @@ def stored(record: Record) -> dict[str, Any]:
 
 def _stored(value: Any, kind: str, where: str) -> Any:
     if kind in ("object", "list"):
-        if not jsonable.is_shallow(value):
-            raise InputError(where, "is nested too deeply", f"expected at most {jsonable.MOST_NESTED} levels")
+        if not decoding.is_shallow(value):
+            raise InputError(where, "is nested too deeply", f"expected at most {decoding.MOST_NESTED} levels")
         try:
             return _text(json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")), where)
         except ValueError as error:
@@ -229,6 +231,27 @@ def _check_newest(ledger: Ledger, kind: str, number: int) -> None:
     if later:
         newest = versions(ledger, kind, number)[-1]
         raise InputError(f"{kind} {number}", f"was corrected by {later[0]['id']}", mend=f"correct {newest}")
+
+
+# Days of what a record says has happened; a record has one of them at most.
+_HAPPENED = ("made_on", "read_on", "received_on", "approved_on")
+
+
+def _check_days(ledger: Ledger, kind: str, values: Mapping[str, Any]) -> None:
+    """What has happened is not yet to come, nor older than the swatch that it tells of, nor run out on its day."""
+    name = next((each for each in _HAPPENED if values.get(each)), "")
+    if not name:
+        return
+    day, where, today = values[name], f"{kind}, {name}", date.today()
+    if day > (today + timedelta(days=1)).isoformat():  # a day more, for who is east of this computer
+        raise InputError(where, f"{day} is yet to come", f"a day up to {today}", "correct it, or this computer's clock")
+    ends = values.get("expires_on")
+    if ends and ends <= day:
+        raise InputError(f"{kind}, expires_on", f"{ends} is not after {name} {day}", "a later day")
+    swatch = values.get("reference_id")
+    made = get(ledger, "reference", swatch).content.made_on if swatch else ""
+    if day < made:
+        raise InputError(where, f"{day} is before reference {swatch} was made, {made}", "a day from then on")
 
 
 def pointers(kind: str) -> Iterator[tuple[str, str]]:

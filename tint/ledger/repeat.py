@@ -63,6 +63,11 @@ class Repeat:
     against_palette: dict[str, Strength]
     warnings: tuple[str, ...]
 
+    @property
+    def lots(self) -> dict[str, str]:
+        """Today's lot of each pigment of which one is known."""
+        return {dose.pigment: dose.lot for dose in self.doses if dose.lot}
+
 
 def repeat(ledger: Ledger, order: str, palette: Palette, *, today: date) -> Repeat:
     """The newest approved recipe of an order (else the newest), dosed for the lots at hand.
@@ -140,6 +145,12 @@ def _about_approval(recipe: Entry[Recipe], approval: Entry[Approval], today: dat
 # Lots.
 
 
+def newest_lots(ledger: Ledger) -> dict[str, str]:
+    """The lot in use of each pigment and base that the ledger has one of: the newest that was not rejected."""
+    lots = (each.content for each in entries(ledger, Lot))
+    return {lot.material: lot.lot for lot in lots if lot.verdict != "reject"}
+
+
 def _dose(pigment: str, percent: float, lots: Sequence[Lot], *, was: str, of_swatches: str) -> tuple[Dose, list[str]]:
     usable = [each for each in lots if each.verdict != "reject"]
     now = usable[-1].lot if usable else was
@@ -212,10 +223,11 @@ def relative_strength(lots: Sequence[Lot], lot: str, *, to: str) -> Strength | N
     return reached.get(to)
 
 
-def with_lots(palette: Palette, strengths: Mapping[str, Strength]) -> Palette:
+def with_lots(palette: Palette, strengths: Mapping[str, Strength], *, lots: Mapping[str, str] | None = None) -> Palette:
     """The palette as other lots make it, for what a lot's strength says and how well it is known.
 
-    `strengths` are of the lot of a pigment or base relative to that of the swatches; of a base its haze.
+    `strengths` are of the lot of a pigment or base relative to that of the swatches; of a base its haze. `lots`
+    are what those of the pigments are called: a weigh sheet names them, and takes kept premixes of no other.
 
     Notes
     -----
@@ -239,8 +251,11 @@ def with_lots(palette: Palette, strengths: Mapping[str, Strength]) -> Palette:
         base: replace(each, max_loading={name: x / factors[name] for name, x in each.max_loading.items()})
         for base, each in palette.seen.items()
     }
+    called = lots or {}
+    pigments = {name: replace(each, lot=called.get(name, each.lot)) for name, each in palette.pigments.items()}
     return replace(
         palette,
+        pigments=pigments,
         k=k,
         s=s,
         local=palette.local * both[: 2 * n, None] * both[: 2 * n],

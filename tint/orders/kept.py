@@ -8,14 +8,15 @@ one premix is not promised to two orders, and an order that is run again is weig
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from tint import jsonable, ledger
+from tint import decoding, jsonable, ledger
 from tint.errors import InputError
 from tint.materials import Workshop
 from tint.orders.order import FOLDER, Order
+from tint.palette import Palette
 from tint.weighing import Kept, changes_of, from_json
 
 SHEET = "weigh.json"  # in the folder of what is made of an order
@@ -71,6 +72,19 @@ def stock_for(order: Order, workshop: Workshop, day: datetime.date) -> Stock:
     )
 
 
+def newer_lots(order: Order, palette: Palette, loadings: Mapping[str, float]) -> dict[str, str]:
+    """Of the pigments of a recipe, the lots in the ledger that are used now in place of those of the swatches.
+
+    InputError if the ledger is damaged.
+    """
+    where = ledger.ledger_path(order.folder)
+    if not where.exists():
+        return {}
+    with ledger.read_ledger(where) as book:
+        now = ledger.newest_lots(book)
+    return {name: now[name] for name in loadings if name in now and now[name] != palette.pigments[name].lot}
+
+
 def _sheet(made: Path) -> jsonable.Sheet | None:
     """The weigh sheet that was made of an order; None where none was, or somebody altered it beyond reading."""
     try:
@@ -89,7 +103,7 @@ def _used(sheet: jsonable.Sheet) -> Iterator[Kept]:
     """The kept premixes that a sheet uses, as they were before it."""
     for premix in sheet.premixes:
         if premix.get("kept"):
-            yield jsonable.converted(premix["kept"], Kept, where=SHEET, form="a weigh sheet")
+            yield decoding.converted(premix["kept"], Kept, where=SHEET, form="a weigh sheet")
 
 
 def _promised(book: ledger.Ledger, order: Order) -> Iterator[tuple[str, Kept]]:

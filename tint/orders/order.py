@@ -14,11 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct
 
-from tint import jsonable
+from tint import decoding
 from tint.appearance import Setting
 from tint.errors import InputError
-from tint.given import target_of, typed
+from tint.files import bytes_of
+from tint.given import target_of, verb
 from tint.glossary import SCENES
+from tint.kinds import checked
 from tint.materials import Workshop
 from tint.opacity import bounds_of, opacity_of
 from tint.palette import Palette
@@ -124,10 +126,12 @@ class Order(Struct, kw_only=True, frozen=True):
         return self.name.replace("-", " ").replace("_", " ").capitalize()
 
     def read_part(self) -> Part:
-        """The part that it names."""
+        """The part that it names; InputError if it names none."""
+        if self.written.part is None:
+            raise InputError(str(self.path), "no part is named", "a mesh", 'as in part = "lid.stl"')
         from tint.proofs.part import read_part  # a mesh is for those who have one
 
-        return read_part(self.beside(self.written.part or ""), shell_mm=self.written.shell_mm)
+        return read_part(self.beside(self.written.part), shell_mm=self.written.shell_mm)
 
     @property
     def part_cm3(self) -> float:
@@ -157,6 +161,7 @@ class Order(Struct, kw_only=True, frozen=True):
         """The folder of all that is made of it."""
         return self.path.with_suffix("")
 
+    @checked()
     def beside(self, name: str) -> Path:
         """A file that the order names."""
         return self.path.resolve().parent / name
@@ -194,6 +199,7 @@ class Order(Struct, kw_only=True, frozen=True):
         """The transmittance and the haze asked for, likewise."""
         return {kind: _as_text(getattr(self.written, kind)) for kind in _LIGHT}
 
+    @checked()
     def setting(self, palette: Palette) -> Setting:
         """How the part is cast and seen: its thinnest wall; the colour of a screen or photograph has no gloss."""
         told = {name: getattr(self.written, name) for name in ("light", "observer", "over", "seat")}
@@ -202,6 +208,7 @@ class Order(Struct, kw_only=True, frozen=True):
         seen |= {name: value for name, value in told.items() if value is not None}
         return Setting(thickness_mm=self.walls_mm[0], **seen)
 
+    @checked()
     def target(self, palette: Palette) -> Target:
         """What is wanted of it."""
         written = self.written
@@ -217,6 +224,7 @@ class Order(Struct, kw_only=True, frozen=True):
             return replace(solid_unless_told(target, palette), **asked)
         return replace(target, **asked | opacity_of(self.opacity_text or "any"))
 
+    @checked()
     def rules(self, workshop: Workshop) -> Rules:
         """What a recipe may hold; every wall but the thinnest counts beside it, and doses are what the scale shows."""
         limits, batch_g = self.written.limits, self.written.batch_g
@@ -247,6 +255,7 @@ def _as_text(asked: str | float | tuple[float, float] | None) -> str | None:
     return None if asked is None else f"{asked:g}" if isinstance(asked, float) else asked
 
 
+@verb
 def read_order(path: str | Path) -> Order:
     """Read the file of an order.
 
@@ -255,18 +264,16 @@ def read_order(path: str | Path) -> Order:
     InputError
         If it cannot be read, a key is unknown, missing or wrong: the line names file and key.
     """
-    path = Path(typed(path, str | Path, "order", "the path of its file"))
+    path = Path(path)
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
+        content = tomllib.loads(bytes_of(path).decode("utf-8-sig"))
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, and what int() and datetime refuse
         mend = "text needs quotation marks, numbers a point and no unit, dates are as 2027-03-01"
         raise InputError(str(path), f"is not TOML ({str(error)[:80]})", _FORM, mend) from error
     key, number = _not_finite("", content)
     if key:
         raise InputError(f"{path}, key {key}", number, "a number that is finite")
-    written = jsonable.converted(content, Written, where=str(path), form=_FORM)
+    written = decoding.converted(content, Written, where=str(path), form=_FORM)
     _check(written, str(path))
     return Order(path=path, written=written)
 

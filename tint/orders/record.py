@@ -17,7 +17,8 @@ from msgspec import Struct
 
 from tint import jsonable, ledger
 from tint.errors import InputError, TintError
-from tint.files import write_all, write_whole
+from tint.files import bytes_of, write_all, write_whole
+from tint.given import verb
 from tint.optics.layer import MODELS
 from tint.orders.kept import poured_by
 from tint.orders.order import Order, read_order
@@ -77,16 +78,22 @@ class Files:
             known = self._state.get(path.name, _File())
             ours = [*(each for each in known.ours if each != digest(data)), digest(data)][-_REMEMBERED:]
             self._state[path.name] = _File(made_of=made_of, ours=ours)
-        self.folder.mkdir(parents=True, exist_ok=True)
-        write_whole(self.folder / STATE, msgspec.json.format(msgspec.json.encode(self._state)))
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            mend = "make its folder writable, or copy the swatch folder"
+            raise InputError(str(self.folder), f"cannot be made ({error.strerror})", mend=mend) from error
+        try:
+            write_whole(self.folder / STATE, msgspec.json.format(msgspec.json.encode(self._state)))
+        except TintError:
+            if not any(self.folder.iterdir()):
+                self.folder.rmdir()
+            raise
         write_all({path: data for path, (_, data) in contents.items()})
 
 
 def _of(path: Path) -> str | None:
-    try:
-        return digest(path.read_bytes())
-    except FileNotFoundError:
-        return None
+    return digest(bytes_of(path)) if path.exists() else None
 
 
 def _remembered(path: Path) -> dict[str, _File]:
@@ -171,6 +178,7 @@ class Answered(Struct, frozen=True, kw_only=True):
     is_new: bool  # whether it was not in the ledger before
 
 
+@verb
 def answer_order(
     path: str | Path, verdict: str, *, words: str = "", by: str = "", on: datetime.date | None = None,
     signed: str | Path | None = None,
@@ -210,7 +218,7 @@ def answer_order(
     if not _is_current(order):
         found = "the order or its folder was edited since its sheets were made"
         raise InputError(str(order.path), found, mend=f"run `tint order {order.path}` and show them anew")
-    sheet = None if signed is None else _read(Path(signed))
+    sheet = None if signed is None else bytes_of(signed)
     recipe = from_json(order.recipe_path.read_bytes(), where=str(order.recipe_path))
     numbers = record(order, recipe)
     kept = None if sheet is None else _kept(order, Path(signed or ""), sheet, day)
@@ -237,13 +245,6 @@ def _entered(order: Order, content: ledger.Approval) -> tuple[int, bool]:
         if held and held[-1].content == content:
             return held[-1].id, False
         return ledger.add(book, content), True
-
-
-def _read(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="name the signed sheet") from error
 
 
 def _kept(order: Order, path: Path, data: bytes, day: datetime.date) -> Path:

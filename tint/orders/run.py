@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import msgspec
 
 from tint import jsonable
 from tint.errors import InputError
+from tint.given import verb
 from tint.materials import Blend, Workshop
-from tint.orders.kept import Poured, Stock, poured_by, stock_for
+from tint.orders.kept import Poured, Stock, newer_lots, poured_by, stock_for
 from tint.orders.order import Order, read_order
 from tint.orders.quote import Quote, quote_of
 from tint.orders.record import Files, Made, record
@@ -21,6 +22,7 @@ from tint.palette import Palette, fit_path, read_palette
 from tint.recipes import from_json, solve
 from tint.swatches import PALETTE_FILE, folder_digest
 from tint.swatches.declaration import read_workshop
+from tint.turns import LOG
 from tint.weighing import Batch, Kept, WeighSheet, weigh
 from tint.weighing.batch import waste_of
 from tint.weighing.premix import scale_of
@@ -42,6 +44,7 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
     promised: tuple[tuple[str, Kept], ...] = ()  # orders, and kept premixes that their sheets take before this one
 
 
+@verb
 def run_order(
     path: str | Path, *, choose: int | None = None, replace: bool = False, optics: str = "many-flux",
     made_on: datetime.date | None = None, progress: Tell | None = None,
@@ -89,6 +92,7 @@ def run_order(
         priced = sheet
         if any(each.kept for each in sheet.premixes):
             priced = weigh_chosen(order, palette, answer, workshop)
+    _tell_lots(order, newer_lots(order, palette, answer.recipes[0].loadings))
     quote = quote_of(order, palette, priced, workshop)
     entered = record(order, answer)
     job = Job(
@@ -101,6 +105,14 @@ def run_order(
         order=order, answer=answer, sheet=sheet, quote=quote, made=made, solved=solved, entered=entered,
         poured=poured.batch if poured is not None and is_poured else None, promised=stock.promised,
     )  # fmt: skip
+
+
+def _tell_lots(order: Order, newer: Mapping[str, str]) -> None:
+    """Say that pigments are of other lots by now than those that the sheet doses."""
+    if newer:
+        lots = ", ".join(f"{name} {lot}" for name, lot in newer.items())
+        again = f"`tint ledger repeat {order.folder} {order.name}` doses for it"
+        LOG.warning("%s: the sheet is for the lots of the swatches, and the ledger has %s; %s", order.path, lots, again)
 
 
 def _sheet(

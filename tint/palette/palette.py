@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint import notebook
 from tint.errors import InputError
+from tint.kinds import checked
 from tint.materials import Base, Blend, Instrument, Pigment, Workshop
 from tint.optics.layer import Optics
 from tint.optics.spot import Spot
@@ -118,10 +119,12 @@ class Palette:
         m = 1.0 / (1.0 - self.g)
         return np.stack((m, m * self.second_moment))
 
+    @checked()
     def finish(self, base: str) -> str:
         """The finish of a base's castings, as far as it was written and is one; else smooth: `gloss`."""
         return common(self.seen[base].circumstances.finishes) if base in self.seen else "gloss"
 
+    @checked()
     def optics(self, base: str, *, geometry: str | None = None, as_read: bool = False, finish: str = "") -> Optics:
         """The layer model of a base, in the palette's own geometry or another.
 
@@ -133,7 +136,7 @@ class Palette:
         finish : str
             Of the faces; that of the castings when empty.
         """
-        rubber = self.bases[base]
+        rubber = self.bases[self._declared(base)]
         index = float(self.index[tuple(self.bases).index(base)])
         geometry = geometry or self.instrument.geometry
         spot = spot_of(self.instrument) if as_read else None
@@ -147,19 +150,22 @@ class Palette:
             faces=faces(finish or self.finish(base), self.wavelengths, geometry=geometry, refractive_index=index),
         )
 
+    @checked()
     def shares(self, base: str, loadings: ArrayLike) -> Array:
         """The mixing law's c: loadings, shape (..., n_pigments) [%], to shape (..., n_components)."""
-        return shares(tuple(self.bases).index(base), len(self.bases), np.asarray(loadings, dtype=float))
+        return shares(tuple(self.bases).index(self._declared(base)), len(self.bases), np.asarray(loadings, dtype=float))
 
+    @checked()
     def gains(self, base: str) -> Array:
         """What a percent of each pigment adds to K, S, M and Q of a base, less the base that it displaces.
 
         Shape (4, n_pigments, n_wavelengths) [1/mm per %].
         """
         coefficients, n_bases = self.coefficients, len(self.bases)
-        own = tuple(self.bases).index(base)
+        own = tuple(self.bases).index(self._declared(base))
         return coefficients[:, n_bases:] - coefficients[:, own, None] / 100.0
 
+    @checked()
     def loadings(self, blend: Blend) -> Array:
         """A blend's loadings as a vector, shape (n_pigments,) [%].
 
@@ -181,18 +187,26 @@ class Palette:
             raise InputError("blend", f"the loadings sum to {vector.sum():g} %", "at most 100 %")
         return vector
 
+    @checked()
     def blend(self, base: str, loadings: ArrayLike) -> Blend:
         """A vector of loadings, shape (n_pigments,) [%], as a blend of those that are not zero."""
         vector = np.asarray(loadings, dtype=float)
+        if vector.shape != (len(self.pigments),):
+            raise InputError("loadings", f"of shape {vector.shape}", f"one for each of {len(self.pigments)} pigments")
         return Blend(base, {name: float(x) for name, x in zip(self.pigments, vector, strict=True) if x > 0.0})
 
+    @checked()
     def check_base(self, base: str) -> None:
         """Raise InputError unless the palette has this base, cast at least once."""
-        if base not in self.bases:
-            raise InputError("base", f"`{base}` is not in the palette", "one of " + ", ".join(self.bases))
-        if base not in self.seen:
+        if self._declared(base) not in self.seen:
             raise InputError("base", f"no swatch of `{base}` was ever cast", mend="cast it uncoloured, then fit again")
 
+    def _declared(self, base: str) -> str:
+        if base not in self.bases:
+            raise InputError("base", f"`{base}` is not in the palette", "one of " + ", ".join(self.bases))
+        return base
+
+    @checked()
     def backing(self, name: str) -> Array | None:
         """Reflectance of a backing by name, shape (n_wavelengths,); None for `none`."""
         if name == "none":
@@ -227,6 +241,7 @@ class Palette:
     def _repr_html_(self) -> str:
         return notebook.palette_html(self)
 
+    @checked()
     def plot(self, *, ax: Axes | None = None, of: str = "absorption") -> Axes:
         """Absorption or scattering of every base and pigment over wavelength; see `tint.notebook.plot_spectra`."""
         return notebook.plot_spectra(self, ax=ax, of=of)

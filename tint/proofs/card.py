@@ -10,6 +10,7 @@ from pathlib import Path
 from tint.appearance import Setting
 from tint.errors import InputError
 from tint.files import write_whole
+from tint.kinds import checked
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
@@ -155,6 +156,7 @@ class Proof:
 
     png: bytes
 
+    @checked(path="the name of a PNG")
     def save(self, path: str | Path, *, replace: bool = False) -> Path:
         """Write it to a file, whole.
 

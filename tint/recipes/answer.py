@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
-from numbers import Integral
 from typing import TYPE_CHECKING
 
-from tint import jsonable, notebook
+from tint import decoding, jsonable, notebook
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError, JobError
+from tint.kinds import check_fields, checked
 from tint.materials import Blend, Workshop
 from tint.target import Target
 from tint.thickness import Wall
@@ -74,7 +74,8 @@ class Rules:
     most_recipes: int = 5
 
     def __post_init__(self) -> None:
-        if not (isinstance(self.most_pigments, Integral) and 1 <= self.most_pigments <= 5):
+        check_fields(self)
+        if not 1 <= self.most_pigments <= 5:
             raise InputError("most pigments", f"{self.most_pigments}", "1 to 5")
         if self.rank_by not in RANKINGS:
             raise InputError("rank by", f"`{self.rank_by}` is not known", ", ".join(RANKINGS))
@@ -96,6 +97,7 @@ class Rules:
             if not 0.0 < wall <= 100.0:
                 raise InputError("wall", f"{wall:g} mm", "more than 0 and at most 100 mm")
 
+    @checked()
     def in_workshop(self, workshop: Workshop) -> Rules:
         """The same with what the workshop says of its scale, where the rules do not."""
         step, tolerance = self.scale_step_g, self.dose_tolerance_percent
@@ -242,6 +244,7 @@ class Answer:
         ]
         return pd.DataFrame(rows, index=pd.RangeIndex(1, len(rows) + 1, name="recipe"))
 
+    @checked()
     def plot(self, *, ax: Axes | None = None, of: str = "reflectance") -> Axes:
         """Its recipes over wavelength, and the target where that was measured; see `tint.notebook.plot_spectra`."""
         return notebook.plot_spectra(self, ax=ax, of=of)
@@ -255,7 +258,7 @@ def from_json(data: bytes | str, *, where: str = "recipe") -> jsonable.Answer:
     Raises InputError if it is no such JSON, by its key, or holds no recipe.
     """
     form = "what `tint solve --json` writes"
-    told = jsonable.decode(data, jsonable.Answer, where=where, form=form)
+    told = decoding.decode(data, jsonable.Answer, where=where, form=form)
     if not told.recipes:
         raise InputError(where, "holds no recipe", form)
     return told

@@ -12,11 +12,11 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from tint import colorimetry, jsonable
+from tint import colorimetry, decoding
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import FolderError, InputError
-from tint.files import write_all
+from tint.files import bytes_of, write_all
 from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
 from tint.spectra import Array
@@ -173,17 +173,15 @@ def _reading(
 def _decoded(path: Path) -> _TrialTable:
     where = str(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = bytes_of(path).decode("utf-8-sig")
         content: Any = msgspec.json.decode(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
-    except OSError as error:
-        raise InputError(where, f"cannot be read ({error.strerror})", mend="check the name") from error
     except RecursionError as error:
         raise InputError(where, "is nested too deeply", f"expected {_FORM}") from error
     except UnicodeDecodeError as error:
         raise InputError(where, "is not text in UTF-8", f"expected {_FORM}") from error
     except (ValueError, msgspec.DecodeError) as error:  # ValueError: TOMLDecodeError, and what int() refuses
         raise InputError(where, f"cannot be understood ({str(error)[:120]})", f"expected {_FORM}") from error
-    return jsonable.converted(content, _TrialTable, where=where, form=_FORM)
+    return decoding.converted(content, _TrialTable, where=where, form=_FORM)
 
 
 # A trial that was read and measured becomes a swatch: the palette learns from it too.

@@ -10,10 +10,11 @@ from typing import Any
 
 import numpy as np
 
-from tint import colorimetry, jsonable, notebook
+from tint import colorimetry, decoding, jsonable, notebook
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.files import neutral
+from tint.kinds import checked
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.target import Target
@@ -112,6 +113,7 @@ class WeighSheet:
         return notebook.sheet_html(self)
 
 
+@checked()
 def weigh(
     palette: Palette, blend: Blend, *, setting: Setting, batch: Batch | None = None, scale: Scale | None = None,
     split: Split | None = None, premix: bool = False, kept: Sequence[Kept] = (), too_old: Sequence[Kept] = (),
@@ -287,7 +289,10 @@ def changes_of(sheet: jsonable.Sheet, *, where: str) -> tuple[Kept, ...]:
 
 
 def _kept(told: Sequence[object], where: str) -> tuple[Kept, ...]:
-    return tuple(jsonable.converted(each, Kept, where=where, form="what `tint weigh --json` writes") for each in told)
+    return tuple(decoding.converted(each, Kept, where=where, form=_FORM) for each in told)
+
+
+_FORM = "what `tint weigh --json` writes"
 
 
 def from_json(data: bytes | str, *, where: str = "weigh sheet") -> jsonable.Sheet:
@@ -295,4 +300,4 @@ def from_json(data: bytes | str, *, where: str = "weigh sheet") -> jsonable.Shee
 
     InputError if it is no such JSON, by its key; `where` names it.
     """
-    return jsonable.decode(data, jsonable.Sheet, where=where, form="what `tint weigh --json` writes")
+    return decoding.decode(data, jsonable.Sheet, where=where, form=_FORM)
