@@ -336,15 +336,24 @@ def test_the_command_writes_a_row_for_every_colour(fitted_demo: Path, tmp_path: 
         (["--lattice", "50", "--thickness", "3", "--opacity", "hard"], "--opacity: `hard`"),
         (["--lattice", "50", "--thickness", "3", "--over", "grey"], "--over: there is no `grey`"),
         (["nothing.csv", "--thickness", "3"], "nothing.csv: cannot be read"),
+        (["recipes.csv", "--thickness", "3", "--replace"], "--out: recipes.csv is also the file of colours"),
     ],
 )
 def test_what_is_wrong_is_told_before_the_first_colour(
-    fitted_demo: Path, tmp_path: Path, arguments: list[str], said: str
+    fitted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], said: str
 ) -> None:
-    done = fan(fitted_demo, *arguments, "--out", tmp_path / "recipes.csv")
+    monkeypatch.chdir(tmp_path)
+    done = fan(fitted_demo, *arguments, "--out", "recipes.csv")
     assert done.exit_code == 2
     assert said in done.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_table_without_a_colour_is_told(fitted_demo: Path, tmp_path: Path) -> None:
+    (tmp_path / "targets.csv").write_text("name,colour\n", encoding="utf-8")
+    done = fan(fitted_demo, tmp_path / "targets.csv", "--thickness", "3", "--out", tmp_path / "recipes.csv")
+    assert done.exit_code == 2
+    assert "targets.csv: there is no colour in it; expected a row for each colour" in done.stderr
 
 
 def test_the_command_tells_reach_for_people_and_scripts(fitted_demo: Path, tmp_path: Path) -> None:
