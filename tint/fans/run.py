@@ -126,7 +126,7 @@ def rows_of(palette: Palette, common: Common, chunk: Chunk) -> list[Row]:
 def _row(palette: Palette, common: Common, task: Task) -> Row:
     if task.old is not None and still_holds(palette, task.old, task.wish, common):
         return msgspec.structs.replace(task.old, number=task.number)
-    return row_of(solved(palette, task.wish, common, task.number, loosen=False), asked_of(task.wish, common))
+    return row_of(solved(palette, task.wish, common, task.number, best_only=True), asked_of(task.wish, common))
 
 
 def here(palette: Palette, common: Common, chunks: Iterable[Chunk]) -> Iterator[list[Row]]:

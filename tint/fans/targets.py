@@ -268,12 +268,13 @@ def solve_many(
     return (solved(palette, wish_of(each, at), common, at) for at, each in enumerate(wishes, start=1))
 
 
-def solved(palette: Palette, wish: Wish, common: Common, place: int, *, loosen: bool = True) -> Solved:
-    """One target, with its reason where it fails; `loosen` as in `tint.solve`."""
+def solved(palette: Palette, wish: Wish, common: Common, place: int, *, best_only: bool = False) -> Solved:
+    """One target, with its reason where it fails; `best_only` as in `tint.solve`."""
     if wish.fault:
         return Solved(number=place, wish=wish, fault=wish.fault)
     try:
-        answer = verbs.solve(palette, loosen=loosen, **arguments(palette, wish, common))
+        told = arguments(palette, wish, common)
+        answer = verbs.solve(palette, loosen=not best_only, best_only=best_only, **told)
         return Solved(number=place, wish=wish, answer=answer)
     except FAILURES as error:
         return Solved(number=place, wish=wish, fault=str(error) or type(error).__name__)

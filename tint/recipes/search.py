@@ -97,7 +97,8 @@ def _snapped(x: Array, low: Array, high: Array, total: float) -> Array:
 def _step(x: Array, pull: Array, curve: Array, damping: Array, low: Array, high: Array, total: float) -> Array:
     size = np.einsum("nmm->nm", curve)
     scale = np.where(size > 0.0, size, 1.0)
-    damped = curve + np.eye(x.shape[1]) * ((damping[:, None] + 1e-10) * scale)[:, None, :]
+    damped = curve.copy()
+    np.einsum("nmm->nm", damped)[...] += (damping[:, None] + 1e-10) * scale
     held = ((x <= low) & (pull <= 0.0)) | ((x >= high) & (pull >= 0.0))
     step = _solve(damped, pull[..., None], held)[..., 0]
     over = np.flatnonzero((x + step).sum(axis=1) > total)
@@ -108,6 +109,8 @@ def _step(x: Array, pull: Array, curve: Array, damping: Array, low: Array, high:
 
 def _solve(damped: Array, right: Array, held: Mask) -> Array:
     """Solve for what is free; 0 for what is held."""
+    if not held.any():
+        return np.linalg.solve(damped, right)
     either = held[:, :, None] | held[:, None, :]
     system = np.where(either, np.eye(held.shape[1]), damped)
     return np.linalg.solve(system, np.where(held[..., None], 0.0, right))
