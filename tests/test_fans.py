@@ -118,6 +118,15 @@ def test_a_header_at_fault_is_told_at_once(demo_palette: Palette, tmp_path: Path
         read_targets(table_in(tmp_path, text), demo_palette, COMMON)
 
 
+def test_a_table_without_names_calls_each_colour_after_its_row(demo_palette: Palette, tmp_path: Path) -> None:
+    path = table_in(tmp_path, "\ufeffcolour\n#808080\n#a08060\n")
+    assert [(each.name, each.srgb) for each in read_targets(path, demo_palette, COMMON)] == [
+        ("row 2", "#808080"), ("row 3", "#a08060"),
+    ]  # fmt: skip
+    of_lab = read_targets(table_in(tmp_path, "L;a;b\n70,5;-12;8\n"), demo_palette, COMMON)
+    assert [(each.name, each.lab) for each in of_lab] == [("row 2", (70.5, -12.0, 8.0))]
+
+
 def test_a_row_of_another_length_is_a_fault_of_that_row(demo_palette: Palette, tmp_path: Path) -> None:
     wishes = read_targets(table_in(tmp_path, "name,colour\njar\nlid,#808080\n"), demo_palette, COMMON)
     assert [(each.name, "the row has 1 cell" in each.fault) for each in wishes] == [("jar", True), ("lid", False)]

@@ -123,7 +123,7 @@ def command(
 
     Example: tint fan swatches_demo --lattice 50 --thickness 3 --base clear --most-pigments 2 --out fan.csv
 
-    TARGETS is a table with the columns name and colour (#rrggbb) or L, a, b, and as it likes opacity, tolerance,
+    TARGETS is a table with the columns colour (#rrggbb) or L, a, b, and as it likes name, opacity, tolerance,
     walls_mm and base; or a file of readings. Each colour gets the recipe that tint solve ranks first; one that fails
     has its reason in its row. Finished rows lie in FILE.csv.part, and a run that was stopped goes on from there.
     """

@@ -226,7 +226,7 @@ _AHEAD = 3  # chunks for each thread of the workers that are on their way, so th
 _LOCAL = {
     # Workers that may die over one chunk before it is given up; no source.
     "distributed.scheduler.allowed-failures": 10,
-    # dask has its workers remember, second by second for an hour, which line of code they were in: up to 0.4 MB a second.
+    # dask has its workers remember, second by second for an hour, at which line they were: up to 0.4 MB a second.
     "distributed.worker.profile.enabled": False,
     # dask has its workers give memory back at once; they then fetch it again for every array, a third more time.
     "distributed.nanny.pre-spawn-environ": dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1"),

@@ -81,10 +81,13 @@ def minimise(
 
 def into_bounds(x: Array, low: Array, high: Array, total: float) -> Array:
     """The loadings brought within their bounds, then (what is above `low` shrunk alike) within the total."""
-    inside = np.clip(x, low, high)
-    over = inside.sum(axis=1) > total
+    inside = np.minimum(np.maximum(x, low), high)
+    held = inside.sum(axis=1)
+    over = held > total
+    if not over.any():
+        return inside
     floor = low.sum(axis=1)
-    room = np.maximum(total - floor, 0.0) / np.maximum(inside.sum(axis=1) - floor, 1e-300)
+    room = np.maximum(total - floor, 0.0) / np.maximum(held - floor, 1e-300)
     return np.where(over[:, None], low + (inside - low) * room[:, None], inside)
 
 
