@@ -331,7 +331,7 @@ def _by_loading(weighted: Array, by_depth: Array, d: float | Array, sets: Index,
     """
     kinds, n, n_wavelengths = by_depth.shape
     every = by_depth.transpose(1, 0, 2).reshape(n, kinds * n_wavelengths) @ weighted[: kinds * n_wavelengths]
-    every = (d * every).reshape(n, sums, -1)
+    every = (d * every).reshape(n, sums, weighted.shape[1] // sums)
     return every[np.arange(n)[:, None, None], np.arange(sums)[:, None], sets[:, None, :]]
 
 

@@ -112,11 +112,11 @@ def _step(x: Array, pull: Array, curve: Array, damping: Array, low: Array, high:
 
 def _solve(damped: Array, right: Array, held: Mask) -> Array:
     """Solve for what is free; 0 for what is held."""
-    if not held.any():
-        return np.linalg.solve(damped, right)
-    either = held[:, :, None] | held[:, None, :]
-    system = np.where(either, np.eye(held.shape[1]), damped)
-    return np.linalg.solve(system, np.where(held[..., None], 0.0, right))
+    if held.any():
+        either = held[:, :, None] | held[:, None, :]
+        damped = np.where(either, np.eye(held.shape[1]), damped)
+        right = np.where(held[..., None], 0.0, right)
+    return np.asarray(np.linalg.solve(damped, right), dtype=float)
 
 
 def _step_to_total(x: Array, pull: Array, damped: Array, low: Array, high: Array, total: float) -> Array:
