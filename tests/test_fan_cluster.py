@@ -6,13 +6,14 @@ import os
 import signal
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import tint
 from tint.errors import InputError
 from tint.fans import Common, Row, Wish, run_fan
-from tint.fans.run import Chunk, engine_of
+from tint.fans.run import Chunk, Task, engine_of
 from tint.palette import Palette
 
 COMMON = Common(walls_mm=(3.0,), rules=tint.Rules(most_pigments=1, most_recipes=1), base="clear", opacity="any")
@@ -38,6 +39,18 @@ def test_a_killed_worker_costs_no_row_and_doubles_none(demo_palette: Palette, tm
     assert len(victims) == 2
     assert fan.reached == len(WISHES)
     assert (tmp_path / "two.csv").read_bytes() == (tmp_path / "one.csv").read_bytes()
+
+
+def test_workers_keep_no_diary_that_grows(demo_palette: Palette) -> None:
+    distributed = pytest.importorskip("distributed")
+
+    def diary(dask_worker: Any) -> int:
+        return int(dask_worker.profile_recent["count"]) + len(dask_worker.profile_history)
+
+    with engine_of(workers=2) as engine:
+        tasks = tuple(Task(number=at, wish=wish) for at, wish in enumerate(WISHES[:4], start=1))
+        assert len(list(engine(demo_palette, COMMON, [tasks[:2], tasks[2:]]))) == 2
+        assert list(distributed.default_client().run(diary).values()) == [0, 0]
 
 
 def test_no_dask_is_needed_for_one_process_and_told_for_two(monkeypatch: pytest.MonkeyPatch) -> None:

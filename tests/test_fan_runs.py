@@ -226,13 +226,13 @@ def test_a_page_shows_what_cannot_be_had_beside_its_nearest(demo_palette: Palett
     assert "&lt;Studio&gt;. 1 of 2 colours can be had; for D65, 10° observer, 3 mm thick, over white, where" in page
     assert page.count("--c:#222222") == 2
     assert page.count("--c:#") == 3
-    assert "≈ nearest, 4.6 CIEDE2000 off" in page
+    assert "≈ nearest, 4.6 CIEDE2000" in page
     assert "3 lid: no &lt;colour&gt;" in page
     assert "contrast ratio 0.98" in page
 
 
 def test_a_pdf_goes_on_over_pages_and_tells_every_colour(demo_palette: Palette) -> None:
-    rows = [row(at, (50, 0, 60), reached=at % 7 > 0, delta_e=4.56) for at in range(1, 101)]
+    rows = [row(at, (50, 0, 60), reached=at % 7 > 0, delta_e=14.56) for at in range(1, 101)]
     gone = row(101, (50, 0, 60), srgb="", reached=False, contrast_ratio=None, reason="no base may hold it")
     lost = Row(number=102, name="lid", asked="", reason="no colour")
     data = fan_pdf([*rows, gone, lost], demo_palette, COMMON)
@@ -240,7 +240,7 @@ def test_a_pdf_goes_on_over_pages_and_tells_every_colour(demo_palette: Palette) 
     assert len(pages) > 1
     words = " ".join(" ".join(pages).split())
     assert all(f"colour {at}" in words for at in range(1, 102))
-    assert words.count("4.6 CIEDE2000 off") == 14
+    assert words.count("nearest, 14.6 CIEDE2000 ") == 14  # no word is cut off
     assert "no base may hold it" in words
     assert "102 lid: no colour" in words
 
@@ -336,15 +336,24 @@ def test_the_command_writes_a_row_for_every_colour(fitted_demo: Path, tmp_path: 
         (["--lattice", "50", "--thickness", "3", "--opacity", "hard"], "--opacity: `hard`"),
         (["--lattice", "50", "--thickness", "3", "--over", "grey"], "--over: there is no `grey`"),
         (["nothing.csv", "--thickness", "3"], "nothing.csv: cannot be read"),
+        (["recipes.csv", "--thickness", "3", "--replace"], "--out: recipes.csv is also the file of colours"),
     ],
 )
 def test_what_is_wrong_is_told_before_the_first_colour(
-    fitted_demo: Path, tmp_path: Path, arguments: list[str], said: str
+    fitted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], said: str
 ) -> None:
-    done = fan(fitted_demo, *arguments, "--out", tmp_path / "recipes.csv")
+    monkeypatch.chdir(tmp_path)
+    done = fan(fitted_demo, *arguments, "--out", "recipes.csv")
     assert done.exit_code == 2
     assert said in done.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_table_without_a_colour_is_told(fitted_demo: Path, tmp_path: Path) -> None:
+    (tmp_path / "targets.csv").write_text("name,colour\n", encoding="utf-8")
+    done = fan(fitted_demo, tmp_path / "targets.csv", "--thickness", "3", "--out", tmp_path / "recipes.csv")
+    assert done.exit_code == 2
+    assert "targets.csv: there is no colour in it; expected a row for each colour" in done.stderr
 
 
 def test_the_command_tells_reach_for_people_and_scripts(fitted_demo: Path, tmp_path: Path) -> None:

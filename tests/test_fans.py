@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import itertools
+import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -50,6 +52,16 @@ def test_many_are_answered_as_one_by_one_to_the_last_digit(demo_palette: Palette
         demo_palette, srgb="#e8701a", opacity="any", tolerance=LOOSE, base="milky", walls_mm=(2, 5), rules=FEW
     )
     assert [each.answer and each.answer.to_json() for each in found[:2]] == [jar.to_json(), lid.to_json()]
+
+
+@pytest.mark.parametrize("rank_by", ["closeness", "price", "chance"])
+def test_the_best_alone_is_the_first_of_several(demo_palette: Palette, rank_by: str) -> None:
+    rules = tint.Rules(most_pigments=2, rank_by=rank_by)
+    asked: dict[str, Any] = {"lab": (70.0, -12.0, 8.0), "opacity": "any", "base": "clear", "thickness_mm": 3}
+    several, alone = (tint.solve(demo_palette, **asked, rules=rules, best_only=each) for each in (False, True))
+    assert len(several.recipes) > 1
+    words = {"merits": [], "why": ""}
+    assert json.loads(alone.best.to_json()) | words == json.loads(several.best.to_json()) | words
 
 
 def test_a_target_that_fails_has_its_reason_and_stops_nobody(demo_palette: Palette, tmp_path: Path) -> None:
@@ -104,6 +116,15 @@ def test_a_file_of_readings_is_a_target_for_each_name(demo_palette: Palette, tmp
 def test_a_header_at_fault_is_told_at_once(demo_palette: Palette, tmp_path: Path, text: str, said: str) -> None:
     with pytest.raises(InputError, match=said):
         read_targets(table_in(tmp_path, text), demo_palette, COMMON)
+
+
+def test_a_table_without_names_calls_each_colour_after_its_row(demo_palette: Palette, tmp_path: Path) -> None:
+    path = table_in(tmp_path, "\ufeffcolour\n#808080\n#a08060\n")
+    assert [(each.name, each.srgb) for each in read_targets(path, demo_palette, COMMON)] == [
+        ("row 2", "#808080"), ("row 3", "#a08060"),
+    ]  # fmt: skip
+    of_lab = read_targets(table_in(tmp_path, "L;a;b\n70,5;-12;8\n"), demo_palette, COMMON)
+    assert [(each.name, each.lab) for each in of_lab] == [("row 2", (70.5, -12.0, 8.0))]
 
 
 def test_a_row_of_another_length_is_a_fault_of_that_row(demo_palette: Palette, tmp_path: Path) -> None:

@@ -335,17 +335,19 @@ def test_what_the_palette_does_not_have_is_told_in_one_line(palette: tint.Palett
 
 def test_numbers_of_numpy_and_what_can_be_gone_through_are_taken(palette: tint.Palette) -> None:
     plain = tint.predict(palette, {"white": 0.5}, base="clear", walls_mm=(2, 3))
-    for walls in (
+    each_way: list[Any] = [
         np.array([2, 3]),
         (each for each in (2, 3)),
         pd.Series([2.0, 3.0], index=[7, 8]),
         [np.int64(2), np.float32(3)],
-    ):
+    ]
+    for walls in each_way:
         same = tint.predict(palette, pd.Series({"white": np.float64(0.5)}), base="clear", walls_mm=walls)
         assert [each.lab.tolist() for each in same] == [each.lab.tolist() for each in plain]
-    rules = tint.Rules(leave_out=(name for name in ("white", "blue")), most_pigments=np.int64(2))
+    names, two, wall = cast(Any, (name for name in ("white", "blue"))), cast(Any, np.int64(2)), cast(Any, np.array(2.5))
+    rules = tint.Rules(leave_out=names, most_pigments=two)
     assert (rules.leave_out, rules.most_pigments) == (("white", "blue"), 2)
-    assert tint.Setting(thickness_mm=np.array(2.5)).thickness_mm == 2.5
+    assert tint.Setting(thickness_mm=wall).thickness_mm == 2.5
 
 
 @pytest.mark.parametrize(

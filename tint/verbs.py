@@ -86,7 +86,7 @@ def solve(
     tolerance: float | None = None,
     base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
     setting: Setting | None = None, rules: Rules | None = None, said: Given | None = None, loosen: bool = True,
-    progress: Callable[[str, int, int], None] | None = None, **seen: Any,
+    best_only: bool = False, progress: Callable[[str, int, int], None] | None = None, **seen: Any,
 ) -> Answer:  # fmt: skip
     """Recipes for a colour and an opacity, best first.
 
@@ -120,6 +120,8 @@ def solve(
         What a recipe may hold, and how recipes are ranked.
     loosen : bool
         Whether to look for what would have to give where the target is out of reach.
+    best_only : bool
+        Whether the first recipe alone is worked out, without the words that compare it with others.
     progress : callable, optional
         Told what is being done, how many steps are done, and of how many.
 
@@ -151,7 +153,9 @@ def solve(
         wanted = solid_unless_told(wanted, palette)
     if tolerance is not None:
         wanted = replace(wanted, tolerance=tolerance)
-    return of(palette, wanted, setting=seen_in, base=base, rules=rules, loosen=loosen, progress=progress)
+    return of(
+        palette, wanted, setting=seen_in, base=base, rules=rules, loosen=loosen, best_only=best_only, progress=progress
+    )
 
 
 @verb

@@ -1,11 +1,15 @@
-"""A fan in bulk: targets a second, growth, equality with tint.solve, killed runs, a cluster that loses members.
+"""A fan in bulk: targets a second, memory, equality with tint.solve, killed runs, a cluster that loses members.
 
-python tests/figures/fans.py FOLDER speed|growth|equal|killed|cluster [--most-pigments N] [--targets N]
+python tests/figures/fans.py FOLDER bulk --targets 10000 --workers 2
+python tests/figures/fans.py FOLDER bulk --targets 1000 --workers 1
+python tests/figures/fans.py FOLDER single --targets 20
+python tests/figures/fans.py 20 bulk --targets 100 --workers 1
+python tests/figures/fans.py FOLDER equal|killed|cluster [--targets N] [--most-pigments N]
 
-FOLDER is a swatch folder that was fitted, such as a copy of swatches_demo; or, for speed, growth and equal, a number of
+FOLDER is a swatch folder that was fitted, such as a copy of swatches_demo; or, for bulk, single and equal, a number of
 invented pigments, three castings each (growth.py). Targets are drawn evenly from a lattice of CIELAB, no two of them
-alike, for base `clear`, 3 mm and solid, so that about half of them cannot be had. `cluster`, and speed and growth with
-two workers, need dask.
+alike, for base `clear`, 3 mm and solid, so that about half of them cannot be had. `cluster`, and bulk with two workers,
+need dask.
 """
 
 from __future__ import annotations
@@ -21,7 +25,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 
 import growth as invented
@@ -29,7 +33,7 @@ import growth as invented
 import tint
 from tint.fans import Common, Wish, lattice, read_rows, run_fan
 from tint.fans.rows import asked_of, row_of
-from tint.fans.run import engine_of
+from tint.fans.run import CHUNK, engine_of
 from tint.fans.targets import solved
 from tint.fitting import fit_palette
 from tint.palette import Palette
@@ -55,47 +59,66 @@ def wishes_of(palette: Palette, common: Common, count: int) -> list[Wish]:
     return [every[at * len(every) // count] for at in range(count)]
 
 
-def busy() -> tuple[float, float]:
-    """Processor time of this process, and of its children that have ended [s]."""
-    own, below = resource.getrusage(resource.RUSAGE_SELF), resource.getrusage(resource.RUSAGE_CHILDREN)
-    return own.ru_utime + own.ru_stime, below.ru_utime + below.ru_stime
+def spent() -> tuple[float, float]:
+    """Processor time of this process so far [s], and the most memory that it has held [MB]."""
+    own = resource.getrusage(resource.RUSAGE_SELF)
+    return own.ru_utime + own.ru_stime, own.ru_maxrss / 1024.0
 
 
-def timed(palette: Palette, wishes: Sequence[Wish], common: Common, out: Path, workers: int) -> None:
-    """One run, with what it took; the start of the workers stands apart."""
-    began, before = time.perf_counter(), busy()
-    with engine_of(workers=workers) as engine:
-        started = time.perf_counter() - began
-        fan = run_fan(palette, wishes, common, out, engine=engine)
-        took = time.perf_counter() - began - started
-    own, below = (after - since for after, since in zip(busy(), before, strict=True))
-    peak = resource.getrusage(resource.RUSAGE_CHILDREN if workers > 1 else resource.RUSAGE_SELF).ru_maxrss / 1024.0
-    print(
-        f"{len(wishes):6} targets, {workers} workers: {took:7.1f} s, {len(wishes) / took:6.2f} targets/s, start "
-        f"{started:.1f} s; processor {own:.1f} s here, {below:.1f} s in workers; {fan.reached} reached; "
-        f"largest process {peak:.0f} MB; load {os.getloadavg()[0]:.1f}",
-        flush=True,
-    )
+def of_workers(workers: int) -> list[tuple[float, float]]:
+    """The same of each worker; one worker is this process."""
+    if workers == 1:
+        return [spent()]
+    from distributed import default_client
+
+    return list(default_client().run(spent).values())
 
 
-def speed(palette: Palette, wishes: list[Wish], common: Common, place: Path) -> None:
-    """One and two workers, and a single warm solve."""
+def single(palette: Palette, wishes: list[Wish], common: Common) -> None:
+    """A warm `tint.solve` beside the row of a fan, each of the same targets in this process."""
     print(f"the palette is {len(pickle.dumps(palette)) / 1e6:.2f} MB")
-    few = wishes[:: max(len(wishes) // 20, 1)]
-    for wish in few[:2]:
+    for wish in wishes[:2]:
         solved(palette, wish, common, 1)
-    began = time.process_time()
-    found = [solved(palette, wish, common, at) for at, wish in enumerate(few, start=1)]
-    print(f"a warm tint.solve: {(time.process_time() - began) / len(found):.3f} s of processor, mean of {len(found)}")
-    for workers in (1, 2):
-        timed(palette, wishes, common, place / f"{workers}.csv", workers)
-    print("same bytes:", (place / "1.csv").read_bytes() == (place / "2.csv").read_bytes())
+    for what, alone in (("tint.solve", False), ("a row of a fan", True)):
+        began = spent()[0]
+        for at, wish in enumerate(wishes, start=1):
+            solved(palette, wish, common, at, best_only=alone)
+        print(
+            f"{what}, warm: {(spent()[0] - began) / len(wishes):.3f} s of processor, mean of {len(wishes)}", flush=True
+        )
 
 
-def growth(palette: Palette, wishes: list[Wish], common: Common, place: Path) -> None:
-    """A hundredth of the targets, a tenth and all of them, with two workers."""
+def bulk(palette: Palette, wishes: list[Wish], common: Common, place: Path, options: argparse.Namespace) -> None:
+    """A hundredth of the targets, a tenth and all of them: a row each, and the memory of each worker on the way."""
+    workers, tell = options.workers, watching(options.workers, options.every)
     for each in (wishes[::100], wishes[::10], wishes):
-        timed(palette, each, common, place / f"{len(each)}.csv", 2)
+        began = time.perf_counter()
+        with engine_of(workers=workers) as engine:
+            before, started = of_workers(workers), time.perf_counter()
+            fan = run_fan(palette, each, common, place / f"{len(each)}.csv", engine=engine, progress=tell)
+            took, after = time.perf_counter() - started, of_workers(workers)
+        busy = sum(now - then for (now, _), (then, _) in zip(after, before, strict=True)) / len(each)
+        print(
+            f"{len(each):6} targets, {len(palette.pigments)} pigments, {workers} workers: {took:.1f} s, "
+            f"{len(each) / took:.2f} targets/s, start {started - began:.1f} s; {busy:.3f} s of processor a target; "
+            f"most memory of a worker {megabytes(after)}, of this process {spent()[1]:.0f} MB; {fan.reached} reached; "
+            f"load {os.getloadavg()[0]:.1f}",
+            flush=True,
+        )
+
+
+def watching(workers: int, every: int) -> Callable[[str, int, int], None]:
+    """What a run tells its progress to: prints the memory of its workers after every so many targets."""
+
+    def tell(_: str, done: int, of: int) -> None:
+        if done % every < CHUNK and done >= every:  # rows come in chunks
+            print(f"  {done:6} done: most memory of a worker {megabytes(of_workers(workers))}", flush=True)
+
+    return tell
+
+
+def megabytes(of: list[tuple[float, float]]) -> str:
+    return ", ".join(f"{most:.0f} MB" for _, most in of)
 
 
 def equal(palette: Palette, wishes: list[Wish], common: Common, place: Path) -> None:
@@ -202,23 +225,27 @@ def main() -> None:
     """Measure what is named."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
-    parser.add_argument("what", choices=("speed", "growth", "equal", "killed", "cluster", "run"))
+    parser.add_argument("what", choices=("bulk", "single", "equal", "killed", "cluster", "run"))
     parser.add_argument("--most-pigments", type=int, default=4)
     parser.add_argument("--targets", type=int, default=100)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--every", type=int, default=200, help="targets after which the memory is printed")
     parser.add_argument("--out", type=Path, default=Path("out.csv"))
     parser.add_argument("--scheduler", default="")
     options = parser.parse_args()
     palette = palette_of(options.folder)
     common = common_of(options.most_pigments)
     wishes = wishes_of(palette, common, options.targets)
-    plain: dict[str, Callable[..., None]] = {"speed": speed, "growth": growth, "equal": equal}
+    placed: dict[str, Callable[..., None]] = {"bulk": bulk, "killed": killed, "cluster": cluster}
     with tempfile.TemporaryDirectory() as place:
-        if options.what in plain:
-            plain[options.what](palette, wishes, common, Path(place))
+        if options.what == "single":
+            single(palette, wishes, common)
+        elif options.what == "equal":
+            equal(palette, wishes, common, Path(place))
         elif options.what == "run":
             run(palette, wishes, common, options)
         else:
-            {"killed": killed, "cluster": cluster}[options.what](palette, wishes, common, Path(place), options)
+            placed[options.what](palette, wishes, common, Path(place), options)
 
 
 if __name__ == "__main__":

@@ -64,6 +64,8 @@ class Many:
             wishes = list(lattice(self.spacing, palette, common))
         else:
             raise InputError("targets", "none or two are given", "a file of colours, or --lattice STEP")
+        if not wishes:
+            raise InputError(str(self.targets), "there is no colour in it", "a row for each colour")
         if not common.walls_mm and not any(each.walls_mm for each in wishes):
             raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
         return wishes
@@ -121,7 +123,7 @@ def command(
 
     Example: tint fan swatches_demo --lattice 50 --thickness 3 --base clear --most-pigments 2 --out fan.csv
 
-    TARGETS is a table with the columns name and colour (#rrggbb) or L, a, b, and as it likes opacity, tolerance,
+    TARGETS is a table with the columns colour (#rrggbb) or L, a, b, and as it likes name, opacity, tolerance,
     walls_mm and base; or a file of readings. Each colour gets the recipe that tint solve ranks first; one that fails
     has its reason in its row. Finished rows lie in FILE.csv.part, and a run that was stopped goes on from there.
     """
@@ -129,8 +131,7 @@ def command(
     drawn = {page: fan_page, pdf: fan_pdf, shop: shop_table}
     for path, called, ending in ((page, "--page", ".html"), (pdf, "--pdf", ".pdf"), (shop, "--shop", ".csv")):
         options.check_file(path, called, ending, replace=replace or changed)
-    if shop is not None and shop.resolve() == out.resolve():
-        raise InputError("--shop", f"{shop} is also the table of recipes", mend="choose another name")
+    _check_apart(many.targets, out, shop)
     old = list(read_rows(out)) if changed else None
     palette = palette_of(folder, optics)
     common = many.common(palette, casting, search)
@@ -145,6 +146,15 @@ def command(
     told = msgspec.structs.asdict(fan)
     del told["out"]
     show.answer(told, lambda out: _show(out, fan, written, changed=changed), written=written)
+
+
+def _check_apart(targets: Path | None, out: Path, shop: Path | None) -> None:
+    """Refuse a table that would be written over another, or over the colours that were asked for."""
+    others = {"the file of colours": targets, "the table of recipes": out}
+    for called, path in (("--out", out), ("--shop", shop)):
+        for words, other in others.items():
+            if path is not None and other is not None and path is not other and path.resolve() == other.resolve():
+                raise InputError(called, f"{path} is also {words}", mend="choose another name")
 
 
 def _show(out: Console, fan: Fan, written: Sequence[str], *, changed: bool) -> None:

@@ -165,4 +165,4 @@ def _told(row: Row) -> list[str]:
         return opacity
     if not row.srgb:
         return [row.reason]
-    return ["≈ nearest" + ("" if row.delta_e is None else f", {row.delta_e:.1f} CIEDE2000 off"), *opacity]
+    return ["≈ nearest" + ("" if row.delta_e is None else f", {row.delta_e:.1f} CIEDE2000"), *opacity]

@@ -126,7 +126,7 @@ def rows_of(palette: Palette, common: Common, chunk: Chunk) -> list[Row]:
 def _row(palette: Palette, common: Common, task: Task) -> Row:
     if task.old is not None and still_holds(palette, task.old, task.wish, common):
         return msgspec.structs.replace(task.old, number=task.number)
-    return row_of(solved(palette, task.wish, common, task.number, loosen=False), asked_of(task.wish, common))
+    return row_of(solved(palette, task.wish, common, task.number, best_only=True), asked_of(task.wish, common))
 
 
 def here(palette: Palette, common: Common, chunks: Iterable[Chunk]) -> Iterator[list[Row]]:
@@ -226,6 +226,8 @@ _AHEAD = 3  # chunks for each thread of the workers that are on their way, so th
 _LOCAL = {
     # Workers that may die over one chunk before it is given up; no source.
     "distributed.scheduler.allowed-failures": 10,
+    # dask has its workers remember, second by second for an hour, at which line they were: up to 0.4 MB a second.
+    "distributed.worker.profile.enabled": False,
     # dask has its workers give memory back at once; they then fetch it again for every array, a third more time.
     "distributed.nanny.pre-spawn-environ": dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"), "1"),
 }

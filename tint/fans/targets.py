@@ -122,7 +122,7 @@ def read_targets(
     Parameters
     ----------
     path : path-like
-        A table with the columns `name`; `colour` (`#rrggbb`) or `L`, `a`, `b`; and, all optional, `opacity`,
+        A table with the columns `colour` (`#rrggbb`) or `L`, `a`, `b`; and, all optional, `name`, `opacity`,
         `tolerance`, `walls_mm` (several apart by blanks), `base`, `note`. Else a file of readings as `tint import`
         takes it: each name is a target.
     common : Common
@@ -133,12 +133,23 @@ def read_targets(
     data = bytes_of(path)
     faults = Gathered(str(path))
     text = None if held_in(data) else decoded(data, faults)
-    table = None if text is None else read_table(text, faults, first="name")
+    table = None if text is None else _table(text, faults)
     if table is None or any(number(column) is not None for column in table.columns):
         return _measured(str(path), samples_of(str(path), said=said), palette, common)
     check_header(table, faults)
     of_row = {fault.row: str(fault) for fault in reversed(faults.faults) if fault.grave}
     return [_wish(table, row, faults.file, of_row.get(row.number, "")) for row in table.rows]
+
+
+def _table(text: str, faults: Gathered) -> Table | None:
+    """The table of targets, which needs no names: each is then called after its row. None where it is none."""
+    for first in ("name", "colour", "L"):
+        own = Gathered(faults.file)
+        table = read_table(text, own, first=first)
+        if table is not None:
+            faults.faults.extend(own.faults)
+            return table
+    return None
 
 
 def check_header(table: Table, faults: Gathered) -> None:
@@ -268,12 +279,13 @@ def solve_many(
     return (solved(palette, wish_of(each, at), common, at) for at, each in enumerate(wishes, start=1))
 
 
-def solved(palette: Palette, wish: Wish, common: Common, place: int, *, loosen: bool = True) -> Solved:
-    """One target, with its reason where it fails; `loosen` as in `tint.solve`."""
+def solved(palette: Palette, wish: Wish, common: Common, place: int, *, best_only: bool = False) -> Solved:
+    """One target, with its reason where it fails; `best_only` as in `tint.solve`."""
     if wish.fault:
         return Solved(number=place, wish=wish, fault=wish.fault)
     try:
-        answer = verbs.solve(palette, loosen=loosen, **arguments(palette, wish, common))
+        told = arguments(palette, wish, common)
+        answer = verbs.solve(palette, loosen=not best_only, best_only=best_only, **told)
         return Solved(number=place, wish=wish, answer=answer)
     except FAILURES as error:
         return Solved(number=place, wish=wish, fault=str(error) or type(error).__name__)

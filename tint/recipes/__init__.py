@@ -21,7 +21,7 @@ from tint.recipes.choice import Merits
 from tint.recipes.reasons import Choice
 from tint.recipes.reasons import why as why_take
 from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
-from tint.spectra import Array, Index
+from tint.spectra import Array, Index, Mask
 from tint.target import Target
 from tint.thickness import at_walls
 
@@ -63,6 +63,7 @@ class _Searched:
     exact: Candidates
     shown: Candidates  # as the scale can show them
     coarse: bool  # whether exact doses would reach the target, and none that the scale can show
+    unrounded: Mask  # shape (n,): which reach the target with exact doses
     merits: Merits
 
     def blend(self, row: int) -> Blend:
@@ -86,6 +87,7 @@ def solve(
     base: str | None = None,
     rules: Rules | None = None,
     loosen: bool = True,
+    best_only: bool = False,
     progress: Progress | None = None,
 ) -> Answer:
     """Recipes for a target.
@@ -93,6 +95,7 @@ def solve(
     `setting`: the part's thickness, and how target and part are seen.
     `base`: every base that was cast, when absent.
     `loosen`: whether to look for what giving way would bring where a target is out of reach, which takes as long again.
+    `best_only`: whether the first recipe alone is worked out, without the words that compare it with others.
     `progress`: told what is being done, how many steps are done, and of how many.
     Returns at least one recipe: a target out of reach gets the nearest ones, `reached` false, what binds, and what
         giving way would bring.
@@ -127,7 +130,7 @@ def solve(
         reasons = "; ".join(f"{pigment}: {why}" for each in refused.values() for pigment, why in each.items())
         mend = "insist on it by name" if "not safe" in reasons else "keep another pigment"
         raise JobError("solve", f"a pigment to be kept is refused in every base ({reasons})", mend=mend)
-    recipes = _choose(wanted, searched)
+    recipes = _choose(wanted, searched, best_only=best_only)
     tell("looking for what would have to give", len(bases), len(bases))
     loosened = _loosen(wanted, searched, recipes[0], base) if loosen and not recipes[0].reached else ()
     return Answer(
@@ -172,7 +175,10 @@ def _search(wanted: _Wanted, base: str, usable: list[int], *, farther: bool = Fa
     lights = (rules.also_light,) if rules.also_light else choice.TEST_LIGHTS
     merits = choice.merits_of(palette, problem, setting, base, shown.sets, shown.loadings, lights)
     merits = replace(merits, lacking=refine.lacking(problem, shown))
-    found = _Searched(wanted, base, problem, bounds, exact, shown, coarse, merits)
+    unrounded = merits.met(target.tolerance)
+    if shown is not exact:
+        unrounded = judge(problem, exact.sets, exact.loadings).met(target.tolerance)
+    found = _Searched(wanted, base, problem, bounds, exact, shown, coarse, unrounded, merits)
     if not farther and not _able(wanted, [(found, row) for row in range(len(shown.sets))]).size:
         return _search(wanted, base, usable, farther=True)
     return found
@@ -199,7 +205,7 @@ def _unsure(wanted: _Wanted, base: str, loadings: Array) -> Array:
     return room
 
 
-def _choose(wanted: _Wanted, searched: list[_Searched]) -> list[Recipe]:
+def _choose(wanted: _Wanted, searched: list[_Searched], *, best_only: bool) -> list[Recipe]:
     target, rules = wanted.target, wanted.rules
     merits = Merits(*(np.concatenate([getattr(s.merits, f.name) for s in searched]) for f in fields(Merits)))
     owner = [(each, row) for each in searched for row in range(len(each.shown.sets))]
@@ -209,7 +215,11 @@ def _choose(wanted: _Wanted, searched: list[_Searched]) -> list[Recipe]:
     count = _CHANCES if rules.rank_by == "chance" else _FEW_CHANCES
     hopeful = np.argsort(merits.score, kind="stable")[:count]
     chance = np.full(len(owner), np.nan)
-    chance[hopeful] = _chances(wanted, [owner[at] for at in hopeful])
+    first = choice.leader(merits, target.tolerance, rules.rank_by) if best_only else None
+    needed = np.full(len(hopeful), True) if first is None else hopeful == first
+    chance[hopeful] = _chances(wanted, [owner[at] for at in hopeful], needed)
+    if first is not None:
+        return [_recipe_of(wanted, owner[first], float(chance[first]), [])]
 
     def told(at: int) -> Choice:
         return _told(*owner[at], chance=float(chance[at]))
@@ -217,14 +227,11 @@ def _choose(wanted: _Wanted, searched: list[_Searched]) -> list[Recipe]:
     picked = choice.pick(merits, target.tolerance, rules.rank_by, np.nan_to_num(chance), rules.most_recipes, told)
     found = []
     for at, words in picked:
-        each, row = owner[at]
-        look = wanted.look(each.blend(row))
-        landing = float(chance[at]) if np.isfinite(chance[at]) else _chance(wanted, look)
-        recipe = _recipe(each, row, look=look, chance=landing, merits=words)
-        found.append((recipe, replace(told(at), chance=landing)))
+        recipe = _recipe_of(wanted, owner[at], float(chance[at]), words)
+        found.append((recipe, replace(told(at), chance=recipe.chance)))
     found.sort(key=lambda each: not each[0].reached)
-    pool, first = choice.pool(merits, target.tolerance), found[0][1]
-    return [replace(recipe, why=why_take(own, first, recipe.merits, pool=pool)) for recipe, own in found]
+    pool, best = choice.pool(merits, target.tolerance), found[0][1]
+    return [replace(recipe, why=why_take(own, best, recipe.merits, pool=pool)) for recipe, own in found]
 
 
 def _told(searched: _Searched, row: int, *, chance: float) -> Choice:
@@ -251,20 +258,23 @@ def _able(wanted: _Wanted, owner: list[_Row]) -> Index:
     )
 
 
-def _chances(wanted: _Wanted, these: list[_Row]) -> list[float]:
-    """The chance of each of landing; of a mere colour and contrast ratio all of one base at once."""
+def _chances(wanted: _Wanted, these: list[_Row], needed: Mask) -> list[float]:
+    """The chance of landing of those needed, else NaN; of a mere colour and contrast ratio all of a base at once."""
     palette, target, setting = wanted.palette, wanted.target, wanted.setting
     blends = [each.blend(row) for each, row in these]
     if target.asks_light or target.asks_haze or target.thickness_mm is not None:
-        return [_chance(wanted, wanted.look(blend)) for blend in blends]
+        each = zip(blends, needed.tolist(), strict=True)
+        return [_chance(wanted, wanted.look(blend)) if wish else math.nan for blend, wish in each]
     view, backings = setting.viewing(palette), (setting.behind(palette), *palette.pair)
     loadings = np.array([palette.loadings(blend) for blend in blends])
-    chances = np.zeros(len(these))
+    chances = np.full(len(these), np.nan)
     for base in {each.base for each, _ in these}:
         rows = [at for at, (each, _) in enumerate(these) if each.base == base]
         shares = palette.shares(base, loadings[rows])
         seen = render(palette, shares, base=base, setting=setting, backings=backings)
-        for at, row in enumerate(rows):
+        for at, row in enumerate(rows):  # those not needed are drawn too, so that the others keep their last digit
+            if not needed[row]:
+                continue
             values, slopes = seen.reflectance[:, at], seen.slopes[:, :, at]
             error = uncertainty.of_colour(
                 palette, base, loadings[row], values, slopes, thickness_mm=setting.thickness_mm, view=view,
@@ -292,6 +302,13 @@ def _chance(wanted: _Wanted, look: Appearance) -> float:
     )
 
 
+def _recipe_of(wanted: _Wanted, row: _Row, chance: float, merits: list[str]) -> Recipe:
+    """A candidate as it is shown; `chance` is NaN where it is not known yet."""
+    look = wanted.look(row[0].blend(row[1]))
+    landing = chance if math.isfinite(chance) else _chance(wanted, look)
+    return _recipe(*row, look=look, chance=landing, merits=merits)
+
+
 def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, merits: list[str]) -> Recipe:
     wanted = searched.wanted
     palette, target, rules = wanted.palette, wanted.target, wanted.rules
@@ -300,13 +317,13 @@ def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, m
     loadings, pull = (
         spread(exact.sets[[row]], each[[row]], len(searched.bounds.low))[0] for each in (exact.loadings, exact.pull)
     )
-    unrounded = judge(searched.problem, exact.sets[[row]], exact.loadings[[row]])
-    shown = judge(searched.problem, searched.shown.sets[[row]], searched.shown.loadings[[row]])
-    reached = bool(shown.met(target.tolerance).any())
+    reached = bool(own.met(target.tolerance)[row])
     binds: tuple[str, ...] = ("scale_step",)
-    if reached or not (searched.coarse or unrounded.met(target.tolerance).any()):
+    if reached or not (searched.coarse or searched.unrounded[row]):
         gain = pull / max(float(np.sqrt(exact.cost[row])), 0.1)
-        binds = binding.binding(palette, searched.bounds, loadings, gain, target, look, shown, reached=reached)
+        binds = binding.binding(
+            palette, searched.bounds, loadings, gain, target, look, missed=abs(miss) > MET, reached=reached
+        )
     walls = at_walls(palette, target, look, walls_mm=rules.walls_mm)
     return Recipe(
         blend=look.blend,

@@ -6,6 +6,7 @@ lets through. Residuals are in units of CIEDE2000; a miss in opacity is brought 
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -69,6 +70,29 @@ class Problem:
     worth: Array | None = None
     # shape (n_rows, 3): by what share of its optical depth each row is to stay off the bounds of `opacity.KINDS` [-]
     room: Array | None = None
+
+    # What every step of a search asks for, worked out once.
+
+    @functools.cached_property
+    def within(self) -> dict[str, tuple[Array, Array]]:
+        """Least and most of each of `opacity.KINDS` that is asked for, with its room, each of shape (n_rows,)."""
+        room = np.zeros((0, len(KINDS))) if self.room is None else self.room
+        kinds = [(kind, room[:, at]) for at, kind in enumerate(KINDS) if self.target.asks(kind)]
+        return {kind: drawn_in(self.target, kind, own) for kind, own in kinds}
+
+    @functools.cached_property
+    def gain_xyz(self) -> Array:
+        """`gain` weighted as X, Y and Z, shape (4 n_wavelengths, 3 (n_pigments + 1))."""
+        return self._weighted(self.view.weights)
+
+    @functools.cached_property
+    def gain_y(self) -> Array:
+        """`gain` weighted as Y, shape (4 n_wavelengths, n_pigments + 1)."""
+        return self._weighted(self.view.weights[:, 1:2])
+
+    def _weighted(self, weights: Array) -> Array:
+        gain = self.gain.transpose(0, 2, 1)[:, :, None, :]
+        return (gain * weights[:, :, None]).reshape(gain.shape[0] * gain.shape[1], -1)
 
 
 def lay_out(
@@ -176,16 +200,17 @@ def judge(
     for casting in problem.castings:
         count = len(casting.walls_mm)
         d = np.repeat(casting.walls_mm, n)[:, None]
-        depths, own = np.tile(blends, (1, count, 1)) * d, np.tile(sets, (count, 1))
+        depths, own = (blends, sets) if count == 1 else (np.tile(blends, (1, count, 1)), np.tile(sets, (count, 1)))
+        depths = depths * d
         seen = Seen(problem, problem.optics.terms(*depths, seat=casting.seat), d, own)
         for backing, lab in casting.colours:
             wanted = lab if lab.ndim == 1 or rows is None else np.tile(lab[rows], (count, 1))
             miss, by_loading = _colour(problem, seen, backing, wanted)
             for off, by_own in zip(_by_wall(miss, n), _by_wall(by_loading, n), strict=True):
-                weight = np.ones(n) if emphasis is None else np.sqrt(emphasis[:, len(colour)])
-                parts.append(off * weight[:, None])
-                slopes.append(by_own * weight[:, None, None])
-                colour.append(np.linalg.norm(off, axis=1))
+                weight = None if emphasis is None else np.sqrt(emphasis[:, len(colour)])
+                parts.append(off if weight is None else off * weight[:, None])
+                slopes.append(by_own if weight is None else by_own * weight[:, None, None])
+                colour.append(np.sqrt(np.sum(off * off, axis=1)))
                 moved.append(by_own)
         if "contrast_ratio" in casting.asked:
             ask("contrast_ratio", *contrast(problem, seen))
@@ -213,8 +238,11 @@ def _missed(problem: Problem, kind: str, value: Array, rows: Index | None) -> Ar
     target = problem.target
     if problem.room is None or target.bounds(kind)[0] is not None:
         return target.miss(kind, value)
-    room = problem.room[slice(None) if rows is None else rows, KINDS.index(kind)]
-    low, high = drawn_in(target, kind, np.tile(room, len(value) // max(len(room), 1)))
+    low, high = problem.within[kind]
+    if rows is not None:
+        low, high = low[rows], high[rows]
+    if len(low) != len(value):  # of several walls
+        low, high = (np.tile(each, len(value) // max(len(each), 1)) for each in (low, high))
     return np.asarray(np.minimum(value - low, 0.0) + np.maximum(value - high, 0.0))
 
 
@@ -259,7 +287,7 @@ def mixed(problem: Problem, sets: Index, loadings: Array) -> Array:
 def spread(sets: Index, values: Array, count: int) -> Array:
     """What stands beside sets of pigments, shape (n, m), laid out over all of them, shape (n, count)."""
     whole = np.zeros((len(sets), count))
-    np.put_along_axis(whole, sets, values, axis=1)
+    whole[np.arange(len(sets))[:, None], sets] = values
     return whole
 
 
@@ -276,7 +304,7 @@ class Seen:
             read, by_depth = layer.over_backing(*self.terms, backing)
             self._known[id(backing)] = (
                 read @ self.problem.view.weights,
-                _by_loading(self.problem, by_depth, self.problem.view.weights, self.d, self.sets),
+                _by_loading(self.problem.gain_xyz, by_depth, self.d, self.sets, sums=3),
             )
         return self._known[id(backing)]
 
@@ -292,22 +320,19 @@ class Seen:
 def _luminance(
     problem: Problem, spectrum: Array, by_depth: Array, d: float | Array, sets: Index
 ) -> tuple[Array, Array]:
-    y = problem.view.weights[:, 1]
-    return spectrum @ y, _by_loading(problem, by_depth, y[:, None], d, sets)[:, 0]
+    return spectrum @ problem.view.weights[:, 1], _by_loading(problem.gain_y, by_depth, d, sets, sums=1)[:, 0]
 
 
-def _by_loading(problem: Problem, by_depth: Array, weights: Array, d: float | Array, sets: Index) -> Array:
+def _by_loading(weighted: Array, by_depth: Array, d: float | Array, sets: Index, *, sums: int) -> Array:
     """Slopes of weighted sums by each row's own loadings, shape (n, n_sums, m).
 
+    `weighted`: `gain_xyz` or `gain_y` of `Problem`.
     `by_depth` (m, n, n_wavelengths): of the spectra, by K d, S d, M d and Q d, as far as they depend on them.
-    `weights` (n_wavelengths, n_sums)
     """
     kinds, n, n_wavelengths = by_depth.shape
-    gain = problem.gain[:kinds].transpose(0, 2, 1)[:, :, None, :]
-    weighted = (gain * weights[:, :, None]).reshape(kinds * n_wavelengths, -1)  # by n_sums and n_pigments + 1
-    every = by_depth.transpose(1, 0, 2).reshape(n, kinds * n_wavelengths) @ weighted
-    every = (d * every).reshape(n, weights.shape[1], problem.gain.shape[1])
-    return every[np.arange(n)[:, None, None], np.arange(weights.shape[1])[:, None], sets[:, None, :]]
+    every = by_depth.transpose(1, 0, 2).reshape(n, kinds * n_wavelengths) @ weighted[: kinds * n_wavelengths]
+    every = (d * every).reshape(n, sums, weighted.shape[1] // sums)
+    return every[np.arange(n)[:, None, None], np.arange(sums)[:, None], sets[:, None, :]]
 
 
 def _colour(problem: Problem, seen: Seen, backing: Array | None, wanted: Array) -> tuple[Array, Array]:

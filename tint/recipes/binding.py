@@ -10,7 +10,7 @@ import numpy as np
 from tint.appearance import Appearance
 from tint.opacity import FAIR, KINDS, MET
 from tint.palette import Palette
-from tint.recipes.aims import Judged, Problem, judge, met
+from tint.recipes.aims import Problem, judge, met
 from tint.recipes.answer import Loosened, Recipe
 from tint.recipes.choice import Merits, closeness
 from tint.recipes.refine import predicted
@@ -32,14 +32,15 @@ def binding(
     gain: Array,
     target: Target,
     look: Appearance,
-    judged: Judged,
     *,
+    missed: bool,
     reached: bool,
 ) -> tuple[str, ...]:
     """The limits that a recipe rests on and would pass if it could.
 
     `loadings`, `gain` (n_pigments + 1,): the recipe at its optimum [%], and by how much its miss would fall for more of
         a pigment [1/%].
+    `missed`: whether the opacity asked for is not met.
 
     A limit binds where, by its slope, twice of it would bring the target clearly nearer; one that a recipe merely
     touches, since the pigments have no more to give, does not.
@@ -57,7 +58,6 @@ def binding(
         if not free[number] and abs(by_doubling) > _WORTH:
             told.append(f"fixed:{name}")
     told += [kind for kind in KINDS if _rests(target, kind, predicted(look, kind)[0])]
-    missed = bool(np.any(judged.missed > MET))
     if missed and not set(told) & set(KINDS):
         told.append(_first_asked(target))
     if not told and not reached:

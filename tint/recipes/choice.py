@@ -203,8 +203,7 @@ def pick(
         none that gains nothing over the first.
     """
     near = merits.unmet <= _near_enough(merits, tolerance)
-    if not merits.met(tolerance).any():
-        merits = replace(merits, lacking=np.zeros(len(merits.miss)))  # the nearest is wanted, not the surest
+    merits = _surest_or_nearest(merits, tolerance)
     order = _order(merits, rank_by, chance, tolerance)
     standing = unbeaten(merits, merits.met(tolerance))
     champions = _champions(merits, near, chance)
@@ -218,6 +217,20 @@ def pick(
     rank = {int(at): place for place, at in enumerate(order)}
     chosen.sort(key=lambda at: rank[at])
     return [(at, champions.get(at, [UNBEATEN] if standing[at] else [])) for at in chosen]
+
+
+def leader(merits: Merits, tolerance: float, rank_by: str) -> int | None:
+    """Which recipe `pick` puts first, if that can be told before any chance is known."""
+    if rank_by == "chance":
+        return None
+    merits = _surest_or_nearest(merits, tolerance)
+    first = int(_order(merits, rank_by, None, tolerance)[0])
+    return first if unbeaten(merits, merits.met(tolerance))[first] else None
+
+
+def _surest_or_nearest(merits: Merits, tolerance: float) -> Merits:
+    """Where nothing meets the target the nearest is wanted, not the surest."""
+    return merits if merits.met(tolerance).any() else replace(merits, lacking=np.zeros(len(merits.miss)))
 
 
 def _different(rows: list[int], choices: Callable[[int], Choice], most: int) -> list[int]:

@@ -81,10 +81,13 @@ def minimise(
 
 def into_bounds(x: Array, low: Array, high: Array, total: float) -> Array:
     """The loadings brought within their bounds, then (what is above `low` shrunk alike) within the total."""
-    inside = np.clip(x, low, high)
-    over = inside.sum(axis=1) > total
+    inside = np.minimum(np.maximum(x, low), high)
+    held = inside.sum(axis=1)
+    over = held > total
+    if not over.any():
+        return inside
     floor = low.sum(axis=1)
-    room = np.maximum(total - floor, 0.0) / np.maximum(inside.sum(axis=1) - floor, 1e-300)
+    room = np.maximum(total - floor, 0.0) / np.maximum(held - floor, 1e-300)
     return np.where(over[:, None], low + (inside - low) * room[:, None], inside)
 
 
@@ -97,7 +100,8 @@ def _snapped(x: Array, low: Array, high: Array, total: float) -> Array:
 def _step(x: Array, pull: Array, curve: Array, damping: Array, low: Array, high: Array, total: float) -> Array:
     size = np.einsum("nmm->nm", curve)
     scale = np.where(size > 0.0, size, 1.0)
-    damped = curve + np.eye(x.shape[1]) * ((damping[:, None] + 1e-10) * scale)[:, None, :]
+    damped = curve.copy()
+    np.einsum("nmm->nm", damped)[...] += (damping[:, None] + 1e-10) * scale
     held = ((x <= low) & (pull <= 0.0)) | ((x >= high) & (pull >= 0.0))
     step = _solve(damped, pull[..., None], held)[..., 0]
     over = np.flatnonzero((x + step).sum(axis=1) > total)
@@ -108,9 +112,11 @@ def _step(x: Array, pull: Array, curve: Array, damping: Array, low: Array, high:
 
 def _solve(damped: Array, right: Array, held: Mask) -> Array:
     """Solve for what is free; 0 for what is held."""
-    either = held[:, :, None] | held[:, None, :]
-    system = np.where(either, np.eye(held.shape[1]), damped)
-    return np.linalg.solve(system, np.where(held[..., None], 0.0, right))
+    if held.any():
+        either = held[:, :, None] | held[:, None, :]
+        damped = np.where(either, np.eye(held.shape[1]), damped)
+        right = np.where(held[..., None], 0.0, right)
+    return np.asarray(np.linalg.solve(damped, right), dtype=float)
 
 
 def _step_to_total(x: Array, pull: Array, damped: Array, low: Array, high: Array, total: float) -> Array:

@@ -108,7 +108,8 @@ def _tidied(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
     empty = len(bounds.low) - 1
     trace = (found.loadings < _TRACE * bounds.largest[found.sets]) & (bounds.low[found.sets] == 0.0)
     sets, loadings = np.where(trace, empty, found.sets), np.where(trace, 0.0, found.loadings)
-    before, after = _worst(problem, found.sets, found.loadings), _worst(problem, sets, loadings)
+    before = _worst(problem, found.sets, found.loadings)
+    after = before if np.array_equal(loadings, found.loadings) else _worst(problem, sets, loadings)
     unseen = np.sqrt(after) <= np.sqrt(before) + _UNSEEN
     tidy = replace(found, sets=sets, loadings=loadings, cost=after)
     found = put(replace(found, cost=before), unseen, tidy.rows(unseen))
