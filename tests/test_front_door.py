@@ -335,6 +335,7 @@ def test_what_the_palette_does_not_have_is_told_in_one_line(palette: tint.Palett
 
 def test_numbers_of_numpy_and_what_can_be_gone_through_are_taken(palette: tint.Palette) -> None:
     plain = tint.predict(palette, {"white": 0.5}, base="clear", walls_mm=(2, 3))
+    blend: Any = pd.Series({"white": np.float64(0.5)})
     each_way: list[Any] = [
         np.array([2, 3]),
         (each for each in (2, 3)),
@@ -342,7 +343,7 @@ def test_numbers_of_numpy_and_what_can_be_gone_through_are_taken(palette: tint.P
         [np.int64(2), np.float32(3)],
     ]
     for walls in each_way:
-        same = tint.predict(palette, pd.Series({"white": np.float64(0.5)}), base="clear", walls_mm=walls)
+        same = tint.predict(palette, blend, base="clear", walls_mm=walls)
         assert [each.lab.tolist() for each in same] == [each.lab.tolist() for each in plain]
     names, two, wall = cast(Any, (name for name in ("white", "blue"))), cast(Any, np.int64(2)), cast(Any, np.array(2.5))
     rules = tint.Rules(leave_out=names, most_pigments=two)
