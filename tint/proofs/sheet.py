@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from tint.palette import Palette
 from tint.proofs.leaf import FAINT, INK, LINE, QUIET, Page, one_page
-from tint.weighing import WeighSheet, kept_words
+from tint.weighing import WeighSheet, kept_words, of_cure
 
 _NOT_SHOWN = "No screen or printer shows it truly. Always confirm with a cured swatch."
 _MOST_CARE = 3  # weighings that are pointed out: what one keeps in mind; common practice, no source
@@ -32,6 +32,9 @@ def draw_weigh_sheet(
 
     def draw(page: Page) -> float:
         top = _head(page, palette, sheet, title, made)
+        first = of_cure(palette.bases[sheet.blend.base], palette.pigments, sheet.blend)
+        doubts = [f"{note[:1].upper()}{note[1:]}." for note in (*first, *sheet.warnings, *sheet.predicted.warnings)]
+        top = _notes(page, "Before you weigh", doubts, top + 1.0)
         top = _colour(page, sheet, top + 2.0)
         if kept := kept_words(sheet):
             told = f"Kept premixes, stirred before use: {'; '.join(kept)}."
@@ -44,7 +47,8 @@ def draw_weigh_sheet(
         if sheet.cups.count > 1:
             top = _cups(page, sheet, top)
         top = _times(page, sheet, top)
-        top = _notes(page, sheet, top)
+        top = _notes(page, "", _kept_in_mind(sheet), top)
+        top = _notes(page, "Take care", [each for each in sheet.cautions if each not in first], top)
         return _foot(page, palette, top)
 
     return one_page(draw, paper=paper, title=f"Weigh sheet {title}".strip(), made=made, serif=False)
@@ -183,8 +187,8 @@ def _times(page: Page, sheet: WeighSheet, top: float) -> float:
     return top + 1.0
 
 
-def _notes(page: Page, sheet: WeighSheet, top: float) -> float:
-    """What to weigh most carefully, what is doubtful, what is always to be kept in mind."""
+def _kept_in_mind(sheet: WeighSheet) -> list[str]:
+    """What to weigh most carefully, and how pigment counts."""
     care = "; ".join(
         f"{each.what} into {each.into}, {each.delta_e:.2g}" for each in sheet.care[:_MOST_CARE] if each.delta_e >= 0.005
     )
@@ -195,18 +199,20 @@ def _notes(page: Page, sheet: WeighSheet, top: float) -> float:
             f"{sheet.naive_part_error_percent:.2g} % short. As rounded, the ratio is within "
             f"{sheet.mix_error_percent:.2f} %."
         )
-    doubts = [f"{note[:1].upper()}{note[1:]}." for note in (*sheet.warnings, *sheet.predicted.warnings)]
-    for heading, notes in (("", told), ("Before you weigh", doubts), ("Take care", list(sheet.cautions))):
-        if not notes:
-            continue
-        if heading:
-            page.words(heading, page.left, top, points=9, bold=True)
-            top += page.line_height(9.0)
-        for note in notes:
-            page.words("-", page.left, top, points=7.8, ink=QUIET)
-            top = page.paragraph(note, page.left + 2.5, top, width=page.width - 2.5, points=7.8)
-        top += 1.4
-    return top
+    return told
+
+
+def _notes(page: Page, heading: str, notes: Sequence[str], top: float) -> float:
+    """Notes in small print, one under the other."""
+    if not notes:
+        return top
+    if heading:
+        page.words(heading, page.left, top, points=9, bold=True)
+        top += page.line_height(9.0)
+    for note in notes:
+        page.words("-", page.left, top, points=7.8, ink=QUIET)
+        top = page.paragraph(note, page.left + 2.5, top, width=page.width - 2.5, points=7.8)
+    return top + 1.4
 
 
 def _foot(page: Page, palette: Palette, top: float) -> float:

@@ -12,6 +12,7 @@ from tint.weighing.sheet import (
     from_json,
     kept_from_json,
     kept_words,
+    of_cure,
     weigh,
     weigh_table,
 )
@@ -19,5 +20,5 @@ from tint.weighing.sheet import (
 __all__ = [
     "AREA_CM2", "Batch", "Care", "CastingSheet", "Cup", "Cups", "Kept", "Letdown", "Line", "Looser", "Premix",
     "Scale", "Split", "WeighSheet", "cautions", "changes_of", "from_json", "kept_from_json", "kept_words",
-    "mix_density", "weigh", "weigh_castings", "weigh_table",
+    "mix_density", "of_cure", "weigh", "weigh_castings", "weigh_table",
 ]  # fmt: skip

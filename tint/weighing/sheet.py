@@ -207,13 +207,7 @@ def _left(kept: Sequence[Kept], used: Sequence[Premix], base: str) -> tuple[Kept
 
 def cautions(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> tuple[str, ...]:
     """The usual cautions for what is about to be weighed; data sheets, local rules and licensed practice rule."""
-    told = []
-    unknown = [name for name in blend.loadings if pigments[name].cures is None]
-    unsafe = [n for n in blend.loadings if (cures := pigments[n].cures) is not None and base.cure not in cures]
-    if unsafe:
-        told.append(f"{' and '.join(unsafe)}: not safe with {base.cure} cure; it may stay soft or tacky")
-    if unknown:
-        told.append(f"{' and '.join(unknown)}: not known to be safe with {base.cure} cure")
+    told = of_cure(base, pigments, blend)
     told.append("Cure a small cup of this very mix before you pour the batch.")
     told.append("Powders: weigh without raising dust, with extraction or a respirator. Wear nitrile gloves, not latex.")
     if base.cure == "condensation":
@@ -223,6 +217,18 @@ def cautions(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> tuple
     told.append("Vacuum: a cup of 3 to 5 times the volume, a rated chamber, eye protection.")
     told.append("Supplier's data sheets, local rules and licensed practice come before this sheet.")
     return tuple(told)
+
+
+def of_cure(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> list[str]:
+    """Which pigments may upset the cure, or are not known not to."""
+    told = []
+    unknown = [name for name in blend.loadings if pigments[name].cures is None]
+    unsafe = [n for n in blend.loadings if (cures := pigments[n].cures) is not None and base.cure not in cures]
+    if unsafe:
+        told.append(f"{' and '.join(unsafe)}: not safe with {base.cure} cure; it may stay soft or tacky")
+    if unknown:
+        told.append(f"{' and '.join(unknown)}: not known to be safe with {base.cure} cure")
+    return told
 
 
 _OF_PREMIXES = (
