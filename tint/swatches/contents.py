@@ -72,7 +72,7 @@ def _chosen(file: Content, sheet: Content | None, folder: Path) -> Content:
     """The sheet or the file; both only where they say the same."""
     if sheet is None:
         if file.is_missing:
-            found = f"neither the file nor its sheet in {BOOK_FILE} is there"
+            found = f"neither the file nor its sheet in {BOOK_FILE} is there; a hidden sheet is not read"
             return Content(file=file.file, fault=Fault(file=file.file, found=found), is_missing=True)
         return file
     if file.is_missing or _is_same(file, sheet):
