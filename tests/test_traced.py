@@ -32,6 +32,7 @@ from tint.palette import Palette
 from tint.proofs.approval import Asked, approval
 from tint.proofs.approval_page import approval_page, approval_pdf
 from tint.proofs.part import part_of
+from tint.proofs.picture import RIGHT, Text
 from tint.proofs.portrait import SIDES, corner_normals
 from tint.proofs.traced import scenes
 from tint.proofs.traced.paths import check_installed, follow, ply, stage
@@ -46,7 +47,7 @@ from tint.proofs.traced.picture import (
     smoothed,
 )
 from tint.proofs.traced.rubber import COSINES, few_wavelengths, rubber_of
-from tint.proofs.traced.shown import Apart, TracedPart
+from tint.proofs.traced.shown import Apart, TracedPart, traced_picture
 from tint.proofs.words import SCREEN_LINE
 
 Array = NDArray[np.float64]
@@ -139,6 +140,34 @@ def test_the_whole_part_is_in_the_picture() -> None:
             assert np.all(np.abs(seen[:, 0]) < half)
             assert np.all(np.abs(seen[:, 1]) < 0.75 * half)
             assert max(np.max(np.abs(seen[:, 0]) / half), np.max(np.abs(seen[:, 1]) / (0.75 * half))) > 0.85
+
+
+@pytest.mark.parametrize(
+    ("size", "shape"), [((6.0, 6.0, 90.0), 0.6), ((30.0, 30.0, 22.0), 1.0), ((90.0, 60.0, 2.0), 4.0 / 3.0)]
+)
+def test_a_picture_is_shaped_to_the_part_that_fills_it(size: tuple[float, float, float], shape: float) -> None:
+    placed = body(parts.box(size), side="front" if shape < 1.0 else "corner")
+    wide, high = scenes.sized(placed, 400)
+    assert wide / high == pytest.approx(shape, rel=0.01)
+    assert wide * high == pytest.approx(400 * 300, rel=0.01)
+    eye = scenes.camera(placed, pixels=(wide, high))
+    seen = (placed.points - eye["to_world"][:3, 3]) @ eye["to_world"][:3, :3]
+    filled = np.abs(seen[:, :2] / seen[:, 2:]) / np.tan(np.radians(0.5 * eye["fov"])) / [1.0, high / wide]
+    assert 0.85 < filled.max() < 1.0
+
+
+def test_a_tall_picture_leaves_its_room_to_words_on_the_card(demo_many_flux: Palette) -> None:
+    few = few_wavelengths(demo_many_flux, MIX, setting=WALL, upto_mm=5.0)
+    light = np.full((240, 144, 3), 0.4, dtype=np.float32)
+    picture = Traced(light=light, scene="window", noise=0.004, few=few, exposure=1.0, paths=16_000_000)
+    apart = Apart(whole=2.2, usual=2.7, most=6.3, noise=1.3)
+    part = TracedPart(picture=picture, apart=apart, named="Rod", lines=("Traced so.", apart.words, SCREEN_LINE))
+    card = traced_picture(part, title="Lichen")
+    box = card.boxes["part"]
+    assert box.height / box.width == pytest.approx(240 / 144, rel=0.01)
+    beside = [item.box for item in card.items if isinstance(item, Text) and item.box.left > box.right]
+    assert max(each.bottom for each in beside) < box.bottom
+    assert max(each.right for each in beside) > RIGHT - 100
 
 
 def test_a_rod_seen_along_its_length_fills_the_picture_too() -> None:
@@ -290,10 +319,10 @@ def test_every_scene_shows_the_part_and_the_same_one_for_the_same_seed(demo_many
         )
         for _ in range(2)
     )  # fmt: skip
-    assert one.light.shape == (48, 64, 3)
+    assert one.light.shape == (55, 55, 3)
     assert np.array_equal(one.light, other.light)
     assert np.isfinite(one.light).all()
-    assert one.light[20:28, 28:36].mean() > 0.01
+    assert one.light[24:32, 24:32].mean() > 0.01
     assert steps[-1][0] == steps[-1][1]
 
 
@@ -434,6 +463,11 @@ def test_a_proof_of_an_order_is_traced_unless_another_picture_is_asked_for(many_
     assert "--trace=inside" in expanded(proof, [str(path), "--out", "a.png", "--show", "card", "--pdf", "a.pdf"])
     assert "--trace=inside" not in expanded(proof, [str(path), "--out", "a.png", "--show", "card"])
     assert "--trace=inside" not in expanded(proof, [str(path), "--out", "a.png", "--trace", "window"])
+    for several in (["--pick", "1,2"], ["--pick=all"]):  # a comparison shows no part
+        told = expanded(proof, [str(path), "--out", "a.png", "--recipe", "more.json", *several])
+        assert [word for word in told if word.startswith(("--part", "--trace"))] == []
+    one = expanded(proof, [str(path), "--out", "a.png", "--recipe", "more.json", "--pick", "2"])
+    assert "--trace=inside" in one
 
 
 def test_a_trace_that_no_picture_shows_is_refused(tmp_path: Path) -> None:
