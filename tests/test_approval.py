@@ -27,6 +27,7 @@ from tint.proofs import words
 from tint.proofs.approval import SCREEN, Approval, Asked, approval, in_words, pencil_difference
 from tint.proofs.part import part_of
 from tint.proofs.part_picture import Shown
+from tint.proofs.passing import judged
 from tint.proofs.portrait import View, view_of
 from tint.proofs.samples import LIGHTS, limits_of
 from tint.target import Target, target_from_blend, target_from_lab
@@ -221,8 +222,8 @@ def wedge(least: float, most: float) -> Shown:
 
 
 MISSES_IN_PART = (
-    r"\d+\W% of the part that is seen here misses it, inside the dashes: the contrast",
-    r"too low where it is thinner than [\d.]+ mm\.",
+    r"^\d+\W% of the part that is seen here misses what was asked, inside the dashes: the contrast",
+    r"too low where it is [\d.]+ mm or thinner\.",
     r"Walls of [\d.]+ mm or more would meet it\.",
 )
 
@@ -230,10 +231,10 @@ MISSES_IN_PART = (
 @pytest.mark.parametrize(
     ("share", "said"),
     [
-        (0.0, (r"All of the part that is seen here meets it\.",)),
+        (0.0, (r"All of the part that is seen here meets what was asked\.$",)),
         (0.1, MISSES_IN_PART),
         (0.6, MISSES_IN_PART),
-        (1.0, (r"All of the part that is seen here misses it: the contrast ratio is too low everywhere",)),
+        (1.0, (r"^All of the part that is seen here misses what was asked: the contrast ratio is too low everywhere",)),
     ],
 )
 def test_the_first_lines_say_how_much_of_a_part_misses_and_where(
@@ -254,6 +255,17 @@ def test_the_first_lines_say_how_much_of_a_part_misses_and_where(
     assert [each for each in said if not re.search(each, lines)] == []
     assert sheet.verdict.passes == (share == 0.0)
     assert ("which misses what was asked" in sheet.promise) == (share > 0.0)
+
+
+def test_where_a_part_misses_is_told_by_what_it_has_and_not_by_what_it_would_need(demo_palette: Palette) -> None:
+    seen = predict(demo_palette, LID, setting=WALL)
+    target = Target(lab=seen.lab, tolerance=2.0)
+    part = np.concatenate((np.linspace(0.2, 0.4, 10), np.full(90, WALL.thickness_mm)))
+    verdict = judged(demo_palette, seen, target=target, tolerance=2.0, part_mm=part)
+    assert verdict.lines[0].endswith("the colour is too far where it is 0.4 mm or thinner.")
+    few = np.concatenate((part[:1], np.full(999, WALL.thickness_mm)))
+    verdict = judged(demo_palette, seen, target=None, tolerance=2.0, part_mm=few)
+    assert verdict.lines == ("Nearly all of the part that is seen here meets the colour agreed on.",)
 
 
 def test_more_pigment_is_proposed_only_where_it_was_found_to_help(demo_palette: Palette) -> None:

@@ -55,9 +55,9 @@ def dome() -> Shown:
     return Shown(view=view_of(part, pixels=360), named="Dome from the top", volume_cm3=part.volume_cm3)
 
 
-def pipe() -> Shown:
+def pipe(height: float = 40.0) -> Shown:
     """A tube seen from the side: near wall, air, far wall."""
-    part = part_of(tube(20.0, 17.0, 40.0, 96))
+    part = part_of(tube(20.0, 17.0, height, 96))
     return Shown(view=view_of(part, "front", pixels=240), named="Pipe from the front", volume_cm3=part.volume_cm3)
 
 
@@ -83,6 +83,7 @@ def sheets(demo_palette: Palette, shown: Shown, tmp_path_factory: pytest.TempPat
         "plain": approval(demo_palette, MIX, setting=WALL, asked=asked),
         "part": approval(demo_palette, MIX, setting=WALL, asked=asked, target=wanted, shown=shown),
         "hollow": approval(demo_palette, PALE, setting=WALL, asked=asked, shown=pipe()),
+        "tall": approval(demo_palette, PALE, setting=WALL, asked=asked, shown=pipe(400.0)),
         "full": approval(
             demo_palette, many, setting=thick, asked=crowded, shown=shown,
             target=target_from_blend(demo_palette, Blend("clear", {"white": 0.3}), setting=thick, tolerance=2.0),
@@ -142,6 +143,10 @@ def set_to(page: Any, hand: str, value: int) -> None:
 
 def levels(code: str) -> NDArray[np.float64]:
     return 255.0 * colorimetry.hex_to_srgb(code)
+
+
+def test_a_tall_part_is_seen_whole(opened: Any, sheets: dict[str, str]) -> None:
+    assert opened(sheets["tall"]).locator("#part").bounding_box()["height"] < 600
 
 
 def test_each_slider_shows_the_predicted_colour(opened: Any, sheets: dict[str, str], demo_palette: Palette) -> None:

@@ -92,9 +92,10 @@ def test_without_any_target_recipes_are_compared_all_the_same(fitted_demo: Path,
         (("--pick", "0,1"), "--pick: `0,1`; expected whole numbers of at least 1, as in 1,3"),
         (
             ("--pick", "all", "--set", "approver=Ada"),
-            "--set approver: not part of a comparison; leave it out, or --pick one recipe",
+            "--set approver: a comparison of several recipes does not show it; --pick one recipe",
         ),
-        (("--pick", "all", "--show", "wedge"), "--show: not part of a comparison"),
+        (("--pick", "all", "--show", "wedge"), "--show: a comparison of several recipes does not show it"),
+        (("--pick", "1,2", "--trace", "window"), "--trace: a comparison of several recipes does not show it"),
         (("--pick", "all", "--base", "clear"), "--recipe: given together with --base or --load; expected one"),
     ],
 )

@@ -144,6 +144,11 @@ def test_sides_are_turned_the_right_way() -> None:
         assert np.linalg.det(axes) == pytest.approx(1.0)
 
 
+def test_a_mat_whose_edge_no_pixel_meets_is_told() -> None:
+    with pytest.raises(InputError, match=r"from front it is thinner than a pixel, 0\.071 mm; look at it from another"):
+        view_of(part_of(triangles(box(60.0, 40.0, 0.005))), "front", pixels=900)
+
+
 def test_a_box_with_a_hole_is_seen_through() -> None:
     frame = trimesh.creation.annulus(r_min=5.0, r_max=10.0, height=3.0, sections=4)  # a square frame
     view = view_of(part_of(triangles(frame)), pixels=200)

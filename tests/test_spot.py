@@ -46,12 +46,12 @@ def test_reference_a_spot_reads_what_photons_in_three_dimensions_do(row: dict[st
         "thickness": float(row["thickness_mm"]),
         "backing": np.array([float(row["card"])]),
     }
-    gloss = 0.0289  # of a face of index 1.41, which no photon of the file crossed
+    gloss = 0.0289  # of a face of index 1.41, at 8 degrees as at none, which no photon of the file crossed
     wide = read(layer, row["seat"], None) - gloss
     for name, spot in SPOTS.items():
         share = (read(layer, row["seat"], spot) - gloss) / wide
-        # 400,000 photons know a share to 0.001; the table to 0.006 of reflectance in 95 of 100 layers.
-        assert share == pytest.approx(float(row[name]), abs=0.008)
+        # 400,000 photons know a share to 0.001, the table all but the clearest layers to 0.005.
+        assert share == pytest.approx(float(row[name]), abs=0.01)
 
 
 def read(layer: dict[str, object], seat: str, spot: Spot | None) -> float:

@@ -177,7 +177,7 @@ def test_the_command_shows_photograph_and_reading(fitted_demo: Path, tmp_path: P
 @pytest.mark.parametrize(
     ("options", "told"),
     [
-        (("--set", "trial.photo=none.jpg"), "photograph none.jpg: cannot be read"),
+        (("--set", "trial.photo=none.jpg"), "none.jpg: cannot be read"),
         (
             ("--set", "trial.thickness_mm=3"),
             "--set trial.thickness_mm: no reading to apply it to; name one with --set trial.read",

@@ -1,8 +1,9 @@
 """How much light spreads sideways out of a measured spot: photons followed in three dimensions.
 
-A pencil beam enters a slab at a right angle; where its light comes out again is kept, photon by photon. A spot is then
-any number of such beams over its disc: by reciprocity the beam stands for what the detector sees, and what comes out
-inside the lit disc for what the sphere sends in. Nothing of tint is imported. `spots.py` compares.
+A pencil beam enters a slab at 8 degrees from its normal, as instruments look; where its light comes out again is kept,
+photon by photon. A spot is then any number of such beams over its disc: by reciprocity the beam stands for what the
+detector sees, and what comes out inside the lit disc for what the sphere sends in. Nothing of tint is imported.
+`spots.py` compares.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+SLANT = np.radians(8.0)  # of the beam, from the normal, outside
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,8 +90,9 @@ def follow(slab: Slab, *, photons: int, seed: int) -> Exits:
     """Follow photons of a pencil beam until all have left, been absorbed or lost a game of chance."""
     rng = np.random.default_rng(seed)
     n = slab.index
-    at, along = np.zeros((3, photons)), np.tile([[0.0], [0.0], [1.0]], photons)
-    weight = np.full(photons, 1.0 - float(unpolarised(1.0, n, np.ones(1))[0]))
+    aslant = np.sin(SLANT) / n
+    at, along = np.zeros((3, photons)), np.tile([[aslant], [0.0], [np.sqrt(1.0 - aslant**2)]], photons)
+    weight = np.full(photons, 1.0 - float(unpolarised(1.0, n, np.cos([SLANT]))[0]))
     out: list[tuple[Array, Array, Array]] = []
     while weight.size:
         free = rng.exponential(size=weight.size) / max(slab.scattering, 1e-9)

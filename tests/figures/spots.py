@@ -12,7 +12,7 @@ from functools import partial
 from typing import Any
 
 import numpy as np
-from edge_loss import Slab, follow, unpolarised
+from edge_loss import SLANT, Slab, follow, unpolarised
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -54,8 +54,7 @@ def judged(numbered: tuple[int, Slab], *, photons: int) -> tuple[Array, Array, A
         "backing": np.array([slab.card]),
         "seat": slab.seat,
     }
-    # The beam of the photons enters at a right angle: the face reflects the same as at 8 degrees to four digits.
-    gloss = float(unpolarised(1.0, slab.index, np.ones(1))[0])
+    gloss = float(unpolarised(1.0, slab.index, np.cos([SLANT]))[0])
     wide = float(reflectance(**layer, optics=Optics(model="many-flux", refractive_index=slab.index))[0])
     modelled = [
         float(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shlex
 from collections.abc import Iterator, Sequence
 from datetime import date
@@ -184,6 +185,7 @@ _COLOURS = ("--target-lab", "--target-srgb", "--target-reading", "--target-photo
 _DOSES = ("--base", "--load", "--recipe", "--trial")
 _WALLS = ("--thickness", "--wall", "--part")
 _SHELL = "--set shell_mm"
+_NOT_COMPARED = {"--part", "--trace", _SHELL, SET + "words", SET + "approver"}
 _AMOUNTS = ("--batch-g", "--set batch_cm3", "--part-cm3")
 
 
@@ -202,6 +204,8 @@ def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
         known -= {"--trace"}
     if "--part" in typed:  # another mesh, whose wall the order does not know
         known -= {_SHELL}
+    if re.search(r"--pick[= ]\d*[^\d ]", " ".join(rest)):  # a comparison, for the workshop
+        known -= _NOT_COMPARED
     needs_recipe = command.name in ("weigh", "proof", "adjust", "predict")
     told = [
         f"{option}={value}"

@@ -89,7 +89,7 @@ def command(
     cast.check()
     more: dict[str, Any]
     if pick is not None and len(pick) != 1:
-        _check_compared(show, bits, subject, approving)
+        _check_compared(show, bits, subject, tracing, approving)
         choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
         palette = palette_of(folder, optics)
         sheet = _compared(
@@ -173,17 +173,17 @@ def _check(
         )
 
 
-def _check_compared(show: str | None, bits: str, subject: Subject, approving: Approving) -> None:
+def _check_compared(show: str | None, bits: str, subject: Subject, tracing: Tracing, approving: Approving) -> None:
     """Refuse what a comparison does not show."""
     others = {
         "--show": show, "--part": subject.part, "--set height_map": subject.height_map,
-        "--set thin_mm": subject.thin_mm,
+        "--set thin_mm": subject.thin_mm, "--trace": tracing.trace,
         "--set words": approving.words, "--set approver": approving.approver, "--set expiry": approving.expiry,
         "--set bits=16": bits == "16" or None,
     }  # fmt: skip
     for name, value in others.items():
         if value is not None:
-            raise InputError(name, "not part of a comparison", mend="leave it out, or --pick one recipe")
+            raise InputError(name, "a comparison of several recipes does not show it", mend="--pick one recipe")
 
 
 def _picture(job: _Job, show: str) -> bytes:

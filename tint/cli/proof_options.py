@@ -175,7 +175,7 @@ tracing_options = options.grouped(
     ),
     option(
         "--set pixels", type=click.IntRange(64, 4000), metavar="N",
-        help="Width of a traced picture in pixels.  [default: by quality]",
+        help="Width of a traced picture of 4:3 in pixels; a taller one has as many in all.  [default: by quality]",
     ),
     option(
         "--set seed", type=click.IntRange(0), default=0, metavar="N",

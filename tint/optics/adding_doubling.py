@@ -179,13 +179,14 @@ def moments(g: float, count: int, lobe: float = 0.0) -> Array:
     return np.asarray((1.0 + lobe) * np.power(g, orders) - lobe * rounded)
 
 
-def phase_function(cosine: float, g: float, lobe: float = 0.0) -> float:
-    """Phase function at a scattering angle, with mean 1 over the sphere [-]."""
+def phase_function(cosine: ArrayLike, g: float, lobe: float = 0.0) -> Array:
+    """Phase function at cosines of the scattering angle, shape (...), with mean 1 over the sphere [-]."""
+    cosine = np.asarray(cosine, dtype=float)
     if lobe < 0.0:
         power = _roundness(g)
         rounded = (power + 1.0) * (0.5 * (1.0 + cosine)) ** power
-        return float((1.0 + lobe) * phase_function(cosine, g) - lobe * rounded)
-    return float(
+        return np.asarray((1.0 + lobe) * phase_function(cosine, g) - lobe * rounded)
+    return np.asarray(
         sum(
             share * (1.0 - mean * mean) / (1.0 + mean * mean - 2.0 * mean * cosine) ** 1.5
             for share, mean in lobes(g, lobe)

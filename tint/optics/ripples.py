@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tint.optics import adding_doubling
-from tint.optics.slab import AT_45, NORMAL, PASSED, Directions, below_a_face, between_faces
-from tint.optics.surface import external_diffuse, fresnel
+from tint.optics.slab import AT_8, AT_45, NORMAL, PASSED, Directions, below_a_face, between_faces
+from tint.optics.surface import DEGREES_8, external_diffuse, fresnel
 
 Array = NDArray[np.float64]
 
@@ -45,7 +45,8 @@ class Rippled:
         """What is read of the slabs under the ripple.
 
         By `"<di:8 or 45:0> <air or wet>"` front, through and back, as of `tint.optics.slab.Slab.terms`, shape
-        (3, layers), and by `"passed"` what the free slab passes of a beam along the normal, shape (1, layers).
+        (3, layers), and by `"passed"` what the free slab passes of a beam at 8 degrees, shape (1, layers). Over all
+        ways that a ripple may run a slanting beam is met by the first azimuth alone.
         """
         return _free(self, at) | _wet(self, at)
 
@@ -147,14 +148,14 @@ def _free(slab: Rippled, at: Directions) -> dict[str, Array]:
     sources[AT_45 + directions, 1] = at.beam_45
     both = between_faces(slab.R, slab.T, reflected=np.tile(at.reflected, AZIMUTHS), sources=sources)
     up_top, down_bottom = (each[:, :directions] for each in both)
-    seen = leave[NORMAL] * down_bottom[:, NORMAL, 0]
+    seen_8, seen_0 = (leave[eye] * down_bottom[:, eye, 0] for eye in (AT_8, NORMAL))
     back = external_diffuse(at.index) + up_top[..., 0] @ escaping
-    by_normal, by_45 = leave[NORMAL] * up_top[:, NORMAL].T
-    through, through_45 = (down_bottom[..., beam] @ escaping * seen for beam in (0, 1))
+    front = float(fresnel(at.index, DEGREES_8)) + leave[AT_8] * up_top[:, AT_8, 0]
+    diffuse, from_45 = np.einsum("lnb,n->bl", down_bottom, escaping)
     return {
-        "di:8 air": np.stack((float(fresnel(at.index, 1.0)) + by_normal, through, back)),
-        "45:0 air": np.stack((by_45, through_45, back)),
-        PASSED: seen[None],
+        "di:8 air": np.stack((front, diffuse * seen_8, back)),
+        "45:0 air": np.stack((leave[NORMAL] * up_top[:, NORMAL, 1], from_45 * seen_0, back)),
+        PASSED: seen_8[None],
     }
 
 
@@ -170,11 +171,12 @@ def _wet(slab: Rippled, at: Directions) -> dict[str, Array]:
     sources[:, :directions, 1] = at.enter
     sources[:, AT_45 + directions, 2] = at.beam_45
     up, on = (each[:, :directions] for each in below_a_face(R, T, reflected=face, sources=sources))
-    seen = at.leave[NORMAL] * (up[..., 0] + rising[:, :directions])[:, NORMAL]
+    from_below = up[..., 0] + rising[:, :directions]
+    seen_8, seen_0 = (at.leave[eye] * from_below[:, eye] for eye in (AT_8, NORMAL))
     back = ((R @ lambertian)[:, :directions] + on[..., 0]) @ at.flux
-    by_normal, by_45 = at.leave[NORMAL] * up[:, NORMAL, 1:].T
-    through, through_45 = (on[..., beam] @ at.flux * seen for beam in (1, 2))
+    front = float(fresnel(at.index, DEGREES_8)) + at.leave[AT_8] * up[:, AT_8, 1]
+    diffuse, from_45 = np.einsum("lnb,n->bl", on[..., 1:], at.flux)
     return {
-        "di:8 wet": np.stack((float(fresnel(at.index, 1.0)) + by_normal, through, back)),
-        "45:0 wet": np.stack((by_45, through_45, back)),
+        "di:8 wet": np.stack((front, diffuse * seen_8, back)),
+        "45:0 wet": np.stack((at.leave[NORMAL] * up[:, NORMAL, 2], from_45 * seen_0, back)),
     }

@@ -297,9 +297,9 @@ def _answer(page: Page, sheet: Approval, top: float) -> float:
 def _in_light(page: Page, traced: TracedPart, top: float) -> float:
     """The traced part, and beside it what it is; where both end."""
     left, (rows, columns, _) = page.left + _LABEL, traced.levels.shape
-    high = _PICTURE * rows / columns
-    page.pdf.image(io.BytesIO(traced.png), x=left, y=top, w=_PICTURE, h=high, alt_text=traced.named)
-    left += _PICTURE + 5.0
+    wide, high = (_PICTURE * min(1.0, 0.75 * columns / rows) * side / columns for side in (columns, rows))
+    page.pdf.image(io.BytesIO(traced.png), x=left, y=top, w=wide, h=high, alt_text=traced.named)
+    left += wide + 5.0
     told = (f"{traced.named}: as a photograph would show it.", *traced.lines[:-1])
     return float(max(top + high, page.paragraphs(told, left, top, page.right - left)))
 

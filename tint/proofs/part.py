@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from PIL import Image, UnidentifiedImageError
 
 from tint.errors import InputError
-from tint.files import hushed
+from tint.files import bytes_of, hushed
 from tint.proofs.portrait import SEAM, View
 from tint.proofs.rays import scan
 
@@ -38,7 +38,7 @@ _LIKELY_MM = (5.0, 500.0)
 # With so much a reading takes less than 1 GB (measured on spheres): a file, what it unpacks to, and its triangles.
 _MOST_BYTES, _MOST_UNPACKED, _MOST_TRIANGLES, _MOST_PLACED = 50_000_000, 35_000_000, 1_000_000, 1_000
 _FEWER = "export it with fewer triangles: 100,000 serve for any picture"
-_MOST_PIXELS = 25_000_000  # of a height map; 0.1 GB of memory while it is read
+_MOST_PIXELS, _MOST_MAP_BYTES = 25_000_000, 110_000_000  # of a height map, four bytes each and what else it holds
 _MOST_ASIDE = 2000  # pixels along a side of a height map that are kept: a picture shows 900 of them
 _KINDS = ("PNG", "TIFF", "JPEG", "BMP", "WEBP", "GIF", "PPM")
 _OVERLAP_PIXELS = 700  # along the longer side, by which what bodies have in common is measured
@@ -89,7 +89,7 @@ def part_of(triangles: ArrayLike, *, name: str = "part") -> Part:
 def enclosed_mm3(corners: Array) -> float:
     """What a closed surface encloses, shape (n, 3, 3) [mm]; less than 0 where it is inside out [mm3]."""
     about = corners - corners.reshape(-1, 3).mean(axis=0)  # far from the origin the sum would lose its digits
-    return float(np.einsum("ni,ni->", about[:, 0], np.cross(about[:, 1], about[:, 2]))) / 6.0
+    return float(np.linalg.det(about).sum()) / 6.0
 
 
 def _twice_mm3(corners: Array) -> float:
@@ -139,9 +139,12 @@ def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: floa
 
 def _grey(path: Path) -> Array:
     expected = "expected a grey PNG"
+    data = bytes_of(path, _MOST_MAP_BYTES + 1)
+    if len(data) > _MOST_MAP_BYTES:
+        raise InputError(str(path), f"is larger than {_MOST_MAP_BYTES / 1e6:.0f} MB", expected, "scale it")
     try:
         # Pillow warns of odd tags, which do no harm, and of a great many pixels, which are refused here.
-        with hushed(), Image.open(path, formats=_KINDS) as image:
+        with hushed(), Image.open(io.BytesIO(data), formats=_KINDS) as image:
             if image.width * image.height > _MOST_PIXELS:
                 found = f"{image.width} x {image.height} pixels"
                 raise InputError(str(path), found, f"expected at most {_MOST_PIXELS // 1_000_000} million", "scale it")
@@ -151,9 +154,7 @@ def _grey(path: Path) -> Array:
     except (UnidentifiedImageError, Image.DecompressionBombError) as error:
         raise InputError(str(path), "cannot be read (not a picture)", expected, "check the name") from error
     except Exception as error:  # pillow's decoders raise whatever they like on broken bytes
-        told = getattr(error, "strerror", None)
-        mend = "check the name" if told else "save it again"
-        raise InputError(str(path), f"cannot be read ({told or 'it is broken'})", expected, mend) from error
+        raise InputError(str(path), "cannot be read (it is broken)", expected, "save it again") from error
     if pixels.ndim == 3 and pixels.shape[-1] >= 3 and np.ptp(pixels[..., :3], axis=-1).max() > 0:
         raise InputError(str(path), "is coloured", "expected a grey picture", "save it in grey")
     levels = pixels[..., 0] if pixels.ndim == 3 else pixels
@@ -186,7 +187,9 @@ def _load(path: Path) -> Any:
     kind = path.suffix.lower()
     if kind not in KINDS:
         raise InputError(str(path), "is not a mesh that can be read", "expected " + ", ".join(KINDS))
-    data = _bytes(path)
+    data = bytes_of(path, _MOST_BYTES + 1)
+    if len(data) > _MOST_BYTES:
+        raise InputError(str(path), f"is larger than {_MOST_BYTES / 1e6:.0f} MB", mend=_FEWER)
     try:
         with _strictly():
             if kind == ".3mf":
@@ -207,18 +210,6 @@ def _load(path: Path) -> Any:
     if not np.isfinite(mesh.vertices).all():
         raise InputError(str(path), "holds coordinates that are no numbers", mend="export it again")
     return mesh
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        if not path.is_file():
-            raise InputError(str(path), "cannot be read (no such file)", mend="check the name")
-        size = path.stat().st_size
-        if size > _MOST_BYTES:
-            raise InputError(str(path), f"{size / 1e6:.0f} MB", f"expected at most {_MOST_BYTES / 1e6:.0f} MB", _FEWER)
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError(str(path), f"cannot be read ({error.strerror})", mend="check the name") from error
 
 
 @contextmanager

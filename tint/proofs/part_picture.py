@@ -138,10 +138,11 @@ def part_picture(
     box = on.boxes["part"] = Box(LEFT, top + 10, LEFT + width, top + 10 + height)
     on.frame(box)
     on.items.append(Raster(box, pixels))
-    if beyond.any():
-        on.items.append(NearSign(Box(box.right - 42, box.top + 8, box.right - 8, box.top + 42)))
-    bottom = _ruler(on, box, portrait.mm_per_pixel)
     slim = width < _SLIM  # then the figures stand next to it, and the scale below them
+    if beyond.any():
+        at = box.right + 6 if slim else box.right - 42
+        on.items.append(NearSign(Box(at, box.top + 8, at + 34, box.top + 42)))
+    bottom = _ruler(on, box, portrait.mm_per_pixel)
     left = LEFT + max(width, _RULER) + _GUTTER
     told_of = _figures(palette, blend, setting=setting, shown=shown, thin=thin, thin_mm=thin_mm)
     if beyond.any():
@@ -177,11 +178,9 @@ def _figures(
     thin_mm: float | None,
 ) -> list[tuple[str, str]]:  # fmt: skip
     least, usual, most = shown.depths
-    span = " to ".join(map(words.two_digits, (least, most)))
-    told = [
-        _volume(shown.volume_cm3),
-        (words.two_digits(usual), f"mm, the median wall; from {span} mm in all."),
-    ]
+    ends = list(dict.fromkeys(map(words.two_digits, (least, most))))
+    span = f"the median wall; from {' to '.join(ends)} mm in all." if len(ends) > 1 else "the wall all over."
+    told = [_volume(shown.volume_cm3), (words.two_digits(usual), f"mm, {span}")]
     if palette.pair:
         depths = sorted({float(f"{max(depth, 1e-3):.2g}") for depth in (least, usual)})
         course = thickness.course(palette, blend, setting=setting, thickness_mm=depths)

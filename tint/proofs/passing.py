@@ -128,7 +128,9 @@ def judged(
     depth, share, place = _binned(part_mm, weight)
     all_ = held(palette, blend, setting=setting, target=asked, thickness_mm=depth)
     missed = float(share[~all_.met].sum())
-    lines.append(_of_part(all_, share, missed))
+    of_part = _of_part(all_, share, missed, "what was asked" if target else "the colour agreed on")
+    # Who reads but the first sentence has to learn of what fails.
+    lines = [of_part, *lines] if missed > _HARDLY else [*lines, of_part]
     if missed > _HARDLY or not own.met[0]:
         lines += _mended(palette, seen, asked, depth, share)
     misses = np.zeros(part_mm.shape, dtype=bool)
@@ -179,22 +181,23 @@ def fails(miss: ArrayLike) -> Mask:
     return np.asarray(np.abs(miss) > MET)
 
 
-def _of_part(all_: Held, share: Array, missed: float) -> str:
-    """How much of the part misses, where, and by what."""
+def _of_part(all_: Held, share: Array, missed: float, asked: str) -> str:
+    """How much of the part misses what was asked, where, and by what."""
     if missed <= _HARDLY:
-        return "All of the part that is seen here meets it."
+        return f"{'Nearly all' if missed > 0.0 else 'All'} of the part that is seen here meets {asked}."
     causes = {"the colour is too far": all_.delta_e > all_.tolerance}
     for kind, miss in all_.misses.items():
         for way, sign in (("low", -1.0), ("high", 1.0)):
             causes[f"the {_NAMES[kind]} is too {way}"] = fails(miss) & (sign * miss > 0.0)
-    told = [
-        f"{cause} {_where(all_.thickness_mm, mask)}" + (f" ({_percent(of)})" if of < missed - _HARDLY else "")
-        for cause, mask in causes.items()
-        if (of := float(share[mask].sum())) > _HARDLY
-    ]
+    told: dict[str, list[str]] = {}  # by where: what is wrong there
+    for cause, mask in causes.items():
+        if (of := float(share[mask].sum())) > _HARDLY:
+            where = _where(all_.thickness_mm, mask) + (f" ({_percent(of)})" if of < missed - _HARDLY else "")
+            told.setdefault(where, []).append(cause)
+    faults = "; ".join(f"{' and '.join(found)} {where}" for where, found in told.items())
     whole = "All" if missed >= 1.0 - _HARDLY else _percent(missed)
     inside = "" if missed >= 1.0 - _HARDLY else ", inside the dashes"
-    return f"{whole} of the part that is seen here misses it{inside}: {'; '.join(told)}."
+    return f"{whole} of the part that is seen here misses {asked}{inside}: {faults}."
 
 
 def _percent(share: float) -> str:
@@ -205,12 +208,12 @@ def _where(depth: Array, mask: Mask) -> str:
     """Which thicknesses a mask holds, in words."""
     at = np.flatnonzero(mask)
     if at.size == depth.size:
-        return "everywhere"
+        return f"everywhere, in {_span(depth)}"
     low, high = depth[at[0]], depth[at[-1]]
     if at[0] == 0 and at.size == at[-1] + 1:
-        return f"where it is thinner than {words.two_digits(depth[at[-1] + 1])} mm"
+        return f"where it is {words.two_digits(high)} mm or thinner"
     if at[-1] == depth.size - 1 and at.size == depth.size - at[0]:
-        return f"where it is thicker than {words.two_digits(depth[at[0] - 1])} mm"
+        return f"where it is {words.two_digits(low)} mm or thicker"
     return f"where it is {words.two_digits(low)} to {words.two_digits(high)} mm thick"
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from tint.errors import InputError
-from tint.files import hushed
+from tint.files import bytes_of, hushed
 from tint.proofs.leaf import rendered
 from tint.proofs.picture import srgb_profile
 from tint.proofs.render import Levels
@@ -61,14 +61,10 @@ def read_photo(path: Path) -> Photo:
     `path`: a JPEG, PNG, TIFF, WebP or BMP of at most 60 MB and 120 megapixels.
     Raises InputError if it is none, is broken, too large or too small.
     """
-    where = f"photograph {path}"
-    try:
-        size = path.stat().st_size
-        if size > _MOST_BYTES:
-            raise InputError(where, f"{size / 1e6:.0f} MB", f"expected at most {_MOST_BYTES / 1e6:.0f} MB", "shrink it")
-        data = path.read_bytes()
-    except OSError as error:
-        raise InputError(where, f"cannot be read ({error.strerror})", mend="check the name") from error
+    where = str(path)
+    data = bytes_of(path, _MOST_BYTES + 1)
+    if len(data) > _MOST_BYTES:
+        raise InputError(where, f"is larger than {_MOST_BYTES / 1e6:.0f} MB", mend="shrink it")
     try:
         with hushed():  # odd metadata do no harm, and size is looked at here
             return Photo(_opened(data, where), path.name)

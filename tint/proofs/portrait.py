@@ -79,7 +79,7 @@ def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls |
     `side`: `top`, `bottom`, `front`, `back`, `left`, `right` or `corner`.
     `pixels`: the longer side of the picture [px].
     `walls`: of the part, to be told of what is seen.
-    Raises InputError if there is no such side, or material comes out less than nothing.
+    Raises InputError if there is no such side, no pixel meets the part, or material comes out less than nothing.
     """
     if side not in SIDES:
         raise InputError("side", f"`{side}` is not known", ", ".join(SIDES))
@@ -102,6 +102,9 @@ def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls |
         raise InputError(part.name, "some of its faces are inside out", mend="recompute its normals and export again")
     thickness = np.where(seen.material > tiny, seen.material, 0.0)
     there = (seen.face >= 0) & (thickness > 0.0)
+    if not there.any():
+        found = f"from {side} it is thinner than a pixel, {mm_per_pixel:.2g} mm"
+        raise InputError(part.name, found, mend="look at it from another side, as with --set side=corner")
     normals = np.zeros((height, width, 3))
     normals[..., 2] = 1.0
     normals[there] = normals_at(turned, placed[..., :2], face=seen.face[there], at=np.argwhere(there))

@@ -168,28 +168,25 @@ def _longest(rubber: Rubber, at: int) -> int:
     return int(min(max(math.log(_FAINT) / math.log(min(kept, 1.0 - 1e-12)), 64.0), _MOST))
 
 
-def _values(rubber: Rubber, at: int, *, black: bool) -> dict[str, float]:
+def _values(rubber: Rubber, at: int, *, black: bool) -> dict[str, Any]:
     """What of the scene changes with the wavelength."""
     scattering = 0.0 if black else float(rubber.scattering[at])
     whole = _SWALLOWS if black else float(rubber.absorption[at]) + scattering
-    inside = "part.interior_medium"
+    inside, turned = "part.interior_medium", "part.interior_medium.phase_function"
     return {
         f"{inside}.sigma_t.value.value": whole,
         f"{inside}.albedo.value.value": scattering / whole,
-        f"{inside}.phase_function.g": float(rubber.forward_cosine[at]),
-        f"{inside}.phase_function.phase_0.g": float(rubber.forward_cosine[at]),
-        f"{inside}.phase_function.weight.value.value": float(rubber.backward[at]),
+        f"{turned}.weight.value.value": float(rubber.apart[at]),
+        f"{turned}.phase_0.g": float(rubber.forward_cosine[at]),
+        f"{turned}.phase_1.values": rubber.lobe[at].astype(np.float32),
     }
 
 
 def _body(part: Mapping[str, Any] | None, rubber: Rubber) -> dict[str, Any]:
     if part is None:
         return {}
-    ahead = {"type": "hg", "g": float(rubber.forward_cosine[0])}
-    phase: dict[str, Any] = ahead
-    if rubber.backward.any():
-        back = {"type": "hg", "g": rubber.backward_cosine}
-        phase = {"type": "blendphase", "weight": float(rubber.backward[0]), "ahead": ahead, "back": back}
+    other = {"type": "tabphase", "values": ", ".join(map(str, rubber.lobe[0]))}
+    phase = {"type": "blendphase", "weight": 0.5, "ahead": {"type": "hg", "g": 0.5}, "other": other}
     face: dict[str, Any] = {"type": "dielectric"}
     if rubber.slope > 0.0:
         face = {"type": "roughdielectric", "distribution": "ggx", "alpha": rubber.slope}

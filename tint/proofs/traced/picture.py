@@ -31,7 +31,7 @@ Progress = Callable[[str, int, int], None]
 class Quality:
     """How finely a picture is traced."""
 
-    pixels: int  # its width; it is three quarters as high [px]
+    pixels: int  # width of a picture of 4:3; others have as many in all [px]
     passes: int
     paths: int  # a pixel in each pass
 
@@ -71,7 +71,7 @@ def traced(
     `setting`: light, observer, finish and the card that the part lies on; its thickness is not used.
     `side`: from which the part is seen; what suits the scene when empty.
     `quality`: `preview`, `sheet`, `print`, or one's own.
-    `pixels`: another width [px].
+    `pixels`: in place of those of the quality [px].
     `progress`: told what is done, how many steps are, and of how many.
     Raises InputError if Mitsuba is not installed, the palette is of another layer model, scene, side or quality are
         not known, or the part has no room for a lamp.
@@ -85,7 +85,6 @@ def traced(
     if palette.model != "many-flux":
         raise InputError("--trace", f"the palette is fitted by {palette.model}, which follows no paths", mend=_MANY)
     part = united(part)
-    wide = pixels or how.pixels
     side = side or side_of(scene, part)
     body = scenes.placed(part.triangles, corner_normals(part.triangles), SIDES[side], scene=scene)
     few = few_wavelengths(palette, blend, setting=setting, upto_mm=body.size)
@@ -96,7 +95,8 @@ def traced(
         scene, body, page=page_of_print() if scene == "page" else None, hollow=hollow,
         passed=_passed(palette, blend, part, setting),
     )  # fmt: skip
-    eye = scenes.camera(body, pixels=(wide, 3 * wide // 4))
+    wide, high = scenes.sized(body, pixels or how.pixels)
+    eye = scenes.camera(body, pixels=(wide, high))
     on = paths.stage(rubber, body, objects, eye, surfaces=surfaces)
     view = setting.viewing(palette)
     count = few.which.size
@@ -135,7 +135,7 @@ def traced(
         noise=float(np.median(noise(first, second))) * exposure,
         few=few,
         exposure=exposure,
-        paths=wide * (3 * wide // 4) * how.passes * how.paths * count,
+        paths=wide * high * how.passes * how.paths * count,
     )
 
 

@@ -7,7 +7,7 @@ took: a few wavelengths with weights of their own tell their tristimulus values 
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,7 @@ from tint.appearance import Setting
 from tint.colorimetry import Viewing
 from tint.materials import Blend
 from tint.optics import layer
-from tint.optics.adding_doubling import lobe_at, lobes
+from tint.optics.adding_doubling import BACKWARDS, lobe_at, lobes, phase_function
 from tint.optics.many_flux import LOBE_ENDS, MOST_G
 from tint.optics.surface import word_for
 from tint.palette import Palette
@@ -28,6 +28,9 @@ Ints = NDArray[np.int64]
 
 # How wide a face spreads light, as the root mean square slope of its facets; chosen by eye, no source.
 _SLOPES = {"gloss": 0.0, "satin": 0.12, "matt": 0.35}
+# What `LOBE_ENDS` lets lie backwards a forward lobe can make up for below the first of these, and the second at any g.
+_BACKWARDS_AT = (0.6, 1.0 / 6.0)
+COSINES = np.linspace(-1.0, 1.0, 513)  # of the angle by which light turns; even, as the tracer takes them
 _CLEAREST = 1e-7  # 1/mm: nothing at all cannot be followed
 _FEW = (4, 8)  # wavelengths, at least and at most
 _CLOSE = 0.5  # CIEDE2000 by which the worst of them may miss the whole spectra: half of what is seen with care (chosen)
@@ -41,23 +44,16 @@ class Rubber:
 
     absorption: Array  # mu_a [1/mm]
     scattering: Array  # mu_s [1/mm]
-    forward_cosine: Array  # mean cosine of the lobe that scatters forwards [-]
-    backward: Array  # share of the light that is thrown into a lobe backwards [-]
-    backward_cosine: float  # its mean cosine [-]
+    forward_cosine: Array  # mean cosine of the Henyey-Greenstein lobe that scatters forwards [-]
+    apart: Array  # share of the scattered light that goes into a second, smooth lobe [-]
+    lobe: Array  # (n_wavelengths, n_cosines): that lobe at `COSINES`, with mean 1 over the sphere [-]
     index: float  # [-]
     slope: float  # of the facets of its faces; 0 for smooth ones [-]
 
     def at(self, which: Ints) -> Rubber:
         """At some of the wavelengths."""
-        return Rubber(
-            absorption=self.absorption[which],
-            scattering=self.scattering[which],
-            forward_cosine=self.forward_cosine[which],
-            backward=self.backward[which],
-            backward_cosine=self.backward_cosine,
-            index=self.index,
-            slope=self.slope,
-        )
+        changing = ("absorption", "scattering", "forward_cosine", "apart", "lobe")
+        return replace(self, **{name: getattr(self, name)[which] for name in changing})
 
 
 def rubber_of(palette: Palette, blend: Blend, *, finish: str = "") -> Rubber:
@@ -65,20 +61,27 @@ def rubber_of(palette: Palette, blend: Blend, *, finish: str = "") -> Rubber:
 
     `finish`: of its faces; that of the swatches when empty.
 
-    ``mu_a = K / 2``, ``mu_s = (4/3) M`` and ``g = 1 - S / M``, as of the many-flux layer.
+    ``mu_a = K / 2``, ``mu_s = (4/3) M`` and the phase function of ``g = 1 - S / M`` and ``p_2 = Q / M``, as of the
+    many-flux layer.
     """
     mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))
     optics = palette.optics(blend.base)
     g = np.minimum(forward.anisotropy(mixed), MOST_G)
-    # A rounder lobe is followed as the Henyey-Greenstein one of the same mean.
-    lobe = np.clip(lobe_at(g, mixed[3] / np.maximum(mixed[2], 1e-12))[0], 0.0, LOBE_ENDS[1])
-    both = [lobes(*each) for each in zip(g.tolist(), lobe.tolist(), strict=True)]
+    least, most = LOBE_ENDS
+    lobe = lobe_at(g, mixed[3] / np.maximum(mixed[2], 1e-12))[0]
+    lobe = np.clip(lobe, least, np.where(g < _BACKWARDS_AT[0], most, _BACKWARDS_AT[1]))
+    both = [lobes(*each) for each in zip(g.tolist(), np.maximum(lobe, 0.0).tolist(), strict=True)]
     return Rubber(
         absorption=np.maximum(mixed[0] / 2.0, _CLEAREST),
         scattering=4.0 / 3.0 * mixed[2],
         forward_cosine=np.array([ahead[1] for ahead, _ in both]),
-        backward=np.array([back[0] for _, back in both]),
-        backward_cosine=both[0][1][1],
+        apart=np.where(lobe < 0.0, -lobe, [back[0] for _, back in both]),
+        lobe=np.stack(
+            [
+                phase_function(COSINES, mean, -1.0) if round_ else phase_function(COSINES, BACKWARDS)
+                for mean, round_ in zip(g.tolist(), (lobe < 0.0).tolist(), strict=True)
+            ]
+        ),
         index=optics.refractive_index,
         slope=_SLOPES[word_for(finish or palette.finish(blend.base))],
     )

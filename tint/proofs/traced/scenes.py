@@ -25,7 +25,8 @@ CARD, INK = "card", "ink"  # surfaces whose reflectance changes with the wavelen
 
 _WAYS_OUT = 40  # along which the walls about a point are looked for
 _FILM = 0.002  # of the part's size: the air between it and what it lies on
-_FOV = 22.0  # degrees across the picture's width, at most
+_FOV = 22.0  # degrees along the picture's longer side, at most
+_FORMATS = (0.6, 0.75, 1.0, 4.0 / 3.0)  # of pictures, width over height; a wider one would leave no room for words
 _ROOM = 0.88  # of the picture that the part may fill
 _RAISED = np.radians(18.0)  # how far from above a part is looked at from its sides, where it stands on a table
 _LAMP = 0.45  # radius of the lamp inside, of the room that there is
@@ -72,12 +73,19 @@ def placed(corners: Array, normals: Array, axes: Array, *, scene: str) -> Placed
     return Placed(corners=moved, normals=normals, right=right, up=up, towards=towards)
 
 
+def sized(part: Placed, wide: int) -> tuple[int, int]:
+    """Width and height of a picture shaped to the part, of as many pixels as one of 4:3 that is so wide [px]."""
+    across, over = np.ptp(part.points @ np.stack((part.right, part.up), axis=-1), axis=0)
+    shape = min(_FORMATS, key=lambda each: abs(np.log(each * over / max(across, 1e-9 * over))))
+    return round(wide * np.sqrt(0.75 * shape)), round(wide * np.sqrt(0.75 / shape))
+
+
 def camera(part: Placed, *, pixels: tuple[int, int]) -> Objects:
     """The eye, so far off that the part fills the picture."""
     wide, high = pixels
     about = part.points - part.middle
     across, over, near = (np.abs(about @ part.right), np.abs(about @ part.up), about @ part.towards)
-    slope = np.tan(np.radians(0.5 * _FOV)) * _ROOM
+    slope = np.tan(np.radians(0.5 * _FOV)) * _ROOM * wide / max(wide, high)
     far = max(float(np.max(near + across / slope)), float(np.max(near + over / (slope * high / wide))))
     far = max(far, 2.0 * part.size)
     # From so far off that depth is not exaggerated, a part that is small across is looked at through a longer lens.

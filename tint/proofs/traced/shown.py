@@ -20,7 +20,7 @@ from tint.proofs import words
 from tint.proofs.part import Part
 from tint.proofs.part_picture import hollow_of
 from tint.proofs.picture import BODY, DARK, LEFT, RIGHT, Box, Layout, Picture, Raster, paint, png
-from tint.proofs.portrait import MARGIN, SIDES, corner_normals, plain_light, portrait_of, view_of
+from tint.proofs.portrait import FINER, MARGIN, SIDES, View, corner_normals, plain_light, portrait_of, view_of
 from tint.proofs.render import Levels, colour_table, to_levels
 from tint.proofs.traced import paths, scenes
 from tint.proofs.traced.picture import QUALITIES, Progress, Traced, side_of, surfaces_of, traced, united
@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 _PIXELS, _PASSES, _PATHS, _SQUARE = 72, 4, 16, 3  # of the picture that is compared, in squares of pixels; chosen
 _LONGEST = 16.0  # times as many pixels along a narrow view as along a square one; chosen
 _GUTTER, _COLUMN = 44, 380  # between picture and words; the narrowest column of words [px]; chosen by eye
-_SHOWN_WIDE = 960  # px of a card's width that a picture takes at least; smaller ones are scaled up
+_SHOWN = 960 * 720  # px that a picture has at least on a card; smaller ones are scaled up
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -76,6 +76,7 @@ def trace_part(
     """Trace a part, and hold it against its slab picture; arguments as of `tint.proofs.traced.picture.traced`."""
     known_quality = QUALITIES.get(quality, QUALITIES["preview"])
     side = side or side_of(scene, part)
+    _view_to_compare(part, side)  # what cannot be compared is told before minutes have gone by
     count = few_wavelengths(palette, blend, setting=setting, upto_mm=float(part.size_mm.max())).which.size
     # A path of the comparison takes as long as one of the picture: its passes are told in the same steps.
     first, then = 3 * known_quality.passes * count, steps(count)
@@ -148,9 +149,10 @@ def traced_picture(shown: TracedPart, *, title: str) -> Picture:
     on = Layout()
     top = on.head(title, f"{shown.named}.")
     levels = shown.levels
-    wide = min(max(levels.shape[1], _SHOWN_WIDE), RIGHT - LEFT)
-    high = round(levels.shape[0] * wide / levels.shape[1])
-    if levels.shape[1] != wide:
+    rows, columns, _ = levels.shape
+    scale = min(max(np.sqrt(_SHOWN / (rows * columns)), 1.0), (RIGHT - LEFT) / max(rows, columns))
+    wide, high = round(scale * columns), round(scale * rows)
+    if wide != columns:
         levels = np.asarray(Image.fromarray(levels).resize((wide, high), Image.Resampling.BICUBIC))
     box = on.boxes["part"] = Box(LEFT, top + 10, LEFT + wide, top + 10 + high)
     on.frame(box)
@@ -195,8 +197,7 @@ def against_slab(
 ) -> Apart:  # fmt: skip
     """Trace a side of a part in light from all around, and hold it against the slab picture; arguments as `traced`."""
     measured = replace(setting, geometry="di:8")
-    view, finer = view_of(part, side, pixels=2 * _pixels_for(part, side)), 2
-    portrait = portrait_of(view, finer=finer)
+    portrait = portrait_of(_view_to_compare(part, side))
     table = colour_table(palette, blend, setting=measured, upto_mm=portrait.upto_mm)
     slab = np.asarray(
         plain_light(portrait, table, hollow_of(palette, blend, setting=measured, portrait=portrait)), dtype=float
@@ -225,6 +226,10 @@ def against_slab(
         most=float(np.percentile(apart, 95.0)),
         noise=float(np.median(colorimetry.difference(one, other))) / 2.0,
     )
+
+
+def _view_to_compare(part: Part, side: str) -> View:
+    return view_of(part, side, pixels=FINER * _pixels_for(part, side))
 
 
 def _across(part: Part, side: str) -> Array:
