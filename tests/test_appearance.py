@@ -83,7 +83,7 @@ def test_conditions_are_told_in_one_line(palette: Palette) -> None:
         ({"thickness_mm": 0.0}, "thickness: 0 mm; expected more than 0 and at most 100 mm"),
         ({"thickness_mm": -1.0}, "thickness: -1 mm"),
         ({"thickness_mm": 101.0}, "thickness: 101 mm"),
-        ({"thickness_mm": float("nan")}, "thickness: nan mm"),
+        ({"thickness_mm": float("nan")}, "thickness_mm: nan, which is not finite; expected a number"),
         ({"thickness_mm": 2.0, "seat": "dry"}, "seat: `dry` is not known; expected air or wet"),
         ({"thickness_mm": 2.0, "geometry": "8:di"}, "geometry: `8:di` is not known; expected di:8, de:8, 45:0"),
     ],
@@ -252,11 +252,18 @@ def test_luck_among_the_swatches_is_no_ground_for_confidence(palette: Palette) -
 
 def test_a_folder_that_never_rehearsed_it_is_believed_to_miss_more(palette: Palette) -> None:
     silent = replace(palette, surprises={})
-    usual = [predict(silent, GREEN, setting=setting).expected_error for setting in (PLAIN, THICK)]
-    sure = taught(palette, inside=1.0, thickness=1.0)
-    known = [predict(sure, GREEN, setting=setting).expected_error for setting in (PLAIN, THICK)]
+    sure = taught(palette, inside=1.0, pair=1.0, thickness=1.0)
+    yellow = Blend("clear", {"yellow": 0.3})
+    usual, known = (
+        [
+            predict(each, blend, setting=at).expected_error
+            for blend, at in ((yellow, PLAIN), (yellow, THICK), (GREEN, PLAIN))
+        ]
+        for each in (silent, sure)
+    )
     assert usual[0] > known[0]
     assert usual[1] / usual[0] > known[1] / known[0]
+    assert usual[2] / usual[0] > known[2] / known[0]  # yellow and blue were never cast together
 
 
 def test_transmittances_alone_predict_with_an_error() -> None:

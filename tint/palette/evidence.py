@@ -151,7 +151,8 @@ def widening(surprises: Mapping[str, Surprise], ways: Iterable[str]) -> float:
     26.7.5; from memory).
     """
     most = 1.0
-    for way in (INSIDE, *ways):
+    # Of a pigment nothing is believed but what its castings say.
+    for way in (INSIDE, *(each for each in ways if each in surprises or each in _BELIEVED)):
         told = surprises.get(way, Surprise(ratio=1.0, castings=0))
         believed, worth = _BELIEVED.get(way, _BELIEVED[INSIDE])
         count = told.castings + worth

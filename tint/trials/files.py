@@ -81,6 +81,9 @@ def read_trial(path: str | Path, palette: Palette, *, said: Given | None = None)
     loadings = table.loadings or {}
     if table.grams is not None:
         loadings = loadings_of(palette.bases[table.base], table.grams, where=f"{where}, grams")
+    if not 0.0 < table.thickness_mm <= 100.0:
+        found = f"{table.thickness_mm:g} mm"
+        raise InputError(f"{where}, key thickness_mm", found, "more than 0 and at most 100 mm")
     check_range(table.days_of_cure, "days", f"{where}, key days_of_cure")
     check_range(table.cure_c, "cure_c", f"{where}, key cure_c")
     blend, depth = Blend(table.base, loadings), table.thickness_mm
