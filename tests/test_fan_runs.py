@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 from click.testing import CliRunner, Result
 from msgspec.structs import replace as replaced
@@ -214,9 +215,16 @@ def row(number: int, lab: tuple[float, float, float], **more: Any) -> Row:
 
 def test_chips_stand_by_hue_and_from_light_to_dark() -> None:
     labs = [(40, 0, 50), (70, 0, 50), (70, 50, -1), (50, 2, 2), (70, 0, 20)]
-    chips = [Chip(row(at, lab), lab, "#111111") for at, lab in enumerate(labs, start=1)]
+    chips = [Chip(row(at, lab), lab, "#111111", []) for at, lab in enumerate(labs, start=1)]
     order = [(name, [each.row.number for each in held]) for name, held in in_groups(chips)]
     assert order == [("neutral", [4]), ("rose and red", [3]), ("yellow", [5, 2, 1])]
+
+
+def test_a_chip_of_another_wall_than_most_says_so(demo_palette: Palette) -> None:
+    thin, usual = row(1, (50, 0, 50), walls_mm=(2.0,)), row(2, (60, 0, 50), walls_mm=(3.0,))
+    page = fan_page([thin, usual], demo_palette, msgspec.structs.replace(COMMON, walls_mm=(3.0,))).decode()
+    assert "2 mm, contrast ratio 0.98" in page
+    assert "3 mm, contrast ratio" not in page
 
 
 def test_a_page_shows_what_cannot_be_had_beside_its_nearest(demo_palette: Palette) -> None:

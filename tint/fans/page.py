@@ -30,8 +30,9 @@ def fan_page(rows: Iterable[Row], palette: Palette, common: Common) -> bytes:
     `common` tells the light that the colours hold for. InputError if what draws it is not installed.
     """
     chips, lost = _chips(rows, palette, common)
-    groups = [(name, [(chip, _told(chip.row)) for chip in held]) for name, held in in_groups(chips)]
-    return rendered("fan.html.j2", groups=groups, title=palette.name, head=_head(chips, palette, common), lost=lost)
+    return rendered(
+        "fan.html.j2", groups=in_groups(chips), title=palette.name, head=_head(chips, palette, common), lost=lost
+    )
 
 
 def shop_table(rows: Iterable[Row], palette: Palette, common: Common) -> bytes:
@@ -55,6 +56,7 @@ class Chip(NamedTuple):
     row: Row
     lab: Lab  # CIELAB that was asked for [-]
     wanted: str  # the same as `#rrggbb`
+    told: list[str]  # what stands under it
 
 
 def _chips(rows: Iterable[Row], palette: Palette, common: Common) -> tuple[list[Chip], list[str]]:
@@ -63,7 +65,10 @@ def _chips(rows: Iterable[Row], palette: Palette, common: Common) -> tuple[list[
     told = list(rows)
     known = [(row, row.target) for row in told if row.target is not None]
     shown = colorimetry.lab_to_srgb(np.array([lab for _, lab in known]).reshape(-1, 3), view)[0]
-    chips = [Chip(row, lab, colorimetry.hex_code(each)) for (row, lab), each in zip(known, shown, strict=True)]
+    chips = [
+        Chip(row, lab, colorimetry.hex_code(each), _told(row, common))
+        for (row, lab), each in zip(known, shown, strict=True)
+    ]
     return chips, [f"{row.number} {row.name}: {row.reason}" for row in told if row.target is None]
 
 
@@ -142,7 +147,7 @@ def _cell(page: Page, chip: Chip, x: float, top: float, width: float) -> None:
     end = top + _CHIP_MM + 0.6
     number = page.words(str(row.number), x + width, end, points=SMALL, ink=QUIET, right=True)
     page.words(row.name, x, end, points=SMALL, bold=True, width=width - number - 1.0)
-    for line in _told(row):
+    for line in chip.told:
         end += page.line_height(SMALL)
         page.words(line, x, end, points=SMALL, ink=QUIET, width=width)
 
@@ -158,9 +163,11 @@ def _head(chips: Sequence[Chip], palette: Palette, common: Common) -> str:
     )
 
 
-def _told(row: Row) -> list[str]:
+def _told(row: Row, common: Common) -> list[str]:
     """What is said under a chip, in at most two lines."""
-    opacity = [] if row.contrast_ratio is None else [f"contrast ratio {row.contrast_ratio:.2f}"]
+    others = row.walls_mm if row.walls_mm != tuple(sorted(common.walls_mm)) else ()
+    walls = f"{' and '.join(f'{wall:g}' for wall in others)} mm, " if others else ""
+    opacity = [] if row.contrast_ratio is None else [f"{walls}contrast ratio {row.contrast_ratio:.2f}"]
     if row.reached:
         return opacity
     if not row.srgb:

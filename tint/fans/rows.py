@@ -39,6 +39,7 @@ class Row(Struct, kw_only=True, frozen=True):
     asked: str  # a digest of all that was asked: equal digests ask for the same
     target: Lab | None = None  # CIELAB asked for [-]
     base: str = ""  # empty where there is no recipe
+    walls_mm: tuple[float, ...] = ()  # thinnest first; empty likewise [mm]
     loadings: dict[str, float] = {}  # [% by mass of the finished mix]
     lab: Lab | None = None  # CIELAB of the recipe [-]
     srgb: str = ""  # the same as `#rrggbb`, for a screen
@@ -54,7 +55,7 @@ class Row(Struct, kw_only=True, frozen=True):
 
 _FACTS = ("contrast_ratio", "delta_e", "expected_error", "chance", "price_per_kg")
 _LAB = ("L", "a", "b")
-_HEAD = ("number", "name", *(f"target_{axis}" for axis in _LAB), "base")
+_HEAD = ("number", "name", *(f"target_{axis}" for axis in _LAB), "base", "walls_mm")
 _TAIL = (*_LAB, "srgb", *_FACTS, "reached", "reason", "asked")
 
 
@@ -76,6 +77,7 @@ def row_of(solved: Solved, asked: str) -> Row:
         **told,
         target=_lab(solved.answer.target.lab),
         base=best.blend.base,
+        walls_mm=(look.setting.thickness_mm, *(wall.appearance.setting.thickness_mm for wall in best.walls)),
         loadings={name: float(dose) for name, dose in best.blend.loadings.items()},
         lab=_lab(look.lab),
         srgb=look.srgb,
@@ -126,7 +128,7 @@ def parquet_of(rows: Iterable[Row], pigments: Iterable[str]) -> bytes:
     """
     arrow, parquet = _arrow()
     names = list(pigments)
-    text = ("name", "base", "srgb", "reason", "asked")
+    text = ("name", "base", "walls_mm", "srgb", "reason", "asked")
     kinds = {"number": arrow.int64(), "reached": arrow.bool_(), **dict.fromkeys(text, arrow.string())}
     schema = arrow.schema([(name, kinds.get(name, arrow.float64())) for name in _columns(names)])
     out, left = io.BytesIO(), iter(rows)
@@ -143,7 +145,7 @@ def _columns(pigments: Sequence[str]) -> list[str]:
 def _values(row: Row, pigments: Sequence[str]) -> list[Any]:
     """What stands in the columns of a row, None where it is empty."""
     nothing = (None, None, None)
-    head = [row.number, row.name, *(row.target or nothing), row.base]
+    head = [row.number, row.name, *(row.target or nothing), row.base, " ".join(map(str, row.walls_mm))]
     doses = [row.loadings.get(name) for name in pigments]
     facts = [getattr(row, name) for name in _FACTS]
     return [*head, *doses, *(row.lab or nothing), row.srgb, *facts, row.reached, row.reason, row.asked]
@@ -210,6 +212,7 @@ def _row(where: str, values: Mapping[str, Any]) -> Row:
         return Row(
             number=int(values["number"]),
             target=_three(values, "target_"),
+            walls_mm=tuple(map(_finite, str(values["walls_mm"]).split())),
             loadings={name: _finite(cell) for name, cell in doses.items()},
             lab=_three(values, ""),
             **_numbers({name: None if values[name] == "" else float(values[name]) for name in _FACTS}),

@@ -157,6 +157,8 @@ def check_header(table: Table, faults: Gathered) -> None:
     for column in table.columns:
         if column and column not in COLUMNS:
             mend = did_you_mean(column, COLUMNS, otherwise="rename it `note`, or remove it")
+            if column in ("thickness", "thickness_mm", "wall", "wall_mm"):
+                mend = "rename it walls_mm"
             faults.grave(f"there is no column {column}", row=table.header_row, expected=listed(COLUMNS), mend=mend)
     if "colour" not in table.columns and not set(_LAB) <= set(table.columns):
         faults.grave("no column tells a colour", row=table.header_row, expected="colour, or L, a and b")
