@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import msgspec
 import pytest
 from click.testing import CliRunner, Result
 from msgspec.structs import replace as replaced
@@ -222,7 +221,7 @@ def test_chips_stand_by_hue_and_from_light_to_dark() -> None:
 
 def test_a_chip_of_another_wall_than_most_says_so(demo_palette: Palette) -> None:
     thin, usual = row(1, (50, 0, 50), walls_mm=(2.0,)), row(2, (60, 0, 50), walls_mm=(3.0,))
-    page = fan_page([thin, usual], demo_palette, msgspec.structs.replace(COMMON, walls_mm=(3.0,))).decode()
+    page = fan_page([thin, usual], demo_palette, replaced(COMMON, walls_mm=(3.0,))).decode()
     assert "2 mm, contrast ratio 0.98" in page
     assert "3 mm, contrast ratio" not in page
 
