@@ -17,9 +17,9 @@ from synthetic import CASTS, fit_two_flux, studio
 from tint.appearance import Setting
 from tint.cli import main
 from tint.errors import InputError
-from tint.materials import Blend
+from tint.materials import Blend, Pigment
 from tint.palette import Palette
-from tint.planning import next_swatches
+from tint.planning import next_swatches, offers
 from tint.starting.first import first_swatches
 from tint.swatches import Reading, Swatch, SwatchFolder, read_declared
 
@@ -35,6 +35,15 @@ def test_what_is_known_least_is_cast_next(thin: Palette) -> None:
     plan = next_swatches(thin, count=3)
     assert "blue" in plan.castings[0].blend.loadings
     assert not plan.enough
+
+
+def test_tints_are_planned_with_a_pigment_that_was_cast() -> None:
+    folder = studio(seed=2)
+    palette = fit_two_flux(
+        replace(folder, pigments={**folder.pigments, "ochre": Pigment(name="ochre", max_loading=1.0)})
+    )
+    tints = {frozenset(blend.loadings) for blend in offers(palette, "clear") if len(blend.loadings) == 2}
+    assert tints == {frozenset(("white", name)) for name in ("yellow", "blue", "ochre")}
 
 
 def test_a_folder_without_cards_is_planned_for_as_it_is_read() -> None:

@@ -191,7 +191,8 @@ def offers(palette: Palette, base: str) -> list[Blend]:
     # Scattering over absorption: the pigment that tints are made with has most.
     whiteness = (palette.s.mean(axis=1) / (palette.k.mean(axis=1) + 1e-6))[len(palette.bases) :]
     by_name = dict(zip(palette.pigments, whiteness.tolist(), strict=True))
-    lightest = max(largest, key=by_name.__getitem__, default="")
+    cast = {name for seen in palette.seen.values() for name in seen.max_loading}
+    lightest = max(largest, key=lambda name: (name in cast, by_name[name]), default="")
     for name, most in largest.items():
         offers += [Blend(base, {name: share * most}) for share in _SHARES]
         if name != lightest:
