@@ -606,3 +606,11 @@ def test_a_pigment_whose_castings_are_mostly_missed_is_not_predicted_surely() ->
     assert "with blue" not in sound.surprises
     assert pearl.surprises["with blue"].ratio > 2.0
     assert "with yellow" not in pearl.surprises
+
+
+def test_a_pigment_cast_as_a_trace_is_not_taken_for_one_that_hides() -> None:
+    others = tuple(cast for cast in CASTS if "white" not in cast.loadings)
+    for seed in (1, 2, 3):
+        palette = fit_two_flux(studio((*others, Cast("trace", "clear", 2.0, {"white": 0.0002})), seed=seed))
+        white = len(palette.bases) + list(palette.pigments).index("white")
+        assert np.median(palette.s[white]) < 4.0 * np.median(TRUE_S[white])

@@ -16,11 +16,13 @@ from tint.fitting import priors
 from tint.fitting.minimise import Minimum, minimise, prior_cost
 from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem
+from tint.fitting.unknowns import Unknowns, show
 from tint.spectra import Array
 
 # Standard deviations, in the root mean square of all values of its castings, by which a pigment's readings move with
 # the logarithm of its amount: from here on the amount is known (tests/figures/hidden.py).
 _FELT = 20.0
+_TWICE = 2.0  # times an amount: enough for what hides to stop hiding
 _HELD = 0.05  # standard deviation that holds the logarithm of such an amount
 _ROUGHLY = 1e-3  # gain that ends a search whose weights are not yet the last ones
 
@@ -33,6 +35,7 @@ def beyond_hiding(
     With it comes the prior that is smooth about it; `weight` is that of `minimise`.
     """
     hidden = felt(problem, minimum, weight) < _FELT
+    hidden[hidden] = [_is_least(problem, minimum.at, number, weight) for number in np.flatnonzero(hidden)]
     if not hidden.any():
         return minimum, prior
     ks = minimum.at.ks * np.where(hidden, _beyond(minimum.at.ks[1], prior), 1.0)[:, None]
@@ -48,6 +51,17 @@ def beyond_hiding(
     # So many numbers more as the edge tells them apart meet noise that much better, were they of noise alone.
     lost = _cost(there, smooth) - _cost(minimum, prior)
     return (there, smooth) if lost < hidden.sum() * problem.n_wavelengths else (minimum, prior)
+
+
+def _is_least(problem: Problem, at: Unknowns, component: int, weight: Array) -> bool:
+    """Whether less of a component is missed by more than more of it is: it hides. Of a trace either is missed alike."""
+    missed = []
+    for amount in (1.0 / _TWICE, _TWICE):
+        ks = at.ks.copy()
+        ks[:, component] *= amount
+        values = show(problem, replace(at, ks=ks)).values
+        missed.append(float(np.sum(((problem.read - values) * weight) ** 2)))
+    return missed[0] > missed[1]
 
 
 def _cost(minimum: Minimum, prior: Prior) -> float:
