@@ -491,6 +491,11 @@ def test_a_pigment_that_is_stronger_in_its_mixtures(by: float, words: str) -> No
     assert words.split()[-1] in found.words
 
 
+def test_several_times_the_strength_is_no_other_lot_of_a_pigment() -> None:
+    folder = studio(seed=SEED, really=stronger("yellow", {"cream-a", "cream-b", "green"}, 5.0))
+    assert "two_strengths" not in kinds(examined(folder))
+
+
 def test_a_pigment_whose_later_castings_are_of_another_paste() -> None:
     rows = ("blue-a", "sky-a", "blue-b", "sky-b", "blue-c", "green", "mist")
     cast = {each.name: each for each in CASTS}

@@ -14,6 +14,7 @@ from tint.fitting.leaving_out import LeftOut, leave_out
 from tint.spectra import Array, Index
 
 _LEAST = 0.03  # of strength, below which a difference is told of no pigment; chosen by eye
+_ANOTHER = 2.0  # times as strong: beyond that it is no lot of the same pigment; chosen by eye
 _FEWEST = 2  # castings on either side
 _MOST = 10  # castings that leave together: the time it takes grows with the cube of it
 
@@ -47,7 +48,7 @@ def of_two_strengths(ground: Ground) -> Iterator[Finding]:
         return
     parts = [_judged(ground, part) for number in range(len(ground.folder.pigments)) for part in _parts(ground, number)]
     worst = max(parts, key=lambda part: abs(part.sure), default=None)
-    if worst is None or abs(worst.stronger) < np.log1p(_LEAST):
+    if worst is None or not np.log1p(_LEAST) <= abs(worst.stronger) <= np.log(_ANOTHER):
         return
     wide = max(spread(ground), _scatter(ground, worst))
     if abs(worst.sure) > limit(len(parts)) * wide:
