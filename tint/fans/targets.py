@@ -156,9 +156,9 @@ def check_header(table: Table, faults: Gathered) -> None:
     """Refuse a table of targets whose columns are not known, or that mixes decimal marks."""
     for column in table.columns:
         if column and column not in COLUMNS:
-            mend = did_you_mean(column, COLUMNS, otherwise="rename it `note`, or remove it")
-            if column in ("thickness", "thickness_mm", "wall", "wall_mm"):
-                mend = "rename it walls_mm"
+            is_wall = column.startswith(("thickness", "wall"))
+            otherwise = "rename it walls_mm" if is_wall else "rename it `note`, or remove it"
+            mend = did_you_mean(column, COLUMNS, otherwise=otherwise)
             faults.grave(f"there is no column {column}", row=table.header_row, expected=listed(COLUMNS), mend=mend)
     if "colour" not in table.columns and not set(_LAB) <= set(table.columns):
         faults.grave("no column tells a colour", row=table.header_row, expected="colour, or L, a and b")

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from tint.fitting import priors
-from tint.fitting.minimise import Minimum, minimise, prior_cost
+from tint.fitting.minimise import ROUGHLY, Minimum, minimise, prior_cost
 from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem
 from tint.fitting.unknowns import Unknowns, show
@@ -27,7 +27,6 @@ _TWICE = 2.0  # times an amount: enough for what hides to stop hiding
 # tests/figures/workshops.py --mie, 4 of a white that hides but for its blue end, 0.8 to 2.2 where nothing hides.
 _LESS = 3.0
 _HELD = 0.05  # standard deviation that holds the logarithm of such an amount
-_ROUGHLY = 1e-3  # gain that ends a search whose weights are not yet the last ones
 
 
 def beyond_hiding(
@@ -35,7 +34,7 @@ def beyond_hiding(
 ) -> tuple[Minimum, Prior]:
     """The minimum, or where nothing speaks against it one with more of the pigments that only hide.
 
-    With it comes the prior that is smooth about it; `weight` is that of `minimise`.
+    With it comes the prior that is smooth about it; `weight` is that of `minimise`, as is `prior` of the minimum.
     """
     hidden = felt(problem, minimum, weight) < _FELT
     hidden[hidden] = [_is_least(problem, minimum.at, number, weight) for number in np.flatnonzero(hidden).tolist()]
@@ -50,9 +49,9 @@ def beyond_hiding(
         strength=np.where(hidden, 1.0 / _HELD, prior.strength),
         expected=np.where(hidden, score / np.where(hidden, prior.strength, 1.0), prior.expected),
     )
-    there = minimise(problem, replace(minimum.at, ks=ks), held, weight=weight, gain=_ROUGHLY, step_taken=step_taken)
+    there = minimise(problem, replace(minimum.at, ks=ks), held, weight=weight, gain=ROUGHLY, step_taken=step_taken)
     # So many numbers more as the edge tells them apart meet noise that much better, were they of noise alone.
-    lost = _cost(there, smooth) - _cost(minimum, prior)
+    lost = there.parts.cost + prior_cost(there.at, smooth) - minimum.cost
     return (there, smooth) if lost < hidden.sum() * problem.n_wavelengths else (minimum, prior)
 
 
@@ -69,10 +68,6 @@ def _is_least(problem: Problem, at: Unknowns, component: int, weight: Array) -> 
         missed.append(float(np.sum(((problem.read - values) * weight) ** 2)))
     less, here, more = missed
     return less - here > _LESS * (more - here)
-
-
-def _cost(minimum: Minimum, prior: Prior) -> float:
-    return minimum.parts.cost + prior_cost(minimum.at, prior)
 
 
 def _beyond(s: Array, prior: Prior) -> Array:

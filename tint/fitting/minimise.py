@@ -24,6 +24,7 @@ from tint.spectra import Array
 # A fit of 150 pigments takes 44 steps (tests/figures/growth.py); the search ends at a gain below this share, by eye.
 _MOST_STEPS = 100
 _GAIN = 1e-5
+ROUGHLY = 1e-3  # gain that ends a search whose weights are not yet the last ones
 _STIFFEST, _LEAST_DAMPING = 1e12, 1e-9
 _AGAIN = 5  # times that a step is solved again with the bounds it met
 _MANY_AT_BOUND = 1000  # from where it is cheaper to factorise again than to correct, of 150 pigments

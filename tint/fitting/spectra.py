@@ -19,7 +19,7 @@ from tint.errors import JobError
 from tint.fitting import hidden, priors, report
 from tint.fitting.first_guess import first_guess
 from tint.fitting.leaving_out import Fitted, gather, surprises
-from tint.fitting.minimise import Minimum, minimise
+from tint.fitting.minimise import ROUGHLY, Minimum, minimise
 from tint.fitting.posterior import MANY, in_modes, posterior, unknowns_spent
 from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem, lay_out
@@ -35,7 +35,6 @@ from tint.swatches.records import REGULAR
 
 # Model error to begin with, so that no thickness is bent to excuse a poor start (tests/figures/judgement.py).
 _DOUBT = 0.02
-_ROUGHLY = 1e-3  # gain that ends a search whose weights are not yet the last ones
 _ROUNDS = 6  # of weighing the readings anew
 # Relative change of the model error that ends them, or this much of the instrument's noise
 # (tests/figures/judgement.py).
@@ -153,23 +152,23 @@ def search(
         start_at(problem, guess),
         prior,
         weight=weights(problem, problem.read, weighting),
-        gain=_ROUGHLY,
+        gain=ROUGHLY,
         bend=False,
         shape=False,
         step_taken=told,
     )
     # Faces before the phase functions, which else go to their ends to make up for them.
     held = weights(problem, minimum.shown.values, Weighting(_DOUBT / 4.0, weighting.casting))
-    minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, bend=False, step_taken=told)
+    minimum = minimise(problem, minimum.at, prior, weight=held, gain=ROUGHLY, bend=False, step_taken=told)
     found = _settled(problem, minimum, prior, weighting, told)
     if problem.thickness.size <= _FEW:
         problem, minimum, prior, weighting, held = found
         tried = (
-            minimise(problem, each, prior, weight=held, gain=_ROUGHLY, step_taken=told)
+            minimise(problem, each, prior, weight=held, gain=ROUGHLY, step_taken=told)
             for each in _elsewhere(minimum.at)
         )
         deepest = min(tried, key=lambda each: each.cost)
-        if deepest.cost < minimum.cost * (1.0 - 2.0 * _ROUGHLY):
+        if deepest.cost < minimum.cost * (1.0 - 2.0 * ROUGHLY):
             found = _settled(problem, deepest, prior, weighting, told)
     return _ended(*found, told)
 
@@ -198,7 +197,7 @@ def _settled(
         before, weighting = weighting, weigh(problem, minimum.shown.values, spent)
         held = weights(problem, minimum.shown.values, weighting)
         prior = priors.smooth(prior, minimum.at.ks, problem.largest_depth, problem.anisotropy.log_wavelength)
-        minimum = minimise(problem, minimum.at, prior, weight=held, gain=_ROUGHLY, step_taken=told)
+        minimum = minimise(problem, minimum.at, prior, weight=held, gain=ROUGHLY, step_taken=told)
         small = _SETTLED * max(weighting.model_error, problem.instrument.repeatability)
         alike = np.allclose(weighting.casting, before.casting, atol=0.05) and have_settled(last, problem)
         if abs(weighting.model_error - before.model_error) < small and alike:
@@ -218,7 +217,7 @@ def _from(
     held = weights(problem, near.minimum.shown.values[np.isin(near.problem.readings.casting, of)], weighting)
     prior = priors.smooth(prior, at.ks, problem.largest_depth, problem.anisotropy.log_wavelength)
     start = replace(at, own=np.where(problem.used, own, 0.0))
-    return minimise(problem, start, prior, weight=held, gain=_ROUGHLY, step_taken=told), prior, weighting
+    return minimise(problem, start, prior, weight=held, gain=ROUGHLY, step_taken=told), prior, weighting
 
 
 def _elsewhere(at: Unknowns) -> Iterator[Unknowns]:
