@@ -75,6 +75,14 @@ def bytes_of(path: str | Path, most: int = -1) -> bytes:
         raise InputError(str(path), f"cannot be read ({reason})", mend="check the name") from error
 
 
+def bytes_within(path: str | Path, most: int, *, expected: str = "", mend: str) -> bytes:
+    """What stands in a file of at most so many bytes; InputError if it holds more, or cannot be read."""
+    data = bytes_of(path, most + 1)
+    if len(data) > most:
+        raise InputError(str(path), f"is larger than {most / 1e6:.0f} MB", expected, mend)
+    return data
+
+
 @contextlib.contextmanager
 def _told(*paths: Path) -> Iterator[None]:
     try:

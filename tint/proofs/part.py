@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from PIL import Image, UnidentifiedImageError
 
 from tint.errors import InputError
-from tint.files import bytes_of, hushed
+from tint.files import bytes_within, hushed
 from tint.proofs.portrait import SEAM, View
 from tint.proofs.rays import scan
 
@@ -139,9 +139,7 @@ def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: floa
 
 def _grey(path: Path) -> Array:
     expected = "expected a grey PNG"
-    data = bytes_of(path, _MOST_MAP_BYTES + 1)
-    if len(data) > _MOST_MAP_BYTES:
-        raise InputError(str(path), f"is larger than {_MOST_MAP_BYTES / 1e6:.0f} MB", expected, "scale it")
+    data = bytes_within(path, _MOST_MAP_BYTES, expected=expected, mend="scale it")
     try:
         # Pillow warns of odd tags, which do no harm, and of a great many pixels, which are refused here.
         with hushed(), Image.open(io.BytesIO(data), formats=_KINDS) as image:
@@ -187,9 +185,7 @@ def _load(path: Path) -> Any:
     kind = path.suffix.lower()
     if kind not in KINDS:
         raise InputError(str(path), "is not a mesh that can be read", "expected " + ", ".join(KINDS))
-    data = bytes_of(path, _MOST_BYTES + 1)
-    if len(data) > _MOST_BYTES:
-        raise InputError(str(path), f"is larger than {_MOST_BYTES / 1e6:.0f} MB", mend=_FEWER)
+    data = bytes_within(path, _MOST_BYTES, mend=_FEWER)
     try:
         with _strictly():
             if kind == ".3mf":

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from tint.errors import InputError
-from tint.files import bytes_of, hushed
+from tint.files import bytes_within, hushed
 from tint.proofs.leaf import rendered
 from tint.proofs.picture import srgb_profile
 from tint.proofs.render import Levels
@@ -62,9 +62,7 @@ def read_photo(path: Path) -> Photo:
     Raises InputError if it is none, is broken, too large or too small.
     """
     where = str(path)
-    data = bytes_of(path, _MOST_BYTES + 1)
-    if len(data) > _MOST_BYTES:
-        raise InputError(where, f"is larger than {_MOST_BYTES / 1e6:.0f} MB", mend="shrink it")
+    data = bytes_within(path, _MOST_BYTES, mend="shrink it")
     try:
         with hushed():  # odd metadata do no harm, and size is looked at here
             return Photo(_opened(data, where), path.name)
