@@ -195,7 +195,8 @@ def progress(*, on: Console | None = None, patience_s: float = PATIENCE_S) -> It
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (TextColumn("{task.description}", markup=False), BarColumn(), TimeRemainingColumn())
-    bar = Progress(*columns, console=on or Console(stderr=True), transient=True)
+    # A step of a print may take a minute: of the last half, rich's default, no time left could be told.
+    bar = Progress(*columns, console=on or Console(stderr=True), transient=True, speed_estimate_period=600.0)
     task = bar.add_task("")
     starting = threading.Timer(patience_s, bar.start)
     starting.start()

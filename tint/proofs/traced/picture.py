@@ -37,7 +37,7 @@ class Quality:
 
 
 # Half a minute, a few minutes and ten on two free cores (tests/figures/traced.py).
-QUALITIES = dict(zip(glossary.QUALITIES, (Quality(240, 3, 4), Quality(640, 4, 4), Quality(880, 4, 5)), strict=True))
+QUALITIES = dict(zip(glossary.QUALITIES, (Quality(240, 3, 5), Quality(640, 4, 5), Quality(880, 4, 6)), strict=True))
 _GLOSS = 2  # times the paths of a pass that go to gloss and surroundings, which are short
 _TURN, _STEP = 0.3, 0.05  # change of a normal, and of place as a share of the part's size, that is an edge
 _PAPER, _INK = 0.85, 0.04  # reflectance where no card was read; assumptions, no source
