@@ -113,6 +113,13 @@ def test_figures_are_those_of_the_forward_model(demo_palette: Palette) -> None:
         assert each.price_per_kg == pytest.approx(price)
 
 
+def test_light_that_passes_is_told_in_percent_where_it_was_asked_for(demo_palette: Palette) -> None:
+    through = 100.0 * predict(demo_palette, LICHEN, setting=WALL).luminous_transmittance
+    asked = replace(WANTED, contrast_ratio_min=None, transmittance_min=through / 100.0 + 0.1)
+    told = {meaning: figure for figure, meaning in figures_of(sheet_of(demo_palette, target=asked).candidates[0])}
+    assert told["transmittance, 10 % too low"] == f"{through:.3g} %"
+
+
 def test_reference_price_and_difference_are_the_solver_s(demo_palette: Palette) -> None:
     target = target_from_lab([60.0, 10.0, 20.0])
     answer = solve(demo_palette, target, setting=WALL, rules=Rules(most_recipes=3))
@@ -191,6 +198,9 @@ def test_limits_prices_and_doubts_are_told(demo_palette: Palette) -> None:
     )
     assert lines_of(sheet.candidates[0], [])[0] == "At a limit: the largest total loading."
     assert "no price" in lines_of(sheet.candidates[1], [])[-1]
+    paid = replace(demo_palette, workshop=replace(demo_palette.workshop, currency="EUR"))
+    first = sheet_of(paid).candidates[0]
+    assert f"costs {first.price_per_kg:.2f} EUR per kg of mix" in lines_of(first, [])[-1]
     assert [each.name for each in sheet.candidates] == ["1, clear", "3, clear", "4, clear", "7, milky"]
     for each in sheet.candidates:
         for warning in each.look.warnings:

@@ -12,15 +12,17 @@ from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import MET
+from tint.opacity import KINDS, MET
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, Trial, bare_shades, shade_of, shades_of
 from tint.proofs.samples import InLight, in_lights, named
 from tint.recipes.choice import prices_of
-from tint.target import Target
+from tint.recipes.refine import predicted
+from tint.target import Target, amount
 
 MOST = 6  # recipes: what two rows of a page hold
+NO_CURRENCY = "Prices have no currency: the folder names none (`currency` in [workshop] of palette.toml)."
 FOR_MAKER = "For the workshop: it shows the formulas. Not for the customer."
 
 
@@ -36,10 +38,11 @@ class Candidate:
     over: tuple[Shade, ...]  # over the darkest and the lightest backing
     delta_e: float  # CIEDE2000 to the target [-]; NaN without one
     tolerance: float  # within which it counts as reached [-]; NaN without a target
-    opacity_miss: float  # how far its contrast ratio is from what was asked, signed [-]; NaN when nothing was asked
+    asked: dict[str, tuple[float, float]]  # of `KINDS` that were asked for: what it has, and by how much it misses [-]
     lights: tuple[InLight, ...]  # the recipe in further lights
     limits: tuple[str, ...]  # what it touches, in words
     price_per_kg: float | None  # of a kilogram of mix, the base included where it has a price; None where one has none
+    cost: str  # the same in a sentence
 
     @property
     def name(self) -> str:
@@ -114,7 +117,7 @@ def compare(
         behind=behind,
         bare=bare_shades(palette, behind, view),
         candidates=tuple(many),
-        notes=tuple(_notes(target, setting, sample, many)),
+        notes=(*_notes(target, setting, sample, many), *([] if palette.workshop.currency else [NO_CURRENCY])),
         trial=trial,
     )
 
@@ -135,11 +138,17 @@ def _candidate(
         over=shades_of(np.stack(over), view),
         delta_e=float(colorimetry.difference(target.lab, beside.lab)) if target else math.nan,
         tolerance=target.tolerance if target else math.nan,
-        opacity_miss=float(target.opacity_miss(look.contrast_ratio)) if target and target.asks_opacity else math.nan,
+        asked={kind: _missed(target, kind, look) for kind in KINDS if target is not None and target.asks(kind)},
         lights=in_lights(beside, target=target)[1:],
         limits=limits,
         price_per_kg=price_per_kg(palette, blend),
+        cost=_cost(palette, blend),
     )
+
+
+def _missed(target: Target, kind: str, look: Appearance) -> tuple[float, float]:
+    value, _ = predicted(look, kind)
+    return value, float(target.miss(kind, value))
 
 
 def price_per_kg(palette: Palette, blend: Blend) -> float | None:
@@ -148,6 +157,15 @@ def price_per_kg(palette: Palette, blend: Blend) -> float | None:
     loadings = palette.loadings(blend)
     price = of_base + float(np.sum(np.where(loadings > 0.0, (prices[:-1] - of_base) * loadings / 100.0, 0.0)))
     return None if np.isnan(price) else price
+
+
+def _cost(palette: Palette, blend: Blend) -> str:
+    price, of_base = price_per_kg(palette, blend), palette.bases[blend.base].price
+    if price is None:
+        return "What it costs is not known: a pigment or its base has no price."
+    shown = f"{price:.2f}" if price >= 0.095 else f"{price:.2g}"
+    unit = f" {palette.workshop.currency}".rstrip()
+    return f"{'Pigments cost' if of_base is None else 'It costs'} {shown}{unit} per kg of mix."
 
 
 def _notes(target: Target | None, setting: Setting, sample: Setting, many: Sequence[Candidate]) -> list[str]:
@@ -228,15 +246,23 @@ def figures_of(each: Candidate) -> list[tuple[str, str]]:
         told.append(("-", "opacity not known: one backing"))
     else:
         ratio = f"{each.look.contrast_ratio:.2f} ± {each.look.contrast_ratio_error:.2f}"
-        told.append((ratio, f"contrast ratio{_of_asked(each.opacity_miss)}"))
+        told.append((ratio, f"contrast ratio{_of_asked('contrast_ratio', each)}"))
+    told += [
+        (amount(kind, value, ".2f"), f"{kind}{_of_asked(kind, each)}")
+        for kind, (value, _) in each.asked.items()
+        if kind != "contrast_ratio" and not math.isnan(value)
+    ]
     told += [(f"{shift_in(light):.1f}", f"shift in {_light_name(light.light)}") for light in each.lights]
     return told
 
 
-def _of_asked(miss: float) -> str:
+def _of_asked(kind: str, each: Candidate) -> str:
+    _, miss = each.asked.get(kind, (math.nan, math.nan))
     if math.isnan(miss):
         return ""
-    return ", as asked" if abs(miss) <= MET else f", {abs(miss):.2f} too {'high' if miss > 0 else 'low'}"
+    if abs(miss) <= MET:
+        return ", as asked"
+    return f", {amount(kind, abs(miss), '.2f')} too {'high' if miss > 0 else 'low'}"
 
 
 def _light_name(light: str) -> str:
@@ -250,10 +276,7 @@ def lines_of(each: Candidate, differs: Sequence[str]) -> list[str]:
     stands_out = ", ".join(differs)
     told = [f"{stands_out[:1].upper()}{stands_out[1:]}."] if differs else []
     told += [f"At a limit: {' and '.join(each.limits)}."] if each.limits else []
-    if each.price_per_kg is None:
-        return [*told, "One of its pigments has no price."]
-    shown = f"{each.price_per_kg:.2f}" if each.price_per_kg >= 0.095 else f"{each.price_per_kg:.2g}"
-    return [*told, f"Pigments cost {shown} per kg of mix."]
+    return [*told, each.cost]
 
 
 def doses_of(each: Candidate) -> list[tuple[str, str]]:

@@ -16,7 +16,7 @@ from tint.recipes.choice import Merits, closeness
 from tint.recipes.refine import predicted
 from tint.recipes.sets import Bounds, Candidates, finish
 from tint.spectra import Array
-from tint.target import Target
+from tint.target import Target, amount
 
 _TOUCH = 1e-4  # share of a limit within which it is touched
 _WORTH = 0.1  # CIEDE2000 that giving way must promise, for a limit to be named, and must bring, for it to be told
@@ -87,8 +87,9 @@ def why_not(
     if delta_e > target.tolerance:
         told.append(f"the colour stays {delta_e:.1f} CIEDE2000 away")
     if abs(opacity_miss) > MET:
-        what = _first_asked(target).replace("_", " ")
-        told.append(f"the {what} is {abs(opacity_miss):.2f} too {'high' if opacity_miss > 0 else 'low'}")
+        kind = _first_asked(target)
+        miss, way = amount(kind, abs(opacity_miss), ".2f"), "high" if opacity_miss > 0 else "low"
+        told.append(f"the {kind.replace('_', ' ')} is {miss} too {way}")
     names = list(palette.pigments)
     for limit in limits:
         kind, _, name = limit.partition(":")
