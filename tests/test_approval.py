@@ -407,33 +407,33 @@ def lowest(page: Any) -> float:
     return min(height for height in heights if height)
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("paper", ["a4", "letter"])  # the fullest on the shorter one
 def test_the_pdf_is_one_page_whose_text_can_be_selected(demo_palette: Palette, paper: str) -> None:
     pypdf: Any = pytest.importorskip("pypdf")
     pytest.importorskip("fpdf")
     from tint.proofs.approval_page import approval_pdf
 
-    for sheet in (sheet_of(demo_palette, target=target_for(demo_palette)), full(demo_palette)):
-        pages = pypdf.PdfReader(io.BytesIO(approval_pdf(sheet, paper=paper))).pages
-        assert len(pages) == 1
-        told = " ".join(pages[0].extract_text().split())
-        for term, _ in sheet.terms:
-            assert term in told
-        for line in (
-            "Signature",
-            "Always confirm with a cured swatch",
-            sheet.asked.name,
-            "ß" if "ß" in sheet.asked.words else "",
-        ):
-            assert line in told
-        width, height = pages[0].mediabox.width, pages[0].mediabox.height
-        assert lowest(pages[0]) > 20.0  # nothing runs off the page [pt]
-        assert (round(float(width)), round(float(height))) == {"a4": (595, 842), "letter": (612, 792)}[paper]
-        fonts = [font.get_object() for font in pages[0]["/Resources"]["/Font"].values()]
-        assert len(fonts) == 2
-        for font in fonts:
-            inner = font["/DescendantFonts"][0].get_object()
-            assert "/FontFile2" in inner["/FontDescriptor"].get_object()
+    sheet = full(demo_palette) if paper == "letter" else sheet_of(demo_palette, target=target_for(demo_palette))
+    pages = pypdf.PdfReader(io.BytesIO(approval_pdf(sheet, paper=paper))).pages
+    assert len(pages) == 1
+    told = " ".join(pages[0].extract_text().split())
+    for term, _ in sheet.terms:
+        assert term in told
+    for line in (
+        "Signature",
+        "Always confirm with a cured swatch",
+        sheet.asked.name,
+        "ß" if "ß" in sheet.asked.words else "",
+    ):
+        assert line in told
+    width, height = pages[0].mediabox.width, pages[0].mediabox.height
+    assert lowest(pages[0]) > 20.0  # nothing runs off the page [pt]
+    assert (round(float(width)), round(float(height))) == {"a4": (595, 842), "letter": (612, 792)}[paper]
+    fonts = [font.get_object() for font in pages[0]["/Resources"]["/Font"].values()]
+    assert len(fonts) == 2
+    for font in fonts:
+        inner = font["/DescendantFonts"][0].get_object()
+        assert "/FontFile2" in inner["/FontDescriptor"].get_object()
 
 
 def test_an_unknown_paper_is_refused(demo_palette: Palette) -> None:
@@ -463,9 +463,13 @@ def run(*arguments: object) -> Result:
 BLEND = ("--base", "clear", "--load", "white=0.25", "--load", "green=0.0517", "--thickness", "2.6")
 
 
-def test_the_command_draws_the_part_and_both_sheets(fitted_demo: Path, tmp_path: Path) -> None:
+def test_the_command_draws_the_part_and_both_sheets(
+    fitted_demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:  # fmt: skip
     trimesh: Any = pytest.importorskip("trimesh")
     pytest.importorskip("fpdf")
+    for size in ("PIXELS", "SHEET_PIXELS"):
+        monkeypatch.setattr(f"tint.proofs.part_picture.{size}", 120)
     trimesh.creation.box((40.0, 30.0, 3.0)).export(tmp_path / "pot_foot.stl")
     files = [tmp_path / name for name in ("foot.png", "foot.html", "foot.pdf")]
     result = run(
