@@ -20,15 +20,14 @@ from tint.appearance import Setting, predict
 from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import draw_proof, part_picture, samples
+from tint.proofs import draw_proof, part_picture, samples, wedge
 from tint.proofs.comparison import compare
 from tint.proofs.comparison_drawn import draw_comparison
 from tint.proofs.facts import Read, trial_of
-from tint.proofs.part import Part, part_of, read_height_map
-from tint.proofs.photo import Photo
+from tint.proofs.part import Part, part_of
+from tint.proofs.photo import Photo, read_height_map
 from tint.proofs.picture import paint
-from tint.proofs.portrait import view_of, volume_cm3
-from tint.proofs.walls import TO_DRAW, walls_of
+from tint.proofs.portrait import volume_cm3
 from tint.recipes import Rules, solve
 from tint.swatches import read_folder
 from tint.target import target_from_blend
@@ -42,7 +41,7 @@ FOOT_MIX = Blend("clear", {"black": 0.02, "ochre": 0.25, "white": 0.1})
 DIFFUSER_MIX = Blend("milky", {"white": 0.05, "yellow": 0.02})
 
 
-def revolved(profile: Array, *, sections: int = 240) -> Array:
+def revolved(profile: Array, *, sections: int) -> Array:
     """Triangles, shape (n, 3, 3) [mm], of a body turned about z from its outline, shape (m, 2): radius and height."""
     import trimesh
 
@@ -56,7 +55,7 @@ def _arc(centre: tuple[float, float], radius: float, start: float, stop: float, 
     return np.asarray(centre) + radius * np.stack((np.cos(angle), np.sin(angle)), axis=-1)
 
 
-def lid() -> Part:
+def lid(sections: int = 240) -> Part:
     """A lid, 80 mm wide: wall 2.6 mm, rim 1 mm, a boss 18 mm wide with a fillet, a ring below that centres it."""
     outline = [
         [[0.0, 0.0], [30.0, 0.0], [30.0, -5.0], [32.0, -5.0], [32.0, 0.0], [40.0, 1.6]],
@@ -66,15 +65,16 @@ def lid() -> Part:
         _arc((7.0, 12.0), 2.0, 0.0, 90.0),
         [[0.0, 14.0]],
     ]
-    return part_of(revolved(np.concatenate([np.asarray(piece, dtype=float) for piece in outline])), name="lid.stl")
+    profile = np.concatenate([np.asarray(piece, dtype=float) for piece in outline])
+    return part_of(revolved(profile, sections=sections), name="lid.stl")
 
 
-def foot() -> Part:
+def foot(sections: int = 240) -> Part:
     """A pot foot, 36 mm wide, with five steps and a hollow below."""
     steps = [_arc((18.0 - 2.2 * n, 1.0 + 1.6 * n), 0.8, -60.0, 90.0, 8) for n in range(5)]
     outline = [[[6.0, 3.0], [6.0, 0.0]], *steps, [[0.0, 8.2], [0.0, 3.0]]]
     profile = np.concatenate([np.asarray(piece, dtype=float) for piece in outline])
-    return part_of(revolved(np.concatenate((profile[-1:], profile[:-1]))), name="foot.stl")
+    return part_of(revolved(np.concatenate((profile[-1:], profile[:-1])), sections=sections), name="pot_foot.stl")
 
 
 def plate() -> bytes:
@@ -105,7 +105,9 @@ def cast_of(palette: Palette, setting: Setting) -> Read:
     return Read(spectrum=predict(palette, off, setting=setting).reflectance, named="trials.csv:lid")
 
 
-def pictures(palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXELS) -> dict[str, bytes]:
+def pictures(
+    palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXELS, sections: int = 240
+) -> dict[str, bytes]:
     """Every picture of the gallery, by file name."""
     setting = Setting(thickness_mm=2.6)
     wall = Setting(thickness_mm=3.0)
@@ -122,19 +124,9 @@ def pictures(palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXE
     )
     (scratch / "plate.png").write_bytes(plate())
     flat = read_height_map(scratch / "plate.png", mm_per_level=0.02, mm_per_pixel=0.08)
-    shown = {
-        "lid": part_picture.Shown(
-            view=view_of(lid(), "top", pixels=2 * pixels, walls=walls_of(lid().triangles, points=TO_DRAW)),
-            named="Lid from the top",
-            volume_cm3=lid().volume_cm3,
-        ),
-        "foot": part_picture.Shown(
-            view=view_of(foot(), "corner", pixels=2 * pixels, walls=walls_of(foot().triangles, points=TO_DRAW)),
-            named="Pot foot from a corner",
-            volume_cm3=foot().volume_cm3,
-        ),
-        "plate": part_picture.Shown(view=flat, named="Name plate", volume_cm3=volume_cm3(flat), finer=1),
-    }
+    shown = {"plate": part_picture.Shown(view=flat, named="Name plate", volume_cm3=volume_cm3(flat), finer=1)}
+    for name, part, side in (("lid", lid(sections), "top"), ("foot", foot(sections), "corner")):
+        shown[name] = part_picture.part_shown(part, pixels=pixels, side=side)
     lamp = Setting(thickness_mm=3.0, over="white")
     drawn = {
         "part-lid": part_picture.part_picture(
@@ -146,9 +138,9 @@ def pictures(palette: Palette, scratch: Path, *, pixels: int = part_picture.PIXE
         "part-plate": part_picture.part_picture(
             palette, LID_MIX, setting=wall, shown=shown["plate"], title="Name plate, lichen"
         ),
-        "wedge": samples.wedge_picture(palette, DIFFUSER_MIX, setting=wall, title="Lamp diffuser"),
+        "wedge": wedge.wedge_picture(palette, DIFFUSER_MIX, setting=wall, title="Lamp diffuser"),
         "lights": samples.lights_picture(palette, LID_MIX, setting=setting, target=target, title="Lid, lichen"),
-        "behind": samples.lit_picture(palette, DIFFUSER_MIX, setting=lamp, title="Lamp diffuser"),
+        "behind": wedge.lit_picture(palette, DIFFUSER_MIX, setting=lamp, title="Lamp diffuser"),
         "limits": samples.limits_picture(palette, LID_MIX, setting=setting, tolerance=2.0, title="Lid, lichen"),
     }
     card = draw_proof(palette, LID_MIX, setting=setting, title="Lid, lichen", trial=trial)

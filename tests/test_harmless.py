@@ -27,8 +27,7 @@ from tint.materials import Blend
 from tint.palette import Palette
 from tint.photographs.picture import read_picture
 from tint.proofs.approval import Asked, approval
-from tint.proofs.part import read_height_map
-from tint.proofs.photo import read_photo
+from tint.proofs.photo import read_height_map, read_photo
 from tint.swatches.tables import read_table
 from tint.weighing import Batch, weigh
 from tint.weighing.sheet import weigh_table

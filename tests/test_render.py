@@ -19,8 +19,8 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import picture, render, samples
-from tint.proofs.picture import paint, srgb_profile
+from tint.proofs import render, samples, wedge
+from tint.proofs.picture import paint
 from tint.proofs.samples import LIGHTS, in_lights, limits_of
 from tint.target import Target, target_from_blend, target_from_lab
 
@@ -128,18 +128,18 @@ def chunks(png: bytes) -> dict[bytes, bytes]:
 
 def test_a_deep_png_holds_every_level_and_the_profile() -> None:
     deep = np.random.default_rng(1).integers(0, 65536, (7, 5, 3)).astype(np.uint16)
-    png = picture.deep_png(deep)
+    png = render.deep_png(deep)
     assert np.abs(pixels(png) - (deep >> 8)).max() <= 1  # pillow reads the upper half of each
     parts = chunks(png)
     assert struct.unpack(">IIBB", parts[b"IHDR"][:10]) == (5, 7, 16, 2)
     rows = np.frombuffer(zlib.decompress(parts[b"IDAT"]), dtype=np.uint8).reshape(7, -1)
     assert np.array_equal(np.ascontiguousarray(rows[:, 1:]).view(">u2").reshape(7, 5, 3), deep)
-    assert zlib.decompress(parts[b"iCCP"][6:]) == srgb_profile()
+    assert zlib.decompress(parts[b"iCCP"][6:]) == render.srgb_profile()
 
 
 def test_a_deep_tiff_holds_every_level_and_the_profile() -> None:
     deep = np.random.default_rng(2).integers(0, 65536, (6, 9, 3)).astype(np.uint16)
-    tiff = picture.deep_tiff(deep)
+    tiff = render.deep_tiff(deep)
     order, magic, start = struct.unpack("<2sHI", tiff[:8])
     assert (order, magic) == (b"II", 42)
     (count,) = struct.unpack("<H", tiff[start : start + 2])
@@ -149,17 +149,17 @@ def test_a_deep_tiff_holds_every_level_and_the_profile() -> None:
     (_, width), (_, height), (_, strip), (_, size) = (value[tag] for tag in (256, 257, 273, 279))
     assert np.array_equal(np.frombuffer(tiff[strip : strip + size], dtype="<u2").reshape(height, width, 3), deep)
     assert struct.unpack("<3H", tiff[value[258][1] :][:6]) == (16, 16, 16)
-    assert tiff[value[34675][1] :][: value[34675][0]] == srgb_profile()
+    assert tiff[value[34675][1] :][: value[34675][0]] == render.srgb_profile()
     with Image.open(io.BytesIO(tiff)) as image:
         assert image.size == (9, 6)
-        assert image.info["icc_profile"] == srgb_profile()
+        assert image.info["icc_profile"] == render.srgb_profile()
 
 
 # Pictures.
 
 
 def test_every_step_along_the_wedge_is_the_prediction_there(demo_palette: Palette) -> None:
-    picture = samples.wedge_picture(demo_palette, DIFFUSER, setting=WALL)
+    picture = wedge.wedge_picture(demo_palette, DIFFUSER, setting=WALL)
     image, box = pixels(paint(picture)), picture.boxes["wedge"]
     for depth in (0.5, 1.0, 2.2, 3.0, 5.9):
         seen = predict(demo_palette, DIFFUSER, setting=replace(WALL, thickness_mm=depth))
@@ -171,8 +171,8 @@ def test_every_step_along_the_wedge_is_the_prediction_there(demo_palette: Palett
 
 
 def test_what_a_screen_cannot_show_of_a_wedge_is_marked(demo_palette: Palette) -> None:
-    marked = samples.wedge_picture(demo_palette, SUN, setting=WALL)
-    plain = samples.wedge_picture(demo_palette, LID, setting=WALL)
+    marked = wedge.wedge_picture(demo_palette, SUN, setting=WALL)
+    plain = wedge.wedge_picture(demo_palette, LID, setting=WALL)
     said = [" ".join(getattr(item, "words", "") for item in picture.items) for picture in (marked, plain)]
     assert "the true colour is beyond a screen" in said[0]
     assert "the true colour is beyond a screen" not in said[1]
@@ -253,7 +253,7 @@ def test_no_thinnest_sample_where_none_leaves_the_tolerance(demo_palette: Palett
 
 
 def test_lit_from_behind_and_from_the_front(demo_palette: Palette) -> None:
-    picture = samples.lit_picture(demo_palette, DIFFUSER, setting=WALL)
+    picture = wedge.lit_picture(demo_palette, DIFFUSER, setting=WALL)
     image = pixels(paint(picture))
     seen = predict(demo_palette, DIFFUSER, setting=WALL)
     box = picture.boxes["white"]

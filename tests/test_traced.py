@@ -31,9 +31,9 @@ from tint.orders import run_order
 from tint.palette import Palette
 from tint.proofs.approval import Asked, approval
 from tint.proofs.approval_page import approval_page, approval_pdf
-from tint.proofs.part import part_of
+from tint.proofs.part import corner_normals, part_of
 from tint.proofs.picture import RIGHT, Text
-from tint.proofs.portrait import SIDES, corner_normals
+from tint.proofs.portrait import SIDES
 from tint.proofs.traced import scenes
 from tint.proofs.traced.paths import check_installed, follow, ply, stage
 from tint.proofs.traced.picture import (
@@ -376,6 +376,8 @@ def tube_in(folder: Path) -> Path:
 @pytest.fixture
 def quickly(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(QUALITIES, "preview", Quality(64, 2, 2))
+    monkeypatch.setattr("tint.proofs.traced.shown._PATHS", 2)
+    monkeypatch.setattr("tint.proofs.part_picture.PIXELS", 240)
 
 
 def shown_of(picture: bytes) -> Array:

@@ -35,8 +35,8 @@ from tint.orders.order import read_order
 from tint.orders.record import STATE, Files
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.photographs.picture import read_picture
-from tint.proofs.part import read_height_map, read_part
-from tint.proofs.photo import read_photo
+from tint.proofs.part import read_part
+from tint.proofs.photo import read_height_map, read_photo
 from tint.proofs.portrait import View, view_of
 from tint.recipes import Rules
 from tint.recipes import from_json as recipes_of

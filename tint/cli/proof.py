@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from dataclasses import replace as with_
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,9 +14,9 @@ import msgspec
 
 from tint import jsonable
 from tint.appearance import Setting, predict
-from tint.cli import options
+from tint.cli import compared, options
 from tint.cli import show as pages
-from tint.cli.asked import Chosen, Doses, chosen, palette_of, recipes_options, setting_options
+from tint.cli.asked import Doses, chosen, palette_of, recipes_options, setting_options
 from tint.cli.keys import Command
 from tint.cli.proof_options import (
     PICTURES,
@@ -31,25 +30,21 @@ from tint.cli.proof_options import (
     subject_options,
     tracing_options,
 )
-from tint.cli.solve import bound
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
 from tint.files import write_all
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches.instruments import Given
-from tint.target import Target, target_from_written
+from tint.target import Target
 from tint.thickness import Wall, at_walls
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from tint.proofs.comparison import Comparison
     from tint.proofs.facts import Trial
     from tint.proofs.traced.shown import TracedPart
 
-_SEEN = ("over", "seat", "light", "observer", "geometry")  # what a target in a file holds for
-MOST_COMPARED = 6  # recipes that find room side by side on one sheet
 _DEEP = (".tif", ".tiff")
 
 
@@ -87,17 +82,13 @@ def command(
     """
     _check_files(out, approving, replace=replace, part=show == "part" or (show is None and subject.given))
     cast.check()
-    more: dict[str, Any]
     if pick is not None and len(pick) != 1:
-        _check_compared(show, bits, subject, tracing, approving)
-        choice = chosen(doses, recipe, pick, most=MOST_COMPARED)
-        palette = palette_of(folder, optics)
-        sheet = _compared(
-            palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=approving.title or ""
-        )
-        more = _compared_json(sheet) | {"optics": optics}
-        named, contents = f"{len(sheet.candidates)} recipes", _drawn(sheet, out, approving)
-        _tell(contents, named, None, lost=_lost(out, approving), more=more)
+        compared.check(show, bits, subject, tracing, approving)
+        choice = chosen(doses, recipe, pick, most=compared.MOST)
+        palette, title = palette_of(folder, optics), approving.title or ""
+        sheet = compared.of(palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=title)
+        contents, told = compared.drawn(sheet, out, approving), compared.told(sheet) | {"optics": optics}
+        _tell(contents, f"{len(sheet.candidates)} recipes", None, lost=_lost(out, approving), more=told)
         return
     show = show or ("part" if subject.given else "card")
     _check(out, show, bits, subject, approving, cast)
@@ -173,21 +164,8 @@ def _check(
         )
 
 
-def _check_compared(show: str | None, bits: str, subject: Subject, tracing: Tracing, approving: Approving) -> None:
-    """Refuse what a comparison does not show."""
-    others = {
-        "--show": show, "--part": subject.part, "--set height_map": subject.height_map,
-        "--set thin_mm": subject.thin_mm, "--trace": tracing.trace,
-        "--set words": approving.words, "--set approver": approving.approver, "--set expiry": approving.expiry,
-        "--set bits=16": bits == "16" or None,
-    }  # fmt: skip
-    for name, value in others.items():
-        if value is not None:
-            raise InputError(name, "a comparison of several recipes does not show it", mend="--pick one recipe")
-
-
 def _picture(job: _Job, show: str) -> bytes:
-    from tint.proofs import draw_proof, samples
+    from tint.proofs import draw_proof, samples, wedge
     from tint.proofs.picture import paint
 
     palette, blend, title = job.palette, job.blend, job.approving.title or ""
@@ -209,14 +187,13 @@ def _picture(job: _Job, show: str) -> bytes:
     if show == "limits":
         agreed = job.target.tolerance if job.target else job.tolerance
         return paint(samples.limits_picture(palette, blend, tolerance=agreed, **seen))
-    wedge = samples.wedge_picture if show == "wedge" else samples.lit_picture
-    return paint(wedge(palette, blend, setting=job.setting, title=title))
+    draw = wedge.wedge_picture if show == "wedge" else wedge.lit_picture
+    return paint(draw(palette, blend, setting=job.setting, title=title))
 
 
 def _deep(job: _Job, out: Path) -> bytes:
     from tint.proofs.part_picture import PIXELS, deep_part
-    from tint.proofs.picture import deep_png, deep_tiff
-    from tint.proofs.render import deep_levels
+    from tint.proofs.render import deep_levels, deep_png, deep_tiff
 
     assert job.part is not None  # checked
     if job.traced is None:
@@ -270,78 +247,3 @@ def _tell(
             out.print(f"Take care: `{lost}` became `?` on the picture or the PDF: its typeface has no such letters.")
 
     pages.answer({"written": first, "also_written": others} | dict(more), page, letters_lost=lost)
-
-
-# Several recipes of a file on one sheet, for the workshop.
-
-
-def _compared(
-    palette: Palette, choice: Chosen, *, wish: Wish, casting: Mapping[str, Any], said: Given, cast: Cast, title: str
-) -> Comparison:  # fmt: skip
-    """The recipes of a file, compared."""
-    from tint.proofs.comparison import compare
-
-    setting, blends = choice.setting(palette, casting), choice.blends(palette)
-    return compare(
-        palette,
-        list(blends.values()),
-        setting=setting,
-        target=_target_compared(palette, choice, wish, setting, casting, said),
-        ranks=list(blends),
-        limits=[[bound(limit) for limit in each.limits] for each in choice.recipes.values()],
-        trial=cast.trial(palette, next(iter(blends.values())), setting, said),
-        title=title,
-    )
-
-
-def _target_compared(
-    palette: Palette, choice: Chosen, wish: Wish, setting: Setting, casting: Mapping[str, Any], said: Given
-) -> Target | None:  # fmt: skip
-    """The target that options name, else the file's, which holds only for the setting it was solved in."""
-    own = choice.file.target if choice.file is not None else None
-    if wish.given or own is None:
-        return target_of(palette, wish, setting, said)
-    for name in _SEEN:
-        told = choice.solved_in.get(name)
-        if told is not None and casting.get(name, told) != told:
-            raise InputError(
-                f"--{name}", f"{casting[name]}, but the target in the file holds for {told}",
-                mend="name a target for it, as with --target-lab, or leave it out",
-            )  # fmt: skip
-    return with_(target_from_written(own), **wish.asked)  # type: ignore[arg-type]
-
-
-def _drawn(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Path, bytes]:
-    """What is to be written of a comparison, by file."""
-    from tint.proofs.comparison_drawn import comparison_page, comparison_pdf, draw_comparison
-
-    contents: dict[Path, bytes] = {}
-    if out:
-        contents[out] = draw_comparison(sheet)
-    if approving.sheet:
-        contents[approving.sheet] = comparison_page(sheet)
-    if approving.pdf:
-        contents[approving.pdf] = comparison_pdf(sheet, made=date.today(), paper=approving.paper)
-    return contents
-
-
-def _compared_json(sheet: Comparison) -> dict[str, Any]:
-    """What a comparison says of each recipe."""
-    from tint.proofs.comparison import differences, shift_in
-
-    return {
-        "recipes": [
-            {
-                "rank": each.rank,
-                "base": each.look.blend.base,
-                "loadings": dict(each.look.blend.loadings),
-                "delta_e": each.delta_e,
-                "expected_error": each.beside.expected_error,
-                **pages.fields(each.look, "contrast_ratio", "contrast_ratio_error"),
-                "shifts": {light.light: shift_in(light) for light in each.lights},
-                **pages.fields(each, "price_per_kg", "limits"),
-                "differs": said,
-            }
-            for each, said in zip(sheet.candidates, differences(sheet.candidates), strict=True)
-        ]
-    }

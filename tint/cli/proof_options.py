@@ -81,8 +81,9 @@ class Subject:
         """The part, read once; None without one."""
         if not self.given:
             return None
-        from tint.proofs.part import read_height_map, read_part
+        from tint.proofs.part import read_part
         from tint.proofs.part_picture import Shown, part_shown
+        from tint.proofs.photo import read_height_map
         from tint.proofs.portrait import volume_cm3
         from tint.proofs.walls import TO_DRAW, walls_of
 
@@ -96,14 +97,10 @@ class Subject:
             return Model(flat.volume_cm3, flat.within)
         assert self.part is not None  # given, and not a height map
         part = read_part(self.part, unit=self.unit or "", shell_mm=self.shell_mm)
-        side = self.side or "top"
-        walls = walls_of(part.triangles, points=TO_DRAW, name=part.name)
-        named = part.seen_from(side)
+        side, walls = self.side or "top", walls_of(part.triangles, points=TO_DRAW, name=part.name)
         return Model(
-            part.volume_cm3,
-            lambda pixels: part_shown(part, walls, pixels=pixels, named=named, side=side),
-            part,
-        )
+            part.volume_cm3, lambda pixels: part_shown(part, pixels=pixels, side=side, walls=walls), part
+        )  # fmt: skip
 
 
 subject_options = options.grouped(

@@ -237,11 +237,8 @@ def _shown(order: Order) -> Shown | None:
     if order.written.part is None:
         return None
     from tint.proofs.part_picture import SHEET_PIXELS, part_shown
-    from tint.proofs.walls import TO_DRAW, walls_of
 
-    part = order.read_part()
-    walls = walls_of(part.triangles, points=TO_DRAW, name=part.name)
-    return part_shown(part, walls, pixels=SHEET_PIXELS, named=order.title)
+    return part_shown(order.read_part(), pixels=SHEET_PIXELS, named=order.title)
 
 
 def _to_pay(job: Job) -> dict[str, Maker]:

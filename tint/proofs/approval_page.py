@@ -7,6 +7,7 @@ its letters inside, and its words can be selected.
 from __future__ import annotations
 
 import base64
+import functools
 import io
 import json
 from datetime import UTC, datetime, time
@@ -21,7 +22,6 @@ from tint.proofs.approval import Approval
 from tint.proofs.facts import Row, Shade, beyond_swatches
 from tint.proofs.leaf import INK, QUIET, SMALL, Page, one_page, rendered, uri
 from tint.proofs.part_picture import part_light
-from tint.proofs.picture import png
 from tint.proofs.portrait import DASH, outlined
 from tint.proofs.render import (
     LAMP,
@@ -29,6 +29,7 @@ from tint.proofs.render import (
     bare_spectrum,
     hollow_nodes,
     hollow_spectra,
+    png,
     spectra_of,
     to_levels,
     to_light,
@@ -38,7 +39,6 @@ from tint.spectra import Array
 
 if TYPE_CHECKING:
     from tint.proofs.traced.shown import TracedPart
-
 
 _STEPS = 96  # of the thickness slider, at most: about one for each pixel it moves on a phone
 _POINTS = 512  # of the curve that the part is coloured from in the browser: within a level of 255 (tests)
@@ -93,9 +93,8 @@ def part_png(sheet: Approval) -> bytes:
 
 def _explored(sheet: Approval) -> dict[str, Any]:
     """What the sliders choose from, and the colour of every choice."""
-    own = sheet.setting
+    own, overs = sheet.setting, slider_backings(sheet)
     depths = slider_thicknesses(own.thickness_mm)
-    overs = slider_backings(sheet)
     lights = list(dict.fromkeys((own.light, *LIGHTS)))
     beyond = {"": "", "thin": ", thinner than any swatch", "thick": ", thicker than any swatch"}
     data: dict[str, Any] = {
@@ -108,19 +107,14 @@ def _explored(sheet: Approval) -> dict[str, Any]:
     }
     views = [colorimetry.viewing(sheet.palette.wavelengths, light=light, observer=own.observer) for light in lights]
     cards = [bare_spectrum(sheet.palette, over) for over in overs]
-    spectra = [
-        spectra_of(sheet.palette, sheet.blend, setting=own, over=over, thickness_mm=np.asarray(depths))
-        for over in overs
-    ]
+    mixed = functools.partial(spectra_of, sheet.palette, sheet.blend, setting=own, thickness_mm=np.asarray(depths))
+    spectra = [mixed(over=over) for over in overs]
     seen = [[_levels(to_light(each, view)) for each in spectra] for view in views]
     data["bare"] = [[_levels(to_light(card[None], view))[0][0] for card in cards] for view in views]
     data["colours"] = [[codes for codes, _ in row] for row in seen]
     data["exact"] = [[exact for _, exact in row] for row in seen]
-    start = {
-        "thickness": depths.index(own.thickness_mm),
-        "backing": overs.index(sheet.facts.appearance.over),
-        "light": 0,
-    }
+    over = sheet.facts.appearance.over
+    start = {"thickness": depths.index(own.thickness_mm), "backing": overs.index(over), "light": 0}
     if sheet.shown is not None:
         data["part"] = _part(sheet, overs, views)
     return {"data": data, "start": start}
@@ -172,18 +166,16 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
     out = io.BytesIO()
     Image.fromarray(packed).save(out, format="PNG")  # numbers, no colours: no profile
     depth = portrait.upto_mm * np.linspace(0.0, 1.0, _POINTS) ** 2
-    curves = []
-    for over in overs:
-        spectra = spectra_of(sheet.palette, sheet.blend, setting=sheet.setting, over=over, thickness_mm=depth)
-        curves.append([to_light(spectra, view) for view in views])
+    mixed = functools.partial(spectra_of, sheet.palette, sheet.blend, setting=sheet.setting, thickness_mm=depth)
+    height, width = portrait.cover.shape
     return {
-        "width": portrait.cover.shape[1],
-        "height": portrait.cover.shape[0],
+        "width": width,
+        "height": height,
         "map": uri("image/png", out.getvalue()),
         "points": _POINTS,
         "least": _LEAST,
         "span": _SPAN,
-        "curves": _coded(curves),
+        "curves": _coded([mixed(over=over) for over in overs], views),
         "upto": portrait.upto_mm,
         "hollow": hollow,
     }
@@ -194,22 +186,19 @@ def _hollow(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing])
     assert sheet.shown is not None  # the caller has looked
     portrait = sheet.shown.portrait
     there = portrait.hollow
-    most = [
-        float(each[there].max()) for each in (portrait.thickness_mm - portrait.beyond_mm, portrait.beyond_mm)
-    ]  # fmt: skip
+    far_mm = portrait.beyond_mm[there]
+    most = float((portrait.thickness_mm[there] - far_mm).max()), float(far_mm.max())
     near, far = hollow_nodes(most[0], most[1], _NODES)
-    tables = []
-    for over in overs:
-        spectra = hollow_spectra(
-            sheet.palette, sheet.blend, setting=sheet.setting, near_mm=near, far_mm=far, over=over
-        )  # fmt: skip
-        tables.append([to_light(spectra, view) for view in views])
-    return {"near": most[0], "far": most[1], "least": THINNEST, "nodes": list(_NODES), "light": _coded(tables)}
+    mixed = functools.partial(
+        hollow_spectra, sheet.palette, sheet.blend, setting=sheet.setting, near_mm=near, far_mm=far
+    )  # fmt: skip
+    light = _coded([mixed(over=over) for over in overs], views)
+    return {"near": most[0], "far": most[1], "least": THINNEST, "nodes": list(_NODES), "light": light}
 
 
-def _coded(light: list[list[Array]]) -> str:
-    """Linear light by backing, then by viewing, as whole numbers by viewing, then by backing, in base 64."""
-    linear = np.swapaxes(np.asarray(light), 0, 1)
+def _coded(spectra: list[Array], views: list[colorimetry.Viewing]) -> str:
+    """Linear light of spectra by backing, as whole numbers by viewing, then by backing, in base 64."""
+    linear = np.stack([[to_light(each, view) for each in spectra] for view in views])
     coded = np.rint(np.clip((linear - _LEAST) / _SPAN, 0.0, 1.0) * 65535.0).astype("<u2")
     return base64.b64encode(coded.tobytes()).decode("ascii")
 
@@ -239,9 +228,8 @@ def _drawn(page: Page, sheet: Approval) -> float:
         first = " ".join(sheet.verdict.lines)
         top = page.paragraph(first, page.left, top + 1.0, width=page.width, bold=not sheet.verdict.passes)
     if sheet.asked.words:
-        top = page.paragraph(
-            f"“{sheet.asked.words}”", left, _section(page, "You asked for", top), width=width, points=11.0
-        )
+        top = _section(page, "You asked for", top)
+        top = page.paragraph(f"“{sheet.asked.words}”", left, top, width=width, points=11.0)
     top = _answer(page, sheet, _section(page, "Our answer", top) + 0.6)
     if sheet.traced is not None:
         top = _in_light(page, sheet.traced, _section(page, "In light", top) + 0.6)
@@ -282,13 +270,8 @@ def _answer(page: Page, sheet: Approval, top: float) -> float:
         left += _PICTURE + 5.0
     width, facts = page.right - left, sheet.facts
     over = facts.appearance.over
-    page.chip(
-        facts.bare[facts.behind.index(over)] if over in facts.behind else Shade((0, 0, 0), True),
-        left,
-        top,
-        width,
-        height,
-    )
+    bare = facts.bare[facts.behind.index(over)] if over in facts.behind else Shade((0, 0, 0), True)
+    page.chip(bare, left, top, width, height)
     page.chip(facts.recipe, left + 5.0, top + 5.0, width - 10.0, height - 10.0)
     ends.append(page.paragraph(sheet.slab, left, top + height + 1.0, width=width, points=SMALL, ink=QUIET))
     return max(ends)

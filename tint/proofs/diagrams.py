@@ -7,16 +7,18 @@ sections of constant lightness in their own colours, with the target.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
+from tint.notebook import plotted
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, bare_shades
-from tint.proofs.picture import DARK, PAPER, QUIET, WHITE, Ink, Layout, Picture, paint, plot_ink
+from tint.proofs.picture import DARK, LEFT, LINE, PAPER, QUIET, RIGHT, WHITE, Box, Ink, Layout, Picture, Raster, paint
 from tint.proofs.render import LAMP
 from tint.recipes.reach import Reach
 from tint.spectra import Array, Mask
@@ -82,7 +84,7 @@ def translucency_picture(palette: Palette, sheet: Translucency) -> Picture:
 
     told = f"{palette.name}, against thickness. It holds for {sheet.conditions}."
     on = Layout()
-    top = on.plot(draw, ("curves", *bands), top=on.head(str(sheet.blend), told), height=_HEIGHT)
+    top = plot(on, draw, ("curves", *bands), top=on.head(str(sheet.blend), told), height=_HEIGHT)
     hides = f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}."
     clipped = [] if all(shown.all() for _, _, shown in bands.values()) else [CLIPPED_LINE]
     cautions = [f"Take care: {warning}." for warning in sheet.warnings]
@@ -127,6 +129,32 @@ def _band(axes: Axes, name: str, ground: Shade, colours: Array, shown: Mask, spa
     axes.plot(x, edge, "--", color=plot_ink(DARK), zorder=4)
 
 
+def plot_ink(ink: Ink) -> tuple[float, float, float]:
+    """An ink as matplotlib takes it."""
+    return ink[0] / 255.0, ink[1] / 255.0, ink[2] / 255.0
+
+
+# What plots on a picture have other than matplotlib's defaults.
+PLOT_STYLE = {
+    "font.size": 16.0, "axes.titlesize": "medium", "axes.grid": True, "axes.axisbelow": True, "lines.linewidth": 3.0,
+    "lines.dash_capstyle": "butt", "lines.solid_capstyle": "butt", "text.color": plot_ink(DARK),
+    "axes.labelcolor": plot_ink(QUIET), "xtick.color": plot_ink(DARK), "ytick.color": plot_ink(DARK),
+    "figure.facecolor": plot_ink(PAPER), "axes.facecolor": plot_ink(PAPER), "axes.edgecolor": plot_ink(LINE),
+    "grid.color": plot_ink((200, 200, 200)),
+}  # fmt: skip
+
+
+def plot(
+    on: Layout, draw: Callable[[Figure], Sequence[Axes]], names: Sequence[str], *, top: int, height: int
+) -> int:  # fmt: skip
+    """What `draw` fills a figure with, across a picture, its axes' places named; where it ends."""
+    pixels, places = plotted(draw, width=RIGHT - LEFT, height=height, style=PLOT_STYLE)
+    for name, (left, up, right, down) in zip(names, places, strict=True):
+        on.boxes[name] = Box(LEFT + left, top + up, LEFT + right, top + down)
+    on.items.append(Raster(Box(LEFT, top, RIGHT, top + height), pixels))
+    return top + height
+
+
 # The reach of a base.
 
 
@@ -165,7 +193,7 @@ def reach_picture(reach: Reach, target: Target | None = None) -> Picture:
 
     on = Layout()
     top = on.head(f"What {reach.base} reaches", _told(reach, target))
-    top = on.plot(draw, [f"section {at}" for at in range(len(reach.edges))], top=top, height=rows * _ROW)
+    top = plot(on, draw, [f"section {at}" for at in range(len(reach.edges))], top=top, height=rows * _ROW)
     return on.finished(top + 20, told=[NEAREST_LINE], quiet=[words.SCREEN_LINE])
 
 

@@ -29,8 +29,7 @@ Ink = tuple[int, int, int]
 FORMATS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # [mm]; ISO 216; ANSI Y14.1
 INK, QUIET, LINE, FAINT = (25, 25, 25), (80, 80, 80), (150, 150, 150), (238, 238, 238)
 # Chosen by eye on printed sheets: letters [pt] in which a sheet for approval is read at arm's length, and margins [mm].
-BODY, SMALL = 8.4, 7.4
-MARGIN = 15.0
+BODY, SMALL, MARGIN = 8.4, 7.4, 15.0
 _LEADING = 1.3  # from one line to the next, in heights of the letters
 _SIZES = tuple(1.0 - 0.03 * step for step in range(16))  # tried until all fits the page
 _UNDATED = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)  # equal sheets are equal files
@@ -246,7 +245,6 @@ def _closed(page: Page) -> bytes:
 
 
 # Pages for a browser: a template filled in, the typeface cut to its letters, pictures inside the file.
-
 
 PHOTO_SIZE = (1200, 800)  # [px]; twice what a page shows, for screens of fine pixels
 

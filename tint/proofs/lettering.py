@@ -12,6 +12,7 @@ import functools
 import io
 import logging
 import math
+import re
 import unicodedata
 from collections.abc import Callable
 from pathlib import Path
@@ -189,7 +190,7 @@ def wrap(words: str, *, size: int, width: int) -> list[str]:
     """Break words into lines no wider than `width` in their face [px]; a word that is itself too wide is cut."""
     said = spelled(words)
     face, lines = face_of(said), [""]
-    for word in said.split(" "):
+    for word in re.split(r" (?!(?:mm|cm3|nm|%|CIEDE2000)(?:\W|$))", said):  # a number stays beside its unit
         joined = f"{lines[-1]} {word}".strip()
         if text_width(joined, size, face) <= width:
             lines[-1] = joined

@@ -1,4 +1,4 @@
-"""The part itself, from a file: a mesh whose surface is closed, or a grey picture whose levels are thickness.
+"""The part itself, from a file: a mesh whose surface is closed.
 
 A file may be small and unpack to more than there is memory: what a 3MF says of its size, and how often it places what
 it holds, is added up first.
@@ -12,35 +12,29 @@ import logging
 import warnings
 import zipfile
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
-from PIL import Image, UnidentifiedImageError
+from numpy.typing import ArrayLike
 
 from tint.errors import InputError
-from tint.files import bytes_within, hushed
-from tint.proofs.portrait import SEAM, View
+from tint.files import bytes_within
 from tint.proofs.rays import scan
-
-Array = NDArray[np.float64]
-
+from tint.spectra import Array
 
 UNITS = ("mm", "cm", "m", "in")
 KINDS = (".stl", ".3mf", ".obj")
 # The longest side of what is cast in silicone by hand, at all and mostly; common practice, no source.
 SMALLEST_MM, LARGEST_MM = 1.0, 1000.0
 _LIKELY_MM = (5.0, 500.0)
+SEAM = 1e-6  # of the part's size, by which rounding may leave material less than nothing
+_CREASE = np.radians(35.0)  # faces whose normals are less apart are one smooth surface [rad]
 # With so much a reading takes less than 1 GB (measured on spheres): a file, what it unpacks to, and its triangles.
 _MOST_BYTES, _MOST_UNPACKED, _MOST_TRIANGLES, _MOST_PLACED = 50_000_000, 35_000_000, 1_000_000, 1_000
 _FEWER = "export it with fewer triangles: 100,000 serve for any picture"
-_MOST_PIXELS, _MOST_MAP_BYTES = 25_000_000, 110_000_000  # of a height map, four bytes each and what else it holds
-_MOST_ASIDE = 2000  # pixels along a side of a height map that are kept: a picture shows 900 of them
-_KINDS = ("PNG", "TIFF", "JPEG", "BMP", "WEBP", "GIF", "PPM")
 _OVERLAP_PIXELS = 700  # along the longer side, by which what bodies have in common is measured
 
 
@@ -104,60 +98,21 @@ def _twice_mm3(corners: Array) -> float:
     return float(scan(placed, width=width, height=height).twice.sum()) * side**2
 
 
-def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: float = 0.1) -> View:
-    """Read a grey picture whose levels are thickness.
+def corner_normals(triangles: Array) -> Array:
+    """At each corner of each face, the mean of the normals of what is smooth about it, shape (n, 3, 3)."""
+    import trimesh  # every part comes from it
 
-    `mm_per_level`: thickness of one grey level [mm].
-    `mm_per_pixel` [mm]
-    Raises InputError if it cannot be read, is coloured or too large, or a level is negative, no number or thicker than
-        any part.
-
-    Of a map with more than 2000 pixels along a side every second pixel is taken, or every third, and so on.
-    """
-    for name, value in (("mm_per_level", mm_per_level), ("mm_per_pixel", mm_per_pixel)):
-        if not 0.0 < value < 100.0:
-            raise InputError(name, f"{value:g}", "expected more than 0 and less than 100 mm")
-    path = Path(path)
-    levels = _grey(path)
-    every = -(-max(levels.shape) // _MOST_ASIDE)
-    levels, mm_per_pixel = levels[::every, ::every], mm_per_pixel * every
-    if not (levels.min() >= 0.0 and levels.max() < np.inf):  # written so that a NaN fails too
-        raise InputError(str(path), "holds levels below 0 or that are no numbers", "expected 0 where there is nothing")
-    if not levels.any():
-        raise InputError(str(path), "is black all over", "expected brighter where the part is thicker")
-    if min(levels.shape) < 2:
-        raise InputError(str(path), f"{levels.shape[1]} x {levels.shape[0]} pixels", "expected at least 2 either way")
-    thickness = levels * mm_per_level
-    if thickness.max() > LARGEST_MM:
-        expected = f"expected at most {LARGEST_MM:g} mm"
-        raise InputError(str(path), f"{thickness.max():.3g} mm thick", expected, "check mm_per_level")
-    down, right = np.gradient(thickness, mm_per_pixel)
-    normals = np.stack((-right, down, np.ones_like(thickness)), axis=-1)
-    normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
-    return View(thickness, thickness, normals, mm_per_pixel)
-
-
-def _grey(path: Path) -> Array:
-    expected = "expected a grey PNG"
-    data = bytes_within(path, _MOST_MAP_BYTES, expected=expected, mend="scale it")
-    try:
-        # Pillow warns of odd tags, which do no harm, and of a great many pixels, which are refused here.
-        with hushed(), Image.open(io.BytesIO(data), formats=_KINDS) as image:
-            if image.width * image.height > _MOST_PIXELS:
-                found = f"{image.width} x {image.height} pixels"
-                raise InputError(str(path), found, f"expected at most {_MOST_PIXELS // 1_000_000} million", "scale it")
-            pixels = np.asarray(image if image.mode[:1] in ("I", "L", "F") else image.convert("RGB"))
-    except InputError:
-        raise
-    except (UnidentifiedImageError, Image.DecompressionBombError) as error:
-        raise InputError(str(path), "cannot be read (not a picture)", expected, "check the name") from error
-    except Exception as error:  # pillow's decoders raise whatever they like on broken bytes
-        raise InputError(str(path), "cannot be read (it is broken)", expected, "save it again") from error
-    if pixels.ndim == 3 and pixels.shape[-1] >= 3 and np.ptp(pixels[..., :3], axis=-1).max() > 0:
-        raise InputError(str(path), "is coloured", "expected a grey picture", "save it in grey")
-    levels = pixels[..., 0] if pixels.ndim == 3 else pixels
-    with np.errstate(invalid="ignore"):  # a signalling NaN of single precision is told as any other
-        return levels.astype(float)
+    mesh = trimesh.Trimesh(**trimesh.triangles.to_kwargs(triangles))  # type: ignore[no-untyped-call]
+    blunt = mesh.face_adjacency[mesh.face_adjacency_angles < _CREASE]
+    smooth = trimesh.graph.connected_component_labels(  # type: ignore[no-untyped-call]
+        blunt, node_count=len(mesh.faces)
+    )
+    _, corner = np.unique(mesh.faces * (smooth.max() + 1) + smooth[:, None], return_inverse=True)
+    corner = corner.reshape(-1, 3)
+    normals = trimesh.geometry.weighted_vertex_normals(  # type: ignore[no-untyped-call]
+        corner.max() + 1, corner, mesh.face_normals, mesh.face_angles
+    )
+    return np.asarray(normals[corner])
 
 
 # A mesh: nothing unpacked before its size is known, no other file opened, its surface closed.
@@ -179,15 +134,17 @@ def _load(path: Path) -> Any:
     try:
         import trimesh
     except ImportError as error:
-        raise InputError(
-            f"--part {path.name}", "reading it needs trimesh", mend="run `pip install 'tint[part]'`"
-        ) from error
+        mend = "run `pip install 'tint[part]'`"
+        raise InputError(f"--part {path.name}", "reading it needs trimesh", mend=mend) from error
+    logging.getLogger("trimesh").setLevel(logging.CRITICAL)  # what it warns of is told here
     kind = path.suffix.lower()
     if kind not in KINDS:
         raise InputError(str(path), "is not a mesh that can be read", "expected " + ", ".join(KINDS))
     data = bytes_within(path, _MOST_BYTES, mend=_FEWER)
     try:
-        with _strictly():
+        with np.errstate(all="ignore"), warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            warnings.filterwarnings("error", message="string or file could not be read")  # a number that is none
             if kind == ".3mf":
                 _check_3mf(str(path), data)
             # From bytes, not from a path: a reader that has no folder opens no other file of it.
@@ -206,20 +163,6 @@ def _load(path: Path) -> Any:
     if not np.isfinite(mesh.vertices).all():
         raise InputError(str(path), "holds coordinates that are no numbers", mend="export it again")
     return mesh
-
-
-@contextmanager
-def _strictly() -> Iterator[None]:
-    """Have trimesh fail on numbers that are none instead of warning of them, and log nothing."""
-    log = logging.getLogger("trimesh.util")
-    before, log.disabled = log.disabled, True
-    try:
-        with np.errstate(all="ignore"), warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            warnings.filterwarnings("error", message="string or file could not be read")
-            yield
-    finally:
-        log.disabled = before
 
 
 def _check_count(where: str, count: int) -> None:

@@ -36,23 +36,30 @@ from tint.proofs.portrait import (
     FINER,
     Portrait,
     View,
-    beyond_screen,
     light_of,
     outlined,
     portrait_of,
-    thinner_than,
     view_of,
 )
-from tint.proofs.render import Hollow, Light, colour_table, deep_levels, hollow_table, to_levels
-from tint.proofs.samples import wedge_strip
+from tint.proofs.render import (
+    ColourTable,
+    Hollow,
+    Light,
+    colour_table,
+    deep_levels,
+    hollow_table,
+    shows_at,
+    to_levels,
+)
 from tint.proofs.walls import TO_DRAW, Walls, walls_of
+from tint.proofs.wedge import wedge_strip
 from tint.spectra import Mask
 from tint.target import Target
 
 PIXELS = 900  # the longer side of the portrait [px]; chosen by eye, as are the next three
 SHEET_PIXELS = 560  # the same on a sheet to approve [px]: 70 mm at 200 to an inch; no source
-_GUTTER, _SCALE = 48, 34  # between portrait and figures; height of the scale of thickness [px]
-_SLIM, _RULER = 560, 160  # portrait too slim for a scale below it; room for its ruler [px]
+_GUTTER, _SCALE, _SCALED = 48, 34, 150  # between portrait and figures; height of the scale, and with its words [px]
+_SLIM, _RULER = 560, 160  # portrait too slim for a sign on it; room for its ruler [px]
 _BEYOND_DASH = 2  # of the outline of what is beyond a screen [px]
 _RULERS_MM = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
 _THIN_SHARE = 2.0  # percent of what is seen that may be thinner than what is told as thinnest: rounded edges
@@ -90,10 +97,13 @@ class Shown:
         return replace(self, finer=max(-(-max(self.view.thickness_mm.shape) // pixels), 1))
 
 
-def part_shown(part: Part, walls: Walls, *, pixels: int, named: str, side: str = "top") -> Shown:
-    """A mesh seen from a side, at so many pixels along its longer side."""
+def part_shown(
+    part: Part, *, pixels: int, named: str = "", side: str = "top", walls: Walls | None = None
+) -> Shown:  # fmt: skip
+    """A mesh seen from a side, at so many pixels along its longer side; name and walls are its own when absent."""
+    walls = walls or walls_of(part.triangles, points=TO_DRAW, name=part.name)
     view = view_of(part, side, pixels=FINER * pixels, walls=walls)
-    return Shown(view=view, named=named, volume_cm3=part.volume_cm3, finer=FINER)
+    return Shown(view=view, named=named or part.seen_from(side), volume_cm3=part.volume_cm3, finer=FINER)
 
 
 def draw_part(
@@ -101,8 +111,7 @@ def draw_part(
     side: str = "top",
 ) -> bytes:  # fmt: skip
     """A mesh in its colour, seen from a side, as a PNG tagged sRGB; other arguments as of `part_picture`."""
-    walls = walls_of(part.triangles, points=TO_DRAW, name=part.name)
-    shown = part_shown(part, walls, pixels=PIXELS, named=part.seen_from(side), side=side)
+    shown = part_shown(part, pixels=PIXELS, side=side)
     return paint(part_picture(palette, blend, setting=setting, shown=shown, title=title, target=target))
 
 
@@ -138,9 +147,8 @@ def part_picture(
     box = on.boxes["part"] = Box(LEFT, top + 10, LEFT + width, top + 10 + height)
     on.frame(box)
     on.items.append(Raster(box, pixels))
-    slim = width < _SLIM  # then the figures stand next to it, and the scale below them
     if beyond.any():
-        at = box.right + 6 if slim else box.right - 42
+        at = box.right + 6 if width < _SLIM else box.right - 42
         on.items.append(NearSign(Box(at, box.top + 8, at + 34, box.top + 42)))
     bottom = _ruler(on, box, portrait.mm_per_pixel)
     left = LEFT + max(width, _RULER) + _GUTTER
@@ -151,9 +159,10 @@ def part_picture(
             (f"{share:.0f} %", "of the visible area is beyond a screen, which shows the nearest colour it has.")
         )
     ends = on.figures(told_of, left, box.top, RIGHT - left)
-    under = Box(left, ends + 16, RIGHT, 0) if slim else Box(box.left, bottom + 16, box.right, 0)
-    top = on.lines([("How thick, and in which colour", BODY, DARK)], under.left, under.top, under.width) + 12
-    strip = Box(under.left, top, under.right, top + _SCALE)
+    # The scale stands below the figures where the part leaves room there, else below both.
+    left, top = (left, ends + 24) if ends + _SCALED <= bottom else (LEFT, max(bottom, ends) + 16)
+    top = on.lines([("How thick, and in which colour", BODY, DARK)], left, top, RIGHT - left) + 12
+    strip = Box(left, top, RIGHT, top + _SCALE)
     lowest = wedge_strip(on, [table], strip, table.upto_mm, signs=False)  # it is too low for them
     notes = [
         *cautions(palette, blend, Setting(thickness_mm=min(float(f"{shown.depths[1]:.2g}"), _LARGEST_MM))),
@@ -162,6 +171,16 @@ def part_picture(
         words.SCREEN_LINE,
     ]
     return on.finished(max(bottom, ends, lowest) + 26, told=notes)
+
+
+def beyond_screen(portrait: Portrait, table: ColourTable) -> Mask:
+    """Where the part has a colour that a screen cannot show."""
+    return np.asarray(portrait.has_part & ~shows_at(table, portrait.thickness_mm))
+
+
+def thinner_than(portrait: Portrait, thickness_mm: float) -> Mask:
+    """Where the part's wall is thinner than that [mm]."""
+    return np.asarray(portrait.has_part & (portrait.wall_mm < thickness_mm))
 
 
 def _ruler(on: Layout, box: Box, mm_per_pixel: float) -> int:

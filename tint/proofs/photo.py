@@ -1,7 +1,7 @@
-"""A photograph to show: read and fitted, never measured; and the colours that one without a chart may show.
+"""Pictures that are read: a photograph to show, fitted and never measured; a height map, whose levels are thickness.
 
-It is shown upright, in sRGB, without what else its file tells. The span of a colour that was photographed without a
-chart stands as chips on a page for the customer to choose from.
+A photograph is shown upright, in sRGB, without what else its file tells. The span of a colour that was photographed
+without a chart stands as chips on a page for the customer to choose from.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 from tint.errors import InputError
 from tint.files import bytes_within, hushed
 from tint.proofs.leaf import rendered
-from tint.proofs.picture import srgb_profile
-from tint.proofs.render import Levels
+from tint.proofs.render import Levels, srgb_profile
+from tint.spectra import Array
 
 if TYPE_CHECKING:
     from tint.photographs.mailed import Wanted
+    from tint.proofs.portrait import View
 
 # What cameras write stays below the first two; the third is along each side. Common practice, no source.
 _MOST_BYTES, _MOST_PIXELS, _LEAST = 60_000_000, 120_000_000, 16
@@ -105,6 +106,72 @@ def _in_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
             return image.convert("RGB")
         return image.convert("RGB") if turned is None else turned
     return image.convert("RGB")
+
+
+# A height map: a grey picture whose levels are thickness.
+
+_MOST_MAP_PIXELS, _MOST_MAP_BYTES = 25_000_000, 110_000_000  # four bytes each and what else it holds
+_MOST_ASIDE = 2000  # pixels along a side that are kept: a picture shows 900 of them
+_MAP_KINDS = (*_KINDS, "GIF", "PPM")
+
+
+def read_height_map(path: str | Path, *, mm_per_level: float, mm_per_pixel: float = 0.1) -> View:
+    """Read a grey picture whose levels are thickness.
+
+    `mm_per_level`: thickness of one grey level [mm].
+    `mm_per_pixel` [mm]
+    Raises InputError if it cannot be read, is coloured or too large, or a level is negative, no number or thicker than
+        any part.
+
+    Of a map with more than 2000 pixels along a side every second pixel is taken, or every third, and so on.
+    """
+    from tint.proofs.part import LARGEST_MM  # forms are for those who have one
+    from tint.proofs.portrait import View
+
+    for name, value in (("mm_per_level", mm_per_level), ("mm_per_pixel", mm_per_pixel)):
+        if not 0.0 < value < 100.0:
+            raise InputError(name, f"{value:g}", "expected more than 0 and less than 100 mm")
+    path = Path(path)
+    levels = _grey(path)
+    every = -(-max(levels.shape) // _MOST_ASIDE)
+    levels, mm_per_pixel = levels[::every, ::every], mm_per_pixel * every
+    if not (levels.min() >= 0.0 and levels.max() < np.inf):  # written so that a NaN fails too
+        raise InputError(str(path), "holds levels below 0 or that are no numbers", "expected 0 where there is nothing")
+    if not levels.any():
+        raise InputError(str(path), "is black all over", "expected brighter where the part is thicker")
+    if min(levels.shape) < 2:
+        raise InputError(str(path), f"{levels.shape[1]} x {levels.shape[0]} pixels", "expected at least 2 either way")
+    thickness = levels * mm_per_level
+    if thickness.max() > LARGEST_MM:
+        expected = f"expected at most {LARGEST_MM:g} mm"
+        raise InputError(str(path), f"{thickness.max():.3g} mm thick", expected, "check mm_per_level")
+    down, right = np.gradient(thickness, mm_per_pixel)
+    normals = np.stack((-right, down, np.ones_like(thickness)), axis=-1)
+    normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
+    return View(thickness, thickness, normals, mm_per_pixel)
+
+
+def _grey(path: Path) -> Array:
+    expected = "expected a grey PNG"
+    data = bytes_within(path, _MOST_MAP_BYTES, expected=expected, mend="scale it")
+    try:
+        # Pillow warns of odd tags, which do no harm, and of a great many pixels, which are refused here.
+        with hushed(), Image.open(io.BytesIO(data), formats=_MAP_KINDS) as image:
+            if image.width * image.height > _MOST_MAP_PIXELS:
+                found, most = f"{image.width} x {image.height} pixels", f"{_MOST_MAP_PIXELS // 1_000_000} million"
+                raise InputError(str(path), found, f"expected at most {most}", "scale it")
+            pixels = np.asarray(image if image.mode[:1] in ("I", "L", "F") else image.convert("RGB"))
+    except InputError:
+        raise
+    except (UnidentifiedImageError, Image.DecompressionBombError) as error:
+        raise InputError(str(path), "cannot be read (not a picture)", expected, "check the name") from error
+    except Exception as error:  # pillow's decoders raise whatever they like on broken bytes
+        raise InputError(str(path), "cannot be read (it is broken)", expected, "save it again") from error
+    if pixels.ndim == 3 and pixels.shape[-1] >= 3 and np.ptp(pixels[..., :3], axis=-1).max() > 0:
+        raise InputError(str(path), "is coloured", "expected a grey picture", "save it in grey")
+    levels = pixels[..., 0] if pixels.ndim == 3 else pixels
+    with np.errstate(invalid="ignore"):  # a signalling NaN of single precision is told as any other
+        return levels.astype(float)
 
 
 # The page to choose from.

@@ -10,29 +10,18 @@ WCAG 2.1, success criterion 1.4.6: letters contrast with the paper by at least 7
 
 from __future__ import annotations
 
-import functools
-import io
 import itertools
 import math
-import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageDraw, TiffImagePlugin
+from PIL import Image, ImageDraw
 
-from tint.notebook import plotted, png_file
 from tint.proofs import words
 from tint.proofs.facts import Chip, Shade
 from tint.proofs.lettering import PLAIN, baseline, face_of, font, line_height, spelled, text_width, wrap
-from tint.proofs.render import Levels
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
+from tint.proofs.render import Levels, png
 
 Ink = tuple[int, int, int]
 
@@ -72,12 +61,8 @@ class Box:
 
     def holds(self, other: Box) -> bool:
         """Whether the other lies wholly in this one."""
-        return (
-            self.left <= other.left
-            and self.top <= other.top
-            and other.right <= self.right
-            and other.bottom <= self.bottom
-        )
+        across = self.left <= other.left and other.right <= self.right
+        return across and self.top <= other.top and other.bottom <= self.bottom
 
     def meets(self, other: Box) -> bool:
         """Whether the two share a pixel."""
@@ -133,7 +118,7 @@ class Raster:
     """Pixels drawn elsewhere; as many as the box has, shape (height, width, 3)."""
 
     box: Box
-    pixels: NDArray[np.uint8]
+    pixels: Levels
 
 
 Item = Patch | Text | NearSign | Pointer | Raster
@@ -205,20 +190,6 @@ CHIP_SIGN, STEP_SIGN = 34, 28
 _FIGURE_WIDTH = 140
 _BELOW = 44  # free below the last line
 
-
-def plot_ink(ink: Ink) -> tuple[float, float, float]:
-    """An ink as matplotlib takes it."""
-    return ink[0] / 255.0, ink[1] / 255.0, ink[2] / 255.0
-
-
-# What plots on a picture have other than matplotlib's defaults.
-PLOT_STYLE = {
-    "font.size": 16.0, "axes.titlesize": "medium", "axes.grid": True, "axes.axisbelow": True, "lines.linewidth": 3.0,
-    "lines.dash_capstyle": "butt", "lines.solid_capstyle": "butt", "text.color": plot_ink(DARK),
-    "axes.labelcolor": plot_ink(QUIET), "xtick.color": plot_ink(DARK), "ytick.color": plot_ink(DARK),
-    "figure.facecolor": plot_ink(PAPER), "axes.facecolor": plot_ink(PAPER), "axes.edgecolor": plot_ink(LINE),
-    "grid.color": plot_ink((200, 200, 200)),
-}  # fmt: skip
 
 Line = tuple[str, int, Ink]  # words, their size [px] and ink
 
@@ -295,14 +266,6 @@ class Layout:
             ends.append(self.caption(box, chip.name, chip.told))
         return max(ends), boxes
 
-    def plot(self, draw: Callable[[Figure], Sequence[Axes]], names: Sequence[str], *, top: int, height: int) -> int:
-        """What `draw` fills a figure with, across the picture; the places of the axes that it returns are named."""
-        pixels, places = plotted(draw, width=RIGHT - LEFT, height=height, style=PLOT_STYLE)
-        for name, (left, up, right, down) in zip(names, places, strict=True):
-            self.boxes[name] = Box(LEFT + left, top + up, LEFT + right, top + down)
-        self.items.append(Raster(Box(LEFT, top, RIGHT, top + height), pixels))
-        return top + height
-
     def finished(
         self, top: int, *, told: Sequence[str], quiet: Sequence[str] = (), width: int = WIDTH, margin: int = MARGIN,
         size: int = BODY,
@@ -319,50 +282,3 @@ class Layout:
         lines = [*((line, size, DARK) for line in told), *((line, size, QUIET) for line in quiet)]
         top = self.lines(lines, left, top, right - left)
         return Picture(Box(0, 0, width, top + _BELOW), self.items, self.boxes)
-
-
-# Pixels as files tagged sRGB: PNG in 8 or 16 bits a channel, TIFF in 16.
-
-Deep = NDArray[np.uint16]
-
-
-@functools.cache
-def srgb_profile() -> bytes:
-    """The sRGB profile, with the time of its making set to a fixed one: equal pictures are equal files."""
-    made = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
-    fixed = b"".join(part.to_bytes(2, "big") for part in (2000, 1, 1, 0, 0, 0))
-    return made[:24] + fixed + made[36:]  # ICC.1, header bytes 24 to 35: date and time
-
-
-def png(pixels: Levels) -> bytes:
-    """A PNG of 8 bits a channel, shape (height, width, 3)."""
-    out = io.BytesIO()
-    Image.fromarray(pixels).save(out, format="PNG", icc_profile=srgb_profile())
-    return out.getvalue()
-
-
-def deep_png(pixels: Deep) -> bytes:
-    """A PNG of 16 bits a channel, shape (height, width, 3) (ISO/IEC 15948; pillow writes no such colour picture)."""
-    height, width, _ = pixels.shape
-    rows = np.zeros((height, 1 + 6 * width), dtype=np.uint8)  # each begins with its filter: none
-    rows[:, 1:] = np.ascontiguousarray(pixels, dtype=">u2").view(np.uint8).reshape(height, -1)
-    profile = (b"iCCP", b"sRGB\0\0" + zlib.compress(srgb_profile()))
-    return png_file(width, height, zlib.compress(rows.tobytes(), 6), bits=16, space=profile)
-
-
-def deep_tiff(pixels: Deep) -> bytes:
-    """A TIFF of 16 bits a channel, uncompressed, shape (height, width, 3) (TIFF 6.0; pillow writes no such pixels)."""
-    height, width, _ = pixels.shape
-    strip = np.ascontiguousarray(pixels, dtype="<u2").tobytes()
-    fields = TiffImagePlugin.ImageFileDirectory_v2()
-    fields[TiffImagePlugin.IMAGEWIDTH], fields[TiffImagePlugin.IMAGELENGTH] = width, height
-    fields[TiffImagePlugin.BITSPERSAMPLE], fields[TiffImagePlugin.SAMPLESPERPIXEL] = (16, 16, 16), 3
-    fields[TiffImagePlugin.COMPRESSION], fields[TiffImagePlugin.PHOTOMETRIC_INTERPRETATION] = 1, 2  # none, RGB
-    fields[TiffImagePlugin.PLANAR_CONFIGURATION] = 1  # channels interleaved
-    fields[TiffImagePlugin.ICCPROFILE] = srgb_profile()
-    # All rows in one strip, behind the fields: pillow counts its place from their end.
-    fields[TiffImagePlugin.ROWSPERSTRIP], fields[TiffImagePlugin.STRIPBYTECOUNTS] = height, len(strip)
-    fields[TiffImagePlugin.STRIPOFFSETS] = 0
-    out = io.BytesIO()
-    fields.save(out)
-    return out.getvalue() + strip

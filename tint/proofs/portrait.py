@@ -7,26 +7,21 @@ gloss 0, so that a flat wall shows the predicted colour itself. How a form is li
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tint.errors import InputError
+from tint.proofs.part import SEAM, Part, corner_normals
 from tint.proofs.picture import DARK, WHITE
 from tint.proofs.rays import scan
-from tint.proofs.render import LAMP, ColourTable, Hollow, Levels, Light, hollow_light, light_at, shows_at
+from tint.proofs.render import LAMP, ColourTable, Hollow, Levels, Light, hollow_light, light_at
 from tint.proofs.walls import Walls, wall_at
 from tint.spectra import Array, Index, Mask
-
-if TYPE_CHECKING:
-    from tint.proofs.part import Part
-
 
 _AT_ONCE = 100_000  # pixels whose normals are worked out together, for the sake of memory
 DASH = 6  # of an outline [px]; chosen by eye
 FINER = 2  # lines of sight a pixel of the portrait, along each side
 # All of these are of the drawing and chosen by eye: no source.
-_CREASE = np.radians(35.0)  # faces whose normals are less apart are one smooth surface [rad]
 _LAMP = np.array([-0.45, 0.55, 0.70]) / np.linalg.norm([-0.45, 0.55, 0.70])  # right, up, towards the eye
 _FILL = 0.55  # of the light comes from all around
 _BRIGHTEST = 1.15  # of the light that falls on a flat front
@@ -34,10 +29,8 @@ _GLOSS, _SHARPNESS = 0.20, 45.0  # how bright, in linear light, and the power of
 _SHADOW, _SOFT = 0.30, 0.6  # how dark, and over what slope its edge fades
 _HOLLOW, _REACH = 0.35, 0.02  # how dark, and how far around one looks, as a share of the picture
 _STEPS = (1, 2, 3, 4, 6, 8, 11, 15, 20, 27, 36)  # px towards the lamp
-
 _SPARSE = 4  # of so many pixels along each side one is told its wall
 _STRAIGHT, _RIM = 0.95, 1.5  # cosine from which a face looks at the eye; times the wall that is a rim's depth
-SEAM = 1e-6  # of the part's size, by which rounding may leave material less than nothing
 
 # By side: the axes of the part that point right, up and towards the eye.
 SIDES: dict[str, Array] = {
@@ -50,7 +43,6 @@ SIDES: dict[str, Array] = {
     "corner": np.array([[1.0, 1.0, 0.0], [-0.5, 0.5, 1.0], [1.0, -1.0, 1.0]])
     / np.sqrt([[2.0], [1.5], [3.0]]),
 }  # fmt: skip
-
 MARGIN = 0.03  # of the picture, left free around the part; chosen by eye
 
 
@@ -216,16 +208,6 @@ def plain_light(portrait: Portrait, table: ColourTable, hollow: Hollow | None = 
     return linear
 
 
-def beyond_screen(portrait: Portrait, table: ColourTable) -> Mask:
-    """Where the part has a colour that a screen cannot show."""
-    return np.asarray(portrait.has_part & ~shows_at(table, portrait.thickness_mm))
-
-
-def thinner_than(portrait: Portrait, thickness_mm: float) -> Mask:
-    """Where the part's wall is thinner than that [mm]."""
-    return np.asarray(portrait.has_part & (portrait.wall_mm < thickness_mm))
-
-
 def outlined(pixels: Levels, mask: Mask | None, *, dash: int) -> Levels:
     """Pixels with a line just inside the edge of a mask, dark and white by turns, so that it shows on any colour."""
     if mask is None:
@@ -269,23 +251,6 @@ def _mixed(corners: Array, normals: Array, at: Index) -> Array:
     shares = np.clip(np.stack((1.0 - u - v, u, v), axis=-1), 0.0, 1.0)
     mixed = np.einsum("nk,nkj->nj", shares, normals)
     return np.asarray(mixed / np.maximum(np.linalg.norm(mixed, axis=-1, keepdims=True), 1e-12))
-
-
-def corner_normals(triangles: Array) -> Array:
-    """At each corner of each face, the mean of the normals of what is smooth about it, shape (n, 3, 3)."""
-    import trimesh  # every part comes from it
-
-    mesh = trimesh.Trimesh(**trimesh.triangles.to_kwargs(triangles))  # type: ignore[no-untyped-call]
-    blunt = mesh.face_adjacency[mesh.face_adjacency_angles < _CREASE]
-    smooth = trimesh.graph.connected_component_labels(  # type: ignore[no-untyped-call]
-        blunt, node_count=len(mesh.faces)
-    )
-    _, corner = np.unique(mesh.faces * (smooth.max() + 1) + smooth[:, None], return_inverse=True)
-    corner = corner.reshape(-1, 3)
-    normals = trimesh.geometry.weighted_vertex_normals(  # type: ignore[no-untyped-call]
-        corner.max() + 1, corner, mesh.face_normals, mesh.face_angles
-    )
-    return np.asarray(normals[corner])
 
 
 def shading(normals: Array, height_mm: Array, *, has_part: Mask, mm_per_pixel: float) -> tuple[Array, Array]:

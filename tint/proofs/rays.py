@@ -18,10 +18,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from tint.spectra import Array, Index, Mask
 
 _GRID = 256  # steps of the fixed grid in a pixel
 _HALF = _GRID // 2
@@ -42,15 +40,15 @@ class Scanned:
     twice: Array
     least: Array  # (height, width): less than 0 where faces are inside out [as the corners]
     nearest: Array  # (height, width): depth of the nearest face turned towards the eye; -inf where there is none
-    face: Ints  # (height, width): which face that is; -1 where there is none
+    face: Index  # (height, width): which face that is; -1 where there is none
 
 
 @dataclass(frozen=True, eq=False)
 class _Facing:
     """Triangles on the grid, anticlockwise, with the plane of each."""
 
-    which: Ints  # (n,) place in what was given
-    corners: Ints  # (n, 3, 2)
+    which: Index  # (n,) place in what was given
+    corners: Index  # (n, 3, 2)
     sign: Array  # (n,) 1 towards the eye, -1 away
     slope: Array  # (n, 2) depth a step of the grid
     start: Array  # (n,) depth at the first corner
@@ -81,7 +79,7 @@ def scan(corners: Array, *, width: int, height: int) -> Scanned:
 
 
 def _along_each(
-    whole: Scanned, top: int, rows: int, face: Ints, pixel: Ints, depth: Array, sign: Array, seam: float
+    whole: Scanned, top: int, rows: int, face: Index, pixel: Index, depth: Array, sign: Array, seam: float
 ) -> None:  # fmt: skip
     """Fill a band of rows with what its lines of sight meet, in their order from the eye."""
     order = np.lexsort((-sign, -depth, pixel))
@@ -133,7 +131,7 @@ def _facing(corners: Array) -> _Facing:
     return _Facing(kept, grid, sign, slope, depth[:, 0], bounds)
 
 
-def _pixels(facing: _Facing, width: int, top: int, bottom: int) -> Iterator[tuple[Ints, Ints, Array, Array]]:
+def _pixels(facing: _Facing, width: int, top: int, bottom: int) -> Iterator[tuple[Index, Index, Array, Array]]:
     """Every pixel centre in every triangle, of rows from top to bottom, some at a time: face, pixel, depth, sign."""
     first = np.maximum(_up(facing.corners[..., 1].min(axis=1, initial=2**60) - _HALF), top)
     last = np.minimum((facing.corners[..., 1].max(axis=1, initial=-(2**60)) - _HALF) // _GRID, bottom - 1)
@@ -155,7 +153,7 @@ def _pixels(facing: _Facing, width: int, top: int, bottom: int) -> Iterator[tupl
             yield facing.which[mine], line * width + column, depth, facing.sign[mine]
 
 
-def _span(facing: _Facing, which: Ints, row: Ints, width: int) -> tuple[Ints, Ints]:
+def _span(facing: _Facing, which: Index, row: Index, width: int) -> tuple[Index, Index]:
     """First and last column whose centre is in a triangle, a row at a time; the last is less than the first in none."""
     low, high = np.zeros(which.size, dtype=np.int64), np.full(which.size, width - 1, dtype=np.int64)
     line = row * _GRID + _HALF
@@ -172,12 +170,12 @@ def _span(facing: _Facing, which: Ints, row: Ints, width: int) -> tuple[Ints, In
     return low, high
 
 
-def _up(value: Ints, by: Ints | int = _GRID) -> Ints:
+def _up(value: Index, by: Index | int = _GRID) -> Index:
     """Divided and rounded up."""
     return np.asarray(-(-value // by))
 
 
-def _batches(counts: Ints) -> Iterator[slice]:
+def _batches(counts: Index) -> Iterator[slice]:
     """Runs of entries that together count no more than is to be in memory, or a single one that does."""
     total = np.cumsum(counts)
     start = 0
@@ -188,7 +186,7 @@ def _batches(counts: Ints) -> Iterator[slice]:
         start = stop
 
 
-def spread(counts: Ints) -> tuple[Ints, Ints]:
+def spread(counts: Index) -> tuple[Index, Index]:
     """Each entry as often as it counts, and 0, 1, 2 ... within it."""
     which = np.repeat(np.arange(counts.size), counts)
     return which, np.arange(which.size) - np.repeat(np.cumsum(counts) - counts, counts)
@@ -203,9 +201,9 @@ class Grid:
 
     low: Array  # (3,): corner of the first cell [mm]
     side: float  # of a cell [mm]
-    count: Ints  # (3,)
-    first: Ints  # (n_cells + 1,): where each cell begins in `face`
-    face: Ints  # (n,)
+    count: Index  # (3,)
+    first: Index  # (n_cells + 1,): where each cell begins in `face`
+    face: Index  # (n,)
     triangles: Array  # (n_faces, 3, 3) [mm]
     corner: Array  # (n_faces, 3): the first corner of each [mm]
     one: Array  # (n_faces, 3): from it to the second [mm]
@@ -216,10 +214,10 @@ class Grid:
 class Crossings:
     """Where rays cross a surface, ray by ray and near to far; where two coincide, entering comes first."""
 
-    ray: Ints  # (n,)
-    face: Ints  # (n,)
+    ray: Index  # (n,)
+    face: Index  # (n,)
     distance: Array  # (n,) [mm]
-    sign: Ints  # (n,): 1 where the ray enters, -1 where it leaves
+    sign: Index  # (n,): 1 where the ray enters, -1 where it leaves
 
 
 def grid_of(triangles: Array) -> Grid:
@@ -250,7 +248,7 @@ def grid_of(triangles: Array) -> Grid:
     return Grid(low, side, count, first, face[order], triangles, triangles[:, 0].copy(), edges[:, 0], edges[:, 1])
 
 
-def _number(at: Ints, count: Ints) -> Ints:
+def _number(at: Index, count: Index) -> Index:
     return np.asarray((at[:, 0] * count[1] + at[:, 1]) * count[2] + at[:, 2])
 
 
@@ -268,7 +266,7 @@ def crossings(grid: Grid, start: Array, along: Array) -> Crossings:
         ahead = np.where(along != 0.0, (edge - start) * pace, np.inf)
     every = np.abs(pace) * grid.side
     live = np.arange(len(start))
-    found: list[tuple[Ints, Ints, Array, Ints]] = []
+    found: list[tuple[Index, Index, Array, Index]] = []
     while live.size:
         cell = _number(at[live], grid.count)
         begin, many = grid.first[cell], grid.first[cell + 1] - grid.first[cell]
@@ -294,14 +292,14 @@ def crossings(grid: Grid, start: Array, along: Array) -> Crossings:
     return Crossings(ray[~twin], face[~twin], distance[~twin], sign[~twin])
 
 
-def _share_an_edge(grid: Grid, one: Ints, other: Ints) -> NDArray[np.bool_]:
+def _share_an_edge(grid: Grid, one: Index, other: Index) -> Mask:
     """Whether triangles have two corners in common; bodies that lie on one another need not have."""
     a, b = grid.triangles[one], grid.triangles[other]
     same = np.all(a[:, :, None] == b[:, None], axis=-1)
     return np.asarray(same.any(axis=2).sum(axis=1) >= 2)
 
 
-def _hit(grid: Grid, start: Array, along: Array, ray: Ints, face: Ints) -> tuple[Ints, Ints, Array, Ints]:
+def _hit(grid: Grid, start: Array, along: Array, ray: Index, face: Index) -> tuple[Index, Index, Array, Index]:
     a, one, two = grid.corner[face], grid.one[face], grid.two[face]
     way, to = along[ray], start[ray] - a
     across, turned = _cross(way, two), _cross(to, one)

@@ -3,27 +3,33 @@
 A picture needs no spectrum a pixel: of one blend, over one backing, in one light, colour is a smooth curve over
 thickness. The table holds that curve in light (linear sRGB, adapted to the screen's white, not yet clipped), so dense
 that straight lines between its points stay within a quarter of a level of 255; and a fine copy of it, whose steps are
-within half a level, from which pixels are taken.
+within half a level, from which pixels are taken. Pixels become files here too, tagged sRGB.
 """
 
 from __future__ import annotations
 
+import functools
+import io
+import zlib
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from PIL import Image, ImageCms, TiffImagePlugin
 
 from tint import colorimetry, forward
 from tint.appearance import Setting, render, transmittance
 from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
+from tint.notebook import png_file
 from tint.optics import layer, surface
 from tint.palette import Palette
 from tint.spectra import Array, Mask
 
 Light = NDArray[np.float32]
 Levels = NDArray[np.uint8]
+Deep = NDArray[np.uint16]
 
 LAMP = "lamp"  # behind the part: what is seen is the light that comes through
 
@@ -163,7 +169,7 @@ def to_levels(linear: Light) -> Levels:
     return np.take(codes, (at + np.float32(0.5)).astype(np.int32))
 
 
-def deep_levels(linear: ArrayLike) -> NDArray[np.uint16]:
+def deep_levels(linear: ArrayLike) -> Deep:
     """Linear sRGB in 65536 levels, clipped, shape (..., 3)."""
     shown = np.clip(np.asarray(linear, dtype=float), 0.0, 1.0)
     return np.rint(65535.0 * colorimetry.encode(shown)).astype(np.uint16)
@@ -230,3 +236,48 @@ def hollow_light(table: Hollow, near_mm: Array, far_mm: Array) -> Light:
     ]
     channels = [map_coordinates(table.light[..., at], places, order=1, mode="nearest") for at in range(3)]
     return np.asarray(np.stack(channels, axis=-1), dtype=np.float32)
+
+
+# Pixels as files tagged sRGB: PNG in 8 or 16 bits a channel, TIFF in 16.
+
+
+@functools.cache
+def srgb_profile() -> bytes:
+    """The sRGB profile, with the time of its making set to a fixed one: equal pictures are equal files."""
+    made = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    fixed = b"".join(part.to_bytes(2, "big") for part in (2000, 1, 1, 0, 0, 0))
+    return made[:24] + fixed + made[36:]  # ICC.1, header bytes 24 to 35: date and time
+
+
+def png(pixels: Levels) -> bytes:
+    """A PNG of 8 bits a channel, shape (height, width, 3)."""
+    out = io.BytesIO()
+    Image.fromarray(pixels).save(out, format="PNG", icc_profile=srgb_profile())
+    return out.getvalue()
+
+
+def deep_png(pixels: Deep) -> bytes:
+    """A PNG of 16 bits a channel, shape (height, width, 3) (ISO/IEC 15948; pillow writes no such colour picture)."""
+    height, width, _ = pixels.shape
+    rows = np.zeros((height, 1 + 6 * width), dtype=np.uint8)  # each begins with its filter: none
+    rows[:, 1:] = np.ascontiguousarray(pixels, dtype=">u2").view(np.uint8).reshape(height, -1)
+    profile = (b"iCCP", b"sRGB\0\0" + zlib.compress(srgb_profile()))
+    return png_file(width, height, zlib.compress(rows.tobytes(), 6), bits=16, space=profile)
+
+
+def deep_tiff(pixels: Deep) -> bytes:
+    """A TIFF of 16 bits a channel, uncompressed, shape (height, width, 3) (TIFF 6.0; pillow writes no such pixels)."""
+    height, width, _ = pixels.shape
+    strip = np.ascontiguousarray(pixels, dtype="<u2").tobytes()
+    fields = TiffImagePlugin.ImageFileDirectory_v2()
+    fields[TiffImagePlugin.IMAGEWIDTH], fields[TiffImagePlugin.IMAGELENGTH] = width, height
+    fields[TiffImagePlugin.BITSPERSAMPLE], fields[TiffImagePlugin.SAMPLESPERPIXEL] = (16, 16, 16), 3
+    fields[TiffImagePlugin.COMPRESSION], fields[TiffImagePlugin.PHOTOMETRIC_INTERPRETATION] = 1, 2  # none, RGB
+    fields[TiffImagePlugin.PLANAR_CONFIGURATION] = 1  # channels interleaved
+    fields[TiffImagePlugin.ICCPROFILE] = srgb_profile()
+    # All rows in one strip, behind the fields: pillow counts its place from their end.
+    fields[TiffImagePlugin.ROWSPERSTRIP], fields[TiffImagePlugin.STRIPBYTECOUNTS] = height, len(strip)
+    fields[TiffImagePlugin.STRIPOFFSETS] = 0
+    out = io.BytesIO()
+    fields.save(out)
+    return out.getvalue() + strip

@@ -11,8 +11,9 @@ from tint.appearance import Appearance, predict
 from tint.notebook import DASHES
 from tint.palette import Palette
 from tint.proofs import words
+from tint.proofs.diagrams import plot, plot_ink
 from tint.proofs.facts import Shade, bare_shades, shade_of
-from tint.proofs.picture import DARK, LEFT, LINE, RIGHT, STEP_SIGN, Box, Layout, Patch, Picture, paint, plot_ink
+from tint.proofs.picture import DARK, LEFT, LINE, RIGHT, STEP_SIGN, Box, Layout, Patch, Picture, paint
 from tint.recipes import Answer, Recipe
 from tint.spectra import Array
 from tint.target import Target
@@ -79,7 +80,7 @@ def answer_picture(palette: Palette, answer: Answer) -> Picture:
         top = _row(on, every[at : at + _PER_ROW], wanted, dict(zip(behind, bare, strict=True)), top, count) + 20
     some = f", the first {MOST} recipes" if len(recipes) > MOST else ""
     top = on.title(f"Reflectance {words.behind(over)}{some}", LEFT, top + 4, RIGHT - LEFT)
-    top = on.plot(_spectra(palette.wavelengths, wanted, recipes[:MOST]), ["plot"], top=top, height=_PLOT_HEIGHT)
+    top = plot(on, _spectra(palette.wavelengths, wanted, recipes[:MOST]), ["plot"], top=top, height=_PLOT_HEIGHT)
     depths = (
         f"Target and recipes are shown as a sample of {compared.thickness_mm:g} mm, which the target was measured on; "
         f"contrast ratios are those of the part of {part.thickness_mm:g} mm."

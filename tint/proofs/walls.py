@@ -12,14 +12,12 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
 from tint.errors import InputError
 from tint.proofs.rays import Crossings, Grid, crossings, grid_of
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from tint.spectra import Array, Index, Mask
 
 _POINTS = 3000  # at which walls are told; one more for each smaller face, up to as many again
 TO_DRAW = 12_000  # the same for a picture, on which they are told from pixel to pixel
@@ -148,10 +146,10 @@ class _Met:
     share: Array  # (n,): of all of the surface [-]
     depth: Array  # (n,): along the ray [mm]
     thickness: Array  # (n,) [mm]
-    facing: NDArray[np.bool_]  # (n,): whether the thickness is that of a sphere between two sides of a wall
-    across: NDArray[np.bool_]  # (n,): whether the ray meets the other side of a wall
+    facing: Mask  # (n,): whether the thickness is that of a sphere between two sides of a wall
+    across: Mask  # (n,): whether the ray meets the other side of a wall
 
-    def at(self, which: NDArray[np.bool_]) -> _Met:
+    def at(self, which: Mask) -> _Met:
         """Some of the points."""
         return _Met(*(getattr(self, each.name)[which] for each in fields(self)))
 
@@ -167,7 +165,7 @@ def _body_of(triangles: Array, points: int) -> _Body:
     return _Body(triangles, normals, area, grid_of(triangles), off, _somewhere(triangles[dense], dense), normals[dense])
 
 
-def _met(body: _Body, face: Ints, share: Array, *, name: str, place: Array | None = None) -> _Met:
+def _met(body: _Body, face: Index, share: Array, *, name: str, place: Array | None = None) -> _Met:
     """What lies across from points of faces, of those on the outside.
 
     `place` (n, 3): the points; somewhere on their faces when absent [mm].
@@ -199,11 +197,11 @@ def _met(body: _Body, face: Ints, share: Array, *, name: str, place: Array | Non
     return _Met(place, normal, share, depth, thickness, facing | round_, across)
 
 
-def _is_known(met: _Met) -> NDArray[np.bool_]:
+def _is_known(met: _Met) -> Mask:
     return met.facing | (met.across & ~_is_rim(met.place, met.depth, met.thickness, met.facing))
 
 
-def _finer_where_thin(body: _Body, met: _Met, known: NDArray[np.bool_], name: str) -> tuple[_Met, NDArray[np.bool_]]:
+def _finer_where_thin(body: _Body, met: _Met, known: Mask, name: str) -> tuple[_Met, Mask]:
     """Many more points about those where a wall runs out: of a few the thinnest wall would be a matter of chance.
 
     Each of the thinnest points is replaced by those of a much denser set that lie nearer to it than to any other.
@@ -225,7 +223,7 @@ def _finer_where_thin(body: _Body, met: _Met, known: NDArray[np.bool_], name: st
     return whole, _is_known(whole)
 
 
-def _is_rim(place: Array, depth: Array, thickness: Array, facing: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _is_rim(place: Array, depth: Array, thickness: Array, facing: Mask) -> Mask:
     """Where a ray runs along a wall and not across it: far deeper than the spheres about it are wide."""
     if not facing.any():
         return np.zeros(depth.size, dtype=bool)
@@ -240,7 +238,7 @@ def _normals(triangles: Array) -> tuple[Array, Array]:
     return across / np.maximum(length, 1e-300)[:, None], 0.5 * length
 
 
-def _spread_over(area: Array, points: int) -> tuple[Ints, Array]:
+def _spread_over(area: Array, points: int) -> tuple[Index, Array]:
     """Faces, each as often as it has points, and the share of the surface of each point."""
     many = np.floor(points * area / area.sum()).astype(np.int64)
     if area.size <= points:
@@ -250,7 +248,7 @@ def _spread_over(area: Array, points: int) -> tuple[Ints, Array]:
     return _evenly_over(area, points)
 
 
-def _evenly_over(area: Array, points: int) -> tuple[Ints, Array]:
+def _evenly_over(area: Array, points: int) -> tuple[Index, Array]:
     """The same where small faces may have no point."""
     # One in each even step along the surface, at another place in each (by the golden ratio).
     # Without that a mesh whose faces lie in rows would be met at the same few places of every row.
@@ -260,7 +258,7 @@ def _evenly_over(area: Array, points: int) -> tuple[Ints, Array]:
     return face, np.full(points, 1.0 / points)
 
 
-def _somewhere(corners: Array, face: Ints) -> Array:
+def _somewhere(corners: Array, face: Index) -> Array:
     """A point in each triangle, the same at every call.
 
     One sequence runs on from triangle to triangle (Roberts' R2), so that points are even in each of them and in what
@@ -275,12 +273,12 @@ def _somewhere(corners: Array, face: Ints) -> Array:
     )
 
 
-def _around(met: Crossings, rays: int) -> Ints:
+def _around(met: Crossings, rays: int) -> Index:
     """In how many bodies each ray begins: as often as it leaves more than it enters."""
     return np.asarray(np.rint(-np.bincount(met.ray, weights=met.sign, minlength=rays)).astype(np.int64))
 
 
-def _first_end(met: Crossings, rays: int) -> tuple[Array, Ints]:
+def _first_end(met: Crossings, rays: int) -> tuple[Array, Index]:
     """How far each ray is in material, and the face where that ends; -1 where it never does."""
     inside = _around(met, rays)[met.ray] + _running(met)
     ends = np.flatnonzero(inside <= 0)
@@ -290,14 +288,14 @@ def _first_end(met: Crossings, rays: int) -> tuple[Array, Ints]:
     return depth, face
 
 
-def _running(met: Crossings) -> Ints:
+def _running(met: Crossings) -> Index:
     """Signs summed along each ray."""
     total = np.cumsum(met.sign)
     _, first, which = np.unique(met.ray, return_index=True, return_inverse=True)
     return np.asarray(total - (total[first] - met.sign[first])[which])
 
 
-def _spheres(place: Array, normal: Array, radius: Array, cloud: Array, cloud_normal: Array) -> tuple[Array, Ints]:
+def _spheres(place: Array, normal: Array, radius: Array, cloud: Array, cloud_normal: Array) -> tuple[Array, Index]:
     """Radii of the largest spheres inside at each point, and what each touches besides; -1 for the ray's end."""
     tree = cKDTree(cloud)
     radius, touched = radius.copy(), np.full(radius.size, -1, dtype=np.int64)
@@ -318,10 +316,10 @@ def _spheres(place: Array, normal: Array, radius: Array, cloud: Array, cloud_nor
     return radius, touched
 
 
-def _in_sphere(tree: cKDTree, place: Array, normal: Array, radius: Array, cloud_normal: Array) -> Ints:
+def _in_sphere(tree: cKDTree, place: Array, normal: Array, radius: Array, cloud_normal: Array) -> Index:
     """What lies in spheres, the nearest to their middle but for the bent face they touch; -1 where nothing does."""
-    found: Ints = np.full(radius.size, -1, dtype=np.int64)
-    open_: Ints = np.arange(radius.size)
+    found: Index = np.full(radius.size, -1, dtype=np.int64)
+    open_: Index = np.arange(radius.size)
     for count in _NEAR:
         count = min(count, tree.n)
         sought = tree.query(place[open_] - radius[open_, None] * normal[open_], k=count)

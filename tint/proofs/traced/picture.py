@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
-from PIL import Image, ImageDraw
 from scipy.ndimage import uniform_filter
 
 from tint import colorimetry, forward, glossary
@@ -16,14 +16,13 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.optics import layer
 from tint.palette import Palette
-from tint.proofs.lettering import font, line_height, wrap
-from tint.proofs.part import Part, enclosed_mm3, part_of
-from tint.proofs.portrait import SIDES, corner_normals
+from tint.proofs.part import Part, corner_normals, enclosed_mm3, part_of
+from tint.proofs.portrait import SIDES
 from tint.proofs.render import Light
 from tint.proofs.traced import paths, scenes
 from tint.proofs.traced.rubber import Few, few_wavelengths, rubber_of
+from tint.spectra import Array
 
-Array = NDArray[np.float64]
 Progress = Callable[[str, int, int], None]
 
 
@@ -42,8 +41,6 @@ _GLOSS = 2  # times the paths of a pass that go to gloss and surroundings, which
 _TURN, _STEP = 0.3, 0.05  # change of a normal, and of place as a share of the part's size, that is an edge
 _PAPER, _INK = 0.85, 0.04  # reflectance where no card was read; assumptions, no source
 _SHOWN_AT, _BRIGHTER = 0.75, 95.0  # linear light that a glowing part is shown at, and at which percentile
-_DOTS, _LETTERS_MM = 5, 4.2  # of the printed page: dots to a millimetre; its letters are of 12 points
-_PRINT = "Light that passes a wall of rubber keeps its way or loses it; what lies behind is read or only guessed."
 _COMMON = 1e-3  # of the part, that its bodies may have in common: what counting pixels misses
 _MANY = "fit it with --optics many-flux"
 _SIDE_OF = {"window": "corner", "inside": "front", "page": "top"}
@@ -91,22 +88,17 @@ def traced(
     rubber = rubber_of(palette, blend, finish=setting.finish).at(few.which)
     surfaces = surfaces_of(palette, setting, few)
     hollow = scenes.hollow_of(body) if scene == "inside" else None
-    objects = scenes.surroundings(
-        scene, body, page=page_of_print() if scene == "page" else None, hollow=hollow,
-        passed=_passed(palette, blend, part, setting),
-    )  # fmt: skip
+    objects = scenes.surroundings(scene, body, hollow=hollow, passed=_passed(palette, blend, part, setting))
     wide, high = scenes.sized(body, pixels or how.pixels)
     eye = scenes.camera(body, pixels=(wide, high))
     on = paths.stage(rubber, body, objects, eye, surfaces=surfaces)
     view = setting.viewing(palette)
     count = few.which.size
-    steps, done = how.passes * count * 3, 0
+    steps, step = how.passes * count * 3, itertools.count(1)
 
     def tell() -> None:
-        nonlocal done
-        done += 1
         if progress is not None:
-            progress("Following light through the part", done, steps)
+            progress("Following light through the part", next(step), steps)
 
     def within() -> Iterator[Array]:
         """Pass by pass what has been inside the rubber: all, less the gloss that the same paths show."""
@@ -193,19 +185,6 @@ def _exposure(light: Array, place: Array, scene: str, body: scenes.Placed, objec
     return _SHOWN_AT / max(float(np.percentile(light[there].mean(axis=-1), _BRIGHTER)), 1e-9)
 
 
-def page_of_print() -> Array:
-    """A printed page, 1 for paper and 0 for ink, shape (rows, columns)."""
-    wide, high = (round(_DOTS * side) for side in scenes.PAGE_MM)
-    image = Image.new("L", (wide, high), 255)
-    draw = ImageDraw.Draw(image)
-    size = round(_DOTS * _LETTERS_MM)
-    text = " ".join([_PRINT] * 40)
-    lines = wrap(text, size=size, width=wide - 2 * size)
-    for number, line in enumerate(lines[: (high - 2 * size) // line_height(size)]):
-        draw.text((size, size + number * line_height(size)), line, fill=0, font=font(size), anchor="lt")
-    return np.asarray(image, dtype=float) / 255.0
-
-
 # The noise, and how it is smoothed where what is alike lies about: non-local means with the variance that the passes
 # show (Rousselle, Knaus and Zwicker 2012, Adaptive rendering with non-local means filtering, ACM Trans. Graph. 31, 195;
 # from memory). A pixel becomes the mean of those about it whose surroundings differ from its own by no more than noise
@@ -228,25 +207,17 @@ class Half:
 
 def halves(passes: Iterable[Array]) -> tuple[Half, Half]:
     """Gather passes, an even number of them, by turns."""
-    total: list[Array] = []
-    squares: list[Array] = []
-    counts = [0, 0]
+    sums: list[list[Any]] = [[0.0] * 3, [0.0] * 3]  # of each half: how many, their sum and that of their squares
     for number, seen in enumerate(passes):
-        side = number % 2
-        if number < 2:
-            total.append(seen.copy())
-            squares.append(seen**2)
-        else:
-            total[side] += seen
-            squares[side] += seen**2
-        counts[side] += 1
-    made = []
-    for count, one, two in zip(counts, total, squares, strict=True):
-        mean = one / count
-        variance = np.maximum(two / count - mean**2, 0.0) / max(count - 1, 1)
-        made.append(Half(mean, variance))
+        half = sums[number % 2]
+        for at, more in enumerate((1.0, seen, seen**2)):
+            half[at] = half[at] + more
+    made = [
+        Half(total / count, np.maximum(squares / count - (total / count) ** 2, 0.0) / max(count - 1.0, 1.0))
+        for count, total, squares in sums
+    ]
     first, second = made
-    if counts[0] < 3:  # too few to tell: the halves tell each other
+    if sums[0][0] < 3:  # too few to tell: the halves tell each other
         variance = 0.5 * (first.mean - second.mean) ** 2
         first, second = Half(first.mean, variance), Half(second.mean, variance)
     return first, second
@@ -287,20 +258,22 @@ def _without_strays(mean: Array) -> Array:
 
 def _filtered(values: Array, guide: Array, variance: Array, forms: Array, reach: int) -> Array:
     total, weights = np.zeros_like(values), np.zeros(values.shape[:2])
-    around = ((reach, reach), (reach, reach), (0, 0))
-    padded = [np.pad(each, around, mode="reflect") for each in (values, guide, variance, forms)]
-    rows, columns = values.shape[:2]
-    for down in range(2 * reach + 1):
-        for right in range(2 * reach + 1):
-            some = (slice(down, down + rows), slice(right, right + columns))
-            other, like, spread, form = (each[some] for each in padded)
-            apart = (guide - like) ** 2 - (variance + np.minimum(variance, spread))
-            apart /= 1e-8 + _STRICT**2 * (variance + spread)
-            distance = uniform_filter(apart.mean(axis=-1), size=2 * _PATCH + 1, mode="nearest")
-            weight = np.exp(-np.maximum(distance, 0.0) - ((forms - form) ** 2).sum(axis=-1))
-            total += weight[..., None] * other
-            weights += weight
+    for other, like, spread, form in _about(reach, values, guide, variance, forms):
+        apart = (guide - like) ** 2 - (variance + np.minimum(variance, spread))
+        apart /= 1e-8 + _STRICT**2 * (variance + spread)
+        distance = uniform_filter(apart.mean(axis=-1), size=2 * _PATCH + 1, mode="nearest")
+        weight = np.exp(-np.maximum(distance, 0.0) - ((forms - form) ** 2).sum(axis=-1))
+        total += weight[..., None] * other
+        weights += weight
     return np.asarray(total / weights[..., None])
+
+
+def _about(reach: int, *values: Array) -> Iterator[list[Array]]:
+    """Arrays, shape (height, width, n), moved by every step of up to so many pixels each way, their edges mirrored."""
+    rows, columns = values[0].shape[:2]
+    padded = [np.pad(each, ((reach, reach), (reach, reach), (0, 0)), mode="reflect") for each in values]
+    for down, right in itertools.product(range(2 * reach + 1), repeat=2):
+        yield [each[down : down + rows, right : right + columns] for each in padded]
 
 
 def evenly_coloured(light: Array, forms: Array, *, reach: int = 6) -> Array:
@@ -308,15 +281,8 @@ def evenly_coloured(light: Array, forms: Array, *, reach: int = 6) -> Array:
 
     Colours of rubber run smoothly where brightness does not: of what noise is left, the eye sees that of the hue first.
     """
-    bright = light.mean(axis=-1)
-    around = ((reach, reach), (reach, reach), (0, 0))
-    padded = [np.pad(each, around, mode="reflect") for each in (light, forms)]
-    rows, columns = bright.shape
-    total = np.zeros_like(light)
-    for down in range(2 * reach + 1):
-        for right in range(2 * reach + 1):
-            other, form = (each[down : down + rows, right : right + columns] for each in padded)
-            weight = np.exp(-((_LOOSE * (forms - form)) ** 2).sum(axis=-1))
-            total += weight[..., None] * other
+    bright, total = light.mean(axis=-1), np.zeros_like(light)
+    for other, form in _about(reach, light, forms):
+        total += np.exp(-((_LOOSE * (forms - form)) ** 2).sum(axis=-1))[..., None] * other
     hue = total / np.maximum(total.mean(axis=-1, keepdims=True), 1e-9)
     return np.asarray(np.where(total.min(axis=-1, keepdims=True) > 0.0, bright[..., None] * hue, light))

@@ -10,7 +10,6 @@ import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import nnls
 
 from tint import colorimetry, forward
@@ -22,9 +21,7 @@ from tint.optics.adding_doubling import BACKWARDS, lobe_at, lobes, phase_functio
 from tint.optics.many_flux import LOBE_ENDS, MOST_G
 from tint.optics.surface import word_for
 from tint.palette import Palette
-
-Array = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from tint.spectra import Array, Index
 
 # How wide a face spreads light, as the root mean square slope of its facets; chosen by eye, no source.
 _SLOPES = {"gloss": 0.0, "satin": 0.12, "matt": 0.35}
@@ -50,7 +47,7 @@ class Rubber:
     index: float  # [-]
     slope: float  # of the facets of its faces; 0 for smooth ones [-]
 
-    def at(self, which: Ints) -> Rubber:
+    def at(self, which: Index) -> Rubber:
         """At some of the wavelengths."""
         changing = ("absorption", "scattering", "forward_cosine", "apart", "lobe")
         return replace(self, **{name: getattr(self, name)[which] for name in changing})
@@ -91,7 +88,7 @@ def rubber_of(palette: Palette, blend: Blend, *, finish: str = "") -> Rubber:
 class Few:
     """A few wavelengths that tell the colours of a blend."""
 
-    which: Ints  # (n,): among the palette's
+    which: Index  # (n,): among the palette's
     to_xyz: Array  # (n, 3): what is seen at them times these is XYZ, Y of white being 1 [-]
     miss: float  # how far the worst of the colours that were tried is missed [CIEDE2000]
 

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from PIL import Image, ImageDraw
 
 from tint.errors import InputError
 from tint.glossary import SCENES
+from tint.proofs.lettering import font, line_height, wrap
 from tint.proofs.rays import crossings, grid_of
+from tint.spectra import Array
 
-Array = NDArray[np.float64]
 Objects = dict[str, Any]
 
 CARD, INK = "card", "ink"  # surfaces whose reflectance changes with the wavelength
@@ -32,6 +33,8 @@ _RAISED = np.radians(18.0)  # how far from above a part is looked at from its si
 _LAMP = 0.45  # radius of the lamp inside, of the room that there is
 _ENCLOSED, _ROOMY = 0.6, 0.05  # share of ways out that meet a wall; room for a lamp, of the part's size
 PAGE_MM = (210.0, 148.0)  # of the printed page: A5
+_DOTS, _LETTERS_MM = 5, 4.2  # of the printed page: dots to a millimetre; its letters are of 12 points
+_PRINT = "Light that passes a wall of rubber keeps its way or loses it; what lies behind is read or only guessed."
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -137,12 +140,10 @@ def rectangle(centre: Array, normal: Array, half: tuple[float, float], *, up: Ar
 
 
 def surroundings(
-    scene: str, part: Placed, *, page: Array | None = None, hollow: tuple[Array, float] | None = None,
-    passed: float = 0.1,
+    scene: str, part: Placed, *, hollow: tuple[Array, float] | None = None, passed: float = 0.1
 ) -> Objects:  # fmt: skip
     """Everything of a scene but part and eye.
 
-    `page` (rows, columns): how bright a printed page is, 1 for paper and 0 for ink.
     `hollow`: where a lamp finds room inside the part, and its radius [mm].
     `passed`: about how much of a lamp's light its walls let through [-].
     Raises InputError if the part has no room for the lamp.
@@ -153,12 +154,8 @@ def surroundings(
         return {"table": table, "air": _by_a_window(part)}
     if scene == "inside":
         if hollow is None:
-            raise InputError(
-                "--trace inside",
-                "a lamp finds no room inside this part",
-                "expected a hollow part",
-                "use --trace behind",
-            )
+            found = "a lamp finds no room inside this part"
+            raise InputError("--trace inside", found, "expected a hollow part", "use --trace behind")
         centre, radius = hollow
         lamp = {"type": "sphere", "center": centre.tolist(), "radius": radius, "emitter": _shines(1.0)}
         # The room is so dim that what comes through the wall is seen, and so bright that the part's form is.
@@ -166,15 +163,11 @@ def surroundings(
     if scene == "behind":
         centre = part.middle - 0.75 * part.size * part.towards
         half = 8.0 * part.size
-        panel = {
-            "type": "rectangle",
-            "to_world": rectangle(centre, part.towards, (half, half)),
-            "emitter": _shines(1.0),
-        }
+        to_world = rectangle(centre, part.towards, (half, half))
+        panel = {"type": "rectangle", "to_world": to_world, "emitter": _shines(1.0)}
         return {"panel": panel | {"bsdf": {"type": "diffuse", "reflectance": 0.5}}, "air": _all_around(0.06)}
     if scene == "page":
-        assert page is not None  # of whoever asks for one
-        return {"page": _page(part, page), "air": _by_a_window(part)}
+        return {"page": _page(part, page_of_print()), "air": _by_a_window(part)}
     raise InputError("--trace", f"`{scene}` is not known", ", ".join(SCENES))
 
 
@@ -229,6 +222,19 @@ def _page(part: Placed, page: Array) -> Objects:
     texture = {"type": "bitmap", "data": page[::-1], "raw": True, "filter_type": "bilinear", "wrap_mode": "clamp"}
     to_world = rectangle(middle, part.towards, half, up=part.up)
     return {"type": "rectangle", "to_world": to_world, "bsdf": {"type": "diffuse", "reflectance": texture}}
+
+
+def page_of_print() -> Array:
+    """A printed page, 1 for paper and 0 for ink, shape (rows, columns)."""
+    wide, high = (round(_DOTS * side) for side in PAGE_MM)
+    image = Image.new("L", (wide, high), 255)
+    draw = ImageDraw.Draw(image)
+    size = round(_DOTS * _LETTERS_MM)
+    text = " ".join([_PRINT] * 40)
+    lines = wrap(text, size=size, width=wide - 2 * size)
+    for number, line in enumerate(lines[: (high - 2 * size) // line_height(size)]):
+        draw.text((size, size + number * line_height(size)), line, fill=0, font=font(size), anchor="lt")
+    return np.asarray(image, dtype=float) / 255.0
 
 
 def page_scale(across: Array) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -17,16 +18,15 @@ from tint.glossary import SCENES
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.part import Part
+from tint.proofs.part import Part, corner_normals
 from tint.proofs.part_picture import hollow_of
-from tint.proofs.picture import BODY, DARK, LEFT, RIGHT, Box, Layout, Picture, Raster, paint, png
-from tint.proofs.portrait import FINER, MARGIN, SIDES, View, corner_normals, plain_light, portrait_of, view_of
-from tint.proofs.render import Levels, colour_table, to_levels
+from tint.proofs.picture import BODY, DARK, LEFT, RIGHT, Box, Layout, Picture, Raster, paint
+from tint.proofs.portrait import FINER, MARGIN, SIDES, View, plain_light, portrait_of, view_of
+from tint.proofs.render import Levels, colour_table, png, to_levels
 from tint.proofs.traced import paths, scenes
 from tint.proofs.traced.picture import QUALITIES, Progress, Traced, side_of, surfaces_of, traced, united
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
-
-Array = NDArray[np.float64]
+from tint.spectra import Array, Mask
 
 _PIXELS, _PASSES, _PATHS, _SQUARE = 72, 4, 16, 3  # of the picture that is compared, in squares of pixels; chosen
 _LONGEST = 16.0  # times as many pixels along a narrow view as along a square one; chosen
@@ -74,31 +74,20 @@ def trace_part(
     quality: str = "preview", pixels: int | None = None, seed: int = 0, progress: Progress | None = None,
 ) -> TracedPart:  # fmt: skip
     """Trace a part, and hold it against its slab picture; arguments as of `tint.proofs.traced.picture.traced`."""
-    known_quality = QUALITIES.get(quality, QUALITIES["preview"])
     side = side or side_of(scene, part)
     _view_to_compare(part, side)  # what cannot be compared is told before minutes have gone by
     count = few_wavelengths(palette, blend, setting=setting, upto_mm=float(part.size_mm.max())).which.size
     # A path of the comparison takes as long as one of the picture: its passes are told in the same steps.
-    first, then = 3 * known_quality.passes * count, steps(count)
-    done = 0
-
-    def tell(said: str, at: int, of: int) -> None:
-        nonlocal done
-        done = at
-        if progress is not None:
-            progress(said, at, of + then)
-
-    def more() -> None:
-        nonlocal done
-        done += 1
-        if progress is not None:
-            progress("Holding it against flat layers", done, first + then)
-
+    first, then = 3 * QUALITIES.get(quality, QUALITIES["preview"]).passes * count, _PASSES * count
+    tell, at_step = progress or (lambda *_: None), itertools.count(first + 1)
     picture = traced(
         palette, blend, part, setting=setting, scene=scene, side=side, quality=quality, pixels=pixels, seed=seed,
-        progress=tell,
+        progress=lambda said, at, of: tell(said, at, of + then),
     )  # fmt: skip
-    apart = against_slab(palette, blend, part, setting=setting, side=side, seed=seed, tell=more)
+    apart = against_slab(
+        palette, blend, part, setting=setting, side=side, seed=seed,
+        tell=lambda: tell("Holding it against flat layers", next(at_step), first + then),
+    )  # fmt: skip
     named = f"{part.seen_from(side)}, {SCENES[scene]}"
     lines = [_what_it_is(picture, setting, _across(part, side)), apart.words]
     if scene == "page":
@@ -243,12 +232,7 @@ def _pixels_for(part: Part, side: str) -> int:
     return round(_PIXELS * min(float(np.sqrt(across.max() / max(float(across.min()), 1e-9))), _LONGEST))
 
 
-def steps(count: int) -> int:
-    """How often `tell` is called for so many wavelengths."""
-    return _PASSES * count
-
-
-def _squares(light: Array, inside: NDArray[np.bool_]) -> Array:
+def _squares(light: Array, inside: Mask) -> Array:
     """Mean light of squares of pixels that lie within the part, shape (n, 3); of each pixel where no square does."""
     rows, columns = (side // _SQUARE * _SQUARE for side in inside.shape)
 
