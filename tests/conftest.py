@@ -49,14 +49,21 @@ def pytest_unconfigure(config: pytest.Config) -> None:
         del os.environ[name]
 
 
+def pytest_collection() -> None:
+    """Have the garbage collector wait while modules are imported and tests collected: little is garbage."""
+    gc.disable()
+
+
 def pytest_collection_finish() -> None:
-    """Have the garbage collector pass by what was imported and collected: it stays, and is most of what there is."""
+    """Have it pass by what was imported and collected: that stays, and is most of what there is."""
     gc.freeze()
+    gc.enable()
 
 
 def pytest_sessionfinish() -> None:
     """Let it look at all again, so that libraries are taken down in order."""
     gc.unfreeze()
+    gc.enable()
 
 
 def _copy(to: Path) -> Path:

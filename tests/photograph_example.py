@@ -47,8 +47,13 @@ CASTINGS = np.stack(
     ]
 )
 CARDS = (BACKINGS["black"], BACKINGS["white"])
-TRUE = camera.true_lab(np.concatenate((0.85 * CASTINGS, CASTINGS)))
 REFERENCE, WHITE = chart_reference("D65", 10)
+
+
+@functools.cache
+def true_lab() -> Array:
+    """CIELAB of the castings over black, then over white; asked for, since it imports colour-science."""
+    return camera.true_lab(np.concatenate((0.85 * CASTINGS, CASTINGS)))
 
 
 def spots_of(taken: camera.Photograph, *, card: bool = True) -> list[Spot]:
@@ -75,6 +80,7 @@ def told_of(shot: Shot, *, card: bool = True, off: float = 0.0, spots: tuple[Spo
 
 def misses(told: Photographed) -> tuple[Array, Array]:
     """CIEDE2000 of the castings, and what the photograph said they might be."""
-    spots = told.spots[: len(TRUE)]
-    away = colorimetry.difference(TRUE, np.array([each.lab for each in spots]))
+    truth = true_lab()
+    spots = told.spots[: len(truth)]
+    away = colorimetry.difference(truth, np.array([each.lab for each in spots]))
     return away, np.array([each.error for each in spots])

@@ -16,7 +16,7 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.recipes import Rules
+from tint.recipes import Rules, solve
 from tint.target import Target, target_from_lab
 from tint.trials import Cup, Doubts, Trial, TrialReading, adjust
 from tint.trials.update import learn
@@ -82,8 +82,8 @@ def test_a_wrong_thickness_reading_is_found_where_the_lots_are_known(palette: Pa
 
 def test_a_perfect_pour_is_left_alone(palette: Palette) -> None:
     target = wanted(palette, LID)
-    left = [adjust(palette, target, [cast(palette, LID, seed=seed)], setting=SETTING).leave for seed in range(12)]
-    assert sum(left) >= 11
+    left = [adjust(palette, target, [cast(palette, LID, seed=seed)], setting=SETTING).leave for seed in range(6)]
+    assert sum(left) >= 5
     done = adjust(palette, target, [cast(palette, LID)], setting=SETTING)
     assert done.verdict.startswith("Leave it")
     assert done.findings == ()
@@ -211,7 +211,7 @@ def test_no_trial_and_an_empty_cup_are_told(palette: Palette) -> None:
 
 def test_a_target_out_of_reach_is_not_chased(palette: Palette) -> None:
     far = target_from_lab([60.0, 60.0, -20.0])
-    nearest = adjust(palette, far, [cast(palette, LID)], setting=SETTING).answer.recipes[0].blend
+    nearest = solve(palette, far, setting=SETTING, base="clear", loosen=False).best.blend
     again = adjust(palette, far, [cast(palette, nearest)], setting=SETTING)
     assert again.missed > 10.0
     assert again.leave

@@ -343,7 +343,7 @@ def test_names_that_were_sorted_without_their_rows(clean: SwatchFolder) -> None:
     assert "sorted without the others" in found.mend
 
 
-@pytest.mark.parametrize(("card", "factor"), [("white", 0.94), ("white", 1.06), ("white", 1.1), ("black", 4.0)])
+@pytest.mark.parametrize(("card", "factor"), [("white", 0.94), ("white", 1.06), ("black", 4.0)])
 def test_a_card_that_was_another(clean: SwatchFolder, card: str, factor: float) -> None:
     bare = {**clean.bare, card: tuple(replace(each, values=factor * each.values) for each in clean.bare[card])}
     folder = replace(clean, bare=bare, backings={**clean.backings, card: factor * clean.backings[card]})
@@ -380,7 +380,7 @@ def test_a_jump(clean: SwatchFolder) -> None:
 
 @pytest.mark.parametrize(
     ("swatch", "height"),
-    [("blue-a", 0.012), ("yellow-a", -0.012), ("green", 0.012), ("green", -0.012), ("blue-a", 0.05)],
+    [("blue-a", 0.05), ("yellow-a", 0.012), ("green", -0.012)],
 )
 def test_a_jump_shows_on_see_through_castings_and_is_laid_to_no_other(
     clean: SwatchFolder, swatch: str, height: float

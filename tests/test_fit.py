@@ -171,13 +171,13 @@ def test_a_swatch_that_was_not_read_counts_for_nothing() -> None:
 
 @pytest.fixture(scope="module")
 def many() -> list[Palette]:
-    """Sixteen studios that differ by chance alone."""
-    return [fit_two_flux(studio(seed=seed)) for seed in range(16)]
+    """Twelve studios that differ by chance alone."""
+    return [fit_two_flux(studio(seed=seed)) for seed in range(12)]
 
 
 def test_the_stated_error_of_coefficients_is_their_error(many: list[Palette]) -> None:
     pulls = np.array([(fitted(palette) - TRUTH) / spread(palette) for palette in many])
-    # 16 studios x 16 wavelengths x 10 coefficients, but the wavelengths of one share thickness and dose, so that there
+    # 12 studios x 16 wavelengths x 10 coefficients, but the wavelengths of one share thickness and dose, so that there
     # are some hundred independent pulls of each coefficient: the root mean square of such is good to 10 or 20 %.
     each = np.sqrt(np.mean(pulls**2, axis=(0, 1)))
     assert np.all((each > 0.6) & (each < 1.4)), each
@@ -199,7 +199,7 @@ def test_the_expected_error_holds_for_readings_of_new_castings(many: list[Palett
             read = synthetic.spectrum(base, dosed, thickness_mm=cast, backing="white")
             read = read + instrument.repeatability * random.standard_normal(read.shape)
             share.append(colorimetry.difference(seen.lab, colorimetry.lab(read, VIEW)) / seen.expected_error)
-    # 96 castings: 95 in 100 are to fall inside; fewer than 88 % would be chance once in some hundred times. And an
+    # 72 castings: 95 in 100 are to fall inside; fewer than 88 % would be chance once in some hundred times. And an
     # error that is twice too large would hold nearly all of them below a half.
     assert np.mean(np.array(share) <= 1.0) > 0.88
     assert np.quantile(share, 0.95) > 0.5
@@ -208,7 +208,7 @@ def test_the_expected_error_holds_for_readings_of_new_castings(many: list[Palett
 def test_misses_of_swatches_left_out_are_as_large_as_expected(many: list[Palette]) -> None:
     missed = np.concatenate([palette.evidence.missed for palette in many])
     expected = np.concatenate([palette.evidence.expected for palette in many])
-    # 320 castings; the few that are missed most weigh most, so the mean is good to some 15 %.
+    # 240 castings; the few that are missed most weigh most, so the mean is good to some 15 %.
     assert 0.7 < missed.mean() / expected.mean() < 1.5
     assert 0.7 < np.mean(missed / expected) < 1.5
 
@@ -235,7 +235,7 @@ def test_a_model_error_is_found_when_there_is_one() -> None:
 def test_reference_what_a_swatch_would_miss_by_is_what_a_fit_without_it_misses_by() -> None:
     folder = studio(seed=3)
     palette = fit_two_flux(folder)
-    for name in ("white-a", "yellow-b", "cream-b", "clear-2", "milky-5"):
+    for name in ("white-a", "cream-b", "milky-5"):
         cast = next(cast for cast in CASTS if cast.name == name)
         without = fit_two_flux(replace(folder, readings=tuple(r for r in folder.readings if r.swatch != name)))
         at = [swatch.name for swatch in palette.swatches].index(name)
@@ -337,7 +337,7 @@ def literal_slopes(problem: Problem, at: Unknowns, step: float) -> Array:
 
 
 SMALL = (CASTS[0], CASTS[3], CASTS[5], CASTS[9], CASTS[11], CASTS[16])
-MODELS = [("two-flux", "air"), ("two-flux", "wet"), ("many-flux", "air"), ("many-flux", "wet")]
+MODELS = [("two-flux", "air"), ("two-flux", "wet"), ("many-flux", "wet")]
 
 
 @pytest.mark.parametrize(("model", "seat"), MODELS)
@@ -583,7 +583,7 @@ def test_of_two_minima_that_few_castings_leave_the_deeper_one_is_found() -> None
 @pytest.mark.parametrize("percent", [5.0, 20.0])
 def test_what_a_pigment_cast_only_where_it_hides_leaves_open_is_in_its_stated_error(percent: float) -> None:
     others = tuple(cast for cast in CASTS if "white" not in cast.loadings)
-    for seed in range(3):
+    for seed in range(2):
         palette = fit_two_flux(studio((*others, Cast("hides", "clear", 6.0, {"white": percent})), seed=seed))
         white = len(palette.bases) + list(palette.pigments).index("white")
         s, n = palette.s[white], len(palette.s)
@@ -610,7 +610,7 @@ def test_a_pigment_whose_castings_are_mostly_missed_is_not_predicted_surely() ->
 
 def test_a_pigment_cast_as_a_trace_is_not_taken_for_one_that_hides() -> None:
     others = tuple(cast for cast in CASTS if "white" not in cast.loadings)
-    for seed in (1, 2, 3):
+    for seed in (1, 2):
         palette = fit_two_flux(studio((*others, Cast("trace", "clear", 2.0, {"white": 0.0002})), seed=seed))
         white = len(palette.bases) + list(palette.pigments).index("white")
         assert np.median(palette.s[white]) < 4.0 * np.median(TRUE_S[white])

@@ -24,10 +24,11 @@ def test_the_files_that_are_broken_are_good(name: str) -> None:
     assert parse_measurements(seeds()[name], file=name)
 
 
-def test_two_thousand_mutants_do_no_harm() -> None:
-    tallies = fuzz(2000, seed=1)
+def test_mutants_do_no_harm() -> None:
+    count = 24 * settings().max_examples
+    tallies = fuzz(count, seed=1)
     assert [defect for each in tallies.values() for defect in each.defects] == []
-    assert sum(each.read + each.refused for each in tallies.values()) == 2000
+    assert sum(each.read + each.refused for each in tallies.values()) == count
     assert all(each.read and each.refused for each in tallies.values()), "some file was never read, or never refused"
 
 
@@ -41,13 +42,14 @@ def test_the_judge_sees_a_defect(monkeypatch: pytest.MonkeyPatch) -> None:
     assert len(tally.defects) == 1
 
 
-# Written when a test asks for one: together they are large.
+# Written when a test asks for one: together they are large. Each is well beyond a bound, and what grew with the square
+# of its size would still take minutes.
 ENDLESS: dict[str, Callable[[], bytes]] = {
-    "blank cells": lambda: (b"," * 199_999 + b"\n") * 40,
+    "blank cells": lambda: (b"," * 49_999 + b"\n") * 20,
     "wavelengths": lambda: (b"400," * 49_000 + b"\n") * 40,
-    "points": lambda: b"wavelength,value\n" + b"400,1\n" * 199_000,
+    "points": lambda: b"wavelength,value\n" + b"400,1\n" * 30_000,
     "fields": lambda: b"CGATS.17\nBEGIN_DATA_FORMAT\n" + (b"NM400 " * 30_000 + b"\n") * 40,
-    "objects": lambda: b"<CxF>" + b"<Object/>" * 800_000,
+    "objects": lambda: b"<CxF>" + b"<Object/>" * 400_000,
     "attributes": lambda: b"<CxF " + b'a=""' * 2_000_000,
     "text": lambda: b"<CxF><ColorValues>" + b"1 " * 4_000_000,
 }

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from synthetic import fit_two_flux, studio
+from synthetic import CASTS, fit_two_flux, studio
 
 from tint import forward
 from tint.appearance import Setting, predict
@@ -119,7 +119,7 @@ def test_property_a_spot_never_reads_more_and_less_the_smaller_what_is_lit(
 
 
 def test_property_a_wide_spot_loses_nothing_and_neither_does_what_hides() -> None:
-    assert share_of(Spot(seen_mm=8.0, lit_mm=400.0), 0.02, 0.5, 3.0) == pytest.approx(1.0, abs=3e-3)
+    assert share_of(Spot(seen_mm=8.0, lit_mm=120.0), 0.02, 0.5, 3.0) == pytest.approx(1.0, abs=3e-3)
     assert share_of(Spot(seen_mm=8.0, lit_mm=16.0), 2.0, 50.0, 3.0) == pytest.approx(1.0, abs=1e-3)
 
 
@@ -172,8 +172,9 @@ def test_a_small_spot_is_told_with_how_much_it_loses(clean: SwatchFolder, palett
     assert found.about == ()
 
 
-def test_round_trip_a_fit_counts_what_a_stated_spot_loses(clean: SwatchFolder) -> None:
-    # Of one index, stated and true, so that one table of ripples serves.
+def test_round_trip_a_fit_counts_what_a_stated_spot_loses() -> None:
+    # A few castings that light wanders in; of one index, stated and true, so that one table of ripples serves.
+    clean = studio([cast for cast in CASTS if set(cast.loadings) <= {"white"}], seed=3)
     clean = replace(clean, bases={name: replace(base, refractive_index=1.41) for name, base in clean.bases.items()})
     wide = replace(fit_palette(clean), index=np.full(len(clean.bases), 1.41))
     small = spots(wide, 8.0)
@@ -186,8 +187,9 @@ def test_round_trip_a_fit_counts_what_a_stated_spot_loses(clean: SwatchFolder) -
     assert counted.spot_share == pytest.approx(1.0, abs=0.02)
     look = Setting(thickness_mm=4.0)
     truth, it, none = (predict(each, Blend("milky", {}), setting=look).lab for each in (wide, counted, blind))
-    assert np.linalg.norm(it - truth) < 0.3
-    assert np.linalg.norm(none - truth) > 3.0
+    # Of seven castings a palette knows less than a whole folder tells: 0.6 is left of the 28 that a blind fit is off.
+    assert np.linalg.norm(it - truth) < 0.75
+    assert np.linalg.norm(none - truth) > 20.0
 
 
 def _as_read(palette: Palette, folder: SwatchFolder, reading: Reading) -> Array:

@@ -127,25 +127,19 @@ def _viewing(grid: tuple[float, ...], light: str, observer: int) -> Viewing:
 def _interpolation(grid: Array) -> Array:
     """Matrix, shape (421, n), from readings on a regular grid to 1 nm from 360 to 780 nm (ASTM E2022, E308)."""
     step = grid[1] - grid[0]
-    first, last = int((grid[0] - 360.0) // step), int((780.0 - grid[-1]) // step)
-    count = grid.size + max(first, 0) + max(last, 0)  # the grid carried on to the ends of the CIE range
-    place = (CIE_RANGE_NM - (grid[0] - max(first, 0) * step)) / step
-    cell = np.clip(np.floor(place).astype(int), 0, count - 2)
-    matrix = np.zeros((CIE_RANGE_NM.size, count))
-    for row, (at, low) in enumerate(zip(place, cell, strict=True)):
-        if at <= 0 or at >= count - 1:
-            matrix[row, 0 if at <= 0 else count - 1] = 1.0
-            continue
-        # Cubic through four readings; quadratic through three in the first and last interval.
-        nodes = np.arange(max(low - 1, 0), min(low + 3, count))
-        for node in nodes:
-            others = nodes[nodes != node]
-            matrix[row, node] = np.prod((at - others) / (node - others))
-    start = max(first, 0)
-    folded = matrix[:, start : start + grid.size].copy()
-    folded[:, 0] += matrix[:, :start].sum(axis=1)
-    folded[:, -1] += matrix[:, start + grid.size :].sum(axis=1)
-    return folded
+    # The grid carried on to the ends of the CIE range.
+    before, after = (max(int(room // step), 0) for room in (grid[0] - 360.0, 780.0 - grid[-1]))
+    last = grid.size + before + after - 1
+    place = np.clip((CIE_RANGE_NM - grid[0]) / step + before, 0.0, last)
+    # Cubic through four readings; quadratic through three in the first and last interval.
+    four = np.arange(-1, 3)
+    nodes = np.clip(np.floor(place).astype(int), 0, last - 1)[:, None] + four
+    held, own = (nodes >= 0) & (nodes <= last), np.eye(4, dtype=bool)
+    steps = (place[:, None] - nodes)[:, None, :] / np.where(own, 1, four[:, None] - four)
+    shares = np.where(held, np.where(held[:, None, :] & ~own, steps, 1.0).prod(axis=2), 0.0)
+    matrix = np.zeros((CIE_RANGE_NM.size, grid.size))
+    np.add.at(matrix, (np.arange(len(place))[:, None], np.clip(nodes - before, 0, grid.size - 1)), shares)
+    return matrix
 
 
 def xyz(spectra: ArrayLike, view: Viewing) -> Array:

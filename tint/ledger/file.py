@@ -8,6 +8,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
@@ -59,19 +60,15 @@ class Ledger:
         with told(self.path):
             return self.connection.execute(sql, values).fetchall()
 
-    @contextlib.contextmanager
-    def transaction(self) -> Iterator[None]:
+    def transaction(self) -> AbstractContextManager[None]:
         """All that is added within is added together or not at all; when this ends it is on the disk."""
         if self.palette_digest is None:
             raise InputError(str(self.path), "was opened for reading", mend="open it with open_ledger")
-        with self.within("IMMEDIATE"):
-            yield
+        return self.within("IMMEDIATE")
 
-    @contextlib.contextmanager
-    def at_one_moment(self) -> Iterator[None]:
+    def at_one_moment(self) -> AbstractContextManager[None]:
         """All that is read within is of one moment, whatever others add meanwhile."""
-        with self.within("DEFERRED"):
-            yield
+        return self.within("DEFERRED")
 
     @contextlib.contextmanager
     def within(self, kind: str) -> Iterator[None]:
@@ -98,13 +95,17 @@ def _begin(connection: sqlite3.Connection, kind: str) -> None:
         connection.execute(f"PRAGMA busy_timeout = {min(wait_ms, say_ms)}")
         connection.execute(f"BEGIN {kind}")
     except sqlite3.OperationalError as error:
-        if not getattr(error, "sqlite_errorname", "").startswith("SQLITE_BUSY") or wait_ms <= say_ms:
+        if not _is_busy(error) or wait_ms <= say_ms:
             raise
         LOG.warning("ledger: another program is writing to it; waiting until it is done")
         connection.execute(f"PRAGMA busy_timeout = {wait_ms}")
         connection.execute(f"BEGIN {kind}")
     finally:
         connection.execute(f"PRAGMA busy_timeout = {wait_ms}")
+
+
+def _is_busy(error: sqlite3.Error) -> bool:
+    return getattr(error, "sqlite_errorname", "").startswith("SQLITE_BUSY")
 
 
 def now_utc() -> str:
@@ -243,7 +244,7 @@ def _write_ahead(connection: sqlite3.Connection, wait_s: float) -> str:
         try:
             return str(connection.execute("PRAGMA journal_mode = WAL").fetchone()[0])
         except sqlite3.OperationalError as error:
-            if not getattr(error, "sqlite_errorname", "").startswith("SQLITE_BUSY") or time.monotonic() > until:
+            if not _is_busy(error) or time.monotonic() > until:
                 raise
             time.sleep(_AGAIN_S)
 
@@ -268,21 +269,18 @@ def _copy(path: Path, version: int) -> None:
 
 # What SQLite cannot do, told as one line: by the head of SQLite's own name for it, the error, what was found, its mend.
 
-_AGAIN = "nothing was added; try again"
 _DAMAGED = "bring back a copy, or save its rows with `sqlite3 FILE .recover`"
-_FAULTS: dict[str, tuple[type[TintError], str, str]] = {
-    "SQLITE_FULL": (JobError, "the disk is full", "nothing was added; free some space, then again"),
-    "SQLITE_BUSY": (JobError, "another program is writing to it", _AGAIN),
-    "SQLITE_LOCKED": (JobError, "another program is writing to it", _AGAIN),
-    "SQLITE_IOERR": (JobError, "the disk fails it", "nothing was added; see to the disk and its space, then again"),
-    "SQLITE_NOMEM": (JobError, "there is not enough memory", "close other programs, then again"),
-    "SQLITE_NOTADB": (InputError, "is not a ledger", "move it away, or bring back a copy of the ledger"),
-    "SQLITE_CORRUPT": (InputError, "is damaged", _DAMAGED),
-    "SQLITE_READONLY": (InputError, "cannot be written", "make file and folder writable, or copy the folder"),
-    "SQLITE_PERM": (InputError, "cannot be opened", "make file and folder readable"),
-    "SQLITE_AUTH": (InputError, "cannot be opened", "make file and folder readable"),
-    "SQLITE_CANTOPEN": (InputError, "cannot be opened", "check the name, and that its folder is there and writable"),
-    "SQLITE_TOOBIG": (InputError, "a value is too long for it", "shorten it"),
+_FAULTS: dict[tuple[str, ...], tuple[type[TintError], str, str]] = {
+    ("SQLITE_FULL",): (JobError, "the disk is full", "nothing was added; free some space, then again"),
+    ("SQLITE_BUSY", "SQLITE_LOCKED"): (JobError, "another program is writing to it", "nothing was added; try again"),
+    ("SQLITE_IOERR",): (JobError, "the disk fails it", "nothing was added; see to the disk and its space, then again"),
+    ("SQLITE_NOMEM",): (JobError, "there is not enough memory", "close other programs, then again"),
+    ("SQLITE_NOTADB",): (InputError, "is not a ledger", "move it away, or bring back a copy of the ledger"),
+    ("SQLITE_CORRUPT",): (InputError, "is damaged", _DAMAGED),
+    ("SQLITE_READONLY",): (InputError, "cannot be written", "make file and folder writable, or copy the folder"),
+    ("SQLITE_PERM", "SQLITE_AUTH"): (InputError, "cannot be opened", "make file and folder readable"),
+    ("SQLITE_CANTOPEN",): (InputError, "cannot be opened", "check the name, and that its folder is there and writable"),
+    ("SQLITE_TOOBIG",): (InputError, "a value is too long for it", "shorten it"),
 }
 
 
@@ -299,8 +297,8 @@ def told(path: Path) -> Iterator[None]:
 
 def _as_told(path: Path, error: sqlite3.Error) -> TintError:
     name, words = getattr(error, "sqlite_errorname", "") or "", str(error)[:200]
-    for head, (kind, found, mend) in _FAULTS.items():
-        if name.startswith(head):
+    for heads, (kind, found, mend) in _FAULTS.items():
+        if name.startswith(heads):
             return kind(str(path), f"{found} ({words})", mend=mend)
     if words.startswith("CHECK constraint failed: "):
         return InputError("ledger", "a value is out of bounds", words.removeprefix("CHECK constraint failed: "))

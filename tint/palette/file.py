@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from pathlib import Path
 
 import msgspec
@@ -19,25 +20,6 @@ Array = NDArray[np.float64]
 FORMAT = 7  # of the file; raise it with any change to what is written
 
 BROKEN = "is broken or of another version"  # what is found of a file that no palette can be made of
-
-_ARRAYS = ("wavelengths", "k", "s", "g", "g_error", "second_moment", "index", "index_error", "local", "modes")
-_FINITE = (*_ARRAYS, "backings")
-_EVIDENCE = ("read", "fitted", "predicted", "swatch", "backing", "missed", "expected")
-_PLAIN = (
-    "name",
-    "read_as",
-    "instrument",
-    "bases",
-    "pigments",
-    "model",
-    "spot_share",
-    "model_error",
-    "surprises",
-    "seen",
-    "swatches",
-    "undetermined",
-    "digest",
-)
 
 
 class _Header(msgspec.Struct, kw_only=True):
@@ -58,6 +40,18 @@ class _Header(msgspec.Struct, kw_only=True):
     swatches: tuple[SwatchFit, ...]
     undetermined: tuple[str, ...]
     digest: str
+
+
+_PLAIN = tuple(name for name in _Header.__struct_fields__ if name not in ("format", "backings"))
+_EVIDENCE = tuple(each.name for each in fields(Evidence))
+
+_MOST = 1e9  # beyond any coefficient, and a square of it is still a number
+_BETWEEN = {
+    "wavelengths": (1.0, 1e5), "k": (0.0, _MOST), "s": (0.0, _MOST), "g": (0.0, 1.0 - 1e-6), "g_error": (0.0, _MOST),
+    "second_moment": (-1.0, 1.0), "index": (1.0, 4.0), "index_error": (0.0, _MOST), "modes": (-_MOST, _MOST),
+    "local": (-_MOST, _MOST), "backings": (-1.0, 10.0),
+}  # fmt: skip
+_ARRAYS = tuple(name for name in _BETWEEN if name != "backings")
 
 
 def fit_path(folder: str | Path, model: str) -> Path:
@@ -121,14 +115,6 @@ def _decode(arrays: dict[str, Array]) -> Palette:
     )
 
 
-_MOST = 1e9  # beyond any coefficient, and a square of it is still a number
-_BETWEEN = {
-    "wavelengths": (1.0, 1e5), "k": (0.0, _MOST), "s": (0.0, _MOST), "g": (0.0, 1.0 - 1e-6), "g_error": (0.0, _MOST),
-    "second_moment": (-1.0, 1.0), "index": (1.0, 4.0), "index_error": (0.0, _MOST), "modes": (-_MOST, _MOST),
-    "local": (-_MOST, _MOST), "backings": (-1.0, 10.0),
-}  # fmt: skip
-
-
 def _check(arrays: dict[str, Array], header: _Header) -> None:
     """Raise ValueError unless the arrays are of the shapes and kinds of a palette, and hold what one can hold."""
     w, n_bases, n_backings = arrays["wavelengths"].size, len(header.bases), len(header.backings)
@@ -147,7 +133,7 @@ def _check(arrays: dict[str, Array], header: _Header) -> None:
         kind = np.int64 if name in ("evidence swatch", "evidence backing") else np.float64
         if array.shape != shape or array.dtype != kind:
             raise ValueError(f"{name} of {array.shape} {array.dtype}")
-        if name in _FINITE and not np.isfinite(array).all():
+        if name in _BETWEEN and not np.isfinite(array).all():
             raise ValueError(f"{name} is not finite")
         low, high = _BETWEEN.get(name, (-np.inf, np.inf))
         if array.size and kind is np.float64 and not (low <= array.min() and array.max() <= high):

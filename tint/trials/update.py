@@ -107,17 +107,14 @@ class Mode:
     `log_evidence` is Laplace's: of the readings, but for a constant that the readings alone decide.
     """
 
-    shared: Array
-    theta: Array
-    factor: Array
-    by_shared: Array
+    at: At
     solved: Solved
     residual: Array
     log_evidence: float
 
 
 @dataclass(frozen=True, eq=False)
-class _At:
+class At:
     """Where the search for the mode stands; residuals at the noise that is reckoned with."""
 
     own: Array
@@ -135,14 +132,14 @@ def mode(palette: Palette, trials: Sequence[Trial], layout: Layout, noise: float
     """The mode, with the readings' noise taken `noise` times as large as it is stated."""
     prior = np.asarray(np.linalg.inv(palette.local))
 
-    def at(own: Array, shared: Array) -> _At:
+    def at(own: Array, shared: Array) -> At:
         theta, factor, by_shared = _believed(palette, layout, own, shared)
         residual, by_theta, direct = (each / noise for each in _miss(palette, trials, layout, theta, shared))
         cost = float(np.sum(residual**2) + np.sum(shared**2) + np.einsum("ws,wst,wt->", own, prior, own))
         by_own, slopes = _lowered(palette, by_theta * factor), by_theta @ by_shared + direct
-        return _At(own, shared, theta, factor, by_shared, residual, by_own, slopes, cost)
+        return At(own, shared, theta, factor, by_shared, residual, by_own, slopes, cost)
 
-    def step(here: _At, damping: float) -> tuple[_At, float]:
+    def step(here: At, damping: float) -> tuple[At, float]:
         found = _solve(prior, here, damping)
         own, shared = found.own - here.own, found.shared - here.shared
         left = here.residual - np.einsum("wmt,wt->wm", here.by_own, own) - here.slopes @ shared
@@ -153,8 +150,7 @@ def mode(palette: Palette, trials: Sequence[Trial], layout: Layout, noise: float
     start = at(np.zeros(palette.local.shape[:2]), np.zeros(layout.size))
     found, _, _ = descend(start, step, most_steps=_STEPS, gain=_GAIN)
     solved = _solve(prior, found, 0.0)
-    log_evidence = solved.log_volume - 0.5 * found.cost
-    return Mode(found.shared, found.theta, found.factor, found.by_shared, solved, found.residual * noise, log_evidence)
+    return Mode(found, solved, found.residual * noise, solved.log_volume - 0.5 * found.cost)
 
 
 def surprise(palette: Palette, trials: Sequence[Trial]) -> float:
@@ -164,21 +160,16 @@ def surprise(palette: Palette, trials: Sequence[Trial]) -> float:
 
 def lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Layout:
     n_bases, n = len(palette.bases), len(palette.k)
+    # Which of k, s, m and q change together: of a base absorption and scattering each alone, of a pigment all.
+    of_base = ((slice(0, 1), doubts.tint_percent), (slice(1, 4), doubts.haze_percent))
+    of_pigment = ((slice(0, 4), doubts.strength_percent),)
     changes, reach = [], []
-    kinds = ((doubts.tint_percent, doubts.haze_percent), (doubts.strength_percent,))
     for at in range(n):
-        both = np.zeros(4 * n)
-        percents = kinds[at >= n_bases] if not doubts.only else (doubts.only[at],) * (2 if at < n_bases else 1)
-        if at < n_bases:
-            for block, percent in enumerate(percents):
-                alone = both.copy()
-                alone[[at] if block == 0 else [at + n, at + 2 * n, at + 3 * n]] = 1.0
-                changes.append(percent / 100.0)
-                reach.append(alone)
-        else:
-            both[at::n] = 1.0
-            changes.append(percents[0] / 100.0)
-            reach.append(both)
+        for which, percent in of_base if at < n_bases else of_pigment:
+            together = np.zeros((4, n))
+            together[which, at] = 1.0
+            changes.append((doubts.only[at] if doubts.only else percent) / 100.0)
+            reach.append(together.ravel())
     doses = tuple(tuple(np.flatnonzero(palette.loadings(trial.blend)).tolist()) for trial in trials)
     sd = palette.instrument.thickness_error_mm if doubts.thickness_mm is None else doubts.thickness_mm
     dose_sd = tuple(np.full(len(each), palette.instrument.dose_error_percent / 100.0) for each in doses)
@@ -267,7 +258,7 @@ class Solved:
     log_volume: float  # logarithm of what the readings leave of the prior's volume
 
 
-def _solve(prior: Array, here: _At, damping: float) -> Solved:
+def _solve(prior: Array, here: At, damping: float) -> Solved:
     """One damped step, written for the new values themselves: both priors are about zero, the damping about here."""
     own, shared, by_own, slopes = here.own, here.shared, here.by_own, here.slopes
     aimed = here.residual + np.einsum("wmt,wt->wm", by_own, own) + slopes @ shared
@@ -290,9 +281,9 @@ def _solve(prior: Array, here: _At, damping: float) -> Solved:
 
 def posterior(palette: Palette, layout: Layout, found: Mode, widening: float) -> Posterior:
     """What the mode says; standard deviations widened by what the palette's own swatches were missed by."""
-    shared, theta, factor, solved = found.shared, found.theta, found.factor, found.solved
+    shared, theta, factor, solved = found.at.shared, found.at.theta, found.at.factor, found.solved
     n = len(palette.k)
-    follows = found.by_shared + _lifted(palette, solved.lean) * factor[:, None]
+    follows = found.at.by_shared + _lifted(palette, solved.lean) * factor[:, None]
     errors = np.minimum(widening * np.sqrt(np.sum(solved.root**2, axis=1)), 1.0)  # no more than before the trials
     changes = slice(layout.n_modes, layout.first_trial)
     believed = shared[changes] * layout.changes

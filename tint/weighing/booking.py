@@ -1,4 +1,4 @@
-"""The lines of a sheet: where mass is booked, and which weighings the scale does not do well.
+"""The lines of a sheet: where mass is booked, which weighings the scale does not do well, what to know before.
 
 Pigment is booked beside the parts, the base of a premix within its part.
 """
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.materials import Base, Blend
+from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.spectra import Array
 from tint.weighing.batch import Cups, Plan, Split, minutes_of
@@ -221,3 +221,37 @@ def not_used(too_old: Sequence[Kept], made: Mapping[str, Premix], base: str, par
         for each in too_old
         if each.pigment in made and (each.base, each.part) == (base, part)
     ]
+
+
+# What to know before weighing.
+
+
+def cautions(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> tuple[str, ...]:
+    """The usual cautions for what is about to be weighed; data sheets, local rules and licensed practice rule."""
+    told = of_cure(base, pigments, blend)
+    told.append("Cure a small cup of this very mix before you pour the batch.")
+    told.append("Powders: weigh without raising dust, with extraction or a respirator. Wear nitrile gloves, not latex.")
+    if base.cure == "condensation":
+        told.append("Tin catalysts harm health: keep off skin, and not for skin or food contact unless certified.")
+    else:
+        told.append("Sulphur, tin and amines stop addition cure: keep tools, moulds and gloves free of them.")
+    told.append("Vacuum: a cup of 3 to 5 times the volume, a rated chamber, eye protection.")
+    told.append("Supplier's data sheets, local rules and licensed practice come before this sheet.")
+    return tuple(told)
+
+
+def of_cure(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> list[str]:
+    """Which pigments may upset the cure, or are not known not to."""
+    told = []
+    unknown = [name for name in blend.loadings if pigments[name].cures is None]
+    unsafe = [n for n in blend.loadings if (cures := pigments[n].cures) is not None and base.cure not in cures]
+    if unsafe:
+        told.append(f"{' and '.join(unsafe)}: not safe with {base.cure} cure; it may stay soft or tacky")
+    if unknown:
+        told.append(f"{' and '.join(unknown)}: not known to be safe with {base.cure} cure")
+    return told
+
+
+OF_PREMIXES = (
+    "Premixes: label them with lot and date, stir before each use, keep them no longer than their part keeps.",
+)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from tint.materials import Base, Blend, Pigment
 from tint.weighing.batch import WASTE_PERCENT, mix_density
+from tint.weighing.booking import OF_PREMIXES, cautions
 from tint.weighing.premix import SPARE, WHOLES, Letdown, Scale, premix_name, round_up, whole
-from tint.weighing.sheet import cautions as usual_cautions
 
 AREA_CM2 = 25.0  # of a swatch, 5 cm by 5 cm: larger than the spot of any usual instrument; common practice, no source
 _LEAST_CUP_G = 20.0  # of mix, which a hand stirs evenly; common practice, no source
@@ -258,6 +258,5 @@ def _cautions(batches: Sequence[_Batch], bases: Mapping[str, Base], pigments: Ma
     told: dict[str, None] = {}
     for base in dict.fromkeys(batch.blend.base for batch in batches):
         names = {name: 0.0 for batch in batches if batch.blend.base == base for name in batch.doses}
-        told |= dict.fromkeys(usual_cautions(bases[base], pigments, Blend(base, names)))
-    told["Premixes: label them, stir before each use, keep them no longer than their part keeps."] = None
-    return tuple(told)
+        told |= dict.fromkeys(cautions(bases[base], pigments, Blend(base, names)))
+    return (*told, *OF_PREMIXES)

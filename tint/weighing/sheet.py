@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -15,14 +15,16 @@ from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.files import neutral
 from tint.kinds import checked
-from tint.materials import Base, Blend, Pigment
+from tint.materials import Blend
 from tint.palette import Palette
 from tint.target import Target
 from tint.thickness import Wall, at_walls
 from tint.weighing.batch import Batch, Cups, Split, mix_density, plan, waste_of
 from tint.weighing.booking import (
+    OF_PREMIXES,
     Line,
     booked,
+    cautions,
     cups_of,
     in_order,
     lines_of,
@@ -185,7 +187,7 @@ def weigh(
             palette, blend.base, exact, grams, setting=setting, names=[(line.what, line.into) for line in lines],
             premixes=used, step_g=scale.step_g,
         ),
-        cautions=(*cautions(base, palette.pigments, blend), *(_OF_PREMIXES if made else ())),
+        cautions=(*cautions(base, palette.pigments, blend), *(OF_PREMIXES if made else ())),
         warnings=(
             *too_small(lines, scale, premix=premix, cups=cups),
             *too_heavy(lines, scale),
@@ -202,38 +204,6 @@ def _left(kept: Sequence[Kept], used: Sequence[Premix], base: str) -> tuple[Kept
     return (*(each for each in kept if each not in touched), *(left for each in used for left in each.leftovers(base)))
 
 
-# What to know before weighing.
-
-
-def cautions(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> tuple[str, ...]:
-    """The usual cautions for what is about to be weighed; data sheets, local rules and licensed practice rule."""
-    told = of_cure(base, pigments, blend)
-    told.append("Cure a small cup of this very mix before you pour the batch.")
-    told.append("Powders: weigh without raising dust, with extraction or a respirator. Wear nitrile gloves, not latex.")
-    if base.cure == "condensation":
-        told.append("Tin catalysts harm health: keep off skin, and not for skin or food contact unless certified.")
-    else:
-        told.append("Sulphur, tin and amines stop addition cure: keep tools, moulds and gloves free of them.")
-    told.append("Vacuum: a cup of 3 to 5 times the volume, a rated chamber, eye protection.")
-    told.append("Supplier's data sheets, local rules and licensed practice come before this sheet.")
-    return tuple(told)
-
-
-def of_cure(base: Base, pigments: Mapping[str, Pigment], blend: Blend) -> list[str]:
-    """Which pigments may upset the cure, or are not known not to."""
-    told = []
-    unknown = [name for name in blend.loadings if pigments[name].cures is None]
-    unsafe = [n for n in blend.loadings if (cures := pigments[n].cures) is not None and base.cure not in cures]
-    if unsafe:
-        told.append(f"{' and '.join(unsafe)}: not safe with {base.cure} cure; it may stay soft or tacky")
-    if unknown:
-        told.append(f"{' and '.join(unknown)}: not known to be safe with {base.cure} cure")
-    return told
-
-
-_OF_PREMIXES = (
-    "Premixes: label them with lot and date, stir before each use, keep them no longer than their part keeps.",
-)
 _NOTHING_G = 1e-9  # g that rounding of floating-point numbers leaves
 
 
