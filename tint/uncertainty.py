@@ -16,7 +16,6 @@ from numpy.typing import ArrayLike, NDArray
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.materials import Blend
-from tint.opacity import MET
 from tint.palette import Palette, beyond, bold, of_pigment, widening
 
 Array = NDArray[np.float64]
@@ -308,5 +307,5 @@ def chance(
     error = (drawn * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
     near = colorimetry.difference(target, lab + error[:, :3]) <= tolerance
     if np.isfinite(contrast_ratio):
-        near &= np.abs(opacity_miss(contrast_ratio + error[:, 3])) <= MET
+        near &= opacity_miss(contrast_ratio + error[:, 3]) == 0.0
     return float(near.mean())

@@ -26,7 +26,6 @@ from seeds import judged, parser_of
 
 from tint import colorimetry
 from tint.appearance import Setting
-from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, limits, refine, solve
 from tint.recipes.aims import Problem, drawn_in, judge, lay_out
@@ -279,7 +278,7 @@ def report(found: list[Least]) -> None:
             print(f"{name:14s} {len(these):4d} {np.median(ratio):7.3f} {np.quantile(ratio, 0.95):6.3f}"
                   f" {ratio.max():6.3f} {np.sum(ratio < 0.99):5d} {np.mean([e.colour for e in these]):6.3f}"
                   f" {off.mean():7.3f} {np.quantile(off, 0.95):6.3f}"
-                  f" {100.0 * np.mean([e.kept >= -MET for e in these]):5.1f}%"
+                  f" {100.0 * np.mean([e.kept >= 0.0 for e in these]):5.1f}%"
                   f"   {np.median(within):7.3f} {within.max():6.3f}")  # fmt: skip
     for place, name in enumerate(("by loading", "by price")):
         ratio = np.array([e.ranked[place] for e in found if np.isfinite(e.ranked[place])])

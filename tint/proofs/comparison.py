@@ -12,7 +12,6 @@ from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import MET
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, Trial, bare_shades, shade_of, shades_of
@@ -236,7 +235,7 @@ def figures_of(each: Candidate) -> list[tuple[str, str]]:
 def _of_asked(miss: float) -> str:
     if math.isnan(miss):
         return ""
-    return ", as asked" if abs(miss) <= MET else f", {abs(miss):.2f} too {'high' if miss > 0 else 'low'}"
+    return ", as asked" if miss == 0.0 else f", {abs(miss):.2g} too {'high' if miss > 0 else 'low'}"
 
 
 def _light_name(light: str) -> str:

@@ -12,7 +12,7 @@ from tint import colorimetry, uncertainty
 from tint.appearance import Appearance, Setting, predict, render
 from tint.errors import InputError, JobError
 from tint.materials import Blend
-from tint.opacity import KINDS, MET
+from tint.opacity import KINDS
 from tint.palette import ONE_WAY, Palette
 from tint.recipes import binding, choice, limits, refine
 from tint.recipes.aims import Problem, judge, lay_out, spread
@@ -292,7 +292,7 @@ def _chance(wanted: _Wanted, look: Appearance) -> float:
     """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
     target = wanted.target
     through = {"transmittance": look.luminous_transmittance, "haze": look.haze}
-    if any(abs(float(target.miss(kind, value))) > MET for kind, value in through.items()):
+    if not target.met(0.0, **through):
         return 0.0
     seen = look
     if target.thickness_mm is not None:  # the colour is judged on a casting of the sample's thickness
@@ -322,7 +322,7 @@ def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, m
     if reached or not (searched.coarse or searched.unrounded[row]):
         gain = pull / max(float(np.sqrt(exact.cost[row])), 0.1)
         binds = binding.binding(
-            palette, searched.bounds, loadings, gain, target, look, missed=abs(miss) > MET, reached=reached
+            palette, searched.bounds, loadings, gain, target, look, missed=miss != 0.0, reached=reached
         )
     walls = at_walls(palette, target, look, walls_mm=rules.walls_mm)
     return Recipe(

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from tint.appearance import Appearance
-from tint.opacity import FAIR, KINDS, MET
+from tint.opacity import ALLOWED, FAIR, KINDS
 from tint.palette import Palette
-from tint.recipes.aims import Problem, judge, met
+from tint.recipes.aims import STRICT, Problem, judge, met
 from tint.recipes.answer import Loosened, Recipe
 from tint.recipes.choice import Merits, closeness
 from tint.recipes.refine import predicted
@@ -70,7 +70,7 @@ def _first_asked(target: Target) -> str:
 
 
 def _rests(target: Target, kind: str, value: float) -> bool:
-    return any(bound is not None and abs(value - bound) <= MET for bound in target.bounds(kind))
+    return any(bound is not None and abs(value - bound) <= ALLOWED for bound in target.bounds(kind))
 
 
 def why_not(
@@ -86,9 +86,9 @@ def why_not(
     told = []
     if delta_e > target.tolerance:
         told.append(f"the colour stays {delta_e:.1f} CIEDE2000 away")
-    if abs(opacity_miss) > MET:
+    if opacity_miss:
         what = _first_asked(target).replace("_", " ")
-        told.append(f"the {what} is {abs(opacity_miss):.2f} too {'high' if opacity_miss > 0 else 'low'}")
+        told.append(f"the {what} is {abs(opacity_miss):.2g} too {'high' if opacity_miss > 0 else 'low'}")
     names = list(palette.pigments)
     for limit in limits:
         kind, _, name = limit.partition(":")
@@ -151,7 +151,7 @@ def loosen(
 
 def _nearest(problem: Problem, near: Candidates, bounds: Bounds) -> tuple[float, float, bool]:
     """Closeness of the best set: its miss with opacity counted, its CIEDE2000, whether it is met."""
-    ended = finish(problem, near.sets, near.loadings, bounds)
+    ended = finish(replace(problem, opacity_scale=STRICT), near.sets, near.loadings, bounds)
     delta_e, opacity, miss = closeness(judge(problem, ended.sets, ended.loadings))
     at = int(miss.argmin())
     return float(miss[at]), float(delta_e[at]), bool(met(problem.target.tolerance, delta_e[at], opacity[at]))
