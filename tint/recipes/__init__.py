@@ -8,13 +8,11 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from tint import colorimetry, uncertainty
-from tint.appearance import Appearance, Setting, predict, render
+from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError, JobError
 from tint.materials import Blend
-from tint.opacity import KINDS
 from tint.palette import ONE_WAY, Palette
-from tint.recipes import binding, choice, limits, refine
+from tint.recipes import binding, certainty, choice, limits, refine
 from tint.recipes.aims import Problem, judge, lay_out, spread
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules, from_json
 from tint.recipes.choice import Merits
@@ -153,9 +151,12 @@ def _search(wanted: _Wanted, base: str, usable: list[int], *, farther: bool = Fa
     nearest = best_of_sets(
         problem, usable=usable, keep=wanted.keep, most=rules.most_pigments, bounds=bounds, farther=farther
     )
-    nearest = refine.with_margin(
-        problem, nearest, bounds, lambda rows: _unsure(wanted, base, _whole(nearest.rows(rows), bounds))
-    )
+
+    def needed(rows: Index) -> Array:
+        loadings = _whole(nearest.rows(rows), bounds)
+        return certainty.room(palette, target, setting=setting, base=base, loadings=loadings)
+
+    nearest = refine.with_margin(problem, nearest, bounds, needed)
     exact = refine.leaner(problem, nearest, bounds, tolerance=target.tolerance)
     if rules.rank_by in ("price", "loading"):
         worth = choice.worth_sparing(palette, base) if rules.rank_by == "price" else None
@@ -184,27 +185,6 @@ def _search(wanted: _Wanted, base: str, usable: list[int], *, farther: bool = Fa
     return found
 
 
-def _unsure(wanted: _Wanted, base: str, loadings: Array) -> Array:
-    """The room that recipes need to their bounds, shape (n, 3), as of `aims.Problem`."""
-    palette, setting = wanted.palette, wanted.setting
-    room = np.zeros((len(loadings), len(KINDS)))
-    if wanted.target.asks_light or wanted.target.asks_haze:
-        for row, own in enumerate(loadings):
-            look = wanted.look(palette.blend(base, own))
-            room[row] = [refine.of_depth(kind, *refine.predicted(look, kind)) for kind in KINDS]
-        return room
-    # Of the contrast ratio alone the error is cheaper to have than all of an appearance.
-    view, shares = setting.viewing(palette), palette.shares(base, loadings)
-    seen = render(palette, shares, base=base, setting=setting, backings=palette.pair)
-    errors = uncertainty.of_contrast_ratios(
-        palette, base, loadings, seen.reflectance, seen.slopes, thickness_mm=setting.thickness_mm, view=view
-    )
-    black, white = seen.reflectance
-    ratios = colorimetry.contrast_ratio(black, white, view)
-    room[:, 0] = [refine.of_depth(KINDS[0], *each) for each in zip(ratios.tolist(), errors.tolist(), strict=True)]
-    return room
-
-
 def _choose(wanted: _Wanted, searched: list[_Searched], *, best_only: bool) -> list[Recipe]:
     target, rules = wanted.target, wanted.rules
     merits = Merits(*(np.concatenate([getattr(s.merits, f.name) for s in searched]) for f in fields(Merits)))
@@ -217,7 +197,8 @@ def _choose(wanted: _Wanted, searched: list[_Searched], *, best_only: bool) -> l
     chance = np.full(len(owner), np.nan)
     first = choice.leader(merits, target.tolerance, rules.rank_by) if best_only else None
     needed = np.full(len(hopeful), True) if first is None else hopeful == first
-    chance[hopeful] = _chances(wanted, [owner[at] for at in hopeful], needed)
+    blends = [owner[at][0].blend(owner[at][1]) for at in hopeful]
+    chance[hopeful] = certainty.chances(wanted.palette, target, blends, needed, setting=wanted.setting)
     if first is not None:
         return [_recipe_of(wanted, owner[first], float(chance[first]), [])]
 
@@ -258,54 +239,10 @@ def _able(wanted: _Wanted, owner: list[_Row]) -> Index:
     )
 
 
-def _chances(wanted: _Wanted, these: list[_Row], needed: Mask) -> list[float]:
-    """The chance of landing of those needed, else NaN; of a mere colour and contrast ratio all of a base at once."""
-    palette, target, setting = wanted.palette, wanted.target, wanted.setting
-    blends = [each.blend(row) for each, row in these]
-    if target.asks_light or target.asks_haze or target.thickness_mm is not None:
-        each = zip(blends, needed.tolist(), strict=True)
-        return [_chance(wanted, wanted.look(blend)) if wish else math.nan for blend, wish in each]
-    view, backings = setting.viewing(palette), (setting.behind(palette), *palette.pair)
-    loadings = np.array([palette.loadings(blend) for blend in blends])
-    chances = np.full(len(these), np.nan)
-    for base in {each.base for each, _ in these}:
-        rows = [at for at, (each, _) in enumerate(these) if each.base == base]
-        shares = palette.shares(base, loadings[rows])
-        seen = render(palette, shares, base=base, setting=setting, backings=backings)
-        for at, row in enumerate(rows):  # those not needed are drawn too, so that the others keep their last digit
-            if not needed[row]:
-                continue
-            values, slopes = seen.reflectance[:, at], seen.slopes[:, :, at]
-            error = uncertainty.of_colour(
-                palette, base, loadings[row], values, slopes, thickness_mm=setting.thickness_mm, view=view,
-                has_pair=bool(palette.pair),
-            )  # fmt: skip
-            ratio = float(colorimetry.contrast_ratio(values[1], values[2], view)) if palette.pair else math.nan
-            lab = colorimetry.lab(values[0], view)
-            chances[row] = uncertainty.chance(
-                lab, ratio, error.covariance, target.lab, target.tolerance, target.opacity_miss
-            )
-    return chances.tolist()
-
-
-def _chance(wanted: _Wanted, look: Appearance) -> float:
-    """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
-    target = wanted.target
-    through = {"transmittance": look.luminous_transmittance, "haze": look.haze}
-    if not target.met(0.0, **through):
-        return 0.0
-    seen = look
-    if target.thickness_mm is not None:  # the colour is judged on a casting of the sample's thickness
-        seen = predict(wanted.palette, look.blend, setting=replace(look.setting, thickness_mm=target.thickness_mm))
-    return uncertainty.chance(
-        seen.lab, look.contrast_ratio, seen.covariance, target.lab, target.tolerance, target.opacity_miss
-    )
-
-
 def _recipe_of(wanted: _Wanted, row: _Row, chance: float, merits: list[str]) -> Recipe:
     """A candidate as it is shown; `chance` is NaN where it is not known yet."""
     look = wanted.look(row[0].blend(row[1]))
-    landing = chance if math.isfinite(chance) else _chance(wanted, look)
+    landing = chance if math.isfinite(chance) else certainty.landing(wanted.palette, wanted.target, look)
     return _recipe(*row, look=look, chance=landing, merits=merits)
 
 
@@ -340,7 +277,7 @@ def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, m
         if reached
         else binding.why_not(palette, searched.base, searched.bounds, binds, delta_e, miss, target),
         merits=tuple(merits),
-        opacity_chance=min(refine.kept(target, each) for each in (look, *(wall.appearance for wall in walls))),
+        opacity_chance=min(certainty.kept(target, each) for each in (look, *(wall.appearance for wall in walls))),
         premix=limits.too_small(palette.blend(searched.base, loadings[:-1]), rules),
         unweighable=limits.unweighable(palette, look.blend, rules),
         walls=walls,

@@ -12,8 +12,8 @@ from tint.opacity import ALLOWED, FAIR, KINDS
 from tint.palette import Palette
 from tint.recipes.aims import STRICT, Problem, judge, met
 from tint.recipes.answer import Loosened, Recipe
+from tint.recipes.certainty import predicted
 from tint.recipes.choice import Merits, closeness
-from tint.recipes.refine import predicted
 from tint.recipes.sets import Bounds, Candidates, finish
 from tint.spectra import Array
 from tint.target import Target

@@ -6,19 +6,15 @@ a bound drawn in by the error of its own prediction, as far as the colour and th
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
-from tint.appearance import Appearance
-from tint.opacity import FAIR, KINDS, depth
+from tint.opacity import FAIR
 from tint.recipes.aims import GUARD, STRICT, Judged, Problem, judge
 from tint.recipes.sets import Bounds, Candidates, optimise, polished, put, same
 from tint.spectra import Array, Index, Mask
-from tint.target import Target
-from tint.uncertainty import Z95
 
 ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
 # CIEDE2000 that no eye tells: half of lookers perceive 0.8 (Paravina and others 2015, J. Esthet. Restor. Dent. 27 S1).
@@ -32,8 +28,6 @@ _SPARING = 32  # sets whose pigment is spared: of those near enough to be poured
 _LEAST_PULL, _MOST_PULL = 0.01, 30.0  # CIEDE2000 that all of the pigment is worth
 # The pull is halved finer where all of the tolerance may be spent: who asks for the cheapest is told that it is.
 _HALVINGS, _FINE_HALVINGS, _STEPS = 6, 10, 15
-SAFE = 0.99  # chance with which a recipe is to keep a bound
-_Z = 2.326348  # standard deviations that a normal error stays under with that chance, one-sided
 _SHARES = (1.0, 0.5, 0.25, 0.0)  # of the room, where the colour does not allow all of it
 _SHORT = 0.0025  # of contrast ratio or transmittance that a share may lack and count as kept; chosen, no source
 _NEAREST = 48  # of the sets near enough to be poured: the room of the others is not sought
@@ -171,45 +165,6 @@ def _dusted(problem: Problem, part: Candidates, bounds: Bounds, tolerance: float
 
 
 # Room to the bounds of an opacity.
-
-
-def kept(target: Target, look: Appearance) -> float:
-    """The chance that a casting keeps all that is asked beside the colour, 0 to 1; of several the least."""
-    return min((_chance(*each) for each in _asked(target, look)), default=1.0)
-
-
-def _asked(target: Target, look: Appearance) -> Iterator[tuple[float, float, float, float]]:
-    """Of all that is asked: least, most, what is predicted, and its standard deviation."""
-    for kind in KINDS:
-        value, error = predicted(look, kind)
-        if target.asks(kind) and math.isfinite(value) and math.isfinite(error):
-            yield *target.within(kind), value, error
-
-
-def predicted(look: Appearance, kind: str) -> tuple[float, float]:
-    """What a part will have, and the standard deviation of that: the part's own, without the noise of a reading."""
-    name = "luminous_transmittance" if kind == "transmittance" else kind
-    value, width = float(getattr(look, name)), float(getattr(look, f"{name}_error"))
-    noise = look.contrast_ratio_noise if kind == "contrast_ratio" else 0.0
-    return value, of_part(width, noise)
-
-
-def of_part(width: float, noise: float) -> float:
-    """The standard deviation of a part, of half widths that hold 95 times in 100: of a reading, and of its noise."""
-    return math.sqrt(max(width**2 - noise**2, 0.0)) / Z95
-
-
-def _chance(least: float, most: float, value: float, error: float) -> float:
-    width = max(error, 1e-9) * math.sqrt(2.0)
-    return 0.5 * (math.erf((most - value) / width) - math.erf((least - value) / width))
-
-
-def of_depth(kind: str, value: float, error: float) -> float:
-    """The room that a prediction needs to keep a bound with chance `SAFE`, as a share of its optical depth."""
-    if not math.isfinite(value + error):
-        return 0.0
-    own = float(depth(kind, value))
-    return _Z * error * math.exp(own) / own
 
 
 def with_margin(problem: Problem, found: Candidates, bounds: Bounds, unsure: Callable[[Index], Array]) -> Candidates:
