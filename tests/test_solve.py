@@ -16,7 +16,7 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.recipes import Answer, Rules, solve
+from tint.recipes import Answer, Rules, refine, solve
 from tint.recipes.answer import Loosened
 from tint.recipes.refine import ALIKE
 from tint.target import Look, Target
@@ -374,6 +374,15 @@ def test_the_first_recipe_keeps_its_opacity_with_the_chance_that_is_sought(demo_
         assert first.reached
         assert away / sd > 2.1  # 2.33 standard deviations are 99 %; the error is that of a recipe near it
         assert first.opacity_chance > 0.98
+
+
+def test_what_was_given_no_room_is_not_put_before_what_was(
+    demo_palette: Palette, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(refine, "_NEAREST", 1)  # as of many pigments, when more sets come near than are given room
+    look = predict(demo_palette, Blend("clear", {"ochre": 0.3, "green": 0.1}), setting=SETTING)
+    target = Target(lab=look.lab, contrast_ratio_min=look.contrast_ratio)
+    assert found(demo_palette, target, setting=SETTING).best.opacity_chance > 0.98
 
 
 def test_the_chance_of_the_opacity_is_told_where_the_colour_leaves_no_room(demo_palette: Palette) -> None:

@@ -30,7 +30,7 @@ _LEAST_PULL, _MOST_PULL = 0.01, 30.0  # CIEDE2000 that all of the pigment is wor
 _HALVINGS, _FINE_HALVINGS, _STEPS = 6, 10, 15
 _SHARES = (1.0, 0.5, 0.25, 0.0)  # of the room, where the colour does not allow all of it
 _SHORT = 0.0025  # of contrast ratio or transmittance that a share may lack and count as kept; chosen, no source
-_NEAREST = 48  # of the sets near enough to be poured: the room of the others is not sought
+_NEAREST = 48  # of the sets near enough to be poured: the others are told what room they lack, and not given it
 
 
 def leaner(
@@ -179,12 +179,12 @@ def with_margin(problem: Problem, found: Candidates, bounds: Bounds, unsure: Cal
     colour = before.worst
     most = np.minimum(np.maximum(colour + ALIKE, 0.5 * tolerance), tolerance)
     near = np.flatnonzero((colour <= tolerance) & (before.missed <= FAIR))  # a fair trade gives up some opacity
-    near = near[np.argsort(colour[near], kind="stable")[:_NEAREST]]
     if near.size == 0 or before.opacity.shape[1] == 0:
         return found
     room = np.array(found.room)
     room[near] = unsure(near)
     found = replace(found, room=room)
+    near = near[np.argsort(colour[near], kind="stable")[:_NEAREST]]
     open_ = near[lacking(problem, found.rows(near)) > 0.0]
     for share in _SHARES:
         if open_.size == 0:
