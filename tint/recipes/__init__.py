@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from tint.appearance import Appearance, Setting, predict
+from tint.appearance import Setting, predict
 from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.palette import ONE_WAY, Palette
@@ -24,7 +24,6 @@ from tint.target import Target
 from tint.thickness import at_walls
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "solve"]
-
 
 _CHANCES, _FEW_CHANCES = 32, 12  # recipes whose chance of landing is worked out before ranking: by it, by other things
 
@@ -44,10 +43,6 @@ class _Wanted:
     def keep(self) -> list[int]:
         """Numbers of the pigments that every recipe has."""
         return limits.kept(self.palette, self.rules)
-
-    def look(self, blend: Blend) -> Appearance:
-        """A blend as it will look in the setting."""
-        return predict(self.palette, blend, setting=self.setting)
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,14 +99,13 @@ def solve(
         raise JobError("solve", "the palette holds no pigment", mend="declare one in palette.toml, cast it, then fit")
     rules = (rules or Rules()).in_workshop(palette.workshop)
     limits.check_rules(palette, rules)
+    mend = "read some over a second backing, then fit"
     if target.asks_opacity and not palette.pair:
-        raise InputError("target", "it asks for a contrast ratio", ONE_WAY, "read some over a second backing, then fit")
+        raise InputError("target", "it asks for a contrast ratio", ONE_WAY, mend)
     if target.asks_haze and palette.model != "many-flux":
         raise InputError("target", "it asks for a haze", "the many-flux model, which knows directions")
     if (target.asks_light or target.asks_haze) and not palette.tells_opacity:
-        raise InputError(
-            "target", "it asks for light let through", ONE_WAY, "read some over a second backing, then fit"
-        )
+        raise InputError("target", "it asks for light let through", ONE_WAY, mend)
     wanted, tell = _Wanted(palette, target, setting, rules), progress or (lambda *_: None)
     bases = [base] if base is not None else list(palette.seen)
     refused: dict[str, dict[str, str]] = {}
@@ -200,7 +194,7 @@ def _choose(wanted: _Wanted, searched: list[_Searched], *, best_only: bool) -> l
     blends = [owner[at][0].blend(owner[at][1]) for at in hopeful]
     chance[hopeful] = certainty.chances(wanted.palette, target, blends, needed, setting=wanted.setting)
     if first is not None:
-        return [_recipe_of(wanted, owner[first], float(chance[first]), [])]
+        return [_recipe(*owner[first], chance=float(chance[first]), merits=[])]
 
     def told(at: int) -> Choice:
         return _told(*owner[at], chance=float(chance[at]))
@@ -208,7 +202,7 @@ def _choose(wanted: _Wanted, searched: list[_Searched], *, best_only: bool) -> l
     picked = choice.pick(merits, target.tolerance, rules.rank_by, np.nan_to_num(chance), rules.most_recipes, told)
     found = []
     for at, words in picked:
-        recipe = _recipe_of(wanted, owner[at], float(chance[at]), words)
+        recipe = _recipe(*owner[at], chance=float(chance[at]), merits=words)
         found.append((recipe, replace(told(at), chance=recipe.chance)))
     found.sort(key=lambda each: not each[0].reached)
     pool, best = choice.pool(merits, target.tolerance), found[0][1]
@@ -239,17 +233,12 @@ def _able(wanted: _Wanted, owner: list[_Row]) -> Index:
     )
 
 
-def _recipe_of(wanted: _Wanted, row: _Row, chance: float, merits: list[str]) -> Recipe:
+def _recipe(searched: _Searched, row: int, *, chance: float, merits: list[str]) -> Recipe:
     """A candidate as it is shown; `chance` is NaN where it is not known yet."""
-    look = wanted.look(row[0].blend(row[1]))
-    landing = chance if math.isfinite(chance) else certainty.landing(wanted.palette, wanted.target, look)
-    return _recipe(*row, look=look, chance=landing, merits=merits)
-
-
-def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, merits: list[str]) -> Recipe:
     wanted = searched.wanted
     palette, target, rules = wanted.palette, wanted.target, wanted.rules
     exact, own = searched.exact, searched.merits
+    look = predict(palette, searched.blend(row), setting=wanted.setting)
     delta_e, miss = float(own.delta_e[row]), float(own.opacity[row])
     loadings, pull = (
         spread(exact.sets[[row]], each[[row]], len(searched.bounds.low))[0] for each in (exact.loadings, exact.pull)
@@ -269,7 +258,7 @@ def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, m
         opacity_miss=miss,
         metamerism=float(own.metamerism[row]),
         sensitivity=float(own.sensitivity[row]),
-        chance=chance,
+        chance=chance if math.isfinite(chance) else certainty.landing(palette, target, look),
         price_per_kg=None if np.isnan(own.price[row]) else float(own.price[row]),
         limits=binds,
         reached=reached,

@@ -38,7 +38,7 @@ def chances(palette: Palette, target: Target, blends: Sequence[Blend], needed: M
     """`landing` of those needed, else NaN; of a mere colour and contrast ratio all of a base at once."""
     told = np.full(len(blends), np.nan)
     if target.asks_light or target.asks_haze or target.thickness_mm is not None:
-        for row in np.flatnonzero(needed):
+        for row in np.flatnonzero(needed).tolist():
             told[row] = landing(palette, target, predict(palette, blends[row], setting=setting))
         return told
     view, backings = setting.viewing(palette), (setting.behind(palette), *palette.pair)
@@ -97,7 +97,8 @@ def room(palette: Palette, target: Target, *, setting: Setting, base: str, loadi
     errors = uncertainty.of_contrast_ratios(
         palette, base, loadings, seen.reflectance, seen.slopes, thickness_mm=setting.thickness_mm, view=view
     )
-    ratios = colorimetry.contrast_ratio(*seen.reflectance, view)
+    black, white = seen.reflectance
+    ratios = colorimetry.contrast_ratio(black, white, view)
     needed[:, 0] = [of_depth(KINDS[0], *each) for each in zip(ratios.tolist(), errors.tolist(), strict=True)]
     return needed
 
