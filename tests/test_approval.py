@@ -21,7 +21,6 @@ from tint.appearance import Setting, predict
 from tint.cli import main
 from tint.errors import InputError, JobError
 from tint.materials import Blend
-from tint.opacity import MET
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.approval import SCREEN, Approval, Asked, approval, in_words, pencil_difference
@@ -240,7 +239,7 @@ MISSES_IN_PART = (
 def test_the_first_lines_say_how_much_of_a_part_misses_and_where(
     demo_palette: Palette, share: float, said: tuple[str, ...]
 ) -> None:
-    hides = thickness.hiding_thickness(demo_palette, LID, setting=WALL, contrast_ratio=0.98 - MET)
+    hides = thickness.hiding_thickness(demo_palette, LID, setting=WALL, contrast_ratio=0.98)
     assert hides is not None
     edge = 3.0 * share
     least = hides - (edge if share < 1.0 else 4.0) + (0.05 if share == 0.0 else 0.0)

@@ -12,6 +12,7 @@ from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
+from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.swatches.one_reading import read_one
 from tint.target import Target, target_from_blend, target_from_lab, target_from_reading, target_from_srgb, with_black
@@ -299,6 +300,12 @@ def test_how_far_an_opacity_is_from_what_was_asked(asked: dict[str, float], miss
     )
     assert light.miss("transmittance", [0.2, 0.5, 0.9]) == pytest.approx(misses)
     assert light.asks_light == bool(asked)
+
+
+def test_a_bound_is_kept_itself_and_a_value_to_reach_in_two_digits() -> None:
+    bound, value = (target_from_lab([50.0, 0.0, 0.0], **opacity_of(asked)) for asked in ("solid", "0.95..0.95"))
+    assert bound.met(0.0, contrast_ratio=[0.979, 0.98, 0.99]).tolist() == [False, True, True]
+    assert value.met(0.0, contrast_ratio=[0.944, 0.946, 0.954, 0.956]).tolist() == [False, True, True, False]
 
 
 # Screen colours

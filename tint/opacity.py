@@ -28,7 +28,7 @@ WORDS: dict[str, dict[str, tuple[float | None, float | None]]] = {
     "any": {},
 }
 FAIR = 0.01  # a miss of these that weighs as much as one CIEDE2000; common practice, no source [-]
-MET = 0.005  # a contrast ratio or transmittance this near what was asked is met: it shows as the same in two digits [-]
+ALLOWED = 0.005  # off a value to reach: what is nearer shows as the same in two digits. A bound is to be kept. [-]
 _EXPECTED = {
     "contrast_ratio": "solid, milky, see-through, glows, clear, any, or a contrast ratio up to 1: "
     "0.95, 0.97.., ..0.6 or 0.6..0.7",
@@ -94,6 +94,8 @@ def _range(asked: object, where: str, expected: str) -> tuple[float | None, floa
     else:
         raise InputError(where, f"`{asked}`", expected)
     least, most = ends
+    if least is not None and least == most:
+        return least, None, None
     if least is not None and most is not None and least > most:
         raise InputError(where, f"at least {least:g} and at most {most:g}", mend="swap them")
     return None, least, most

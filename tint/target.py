@@ -15,7 +15,7 @@ from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.kinds import check_fields, checked
 from tint.materials import Blend
-from tint.opacity import KINDS, MET, opacity_of
+from tint.opacity import ALLOWED, KINDS, opacity_of
 from tint.palette import Palette
 from tint.spectra import Array, Mask
 from tint.swatches.instruments import Given
@@ -23,6 +23,7 @@ from tint.swatches.one_reading import read_one
 
 # What may be asked of opacity and of the light let through: a value to reach, or one not to be left.
 BOUNDS = tuple(kind + end for kind in KINDS for end in ("", "_min", "_max"))
+_ROUNDING = 1e-6  # by which what is computed twice may differ [-]
 _NOISE = 0.01  # by which a contrast ratio that was read may pass 1
 
 
@@ -147,13 +148,22 @@ class Target:
         return any(getattr(self, name) is not None for name in BOUNDS)
 
     def miss(self, kind: str, value: ArrayLike) -> Array:
-        """How far values of one of `KINDS`, shape (...), are from what was asked, signed; 0 where it is met [-]."""
-        reach, low, high = self.bounds(kind)
+        """How far values of one of `KINDS`, shape (...), are from what was asked, signed; 0 where it is met [-].
+
+        A bound is to be kept itself; a value to reach is met within `opacity.ALLOWED`.
+        """
+        reach, (low, high) = self.bounds(kind)[0], self.within(kind)
         given = np.asarray(value, dtype=float)
+        under, over = given < low - _ROUNDING, given > high + _ROUNDING
+        nearest = np.where(under, low, high) if reach is None else reach
+        return np.where(under | over, given - nearest, np.where(np.isnan(given), given, 0.0))
+
+    def within(self, kind: str) -> tuple[float, float]:
+        """The least and the most of one of `KINDS` that meet what was asked; infinite where nothing is [-]."""
+        reach, low, high = self.bounds(kind)
         if reach is not None:
-            return np.asarray(given - reach)
-        under = np.minimum(given - (-np.inf if low is None else low), 0.0)
-        return np.asarray(under + np.maximum(given - (np.inf if high is None else high), 0.0))
+            return reach - ALLOWED, reach + ALLOWED
+        return -np.inf if low is None else low, np.inf if high is None else high
 
     def opacity_miss(self, contrast_ratio: ArrayLike) -> Array:
         """`miss` of contrast ratios."""
@@ -171,7 +181,7 @@ class Target:
         """
         good = np.asarray(delta_e) <= self.tolerance
         for kind, value in zip(KINDS, (contrast_ratio, transmittance, haze), strict=True):
-            good = good & ~(np.abs(self.miss(kind, value)) > MET)
+            good = good & ~(np.abs(self.miss(kind, value)) > 0.0)
         return np.asarray(good)
 
     @property

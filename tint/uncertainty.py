@@ -16,7 +16,6 @@ from numpy.typing import ArrayLike, NDArray
 from tint import colorimetry
 from tint.colorimetry import Viewing
 from tint.materials import Blend
-from tint.opacity import MET
 from tint.palette import Palette, beyond, bold, of_pigment, widening
 
 Array = NDArray[np.float64]
@@ -175,22 +174,17 @@ def _contrast_slopes(reflectance: Array, slopes: Array, view: Viewing) -> Array:
 
 
 def of_palette(palette: Palette, along: Array, share: Array) -> Array:
-    """Covariance, shape (n, n), of outputs whose slopes by K, S, M and Q have shape (n, 4, n_wavelengths)."""
-    gradient = along[:, :, None, :] * share[:, None]  # (n, 4, n_components, n_wavelengths)
-    own = _by_k_and_s(palette, gradient)
-    alone = np.einsum("apw,wpq,bqw->ab", own, palette.local, own, optimize=True)
-    flat = gradient.reshape(along.shape[0], -1, along.shape[-1])
-    common = np.einsum("apw,rwp->ar", flat, palette.modes, optimize=True)
-    return np.asarray(alone + common @ common.T)
+    """Covariance, shape (..., n, n), of outputs of blends, `share` (..., n_components).
 
-
-def _by_k_and_s(palette: Palette, gradient: Array) -> Array:
-    """Slopes by k, then s, shape (n, 2 n_components, n_wavelengths), from those by k, s, m and q, (n, 4, ...).
-
-    m and q go along with s where the phase function is known.
+    `along` (..., n, 4, n_wavelengths): their slopes by K, S, M and Q.
     """
-    by_s = gradient[:, 1] + np.sum(gradient[:, 2:] * palette.by_s, axis=1)
-    return np.concatenate((gradient[:, 0], by_s), axis=1)
+    by_k, by_s, *by_mq = np.moveaxis(along[..., None, :] * share[..., None, None, :, None], -3, 0)
+    # m and q go along with s where the phase function is known.
+    own = np.concatenate((by_k, by_s + sum(map(np.multiply, by_mq, palette.by_s))), axis=-2)
+    alone = np.einsum("...apw,wpq,...bqw->...ab", own, palette.local, own, optimize=True)
+    flat = np.concatenate((by_k, by_s, *by_mq), axis=-2)
+    common = np.einsum("...apw,rwp->...ar", flat, palette.modes, optimize=True)
+    return np.asarray(alone + common @ np.swapaxes(common, -1, -2))
 
 
 def of_contrast_ratios(
@@ -206,30 +200,21 @@ def of_contrast_ratios(
     reflectance, slopes : ndarray, shape (2, n, n_wavelengths) and (2, 5, n, n_wavelengths)
         Over the darkest and the lightest backing, as of `of_colour`.
     """
-    along = np.moveaxis(_contrast_slopes(reflectance, slopes, view), 0, 1)  # (n, 5, n_wavelengths)
-    share = palette.shares(base, loadings)
-    gradient = along[:, :4, None, :] * share[:, None, :, None]  # (n, 4, n_components, n_wavelengths)
-    own = _by_k_and_s(palette, gradient).transpose(2, 0, 1)
-    alone = np.sum((own @ palette.local) * own, axis=(0, 2))
-    flat = gradient.transpose(0, 3, 1, 2).reshape(len(share), -1)
-    common = flat @ palette.modes.reshape(len(palette.modes), -1).T
-    instrument = palette.instrument
-    thickness = along[:, 4].sum(axis=-1) * instrument.thickness_error_mm
-    gains = palette.gains(base)  # (4, n_pigments, n_wavelengths)
-    by_dose = along[:, :4].reshape(len(share), -1) @ gains.transpose(0, 2, 1).reshape(-1, gains.shape[1])
-    dosed = by_dose * loadings * (instrument.dose_error_percent / 100.0)
-    variance = alone + np.sum(common**2, axis=1) + thickness**2 + np.sum(dosed**2, axis=1)
+    along = np.moveaxis(_contrast_slopes(reflectance, slopes, view), 0, 1)[:, None]  # (n, 1, 5, n_wavelengths)
+    variance = of_palette(palette, along[:, :, :4], palette.shares(base, loadings))
+    variance += _of_making(palette, base, loadings, along)
     widened = [widened_by(palette, palette.blend(base, each), thickness_mm) for each in loadings]
-    return np.asarray(np.sqrt(widened * variance))
+    return np.asarray(np.sqrt(widened * variance[:, 0, 0]))
 
 
 def _of_making(palette: Palette, base: str, loadings: Array, along: Array) -> Array:
-    """What thickness and doses of the new casting add."""
+    """What thickness and doses of the new casting add, shape (..., n, n)."""
     instrument = palette.instrument
-    thickness = along[:, 4].sum(axis=-1) * instrument.thickness_error_mm
-    by_dose = np.einsum("aiw,ipw->ap", along[:, :4], palette.gains(base))  # (4, n_pigments)
-    dosed = by_dose * loadings * (instrument.dose_error_percent / 100.0)
-    return np.asarray(np.outer(thickness, thickness) + dosed @ dosed.T)
+    thickness = along[..., 4, :].sum(axis=-1)[..., None] * instrument.thickness_error_mm
+    by_dose = np.einsum("...aiw,ipw->...ap", along[..., :4, :], palette.gains(base), optimize=True)
+    dosed = by_dose * loadings[..., None, :] * (instrument.dose_error_percent / 100.0)
+    made = np.concatenate((thickness, dosed), axis=-1)
+    return np.asarray(made @ np.swapaxes(made, -1, -2))
 
 
 def _of_reading(palette: Palette, by_reading: Array, reflectance: Array, view: Viewing, *, has_pair: bool) -> Array:
@@ -308,5 +293,5 @@ def chance(
     error = (drawn * np.sqrt(np.maximum(values, 0.0))) @ vectors.T
     near = colorimetry.difference(target, lab + error[:, :3]) <= tolerance
     if np.isfinite(contrast_ratio):
-        near &= np.abs(opacity_miss(contrast_ratio + error[:, 3])) <= MET
+        near &= opacity_miss(contrast_ratio + error[:, 3]) == 0.0
     return float(near.mean())

@@ -26,9 +26,8 @@ from seeds import judged, parser_of
 
 from tint import colorimetry
 from tint.appearance import Setting
-from tint.opacity import MET
 from tint.palette import Palette
-from tint.recipes import Answer, Recipe, Rules, limits, refine, solve
+from tint.recipes import Answer, Recipe, Rules, certainty, limits, solve
 from tint.recipes.aims import Problem, drawn_in, judge, lay_out
 from tint.recipes.refine import ALIKE
 from tint.recipes.sets import best_of_sets
@@ -202,7 +201,7 @@ def _least(poured: bench.Poured, palette: Palette, kind: str, answer: Answer, *,
     target, setting, rules, best = answer.target, answer.setting, answer.rules, answer.best
     looks = [wall.appearance for wall in best.walls] or [best.appearance]
     # As much room to the bound as the first recipe's own error asks for, unless it has less itself.
-    room = refine.of_depth("contrast_ratio", *refine.predicted(best.appearance, "contrast_ratio"))
+    room = certainty.of_depth("contrast_ratio", *certainty.predicted(best.appearance, "contrast_ratio"))
     safe, _ = drawn_in(target, "contrast_ratio", np.array([room]))
     room = min(float(safe[0]), *(look.contrast_ratio for look in looks))
     asked = replace(target, contrast_ratio_min=max(room, float(target.contrast_ratio_min or 0.0)))
@@ -279,7 +278,7 @@ def report(found: list[Least]) -> None:
             print(f"{name:14s} {len(these):4d} {np.median(ratio):7.3f} {np.quantile(ratio, 0.95):6.3f}"
                   f" {ratio.max():6.3f} {np.sum(ratio < 0.99):5d} {np.mean([e.colour for e in these]):6.3f}"
                   f" {off.mean():7.3f} {np.quantile(off, 0.95):6.3f}"
-                  f" {100.0 * np.mean([e.kept >= -MET for e in these]):5.1f}%"
+                  f" {100.0 * np.mean([e.kept >= 0.0 for e in these]):5.1f}%"
                   f"   {np.median(within):7.3f} {within.max():6.3f}")  # fmt: skip
     for place, name in enumerate(("by loading", "by price")):
         ratio = np.array([e.ranked[place] for e in found if np.isfinite(e.ranked[place])])

@@ -30,7 +30,6 @@ from tint.appearance import Appearance, Setting, predict
 from tint.errors import TintError
 from tint.fitting import fit_palette
 from tint.materials import Blend
-from tint.opacity import MET
 from tint.palette import Palette
 from tint.swatches import read_folder
 from tint.uncertainty import chance
@@ -164,7 +163,7 @@ def _chances(said: Appearance, read: Array, ratio: float, rng: np.random.Generat
         likely = chance(
             said.lab, said.contrast_ratio, said.covariance, target, tolerance, partial(_short_of, least=least)
         )
-        landed = float(colorimetry.difference(target, read)) <= tolerance and ratio >= least - MET
+        landed = float(colorimetry.difference(target, read)) <= tolerance and ratio >= least
         result.append((likely, landed))
     return tuple(result)
 

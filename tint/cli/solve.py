@@ -19,7 +19,7 @@ from tint.errors import InputError
 from tint.files import write_all
 from tint.palette import Palette
 from tint.recipes import RANKINGS, Answer, Recipe, solve
-from tint.recipes.refine import SAFE
+from tint.recipes.certainty import SAFE
 from tint.swatches.instruments import Given
 from tint.target import Target, solid_unless_told, without_gloss
 

@@ -12,7 +12,7 @@ from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import KINDS, MET
+from tint.opacity import KINDS
 from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, Trial, bare_shades, shade_of, shades_of
@@ -260,9 +260,7 @@ def _of_asked(kind: str, each: Candidate) -> str:
     _, miss = each.asked.get(kind, (math.nan, math.nan))
     if math.isnan(miss):
         return ""
-    if abs(miss) <= MET:
-        return ", as asked"
-    return f", {amount(kind, abs(miss), '.2f')} too {'high' if miss > 0 else 'low'}"
+    return ", as asked" if miss == 0.0 else f", {amount(kind, abs(miss), '.2g')} too {'high' if miss > 0 else 'low'}"
 
 
 def _light_name(light: str) -> str:

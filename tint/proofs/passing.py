@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from tint import appearance, colorimetry, forward
 from tint.appearance import Appearance, Setting
 from tint.materials import Blend
-from tint.opacity import KINDS, MET
+from tint.opacity import KINDS
 from tint.optics import layer
 from tint.palette import Palette
 from tint.proofs import words
@@ -161,7 +161,7 @@ def _of_own(own: Held, asked: Target) -> str:
     for kind, (miss,) in own.misses.items():
         if fails(miss):
             way = "high" if miss > 0 else "low"
-            faults.append(f"the {_NAMES[kind]} is {amount(kind, abs(miss), '.2f')} too {way}")
+            faults.append(f"the {_NAMES[kind]} is {amount(kind, abs(miss), '.2g')} too {way}")
     if faults:
         return f"{at} this recipe misses what was asked: {' and '.join(faults)}."
     return f"{at} this recipe meets what was asked: {asked_in_words(asked)}."
@@ -178,7 +178,7 @@ def asked_in_words(asked: Target) -> str:
 
 def fails(miss: ArrayLike) -> Mask:
     """Whether a signed miss is one; what nobody can tell is none."""
-    return np.asarray(np.abs(miss) > MET)
+    return np.asarray(np.abs(miss) > 0.0)
 
 
 def _of_part(all_: Held, share: Array, missed: float, asked: str) -> str:

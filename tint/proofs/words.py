@@ -112,7 +112,7 @@ def _of_asked(target: Target | None, kind: str, value: float) -> str:
     asked, miss = target.bounds_in_words(kind), float(target.miss(kind, value))
     if target.met(0.0, **{kind: value}):
         return f" Asked for: {asked}. That is met."
-    return f" Asked for: {asked}. This is {amount(kind, abs(miss), '.2f')} too {'high' if miss > 0 else 'low'}."
+    return f" Asked for: {asked}. This is {amount(kind, abs(miss), '.2g')} too {'high' if miss > 0 else 'low'}."
 
 
 def of_walls(walls: Sequence[Wall]) -> list[str]:

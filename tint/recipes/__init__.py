@@ -8,13 +8,11 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from tint import colorimetry, uncertainty
-from tint.appearance import Appearance, Setting, predict, render
+from tint.appearance import Setting, predict
 from tint.errors import InputError, JobError
 from tint.materials import Blend
-from tint.opacity import KINDS, MET
 from tint.palette import ONE_WAY, Palette
-from tint.recipes import binding, choice, limits, refine
+from tint.recipes import binding, certainty, choice, limits, refine
 from tint.recipes.aims import Problem, judge, lay_out, spread
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules, from_json
 from tint.recipes.choice import Merits
@@ -26,7 +24,6 @@ from tint.target import Target
 from tint.thickness import at_walls
 
 __all__ = ["RANKINGS", "Answer", "Loosened", "Recipe", "Rules", "from_json", "solve"]
-
 
 _CHANCES, _FEW_CHANCES = 32, 12  # recipes whose chance of landing is worked out before ranking: by it, by other things
 
@@ -46,10 +43,6 @@ class _Wanted:
     def keep(self) -> list[int]:
         """Numbers of the pigments that every recipe has."""
         return limits.kept(self.palette, self.rules)
-
-    def look(self, blend: Blend) -> Appearance:
-        """A blend as it will look in the setting."""
-        return predict(self.palette, blend, setting=self.setting)
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,14 +99,13 @@ def solve(
         raise JobError("solve", "the palette holds no pigment", mend="declare one in palette.toml, cast it, then fit")
     rules = (rules or Rules()).in_workshop(palette.workshop)
     limits.check_rules(palette, rules)
+    mend = "read some over a second backing, then fit"
     if target.asks_opacity and not palette.pair:
-        raise InputError("target", "it asks for a contrast ratio", ONE_WAY, "read some over a second backing, then fit")
+        raise InputError("target", "it asks for a contrast ratio", ONE_WAY, mend)
     if target.asks_haze and palette.model != "many-flux":
         raise InputError("target", "it asks for a haze", "the many-flux model, which knows directions")
     if (target.asks_light or target.asks_haze) and not palette.tells_opacity:
-        raise InputError(
-            "target", "it asks for light let through", ONE_WAY, "read some over a second backing, then fit"
-        )
+        raise InputError("target", "it asks for light let through", ONE_WAY, mend)
     wanted, tell = _Wanted(palette, target, setting, rules), progress or (lambda *_: None)
     bases = [base] if base is not None else list(palette.seen)
     refused: dict[str, dict[str, str]] = {}
@@ -153,9 +145,12 @@ def _search(wanted: _Wanted, base: str, usable: list[int], *, farther: bool = Fa
     nearest = best_of_sets(
         problem, usable=usable, keep=wanted.keep, most=rules.most_pigments, bounds=bounds, farther=farther
     )
-    nearest = refine.with_margin(
-        problem, nearest, bounds, lambda rows: _unsure(wanted, base, _whole(nearest.rows(rows), bounds))
-    )
+
+    def needed(rows: Index) -> Array:
+        loadings = _whole(nearest.rows(rows), bounds)
+        return certainty.room(palette, target, setting=setting, base=base, loadings=loadings)
+
+    nearest = refine.with_margin(problem, nearest, bounds, needed)
     exact = refine.leaner(problem, nearest, bounds, tolerance=target.tolerance)
     if rules.rank_by in ("price", "loading"):
         worth = choice.worth_sparing(palette, base) if rules.rank_by == "price" else None
@@ -184,27 +179,6 @@ def _search(wanted: _Wanted, base: str, usable: list[int], *, farther: bool = Fa
     return found
 
 
-def _unsure(wanted: _Wanted, base: str, loadings: Array) -> Array:
-    """The room that recipes need to their bounds, shape (n, 3), as of `aims.Problem`."""
-    palette, setting = wanted.palette, wanted.setting
-    room = np.zeros((len(loadings), len(KINDS)))
-    if wanted.target.asks_light or wanted.target.asks_haze:
-        for row, own in enumerate(loadings):
-            look = wanted.look(palette.blend(base, own))
-            room[row] = [refine.of_depth(kind, *refine.predicted(look, kind)) for kind in KINDS]
-        return room
-    # Of the contrast ratio alone the error is cheaper to have than all of an appearance.
-    view, shares = setting.viewing(palette), palette.shares(base, loadings)
-    seen = render(palette, shares, base=base, setting=setting, backings=palette.pair)
-    errors = uncertainty.of_contrast_ratios(
-        palette, base, loadings, seen.reflectance, seen.slopes, thickness_mm=setting.thickness_mm, view=view
-    )
-    black, white = seen.reflectance
-    ratios = colorimetry.contrast_ratio(black, white, view)
-    room[:, 0] = [refine.of_depth(KINDS[0], *each) for each in zip(ratios.tolist(), errors.tolist(), strict=True)]
-    return room
-
-
 def _choose(wanted: _Wanted, searched: list[_Searched], *, best_only: bool) -> list[Recipe]:
     target, rules = wanted.target, wanted.rules
     merits = Merits(*(np.concatenate([getattr(s.merits, f.name) for s in searched]) for f in fields(Merits)))
@@ -217,9 +191,10 @@ def _choose(wanted: _Wanted, searched: list[_Searched], *, best_only: bool) -> l
     chance = np.full(len(owner), np.nan)
     first = choice.leader(merits, target.tolerance, rules.rank_by) if best_only else None
     needed = np.full(len(hopeful), True) if first is None else hopeful == first
-    chance[hopeful] = _chances(wanted, [owner[at] for at in hopeful], needed)
+    blends = [owner[at][0].blend(owner[at][1]) for at in hopeful]
+    chance[hopeful] = certainty.chances(wanted.palette, target, blends, needed, setting=wanted.setting)
     if first is not None:
-        return [_recipe_of(wanted, owner[first], float(chance[first]), [])]
+        return [_recipe(*owner[first], chance=float(chance[first]), merits=[])]
 
     def told(at: int) -> Choice:
         return _told(*owner[at], chance=float(chance[at]))
@@ -227,7 +202,7 @@ def _choose(wanted: _Wanted, searched: list[_Searched], *, best_only: bool) -> l
     picked = choice.pick(merits, target.tolerance, rules.rank_by, np.nan_to_num(chance), rules.most_recipes, told)
     found = []
     for at, words in picked:
-        recipe = _recipe_of(wanted, owner[at], float(chance[at]), words)
+        recipe = _recipe(*owner[at], chance=float(chance[at]), merits=words)
         found.append((recipe, replace(told(at), chance=recipe.chance)))
     found.sort(key=lambda each: not each[0].reached)
     pool, best = choice.pool(merits, target.tolerance), found[0][1]
@@ -258,61 +233,12 @@ def _able(wanted: _Wanted, owner: list[_Row]) -> Index:
     )
 
 
-def _chances(wanted: _Wanted, these: list[_Row], needed: Mask) -> list[float]:
-    """The chance of landing of those needed, else NaN; of a mere colour and contrast ratio all of a base at once."""
-    palette, target, setting = wanted.palette, wanted.target, wanted.setting
-    blends = [each.blend(row) for each, row in these]
-    if target.asks_light or target.asks_haze or target.thickness_mm is not None:
-        each = zip(blends, needed.tolist(), strict=True)
-        return [_chance(wanted, wanted.look(blend)) if wish else math.nan for blend, wish in each]
-    view, backings = setting.viewing(palette), (setting.behind(palette), *palette.pair)
-    loadings = np.array([palette.loadings(blend) for blend in blends])
-    chances = np.full(len(these), np.nan)
-    for base in {each.base for each, _ in these}:
-        rows = [at for at, (each, _) in enumerate(these) if each.base == base]
-        shares = palette.shares(base, loadings[rows])
-        seen = render(palette, shares, base=base, setting=setting, backings=backings)
-        for at, row in enumerate(rows):  # those not needed are drawn too, so that the others keep their last digit
-            if not needed[row]:
-                continue
-            values, slopes = seen.reflectance[:, at], seen.slopes[:, :, at]
-            error = uncertainty.of_colour(
-                palette, base, loadings[row], values, slopes, thickness_mm=setting.thickness_mm, view=view,
-                has_pair=bool(palette.pair),
-            )  # fmt: skip
-            ratio = float(colorimetry.contrast_ratio(values[1], values[2], view)) if palette.pair else math.nan
-            lab = colorimetry.lab(values[0], view)
-            chances[row] = uncertainty.chance(
-                lab, ratio, error.covariance, target.lab, target.tolerance, target.opacity_miss
-            )
-    return chances.tolist()
-
-
-def _chance(wanted: _Wanted, look: Appearance) -> float:
-    """Of landing on the target's own colour and the opacity of the part; further looks and walls do not count."""
-    target = wanted.target
-    through = {"transmittance": look.luminous_transmittance, "haze": look.haze}
-    if any(abs(float(target.miss(kind, value))) > MET for kind, value in through.items()):
-        return 0.0
-    seen = look
-    if target.thickness_mm is not None:  # the colour is judged on a casting of the sample's thickness
-        seen = predict(wanted.palette, look.blend, setting=replace(look.setting, thickness_mm=target.thickness_mm))
-    return uncertainty.chance(
-        seen.lab, look.contrast_ratio, seen.covariance, target.lab, target.tolerance, target.opacity_miss
-    )
-
-
-def _recipe_of(wanted: _Wanted, row: _Row, chance: float, merits: list[str]) -> Recipe:
+def _recipe(searched: _Searched, row: int, *, chance: float, merits: list[str]) -> Recipe:
     """A candidate as it is shown; `chance` is NaN where it is not known yet."""
-    look = wanted.look(row[0].blend(row[1]))
-    landing = chance if math.isfinite(chance) else _chance(wanted, look)
-    return _recipe(*row, look=look, chance=landing, merits=merits)
-
-
-def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, merits: list[str]) -> Recipe:
     wanted = searched.wanted
     palette, target, rules = wanted.palette, wanted.target, wanted.rules
     exact, own = searched.exact, searched.merits
+    look = predict(palette, searched.blend(row), setting=wanted.setting)
     delta_e, miss = float(own.delta_e[row]), float(own.opacity[row])
     loadings, pull = (
         spread(exact.sets[[row]], each[[row]], len(searched.bounds.low))[0] for each in (exact.loadings, exact.pull)
@@ -322,7 +248,7 @@ def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, m
     if reached or not (searched.coarse or searched.unrounded[row]):
         gain = pull / max(float(np.sqrt(exact.cost[row])), 0.1)
         binds = binding.binding(
-            palette, searched.bounds, loadings, gain, target, look, missed=abs(miss) > MET, reached=reached
+            palette, searched.bounds, loadings, gain, target, look, missed=miss != 0.0, reached=reached
         )
     walls = at_walls(palette, target, look, walls_mm=rules.walls_mm)
     return Recipe(
@@ -332,7 +258,7 @@ def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, m
         opacity_miss=miss,
         metamerism=float(own.metamerism[row]),
         sensitivity=float(own.sensitivity[row]),
-        chance=chance,
+        chance=chance if math.isfinite(chance) else certainty.landing(palette, target, look),
         price_per_kg=None if np.isnan(own.price[row]) else float(own.price[row]),
         limits=binds,
         reached=reached,
@@ -340,7 +266,7 @@ def _recipe(searched: _Searched, row: int, *, look: Appearance, chance: float, m
         if reached
         else binding.why_not(palette, searched.base, searched.bounds, binds, delta_e, miss, target),
         merits=tuple(merits),
-        opacity_chance=min(refine.kept(target, each) for each in (look, *(wall.appearance for wall in walls))),
+        opacity_chance=min(certainty.kept(target, each) for each in (look, *(wall.appearance for wall in walls))),
         premix=limits.too_small(palette.blend(searched.base, loadings[:-1]), rules),
         unweighable=limits.unweighable(palette, look.blend, rules),
         walls=walls,

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from tint import colorimetry
 from tint.appearance import Setting
 from tint.colorimetry import Viewing
-from tint.opacity import FAIR, KINDS, MET, at_depth, depth
+from tint.opacity import FAIR, KINDS, at_depth, depth
 from tint.optics import layer, surface
 from tint.optics.layer import Optics
 from tint.palette import Palette
@@ -26,6 +26,8 @@ from tint.target import Target
 STRICT = 0.002
 # Pull towards less pigment, in CIEDE2000 at the largest loadings: it decides only where colour leaves a choice.
 _THRIFT = 0.01
+# An opacity is sought this far inside its bounds: a search leaves something undone where the colour pulls [-].
+GUARD = 0.0005
 _FAINT = 1e-9  # so that the slope of a root is finite where nothing is spent
 
 
@@ -75,9 +77,9 @@ class Problem:
 
     @functools.cached_property
     def within(self) -> dict[str, tuple[Array, Array]]:
-        """Least and most of each of `opacity.KINDS` that is asked for, with its room, each of shape (n_rows,)."""
-        room = np.zeros((0, len(KINDS))) if self.room is None else self.room
-        kinds = [(kind, room[:, at]) for at, kind in enumerate(KINDS) if self.target.asks(kind)]
+        """Least and most of each of `opacity.KINDS` that is sought, with its room, each of shape (n_rows,) or ()."""
+        room = np.zeros(len(KINDS)) if self.room is None else self.room
+        kinds = [(kind, room[..., at]) for at, kind in enumerate(KINDS) if self.target.asks(kind)]
         return {kind: drawn_in(self.target, kind, own) for kind, own in kinds}
 
     @functools.cached_property
@@ -148,7 +150,8 @@ class Judged:
     residuals: Array  # shape (n, r): in CIEDE2000
     slopes: Array  # shape (n, r, m): by the loadings of each row's own pigments [1/%]
     colour: Array  # shape (n, n_colours): CIEDE2000 of every colour asked for
-    opacity: Array  # shape (n, n_opacities): signed misses of contrast ratio or transmittance, 0 where met [-]
+    # shape (n, n_opacities): signed misses of what is asked, or where the problem has room of that; 0 where met [-]
+    opacity: Array
     colour_slopes: Array  # shape (n, 3, m): of the parts of the first colour, by the loadings [1/%]
 
     @property
@@ -168,7 +171,7 @@ class Judged:
 
 def met(tolerance: float, delta_e: ArrayLike, opacity: ArrayLike) -> Mask:
     """Whether a colour and an opacity, each missed by so much, count as reached, shape (...)."""
-    return np.asarray((np.asarray(delta_e) <= tolerance) & (np.abs(opacity) <= MET))
+    return np.asarray((np.asarray(delta_e) <= tolerance) & (np.asarray(opacity) == 0.0))
 
 
 def judge(
@@ -191,9 +194,10 @@ def judge(
 
     def ask(kind: str, value: Array, by_loading: Array) -> None:
         """Add a miss in opacity to the residuals; a bound that is kept pulls at nothing."""
-        miss = _missed(problem, kind, value, rows)
-        pulls = ((miss != 0.0) | (problem.target.bounds(kind)[0] is not None))[:, None]
-        parts.extend(_by_wall(miss[:, None] / problem.opacity_scale, n))
+        off = missed(problem, kind, value, rows)
+        miss = problem.target.miss(kind, value) if problem.room is None else off
+        pulls = ((off != 0.0) | (problem.target.bounds(kind)[0] is not None))[:, None]
+        parts.extend(_by_wall(off[:, None] / problem.opacity_scale, n))
         slopes.extend(_by_wall(np.where(pulls, by_loading, 0.0)[:, None, :] / problem.opacity_scale, n))
         opacity.extend(_by_wall(miss, n))
 
@@ -233,29 +237,28 @@ def judge(
     )
 
 
-def _missed(problem: Problem, kind: str, value: Array, rows: Index | None) -> Array:
-    """How far each row, of all walls one after the other, is from what was asked of one of `KINDS`, signed."""
-    target = problem.target
-    if problem.room is None or target.bounds(kind)[0] is not None:
-        return target.miss(kind, value)
+def missed(problem: Problem, kind: str, value: Array, rows: Index | None = None) -> Array:
+    """How far each row, of all walls one after the other, is from what is sought of one of `KINDS`, signed."""
+    reach = problem.target.bounds(kind)[0]
+    if reach is not None:
+        return value - reach
     low, high = problem.within[kind]
-    if rows is not None:
-        low, high = low[rows], high[rows]
-    if len(low) != len(value):  # of several walls
-        low, high = (np.tile(each, len(value) // max(len(each), 1)) for each in (low, high))
+    if problem.room is not None:
+        low, high = (each if rows is None else each[rows] for each in (low, high))
+        low, high = (np.tile(each, len(value) // max(len(each), 1)) for each in (low, high))  # the walls
     return np.asarray(np.minimum(value - low, 0.0) + np.maximum(value - high, 0.0))
 
 
 def drawn_in(target: Target, kind: str, room: Array) -> tuple[Array, Array]:
-    """The least and the most of one of `KINDS`, drawn in by shares of the optical depth, shape (n,); else infinite."""
+    """The least and the most of one of `KINDS`, drawn in by shares of the optical depth, shape (...); else infinite."""
     _, least, most = target.bounds(kind)
     # More of it is more depth, of a transmittance less.
     low, high = np.full_like(room, -np.inf), np.full_like(room, np.inf)
     up = 1.0 + room if kind != "transmittance" else 1.0 / (1.0 + room)
     if least is not None:
-        low = np.where(room > 0.0, np.maximum(at_depth(kind, up * depth(kind, least - MET)), least), least)
+        low = np.maximum(at_depth(kind, up * depth(kind, least)), least + GUARD)
     if most is not None:
-        high = np.where(room > 0.0, np.minimum(at_depth(kind, depth(kind, most + MET) / up), most), most)
+        high = np.minimum(at_depth(kind, depth(kind, most) / up), most - GUARD)
     crossed = low > high
     middle = np.where(crossed, 0.5 * (np.where(crossed, low, 0.0) + np.where(crossed, high, 0.0)), 0.0)
     return np.where(crossed, middle, low), np.where(crossed, middle, high)

@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from tint.appearance import Appearance
-from tint.opacity import FAIR, KINDS, MET
+from tint.opacity import ALLOWED, FAIR, KINDS
 from tint.palette import Palette
-from tint.recipes.aims import Problem, judge, met
+from tint.recipes.aims import STRICT, Problem, judge, met
 from tint.recipes.answer import Loosened, Recipe
+from tint.recipes.certainty import predicted
 from tint.recipes.choice import Merits, closeness
-from tint.recipes.refine import predicted
 from tint.recipes.sets import Bounds, Candidates, finish
 from tint.spectra import Array
 from tint.target import Target, amount
@@ -70,7 +70,7 @@ def _first_asked(target: Target) -> str:
 
 
 def _rests(target: Target, kind: str, value: float) -> bool:
-    return any(bound is not None and abs(value - bound) <= MET for bound in target.bounds(kind))
+    return any(bound is not None and abs(value - bound) <= ALLOWED for bound in target.bounds(kind))
 
 
 def why_not(
@@ -86,9 +86,9 @@ def why_not(
     told = []
     if delta_e > target.tolerance:
         told.append(f"the colour stays {delta_e:.1f} CIEDE2000 away")
-    if abs(opacity_miss) > MET:
+    if opacity_miss:
         kind = _first_asked(target)
-        miss, way = amount(kind, abs(opacity_miss), ".2f"), "high" if opacity_miss > 0 else "low"
+        miss, way = amount(kind, abs(opacity_miss), ".2g"), "high" if opacity_miss > 0 else "low"
         told.append(f"the {kind.replace('_', ' ')} is {miss} too {way}")
     names = list(palette.pigments)
     for limit in limits:
@@ -152,7 +152,7 @@ def loosen(
 
 def _nearest(problem: Problem, near: Candidates, bounds: Bounds) -> tuple[float, float, bool]:
     """Closeness of the best set: its miss with opacity counted, its CIEDE2000, whether it is met."""
-    ended = finish(problem, near.sets, near.loadings, bounds)
+    ended = finish(replace(problem, opacity_scale=STRICT), near.sets, near.loadings, bounds)
     delta_e, opacity, miss = closeness(judge(problem, ended.sets, ended.loadings))
     at = int(miss.argmin())
     return float(miss[at]), float(delta_e[at]), bool(met(problem.target.tolerance, delta_e[at], opacity[at]))

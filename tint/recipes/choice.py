@@ -9,7 +9,7 @@ import numpy as np
 
 from tint import colorimetry
 from tint.appearance import Setting, render
-from tint.opacity import FAIR, MET
+from tint.opacity import FAIR
 from tint.palette import Palette
 from tint.recipes.aims import Judged, Problem, judge, met, spread
 from tint.recipes.reasons import UNBEATEN, Choice, gains, same_recipe
@@ -49,12 +49,6 @@ class Merits:
     def wanting(self) -> Array:
         """How far from what was asked: colour, opacity, and the room that the opacity lacks."""
         return np.asarray(np.hypot(self.miss, self.lacking))
-
-    @property
-    def unmet(self) -> Array:
-        """The same as `miss`, an opacity that counts as met taken for met."""
-        beyond = np.maximum(np.abs(self.opacity) - MET, 0.0)
-        return np.asarray(np.hypot(self.delta_e, beyond / FAIR))
 
     def met(self, tolerance: float) -> Mask:
         """Which of them reach what was asked."""
@@ -202,7 +196,7 @@ def pick(
     `choices`: what recipes are compared by, by row: then of recipes that nobody would tell apart only one is shown, and
         none that gains nothing over the first.
     """
-    near = merits.unmet <= _near_enough(merits, tolerance)
+    near = merits.miss <= _near_enough(merits, tolerance)
     merits = _surest_or_nearest(merits, tolerance)
     order = _order(merits, rank_by, chance, tolerance)
     standing = unbeaten(merits, merits.met(tolerance))
@@ -247,7 +241,7 @@ def _different(rows: list[int], choices: Callable[[int], Choice], most: int) -> 
 
 def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float) -> Index:
     """Recipes, best first: what is near enough to be poured, then by what was asked for, then by score."""
-    near, reached = merits.unmet <= _near_enough(merits, tolerance), merits.met(tolerance)
+    near, reached = merits.miss <= _near_enough(merits, tolerance), merits.met(tolerance)
     best = reached if reached.any() else near
     asked: tuple[Array, ...] = ()
     if rank_by == "chance" and chance is not None:
@@ -272,14 +266,14 @@ def _order(merits: Merits, rank_by: str, chance: Array | None, tolerance: float)
 
 def pool(merits: Merits, tolerance: float) -> str:
     """Of what recipes the best of each merit is told, in words."""
-    if float(merits.unmet.min()) > tolerance + _EQUAL:
+    if float(merits.miss.min()) > tolerance + _EQUAL:
         return "of those found that come nearest"
     return f"of all found within {_near_enough(merits, tolerance):.2g} CIEDE2000"
 
 
 def _near_enough(merits: Merits, tolerance: float) -> float:
     """What a recipe may miss and be poured."""
-    return max(tolerance, float(merits.unmet.min()) + 0.3) + _EQUAL
+    return max(tolerance, float(merits.miss.min()) + 0.3) + _EQUAL
 
 
 def _champions(merits: Merits, near: Mask, chance: Array | None) -> dict[int, list[str]]:

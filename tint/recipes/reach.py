@@ -13,10 +13,9 @@ import numpy as np
 
 from tint import colorimetry
 from tint.appearance import Setting
-from tint.opacity import MET
 from tint.palette import Palette
 from tint.recipes import limits
-from tint.recipes.aims import STRICT, Problem, Seen, contrast, lay_out, mixed
+from tint.recipes.aims import GUARD, STRICT, Problem, Seen, contrast, lay_out, missed, mixed
 from tint.recipes.answer import Rules
 from tint.recipes.search import minimise
 from tint.recipes.sets import Bounds
@@ -140,7 +139,7 @@ def _pushed(section: _Section, sets: Index, start: Array, outward: float) -> _Fa
     )
     ended = _look_at(problem, sets, found.loadings)
     good = np.abs(ended.lab[:, 0] - section.lightness) < _NEAR
-    good &= np.all(np.abs(ended.opacity) <= MET, axis=1)
+    good &= np.all(np.abs(ended.opacity) <= GUARD, axis=1)
     along = np.where(good, np.sum(ended.lab[:, 1:] * ways, axis=1), -np.inf).reshape(n_starts, n_hues)
     best = along.argmax(axis=0) * n_hues + np.arange(n_hues)
     return _Farthest(sets[best], found.loadings[best], along.max(axis=0), ended.lab[best, 1:])
@@ -204,6 +203,6 @@ def _look_at(problem: Problem, sets: Index, loadings: Array) -> _Looks:
         none = np.zeros((len(sets), 0))
         return _Looks(lab, by_xyz @ by_loading, none, none[:, :, None] + np.zeros(sets.shape[1]))
     ratio, by_ratio = contrast(problem, seen)
-    miss = problem.target.opacity_miss(ratio)
+    miss = missed(problem, "contrast_ratio", ratio)
     pulls = np.where(miss[:, None] != 0.0, by_ratio, 0.0)
     return _Looks(lab, by_xyz @ by_loading, miss[:, None], pulls[:, None, :])

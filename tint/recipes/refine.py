@@ -6,19 +6,15 @@ a bound drawn in by the error of its own prediction, as far as the colour and th
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
-from tint.appearance import Appearance
-from tint.opacity import FAIR, KINDS, MET, depth
-from tint.recipes.aims import STRICT, Judged, Problem, judge
+from tint.opacity import FAIR
+from tint.recipes.aims import GUARD, STRICT, Judged, Problem, judge
 from tint.recipes.sets import Bounds, Candidates, optimise, polished, put, same
 from tint.spectra import Array, Index, Mask
-from tint.target import Target
-from tint.uncertainty import Z95
 
 ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive
 # CIEDE2000 that no eye tells: half of lookers perceive 0.8 (Paravina and others 2015, J. Esthet. Restor. Dent. 27 S1).
@@ -27,16 +23,14 @@ ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of 
 UNSEEN, _EXCHANGE = 0.5, 0.8
 _DUST = 5e-4  # percent: half a milligram in 100 g, 0.5 g of a premix of one in a thousand
 _SPARED = 0.99  # of the pigment: less is spared than this, and the nearer colour is the better recipe
-_LOST = 0.0005  # of contrast ratio or transmittance: shown as the same in three digits
 _NEAR = 0.3  # CIEDE2000 beyond the nearest set, within which one may be poured where none is within the tolerance
 _SPARING = 32  # sets whose pigment is spared: of those near enough to be poured those that take the least
 _LEAST_PULL, _MOST_PULL = 0.01, 30.0  # CIEDE2000 that all of the pigment is worth
 # The pull is halved finer where all of the tolerance may be spent: who asks for the cheapest is told that it is.
 _HALVINGS, _FINE_HALVINGS, _STEPS = 6, 10, 15
-SAFE = 0.99  # chance with which a recipe is to keep a bound
-_Z = 2.326348  # standard deviations that a normal error stays under with that chance, one-sided
-_SHARES = (1.0, 0.5, 0.25)  # of the room, where the colour does not allow all of it
-_NEAREST = 48  # of the sets near enough to be poured: the room of the others is not sought
+_SHARES = (1.0, 0.5, 0.25, 0.0)  # of the room, where the colour does not allow all of it
+_SHORT = 0.0025  # of contrast ratio or transmittance that a share may lack and count as kept; chosen, no source
+_NEAREST = 48  # of the sets near enough to be poured: the others are told what room they lack, and not given it
 
 
 def leaner(
@@ -64,7 +58,7 @@ def leaner(
     most = np.where(colour <= tolerance, np.minimum(most, max(tolerance, ALIKE)), most)
     most = np.where(within & (colour <= tolerance), tolerance, most)
     farthest = np.maximum(most, min(least + UNSEEN, tolerance))
-    lost = np.maximum(before.missed, _LOST)
+    lost = np.maximum(before.missed, GUARD)
     rows = _worth_sparing(found, worth, _far(before), tolerance)
     halvings = _FINE_HALVINGS if within else _HALVINGS
     part = _leanest(problem, found.rows(rows), bounds, worth, most[rows], farthest[rows], lost[rows], halvings)
@@ -73,16 +67,18 @@ def leaner(
     found = put(found, where, part)
     first = np.asarray(~np.tril(same(found, found), -1).any(axis=1))  # of recipes that became one
     found = found.rows(first)
-    return _weighable(replace(problem, room=found.room), found, bounds)
+    return _weighable(replace(problem, room=None), found, bounds)
 
 
 def _weighable(problem: Problem, found: Candidates, bounds: Bounds) -> Candidates:
-    """Those without dust, and of the others what is nearer than all of them by what can be told."""
+    """Those without dust, and of the others what is nearer than all of them by what can be told, or alone is met."""
     dusty = _dust(found.loadings, found.sets, bounds).any(axis=1)
     if not dusty.any():
         return found
-    far = _far(judge(problem, found.sets, found.loadings))
-    return found.rows(~dusty | (far < far.min(where=~dusty, initial=np.inf) - ALIKE))
+    judged = judge(problem, found.sets, found.loadings)
+    far, met = _far(judged), judged.met(problem.target.tolerance)
+    nearer = far < far.min(where=~dusty, initial=np.inf) - ALIKE
+    return found.rows(~dusty | nearer | (met & ~(met & ~dusty).any()))
 
 
 def _far(judged: Judged) -> Array:
@@ -165,51 +161,10 @@ def _dusted(problem: Problem, part: Candidates, bounds: Bounds, tolerance: float
     again = polished(replace(problem, room=part.room[near]), without.sets[near], without.loadings[near], bounds)
     without = put(without, near, replace(again, room=part.room[near]))
     after = judge(problem, without.sets, without.loadings)
-    return without, (after.worst <= before.worst + ALIKE) & (after.missed <= before.missed + 0.5 * MET)
+    return without, (after.worst <= before.worst + ALIKE) & (after.missed <= np.maximum(before.missed, GUARD))
 
 
 # Room to the bounds of an opacity.
-
-
-def kept(target: Target, look: Appearance) -> float:
-    """The chance that a casting keeps all that is asked beside the colour, 0 to 1; of several the least."""
-    return min((_chance(*each) for each in _asked(target, look)), default=1.0)
-
-
-def _asked(target: Target, look: Appearance) -> Iterator[tuple[float, float, float, float]]:
-    """Of all that is asked: least, most, what is predicted, and its standard deviation."""
-    for kind in KINDS:
-        reach, low, high = target.bounds(kind)
-        value, error = predicted(look, kind)
-        if target.asks(kind) and math.isfinite(value) and math.isfinite(error):
-            least, most = low if reach is None else reach, high if reach is None else reach
-            yield -math.inf if least is None else least, math.inf if most is None else most, value, error
-
-
-def predicted(look: Appearance, kind: str) -> tuple[float, float]:
-    """What a part will have, and the standard deviation of that: the part's own, without the noise of a reading."""
-    name = "luminous_transmittance" if kind == "transmittance" else kind
-    value, width = float(getattr(look, name)), float(getattr(look, f"{name}_error"))
-    noise = look.contrast_ratio_noise if kind == "contrast_ratio" else 0.0
-    return value, of_part(width, noise)
-
-
-def of_part(width: float, noise: float) -> float:
-    """The standard deviation of a part, of half widths that hold 95 times in 100: of a reading, and of its noise."""
-    return math.sqrt(max(width**2 - noise**2, 0.0)) / Z95
-
-
-def _chance(least: float, most: float, value: float, error: float) -> float:
-    width = max(error, 1e-9) * math.sqrt(2.0)
-    return 0.5 * (math.erf((most + MET - value) / width) - math.erf((least - MET - value) / width))
-
-
-def of_depth(kind: str, value: float, error: float) -> float:
-    """The room that a prediction needs to keep a bound with chance `SAFE`, as a share of its optical depth."""
-    if not math.isfinite(value + error):
-        return 0.0
-    own = float(depth(kind, value))
-    return _Z * error * math.exp(own) / own
 
 
 def with_margin(problem: Problem, found: Candidates, bounds: Bounds, unsure: Callable[[Index], Array]) -> Candidates:
@@ -223,13 +178,13 @@ def with_margin(problem: Problem, found: Candidates, bounds: Bounds, unsure: Cal
     before = judge(problem, found.sets, found.loadings)
     colour = before.worst
     most = np.minimum(np.maximum(colour + ALIKE, 0.5 * tolerance), tolerance)
-    near = np.flatnonzero(before.met(tolerance))
-    near = near[np.argsort(colour[near], kind="stable")[:_NEAREST]]
+    near = np.flatnonzero((colour <= tolerance) & (before.missed <= FAIR))  # a fair trade gives up some opacity
     if near.size == 0 or before.opacity.shape[1] == 0:
         return found
     room = np.array(found.room)
     room[near] = unsure(near)
     found = replace(found, room=room)
+    near = near[np.argsort(colour[near], kind="stable")[:_NEAREST]]
     open_ = near[lacking(problem, found.rows(near)) > 0.0]
     for share in _SHARES:
         if open_.size == 0:
@@ -237,7 +192,8 @@ def with_margin(problem: Problem, found: Candidates, bounds: Bounds, unsure: Cal
         held = replace(problem, room=share * room[open_], opacity_scale=STRICT)
         again = optimise(held, found.sets[open_], found.loadings[open_], bounds, tolerance=1e-6, most_steps=40)
         judged = judge(held, found.sets[open_], again.loadings)
-        good = (judged.worst <= most[open_]) & (judged.missed <= 0.5 * MET)
+        good = (judged.worst <= most[open_]) & (judged.missed <= _SHORT)
+        good &= judge(problem, found.sets[open_], again.loadings).met(tolerance)
         part = Candidates(found.sets[open_], again.loadings, again.cost, again.pull, room[open_]).rows(good)
         chosen = np.zeros(len(found.sets), dtype=bool)
         chosen[open_[good]] = True

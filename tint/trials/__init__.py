@@ -15,7 +15,7 @@ import numpy as np
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import MET
+from tint.opacity import ALLOWED
 from tint.optics.surface import known_word
 from tint.palette import Palette
 from tint.recipes import Answer, Rules
@@ -197,7 +197,7 @@ def _as_solid(palette: Palette, target: Target, trial: Trial, setting: Setting) 
     if target.asks_more or not palette.pair:
         return target
     meant = predict(palette, trial.blend, setting=setting).contrast_ratio
-    return replace(target, contrast_ratio_min=float(np.clip(meant - MET, MET, 1.0)))
+    return replace(target, contrast_ratio_min=float(np.clip(meant - ALLOWED, ALLOWED, 1.0)))
 
 
 def _findings(palette: Palette, learned: Posterior, trials: Sequence[Trial]) -> list[Finding]:

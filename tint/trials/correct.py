@@ -13,7 +13,7 @@ from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
-from tint.opacity import FAIR, MET
+from tint.opacity import FAIR
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, limits, solve
 from tint.recipes.aims import STRICT, judge, lay_out, spread
@@ -139,7 +139,7 @@ def _fewest_changes(
     )
     judged = judge(problem, sets, found.loadings)
     colour, opacity = judged.worst, judged.missed
-    solid = opacity <= max(float(opacity.min()), MET if not target.asks_opacity else _AS_SOLID) + 1e-9
+    solid = opacity <= max(float(opacity.min()), _AS_SOLID)
     near = solid & (colour <= float(colour[solid].min()) + ALIKE)
     size = free.sum(axis=1)
     moved = np.sum(np.abs(np.log(np.maximum(found.loadings, 1e-9) / now)), axis=1) if len(held) else np.zeros(1)

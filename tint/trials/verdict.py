@@ -9,7 +9,6 @@ import numpy as np
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, lost_beside, predict
-from tint.opacity import MET
 from tint.optics.surface import known_word
 from tint.palette import Palette
 from tint.recipes import Recipe
@@ -41,8 +40,8 @@ class Miss:
     @property
     def leave(self) -> bool:
         """Whether it is no more than what would remain anyway and the scatter do together."""
-        if self.firm and self.remains <= MET:
-            return abs(self.value) <= MET
+        if self.firm and self.remains == 0.0:
+            return self.value == 0.0
         return abs(self.value) <= max(self.scatter, self.remains + _ONE_SIDE * self.scatter)
 
     @property
@@ -71,8 +70,8 @@ def misses(
     read = _read_ratio(palette, trial, setting) if asks_ratio else None
     ratio = predicted.contrast_ratio if read is None else read
     seen = (
-        (CONTRAST, asks_ratio, ratio, max(predicted.contrast_ratio_error, MET)),
-        (HAZE, target.asks_haze, predicted.haze, max(predicted.haze_error, MET)),
+        (CONTRAST, asks_ratio, ratio, predicted.contrast_ratio_error),
+        (HAZE, target.asks_haze, predicted.haze, predicted.haze_error),
         (LIGHT, target.asks_light, predicted.luminous_transmittance, _LIGHT_SCATTER),
     )
     for what, asked, value, scatter in seen:
