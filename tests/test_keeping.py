@@ -61,7 +61,7 @@ def test_adjust_keeps_the_casting_as_a_swatch(own: Path) -> None:
     reading = f"{own / 'readings.csv'}:peach-lid"
     found = tint("adjust", own, *PEACH, "--read", reading, "--as-swatch", "peach-again")
     assert found.exit_code == 0, found.stderr
-    assert "peach-again into" in found.stdout
+    assert "Kept as the swatch peach-again" in found.stdout
     assert (own / "swatches.csv").read_text("utf-8").startswith(rows[0].rstrip("\n").split("\n")[0])
     after = library.read_folder(own)
     assert len(after.swatches) == len(before.swatches) + 1
