@@ -383,10 +383,10 @@ def test_every_page_is_linked_from_the_readme() -> None:
 
 def test_the_order_runs_and_leaves_nothing_that_git_would_see(tmp_path: Path, many_demo: Path) -> None:
     folder = workshop(tmp_path, many_demo)
+    (folder / "venv" / "bin" / "tint").write_text("#!/bin/sh\n", encoding="utf-8")  # what it calls is run below
     shutil.copy(ROOT / ".gitignore", folder)
     subprocess.run(["git", "init", "-q"], cwd=folder, check=True)
     subprocess.run(["git", "add", "-A"], cwd=folder, check=True)
-    (folder / "venv" / "bin" / "tint").write_text("#!/bin/sh\n", encoding="utf-8")  # run below
     status, told = run("sh swatches_demo/order.sh", folder)
     assert status == 0, told
     commands = re.findall(r"^\$ (tint .*)$", told, re.M)

@@ -90,8 +90,8 @@ def answer(
     else:
         with new_page() as out:
             page(out)
-            for name in written:
-                out.print(f"Written: {name}")
+            for at, name in enumerate(written):
+                out.print("" if at else "\n", f"Written: {name}", sep="")
 
 
 def line(words: str) -> Callable[[Console], None]:
