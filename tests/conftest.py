@@ -16,7 +16,7 @@ from studio_files import write_folder
 from synthetic import studio
 from threadpoolctl import threadpool_limits
 
-from tint import recipes, trials
+from tint import checks, planning, recipes, trials
 from tint.palette import Palette, fit_path, read_palette, write_palette
 from tint.swatches import INPUT_FILES, read_folder
 
@@ -82,16 +82,26 @@ def _forget(request: pytest.FixtureRequest) -> Iterator[None]:
             kept.cache_clear()
 
 
-SOLVE, ADJUST = fits.sought_once(recipes.solve), fits.sought_once(trials.adjust)
+SOLVE = fits.sought_once(recipes.solve)
+ONCE = {
+    "tint.cli.solve.solve": SOLVE,
+    "tint.orders.run.solve": SOLVE,
+    "tint.orders.run.makers": fits.drawn_once,
+    "tint.cli.adjust.adjust": fits.sought_once(trials.adjust),
+    "tint.cli.check.examine": fits.sought_once(checks.examine),
+    "tint.cli.check.left_out": fits.sought_once(checks.left_out),
+    "tint.cli.plan.next_swatches": fits.sought_once(planning.next_swatches),
+} | dict.fromkeys(
+    ("tint.fitting.fit_palette", "tint.cli.check.fit_palette", "tint.cli.fit.fit_palette"), fits.fitted_once
+)
 
 
 @pytest.fixture(scope="module")
 def sought_once() -> Iterator[None]:
-    """For a module that looks at what becomes of answers, as a page, JSON or sheets: each is sought once."""
+    """For a module that looks at what becomes of fits and answers, as a page, JSON or sheets: each is made once."""
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("tint.cli.solve.solve", SOLVE)
-        patched.setattr("tint.orders.run.solve", SOLVE)
-        patched.setattr("tint.cli.adjust.adjust", ADJUST)
+        for name, once in ONCE.items():
+            patched.setattr(name, once)
         yield
 
 

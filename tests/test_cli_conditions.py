@@ -14,6 +14,8 @@ from click.testing import CliRunner
 from tint.cli import main
 from tint.swatches import INPUT_FILES
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # most of it is told twice: as a page and as JSON
+
 DEMO = Path(__file__).parents[1] / "swatches_demo"
 QUICK = ["--optics", "two-flux"]
 TOLD = {"cure_c": "23", "days": "7", "mould": "epoxy", "finish": "smooth", "lot": "C-1"}

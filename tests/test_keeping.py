@@ -21,6 +21,8 @@ from tint.palette import Palette
 from tint.trials import Trial, TrialReading
 from tint.trials.files import keep_as_swatch
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # what becomes of answers, not how they are found
+
 PEACH = (
     "--base", "clear", "--load", "white=0.3", "--load", "yellow=0.06", "--load", "red=0.04", "--thickness", "2.1",
     "--set", "trial.days_of_cure=3", "--target-lab", "60,42,34", "--set", "most_recipes=1",
@@ -61,7 +63,7 @@ def test_adjust_keeps_the_casting_as_a_swatch(own: Path) -> None:
     reading = f"{own / 'readings.csv'}:peach-lid"
     found = tint("adjust", own, *PEACH, "--read", reading, "--as-swatch", "peach-again")
     assert found.exit_code == 0, found.stderr
-    assert "peach-again into" in found.stdout
+    assert "Kept as the swatch peach-again" in found.stdout
     assert (own / "swatches.csv").read_text("utf-8").startswith(rows[0].rstrip("\n").split("\n")[0])
     after = library.read_folder(own)
     assert len(after.swatches) == len(before.swatches) + 1
@@ -74,7 +76,6 @@ def test_adjust_keeps_the_casting_as_a_swatch(own: Path) -> None:
     (read,) = [each for each in after.readings if each.swatch == "peach-again"]
     assert (read.backing, read.seat) == ("white", "air")
     assert np.abs(read.values - twin).max() < 1e-5
-    assert library.fit(own).bases  # the palette learns from it
 
 
 def test_readings_over_both_cards_and_all_that_is_known_go_in(own: Path, demo_many_flux: Palette) -> None:
@@ -108,18 +109,37 @@ def test_a_folder_with_decimal_commas_is_written_in_its_own_hand(own: Path, demo
     assert next(each for each in library.read_folder(own).swatches if each.name == "rose-2").loadings["white"] == 0.3
 
 
-def test_a_trial_of_an_order_is_kept_likewise(own: Path) -> None:
+def test_an_order_is_weighed_as_a_trial_corrected_it_and_the_casting_kept(own: Path, tmp_path: Path) -> None:
     (own / "orders").mkdir(exist_ok=True)
-    order = own / "orders" / "lid.toml"
+    order, made, file = own / "orders" / "lid.toml", own / "orders" / "lid", tmp_path / "lid-2.json"
     order.write_text(ORDER, "utf-8")
     assert tint("order", order).exit_code == 0
-    reading = f"{own / 'readings.csv'}:celadon-lid"
-    found = tint("adjust", order, "--read", reading, "--set", "most_recipes=1", "--as-swatch", "lid-1", "--json")
+    proposed = json.loads((own / "orders" / "lid.recipe.json").read_text("utf-8"))["recipes"][0]
+    assert tint("order", order, "--answer", "approved", "--by", "the tea house").exit_code == 0
+    approved = (made / "approval.html").read_bytes(), (made / "expected.csv").read_bytes()
+    learn = ("adjust", order, "--read", f"{own / 'readings.csv'}:celadon-lid", "--set", "most_recipes=1", "--json")
+    file.write_text(tint(*learn).stdout, "utf-8")
+    corrected = json.loads(file.read_text("utf-8"))["recipes"][0]
+    assert corrected["loadings"] != proposed["loadings"]
+
+    done = tint("order", order, "--recipe", file, "--json")
+    assert "doses are as corrected" in done.stderr
+    told = json.loads(done.stdout)
+    assert told["loadings"] == corrected["loadings"]
+    assert {Path(each).name for each in told["written"]} == {"weigh.pdf", "weigh.csv", "weigh.json", "labels.pdf"}
+    assert json.loads((made / "weigh.json").read_text("utf-8"))["loadings"] == corrected["loadings"]
+    assert ((made / "approval.html").read_bytes(), (made / "expected.csv").read_bytes()) == approved
+    again = json.loads(tint("order", order, "--json").stdout)
+    assert (again["loadings"], again["written"], again["solved"]) == (corrected["loadings"], [], False)
+    assert "approved" in tint("order", own, "--all").stdout
+    refused = tint("order", order, "--recipe", own / "palette.toml")
+    assert (refused.exit_code, refused.stderr.count("\n")) == (2, 1)
+
+    found = tint(*learn, "--as-swatch", "lid-2")  # the next pour is of the corrected recipe
     assert found.exit_code == 0, found.stderr
     assert len(json.loads(found.stdout)["written"]) == 2
-    recipe = json.loads((own / "orders" / "lid.recipe.json").read_text("utf-8"))["recipes"][0]
-    kept = next(each for each in library.read_folder(own).swatches if each.name == "lid-1")
-    assert kept.loadings == pytest.approx(recipe["loadings"], rel=1e-5)
+    kept = next(each for each in library.read_folder(own).swatches if each.name == "lid-2")
+    assert kept.loadings == pytest.approx(corrected["loadings"], rel=1e-5)
 
 
 @pytest.mark.parametrize("sheets", [("swatches", "readings"), ("swatches",)])

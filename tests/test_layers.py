@@ -7,10 +7,12 @@ import functools
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
+
+from tint import colorimetry
 
 ROOT = Path(__file__).resolve().parents[1]
 DEVELOPERS = ROOT / "DEVELOPERS.md"
@@ -75,10 +77,24 @@ def name_of(path: Path) -> str:
 SOURCES = {name_of(path): path for path in sorted((ROOT / "tint").rglob("*.py"))}
 
 
+Node = ast.Import | ast.ImportFrom | ast.Call
+
+
+def nodes_in(tree: ast.Module) -> Iterator[tuple[Node, bool]]:
+    """Every import and call, in functions too, and whether it is only for those who check types, which costs nobody."""
+    waiting: list[tuple[ast.AST, bool]] = [(tree, False)]
+    while waiting:
+        node, is_typing = waiting.pop()
+        if isinstance(node, Node):
+            yield node, is_typing
+        is_typing |= isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
+        waiting += [(each, is_typing) for each in ast.iter_child_nodes(node) if not isinstance(each, ast.expr_context)]
+
+
 @functools.cache
-def trees() -> dict[str, ast.Module]:
-    """The modules, parsed: not where tests are only collected, which every worker does."""
-    return {name: ast.parse(path.read_text("utf-8")) for name, path in SOURCES.items()}
+def found() -> dict[str, list[tuple[Node, bool]]]:
+    """The same of each module: not where tests are only collected, which every worker does."""
+    return {name: list(nodes_in(ast.parse(path.read_bytes()))) for name, path in SOURCES.items()}
 
 
 def is_package(module: str) -> bool:
@@ -90,9 +106,9 @@ def layer_of(module: str) -> str | None:
     return next((entry for entry in ROW if module == entry or module.startswith(f"{entry}.")), None)
 
 
-def imports_in(tree: ast.AST, module: str, *, package: bool) -> Iterator[tuple[int, str]]:
-    """Every import in a module, in functions too: its line and what it names."""
-    for node in ast.walk(tree):
+def imports_in(nodes: Iterable[ast.AST], module: str, *, package: bool) -> Iterator[tuple[int, str]]:
+    """The imports of a module: the line of each and what it names."""
+    for node in nodes:
         if isinstance(node, ast.Import):
             yield from ((node.lineno, alias.name) for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -103,15 +119,6 @@ def imports_in(tree: ast.AST, module: str, *, package: bool) -> Iterator[tuple[i
             for alias in node.names:
                 inner = f"{origin}.{alias.name}"
                 yield node.lineno, inner if inner in SOURCES else origin
-
-
-def without_types(tree: ast.Module) -> ast.Module:
-    """A module without what it imports only for those who check types: that costs nobody anything."""
-
-    def costs(node: ast.stmt) -> bool:
-        return not (isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING")
-
-    return ast.Module(body=[node for node in tree.body if costs(node)], type_ignores=[])
 
 
 def misplaced(module: str, imported: str) -> str:
@@ -164,7 +171,7 @@ def test_imports_run_one_way() -> None:
     wrong = [
         f"{module}, line {line}: {told}"
         for module in SOURCES
-        for line, imported in imports_in(trees()[module], module, package=is_package(module))
+        for line, imported in imports_in((node for node, _ in found()[module]), module, package=is_package(module))
         if imported.split(".")[0] == "tint" and (told := misplaced(module, imported))
     ]
     assert wrong == []
@@ -173,8 +180,8 @@ def test_imports_run_one_way() -> None:
 def test_dear_libraries_stay_in_their_rooms() -> None:
     wrong = [
         f"{module}, line {line}: {imported} belongs in {' or '.join(rooms)}"
-        for module, tree in trees().items()
-        for line, imported in imports_in(without_types(tree), module, package=False)
+        for module, nodes in found().items()
+        for line, imported in imports_in((node for node, typing in nodes if not typing), module, package=False)
         if (rooms := ROOMS.get(imported.split(".")[0]))
         and not any(f"{module}.".startswith(f"{room}.") for room in rooms)
     ]
@@ -184,8 +191,8 @@ def test_dear_libraries_stay_in_their_rooms() -> None:
 def test_only_the_command_line_prints() -> None:
     wrong = [
         f"{module}, line {node.lineno}"
-        for module, tree in trees().items()
-        for node in ast.walk(tree)
+        for module, nodes in found().items()
+        for node, _ in nodes
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"
         if layer_of(module) != "tint.cli"
     ]
@@ -194,8 +201,9 @@ def test_only_the_command_line_prints() -> None:
 
 def test_the_rules_find_what_breaks_them() -> None:
     source = "import tint.cli\ndef f():\n    from tint import palette\n    from ..errors import InputError\n"
-    found = list(imports_in(ast.parse(source), "tint.optics.layer", package=False))
-    assert found == [(1, "tint.cli"), (3, "tint.palette"), (4, "tint.errors")]
+    nodes = [node for node, _ in nodes_in(ast.parse(source))]
+    imports = sorted(imports_in(nodes, "tint.optics.layer", package=False))
+    assert imports == [(1, "tint.cli"), (3, "tint.palette"), (4, "tint.errors")]
     assert misplaced("tint.optics.layer", "tint.palette") == "tint.optics stands below tint.palette"
     assert misplaced("tint.swatches.folder", "tint.palette") == "tint.swatches and tint.palette are siblings"
     assert misplaced("tint.appearance", "tint.secret") == "tint.secret is in no layer"
@@ -203,30 +211,15 @@ def test_the_rules_find_what_breaks_them() -> None:
     assert misplaced("tint.optics.layer", "tint.optics.surface") == ""
 
 
-def loaded_after(statement: str) -> set[str]:
-    """Top-level packages in memory after a statement in a fresh interpreter."""
-    code = f"import sys; {statement}; print(*sorted({{name.split('.')[0] for name in sys.modules}}))"
-    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
-    return set(done.stdout.split())
-
-
 DEAR = {"colour", "matplotlib", "PIL", "click", "rich", "scipy"}
 
 
-@pytest.mark.parametrize(
-    "statement",
-    [
-        "import tint",
-        "import tint.appearance",
-        "import tint.palette, tint.swatches",
-        "import tint.fitting, tint.weighing",
-    ],
-)
-def test_importing_the_library_loads_nothing_dear(statement: str) -> None:
-    assert loaded_after(statement) & DEAR == set()
-
-
-def test_a_prediction_loads_no_pictures_and_no_command_line() -> None:
-    code = "from tint import colorimetry; v = colorimetry.viewing(range(400, 701, 10)); import tint.appearance"
-    loaded_after(code)  # the first time on a machine builds the tables, with colour-science
-    assert loaded_after(code) & DEAR == set()
+def test_the_library_and_a_colour_load_nothing_dear() -> None:
+    colorimetry.viewing(range(400, 701, 10))  # the first time on a machine builds the tables, with colour-science
+    code = (
+        "import sys, tint, tint.appearance, tint.palette, tint.swatches, tint.fitting, tint.weighing\n"
+        "tint.colorimetry.viewing(range(400, 701, 10))\n"
+        "print(*{name.split('.')[0] for name in sys.modules})\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert set(done.stdout.split()) & DEAR == set()

@@ -16,6 +16,8 @@ from tint.palette import Palette
 from tint.swatches import read_folder
 from tint.swatches.instruments import Given
 
+pytestmark = pytest.mark.usefixtures("sought_once")  # of one wish there are many answers
+
 GRID = np.arange(400.0, 701.0, 10.0)
 VIEW = colorimetry.viewing(GRID)
 DARK = np.round(np.linspace(0.004, 0.009, GRID.size), 5)  # a black: in percent below 1 everywhere

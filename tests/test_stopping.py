@@ -50,17 +50,17 @@ def test_it_ends_in_one_line(module: str, ring: str, demo_folder: Path, tmp_path
     assert (ended.returncode, ended.stderr) == (130, LINE)
 
 
-def test_while_it_waits_for_another_writer_and_nothing_is_left(demo_folder: Path) -> None:
+def test_while_it_waits_for_another_writer_and_nothing_is_left(small_folder: Path) -> None:
     """It is waiting once it says so."""
-    with turn(demo_folder):
-        command = [sys.executable, "-m", "tint", "fit", str(demo_folder), "--optics", "two-flux"]
+    with turn(small_folder):
+        command = [sys.executable, "-m", "tint", "fit", str(small_folder), "--optics", "two-flux"]
         process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         assert process.stderr is not None
         assert "waiting until it is done" in process.stderr.readline()
         process.send_signal(signal.SIGINT)
         assert process.communicate()[1] == LINE
     assert process.returncode == 130
-    assert not [each for each in demo_folder.iterdir() if each.name.endswith(".fit") or ".tint-" in each.name]
+    assert not [each for each in small_folder.iterdir() if each.name.endswith(".fit") or ".tint-" in each.name]
 
 
 def test_the_ctrl_c_of_a_program_that_imports_tint_is_its_own() -> None:

@@ -209,11 +209,28 @@ class TestDigest:
     def test_it_is_that_of_the_folder_read(self, folder: Path) -> None:
         assert read_folder(folder).digest == folder_digest(folder)
 
-    @pytest.mark.parametrize("file", ["palette.toml", "swatches.csv", "readings.csv"])
-    def test_it_changes_with_every_file(self, folder: Path, file: str) -> None:
+    @pytest.mark.parametrize(
+        ("file", "more"), [("palette.toml", b"[pigments.plum]"), ("swatches.csv", b""), ("readings.csv", b"")]
+    )
+    def test_it_changes_with_every_file(self, folder: Path, file: str, more: bytes) -> None:
         before = folder_digest(folder)
-        (folder / file).write_bytes((folder / file).read_bytes() + b"\n")
+        (folder / file).write_bytes((folder / file).read_bytes() + b"\n" + more)
         assert folder_digest(folder) != before
+
+    @pytest.mark.parametrize(
+        ("key", "is_same"),
+        [
+            ("scale_step_g = 0.1", True),
+            ('scale_step_g = "fine"', False),
+            ("scale = 0.1", False),
+            ('price_unit = "lb"', False),  # which prices of pigments are told in
+        ],
+    )
+    def test_habits_ask_for_no_new_fit_unless_they_are_at_fault(self, folder: Path, key: str, is_same: bool) -> None:
+        before = folder_digest(folder)
+        with (folder / "palette.toml").open("a", encoding="utf-8") as file:
+            file.write(f"\n[workshop]\n{key}\n")
+        assert (folder_digest(folder) == before) == is_same
 
     def test_other_files_do_not_matter(self, folder: Path) -> None:
         before = folder_digest(folder)

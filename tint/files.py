@@ -265,8 +265,7 @@ def hushed() -> Iterator[None]:
     libtiff, which is written in C, tells every fault of a TIFF there, whatever becomes of it.
     """
     with contextlib.ExitStack() as held:
-        held.enter_context(warnings.catch_warnings())
-        warnings.simplefilter("ignore")
+        held.enter_context(warnings.catch_warnings(action="ignore"))
         with contextlib.suppress(OSError, ValueError):  # a program may have closed its standard error
             sys.stderr.flush()
             kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)

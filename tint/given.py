@@ -85,6 +85,15 @@ def walls_of(given: Sequence[float], thickness_mm: float | None, of: object = No
     return ()
 
 
+def cast_of(
+    setting: Setting | None, thickness_mm: float | None, walls_mm: Sequence[float], seen: Mapping[str, Any], *,
+    of: object = None,
+) -> tuple[Setting, tuple[float, ...]]:  # fmt: skip
+    """The setting at the thinnest wall, and all walls: both as above."""
+    walls = walls_of(walls_mm, thickness_mm, of=of)
+    return setting_of(setting, walls[0] if walls else thickness_mm, seen, of=of), walls
+
+
 def target_of(
     palette: Palette, setting: Setting, target: Target | None, *, lab: ArrayLike | None, srgb: str | None,
     reading: str | None, photo: str | None = None, said: Given | None = None,

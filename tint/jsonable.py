@@ -244,11 +244,7 @@ def target(wanted: Any) -> Target:
 def walls(several: Any) -> tuple[Wall, ...]:
     """Every wall of a part."""
     return tuple(
-        Wall(
-            **_shared(wall.appearance, Wall)
-            | {"thickness_mm": wall.appearance.setting.thickness_mm, "reached": wall.reached}
-            | {"delta_e": wall.delta_e if np.isfinite(wall.delta_e) else None}
-        )
+        Wall(**_shared(wall.appearance.setting, Wall) | _shared(wall.appearance, Wall) | _shared(wall, Wall))
         for wall in several
     )
 
@@ -273,12 +269,10 @@ def answer(given: Any, *, optics: str | None = None) -> Answer:
     return Answer(**_shared(given, Answer) | _shared(given.rules, Answer) | told)
 
 
-_OF_A_PREMIX = ("strength", "made_g", "left_g", "pigment_g", "base_g")
-
-
 def sheet(weighed: Any, *, optics: str | None = None) -> Sheet:
     """The whole of a weigh sheet, and by which layer model it was predicted."""
-    premixes = [asdict(each) | {name: getattr(each, name) for name in _OF_A_PREMIX} for each in weighed.premixes]
+    worked_out = ("strength", "made_g", "left_g", "pigment_g", "base_g")
+    premixes = [asdict(each) | {name: getattr(each, name) for name in worked_out} for each in weighed.premixes]
     told = {
         "base": weighed.blend.base,
         "loadings": dict(weighed.blend.loadings),
@@ -289,13 +283,11 @@ def sheet(weighed: Any, *, optics: str | None = None) -> Sheet:
         "smallest_weighing_g": weighed.scale.smallest_g,
         "dose_tolerance_percent": weighed.scale.tolerance_percent,
         "premixes": tuple(premixes),
-        "leftovers": tuple(map(asdict, weighed.leftovers)),
-        "premix_changes": tuple(map(asdict, weighed.premix_changes)),
         "looser": None if weighed.looser is None else asdict(weighed.looser) | {"words": weighed.looser.words},
         "cups": asdict(weighed.cups),
-        "care": tuple(map(asdict, weighed.care)),
         "walls": walls(weighed.walls),
     }
+    told |= {name: tuple(map(asdict, getattr(weighed, name))) for name in ("leftovers", "premix_changes", "care")}
     return Sheet(**_shared(weighed, Sheet) | told)
 
 

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 _SIZE = (56, 34)  # of a chip [px]
 _MOST = 60  # chips in the strip of a palette
 _CELL = "text-align:left;vertical-align:top;padding:.15em 1.2em .15em 0"
+_DRAWN = "an appearance, a recipe, an answer or a palette"
 _QUIET = "opacity:.75;font-size:.92em"
 
 
@@ -69,8 +70,7 @@ def chips(codes: Sequence[str], said: str, *, size: tuple[int, int] = _SIZE) -> 
 
 def table(rows: Iterable[Sequence[str]], *, head: Sequence[str] = ()) -> str:
     """Rows of cells; words in them are escaped, pieces of HTML are not."""
-    lines = [_row(head, "th")] if head else []
-    lines += [_row(row, "td") for row in rows]
+    lines = [*([_row(head, "th")] if head else []), *(_row(row, "td") for row in rows)]
     return f'<table style="border-collapse:collapse;margin:.4em 0">{"".join(lines)}</table>' if lines else ""
 
 
@@ -105,8 +105,8 @@ def appearance_html(look: Any) -> str:
     if np.isfinite(look.lab_black).all():
         pair = codes_of(np.stack((look.lab_black, look.lab_white)), view)
         shown += [(pair[0], "over the darkest backing"), (pair[1], "over the lightest backing")]
-    lab, error = ", ".join(f"{x:.2f}" for x in look.lab), f"{look.expected_error:.2f} CIEDE2000"
-    rows = [("Lab", lab), ("expected error", error)]
+    lab = ", ".join(f"{x:.2f}" for x in look.lab)
+    rows = [("Lab", lab), ("expected error", f"{look.expected_error:.2f} CIEDE2000")]
     if not math.isnan(look.contrast_ratio):
         rows.append(("contrast ratio", f"{look.contrast_ratio:.3f} ± {look.contrast_ratio_error:.3f}"))
     if not math.isnan(look.luminous_transmittance):
@@ -154,8 +154,8 @@ def sheet_html(sheet: Any) -> str:
     into = [("into the cup", line.what, f"{line.grams:g} g", line.lot, *line.beside.values()) for line in sheet.lines]
     told = f"{sheet.total_grams:g} g on a scale of {sheet.scale_step_g:g} g; {sheet.delta_e:.2f} CIEDE2000 by rounding"
     head = ("", "what", "weigh", "lot", *sheet.lines[0].beside)
-    notes = [*sheet.warnings, *sheet.cautions]
-    return block(f"Weigh {sheet.blend}", told, table([*made, *into], head=head), notes=notes)
+    rows = table([*made, *into], head=head)
+    return block(f"Weigh {sheet.blend}", told, rows, notes=[*sheet.warnings, *sheet.cautions])
 
 
 def palette_html(palette: Any) -> str:
@@ -184,8 +184,7 @@ def _swatch_codes(palette: Any) -> list[str]:
     read = palette.evidence.read[palette.evidence.backing == list(palette.backings).index(palette.white)]
     view = colorimetry.viewing(palette.wavelengths)
     lab = colorimetry.lab(read, view)
-    order = np.argsort(-lab[:, 0], kind="stable")
-    return codes_of(lab[order][:_MOST], view)
+    return codes_of(lab[np.argsort(-lab[:, 0], kind="stable")][:_MOST], view)
 
 
 # Spectra on axes, the user's own or new ones, and figures as pixels.
@@ -218,10 +217,10 @@ def plot_spectra(what: Any, *, ax: Axes | None = None, of: str = "") -> Axes:
         raise InputError("spectra", f"`{of}` is not known", "reflectance or transmittance")
     looks = _named(what)
     if not looks:
-        raise InputError("spectra", "there is nothing to draw", "an appearance, a recipe, an answer or a palette")
+        raise InputError("spectra", "there is nothing to draw", _DRAWN)
     for at, (name, look) in enumerate(looks.items()):
-        dashes = DASHES[at % len(DASHES)]
-        axes.plot(look.wavelengths, getattr(look, of), color=look.srgb, linestyle=dashes, label=name)
+        values, dashes = getattr(look, of), DASHES[at % len(DASHES)]
+        axes.plot(look.wavelengths, values, color=look.srgb, linestyle=dashes, label=name)
     first = next(iter(looks.values()))
     wanted = getattr(what, "target", None)
     if wanted is not None and wanted.spectrum is not None and of == "reflectance":
@@ -236,7 +235,7 @@ def _named(what: Any) -> dict[str, Any]:
     if isinstance(what, Mapping):
         return {str(name): _look(each) for name, each in what.items()}
     what = getattr(what, "recipes", what)
-    many = [_look(each) for each in (what if isinstance(what, Sequence) else [what])]
+    many = list(map(_look, what if isinstance(what, Sequence) else [what]))
     if len(many) == 1:
         return {str(many[0].blend): many[0]}
     return {f"{at}, {each.blend.base}": each for at, each in enumerate(many, start=1)}
@@ -245,7 +244,7 @@ def _named(what: Any) -> dict[str, Any]:
 def _look(each: Any) -> Any:
     look = getattr(each, "appearance", each)
     if not hasattr(look, "reflectance"):
-        raise InputError("spectra", f"a {type(each).__name__}", "an appearance, a recipe, an answer or a palette")
+        raise InputError("spectra", f"a {type(each).__name__}", _DRAWN)
     return look
 
 

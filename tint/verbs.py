@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
-from tint.given import SEEN, Look, blend_of, setting_of, target_of, verb, walls_of
+from tint.given import SEEN, Look, blend_of, cast_of, setting_of, target_of, verb, walls_of
 from tint.kinds import taken
 from tint.opacity import opacity_of
 from tint.palette import Palette
@@ -73,19 +73,18 @@ def predict(
     from tint.appearance import predict as of
 
     mixed = blend_of(palette, blend, base)
-    walls = walls_of(walls_mm, thickness_mm)
-    if walls:
-        return tuple(of(palette, mixed, setting=setting_of(setting, wall, seen, of=blend)) for wall in walls)
-    return of(palette, mixed, setting=setting_of(setting, thickness_mm, seen, of=blend))
+    depths = walls_of(walls_mm, thickness_mm) or (thickness_mm,)
+    looks = tuple(of(palette, mixed, setting=setting_of(setting, depth, seen, of=blend)) for depth in depths)
+    return looks if walls_mm else looks[0]
 
 
 @verb
 def solve(
     palette: Palette, target: Target | None = None, *, lab: ArrayLike | None = None, srgb: str | None = None,
     reading: str | None = None, photo: str | None = None, opacity: str | float | Sequence[float] | None = None,
-    tolerance: float | None = None,
-    base: str | None = None, thickness_mm: float | None = None, walls_mm: Sequence[float] = (),
-    setting: Setting | None = None, rules: Rules | None = None, said: Given | None = None, loosen: bool = True,
+    tolerance: float | None = None, base: str | None = None, thickness_mm: float | None = None,
+    walls_mm: Sequence[float] = (), setting: Setting | None = None, rules: Rules | None = None,
+    said: Given | None = None, loosen: bool = True,
     best_only: bool = False, progress: Callable[[str, int, int], None] | None = None, **seen: Any,
 ) -> Answer:  # fmt: skip
     """Recipes for a colour and an opacity, best first.
@@ -138,13 +137,11 @@ def solve(
     """
     from tint.recipes import solve as of
 
-    walls = walls_of(walls_mm, thickness_mm)
     if (srgb is not None or photo is not None) and setting is None:
         seen = without_gloss(palette) | seen
-    seen_in = setting_of(setting, walls[0] if walls else thickness_mm, seen)
+    seen_in, walls = cast_of(setting, thickness_mm, walls_mm, seen)
     rules = rules or Rules()
-    if walls[1:]:
-        rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
+    rules = replace(rules, walls_mm=(*rules.walls_mm, *walls[1:]))
     wanted = target_of(palette, seen_in, target, lab=lab, srgb=srgb, reading=reading, photo=photo, said=said)
     if opacity is not None:
         own: dict[str, Any] = dict.fromkeys(BOUNDS)
@@ -195,8 +192,7 @@ def weigh(
     mixed = blend_of(palette, recipe, base)
     plain = {"batch_g": batch_g, "batch_cm3": batch_cm3, "waste_percent": waste_percent, "scale_step_g": scale_step_g}
     more |= {name: value for name, value in plain.items() if value is not None}
-    walls = walls_of(walls_mm, thickness_mm, of=recipe)
-    where = setting_of(setting, walls[0] if walls else thickness_mm, seen, of=recipe)
+    where, walls = cast_of(setting, thickness_mm, walls_mm, seen, of=recipe)
     return of(palette, mixed, setting=where, premix=premix, walls_mm=walls, **more)
 
 
@@ -237,8 +233,7 @@ def proof(
     from tint.thickness import at_walls
 
     mixed = blend_of(palette, recipe, base)
-    walls = walls_of(walls_mm, thickness_mm, of=recipe)
-    where = setting_of(setting, walls[0] if walls else thickness_mm, seen, of=recipe)
+    where, walls = cast_of(setting, thickness_mm, walls_mm, seen, of=recipe)
     if part is not None:
         from tint.proofs.part import read_part  # a mesh is for those who have one
 
@@ -291,18 +286,15 @@ def adjust(
     >>> tint.adjust(palette, answer, trial).leave
     True
     """
-    from tint.trials import Cup as Standing
-    from tint.trials import Doubts as Doubted
-    from tint.trials import Trial as One
-    from tint.trials import adjust as of
+    from tint import trials as of
 
-    many = taken([trials] if isinstance(trials, One) else trials, Sequence[One], "trials", "a Trial, or several")
-    doubts, cup = taken(doubts, Doubted | None, "doubts"), taken(cup, Standing | None, "cup")
+    several = [trials] if isinstance(trials, of.Trial) else trials
+    many = taken(several, Sequence[of.Trial], "trials", "a Trial, or several")
+    doubts, cup = taken(doubts, of.Doubts | None, "doubts"), taken(cup, of.Cup | None, "cup")
     asked = answer.target if isinstance(answer, Answer) else answer
     if isinstance(answer, Answer):
         setting, rules = setting or answer.setting, rules or answer.rules
-    walls = walls_of(walls_mm, thickness_mm)
+    where, walls = cast_of(setting, thickness_mm, walls_mm, seen)
     if walls:
-        thickness_mm, rules = walls[0], replace(rules or Rules(), walls_mm=walls[1:])
-    where = setting_of(setting, thickness_mm, seen)
-    return of(palette, asked, many, setting=where, rules=rules, doubts=doubts, cup=cup)
+        rules = replace(rules or Rules(), walls_mm=walls[1:])
+    return of.adjust(palette, asked, many, setting=where, rules=rules, doubts=doubts, cup=cup)

@@ -123,26 +123,22 @@ def command(
     rules = wanted.rules_of(palette, search)
     target = _target(palette, choice, wish, sample, setting=setting, base=base, said=said)
     base_g, pigments_g = standing
-    cup = None
-    if base_g is not None:
-        cup = Cup(
-            base=base, base_g=base_g, pigments_g=options.all_known(pigments_g, palette.pigments, called("pigments_g"))
-        )
+    pigments_g = options.all_known(pigments_g, palette.pigments, called("pigments_g"))
+    cup = None if base_g is None else Cup(base=base, base_g=base_g, pigments_g=pigments_g)
     with show.progress() as tell:
         tell("learning from trials, then searching", 0, 1)
         done = adjust(palette, target, trials, setting=setting, rules=rules, doubts=doubts, cup=cup)
-    written: list[str] = []
-    if as_swatch is not None:
-        kept = keep_as_swatch(folder, trials[-1], palette, name=as_swatch, into_workbook=into_workbook)
-        written = [str(each) for each in kept]
+    kept = () if as_swatch is None else keep_as_swatch(
+        folder, trials[-1], palette, name=as_swatch, into_workbook=into_workbook
+    )  # fmt: skip
 
     def page(out: Console) -> None:
         _show(out, done, trials, cup, optics)
-        if written:
-            out.print(f"\nWritten: {as_swatch} into {' and '.join(written)}; run `tint fit {folder}`.", style=show.HEAD)
+        if kept:
+            out.print(f"\nKept as the swatch {as_swatch}; run `tint fit {folder}`.", style=show.HEAD)
 
-    told = _as_json(done, trials) | ({"written": written} if written else {})
-    show.answer(jsonable.answer(done.answer, optics=optics), page, **told)
+    told = _as_json(done, trials)
+    show.answer(jsonable.answer(done.answer, optics=optics), page, written=list(map(str, kept)), **told)
 
 
 def _as_proposed(poured: Poured, choice: Chosen) -> Poured:
@@ -223,7 +219,8 @@ def _show_recipe(out: Console, done: Adjustment, trial: Trial) -> None:
     show.notes(out, "Every wall, the worst first", [wall.words for wall in recipe.walls])
     show.notes(out, "What keeps it from the target", [recipe.reason] if recipe.reason else [])
     out.print(
-        "\nTo weigh it, give --json and keep it as FILE.json; then `tint weigh FOLDER --recipe FILE.json`.",
+        "\nTo weigh it, give --json and keep it as FILE.json; then `tint weigh FOLDER --recipe FILE.json`, or for an "
+        "order `tint order ORDER.toml --recipe FILE.json`.",
         style=show.QUIET,
     )
 
@@ -236,7 +233,7 @@ def _facts(delta_e: float, look: Any) -> Iterable[tuple[str, str, str]]:
     yield "to the target", f"{show.fixed(delta_e, 2)} CIEDE2000", "as now predicted"
     yield "expected error", f"{show.fixed(look.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"
     if look.contrast_ratio == look.contrast_ratio:
-        ratio = f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}"
+        ratio = show.within(look.contrast_ratio, look.contrast_ratio_error)
         yield "contrast ratio", ratio, "Y over black / Y over white; 95 of 100"
 
 

@@ -21,7 +21,7 @@ from tint.cli.wanted import Wish, target_options
 from tint.errors import InputError
 from tint.ledger import LAB, Reading, columns
 from tint.recipes import from_json as recipes_from
-from tint.swatches import QUANTITIES, folder_digest, read_folder
+from tint.swatches import QUANTITIES, folder_digest, read_declared, read_folder
 from tint.swatches.instruments import Given as Said
 from tint.swatches.one_reading import read_one
 from tint.weighing import from_json as sheet_from
@@ -62,10 +62,6 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
         def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, **told: Any) -> None:
             given = {name: told.pop(name) for name in own if name in told}
             content = {name: value for name, value in given.items() if value not in (None, ())}
-            if "weighed" in content:
-                content["weighed"] = tuple(record.Weighing(what=one, grams=grams) for one, grams in content["weighed"])
-            if "lots" in content:
-                content["lots"] = dict(content["lots"])
             if withdraw and corrects is None:
                 raise InputError("--withdraw", "given without --corrects", "expected the number of the entry")
             content, readings = build(Asked(folder, content, corrects is not None), **told)
@@ -82,20 +78,15 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
             words = f"Added: {kind} {number} ({summary(kind, entry)}){with_them}"
             show.answer({"kind": kind, "readings": pointed} | record.as_dict(entry), show.line(words))
 
-        own_options: tuple[options.Decorator, ...] = (*column_options(kind, *leave_out), *more, *_correction_options)
-        made: Any = run
-        for option in reversed((options.folder, *own_options, options.as_json)):
-            made = option(made)  # groups of options make a function of their own
+        every: Any = (options.folder, *column_options(kind, *leave_out), *more, *_correction_options, options.as_json)
+        made: Any = functools.reduce(lambda made, option: option(made), reversed(every), run)
         return add.command(kind, cls=Command)(made)
 
     return decorate
 
 
 _correction_options = (
-    click.option(
-        "--corrects", type=number_of, metavar="NUMBER",
-        help="The entry that this one stands for; give only what changes.",
-    ),
+    click.option("--corrects", type=number_of, metavar="NUMBER", help="The entry that it stands for; give changes."),
     click.option("--reason", metavar="TEXT", default="", help="Why it is corrected or withdrawn."),
     options.flag("--withdraw", "With --corrects: it no longer holds, and nothing does."),
 )  # fmt: skip
@@ -149,8 +140,8 @@ def measured(folder: Path, seen: Given) -> Given:
             raise InputError("--light or --observer", "given without what it is of", "expected --reading or --lab, too")
         return told
     said = options.said_of(*(seen.get(name) for name in ("scale", "light", "observer_degrees", "geometry")))
-    usual: Given = {"light": "D65", "observer_degrees": 10, "quantity": "reflectance"}
-    told = usual | {"read_on": date.today().isoformat()} | told
+    usual = Given(light="D65", observer_degrees=10, quantity="reflectance", read_on=date.today().isoformat())
+    told = usual | told
     if "lab" in seen:
         colorimetry.viewing(range(400, 701, 10), light=told["light"], observer=told["observer_degrees"])  # are known
         return told | dict(zip(LAB, seen["lab"], strict=True))
@@ -194,8 +185,8 @@ def _order(asked: Asked, wish: Wish, over: str | None, said: Said) -> tuple[Give
     told = asked.given | ({"target": target} if target else {})
     if wish.target_reading is None:
         return told, ()
-    sample = {"reading": wish.target_reading, "backing": over, "observer_degrees": said.observer and int(said.observer)}
-    sample |= {"scale": said.scale, "light": said.light, "geometry": said.geometry}
+    sample = {"reading": wish.target_reading, "backing": over, "observer_degrees": int(said.observer or 0)}
+    sample |= show.fields(said, "scale", "light", "geometry")
     return told, [Reading(**measured(asked.folder, {name: value for name, value in sample.items() if value}))]
 
 
@@ -217,9 +208,9 @@ def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Se
     data, where = options.read_file(file)
     answer = recipes_from(data, where=where)
     told = record.of_recipe(answer, picked(answer, 1 if pick is None else pick, where))
-    pigments = read_folder(asked.folder).pigments
-    lots = {name: pigments[name].lot or "" for name in told["loadings_percent"] if name in pigments}
-    return {"lots": {name: lot for name, lot in lots.items() if lot}, **told, **asked.given}, ()
+    pigments = read_declared(asked.folder).pigments
+    lots = {name: each.lot for name in told["loadings_percent"] if (each := pigments.get(name)) and each.lot}
+    return {"lots": lots, **told, **asked.given}, ()
 
 
 @_adds("batch", _from_option, leave_out=["weighed"])

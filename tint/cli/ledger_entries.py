@@ -14,7 +14,7 @@ import click
 from tint.cli import options, show
 from tint.cli.keys import option
 from tint.errors import InputError
-from tint.ledger import KINDS, LAB, TABLES, Column, Drift, Entry, Near, Repeat, Stock, as_dict, columns
+from tint.ledger import KINDS, LAB, TABLES, Column, Drift, Entry, Near, Repeat, Stock, Weighing, as_dict, columns
 from tint.materials import Blend
 
 if TYPE_CHECKING:
@@ -72,9 +72,11 @@ def column_options(kind: str, *leave_out: str) -> list[options.Decorator]:
 def _option(column: Column) -> options.Decorator:
     name, about = option_name(column.name), column.about[:1].upper() + column.about[1:] + "."
     if column.name == "weighed":
-        return options.amounts(name, "What was really weighed, in grams.", options.GRAMS, once=False)
+        return options.amounts(name, "What was really weighed, in grams.", options.GRAMS, callback=_weighings)
     if column.name == "lots":
-        return options.several("--lot", about, "NAME=LOT", type=_lot, to=column.name)
+        return options.several(
+            "--lot", about, "NAME=LOT", type=_lot, to=column.name, callback=lambda _, __, pairs: dict(pairs) or None
+        )  # fmt: skip
     if column.name == "limit_samples":
         return options.several(name, about, "TEXT", to=column.name)
     if column.points == "order":
@@ -96,6 +98,10 @@ def _number(name: str, column: Column) -> Callable[[str], float]:
         return int(value) if column.kind == "whole" and value == int(value) else value
 
     return convert
+
+
+def _weighings(_: object, __: object, pairs: Sequence[tuple[str, float]]) -> tuple[Weighing, ...]:
+    return tuple(Weighing(what=one, grams=grams) for one, grams in pairs)
 
 
 def _lot(told: str) -> tuple[str, str]:

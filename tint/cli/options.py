@@ -70,8 +70,8 @@ def count(name: str, text: str, *, default: int | None = None, **more: Any) -> D
             raise InputError(name, f"{value:g}", f"expected {expected}")
         return int(value)
 
-    shown = default is not None
-    return option(name, type=convert, metavar="N", default=default, show_default=shown, help=text, **more)
+    more |= {"default": default, "show_default": default is not None}
+    return option(name, type=convert, metavar="N", help=text, **more)
 
 
 # What a quantity is told in, by the end of its name: what an error expects, and the form in the help.
@@ -89,9 +89,8 @@ def number(
 ) -> Decorator:
     """An option that takes one number, whose unit its name may end in; `more` goes to `option`."""
     unit, form = _UNITS.get(re.split("[_-]", name)[-1], ("a number", "X"))
-    expected = expected or unit
     return option(
-        name, type=lambda told: number_in(told, name, expected), metavar=metavar or form, default=default,
+        name, type=lambda told: number_in(told, name, expected or unit), metavar=metavar or form, default=default,
         help=text if default is None else f"{text}  [default: {default:g}]", **more,
     )  # fmt: skip
 
@@ -143,8 +142,8 @@ GRAMS = Kind("an amount", "grams", "g", math.inf, "20")
 _TWO = re.compile(r"[^=]+=\s*[\d.]+\s*\D?\s*,")  # white=0.5,yellow: a name may hold `=`, but hardly an amount, too
 
 
-def amounts(name: str, text: str, kind: Kind, *, once: bool = True, **more: Any) -> Decorator:
-    """An option that takes a pigment with an amount, and may be repeated: a dict, or pairs where not each is `once`."""
+def amounts(name: str, text: str, kind: Kind, **more: Any) -> Decorator:
+    """An option that takes a pigment with an amount, and may be repeated: a dict, or what `callback` makes of pairs."""
     form = f"PIGMENT={kind.measure.upper()}"
 
     def convert(told: str) -> tuple[str, float]:
@@ -159,9 +158,10 @@ def amounts(name: str, text: str, kind: Kind, *, once: bool = True, **more: Any)
         return pigment, kind.check(value, where)
 
     def gather(_: object, __: object, pairs: tuple[tuple[str, float], ...]) -> object:
-        return each_once(pairs, name, "expected each pigment once") if once else pairs
+        return each_once(pairs, name, "expected each pigment once")
 
-    return option(name, type=convert, multiple=True, callback=gather, metavar=form, help=f"{text} {AGAIN}", **more)
+    more.setdefault("callback", gather)
+    return option(name, type=convert, multiple=True, metavar=form, help=f"{text} {AGAIN}", **more)
 
 
 def each_once(pairs: Sequence[tuple[str, Any]], option: str, expected: str) -> dict[str, Any]:
@@ -184,8 +184,7 @@ def lab(name: str, text: str, *, required: bool = False) -> Decorator:
     def convert(told: str) -> tuple[float, ...]:
         parts, expected = told.replace(";", ",").split(","), "three numbers L,a,b as in 70,20,40"
         if len(parts) != 3:
-            mend = "write decimals with a point" if len(parts) > 3 else ""
-            raise InputError(name, f"`{told}`", f"expected {expected}", mend)
+            raise InputError(name, f"`{told}`", expected, "write decimals with a point" * (len(parts) > 3))
         return tuple(number_in(part, name, expected) for part in parts)
 
     return option(name, type=convert, metavar="L,a,b", required=required, help=text)

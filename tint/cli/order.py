@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 @options.count(
     "--choose", "Take the recipe of this rank.  [default: the best, or the one taken before]", heading="The recipe"
 )
+@options.path("--recipe", "Take recipes as adjust --json wrote them after a trial.", heading="The recipe")
 @options.grouped(
     "said",
     dict,
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
 @options.optics
 @options.as_json
 def command(
-    order: Path, choose: int | None, said: dict[str, Any], every: bool, replace: bool, optics: str
+    order: Path, choose: int | None, recipe: Path | None, said: dict[str, Any], every: bool, replace: bool, optics: str
 ) -> None:  # fmt: skip
     """Do a whole order: recipe, weigh sheet, labels, sheets, quote.
 
@@ -61,7 +62,7 @@ def command(
         _answer(order, told)
         return
     with show.progress() as tell:
-        done = run_order(order, choose=choose, replace=replace, optics=optics, progress=tell)
+        done = run_order(order, choose=choose, recipes=recipe, replace=replace, optics=optics, progress=tell)
     show.answer(_as_json(done), lambda out: _show(out, done))
 
 
@@ -100,9 +101,7 @@ def _as_json(done: Done) -> dict[str, Any]:
             **show.fields(quote, "quantity", "unit", "currency", "total", "agreed", "missing"),
             "unit_price": quote.price,
         },
-        "written": [str(each) for each in made.written],
-        "kept": [str(each) for each in made.kept],
-        "left": [str(each) for each in made.left],
+        **{name: list(map(str, getattr(made, name))) for name in ("written", "kept", "left")},
     }
 
 
@@ -251,8 +250,7 @@ def _keys(order: Order, *, needs_recipe: bool) -> Iterator[tuple[str, str]]:
         "target_reading": order.reading,
         "target_photo": order.photo,
         "reference": order.reference,
-        "opacity": order.opacity_text,
-        **order.light_texts,
+        **order.asked_texts,
         **show.fields(written, "tolerance", "light", "observer", "also_light", "over", "seat", "shell_mm", "batch_g"),
         **show.fields(limits, "most_pigments", "smallest", "max_total"),
         "part": None if written.part is None else order.beside(written.part),

@@ -168,7 +168,7 @@ def _row(look: Appearance, parameter: float) -> tuple[str, ...]:
         f"{look.setting.thickness_mm:g}",
         _lab(look.lab_black),
         _lab(look.lab_white),
-        f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}",
+        show.within(look.contrast_ratio, look.contrast_ratio_error),
         f"{show.fixed(100.0 * look.luminous_transmittance, 1)} %",
         show.fixed(parameter, 1),
         show.fixed(look.expected_error, 2),
@@ -253,9 +253,9 @@ def place(over: str) -> str:
 
 def _facts(look: Appearance) -> list[tuple[str, str, str]]:
     gamut = "a screen can show it" if look.in_gamut else "clipped: no screen shows this colour"
-    ratio = f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}"
+    ratio = show.within(look.contrast_ratio, look.contrast_ratio_error)
     through, regular, haze = (
-        f"{show.fixed(100.0 * value, 1)} ± {show.fixed(100.0 * error, 1)} %"
+        f"{show.within(100.0 * value, 100.0 * error, 1)} %"
         for value, error in (
             (look.luminous_transmittance, look.luminous_transmittance_error),
             (look.regular_transmittance, look.regular_transmittance_error),

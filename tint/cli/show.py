@@ -75,15 +75,23 @@ def asked_for_json() -> bool:
     return context is not None and bool(context.meta.get(_JSON))
 
 
-def answer(content: Struct | Mapping[str, Any], page: Callable[[Console], None], **more: Any) -> None:
-    """What came of a command: for --json one JSON object, to which `more` are further keys, and else a page."""
+def answer(
+    content: Struct | Mapping[str, Any], page: Callable[[Console], None], *, written: Sequence[str] = (), **more: Any
+) -> None:  # fmt: skip
+    """What came of a command: for --json one JSON object, to which `more` are further keys, and else a page.
+
+    `written`: the names of files that were written, told by both.
+    """
     if asked_for_json():
         from tint import jsonable
 
+        more |= {"written": written} if written else {}
         click.echo(_MOVING.sub(_escaped, jsonable.text(content, **more)))  # they can only stand in strings
     else:
         with new_page() as out:
             page(out)
+            for at, name in enumerate(written):
+                out.print("" if at else "\n", f"Written: {name}", sep="")
 
 
 def line(words: str) -> Callable[[Console], None]:
@@ -172,6 +180,11 @@ def counted(count: int, one: str, many: str = "") -> str:
 def fixed(value: float, decimals: int) -> str:
     """A number to so many decimals; a dash for what is not known."""
     return f"{value:.{decimals}f}" if math.isfinite(value) else "-"
+
+
+def within(value: float, error: float, decimals: int = 3) -> str:
+    """A number and its error, likewise."""
+    return f"{fixed(value, decimals)} ± {fixed(error, decimals)}"
 
 
 # How far a long job has come, on a terminal and nowhere else.

@@ -129,11 +129,9 @@ def command(
         if walls is not None:
             out.print(walls.words)
         _show(out, answer, optics)
-        for name in written:
-            out.print(f"Written: {name}")
 
-    more = ({"written": written} if written else {}) | ({} if walls is None else {"part": walls.told})
-    show.answer(jsonable.answer(answer, optics=optics), page, **more)
+    part = {} if walls is None else {"part": walls.told}
+    show.answer(jsonable.answer(answer, optics=optics), page, written=written, **part)
 
 
 def _draw(palette: Palette, answer: Answer, picture: Path | None, reach: Path | None) -> list[str]:
@@ -227,9 +225,9 @@ def _rows(rank: int, recipe: Recipe, target: Target, *, has_pair: bool) -> list[
     look = recipe.appearance
     doses = sorted(recipe.blend.loadings.items(), key=lambda dose: -dose[1]) or [("uncoloured", 0.0)]
     own = [show.fixed(recipe.delta_e, 2), show.fixed(look.expected_error, 2)]
-    own += [f"{show.fixed(look.contrast_ratio, 3)} ± {show.fixed(look.contrast_ratio_error, 3)}"] * has_pair
+    own += [show.within(look.contrast_ratio, look.contrast_ratio_error)] * has_pair
     own += [show.fixed(look.luminous_transmittance, 3)] * target.asks_light
-    own += [f"{show.fixed(look.haze, 3)} ± {show.fixed(look.haze_error, 3)}"] * target.asks_haze
+    own += [show.within(look.haze, look.haze_error)] * target.asks_haze
     own += [f"{show.fixed(100.0 * recipe.chance, 0)} %", "yes" if recipe.reached else "no"]
     heads = [(str(rank), recipe.blend.base)] + [("", "")] * len(doses)
     tails = [own] + [[""] * len(own)] * len(doses)

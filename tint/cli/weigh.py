@@ -169,13 +169,11 @@ def command(
         too_old=stock.too_old, aim=target, walls_mm=choice.further_walls(setting, walls_mm),
     )  # fmt: skip
     written = files.write(palette, sheet)
-
-    def page(out: Console) -> None:
-        show_sheet(out, sheet, palette, has_target=target is not None)
-        for name in written:
-            out.print(f"\nWritten: {name}")
-
-    show.answer(jsonable.sheet(sheet, optics=optics), page, **({"written": written} if written else {}))
+    show.answer(
+        jsonable.sheet(sheet, optics=optics),
+        lambda out: show_sheet(out, sheet, palette, has_target=target is not None),
+        written=written,
+    )
 
 
 def _stock(folder: Path, name: str | None) -> Stock:

@@ -6,13 +6,13 @@ import functools
 import math
 import os
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from tint import decoding
 from tint.appearance import Setting
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 FOLDER = "orders"  # in the swatch folder
 FORMAT = 1
 _COLOURS = ("colour", "lab", "reading", "photo")
-_LIGHT = ("transmittance", "haze")
+_ASKED = ("opacity", "transmittance", "haze")
 _FORM = "an order as docs/orders.md shows one"
 
 
@@ -126,12 +126,10 @@ class Order(Struct, kw_only=True, frozen=True):
         return self.name.replace("-", " ").replace("_", " ").capitalize()
 
     def read_part(self) -> Part:
-        """The part that it names; InputError if it names none."""
-        if self.written.part is None:
-            raise InputError(str(self.path), "no part is named", "a mesh", 'as in part = "lid.stl"')
+        """The part that it names; InputError if it cannot be read."""
         from tint.proofs.part import read_part  # a mesh is for those who have one
 
-        return read_part(self.beside(self.written.part), shell_mm=self.written.shell_mm)
+        return read_part(self.beside(self.written.part or ""), shell_mm=self.written.shell_mm)
 
     @property
     def part_cm3(self) -> float:
@@ -190,14 +188,9 @@ class Order(Struct, kw_only=True, frozen=True):
         return f"{self.beside(told.file)}:{numbers}" + (f":{how}" if how else "")
 
     @property
-    def opacity_text(self) -> str | None:
-        """The opacity asked for, as an option has it."""
-        return _as_text(self.written.opacity)
-
-    @property
-    def light_texts(self) -> dict[str, str | None]:
-        """The transmittance and the haze asked for, likewise."""
-        return {kind: _as_text(getattr(self.written, kind)) for kind in _LIGHT}
+    def asked_texts(self) -> dict[str, str | None]:
+        """The opacity, the transmittance and the haze asked for, as options have them."""
+        return {kind: _as_text(getattr(self.written, kind)) for kind in _ASKED}
 
     @checked()
     def setting(self, palette: Palette) -> Setting:
@@ -216,37 +209,20 @@ class Order(Struct, kw_only=True, frozen=True):
             palette, self.setting(palette), None, lab=written.lab, srgb=written.colour, reading=self.reading,
             photo=self.photo,
         )  # fmt: skip
-        asked: dict[str, Any] = {} if written.tolerance is None else {"tolerance": written.tolerance}
-        for kind in _LIGHT:
-            if getattr(written, kind) is not None:
-                asked |= bounds_of(kind, getattr(written, kind))
-        if written.opacity is None:
-            return replace(solid_unless_told(target, palette), **asked)
-        return replace(target, **asked | opacity_of(self.opacity_text or "any"))
+        asked = dict(_bounds(written))
+        if written.tolerance is not None:
+            asked["tolerance"] = written.tolerance
+        return replace(solid_unless_told(target, palette) if written.opacity is None else target, **asked)
 
     @checked()
     def rules(self, workshop: Workshop) -> Rules:
         """What a recipe may hold; every wall but the thinnest counts beside it, and doses are what the scale shows."""
-        limits, batch_g = self.written.limits, self.written.batch_g
-        told: dict[str, Any] = {
-            "most_pigments": limits.most_pigments,
-            "smallest": limits.smallest,
-            "max_total": limits.max_total,
-            "also_light": self.written.also_light,
-        }
-        told["dose_tolerance_percent"] = workshop.dose_tolerance_percent
+        told, batch_g = structs.asdict(self.written.limits), self.written.batch_g
+        told |= {"fixed": told.pop("fix"), "stock_g": told.pop("stock"), "walls_mm": self.walls_mm[1:]}
+        told |= {"also_light": self.written.also_light, "dose_tolerance_percent": workshop.dose_tolerance_percent}
         if batch_g is not None:
-            told["batch_g"] = batch_g * (1.0 + waste_of(workshop) / 100.0)
-            told["scale_step_g"] = workshop.scale_step_g
-        return Rules(
-            keep=limits.keep,
-            leave_out=limits.leave_out,
-            insist=limits.insist,
-            stock_g=limits.stock,
-            fixed=limits.fix,
-            walls_mm=self.walls_mm[1:],
-            **{name: value for name, value in told.items() if value is not None},
-        )
+            told |= {"batch_g": batch_g * (1.0 + waste_of(workshop) / 100.0), "scale_step_g": workshop.scale_step_g}
+        return Rules(**{name: value for name, value in told.items() if value is not None})
 
 
 def _as_text(asked: str | float | tuple[float, float] | None) -> str | None:
@@ -309,21 +285,24 @@ def _check(written: Written, where: str) -> None:
             raise InputError(f"{where}, key {name}", "there is no part to apply it to", 'a mesh, as part = "lid.stl"')
     if written.traced is not None and written.traced not in SCENES:
         raise InputError(f"{where}, key traced", f"`{written.traced:.40}`", f"one of {', '.join(SCENES)}")
-    if written.parts < 1:
-        raise InputError(f"{where}, key parts", f"{written.parts!s:.40}", "a whole number of at least 1")
     if written.observer not in (None, 2, 10):
         raise InputError(f"{where}, key observer", f"{written.observer!s:.40}", "2 or 10 degrees")
-    for name in ("price", "minutes"):
+    for name, least, most in (("parts", 1, math.inf), ("price", 0, 1e9), ("minutes", 0, 1e9)):
         value = getattr(written, name)
-        if value is not None and not 0.0 <= value <= 1e9:
-            raise InputError(f"{where}, key {name}", f"{value:g}", "0 or more")
-    for key in ("opacity", *_LIGHT):
+        if value is not None and not least <= value <= most:
+            raise InputError(f"{where}, key {name}", f"{value!s:.40}", f"{least} or more")
+    list(_bounds(written, where))
+
+
+def _bounds(written: Written, where: str = "") -> Iterator[tuple[str, Any]]:
+    """What is asked of opacity and light, as `Target` has it; InputError if it means nothing."""
+    for key in _ASKED:
         asked = getattr(written, key)
         if asked is not None:
             try:
-                opacity_of(asked) if key == "opacity" else bounds_of(key, asked)
+                yield from (opacity_of(asked) if key == "opacity" else bounds_of(key, asked)).items()
             except InputError as error:
-                raise InputError(f"{where}, key {key}", error.found, error.expected, error.mend) from error
+                raise error.at(f"{where}, key {key}") from error
 
 
 def orders_in(folder: str | Path) -> Sequence[Path]:

@@ -5,6 +5,7 @@ A file is written when what it is made of has changed, and never over what a mak
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import hashlib
 import json
@@ -24,7 +25,7 @@ from tint.orders.kept import poured_by
 from tint.orders.order import Order, read_order
 from tint.orders.sheets import asked_of, beside, digest
 from tint.recipes import from_json
-from tint.swatches import folder_digest, read_folder
+from tint.swatches import folder_digest, read_declared
 
 STATE = "made.json"
 _REMEMBERED = 4  # contents of a file that are known to be ours: the last, the one that a stopped run began, and spare
@@ -49,24 +50,24 @@ class Files:
     """The folder of what is made of an order, and the memory of what was written there."""
 
     def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self._state = _remembered(folder / STATE)
+        self.folder, self._state = folder, dict[str, _File]()
+        with contextlib.suppress(OSError, UnicodeDecodeError, msgspec.DecodeError):  # lost: all is a maker's own
+            self._state = msgspec.json.decode((folder / STATE).read_bytes(), type=dict[str, _File])
 
     def is_fresh(self, path: Path, made_of: str) -> bool:
         """Whether the file stands as it was made, and was made of this."""
-        known = self._state.get(path.name)
-        return known is not None and known.made_of == made_of and _of(path) in known.ours[-1:]
+        return self.made_of(path) == made_of and _of(path) in self._known(path).ours[-1:]
 
     def made_of(self, path: Path) -> str:
         """What a file was last made of; empty where nothing is known of it."""
-        known = self._state.get(path.name)
-        return "" if known is None else known.made_of
+        return self._known(path).made_of
+
+    def _known(self, path: Path) -> _File:
+        return self._state.get(path.name, _File())
 
     def is_ours(self, path: Path) -> bool:
         """Whether nobody has altered it: it is not there, or holds what was once written."""
-        there = _of(path)
-        known = self._state.get(path.name)
-        return there is None or (known is not None and there in known.ours)
+        return _of(path) in (None, *self._known(path).ours)
 
     def write(self, contents: Mapping[Path, tuple[str, bytes]]) -> None:
         """Write files, each with the digest of what it is made of.
@@ -75,8 +76,7 @@ class Files:
         would take for a maker's own.
         """
         for path, (made_of, data) in contents.items():
-            known = self._state.get(path.name, _File())
-            ours = [*(each for each in known.ours if each != digest(data)), digest(data)][-_REMEMBERED:]
+            ours = [*(each for each in self._known(path).ours if each != digest(data)), digest(data)][-_REMEMBERED:]
             self._state[path.name] = _File(made_of=made_of, ours=ours)
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
@@ -96,17 +96,7 @@ def _of(path: Path) -> str | None:
     return digest(bytes_of(path)) if path.exists() else None
 
 
-def _remembered(path: Path) -> dict[str, _File]:
-    """What is remembered; nothing where the memory is lost, and then every file counts as a maker's own."""
-    try:
-        return msgspec.json.decode(path.read_bytes(), type=dict[str, _File])
-    except (OSError, UnicodeDecodeError, msgspec.DecodeError):
-        return {}
-
-
 APPROVED, REFUSED = VERDICTS = ("approved", "refused")
-NEW, CHOSEN, MADE, CHANGED = "new", "recipe chosen", "sheets made", "changed since it was approved"
-OUT_OF_DATE = "sheets out of date"
 _COLOURS = ("colour", "lab", "reading", "photo", "opacity", "tolerance", "walls_mm")
 
 
@@ -141,6 +131,11 @@ def record(order: Order, answer: jsonable.Answer) -> tuple[int, int]:
         return number, _recipe(book, order, answer, number)
 
 
+def is_corrected(recipes: bytes) -> bool:
+    """Whether recipes, which `from_json` can read, were corrected from a trial."""
+    return bool(msgspec.json.decode(recipes).get("verdict"))  # what `tint adjust` says of it
+
+
 def _asked(order: Order) -> ledger.Order:
     written = order.written
     plain = json.loads(msgspec.json.encode(written))  # as the ledger gives it back
@@ -158,11 +153,10 @@ def _recipe(book: ledger.Ledger, order: Order, answer: jsonable.Answer, number: 
         content = each.content
         if content.order_id in family and (content.base, content.loadings_percent) == (chosen.base, chosen.loadings):
             return each.id
-    pigments = read_folder(order.folder).pigments
-    lots = {name: pigments[name].lot or "" for name in chosen.loadings if name in pigments}
-    told: dict[str, Any] = ledger.of_recipe(answer, chosen)
-    kept = {name: lot for name, lot in lots.items() if lot}
-    return ledger.add(book, ledger.Recipe(**{"lots": kept, **told, "order_id": number}))
+    pigments = read_declared(order.folder).pigments
+    lots = {name: pigment.lot for name in chosen.loadings if (pigment := pigments.get(name)) and pigment.lot}
+    told: dict[str, Any] = {"lots": lots, **ledger.of_recipe(answer, chosen), "order_id": number}
+    return ledger.add(book, ledger.Recipe(**told))
 
 
 # The customer's answer.
@@ -221,13 +215,21 @@ def answer_order(
     sheet = None if signed is None else bytes_of(signed)
     recipe = from_json(order.recipe_path.read_bytes(), where=str(order.recipe_path))
     numbers = record(order, recipe)
-    kept = None if sheet is None else _kept(order, Path(signed or ""), sheet, day)
+    shown, kept = "approval sheet", None
+    if sheet is not None:
+        kept = _kept(order, Path(signed or ""), sheet, day)
+        place = kept.relative_to(order.path.parent).as_posix()
+        shown += f", signed: {place}, SHA-256 {hashlib.sha256(sheet).hexdigest()}"
     setting = recipe.setting
     content = ledger.Approval(
-        order_id=numbers[0], recipe_id=numbers[1], approved_by=who, verdict=verdict, swatch=_shown(order, kept, sheet),
+        order_id=numbers[0], recipe_id=numbers[1], approved_by=who, verdict=verdict, swatch=shown,
         light="" if setting is None else setting.light or "", approved_on=day.isoformat(), note=words,
     )  # fmt: skip
-    number, is_new = _entered(order, content)
+    where = ledger.ledger_path(order.folder)
+    with ledger.open_ledger(where, palette_digest=folder_digest(order.folder)) as book, book.transaction():
+        held = ledger.entries(book, ledger.Approval)
+        is_new = not held or held[-1].content != content
+        number = ledger.add(book, content) if is_new else held[-1].id
     return Answered(order=order, number=number, content=content, signed=kept, is_new=is_new)
 
 
@@ -236,15 +238,6 @@ def _is_current(order: Order) -> bool:
     near = beside(order)
     current = (asked_of(order, model, near) for model in MODELS)
     return Files(order.made_path).made_of(order.recipe_path) in ("", *current)
-
-
-def _entered(order: Order, content: ledger.Approval) -> tuple[int, bool]:
-    where = ledger.ledger_path(order.folder)
-    with ledger.open_ledger(where, palette_digest=folder_digest(order.folder)) as book, book.transaction():
-        held = ledger.entries(book, ledger.Approval)
-        if held and held[-1].content == content:
-            return held[-1].id, False
-        return ledger.add(book, content), True
 
 
 def _kept(order: Order, path: Path, data: bytes, day: datetime.date) -> Path:
@@ -260,14 +253,6 @@ def _kept(order: Order, path: Path, data: bytes, day: datetime.date) -> Path:
     raise InputError(str(order.made_path), "holds a hundred signed sheets of that day", mend="move some of them")
 
 
-def _shown(order: Order, kept: Path | None, data: bytes | None) -> str:
-    told = "approval sheet"
-    if kept is None or data is None:
-        return told
-    place = kept.relative_to(order.path.parent).as_posix()
-    return f"{told}, signed: {place}, SHA-256 {hashlib.sha256(data).hexdigest()}"
-
-
 def state_of(order: Order) -> str:
     """Where an order stands: what was made of it, what the customer said of its recipe as it is now, if it is poured.
 
@@ -278,10 +263,10 @@ def state_of(order: Order) -> str:
 
 def _state(order: Order) -> str:
     if not order.recipe_path.exists():
-        return NEW
-    made = MADE if (order.made_path / "approval.pdf").exists() else CHOSEN
+        return "new"
+    made = "sheets made" if (order.made_path / "approval.pdf").exists() else "recipe chosen"
     if not _is_current(order):
-        made = OUT_OF_DATE
+        made = "sheets out of date"
     where = ledger.ledger_path(order.folder)
     if not where.exists():
         return made
@@ -296,16 +281,17 @@ def _state(order: Order) -> str:
         last = said[-1]
         if _is_of(book, order, last):
             return f"{last.verdict} {last.approved_on}".strip()
-        return CHANGED if last.verdict == APPROVED else made
+        return "changed since it was approved" if last.verdict == APPROVED else made
 
 
 def _is_of(book: ledger.Ledger, order: Order, said: ledger.Approval) -> bool:
-    """Whether it was said of the recipe that is chosen now."""
+    """Whether it was said of the recipe that is chosen now, or of what a trial corrected since."""
     if said.recipe_id is None:
         return True
+    data = order.recipe_path.read_bytes()
     try:
-        chosen = from_json(order.recipe_path.read_bytes(), where=str(order.recipe_path)).recipes[0]
+        chosen = from_json(data, where=str(order.recipe_path)).recipes[0]
     except TintError:
         return False
     shown = ledger.get(book, "recipe", said.recipe_id).content
-    return (shown.base, dict(shown.loadings_percent)) == (chosen.base, dict(chosen.loadings))
+    return is_corrected(data) or (shown.base, dict(shown.loadings_percent)) == (chosen.base, dict(chosen.loadings))

@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 import contextlib
-import csv
 import datetime
-import functools
 import hashlib
-import io
 import json
 import tomllib
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
+from functools import cached_property, partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import msgspec
 
 from tint import jsonable
-from tint.appearance import predict
-from tint.files import neutral
+from tint.appearance import Setting, predict
+from tint.files import csv_table
 from tint.materials import Blend, Workshop
 from tint.orders.order import Order
 from tint.orders.quote import Quote, costs_table, invoice_csv, invoice_json, invoice_line, quote_pdf
@@ -27,10 +25,12 @@ from tint.palette import Palette
 from tint.swatches import PALETTE_FILE
 from tint.swatches.contents import contents_of
 from tint.swatches.one_reading import file_and_name
-from tint.thickness import at_walls
+from tint.target import Target
+from tint.thickness import Wall, at_walls
 from tint.weighing import WeighSheet, weigh_table
 
 if TYPE_CHECKING:
+    from tint.proofs.approval import Approval
     from tint.proofs.part_picture import Shown
     from tint.proofs.traced.shown import TracedPart
 
@@ -38,23 +38,6 @@ Maker = Callable[[], bytes]
 Tell = Callable[[str, int, int], None]
 
 _MONEY = ("price_per_hour", "minutes_a_batch", "minutes_a_part", "margin_percent", "currency")  # of [workshop]
-_QUOTED = ("parts", "words", "customer", "due", "price", "minutes")
-# Keys of the order that change no recipe, and what is made of each of them.
-_OF_KEYS = {
-    "weigh.pdf": ("parts",),
-    "weigh.csv": ("parts",),
-    "weigh.json": ("parts",),
-    "card.png": (),
-    "expected.csv": (),
-    "approval.html": ("words", "customer", "approver", "traced"),
-    "approval.pdf": ("words", "customer", "approver", "traced"),
-    "traced.png": ("traced",),
-    "labels.pdf": ("parts", "customer", "due"),
-    "choose.html": ("words",),
-} | dict.fromkeys(("quote.pdf", "invoice.csv", "invoice.json", "costs.csv"), _QUOTED)
-# Of those, what depends on the premixes that are kept and used.
-_OF_STOCK = ("weigh.pdf", "weigh.csv", "weigh.json", "labels.pdf")
-_NOT_OF_RECIPE = frozenset(key for keys in _OF_KEYS.values() for key in keys)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -69,11 +52,54 @@ class Job:
     priced: WeighSheet  # the same with every premix made for it
     quote: Quote
     made_on: datetime.date
+    corrected: bool  # whether the recipe was corrected from a trial
+    tell: Tell | None  # told how far a traced picture is
 
-    @property
+    @cached_property
     def blend(self) -> Blend:
         """The recipe chosen."""
         return Blend(self.answer.recipes[0].base, dict(self.answer.recipes[0].loadings))
+
+    @cached_property
+    def setting(self) -> Setting:
+        """How the part is cast and seen."""
+        return self.order.setting(self.palette)
+
+    @cached_property
+    def target(self) -> Target:
+        """What is wanted of it."""
+        return self.order.target(self.palette)
+
+    @cached_property
+    def walls(self) -> tuple[Wall, ...]:
+        """The recipe at every wall, the worst first."""
+        look = predict(self.palette, self.blend, setting=self.setting)
+        return at_walls(self.palette, self.target, look, walls_mm=self.order.walls_mm[1:])
+
+    @cached_property
+    def traced(self) -> TracedPart | None:
+        """The part with light followed through it, where the order names a scene."""
+        if self.order.written.traced is None:
+            return None
+        from tint.proofs.traced.shown import trace_part
+
+        return trace_part(
+            self.palette, self.blend, self.order.read_part(), setting=self.setting, scene=self.order.written.traced,
+            progress=self.tell,
+        )  # fmt: skip
+
+    @cached_property
+    def agreed(self) -> Approval:
+        """What the customer approves; the page and the PDF show one sheet."""
+        from tint.proofs.approval import Asked, approval
+
+        title, written = self.order.title, self.order.written
+        who = written.approver or written.customer
+        asked = Asked(name=title, words=written.words, who=who, made=self.made_on, tolerance=self.target.tolerance)
+        return approval(
+            self.palette, self.blend, setting=self.setting, asked=asked, target=self.target, shown=_shown(self.order),
+            walls=self.walls, traced=self.traced,
+        )  # fmt: skip
 
     @property
     def day(self) -> datetime.datetime:
@@ -111,11 +137,11 @@ def beside(order: Order) -> list[bytes]:
 
 def made_of(job: Job, name: str, *, asked: str, recipe: bytes) -> str:
     """A digest of all that a file is made of."""
-    written = msgspec.to_builtins(job.order.written)
-    told = {key: written[key] for key in _OF_KEYS[name]}
-    money = {key: getattr(job.workshop, key) for key in _MONEY} if _OF_KEYS[name] is _QUOTED else {}
+    written, keys = msgspec.to_builtins(job.order.written), _EVERY[name].keys
+    told = {key: written[key] for key in keys}
+    money = {key: getattr(job.workshop, key) for key in _MONEY} if keys is _QUOTED else {}
     stock = [asdict(each.kept) for each in job.sheet.premixes if each.kept], job.sheet.warnings
-    return digest(asked, recipe, _text(told), _text(money), _text({"stock": stock if name in _OF_STOCK else ()}))
+    return digest(asked, recipe, _text(told), _text(money), _text({"stock": stock if name in OF_STOCK else ()}))
 
 
 def _folder(folder: Path) -> list[bytes]:
@@ -130,106 +156,56 @@ def _text(told: dict[str, Any]) -> str:
     return json.dumps(told, sort_keys=True, default=str)
 
 
-def makers(job: Job, tell: Tell) -> dict[Path, Maker]:
-    """Every file of an order, and how it is made; `tell` is told how far a traced picture is."""
-    into = job.order.made_path
-    every: dict[str, Maker] = {
-        "weigh.pdf": lambda: _weigh_pdf(job),
-        "weigh.csv": lambda: weigh_table(job.sheet),
-        "weigh.json": lambda: msgspec.json.format(job.sheet.to_json().encode()),
-        "labels.pdf": lambda: _labels(job),
-        "expected.csv": lambda: _expected(job),
-        **_approval(job, tell),
-        **(_to_pay(job) if job.quote.price is not None else {}),
-    }
-    if job.quote.costs:
-        every["costs.csv"] = lambda: costs_table(job.quote)
-    photo = job.order.written.photo
-    if photo is not None and not photo.chart and not photo.chip:
-        every["choose.html"] = lambda: _to_choose_from(job)
-    return {into / name: make for name, make in every.items()}
+# Each file. What draws it is imported for those who draw.
 
 
 def _weigh_pdf(job: Job) -> bytes:
-    from tint.proofs.sheet import draw_weigh_sheet  # pictures are for those who draw
+    from tint.proofs.sheet import draw_weigh_sheet
 
     return draw_weigh_sheet(job.palette, job.sheet, title=job.order.title, made=job.day)
 
 
-def _expected(job: Job) -> bytes:
-    """What the recipe should read over every card, as a table of readings: `tint inspect` holds parts to it."""
-    palette, own = job.palette, job.order.setting(job.palette)
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["swatch", "backing", "seat", *(f"{nm:.10g}" for nm in palette.wavelengths)])
-    for over in palette.backings:
-        setting = replace(own, over=over, geometry="", as_read=True)
-        seen = predict(palette, job.blend, setting=setting).reflectance
-        writer.writerow([neutral(job.order.name), over, own.seat, *(f"{value:.5f}" for value in seen)])
-    return out.getvalue().encode("utf-8")
-
-
 def _labels(job: Job) -> bytes:
-    from tint.orders.labels import draw_labels  # pictures are for those who draw
+    from tint.orders.labels import draw_labels
 
     return draw_labels(job.order, job.palette, job.sheet, made=job.day)
 
 
-def _approval(job: Job, tell: Tell) -> dict[str, Maker]:
-    """The card to mail and the sheets that the customer approves."""
-    order, palette, written = job.order, job.palette, job.order.written
-    setting, target = order.setting(palette), order.target(palette)
+def _expected(job: Job) -> bytes:
+    """What the recipe should read over every card, as a table of readings: `tint inspect` holds parts to it."""
+    rows = [("swatch", "backing", "seat", *(f"{nm:.10g}" for nm in job.palette.wavelengths))]
+    for over in job.palette.backings:
+        setting = replace(job.setting, over=over, geometry="", as_read=True)
+        seen = predict(job.palette, job.blend, setting=setting).reflectance
+        rows.append((job.order.name, over, setting.seat, *(f"{value:.5f}" for value in seen)))
+    return csv_table(rows)
 
-    @functools.cache
-    def walls() -> Any:
-        return at_walls(palette, target, predict(palette, job.blend, setting=setting), walls_mm=order.walls_mm[1:])
 
-    def card() -> bytes:
-        from tint.proofs import draw_proof
+def _card(job: Job) -> bytes:
+    from tint.proofs import draw_proof
 
-        return draw_proof(palette, job.blend, setting=setting, target=target, title=order.title, walls=walls())
+    title = job.order.title
+    return draw_proof(job.palette, job.blend, setting=job.setting, target=job.target, title=title, walls=job.walls)
 
-    @functools.cache
-    def traced() -> TracedPart | None:
-        if written.traced is None:
-            return None
-        from tint.proofs.traced.shown import trace_part
 
-        return trace_part(palette, job.blend, order.read_part(), setting=setting, scene=written.traced, progress=tell)
+def _approval_page(job: Job) -> bytes:
+    from tint.proofs.approval_page import approval_page
 
-    def in_light() -> bytes:
-        from tint.proofs.picture import paint
-        from tint.proofs.traced.shown import traced_picture
+    return approval_page(job.agreed)
 
-        shown = traced()
-        assert shown is not None  # made only where a scene is named
-        return paint(traced_picture(shown, title=order.title))
 
-    @functools.cache  # the page and the PDF show one sheet
-    def agreed() -> Any:
-        from tint.proofs.approval import Asked, approval
+def _approval_pdf(job: Job) -> bytes:
+    from tint.proofs.approval_page import approval_pdf
 
-        who = written.approver or written.customer
-        asked = Asked(
-            name=order.title, words=written.words, who=who, made=job.made_on, tolerance=target.tolerance
-        )  # fmt: skip
-        return approval(
-            palette, job.blend, setting=setting, asked=asked, target=target, shown=_shown(order), walls=walls(),
-            traced=traced(),
-        )  # fmt: skip
+    return approval_pdf(job.agreed)
 
-    def page() -> bytes:
-        from tint.proofs.approval_page import approval_page
 
-        return approval_page(agreed())
+def _in_light(job: Job) -> bytes:
+    from tint.proofs.picture import paint
+    from tint.proofs.traced.shown import traced_picture
 
-    def pdf() -> bytes:
-        from tint.proofs.approval_page import approval_pdf
-
-        return approval_pdf(agreed())
-
-    made: dict[str, Maker] = {"card.png": card, "approval.html": page, "approval.pdf": pdf}
-    return made if written.traced is None else made | {"traced.png": in_light}
+    assert job.traced is not None  # made only where a scene is named
+    return paint(traced_picture(job.traced, title=job.order.title))
 
 
 def _shown(order: Order) -> Shown | None:
@@ -241,16 +217,13 @@ def _shown(order: Order) -> Shown | None:
     return part_shown(order.read_part(), pixels=SHEET_PIXELS, named=order.title)
 
 
-def _to_pay(job: Job) -> dict[str, Maker]:
-    """The quote, and the line that an accounting program takes."""
-    line = invoice_line(job.order, job.quote, job.made_on)
-    return {
-        "quote.pdf": lambda: quote_pdf(
-            job.order, job.palette, job.quote, text=line["text"], seen=job.priced.predicted, made_on=job.made_on
-        ),
-        "invoice.csv": lambda: invoice_csv(line),
-        "invoice.json": lambda: invoice_json(line),
-    }
+def _line(job: Job) -> dict[str, Any]:
+    return invoice_line(job.order, job.quote, job.made_on)
+
+
+def _quote(job: Job) -> bytes:
+    text = _line(job)["text"]
+    return quote_pdf(job.order, job.palette, job.quote, text=text, seen=job.priced.predicted, made_on=job.made_on)
 
 
 def _to_choose_from(job: Job) -> bytes:
@@ -259,7 +232,56 @@ def _to_choose_from(job: Job) -> bytes:
     from tint.proofs.photo import choosing_page
 
     order, photo = job.order, job.order.written.photo
-    assert order.photo is not None  # the caller has looked
+    assert order.photo is not None  # made only then
     assert photo is not None
-    seen = wanted_colour(mailed_in(order.photo), order.setting(job.palette).viewing(job.palette))
+    seen = wanted_colour(mailed_in(order.photo), job.setting.viewing(job.palette))
     return choosing_page(seen, spot=photo.spot, title=order.title, words=order.written.words)
+
+
+def _is_to_choose(job: Job) -> bool:
+    photo = job.order.written.photo
+    return photo is not None and not photo.chart and not photo.chip
+
+
+class _File(NamedTuple):
+    make: Callable[[Job], bytes]
+    keys: tuple[str, ...] = ()  # of the order, that change it and no recipe
+    is_made: Callable[[Job], bool] = lambda _: True
+
+
+_AGREED = ("words", "customer", "approver", "traced")
+_QUOTED = ("parts", "words", "customer", "due", "price", "minutes")
+
+
+def _is_priced(job: Job) -> bool:
+    return job.quote.price is not None
+
+
+_EVERY = {
+    "weigh.pdf": _File(_weigh_pdf, ("parts",)),
+    "weigh.csv": _File(lambda job: weigh_table(job.sheet), ("parts",)),
+    "weigh.json": _File(lambda job: msgspec.json.format(job.sheet.to_json().encode()), ("parts",)),
+    "labels.pdf": _File(_labels, ("parts", "customer", "due")),
+    "expected.csv": _File(_expected),
+    "card.png": _File(_card),
+    "approval.html": _File(_approval_page, _AGREED),
+    "approval.pdf": _File(_approval_pdf, _AGREED),
+    "traced.png": _File(_in_light, ("traced",), lambda job: job.order.written.traced is not None),
+    "quote.pdf": _File(_quote, _QUOTED, _is_priced),
+    "invoice.csv": _File(lambda job: invoice_csv(_line(job)), _QUOTED, _is_priced),
+    "invoice.json": _File(lambda job: invoice_json(_line(job)), _QUOTED, _is_priced),
+    "costs.csv": _File(lambda job: costs_table(job.quote), _QUOTED, lambda job: bool(job.quote.costs)),
+    "choose.html": _File(_to_choose_from, ("words",), _is_to_choose),
+}
+OF_STOCK = ("weigh.pdf", "weigh.csv", "weigh.json", "labels.pdf")  # what depends on premixes that are kept and used
+_NOT_OF_RECIPE = frozenset(key for each in _EVERY.values() for key in each.keys)
+
+
+def makers(job: Job) -> dict[Path, Maker]:
+    """Every file of an order, and how it is made.
+
+    Of a recipe that was corrected from a trial only what is weighed: the customer has approved the others.
+    """
+    own = [name for name in _EVERY if name in OF_STOCK or not job.corrected]
+    every = {name: _EVERY[name] for name in own if _EVERY[name].is_made(job)}
+    return {job.order.made_path / name: partial(each.make, job) for name, each in every.items()}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from collections.abc import Mapping
@@ -81,6 +82,23 @@ def read_workshop(text: str) -> Workshop:
     faults = Gathered(PALETTE_FILE)
     document = _parsed(text, faults)
     return Workshop() if document is None else _workshop(document.get("workshop", {}), faults)
+
+
+def fitted_part(data: bytes) -> bytes:
+    """Of palette.toml what a palette may depend on: of a sound `[workshop]` only what its prices are for.
+
+    The whole of one that cannot be read.
+    """
+    faults = Gathered(PALETTE_FILE)
+    try:
+        document = _parsed(data.decode("utf-8-sig"), faults)
+    except UnicodeDecodeError:
+        return data
+    if document is None:
+        return data
+    shop = document.pop("workshop", {})
+    _workshop(shop, faults)
+    return data if faults.faults else json.dumps([document, shop.get("price_unit")], default=str).encode()
 
 
 def _workshop(entry: object, faults: Gathered) -> Workshop:

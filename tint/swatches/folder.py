@@ -12,7 +12,7 @@ from tint.materials import Workshop
 from tint.swatches.casts import Casts, read_casts
 from tint.swatches.checks import warn_finishes, warn_thin_casts, warn_thin_readings, warn_units, warn_unread
 from tint.swatches.contents import Content, contents_of
-from tint.swatches.declaration import Declared, check_light, read_declaration, read_workshop
+from tint.swatches.declaration import Declared, check_light, fitted_part, read_declaration, read_workshop
 from tint.swatches.dragged import warn_dragged_depths, warn_dragged_values
 from tint.swatches.measured import Measured, read_measured
 from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE, SwatchFolder
@@ -97,8 +97,9 @@ def workshop_of(path: str | os.PathLike[str]) -> Workshop:
 
 
 def folder_digest(path: str | os.PathLike[str]) -> str:
-    """SHA-256, in hexadecimal digits, that changes whenever a byte of the three input files does.
+    """SHA-256, in hexadecimal digits, of all in the three input files that a palette may depend on.
 
+    The habits under `[workshop]` do not count, nor how palette.toml is spelled.
     FolderError if the folder or one of the files cannot be read.
     """
     contents = _contents(path)
@@ -200,7 +201,7 @@ def _assembled(
 def _digest(contents: Mapping[str, Content]) -> str:
     digest = hashlib.sha256()
     for file, each in contents.items():
-        content = each.data or b""
+        content = fitted_part(each.data or b"") if file == PALETTE_FILE else each.data or b""
         # Names and lengths keep a byte that moves from one file to the next from going unnoticed.
         digest.update(f"{file} {len(content)}\n".encode())
         digest.update(content)
