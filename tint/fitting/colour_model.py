@@ -128,9 +128,9 @@ def _in_spectra(folder: SwatchFolder, view: Viewing) -> SwatchFolder:
 def linear(colours: Colours, unknowns: Array) -> Linear:
     """The colours that the unknowns make, with slopes."""
     at, cards = colours.point(unknowns), colours.backings(unknowns)
-    shown = show(_over(colours.problem, cards), at)
+    shown = show(over_backings(colours.problem, cards), at)
     lab, by_share, by_reading = colorimetry.lab_share_slopes(shown.values, colours.view)
-    above = show(_over(colours.problem, cards + _STEP), at).values
+    above = show(over_backings(colours.problem, cards + _STEP), at).values
     by_card = by_reading * ((above - shown.values) / _STEP)[:, None, :]
     by_unknown = (
         _by_components(colours, shown, by_reading),
@@ -140,7 +140,7 @@ def linear(colours: Colours, unknowns: Array) -> Linear:
     return Linear(at, shown, lab, by_share, by_reading, np.concatenate(by_unknown, axis=-1))
 
 
-def _over(problem: Problem, backings: Array) -> Problem:
+def over_backings(problem: Problem, backings: Array) -> Problem:
     return replace(problem, readings=replace(problem.readings, backings=backings))
 
 

@@ -23,6 +23,7 @@ from tint.fitting.colour_model import (
     lay_out_colours,
     linear,
     noise_covariance,
+    over_backings,
 )
 from tint.fitting.first_guess import first_guess
 from tint.fitting.leaving_out import inside
@@ -75,7 +76,8 @@ def _beyond_hiding(colours: Colours, prior: Prior, fitted: Fitted) -> Fitted:
         start[: colours.n_spectral] += (np.log(times)[:, None] * more[:, None]).ravel()
         return _search(colours, held, start, fitted.model_error, fitted.weight)
 
-    found = hidden.beyond_hiding(colours.problem, fitted, prior, missed=missed, search=search)
+    problem = over_backings(colours.problem, colours.backings(fitted.unknowns))
+    found = hidden.beyond_hiding(problem, fitted, prior, missed=missed, search=search)
     if found is fitted:
         return fitted
     return _search(colours, prior, found.unknowns, fitted.model_error, fitted.weight, most_steps=0)
