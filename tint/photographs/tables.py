@@ -16,7 +16,7 @@ from tint.errors import Gathered, InputError, did_you_mean, one_of, quoted
 from tint.files import csv_table, neutral
 from tint.materials import SEATS
 from tint.photographs.colours import Photographed, SpotColour
-from tint.photographs.places import Spot
+from tint.photographs.places import Named, Spot
 from tint.photographs.squares import NUMBERS, SQUARES_FILE, Square
 from tint.spectra import Array
 from tint.swatches.records import PHOTOGRAPH
@@ -110,16 +110,16 @@ def _spot(table: Table, row: Row, faults: Gathered) -> Spot:
     told = _named(table, row, faults)
     x, y = (_number(table, row, column, faults) for column in ("x", "y"))
     size = _number(table, row, "size", faults) if table.cell(row, "size") else None
-    return Spot(**told, x=x, y=y, size=size)
+    return Spot(name=told.name, backing=told.backing, seat=told.seat, x=x, y=y, size=size)
 
 
-def _named(table: Table, row: Row, faults: Gathered) -> dict[str, str]:
-    """Name, backing and seat of a row."""
-    told = {column: table.cell(row, column) for column in ("name", "backing", "seat")}
-    if not told["name"]:
+def _named(table: Table, row: Row, faults: Gathered) -> Named:
+    """What a row names."""
+    told = Named(**{column: table.cell(row, column) for column in ("name", "backing", "seat")})
+    if not told.name:
         faults.grave("the cell is blank", row=row.number, column="name", mend="name the swatch or the card")
-    if told["seat"] and told["seat"] not in SEATS:
-        faults.grave(f"{quoted(told['seat'])} is no seat", row=row.number, column="seat", expected=one_of(SEATS))
+    if told.seat and told.seat not in SEATS:
+        faults.grave(f"{quoted(told.seat)} is no seat", row=row.number, column="seat", expected=one_of(SEATS))
     return told
 
 
@@ -155,7 +155,8 @@ def read_squares(folder: str | os.PathLike[str]) -> dict[int, Square]:
         elif number in squares:
             mend = "give each row its own, as it is printed"
             faults.grave(f"square {number} stands twice", row=row.number, column="square", mend=mend)
-        squares[number] = Square(number=number, **_named(table, row, faults))
+        told = _named(table, row, faults)
+        squares[number] = Square(number=number, name=told.name, backing=told.backing, seat=told.seat)
     _stop(faults)
     return squares
 
