@@ -86,7 +86,7 @@ def places(scene: Scene) -> list[tuple[float, float]]:
 def draw(scene: Scene = Scene()) -> Drawn:  # it is frozen
     rng = np.random.default_rng(scene.seed)
     squares = table_of()
-    canvas = np.full((round(HIGH * PER_MM), round(WIDE * PER_MM), 3), 0.82)
+    canvas = np.full((round(HIGH * PER_MM), round(WIDE * PER_MM), 3), 0.82, dtype=np.float32)
     _box(canvas, (WIDE / 2, OVER_BLACK), (WIDE, 50.0), 0.0, np.full(3, 0.035))
     _chart(canvas)
     colours = rng.uniform(0.04, 0.7, (COUNT, 3))
@@ -120,11 +120,10 @@ def _taken(
     matrix = cv2.getPerspectiveTransform((edge * PER_MM).astype(np.float32), view.astype(np.float32))
     seen = cv2.warpPerspective(canvas, matrix, (width, height), flags=cv2.INTER_LINEAR, borderValue=(0.5, 0.5, 0.5))
     x, y = np.meshgrid(np.linspace(0, 1, width), np.linspace(-1, 1, height))
-    seen = seen * (1.0 - scene.uneven * x - 0.05 * y * y)[..., None]
-    seen = 0.92 * seen
+    seen = seen * (0.92 * (1.0 - scene.uneven * x - 0.05 * y * y))[..., None].astype(np.float32)
     seen = cv2.GaussianBlur(seen, (0, 0), scene.blur) if scene.blur else seen
     coded = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * np.maximum(seen, 1e-9) ** (1 / 2.4) - 0.055)
-    coded = coded + scene.noise * rng.standard_normal(coded.shape)
+    coded = coded + scene.noise * rng.standard_normal(coded.shape, dtype=np.float32)
     pixels = np.rint(255.0 * np.clip(coded, 0.0, 1.0)).astype(np.uint8)
 
     def moved(points: Array) -> Array:

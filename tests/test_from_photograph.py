@@ -29,6 +29,7 @@ QUICK = ["--optics", "two-flux"]
 BLEND = ["--base", "clear", "--load", "white=0.5", "--load", "ochre=0.06", "--load", "green=0.05", "--thickness", "3"]
 SOLVE = ["--base", "clear", "--thickness", "3", "--target-lab", "61,-22,20", "--most-pigments", "2"]
 SOLVE += ["--tolerance", "30"]  # in reach: else it looks for what giving way would bring
+TWO = ["--set", "most_pigments=2"]
 OFF = "read off photographs"
 
 
@@ -159,8 +160,8 @@ def test_the_fit_says_so_and_names_the_light_that_it_holds_for(folder: Path) -> 
         ["predict", *BLEND[:-1], "2:4:1"],
         ["solve", *SOLVE],
         ["weigh", *BLEND, "--batch-g", "120"],
-        ["adjust", *BLEND, "--read", "COLOURS:celadon-lid", "--target-lab", "66,-20,22", "--set", "most_pigments=2"],
-        ["adjust", *BLEND, "--read", "COLOURS:celadon-lid", "--target-reading", "COLOURS:celadon-lid"],
+        ["adjust", *BLEND, "--read", "COLOURS:celadon-lid", "--target-lab", "66,-20,22", *TWO],
+        ["adjust", *BLEND, "--read", "COLOURS:celadon-lid", "--target-reading", "COLOURS:celadon-lid", *TWO],
         ["lot", "green", *BLEND, "--read", "COLOURS:celadon-lid"],
     ],
     ids=["predict", "wedge", "solve", "weigh", "corrected", "left alone", "lot"],

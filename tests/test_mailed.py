@@ -31,7 +31,7 @@ base = "clear"
 words = "like the jar"
 
 [limits]
-most_pigments = 3
+most_pigments = 2
 """
 
 
@@ -163,6 +163,8 @@ def test_solve_takes_a_photograph_and_says_how_little_it_knows(many_demo: Path, 
         "clear",
         "--set",
         "most_recipes=1",
+        "--set",
+        "most_pigments=2",
     )
     assert answer["target"]["lab"] == pytest.approx([70.0, -12.0, 8.0], abs=2.5)
     assert answer["target"]["known_within"] > 10.0
@@ -174,7 +176,7 @@ def test_solve_takes_a_photograph_and_says_how_little_it_knows(many_demo: Path, 
         photo=f"{file}:120,90",
         thickness_mm=3,
         base="clear",
-        rules=library.Rules(most_recipes=1),
+        rules=library.Rules(most_recipes=1, most_pigments=2),
     )
     assert library_answer.target.lab == pytest.approx(answer["target"]["lab"])
 

@@ -285,12 +285,12 @@ def needs_detection() -> None:
     pytest.importorskip("colour_checker_detection", exc_type=ImportError)
 
 
-@pytest.mark.parametrize("turns", [0, 1, 2])
+@pytest.mark.parametrize("turns", [0, 1])
 def test_a_chart_is_found(turns: int) -> None:
     needs_detection()
     from tint.photographs.places import find_corners
 
-    picture = Picture(np.ascontiguousarray(np.rot90(shoot.shoot().pixels, turns)), "test")
+    picture = Picture(np.ascontiguousarray(np.rot90(read_picture(DEMO / "photograph.jpg").pixels, turns)), "test")
     found = [find_arrangement(picture, each, reference=REFERENCE, white=WHITE) for each in find_corners(picture)]
     assert min(plain for _, plain in found) < 6.0
 

@@ -26,9 +26,8 @@ class Shift:
     lab: Array  # cured less early [-]; shape (3,)
     covariance: Array  # of one further casting's shift about that mean, the mean's own error included; shape (3, 3)
     pairs: int
-    radius: (
-        float  # the CIEDE2000 within which a cured colour predicted from an early reading falls, 95 times in 100 [-]
-    )
+    # the CIEDE2000 within which a cured colour predicted from an early reading falls, 95 times in 100 [-]
+    radius: float
     known: bool  # whether the mean shift stands out from the scatter of the pairs
 
 

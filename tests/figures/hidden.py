@@ -35,8 +35,10 @@ def pigments_of(seed: int, *, mie: bool) -> list[tuple[float, float, bool]]:
     with tempfile.TemporaryDirectory() as place:
         bench.write(poured, Path(place))
         palette, fitted = fit_with_ground(read_folder(place))
-    held = weights(fitted.problem, fitted.minimum.shown.values, fitted.weighting)
-    strength, bases = felt(fitted.problem, fitted.minimum, held), len(palette.bases)
+    problem = fitted.problem
+    held = weights(problem, fitted.minimum.shown.values, fitted.weighting)
+    strength = felt(problem, fitted.minimum.shown, lambda values: (problem.read - values) * held)
+    bases = len(palette.bases)
     found = []
     for number, name in enumerate(palette.pigments, start=bases):
         truth = np.interp(palette.wavelengths, bench.wavelengths(), 2.0 * poured.workshop.pigments[name].mu_a)

@@ -1,6 +1,6 @@
 """Predictions in many random workshops: how far off, whether the stated error holds, and the worst of each.
 
-    python tests/figures/workshops.py 0:200 [--each] [--jobs 2] [--dispersion | --mie]
+    python tests/figures/workshops.py 0:200 [--each] [--jobs 2] [--dispersion | --mie] [--colours]
 
 Every workshop (random_workshops.py) has its own pigments, base, instrument, errors and plan of castings, poured by
 radiative transfer that shares no code with tint. Its folder is fitted as it stands, and blends that are in no folder
@@ -17,13 +17,16 @@ import resource
 import sys
 import tempfile
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 import random_workshops as bench
 from numpy.typing import NDArray
+
+sys.path.append(str(Path(__file__).resolve().parents[1]))
+from studio_files import as_colours
 
 from tint import colorimetry
 from tint.appearance import Appearance, Setting, predict
@@ -82,14 +85,20 @@ class Workshop:
     fault: str = ""
 
 
-def judge(seed: int, *, dispersion: bool = False, mie: bool = False) -> Workshop:
-    """Fit one workshop and set its predictions against what was poured."""
+def judge(seed: int, *, dispersion: bool = False, mie: bool = False, colours: bool = False) -> Workshop:
+    """Fit one workshop and set its predictions against what was poured.
+
+    With `colours` a colorimeter reads it, of which X, Y and Z are as noisy as each wavelength is.
+    """
     stock = poured(seed, dispersion=dispersion, mie=mie)
     plan = stock.workshop.plan
     with tempfile.TemporaryDirectory() as place:
         bench.write(stock, Path(place))
         try:
             folder = read_folder(place)
+            if colours:
+                reflected = tuple(each for each in folder.readings if each.quantity == "reflectance")
+                folder = as_colours(replace(folder, readings=reflected), seed=seed)
             began = time.process_time()
             palette = fit_palette(folder)
             seconds = time.process_time() - began
@@ -109,6 +118,10 @@ def judge(seed: int, *, dispersion: bool = False, mie: bool = False) -> Workshop
             setting = Setting(thickness_mm=sample.thickness, over=over)
             said = predict(palette, Blend(sample.base, sample.loadings), setting=setting)
             read = colorimetry.lab(getattr(sample.read, over), view)
+            if colours:
+                noise = palette.instrument.noise * rng.standard_normal(3)
+                shares = colorimetry.lab_to_xyz(read, np.ones(3)) + noise
+                read = colorimetry.xyz_to_lab(np.maximum(shares, 1e-4), np.ones(3))
             ordered = colorimetry.lab(getattr(sample.ordered, over), view)
             told.append(
                 Told(
@@ -232,11 +245,12 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--dispersion", action="store_true", help="the index of every base runs with the wavelength")
     parser.add_argument("--mie", action="store_true", help="pigments scatter as Mie's theory has it; needs miepython")
+    parser.add_argument("--colours", action="store_true", help="a colorimeter reads L*, a*, b* only")
     args = parser.parse_args()
     seeds = [seed for part in args.seeds for seed in range(*map(int, part.split(":")))]
     done = []
     with multiprocessing.get_context("spawn").Pool(args.jobs) as pool:
-        for each in pool.imap(partial(judge, dispersion=args.dispersion, mie=args.mie), seeds):
+        for each in pool.imap(partial(judge, dispersion=args.dispersion, mie=args.mie, colours=args.colours), seeds):
             done.append(each)
             if args.each:
                 missed, stated = (np.array([getattr(t, key) for t in each.told]) for key in ("missed", "stated"))

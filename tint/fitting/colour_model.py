@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
@@ -18,7 +19,9 @@ from tint.fitting.first_guess import first_guess
 from tint.fitting.priors import BENDS
 from tint.fitting.problem import Problem, in_order, lay_out
 from tint.fitting.spectra import optics_of
+from tint.fitting.spectral_prior import SpectralPrior
 from tint.fitting.unknowns import Shown, Unknowns, show, start_at
+from tint.palette import Evidence
 from tint.spectra import Array
 from tint.swatches import SPECTRA, SwatchFolder
 
@@ -125,9 +128,9 @@ def _in_spectra(folder: SwatchFolder, view: Viewing) -> SwatchFolder:
 def linear(colours: Colours, unknowns: Array) -> Linear:
     """The colours that the unknowns make, with slopes."""
     at, cards = colours.point(unknowns), colours.backings(unknowns)
-    shown = show(_over(colours.problem, cards), at)
+    shown = show(over_backings(colours.problem, cards), at)
     lab, by_share, by_reading = colorimetry.lab_share_slopes(shown.values, colours.view)
-    above = show(_over(colours.problem, cards + _STEP), at).values
+    above = show(over_backings(colours.problem, cards + _STEP), at).values
     by_card = by_reading * ((above - shown.values) / _STEP)[:, None, :]
     by_unknown = (
         _by_components(colours, shown, by_reading),
@@ -137,7 +140,7 @@ def linear(colours: Colours, unknowns: Array) -> Linear:
     return Linear(at, shown, lab, by_share, by_reading, np.concatenate(by_unknown, axis=-1))
 
 
-def _over(problem: Problem, backings: Array) -> Problem:
+def over_backings(problem: Problem, backings: Array) -> Problem:
     return replace(problem, readings=replace(problem.readings, backings=backings))
 
 
@@ -202,63 +205,93 @@ def noise_covariance(colours: Colours, by_share: Array, model_error: float) -> A
     return np.asarray(noise**2 * by_share @ np.swapaxes(by_share, 1, 2) + model_error**2 * np.eye(3))
 
 
-# What absorption and scattering spectra look like before anything is read: three numbers a reading cannot say how k and
-# s run over wavelength. Their logarithms are taken as normal: a level that is left open, and a shape. Absorption takes
-# its shapes from real objects, scattering from the power laws of small particles. Both are written as a mean and a few
-# modes, in whose coordinates the prior is standard normal.
-
-
-_LEVEL = 3.0  # sd of the logarithm of a level: a factor of 20 either way about the first guess
-_DETAIL, _DETAIL_NM = 0.15, 15.0  # sd and reach of narrow features that the objects may lack
-_POWER, _POWER_SD = -1.0, 1.0  # of wavelength: 0 for large particles, -4 for the smallest (Rayleigh)
-_WAVE, _WAVE_NM = 0.1, 60.0  # of scattering about its power law, as near an absorption band
-_BLACKEST, _LIGHTEST = 0.01, 0.99  # where K/S of a reading means nothing any more
-_KEPT = 1e-3  # variance below which a mode is left out
-
-
 @dataclass(frozen=True, eq=False)
-class SpectralPrior:
-    """Logarithms of k and of s are a free level plus `shape` plus `modes` times standard normal numbers."""
+class Fitted:
+    """The posterior about its mode: `root` times its transpose is the covariance of the unknowns."""
 
-    shape: Array  # shape (2, n_wavelengths): of k and of s [-]
-    modes: Array  # shape (2, n_wavelengths, n_modes) [-]
-    rest: Array  # shape (2, n_wavelengths): variance that the modes leave out [-]
+    unknowns: Array
+    here: Linear
+    root: Array
+    model_error: float
+    weight: Array  # shape (n_castings,)
+    cost: float  # sum of squares of residuals and of all priors
+
+    @property
+    def at(self) -> Unknowns:
+        return self.here.at
+
+    @property
+    def shown(self) -> Shown:
+        return self.here.shown
 
 
-def spectral_prior(wavelengths: Array) -> SpectralPrior:
-    """The prior on a wavelength grid [nm].
+# How well a fit to colours would have predicted each casting, had that casting not been there: as `leaving_out` does
+# for spectra, with three numbers a reading.
 
-    Notes
-    -----
-    The shapes of absorption are those of K/S = (1 - R)^2 / 2 R of the objects of CIE 224:2017: their mean, and their
-    covariance over wavelength. Scattering falls as a power of wavelength between those of Rayleigh's law and of large
-    particles (Bohren and Huffman 1983, Absorption and Scattering of Light by Small Particles; from memory).
+
+_LEVERAGE = 0.05  # a reading that alone holds up a coefficient cannot be predicted: its miss is kept from running away
+
+
+def evidence(colours: Colours, fitted: Fitted, *, leverage: float = _LEVERAGE) -> Evidence:
+    """Set every reading beside what a fit without its casting says of it.
+
+    The spectrum `read` is the one nearest to the fitted that has the colour read. A reading's own noise is enlarged by
+    `leverage`.
     """
-    reflectance = np.clip(colorimetry.object_spectra(wavelengths), _BLACKEST, _LIGHTEST)
-    logarithm = np.log((1.0 - reflectance) ** 2 / (2.0 * reflectance))
-    shapes = logarithm - logarithm.mean(axis=1, keepdims=True)
-    apart = wavelengths[:, None] - wavelengths
-    level = np.full(apart.shape, _LEVEL**2)
-    power = np.log(wavelengths / 550.0)
-    absorption = level + np.cov(shapes.T) + _bell(apart, _DETAIL, _DETAIL_NM)
-    scattering = level + np.outer(power, power) * _POWER_SD**2 + _bell(apart, _WAVE, _WAVE_NM)
-    bases = [_modes_of(each) for each in (absorption, scattering)]
-    count = max(each.shape[1] for each in bases)
-    # As many for scattering as for absorption: what is missing is left at zero and does nothing.
-    modes = np.stack([np.pad(each, ((0, 0), (0, count - each.shape[1]))) for each in bases])
-    whole = np.stack((np.diag(absorption), np.diag(scattering)))
-    return SpectralPrior(
-        shape=np.stack((shapes.mean(axis=0), _POWER * power)),
-        modes=modes,
-        rest=np.maximum(whole - np.sum(modes**2, axis=-1), 0.0),
+    here = fitted.here
+    readings, view = colours.problem.readings, colours.view
+    predicted, variance = _left_out(colours, fitted, leverage)
+    lab = colorimetry.lab(np.maximum(predicted, 0.0), view)
+    _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
+    parts = colorimetry.difference_parts(lab, colours.lab)
+    return Evidence(
+        read=colorimetry.smoothest_spectrum(colours.lab, view, near=here.shown.values),
+        fitted=here.shown.values,
+        predicted=predicted,
+        swatch=readings.casting,
+        backing=readings.backing,
+        missed=np.sum(parts**2, axis=-1),
+        expected=np.einsum("mic,mcd,mid->m", by_lab, variance, by_lab, optimize=True),
     )
 
 
-def _bell(apart: Array, sd: float, reach: float) -> Array:
-    return np.asarray(sd**2 * np.exp(-0.5 * (apart / reach) ** 2))
+def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array, Array]:
+    """Spectra predicted, shape (n_readings, n_wavelengths), and the covariance to expect of the misses.
+
+    By the formulas of `leaving_out.leave_out`.
+    """
+    from scipy.linalg import block_diag  # only fitting needs it
+
+    here, root, weight = fitted.here, fitted.root, fitted.weight
+    casting, n = colours.problem.readings.casting, colours.n_common
+    own = by_own_slots(here.shown, here.by_reading)
+    score = here.at.own[casting]
+    as_written = here.shown.values - np.einsum("umw,mu->mw", here.shown.by_own, score)
+    missed = colours.lab - here.lab + np.einsum("mcu,mu->mc", own, score)
+    noise = noise_covariance(colours, here.by_share, fitted.model_error) / weight[casting][:, None, None]
+    honest = noise_covariance(colours, here.by_share, 0.0)
+    common = here.by_unknown[..., :n] @ root[:n]
+    predicted, covariance = np.empty_like(as_written), np.empty((*missed.shape, 3))
+    for number in range(weight.size):
+        rows = np.flatnonzero(casting == number)
+        size = 3 * rows.size
+        made = own[rows].reshape(size, -1)
+        about = block_diag(*noise[rows]) + made @ made.T
+        along = common[rows].reshape(size, -1)
+        fit = along @ along.T
+        lifted = np.linalg.solve(about * (1.0 + leverage) - fit, np.column_stack((missed[rows].ravel(), fit)))
+        # What the casting had pulled the fit to is taken back, along the spectra that it had pulled.
+        moved = root[: colours.n_material] @ (along.T @ lifted[:, 0])
+        predicted[rows] = as_written[rows] - _spectra_moved(colours, here, rows, moved)
+        without = (about @ lifted[:, 1:]).reshape(rows.size, 3, rows.size, 3)
+        each = np.arange(rows.size)
+        of_making = own[rows] @ np.swapaxes(own[rows], 1, 2)
+        covariance[rows] = without[each, :, each] + honest[rows] + of_making
+    return predicted, covariance
 
 
-def _modes_of(covariance: Array) -> Array:
-    values, vectors = np.linalg.eigh(covariance)
-    kept = values > _KEPT
-    return np.asarray(vectors[:, kept] * np.sqrt(values[kept]))
+def _spectra_moved(colours: Colours, here: Linear, rows: NDArray[np.int64], moved: Array) -> Array:
+    """Change of the fitted spectra of a casting, shape (n_rows, n_wavelengths), for a change of components."""
+    share = here.shown.share[colours.problem.readings.casting[rows]]
+    change = share @ changes(colours, here.shown, moved[:, None])[0]  # of K, S, M and Q
+    return np.asarray(np.sum(here.shown.by_mixed[:, rows] * change, axis=0))

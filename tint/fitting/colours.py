@@ -11,28 +11,29 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tint import colorimetry
-from tint.fitting import priors, report
+from tint.fitting import hidden, priors, report
 from tint.fitting.colour_model import (
     Colours,
+    Fitted,
     Linear,
-    SpectralPrior,
-    by_own_slots,
     changes,
+    evidence,
     lay_out_colours,
     linear,
     noise_covariance,
-    spectral_prior,
+    over_backings,
 )
 from tint.fitting.first_guess import first_guess
 from tint.fitting.leaving_out import inside
 from tint.fitting.minimise import descend, minimise
+from tint.fitting.priors import Prior
 from tint.fitting.rounds import Weighting, weights
+from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
 from tint.fitting.uncast import of_cast, with_uncast
 from tint.fitting.unknowns import indices, start_at
-from tint.palette import INSIDE, Evidence, Palette, compress
+from tint.palette import INSIDE, Palette, compress
 from tint.spectra import Array
 from tint.swatches import PHOTOGRAPH, SwatchFolder
 
@@ -43,45 +44,76 @@ _PASSES = 5  # of telling model error and outliers apart
 _OUTLYING = 3.0  # times the median residual, from where a casting loses weight ...
 _CROWD = 1.8  # ... unless a tenth of all castings are nearly as far out: then it is the model that misses them
 _DETAIL = 0.01  # sd of what the modes leave out of k and s, as a share of them
+_MOST_STEPS, _GAIN = 60, 1e-7
 _LIGHTNESS = 116.0 / 3.0  # slope of L* by reflectance, times reflectance^(2/3)
-
-
-@dataclass(frozen=True, eq=False)
-class Fitted:
-    """The posterior about its mode: `root` times its transpose is the covariance of the unknowns."""
-
-    unknowns: Array
-    here: Linear
-    root: Array
-    model_error: float
-    weight: Array
 
 
 def fit_colours(folder: SwatchFolder, *, optics: str, g: float | None) -> Palette:
     """Fit all bases and pigments of a folder of colours; arguments as of `tint.fitting.fit_palette`."""
-    prior, cast = spectral_prior(folder.wavelengths), of_cast(folder)
-    colours = lay_out_colours(cast, prior, optics=optics, g=g)
-    fitted = _search(colours, first_unknowns(colours), _DOUBT, np.ones(colours.problem.thickness.size))
+    spectral, cast = spectral_prior(folder.wavelengths), of_cast(folder)
+    colours = lay_out_colours(cast, spectral, optics=optics, g=g)
+    problem = colours.problem
+    prior = priors.prior(first_guess(problem), problem.largest_depth, len(problem.optics))
+    fitted = _search(colours, prior, first_unknowns(colours, prior), _DOUBT, np.ones(problem.thickness.size))
     for _ in range(_ROUNDS):
         model_error, weight = _weigh(colours, fitted)
-        fitted = _search(colours, fitted.unknowns, model_error, weight)
-    return with_uncast(_palette(cast, colours, prior, fitted), folder, g=g)
+        fitted = _search(colours, prior, fitted.unknowns, model_error, weight)
+    fitted = _beyond_hiding(colours, prior, fitted)
+    return with_uncast(_palette(cast, colours, spectral, fitted), folder, g=g)
 
 
-def _search(colours: Colours, start: Array, model_error: float, weight: Array) -> Fitted:
-    """The posterior mode under a given model error and given weights of the castings."""
+def _beyond_hiding(colours: Colours, prior: Prior, fitted: Fitted) -> Fitted:
+    """With what `tint.fitting.hidden` makes of it, and the spread there."""
+    whiten = _whiten(colours, fitted.here, fitted.model_error, fitted.weight)
+    more = np.linalg.pinv(colours.modes).sum(axis=-1)  # unknowns of one in the logarithm of k, and of s
+
+    def missed(values: Array) -> Array:
+        away = colorimetry.lab(values, colours.view) - colours.lab
+        return np.asarray(np.einsum("mcd,md->mc", whiten, away))
+
+    def search(times: Array, held: Prior) -> Fitted:
+        start = fitted.unknowns.copy()
+        start[: colours.n_spectral] += (np.log(times)[:, None] * more[:, None]).ravel()
+        return _search(colours, held, start, fitted.model_error, fitted.weight)
+
+    problem = over_backings(colours.problem, colours.backings(fitted.unknowns))
+    found = hidden.beyond_hiding(problem, fitted, prior, missed=missed, search=search)
+    if found is fitted:
+        return fitted
+    return _search(colours, prior, found.unknowns, fitted.model_error, fitted.weight, most_steps=0)
+
+
+def _whiten(colours: Colours, here: Linear, model_error: float, weight: Array) -> Array:
+    """What makes misses of readings standard, shape (n_readings, 3, 3)."""
+    covariance = noise_covariance(colours, here.by_share, model_error)
     of_reading = np.sqrt(weight[colours.problem.readings.casting])
-    covariance = noise_covariance(colours, linear(colours, start).by_share, model_error)
-    whiten = np.linalg.inv(np.linalg.cholesky(covariance)) * of_reading[:, None, None]
+    return np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)) * of_reading[:, None, None])
+
+
+def _search(
+    colours: Colours, prior: Prior, start: Array, model_error: float, weight: Array, *, most_steps: int = _MOST_STEPS
+) -> Fitted:
+    """The posterior mode under a given model error and given weights of the castings.
+
+    Of `prior` the level of s is taken: the modes know of all else.
+    """
+    whiten = _whiten(colours, linear(colours, start), model_error, weight)
+    each = np.arange(colours.problem.n_components)
 
     def residual(unknowns: Array) -> tuple[Array, Array]:
         at = linear(colours, unknowns)
         missed = np.einsum("mcd,md->mc", whiten, at.lab - colours.lab)
-        return missed.ravel(), (whiten @ at.by_unknown).reshape(-1, unknowns.size)
+        level, by_s = prior.level(at.at.ks[1])
+        by_level = np.zeros((each.size, unknowns.size))
+        spectral = by_level[:, : colours.n_spectral].reshape(each.size, 2, each.size, -1)
+        spectral[each, 1, each] = (by_s[:, None] * at.at.ks[1]) @ colours.modes[1]
+        by_level[:, : colours.n_spectral] = spectral.reshape(each.size, -1)
+        slopes = np.concatenate(((whiten @ at.by_unknown).reshape(-1, unknowns.size), by_level))
+        return np.concatenate((missed.ravel(), level)), slopes
 
-    unknowns, information, _ = most_likely(residual, start)
+    unknowns, information, cost = most_likely(residual, start, most_steps=most_steps)
     values, vectors = np.linalg.eigh(information)
-    return Fitted(unknowns, linear(colours, unknowns), vectors / np.sqrt(values), model_error, weight)
+    return Fitted(unknowns, linear(colours, unknowns), vectors / np.sqrt(values), model_error, weight, cost)
 
 
 def _weigh(colours: Colours, fitted: Fitted) -> tuple[float, Array]:
@@ -106,17 +138,16 @@ def _weigh(colours: Colours, fitted: Fitted) -> tuple[float, Array]:
 
 
 def _model_error(colours: Colours, missed: Array, by_share: Array, counted: Array, wanted: float) -> float:
-    def sum_of_squares(model_error: float) -> float:
+    from scipy.optimize import brentq
+
+    def excess(model_error: float) -> float:
         inverse = np.linalg.inv(noise_covariance(colours, by_share, model_error))
-        return float(np.einsum("m,mc,mcd,md->", counted, missed, inverse, missed, optimize=True))
+        return float(np.einsum("m,mc,mcd,md->", counted, missed, inverse, missed, optimize=True)) - wanted
 
     low, high = _LEAST_DOUBT, 20.0
-    if sum_of_squares(low) <= wanted:
+    if excess(low) <= 0.0:
         return low
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if sum_of_squares(middle) > wanted else (low, middle)
-    return 0.5 * (low + high)
+    return float(brentq(excess, low, high, xtol=1e-9)) if excess(high) < 0.0 else high
 
 
 def _palette(folder: SwatchFolder, colours: Colours, prior: SpectralPrior, fitted: Fitted) -> Palette:
@@ -180,13 +211,13 @@ _APART = 0.5  # sd of the logarithm by which they miss k and s
 _LEAST = 1e-5  # of k and s, so that they have a logarithm
 
 
-def first_unknowns(colours: Colours) -> Array:
+def first_unknowns(colours: Colours, prior: Prior) -> Array:
     """The unknowns to start from, shape (n_unknowns,); castings as they were written down."""
-    problem, guess, modes = colours.problem, first_guess(colours.problem), colours.modes
+    problem, modes = colours.problem, colours.modes
     roughly = minimise(
         problem,
-        start_at(problem, guess),
-        priors.prior(guess, problem.largest_depth, len(problem.optics)),
+        start_at(problem, prior.mean),
+        prior,
         weight=weights(problem, problem.read, Weighting(_MODEL_ERROR, np.ones(problem.thickness.size))),
         most_steps=_STEPS,
         bend=False,
@@ -202,9 +233,6 @@ def first_unknowns(colours: Colours) -> Array:
 # Least squares for a few hundred unknowns with a standard normal prior, by normal equations.
 
 
-_MOST_STEPS, _GAIN = 60, 1e-7
-
-
 @dataclass(frozen=True, eq=False)
 class _Point:
     """Unknowns with their normal equations, the standard normal prior among them."""
@@ -215,7 +243,9 @@ class _Point:
     cost: float
 
 
-def most_likely(residual: Callable[[Array], tuple[Array, Array]], start: Array) -> tuple[Array, Array, float]:
+def most_likely(
+    residual: Callable[[Array], tuple[Array, Array]], start: Array, *, most_steps: int = _MOST_STEPS
+) -> tuple[Array, Array, float]:
     """Where the sum of squares of residuals and of the unknowns themselves is least.
 
     `residual` gives of n unknowns the residuals in standard deviations, shape (m,), and their slopes, shape (m, n).
@@ -237,77 +267,5 @@ def most_likely(residual: Callable[[Array], tuple[Array, Array]], start: Array) 
         by = np.linalg.solve(damped, here.pull)
         return at(here.unknowns + by), float(2.0 * by @ here.pull - by @ here.information @ by)
 
-    found, _, _ = descend(at(start), step, most_steps=_MOST_STEPS, gain=_GAIN)
+    found, _, _ = descend(at(start), step, most_steps=most_steps, gain=_GAIN)
     return found.unknowns, found.information, found.cost
-
-
-# How well a fit to colours would have predicted each casting, had that casting not been there: as `leaving_out` does
-# for spectra, with three numbers a reading.
-
-
-_LEVERAGE = 0.05  # a reading that alone holds up a coefficient cannot be predicted: its miss is kept from running away
-
-
-def evidence(colours: Colours, fitted: Fitted, *, leverage: float = _LEVERAGE) -> Evidence:
-    """Set every reading beside what a fit without its casting says of it.
-
-    The spectrum `read` is the one nearest to the fitted that has the colour read. A reading's own noise is enlarged by
-    `leverage`.
-    """
-    here = fitted.here
-    readings, view = colours.problem.readings, colours.view
-    predicted, variance = _left_out(colours, fitted, leverage)
-    lab = colorimetry.lab(np.maximum(predicted, 0.0), view)
-    _, by_lab = colorimetry.difference_parts_slopes(lab, lab)
-    parts = colorimetry.difference_parts(lab, colours.lab)
-    return Evidence(
-        read=colorimetry.smoothest_spectrum(colours.lab, view, near=here.shown.values),
-        fitted=here.shown.values,
-        predicted=predicted,
-        swatch=readings.casting,
-        backing=readings.backing,
-        missed=np.sum(parts**2, axis=-1),
-        expected=np.einsum("mic,mcd,mid->m", by_lab, variance, by_lab, optimize=True),
-    )
-
-
-def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array, Array]:
-    """Spectra predicted, shape (n_readings, n_wavelengths), and the covariance to expect of the misses.
-
-    By the formulas of `leaving_out.leave_out`.
-    """
-    from scipy.linalg import block_diag  # only fitting needs it
-
-    here, root, weight = fitted.here, fitted.root, fitted.weight
-    casting, n = colours.problem.readings.casting, colours.n_common
-    own = by_own_slots(here.shown, here.by_reading)
-    score = here.at.own[casting]
-    as_written = here.shown.values - np.einsum("umw,mu->mw", here.shown.by_own, score)
-    missed = colours.lab - here.lab + np.einsum("mcu,mu->mc", own, score)
-    noise = noise_covariance(colours, here.by_share, fitted.model_error) / weight[casting][:, None, None]
-    honest = noise_covariance(colours, here.by_share, 0.0)
-    common = here.by_unknown[..., :n] @ root[:n]
-    predicted, covariance = np.empty_like(as_written), np.empty((*missed.shape, 3))
-    for number in range(weight.size):
-        rows = np.flatnonzero(casting == number)
-        size = 3 * rows.size
-        made = own[rows].reshape(size, -1)
-        about = block_diag(*noise[rows]) + made @ made.T
-        along = common[rows].reshape(size, -1)
-        fit = along @ along.T
-        lifted = np.linalg.solve(about * (1.0 + leverage) - fit, np.column_stack((missed[rows].ravel(), fit)))
-        # What the casting had pulled the fit to is taken back, along the spectra that it had pulled.
-        moved = root[: colours.n_material] @ (along.T @ lifted[:, 0])
-        predicted[rows] = as_written[rows] - _spectra_moved(colours, here, rows, moved)
-        without = (about @ lifted[:, 1:]).reshape(rows.size, 3, rows.size, 3)
-        each = np.arange(rows.size)
-        of_making = own[rows] @ np.swapaxes(own[rows], 1, 2)
-        covariance[rows] = without[each, :, each] + honest[rows] + of_making
-    return predicted, covariance
-
-
-def _spectra_moved(colours: Colours, here: Linear, rows: NDArray[np.int64], moved: Array) -> Array:
-    """Change of the fitted spectra of a casting, shape (n_rows, n_wavelengths), for a change of components."""
-    share = here.shown.share[colours.problem.readings.casting[rows]]
-    change = share @ changes(colours, here.shown, moved[:, None])[0]  # of K, S, M and Q
-    return np.asarray(np.sum(here.shown.by_mixed[:, rows] * change, axis=0))

@@ -9,14 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Protocol, TypeVar
 
 import numpy as np
 
-from tint.fitting import priors
-from tint.fitting.minimise import ROUGHLY, Minimum, minimise, prior_cost
 from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem
-from tint.fitting.unknowns import Unknowns, show
+from tint.fitting.unknowns import Shown, Unknowns, show
 from tint.spectra import Array
 
 # Standard deviations, in the root mean square of all values of its castings, by which a pigment's readings move with
@@ -26,47 +25,73 @@ _TWICE = 2.0  # times an amount: enough for what hides to stop hiding
 # So many times as much half of what hides is missed as twice of it: 23 to 600 in workshops 1006 and 1012 of
 # tests/figures/workshops.py --mie, 4 of a white that hides but for its blue end, 0.8 to 2.2 where nothing hides.
 _LESS = 3.0
+_STEP = 1e-4  # of the logarithm of an amount, for slopes
 _HELD = 0.05  # standard deviation that holds the logarithm of such an amount
 
 
+class Found(Protocol):
+    """Where a search ended."""
+
+    @property
+    def at(self) -> Unknowns: ...
+    @property
+    def shown(self) -> Shown: ...
+    @property
+    def cost(self) -> float: ...
+
+
+F = TypeVar("F", bound=Found)
+
+
 def beyond_hiding(
-    problem: Problem, minimum: Minimum, prior: Prior, *, weight: Array, step_taken: Callable[[int, float], None]
-) -> tuple[Minimum, Prior]:
-    """The minimum, or where nothing speaks against it one with more of the pigments that only hide.
+    problem: Problem,
+    found: F,
+    prior: Prior,
+    *,
+    missed: Callable[[Array], Array],
+    search: Callable[[Array, Prior], F],
+) -> F:
+    """What was found, or where nothing speaks against it a minimum with more of the pigments that only hide.
 
-    With it comes the prior that is smooth about it; `weight` is that of `minimise`, as is `prior` of the minimum.
+    Parameters
+    ----------
+    missed : callable
+        Of spectra, shape (n_readings, n_wavelengths), how far each number read lies from them [standard deviations].
+    search : callable
+        Of how many times as much there is of each component, shape (n_components,), and of a prior that holds those
+        amounts, the minimum there.
     """
-    hidden = felt(problem, minimum, weight) < _FELT
-    hidden[hidden] = [_is_least(problem, minimum.at, number, weight) for number in np.flatnonzero(hidden).tolist()]
+    ks = found.at.ks
+    hidden = felt(problem, found.shown, missed) < _FELT
+    hidden[hidden] = [_is_least(problem, found.at, number, missed) for number in np.flatnonzero(hidden).tolist()]
     if not hidden.any():
-        return minimum, prior
-    ks = minimum.at.ks * np.where(hidden, _beyond(minimum.at.ks[1], prior), 1.0)[:, None]
-    smooth = priors.smooth(prior, ks, problem.largest_depth, problem.anisotropy.log_wavelength)
+        return found
+    more = np.where(hidden, _beyond(ks[1], prior), 1.0)
     # A step along what nothing tells may lead anywhere, so the amount is held while all else settles.
-    score, _ = prior.level(ks[1])
+    level, _ = replace(prior, strength=np.ones_like(prior.strength), expected=0.0).level(ks[1] * more[:, None])
     held = replace(
-        smooth,
+        prior,
         strength=np.where(hidden, 1.0 / _HELD, prior.strength),
-        expected=np.where(hidden, score / np.where(hidden, prior.strength, 1.0), prior.expected),
+        expected=np.where(hidden, level, prior.expected),
     )
-    there = minimise(problem, replace(minimum.at, ks=ks), held, weight=weight, gain=ROUGHLY, step_taken=step_taken)
+    there = search(more, held)
+    s = there.at.ks[1]
+    lost = there.cost - np.sum(held.level(s)[0] ** 2) + np.sum(prior.level(s)[0] ** 2) - found.cost
     # So many numbers more as the edge tells them apart meet noise that much better, were they of noise alone.
-    lost = there.parts.cost + prior_cost(there.at, smooth) - minimum.cost
-    return (there, smooth) if lost < hidden.sum() * problem.n_wavelengths else (minimum, prior)
+    return there if lost < hidden.sum() * missed(there.shown.values).shape[1] else found
 
 
-def _is_least(problem: Problem, at: Unknowns, component: int, weight: Array) -> bool:
+def _is_least(problem: Problem, at: Unknowns, component: int, missed: Callable[[Array], Array]) -> bool:
     """Whether less of a component is missed by far more than more of it is: it hides.
 
     Of a trace, and of whatever a poor fit tells little of, either is missed about alike.
     """
-    missed = []
+    costs = []
     for amount in (1.0 / _TWICE, 1.0, _TWICE):
         ks = at.ks.copy()
         ks[:, component] *= amount
-        values = show(problem, replace(at, ks=ks)).values
-        missed.append(float(np.sum(((problem.read - values) * weight) ** 2)))
-    less, here, more = missed
+        costs.append(float(np.sum(missed(show(problem, replace(at, ks=ks)).values) ** 2)))
+    less, here, more = costs
     return less - here > _LESS * (more - here)
 
 
@@ -86,17 +111,17 @@ def _beyond(s: Array, prior: Prior) -> Array:
     return np.exp(np.where(known, more / np.where(known, prior.strength, 1.0), 0.0))
 
 
-def felt(problem: Problem, minimum: Minimum, weight: Array) -> Array:
+def felt(problem: Problem, shown: Shown, missed: Callable[[Array], Array]) -> Array:
     """By how many standard deviations a pigment's readings move with the logarithm of its amount, (n_components,).
 
-    Infinite for bases, and for pigments that no casting holds.
+    Infinite for bases, and for pigments that no casting holds; `missed` is that of `beyond_hiding`.
     """
-    shown, of = minimum.shown, problem.readings.casting
+    of, here = problem.readings.casting, missed(shown.values)
     moved = np.full(problem.n_components, np.inf)
     for number in range(len(problem.optics), problem.n_components):
-        rows = np.flatnonzero(shown.share[of, number] > 0.0)
-        if rows.size:
-            by_amount = np.einsum("irw,iw->rw", shown.by_mixed[:, rows], shown.coefficients[:, number])
-            by_amount *= shown.share[of[rows], number, None] * weight[rows]
-            moved[number] = np.sqrt(np.mean(by_amount**2))
+        share = shown.share[of, number, None]
+        if share.any():
+            by_amount = share * np.einsum("irw,iw->rw", shown.by_mixed, shown.coefficients[:, number])
+            by = (missed(shown.values + _STEP * by_amount) - here) / _STEP
+            moved[number] = np.sqrt(np.mean(by[share[:, 0] > 0.0] ** 2))
     return moved

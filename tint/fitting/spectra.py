@@ -183,8 +183,16 @@ def _ended(
 ) -> tuple[Problem, Minimum, Prior, Weighting]:
     """What `search` returns, of what `_settled` does."""
     deepest = minimise(problem, minimum.at, prior, weight=held, step_taken=told)
-    minimum, prior = hidden.beyond_hiding(problem, deepest, prior, weight=held, step_taken=told)
-    return problem, minimum, prior, weighting
+
+    def search_near(times: Array, prior: Prior) -> Minimum:
+        ks = deepest.at.ks * times[:, None]
+        at = replace(deepest.at, ks=ks)
+        return minimise(problem, at, _smooth(problem, prior, ks), weight=held, gain=ROUGHLY, step_taken=told)
+
+    minimum = hidden.beyond_hiding(
+        problem, deepest, prior, missed=lambda values: (problem.read - values) * held, search=search_near
+    )
+    return problem, minimum, prior if minimum is deepest else _smooth(problem, prior, minimum.at.ks), weighting
 
 
 def _settled(
@@ -196,13 +204,17 @@ def _settled(
         spent = unknowns_spent(problem, minimum, prior)
         before, weighting = weighting, weigh(problem, minimum.shown.values, spent)
         held = weights(problem, minimum.shown.values, weighting)
-        prior = priors.smooth(prior, minimum.at.ks, problem.largest_depth, problem.anisotropy.log_wavelength)
+        prior = _smooth(problem, prior, minimum.at.ks)
         minimum = minimise(problem, minimum.at, prior, weight=held, gain=ROUGHLY, step_taken=told)
         small = _SETTLED * max(weighting.model_error, problem.instrument.repeatability)
         alike = np.allclose(weighting.casting, before.casting, atol=0.05) and have_settled(last, problem)
         if abs(weighting.model_error - before.model_error) < small and alike:
             break
     return problem, minimum, prior, weighting, held
+
+
+def _smooth(problem: Problem, prior: Prior, ks: Array) -> Prior:
+    return priors.smooth(prior, ks, problem.largest_depth, problem.anisotropy.log_wavelength)
 
 
 def _from(
@@ -215,7 +227,7 @@ def _from(
     own = at.own[of, : problem.n_slots]  # the most doses of a casting may be fewer now
     weighting = Weighting(near.weighting.model_error, near.weighting.casting[of])
     held = weights(problem, near.minimum.shown.values[np.isin(near.problem.readings.casting, of)], weighting)
-    prior = priors.smooth(prior, at.ks, problem.largest_depth, problem.anisotropy.log_wavelength)
+    prior = _smooth(problem, prior, at.ks)
     start = replace(at, own=np.where(problem.used, own, 0.0))
     return minimise(problem, start, prior, weight=held, gain=ROUGHLY, step_taken=told), prior, weighting
 

@@ -15,7 +15,6 @@ chart) where no white card tells it. The matrix follows from these by least squa
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 
@@ -71,8 +70,7 @@ class WhiteCard:
         """What the field leaves at its own places, one standard deviation, for its lost degrees of freedom [log]."""
         design, logs = self._design(self.at), np.log(np.maximum(linear, 1e-4))
         rest = logs - design @ (np.linalg.pinv(design) @ logs)
-        free = max(len(self.at) - design.shape[1], 1)
-        return float(np.sqrt((rest**2).mean(axis=-1).sum() / free))
+        return float(np.sqrt((rest**2).mean(axis=-1).sum() / max(len(self.at) - design.shape[1], 1)))
 
     def error(self, linear: Array, at: Array) -> Array:
         """Standard deviation of the field at other places, shape (..., m): large where it is carried on [log]."""
@@ -96,6 +94,10 @@ class Seen:
     at: Array  # shape (24, 2): their places [half lengths of the chart]
     coding: str  # `coded` or `straight`: what the curve starts from
     card: WhiteCard | None = None  # what tells the light
+
+    def responses(self, unknowns: Array) -> Array:
+        """Responses of the patches in proportion to light, shape (..., 24, 3)."""
+        return linear(self.values, self.at, seen=self, unknowns=unknowns)
 
 
 def _bent(values: Array, curve: Array, coding: str) -> Array:
@@ -140,6 +142,7 @@ def predicted(responses: Array, matrix: Array, degree: int) -> Array:
 DEGREES = (1, 2, 3)
 # A higher degree has to bring the patches' misses down to this share; common practice, no source.
 EARNED = 0.97
+_MOST_STEPS, _GAIN = 30, 1e-6  # share of the cost below which no fit gains any more
 _STEP = 1e-4  # of the unknowns, which are of order 0.1, for slopes by central differences
 
 
@@ -171,7 +174,7 @@ class Calibration:
         From the root mean square of the patches left out, as of a bell curve: the 95 % quantile of 24 numbers hangs on
         two of them.
         """
-        each = self.missed * np.sqrt(1.0 - self._leverage(self.chart_responses)[self.use > 0])
+        each = self.missed * np.sqrt(1.0 - self._leverage())
         return Z95 * float(np.sqrt(np.mean(each**2)))
 
     def carried(self, values: Array, at: Array) -> Array:
@@ -181,24 +184,18 @@ class Calibration:
         a new colour's error has sqrt(1 + h) times the spread of one where all is known, and that of a patch left out
         1 / sqrt(1 - h).
         """
-        responses = linear(values, at, seen=self.seen, unknowns=self.unknowns)
-        return np.sqrt(1.0 + self._leverage(responses))
+        return np.sqrt(1.0 + self._leverage(linear(values, at, seen=self.seen, unknowns=self.unknowns)))
 
     @property
     def most_carried(self) -> float:
         """The same of the farthest patch, left out."""
-        leverage = self._leverage(self.chart_responses)[self.use > 0]
-        return float(np.sqrt(1.0 / (1.0 - leverage.max())))
+        return float(np.sqrt(1.0 / (1.0 - self._leverage().max())))
 
-    @property
-    def chart_responses(self) -> Array:
-        """Responses of the patches in proportion to light, shape (24, 3)."""
-        return linear(self.seen.values, self.seen.at, seen=self.seen, unknowns=self.unknowns)
-
-    def _leverage(self, responses: Array) -> Array:
-        chart = self._rows(self.chart_responses)[self.use > 0]
+    def _leverage(self, responses: Array | None = None) -> Array:
+        """Of colours seen, or of the patches that count."""
+        chart = self._rows(self.seen.responses(self.unknowns))[self.use > 0]
         inverse = np.linalg.pinv(chart.T @ chart)
-        rows = self._rows(responses)
+        rows = chart if responses is None else self._rows(responses)
         return np.asarray(np.clip(np.einsum("ni,ij,nj->n", rows, inverse, rows), 0.0, None))
 
     def _rows(self, responses: Array) -> Array:
@@ -207,8 +204,7 @@ class Calibration:
 
     def lab(self, values: Array, at: Array, *, brighter: float | Array = 0.0) -> Array:
         """CIELAB of pixel values at places, shapes (n, 3) and (n, 2); `brighter` is added to the log of the light."""
-        responses = linear(values, at, seen=self.seen, unknowns=self.unknowns)
-        lit = responses * np.exp(np.asarray(brighter)[..., None])
+        lit = linear(values, at, seen=self.seen, unknowns=self.unknowns) * np.exp(np.asarray(brighter)[..., None])
         return xyz_to_lab(np.maximum(predicted(lit, self.matrix, self.degree), 0.0), self.white)
 
 
@@ -227,33 +223,29 @@ def calibrate(
     whose patches, each left out and all else fitted again, are predicted best.
     """
     xyz = lab_to_xyz(reference, white)
-    starts = [Seen(values, at, coding, card) for coding in (CODED, STRAIGHT)]
-    jobs = [_Job(seen, reference, xyz, white, 1, use) for seen in starts]
+    jobs = [_Job(Seen(values, at, coding, card), reference, xyz, white, 1, use) for coding in (CODED, STRAIGHT)]
     first = [job.fitted(np.zeros(UNKNOWNS), use) for job in jobs]
     costs = [float(np.sum(job.residuals(at, use) ** 2)) for job, at in zip(jobs, first, strict=True)]
     best = int(np.argmin(costs))
-    found: Calibration | None = None
-    for degree in DEGREES:
-        this = _calibration(replace(jobs[best], degree=degree), first[best])
-        if found is None or np.linalg.norm(this.missed) < EARNED * np.linalg.norm(found.missed):
+    found, *higher = (_calibration(replace(jobs[best], degree=degree), first[best]) for degree in DEGREES)
+    for this in higher:
+        if np.linalg.norm(this.missed) < EARNED * np.linalg.norm(found.missed):
             found = this
-    assert found is not None
     return found
 
 
 def _calibration(job: _Job, start: Array) -> Calibration:
     unknowns = job.fitted(start, job.use)
-    matrix = root_matrix(job.responses(unknowns), job.xyz, job.degree, use=job.use)
+    matrix = root_matrix(job.seen.responses(unknowns), job.xyz, job.degree, use=job.use)
     residuals, slopes = job.residuals(unknowns, job.use), job.slopes(unknowns, job.use)
     spread = float((residuals**2).sum()) / (3.0 * (job.use.sum() - len(matrix)) - UNKNOWNS)
     covariance = spread * np.linalg.inv(slopes.T @ slopes)
     each = job.use * (1.0 - np.eye(24))
-    again = np.stack([job.fitted(unknowns, use) for use in each])
-    left_out = job.lab(again, each)[np.arange(24), np.arange(24)]
-    fitted = job.lab(unknowns, job.use)
+    left_out = job.lab(job.fitted(unknowns, each), each)[np.arange(24), np.arange(24)]
     return Calibration(
-        job.seen, unknowns, covariance, matrix, job.degree, job.white, fitted, left_out, job.reference, job.use
-    )
+        job.seen, unknowns, covariance, matrix, job.degree, job.white, job.lab(unknowns, job.use), left_out,
+        job.reference, job.use,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -267,11 +259,8 @@ class _Job:
     degree: int
     use: Array
 
-    def responses(self, unknowns: Array) -> Array:
-        return linear(self.seen.values, self.seen.at, seen=self.seen, unknowns=unknowns)
-
     def lab(self, unknowns: Array, use: Array) -> Array:
-        responses = self.responses(unknowns)
+        responses = self.seen.responses(unknowns)
         matrix = root_matrix(responses, self.xyz, self.degree, use=use)
         return xyz_to_lab(np.maximum(predicted(responses, matrix, self.degree), 0.0), self.white)
 
@@ -291,8 +280,21 @@ class _Job:
         return np.asarray(np.swapaxes((at[..., 0, :] - at[..., 1, :]) / (2.0 * _STEP), -1, -2))
 
     def fitted(self, start: Array, use: Array) -> Array:
-        """Unknowns of least squares, shape (8,)."""
-        from scipy.optimize import least_squares  # 0.3 s to import; only a photograph needs it here
-
-        residuals, slopes = partial(self.residuals, use=use), partial(self.slopes, use=use)
-        return np.asarray(least_squares(residuals, start, slopes, ftol=1e-6).x)
+        """Unknowns of least squares, shape (..., 8), by Levenberg-Marquardt, all fits at once."""
+        at = np.broadcast_to(start, (*use.shape[:-1], UNKNOWNS))
+        missed, damping = self.residuals(at, use), np.full(use.shape[:-1], 1e-3)
+        for _ in range(_MOST_STEPS):
+            slopes = self.slopes(at, use)
+            across = np.swapaxes(slopes, -1, -2)
+            stiff = across @ slopes * (1.0 + damping[..., None, None] * np.eye(UNKNOWNS))
+            there = at - np.linalg.solve(stiff, across @ missed[..., None])[..., 0]
+            found = self.residuals(there, use)
+            cost = np.sum(missed**2, axis=-1)
+            gained = cost - np.sum(found**2, axis=-1)
+            better = gained > 0.0
+            at = np.where(better[..., None], there, at)
+            missed = np.where(better[..., None], found, missed)
+            damping = np.where(better, 0.1, 10.0) * damping
+            if np.all(np.abs(gained) < _GAIN * cost):
+                break
+        return at

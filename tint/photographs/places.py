@@ -38,13 +38,23 @@ _CORNER_PLACES = np.array([[0.0, 0.0], [COLUMNS - 1.0, 0.0], [COLUMNS - 1.0, ROW
 
 
 @dataclass(frozen=True, kw_only=True)
-class Spot:
-    """A place whose colour is asked for."""
+class Named:
+    """What is named as readings are: a swatch over a backing, or a backing alone; blank where not told."""
 
-    # as readings are named: a swatch over a backing, or a backing alone; blank where not told
     name: str
     backing: str = ""
     seat: str = ""
+
+    @property
+    def where(self) -> str:
+        """NAME/BACKING/SEAT."""
+        return "/".join(each for each in (self.name, self.backing, self.seat) if each)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spot(Named):
+    """A place whose colour is asked for."""
+
     # its centre, from the picture's upper left corner [px]
     x: float
     y: float
@@ -53,11 +63,6 @@ class Spot:
     # the quadrilateral that is averaged, in place of the square, where a perspective is known [px]
     corners: tuple[tuple[float, float], ...] | None = None
 
-    @property
-    def where(self) -> str:
-        """How it is named: NAME/BACKING/SEAT."""
-        return "/".join(each for each in (self.name, self.backing, self.seat) if each)
-
 
 @dataclass(frozen=True, eq=False)
 class Places:
@@ -65,11 +70,9 @@ class Places:
 
     patches: Array  # shape (24, 4, 2): in the order of the chart's patches
     spots: Array  # shape (n_spots, 4, 2): in the order asked for
-    # shape (2,); ndarray, shape (2,); float: middle of the chart, the direction of its rows, and the distance between
-    # its patches [px]
-    centre: Array
-    along: Array
-    across: float
+    centre: Array  # shape (2,): middle of the chart [px]
+    along: Array  # shape (2,): the direction of its rows
+    across: float  # from patch to patch [px]
 
     def from_chart(self, quads: Array) -> Array:
         """Middles of quadrilaterals along and across the chart, from its middle in half lengths, shape (..., 2)."""
@@ -122,15 +125,9 @@ def _check_corners(points: Array) -> None:
     if not (np.all(turns > 0) or np.all(turns < 0)):
         raise InputError("corners", "the four do not go round a chart", mend="name them in order round its edge")
     lengths = np.linalg.norm(steps, axis=1)
-    if (
-        max(lengths[0] / lengths[2], lengths[2] / lengths[0], lengths[1] / lengths[3], lengths[3] / lengths[1])
-        > MOST_SLANT
-    ):
-        raise InputError(
-            "corners",
-            "one side of the chart is more than three times as long as the one across",
-            mend="photograph it from straight above",
-        )
+    if np.max(lengths / np.roll(lengths, 2)) > MOST_SLANT:
+        found = "one side of the chart is more than three times as long as the one across"
+        raise InputError("corners", found, mend="photograph it from straight above")
 
 
 def _check_inside(quads: Array, what: str, width: int, height: int) -> None:
@@ -152,12 +149,6 @@ def moved(matrix: Array, points: Array) -> Array:
     """Points, shape (..., 2), under a perspective."""
     lifted = np.concatenate((points, np.ones((*points.shape[:-1], 1))), axis=-1) @ matrix.T
     return np.asarray(lifted[..., :2] / lifted[..., 2:])
-
-
-def arrangements(corners: Array) -> list[Array]:
-    """The eight ways in which four corners can be those of a chart: from each of them, round either way."""
-    ways = [np.roll(corners, -start, axis=0) for start in range(4)]
-    return [*ways, *(np.concatenate((way[:1], way[:0:-1])) for way in ways)]
 
 
 WORKING_WIDTH = 1440  # pixels: what the segmentation's own settings are made for
@@ -226,13 +217,16 @@ def find_arrangement(picture: Picture, corners: ArrayLike, *, reference: Array, 
 
     InputError as `locate`.
     """
-    xyz = lab_to_xyz(reference, white)
-    best, least = np.asarray(corners, dtype=float), np.inf
-    for way in arrangements(best):
-        values = sample(picture, locate(way, (), width=picture.width, height=picture.height).patches).mean
-        missed = min(_plain_miss(each, reference, xyz, white) for each in (decode(values), values))
-        if missed < least:
-            best, least = np.asarray(way), missed
+    xyz, given = lab_to_xyz(reference, white), np.asarray(corners, dtype=float)
+    best, least = given, np.inf
+    for way in (given, np.roll(given, -1, axis=0)):
+        patches = locate(way, (), width=picture.width, height=picture.height).patches
+        seen, round_it = sample(picture, patches).mean.reshape(ROWS, COLUMNS, 3), way[[0, 1, 3, 2]].reshape(2, 2, 2)
+        for turn in ((slice(None, None, down), slice(None, None, along)) for down in (1, -1) for along in (1, -1)):
+            values = seen[turn].reshape(-1, 3)
+            missed = min(_plain_miss(each, reference, xyz, white) for each in (decode(values), values))
+            if missed < least:
+                best, least = round_it[turn].reshape(4, 2)[[0, 1, 3, 2]], missed
     return best, least
 
 

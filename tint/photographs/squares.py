@@ -22,7 +22,7 @@ from tint.colorimetry import difference
 from tint.errors import InputError, JobError, listed
 from tint.photographs.colours import Photographed
 from tint.photographs.picture import Picture, sample
-from tint.photographs.places import SQUARE, Places, Spot, homography, moved
+from tint.photographs.places import SQUARE, Named, Places, Spot, homography, moved
 from tint.spectra import Array
 
 SQUARES_FILE = "squares.csv"  # in the swatch folder
@@ -56,18 +56,10 @@ _LABEL = (1.0 + 2.0 * MARGIN) * _SQUARE
 
 
 @dataclass(frozen=True, kw_only=True)
-class Square:
+class Square(Named):
     """What a square stands for: a reading, named as in readings.csv."""
 
     number: int
-    name: str  # a swatch, or a card that is read bare
-    backing: str = ""
-    seat: str = ""
-
-    @property
-    def where(self) -> str:
-        """How it is named: NAME/BACKING/SEAT."""
-        return "/".join(each for each in (self.name, self.backing, self.seat) if each)
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,10 +140,8 @@ def _detected(pixels: NDArray[np.uint8], scale: float) -> list[Seen]:
     if numbers is None:
         return []
     places = np.asarray(corners, dtype=float).reshape(-1, 4, 2)
-    return [
-        Seen(int(number), (each + 0.5) / scale - 0.5)
-        for number, each in zip(np.ravel(numbers), places, strict=True)
-    ]  # fmt: skip
+    places = (places + 0.5) / scale - 0.5
+    return [Seen(int(number), each) for number, each in zip(np.ravel(numbers), places, strict=True)]
 
 
 def _once(seen: Sequence[Seen]) -> list[Seen]:

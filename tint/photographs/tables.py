@@ -16,7 +16,7 @@ from tint.errors import Gathered, InputError, did_you_mean, one_of, quoted
 from tint.files import csv_table, neutral
 from tint.materials import SEATS
 from tint.photographs.colours import Photographed, SpotColour
-from tint.photographs.places import Spot
+from tint.photographs.places import Named, Spot
 from tint.photographs.squares import NUMBERS, SQUARES_FILE, Square
 from tint.spectra import Array
 from tint.swatches.records import PHOTOGRAPH
@@ -97,18 +97,7 @@ def read_spots(path: str | os.PathLike[str]) -> tuple[Spot, ...]:
     """
     faults = Gathered(str(path))
     table = _table(Path(path), faults, first="name")
-    for column in table.columns:
-        if column not in _SPOT_COLUMNS:
-            faults.grave(
-                "is no column of spots",
-                column=column,
-                expected=one_of(_SPOT_COLUMNS),
-                mend=did_you_mean(column, _SPOT_COLUMNS),
-            )
-    for column in ("x", "y"):
-        if column not in table.columns:
-            faults.grave(f"there is no column {column}", expected="expected the middle of each spot in pixels")
-    _stop(faults)
+    _check_columns(table, _SPOT_COLUMNS, ("x", "y"), faults)
     check_marks(table, ("x", "y", "size"), faults)
     spots = [_spot(table, row, faults) for row in table.rows]
     if not spots:
@@ -118,14 +107,30 @@ def read_spots(path: str | os.PathLike[str]) -> tuple[Spot, ...]:
 
 
 def _spot(table: Table, row: Row, faults: Gathered) -> Spot:
-    name, backing, seat = (table.cell(row, column) for column in ("name", "backing", "seat"))
-    if not name:
-        faults.grave("the cell is blank", row=row.number, column="name", mend="name the swatch or the backing")
-    if seat and seat not in SEATS:
-        faults.grave(f"{quoted(seat)} is no seat", row=row.number, column="seat", expected=one_of(SEATS))
+    told = _named(table, row, faults)
     x, y = (_number(table, row, column, faults) for column in ("x", "y"))
     size = _number(table, row, "size", faults) if table.cell(row, "size") else None
-    return Spot(name=name, backing=backing, seat=seat, x=x, y=y, size=size)
+    return Spot(name=told.name, backing=told.backing, seat=told.seat, x=x, y=y, size=size)
+
+
+def _named(table: Table, row: Row, faults: Gathered) -> Named:
+    """What a row names."""
+    told = Named(**{column: table.cell(row, column) for column in ("name", "backing", "seat")})
+    if not told.name:
+        faults.grave("the cell is blank", row=row.number, column="name", mend="name the swatch or the card")
+    if told.seat and told.seat not in SEATS:
+        faults.grave(f"{quoted(told.seat)} is no seat", row=row.number, column="seat", expected=one_of(SEATS))
+    return told
+
+
+def _check_columns(table: Table, known: tuple[str, ...], needed: tuple[str, ...], faults: Gathered) -> None:
+    for column in (*table.columns, *needed):
+        if column not in known:
+            mend = did_you_mean(column, known)
+            faults.grave("is no column of such a table", column=column, expected=one_of(known), mend=mend)
+        elif column not in table.columns:
+            faults.grave(f"there is no column {column}", expected=one_of(known))
+    _stop(faults)
 
 
 def read_squares(folder: str | os.PathLike[str]) -> dict[int, Square]:
@@ -139,26 +144,19 @@ def read_squares(folder: str | os.PathLike[str]) -> dict[int, Square]:
         raise InputError(str(path), "is not there", "what each label square stands for", mend)
     faults = Gathered(str(path))
     table = _table(path, faults, first="square")
-    for column in (*_SQUARE_COLUMNS[:2], *table.columns):
-        if column not in table.columns or column not in _SQUARE_COLUMNS:
-            found = "is no column of squares" if column in table.columns else "there is no such column"
-            faults.grave(found, column=column, expected=one_of(_SQUARE_COLUMNS))
-    _stop(faults)
+    _check_columns(table, _SQUARE_COLUMNS, _SQUARE_COLUMNS[:2], faults)
     squares: dict[int, Square] = {}
     for row in table.rows:
-        told = {column: table.cell(row, column) for column in _SQUARE_COLUMNS}
-        number = int(told["square"]) if told["square"].isdecimal() and len(told["square"]) < 4 else NUMBERS
+        cell = table.cell(row, "square")
+        number = int(cell) if cell.isdecimal() and len(cell) < 4 else NUMBERS
         if number >= NUMBERS:
             expected = f"a whole number from 0 to {NUMBERS - 1}"
-            faults.grave(f"{quoted(told['square'])} is no square", row=row.number, column="square", expected=expected)
+            faults.grave(f"{quoted(cell)} is no square", row=row.number, column="square", expected=expected)
         elif number in squares:
             mend = "give each row its own, as it is printed"
             faults.grave(f"square {number} stands twice", row=row.number, column="square", mend=mend)
-        if not told["name"]:
-            faults.grave("the cell is blank", row=row.number, column="name", mend="name the swatch or the card")
-        if told["seat"] and told["seat"] not in SEATS:
-            faults.grave(f"{quoted(told['seat'])} is no seat", row=row.number, column="seat", expected=one_of(SEATS))
-        squares[number] = Square(number=number, name=told["name"], backing=told["backing"], seat=told["seat"])
+        told = _named(table, row, faults)
+        squares[number] = Square(number=number, name=told.name, backing=told.backing, seat=told.seat)
     _stop(faults)
     return squares
 
@@ -181,9 +179,8 @@ def read_chart(path: str | os.PathLike[str], *, light: str, observer: int) -> tu
     rows = _in_order(table, faults)
     waves = [column for column in table.columns if number(column) is not None]
     if not waves and not set(_OF_COLOURS) <= set(table.columns):
-        faults.grave(
-            "there are no spectra and no colours", expected="expected wavelengths, or light, observer, L, a and b"
-        )
+        expected = "expected wavelengths, or light, observer, L, a and b"
+        faults.grave("there are no spectra and no colours", expected=expected)
     _stop(faults)
     numeric = waves or ["L", "a", "b"]
     check_marks(table, numeric, faults)
@@ -207,16 +204,11 @@ def _in_order(table: Table, faults: Gathered) -> list[Row]:
     for row in table.rows:
         cell = table.cell(row, "patch").lower()
         if cell not in names:
-            faults.grave(
-                f"{quoted(cell)} is no patch",
-                row=row.number,
-                column="patch",
-                expected="A1 to D6 by row and column, or 1 to 24",
-            )
+            expected = "A1 to D6 by row and column, or 1 to 24"
+            faults.grave(f"{quoted(cell)} is no patch", row=row.number, column="patch", expected=expected)
         elif names[cell] in held:
-            faults.grave(
-                f"patch {PATCHES[names[cell]]} stands twice", row=row.number, column="patch", mend="keep one of the two"
-            )
+            found = f"patch {PATCHES[names[cell]]} stands twice"
+            faults.grave(found, row=row.number, column="patch", mend="keep one of the two")
         else:
             held[names[cell]] = row
     if len(held) < 24 and not faults.faults:
@@ -230,26 +222,22 @@ def _check_light(table: Table, rows: list[Row], light: str, observer: int, fault
         for row in rows:
             cell = table.cell(row, column)
             if cell.upper() != wanted.upper():
-                faults.grave(
-                    f"{quoted(cell)} is not {wanted}, which the colours are asked for in",
-                    row=row.number,
-                    column=column,
-                    expected="expected that, since nothing is adapted",
-                    mend=f"give spectra, or ask for --{column} {cell}",
+                found = f"{quoted(cell)} is not {wanted}, which the colours are asked for in"
+                expected, mend = (
+                    "expected that, since nothing is adapted",
+                    f"give spectra, or ask for --{column} {cell}",
                 )
+                faults.grave(found, row=row.number, column=column, expected=expected, mend=mend)
 
 
 def _check_spectra(wavelengths: Array, values: Array, faults: Gathered) -> None:
     steps = np.diff(wavelengths)
     if len(wavelengths) < 3 or np.ptp(steps) > 1e-6 or steps[0] <= 0 or wavelengths[0] > 420 or wavelengths[-1] < 680:
-        faults.grave(
-            "its wavelengths do not run evenly from 420 nm or less to 680 nm or more", mend="give them by 10 nm"
-        )
+        found = "its wavelengths do not run evenly from 420 nm or less to 680 nm or more"
+        faults.grave(found, mend="give them by 10 nm")
     elif values.min() < 0 or values.max() > 1.2:
-        mend = "divide by 100" if values.max() <= 120 else ""
-        faults.grave(
-            f"values from {values.min():g} to {values.max():g}", expected="reflectances from 0 to 1", mend=mend
-        )
+        found, mend = f"values from {values.min():g} to {values.max():g}", "divide by 100" * (values.max() <= 120)
+        faults.grave(found, expected="reflectances from 0 to 1", mend=mend)
 
 
 def _table(path: Path, faults: Gathered, *, first: str) -> Table:
