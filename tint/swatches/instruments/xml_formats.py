@@ -65,7 +65,8 @@ def read_xml(data: bytes, file: str) -> list[Measurement]:
     root = parsed(data, file)
     readers = {"CxF": read_cxf, "IESTM2714": read_tm27}
     if local(root) not in readers:
-        raise InputError(file, f"XML of the kind {quoted(local(root))}", "CxF (version 3) or IESTM2714")
+        mend = "save it from a spreadsheet as .xlsx or CSV" if local(root).lower() in ("html", "workbook") else ""
+        raise InputError(file, f"XML of the kind {quoted(local(root))}", "CxF (version 3) or IESTM2714", mend)
     return readers[local(root)](root, file)
 
 
