@@ -11,6 +11,7 @@ import pytest
 from numpy.typing import NDArray
 
 from tint.errors import InputError
+from tint.swatches import read_folder
 from tint.swatches.import_plan import Doubles, Import, Naming
 from tint.swatches.importing import plan_import
 from tint.swatches.instruments import parse_measurements
@@ -264,3 +265,13 @@ def test_percent_that_may_be_fractions_is_told() -> None:
 def test_a_minus_of_typesetting_is_one() -> None:
     rows = [["Sample", "L*", "a*", "b*"], ["lid-1", "50.1", "−2.3", "−12.4"]]
     assert parse_measurements(text(rows), file="scan.csv")[0].lab == pytest.approx([50.1, -2.3, -12.4])
+
+
+def test_zeros_that_a_spreadsheet_dropped_are_asked_about(folder: Path) -> None:
+    plan = planned(folder, text([["Sample", *NM], ["7", *cells(WHITE)]]), backing="white")
+    assert "is it 007? a spreadsheet drops zeros" in str(plan.faults[0])
+    readings = folder / "readings.csv"
+    readings.write_text(readings.read_text() + f"07,White,air,{','.join(cells(WHITE))}\n")
+    with pytest.raises(InputError, match="is it 007") as caught:
+        read_folder(folder)
+    assert "and" not in caught.value.mend.split("again")[1], "a card may be written with a capital"

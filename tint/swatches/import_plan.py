@@ -14,7 +14,7 @@ from tint.spectra import Array
 from tint.swatches.instruments import Measurement
 from tint.swatches.instruments.words import in_english
 from tint.swatches.records import NO_BACKING, QUANTITIES, REGULAR, SPECTRA, THROUGH
-from tint.swatches.text import is_date
+from tint.swatches.text import name_remade
 
 NEW, REPLICATE, REPLACES, LEFT_OUT, FAULT = "new", "replicate", "replaces", "left out", "fault"
 KEY_COLUMNS = ("swatch", "backing", "seat", "quantity")
@@ -176,8 +176,8 @@ class Namer:
         name, column = measurement.name, self.column_of_swatches(measurement)
         if column:
             return f"if the column {shown(column)} names the swatch, call it `swatch`"
-        if is_date(name):
-            return "a spreadsheet made a date of a name: set its column to text and type it again, or say --as"
+        if remade := name_remade(name, self.swatches):
+            return f"{remade}, or say --as"
         swatch = _within(name, self.swatches)
         backing = _within(name.replace(swatch, "", 1), self.backings)
         if swatch and backing:

@@ -163,6 +163,15 @@ def is_date(cell: str) -> bool:
     return _DATE.fullmatch(cell) is not None
 
 
+def name_remade(name: str, known: Iterable[str]) -> str:
+    """What mends a name that a spreadsheet made something else of: a date, or a number without its zeros."""
+    if is_date(name):
+        return "a spreadsheet made a date of a name: set its column to text and type it again"
+    bare = name.lstrip("0")
+    own = next((each for each in known if name.isdigit() and each.isdigit() and each.lstrip("0") == bare), "")
+    return f"is it {own}? a spreadsheet drops zeros: set its column to text and type it again" if own else ""
+
+
 def _is_number_and_words(cell: str) -> bool:
     """Whether a cell begins with a number and ends in something else, as `2 mm` does."""
     words = cell.lstrip("+-0123456789.,")
