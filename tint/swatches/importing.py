@@ -179,7 +179,7 @@ def _of_own_geometry(placed: Sequence[Planned], declared: Declared) -> list[Plan
 
 
 def _is_mean(measurement: Measurement) -> bool:
-    return statistic_in(measurement.name, measurement.told.values()) == "mean"
+    return statistic_in(measurement.name, measurement.told) == "mean"
 
 
 def _unknown(start: Planned, namer: Namer) -> Planned:

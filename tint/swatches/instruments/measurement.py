@@ -65,7 +65,9 @@ class Measurement:
         return f"{self.file}, {self.place}" if self.place else self.file
 
 
-_TRANSMITTED = re.compile(r"(?<!data )transmi(?:ttance|ssion)")
+_TRANSMITTED = re.compile(
+    r"(?<!data )transmi(?:ttance|ssion)(?! (?:cell|holder|accessor|port|module|rate|speed|protocol))"
+)
 _REFLECTED = re.compile(r"reflect|remission")
 
 

@@ -146,7 +146,8 @@ def _of_column(sheet: Sheet, column: _Column, above: str) -> Measurement:
     row = Row(sheet.header.row, tuple(facts.values()))
     told = labelled(sheet, row, label_places(tuple(facts)), words=facts, name=column.name)
     told = replace(told, name=column.name, place=f"column {shown(sheet.header.cells[column.at])}")
-    return replace(told, told={**told.told, "sample above": above})
+    scale = "percent" if "%" in {fact.strip("[]() ") for fact in facts.values()} else told.scale
+    return replace(told, scale=scale, told={**told.told, "sample above": above})
 
 
 def _paired(sheet: Sheet) -> Iterator[Measurement]:

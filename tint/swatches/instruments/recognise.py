@@ -13,7 +13,7 @@ from tint.errors import Gathered, InputError, listed, quoted, shown
 from tint.files import bytes_of
 from tint.spectra import Array
 from tint.swatches.instruments.measurement import Measurement, hinted
-from tint.swatches.instruments.words import SPECULAR, specular_in, wavelength_in
+from tint.swatches.instruments.words import SPECULAR, specular_in, statistic_in, wavelength_in
 from tint.swatches.sheets import sheet_name, sheets_of
 from tint.swatches.text import decoded, held_in, number
 
@@ -48,7 +48,7 @@ def all_measurements(data: bytes, *, file: str, said: Given | None = None) -> tu
         mend = "export fewer measurements at a time"
         raise InputError(file, "the file is too large", f"at most {LARGEST_FILE // 2**20} MB", mend)
     said = said or Given()
-    read = [hinted(each, [each.name], "the sample's name") for each in _read(data, file)]
+    read = [hinted(each, [each.name], "the sample's name") for each in _measured(_read(data, file))]
     return tuple(map(said.taken_by, in_fractions(read, said.scale)))
 
 
@@ -60,6 +60,15 @@ def _read(data: bytes, file: str) -> list[Measurement]:
     from tint.swatches.instruments.xml_formats import read_xml  # a parser of XML is not for those who read tables
 
     return read_xml(data, file)
+
+
+def _measured(read: list[Measurement]) -> list[Measurement]:
+    """Without deviations and extremes, which stand among readings as if they were some."""
+    kept = [each for each in read if statistic_in(each.name, each.told) != "deviation"]
+    if len(kept) in (0, len(read)):
+        return read
+    note = f"{len(read) - len(kept)} that say they are a deviation, a least or a largest value were passed over"
+    return [replace(each, notes=(*each.notes, note)) for each in kept]
 
 
 def _is_xml(data: bytes) -> bool:

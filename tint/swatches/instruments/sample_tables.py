@@ -91,10 +91,15 @@ def _blocks(header: Header, file: str) -> list[_Block]:
     read = []
     # A single column such as R457 beside a spectrum is none of it.
     for head, group in [each for each in groups.items() if len(each[1]) >= LEAST_COLUMNS] or [(Said(), spectral)]:
+        statistic = statistic_in("", {"kind": head.backing})
+        if statistic == "deviation":
+            continue
         _check_order([nm for nm, _ in group], f"{file}, row {header.row}")
         places = tuple(at for _, at in sorted(group))
         grid = checked_wavelengths([nm for nm, _ in sorted(group)], f"{file}, row {header.row}")
-        said = replace(head, scale=said_by(header.cells[at] for at in places).scale)
+        said = replace(
+            head, backing="" if statistic else head.backing, scale=said_by(header.cells[at] for at in places).scale
+        )
         percent = said.scale == "percent" or all("%" in unit_of(header, at) for at in places)
         read.append(_Block(places=places, grid=grid, said=replace(said, scale="percent" * percent)))
     return read
@@ -139,9 +144,8 @@ def _wide(sheet: Sheet, blocks: Sequence[_Block]) -> Iterator[Measurement]:
         start = labelled(sheet, row, labels, words=words, name=own or f"row {row.number}")
         light, observer = start.light or view[0], start.observer or view[1]
         start = replace(start, light=light, observer=observer, notes=notes + more)
-        nothing = "no value" * all(row.cells[at].lower() in NO_VALUE for at in taken) or _deviation(row, named, free)
-        if nothing:
-            sheet.faults.warn(f"row {row.number} ({shown(start.name)}) holds {nothing}: passed over")
+        if all(row.cells[at].lower() in NO_VALUE for at in taken):
+            sheet.faults.warn(f"row {row.number} ({shown(start.name)}) holds no value: passed over")
             continue
         for block in blocks:
             try:
@@ -159,13 +163,6 @@ def _continued(row: Row, above: Row | None, named: int | None, places: Sequence[
         return row, ()
     cells = [cell or above.cells[at] * (at in (named, *places)) for at, cell in enumerate(row.cells)]
     return replace(row, cells=tuple(cells)), ("a row without a name was taken to have that of the row above",)
-
-
-def _deviation(row: Row, named: int | None, places: Sequence[int]) -> str:
-    """What a row of statistics holds instead of a measurement, by a word of its own or the last of its name."""
-    name = row.cells[named] if named is not None else ""
-    kind = statistic_in(name, (row.cells[at] for at in places if at != named))
-    return "a statistic, no measurement" * (kind == "deviation")
 
 
 def _values(sheet: Sheet, row: Row, block: _Block) -> dict[str, Any]:

@@ -232,6 +232,7 @@ def _quantity_of(header: Header, words: Mapping[str, str]) -> tuple[str, str]:
     return "", "percent" * _percent_above(header)
 
 
+_LONGEST_GLOSS = 21  # characters of a cell that says no more than that: (specular excluded)
 _OF_KIND = re.compile(r"\b(?:type|mode|kind|r/t|quantity)\b", re.IGNORECASE)
 _YES, _NO = {"yes", "y", "ja", "oui", "si", "sí", "true", "1", "x"}, {"no", "n", "nein", "non", "false", "0"}
 _IN, _EX = {"in", "inc", "incl", "i", "included"}, {"ex", "exc", "excl", "e", "excluded"}
@@ -242,17 +243,13 @@ def _specular_of(words: Mapping[str, str]) -> str:
     said = set()
     for column, cell in words.items():
         word, asked = in_english(cell).lower().strip(" ()[]."), specular_in(column)
-        if len(cell) <= _GLOSS and cell.strip(" ()[]").upper() in _SPECULAR:
+        if len(cell) <= _LONGEST_GLOSS and specular_in(cell):
             said.add(specular_in(cell))
         elif asked and word in _YES | _NO:
             said.add(asked if word in _YES else ({*OF_SPHERE} - {asked}).pop())
         elif word in _IN | _EX and re.search(r"spe[cx]", in_english(column).lower()):
             said.add("included" if word in _IN else "excluded")
     return said.pop() if len(said) == 1 else ""
-
-
-_SPECULAR = ("SCI", "SCE", "RSIN", "RSEX", "SPIN", "SPEX", "SPECULAR INCLUDED", "SPECULAR EXCLUDED")
-_GLOSS = max(map(len, _SPECULAR)) + 2
 
 
 def _label(header: Header, row: Row, role: str, places: Mapping[str, int]) -> str:

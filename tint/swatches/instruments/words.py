@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -83,13 +83,22 @@ def quantity_in(text: str) -> tuple[str, bool]:
     return "", False
 
 
-def statistic_in(name: str, words: Iterable[str]) -> str:
-    """Whether the last word of a sample's name, or a word beside it, says `mean` or `deviation`; else empty."""
-    told = {in_english(each).lower().strip("()[]") for each in (*re.split(r"[\s_-]+", name)[1:][-1:], *words)}
-    return "deviation" if told & _SPREAD else "mean" * ("mean" in told)
+def statistic_in(name: str, told: Mapping[str, str]) -> str:
+    """Whether a row says it is a `mean`, or a `deviation` or extreme; by the last word of its name, or another column.
+
+    What may be initials or a dose, as SD and max, counts only in a column of such words.
+    """
+    found = {in_english(each).lower().strip("()[]") for each in re.split(r"[\s_-]+", name)[1:][-1:]} & {*_STATISTICS}
+    for column, cell in told.items():
+        word = in_english(cell).lower().strip("()[]")
+        if cell != name and ((len(cell) > _INITIALS and word in _STATISTICS) or _OF_STATISTICS.search(column)):
+            found.add("deviation" if word in _EXTREMES else word)
+    return next((kind for kind in _STATISTICS if kind in found), "")
 
 
-_SPREAD = {"deviation", "min", "max", "minimum", "maximum"}
+_INITIALS = 3  # letters at most
+_STATISTICS, _EXTREMES = ("deviation", "mean"), ("min", "max", "minimum", "maximum")
+_OF_STATISTICS = re.compile(r"stat|type|kind|value|read|measure|^rep|^art$", re.IGNORECASE)
 
 
 # Columns of a spectrum.
@@ -220,8 +229,8 @@ _ENGLISH = {
     "backing": r"untergrund|hinterlegung|unterlage|support|sfondo|fondo?|background|substrate",
     "black": r"schwarze?[rs]?|noire?|nero|nera|negro|negra",
     "white": r"weisse?[rs]?|blanc|blanche|bianco|bianca|blanco|blanca",
-    "deviation": r"std\.? ?dev\.?|stdev|std\.?|sd|s\.d\.|standard deviation|standardabweichung|stabw\.?|ecart[- ]type"
-    r"|deviazione standard|desviacion estandar|differen[cz]e?|delta|σ|±|cv|rsd|variance",
+    "deviation": r"std\.? ?dev\.?|stdev|sd|s\.d\.|standard deviation|standardabweichung|stabw\.?|ecart[- ]type"
+    r"|deviazione standard|desviacion estandar|differen[cz]e?|σ|±|variance",
     "mean": r"average|avg\.?|mittelwert|mittel|moyenne|media",
     "sample": r"probe|probenname|proben-?id|muster|bezeichnung|echantillon|campione|muestra",
     "name": r"nom|nome|nombre",
