@@ -271,6 +271,16 @@ def test_what_is_no_export_at_all_is_called_by_its_name(data: bytes, words: str)
         parse_measurements(data, file="scan")
 
 
+def test_units_of_jcamp_tell_the_quantity() -> None:
+    rows = "\n".join(f"{nm} {value}" for nm, value in zip(NM, cells(100.0 * THROUGH), strict=True))
+    block = "##TITLE=lid\n##JCAMP-DX=5.0\n##XUNITS=nm\n##YUNITS={}\n##FIRSTX=400\n##LASTX=700\n##XYDATA=(X++(Y..Y))\n"
+    for units, quantity in (("%T", "transmittance"), ("%R", "reflectance"), ("PERCENT REFLECTANCE", "reflectance")):
+        (read,) = parse_measurements((block.format(units) + rows + "\n##END=\n").encode(), file="scan.jdx")
+        assert (read.quantity, read.scale) == (quantity, "percent")
+    with pytest.raises(InputError, match="YUNITS"):
+        parse_measurements((block.format("% ABSORBANCE") + rows + "\n##END=\n").encode(), file="scan.jdx")
+
+
 def test_percent_that_may_be_fractions_is_told() -> None:
     rows = [["Sample", *(f"{nm} nm [%]" for nm in NM)], ["lid-1", *cells(WHITE)]]
     assert "are they fractions?" in parse_measurements(text(rows), file="scan.csv")[0].notes[0]

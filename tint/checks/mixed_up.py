@@ -32,13 +32,25 @@ def of_mixed_up(named: Sequence[Judged], rest: Ground) -> tuple[list[Finding], f
     """
     slid = _slid([each.swatch for each in named], named[0].ground, rest) if named else []
     findings, about = ([_told(slid)] if slid else []), set(slid)
-    for each in named:
-        if each.swatch.name not in about and (told := _turned(each)) is not None:
-            findings.append(_of_row(each.swatch.name, *told))
-            about.add(each.swatch.name)
-    out = [each for each in named if each.swatch.name not in about]
+
+    def turn(*, doses: bool) -> None:
+        for each in named:
+            if each.swatch.name not in about and (told := _turned(each, doses=doses)) is not None:
+                findings.append(_of_row(each.swatch.name, *told))
+                about.add(each.swatch.name)
+
+    turn(doses=False)
+    for names in _swapped([each for each in named if each.swatch.name not in about]):
+        findings.append(_told(names))
+        about.update(names)
+    turn(doses=True)  # last: two castings alike but for a pigment, swapped, read as if each had other doses
+    return findings, frozenset(about)
+
+
+def _swapped(out: Sequence[Judged]) -> Iterator[list[str]]:
+    """Rings of castings of which each reads as the next."""
     if len(out) < 2:
-        return findings, frozenset(about)
+        return
     own = [each.swatch for each in out]
     missed = np.array([[_missed(one, other) for other in own] for one in out])
     from scipy.optimize import linear_sum_assignment  # 0.3 s to import; only a check needs it
@@ -47,10 +59,7 @@ def of_mixed_up(named: Sequence[Judged], rest: Ground) -> tuple[list[Finding], f
     for ring in _rings(among):
         of = np.array(ring)
         if len(ring) > 1 and missed[of, among[of]].sum() <= _EXPLAINED * missed[of, of].sum():
-            names = [own[at].name for at in ring]
-            findings.append(_told(names))
-            about.update(names)
-    return findings, frozenset(about)
+            yield [own[at].name for at in ring]
 
 
 def _slid(own: Sequence[Swatch], all_of: Ground, rest: Ground) -> list[str]:
@@ -88,17 +97,18 @@ def _off(one: Swatch, other: Swatch, all_of: Ground, rest: Ground) -> float:
 # A row whose cells stand in other columns than they should.
 
 
-def _turned(judged: Judged) -> tuple[str, float] | None:
+def _turned(judged: Judged, *, doses: bool) -> tuple[str, float] | None:
     """How the rows of a casting must be read to agree with all others, and what that leaves of the miss; else None."""
     ground, left = judged.ground, judged.left
     read = ground.fitted.problem.read[left.rows]
     seen = read - left.missed  # as predicted
     before = float(left.missed.ravel() @ judged.inverse @ left.missed.ravel())
     best: tuple[str, float] | None = None
-    columns = _of_other_columns(judged, read)
-    most = max(_OTHERWISE, min(read.size / before, _OF_LUCK))  # of doses; other ways bend any smooth curve a little
-    ways = [(*each, _OTHERWISE) for each in (*_ways(read, seen), _of_other_seat(judged, read))]
-    for words, other, limit in (*ways, *((*each, most) for each in columns)):
+    limit = _OTHERWISE
+    ways = (*_ways(read, seen), _of_other_seat(judged, read))
+    if doses:  # what the stated errors leave may be more; of the other ways each bends any smooth curve a little
+        limit, ways = max(limit, min(read.size / before, _OF_LUCK)), tuple(_of_other_columns(judged, read))
+    for words, other in ways:
         miss = (other - seen).ravel()
         share = float(miss @ judged.inverse @ miss) / before
         if share <= limit and (best is None or share < best[1]):

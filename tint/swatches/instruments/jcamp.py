@@ -68,14 +68,15 @@ def _measurement(block: str, file: str) -> Measurement | None:
     x, y = x * _factor(records, "XFACTOR", where), y * _factor(records, "YFACTOR", where)
     if not np.all(np.abs(y) <= LARGEST_VALUE):
         raise InputError(where, f"a value of {y[int(np.argmax(np.abs(y)))]:g}", "numbers that a measurement can be")
-    if quantity_in(told)[0] not in ("", "reflectance", "transmittance"):
+    kind = quantity_in(told)[0] or "transmittance" * ("transmi" in told) or "reflectance" * ("reflect" in told)
+    if kind not in ("", "reflectance", "transmittance") or "absorb" in told or "kubelka" in told:
         raise InputError(where, f"its YUNITS are {quoted(told.strip())}", "reflectance or transmittance")
     order = np.argsort(x, kind="stable")
     return Measurement(
         name=name,
         wavelengths=checked_wavelengths(x[order].tolist(), where),
         values=y[order],
-        quantity=quantity_in(told)[0],
+        quantity=kind,
         instrument=" ".join(records.get("SPECTROMETER/DATASYSTEM", "").split()),
         scale="percent" if "%" in told or "percent" in told else "",
         file=file,
