@@ -22,7 +22,7 @@ from tint.fitting.minimise import Minimum, minimise
 from tint.fitting.spectra import fit_with_ground
 from tint.palette import Palette
 from tint.spectra import Array
-from tint.swatches import Reading, SwatchFolder, read_folder
+from tint.swatches import Reading, Swatch, SwatchFolder, read_folder
 
 SEED = 3
 
@@ -284,6 +284,17 @@ def test_a_row_of_which_the_columns_slid(clean: SwatchFolder, otherwise: Callabl
     found = only(examined(slid), "wrong_row")
     assert found.where == "sky-a"
     assert words in found.words
+
+
+def test_doses_in_each_other_s_columns(clean: SwatchFolder) -> None:
+    def turned(swatch: Swatch) -> Swatch:
+        (one, dose), (other, less) = swatch.loadings.items()
+        return replace(swatch, loadings={one: less, other: dose})
+
+    swatches = tuple(turned(each) if each.name == "cream-a" else each for each in clean.swatches)
+    found = only(examined(replace(clean, swatches=swatches)), "wrong_row")
+    assert found.where == "cream-a"
+    assert "in each other's columns" in found.words
 
 
 def test_a_seat_that_was_another(clean: SwatchFolder) -> None:

@@ -88,6 +88,15 @@ def test_the_targets_of_an_iterator_are_taken_one_at_a_time(demo_palette: Palett
     assert taken == [0, 1, 2]
 
 
+def test_a_workbook_of_targets_is_no_file_of_readings(demo_palette: Palette, tmp_path: Path) -> None:
+    book = pytest.importorskip("openpyxl").Workbook()
+    for row in (["name", "L", "a", "b", "walls_mm"], ["lid", 70, 0, 5, "2 4"]):
+        book.active.append(row)
+    book.save(tmp_path / "targets.xlsx")
+    wishes = list(read_targets(tmp_path / "targets.xlsx", demo_palette, COMMON))
+    assert [(each.name, each.lab, each.walls_mm) for each in wishes] == [("lid", (70.0, 0.0, 5.0), (2.0, 4.0))]
+
+
 def test_a_file_of_readings_is_a_target_for_each_name(demo_palette: Palette, tmp_path: Path) -> None:
     grey = np.full((2, len(demo_palette.wavelengths)), [[0.3], [0.5]])
     names = " ".join(f"SPECTRAL_NM{nm:.0f}" for nm in demo_palette.wavelengths)

@@ -358,6 +358,13 @@ class TestCommand:
         path.write_text(cgats(samples("blue-1", "blue 2"), wavelengths=GRID), encoding="utf-8")
         return path
 
+    def test_faults_that_are_alike_are_told_once(self, folder: Path, tmp_path: Path) -> None:
+        file = tmp_path / "scan.csv"
+        file.write_text(wide(samples(*(f"strange {at}" for at in range(9))), wavelengths=GRID))
+        shown = CliRunner().invoke(main, ["import", str(folder), str(file), "--seat", "air", "--dry-run"])
+        assert " ".join(shown.stdout.split()).count("is no swatch of") == 1, shown.stderr
+        assert "so are 8 more: row 3, row 4, row 5, ..." in " ".join(shown.stdout.split())
+
     def test_it_takes_files_of_every_format_at_once(self, folder: Path, tmp_path: Path) -> None:
         one = samples("blue-1")
         texts = {

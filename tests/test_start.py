@@ -264,6 +264,24 @@ def test_what_is_told_otherwise_is_refused() -> None:
         pigment_in("white=both,much")
 
 
+@pytest.mark.parametrize("area_cm2", [-1.0, 0.0, 5000.0])
+def test_an_area_that_no_swatch_has_is_refused_in_python_too(tmp_path: Path, area_cm2: float) -> None:
+    with pytest.raises(InputError, match="swatch"):
+        tint.start(tmp_path / "pots", bases=["clear=tin"], pigments=["white"], area_cm2=area_cm2)
+    assert not (tmp_path / "pots").exists()
+
+
+@pytest.mark.parametrize("code", [0xDC80, 0xD800])
+def test_a_name_that_is_no_text_is_refused(tmp_path: Path, code: int) -> None:
+    with pytest.raises(InputError, match="the name holds what is no letter"):
+        tint.start(tmp_path / f"a{chr(code)}b", bases=["clear=tin"], pigments=["white"])
+
+
+def test_a_name_that_begins_with_a_dash_is_told_how_to_be_written() -> None:
+    shown = CliRunner().invoke(main, ["start", "-lids"], standalone_mode=False)
+    assert "./-NAME" in shown.stderr
+
+
 def test_for_scripts_it_is_one_json_object(tmp_path: Path) -> None:
     told = json.loads(begin(tmp_path / "pots", *TOLD, "--reads", "colorimeter", "--json").stdout)
     assert told["written"] == ["palette.toml", "swatches.csv", "readings.csv", "casting-plan.html"]

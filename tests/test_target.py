@@ -14,6 +14,7 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.opacity import opacity_of
 from tint.palette import Palette
+from tint.recipes import Rules
 from tint.swatches.one_reading import read_one
 from tint.target import Target, target_from_blend, target_from_lab, target_from_reading, target_from_srgb, with_black
 
@@ -278,6 +279,10 @@ def test_a_colour_that_is_none(lab: object) -> None:
 def test_a_tolerance_is_more_than_nothing() -> None:
     with pytest.raises(InputError, match="target, tolerance: 0; expected more than 0"):
         target_from_lab([50.0, 0.0, 0.0], tolerance=0.0)
+    with pytest.raises(InputError, match="target, known within: -1; expected 0 or more"):
+        target_from_lab([50.0, 0.0, 0.0], known_within=-1.0)
+    with pytest.raises(InputError, match="dose tolerance: -1; expected more than 0"):
+        Rules(dose_tolerance_percent=-1.0)
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -162,8 +163,8 @@ def start(
 
     place = Path(folder)
     told = answers_of(
-        name=name or place.resolve().name, bases=bases, pigments=pigments, white=white, reads=reads, geometry=geometry,
-        cards=cards, moulds_mm=moulds_mm, scale_step_g=scale_step_g, scale_max_g=scale_max_g,
+        name=name or os.path.basename(os.path.abspath(place)), bases=bases, pigments=pigments, white=white, reads=reads,
+        geometry=geometry, cards=cards, moulds_mm=moulds_mm, scale_step_g=scale_step_g, scale_max_g=scale_max_g,
     ) if bases or pigments else None  # fmt: skip
     return begin(place, told, area_cm2=area_cm2, workbook=workbook)
 

@@ -102,6 +102,8 @@ class Target:
             self._check_bounds(kind)
         if not self.tolerance > 0.0:
             raise InputError("target, tolerance", f"{self.tolerance:g}", "more than 0")
+        if not self.known_within >= 0.0:
+            raise InputError("target, known within", f"{self.known_within:g}", "0 or more")
         if self.thickness_mm is not None and not 0.0 < self.thickness_mm <= 100.0:
             raise InputError("target, thickness", f"{self.thickness_mm:g} mm", "more than 0 and at most 100 mm")
 

@@ -141,6 +141,8 @@ def _usage(error: click.ClickException) -> str:
     path = context.command_path if context else "tint"
     found = re.sub(r"\. \(?Did you mean (.*\?)\)?$", r"; did you mean \1", error.format_message().strip().rstrip("."))
     where = path.removeprefix("tint").strip()
+    if isinstance(error, click.NoSuchOption) and not error.option_name.startswith("--"):
+        found += "; a name that begins with a dash is written ./-NAME"
     return f"{where}{': ' if where else ''}{found[:1].lower()}{found[1:]}; run `{path} --help`"
 
 

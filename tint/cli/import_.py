@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 
+_PLACES = 3  # of faults that are alike, after the first
+
+
 def _pair(given: str) -> tuple[str, str]:
     name, sign, place = (part.strip() for part in given.rpartition("="))
     if not (sign and name and place):
@@ -96,7 +99,7 @@ def command(
 
 def _show(out: Console, folder: Path, plan: Import, *, dry_run: bool) -> None:
     show.table(out, ("<measurement", "<from", "<becomes", "<over", "<"), [_row(each) for each in plan.planned])
-    show.notes(out, "Cannot be taken over", [str(fault) for fault in plan.faults], style=show.ALARM)
+    show.notes(out, "Cannot be taken over", _alike(plan.planned), style=show.ALARM)
     show.notes(out, "Before you trust it", _once([each.warnings for each in plan.planned]), style=show.CARE)
     show.notes(out, "How the files were read", _once([each.notes for each in plan.planned]))
     going = sum(each.action in GOING for each in plan.planned)
@@ -107,6 +110,23 @@ def _show(out: Console, folder: Path, plan: Import, *, dry_run: bool) -> None:
         out.print(f"Written: {show.counted(going, 'reading')} into {plan.path}.", style=show.HEAD)
         out.print(f"Now run `tint check {folder}`, then `tint fit {folder}`.")
     out.print(_held(plan), style=show.QUIET)
+
+
+def _alike(planned: Sequence[Planned]) -> list[str]:
+    """Faults in words; those that differ in the measurement alone told once, with how many and the first places."""
+    groups: dict[tuple[str, ...], list[InputError]] = {}
+    for each in planned:
+        if each.fault is not None:
+            words = (each.fault.found, each.fault.expected, each.fault.mend)
+            groups.setdefault(tuple(word.replace(each.measurement.name, "") for word in words), []).append(each.fault)
+    told = []
+    for first, *rest in groups.values():
+        places = ", ".join(
+            each.where.removeprefix(first.where.partition(", ")[0]).lstrip(", ") for each in rest[:_PLACES]
+        )
+        more = f"; so are {len(rest)} more: {places}{', ...' * (len(rest) > _PLACES)}" if rest else ""
+        told.append(f"{first}{more}")
+    return told
 
 
 def _held(plan: Import) -> str:

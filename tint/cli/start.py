@@ -80,8 +80,6 @@ def command(folder: Path, area_cm2: float, workbook: bool, squares: bool, **told
     elif any(value for value in told.values()):
         found = "tells what there is already, in palette.toml or swatches.xlsx"
         raise InputError(str(folder), found, mend="change that file itself, or name another folder")
-    if not 1.0 <= area_cm2 <= 1000.0:
-        raise InputError("--swatch-cm2", f"{area_cm2:g} cm2", "expected 1 to 1000 cm2")
     if squares and holds_castings(folder):
         _print_squares(folder, area_cm2)
         return

@@ -23,6 +23,7 @@ from tint.palette import Palette
 from tint.recipes import Answer, Rules
 from tint.swatches.instruments import Given, Measurement
 from tint.swatches.one_reading import mean_of, samples_of
+from tint.swatches.sheets import sheets_of
 from tint.swatches.tables import Row, Table, check_marks, read_table
 from tint.swatches.text import decoded, held_in, number, why_no_number
 from tint.target import Target, solid_unless_told
@@ -108,6 +109,7 @@ def lattice(spacing: float, palette: Palette, common: Common) -> Iterator[Wish]:
 
 _LAB = ("L", "a", "b")
 _NUMBERS = (*_LAB, "tolerance", "walls_mm")
+_OF_TARGETS = {"colour", "opacity", "tolerance", "walls_mm"}
 COLUMNS = ("name", "colour", *_LAB, "opacity", "tolerance", "walls_mm", "base", "note")
 
 
@@ -132,8 +134,16 @@ def read_targets(
     """
     data = bytes_of(path)
     faults = Gathered(str(path))
-    text = None if held_in(data) else decoded(data, faults)
-    table = None if text is None else _table(text, faults)
+    is_book = bool(held_in(data))
+    texts = [text for _, text in sheets_of(data, str(path))] if is_book else [decoded(data, faults)]
+    table = next((found for text in texts if text and (found := _table(text, faults)) is not None), None)
+    if (
+        is_book
+        and table is not None
+        and not _OF_TARGETS & set(table.columns)
+        and not set(table.columns) <= set(COLUMNS)
+    ):
+        table = None  # a sheet of an instrument, with columns of its own
     if table is None or any(number(column) is not None for column in table.columns):
         return _measured(str(path), samples_of(str(path), said=said), palette, common)
     check_header(table, faults)

@@ -90,7 +90,10 @@ class Rules:
         if self.scale_step_g is not None and self.batch_g is not None and self.scale_step_g * 20.0 > self.batch_g:
             found = f"{self.scale_step_g:g} g for a batch of {self.batch_g:g} g"
             raise InputError("scale step", found, "a twentieth of the batch at most", "a finer scale or a larger batch")
-        for name, value in (("batch", self.batch_g), ("scale step", self.scale_step_g), ("total", self.max_total)):
+        for name, value in (
+            ("batch", self.batch_g), ("scale step", self.scale_step_g), ("total", self.max_total),
+            ("dose tolerance", self.dose_tolerance_percent),
+        ):  # fmt: skip
             if value is not None and not value > 0.0:
                 raise InputError(name, f"{value:g}", "more than 0")
         for wall in self.walls_mm:

@@ -13,7 +13,7 @@ from tint.photographs.squares import SQUARES_FILE
 from tint.starting.answers import Answers
 from tint.starting.declaring import instrument_keys, palette_text
 from tint.starting.plan import CastingPlan, plan_castings, plan_page
-from tint.starting.squares import Labels, labels_for
+from tint.starting.squares import Labels, check_area, labels_for
 from tint.swatches import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE, read_declared
 from tint.swatches.blank_workbook import blank_workbook
 from tint.swatches.declaration import Declared, read_declaration
@@ -61,6 +61,11 @@ def start(
     FolderError
         If the folder tells what there is, and is at fault.
     """
+    check_area(area_cm2)
+    try:
+        str(folder).encode()
+    except UnicodeEncodeError as error:
+        raise InputError(ascii(str(folder)), "the name holds what is no letter", mend="name it in letters") from error
     if folder.exists() and not folder.is_dir():
         raise InputError(str(folder), "is a file", "expected the name of a folder")
     there = tuple(name for name in (*_TABLES, PLAN_FILE) if (folder / name).exists())

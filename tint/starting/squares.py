@@ -78,6 +78,12 @@ class Labels:
         return squares_csv(self.squares)
 
 
+def check_area(area_cm2: float) -> None:
+    """Refuse what is no area of a swatch [cm2]."""
+    if not 1.0 <= area_cm2 <= 1000.0:
+        raise InputError("swatch", f"{area_cm2:g} cm2", "1 to 1000 cm2")
+
+
 def labels_for(
     folder: Path, castings: Sequence[str], cards: Sequence[str], *, name: str, area_cm2: float = AREA_CM2
 ) -> Labels:
@@ -95,6 +101,7 @@ def labels_for(
     InputError
         If OpenCV is missing, which draws them, squares.csv is at fault, or there are more castings than numbers.
     """
+    check_area(area_cm2)
     kept = tuple(read_squares(folder).values()) if (folder / SQUARES_FILE).exists() else ()
     squares = squares_for(castings, cards, name=name, kept=kept)
     side_mm = 10.0 * area_cm2**0.5 / CASTING

@@ -17,8 +17,9 @@ import msgspec
 from tint.errors import ChangedError, Fault, FolderError, Gathered, InputError, shown
 from tint.swatches.keys import InstrumentTable, WorkshopTable
 from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SWATCHES_FILE
+from tint.swatches.sheets import sheets_of
 from tint.swatches.tables import Table, read_table, records
-from tint.swatches.text import decoded, number, sheets_of, without_percent
+from tint.swatches.text import decoded, number, without_percent
 from tint.swatches.values import reflectance, wavelength_of
 
 BOOK_FILE = "swatches.xlsx"

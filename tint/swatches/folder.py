@@ -10,10 +10,17 @@ from pathlib import Path
 from tint.errors import Fault, FolderError, Gathered
 from tint.materials import Workshop
 from tint.swatches.casts import Casts, read_casts
-from tint.swatches.checks import warn_finishes, warn_thin_casts, warn_thin_readings, warn_units, warn_unread
+from tint.swatches.checks import (
+    warn_dragged_depths,
+    warn_dragged_values,
+    warn_finishes,
+    warn_thin_casts,
+    warn_thin_readings,
+    warn_units,
+    warn_unread,
+)
 from tint.swatches.contents import Content, contents_of
 from tint.swatches.declaration import Declared, check_light, fitted_part, read_declaration, read_workshop
-from tint.swatches.dragged import warn_dragged_depths, warn_dragged_values
 from tint.swatches.measured import Measured, read_measured
 from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE, SwatchFolder
 from tint.swatches.tables import Table, read_table

@@ -12,7 +12,9 @@ from tint.errors import InputError, did_you_mean, listed, one_of, quoted, shown
 from tint.materials import SEATS
 from tint.spectra import Array
 from tint.swatches.instruments import Measurement
+from tint.swatches.instruments.words import in_english
 from tint.swatches.records import NO_BACKING, QUANTITIES, REGULAR, SPECTRA, THROUGH
+from tint.swatches.text import name_remade
 
 NEW, REPLICATE, REPLACES, LEFT_OUT, FAULT = "new", "replicate", "replaces", "left out", "fault"
 KEY_COLUMNS = ("swatch", "backing", "seat", "quantity")
@@ -80,6 +82,7 @@ PATTERN_WORDS = ("swatch", "backing", "seat", "any")
 _LONGEST_NAME = 200  # characters; no source, chosen by eye
 _SEAT = "say for all that tell none: --seat air, laid on the card, or --seat wet, cast on or oiled to it"
 OTHERWISE = "name it with --as or --pattern, or leave such out with --skip-unknown"
+_APART = r"(?:(?<![^\W_])|(?![^\W_]))"
 _BARE = re.compile(r"[\W\d_]*(?:bare|card|alone|only)?[\W\d_]*", re.IGNORECASE)  # what is said beside a card's name
 _BACKING = "say --backing NAME, or name it with --as or --pattern"
 
@@ -119,9 +122,13 @@ class Namer:
     InputError if the naming itself names no swatch, no backing, or is no pattern.
     """
 
-    def __init__(self, naming: Naming, *, swatches: Iterable[str], backings: Iterable[str]) -> None:
+    def __init__(
+        self, naming: Naming, *, swatches: Iterable[str], backings: Iterable[str], words: Iterable[str] = ()
+    ) -> None:
+        """`words` are all that the files have for backings: one for all cannot take the place of several."""
         self.naming = naming
         self.swatches, self.backings = tuple(swatches), tuple(backings)
+        self.strange = {word for word in words if word and not self._card(word)}
         for word, known, option in (
             (naming.backing, (*self.backings, NO_BACKING), "backing"),
             (naming.seat, SEATS, "seat"),
@@ -143,7 +150,7 @@ class Namer:
 
         InputError if backing or seat are missing or contradict each other.
         """
-        found = self._by_name(measurement.name)
+        found = self._by_name(measurement)
         if found is None:
             return None
         if found.swatch in self.backings:
@@ -156,11 +163,21 @@ class Namer:
             raise InputError(measurement.where, f"{shown(measurement.name)}: no seat is told", one_of(SEATS), _SEAT)
         return Place(swatch=found.swatch, backing=backing, seat=seat)
 
-    def suggestion(self, name: str) -> str:
+    def column_of_swatches(self, measurement: Measurement) -> str:
+        """The column of a table that names a swatch where the name does not; empty where none does."""
+        told = measurement.told.items()
+        return next((column for column, word in told if word in self.swatches and word != measurement.name), "")
+
+    def suggestion(self, measurement: Measurement) -> str:
         """What files a name in which a swatch or backing stands among other words; empty where none does.
 
         It is only shown: a guess that went in unasked could file a casting under another.
         """
+        name, column = measurement.name, self.column_of_swatches(measurement)
+        if column:
+            return f"if the column {shown(column)} names the swatch, call it `swatch`"
+        if remade := name_remade(name, self.swatches):
+            return f"{remade}, or say --as"
         swatch = _within(name, self.swatches)
         backing = _within(name.replace(swatch, "", 1), self.backings)
         if swatch and backing:
@@ -170,9 +187,21 @@ class Namer:
             return f"write --as {quoted(f'{name}={backing}')}"
         return f"write --as {quoted(f'{name}={swatch}')}" if swatch else OTHERWISE if backing else ""
 
-    def _by_name(self, name: str) -> Place | None:
+    def _card(self, word: str) -> str:
+        """The backing that a word means: by its name, alone or among others, in another language, or its initial."""
+        known = {each.lower(): each for each in (*self.backings, NO_BACKING)}
+        low, english = word.lower(), in_english(word[:_LONGEST_NAME]).lower()
+        found = [each for each in known if _within(english, [each]) or (len(low) == 1 and each.startswith(low))]
+        return known.get(low) or (known[found[0]] if len(found) == 1 else "")
+
+    def _by_name(self, measurement: Measurement) -> Place | None:
+        name, told = measurement.name, measurement.told
         if name in self.same:
             return self.same[name]
+        column = "" if "swatch" in told else self.column_of_swatches(measurement)
+        if name in self.swatches and name.isdigit() and column and not told[column].isdigit():
+            found = f"{shown(name)} and {shown(told[column])}, of the column {shown(column)}, are swatches both"
+            raise InputError(measurement.where, found, "one", "call the column that names the swatch `swatch`")
         if name in self.swatches or name in self.backings:
             return Place(swatch=name)
         for pattern in self.patterns:
@@ -185,6 +214,12 @@ class Namer:
         if quantity in THROUGH:
             expected = "its reflectance"
             raise InputError(measurement.where, f"{quantity} of the backing {shown(found.swatch)}", expected)
+        above = measurement.told.get("sample above", "")
+        if above in self.swatches and measurement.name not in self.same:
+            own = shown(found.swatch)
+            told = f"{own} is a backing, and the lines above name the swatch {shown(above)}"
+            mend = f"say --as {quoted(f'{own}={above}/{own}')}, or --as {quoted(f'{own}={own}')} for the bare card"
+            raise InputError(measurement.where, told, "one of the two", mend)
         if found.backing or found.seat:
             told = f"{shown(found.swatch)} is a backing, and has a backing or a seat itself"
             raise InputError(measurement.where, told, "a swatch, or the backing alone")
@@ -192,15 +227,15 @@ class Namer:
 
     def _backing(self, measurement: Measurement, found: Place, quantity: str) -> str:
         known = (*self.backings, NO_BACKING)
-        own = {each.lower(): each for each in known}.get(measurement.backing.lower(), measurement.backing)
-        if own not in known and (found.backing or self.naming.backing):
+        own = self._card(measurement.backing) or measurement.backing
+        if own not in known and (found.backing or (self.naming.backing and len(self.strange) == 1)):
             own = ""  # a word of the instrument's that the user has put right
         told = self._one(measurement, "backing", (found.backing, own), known)
         if quantity in THROUGH:
             if told not in ("", NO_BACKING):
                 raise InputError(measurement.where, f"{quantity} over {shown(told)}", "none behind the swatch")
             return NO_BACKING
-        told = told or self.naming.backing
+        told = told or self._card(measurement.told.get("sheet", "")) or self.naming.backing
         if not told:
             raise InputError(
                 measurement.where, f"{shown(measurement.name)}: no backing is told", one_of(known), _BACKING
@@ -215,7 +250,12 @@ class Namer:
             raise InputError(measurement.where, found, "one", "name it with --as, or mend the file")
         if words and words[0] not in known:
             found = f"{shown(measurement.name)}: there is no {kind} {shown(words[0])}"
-            raise InputError(measurement.where, found, one_of(known), f"say which it is with --{kind} or --as")
+            mend = (
+                f"say which it is with --{kind} or --as"
+                if len(self.strange) < 2
+                else "write so in the file, or say --as"
+            )
+            raise InputError(measurement.where, found, one_of(known), mend)
         return words[0] if words else ""
 
     def _told(self, name: str, words: str) -> Place:
@@ -244,8 +284,11 @@ class Namer:
         for at, part in enumerate(parts):
             if at % 2 == 0:
                 made += re.escape(part)
-            elif part == "any":
-                made += ".*?"
+            elif part == "any":  # beside a name it begins a word: lid-1 is not the beginning of lid-12
+                before, after = (
+                    _APART * (not parts[beside] and 0 < beside < len(parts) - 1) for beside in (at - 1, at + 1)
+                )
+                made += f"{before}.*?{after}"
             else:
                 each = "|".join(re.escape(name) for name in sorted(names[part], key=len, reverse=True))
                 made += f"(?P<{part}>{each or '(?!)'})"

@@ -20,7 +20,7 @@ from tint.swatches.folder import read_cast
 from tint.swatches.import_plan import FAULT, GOING, LEFT_OUT, NEW, OTHERWISE, Doubles, Import, Namer, Naming, Planned
 from tint.swatches.instruments import Measurement
 from tint.swatches.instruments.measurement import as_colour, check_xyz_scale, on_grid
-from tint.swatches.instruments.words import disagrees
+from tint.swatches.instruments.words import disagrees, statistic_in
 from tint.swatches.measured import read_measured
 from tint.swatches.records import COLOUR_GRID_NM, COLOURS, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE, THROUGH
 from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, composed, doubled, with_column
@@ -54,7 +54,8 @@ def plan_import(
         raise InputError("--add", "given together with --replace", "one or the other")
     where = Path(folder)
     declared, casts = read_cast(where)
-    namer = Namer(naming, swatches=casts.rows, backings=declared.backings)
+    words = [each.backing for each in measurements]
+    namer = Namer(naming, swatches=casts.rows, backings=declared.backings, words=words)
     names = [each.name for each in measurements]
     for name in naming.same:
         if name not in names:
@@ -155,11 +156,18 @@ def _checked(measurement: Measurement, namer: Namer, declared: Declared, doubles
 
 
 def _of_own_geometry(placed: Sequence[Planned], declared: Declared) -> list[Planned]:
-    """Of what was read with and without the specular reflection, the folder's geometry; the other is left out."""
+    """Of what was read with and without the specular reflection, the folder's geometry; the other is left out.
+
+    So is a mean beside the readings that it is of.
+    """
     own = declared.instrument.geometry if declared.instrument else ""
     fitting = {each.key for each in placed if each.action == NEW and own and each.measurement.geometry == own}
+    single = {each.key for each in placed if each.action == NEW and not _is_mean(each.measurement)}
 
     def kept(each: Planned) -> Planned:
+        if each.action == NEW and each.key in single and _is_mean(each.measurement):
+            note = "left out: a mean of readings that are there too"
+            return replace(each, action=LEFT_OUT, notes=(*each.notes, note))
         if each.key not in fitting or not disagrees(each.measurement.geometry, own, each.quantity):
             return each
         note = (
@@ -170,11 +178,15 @@ def _of_own_geometry(placed: Sequence[Planned], declared: Declared) -> list[Plan
     return [kept(each) for each in placed]
 
 
+def _is_mean(measurement: Measurement) -> bool:
+    return statistic_in(measurement.name, measurement.told) == "mean"
+
+
 def _unknown(start: Planned, namer: Namer) -> Planned:
     name = start.measurement.name
     found = f"{shown(name)} is no swatch of {SWATCHES_FILE} and no backing of {PALETTE_FILE}"
     names = (*namer.swatches, *namer.backings)
-    mend = namer.suggestion(name) or did_you_mean(name, names, otherwise=OTHERWISE)
+    mend = namer.suggestion(start.measurement) or did_you_mean(name, names, otherwise=OTHERWISE)
     return replace(start, action=FAULT, fault=InputError(start.measurement.where, found, mend=mend))
 
 

@@ -26,6 +26,7 @@ from tint.swatches.records import (
     Reading,
 )
 from tint.swatches.tables import Row, Table, check_marks
+from tint.swatches.text import name_remade
 from tint.swatches.values import (
     XYZ_COLUMNS,
     are_meant,
@@ -180,7 +181,7 @@ def label_of(
         near = (*swatch_rows, *declared.backings)
         found = f"{shown(name)} is neither a swatch of {SWATCHES_FILE} nor a backing of {PALETTE_FILE}"
         add = f"add its row to {SWATCHES_FILE}"
-        mend = f"{did_you_mean(name, near)} else {add}".removeprefix(" else ")
+        mend = name_remade(name, near) or f"{did_you_mean(name, near)} else {add}".removeprefix(" else ")
         faults.grave(found, row=row.number, column="swatch", mend=mend)
     quantity = _quantity(row, table, faults)
     backing = _backing(row, table, declared, quantity, faults)
@@ -234,7 +235,7 @@ def _quantity(row: Row, table: Table, faults: Gathered) -> str | None:
 
 def _backing(row: Row, table: Table, declared: Declared, quantity: str | None, faults: Gathered) -> str | None:
     cell = table.cell(row, "backing")
-    cell = cell if cell in declared.backings else _word(cell, (NO_BACKING,))
+    cell = cell if cell in declared.backings else _word(cell, (*declared.backings, NO_BACKING))
     if "backing" not in table.columns:
         return None
     if quantity in THROUGH:

@@ -23,7 +23,7 @@ from tint.swatches.declaration import read_declaration
 from tint.swatches.instruments import Given, Measurement, all_measurements
 from tint.swatches.instruments.measurement import as_colour, on_grid, told_view
 from tint.swatches.instruments.recognise import AS_FRACTIONS, LARGEST_FILE
-from tint.swatches.instruments.words import SPECULAR, disagrees
+from tint.swatches.instruments.words import SPECULAR, disagrees, in_english
 from tint.swatches.records import COLOUR_GRID_NM, PALETTE_FILE, PHOTOGRAPH, READINGS_FILE
 from tint.swatches.text import decoded
 
@@ -113,7 +113,7 @@ def mean_of(
 ) -> OneReading:  # fmt: skip
     """`read_one` of a file that was read already: `where` is how it is named, `name` the one that is wanted."""
     file = where.removesuffix(f":{name}")
-    chosen = _fitting(file, _named(file, name, samples), told)
+    chosen = _fitting(file, _of_sheet(_named(file, name, samples), told.get("backing", "")), told)
     for each in chosen:
         if each.fault is not None:
             raise each.fault
@@ -142,6 +142,16 @@ def _named(file: str, name: str, samples: Sequence[Measurement]) -> list[Measure
     if not chosen:
         raise InputError(file, f"no reading is named `{name}`", one_of(labels), did_you_mean(name, labels))
     return chosen
+
+
+def _of_sheet(samples: Sequence[Measurement], over: str) -> list[Measurement]:
+    """Where several sheets hold a name: of that which names what lies behind, else of the first in each geometry."""
+    sheets = [each.told.get("sheet", "") for each in samples]
+    named = [
+        each for each, sheet in zip(samples, sheets, strict=True) if over and over in in_english(sheet).lower().split()
+    ]
+    first = {each.specular: sheet for each, sheet in reversed(list(zip(samples, sheets, strict=True)))}
+    return named or [each for each in samples if each.told.get("sheet", "") == first[each.specular]]
 
 
 def _fitting(file: str, samples: Sequence[Measurement], told: Mapping[str, str]) -> list[Measurement]:

@@ -198,7 +198,7 @@ def _double(
     if twin is not planned:
         if not (doubles.add or doubles.replace):
             mend = "name one otherwise with --as, or take both as replicates with --add"
-            found = f"{own} is also {twin.measurement.where}"
+            found = f"{own} is also {twin.measurement.where}{_difference(twin, planned)}"
             return replace(planned, action=FAULT, fault=InputError(where, found, "one of each", mend))
         return replace(planned, action=REPLICATE)
     if not before:
@@ -216,6 +216,15 @@ def _double(
     found = f"{own} was read before, in row {rows} of {READINGS_FILE}"
     mend = "keep both with --add, or put it in their place with --replace"
     return replace(planned, action=FAULT, fault=InputError(where, found, "a reading that is not there yet", mend))
+
+
+def _difference(one: Planned, two: Planned) -> str:
+    """The first column of words in which two rows differ, for a message; empty where none is."""
+    for column, word in two.measurement.told.items():
+        before = one.measurement.told.get(column, word)
+        if before != word and number(word) is None:
+            return f" (there {shown(column)} is {shown(before)}, here {shown(word)})"
+    return ""
 
 
 def _key(written: Written, row: Row) -> Key:

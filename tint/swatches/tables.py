@@ -15,12 +15,12 @@ from dataclasses import dataclass, field
 
 from tint.errors import Gathered, quoted, shown
 from tint.files import restored
-from tint.swatches.text import Marks, note_marks, number, tell_marks
+from tint.swatches.text import Marks, note_marks, number, tell_marks, without_percent
 
 Cells = tuple[str, ...]
 Naming = Callable[[Cells, Sequence[Cells]], Cells | None]
 
-_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 _HINT = re.compile(r"\"?sep=(.)\"?", re.IGNORECASE)  # a line by which a spreadsheet is told the separator
 _UNITS = re.compile(r"nm|%|-|1|mm|[rt]|%?\s?[rt]\s?%?|units?|(?:reflectance|transmittance)(?: factor)?", re.IGNORECASE)
 _LABELS = {"swatch", "base", "backing", "seat", "quantity", "source", "name", "note"}
@@ -131,7 +131,8 @@ def find_header(text: str, named: Naming) -> tuple[str, Header] | None:
     for blanks in (r"\s{2,}", r"\s+") if not found else ():  # columns may be set apart by blanks alone
         apart = "\n".join(re.sub(blanks, "\t", line.strip()) for line in text.split("\n"))
         header = _header(apart, "\t", named)
-        if header is not None:
+        below = next(rows_below(apart, header, Gathered("")), None) if header is not None else None
+        if header is not None and (below is None or below.whole):  # else blanks stand within the names
             return apart, header
     return (text, max(found, key=lambda header: len(header.cells))) if found else None
 
@@ -151,13 +152,26 @@ def _header(text: str, separator: str, named: Naming) -> Header | None:
             before.append(cells[:used])
             above.setdefault("".join(each for each in key.lower() if each.isalpha()), told.strip())
             continue
-        invented = names != cells[:used] and number(cells[0]) is not None
+        invented = names != cells[:used] and any(number(without_percent(cell)) is not None for cell in cells[1:])
         _, below = (at, ()) if invented else next(rows, (at, ()))
         units = below if _are_units(below, _UNITS) else ()
+        if not (invented or units) and (joined := _joined(cells, below)):
+            names, units = joined, below
         return Header(
             row=at, cells=names, separator=separator, invented=invented, before=tuple(before), above=above, units=units
         )
     return None
+
+
+def _joined(heads: Cells, below: Cells) -> Cells:
+    """The names of columns of a header of two rows, where a cell of one heads several of the other; else none."""
+    used = max((at for at, cell in enumerate(below, start=1) if cell), default=0)
+    # A row of numbers, or one below a header without gaps, is no part of it.
+    if any(number(cell) is not None for cell in below) or all(heads[1:used]) or used < 3:
+        return ()
+    carried: Iterator[str] = itertools.accumulate(heads[:used], lambda before, cell: cell or before)
+    parts = zip(carried, below, strict=False)
+    return tuple(head if _UNITS.fullmatch(cell) or not cell else f"{head} {cell}".strip() for head, cell in parts)
 
 
 def rows_below(text: str, header: Header, faults: Gathered) -> Iterator[Row]:

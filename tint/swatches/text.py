@@ -3,16 +3,10 @@
 from __future__ import annotations
 
 import contextlib
-import csv
-import io
 import math
 import re
 import unicodedata
-import warnings
-import zipfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import date, time
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
 
 from tint.errors import Gathered, InputError, quoted, shown
 
@@ -81,13 +75,21 @@ def decoded(data: bytes, faults: Gathered, *, utf8_only: bool = False) -> str | 
     return unicodedata.normalize("NFC", text) if _is_bounded(text, faults) else None
 
 
+WORKBOOK = "a spreadsheet workbook"
+_HELD_IN = {
+    b"PK\x03\x04": WORKBOOK,
+    b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1": "a spreadsheet workbook of the old kind (.xls)",
+    b"%PDF-": "a PDF",
+    b"\xff\xd8\xff": "a picture",
+    b"\x89PNG": "a picture",
+}
+
+
 def held_in(data: bytes) -> str:
     """What a file is that holds its tables in another way than as text; empty where it is not such a file."""
-    if data.startswith(b"PK\x03\x04"):
-        return "a spreadsheet workbook"
-    if data.startswith(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"):
-        return "a spreadsheet workbook of the old kind (.xls)"
-    return ""
+    if data.startswith(b"PK") and b"opendocument" in data[:100]:
+        return "a spreadsheet of another kind (.ods)"
+    return next((held for begins, held in _HELD_IN.items() if data.startswith(begins)), "")
 
 
 def _is_bounded(text: str, faults: Gathered) -> bool:
@@ -107,94 +109,6 @@ def _is_bounded(text: str, faults: Gathered) -> bool:
     return True
 
 
-# Sheets of a workbook, each as the text of a table.
-
-# Bounds against archives that unpack without end: common practice, no source.
-_MOST_PARTS = 2_000  # files in the archive
-_MOST_UNPACKED = 400 * 2**20  # bytes of all of them
-_MOST_TEXT = 100 * 2**20  # characters of a sheet
-_MOST_CELLS, _MOST_ROWS = 16_384, 1_048_576  # in a row; in a sheet; as spreadsheets have at most
-_INSTEAD = "or export the sheet as CSV"
-
-
-def sheet_name(file: str, title: str) -> str:
-    return f"{file}, sheet {shown(title)}"
-
-
-def _check_size(data: bytes, file: str) -> None:
-    """Refuse what would unpack without end, by the sizes that the archive itself tells and is held to."""
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            parts = archive.infolist()
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError) as error:
-        raise InputError(file, "this is no workbook, or a broken one", mend=f"save it again, {_INSTEAD}") from error
-    size = sum(part.file_size for part in parts)
-    if len(parts) > _MOST_PARTS or size > _MOST_UNPACKED:
-        found = f"the workbook unpacks to {size // 2**20} MB in {len(parts)} parts"
-        expected = f"at most {_MOST_UNPACKED // 2**20} MB in {_MOST_PARTS} parts"
-        raise InputError(file, found, expected, "export fewer measurements")
-
-
-def sheets_of(data: bytes, file: str) -> Iterator[tuple[str, str]]:
-    """Title and text of every sheet that is not hidden.
-
-    InputError if it is of the old kind, cannot be read, or is too large.
-    """
-    if not data.startswith(b"PK"):
-        found = f"this is {held_in(data) or 'no workbook'}, or one with a password"
-        raise InputError(file, found, "a workbook of the kind .xlsx", f"save it as that, {_INSTEAD}")
-    _check_size(data, file)
-    try:
-        from openpyxl import load_workbook
-    except ImportError:
-        found = "reading a workbook needs openpyxl"
-        raise InputError(file, found, mend=f'run pip install "tint[workbook]", {_INSTEAD}') from None
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of styles and extensions that say nothing of numbers
-            book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-            for sheet in book.worksheets:
-                if sheet.sheet_state == "visible":
-                    sheet.reset_dimensions()  # what the sheet says of its size need not be true
-                    yield sheet.title, _text_of(sheet.iter_rows(), sheet_name(file, sheet.title))
-    except (InputError, GeneratorExit, MemoryError):
-        raise
-    except Exception as error:  # a reader of strangers' files may fail in any way
-        raise InputError(file, "this is no workbook, or a broken one", mend=f"save it again, {_INSTEAD}") from error
-
-
-def _text_of(rows: Iterable[Iterable[Any]], where: str) -> str:
-    """A sheet as text between tabs, a line a row, every row as wide as the widest."""
-    cells: list[list[str]] = []
-    size = 0
-    for row in rows:
-        cells.append([_cell(each) for each in row])
-        size += 1 + len(cells[-1]) + sum(map(len, cells[-1]))
-        if len(cells[-1]) > _MOST_CELLS or len(cells) > _MOST_ROWS or size > _MOST_TEXT:
-            raise InputError(where, "the sheet is too large", mend="export fewer measurements")
-    width = max(map(len, cells), default=0)
-    stream = io.StringIO()
-    writer = csv.writer(stream, delimiter="\t", lineterminator="\n")
-    writer.writerows(row + [""] * (width - len(row)) if row else row for row in cells)
-    return stream.getvalue()
-
-
-def _cell(cell: Any) -> str:
-    """What a cell shows, to all its digits: 0.842 that is shown in percent is `84.2%`."""
-    value = cell.value
-    if value is None:
-        return ""
-    if isinstance(value, bool | str):
-        return " ".join(str(value).split())
-    if isinstance(value, date | time):
-        return value.isoformat()
-    if not isinstance(value, int | float):
-        return str(value)
-    if "%" in str(cell.number_format):
-        return f"{100.0 * value:.12g}%"
-    return f"{value:.15g}"
-
-
 # Cells that are numbers.
 
 
@@ -203,11 +117,18 @@ Marks = dict[str, tuple[int, str, str]]  # the first cell with each decimal mark
 
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _PLAIN = re.compile(r"[\d.;eE+-]*", re.ASCII)
+_MONTH = r"(?:jan|feb|m[aä]r|mrz|apr|ma[iy]|jun|jul|aug|sep|o[ck]t|nov|de[cz])[a-z]*\.?"
+_DATE = re.compile(
+    r"\d{4}-\d\d-\d\d(?:[T ].*)?|\d{1,2}([./-])\d{1,2}\1\d{2,4}"
+    rf"|(?:\d{{1,2}}\.?[ -])?{_MONTH}(?:[ -]\d{{1,4}})?",
+    re.IGNORECASE | re.ASCII,
+)
 _DIGIT = re.compile(r"\d", re.ASCII)
 
 
 def number(cell: str) -> float | None:
     """The finite number written in a cell with a decimal point or comma; None when there is none."""
+    cell = cell.replace("\u2212", "-")  # the minus of typesetting
     if _NUMBER.fullmatch(cell) is None:
         return None
     value = float(cell.replace(",", "."))
@@ -228,13 +149,27 @@ def why_no_number(cell: str) -> tuple[str, str]:
         return f"{quoted(cell)} is not a finite number", "measure it, or leave the row out"
     if cell.startswith("#"):
         return f"{quoted(cell)} is a formula that failed", "mend the formula in the spreadsheet"
-    if re.fullmatch(r"\d{4}-\d\d-\d\d(?:[T ].*)?", cell):
+    if is_date(cell):
         return f"{quoted(cell)} is a date", "a spreadsheet made one of it: set the cell to number and type it again"
     if "," in cell and "." in cell:
         return f"{quoted(cell)} has two kinds of marks", "write it without thousands separators"
     if _is_number_and_words(cell):
         return f"{quoted(cell)} is more than a number", "write the number alone, without a unit"
     return f"{quoted(cell)} is not a number", "write digits with a decimal point or comma"
+
+
+def is_date(cell: str) -> bool:
+    """Whether a cell is a date, as spreadsheets make them of 12.5 and 3-1."""
+    return _DATE.fullmatch(cell) is not None
+
+
+def name_remade(name: str, known: Iterable[str]) -> str:
+    """What mends a name that a spreadsheet made something else of: a date, or a number without its zeros."""
+    if is_date(name):
+        return "a spreadsheet made a date of a name: set its column to text and type it again"
+    bare = name.lstrip("0")
+    own = next((each for each in known if name.isdigit() and each.isdigit() and each.lstrip("0") == bare), "")
+    return f"is it {own}? a spreadsheet drops zeros: set its column to text and type it again" if own else ""
 
 
 def _is_number_and_words(cell: str) -> bool:

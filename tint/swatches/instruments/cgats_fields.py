@@ -16,6 +16,7 @@ from tint.swatches.instruments.measurement import (
     NO_VALUE,
     Measurement,
     checked_wavelengths,
+    hinted,
     needed_number,
     without_gaps,
 )
@@ -142,7 +143,7 @@ def _measurement(
     scale = columns.pair_scale or _scale(told, where)
     if in_percent and scale == "fraction":
         raise InputError(where, "cells in percent in a table of fractions", "one of the two")
-    return Measurement(
+    read = Measurement(
         name=name,
         wavelengths=wavelengths,
         values=values,
@@ -160,6 +161,7 @@ def _measurement(
         file=file,
         place=place,
     )
+    return hinted(hinted(read, own.values(), "the fields of its row"), table.keywords.values(), "the keywords")
 
 
 def _spectrum(

@@ -13,7 +13,8 @@ import re
 import numpy as np
 
 from tint.errors import InputError, quoted
-from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
+from tint.swatches.instruments.measurement import Measurement, checked_wavelengths, needed_number
+from tint.swatches.instruments.words import quantity_in
 from tint.swatches.text import LARGEST_VALUE
 
 _RECORD = re.compile(r"^##([^=\n]*)=", re.MULTILINE)
@@ -21,6 +22,7 @@ _NOTE = re.compile(r"\$\$.*")
 _NUMBERS = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _CELL = re.compile(r"[\d.eE+\-,;\s]*", re.ASCII)
 # No source, chosen by eye: so that a number times its factor is one, too.
+_COMMAS = "if its commas are decimal marks, export it with decimal points"
 _LARGEST = 1e12  # a number before its factor: ordinates are often whole numbers of ten digits
 _FACTORS = (1e-15, 1e6)  # between which one lies, but for its sign
 
@@ -56,20 +58,25 @@ def _measurement(block: str, file: str) -> Measurement | None:
             where, f"its XUNITS are {quoted(units or 'not told')}", "nanometres", "export it over nanometres"
         )
     form, _, body = records[data].partition("\n")
-    x, y = _ordinates(body, records, where) if "++" in form else _pairs(body, where)
-    check_count(x.size, where)
+    try:
+        x, y = _ordinates(body, records, where) if "++" in form else _pairs(body, where)
+        checked_wavelengths(np.sort(x).tolist(), where)
+    except InputError as error:
+        has_commas = "." not in body and re.search(r"\d,\d", body) is not None
+        raise InputError(error.where, error.found, error.expected, _COMMAS if has_commas else error.mend) from error
     told = records.get("YUNITS", "").lower()
     x, y = x * _factor(records, "XFACTOR", where), y * _factor(records, "YFACTOR", where)
     if not np.all(np.abs(y) <= LARGEST_VALUE):
         raise InputError(where, f"a value of {y[int(np.argmax(np.abs(y)))]:g}", "numbers that a measurement can be")
-    if "absorb" in told or "kubelka" in told:
+    kind = quantity_in(told)[0] or "transmittance" * ("transmi" in told) or "reflectance" * ("reflect" in told)
+    if kind not in ("", "reflectance", "transmittance") or "absorb" in told or "kubelka" in told:
         raise InputError(where, f"its YUNITS are {quoted(told.strip())}", "reflectance or transmittance")
     order = np.argsort(x, kind="stable")
     return Measurement(
         name=name,
         wavelengths=checked_wavelengths(x[order].tolist(), where),
         values=y[order],
-        quantity="transmittance" if "transmi" in told else "reflectance" if "reflect" in told else "",
+        quantity=kind,
         instrument=" ".join(records.get("SPECTROMETER/DATASYSTEM", "").split()),
         scale="percent" if "%" in told or "percent" in told else "",
         file=file,

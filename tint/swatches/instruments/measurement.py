@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -13,12 +13,14 @@ from tint.colorimetry import OBSERVERS, Viewing, light_name
 from tint.colorimetry.spectra import LEAST_FOR_SPRAGUE, resample_sprague, resample_wider
 from tint.errors import InputError, quoted, shown
 from tint.spectra import NEEDED_NM, STEP_NM, Array, resample
-from tint.swatches.instruments.words import WAVELENGTHS_NM
+from tint.swatches.instruments.words import OF_SPHERE, SPECULAR, WAVELENGTHS_NM, geometry_in, in_english, specular_in
 from tint.swatches.records import COLOUR_GRID_NM
 from tint.swatches.text import LARGEST_VALUE
 
 # What programs write where nothing was read.
-NO_VALUE = frozenset({"", "-", "--", "---", "----", "n/a", "na", "nan", "#n/a", "null", "none", "*", "***"})
+NO_VALUE = frozenset(
+    {"", "-", "--", "---", "----", "–", "—", "n/a", "na", "n.a.", "nan", "#n/a", "#nv", "null", "none", "*", "***"}
+)
 # Bounds against files that are none of measurements: common practice, no source.
 MOST_WAVELENGTHS = 5_000
 MOST_MEASUREMENTS = 50_000
@@ -61,6 +63,41 @@ class Measurement:
     def where(self) -> str:
         """File and place, as an error names them."""
         return f"{self.file}, {self.place}" if self.place else self.file
+
+
+_TRANSMITTED = re.compile(
+    r"(?<!data )transmi(?:ttance|ssion)(?! (?:cell|holder|accessor|port|module|rate|speed|protocol))"
+)
+_REFLECTED = re.compile(r"reflect|remission")
+
+
+def hinted(measurement: Measurement, texts: Iterable[str], whose: str) -> Measurement:
+    """With the geometry, the specular component or the transmittance that words about it tell, where it tells none.
+
+    Words that tell both of two tell neither. `whose` says for the note where the words stand.
+    """
+    texts = list(texts)
+    geometry, specular = measurement.geometry, measurement.specular
+    quantity = measurement.quantity or "transmittance" * _is_transmitted(texts)
+    if quantity != "transmittance" and geometry in ("", "d:8"):
+        # A ring at 45 degrees has no specular component that a text could tell.
+        geometry = _one({geometry_in(text) for text in texts} - {"d:8"} if not specular else ()) or geometry
+        specular = specular or SPECULAR.get(geometry) or _one(map(specular_in, texts))
+        geometry = OF_SPHERE[specular] if specular and geometry in ("", "d:8") else geometry
+    told = [new for new, old in ((quantity, measurement.quantity), (geometry, measurement.geometry)) if new != old]
+    notes = (*measurement.notes, f"{' and '.join(told)} by {whose}") if told else measurement.notes
+    return replace(measurement, quantity=quantity, geometry=geometry, specular=specular, notes=notes)
+
+
+def _is_transmitted(texts: Sequence[str]) -> bool:
+    words = in_english(" ".join(texts)).lower()
+    return _TRANSMITTED.search(words) is not None and _REFLECTED.search(words) is None
+
+
+def _one(words: Iterable[str]) -> str:
+    """The one word among blanks; blank where there are several."""
+    told = set(words) - {""}
+    return told.pop() if len(told) == 1 else ""
 
 
 def number_in(text: str) -> float | None:

@@ -5,16 +5,17 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
+from pathlib import Path, PurePath
 
 import numpy as np
 
 from tint.errors import Gathered, InputError, listed, quoted, shown
 from tint.files import bytes_of
 from tint.spectra import Array
-from tint.swatches.instruments.measurement import Measurement
-from tint.swatches.instruments.words import OF_SPHERE, SPECULAR, specular_in, wavelength_in
-from tint.swatches.text import decoded, held_in, number, sheet_name, sheets_of
+from tint.swatches.instruments.measurement import Measurement, hinted
+from tint.swatches.instruments.words import SPECULAR, specular_in, statistic_in, wavelength_in
+from tint.swatches.sheets import sheet_name, sheets_of
+from tint.swatches.text import decoded, held_in, number
 
 FORMATS = ("CSV", "CGATS.17 text (ISO 28178)", "CxF3 or CxF/X-4", "IES TM-27-14", "JCAMP-DX", "a workbook (.xlsx)")
 LARGEST_FILE = 100 * 2**20  # bytes; no source, chosen by eye
@@ -47,7 +48,8 @@ def all_measurements(data: bytes, *, file: str, said: Given | None = None) -> tu
         mend = "export fewer measurements at a time"
         raise InputError(file, "the file is too large", f"at most {LARGEST_FILE // 2**20} MB", mend)
     said = said or Given()
-    return tuple(map(said.taken_by, in_fractions(_read(data, file), said.scale)))
+    read = [hinted(each, [each.name], "the sample's name") for each in _measured(_read(data, file))]
+    return tuple(map(said.taken_by, in_fractions(read, said.scale)))
 
 
 def _read(data: bytes, file: str) -> list[Measurement]:
@@ -58,6 +60,15 @@ def _read(data: bytes, file: str) -> list[Measurement]:
     from tint.swatches.instruments.xml_formats import read_xml  # a parser of XML is not for those who read tables
 
     return read_xml(data, file)
+
+
+def _measured(read: list[Measurement]) -> list[Measurement]:
+    """Without deviations and extremes, which stand among readings as if they were some."""
+    kept = [each for each in read if statistic_in(each.name, each.told) != "deviation"]
+    if len(kept) in (0, len(read)):
+        return read
+    note = f"{len(read) - len(kept)} that say they are a deviation, a least or a largest value were passed over"
+    return [replace(each, notes=(*each.notes, note)) for each in kept]
 
 
 def _is_xml(data: bytes) -> bool:
@@ -89,7 +100,8 @@ def _text(data: bytes, file: str) -> list[Measurement]:
     cells = re.split(r"[,;\t]", begins[:10_000])
     count = sum(wavelength_in(cell, plain=True) is not None for cell in cells)
     if count and any(number(cell.strip()) is None for cell in cells):
-        raise InputError(f"{file}, row 1", f"wavelengths name {count} of its columns", f"{LEAST_COLUMNS} or more")
+        found = f"wavelengths name {count} of its columns"
+        raise InputError(f"{file}, row 1", found, f"{LEAST_COLUMNS} or more, in rising or falling order")
     raise InputError(file, f"is no file of measurements that tint reads; it begins {quoted(begins)}", _EXPECTED)
 
 
@@ -107,15 +119,18 @@ def _workbook(data: bytes, file: str) -> list[Measurement]:
         raise InputError(file, "no sheet has a table of measurements", "wavelengths in nm, or L, a, b, as columns")
     spectral = [each for each in held if each[1].is_spectral] or held
     chosen = [each for each in spectral if specular_in(each[0])] or spectral[:1]
+    if len(chosen) == 1:  # others that are laid out as it is hold more of the same
+        chosen = [each for each in spectral if each[1].header.cells == chosen[0][1].header.cells]
     left = [title for title, _ in held if title not in [title for title, _ in chosen]]
     rest = f"; not from {listed(left)}, where tables stand too" if left else ""
     read = []
     for title, sheet in chosen:
-        note, gloss = f"taken from the sheet {shown(title)}{rest}", specular_in(title)
+        note = f"taken from the sheet {shown(title)}{rest}"
         for each in read_sheet(sheet):
-            own = each.specular or gloss
-            geometry = each.geometry or OF_SPHERE.get(own, "")
-            read.append(replace(each, specular=own, geometry=geometry, notes=(note, *each.notes)))
+            name = title if len(chosen) > 1 and each.name == PurePath(file).stem else each.name
+            told = {**each.told, "sheet": title}
+            own = replace(each, name=name, told=told, notes=(note, *each.notes))
+            read.append(hinted(own, [title], "the sheet's name"))
     return read
 
 
@@ -126,6 +141,7 @@ SCALES = ("fraction", "percent")
 # Common practice, no source: these four.
 VISIBLE_NM = (380.0, 780.0)  # where the scale is told: beyond it an instrument may read noise of any size
 FRACTION_UP_TO = 1.2  # what is above is no fraction, fluorescence apart; up to PERCENT_ABOVE it may be a dark percent
+_LOW_PERCENT = f"percent, as the file says, though no value is above {FRACTION_UP_TO:g}: are they fractions?"
 PERCENT_ABOVE = 2.0  # no reflectance factor of a part comes near; in percent only a light trap stays below
 # A black among percent is written as coarsely as they are, and flat; fractions have more decimals. Chosen by eye.
 _COARSE = 2  # decimals
@@ -203,6 +219,9 @@ def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[
         raise _contradicts(odd, "--set scale=", scale, odd.scale)
     open_ones = [each for each in spectra if not (scale or each.scale)]
     decided, note = _decided(open_ones) if open_ones else ("", "")
+    of_percent = [each for each in spectra if each.scale == "percent" and each.quantity != "transmittance"]
+    tops = [highest_seen(each.values, each.wavelengths) for each in of_percent if each.values is not None]
+    doubt = (_LOW_PERCENT,) if tops and max(tops) <= FRACTION_UP_TO else ()
     read = []
     for each in measurements:
         if each.values is None:
@@ -212,7 +231,7 @@ def in_fractions(measurements: Sequence[Measurement], scale: str = "") -> tuple[
         values = each.values / 100.0 if own == "percent" else each.values
         if own == "percent" and not (scale or each.scale):
             each = _open_beside_percent(each)
-        notes = each.notes if scale or each.scale else (*each.notes, note)
+        notes = (*each.notes, *doubt) if scale or each.scale else (*each.notes, note)
         read.append(replace(each, values=values, scale=own, notes=notes))
     return tuple(read)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import PurePath
 
 from tint.errors import Gathered, InputError, quoted
@@ -84,7 +84,7 @@ def _named(cells: Cells, before: Sequence[Cells]) -> Cells | None:
         names = _names_above(cells, before) if len(cells) > 2 and len(set(cells[1:])) == 1 else ()
         # Where the header tells one unit over and over, the names stand further up.
         return (cells[0], *(f"{name} ({cells[1]})" for name in names)) if names else cells
-    values = [number(without_percent(cell)) for cell in cells]
+    values = [number(without_percent(without_nm(cells[0]))), *(number(without_percent(cell)) for cell in cells[1:])]
     low, high = WAVELENGTHS_NM
     if len(values) < 2 or any(each is None for each in values) or not low <= (values[0] or 0.0) <= high:
         return None
@@ -99,11 +99,10 @@ def _named(cells: Cells, before: Sequence[Cells]) -> Cells | None:
 
 def _names_above(cells: Cells, before: Sequence[Cells]) -> Cells:
     """The names of samples that stand side by side, from a row above their numbers; empty where none is such a row."""
-    alike = [
-        each for each in before if len(each) == len(cells) and all(each[1:]) and len(set(each[1:])) == len(each) - 1
-    ]
+    as_wide = [each for each in before if len(each) == len(cells) and all(each[1:])]
+    alike = [each for each in as_wide if len(set(each[1:])) == len(each) - 1]
     words = [each for each in alike if any(number(cell) is None for cell in each[1:])]
-    named = [each for each in alike if bare(each[0]) in ROLES["name"]] or (
+    named = [each for each in as_wide if bare(each[0]) in ROLES["name"]] or (
         (words or alike)[-1:] if len(cells) > 2 else []
     )
     return named[0][1:] if named else ()
@@ -123,9 +122,14 @@ def is_grid(cells: Sequence[str]) -> bool:
     return has_header(cells) and min(found) <= NEEDED_NM[0] and max(found) >= NEEDED_NM[1]
 
 
+def without_nm(cell: str) -> str:
+    """A wavelength without its unit."""
+    return cell[:-2].rstrip() if cell.lower().endswith("nm") else cell
+
+
 def holds_wavelengths(column: str) -> bool:
     """Whether the column holds wavelengths, so that each row is one point of a spectrum."""
-    return bare(column) in _WAVELENGTH_WORDS
+    return bare(column) in _WAVELENGTH_WORDS and number(without_nm(column)) is None
 
 
 def unit_of(header: Header, at: int) -> str:
@@ -136,7 +140,7 @@ def unit_of(header: Header, at: int) -> str:
 # What the label columns mean: names, backings, and how it was measured.
 
 ROLES: Mapping[str, tuple[str, ...]] = {
-    "name": ("name", "samplename", "swatch", "sample", "sampleid", "label", "specimen", "title", "patch", "id"),
+    "name": ("swatch", "name", "samplename", "sample", "sampleid", "label", "specimen", "title", "patch", "id"),
     "backing": ("backing", "samplebacking"),
     "seat": ("seat",),
     "quantity": ("quantity", "measurementtype", "mode", "measurementmode"),
@@ -145,7 +149,7 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "light": ("light", "illuminant"),
     "observer": ("observer",),
     "source": ("source",),
-    "replicate": ("replicate", "repeat", "reading", "scan", "measurement"),
+    "replicate": ("replicate", "repeat", "rep", "reading", "scan", "run", "measurement"),
 }
 
 
@@ -156,13 +160,15 @@ def label_places(columns: Sequence[str]) -> dict[str, int]:
 
 
 def labelled(
-    header: Header, row: Row, places: Mapping[str, int], file: str, *, words: Sequence[str] = (), name: str = ""
-) -> Measurement:  # fmt: skip
+    sheet: Sheet, row: Row, places: Mapping[str, int], *, words: Mapping[str, str], name: str = ""
+) -> Measurement:
     """What the label cells of a row, or the facts above the table, tell; without values as yet.
 
-    `places` are as of `label_places`; `words` the cells of the row that are no values: one may be SCI, or the name of a
-    quantity, whatever its column is; `name` is that of a row that has none of its own, by default that of the file.
+    `places` are as of `label_places`; `words` the cells of the row that are no values, by their columns: one may be
+    SCI, or the name of a quantity, whatever its column is; `name` is that of a row that has none of its own, by default
+    that of the file.
     """
+    header, file = sheet.header, sheet.file
     cell = {role: _label(header, row, role, places) for role in ROLES}
     place = f"row {row.number}"
     geometry = geometry_in(cell["geometry"]) or cell["geometry"]
@@ -173,6 +179,7 @@ def labelled(
         geometry = OF_SPHERE[specular]
     quantity = _quantity(cell["quantity"], "quantity" in places and bool(row.cells[places["quantity"]]))
     quantity, scale = (quantity, "") if quantity else _quantity_of(header, words)
+    told = {column.lower(): word for column, word in words.items()}
     if quantity not in ("", "reflectance", "transmittance"):
         expected = "reflectance or transmittance"
         raise InputError(f"{file}, {place}", f"the quantity {quoted(cell['quantity'] or quantity)}", expected)
@@ -190,6 +197,7 @@ def labelled(
         source=PHOTOGRAPH if cell["source"].lower() == PHOTOGRAPH else "",  # what else a column of that name may say
         file=file,
         place=place,
+        told=told,
     )
 
 
@@ -209,26 +217,39 @@ def _quantity(words: str, is_cell: bool) -> str:
     return found[0] if len(found) == 1 else low if is_cell else ""
 
 
-def _quantity_of(header: Header, words: Sequence[str]) -> tuple[str, str]:
+def _quantity_of(header: Header, words: Mapping[str, str]) -> tuple[str, str]:
     """What a cell of a row, or of the lines above, says by nothing but the name of a quantity; and the scale."""
+    letters = {cell.strip("% ").upper() for column, cell in words.items() if _OF_KIND.search(in_english(column))}
+    if len(letters & {"R", "T"}) == 1:
+        return "transmittance" if "T" in letters else "reflectance", ""
     above = [cell for cells in header.before for cell in cells if cell and cell.lower() not in _OF_LAMPS]
     above += header.cells[:1]  # the corner of a table may say what its cells are
-    for cells in (words, above):
-        told = {quantity_in(cell) for cell in cells} - {("", False)}
+    for cells in (words.values(), above):
+        told = {quantity_in(part) for cell in cells for part in (cell, cell.partition(":")[2])} - {("", False)}
         kinds = {kind for kind, _ in told}
         if len(kinds) == 1:
             return kinds.pop(), "percent" * any(percent for _, percent in told)
     return "", "percent" * _percent_above(header)
 
 
-def _specular_of(words: Sequence[str]) -> str:
-    """Whether a cell of a row is just SCI or SCE, whatever its column is called."""
-    said = {specular_in(cell) for cell in words if len(cell) <= _GLOSS and cell.strip(" ()[]").upper() in _SPECULAR}
+_LONGEST_GLOSS = 21  # characters of a cell that says no more than that: (specular excluded)
+_OF_KIND = re.compile(r"\b(?:type|mode|kind|r/t|quantity)\b", re.IGNORECASE)
+_YES, _NO = {"yes", "y", "ja", "oui", "si", "sí", "true", "1", "x"}, {"no", "n", "nein", "non", "false", "0"}
+_IN, _EX = {"in", "inc", "incl", "i", "included"}, {"ex", "exc", "excl", "e", "excluded"}
+
+
+def _specular_of(words: Mapping[str, str]) -> str:
+    """Whether a cell of a row is just SCI or SCE, whatever its column is called, or answers what its column asks."""
+    said = set()
+    for column, cell in words.items():
+        word, asked = in_english(cell).lower().strip(" ()[]."), specular_in(column)
+        if len(cell) <= _LONGEST_GLOSS and specular_in(cell):
+            said.add(specular_in(cell))
+        elif asked and word in _YES | _NO:
+            said.add(asked if word in _YES else ({*OF_SPHERE} - {asked}).pop())
+        elif word in _IN | _EX and re.search(r"spe[cx]", in_english(column).lower()):
+            said.add("included" if word in _IN else "excluded")
     return said.pop() if len(said) == 1 else ""
-
-
-_SPECULAR = ("SCI", "SCE", "RSIN", "RSEX", "SPIN", "SPEX", "SPECULAR INCLUDED", "SPECULAR EXCLUDED")
-_GLOSS = max(map(len, _SPECULAR)) + 2
 
 
 def _label(header: Header, row: Row, role: str, places: Mapping[str, int]) -> str:
@@ -267,16 +288,17 @@ def with_said(start: Measurement, said: Said, where: str) -> Measurement:
 
     InputError if they say something else.
     """
-    pairs = (("quantity", start.quantity, said.quantity), ("specular component", start.specular, said.specular))
-    for what, own, other in pairs:
-        if own and other and own != other:
-            raise InputError(where, f"the {what} is {own} by the row and {other} by the header", "one of the two")
+    for each in fields(said):
+        own, other = getattr(start, each.name), getattr(said, each.name)
+        if own and other and own != other and each.name != "scale":
+            raise InputError(where, f"the {each.name} is {own} by the row and {other} by the header", "one of the two")
     gloss = start.specular or said.specular
     geometry = OF_SPHERE.get(gloss, start.geometry) if start.geometry in ("", "d:8") else start.geometry
     return replace(
         start,
         quantity=start.quantity or said.quantity,
         scale=start.scale or said.scale,
+        backing=start.backing or said.backing,
         specular=gloss,
         geometry=geometry,
     )

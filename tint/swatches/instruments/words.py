@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -22,8 +22,9 @@ WAVELENGTHS_NM = (100.0, 3000.0)  # what a column or a row may be named by; no s
 
 _SPHERE = re.compile(r"(?<![\w.])(?:(d[ie]?)\s*[:/]\s*8|8\s*[:/]\s*(d[ie]?))(?![\w.])")
 _RING = re.compile(r"(?<![\w.])(?:45\s*[acx]?\s*[:/]\s*0|0\s*[:/]\s*45\s*[acx]?)(?![\w.])")
-_INCLUDED = re.compile(r"\b(?:sci|rsin|spin|spinc)\b|\bspecular[\s_-]*(?:component[\s_-]*)?(?:is[\s_-]*)?includ")
-_EXCLUDED = re.compile(r"\b(?:sce|rsex|spex)\b|\bspecular[\s_-]*(?:component[\s_-]*)?(?:is[\s_-]*)?exclud")
+_ENDS = r"(?<![^\W_])(?:{})(?![^\W_])|(?<![^\W_])specular[\s_-]*(?:component[\s_-]*)?(?:is[\s_-]*)?{}"
+_INCLUDED = re.compile(_ENDS.format("sci|rsin|spin|spinc", "includ"))
+_EXCLUDED = re.compile(_ENDS.format("sce|rsex|spex", "exclud"))
 
 
 def geometry_in(text: str) -> str:
@@ -68,7 +69,8 @@ _KINDS = {
     "absorbance": r"absorb(?:ance|tance)?|abs|(?:optical )?density|od|k/s|kubelka[- ]munk|log\(?1/r\)?",
     "emission": r"emissi(?:on|ve)|(?:spectral )?(?:ir)?radiance|(?:spectral )?power|(?:raw )?counts|intensity",
 }
-_UNIT = r"\s*(?:(?:[\[(]|in|/)?\s*(?P<percent>%|percent|0 ?(?:-|to|\.\.+) ?100)\s*[\])]?|[\[(].{1,20}[\])])?"
+_UNIT = r"(?: (?:values?|data|spectr(?:um|a)))?"
+_UNIT += r"\s*(?:(?:[\[(]|in|/)?\s*(?P<percent>%|percent|0 ?(?:-|to|\.\.+) ?100)\s*[\])]?|[\[(].{1,20}[\])])?"
 _QUANTITIES = {kind: re.compile(rf"(?:{words}){_UNIT}", re.IGNORECASE) for kind, words in _KINDS.items()}
 
 
@@ -81,13 +83,32 @@ def quantity_in(text: str) -> tuple[str, bool]:
     return "", False
 
 
+def statistic_in(name: str, told: Mapping[str, str]) -> str:
+    """Whether a row says it is a `mean`, or a `deviation` or extreme; by the last word of its name, or another column.
+
+    What may be initials or a dose, as SD and max, counts only in a column of such words.
+    """
+    found = {in_english(each).lower().strip("()[]") for each in re.split(r"[\s_-]+", name)[1:][-1:]} & {*_STATISTICS}
+    for column, cell in told.items():
+        word = in_english(cell).lower().strip("()[]")
+        if cell != name and ((len(cell) > _INITIALS and word in _STATISTICS) or _OF_STATISTICS.search(column)):
+            found.add("deviation" if word in _EXTREMES else word)
+    return next((kind for kind in _STATISTICS if kind in found), "")
+
+
+_INITIALS = 3  # letters at most
+_STATISTICS, _EXTREMES = ("deviation", "mean"), ("min", "max", "minimum", "maximum")
+_OF_STATISTICS = re.compile(r"stat|type|kind|value|read|measure|^rep|^art$", re.IGNORECASE)
+
+
 # Columns of a spectrum.
 
 _CGATS = re.compile(r"(?:SPECTRAL_NM|SPECTRAL|SPEC|NM)_?(\d{3,4}(?:\.\d{1,15})?)", re.IGNORECASE | re.ASCII)
 # What instruments write about a wavelength: R400, %R400, R[400], Refl 400, 400 nm, 400_NM, 400 nm [%], 400nm SCI ...
 _PLAIN = re.compile(
     r"(?P<kind>%?\s?[RT]\s?%?|%?\s?(?:spectral[ _])?"
-    r"(?:refl(?:\.|ect(?:ance|ion|ivity)?)?|trans(?:\.|m(?:ittance|ission)?)?|value|data)|(?:wave)?length|wv?l|nm|[wxλ])?"
+    r"(?:refl(?:\.|ect(?:ance|ion|ivity)?)?|trans(?:\.|m(?:ittance|ission)?)?|value|data)(?: (?:at|bei|à|a))?"
+    r"|(?:wave)?length|wv?l|nm|[wxλ])?"
     r"(?P<gloss>[ _]?[\[(]?(?:sci|sce)[\])]?)?\s?[ _:=@]?\s?"
     r"(?P<open>[\[(])?(?P<nm>\d{3,4}(?:[.,]\d{1,15})?)[ _.-]?(?:\(nm\)|\[nm\]|nm)?(?(open)[\])])"
     r"[ _]?(?P<more>%|\[%\]|\(%\)|%?[RT]%?|[\[(]?(?:sci|sce)[\])]?)?",
@@ -102,6 +123,7 @@ class Said:
     quantity: str = ""
     scale: str = ""
     specular: str = ""
+    backing: str = ""
 
 
 def said_by(columns: Iterable[str]) -> Said:
@@ -126,6 +148,8 @@ def wavelength_in(column: str, *, plain: bool = False) -> float | None:
     name = column.strip()
     if len(name) > 40:
         return None
+    if plain and re.fullmatch(r"\d[.,]\d+e\+?0?2", name, re.IGNORECASE | re.ASCII):  # 4.00E+02
+        name = f"{float(name.replace(',', '.')):g}"
     match = _CGATS.fullmatch(name)
     told = match[1] if match else ""
     if match is None and plain and (named := _PLAIN.fullmatch(in_english(name))) is not None:
@@ -188,9 +212,9 @@ _ENGLISH = {
     "wavelength": r"wellenlaengen?|wellenlangen?|longueurs? d.?onde|lunghezz[ae] d.?onda|longitud(?:es)? de onda",
     "reflectance factor": r"reflexionsfaktor|facteur de (?:reflexion|reflectance)|fattore di riflettanza"
     r"|factor de reflectancia|radiance factor|strahldichtefaktor",
-    "reflectance": r"reflexion|reflexions?grad|reflektion|reflektanz|remissionsgrad|riflettanza|riflessione"
+    "reflectance": r"reflexion|remission|ρ|reflexions?grad|reflektion|reflektanz|remissionsgrad|riflettanza|riflessione"
     r"|reflectancia",
-    "transmittance": r"transmissionsgrad|transmittanz|trasmittanza|trasmissione|transmitancia",
+    "transmittance": r"τ|transmissionsgrad|transmittanz|trasmittanza|trasmissione|transmitancia",
     "absorbance": r"extinktion|absorbanz|absorptionsgrad|absorption|absorbanza|assorbanza|assorbimento|absorbancia"
     r"|absorcion|densite optique",
     "emission": r"intensitat|intensite|intensita|zahlrate|strahldichte|radianza|radiancia",
@@ -202,7 +226,12 @@ _ENGLISH = {
     "excluded": r"ausgeschlossen|excluse?|escluso|excluido|exclue?",
     "specular": r"glanz|brillant|speculaire|speculare|especular",
     "geometry": r"messgeometrie|geometrie|geometria",
-    "backing": r"untergrund|hinterlegung|unterlage|support|sfondo|fondo",
+    "backing": r"untergrund|hinterlegung|unterlage|support|sfondo|fondo?|background|substrate",
+    "black": r"schwarze?[rs]?|noire?|nero|nera|negro|negra",
+    "white": r"weisse?[rs]?|blanc|blanche|bianco|bianca|blanco|blanca",
+    "deviation": r"std\.? ?dev\.?|stdev|sd|s\.d\.|standard deviation|standardabweichung|stabw\.?|ecart[- ]type"
+    r"|deviazione standard|desviacion estandar|differen[cz]e?|σ|±|variance",
+    "mean": r"average|avg\.?|mittelwert|mittel|moyenne|media",
     "sample": r"probe|probenname|proben-?id|muster|bezeichnung|echantillon|campione|muestra",
     "name": r"nom|nome|nombre",
     "light": r"lichtart|illuminante|iluminante",

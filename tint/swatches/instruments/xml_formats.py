@@ -27,33 +27,29 @@ from tint.swatches.instruments.measurement import Measurement, check_count, chec
 from tint.swatches.instruments.words import SPECULAR, geometry_in
 
 # Bounds against files that are none of measurements: common practice, no source.
-MOST_ELEMENTS = 300_000
-DEEPEST = 60
-MOST_ATTRIBUTES = 100
-LONGEST_TAG = 100_000  # characters
+_MOST_ELEMENTS, _DEEPEST, _LONGEST_TAG = 300_000, 60, 20_000  # the last in characters
+_LONG_TAG = re.compile(rb"<[^<>]{%d}" % _LONGEST_TAG)  # the parser would gather all its attributes before it asks
 
-_LONG_TAG = re.compile(rb"<[^<>]{%d}" % LONGEST_TAG)  # the parser would gather all its attributes before it asks
+
+class _TooLargeError(Exception):
+    pass
 
 
 class _Bounded(TreeBuilder):
     """A tree that stops growing."""
 
-    def __init__(self, file: str) -> None:
-        super().__init__()
-        self._file, self._count, self._depth = file, 0, 0
+    left, deeper = _MOST_ELEMENTS, _DEEPEST
 
     def start(self, tag: Any, attrs: Any, /) -> Element:
         """Open an element, unless there are too many."""
-        self._count += 1
-        self._depth += 1
-        if self._count > MOST_ELEMENTS or self._depth > DEEPEST or len(attrs) > MOST_ATTRIBUTES:
-            expected = f"at most {MOST_ELEMENTS} elements, {DEEPEST} deep, of {MOST_ATTRIBUTES} attributes"
-            raise InputError(self._file, "the XML is too large", expected, "export fewer measurements")
+        self.left, self.deeper = self.left - 1, self.deeper - 1
+        if self.left < 0 or self.deeper < 0:
+            raise _TooLargeError
         return super().start(tag, attrs)
 
     def end(self, tag: Any, /) -> Element:
         """Close an element."""
-        self._depth -= 1
+        self.deeper += 1
         return super().end(tag)
 
 
@@ -65,7 +61,8 @@ def read_xml(data: bytes, file: str) -> list[Measurement]:
     root = parsed(data, file)
     readers = {"CxF": read_cxf, "IESTM2714": read_tm27}
     if local(root) not in readers:
-        raise InputError(file, f"XML of the kind {quoted(local(root))}", "CxF (version 3) or IESTM2714")
+        mend = "save it from a spreadsheet as .xlsx or CSV" if local(root).lower() in ("html", "workbook") else ""
+        raise InputError(file, f"XML of the kind {quoted(local(root))}", "CxF (version 3) or IESTM2714", mend)
     return readers[local(root)](root, file)
 
 
@@ -74,12 +71,15 @@ def parsed(data: bytes, file: str) -> Element:
     from defusedxml.common import DefusedXmlException
     from defusedxml.ElementTree import XMLParser
 
-    if _LONG_TAG.search(data):
-        raise InputError(file, "the XML is too large", f"tags of at most {LONGEST_TAG} characters", _AGAIN)
-    parser = XMLParser(target=_Bounded(file), forbid_dtd=True)
+    parser = XMLParser(target=_Bounded(), forbid_dtd=True)
     try:
+        if _LONG_TAG.search(data):
+            raise _TooLargeError
         parser.feed(data)
         root: Element = parser.close()
+    except _TooLargeError:
+        expected = f"at most {_MOST_ELEMENTS} elements, {_DEEPEST} deep, of {_LONGEST_TAG} characters"
+        raise InputError(file, "the XML is too large", expected, "export fewer measurements") from None
     except ParseError as error:
         line, column = error.position
         what = str(error).partition(":")[0]
@@ -207,7 +207,11 @@ def _measurements(
             of_one.setdefault(local(each), _colour(each, where))
     for each in spectra:
         wanted = needed_attribute(each, "ColorSpecification", where)
-        made = _found(specifications, wanted, where)
+        if wanted not in specifications:
+            known = f"one of {listed(specifications)}" if specifications else "a ColorSpecification; there is none"
+            mend = did_you_mean(wanted, specifications)
+            raise InputError(where, f"there is no ColorSpecification {shown(wanted)}", known, mend)
+        made = specifications[wanted]
         told = f", specification {shown(wanted)}" if len(spectra) > 1 else ""
         own = colours.pop(wanted, {})
         if not own and len(spectra) == 1 and len(colours) == 1:
@@ -236,14 +240,6 @@ def _of_object(
     grid, values, more = _spectrum(spectrum, made, start.where)
     kind = _SPECTRA[local(spectrum)]
     return replace(start, wavelengths=grid, values=values, quantity=kind, notes=(*start.notes, *more))
-
-
-def _found(specifications: Mapping[str, _Specification], wanted: str, where: str) -> _Specification:
-    if wanted not in specifications:
-        known = f"one of {listed(specifications)}" if specifications else "a ColorSpecification, of which there is none"
-        mend = did_you_mean(wanted, specifications)
-        raise InputError(where, f"there is no ColorSpecification {shown(wanted)}", known, mend)
-    return specifications[wanted]
 
 
 def _spectrum(element: Element, made: _Specification, where: str) -> tuple[Array, Array, tuple[str, ...]]:

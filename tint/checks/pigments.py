@@ -1,8 +1,8 @@
-"""A pigment that colours some castings more strongly than others: another lot or paste, or lumps beside others."""
+"""A pigment at fault rather than its castings: of two strengths, or one that most of its castings speak against."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,6 +12,7 @@ from tint.checks.ground import Ground
 from tint.checks.out_of_line import spread
 from tint.fitting.leaving_out import LeftOut, leave_out
 from tint.spectra import Array, Index
+from tint.swatches import SwatchFolder
 
 _LEAST = 0.03  # of strength, below which a difference is told of no pigment; chosen by eye
 _ANOTHER = 2.0  # times as strong: beyond that it is no lot of the same pigment; chosen by eye
@@ -145,3 +146,30 @@ def _told(ground: Ground, part: _Part) -> Finding:
         effect="the fit takes a strength between, and mixtures are off by part of that, which no stated error counts",
         mend=part.mend,
     )
+
+
+# No one absorption and scattering describes it.
+
+_FEWEST_OUT = 4  # castings out of line, from which it is the pigment that is in question; chosen by eye
+_SHARE_OUT = 0.5  # of the castings that hold it; chosen by eye
+
+
+def with_odd_pigment(folder: SwatchFolder, lines: Sequence[Finding]) -> list[Finding]:
+    """Findings of single castings; of those that share such a pigment one in their place."""
+    out = {name for each in lines for name in each.about}
+    held = {p: [swatch.name for swatch in folder.swatches if swatch.loadings.get(p)] for p in folder.pigments}
+    accused = {pigment: [name for name in names if name in out] for pigment, names in held.items()}
+    shares = {pigment: len(accused[pigment]) / max(len(names), 1) for pigment, names in held.items()}
+    odd = max(shares, key=lambda pigment: shares[pigment], default="")
+    if not odd or len(accused[odd]) < _FEWEST_OUT or shares[odd] <= _SHARE_OUT:
+        return list(lines)
+    told = Finding(
+        kind="odd_pigment",
+        where=odd,
+        about=tuple(accused[odd]),
+        words=f"{len(accused[odd])} of the {len(held[odd])} castings that hold it contradict the others and each other "
+        f"({listed(accused[odd])}): no one absorption and scattering fits them",
+        effect="blends with it may be off by several CIEDE2000, far beyond the stated error",
+        mend="leave pearl, metal and glowing pigments out of the folder; else see whether two tubs were taken for one",
+    )
+    return [told, *(each for each in lines if not set(each.about) <= set(accused[odd]))]
