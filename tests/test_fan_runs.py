@@ -18,10 +18,23 @@ from pypdf import PdfReader
 import tint
 from tint.cli import main
 from tint.errors import InputError, JobError
-from tint.fans import Common, Row, Wish, fan_page, fan_pdf, reach, read_rows, run_fan, shop_table
+from tint.fans import (
+    Common,
+    Gain,
+    Row,
+    Wish,
+    fan_page,
+    fan_pdf,
+    reach,
+    read_candidates,
+    read_rows,
+    run_fan,
+    shop_table,
+)  # fmt: skip
+from tint.fans.engines import Chunk, here
+from tint.fans.journal import journal
 from tint.fans.page import Chip, in_groups
-from tint.fans.rows import journal, table_of
-from tint.fans.run import Chunk, here
+from tint.fans.rows import table_of
 from tint.palette import Palette
 
 FEW = tint.Rules(most_pigments=1, most_recipes=1)
@@ -289,12 +302,36 @@ def test_reach_is_what_each_base_and_wall_meets_alone(demo_palette: Palette) -> 
     assert len({each.names for each in found.reached}) > 1  # walls and bases differ, or nothing was tested
 
 
-def test_the_candidate_that_adds_most_comes_first(demo_palette: Palette) -> None:
+def test_the_candidate_that_adds_most_comes_first(demo_palette: Palette, tmp_path: Path) -> None:
     night = Wish(name="night", lab=(20.0, 0.0, 0.0), tolerance=3.0)
     wishes = [night, Wish(name="pale", lab=(85.0, 0.0, 5.0), tolerance=15.0)]
-    found = reach(demo_palette, wishes, COMMON, candidates=["ochre", "black"])
+    table = tmp_path / "candidates.csv"
+    table.write_text("name;price_per_kg;note\nochre;12,5;sample of May\nblack;;\n", encoding="utf-8")
+    found = reach(demo_palette, wishes, COMMON, candidates=read_candidates(table, demo_palette))
     assert [row.name for row in found.missed] == ["night"]
-    assert [(gain.pigment, gain.names) for gain in found.gains] == [("black", ("night",)), ("ochre", ())]
+    assert found.gains == (
+        Gain(pigment="black", price_per_kg=demo_palette.pigments["black"].price, names=("night",), reached=2),
+        Gain(pigment="ochre", price_per_kg=12.5, note="sample of May", names=(), reached=1),
+    )
+    assert reach(demo_palette, wishes[:1], COMMON, candidates=["black"]).gains[0].reached == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("name\nviolet\n", "row 2: `violet` is not a pigment here"),
+        ("name\nochre\nochre\n", "row 3: `ochre` stands here twice"),
+        ("name,price_per_kg\nochre,dear\n", "row 2, column price_per_kg: 'dear' is not a number"),
+        ("name,price\nochre,3\n", "there is no column price"),
+        ("name\n", "there is no candidate in it"),
+        ("pigment\nochre\n", "no column name"),
+        ("", "candidates.csv"),
+    ],
+)
+def test_a_table_of_candidates_at_fault_is_told(demo_palette: Palette, tmp_path: Path, text: str, said: str) -> None:
+    (tmp_path / "candidates.csv").write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=said):
+        read_candidates(tmp_path / "candidates.csv", demo_palette)
 
 
 def test_a_candidate_that_is_none_is_told(demo_palette: Palette) -> None:
@@ -368,14 +405,16 @@ def test_the_command_tells_reach_for_people_and_scripts(fitted_demo: Path, tmp_p
     targets.write_text("name,colour\npale,#d0c8b8\nbad,#12\n", encoding="utf-8")
     asked = [
         "reach", fitted_demo, targets, "--optics", "two-flux", "--base", "clear", "--most-pigments", "1", "--thickness",
-        "3", "--wall", "8", "--opacity", "any", "--tolerance", "40", "--candidate", "ochre",
+        "3", "--wall", "8", "--opacity", "any", "--tolerance", "40", "--candidates", tmp_path / "candidates.csv",
     ]  # fmt: skip
+    (tmp_path / "candidates.csv").write_text("name,price_per_kg\nochre,12.5\n", encoding="utf-8")
     done = CliRunner().invoke(main, [str(each) for each in asked])
     assert done.exit_code == 0, done.stderr
     assert "bad: " in done.stdout
+    assert "12.5" in done.stdout
     told = json.loads(CliRunner().invoke(main, [*(str(each) for each in asked), "--json"]).stdout)
     assert [(each["wall_mm"], each["names"]) for each in told["reached"]] == [(3.0, ["pale"]), (8.0, ["pale"])]
     wrong = CliRunner().invoke(main, ["reach", str(fitted_demo), str(targets), "--optics", "two-flux"])
     assert (wrong.exit_code, "--thickness: not given" in wrong.stderr) == (2, True)
-    wrong = CliRunner().invoke(main, [str(each) for each in asked[:-1]] + ["violet"])
+    wrong = CliRunner().invoke(main, [str(each) for each in asked[:-2]] + ["--candidate", "violet"])
     assert (wrong.exit_code, "--candidate: there is no `violet`" in wrong.stderr) == (2, True)

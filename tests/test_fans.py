@@ -136,6 +136,16 @@ def test_a_table_without_names_calls_each_colour_after_its_row(demo_palette: Pal
     assert [(each.name, each.lab) for each in of_lab] == [("row 2", (70.5, -12.0, 8.0))]
 
 
+def test_two_colours_of_one_name_are_told_unless_base_or_wall_tells_them_apart(
+    demo_palette: Palette, tmp_path: Path
+) -> None:
+    head = "name,colour,walls_mm\n"
+    with pytest.raises(InputError, match=r"targets.csv, rows 2 and 4: both are called `jar`"):
+        read_targets(table_in(tmp_path, head + "jar,#808080,2\nlid,#808080,2\njar,#a08060,2\n"), demo_palette, COMMON)
+    apart = read_targets(table_in(tmp_path, head + "jar,#808080,2\njar,#808080,3\n"), demo_palette, COMMON)
+    assert [each.name for each in apart] == ["jar", "jar"]
+
+
 def test_a_row_of_another_length_is_a_fault_of_that_row(demo_palette: Palette, tmp_path: Path) -> None:
     wishes = read_targets(table_in(tmp_path, "name,colour\njar\nlid,#808080\n"), demo_palette, COMMON)
     assert [(each.name, "the row has 1 cell" in each.fault) for each in wishes] == [("jar", True), ("lid", False)]

@@ -13,7 +13,7 @@ from tint import colorimetry, jsonable
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import InputError
-from tint.kinds import check_fields, checked
+from tint.kinds import check_fields
 from tint.materials import Blend
 from tint.opacity import ALLOWED, KINDS, opacity_of
 from tint.palette import Palette
@@ -118,7 +118,6 @@ class Target:
         if reach is not None and (low is not None or high is not None):
             raise InputError(where, "one to reach and a bound on it", "one or the other")
 
-    @checked()
     def bounds(self, kind: str) -> tuple[float | None, float | None, float | None]:
         """What is to be reached of one of `KINDS`, the least and the most; None where it is not asked [-]."""
         if kind not in KINDS:

@@ -1,9 +1,8 @@
 """A fan in bulk: targets a second, memory, equality with tint.solve, killed runs, a cluster that loses members.
 
-python tests/figures/fans.py FOLDER bulk --targets 10000 --workers 2
-python tests/figures/fans.py FOLDER bulk --targets 1000 --workers 1
+python tests/figures/fans.py FOLDER bulk --targets 10000 --workers 1 2
+python tests/figures/fans.py 20 bulk --targets 1000 --workers 1 2
 python tests/figures/fans.py FOLDER single --targets 20
-python tests/figures/fans.py 20 bulk --targets 100 --workers 1
 python tests/figures/fans.py FOLDER equal|killed|cluster [--targets N] [--most-pigments N]
 
 FOLDER is a swatch folder that was fitted, such as a copy of swatches_demo; or, for bulk, single and equal, a number of
@@ -16,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import itertools
 import os
 import pickle
 import random
@@ -32,9 +32,9 @@ import growth as invented
 
 import tint
 from tint.fans import Common, Wish, lattice, read_rows, run_fan
+from tint.fans.engines import CHUNK, engine_of
 from tint.fans.rows import asked_of, row_of
-from tint.fans.run import CHUNK, engine_of
-from tint.fans.targets import solved
+from tint.fans.solving import solved
 from tint.fitting import fit_palette
 from tint.palette import Palette
 
@@ -90,12 +90,12 @@ def single(palette: Palette, wishes: list[Wish], common: Common) -> None:
 
 def bulk(palette: Palette, wishes: list[Wish], common: Common, place: Path, options: argparse.Namespace) -> None:
     """A hundredth of the targets, a tenth and all of them: a row each, and the memory of each worker on the way."""
-    workers, tell = options.workers, watching(options.workers, options.every)
-    for each in (wishes[::100], wishes[::10], wishes):
+    for workers, each in itertools.product(options.workers, (wishes[::100], wishes[::10], wishes)):
+        tell = watching(workers, options.every)
         began = time.perf_counter()
         with engine_of(workers=workers) as engine:
             before, started = of_workers(workers), time.perf_counter()
-            fan = run_fan(palette, each, common, place / f"{len(each)}.csv", engine=engine, progress=tell)
+            fan = run_fan(palette, each, common, place / f"{workers} {len(each)}.csv", engine=engine, progress=tell)
             took, after = time.perf_counter() - started, of_workers(workers)
         busy = sum(now - then for (now, _), (then, _) in zip(after, before, strict=True)) / len(each)
         print(
@@ -228,7 +228,7 @@ def main() -> None:
     parser.add_argument("what", choices=("bulk", "single", "equal", "killed", "cluster", "run"))
     parser.add_argument("--most-pigments", type=int, default=4)
     parser.add_argument("--targets", type=int, default=100)
-    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--workers", type=int, nargs="+", default=[2])
     parser.add_argument("--every", type=int, default=200, help="targets after which the memory is printed")
     parser.add_argument("--out", type=Path, default=Path("out.csv"))
     parser.add_argument("--scheduler", default="")

@@ -17,9 +17,11 @@ from tint.cli.asked import base_of, palette_of, setting_options
 from tint.cli.keys import Command, option
 from tint.cli.wanted import rules_of, rules_options
 from tint.errors import InputError
-from tint.fans import Common, Fan, Reach, Wish, fan_page, fan_pdf, lattice, read_rows, read_targets, run_fan, shop_table
+from tint.fans import Common, Fan, Wish, lattice, read_rows, read_targets, run_fan
 from tint.fans import reach as find_reach
-from tint.fans.run import Engine, engine_of
+from tint.fans.engines import Engine, engine_of
+from tint.fans.page import fan_page, fan_pdf, shop_table
+from tint.fans.reach import Candidate, Reach, read_candidates
 from tint.files import write_all
 from tint.opacity import opacity_of
 from tint.palette import Palette
@@ -180,17 +182,18 @@ def _show(out: Console, fan: Fan, written: Sequence[str], *, changed: bool) -> N
 @click.command("reach", cls=Command)
 @options.folder
 @many_colours
-@options.several(
-    "--candidate", "A pigment that was measured but is not in stock: what it would add.", "PIGMENT",
-    to="candidates", heading="Tried",
-)  # fmt: skip
+@options.under(
+    "Tried",
+    options.path("--candidates", "Pigments that were measured but are not in stock: what each would add.", "FILE.csv"),
+    options.several("--candidate", "One of them.", "PIGMENT", to="named"),
+)
 @setting_options
 @rules_options
 @on_workers
 @options.optics
 @options.as_json
 def reach(
-    folder: Path, many: Many, candidates: Sequence[str], casting: dict[str, Any], said: Given,
+    folder: Path, many: Many, candidates: Path | None, named: Sequence[str], casting: dict[str, Any], said: Given,
     search: dict[str, Any], workers: Workers, optics: str,
 ) -> None:  # fmt: skip
     """Tell which of many colours each base and wall can have.
@@ -198,17 +201,19 @@ def reach(
     Example: tint reach swatches_demo --lattice 50 --thickness 3 --base clear --most-pigments 2 --candidate ochre
 
     TARGETS is as for tint fan; bases and walls of its rows do not count. Every colour is tried in every base at each
-    wall alone. A candidate stays out of the recipes, and is then tried on what was missed.
+    wall alone. A candidate, a pigment of the folder, stays out of the recipes, and is then tried on what was missed.
+    The table of candidates has the column name and, as it likes, price_per_kg and note.
     """
     palette = palette_of(folder, optics)
-    for name in candidates:
+    for name in named:
         options.known(name, palette.pigments, "--candidate")
+    tried = [*(read_candidates(candidates, palette) if candidates else ()), *named]
     common = many.common(palette, casting, search)
     wishes = many.wishes(palette, common, said)
     if not common.walls_mm:
         raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
     with show.progress() as tell, workers as engine:
-        found = find_reach(palette, wishes, common, candidates=candidates, engine=engine, progress=tell)
+        found = find_reach(palette, wishes, common, candidates=tried, engine=engine, progress=tell)
     seen = common.setting()
     conditions = f"{palette.name}. {seen.light}, {seen.observer}° observer"
     show.answer(found, lambda out: _show_reach(out, found, conditions))
@@ -216,13 +221,14 @@ def reach(
 
 def _show_reach(out: Console, found: Reach, conditions: str) -> None:
     show.title(out, f"Reach: {show.counted(found.targets, 'colour')}", conditions)
-    rows = [(each.base, f"{each.wall_mm:g} mm", *_share(each.names, found.targets)) for each in found.reached]
+    rows = [(each.base, f"{each.wall_mm:g} mm", *_share(len(each.names), found.targets)) for each in found.reached]
     show.table(out, ["base", "wall", "reached", "share"], rows)
     if found.gains:
         out.print()
         show.table(
-            out, ["with", "adds", "share", ""],
-            [(each.pigment, *_share(each.names, found.targets), _names(each.names)) for each in found.gains],
+            out, ["with", "reached", "share", "adds", "per kg", "note", ""],
+            [(each.pigment, *_share(each.reached, found.targets), f"{len(each.names)}", _price(each), each.note,
+              _names(each.names)) for each in found.gains],
         )  # fmt: skip
     out.print()
     if found.missed:
@@ -233,8 +239,12 @@ def _show_reach(out: Console, found: Reach, conditions: str) -> None:
         out.print(f"{show.counted(len(found.failed) - _NAMED_REACH, 'further row')} told no colour.", style=show.CARE)
 
 
-def _share(names: Sequence[str], of: int) -> tuple[str, str]:
-    return f"{len(names)}", f"{100.0 * len(names) / max(of, 1):.0f} %"
+def _share(count: int, of: int) -> tuple[str, str]:
+    return f"{count}", f"{100.0 * count / max(of, 1):.0f} %"
+
+
+def _price(candidate: Candidate) -> str:
+    return "" if candidate.price_per_kg is None else f"{candidate.price_per_kg:g}"
 
 
 def _names(names: Sequence[str]) -> str:

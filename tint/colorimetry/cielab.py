@@ -22,6 +22,8 @@ _EPSILON, _KAPPA = (6.0 / 29.0) ** 3, (29.0 / 6.0) ** 2 / 3.0  # of CIELAB's lin
 _DARKEST = 1e-4  # reflectance: less reads as noise below zero does, and has no cube root worth the name; by eye
 # L*, a*, b* by the cube roots of the three ratios.
 _FROM_F = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+# Of CIEDE2000's T: how often each of its waves comes round in a circle, and where it begins [degrees].
+_WAVES, _PHASES = np.array([1.0, 2.0, 3.0, 4.0]), np.array([-30.0, 0.0, 6.0, -63.0])
 
 
 def xyz_to_lab(tristimulus: ArrayLike, white: ArrayLike) -> Array:
@@ -87,33 +89,36 @@ def difference_parts(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:
     Sharma, Wu and Dalal 2005, eqs. 2 to 22, parametric factors 1. Its last term, ``x^2 + y^2 + R_T x y``, is written
     as ``(x + R_T y / 2)^2 + (1 - R_T^2 / 4) y^2``, so that least squares can work on the parts.
     """
-    one, two = np.broadcast_arrays(np.asarray(lab_a, dtype=float), np.asarray(lab_b, dtype=float))
-    stretch = 1.5 - 0.5 * _vividness(0.5 * (np.hypot(one[..., 1], one[..., 2]) + np.hypot(two[..., 1], two[..., 2])))
-    a1, a2 = stretch * one[..., 1], stretch * two[..., 1]
-    c1, c2 = np.hypot(a1, one[..., 2]), np.hypot(a2, two[..., 2])
-    h1, h2 = _hue(a1, one[..., 2]), _hue(a2, two[..., 2])
+    one, two = np.asarray(lab_a, dtype=float), np.asarray(lab_b, dtype=float)
+    chroma, hue = _chroma_and_hue(one[..., 1], one[..., 2], two[..., 1], two[..., 2])
+    return np.stack((_lightness(one[..., 0], two[..., 0]), chroma, hue), axis=-1)
+
+
+def _lightness(one: Array, two: Array) -> Array:
+    """The first of the three parts, by L* of either colour."""
+    bright = (0.5 * (one + two) - 50.0) ** 2
+    return np.asarray((two - one) / (1.0 + 0.015 * bright / np.sqrt(20.0 + bright)))
+
+
+def _chroma_and_hue(a1: Array, b1: Array, a2: Array, b2: Array) -> tuple[Array, Array]:
+    """The other two, by a* and b*."""
+    stretch = 1.5 - 0.5 * _vividness(0.5 * (np.hypot(a1, b1) + np.hypot(a2, b2)))
+    a1, a2 = stretch * a1, stretch * a2
+    c1, c2 = np.hypot(a1, b1), np.hypot(a2, b2)
+    h1, h2 = _hue(a1, b1), _hue(a2, b2)
     both = c1 * c2
     coloured, turn, whole = both != 0.0, h2 - h1, h1 + h2
     apart = np.abs(turn) > 180.0
     turn = np.where(coloured, np.where(apart, turn - np.copysign(360.0, turn), turn), 0.0)
     half = 0.5 * whole
     hue = np.where(coloured, np.where(apart, np.where(half < 180.0, half + 180.0, half - 180.0), half), whole)
-    lightness, chroma = 0.5 * (one[..., 0] + two[..., 0]), 0.5 * (c1 + c2)
-    t = (
-        1.0
-        - 0.17 * _cosd(hue - 30.0)
-        + 0.24 * _cosd(2.0 * hue)
-        + 0.32 * _cosd(3.0 * hue + 6.0)
-        - 0.20 * _cosd(4.0 * hue - 63.0)
-    )
+    chroma = 0.5 * (c1 + c2)
+    waves = np.cos(np.radians(np.multiply.outer(_WAVES, hue) + _PHASES.reshape(-1, *(1,) * hue.ndim)))
+    t = 1.0 - 0.17 * waves[0] + 0.24 * waves[1] + 0.32 * waves[2] - 0.20 * waves[3]
     rotation = -2.0 * _vividness(chroma) * np.sin(np.radians(60.0 * np.exp(-(((hue - 275.0) / 25.0) ** 2))))
-    bright = (lightness - 50.0) ** 2
-    d_lightness = (two[..., 0] - one[..., 0]) / (1.0 + 0.015 * bright / np.sqrt(20.0 + bright))
     d_chroma = (c2 - c1) / (1.0 + 0.045 * chroma)
     d_hue = 2.0 * np.sqrt(both) * np.sin(np.radians(turn) / 2.0) / (1.0 + 0.015 * chroma * t)
-    return np.stack(
-        (d_lightness, d_chroma + 0.5 * rotation * d_hue, np.sqrt(1.0 - 0.25 * rotation**2) * d_hue), axis=-1
-    )
+    return d_chroma + 0.5 * rotation * d_hue, np.sqrt(1.0 - 0.25 * rotation**2) * d_hue
 
 
 def _vividness(chroma: Array) -> Array:
@@ -129,28 +134,31 @@ def _hue(a: Array, b: Array) -> Array:
     return np.where(angle < 0.0, angle + 360.0, angle)
 
 
-def _cosd(degrees: Array) -> Array:
-    return np.asarray(np.cos(np.radians(degrees)))
-
-
 def difference(lab_a: ArrayLike, lab_b: ArrayLike) -> Array:
     """CIEDE2000 between colours, shapes (..., 3) to (...) [-]."""
     return np.asarray(np.linalg.norm(difference_parts(lab_a, lab_b), axis=-1))
 
 
 _NEAR = 1e-4  # of L*, a*, b*: the step of the differences
-_BESIDE = np.concatenate((_NEAR * np.eye(3), -_NEAR * np.eye(3), np.zeros((1, 3))))  # and the colour itself, last
+# Steps of one of them and of two, and the colour itself, last.
+_ONE, _TWO = (_NEAR * np.concatenate((np.eye(n), -np.eye(n), np.zeros((1, n)))).T for n in (1, 2))
 
 
 def difference_parts_slopes(lab_a: ArrayLike, lab_b: ArrayLike) -> tuple[Array, Array]:
     """`difference_parts` and its derivative by the second colour, shapes (..., 3) and (..., 3, 3).
 
-    Central differences: the formula is smooth away from its hue seam, and these are good to eight digits.
+    Central differences: the formula is smooth away from its hue seam, and these are good to eight digits. The first
+    part depends on L* alone, the others on a* and b* alone.
     """
-    one, two = np.broadcast_arrays(np.asarray(lab_a, dtype=float), np.asarray(lab_b, dtype=float))
-    parts = difference_parts(one[..., None, :], two[..., None, :] + _BESIDE)
-    by_colour = (parts[..., 0:3, :] - parts[..., 3:6, :]) / (2.0 * _NEAR)
-    return parts[..., 6, :], np.swapaxes(by_colour, -1, -2)
+    one, two = np.asarray(lab_a, dtype=float)[..., None], np.asarray(lab_b, dtype=float)[..., None]
+    light = _lightness(one[..., 0, :], two[..., 0, :] + _ONE[0])
+    rest = np.stack(
+        _chroma_and_hue(one[..., 1, :], one[..., 2, :], two[..., 1, :] + _TWO[0], two[..., 2, :] + _TWO[1]), axis=-2
+    )
+    by_colour = np.zeros((*light.shape[:-1], 3, 3))
+    by_colour[..., 0, 0] = (light[..., 0] - light[..., 1]) / (2.0 * _NEAR)
+    by_colour[..., 1:, 1:] = (rest[..., 0:2] - rest[..., 2:4]) / (2.0 * _NEAR)
+    return np.concatenate((light[..., -1:], rest[..., -1]), axis=-1), by_colour
 
 
 # Colours on a screen: sRGB with a gamut flag, adapted from the light they are seen under to the screen's white.

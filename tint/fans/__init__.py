@@ -5,12 +5,14 @@ same was stopped. `reach` tells which of them each base and wall can have at all
 """
 
 from tint.fans.page import fan_page, fan_pdf, shop_table
-from tint.fans.reach import Gain, Reach, Reached, reach
+from tint.fans.reach import Candidate, Gain, Reach, Reached, reach, read_candidates
 from tint.fans.rows import Row, read_rows
 from tint.fans.run import Fan, run_fan
-from tint.fans.targets import Common, Solved, Wish, lattice, read_targets, solve_many
+from tint.fans.solving import Solved, solve_many
+from tint.fans.targets import Common, Wish, lattice, read_targets
 
 __all__ = [
+    "Candidate",
     "Common",
     "Fan",
     "Gain",
@@ -23,6 +25,7 @@ __all__ = [
     "fan_pdf",
     "lattice",
     "reach",
+    "read_candidates",
     "read_rows",
     "read_targets",
     "run_fan",

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import math
 from collections.abc import Collection, Sequence
+from pathlib import Path
 
 import msgspec
 from msgspec import Struct
 
-from tint.errors import InputError
+from tint.errors import Gathered, InputError, did_you_mean, listed
+from tint.fans.engines import CHUNK, Engine, Task, Tell, chunks_of, here
 from tint.fans.rows import Row
-from tint.fans.run import CHUNK, Engine, Task, Tell, chunks_of, here
-from tint.fans.targets import Common, Wish
+from tint.fans.targets import Common, Wish, number_of
+from tint.files import bytes_of
 from tint.palette import Palette
 from tint.recipes import Rules
+from tint.swatches.tables import read_table
+from tint.swatches.text import decoded
 
 Place = tuple[str, float]  # a base and a wall [mm]
+_MEASURE = "cast and measure it, and add it to the folder of swatches"
 
 
 class Reached(Struct, kw_only=True, frozen=True):
@@ -27,12 +33,20 @@ class Reached(Struct, kw_only=True, frozen=True):
     names: tuple[str, ...]  # of the colours whose colour and opacity are met
 
 
-class Gain(Struct, kw_only=True, frozen=True):
-    """What a pigment that is not in stock would add."""
+class Candidate(Struct, kw_only=True, frozen=True):
+    """A pigment that was measured and is not in stock."""
 
-    pigment: str
+    pigment: str  # as the palette calls it
+    price_per_kg: float | None = None  # in the currency of the palette
+    note: str = ""
+
+
+class Gain(Candidate, kw_only=True, frozen=True):
+    """What a candidate would add."""
+
     # of the colours that nothing in stock reaches in any base at any wall, and that recipes with it do
     names: tuple[str, ...]
+    reached: int  # how many colours are then reached in all
 
 
 class Reach(Struct, kw_only=True, frozen=True):
@@ -42,11 +56,44 @@ class Reach(Struct, kw_only=True, frozen=True):
     missed: tuple[Row, ...]  # those that are met in no base at no wall, each as the nearest recipe has it
     failed: tuple[Row, ...]  # those that told no colour, with their reasons
     reached: tuple[Reached, ...]  # for every base and wall
-    gains: tuple[Gain, ...] = ()  # for every candidate, the one that adds most first
+    gains: tuple[Gain, ...] = ()  # for every candidate, the one that adds most first, the cheaper of equals
+
+
+_COLUMNS = ("name", "price_per_kg", "note")
+
+
+def read_candidates(path: str | Path, palette: Palette) -> list[Candidate]:
+    """The candidates of a table: pigments of the palette by `name`, and as it likes `price_per_kg` and `note`.
+
+    A price that the table does not tell is the palette's. InputError if the table cannot be read, or names what
+    was not measured.
+    """
+    file, faults = str(path), Gathered(str(path))
+    text = decoded(bytes_of(path), faults)
+    table = None if text is None else read_table(text, faults, first="name")
+    for fault in faults.faults:
+        if fault.grave:
+            raise fault.error
+    if table is None or not table.rows:
+        raise InputError(file, "there is no candidate in it", "a row for each pigment")
+    candidates: dict[str, Candidate] = {}
+    for column in table.columns:
+        if column and column not in _COLUMNS:
+            raise InputError(file, f"there is no column {column}", listed(_COLUMNS), did_you_mean(column, _COLUMNS))
+    for row in table.rows:
+        name, price = table.cell(row, "name"), table.cell(row, "price_per_kg")
+        where = f"{file}, row {row.number}"
+        if name not in palette.pigments:
+            raise InputError(where, f"`{name}` is not a pigment here", listed(palette.pigments), _MEASURE)
+        if name in candidates:
+            raise InputError(where, f"`{name}` stands here twice", mend="remove one")
+        known = number_of(price, row, "price_per_kg", file) if price else None
+        candidates[name] = Candidate(pigment=name, price_per_kg=known, note=table.cell(row, "note"))
+    return list(candidates.values())
 
 
 def reach(
-    palette: Palette, wishes: Sequence[Wish], common: Common, *, candidates: Collection[str] = (),
+    palette: Palette, wishes: Sequence[Wish], common: Common, *, candidates: Collection[str | Candidate] = (),
     engine: Engine = here, progress: Tell | None = None,
 ) -> Reach:  # fmt: skip
     """Try every colour in every base at every wall.
@@ -59,22 +106,24 @@ def reach(
         Their own bases and walls do not count here.
     common : Common
         Its `walls_mm` are each tried alone; its `base` is the only one, or every base where it is None.
-    candidates : collection of str
-        Pigments that were measured and are not in stock: recipes go without them, and then each is tried alone on
-        what was missed.
+    candidates : collection of str or Candidate
+        Pigments that were measured and are not in stock, as of `read_candidates`: recipes go without them, and then
+        each is tried alone on what was missed.
     engine : callable
         As in `run_fan`.
     progress : callable, optional
         Told in words which base, wall and candidate are tried, how many colours are done, and of how many.
     """
-    _check(palette, common, candidates)
+    told = [each if isinstance(each, Candidate) else Candidate(pigment=each) for each in candidates]
+    names = [each.pigment for each in told]
+    _check(palette, common, names)
     bases = tuple(palette.bases) if common.base is None else (common.base,)
     places = list(itertools.product(bases, sorted(set(common.walls_mm))))
     plain = [msgspec.structs.replace(wish, base=None, walls_mm=()) for wish in wishes]
 
     def tried(place: Place, at: Sequence[int], pigment: str = "") -> list[Row]:
         base, wall = place
-        rules = _rules(common.rules, candidates, pigment)
+        rules = _rules(common.rules, names, pigment)
         there = msgspec.structs.replace(common, base=base, walls_mm=(wall,), rules=rules)
         tasks = (Task(number=number, wish=plain[each]) for number, each in enumerate(at, start=1))
         rows: list[Row] = []
@@ -87,13 +136,17 @@ def reach(
     every = {place: tried(place, range(len(plain))) for place in places}
     nearest = [min(rows, key=_distance) for rows in zip(*every.values(), strict=True)]
     missed = [at for at, row in enumerate(nearest) if row.base and not row.reached]
-    gains = []
-    for pigment in candidates:
+    without, gains = sum(row.reached for row in nearest), []
+    for each in told:
         had: set[int] = set()
         for place in places:
             left = [at for at in missed if at not in had]
-            had |= {at for at, row in zip(left, tried(place, left, pigment), strict=True) if row.reached}
-        gains.append(Gain(pigment=pigment, names=tuple(nearest[at].name for at in sorted(had))))
+            had |= {at for at, row in zip(left, tried(place, left, each.pigment), strict=True) if row.reached}
+        added = tuple(nearest[at].name for at in sorted(had))
+        facts = msgspec.structs.asdict(each)
+        if each.price_per_kg is None:
+            facts["price_per_kg"] = palette.pigments[each.pigment].price
+        gains.append(Gain(**facts, names=added, reached=without + len(added)))
     return Reach(
         targets=len(plain),
         missed=tuple(nearest[at] for at in missed),
@@ -102,7 +155,7 @@ def reach(
             Reached(base=base, wall_mm=wall, names=tuple(row.name for row in rows if row.reached))
             for (base, wall), rows in every.items()
         ),
-        gains=tuple(sorted(gains, key=lambda gain: -len(gain.names))),
+        gains=tuple(sorted(gains, key=lambda gain: (-len(gain.names), gain.price_per_kg or math.inf))),
     )
 
 

@@ -1,4 +1,4 @@
-"""Targets as plain values, read from a table or a file of colours, and each of them solved.
+"""Targets as plain values, read from a table or a file of colours.
 
 A table has a row for each; an instrument's file (CGATS, CxF and others) a name. What holds for all of them is `Common`.
 """
@@ -6,27 +6,25 @@ A table has a row for each; an instrument's file (CGATS, CxF and others) a name.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from msgspec import Struct, field
 
-from tint import colorimetry, decoding, verbs
+from tint import colorimetry, decoding
 from tint.appearance import Setting
 from tint.errors import Gathered, InputError, TintError, did_you_mean, listed
 from tint.files import bytes_of
-from tint.given import setting_of, verb
+from tint.given import setting_of
 from tint.palette import Palette
-from tint.recipes import Answer, Rules
+from tint.recipes import Rules
 from tint.swatches.instruments import Given, Measurement
 from tint.swatches.one_reading import mean_of, samples_of
 from tint.swatches.sheets import sheets_of
 from tint.swatches.tables import Row, Table, check_marks, read_table
 from tint.swatches.text import decoded, held_in, number, why_no_number
-from tint.target import Target, solid_unless_told
 
 _FORM = "name, and lab or srgb; opacity, tolerance, walls_mm, base as in tint.solve"
 _LEAST_STEP = 1.0  # CIELAB: a finer lattice has more than 800,000 colours
@@ -71,23 +69,6 @@ def wish_of(given: Wish | Mapping[str, Any], number: int) -> Wish:
         raise InputError(f"target {number}", f"a {type(given).__name__}", _FORM)
     wish: Wish = decoding.converted(dict(given), Wish, where=f"target {number}", form=_FORM)
     return wish
-
-
-def arguments(palette: Palette, wish: Wish, common: Common) -> dict[str, Any]:
-    """The arguments of `tint.solve` that ask for one wish."""
-    opacity = common.opacity if wish.opacity is None else wish.opacity
-    asked: dict[str, Any] = {
-        "opacity": opacity,
-        "tolerance": common.tolerance if wish.tolerance is None else wish.tolerance,
-        "base": wish.base or common.base,
-        "walls_mm": wish.walls_mm or common.walls_mm,
-        "rules": common.rules,
-        **common.seen,
-    }
-    if wish.spectrum is None:
-        return asked | {"lab": wish.lab, "srgb": wish.srgb}
-    target = Target(lab=np.array(wish.lab), spectrum=np.array(wish.spectrum), source=wish.name)
-    return asked | {"target": target if opacity is not None else solid_unless_told(target, palette)}
 
 
 def lattice(spacing: float, palette: Palette, common: Common) -> Iterator[Wish]:
@@ -148,7 +129,19 @@ def read_targets(
         return _measured(str(path), samples_of(str(path), said=said), palette, common)
     check_header(table, faults)
     of_row = {fault.row: str(fault) for fault in reversed(faults.faults) if fault.grave}
-    return [_wish(table, row, faults.file, of_row.get(row.number, "")) for row in table.rows]
+    wishes = [_wish(table, row, faults.file, of_row.get(row.number, "")) for row in table.rows]
+    _check_names(faults.file, table, wishes)
+    return wishes
+
+
+def _check_names(file: str, table: Table, wishes: Sequence[Wish]) -> None:
+    """Refuse two rows of one name, which recipes go by; in several bases or walls a colour keeps its name."""
+    first: dict[object, int] = {}
+    for row, wish in zip(table.rows, wishes, strict=True):
+        at = first.setdefault((wish.name, wish.base, wish.walls_mm, wish.opacity), row.number)
+        if at != row.number and not wish.fault:
+            found = f"both are called `{wish.name}`, of one base, wall and opacity"
+            raise InputError(f"{file}, rows {at} and {row.number}", found, mend="rename or remove one")
 
 
 def _table(text: str, faults: Gathered) -> Table | None:
@@ -184,7 +177,7 @@ def _wish(table: Table, row: Row, file: str, own: str) -> Wish:
     if own:
         return Wish(name=name, fault=own)
     try:
-        lab = tuple(_number(cell, row, column, file) for column in _LAB if (cell := table.cell(row, column)))
+        lab = tuple(number_of(cell, row, column, file) for column in _LAB if (cell := table.cell(row, column)))
         colour = table.cell(row, "colour") or None
         if (len(lab) == 3) == (colour is not None) or len(lab) not in (0, 3):
             raise InputError(f"{file}, row {row.number}", "not one colour", "#rrggbb, or all of L, a, b")
@@ -195,15 +188,15 @@ def _wish(table: Table, row: Row, file: str, own: str) -> Wish:
             lab=(lab[0], lab[1], lab[2]) if lab else None,
             srgb=colour,
             opacity=table.cell(row, "opacity") or None,
-            tolerance=_number(tolerance, row, "tolerance", file) if tolerance else None,
-            walls_mm=tuple(_number(each, row, "walls_mm", file) for each in walls),
+            tolerance=number_of(tolerance, row, "tolerance", file) if tolerance else None,
+            walls_mm=tuple(number_of(each, row, "walls_mm", file) for each in walls),
             base=table.cell(row, "base") or None,
         )
     except InputError as error:
         return Wish(name=name, fault=str(error))
 
 
-def _number(cell: str, row: Row, column: str, file: str) -> float:
+def number_of(cell: str, row: Row, column: str, file: str) -> float:
     value = number(cell)
     if value is None:
         found, mend = why_no_number(cell)
@@ -230,74 +223,3 @@ def _measured(file: str, samples: Sequence[Measurement], palette: Palette, commo
             continue
         spectrum = None if read.spectrum is None else tuple(map(float, read.spectrum))
         yield Wish(name=name, lab=(light, red, yellow), spectrum=spectrum)
-
-
-# What one target may fail by without stopping the others: what tint says on purpose, and arithmetic that broke down.
-FAILURES = (TintError, ArithmeticError, np.linalg.LinAlgError)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Solved:
-    """A target and what came of it."""
-
-    number: int  # its place among all, from 1
-    wish: Wish
-    answer: Answer | None = None  # as `tint.solve` gives it; absent where it failed
-    fault: str = ""  # why it failed, in a line; empty where it did not
-
-
-@verb
-def solve_many(
-    palette: Palette, targets: str | Path | Iterable[Wish | Mapping[str, Any]], *,
-    opacity: str | float | Sequence[float] | None = None, tolerance: float | None = None, base: str | None = None,
-    thickness_mm: float | None = None, walls_mm: Sequence[float] = (), rules: Rules | None = None,
-    said: Given | None = None, **seen: Any,
-) -> Iterator[Solved]:  # fmt: skip
-    """Recipes for many targets, in their order, each as it is found.
-
-    Parameters
-    ----------
-    targets : path-like, or iterable of Wish or of mappings
-        A table or a file of colours, as `tint.fans.read_targets` takes it; `tint.fans.lattice`; or any iterable, of
-        which one is taken at a time.
-    opacity, tolerance, base, thickness_mm, walls_mm, rules, said, **seen
-        As in `tint.solve`; for the targets that do not say otherwise.
-
-    Returns
-    -------
-    iterator of Solved
-        The same answers as `tint.solve` gives one by one. A target that fails has its reason, and the next follows.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read.
-
-    Examples
-    --------
-    >>> wishes = [{"name": "jar", "lab": (70, -12, 8)}, {"name": "lid", "srgb": "#e8701"}]
-    >>> found = list(tint.solve_many(palette, wishes, base="clear", thickness_mm=3))
-    >>> found[0].answer.best.reached, found[1].answer, found[1].wish.name
-    (True, None, 'lid')
-    """
-    walls = tuple(walls_mm) or (() if thickness_mm is None else (thickness_mm,))
-    asked = opacity if opacity is None or isinstance(opacity, str | float) else (opacity[0], opacity[1])
-    common = Common(
-        opacity=asked, tolerance=tolerance, walls_mm=walls, base=base, rules=rules or Rules(), seen=dict(seen)
-    )
-    common.setting()  # an argument that there is not is no fault of the first target
-    wishes: Iterable[Wish | Mapping[str, Any]]
-    wishes = read_targets(targets, palette, common, said=said) if isinstance(targets, str | Path) else targets
-    return (solved(palette, wish_of(each, at), common, at) for at, each in enumerate(wishes, start=1))
-
-
-def solved(palette: Palette, wish: Wish, common: Common, place: int, *, best_only: bool = False) -> Solved:
-    """One target, with its reason where it fails; `best_only` as in `tint.solve`."""
-    if wish.fault:
-        return Solved(number=place, wish=wish, fault=wish.fault)
-    try:
-        told = arguments(palette, wish, common)
-        answer = verbs.solve(palette, loosen=not best_only, best_only=best_only, **told)
-        return Solved(number=place, wish=wish, answer=answer)
-    except FAILURES as error:
-        return Solved(number=place, wish=wish, fault=str(error) or type(error).__name__)

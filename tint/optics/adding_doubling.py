@@ -212,20 +212,20 @@ def lobe_at(g: Array, second: Array) -> tuple[Array, Array, Array]:
     With e = second - g^2 the share thrown backwards is ``e / (g + 1/4 + second) / (1 - g^4)``; that of a round lobe,
     whose second moment is ``g (3 g - 1) / (3 - g)``, is ``-e (3 - g) / (g (1 - g^2))``.
     """
-    more = second - g * g
-    g4 = 1.0 - g**_TAPER
-    sum_of = (g + BACKWARDS**2 + second) * g4
-    sum_by_g = g4 - (g + BACKWARDS**2 + second) * _TAPER * g ** (_TAPER - 1)
+    square, open_ = g * g, 3.0 - g
+    more, shrunk = second - square, 1.0 - square * square  # by `_TAPER`
+    reach = g + second + BACKWARDS**2
+    sum_of = reach * shrunk
     behind = more / sum_of
-    room = np.maximum(g * (1.0 - g * g), 1e-9)
-    round_ = more * (3.0 - g) / room
+    room = np.maximum(g - g * square, 1e-9)
+    round_ = more * open_ / room
     less = more < 0.0
     by_g = np.where(
         less,
-        (-2.0 * g * (3.0 - g) - more - more * (3.0 - g) * (1.0 - 3.0 * g * g) / room) / room,
-        (-2.0 * g - behind * sum_by_g) / sum_of,
+        (-2.0 * g * open_ - more - round_ * (1.0 - 3.0 * square)) / room,
+        (-2.0 * g - behind * (shrunk - _TAPER * reach * square * g)) / sum_of,
     )
-    by_second = np.where(less, (3.0 - g) / room, (1.0 - behind * g4) / sum_of)
+    by_second = np.where(less, open_ / room, (1.0 - behind * shrunk) / sum_of)
     return np.where(less, round_, behind), by_g, by_second
 
 

@@ -25,7 +25,7 @@ from tint.optics.adding_doubling import body, lobe_at
 from tint.optics.slab import AT_8, PASSED, check_reading, directions
 from tint.optics.surface import DEGREES_8
 from tint.optics.surface import reflected as mirrored
-from tint.optics.table import Axis, Knots, Table, tabulate
+from tint.optics.table import Axis, Knots, Table, stacked, tabulate
 
 Array = NDArray[np.float64]
 
@@ -104,13 +104,8 @@ def near_index(
     `terms` and 1 for `transmitted`.
     """
     nodes = shapes(float(stated_index))
-    weights, by_index = index_weights(nodes, refractive_index)
-    each, each_slopes = look_up(tables_of(nodes, PASSED if seat is None else _stored_as(geometry, seat)), x, y, z)
-    each, each_slopes = (part.reshape(len(nodes), -1, *part.shape[1:]) for part in (each, each_slopes))
-    values, slopes = _at_lobe(each[:_LOBED], each_slopes[:_LOBED], x, y, z, q)
-    values += np.tensordot(weights, each, axes=1)
-    slopes[:, :3] += np.tensordot(weights, each_slopes, axes=1)
-    of_index = np.tensordot(by_index, each, axes=1)
+    table = tables_of(nodes, PASSED if seat is None else _stored_as(geometry, seat))
+    (values, of_index), slopes = _at_lobe(table, x, y, z, q, of_index=index_weights(nodes, refractive_index))
     if geometry == "de:8" and seat is not None:
         gloss, by_depth = _gloss(refractive_index, x, z, seat)
         values[0] -= gloss
@@ -151,55 +146,63 @@ def middle_index(refractive_index: float) -> float:
     return n if n < _LEAST_INDEX else round(_INDEX + _INDEX_STEP * round((n - _INDEX) / _INDEX_STEP), 6)
 
 
-def index_weights(nodes: tuple[tuple[float, float], ...], refractive_index: float) -> tuple[Array, Array]:
-    """What an index adds to the middle one, as weights of the nodes, and their derivatives; shapes (n_nodes,)."""
-    weights, slopes = np.zeros((2, len(nodes)))
+def index_weights(nodes: tuple[tuple[float, float], ...], refractive_index: float) -> Array:
+    """What an index adds to the middle one: weights of the blocks of `_lobed`, and their derivatives, (2, blocks)."""
+    weights = np.zeros((2, len(nodes) - len(_BACK)))
     if len(nodes) > _LOBED:
         t = (refractive_index - nodes[0][0]) / _INDEX_STEP
-        weights[_LOBED:] = 0.5 * t * (t - 1.0), 0.5 * t * (t + 1.0)
-        slopes[_LOBED:] = np.array([t - 0.5, t + 0.5]) / _INDEX_STEP
+        weights[0, -2:] = 0.5 * t * (t - 1.0), 0.5 * t * (t + 1.0)
+        weights[1, -2:] = np.array([t - 0.5, t + 0.5]) / _INDEX_STEP
     # What the others have is taken from the middle one: a parabola through it.
-    weights[0], slopes[0] = -weights.sum(), -slopes.sum()
-    return weights, slopes
+    weights[:, 0] = -weights.sum(axis=1)
+    return weights
 
 
 def _at_lobe(
-    each: Array, each_slopes: Array, x: ArrayLike, y: ArrayLike, z: ArrayLike, q: ArrayLike
+    table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike, q: ArrayLike, *, of_index: Array | None = None
 ) -> tuple[Array, Array]:
-    """Values of tables of several lobes at that of each point, shape (n, ...), and slopes by x, y, z, q, (n, 4, ...).
+    """Values from a table of `_lobed` at the lobe of each point, and slopes by x, y, z and q, shape (n, 4, ...).
 
-    Shapes of `each` and `each_slopes` are (n_lobes, n, ...) and (n_lobes, n, 3, ...).
+    `of_index`: as of `index_weights`; values are then of shape (2, n, ...), the second their slopes by the index, and
+    else (1, n, ...).
     """
-    x, y, z, q = np.broadcast_arrays(*(np.asarray(depth, dtype=float) for depth in (x, y, z, q)))
-    some = z > 0.0
-    inverse = 1.0 / np.where(some, z, 1.0)
-    g, second = np.clip(1.0 - y * inverse, 0.0, MOST_G), q * inverse
+    at, asked, inverse = _located(x, y, z)
+    g, second = at[2], np.asarray(q, dtype=float) * inverse
     lobe, by_g, by_second = lobe_at(g, second)
     low, high = LOBE_ENDS
-    inside = some & (lobe > low) & (lobe < high)
-    lobe = np.where(some, np.clip(lobe, low, high), 0.0)
-    weights, by_lobe = _lobe_weights(lobe)
-    values = np.einsum("l...,ln...->n...", weights, each)
-    slopes = np.zeros((each.shape[1], 4, *x.shape))
-    slopes[:, :3] = np.einsum("l...,lnd...->nd...", weights, each_slopes)
-    along = np.einsum("l...,ln...->n...", by_lobe, each) * np.where(inside, inverse, 0.0)
-    free = (g > 0.0) & (g < MOST_G)
-    by_g = np.where(free, by_g, 0.0)
-    slopes[:, 1] -= along * by_g
-    slopes[:, 2] += along * (by_g * y - by_second * q) * inverse
-    slopes[:, 3] += along * by_second
-    return values, slopes
+    # At no lobe two parabolas meet: there is no slope of theirs.
+    inside = (lobe > low) & (lobe < high) & (lobe != 0.0)
+    lobe = np.minimum(np.maximum(lobe, low), high)
+    backwards = (lobe > 0.0).astype(np.intp)
+    weights = _lobe_weights(lobe, backwards)
+    if of_index is not None:
+        more = np.zeros((3, of_index.shape[1], *g.shape))
+        more[:2, : weights.shape[1]] = weights
+        more[::2] += of_index.reshape(*of_index.shape, *(1,) * g.ndim)
+        weights = more
+    (values, along, *by_index), by = table.joined(at, weights, backwards)
+    along *= np.where(inside, inverse, 0.0)
+    turn = by[:, 2] * np.where((asked >= 0.0) & (asked <= MOST_G), inverse, 0.0)
+    turn += along * np.where((asked > 0.0) & (asked < MOST_G), by_g, 0.0)
+    along *= by_second
+    slopes = np.empty((len(values), 4, *g.shape))
+    slopes[:, 0], slopes[:, 1], slopes[:, 3] = by[:, 0], by[:, 1] - turn, along
+    slopes[:, 2] = turn * (at[1] * inverse) - along * second
+    return np.stack((values, *by_index)), slopes
 
 
-def _lobe_weights(lobe: Array) -> tuple[Array, Array]:
-    """Weights of no lobe, the round ones and those backwards at a lobe, and their derivatives; shape (n_lobes, ...)."""
-    weights, slopes = np.zeros((2, _LOBED, *lobe.shape))
-    for at, side, (one, other) in ((1, lobe < 0.0, _ROUND), (3, lobe > 0.0, _BACK)):
-        for row, here, there in ((at, one, other), (at + 1, other, one)):
-            scale = side / (here * (here - there))
-            weights[row], slopes[row] = lobe * (lobe - there) * scale, (2.0 * lobe - there) * scale
-    weights[0], slopes[0] = 1.0 - weights[1:].sum(axis=0), -slopes[1:].sum(axis=0)
-    return weights, slopes
+# Of either side: the parabola of one node is l (l - the other) times a scale; others and scales, (2, node, side).
+_OTHERS = np.array([_ROUND[::-1], _BACK[::-1]]).T
+_PARABOLAS = np.stack((_OTHERS, 1.0 / (_OTHERS[::-1] * (_OTHERS[::-1] - _OTHERS))))
+
+
+def _lobe_weights(lobe: Array, backwards: NDArray[np.intp]) -> Array:
+    """Weights of no lobe and of the two on a lobe's side, and their derivatives, shape (2, 3, ...)."""
+    other, scale = _PARABOLAS.take(backwards, axis=2)
+    weights = np.empty((2, 3, *lobe.shape))
+    weights[0, 1:], weights[1, 1:] = lobe * (lobe - other) * scale, (2.0 * lobe - other) * scale
+    weights[0, 0], weights[1, 0] = 1.0 - weights[0, 1] - weights[0, 2], -weights[1, 1] - weights[1, 2]
+    return weights
 
 
 def look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike, *more: Array) -> tuple[Array, Array]:
@@ -210,20 +213,33 @@ def look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike, *more: Array
     InputError
         For a depth that is negative or not a number.
     """
-    x, y, z = np.broadcast_arrays(*(np.asarray(depth, dtype=float) for depth in (x, y, z)))
-    for name, depth in (("K d", x), ("S d", y), ("M d", z)):
-        # Written so that a NaN fails too.
-        if depth.size and not (depth.min() >= 0.0 and depth.max() < np.inf):
-            raise InputError("layer", f"{name} is negative or not a number", "0 or more")
-    some = z > 0.0
-    inverse = 1.0 / np.where(some, z, 1.0)
-    g = np.where(some, 1.0 - y * inverse, 0.0)
-    within = (g >= 0.0) & (g <= MOST_G) & some
-    values, slopes = table(x, y, np.clip(g, 0.0, MOST_G), *more)
-    by_g = np.where(within, slopes[:, 2], 0.0) * inverse
+    at, asked, inverse = _located(x, y, z)
+    values, slopes = table(*at, *more)
+    by_g = np.where((asked >= 0.0) & (asked <= MOST_G), slopes[:, 2], 0.0) * inverse
     slopes[:, 1] -= by_g
-    slopes[:, 2] = by_g * (y * inverse)
+    slopes[:, 2] = by_g * (at[1] * inverse)
     return values, slopes
+
+
+def _located(x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Array, Array, Array]:
+    """Where depths lie in a table, x, y and g, shape (3, ...); 1 - y / z, of which g is what a table holds; and 1 / z.
+
+    Both are 0 where z is.
+    """
+    at = np.stack(np.broadcast_arrays(x, y, z)).astype(float, copy=False)
+    # Written so that a NaN fails too.
+    if at.size and not (at.min() >= 0.0 and at.max() < np.inf):
+        name = next(
+            name
+            for name, each in zip(("K d", "S d", "M d"), at, strict=True)
+            if not (each.min() >= 0.0 and each.max() < np.inf)
+        )
+        raise InputError("layer", f"{name} is negative or not a number", "0 or more")
+    some = at[2] > 0.0
+    inverse = np.divide(1.0, at[2], out=np.zeros_like(at[2]), where=some)
+    asked = np.where(some, 1.0 - at[1] * inverse, 0.0)
+    at[2] = np.minimum(np.maximum(asked, 0.0), MOST_G)
+    return at, asked, inverse
 
 
 def _read(
@@ -233,24 +249,32 @@ def _read(
     if q is None:
         values, slopes = look_up(table_of(refractive_index, name, False), x, y, z)
         return values, np.concatenate((slopes, np.zeros_like(slopes[:, :1])), axis=1)
-    each, each_slopes = look_up(table_of(refractive_index, name, True), x, y, z)
-    each, each_slopes = (part.reshape(_LOBED, -1, *part.shape[1:]) for part in (each, each_slopes))
-    return _at_lobe(each, each_slopes, x, y, z, q)
+    (values,), slopes = _at_lobe(table_of(refractive_index, name, True), x, y, z, q)
+    return values, slopes
 
 
-@functools.lru_cache(maxsize=6)  # a table takes 11 MB, and 44 MB with all lobes
+@functools.lru_cache(maxsize=6)  # a table takes 11 MB, and 53 MB with all lobes
 def table_of(refractive_index: float, name: str, lobed: bool) -> Table:
-    """The table of an index: without a lobe, or with each lobe as one, so that a point is located but once."""
+    """The table of an index: without a lobe, or as `_lobed`."""
     nodes = shapes(refractive_index)
-    weights, _ = index_weights(nodes, refractive_index)
-    of_index = sum(weight * stored(*node)[name] for weight, node in zip(weights.tolist(), nodes, strict=True) if weight)
-    return _joined([stored(*node)[name] + of_index for node in nodes[: _LOBED if lobed else 1]])
+    middle, _, _, *beside = index_weights(nodes, refractive_index)[0].tolist()
+    weights = (middle, *(0.0,) * (_LOBED - 1), *beside)
+    of_index = sum(weight * stored(*node)[name] for weight, node in zip(weights, nodes, strict=True) if weight)
+    each = [stored(*node)[name] + of_index for node in nodes[: _LOBED if lobed else 1]]
+    return _lobed(each) if lobed else _joined(each)
 
 
-@functools.lru_cache(maxsize=3)  # 65 MB
+@functools.lru_cache(maxsize=3)  # 88 MB
 def tables_of(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
     """The tables of several indices and lobes as one."""
-    return _joined([stored(*node)[name] for node in nodes])
+    return _lobed([stored(*node)[name] for node in nodes])
+
+
+def _lobed(each: list[Array]) -> Table:
+    """Two tables as one, of either side; their blocks are no lobe, the two of the side, and neighbours of the index."""
+    none, *lobes = each[:_LOBED]
+    sides = (lobes[: len(_ROUND)], lobes[len(_ROUND) :])
+    return stacked([_joined([none, *side, *each[_LOBED:]]) for side in sides])
 
 
 def _joined(each: list[Array]) -> Table:

@@ -9,8 +9,10 @@ with its slopes, and its slopes are those of the surface itself.
 
 from __future__ import annotations
 
+import functools
 import math
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +24,7 @@ Floats = NDArray[np.float32]
 
 _CHUNK = 4096  # points looked up at once
 _CACHE = 1 << 20  # bytes of their coefficients at a time, which a processor's cache holds
+_EXPONENTS = np.array([1.0, 2.0, 3.0], dtype=np.float32)[:, None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,16 +63,19 @@ class Axis:
         """Last node [-]."""
         return self.start * 2.0**self.octaves
 
-    def locate(self, depth: Array) -> tuple[NDArray[np.intp], Array, Array]:
-        """Cell of each depth, place in it from 0 to 1, slope of that place over depth; all of depth's shape."""
-        reach = np.maximum(depth, self.start)
-        place = self.per_octave * np.log2(reach / self.start) + np.minimum(depth / self.start, 1.0)
-        slope = np.where(depth < self.start, 1.0 / self.start, (self.per_octave / np.log(2.0)) / reach)
-        if self.degree == 2:
-            place *= 2.0
-            slope *= 2.0
-        cell = np.minimum(place.astype(np.intp), self.cells - 1)
-        return cell, place - cell, slope
+    def locate(self, depth: Array, cells: NDArray[np.intp] | None = None) -> tuple[NDArray[np.intp], Array, Array]:
+        """Cell of each depth, place in it from 0 to 1, slope of that place over depth; all of depth's shape.
+
+        `cells`: how many pieces there are, where depths of axes that differ in nothing else are located at once.
+        """
+        share = depth / self.start
+        reach = np.maximum(share, 1.0)
+        steps = self.per_octave * self._halves
+        place = steps * np.log2(reach) + self._halves * np.minimum(share, 1.0)
+        slope = np.where(share < 1.0, self._halves / self.start, (steps / np.log(2.0) / self.start) / reach)
+        cell = np.minimum(place.astype(np.intp), (self.cells if cells is None else cells) - 1)
+        place -= cell
+        return cell, place, slope
 
     def polynomials(self) -> Array:
         """Operator from node values to coefficients of each cell, shape (powers, cells, nodes)."""
@@ -119,7 +125,7 @@ class Knots:
         """How many coefficients a piece has."""
         return self.degree + 1
 
-    @property
+    @functools.cached_property
     def ends(self) -> Array:
         """Where the pieces of the spline begin and end, shape (cells + 1,) [-]."""
         nodes = np.array(self.nodes)
@@ -128,6 +134,10 @@ class Knots:
         halfway = 0.5 * (nodes[1:] + nodes[:-1])
         return np.concatenate((nodes[:1], halfway[1:-1], nodes[-1:]))
 
+    @functools.cached_property
+    def _per_width(self) -> Array:
+        return 1.0 / np.diff(self.ends)
+
     @property
     def cells(self) -> int:
         """How many pieces the spline has."""
@@ -135,10 +145,9 @@ class Knots:
 
     def locate(self, g: Array) -> tuple[NDArray[np.intp], Array, Array]:
         """Cell of each g, place in it from 0 to 1, slope of that place over g; all of g's shape."""
-        ends = self.ends
-        cell = np.clip(np.searchsorted(ends, g, side="right") - 1, 0, self.cells - 1)
-        slope = 1.0 / np.diff(ends)[cell]
-        return cell, (g - ends[cell]) * slope, slope
+        cell = np.searchsorted(self.ends[1:-1], g, side="right")
+        slope = self._per_width[cell]
+        return cell, (g - self.ends[cell]) * slope, slope
 
     def polynomials(self) -> Array:
         """Operator from node values to coefficients of each cell, shape (powers, cells, nodes)."""
@@ -159,7 +168,7 @@ class Table:
     """Several quantities over (x, y, g) or (x, y, g, more); build one with `tabulate`."""
 
     x: Axis
-    y: Axis
+    y: Axis  # as x, but of another length
     knots: tuple[Knots, ...]  # of g, and of what more there is
     coefficients: Floats  # (cells, powers of the knots, last first, times quantities, powers of x, y)
 
@@ -170,35 +179,60 @@ class Table:
         proportion: there a layer hides, and only their ratio matters. The anisotropy, and what more there is,
         lie between the first and the last of their nodes.
         """
-        count = self.coefficients.shape[1] // math.prod(knots.powers for knots in self.knots)
-        at = [each.ravel() for each in (x, y, *others)]
-        values, slopes = np.empty((count, x.size)), np.empty((count, len(at), x.size))
-        for first in range(0, x.size, _CHUNK):
+        at = np.stack((x, y, *others))
+        values, slopes = self.joined(at, np.ones((1, 1, *x.shape)), np.zeros(x.shape, dtype=np.intp))
+        return values[0], slopes
+
+    def joined(self, at: Array, weights: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
+        """As called, of one of several tables and with blocks of its quantities joined by weights of each point.
+
+        `at` (3 or 4, ...): x, y, g and what more there is.
+        `weights` (n, blocks, ...): of n sums; the first comes with slopes.
+        `which` (...): of the tables that were `stacked`, the one that each point takes.
+        Returns shapes (n, quantities of a block, ...) and (quantities of a block, 3 or 4, ...).
+        """
+        size, shape, (sums, blocks, *_) = which.size, which.shape, weights.shape
+        at, weights, which = at.reshape(len(at), size), weights.reshape(sums, blocks, size), which.reshape(size)
+        count = self.coefficients.shape[1] // (blocks * self._powers_of_knots)
+        values, slopes = np.empty((sums, count, size)), np.empty((count, len(at), size))
+        for first in range(0, size, _CHUNK):
             part = slice(first, first + _CHUNK)
-            self._look_up([each[part] for each in at], values[:, part], slopes[:, :, part])
-        return values.reshape(count, *x.shape), slopes.reshape(count, len(at), *x.shape)
+            self._look_up(at[:, part], weights[..., part], which[part], values[..., part], slopes[..., part])
+        return values.reshape(sums, count, *shape), slopes.reshape(count, len(at), *shape)
 
-    def _look_up(self, at: list[Array], values: Array, slopes: Array) -> None:
+    @functools.cached_property
+    def _powers_of_knots(self) -> int:
+        return math.prod(knots.powers for knots in self.knots)
+
+    @functools.cached_property
+    def _cells(self) -> NDArray[np.intp]:
+        """Pieces of x and of y, shape (2, 1)."""
+        return np.array([[self.x.cells], [self.y.cells]])
+
+    def _look_up(self, at: Array, weights: Array, which: NDArray[np.intp], values: Array, slopes: Array) -> None:
         if at[0].max() > self.x.end or at[1].max() > self.y.end:
-            self._look_up_beyond(*at, values=values, slopes=slopes)
+            self._look_up_beyond(at, weights, which, values=values, slopes=slopes)
             return
-        axes: tuple[Axis | Knots, ...] = (self.x, self.y, *self.knots)
-        located = [axis.locate(each) for axis, each in zip(axes, at, strict=True)]
-        cells = located[0][0]
-        for axis, (cell, _, _) in zip(axes[1:], located[1:], strict=True):
-            cells = cells * axis.cells + cell
-        places = [place for _, place, _ in located]
-        of_knots = _weights(places[:1:-1], [knots.powers for knots in self.knots[::-1]])
-        of_depths = _weights(places[:2], [self.x.powers, self.y.powers]).transpose(0, 2, 1)
-        found = self._products(cells, of_knots, of_depths)
-        values[...] = found[:, 0, :, 0].T
-        # Planes of the knots come last first.
-        by = (found[:, 0, :, 1], found[:, 0, :, 2], *(found[:, -1 - knot, :, 0] for knot in range(len(self.knots))))
-        for into, (slope, (_, _, by_place)) in enumerate(zip(by, located, strict=True)):
-            slopes[:, into] = slope.T
-            slopes[:, into] *= by_place
+        places, by_place = np.empty_like(at), np.empty_like(at)
+        (cells, along_y), places[:2], by_place[:2] = self.x.locate(at[:2], self._cells)
+        cells = (which * self.x.cells + cells) * self.y.cells + along_y
+        for axis, knots in enumerate(self.knots, start=2):
+            cell, places[axis], by_place[axis] = knots.locate(at[axis])
+            cells = cells * knots.cells + cell
+        powers = _powers(places)
+        of_knots = _products(*((powers[:, -at], knots.powers) for at, knots in enumerate(self.knots[::-1], start=1)))
+        of_depths = _products((powers[:, 0], self.x.powers), (powers[:, 1], self.y.powers))
+        found = self._summed(cells, of_knots, of_depths.transpose(0, 2, 1))
+        blocks, count = weights.shape[1], values.shape[1]
+        # Planes of the knots come last first; of theirs only the slopes are of use.
+        plane = np.array(found[:, 0].T, dtype=float, order="C").reshape(3, blocks, count, -1)
+        bends = np.array(found[:, :0:-1, :, 0].T, dtype=float, order="C").reshape(blocks, count, -1, len(found))
+        np.einsum("wbn,bqn->wqn", weights, plane[0], out=values)
+        np.einsum("bn,dbqn->qdn", weights[0], plane[1:], out=slopes[:, :2])
+        np.einsum("bn,bqdn->qdn", weights[0], bends, out=slopes[:, 2:])
+        slopes *= by_place
 
-    def _products(self, cells: NDArray[np.intp], of_knots: Floats, of_depths: Floats) -> Floats:
+    def _summed(self, cells: NDArray[np.intp], of_knots: Floats, of_depths: Floats) -> Floats:
         """Coefficients of cells times the powers of the knots, then of the depths, shape (n, k + 1, quantities, 3)."""
         size, planes, powers = of_knots.shape
         count, terms = self.coefficients.shape[1] // powers, self.coefficients.shape[2]
@@ -213,43 +247,46 @@ class Table:
             np.matmul(along.reshape(-1, planes * count, terms), of_depths[part], out=found[part])
         return found.reshape(size, planes, count, 3)
 
-    def _look_up_beyond(self, x: Array, y: Array, *others: Array, values: Array, slopes: Array) -> None:
-        over_x, over_y = x / self.x.end, y / self.y.end
+    def _look_up_beyond(
+        self, at: Array, weights: Array, which: NDArray[np.intp], *, values: Array, slopes: Array
+    ) -> None:
+        over_x, over_y = at[0] / self.x.end, at[1] / self.y.end
         over = np.maximum(over_x, over_y)
         some = np.flatnonzero(over > 1.0)
-        back, along_x = 1.0 / over[some], over_x[some] >= over_y[some]
-        x_at, y_at = x.copy(), y.copy()
-        x_at[some], y_at[some] = np.minimum(x[some] * back, self.x.end), np.minimum(y[some] * back, self.y.end)
-        self._look_up([x_at, y_at, *others], values, slopes)
+        back, along_x, (x, y) = 1.0 / over[some], over_x[some] >= over_y[some], at[:2, some]
+        within = at.copy()
+        within[:2, some] = np.minimum(x * back, self.x.end), np.minimum(y * back, self.y.end)
+        self._look_up(within, weights, which, values, slopes)
         # A depth that is brought back to the edge moves the other one along with it.
-        ratio = np.where(along_x, y[some] / np.where(along_x, x[some], 1.0), x[some] / np.where(along_x, 1.0, y[some]))
+        ratio = np.where(along_x, y / np.where(along_x, x, 1.0), x / np.where(along_x, 1.0, y))
         by_x, by_y = slopes[:, 0, some] * back, slopes[:, 1, some] * back
         slopes[:, 0, some] = np.where(along_x, -by_y * ratio, by_x)
         slopes[:, 1, some] = np.where(along_x, by_y, -by_x * ratio)
 
 
-def _powers(place: Array) -> Floats:
-    """Powers 0 to 3 of a place in a cell, and their slopes, shape (2, 4, n)."""
-    powers = np.empty((2, 4, place.size), dtype=np.float32)
-    powers[0, 0], powers[0, 1] = 1.0, place
-    np.multiply(powers[0, 1], powers[0, 1], out=powers[0, 2])
-    np.multiply(powers[0, 2], powers[0, 1], out=powers[0, 3])
-    powers[1, 0] = 0.0
-    np.multiply(powers[0, :3], np.array([1.0, 2.0, 3.0], dtype=np.float32)[:, None], out=powers[1, 1:])
+def _powers(places: Array) -> Floats:
+    """Powers 0 to 3 of places in cells, and their slopes, shape (2, axes, 4, n)."""
+    powers = np.empty((2, len(places), 4, places.shape[1]), dtype=np.float32)
+    powers[0, :, 0], powers[0, :, 1], powers[1, :, 0] = 1.0, places, 0.0
+    np.multiply(powers[0, :, 1], powers[0, :, 1], out=powers[0, :, 2])
+    np.multiply(powers[0, :, 2], powers[0, :, 1], out=powers[0, :, 3])
+    np.multiply(powers[0, :, :3], _EXPONENTS, out=powers[1, :, 1:])
     return powers
 
 
-def _weights(places: list[Array], counts: list[int]) -> Floats:
-    """Products of so many powers of 1 or 2 places, the last fastest, and their slopes by each, shape (n, k + 1, m)."""
-    powers = [_powers(place)[:, :count] for place, count in zip(places, counts, strict=True)]
-    weights = np.empty((len(places) + 1, *counts, places[0].size), dtype=np.float32)
-    for plane, into in enumerate(weights):
-        first, *more = (of[int(plane == number)] for number, of in enumerate(powers, start=1))
-        if more:
-            np.multiply(first[:, None], more[0], out=into)
-        else:
-            into[...] = first
-    return np.ascontiguousarray(weights.reshape(-1, places[0].size).T).reshape(-1, len(weights), math.prod(counts))
+def _products(*of: tuple[Floats, int]) -> Floats:
+    """Products of so many powers of 1 or 2 places, the last fastest, and their slopes by each, shape (n, k + 1, m).
+
+    Each of `of` is a place's part of `_powers`, shape (2, 4, n), and how many of its powers count.
+    """
+    one, *other = (powers[:, :count] for powers, count in of)
+    products = one
+    for two in other:
+        products = np.empty((3, one.shape[1], *two.shape[1:]), dtype=np.float32)
+        np.multiply(one[:, :, None], two[0], out=products[:2])
+        np.multiply(one[0, :, None], two[1], out=products[2])
+    planes, size = len(products), one.shape[-1]
+    return np.ascontiguousarray(products.reshape(-1, size).T).reshape(size, planes, -1)
 
 
 def tabulate(values: Array, *, x: Axis, y: Axis, knots: tuple[Knots, ...]) -> Table:
@@ -270,3 +307,8 @@ def tabulate(values: Array, *, x: Axis, y: Axis, knots: tuple[Knots, ...]) -> Ta
     whole = whole.transpose(2 * n + 3, 2 * n + 4, *cells_of_knots, *of_knots, n + 2, n, n + 1)
     shape = (-1, math.prod(each.powers for each in knots) * values.shape[0], x.powers * y.powers)
     return Table(x=x, y=y, knots=knots, coefficients=np.ascontiguousarray(whole, dtype=np.float32).reshape(shape))
+
+
+def stacked(tables: Sequence[Table]) -> Table:
+    """Several tables on the same nodes as one; each point is looked up in one of them."""
+    return replace(tables[0], coefficients=np.concatenate([each.coefficients for each in tables]))

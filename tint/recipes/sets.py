@@ -157,8 +157,10 @@ def _looks(problem: Problem) -> int:
 def thinned(problem: Problem, every: int) -> Problem:
     """The same on every n-th wavelength: coarse and quick."""
     pick = slice(None, None, every)
+    black, white = problem.black[pick], problem.white[pick]
+    held = {id(problem.black): black, id(problem.white): white}  # what is one backing stays one, and is read once
     castings = tuple(
-        replace(each, colours=tuple((None if b is None else b[pick], lab) for b, lab in each.colours))
+        replace(each, colours=tuple((None if b is None else held.get(id(b), b[pick]), lab) for b, lab in each.colours))
         for each in problem.castings
     )
     return replace(
@@ -169,8 +171,8 @@ def thinned(problem: Problem, every: int) -> Problem:
         wavelengths=problem.wavelengths[pick],
         bare=problem.bare[:, pick],
         gain=problem.gain[:, :, pick],
-        black=problem.black[pick],
-        white=problem.white[pick],
+        black=black,
+        white=white,
     )
 
 
