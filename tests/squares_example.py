@@ -13,6 +13,7 @@ from tint.photographs import Picture
 from tint.photographs.squares import CASTING, MARGIN, MIDDLE, Square
 
 Array = NDArray[np.float64]
+Canvas = NDArray[np.float32]
 
 WIDE, HIGH, PER_MM = 420.0, 320.0, 4.0  # of the table [mm], and what it is drawn with [px/mm]
 SIDE = 10.0  # of a square [mm]
@@ -111,7 +112,7 @@ def draw(scene: Scene = Scene()) -> Drawn:  # it is frozen
 
 
 def _taken(
-    canvas: Array, scene: Scene, rng: np.random.Generator, squares: dict[int, Square], middles: dict[int, Array]
+    canvas: Canvas, scene: Scene, rng: np.random.Generator, squares: dict[int, Square], middles: dict[int, Array]
 ) -> Drawn:
     width, height = round(WIDE * scene.pixels_per_mm), round(HIGH * scene.pixels_per_mm)
     edge = np.array([[0, 0], [WIDE, 0], [WIDE, HIGH], [0, HIGH]])
@@ -140,7 +141,7 @@ def _taken(
     )
 
 
-def _chart(canvas: Array) -> None:
+def _chart(canvas: Canvas) -> None:
     white = np.array([0.9481, 1.0, 1.0730])  # D65, 10 degrees
     linear = np.clip(lab_to_xyz(chart_lab(), white) @ _TO_LINEAR.T, 0.004, 1.0)
     _box(canvas, CHART_AT + PITCH * np.array([2.5, 1.5]), (6.4 * PITCH, 4.4 * PITCH), 0.0, np.full(3, 0.03))
@@ -148,7 +149,7 @@ def _chart(canvas: Array) -> None:
         _box(canvas, CHART_AT + PITCH * np.array([at % 6, at // 6]), (PATCH, PATCH), 0.0, colour)
 
 
-def _label(canvas: Array, middle: Array, turn: float, number: int, *, hidden: bool) -> None:
+def _label(canvas: Canvas, middle: Array, turn: float, number: int, *, hidden: bool) -> None:
     paper = (1.0 + 2.0 * MARGIN) * SIDE
     _box(canvas, middle, (paper, paper), turn, np.full(3, 0.8))
     along, down = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
@@ -162,7 +163,7 @@ def _label(canvas: Array, middle: Array, turn: float, number: int, *, hidden: bo
         _box(canvas, middle - 0.3 * SIDE * along, (0.4 * SIDE, SIDE), turn, np.full(3, 0.5))
 
 
-def _box(canvas: Array, middle: object, size: tuple[float, float], turn: float, colour: Array) -> None:
+def _box(canvas: Canvas, middle: object, size: tuple[float, float], turn: float, colour: Array) -> None:
     along, down = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
     signs = 0.5 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
     points = np.asarray(middle) + signs[:, :1] * size[0] * along + signs[:, 1:] * size[1] * down

@@ -141,7 +141,7 @@ def test_swatches_changed_since_the_fit(fitted_demo: Path, demo_folder: Path, fi
     (demo_folder / palette.name).write_bytes(palette.read_bytes())
     assert run(["predict", str(demo_folder), *CLEAR.split()]).exit_code == 0
     with (demo_folder / file).open("ab") as stream:
-        stream.write(b"\n")
+        stream.write(b"[pigments.new]\n" if file == "palette.toml" else b"\n")
     result = run(["predict", str(demo_folder), *CLEAR.split()])
     assert_told(result, 2, "was fitted to other swatches than now stand in the folder; run `tint fit ")
 

@@ -18,7 +18,7 @@ import pytest
 
 import tint
 from tint import glossary, jsonable, opacity, recipes, verbs, weighing
-from tint.fans import targets as fan_targets
+from tint.fans import solving
 from tint.opacity import WORDS, opacity_of
 from tint.swatches import INPUT_FILES
 from tint.target import target_from_written
@@ -72,7 +72,7 @@ def test_examples_of_the_verbs_run(
     many_demo: Path, palette: tint.Palette, answer: tint.Answer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(many_demo.parent)
-    for module in (verbs, opacity, glossary, fan_targets):
+    for module in (verbs, opacity, glossary, solving):
         given = {"tint": tint, "palette": palette, "answer": answer}
         run = doctest.testmod(module, extraglobs=given, optionflags=doctest.NORMALIZE_WHITESPACE)
         assert run.attempted > 0

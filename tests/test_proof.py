@@ -321,7 +321,7 @@ def test_missed_opacity_is_told_with_its_side(palette: Palette) -> None:
     for asked, side in ((seen.contrast_ratio + 0.1, "low"), (seen.contrast_ratio - 0.1, "high")):
         target = target_from_lab(seen.lab, contrast_ratio=asked)
         facts = gather(palette, DIFFUSER, setting=THREE_MM, target=target, show_recipe=False)
-        assert f"This is 0.10 too {side}." in words.of_opacity(facts)[0][1]
+        assert f"This is 0.1 too {side}." in words.of_opacity(facts)[0][1]
 
 
 @pytest.mark.parametrize(

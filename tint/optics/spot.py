@@ -28,7 +28,7 @@ from tint.optics.table import Axis, Knots, Table, tabulate
 
 Array = NDArray[np.float64]
 
-VERSION = 2  # raise it when anything that shapes the stored numbers changes
+VERSION = 3  # raise it when anything that shapes the stored numbers changes
 # Nodes of the depths, the anisotropy and the ripples q d. What is lost bends less than what is read, so they lie
 # farther apart than those of the layer itself; what that costs: tests/figures/spots.py.
 X_AXIS = Axis(start=2.0**-8, octaves=13, per_octave=1)

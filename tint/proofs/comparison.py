@@ -17,8 +17,8 @@ from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, Trial, bare_shades, shade_of, shades_of
 from tint.proofs.samples import InLight, in_lights, named
+from tint.recipes.certainty import predicted
 from tint.recipes.choice import prices_of
-from tint.recipes.refine import predicted
 from tint.target import Target, amount
 
 MOST = 6  # recipes: what two rows of a page hold
