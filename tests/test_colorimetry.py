@@ -70,7 +70,7 @@ def test_published_ciede2000_pairs_swapped() -> None:
 
 
 @given(LAB, LAB)
-@settings(max_examples=200, deadline=None)
+@settings(deadline=None)
 def test_property_ciede2000_is_symmetric_and_the_norm_of_its_parts(one: Array, other: Array) -> None:
     there, back = colorimetry.difference(one, other), colorimetry.difference(other, one)
     assert float(there) == pytest.approx(float(back), abs=1e-9)
@@ -107,7 +107,7 @@ def test_difference_broadcasts() -> None:
 
 
 @given(LAB, LAB)
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 def test_reference_slopes_of_the_parts_are_finite_differences(one: Array, other: Array) -> None:
     hue = [np.arctan2(lab[2], lab[1]) for lab in (one, other)]
     from_seam = abs(abs(hue[0] - hue[1]) - np.pi)
@@ -323,7 +323,7 @@ def test_every_screen_colour_comes_back(view: Viewing) -> None:
 
 
 @given(st.integers(0, 0xFFFFFF))
-@settings(max_examples=100, deadline=None)
+@settings(deadline=None)
 def test_property_hex_round_trip(code: int) -> None:
     text = f"#{code:06x}"
     assert colorimetry.hex_code(colorimetry.hex_to_srgb(text)) == text

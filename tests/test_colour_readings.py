@@ -263,7 +263,7 @@ def test_light_and_observer_mean_nothing_beside_spectra(tmp_path: Path) -> None:
     assert folder.instrument.light == "D65"
 
 
-@settings(max_examples=200, deadline=None)
+@settings(deadline=None)
 @given(st.integers(0, len(COLOUR_READINGS) - 1), st.sampled_from("\"',;\t\nLabXYZ0-9.é\0"), st.integers(0, 6))
 def test_property_a_broken_table_is_read_or_told(at: int, put_in: str, taken: int) -> None:
     text = COLOUR_READINGS[:at] + put_in + COLOUR_READINGS[at + taken :]

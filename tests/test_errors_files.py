@@ -47,7 +47,7 @@ def test_empty_parts_of_an_error_leave_no_trace() -> None:
 
 
 @given(WORDS, WORDS, WORDS, WORDS)
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 def test_property_an_error_is_one_line(where: str, found: str, expected: str, mend: str) -> None:
     assert len(str(InputError(where, found, expected, mend)).splitlines()) <= 1
     assert len(str(Fault(file="a.csv", found=found, expected=expected, mend=mend)).splitlines()) <= 1
@@ -134,7 +134,7 @@ def test_arrays_come_back_from_bytes_as_they_were() -> None:
 
 
 @given(st.data())
-@settings(max_examples=150, deadline=None)
+@settings(deadline=None)
 def test_property_an_archive_with_one_other_byte_is_a_value_error(data: st.DataObject) -> None:
     whole = arrays_to_bytes(ARRAYS)
     at = data.draw(st.integers(0, len(whole) - 1))
@@ -156,7 +156,7 @@ def test_numpy_reads_the_arrays_without_tint() -> None:
 
 
 @given(st.integers(0, 10_000))
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 def test_property_a_cut_archive_is_a_value_error(length: int) -> None:
     whole = arrays_to_bytes(ARRAYS)
     with pytest.raises(ValueError, match=r"."):

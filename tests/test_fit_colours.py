@@ -486,7 +486,7 @@ def test_each_component_has_its_own_anisotropy_and_its_error_is_among_the_modes(
     # Where g is in doubt, m is in doubt by more than s is.
     apart = free.modes[:, 7, 2 * n : 3 * n] / m - free.modes[:, 7, n : 2 * n] / free.s[:, 7]
     doubt = free.g_error / (1.0 - free.g[:, 7])
-    assert np.allclose(np.linalg.norm(apart, axis=0), doubt, rtol=0.15)
+    assert np.allclose(np.linalg.norm(apart, axis=0), doubt, rtol=0.25)
     assert np.all(variance > 0.0)
 
 

@@ -62,7 +62,7 @@ def test_much_that_says_little_is_refused_in_time(name: str) -> None:
     assert (tally.defects, tally.refused) == ([], 1)
 
 
-@settings(max_examples=80, deadline=None)
+@settings(deadline=None)
 @given(st.binary(max_size=400) | st.text(max_size=200).map(str.encode))
 def test_property_bytes_of_any_kind_are_refused_by_one_line(data: bytes) -> None:
     line = "junk"

@@ -141,7 +141,7 @@ def test_measured_constants_reach_reflectance_and_transmittance(k1: float | None
 
 
 @given(st.floats(0.0, 5.0), st.floats(0.0, 5.0), st.floats(0.1, 10.0), st.floats(0.1, 10.0))
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 def test_property_only_depth_counts(K: float, S: float, d: float, times: float) -> None:
     optics = Optics()
     one = layer.reflectance(K, S, thickness=d * times, backing=0.5, optics=optics)
@@ -191,7 +191,7 @@ ANISOTROPIES = arrays(float, (3, 5), elements=st.floats(0.0, 0.94))
 
 
 @given(SHARES, SIZES, SIZES, ANISOTROPIES)
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 def test_property_a_mixture_scatters_as_its_parts_do(shares: Array, k: Array, s: Array, g: Array) -> None:
     m = s / (1.0 - g)
     mixed = forward.mix(np.stack((k, s, m, m * g**2)), shares)

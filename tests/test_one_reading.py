@@ -209,7 +209,7 @@ class TestColours:
         assert (cured - early).tolist() == [[3.0, 0.0, 0.0]] * 3
 
 
-@settings(max_examples=150, deadline=None)
+@settings(deadline=None)
 @given(st.sampled_from(sorted(seeds())), st.data())
 def test_property_a_broken_file_is_read_or_refused_in_one_line(name: str, data: st.DataObject) -> None:
     whole = seeds()[name]

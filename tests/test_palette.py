@@ -32,7 +32,7 @@ LOADING = st.floats(0.0, 30.0)
 
 
 @given(st.integers(0, 1), st.lists(LOADING, min_size=3, max_size=3))
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 def test_property_loadings_and_the_base_s_share_make_a_whole(base: int, loadings: list[float]) -> None:
     share = shares(base, 2, np.array(loadings))
     assert share[base] * 100.0 + sum(loadings) == pytest.approx(100.0, abs=1e-12)

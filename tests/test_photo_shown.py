@@ -136,7 +136,7 @@ def test_a_file_too_large_is_not_read(tmp_path: Path) -> None:
         read_photo(tmp_path / "a.jpg")
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(cut=st.integers(0, 2000), at=st.integers(0, 2000), byte=st.integers(0, 255))
 def test_property_a_damaged_photograph_is_shown_or_told(tmp_path: Path, cut: int, at: int, byte: int) -> None:
     out = io.BytesIO()

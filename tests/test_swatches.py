@@ -253,7 +253,7 @@ SPECTRA = st.lists(
 LOADINGS = st.lists(st.integers(min_value=0, max_value=2000), min_size=2, max_size=2)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(spectra=SPECTRA, loadings=LOADINGS, thickness=st.integers(min_value=1, max_value=9999))
 def test_property_decimal_commas_read_as_decimal_points(
     tmp_path: Path, spectra: list[list[int]], loadings: list[int], thickness: int

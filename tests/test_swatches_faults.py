@@ -693,7 +693,7 @@ def test_a_file_in_place_of_the_folder_is_told(tmp_path: Path) -> None:
 ANYTHING = st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda text: text.encode("utf-8", "replace")))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 @given(file=st.sampled_from([TOML, CASTS, READS]), content=ANYTHING)
 def test_property_no_content_raises_anything_but_folder_error(file: str, content: bytes) -> None:
     check_never_anything_else({**good_files(), file: content})
@@ -713,7 +713,7 @@ def spoilt_files(draw: st.DrawFn) -> Files:
     return files
 
 
-@settings(max_examples=100, deadline=None)
+@settings(deadline=None)
 @given(files=spoilt_files())
 def test_property_no_spoilt_folder_raises_anything_but_folder_error(files: Files) -> None:
     check_never_anything_else(files)

@@ -183,7 +183,7 @@ def test_reference_half_space_is_met_where_little_is_absorbed() -> None:
 
 
 @given(DEPTH, DEPTH)
-@settings(max_examples=100, deadline=None)
+@settings(deadline=None)
 def test_property_the_identity_of_kubelka_holds(x: float, y: float) -> None:
     R0, T = body(x, y)
     a = (x + y) / y
@@ -192,7 +192,7 @@ def test_property_the_identity_of_kubelka_holds(x: float, y: float) -> None:
 
 
 @given(st.floats(0.01, 5.0), st.floats(0.05, 5.0), st.floats(0.05, 1.0))
-@settings(max_examples=100, deadline=None)
+@settings(deadline=None)
 def test_property_a_follows_from_one_backing(x: float, y: float, backing: float) -> None:
     R0, _ = body(x, y)
     R = over(x, y, backing)
@@ -202,7 +202,7 @@ def test_property_a_follows_from_one_backing(x: float, y: float, backing: float)
 
 
 @given(st.floats(0.0, 20.0), st.floats(0.0, 20.0), st.floats(0.01, 5.0), st.floats(0.01, 5.0))
-@settings(max_examples=100, deadline=None)
+@settings(deadline=None)
 def test_property_two_bodies_add_to_one(K: float, S: float, upper: float, lower: float) -> None:
     # Kubelka 1954, JOSA 44, 330.
     (R1, T1), (R2, T2) = body(K * upper, S * upper), body(K * lower, S * lower)
@@ -251,7 +251,7 @@ def test_no_layer_is_too_thin_or_too_thick() -> None:
 
 
 @given(st.floats(0.0, 50.0), st.floats(0.0, 50.0))
-@settings(max_examples=100, deadline=None)
+@settings(deadline=None)
 def test_property_no_light_is_made(x: float, y: float) -> None:
     R0, T = body(x, y)
     assert 0.0 <= R0 <= 1.0
@@ -261,7 +261,7 @@ def test_property_no_light_is_made(x: float, y: float) -> None:
 
 
 @given(DEPTH, DEPTH, REFLECTANCE, REFLECTANCE, st.sampled_from(GEOMETRIES), st.sampled_from(SEATS))
-@settings(max_examples=100, deadline=None)
+@settings(deadline=None)
 def test_property_a_lighter_backing_never_darkens(
     x: float, y: float, one: float, other: float, geometry: str, seat: str
 ) -> None:
@@ -272,7 +272,7 @@ def test_property_a_lighter_backing_never_darkens(
 
 
 @given(st.floats(0.01, 5.0), st.floats(0.1, 10.0), st.floats(0.02, 0.98))
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 def test_property_thickness_leads_to_reflectivity_from_any_backing(K: float, S: float, backing: float) -> None:
     R_inf = 1.0 + K / S - np.sqrt((K / S) ** 2 + 2.0 * K / S)
     apart = [abs(over(K * d, S * d, backing) - R_inf) for d in (0.0, 0.5, 1.0, 2.0, 4.0, 5000.0)]
@@ -330,7 +330,7 @@ def test_reference_slopes_of_the_transmittance_are_finite_differences(
 
 
 @given(DEPTH, DEPTH, st.floats(1.0, 1.6))
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 def test_property_a_free_slab_neither_makes_nor_loses_light(x: float, y: float, n: float) -> None:
     def all_light(absorbed: float) -> float:
         (front, _, _), _ = two_flux.terms(absorbed, y, refractive_index=n, geometry="di:8", seat="air")
@@ -370,7 +370,7 @@ def test_reference_two_backings_give_the_coefficients_back() -> None:
     st.sampled_from(GEOMETRIES),
     st.sampled_from(SEATS),
 )
-@settings(max_examples=150, deadline=None)
+@settings(deadline=None)
 def test_property_black_and_white_give_the_coefficients_back(
     x: float, y: float, thickness: float, n: float, geometry: str, seat: str
 ) -> None:

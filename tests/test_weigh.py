@@ -80,7 +80,7 @@ _LOADINGS = st.fixed_dictionaries(
     waste=st.floats(0.0, 50.0),
     step=st.sampled_from([0.001, 0.01, 0.1]),
 )
-@settings(max_examples=60, deadline=None)
+@settings(deadline=None)
 def test_property_masses_add_up_and_the_ratio_holds_to_the_scale(
     demo_palette: Palette, base: str, loadings: dict[str, float], batch_g: float, waste: float, step: float
 ) -> None:

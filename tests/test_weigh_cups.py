@@ -132,7 +132,7 @@ def test_what_cannot_be_split() -> None:
         Split(cup_cm3=100.0, headroom=0.5)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(deadline=None)
 @given(
     part=st.floats(1.0, 200.0),
     count=st.integers(1, 40),
