@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from tint.proofs.comparison import Comparison
 
 _SEEN = ("over", "seat", "light", "observer", "geometry")  # what a target in a file holds for
-MOST = 6  # recipes that find room side by side on one sheet
 
 
 def check(show: str | None, bits: str, subject: Subject, tracing: Tracing, approving: Approving) -> None:

@@ -207,10 +207,8 @@ def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Se
         return asked.given, ()
     data, where = options.read_file(file)
     answer = recipes_from(data, where=where)
-    told = record.of_recipe(answer, picked(answer, 1 if pick is None else pick, where))
-    pigments = read_declared(asked.folder).pigments
-    lots = {name: each.lot for name in told["loadings_percent"] if (each := pigments.get(name)) and each.lot}
-    return {"lots": lots, **told, **asked.given}, ()
+    recipe = picked(answer, 1 if pick is None else pick, where)
+    return record.of_recipe(answer, recipe, read_declared(asked.folder).pigments) | asked.given, ()
 
 
 @_adds("batch", _from_option, leave_out=["weighed"])

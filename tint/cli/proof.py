@@ -84,7 +84,9 @@ def command(
     cast.check()
     if pick is not None and len(pick) != 1:
         compared.check(show, bits, subject, tracing, approving)
-        choice = chosen(doses, recipe, pick, most=compared.MOST)
+        from tint.proofs.comparison import MOST
+
+        choice = chosen(doses, recipe, pick, most=MOST)
         palette, title = palette_of(folder, optics), approving.title or ""
         sheet = compared.of(palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=title)
         contents, told = compared.drawn(sheet, out, approving), compared.told(sheet) | {"optics": optics}

@@ -71,9 +71,7 @@ def read_candidates(path: str | Path, palette: Palette) -> list[Candidate]:
     file, faults = str(path), Gathered(str(path))
     text = decoded(bytes_of(path), faults)
     table = None if text is None else read_table(text, faults, first="name")
-    for fault in faults.faults:
-        if fault.grave:
-            raise fault.error
+    faults.stop()
     if table is None or not table.rows:
         raise InputError(file, "there is no candidate in it", "a row for each pigment")
     candidates: dict[str, Candidate] = {}

@@ -20,6 +20,7 @@ from tint.ledger import schema
 from tint.ledger.entries import OWN, Entry, Own, entries, insert, stored
 from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, LAB, TABLES, Weighing, columns
+from tint.materials import Pigment
 from tint.turns import half_name, turn
 from tint.weighing import changes_of
 
@@ -118,12 +119,18 @@ _OF_RECIPE = {
 _OF_SETTING = {"backing": "over", "observer_degrees": "observer"}
 
 
-def of_recipe(answer: jsonable.Answer, recipe: jsonable.Recipe) -> dict[str, Any]:
-    """The columns of a recipe that an answer tells of; what has no column stands under `more`."""
+def of_recipe(
+    answer: jsonable.Answer, recipe: jsonable.Recipe, pigments: Mapping[str, Pigment | None]
+) -> dict[str, Any]:  # fmt: skip
+    """The columns of a recipe that an answer tells of, with the lots of the `pigments` that it doses.
+
+    What has no column stands under `more`.
+    """
     names = [column.name for column in columns("recipe")]
     own, setting = (msgspec.structs.asdict(each) for each in (recipe, answer.setting or jsonable.Setting()))
     told = {name: own.get(_OF_RECIPE.get(name, name), setting.get(_OF_SETTING.get(name, name))) for name in names}
     told |= {"optics": answer.optics, **dict(zip(LAB, recipe.lab or (None, None, None), strict=True))}
+    told["lots"] = {name: each.lot for name in recipe.loadings if (each := pigments.get(name)) and each.lot}
     known = (*names, *_OF_RECIPE.values(), "lab")
     told["more"] = {key: each for key, each in own.items() if key not in known and each not in (None, "", ())}
     return {name: value for name, value in told.items() if value is not None}

@@ -11,7 +11,6 @@ import hashlib
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import msgspec
 from msgspec import Struct
@@ -153,9 +152,7 @@ def _recipe(book: ledger.Ledger, order: Order, answer: jsonable.Answer, number: 
         content = each.content
         if content.order_id in family and (content.base, content.loadings_percent) == (chosen.base, chosen.loadings):
             return each.id
-    pigments = read_declared(order.folder).pigments
-    lots = {name: pigment.lot for name in chosen.loadings if (pigment := pigments.get(name)) and pigment.lot}
-    told: dict[str, Any] = {"lots": lots, **ledger.of_recipe(answer, chosen), "order_id": number}
+    told = ledger.of_recipe(answer, chosen, read_declared(order.folder).pigments) | {"order_id": number}
     return ledger.add(book, ledger.Recipe(**told))
 
 

@@ -101,6 +101,11 @@ class Job:
             walls=self.walls, traced=self.traced,
         )  # fmt: skip
 
+    @cached_property
+    def invoiced(self) -> dict[str, Any]:
+        """The line of an invoice, which the quote words alike."""
+        return invoice_line(self.order, self.quote, self.made_on)
+
     @property
     def day(self) -> datetime.datetime:
         """The day on its sheets."""
@@ -217,12 +222,8 @@ def _shown(order: Order) -> Shown | None:
     return part_shown(order.read_part(), pixels=SHEET_PIXELS, named=order.title)
 
 
-def _line(job: Job) -> dict[str, Any]:
-    return invoice_line(job.order, job.quote, job.made_on)
-
-
 def _quote(job: Job) -> bytes:
-    text = _line(job)["text"]
+    text = job.invoiced["text"]
     return quote_pdf(job.order, job.palette, job.quote, text=text, seen=job.priced.predicted, made_on=job.made_on)
 
 
@@ -268,8 +269,8 @@ _EVERY = {
     "approval.pdf": _File(_approval_pdf, _AGREED),
     "traced.png": _File(_in_light, ("traced",), lambda job: job.order.written.traced is not None),
     "quote.pdf": _File(_quote, _QUOTED, _is_priced),
-    "invoice.csv": _File(lambda job: invoice_csv(_line(job)), _QUOTED, _is_priced),
-    "invoice.json": _File(lambda job: invoice_json(_line(job)), _QUOTED, _is_priced),
+    "invoice.csv": _File(lambda job: invoice_csv(job.invoiced), _QUOTED, _is_priced),
+    "invoice.json": _File(lambda job: invoice_json(job.invoiced), _QUOTED, _is_priced),
     "costs.csv": _File(lambda job: costs_table(job.quote), _QUOTED, lambda job: bool(job.quote.costs)),
     "choose.html": _File(_to_choose_from, ("words",), _is_to_choose),
 }

@@ -130,6 +130,7 @@ def _candidate(
     beside = look if sample == setting else predict(palette, blend, setting=sample)
     view = setting.viewing(palette)
     over = (look.lab_black, look.lab_white) if palette.pair else (look.lab,)
+    price = price_per_kg(palette, blend)
     return Candidate(
         rank=rank,
         look=look,
@@ -141,8 +142,8 @@ def _candidate(
         asked={kind: _missed(target, kind, look) for kind in KINDS if target is not None and target.asks(kind)},
         lights=in_lights(beside, target=target)[1:],
         limits=limits,
-        price_per_kg=price_per_kg(palette, blend),
-        cost=_cost(palette, blend),
+        price_per_kg=price,
+        cost=_cost(palette, blend.base, price),
     )
 
 
@@ -159,13 +160,12 @@ def price_per_kg(palette: Palette, blend: Blend) -> float | None:
     return None if np.isnan(price) else price
 
 
-def _cost(palette: Palette, blend: Blend) -> str:
-    price, of_base = price_per_kg(palette, blend), palette.bases[blend.base].price
+def _cost(palette: Palette, base: str, price: float | None) -> str:
     if price is None:
         return "What it costs is not known: a pigment or its base has no price."
     shown = f"{price:.2f}" if price >= 0.095 else f"{price:.2g}"
     unit = f" {palette.workshop.currency}".rstrip()
-    return f"{'Pigments cost' if of_base is None else 'It costs'} {shown}{unit} per kg of mix."
+    return f"{'Pigments cost' if palette.bases[base].price is None else 'It costs'} {shown}{unit} per kg of mix."
 
 
 def _notes(target: Target | None, setting: Setting, sample: Setting, many: Sequence[Candidate]) -> list[str]:
