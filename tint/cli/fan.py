@@ -202,7 +202,7 @@ def reach(
 
     TARGETS is as for tint fan; bases and walls of its rows do not count. Every colour is tried in every base at each
     wall alone. A candidate, a pigment of the folder, stays out of the recipes, and is then tried on what was missed.
-    The table of candidates has the column name and, as it likes, price_per_kg and note.
+    The table of candidates has the column name, and may have price_per_kg and note.
     """
     palette = palette_of(folder, optics)
     for name in named:

@@ -63,7 +63,7 @@ _COLUMNS = ("name", "price_per_kg", "note")
 
 
 def read_candidates(path: str | Path, palette: Palette) -> list[Candidate]:
-    """The candidates of a table: pigments of the palette by `name`, and as it likes `price_per_kg` and `note`.
+    """The candidates of a table: pigments of the palette by `name`; it may have `price_per_kg` and `note`.
 
     A price that the table does not tell is the palette's. InputError if the table cannot be read, or names what
     was not measured.
