@@ -31,10 +31,10 @@ from tint.fans import (
     run_fan,
     shop_table,
 )  # fmt: skip
-from tint.fans.engines import Chunk, here
-from tint.fans.journal import journal
 from tint.fans.page import Chip, in_groups
 from tint.fans.rows import table_of
+from tint.fans.run import journal
+from tint.fans.solving import Chunk, here
 from tint.palette import Palette
 
 FEW = tint.Rules(most_pigments=1, most_recipes=1)

@@ -32,9 +32,8 @@ import growth as invented
 
 import tint
 from tint.fans import Common, Wish, lattice, read_rows, run_fan
-from tint.fans.engines import CHUNK, engine_of
-from tint.fans.rows import asked_of, row_of
-from tint.fans.solving import solved
+from tint.fans.engines import engine_of
+from tint.fans.solving import CHUNK, asked_of, row_of, solved
 from tint.fitting import fit_palette
 from tint.palette import Palette
 

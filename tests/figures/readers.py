@@ -26,9 +26,9 @@ from PIL import Image
 
 import tint
 from tint import jsonable
-from tint.fans.journal import journal
-from tint.fans.rows import asked_of, parquet_of, read_rows, row_of, table_of
-from tint.fans.solving import solved
+from tint.fans.rows import parquet_of, read_rows, table_of
+from tint.fans.run import journal
+from tint.fans.solving import asked_of, row_of, solved
 from tint.fans.targets import Common, Wish, read_targets
 from tint.files import arrays_from_bytes, arrays_to_bytes, cached_arrays
 from tint.ledger import entries, import_json, open_ledger, read_ledger, to_csv, to_json

@@ -12,8 +12,8 @@ import msgspec
 from msgspec import Struct
 
 from tint.errors import Gathered, InputError, did_you_mean, listed
-from tint.fans.engines import CHUNK, Engine, Task, Tell, chunks_of, here
 from tint.fans.rows import Row
+from tint.fans.solving import CHUNK, Engine, Task, Tell, chunks_of, here
 from tint.fans.targets import Common, Wish, number_of
 from tint.files import bytes_of
 from tint.palette import Palette

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import hashlib
 import io
 import itertools
 import math
@@ -14,8 +13,6 @@ from typing import Any
 from msgspec import Struct
 
 from tint.errors import InputError
-from tint.fans.solving import Solved
-from tint.fans.targets import Common, Wish
 from tint.files import csv_table, restored
 
 _DOSE = " %"  # behind the name of a pigment, in the header
@@ -52,40 +49,14 @@ _HEAD = ("number", "name", *(f"target_{axis}" for axis in _LAB), "base", "walls_
 _TAIL = (*_LAB, "srgb", *_FACTS, "reached", "reason", "asked")
 
 
-def asked_of(wish: Wish, common: Common) -> str:
-    """A digest of all that one wish asks for."""
-    return hashlib.sha256(f"{wish!r}\0{common!r}".encode()).hexdigest()[:16]
-
-
-def row_of(solved: Solved, asked: str) -> Row:
-    """The row of a target that was solved."""
-    told: dict[str, Any] = {"number": solved.number, "name": solved.wish.name, "asked": asked}
-    if solved.answer is None:
-        return Row(**told, target=solved.wish.lab, reason=solved.fault)
-    best = solved.answer.best
-    look = best.appearance
-    facts = {"contrast_ratio": look.contrast_ratio, "expected_error": look.expected_error}
-    facts |= {name: getattr(best, name) for name in ("delta_e", "chance", "price_per_kg")}
-    return Row(
-        **told,
-        target=_lab(solved.answer.target.lab),
-        base=best.blend.base,
-        walls_mm=(look.setting.thickness_mm, *(wall.appearance.setting.thickness_mm for wall in best.walls)),
-        loadings={name: float(dose) for name, dose in best.blend.loadings.items()},
-        lab=_lab(look.lab),
-        srgb=look.srgb,
-        **_numbers(facts),
-        reached=best.reached,
-        reason=best.reason,
-    )
-
-
-def _lab(values: Iterable[float]) -> Lab:
+def lab_of(values: Iterable[float]) -> Lab:
+    """CIELAB as a row has it."""
     light, red, yellow = map(float, values)
     return light, red, yellow
 
 
-def _numbers(facts: Mapping[str, float | None]) -> dict[str, Any]:
+def known(facts: Mapping[str, float | None]) -> dict[str, Any]:
+    """Facts as a row has them: None where nobody can tell."""
     return {name: None if x is None or not math.isfinite(x) else float(x) for name, x in facts.items()}
 
 
@@ -208,7 +179,7 @@ def _row(where: str, values: Mapping[str, Any]) -> Row:
             walls_mm=tuple(map(_finite, str(values["walls_mm"]).split())),
             loadings={name: _finite(cell) for name, cell in doses.items()},
             lab=_three(values, ""),
-            **_numbers({name: None if values[name] == "" else float(values[name]) for name in _FACTS}),
+            **known({name: None if values[name] == "" else float(values[name]) for name in _FACTS}),
             **{name: values[name] for name in ("name", "asked", "base", "srgb", "reached", "reason")},
         )
     except (ValueError, TypeError) as error:
@@ -217,7 +188,7 @@ def _row(where: str, values: Mapping[str, Any]) -> Row:
 
 def _three(values: Mapping[str, Any], before: str) -> Lab | None:
     told = [values[before + axis] for axis in _LAB]
-    return None if "" in told else _lab(map(_finite, told))
+    return None if "" in told else lab_of(map(_finite, told))
 
 
 def _finite(cell: str | float) -> float:

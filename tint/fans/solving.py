@@ -1,22 +1,29 @@
-"""Many targets, each of them solved as it would be alone."""
+"""Many targets, each of them solved as it would be alone, or left as it was where its recipe still holds."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+import hashlib
+import itertools
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct, structs
 
-from tint import verbs
+from tint import colorimetry, verbs
+from tint.appearance import predict
 from tint.errors import TintError
+from tint.fans.rows import Row, known, lab_of
 from tint.fans.targets import Common, Wish, read_targets, wish_of
-from tint.given import verb
+from tint.given import setting_of, verb
+from tint.materials import Blend
+from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.recipes import Answer, Rules
 from tint.swatches.instruments import Given
-from tint.target import Target, solid_unless_told
+from tint.target import Target, solid_unless_told, without_gloss
 
 # What one target may fail by without stopping the others: what tint says on purpose, and arithmetic that broke down.
 FAILURES = (TintError, ArithmeticError, np.linalg.LinAlgError)
@@ -91,16 +98,105 @@ def solved(palette: Palette, wish: Wish, common: Common, place: int, *, best_onl
 
 def arguments(palette: Palette, wish: Wish, common: Common) -> dict[str, Any]:
     """The arguments of `tint.solve` that ask for one wish."""
-    opacity = common.opacity if wish.opacity is None else wish.opacity
-    asked: dict[str, Any] = {
-        "opacity": opacity,
-        "tolerance": common.tolerance if wish.tolerance is None else wish.tolerance,
-        "base": wish.base or common.base,
-        "walls_mm": wish.walls_mm or common.walls_mm,
-        "rules": common.rules,
-        **common.seen,
-    }
+    own = common.of(wish)
+    asked = {name: getattr(own, name) for name in ("opacity", "tolerance", "base", "walls_mm", "rules")} | dict(
+        own.seen
+    )
     if wish.spectrum is None:
         return asked | {"lab": wish.lab, "srgb": wish.srgb}
     target = Target(lab=np.array(wish.lab), spectrum=np.array(wish.spectrum), source=wish.name)
-    return asked | {"target": target if opacity is not None else solid_unless_told(target, palette)}
+    return asked | {"target": target if own.opacity is not None else solid_unless_told(target, palette)}
+
+
+# Rows of a table: targets are handed out in chunks, to whatever works on them.
+
+CHUNK = 8  # targets handed out, and written down, at a time; a solve takes about a second
+
+
+class Task(Struct, kw_only=True, frozen=True):
+    """A target with its number, and the row that it had with an earlier palette."""
+
+    number: int
+    wish: Wish
+    old: Row | None = None
+
+
+Chunk = tuple[Task, ...]
+Engine = Callable[[Palette, Common, Iterable[Chunk]], Iterator[list[Row]]]
+Tell = Callable[[str, int, int], None]
+
+
+def chunks_of(tasks: Iterable[Task], size: int) -> Iterator[Chunk]:
+    """Tasks in chunks of so many, each when it is asked for."""
+    left = iter(tasks)
+    while chunk := tuple(itertools.islice(left, size)):
+        yield chunk
+
+
+def here(palette: Palette, common: Common, chunks: Iterable[Chunk]) -> Iterator[list[Row]]:
+    """The engine that works in this very process: the rows of each chunk, one after the other."""
+    for chunk in chunks:
+        yield [_row(palette, common, task) for task in chunk]
+
+
+def _row(palette: Palette, common: Common, task: Task) -> Row:
+    if task.old is not None and _still_holds(palette, task.old, task.wish, common):
+        return structs.replace(task.old, number=task.number)
+    return row_of(solved(palette, task.wish, common, task.number, best_only=True), asked_of(task.wish, common))
+
+
+def asked_of(wish: Wish, common: Common) -> str:
+    """A digest of all that one wish asks for."""
+    return hashlib.sha256(f"{wish!r}\0{common!r}".encode()).hexdigest()[:16]
+
+
+def row_of(solved: Solved, asked: str) -> Row:
+    """The row of a target that was solved."""
+    told: dict[str, Any] = {"number": solved.number, "name": solved.wish.name, "asked": asked}
+    if solved.answer is None:
+        return Row(**told, target=solved.wish.lab, reason=solved.fault)
+    best = solved.answer.best
+    look = best.appearance
+    facts = {"contrast_ratio": look.contrast_ratio, "expected_error": look.expected_error}
+    facts |= {name: getattr(best, name) for name in ("delta_e", "chance", "price_per_kg")}
+    return Row(
+        **told,
+        target=lab_of(solved.answer.target.lab),
+        base=best.blend.base,
+        walls_mm=(look.setting.thickness_mm, *(wall.appearance.setting.thickness_mm for wall in best.walls)),
+        loadings={name: float(dose) for name, dose in best.blend.loadings.items()},
+        lab=lab_of(look.lab),
+        srgb=look.srgb,
+        **known(facts),
+        reached=best.reached,
+        reason=best.reason,
+    )
+
+
+def _still_holds(palette: Palette, row: Row, wish: Wish, common: Common) -> bool:
+    """Whether a recipe of an earlier palette still gives nearly the colour that its row tells, and the opacity it met.
+
+    Nearly is within the tolerance, and the opacity is asked of every wall. A recipe that there was not, or of what the
+    palette lacks, does not hold.
+    """
+    if not row.base or row.lab is None or row.target is None:
+        return False
+    own = common.of(wish)
+    first, *walls = sorted(own.walls_mm)
+    seen = (without_gloss(palette) if wish.srgb is not None else {}) | dict(own.seen)
+    setting = setting_of(None, first, seen)
+    try:
+        blend = Blend(row.base, row.loadings)
+        looks = [predict(palette, blend, setting=replace(setting, thickness_mm=wall)) for wall in (first, *walls)]
+    except TintError:
+        return False
+    told: dict[str, Any] = {} if own.tolerance is None else {"tolerance": own.tolerance}
+    target = Target(lab=np.array(row.target), **told, **({} if own.opacity is None else opacity_of(own.opacity)))
+    if own.opacity is None:
+        target = solid_unless_told(target, palette)
+    if float(colorimetry.difference(looks[0].lab, np.array(row.lab))) > target.tolerance:
+        return False
+    return not row.reached or all(
+        target.met(0.0, contrast_ratio=x.contrast_ratio, transmittance=x.luminous_transmittance, haze=x.haze)
+        for x in looks
+    )

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from msgspec import Struct, field
+from msgspec import Struct, field, structs
 
 from tint import colorimetry, decoding
 from tint.appearance import Setting
@@ -59,6 +59,12 @@ class Common(Struct, kw_only=True, frozen=True):
     def setting(self) -> Setting:
         """The light and the backing of all; its thickness is the first wall, or 1 mm where each row has its own."""
         return setting_of(None, min(self.walls_mm, default=1.0), self.seen)
+
+    def of(self, wish: Wish) -> Common:
+        """What holds for one target: what it says itself, and else this."""
+        own = {"opacity": wish.opacity, "tolerance": wish.tolerance}
+        own |= {"walls_mm": wish.walls_mm or None, "base": wish.base or None}
+        return structs.replace(self, **{name: value for name, value in own.items() if value is not None})
 
 
 def wish_of(given: Wish | Mapping[str, Any], number: int) -> Wish:
