@@ -14,9 +14,9 @@ from studio_files import every_second
 from synthetic import CASTS, INSTRUMENT, PIGMENTS, Cast, fit_two_flux, read_of, studio
 
 from tint.checks import Finding, examine, left_out
-from tint.checks.finding import limit, spread_limit
-from tint.checks.ground import Ground, fit_ground, without
-from tint.checks.jumps import of_jumps, of_tails
+from tint.checks.ground import Ground, fit_ground, limit, spread_limit, without
+from tint.checks.jumps import of_jumps
+from tint.checks.pigments import of_tails
 from tint.fitting.leaving_out import Fitted, LeftOut, one_by_one
 from tint.fitting.minimise import Minimum, minimise
 from tint.fitting.spectra import fit_with_ground

@@ -9,12 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from tint.checks.castings import of_conditions, of_swatches
-from tint.checks.finding import Finding
-from tint.checks.ground import Ground, LeftOut, fit_ground, left_out, without
-from tint.checks.jumps import of_jumps, of_tails
+from tint.checks.ground import Finding, Ground, LeftOut, fit_ground, left_out, without
+from tint.checks.jumps import of_jumps
 from tint.checks.mixed_up import of_mixed_up
 from tint.checks.out_of_line import of_colour_lines, of_lines
-from tint.checks.pigments import of_two_strengths, with_odd_pigment
+from tint.checks.pigments import of_tails, of_two_strengths, with_odd_pigment
 from tint.checks.readings import as_shares, of_readings
 from tint.checks.surroundings import of_cards, of_edges, of_faces, unstated_spot
 from tint.fitting.leaving_out import Fitted

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from tint.checks.finding import Finding, limit, listed
+from tint.checks.ground import Finding, limit, listed
 from tint.checks.readings import ways
 from tint.fitting.report import once, same
 from tint.materials import Base

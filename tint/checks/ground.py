@@ -1,4 +1,4 @@
-"""A folder of spectra with the fit to it, and every casting predicted from all the others.
+"""What an examination finds, from where a difference is no longer luck, and every casting predicted from all others.
 
 Leaving out is that of `tint.fitting.leaving_out`. Here it is asked whether a casting may be contradicted, and by how
 much its readings may be off before they are.
@@ -10,6 +10,7 @@ import functools
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 
@@ -20,6 +21,48 @@ from tint.forward import FREE
 from tint.palette import Palette
 from tint.spectra import Array
 from tint.swatches import COLOURS, Swatch, SwatchFolder
+
+_CHANCE = 1e-3  # that one kind of check, over all it compares in a folder, finds something where nothing is
+_LISTED = 6  # names told before the rest are counted
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """One thing that a metrologist would ask about."""
+
+    kind: str  # a word for machines, such as `replicates` or `strength`
+    where: str  # the swatch, pigment, base or backing, and the wavelengths where that says more
+    words: str  # what is seen, with numbers and units
+    effect: str  # what it does to predictions
+    mend: str  # what to pour or read
+    # the swatches that are at fault by it, or the pigment that emits light; empty where what lacks is at fault
+    about: tuple[str, ...] = ()
+
+
+def limit(comparisons: int) -> float:
+    """Standard deviations that the largest of so many normal errors exceeds once in a thousand folders [-].
+
+    Bonferroni's bound, on both sides: it holds whether or not the errors are independent.
+    """
+    return NormalDist().inv_cdf(1.0 - 0.5 * _CHANCE / max(comparisons, 1))
+
+
+def spread_limit(comparisons: int, freedom: int) -> float:
+    """Root mean square of `freedom` unit normal errors that the largest of so many exceeds as seldom [-].
+
+    Wilson and Hilferty (1931, PNAS 17, 684), from memory.
+    """
+    width = 2.0 / (9.0 * max(freedom, 1))
+    return float((1.0 - width + limit(comparisons) * width**0.5) ** 1.5)
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a row, the rest counted when there are many."""
+    more = len(names) - _LISTED
+    return ", ".join(names[:_LISTED]) + (f" and {more} more" if more > 0 else "")
+
+
+# A folder of spectra with the fit to it.
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,10 +107,17 @@ class Ground:
         """The only casting left out."""
         return next(swatch for swatch in self.folder.swatches if swatch.name == self.name(left))
 
-    def without(self, names: Collection[str]) -> Ground:
-        """Fitted again, had these castings never been poured."""
-        rest = without(self.folder, names)
-        return Ground(rest, fit_only(rest, optics=self.fitted.problem.optics[0].model, near=self.fitted))
+    def without(self, name: str) -> Ground:
+        """Fitted again, had this casting never been poured; once for all checks that ask."""
+        if name not in self._rests:
+            rest = without(self.folder, [name])
+            optics = self.fitted.problem.optics[0].model
+            self._rests[name] = Ground(rest, fit_only(rest, optics=optics, near=self.fitted))
+        return self._rests[name]
+
+    @functools.cached_property
+    def _rests(self) -> dict[str, Ground]:
+        return {}
 
     def _covariance(self, left: leaving_out.LeftOut) -> Array:
         """Of the misses, shape (n_readings n_wavelengths, ) twice.

@@ -7,12 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tint.checks.finding import Finding, limit
-from tint.checks.ground import Ground
+from tint.checks.ground import Finding, Ground, limit
 from tint.fitting.leaving_out import LeftOut
-from tint.fitting.problem import Problem, in_order
-from tint.forward import FREE
-from tint.spectra import Array, Index, Mask
+from tint.fitting.problem import in_order
+from tint.spectra import Array
 
 # What the layer model misses runs on from wavelength to wavelength, as no noise does: a step takes it in, a peak least.
 _SLACK = {"peak": 1.2, "step": 1.5}
@@ -51,7 +49,7 @@ def of_jumps(ground: Ground) -> Iterator[Finding]:
         rows = [reading.row for reading in in_order(ground.fitted.folder)]
         for each in found:
             yield _told(ground, name, rows[each.row], each)
-        ground = ground.without([name])
+        ground = ground.without(name)
 
 
 def _worst(ground: Ground) -> list[_Jump]:
@@ -145,56 +143,3 @@ def _jumps(swatch: LeftOut, word: str, height: Array, size: Array, far: float) -
                 height=float(height[number, at]),
                 size=float(size[number, at]),
             )
-
-
-# What single castings do that no layer can: a rising tail of emitted light.
-
-
-_MODEL_SLACK = 1.5  # what the layer model misses runs on from wavelength to wavelength, as no noise does
-_RUN = 3  # neighbouring wavelengths that make a tail
-_CLEAR = 0.05  # of a pigment's largest absorption: below it, it takes nothing away that could come back elsewhere
-
-
-def of_tails(ground: Ground) -> Iterator[Finding]:
-    """Pigments whose castings send back more light than the fit can, where the pigment absorbs nothing to speak of.
-
-    Absorption cannot be less than none: light beyond what a clear pigment scatters is left over as a residual.
-    """
-    folder, problem, minimum = ground.folder, ground.fitted.problem, ground.fitted.minimum
-    residual = problem.read - minimum.shown.values
-    model_error = ground.fitted.weighting.model_error * np.maximum(minimum.shown.values, 0.0) ** (2.0 / 3.0)
-    z = residual / np.hypot(folder.instrument.noise, model_error)
-    far = _MODEL_SLACK * limit(len(folder.pigments) * folder.wavelengths.size)
-    for number, name in enumerate(folder.pigments):
-        k = minimum.at.ks[0, len(folder.bases) + number]
-        rows = _alone(problem, number)
-        if rows.size < 2:
-            continue
-        # The median, so that one casting out of line does not speak for its pigment; it errs by sqrt(pi / 2) more.
-        size = np.median(z[rows], axis=0) * (rows.size * 2.0 / np.pi) ** 0.5
-        at = _longest_run((size > far) & (k < _CLEAR * k.max()))
-        if at.size < _RUN:
-            continue
-        excess = float(np.mean(residual[np.ix_(rows, at)]))
-        yield Finding(
-            kind="fluorescence",
-            about=(name,),
-            where=f"{name}, {folder.wavelengths[at[0]]:g} to {folder.wavelengths[at[-1]]:g} nm",
-            words=f"its {rows.size} readings send back {excess:+.4f} more than any layer without absorption fits, "
-            f"{size[at].max():.0f} standard deviations",
-            effect="if it fluoresces, its blends will be wrong, most under other lights",
-            mend="hold it under an ultraviolet lamp; if it glows, leave it out of the folder, else calibrate anew",
-        )
-
-
-def _alone(problem: Problem, pigment: int) -> Index:
-    """Reflectance readings of the castings that hold this pigment and no other."""
-    holds = (problem.loadings[:, pigment] > 0.0) & (np.count_nonzero(problem.loadings, axis=1) == 1)
-    return np.flatnonzero(holds[problem.readings.casting] & (problem.readings.backing >= FREE))
-
-
-def _longest_run(chosen: Mask) -> Index:
-    at = np.flatnonzero(chosen)
-    if not at.size:
-        return at
-    return max(np.split(at, np.flatnonzero(np.diff(at) > 1) + 1), key=len)

@@ -7,11 +7,10 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from tint.checks.finding import Finding
-from tint.checks.ground import Ground
+from tint.checks.ground import Finding, Ground
 from tint.checks.out_of_line import Judged, shown_as
 from tint.forward import FREE
-from tint.spectra import Array, Index
+from tint.spectra import Array, Index, Mask
 from tint.swatches import Swatch
 
 _EXPLAINED = 0.1  # of what two castings miss may stay for them to count as swapped; chosen by eye
@@ -52,7 +51,8 @@ def _swapped(out: Sequence[Judged]) -> Iterator[list[str]]:
     if len(out) < 2:
         return
     own = [each.swatch for each in out]
-    missed = np.array([[_missed(one, other) for other in own] for one in out])
+    missed = np.array([each.squares(each.misses_as(*_poured(own, each.ground))) for each in out])
+    missed[_of_other_bases(own)] = _FAR
     from scipy.optimize import linear_sum_assignment  # 0.3 s to import; only a check needs it
 
     _, among = linear_sum_assignment(np.sqrt(missed))
@@ -71,7 +71,8 @@ def _slid(own: Sequence[Swatch], all_of: Ground, rest: Ground) -> list[str]:
         return []
     from scipy.optimize import linear_sum_assignment
 
-    off = np.array([[_off(one, other, all_of, rest) for other in own] for one in own])
+    off = np.array([_off(each, own, all_of, rest) for each in own])
+    off[_of_other_bases(own)] = _FAR
     _, taken = linear_sum_assignment(off**2)
     for ring in _rings(taken):
         if len(ring) >= _SLID and all(off[at, taken[at]] <= _NEARER * off[at, at] for at in ring):
@@ -79,19 +80,27 @@ def _slid(own: Sequence[Swatch], all_of: Ground, rest: Ground) -> list[str]:
     return []
 
 
-def _off(one: Swatch, other: Swatch, all_of: Ground, rest: Ground) -> float:
-    """Root mean square by which the readings of a casting miss what another's blend would read [reflectance]."""
-    if one.base != other.base:
-        return _FAR
+def _off(one: Swatch, others: Sequence[Swatch], all_of: Ground, rest: Ground) -> Array:
+    """Root mean square by which the readings of a casting miss what others would read, shape (n,) [reflectance]."""
     problem = all_of.fitted.problem
     own = problem.readings.casting == problem.names.index(one.name)
     rows = np.flatnonzero(own & (problem.readings.backing >= FREE))
     if not rows.size:
-        return _FAR
-    loadings = np.array([[other.loadings.get(name, 0.0) for name in all_of.folder.pigments]])
-    depth = np.array([other.thickness_mm])
-    seen = shown_as(all_of.fitted, rows, depth, loadings, minimum=rest.fitted.minimum)[0]
-    return float(np.sqrt(np.mean((problem.read[rows] - seen) ** 2)))
+        return np.full(len(others), _FAR)
+    seen = shown_as(all_of.fitted, rows, *_poured(others, all_of), minimum=rest.fitted.minimum)
+    return np.asarray(np.sqrt(np.mean((problem.read[rows] - seen) ** 2, axis=(1, 2))))
+
+
+def _poured(swatches: Sequence[Swatch], ground: Ground) -> tuple[Array, Array]:
+    """Thicknesses, shape (n,) [mm], and loadings, shape (n, n_pigments) [%]."""
+    loadings = [[each.loadings.get(name, 0.0) for name in ground.folder.pigments] for each in swatches]
+    return np.array([each.thickness_mm for each in swatches]), np.array(loadings).reshape(len(swatches), -1)
+
+
+def _of_other_bases(swatches: Sequence[Swatch]) -> Mask:
+    """Which of them differ in their base, shape (n, n)."""
+    bases = np.array([each.base for each in swatches])
+    return np.asarray(bases[:, None] != bases)
 
 
 # A row whose cells stand in other columns than they should.
@@ -99,55 +108,49 @@ def _off(one: Swatch, other: Swatch, all_of: Ground, rest: Ground) -> float:
 
 def _turned(judged: Judged, *, doses: bool) -> tuple[str, float] | None:
     """How the rows of a casting must be read to agree with all others, and what that leaves of the miss; else None."""
-    ground, left = judged.ground, judged.left
-    read = ground.fitted.problem.read[left.rows]
-    seen = read - left.missed  # as predicted
-    before = float(left.missed.ravel() @ judged.inverse @ left.missed.ravel())
-    best: tuple[str, float] | None = None
-    limit = _OTHERWISE
-    ways = (*_ways(read, seen), _of_other_seat(judged, read))
+    before = judged.mean_square * judged.left.missed.size
+    most, ways = _OTHERWISE, [*_ways(judged), *_of_other_seat(judged)]
     if doses:  # what the stated errors leave may be more; of the other ways each bends any smooth curve a little
-        limit, ways = max(limit, min(read.size / before, _OF_LUCK)), tuple(_of_other_columns(judged, read))
-    for words, other in ways:
-        miss = (other - seen).ravel()
-        share = float(miss @ judged.inverse @ miss) / before
-        if share <= limit and (best is None or share < best[1]):
-            best = words, share
-    return best
+        most = max(most, min(judged.left.missed.size / before, _OF_LUCK))
+        ways = list(_of_other_columns(judged))
+    shares = [float(judged.squares(missed[None])[0]) / before for _, missed in ways]
+    best = min(zip(shares, (words for words, _ in ways), strict=True), default=None)
+    return None if best is None or best[0] > most else (best[1], best[0])
 
 
-def _ways(read: Array, seen: Array) -> Iterator[tuple[str, Array]]:
-    """Readings as they would be, were their columns in another order; what was lost at an end is as predicted."""
-    yield "read backwards, from the last wavelength to the first,", read[:, ::-1]
+def _ways(judged: Judged) -> Iterator[tuple[str, Array]]:
+    """What is missed were the columns in another order; what was lost at an end is as predicted."""
+    read = judged.ground.fitted.problem.read[judged.left.rows]
+    seen = read - judged.left.missed
+    yield "read backwards, from the last wavelength to the first,", read[:, ::-1] - seen
     for by in range(1, _MOST_COLUMNS + 1):
         far = f"{by} column{'s' if by > 1 else ''}"
-        yield f"moved by {far} towards the first wavelength,", np.concatenate((read[:, by:], seen[:, -by:]), axis=1)
-        yield f"moved by {far} towards the last wavelength,", np.concatenate((seen[:, :by], read[:, :-by]), axis=1)
+        for end, shift, lost in (("first", -by, slice(-by, None)), ("last", by, slice(by))):
+            moved = np.roll(read, shift, axis=1) - seen
+            moved[:, lost] = 0.0
+            yield f"moved by {far} towards the {end} wavelength,", moved
 
 
-def _of_other_seat(judged: Judged, read: Array) -> tuple[str, Array]:
-    """The readings less what the other seat does to them: an air film where contact is stated, or none."""
-    ground, left = judged.ground, judged.left
-    problem, casting = ground.fitted.problem, left.castings[0]
-    told = (ground.fitted, left.rows, problem.thickness[casting : casting + 1], problem.loadings[casting : casting + 1])
-    (as_written,), (as_other,) = shown_as(*told), shown_as(*told, other_seat=True)
-    return "read in the other seat, wet for air or air for wet,", read + as_written - as_other
+def _of_other_seat(judged: Judged) -> Iterator[tuple[str, Array]]:
+    """What is missed in the other seat: an air film where contact is stated, or none."""
+    problem, own = judged.ground.fitted.problem, judged.left.castings
+    (missed,) = judged.misses_as(problem.thickness[own], problem.loadings[own], other_seat=True)
+    yield "read in the other seat, wet for air or air for wet,", missed
 
 
-def _of_other_columns(judged: Judged, read: Array) -> Iterator[tuple[str, Array]]:
-    """The readings less what it does to them that two doses stand in each other's columns."""
-    ground, left = judged.ground, judged.left
-    problem, casting = ground.fitted.problem, left.castings[0]
-    own, names = problem.loadings[casting], tuple(ground.folder.pigments)
+def _of_other_columns(judged: Judged) -> Iterator[tuple[str, Array]]:
+    """What is missed were two doses in each other's columns."""
+    problem, casting = judged.ground.fitted.problem, judged.left.castings[0]
+    own, names = problem.loadings[casting], tuple(judged.ground.folder.pigments)
     pairs = [(a, b) for a, b in itertools.combinations(range(own.size), 2) if own[a] != own[b]]
-    swapped = np.tile(own, (len(pairs) + 1, 1))
-    for row, (a, b) in zip(swapped[1:], pairs, strict=True):
+    if not pairs:
+        return
+    swapped = np.tile(own, (len(pairs), 1))
+    for row, (a, b) in zip(swapped, pairs, strict=True):
         row[[a, b]] = own[[b, a]]
-    as_written, *others = shown_as(
-        ground.fitted, left.rows, np.repeat(problem.thickness[casting], len(swapped)), swapped
-    )
-    for (a, b), other in zip(pairs, others, strict=True):
-        yield f"with its doses of {names[a]} and {names[b]} in each other's columns,", read + as_written - other
+    misses = judged.misses_as(np.full(len(pairs), problem.thickness[casting]), swapped)
+    for (a, b), missed in zip(pairs, misses, strict=True):
+        yield f"with its doses of {names[a]} and {names[b]} in each other's columns,", missed
 
 
 def _of_row(name: str, how: str, share: float) -> Finding:
@@ -160,23 +163,6 @@ def _of_row(name: str, how: str, share: float) -> Finding:
         mend="see its rows in readings.csv and swatches.csv, column by column, the seat too, against what was written "
         "at the bench",
     )
-
-
-def _missed(one: Judged, other: Swatch) -> float:
-    """By how much the readings of a casting miss what another's blend and thickness would read.
-
-    The square of its length, in standard deviations.
-    """
-    ground, left = one.ground, one.left
-    if one.swatch.base != other.base:
-        return _FAR
-    problem, casting = ground.fitted.problem, left.castings[0]
-    pigments = tuple(ground.folder.pigments)
-    loadings = np.array([problem.loadings[casting], [other.loadings.get(name, 0.0) for name in pigments]])
-    depths = np.array([problem.thickness[casting], other.thickness_mm])
-    as_written, as_other = shown_as(ground.fitted, left.rows, depths, loadings)
-    miss = (left.missed + as_written - (as_written if one.swatch is other else as_other)).ravel()
-    return float(miss @ one.inverse @ miss)
 
 
 def _rings(taken: Index | Array) -> list[list[int]]:

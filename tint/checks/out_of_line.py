@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint import colorimetry, forward
-from tint.checks.finding import Finding, limit
-from tint.checks.ground import Ground, without
+from tint.checks.ground import Finding, Ground, limit, without
 from tint.fitting import fit_palette
 from tint.fitting.leaving_out import Fitted, LeftOut
 from tint.fitting.minimise import Minimum
@@ -44,6 +43,17 @@ class Judged:
         """The swatch itself."""
         return self.ground.swatch(self.left)
 
+    def squares(self, misses: Array) -> Array:
+        """The squares of the lengths of such misses, shape (n, n_readings, n_wavelengths), in standard deviations."""
+        flat = misses.reshape(len(misses), -1)
+        return np.asarray(np.einsum("fi,ij,fj->f", flat, self.inverse, flat, optimize=True))
+
+    def misses_as(self, thickness: Array, loadings: Array, *, other_seat: bool = False) -> Array:
+        """What would be missed of it, were it of each of these thicknesses and loadings; as `shown_as`."""
+        fitted, rows, own = self.ground.fitted, self.left.rows, self.left.castings
+        as_written = shown_as(fitted, rows, fitted.problem.thickness[own], fitted.problem.loadings[own])
+        return self.left.missed + as_written - shown_as(fitted, rows, thickness, loadings, other_seat=other_seat)
+
 
 def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], Ground, list[Judged]]:
     """Swatches out of line, worst first; each leaves the fit before the next is looked for.
@@ -62,7 +72,7 @@ def of_lines(ground: Ground, *, jumped: frozenset[str]) -> tuple[list[Finding], 
         if _ratio(worst, far) <= _NEARLY:
             break
         name = ground.name(worst.left)
-        rest = ground.without([name])
+        rest = ground.without(name)
         if not _is_out(worst, far, rest):
             break
         finding = _told(worst)
@@ -204,20 +214,19 @@ class Reason:
 
 def _reasons(judged: Judged) -> Iterator[Reason]:
     """One dose or the thickness of a casting at a time, changed until its readings agree best with the others."""
-    ground, left, inverse = judged.ground, judged.left, judged.inverse
-    problem, casting = ground.fitted.problem, left.castings[0]
-    pigments = tuple(ground.folder.pigments)
+    problem, casting = judged.ground.fitted.problem, judged.left.castings[0]
+    pigments = tuple(judged.ground.folder.pigments)
     for slot in np.flatnonzero(problem.used[casting]):
-        changed = np.tile(problem.loadings[casting], (_FACTORS.size + 1, 1))
-        depth = np.full(_FACTORS.size + 1, problem.thickness[casting])
-        name = pigments[problem.dosed[casting, slot - 1]] if slot else ""
+        loadings = np.tile(problem.loadings[casting], (_FACTORS.size, 1))
+        depth = np.full(_FACTORS.size, problem.thickness[casting])
+        name = ""
         if slot:
-            changed[1:, problem.dosed[casting, slot - 1]] *= _FACTORS
+            at = problem.dosed[casting, slot - 1]
+            loadings[:, at] *= _FACTORS
+            name = pigments[at]
         else:
-            depth[1:] *= _FACTORS
-        as_written, *shown = shown_as(ground.fitted, left.rows, depth, changed)
-        miss = (left.missed + as_written - np.array(shown)).reshape(_FACTORS.size, -1)
-        remains = np.einsum("fi,ij,fj->f", miss, inverse, miss, optimize=True)
+            depth *= _FACTORS
+        remains = judged.squares(judged.misses_as(depth, loadings))
         best = int(np.argmin(remains))
         yield Reason(int(slot), name, float(_FACTORS[best]), float(remains[best]))
 
@@ -261,36 +270,25 @@ _FEWEST = 4  # swatches, below which it is not seen which is wrong
 def of_colour_lines(folder: SwatchFolder, palette: Palette) -> Iterator[Finding]:
     """Swatches out of line, worst first; each leaves the fit before the next is looked for."""
     for _ in range(_MOST):
-        judged = _judged_colours(palette)
-        if len(judged) < _FEWEST:
+        evidence, names = palette.evidence, [each.name for each in palette.swatches]
+        if len(names) < _FEWEST:
             return
-        name = max(judged, key=lambda each: judged[each][0])
-        size, missed = judged[name]
+        # Of every swatch the mean square miss when left out [CIEDE2000], and the same in what the stated errors allow.
+        count = np.bincount(evidence.swatch, minlength=len(names))
+        missed = np.bincount(evidence.swatch, evidence.missed, len(names)) / count
+        size = np.sqrt(missed / (np.bincount(evidence.swatch, evidence.expected, len(names)) / count))
+        worst = int(np.argmax(size))
         # Where the whole folder misses by more than its stated errors allow, no single swatch is to blame.
-        typical = max(1.0, float(np.median([each for each, _ in judged.values()])))
-        if size <= limit(len(judged)) * typical:
+        if size[worst] <= limit(len(names)) * max(1.0, float(np.median(size))):
             return
-        yield _told_of_colour(name, size, missed)
-        folder = without(folder, [name])
+        yield Finding(
+            kind="out_of_line",
+            where=names[worst],
+            about=(names[worst],),
+            words=f"the other castings predict {missed[worst] ** 0.5:.2f} CIEDE2000 off, {size[worst]:.1f} times what "
+            "the stated errors allow",
+            effect="if kept, it biases the coefficients of its pigments, and all errors are stated larger",
+            mend="see whether its label, blend, dose, thickness or readings were mixed up; else pour it again",
+        )
+        folder = without(folder, [names[worst]])
         palette = fit_palette(folder, optics=palette.model)
-
-
-def _judged_colours(palette: Palette) -> dict[str, tuple[float, float]]:
-    """Of every swatch the miss when left out: in what the stated errors allow, and in CIEDE2000; root mean squares."""
-    evidence, result = palette.evidence, {}
-    for at, swatch in enumerate(palette.swatches):
-        own = evidence.swatch == at
-        missed, expected = float(np.mean(evidence.missed[own])), float(np.mean(evidence.expected[own]))
-        result[swatch.name] = ((missed / expected) ** 0.5, missed**0.5)
-    return result
-
-
-def _told_of_colour(name: str, size: float, missed: float) -> Finding:
-    return Finding(
-        kind="out_of_line",
-        where=name,
-        about=(name,),
-        words=f"the other castings predict {missed:.2f} CIEDE2000 off, {size:.1f} times what the stated errors allow",
-        effect="if kept, it biases the coefficients of its pigments, and all errors are stated larger",
-        mend="see whether its label, blend, dose, thickness or readings were mixed up; else pour it again",
-    )

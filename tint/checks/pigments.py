@@ -1,4 +1,4 @@
-"""A pigment at fault rather than its castings: of two strengths, or one that most of its castings speak against."""
+"""A pigment at fault rather than its castings: of two strengths, against most of its castings, or emitting light."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tint.checks.finding import Finding, limit, listed
-from tint.checks.ground import Ground
+from tint.checks.ground import Finding, Ground, limit, listed
 from tint.checks.out_of_line import spread
 from tint.fitting.leaving_out import LeftOut, leave_out
-from tint.spectra import Array, Index
+from tint.forward import FREE
+from tint.spectra import Index, Mask
 from tint.swatches import SwatchFolder
 
 _LEAST = 0.03  # of strength, below which a difference is told of no pigment; chosen by eye
@@ -119,19 +119,14 @@ def _only(ground: Ground, left: LeftOut, casting: int) -> LeftOut:
 
 def _strength(ground: Ground, pigment: int, left: LeftOut) -> tuple[float, float]:
     """By what factor a pigment is stronger in what was left out, its logarithm, and the inverse of its variance."""
-    slope = _by_strength(ground, pigment, left.rows, left.slopes)
+    problem, of = ground.fitted.problem, ground.fitted.problem.readings.casting[left.rows]
+    is_it = (problem.dosed[of] == pigment) & (problem.dose[of] > 0.0)
+    # Of all values, by that logarithm: from the slopes by the scores of the pigment's doses.
+    by_score = np.einsum("rs,srw->rw", is_it.astype(float), left.slopes[1:]).ravel()
+    slope = by_score / (problem.instrument.dose_error_percent / 100.0)
     weighed = np.linalg.solve(left.covariance, slope)
     known = float(slope @ weighed)
     return (float(weighed @ left.missed.ravel()) / known, known) if known > 0.0 else (0.0, 0.0)
-
-
-def _by_strength(ground: Ground, pigment: int, rows: Index, slopes: Array) -> Array:
-    """Slopes of all values by the logarithm of a pigment's strength, from those by the scores of its doses."""
-    problem = ground.fitted.problem
-    is_it = problem.dosed[problem.readings.casting[rows]] == pigment
-    is_it &= problem.dose[problem.readings.casting[rows]] > 0.0
-    by_score = np.einsum("rs,srw->rw", is_it.astype(float), slopes[1:])
-    return np.asarray(by_score / (problem.instrument.dose_error_percent / 100.0)).ravel()
 
 
 def _told(ground: Ground, part: _Part) -> Finding:
@@ -173,3 +168,51 @@ def with_odd_pigment(folder: SwatchFolder, lines: Sequence[Finding]) -> list[Fin
         mend="leave pearl, metal and glowing pigments out of the folder; else see whether two tubs were taken for one",
     )
     return [told, *(each for each in lines if not set(each.about) <= set(accused[odd]))]
+
+
+# It sends back more light than a layer can: a rising tail of what it emits.
+
+
+_MODEL_SLACK = 1.5  # what the layer model misses runs on from wavelength to wavelength, as no noise does
+_RUN = 3  # neighbouring wavelengths that make a tail
+_CLEAR = 0.05  # of a pigment's largest absorption: below it, it takes nothing away that could come back elsewhere
+
+
+def of_tails(ground: Ground) -> Iterator[Finding]:
+    """Pigments whose castings send back more light than the fit can, where the pigment absorbs nothing to speak of.
+
+    Absorption cannot be less than none: light beyond what a clear pigment scatters is left over as a residual.
+    """
+    folder, problem, minimum = ground.folder, ground.fitted.problem, ground.fitted.minimum
+    residual = problem.read - minimum.shown.values
+    model_error = ground.fitted.weighting.model_error * np.maximum(minimum.shown.values, 0.0) ** (2.0 / 3.0)
+    z = residual / np.hypot(folder.instrument.noise, model_error)
+    far = _MODEL_SLACK * limit(len(folder.pigments) * folder.wavelengths.size)
+    for number, name in enumerate(folder.pigments):
+        k = minimum.at.ks[0, len(folder.bases) + number]
+        alone = (problem.loadings[:, number] > 0.0) & (np.count_nonzero(problem.loadings, axis=1) == 1)
+        rows = np.flatnonzero(alone[problem.readings.casting] & (problem.readings.backing >= FREE))
+        if rows.size < 2:
+            continue
+        # The median, so that one casting out of line does not speak for its pigment; it errs by sqrt(pi / 2) more.
+        size = np.median(z[rows], axis=0) * (rows.size * 2.0 / np.pi) ** 0.5
+        at = _longest_run((size > far) & (k < _CLEAR * k.max()))
+        if at.size < _RUN:
+            continue
+        excess = float(np.mean(residual[np.ix_(rows, at)]))
+        yield Finding(
+            kind="fluorescence",
+            about=(name,),
+            where=f"{name}, {folder.wavelengths[at[0]]:g} to {folder.wavelengths[at[-1]]:g} nm",
+            words=f"its {rows.size} readings send back {excess:+.4f} more than any layer without absorption fits, "
+            f"{size[at].max():.0f} standard deviations",
+            effect="if it fluoresces, its blends will be wrong, most under other lights",
+            mend="hold it under an ultraviolet lamp; if it glows, leave it out of the folder, else calibrate anew",
+        )
+
+
+def _longest_run(chosen: Mask) -> Index:
+    at = np.flatnonzero(chosen)
+    if not at.size:
+        return at
+    return max(np.split(at, np.flatnonzero(np.diff(at) > 1) + 1), key=len)

@@ -14,7 +14,7 @@ from typing import TypeVar
 import numpy as np
 
 from tint import colorimetry
-from tint.checks.finding import Finding, limit, listed, spread_limit
+from tint.checks.ground import Finding, limit, listed, spread_limit
 from tint.optics.surface import DEGREES_8, fresnel
 from tint.spectra import Array, Mask
 from tint.swatches import COLOURS, Reading, SwatchFolder

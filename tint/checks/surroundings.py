@@ -16,8 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tint import colorimetry, forward
-from tint.checks.finding import Finding, listed
-from tint.checks.ground import Ground, fit_ground
+from tint.checks.ground import Finding, Ground, fit_ground, listed
 from tint.fitting.leaving_out import Fitted
 from tint.fitting.problem import INDEX_SD, SPOT_SD
 from tint.fitting.unknowns import indices, mixing_shares, seen_at

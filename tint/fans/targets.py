@@ -62,7 +62,7 @@ class Common(Struct, kw_only=True, frozen=True):
 
     def of(self, wish: Wish) -> Common:
         """What holds for one target: what it says itself, and else this."""
-        own = {"opacity": wish.opacity, "tolerance": wish.tolerance}
+        own: dict[str, object] = {"opacity": wish.opacity, "tolerance": wish.tolerance}
         own |= {"walls_mm": wish.walls_mm or None, "base": wish.base or None}
         return structs.replace(self, **{name: value for name, value in own.items() if value is not None})
 
