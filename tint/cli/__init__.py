@@ -174,14 +174,14 @@ def explain(word: tuple[str, ...]) -> None:
     from tint import glossary
     from tint.cli import keys, show
 
-    with show.new_page() as out:
-        if word == ("options",):
-            told = {name: main.get_command(click.Context(main), name) for name in COMMANDS}
-            rows = keys.listed({name: command for name, command in told.items() if command is not None})
-            show.table(out, ("<--set", "~what it says", "~of"), list(rows))
-            return
-        known = f"Words that can be explained: {', '.join(sorted(glossary.GLOSSARY))}."
-        out.print(glossary.explain(" ".join(word)) if word else known)
+    if word == ("options",):
+        told = {name: main.get_command(click.Context(main), name) for name in COMMANDS}
+        rows = keys.listed({name: command for name, command in told.items() if command is not None})
+        show.Page().write(lambda out: out.table(("<--set", "~what it says", "~of"), list(rows)))
+        return
+    known = f"Words that can be explained: {', '.join(sorted(glossary.GLOSSARY))}."
+    said = glossary.explain(" ".join(word)) if word else known
+    show.Page().write(lambda out: out.print(said))
 
 
 @click.group(cls=Commands, invoke_without_command=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import asdict, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 import msgspec
@@ -24,9 +24,6 @@ from tint.target import BOUNDS, Target, solid_unless_told, target_from_written, 
 from tint.trials import Additions, Adjustment, Cup, Doubts, Trial, adjust
 from tint.trials.files import keep_as_swatch
 from tint.trials.trial import HAZE_PERCENT, STRENGTH_PERCENT, TINT_PERCENT
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _LEAST_G = 0.0005  # g: half of the last digit that is shown, so what is less shows as 0
 # Share of what stands there: so small an addition is noise where the trial is to be left alone; no source.
@@ -132,7 +129,7 @@ def command(
         folder, trials[-1], palette, name=as_swatch, into_workbook=into_workbook
     )  # fmt: skip
 
-    def page(out: Console) -> None:
+    def page(out: show.Page) -> None:
         _show(out, done, trials, cup, optics)
         if kept:
             out.print(f"\nKept as the swatch {as_swatch}; run `tint fit {folder}`.", style=show.HEAD)
@@ -169,27 +166,27 @@ def _target(
     return replace(target_from_written(file.target), **lifted | wish.asked | sample.more)
 
 
-def _show(out: Console, done: Adjustment, trials: tuple[Trial, ...], cup: Cup | None, optics: str) -> None:
-    show.title(out, done.verdict, f"Wanted: {done.answer.target.in_words}. {done.predicted.conditions}; {optics}")
+def _show(out: show.Page, done: Adjustment, trials: tuple[Trial, ...], cup: Cup | None, optics: str) -> None:
+    out.title(done.verdict, f"Wanted: {done.answer.target.in_words}. {done.predicted.conditions}; {optics}")
     _show_misses(out, done)
-    show.notes(out, "What the trial says went wrong", [each.words for each in done.findings])
+    out.notes("What the trial says went wrong", [each.words for each in done.findings])
     if done.otherwise is not None and not done.leave:
         tell = "Another trial with this lot, given too, or the weight of its jar tells which; this pour alone cannot."
-        show.notes(out, "A lot or a slip", [done.otherwise.words, tell])
+        out.notes("A lot or a slip", [done.otherwise.words, tell])
     if not done.leave:
         _show_recipe(out, done, trials[-1])
     if done.additions is not None and cup is not None:
         _show_additions(out, done, done.additions, cup)
-    show.notes(out, "Before you trust it", _cares(done, trials), style=show.CARE)
+    out.notes("Before you trust it", _cares(done, trials), style=show.CARE)
 
 
-def _show_misses(out: Console, done: Adjustment) -> None:
+def _show_misses(out: show.Page, done: Adjustment) -> None:
     rows = []
     for miss in done.misses:
         decimals = 2 if miss.what.startswith("colour") else 3
         numbers = (show.fixed(miss.value, decimals), show.fixed(miss.scatter, decimals))
         rows.append((miss.what, *numbers, "as read" if miss.as_read else "as predicted from what was read"))
-    show.table(out, ("<asked", "missed by", "scatter", "<"), rows)
+    out.table(("<asked", "missed by", "scatter", "<"), rows)
 
 
 def _cares(done: Adjustment, trials: tuple[Trial, ...]) -> list[str]:
@@ -204,20 +201,19 @@ def _cares(done: Adjustment, trials: tuple[Trial, ...]) -> list[str]:
     return list(dict.fromkeys(told))
 
 
-def _show_recipe(out: Console, done: Adjustment, trial: Trial) -> None:
+def _show_recipe(out: show.Page, done: Adjustment, trial: Trial) -> None:
     recipe, was = done.answer.recipes[0], trial.blend.loadings
     names = [*was, *(name for name in recipe.blend.loadings if name not in was)]
     doses = [(name, was.get(name, 0.0), recipe.blend.loadings.get(name, 0.0)) for name in names]
-    show.apart(out, f"For a fresh batch, in {recipe.blend.base}", style=show.HEAD)
-    show.table(
-        out,
+    out.apart(f"For a fresh batch, in {recipe.blend.base}", style=show.HEAD)
+    out.table(
         ("<pigment", "trial %", "now %", "change"),
         [(name, f"{old:.4f}", f"{new:.4f}", _change(old, new)) for name, old, new in doses if old or new],
     )
     out.print()
-    show.facts(out, _facts(recipe.delta_e, recipe.appearance))
-    show.notes(out, "Every wall, the worst first", [wall.words for wall in recipe.walls])
-    show.notes(out, "What keeps it from the target", [recipe.reason] if recipe.reason else [])
+    out.facts(_facts(recipe.delta_e, recipe.appearance))
+    out.notes("Every wall, the worst first", [wall.words for wall in recipe.walls])
+    out.notes("What keeps it from the target", [recipe.reason] if recipe.reason else [])
     out.print(
         "\nTo weigh it, give --json and keep it as FILE.json; then `tint weigh FOLDER --recipe FILE.json`, or for an "
         "order `tint order ORDER.toml --recipe FILE.json`.",
@@ -247,15 +243,15 @@ def _added(done: Adjustment, additions: Additions, cup: Cup) -> list[tuple[str, 
     return [(name or part, grams) for name, grams in doses.items() if grams >= _LEAST_G]
 
 
-def _show_additions(out: Console, done: Adjustment, additions: Additions, cup: Cup) -> None:
+def _show_additions(out: show.Page, done: Adjustment, additions: Additions, cup: Cup) -> None:
     doses = _added(done, additions, cup)
-    show.apart(out, "To the part that stands there, before its other part goes in", style=show.HEAD)
+    out.apart("To the part that stands there, before its other part goes in", style=show.HEAD)
     if not doses:
         out.print("add nothing" + ("" if done.leave else ": no addition brings it nearer"))
         return
-    show.table(out, ("<add", "g"), [(name, f"{grams:.3f}") for name, grams in doses])
+    out.table(("<add", "g"), [(name, f"{grams:.3f}") for name, grams in doses])
     out.print()
-    show.facts(out, _facts(additions.delta_e, additions.appearance))
+    out.facts(_facts(additions.delta_e, additions.appearance))
 
 
 def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -22,10 +22,6 @@ from tint.fitting.report import circumstances as circumstances_of
 from tint.fitting.spectra import fit_with_ground
 from tint.palette import Circumstances, Palette, fit_path, read_palette
 from tint.swatches import COLOURS, PHOTOGRAPH, SwatchFolder, inspect_folder
-
-if TYPE_CHECKING:
-    from rich.console import Console
-
 
 _WORST = 8  # swatches, which a terminal shows without scrolling; no source
 
@@ -79,11 +75,12 @@ def _fit(read: SwatchFolder) -> tuple[Palette, Fitted | None]:
         return fit_with_ground(read, optics=options.DEFAULT_OPTICS)
 
 
-def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], examined: _Examined) -> None:
+def _show(
+    out: show.Page, folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], examined: _Examined
+) -> None:
     for file, of_file in groupby(faults, key=lambda fault: fault.file):
         out.print(file, style=show.HEAD)
-        show.table(
-            out,
+        out.table(
             ("<", "row", "<column", "~found", "~what mends it"),
             map(_row, sorted(of_file, key=lambda fault: fault.row or 0)),
             indent=2,
@@ -93,7 +90,7 @@ def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequenc
         out.print(_contents(read))
         _show_findings(out, examined.findings)
         if examined.unstated_spot:
-            show.apart(out, examined.unstated_spot, style=show.QUIET)
+            out.apart(examined.unstated_spot, style=show.QUIET)
             out.print()
         if examined.errors is not None:
             _show_errors(out, examined.errors, seen_in(read.instrument, read.kind))
@@ -103,33 +100,32 @@ def _show(out: Console, folder: Path, read: SwatchFolder | None, faults: Sequenc
     out.print(f"{folder}: {show.counted(grave, 'fault')}, {show.counted(thin, 'warning')}.{asked}")
 
 
-def _show_findings(out: Console, findings: Sequence[Finding]) -> None:
+def _show_findings(out: show.Page, findings: Sequence[Finding]) -> None:
     """Three sentences to a finding: what is seen, what it does, what mends it."""
     from rich.padding import Padding
     from rich.text import Text
 
     for each in findings:
-        show.apart(out, Text.assemble((each.kind.replace("_", " "), show.CARE), ": ", (each.where, show.HEAD)))
+        out.apart(Text.assemble((each.kind.replace("_", " "), show.CARE), ": ", (each.where, show.HEAD)))
         for told in (each.words, f"Effect: {each.effect}", f"Mend: {each.mend}"):
             out.print(Padding(told, (0, 0, 0, 2), expand=False))
     if findings:
         out.print()
 
 
-def _show_errors(out: Console, errors: LeftOut, seen_in: str) -> None:
+def _show_errors(out: show.Page, errors: LeftOut, seen_in: str) -> None:
     if not errors.swatches:
         out.print("No reflectance reading of a casting can be predicted from the other castings (leave-one-out).")
         out.print()
         return
-    show.apart(out, f"Each casting predicted from the others (leave-one-out): {_middle(errors)}", style=show.HEAD)
-    show.table(
-        out,
+    out.apart(f"Each casting predicted from the others (leave-one-out): {_middle(errors)}", style=show.HEAD)
+    out.table(
         ("<swatch", "CIEDE2000"),
         [(n, show.fixed(x, 2)) for n, x in list(errors.swatches.items())[:_WORST]],
         indent=2,
     )
     out.print()
-    show.table(out, ("<pigment", "CIEDE2000"), [(n, show.fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
+    out.table(("<pigment", "CIEDE2000"), [(n, show.fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
     out.print(f"Root mean square of reflectance readings, worst first; {seen_in}.", style=show.QUIET)
     out.print(
         "Where a number is large and no finding says why, no other casting shows the same: pour one like it.",

@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from dataclasses import replace as replace_in
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 import msgspec
@@ -27,9 +27,6 @@ from tint.files import write_all
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.swatches.instruments import Given
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _NAMED = 20  # colours that are named on the page; the table has all
 _NAMED_REACH = 12  # the same on the page of a reach; --json has all
@@ -160,16 +157,16 @@ def _check_apart(targets: Path | None, out: Path, shop: Path | None) -> None:
                 raise InputError(called, f"{path} is also {words}", mend="choose another name")
 
 
-def _show(out: Console, fan: Fan, written: Sequence[str], *, changed: bool) -> None:
-    show.title(out, f"Fan: {show.counted(fan.targets, 'colour')}")
+def _show(out: show.Page, fan: Fan, written: Sequence[str], *, changed: bool) -> None:
+    out.title(f"Fan: {show.counted(fan.targets, 'colour')}")
     facts = [
         ("reached", f"{fan.reached}", "colour and opacity are met"),
         ("out of reach", f"{fan.out_of_reach}", "the nearest recipe stands in the row"),
         ("failed", f"{fan.failed}", "the reason stands in the row"),
     ]
-    show.facts(out, facts)
+    out.facts(facts)
     if fan.kept:
-        show.apart(out, f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
+        out.apart(f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
     if changed:
         out.print()
         names = ", ".join(fan.moved[:_NAMED]) + (" ..." if len(fan.moved) > _NAMED else "")
@@ -220,14 +217,13 @@ def reach(
     show.answer(found, lambda out: _show_reach(out, found, conditions))
 
 
-def _show_reach(out: Console, found: Reach, conditions: str) -> None:
-    show.title(out, f"Reach: {show.counted(found.targets, 'colour')}", conditions)
+def _show_reach(out: show.Page, found: Reach, conditions: str) -> None:
+    out.title(f"Reach: {show.counted(found.targets, 'colour')}", conditions)
     rows = [(each.base, f"{each.wall_mm:g} mm", *_share(len(each.names), found.targets)) for each in found.reached]
-    show.table(out, ["base", "wall", "reached", "share"], rows)
+    out.table(["base", "wall", "reached", "share"], rows)
     if found.gains:
         out.print()
-        show.table(
-            out, ["with", "reached", "share", "adds", "per kg", "note", ""],
+        out.table(["with", "reached", "share", "adds", "per kg", "note", ""],
             [(each.pigment, *_share(each.reached, found.targets), f"{len(each.names)}", _price(each), each.note,
               _names(each.names)) for each in found.gains],
         )  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 import numpy as np
@@ -19,9 +19,6 @@ from tint.materials import Instrument
 from tint.palette import Circumstances, Palette, SwatchFit, fit_path, write_palette
 from tint.swatches import SPECTRA, read_folder
 from tint.trials.trial import span
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _WORST = 8  # swatches, which a terminal shows without scrolling; no source
 # CIE 15: L* = 116 f - 16 with f = Y^(1/3), so that a model error of reflectance^(2/3) is 116 / 3 of it in L*, at any Y.
@@ -49,7 +46,7 @@ def command(folder: Path, optics: str, every: bool) -> None:
     except InputError as error:  # told below what the fit says, which took long
         not_written = error
 
-    def page(out: Console) -> None:
+    def page(out: show.Page) -> None:
         _show(out, palette, path, written=not_written is None, every=every)
         if read.warnings:
             warnings = show.counted(len(read.warnings), "warning")
@@ -69,12 +66,12 @@ def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
     return {"mean": float(known.mean()), "p95": float(np.percentile(known, 95.0)), "max": float(known.max())}
 
 
-def _show(out: Console, palette: Palette, path: Path, *, written: bool, every: bool) -> None:
+def _show(out: show.Page, palette: Palette, path: Path, *, written: bool, every: bool) -> None:
     count = show.counted(len(palette.swatches), "swatch", "swatches")
     bases, pigments = show.counted(len(palette.bases), "base"), show.counted(len(palette.pigments), "pigment")
     seen = f"CIEDE2000 of readings against the fit, {seen_in(palette.instrument, palette.read_as)}"
     conditions = f"{palette.model}, {palette.instrument.geometry}; {seen}"
-    show.title(out, f"{palette.name}: {count}, {bases}, {pigments}", conditions)
+    out.title(f"{palette.name}: {count}, {bases}, {pigments}", conditions)
     size = residuals(palette.swatches)
     facts = [
         ("mean", f"{show.fixed(size['mean'], 2)} CIEDE2000", "of the swatches"),
@@ -88,7 +85,7 @@ def _show(out: Console, palette: Palette, path: Path, *, written: bool, every: b
     ]
     if palette.read_as != "spectra":
         facts.insert(0, ("read as", palette.read_as, "L*, a*, b*; the spectra that go with them are estimated"))
-    show.facts(out, facts)
+    out.facts(facts)
     for base, words in circumstances_in_words(_circumstances(palette)):
         out.print(f"{base}: {words}")
     out.print()
@@ -97,12 +94,12 @@ def _show(out: Console, palette: Palette, path: Path, *, written: bool, every: b
         out.print()
     _show_swatches(out, palette.swatches, every=every)
     suspects = [f"{swatch.name} ({swatch.base}): {swatch.suspect}" for swatch in palette.swatches if swatch.suspect]
-    show.notes(out, "Suspect swatches", suspects, style=show.CARE)
-    show.notes(out, "What the swatches leave open", palette.undetermined)
+    out.notes("Suspect swatches", suspects, style=show.CARE)
+    out.notes("What the swatches leave open", palette.undetermined)
     if palette.undetermined:
         out.print(f"`tint plan {path.parent}` names the castings that would tell most.", style=show.QUIET)
     if written:
-        show.apart(out, f"Written: {path}")
+        out.apart(f"Written: {path}")
 
 
 def seen_in(own: Instrument, read_as: str) -> str:
@@ -131,7 +128,7 @@ def _indices(palette: Palette) -> dict[str, tuple[float, float, float]]:
     return dict(zip(palette.bases, told, strict=True))
 
 
-def _show_learned(out: Console, palette: Palette) -> None:
+def _show_learned(out: show.Page, palette: Palette) -> None:
     out.print("How each scatters light, as fitted", style=show.HEAD)
     indices = _indices(palette)
     rows = []
@@ -139,7 +136,7 @@ def _show_learned(out: Console, palette: Palette) -> None:
         stated, fitted, off = indices.get(name, (np.nan, np.nan, np.nan))
         index = (f"{fitted:.4f} ± {off:.4f}", f"{stated:.4f}") if name in indices else ("", "")
         rows.append((name, f"{g:.2f} ± {error:.2f}", *index))
-    show.table(out, ("<base or pigment", "g at 550 nm", "refractive index", "as stated"), rows)
+    out.table(("<base or pigment", "g at 550 nm", "refractive index", "as stated"), rows)
     out.print(
         "g, anisotropy: 1 is light that scatters straight on, 0 is light that scatters equally in all directions.",
         style=show.QUIET,
@@ -147,12 +144,12 @@ def _show_learned(out: Console, palette: Palette) -> None:
     out.print("±: one standard deviation.", style=show.QUIET)
 
 
-def _show_swatches(out: Console, swatches: Sequence[SwatchFit], *, every: bool) -> None:
+def _show_swatches(out: show.Page, swatches: Sequence[SwatchFit], *, every: bool) -> None:
     ranked = sorted(swatches, key=lambda swatch: -np.nan_to_num(swatch.delta_e))
     shown = swatches if every else ranked[:_WORST]
     out.print("Every swatch" if every else f"The {len(shown)} worst (--all shows every one)", style=show.HEAD)
     columns = ("<swatch", "<base", "CIEDE2000", "residual", "thickness", "as fitted", "weight")
-    show.table(out, columns, map(_swatch_row, shown))
+    out.table(columns, map(_swatch_row, shown))
     out.print("Residual: root mean square, in % reflectance. Weight: 1 counts fully.", style=show.QUIET)
 
 

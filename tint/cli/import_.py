@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -17,10 +17,6 @@ from tint.swatches.import_plan import FAULT, GOING, KEY_COLUMNS, LEFT_OUT, REPLA
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Given, read_measurements
 from tint.swatches.records import QUANTITIES, THROUGH
-
-if TYPE_CHECKING:
-    from rich.console import Console
-
 
 _PLACES = 3  # of faults that are alike, after the first
 
@@ -97,11 +93,11 @@ def command(
         raise InputError(str(folder), found, mend="mend what is listed, or leave it out")
 
 
-def _show(out: Console, folder: Path, plan: Import, *, dry_run: bool) -> None:
-    show.table(out, ("<measurement", "<from", "<becomes", "<over", "<"), [_row(each) for each in plan.planned])
-    show.notes(out, "Cannot be taken over", _alike(plan.planned), style=show.ALARM)
-    show.notes(out, "Before you trust it", _once([each.warnings for each in plan.planned]), style=show.CARE)
-    show.notes(out, "How the files were read", _once([each.notes for each in plan.planned]))
+def _show(out: show.Page, folder: Path, plan: Import, *, dry_run: bool) -> None:
+    out.table(("<measurement", "<from", "<becomes", "<over", "<"), [_row(each) for each in plan.planned])
+    out.notes("Cannot be taken over", _alike(plan.planned), style=show.ALARM)
+    out.notes("Before you trust it", _once([each.warnings for each in plan.planned]), style=show.CARE)
+    out.notes("How the files were read", _once([each.notes for each in plan.planned]))
     going = sum(each.action in GOING for each in plan.planned)
     out.print()
     if dry_run or not plan.data:

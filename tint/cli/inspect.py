@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 import numpy as np
@@ -26,9 +26,6 @@ from tint.inspection import (
 from tint.shift import Shift, learn_shift, read_pairs
 from tint.swatches import COLOURS, NO_BACKING, read_folder
 from tint.swatches.instruments import Given
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _OPENINGS = {
     PASS: "Pass: the difference is inside what was agreed.",
@@ -133,35 +130,33 @@ def command(
     conditions = f"over {behind}, {seat} seat, {view.light}, {view.observer}° observer"
     scatter = f"{swatches.instrument.repeatability:g} {'of X, Y and Z' if swatches.kind == COLOURS else 'a wavelength'}"
 
-    def page(out: Console) -> None:
+    def page(out: show.Page) -> None:
         _show(out, found, shift, conditions, scatter, readings, reference_readings)
-        show.notes(out, "How the files were read", notes)
+        out.notes("How the files were read", notes)
 
     show.answer(_as_json(found, shift, conditions), page, notes=notes)
 
 
 def _show(
-    out: Console, found: Inspection, shift: Shift | None, conditions: str, scatter: str, readings: int, given: int,
+    out: show.Page, found: Inspection, shift: Shift | None, conditions: str, scatter: str, readings: int, given: int,
 ) -> None:  # fmt: skip
-    show.title(out, _OPENINGS.get(found.verdict, _TOO_CLOSE), conditions)
+    out.title(_OPENINGS.get(found.verdict, _TOO_CLOSE), conditions)
     decimals = {each.what: 3 if each.what == "contrast ratio" else 2 for each in found.checks}
-    show.table(
-        out,
+    out.table(
         ("<what", "differs", "agreed", "guard", "<verdict"),
         [
             (each.what, *(f"{x:.{decimals[each.what]}f}" for x in (each.value, each.limit, each.band)), each.verdict)
             for each in found.checks
         ],
     )
-    show.apart(
-        out,
+    out.apart(
         f"colour: CIEDE2000. guard: what the noise of reading may do, at {scatter} and "
         f"{show.counted(readings, 'reading')} against {given}: a part whose true difference is just the agreed one "
         "gets a wrong verdict 1 time in 20.",
         style=show.QUIET,
     )
-    show.notes(out, "The part, beside what was approved, is", found.words)
-    show.notes(out, "Not cured yet", _shift_words(shift), style=show.CARE)
+    out.notes("The part, beside what was approved, is", found.words)
+    out.notes("Not cured yet", _shift_words(shift), style=show.CARE)
 
 
 def _shift_words(shift: Shift | None) -> list[str]:

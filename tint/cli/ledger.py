@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -23,9 +23,6 @@ from tint.ledger.lookup import WITHIN
 from tint.palette import Palette
 from tint.swatches import folder_digest
 from tint.weighing import Batch, Scale, Split, weigh
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _light_option, _observer_option = options.view(light="The CIE light of the colour.")
 
@@ -218,7 +215,7 @@ def _repeat(
         too_old=stock.too_old,
     )  # fmt: skip
 
-    def page(out: Console) -> None:
+    def page(out: show.Page) -> None:
         pages.show_repeat(out, again)
         show_sheet(out, sheet, today)
 

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -16,9 +16,6 @@ from tint.cli.keys import option
 from tint.errors import InputError
 from tint.ledger import KINDS, LAB, TABLES, Column, Drift, Entry, Near, Repeat, Stock, Weighing, as_dict, columns
 from tint.materials import Blend
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 
 def number_of(told: str) -> int:
@@ -119,7 +116,7 @@ def day_text(option: str) -> Callable[[str], str]:
 # Pages.
 
 
-def show_entries(out: Console, held: Mapping[str, Sequence[Entry[Any]]], folder: Path) -> None:
+def show_entries(out: show.Page, held: Mapping[str, Sequence[Entry[Any]]], folder: Path) -> None:
     """A table for each kind that has any."""
     filled = {kind: found for kind, found in held.items() if found}
     if not filled:
@@ -127,8 +124,8 @@ def show_entries(out: Console, held: Mapping[str, Sequence[Entry[Any]]], folder:
     for at, (kind, found) in enumerate(filled.items()):
         if at:
             out.print()
-        show.title(out, _plural(kind).capitalize())
-        show.table(out, ("", "<added", "~what", "~note"), [_row(kind, each) for each in found])
+        out.title(_plural(kind).capitalize())
+        out.table(("", "<added", "~what", "~note"), [_row(kind, each) for each in found])
 
 
 def _plural(kind: str) -> str:
@@ -203,20 +200,20 @@ _NOTHING: tuple[Any, ...] = ("", None, (), {})
 
 
 def show_entry(
-    out: Console, kind: str, entry: Entry[Any], family: Sequence[int], own: Mapping[str, Sequence[int]], drifted:
+    out: show.Page, kind: str, entry: Entry[Any], family: Sequence[int], own: Mapping[str, Sequence[int]], drifted:
     Sequence[Drift],
 ) -> None:  # fmt: skip
     """One entry, with what is tied to it."""
-    show.title(out, f"{kind.capitalize()} {entry.id}", f"added {entry.added_utc}, tint {entry.tint_version}")
+    out.title(f"{kind.capitalize()} {entry.id}", f"added {entry.added_utc}, tint {entry.tint_version}")
     told = as_dict(entry)
     about = {column.name: column.about for column in columns(kind)}
     rows = [(name, _clean(_in_words(told[name])), about[name]) for name in about if told[name] not in _NOTHING]
-    show.table(out, ("<column", "~value", "~what it is"), rows)
-    show.notes(out, "Its versions, the last one holds", [", ".join(map(str, family))] if len(family) > 1 else [])
+    out.table(("<column", "~value", "~what it is"), rows)
+    out.notes("Its versions, the last one holds", [", ".join(map(str, family))] if len(family) > 1 else [])
     if entry.reason:
-        show.notes(out, "Withdrawn" if entry.withdrawn else "Why it was corrected", [_clean(entry.reason)])
-    show.notes(out, "Belongs to it", [f"{_plural(other)}: {', '.join(map(str, each))}" for other, each in own.items()])
-    show.notes(out, "Read again", [_drift(each) for each in drifted])
+        out.notes("Withdrawn" if entry.withdrawn else "Why it was corrected", [_clean(entry.reason)])
+    out.notes("Belongs to it", [f"{_plural(other)}: {', '.join(map(str, each))}" for other, each in own.items()])
+    out.notes("Read again", [_drift(each) for each in drifted])
 
 
 def _in_words(value: Any) -> str:
@@ -234,10 +231,10 @@ def _drift(each: Drift) -> str:
     return f"reading {each.later.id}{days}: {apart} ({change})"
 
 
-def show_near(out: Console, found: Sequence[Near], lab: Sequence[float], viewed: str, within: float) -> None:
+def show_near(out: show.Page, found: Sequence[Near], lab: Sequence[float], viewed: str, within: float) -> None:
     """What is near a colour."""
     colour = ", ".join(f"{value:g}" for value in lab)
-    show.title(out, f"Near Lab {colour}", f"{viewed}; within {within:g} CIEDE2000; recipes as predicted")
+    out.title(f"Near Lab {colour}", f"{viewed}; within {within:g} CIEDE2000; recipes as predicted")
     if not found:
         out.print("Nothing.")
         return
@@ -246,23 +243,22 @@ def show_near(out: Console, found: Sequence[Near], lab: Sequence[float], viewed:
          summary(each.kind, each.entry))
         for each in found
     ]  # fmt: skip
-    show.table(out, ("ΔE00", "<kind", "", "L*", "a*", "b*", "~what"), rows)
+    out.table(("ΔE00", "<kind", "", "L*", "a*", "b*", "~what"), rows)
 
 
-def show_due(out: Console, found: Sequence[tuple[str, Entry[Any]]], until: date) -> None:
+def show_due(out: show.Page, found: Sequence[tuple[str, Entry[Any]]], until: date) -> None:
     """What has run out by a day."""
-    show.title(out, f"Run out by {until}")
+    out.title(f"Run out by {until}")
     if not found:
         out.print("Nothing.")
         return
-    show.table(
-        out,
+    out.table(
         ("<on", "<kind", "", "~what"),
         [(each.content.expires_on, kind, str(each.id), summary(kind, each)) for kind, each in found],
     )
 
 
-def show_premixes(out: Console, stock: Stock) -> None:
+def show_premixes(out: show.Page, stock: Stock) -> None:
     """What is left of premixes."""
     rows = [
         (each.name, f"{100.0 / each.whole:.3g} %", f"{each.grams:.3f} g", f"part {each.part} of {each.base}", each.lot,
@@ -270,18 +266,17 @@ def show_premixes(out: Console, stock: Stock) -> None:
         for each in (*stock.too_old, *stock.usable)
     ]  # fmt: skip
     if rows:
-        show.table(out, ("<premix", "pigment", "left", "<in", "<lot", "<made on", "<"), rows)
+        out.table(("<premix", "pigment", "left", "<in", "<lot", "<made on", "<"), rows)
     else:
         out.print("None: no batch has left a premix.")
 
 
-def show_repeat(out: Console, again: Repeat) -> None:
+def show_repeat(out: show.Page, again: Repeat) -> None:
     """What is poured again, and how today's lots change its doses."""
     order, recipe, approval = again.order, again.recipe, again.approval
     words = "not approved" if approval is None else f"approved by {approval.content.approved_by}"
     day = approval.content.approved_on if approval else ""
-    show.title(
-        out,
+    out.title(
         f"Again: {order.content.name}",
         f"order {order.id}; recipe {recipe.id} of {recipe.added_utc[:10]}, {words}{f' on {day}' if day else ''}",
     )
@@ -290,6 +285,6 @@ def show_repeat(out: Console, again: Repeat) -> None:
          f"{each.percent:.4f}")
         for each in again.doses
     ]  # fmt: skip
-    show.table(out, ("<pigment", "% then", "<lot then", "<lot now", "strength", "% now"), rows)
-    show.notes(out, "Before you repeat it", again.warnings, style=show.CARE)
+    out.table(("<pigment", "% then", "<lot then", "<lot now", "strength", "% now"), rows)
+    out.notes("Before you repeat it", again.warnings, style=show.CARE)
     out.print()

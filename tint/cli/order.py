@@ -8,7 +8,7 @@ import shlex
 from collections.abc import Iterator, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -17,9 +17,6 @@ from tint.cli.keys import SET, Command, option, spelled
 from tint.errors import InputError, TintError
 from tint.orders import Done, Order, Quote, answer_order, orders_in, read_order, run_order, state_of
 from tint.weighing import kept_words
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 
 @click.command("order", cls=Command)
@@ -105,10 +102,10 @@ def _as_json(done: Done) -> dict[str, Any]:
     }
 
 
-def _show(out: Console, done: Done) -> None:
+def _show(out: show.Page, done: Done) -> None:
     order, first = done.order, done.answer.recipes[0]
     walls = " and ".join(f"{wall:g}" for wall in order.walls_mm)
-    show.title(out, f"Order: {order.title}", f"walls of {walls} mm; {done.answer.conditions}")
+    out.title(f"Order: {order.title}", f"walls of {walls} mm; {done.answer.conditions}")
     doses = " + ".join(f"{dose:.4g} % {name}" for name, dose in first.loadings.items())
     out.print(f"{first.base} with {doses}" if doses else f"{first.base}, uncoloured")
     out.print("found now" if done.solved else "as chosen before", style=show.QUIET)
@@ -119,20 +116,20 @@ def _show(out: Console, done: Done) -> None:
         ("weigh", f"{done.sheet.total_grams:.4g} g", "waste included"),
         *_price(done.quote),
     ]
-    show.facts(out, facts)
-    show.notes(out, "Kept premixes, stirred before use", kept_words(done.sheet))
+    out.facts(facts)
+    out.notes("Kept premixes, stirred before use", kept_words(done.sheet))
     shown = done.sheet.scale.shown
     for_others = [f"{shown(kept.grams)} {kept.name} of {kept.made_on}, for {name}" for name, kept in done.promised]
-    show.notes(out, "Kept, and taken by orders that are not poured yet", for_others)
+    out.notes("Kept, and taken by orders that are not poured yet", for_others)
     made = done.made
-    show.notes(out, f"Made now, in {order.made_path}", [each.name for each in made.written])
-    show.notes(out, "Up to date", [each.name for each in made.kept])
+    out.notes(f"Made now, in {order.made_path}", [each.name for each in made.written])
+    out.notes("Up to date", [each.name for each in made.kept])
     left = [f"{each.name}: add --replace to make it anew" for each in made.left]
-    show.notes(out, "Altered by hand, and left as they are", left, style=show.CARE)
-    show.notes(out, "Before you weigh", done.sheet.warnings, style=show.CARE)
-    show.notes(out, "Before you trust it", done.answer.warnings, style=show.CARE)
+    out.notes("Altered by hand, and left as they are", left, style=show.CARE)
+    out.notes("Before you weigh", done.sheet.warnings, style=show.CARE)
+    out.notes("Before you trust it", done.answer.warnings, style=show.CARE)
     if done.quote.price is None:
-        show.notes(out, "No quote, since nothing tells", list(done.quote.missing), style=show.QUIET)
+        out.notes("No quote, since nothing tells", list(done.quote.missing), style=show.QUIET)
     sheet = order.made_path / "weigh.json"
     booked = ["tint", "ledger", "add", "batch", os.path.relpath(order.folder), "--recipe", str(done.entered[1])]
     booked += ["--from", str(sheet)]
@@ -159,10 +156,10 @@ def _list(folder: Path) -> None:
         raise InputError(str(folder), "is not a folder", "a swatch folder, whose orders are listed")
     found = sorted((_line(path) for path in orders_in(folder)), key=lambda each: (not each["due"], each["due"]))
 
-    def page(out: Console) -> None:
-        show.title(out, f"Orders in {folder}", f"{len(found)} in all")
+    def page(out: show.Page) -> None:
+        out.title(f"Orders in {folder}", f"{len(found)} in all")
         rows = [(each["name"], each["customer"], each["due"], each["state"]) for each in found]
-        show.table(out, ("<order", "<customer", "<due", "<state"), rows)
+        out.table(("<order", "<customer", "<due", "<state"), rows)
 
     show.answer({"orders": found}, page)
 

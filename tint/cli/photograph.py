@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -21,9 +21,6 @@ from tint.photographs.places import Spot, find_arrangement, find_corners, locate
 from tint.photographs.squares import Found, by_squares, check_apart, looks_bare
 from tint.photographs.tables import colours_csv, photo_readings, read_chart, read_spots, read_squares, repeatability
 from tint.swatches.records import PHOTOGRAPH
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _PLACE = "NAME[/BACKING[/SEAT]]=X,Y[,SIZE], as in lid-3/black=410,620"
 
@@ -159,23 +156,21 @@ def _without_chart(
         for spot, each in zip(spots, seen, strict=True)
     ]
 
-    def page(out: Console) -> None:
-        show.title(out, f"{show.counted(len(spots), 'spot')} of {picture}", f"{view}; no chart beside it")
+    def page(out: show.Page) -> None:
+        out.title(f"{show.counted(len(spots), 'spot')} of {picture}", f"{view}; no chart beside it")
         rows = [
             (spot.where, *(f"{x:.0f}" for x in each.lab), f"{each.error:.0f}", each.chips[7].srgb)
             for spot, each in zip(spots, seen, strict=True)
         ]
-        show.table(out, ("<spot", "L*", "a*", "b*", "error", "<screen"), rows)
-        show.apart(
-            out, "error: the CIEDE2000 that holds 95 times in 100; nobody knows light and camera.", style=show.QUIET
-        )
+        out.table(("<spot", "L*", "a*", "b*", "error", "<screen"), rows)
+        out.apart("error: the CIEDE2000 that holds 95 times in 100; nobody knows light and camera.", style=show.QUIET)
         care = ["a casting made after it may be refused: have a sample read, or photograph it with a chart"]
         care += [
             f"{spot.where}: a channel is at the end of its range, so the true colour is purer, lighter or darker"
             for spot, each in zip(spots, seen, strict=True)
             if each.span is not None and each.span.clipped
         ]
-        show.notes(out, "Before you trust it", care, style=show.CARE)
+        out.notes("Before you trust it", care, style=show.CARE)
         if chips is not None:
             out.print(f"\nWritten: {chips}, for the customer to choose from.")
 
@@ -189,26 +184,21 @@ def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: d
     return min((find_arrangement(seen, each, **target) for each in find_corners(seen)), key=lambda found: found[1])
 
 
-def _show(out: Console, told: Photographed, seen: Picture, written: Path | None, found: Found | None) -> None:
-    show.title(
-        out,
+def _show(out: show.Page, told: Photographed, seen: Picture, written: Path | None, found: Found | None) -> None:
+    out.title(
         f"{show.counted(len(told.spots), 'spot')} of {seen.file}",
         f"{told.light}, {told.observer}° observer; from a photograph",
     )
-    show.table(
-        out,
+    out.table(
         ("", "<spot", "L*", "a*", "b*", "error", "of noise", "of light"),
         [_row(at, each) for at, each in enumerate(told.spots, start=1)],
     )
-    show.apart(
-        out, "error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=show.QUIET
-    )
+    out.apart("error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=show.QUIET)
     out.print()
     missed = f"{told.missed_mean:.1f} mean, {told.missed_95:.1f} at 95 %, {told.missed_most:.1f} at most"
     light = f"{show.counted(told.card_places, 'place')} of white card" if told.card_places else "the chart alone"
     labels = [] if found is None else [("squares", f"{len(found.seen)} found", _not_there(found))]
-    show.facts(
-        out,
+    out.facts(
         [
             *labels,
             ("chart", missed, "CIEDE2000 of its patches, each predicted from the others"),
@@ -218,9 +208,9 @@ def _show(out: Console, told: Photographed, seen: Picture, written: Path | None,
         ],
     )
     doubts = [] if found is None else looks_bare(told, found)
-    show.notes(out, "Before you trust it", [*doubts, *told.warnings], style=show.CARE)
+    out.notes("Before you trust it", [*doubts, *told.warnings], style=show.CARE)
     spared = [f"too pure for the picture, so left out of the fit: {', '.join(told.left_out)}"] if told.left_out else []
-    show.notes(out, "How the photograph was read", [*seen.notes, *spared])
+    out.notes("How the photograph was read", [*seen.notes, *spared])
     if written is not None:
         out.print()
         readings = photo_readings(told)

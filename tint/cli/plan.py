@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -16,9 +16,6 @@ from tint.planning import CASTINGS, MOULDS_MM, Plan, next_swatches
 from tint.starting import CastingPlan, plan_castings
 from tint.starting.first import FIRST
 from tint.swatches import read_declared
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 
 @click.command("plan", cls=Command)
@@ -52,17 +49,17 @@ def command(
     plan = next_swatches(palette, count=castings or CASTINGS, bases=bases, thicknesses_mm=depths or MOULDS_MM)
     doubts = how_read(palette, over=palette.white if palette.backings else "none")
 
-    def page(out: Console) -> None:
+    def page(out: show.Page) -> None:
         over = " and ".join(palette.pair or palette.read_over) or "nothing"
         what = "readings" if palette.read_as == "spectra" else "colours"
-        show.title(out, "Pour next", f"{palette.model}; each as its {what} over {over} would teach")
+        out.title("Pour next", f"{palette.model}; each as its {what} over {over} would teach")
         _show(out, plan)
-        show.notes(out, "Before you pour", doubts, style=show.CARE)
+        out.notes("Before you pour", doubts, style=show.CARE)
 
     show.answer(_as_json(plan, optics), page, warnings=doubts)
 
 
-def _show(out: Console, plan: Plan) -> None:
+def _show(out: show.Page, plan: Plan) -> None:
     rows = [
         (
             str(rank),
@@ -74,14 +71,14 @@ def _show(out: Console, plan: Plan) -> None:
         )
         for rank, casting in enumerate(plan.castings, start=1)
     ]
-    show.table(out, ("", "<casting", "wall", "error", "missed", "<why"), rows)
+    out.table(("", "<casting", "wall", "error", "missed", "<why"), rows)
     out.print(
         "error: root mean square CIEDE2000 that the palette's own uncertainty makes over all that can be made, once "
         "this and those above are cast. missed: by how much parts would then miss their predictions, with the errors "
         "of model, thickness, doses and reading.",
         style=show.QUIET,
     )
-    show.apart(out, plan.words[0].upper() + plan.words[1:] + ".")
+    out.apart(plan.words[0].upper() + plan.words[1:] + ".")
 
 
 def _doses(blend: Blend) -> str:
@@ -104,10 +101,10 @@ def _as_json(plan: Plan, optics: str) -> dict[str, Any]:
 def _first(folder: Path, bases: tuple[str, ...], moulds: list[float], count: int | None) -> None:
     plan = plan_castings(read_declared(folder), bases=bases, moulds_mm=moulds, count=count or FIRST)
 
-    def page(out: Console) -> None:
-        show.title(out, "Pour first", f"each read over {' and over '.join(plan.cards) or 'a black and a white card'}")
+    def page(out: show.Page) -> None:
+        out.title("Pour first", f"each read over {' and over '.join(plan.cards) or 'a black and a white card'}")
         show_castings(out, plan)
-        show.apart(out, "Then run `tint fit` and `tint plan`: from here on they know better than any rule.")
+        out.apart("Then run `tint fit` and `tint plan`: from here on they know better than any rule.")
 
     show.answer(castings_json(plan), page)
 
@@ -115,13 +112,13 @@ def _first(folder: Path, bases: tuple[str, ...], moulds: list[float], count: int
 # A first plan, before anything is fitted: what to pour, why, and its grams.
 
 
-def show_castings(out: Console, plan: CastingPlan) -> None:
+def show_castings(out: show.Page, plan: CastingPlan) -> None:
     """Premixes, then castings, then what to know."""
     sheet, shown = plan.sheet, plan.sheet.scale.shown
     if sheet.premixes:
         out.print("Premixes, made and stirred first", style=show.HEAD)
         steps = [(s.makes, shown(s.grams), s.what, shown(s.base_g), f"part {s.part}") for s in sheet.premixes]
-        show.table(out, ("<", "", "<", "into", "<"), steps)
+        out.table(("<", "", "<", "into", "<"), steps)
         out.print()
     out.print("Castings, a cup each", style=show.HEAD)
     rows = [
@@ -129,8 +126,8 @@ def show_castings(out: Console, plan: CastingPlan) -> None:
          ", ".join(f"{shown(line.grams)} {line.what}" for line in cup.lines), casting.reason)
         for casting, cup in zip(plan.castings, sheet.cups, strict=True)
     ]  # fmt: skip
-    show.table(out, ("<", "mould", "<base", "~weigh", "~why"), rows)
-    show.notes(out, "Before you weigh", plan.warnings, style=show.CARE)
+    out.table(("<", "mould", "<base", "~weigh", "~why"), rows)
+    out.notes("Before you weigh", plan.warnings, style=show.CARE)
 
 
 def castings_json(plan: CastingPlan) -> dict[str, Any]:

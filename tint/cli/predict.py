@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 import numpy as np
@@ -28,9 +28,6 @@ from tint.thickness import (
     lit_from_behind,
     translucency,
 )
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _LAB = "   L*    a*    b*"
 
@@ -78,8 +75,8 @@ def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spect
     appearance = predict(palette, blend, setting=setting)
     told = _by_light(palette, appearance)
 
-    def page(out: Console) -> None:
-        show.title(out, str(appearance.blend), f"{appearance.conditions}; {optics}")
+    def page(out: show.Page) -> None:
+        out.title(str(appearance.blend), f"{appearance.conditions}; {optics}")
         show_appearance(out, appearance, palette, more=_by_light_facts(palette, blend.base, told))
         if spectrum:
             _show_spectrum(out, appearance)
@@ -96,21 +93,21 @@ def _many(
 
         write_whole(plot, draw_translucency(palette, sheet))
 
-    def page(out: Console) -> None:
-        show.title(out, str(blend), f"{sheet.conditions}; {optics}")
+    def page(out: show.Page) -> None:
+        out.title(str(blend), f"{sheet.conditions}; {optics}")
         _show_sheet(out, sheet, palette)
         if plot:
-            show.apart(out, f"Written: {plot}")
+            out.apart(f"Written: {plot}")
 
     show.answer(_sheet_json(sheet), page, optics=optics, **({"written": str(plot)} if plot else {}))
 
 
-def _show_spectrum(out: Console, appearance: Appearance) -> None:
+def _show_spectrum(out: show.Page, appearance: Appearance) -> None:
     over = "of the free slab" if appearance.over == "none" else f"over {appearance.over}"
-    show.apart(out, f"Reflectance {over}, and total transmittance of the free slab; 0 to 1", style=show.QUIET)
+    out.apart(f"Reflectance {over}, and total transmittance of the free slab; 0 to 1", style=show.QUIET)
     columns = (appearance.wavelengths, appearance.reflectance, appearance.transmittance)
     rows = [(f"{nm:g} nm", f"{read:.4f}", f"{through:.4f}") for nm, read, through in zip(*columns, strict=True)]
-    show.table(out, ("wavelength", "reflectance", "transmittance"), rows)
+    out.table(("wavelength", "reflectance", "transmittance"), rows)
 
 
 # Against thickness; and what a single thickness tells of hiding and of a lamp.
@@ -136,7 +133,7 @@ def _sheet_json(sheet: Translucency) -> dict[str, Any]:
     }
 
 
-def _show_sheet(out: Console, sheet: Translucency, palette: Palette) -> None:
+def _show_sheet(out: show.Page, sheet: Translucency, palette: Palette) -> None:
     """Colour and opacity by thickness, where it hides, and the colour lit from behind."""
     over = sheet.appearances[0].over
     columns = (
@@ -148,19 +145,17 @@ def _show_sheet(out: Console, sheet: Translucency, palette: Palette) -> None:
         "TP",
         "error",
     )
-    show.table(
-        out, columns, [_row(*each) for each in zip(sheet.appearances, sheet.translucency_parameter, strict=True)]
-    )
+    out.table(columns, [_row(*each) for each in zip(sheet.appearances, sheet.translucency_parameter, strict=True)])
     out.print(
         "contrast: Y over black / Y over white. light: what comes through the free slab, Y. TP: translucency "
         "parameter, CIEDE2000 from over black to over white. 95 of 100 castings read within the error "
         f"({place(over)}, CIEDE2000), and within ± of the contrast ratio.",
         style=show.QUIET,
     )
-    show.apart(out, f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.")
+    out.apart(f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.")
     out.print()
-    show.table(out, *_behind(sheet, palette))
-    show.notes(out, "Before you trust it", sheet.warnings, style=show.CARE)
+    out.table(*_behind(sheet, palette))
+    out.notes("Before you trust it", sheet.warnings, style=show.CARE)
 
 
 def _row(look: Appearance, parameter: float) -> tuple[str, ...]:
@@ -220,30 +215,20 @@ def _by_light_facts(palette: Palette, base: str, told: dict[str, Any]) -> list[t
 
 # A blend: what several commands say of it, in the same words and keys.
 
-_PATCH = " " * 10
-
 
 def show_appearance(
-    out: Console, look: Appearance, palette: Palette, *, more: Iterable[tuple[str, str, str]] = ()
+    out: show.Page, look: Appearance, palette: Palette, *, more: Iterable[tuple[str, str, str]] = ()
 ) -> None:
     """Colour over each backing, opacity, light let through, error, and what to know before believing them."""
-    _patch(out, look)
+    out.patch(look.srgb)
     labs = {place(look.over): look.lab}
     if np.isfinite(look.lab_black).all():
         labs.setdefault(place(palette.black), look.lab_black)
         labs.setdefault(place(palette.white), look.lab_white)
-    show.table(out, ("<", "L*", "a*", "b*"), [(place, *(show.fixed(x, 2) for x in lab)) for place, lab in labs.items()])
+    out.table(("<", "L*", "a*", "b*"), [(place, *(show.fixed(x, 2) for x in lab)) for place, lab in labs.items()])
     out.print()
-    show.facts(out, [*_facts(look), *more])
-    show.notes(out, "Before you trust it", look.warnings, style=show.CARE)
-
-
-def _patch(out: Console, look: Appearance) -> None:
-    """The colour itself, on a terminal that can show it."""
-    if out.is_terminal and out.color_system == "truecolor":
-        for _ in range(2):
-            out.print(_PATCH, style=f"on {look.srgb}")
-        out.print()
+    out.facts([*_facts(look), *more])
+    out.notes("Before you trust it", look.warnings, style=show.CARE)
 
 
 def place(over: str) -> str:

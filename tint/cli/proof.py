@@ -40,8 +40,6 @@ from tint.target import Target
 from tint.thickness import Wall, at_walls
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from tint.proofs.facts import Trial
     from tint.proofs.traced.shown import TracedPart
 
@@ -240,7 +238,7 @@ def _tell(
     write_all(contents)
     first, *others = written = [str(path) for path in contents]
 
-    def page(out: Console) -> None:
+    def page(out: pages.Page) -> None:
         for path in written:
             out.print(f"Written: {path} ({said})")
         if part is not None:

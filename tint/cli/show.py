@@ -28,20 +28,100 @@ QUIET, HEAD, ALARM, CARE = "dim", "bold", "bold red", "yellow"
 _WIDEST, _LEAST_PROSE, _USUAL = 10_000, 16, 80
 
 
-@contextlib.contextmanager
-def new_page() -> Iterator[Console]:
-    """What people read, gathered and then written to standard output at once, with no blanks at line ends.
+class Page:
+    """What people read, written to standard output at once, with no blanks at line ends.
 
     Plain text when that is not a terminal; file names are never taken for markup.
     """
-    from rich.console import Console  # not for those who ask for JSON
 
-    out = Console(highlight=False, markup=False, emoji=False)
-    out.width = out.width or _USUAL  # COLUMNS=0 means that nobody knows
-    out.push_render_hook(Plainly())  # type: ignore[arg-type]  # is one but for its base class
-    with out.capture() as held:
-        yield out
-    click.echo("\n".join(line.rstrip() for line in held.get().rstrip("\n").split("\n")), color=True)
+    def __init__(self) -> None:
+        from rich.console import Console  # not for those who ask for JSON
+
+        self._out = Console(highlight=False, markup=False, emoji=False)
+        self._out.width = self._out.width or _USUAL  # COLUMNS=0 means that nobody knows
+        self._out.push_render_hook(Plainly())  # type: ignore[arg-type]  # is one but for its base class
+
+    def write(self, fill: Callable[[Page], None], written: Sequence[str] = ()) -> None:
+        """Have it filled, and write it; `written`: names of files, which end it."""
+        with self._out.capture() as held:
+            fill(self)
+            for at, name in enumerate(written):
+                self.print("" if at else "\n", f"Written: {name}", sep="")
+        click.echo("\n".join(line.rstrip() for line in held.get().rstrip("\n").split("\n")), color=True)
+
+    def print(self, *words: RenderableType, style: str = "", sep: str = " ", soft_wrap: bool = False) -> None:
+        """Words, or an empty line; with `soft_wrap` as long as they are."""
+        self._out.print(*words, style=style, sep=sep, soft_wrap=soft_wrap)
+
+    def apart(self, words: RenderableType, *, style: str = "") -> None:
+        """Words below a blank line."""
+        self.print()
+        self.print(words, style=style)
+
+    def title(self, title: str, conditions: str = "") -> None:
+        """What follows is about this, and holds for that."""
+        self.print(title, style=HEAD)
+        if conditions:
+            self.print(conditions, style=QUIET)
+        self.print()
+
+    def patch(self, code: str) -> None:
+        """A colour itself, on a terminal that can show it."""
+        if self._out.is_terminal and self._out.color_system == "truecolor":
+            for _ in range(2):
+                self.print(" " * 10, style=f"on {code}")
+            self.print()
+
+    def table(self, columns: Sequence[str], rows: Iterable[Sequence[RenderableType]], *, indent: int = 0) -> None:
+        """A table without lines.
+
+        `columns` are headers of one line or two. Names start with `<`, sentences with `~`; the rest are numbers. Names
+        and numbers are never folded or cut; sentences fold at their blanks.
+        """
+        from rich.cells import cell_len
+        from rich.padding import Padding
+        from rich.table import Table
+
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=HEAD)
+        held = [tuple(row) for row in rows]
+        for at, name in enumerate(columns):
+            header, folds = name.lstrip("<~"), name.startswith("~")
+            lines = [line for cell in (header, *(row[at] for row in held)) for line in str(cell).split("\n")]
+            widest = max(cell_len(line) for line in lines)
+            side: Literal["left", "right"] = "right" if name == header else "left"
+            least = _LEAST_PROSE if folds else widest
+            table.add_column(header, justify=side, no_wrap=not folds, overflow="fold", min_width=least)
+        for row in held:
+            table.add_row(*row)
+        padded = Padding(table, (0, 0, 0, indent), expand=False)
+        # On a page too narrow for the numbers the terminal wraps the lines, and none is lost.
+        out, given = self._out, self._out.width
+        out.width = max(given, out.measure(padded, options=out.options.update(width=_WIDEST)).minimum)
+        out.print(padded)
+        out.width = given
+
+    def facts(self, facts: Iterable[tuple[str, str, str]]) -> None:
+        """Name, value with its unit, and what it holds for, a line each."""
+        from rich.table import Table
+
+        grid = Table.grid(padding=(0, 2, 0, 0))
+        grid.add_column(no_wrap=True)
+        grid.add_column(no_wrap=True)
+        grid.add_column(style=QUIET, overflow="fold")
+        for fact in facts:
+            grid.add_row(*fact)
+        self.print(grid)
+
+    def notes(self, heading: str, notes: Iterable[str], *, style: str = HEAD) -> None:
+        """A list of sentences under a heading; nothing at all when there are none."""
+        from rich.table import Table
+
+        grid = Table.grid(padding=(0, 1, 0, 0))
+        for note in notes:
+            grid.add_row("-", message(note))
+        if grid.row_count:
+            self.apart(heading, style=style)
+            self.print(grid)
 
 
 @contextlib.contextmanager
@@ -76,7 +156,7 @@ def asked_for_json() -> bool:
 
 
 def answer(
-    content: Struct | Mapping[str, Any], page: Callable[[Console], None], *, written: Sequence[str] = (), **more: Any
+    content: Struct | Mapping[str, Any], page: Callable[[Page], None], *, written: Sequence[str] = (), **more: Any
 ) -> None:  # fmt: skip
     """What came of a command: for --json one JSON object, to which `more` are further keys, and else a page.
 
@@ -88,13 +168,10 @@ def answer(
         more |= {"written": written} if written else {}
         click.echo(_MOVING.sub(_escaped, jsonable.text(content, **more)))  # they can only stand in strings
     else:
-        with new_page() as out:
-            page(out)
-            for at, name in enumerate(written):
-                out.print("" if at else "\n", f"Written: {name}", sep="")
+        Page().write(page, written)
 
 
-def line(words: str) -> Callable[[Console], None]:
+def line(words: str) -> Callable[[Page], None]:
     """A page of one line, however long."""
     return lambda out: out.print(words, soft_wrap=True)
 
@@ -102,74 +179,6 @@ def line(words: str) -> Callable[[Console], None]:
 def fields(thing: object, *names: str) -> dict[str, Any]:
     """What a thing holds under the names that JSON has for it, too."""
     return {name: getattr(thing, name) for name in names}
-
-
-def apart(out: Console, words: RenderableType, *, style: str = "") -> None:
-    """Words below a blank line."""
-    out.print()
-    out.print(words, style=style)
-
-
-def title(out: Console, title: str, conditions: str = "") -> None:
-    """What follows is about this, and holds for that."""
-    out.print(title, style=HEAD)
-    if conditions:
-        out.print(conditions, style=QUIET)
-    out.print()
-
-
-def table(out: Console, columns: Sequence[str], rows: Iterable[Sequence[RenderableType]], *, indent: int = 0) -> None:
-    """A table without lines.
-
-    `columns` are headers of one line or two. Names start with `<`, sentences with `~`; the rest are numbers. Names and
-    numbers are never folded or cut; sentences fold at their blanks.
-    """
-    from rich.cells import cell_len
-    from rich.padding import Padding
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style=HEAD)
-    held = [tuple(row) for row in rows]
-    for at, name in enumerate(columns):
-        header, folds = name.lstrip("<~"), name.startswith("~")
-        lines = [line for cell in (header, *(row[at] for row in held)) for line in str(cell).split("\n")]
-        widest = max(cell_len(line) for line in lines)
-        least = _LEAST_PROSE if folds else widest
-        side: Literal["left", "right"] = "right" if name == header else "left"
-        table.add_column(header, justify=side, no_wrap=not folds, overflow="fold", min_width=least)
-    for row in held:
-        table.add_row(*row)
-    padded = Padding(table, (0, 0, 0, indent), expand=False)
-    # On a page too narrow for the numbers the terminal wraps the lines, and none is lost.
-    needed = out.measure(padded, options=out.options.update(width=_WIDEST)).minimum
-    given, out.width = out.width, max(out.width, needed)
-    out.print(padded)
-    out.width = given
-
-
-def facts(out: Console, facts: Iterable[tuple[str, str, str]]) -> None:
-    """Name, value with its unit, and what it holds for, a line each."""
-    from rich.table import Table
-
-    grid = Table.grid(padding=(0, 2, 0, 0))
-    grid.add_column(no_wrap=True)
-    grid.add_column(no_wrap=True)
-    grid.add_column(style=QUIET, overflow="fold")
-    for fact in facts:
-        grid.add_row(*fact)
-    out.print(grid)
-
-
-def notes(out: Console, heading: str, notes: Iterable[str], *, style: str = "") -> None:
-    """A list of sentences under a heading; nothing at all when there are none."""
-    from rich.table import Table
-
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    for note in notes:
-        grid.add_row("-", message(note))
-    if grid.row_count:
-        apart(out, heading, style=style or HEAD)
-        out.print(grid)
 
 
 def counted(count: int, one: str, many: str = "") -> str:

@@ -24,8 +24,6 @@ from tint.swatches.instruments import Given
 from tint.target import Target, solid_unless_told, without_gloss
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from tint.proofs.walls import Walls
 
 # L* of the sections of a reach, but for those that lie within half a step of the target's own.
@@ -125,7 +123,7 @@ def command(
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
     written = _draw(palette, answer, picture, reach)
 
-    def page(out: Console) -> None:
+    def page(out: show.Page) -> None:
         if walls is not None:
             out.print(walls.words)
         _show(out, answer, optics)
@@ -167,22 +165,22 @@ def _reached(palette: Palette, answer: Answer) -> bytes:
 # The page: recipes in their order, what each is worth, what binds, what would have to give.
 
 
-def _show(out: Console, answer: Answer, optics: str) -> None:
+def _show(out: show.Page, answer: Answer, optics: str) -> None:
     """The page: two tables, then notes, each of which names the recipes that it is about."""
     conditions = [answer.recipes[0].appearance.conditions, *_further(answer), optics]
-    show.title(out, f"Wanted: {answer.target.in_words}", "; ".join(conditions))
+    out.title(f"Wanted: {answer.target.in_words}", "; ".join(conditions))
     _show_recipes(out, answer)
     _show_merits(out, answer)
     said = partial(_by_rank, answer.recipes)
-    show.notes(out, "Every wall, the worst first", said(lambda each: ["; ".join(wall.words for wall in each.walls)]))
-    show.notes(out, "What limits them", said(lambda each: [each.reason or ", ".join(map(bound, each.limits))]))
-    show.notes(out, "What would bring it nearer", [each.words for each in answer.loosened])
+    out.notes("Every wall, the worst first", said(lambda each: ["; ".join(wall.words for wall in each.walls)]))
+    out.notes("What limits them", said(lambda each: [each.reason or ", ".join(map(bound, each.limits))]))
+    out.notes("What would bring it nearer", [each.words for each in answer.loosened])
     doubts = [*answer.warnings, *said(_risks), *said(lambda each: each.appearance.warnings)]
-    show.notes(out, "Before you trust it", doubts, style=show.CARE)
-    show.notes(out, "Too little to be weighed as it is", said(_premixes))
+    out.notes("Before you trust it", doubts, style=show.CARE)
+    out.notes("Too little to be weighed as it is", said(_premixes))
     refused = [f"{name} in {base}: {why}" for base, each in answer.refused.items() for name, why in each.items()]
-    show.notes(out, "Pigments not used", refused)
-    show.apart(out, f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
+    out.notes("Pigments not used", refused)
+    out.apart(f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
 
 
 def _further(answer: Answer) -> list[str]:
@@ -197,7 +195,7 @@ def _further(answer: Answer) -> list[str]:
     return told
 
 
-def _show_recipes(out: Console, answer: Answer) -> None:
+def _show_recipes(out: show.Page, answer: Answer) -> None:
     has_pair = math.isfinite(answer.recipes[0].appearance.contrast_ratio)
     columns = ["", "<base", "%", "<pigment", "ΔE00", "error"]
     columns += ["contrast"] * has_pair + ["light"] * answer.target.asks_light
@@ -207,12 +205,11 @@ def _show_recipes(out: Console, answer: Answer) -> None:
         for rank, recipe in enumerate(answer.recipes, start=1)
         for row in _rows(rank, recipe, answer.target, has_pair=has_pair)
     ]
-    show.table(out, columns, rows[:-1])
+    out.table(columns, rows[:-1])
     light = "light: luminous transmittance of the free part, 0 to 1. " if answer.target.asks_light else ""
     light += "haze: the share of the light let through that is scattered. " if answer.target.asks_haze else ""
     ratio = ", and within ± of its contrast ratio" if has_pair else ""
-    show.apart(
-        out,
+    out.apart(
         "%: by mass of the finished mix. ΔE00: CIEDE2000 from target to prediction. 95 of 100 castings read within the "
         f"error of the prediction (CIEDE2000){ratio}. {light}chance: of a casting within "
         f"{answer.target.tolerance:g} CIEDE2000{' and the opacity asked for' if answer.target.asks_opacity else ''}.",
@@ -235,7 +232,7 @@ def _rows(rank: int, recipe: Recipe, target: Target, *, has_pair: bool) -> list[
     return [*rows, ("",) * len(rows[0])]
 
 
-def _show_merits(out: Console, answer: Answer) -> None:
+def _show_merits(out: show.Page, answer: Answer) -> None:
     """What is to be weighed up beside the colour; light by light only where a second light was named."""
     second = answer.rules.also_light
     rows = [
@@ -251,12 +248,11 @@ def _show_merits(out: Console, answer: Answer) -> None:
     ]
     out.print()
     columns = ["", "pigment", "price", *([second] if second else []), "weighing", "~why choose it"]
-    show.table(out, columns, rows)
+    out.table(columns, rows)
     currency = f"{workshop().currency} " if workshop().currency else ""
     shifts = "from the target" if answer.target.spectrum is not None else "by which the colour drifts"
     light = f"{second}: CIEDE2000 {shifts} in that light. " if second else ""
-    show.apart(
-        out,
+    out.apart(
         f"pigment: all pigments together. price: {currency}of 1 kg of mix, with the base where it has a "
         f"price. {light}weighing: CIEDE2000 from weighing errors of 1 %.",
         style=show.QUIET,

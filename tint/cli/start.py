@@ -26,8 +26,6 @@ from tint.weighing import AREA_CM2
 from tint.weighing.premix import STEP_G
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from tint.starting import Started
 
 Kind = TypeVar("Kind")
@@ -92,8 +90,8 @@ def _print_squares(folder: Path, area_cm2: float) -> None:
     labels = print_squares(folder, area_cm2=area_cm2)
     written = [str(folder / name) for name in (SQUARES_FILE, SQUARES_PAGE)]
 
-    def page(out: Console) -> None:
-        show.title(out, f"Label squares: {folder}", f"{len(labels.squares)} in all, {labels.new} of them new")
+    def page(out: show.Page) -> None:
+        out.title(f"Label squares: {folder}", f"{len(labels.squares)} in all, {labels.new} of them new")
         out.print(f"Written: {' and '.join(written)}.")
         out.print(
             f"Print {SQUARES_PAGE}, cut it up, and lay each casting right of its square, with a colour chart in the "
@@ -208,8 +206,8 @@ def _ask_safe(pigments: Mapping[str, Pigment], cure: str) -> list[str]:
 # What was begun.
 
 
-def _show(out: Console, begun: Started) -> None:
-    show.title(out, f"Begun: {begun.folder}", _files(begun))
+def _show(out: show.Page, begun: Started) -> None:
+    out.title(f"Begun: {begun.folder}", _files(begun))
     show_castings(out, begun.plan)
     out.print()
     for at, step in enumerate(begun.next_steps, start=1):

@@ -6,7 +6,7 @@ import shlex
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -24,9 +24,6 @@ from tint.trials.files import check_range, read_reading, read_trial
 from tint.trials.lots import UNCLEAR, LotCheck, check_lot, rescale
 from tint.trials.trial import MOST_MM, differences
 from tint.uncertainty import Z95
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _FORM = "--base, --load, --thickness and --read FILE[:NAME], or --trial FILE"
 _THIN = 0.5  # times the thinnest swatch: a trial below it may be told in another unit; chosen by eye
@@ -193,12 +190,12 @@ def lot(
     new = _rescaled(found, Blend(base, recipe)) if recipe and clear else None
     record = _record(folder, found) if clear else None
 
-    def page(out: Console) -> None:
+    def page(out: show.Page) -> None:
         _show_lot(out, found, str(trials[0].blend), optics)
         if new is not None:
             _show_rescaled(out, recipe, new)
-        show.notes(out, "Before you trust it", told, style=show.CARE)
-        show.notes(out, "To keep it in the ledger", [record] if record else [])
+        out.notes("Before you trust it", told, style=show.CARE)
+        out.notes("To keep it in the ledger", [record] if record else [])
 
     more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
     show.answer(asdict(found) | more, page, cautions=told, optics=optics)
@@ -216,11 +213,10 @@ def _rescaled(found: LotCheck, recipe: Blend) -> Blend:
     return rescale(recipe, {found.what: found.strength}) if found.verdict != USE else recipe
 
 
-def _show_lot(out: Console, found: LotCheck, letdown: str, optics: str) -> None:
-    show.title(out, f"{found.words[:1].upper()}{found.words[1:]}.", f"by {letdown}; {optics}")
+def _show_lot(out: show.Page, found: LotCheck, letdown: str, optics: str) -> None:
+    out.title(f"{found.words[:1].upper()}{found.words[1:]}.", f"by {letdown}; {optics}")
     strength = f"{found.strength:.3f} ± {found.strength_error:.3f}"
-    show.facts(
-        out,
+    out.facts(
         [
             ("strength", strength, "against the lot of the swatches; one standard deviation"),
             ("hue left", f"{found.hue_left:.2f} CIEDE2000", f"at equal strength; {found.hue_error:.2f} may be chance"),
@@ -228,10 +224,10 @@ def _show_lot(out: Console, found: LotCheck, letdown: str, optics: str) -> None:
     )
 
 
-def _show_rescaled(out: Console, old: dict[str, float], new: Blend) -> None:
-    show.apart(out, "The recipe with this lot", style=show.HEAD)
-    show.table(out, ("<pigment", "was %", "now %"), [(n, f"{x:.4f}", f"{new.loadings[n]:.4f}") for n, x in old.items()])
-    show.apart(out, "%: by mass of the finished mix.", style=show.QUIET)
+def _show_rescaled(out: show.Page, old: dict[str, float], new: Blend) -> None:
+    out.apart("The recipe with this lot", style=show.HEAD)
+    out.table(("<pigment", "was %", "now %"), [(n, f"{x:.4f}", f"{new.loadings[n]:.4f}") for n, x in old.items()])
+    out.apart("%: by mass of the finished mix.", style=show.QUIET)
 
 
 def _record(folder: Path, found: LotCheck) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -22,9 +22,6 @@ from tint.swatches.instruments import Given
 from tint.weighing import Batch, Kept, Scale, Split, WeighSheet, kept_from_json, kept_words, weigh, weigh_table
 from tint.weighing.batch import HEADROOM, WASTE_PERCENT
 from tint.weighing.premix import STEP_G, TOLERANCE_PERCENT
-
-if TYPE_CHECKING:
-    from rich.console import Console
 
 _NOTHING = 0.005  # CIEDE2000 a step, which shows as 0.00: below it a weighing is not pointed out
 
@@ -190,29 +187,29 @@ def _stock(folder: Path, name: str | None) -> Stock:
 # The page: premixes, the batch in its order, cups, and what hangs on each weighing.
 
 
-def show_sheet(out: Console, sheet: WeighSheet, palette: Palette, *, has_target: bool = False) -> None:
+def show_sheet(out: show.Page, sheet: WeighSheet, palette: Palette, *, has_target: bool = False) -> None:
     """The page, in the order in which it is used."""
     scale, mix = sheet.scale, f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3"
     doses = f"doses of {scale.smallest_g:.2g} g and more are weighed to {scale.tolerance_percent:g} %"
-    show.title(out, f"Weigh: {sheet.blend}", f"{mix}; scale step {scale.step_g:g} g: {doses}")
+    out.title(f"Weigh: {sheet.blend}", f"{mix}; scale step {scale.step_g:g} g: {doses}")
     if sheet.premixes:
         _show_premixes(out, sheet)
         out.print("Batch, in this order", style=show.HEAD)
     _show_lines(out, sheet)
     _show_cups(out, sheet)
-    show.notes(out, "Before you weigh", sheet.warnings, style=show.CARE)
-    show.notes(out, "Left over, for the next batch", [_left(sheet, each) for each in sheet.leftovers])
-    show.notes(out, "With less base", [sheet.looser.words] if sheet.looser else [])
+    out.notes("Before you weigh", sheet.warnings, style=show.CARE)
+    out.notes("Left over, for the next batch", [_left(sheet, each) for each in sheet.leftovers])
+    out.notes("With less base", [sheet.looser.words] if sheet.looser else [])
     _show_care(out, sheet)
-    show.apart(out, "As rounded, it will look like this", style=show.HEAD)
+    out.apart("As rounded, it will look like this", style=show.HEAD)
     out.print(f"{sheet.predicted.conditions}; {palette.model}", style=show.QUIET)
     out.print()
     more = [("rounding", f"{sheet.delta_e:.2f} CIEDE2000", "from the exact recipe")]
     if has_target:
         more.append(("target", f"{sheet.aim_delta_e:.2f} CIEDE2000", "from it, as rounded"))
     show_appearance(out, sheet.predicted, palette, more=more)
-    show.notes(out, "Every wall, the worst first", [wall.words for wall in sheet.walls])
-    show.notes(out, "Take care", sheet.cautions)
+    out.notes("Every wall, the worst first", [wall.words for wall in sheet.walls])
+    out.notes("Take care", sheet.cautions)
 
 
 def _allowed(sheet: WeighSheet) -> str:
@@ -224,7 +221,7 @@ def _allowed(sheet: WeighSheet) -> str:
     return f"{', '.join(told)} included" if told else "nothing for waste included"
 
 
-def _show_premixes(out: Console, sheet: WeighSheet) -> None:
+def _show_premixes(out: show.Page, sheet: WeighSheet) -> None:
     """What is let down first, a line a step; and what is there already."""
     shown = sheet.scale.shown
     rows = [
@@ -234,7 +231,7 @@ def _show_premixes(out: Console, sheet: WeighSheet) -> None:
     ]
     if rows:
         out.print("Premixes, made and stirred first", style=show.HEAD)
-        show.table(out, ("<", "", "<", "into", "<", "<lot"), rows)
+        out.table(("<", "", "<", "into", "<", "<lot"), rows)
         out.print()
     if kept := kept_words(sheet):
         out.print(f"Kept, stirred before use: {'; '.join(kept)}.\n")
@@ -249,7 +246,7 @@ def _left(sheet: WeighSheet, kept: Kept) -> str:
     return f"{sheet.scale.shown(kept.grams)} {kept.name} in part {kept.part} of {kept.base}{lot}{day}"
 
 
-def _show_lines(out: Console, sheet: WeighSheet) -> None:
+def _show_lines(out: show.Page, sheet: WeighSheet) -> None:
     shown = sheet.scale.shown
     rows = [
         (str(at), line.what, f"into {line.into}" if line.pigment else "", shown(line.grams), *line.beside.values())
@@ -257,9 +254,8 @@ def _show_lines(out: Console, sheet: WeighSheet) -> None:
     ]
     total = {name: "100.000 %" if name == "of the mix" else "" for name in sheet.lines[0].beside}
     rows.append(("", "total", "", shown(sheet.total_grams), *total.values()))
-    show.table(out, ("", "<what", "<", "weigh", *total), rows)
-    show.apart(
-        out,
+    out.table(("", "<what", "<", "weigh", *total), rows)
+    out.apart(
         f"The parts keep their mixing ratio within {sheet.mix_error_percent:.2f} % as rounded. Pigment counted as part "
         f"of part {sheet.lines[0].part} would leave that part {sheet.naive_part_error_percent:.2f} % short, and the "
         f"ratio {sheet.naive_mix_error_percent:.2f} % off.",
@@ -267,7 +263,7 @@ def _show_lines(out: Console, sheet: WeighSheet) -> None:
     )
 
 
-def _show_cups(out: Console, sheet: WeighSheet) -> None:
+def _show_cups(out: show.Page, sheet: WeighSheet) -> None:
     """How the batch is split; of one cup only how large it must be."""
     cups, split, shown = sheet.cups, sheet.split, sheet.scale.shown
     facts = [("cups", f"{cups.count}", f"of {cups.least_cup_cm3:.4g} cm3 or more, {split.headroom:g} times the mix")]
@@ -285,10 +281,10 @@ def _show_cups(out: Console, sheet: WeighSheet) -> None:
         mixing = "mixing and pouring" if split.minutes_to_mix else "pouring alone; mixing comes on top"
         facts += [("minutes", f"{cups.minutes:g}", f"{mixing}; pot life {split.pot_life_min:g}")]
     out.print()
-    show.facts(out, facts)
+    out.facts(facts)
 
 
-def _show_care(out: Console, sheet: WeighSheet) -> None:
+def _show_care(out: show.Page, sheet: WeighSheet) -> None:
     """Every weighing that a step of the scale can be seen in, the most delicate first."""
     rows = [
         (each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2))
@@ -296,5 +292,5 @@ def _show_care(out: Console, sheet: WeighSheet) -> None:
         if each.delta_e >= _NOTHING
     ]
     if rows:
-        show.apart(out, "Weigh most carefully", style=show.HEAD)
-        show.table(out, ("<", "<", "a step", "CIEDE2000"), rows)
+        out.apart("Weigh most carefully", style=show.HEAD)
+        out.table(("<", "<", "a step", "CIEDE2000"), rows)
