@@ -13,7 +13,7 @@ import msgspec
 from tint import jsonable
 from tint.appearance import Setting
 from tint.cli import options, show, wanted
-from tint.cli.asked import Chosen, Doses, chosen, palette_of, pick, setting_of, setting_options
+from tint.cli.asked import Chosen, chosen, palette_of, pick, setting_of, setting_options
 from tint.cli.keys import Command, called, option
 from tint.cli.trials import Poured, cautions, trial_options, trials_of
 from tint.errors import InputError
@@ -108,7 +108,7 @@ def command(
     (of several, the last) as a swatch for the next fit.
     """
     palette = palette_of(folder, optics)
-    choice = chosen(Doses(None, {}), recipe, None if pick is None else (pick,))
+    choice = chosen(None, {}, recipe, pick)
     casting = choice.solved_in | wanted.judged_over(palette, sample, casting)
     if wish.has_no_gloss:
         casting = without_gloss(palette) | casting
@@ -141,7 +141,7 @@ def command(
 def _as_proposed(poured: Poured, choice: Chosen) -> Poured:
     """What was poured; the doses of the recipe file, where none are told."""
     told = poured.base is not None or poured.load or poured.trial
-    if told or not choice.recipes:
+    if told or choice.file is None:
         return poured
     (recipe,) = choice.recipes.values()
     return replace(poured, base=recipe.base, load=recipe.loadings)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -45,60 +45,34 @@ def _fitted_again(folder: Path, optics: str) -> Palette:
         return refit(folder, optics=optics, progress=told)
 
 
-# A blend.
-
-
-@dataclass(frozen=True)
-class Doses:
-    """A blend as the command line names it."""
-
-    base: str | None
-    load: Mapping[str, float]
-
-    @property
-    def given(self) -> bool:
-        """Whether anything was named."""
-        return self.base is not None or bool(self.load)
-
-    def blend(self, palette: Palette) -> Blend:
-        """The blend that they name, its names checked."""
-        return Blend(base_of(palette, self.base), options.all_known(self.load, palette.pigments, "--load"))
-
-
-blend_options = options.grouped(
-    "doses",
-    Doses,
-    options.base,
-    options.amounts("--load", "A pigment and its percent by mass of the finished mix.", options.PERCENT),
-    heading="The recipe",
-)
+# A blend, or recipes of a file.
 
 
 def base_of(palette: Palette, name: str | None, option: str = "--base") -> str:
     """The base of that name, or the only one."""
-    if name is not None:
+    if name:
         return options.known(name, palette.bases, option)
     if len(palette.seen) == 1:
         return next(iter(palette.seen))
     raise InputError(option, "no base is named", "expected one of " + ", ".join(palette.bases))
 
 
-# The same from a file of recipes.
+def blend_of(palette: Palette, base: str | None, load: Mapping[str, float]) -> Blend:
+    """The blend of these names, which are checked."""
+    return Blend(base_of(palette, base), options.all_known(load, palette.pigments, "--load"))
 
 
 @dataclass(frozen=True)
 class Chosen:
-    """Recipes that a command is given, by rank, and what the file tells besides; one without a rank where none does."""
+    """Recipes that a command is given, by rank, and the file that they are of; a blend is one without a file."""
 
     recipes: Mapping[int, jsonable.Recipe]
-    doses: Doses
     file: jsonable.Answer | None = None
+    is_comparison: bool = False  # whether they are to be seen side by side
 
     def blends(self, palette: Palette) -> dict[int, Blend]:
-        """The blends that are named, by rank."""
-        if self.file is None:
-            return {1: self.doses.blend(palette)}
-        return {rank: Doses(each.base, each.loadings).blend(palette) for rank, each in self.recipes.items()}
+        """The blends, by rank."""
+        return {rank: blend_of(palette, each.base, each.loadings) for rank, each in self.recipes.items()}
 
     @property
     def solved_in(self) -> dict[str, Any]:
@@ -116,8 +90,8 @@ class Chosen:
     def further_walls(self, setting: Setting, named: Sequence[float] = ()) -> tuple[float, ...]:
         """The walls beside the setting's: those that options name, else those of the file [mm]."""
         walls = tuple(named) or (() if self.file is None else self.file.walls_mm)
-        if self.file is not None and self.file.setting is not None and not named:
-            walls = (*walls, *([self.file.setting.thickness_mm] if walls and self.file.setting.thickness_mm else []))
+        if walls and not named:
+            walls = (*walls, self.solved_in.get("thickness_mm") or setting.thickness_mm)
         return tuple(sorted({float(wall) for wall in walls} - {setting.thickness_mm}))
 
     def setting(self, palette: Palette, casting: Mapping[str, Any]) -> Setting:
@@ -125,7 +99,42 @@ class Chosen:
         return setting_of(palette, {**self.solved_in, **casting})
 
 
-def picks(text: str) -> tuple[int, ...]:
+def chosen(base: str | None, load: Mapping[str, float], recipe: str | None, pick: int | None) -> Chosen:
+    """The recipe that a command is given: that of a rank, or the best of the file."""
+    return _chosen(base, load, recipe, None if pick is None else (pick,))
+
+
+def _chosen(
+    base: str | None, load: Mapping[str, float], recipe: str | None, pick: tuple[int, ...] | None
+) -> Chosen:  # fmt: skip
+    if recipe is None:
+        if pick is not None:
+            raise InputError("--pick", "no recipe file to pick from", mend="name one with --recipe")
+        return Chosen({1: jsonable.Recipe(base=base or "", loadings=dict(load))})
+    if base is not None or load:
+        raise InputError("--recipe", "given together with --base or --load", "expected one or the other")
+    from tint.recipes import from_json  # takes as long to import as a prediction, which needs none of it
+
+    data, where = options.read_file(recipe)
+    file = from_json(data, where=where)
+    if pick == ():
+        from tint.proofs.comparison import MOST
+
+        ranks: Iterable[int] = range(1, min(len(file.recipes), MOST) + 1)
+    else:
+        ranks = pick or (1,)
+    several = pick is not None and len(pick) != 1
+    return Chosen({rank: picked(file, rank, where) for rank in ranks}, file, is_comparison=several)
+
+
+def picked(file: jsonable.Answer, rank: int, where: str) -> jsonable.Recipe:
+    """The recipe of a rank, counted from 1, the best."""
+    if not 1 <= rank <= len(file.recipes):
+        raise InputError("--pick", f"{rank}", f"expected 1 to {len(file.recipes)}, the recipes in {where}")
+    return file.recipes[rank - 1]
+
+
+def _picks(text: str) -> tuple[int, ...]:
     """Ranks as in `2` or `1,3`, each once; none for `all`."""
     if text.strip() == "all":
         return ()
@@ -137,47 +146,27 @@ def picks(text: str) -> tuple[int, ...]:
 
 
 pick = options.count("--pick", "Which recipe of the file.  [default: 1, the best]")
-
-
-_some = option(
-    "--pick",
-    type=picks,
-    metavar="N[,N ...]|all",
+_several = option(
+    "--pick", type=_picks, metavar="N[,N ...]|all",
     help="Which recipe of the file; several, or all, up to six, are compared side by side.  [default: 1, the best]",
-)
+)  # fmt: skip
 
 
-def _recipe_options(pick: options.Decorator) -> options.Decorator:
+def _recipe_options(build: Callable[..., Chosen], pick: options.Decorator) -> options.Decorator:
     text = "Recipes in place of --base and --load, as solve or adjust write them with --json; - is standard input."
-    named = options.under("The recipe", option("--recipe", metavar="FILE", help=text), pick)
-    return lambda command: blend_options(named(command))
+    return options.grouped(
+        "choice",
+        build,
+        options.base,
+        options.amounts("--load", "A pigment and its percent by mass of the finished mix.", options.PERCENT),
+        option("--recipe", metavar="FILE", help=text),
+        pick,
+        heading="The recipe",
+    )
 
 
-recipe_options = _recipe_options(pick)  # --base and --load, or --recipe and --pick
-recipes_options = _recipe_options(_some)  # the same, with several recipes to pick
-
-
-def chosen(doses: Doses, recipe: str | None, ranks: tuple[int, ...] | None, *, most: int = 1) -> Chosen:
-    """The recipes that a command is given: those of these ranks, else the first `most` of the file."""
-    if recipe is None:
-        if ranks is not None:
-            raise InputError("--pick", "no recipe file to pick from", mend="name one with --recipe")
-        return Chosen({}, doses)
-    if doses.given:
-        raise InputError("--recipe", "given together with --base or --load", "expected one or the other")
-    from tint.recipes import from_json  # takes as long to import as a prediction, which needs none of it
-
-    data, where = options.read_file(recipe)
-    file = from_json(data, where=where)
-    wanted = ranks or range(1, min(len(file.recipes), most) + 1)
-    return Chosen({rank: picked(file, rank, where) for rank in wanted}, doses, file)
-
-
-def picked(file: jsonable.Answer, rank: int, where: str) -> jsonable.Recipe:
-    """The recipe of a rank, counted from 1, the best."""
-    if not 1 <= rank <= len(file.recipes):
-        raise InputError("--pick", f"{rank}", f"expected 1 to {len(file.recipes)}, the recipes in {where}")
-    return file.recipes[rank - 1]
+recipe_options = _recipe_options(chosen, pick)
+recipes_options = _recipe_options(_chosen, _several)  # the same, with several recipes to pick
 
 
 # How it is cast and seen.

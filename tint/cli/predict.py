@@ -13,7 +13,7 @@ import numpy as np
 from tint import jsonable
 from tint.appearance import Appearance, Setting, clarity_in_words, predict
 from tint.cli import options, show
-from tint.cli.asked import Doses, chosen, palette_of, recipe_options, span_of, span_options
+from tint.cli.asked import Chosen, palette_of, recipe_options, span_of, span_options
 from tint.cli.keys import Command
 from tint.errors import InputError
 from tint.files import write_whole
@@ -43,7 +43,7 @@ _LAB = "   L*    a*    b*"
 @options.as_json
 @options.optics
 def command(
-    folder: Path, doses: Doses, recipe: str | None, pick: int | None, casting: dict[str, Any],
+    folder: Path, choice: Chosen, casting: dict[str, Any],
     walls_mm: tuple[float, ...], optics: str, spectrum: bool, plot: Path | None, replace: bool,
 ) -> None:  # fmt: skip
     """Predict the colour and opacity of a blend, with their errors.
@@ -54,7 +54,6 @@ def command(
     """
     options.check_file(plot, "--plot", ".png", replace=replace)
     palette = palette_of(folder, optics)
-    choice = chosen(doses, recipe, None if pick is None else (pick,))
     (blend,) = choice.blends(palette).values()
     setting, depths = span_of(palette, choice.span | casting)
     if walls_mm:

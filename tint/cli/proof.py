@@ -16,7 +16,7 @@ from tint import jsonable
 from tint.appearance import Setting, predict
 from tint.cli import compared, options
 from tint.cli import show as pages
-from tint.cli.asked import Doses, chosen, palette_of, recipes_options, setting_options
+from tint.cli.asked import Chosen, palette_of, recipes_options, setting_options
 from tint.cli.keys import Command
 from tint.cli.proof_options import (
     PICTURES,
@@ -66,7 +66,7 @@ _DEEP = (".tif", ".tiff")
 @options.as_json
 @options.optics
 def command(
-    folder: Path, doses: Doses, recipe: str | None, pick: tuple[int, ...] | None, wish: Wish,
+    folder: Path, choice: Chosen, wish: Wish,
     casting: dict[str, Any], walls_mm: tuple[float, ...], said: Given, out: Path | None, show: str | None, bits: str,
     subject: Subject, tracing: Tracing, cast: Cast,
     approving: Approving, replace: bool, optics: str,
@@ -80,11 +80,8 @@ def command(
     """
     _check_files(out, approving, replace=replace, part=show == "part" or (show is None and subject.given))
     cast.check()
-    if pick is not None and len(pick) != 1:
+    if choice.is_comparison:
         compared.check(show, bits, subject, tracing, approving)
-        from tint.proofs.comparison import MOST
-
-        choice = chosen(doses, recipe, pick, most=MOST)
         palette, title = palette_of(folder, optics), approving.title or ""
         sheet = compared.of(palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=title)
         contents, told = compared.drawn(sheet, out, approving), compared.told(sheet) | {"optics": optics}
@@ -94,7 +91,6 @@ def command(
     _check(out, show, bits, subject, approving, cast)
     tracing.check(subject, show=show, sheet=approving.given)
     palette = palette_of(folder, optics)
-    choice = chosen(doses, recipe, pick)
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target, look = target_of(palette, wish, setting, said), predict(palette, blend, setting=setting)
     part = subject.read()

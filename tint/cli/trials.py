@@ -13,7 +13,7 @@ import click
 from tint.appearance import Setting, how_read
 from tint.checks.castings import YOUNG_DAYS
 from tint.cli import options, show
-from tint.cli.asked import Doses, palette_of, setting_options, trial_thickness
+from tint.cli.asked import blend_of, palette_of, setting_options, trial_thickness
 from tint.cli.keys import Command, called, option
 from tint.errors import InputError
 from tint.materials import USE, Blend
@@ -87,7 +87,7 @@ def trials_of(palette: Palette, poured: Poured, casting: Mapping[str, Any], said
 
 
 def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any], said: Given) -> Trial:
-    blend, thickness = Doses(poured.base, poured.load).blend(palette), _thickness(poured, casting)
+    blend, thickness = blend_of(palette, poured.base, poured.load), _thickness(poured, casting)
     check_range(poured.days_of_cure, "days", called("days_of_cure"))
     check_range(poured.cure_c, "cure_c", called("cure_c"))
     asked = Setting(thickness_mm=thickness, over=casting.get("over", ""), seat=casting.get("seat", "air"))

@@ -11,7 +11,7 @@ import click
 
 from tint import jsonable
 from tint.cli import options, show
-from tint.cli.asked import Doses, chosen, palette_of, recipe_options, setting_options
+from tint.cli.asked import Chosen, palette_of, recipe_options, setting_options
 from tint.cli.keys import Command, option, workshop
 from tint.cli.predict import show_appearance
 from tint.cli.wanted import Wish, target_of, target_options
@@ -143,7 +143,7 @@ file_options = options.grouped(
 @options.as_json
 @options.optics
 def command(
-    folder: Path, doses: Doses, recipe: str | None, pick: int | None, wish: Wish, casting: dict[str, Any],
+    folder: Path, choice: Chosen, wish: Wish, casting: dict[str, Any],
     walls_mm: tuple[float, ...], said: Given, batch: Batch, scale: Scale, premix: bool, kept: str | None,
     split: Split, files: Files, optics: str,
 ) -> None:  # fmt: skip
@@ -157,7 +157,6 @@ def command(
     """
     files.check()
     palette = palette_of(folder, optics)
-    choice = chosen(doses, recipe, None if pick is None else (pick,))
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target = target_of(palette, wish, setting, said)
     stock = _stock(folder, kept) if premix else Stock()
