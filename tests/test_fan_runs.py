@@ -369,6 +369,7 @@ def test_the_command_writes_a_row_for_every_colour(fitted_demo: Path, tmp_path: 
     again = fan(fitted_demo, *asked, "--changed")
     assert again.exit_code == 0, again.stderr
     assert "every recipe still holds" in again.stdout
+    assert again.stdout.count("Written: ") == 1
 
 
 @pytest.mark.parametrize(

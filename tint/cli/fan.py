@@ -12,6 +12,7 @@ from typing import Any
 import click
 import msgspec
 
+from tint.appearance import Setting
 from tint.cli import options, show
 from tint.cli.asked import base_of, palette_of, setting_options
 from tint.cli.keys import Command, option
@@ -21,7 +22,7 @@ from tint.fans import Common, Fan, Wish, lattice, read_rows, read_targets, run_f
 from tint.fans import reach as find_reach
 from tint.fans.engines import engine_of
 from tint.fans.page import fan_page, fan_pdf, shop_table
-from tint.fans.reach import Candidate, Reach, read_candidates
+from tint.fans.reach import Reach, read_candidates
 from tint.fans.solving import Engine
 from tint.files import write_all
 from tint.opacity import opacity_of
@@ -145,7 +146,7 @@ def command(
     written = [str(each) for each in (out, *files)]
     told = msgspec.structs.asdict(fan)
     del told["out"]
-    show.answer(told, lambda out: _show(out, fan, written, changed=changed), written=written)
+    show.answer(told, lambda out: _show(out, fan, changed=changed), written=written)
 
 
 def _check_apart(targets: Path | None, out: Path, shop: Path | None) -> None:
@@ -157,24 +158,19 @@ def _check_apart(targets: Path | None, out: Path, shop: Path | None) -> None:
                 raise InputError(called, f"{path} is also {words}", mend="choose another name")
 
 
-def _show(out: show.Page, fan: Fan, written: Sequence[str], *, changed: bool) -> None:
+def _show(out: show.Page, fan: Fan, *, changed: bool) -> None:
     out.title(f"Fan: {show.counted(fan.targets, 'colour')}")
-    facts = [
+    out.facts([
         ("reached", f"{fan.reached}", "colour and opacity are met"),
         ("out of reach", f"{fan.out_of_reach}", "the nearest recipe stands in the row"),
         ("failed", f"{fan.failed}", "the reason stands in the row"),
-    ]
-    out.facts(facts)
+    ])  # fmt: skip
     if fan.kept:
         out.apart(f"{show.counted(fan.kept, 'row')} of a run that was stopped before: kept.", style=show.QUIET)
     if changed:
-        out.print()
         names = ", ".join(fan.moved[:_NAMED]) + (" ..." if len(fan.moved) > _NAMED else "")
         rows = f"{show.counted(len(fan.moved), 'row')} of {fan.targets}"
-        out.print(f"Renewed: {rows}{': ' if names else '; every recipe still holds'}{names}")
-    out.print()
-    for name in written:
-        out.print(f"Written: {name}")
+        out.apart(f"Renewed: {rows}{': ' if names else '; every recipe still holds'}{names}")
 
 
 @click.command("reach", cls=Command)
@@ -212,20 +208,19 @@ def reach(
         raise InputError("--thickness", "not given", "expected the wall thickness of the parts in mm")
     with show.progress() as tell, workers as engine:
         found = find_reach(palette, wishes, common, candidates=tried, engine=engine, progress=tell)
-    seen = common.setting()
-    conditions = f"{palette.name}. {seen.light}, {seen.observer}° observer"
-    show.answer(found, lambda out: _show_reach(out, found, conditions))
+    show.answer(found, lambda out: _show_reach(out, found, palette.name, common.setting()))
 
 
-def _show_reach(out: show.Page, found: Reach, conditions: str) -> None:
-    out.title(f"Reach: {show.counted(found.targets, 'colour')}", conditions)
+def _show_reach(out: show.Page, found: Reach, name: str, seen: Setting) -> None:
+    out.title(f"Reach: {show.counted(found.targets, 'colour')}", f"{name}. {seen.light}, {seen.observer}° observer")
     rows = [(each.base, f"{each.wall_mm:g} mm", *_share(len(each.names), found.targets)) for each in found.reached]
     out.table(["base", "wall", "reached", "share"], rows)
     if found.gains:
         out.print()
         out.table(["with", "reached", "share", "adds", "per kg", "note", ""],
-            [(each.pigment, *_share(each.reached, found.targets), f"{len(each.names)}", _price(each), each.note,
-              _names(each.names)) for each in found.gains],
+            [(each.pigment, *_share(each.reached, found.targets), f"{len(each.names)}",
+              "" if each.price_per_kg is None else f"{each.price_per_kg:g}", each.note, _names(each.names))
+             for each in found.gains],
         )  # fmt: skip
     out.print()
     if found.missed:
@@ -238,10 +233,6 @@ def _show_reach(out: show.Page, found: Reach, conditions: str) -> None:
 
 def _share(count: int, of: int) -> tuple[str, str]:
     return f"{count}", f"{100.0 * count / max(of, 1):.0f} %"
-
-
-def _price(candidate: Candidate) -> str:
-    return "" if candidate.price_per_kg is None else f"{candidate.price_per_kg:g}"
 
 
 def _names(names: Sequence[str]) -> str:
