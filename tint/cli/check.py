@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from itertools import groupby
 from pathlib import Path
@@ -49,8 +49,7 @@ def command(folder: Path, quick: bool) -> None:
     """
     read, faults = inspect_folder(folder)
     examined = _Examined() if read is None else _examine(read, quick=quick)
-    told = (folder, read, faults, examined)
-    show.answer(_as_json(*told), lambda out: _show(out, *told))
+    show.answer(_as_json(folder, read, faults, examined), lambda out: _show(out, folder, read, faults, examined))
     grave = sum(fault.grave for fault in faults)
     if grave:
         found = f"{show.counted(grave, 'fault')} {'keeps' if grave == 1 else 'keep'} it from being used"
@@ -80,24 +79,19 @@ def _show(
 ) -> None:
     for file, of_file in groupby(faults, key=lambda fault: fault.file):
         out.print(file, style=show.HEAD)
-        out.table(
-            ("<", "row", "<column", "~found", "~what mends it"),
-            map(_row, sorted(of_file, key=lambda fault: fault.row or 0)),
-            indent=2,
-        )
+        rows = map(_row, sorted(of_file, key=lambda fault: fault.row or 0))
+        out.table(("<", "row", "<column", "~found", "~what mends it"), rows, indent=2)
         out.print()
     if read is not None:
         out.print(_contents(read))
         _show_findings(out, examined.findings)
         if examined.unstated_spot:
-            out.apart(examined.unstated_spot, style=show.QUIET)
-            out.print()
+            out.apart(f"{examined.unstated_spot}\n", style=show.QUIET)
         if examined.errors is not None:
             _show_errors(out, examined.errors, seen_in(read.instrument, read.kind))
     grave = sum(fault.grave for fault in faults)
-    thin = len(faults) - grave
     asked = "" if read is None else f" {show.counted(len(examined.findings), 'finding')}."
-    out.print(f"{folder}: {show.counted(grave, 'fault')}, {show.counted(thin, 'warning')}.{asked}")
+    out.print(f"{folder}: {show.counted(grave, 'fault')}, {show.counted(len(faults) - grave, 'warning')}.{asked}")
 
 
 def _show_findings(out: show.Page, findings: Sequence[Finding]) -> None:
@@ -115,29 +109,21 @@ def _show_findings(out: show.Page, findings: Sequence[Finding]) -> None:
 
 def _show_errors(out: show.Page, errors: LeftOut, seen_in: str) -> None:
     if not errors.swatches:
-        out.print("No reflectance reading of a casting can be predicted from the other castings (leave-one-out).")
-        out.print()
+        out.print("No reflectance reading of a casting can be predicted from the other castings (leave-one-out).\n")
         return
-    out.apart(f"Each casting predicted from the others (leave-one-out): {_middle(errors)}", style=show.HEAD)
-    out.table(
-        ("<swatch", "CIEDE2000"),
-        [(n, show.fixed(x, 2)) for n, x in list(errors.swatches.items())[:_WORST]],
-        indent=2,
-    )
+    worst = list(errors.swatches.items())[:_WORST]
+    median = show.fixed(statistics.median(errors.swatches.values()), 2)
+    head = f"Each casting predicted from the others (leave-one-out): median {median} CIEDE2000; the {len(worst)} worst"
+    out.apart(head, style=show.HEAD)
+    out.table(("<swatch", "CIEDE2000"), [(name, show.fixed(error, 2)) for name, error in worst], indent=2)
     out.print()
-    out.table(("<pigment", "CIEDE2000"), [(n, show.fixed(x, 2)) for n, x in errors.pigments.items()], indent=2)
-    out.print(f"Root mean square of reflectance readings, worst first; {seen_in}.", style=show.QUIET)
+    pigments = [(name, show.fixed(error, 2)) for name, error in errors.pigments.items()]
+    out.table(("<pigment", "CIEDE2000"), pigments, indent=2)
     out.print(
-        "Where a number is large and no finding says why, no other casting shows the same: pour one like it.",
+        f"Root mean square of reflectance readings, worst first; {seen_in}.\n"
+        "Where a number is large and no finding says why, no other casting shows the same: pour one like it.\n",
         style=show.QUIET,
     )
-    out.print()
-
-
-def _middle(errors: LeftOut) -> str:
-    shown = min(_WORST, len(errors.swatches))
-    middle = statistics.median(errors.swatches.values())
-    return f"median {show.fixed(middle, 2)} CIEDE2000; the {shown} worst"
 
 
 def _row(fault: Fault) -> tuple[Any, ...]:
@@ -149,34 +135,25 @@ def _row(fault: Fault) -> tuple[Any, ...]:
 
 
 def _contents(read: SwatchFolder) -> str:
-    how = "".join(f"{base}: {words}.\n" for base, words in circumstances_in_words(_circumstances(read)))
+    how = "".join(f"\n{base}: {words}." for base, words in circumstances_in_words(_circumstances(read)))
+    readings, off = show.counted(len(read.readings), "reading"), _photographed(read)
+    if off:
+        readings += f" ({'all of them' if off == len(read.readings) else off} off photographs)"
+    grid = read.wavelengths
+    values = f"{grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm"
+    if read.kind == COLOURS:
+        values = f"L*, a*, b* in {read.instrument.light} for {read.instrument.observer}°"
+    declared = {"Bases": read.bases, "Pigments": read.pigments, "Backings": read.backings}
     return (
-        f"{read.name}: {show.counted(len(read.swatches), 'casting')}, {_readings(read)}, "
-        f"{_values(read)}, {read.instrument.geometry}.\n"
-        f"Bases: {_names(read.bases)}. Pigments: {_names(read.pigments)}. Backings: {_names(read.backings)}.\n"
-        f"{how}"
-    ).rstrip("\n")
-
-
-def _names(declared: Iterable[str]) -> str:
-    return ", ".join(declared) or "none"
-
-
-def _readings(read: SwatchFolder) -> str:
-    told, off = show.counted(len(read.readings), "reading"), _photographed(read)
-    which = "all of them" if off == len(read.readings) else str(off)
-    return f"{told} ({which} off photographs)" if off else told
+        f"{read.name}: {show.counted(len(read.swatches), 'casting')}, {readings}, {values}, "
+        f"{read.instrument.geometry}.\n"
+        + " ".join(f"{kind}: {', '.join(names) or 'none'}." for kind, names in declared.items())
+        + how
+    )
 
 
 def _photographed(read: SwatchFolder) -> int:
     return sum(reading.source == PHOTOGRAPH for reading in read.readings)
-
-
-def _values(read: SwatchFolder) -> str:
-    if read.kind == COLOURS:
-        return f"L*, a*, b* in {read.instrument.light} for {read.instrument.observer}°"
-    grid = read.wavelengths
-    return f"{grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm"
 
 
 def _circumstances(read: SwatchFolder) -> dict[str, Circumstances]:

@@ -57,13 +57,10 @@ def command(folder: Path, optics: str, every: bool) -> None:
         raise not_written
 
 
-def residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
+def _residuals(swatches: Sequence[SwatchFit]) -> dict[str, float]:
     """Mean, 95th percentile and largest CIEDE2000 of the swatches; NaN when none has one."""
-    delta_e = np.array([swatch.delta_e for swatch in swatches])
-    known = delta_e[np.isfinite(delta_e)]
-    if known.size == 0:
-        return {"mean": np.nan, "p95": np.nan, "max": np.nan}
-    return {"mean": float(known.mean()), "p95": float(np.percentile(known, 95.0)), "max": float(known.max())}
+    known = [swatch.delta_e for swatch in swatches if np.isfinite(swatch.delta_e)] or [np.nan]
+    return {"mean": float(np.mean(known)), "p95": float(np.percentile(known, 95.0)), "max": float(np.max(known))}
 
 
 def _show(out: show.Page, palette: Palette, path: Path, *, written: bool, every: bool) -> None:
@@ -72,7 +69,8 @@ def _show(out: show.Page, palette: Palette, path: Path, *, written: bool, every:
     seen = f"CIEDE2000 of readings against the fit, {seen_in(palette.instrument, palette.read_as)}"
     conditions = f"{palette.model}, {palette.instrument.geometry}; {seen}"
     out.title(f"{palette.name}: {count}, {bases}, {pigments}", conditions)
-    size = residuals(palette.swatches)
+    size = _residuals(palette.swatches)
+    each = "wavelength" if palette.read_as == "spectra" else "colour"
     facts = [
         ("mean", f"{show.fixed(size['mean'], 2)} CIEDE2000", "of the swatches"),
         ("95 % below", f"{show.fixed(size['p95'], 2)} CIEDE2000", ""),
@@ -80,7 +78,7 @@ def _show(out: show.Page, palette: Palette, path: Path, *, written: bool, every:
         (
             "model error",
             f"{show.fixed(_LIGHTNESS * palette.model_error, 2)} L*",
-            f"per {'wavelength' if palette.read_as == 'spectra' else 'colour'}, after subtracting the noise",
+            f"per {each}, after subtracting the noise",
         ),
     ]
     if palette.read_as != "spectra":
@@ -91,7 +89,6 @@ def _show(out: show.Page, palette: Palette, path: Path, *, written: bool, every:
     out.print()
     if palette.model == "many-flux":
         _show_learned(out, palette)
-        out.print()
     _show_swatches(out, palette.swatches, every=every)
     suspects = [f"{swatch.name} ({swatch.base}): {swatch.suspect}" for swatch in palette.swatches if swatch.suspect]
     out.notes("Suspect swatches", suspects, style=show.CARE)
@@ -116,9 +113,8 @@ def _anisotropies(palette: Palette) -> dict[str, tuple[float, float]]:
     if palette.model != "many-flux":
         return {}
     middle = [float(np.interp(MIDDLE_NM, palette.wavelengths, g)) for g in palette.g]
-    return dict(
-        zip([*palette.bases, *palette.pigments], zip(middle, palette.g_error.tolist(), strict=True), strict=True)
-    )
+    told = zip(middle, palette.g_error.tolist(), strict=True)
+    return dict(zip([*palette.bases, *palette.pigments], told, strict=True))
 
 
 def _indices(palette: Palette) -> dict[str, tuple[float, float, float]]:
@@ -138,31 +134,23 @@ def _show_learned(out: show.Page, palette: Palette) -> None:
         rows.append((name, f"{g:.2f} ± {error:.2f}", *index))
     out.table(("<base or pigment", "g at 550 nm", "refractive index", "as stated"), rows)
     out.print(
-        "g, anisotropy: 1 is light that scatters straight on, 0 is light that scatters equally in all directions.",
+        "g, anisotropy: 1 is light that scatters straight on, 0 is light that scatters equally in all directions.\n"
+        "±: one standard deviation.\n",
         style=show.QUIET,
     )
-    out.print("±: one standard deviation.", style=show.QUIET)
 
 
 def _show_swatches(out: show.Page, swatches: Sequence[SwatchFit], *, every: bool) -> None:
     ranked = sorted(swatches, key=lambda swatch: -np.nan_to_num(swatch.delta_e))
     shown = swatches if every else ranked[:_WORST]
     out.print("Every swatch" if every else f"The {len(shown)} worst (--all shows every one)", style=show.HEAD)
-    columns = ("<swatch", "<base", "CIEDE2000", "residual", "thickness", "as fitted", "weight")
-    out.table(columns, map(_swatch_row, shown))
+    rows = [
+        (each.name, each.base, show.fixed(each.delta_e, 2), f"{show.fixed(100.0 * each.residual, 2)} %",
+         f"{each.thickness_mm:.2f} mm", f"{each.fitted_thickness_mm:.2f} mm", show.fixed(each.weight, 2))
+        for each in shown
+    ]  # fmt: skip
+    out.table(("<swatch", "<base", "CIEDE2000", "residual", "thickness", "as fitted", "weight"), rows)
     out.print("Residual: root mean square, in % reflectance. Weight: 1 counts fully.", style=show.QUIET)
-
-
-def _swatch_row(swatch: SwatchFit) -> tuple[str, ...]:
-    return (
-        swatch.name,
-        swatch.base,
-        show.fixed(swatch.delta_e, 2),
-        f"{show.fixed(100.0 * swatch.residual, 2)} %",
-        f"{swatch.thickness_mm:.2f} mm",
-        f"{swatch.fitted_thickness_mm:.2f} mm",
-        show.fixed(swatch.weight, 2),
-    )
 
 
 def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
@@ -176,7 +164,7 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
             name: {"stated": stated, "value": fitted, "error": error}
             for name, (stated, fitted, error) in _indices(palette).items()
         },
-        "delta_e": residuals(palette.swatches),
+        "delta_e": _residuals(palette.swatches),
         "model_error": palette.model_error,
         "swatches": [show.fields(swatch, *names) for swatch in palette.swatches],
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -40,22 +41,18 @@ def _naming(same: tuple[tuple[str, str], ...], pattern: tuple[str, ...], **told:
     "naming",
     _naming,
     options.several(
-        "--as",
-        "Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING.",
-        "NAME=PLACE",
-        to="same",
-        type=_pair,
+        "--as", "Where a measurement belongs: SWATCH, SWATCH/BACKING, SWATCH/BACKING/SEAT, or a bare BACKING.",
+        "NAME=PLACE", to="same", type=_pair,
     ),
     options.several("--pattern", "How names are made, as in '{swatch}-{backing}'; {seat} and {any} too.", "TEXT"),
     click.option("--backing", metavar="NAME", help="The backing of measurements that tell none."),
     options.choice("--seat", SEATS, "The seat of measurements that tell none."),
     options.choice(
-        "--quantity",
-        QUANTITIES,
+        "--quantity", QUANTITIES,
         "The quantity of measurements that tell none, or, if regular, no more than transmittance.  "
         "[default: reflectance]",
     ),
-)
+)  # fmt: skip
 @options.said_options
 @options.grouped(
     "doubles",
@@ -105,7 +102,12 @@ def _show(out: show.Page, folder: Path, plan: Import, *, dry_run: bool) -> None:
     else:
         out.print(f"Written: {show.counted(going, 'reading')} into {plan.path}.", style=show.HEAD)
         out.print(f"Now run `tint check {folder}`, then `tint fit {folder}`.")
-    out.print(_held(plan), style=show.QUIET)
+    if plan.view is not None:
+        out.print(f"The folder holds colours: L*, a*, b* for {plan.view}.", style=show.QUIET)
+    else:
+        grid = plan.wavelengths
+        known = f"Wavelengths of the folder: {grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm."
+        out.print(known, style=show.QUIET)
 
 
 def _alike(planned: Sequence[Planned]) -> list[str]:
@@ -117,20 +119,11 @@ def _alike(planned: Sequence[Planned]) -> list[str]:
             groups.setdefault(tuple(word.replace(each.measurement.name, "") for word in words), []).append(each.fault)
     told = []
     for first, *rest in groups.values():
-        places = ", ".join(
-            each.where.removeprefix(first.where.partition(", ")[0]).lstrip(", ") for each in rest[:_PLACES]
-        )
+        file = first.where.partition(", ")[0]
+        places = ", ".join(each.where.removeprefix(file).lstrip(", ") for each in rest[:_PLACES])
         more = f"; so are {len(rest)} more: {places}{', ...' * (len(rest) > _PLACES)}" if rest else ""
         told.append(f"{first}{more}")
     return told
-
-
-def _held(plan: Import) -> str:
-    """What the folder's readings are, in words."""
-    if plan.view is not None:
-        return f"The folder holds colours: L*, a*, b* for {plan.view}."
-    grid = plan.wavelengths
-    return f"Wavelengths of the folder: {grid[0]:g} to {grid[-1]:g} nm by {grid[1] - grid[0]:g} nm."
 
 
 def _row(planned: Planned) -> tuple[Any, ...]:
@@ -148,14 +141,11 @@ def _row(planned: Planned) -> tuple[Any, ...]:
 
 def _once(told: Sequence[tuple[str, ...]]) -> list[str]:
     """Each sentence once, with how many measurements it holds for when not for all."""
-    counts: dict[str, int] = {}
-    for words in told:
-        for each in words:
-            counts[each] = counts.get(each, 0) + 1
+    counts = Counter(each for words in told for each in words)
     return [each if count in (1, len(told)) else f"{each} ({count} measurements)" for each, count in counts.items()]
 
 
-def _as_json(plan: Import, *, dry_run: bool) -> Mapping[str, Any]:
+def _as_json(plan: Import, *, dry_run: bool) -> dict[str, Any]:
     return {
         "readings": str(plan.path),
         "written": bool(plan.data) and not dry_run,

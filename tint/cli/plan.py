@@ -61,16 +61,10 @@ def command(
 
 def _show(out: show.Page, plan: Plan) -> None:
     rows = [
-        (
-            str(rank),
-            _doses(casting.blend),
-            f"{casting.thickness_mm:g} mm",
-            show.fixed(casting.error_after, 2),
-            show.fixed(casting.missed_after, 2),
-            casting.reason,
-        )
-        for rank, casting in enumerate(plan.castings, start=1)
-    ]
+        (str(rank), _doses(each.blend), f"{each.thickness_mm:g} mm", show.fixed(each.error_after, 2),
+         show.fixed(each.missed_after, 2), each.reason)
+        for rank, each in enumerate(plan.castings, start=1)
+    ]  # fmt: skip
     out.table(("", "<casting", "wall", "error", "missed", "<why"), rows)
     out.print(
         "error: root mean square CIEDE2000 that the palette's own uncertainty makes over all that can be made, once "

@@ -4,17 +4,16 @@ several recipes side by side."""
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-import msgspec
 
 from tint import jsonable
 from tint.appearance import Setting, predict
-from tint.cli import compared, options
+from tint.cli import options
 from tint.cli import show as pages
 from tint.cli.asked import Chosen, palette_of, recipes_options, setting_options
 from tint.cli.keys import Command
@@ -27,23 +26,27 @@ from tint.cli.proof_options import (
     Tracing,
     approving_options,
     cast_options,
+    check_compared,
     subject_options,
     tracing_options,
 )
+from tint.cli.solve import bound
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.errors import InputError
 from tint.files import write_all
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.swatches.instruments import Given
-from tint.target import Target
+from tint.target import Target, target_from_written
 from tint.thickness import Wall, at_walls
 
 if TYPE_CHECKING:
+    from tint.proofs.comparison import Comparison
     from tint.proofs.facts import Trial
     from tint.proofs.traced.shown import TracedPart
 
 _DEEP = (".tif", ".tiff")
+_SEEN = ("over", "seat", "light", "observer", "geometry")  # what a target in a file holds for
 
 
 @click.command("proof", cls=Command)
@@ -78,18 +81,26 @@ def command(
     With --part lid.stl, the part itself at its own thickness. With --sheet or --pdf, a sheet to approve. With several
     recipes to --pick, all of them side by side, for the workshop.
     """
-    _check_files(out, approving, replace=replace, part=show == "part" or (show is None and subject.given))
+    if out is None and not approving.given:
+        raise click.UsageError("missing option '--out', '--sheet' or '--pdf'")
+    shown = show or ("part" if subject.given else "card")
+    options.check_file(out, "--out", ".png", *(_DEEP if shown == "part" else ()), replace=replace)
+    options.check_file(approving.sheet, "--sheet", ".html", replace=replace)
+    options.check_file(approving.pdf, "--pdf", ".pdf", replace=replace)
     cast.check()
     if choice.is_comparison:
-        compared.check(show, bits, subject, tracing, approving)
-        palette, title = palette_of(folder, optics), approving.title or ""
-        sheet = compared.of(palette, choice, wish=wish, casting=casting, said=said, cast=cast, title=title)
-        contents, told = compared.drawn(sheet, out, approving), compared.told(sheet) | {"optics": optics}
-        _tell(contents, f"{len(sheet.candidates)} recipes", None, lost=_lost(out, approving), more=told)
+        check_compared(show, bits, subject, tracing, approving)
+        sheet = _compared(palette_of(folder, optics), choice, wish, casting, said, cast, approving.title or "")
+        told: dict[str, Any] = {"recipes": _compared_json(sheet), "optics": optics}
+        _tell(_drawn_compared(sheet, out, approving), f"{len(sheet.candidates)} recipes", None, out, approving, told)
         return
-    show = show or ("part" if subject.given else "card")
-    _check(out, show, bits, subject, approving, cast)
-    tracing.check(subject, show=show, sheet=approving.given)
+    subject.check(shown)
+    if bits == "16" and (shown != "part" or out is None):
+        raise InputError("--set bits=16", "not a picture of a part", "expected --part or --set height_map with --out")
+    if cast.given and shown != "card" and not approving.given:
+        found = f"not shown on the picture `{shown}`"
+        raise InputError(next(iter(cast.given)), found, "expected --show card or --sheet")
+    tracing.check(subject, show=shown, sheet=approving.given)
     palette = palette_of(folder, optics)
     (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
     target, look = target_of(palette, wish, setting, said), predict(palette, blend, setting=setting)
@@ -104,21 +115,19 @@ def command(
     )  # fmt: skip
     contents = {}
     if out is not None:
-        is_deep = bits == "16" or out.suffix.lower() in _DEEP
-        contents[out] = _deep(job, out) if is_deep else _picture(job, show)
+        contents[out] = _deep(job, out) if bits == "16" or out.suffix.lower() in _DEEP else _picture(job, shown)
     if approving.given:
         contents |= _sheets(job)
-    more = {
+    told = {
         "base": blend.base,
         "loadings": dict(blend.loadings),
         "optics": optics,
-        "walls": [msgspec.to_builtins(wall) for wall in jsonable.walls(job.walls)],
-        "warnings": list(look.warnings),
+        "walls": jsonable.walls(job.walls),
+        "warnings": look.warnings,
         "traced": None if traced is None else traced.told,
         "volume_cm3": None if part is None else part.volume_cm3,
     }
-    named = f"{blend}, {setting.thickness_mm:g} mm"
-    _tell(contents, named, part, lost=_lost(out, approving), more=more)
+    _tell(contents, f"{blend}, {setting.thickness_mm:g} mm", part, out, approving, told)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -136,28 +145,6 @@ class _Job:
     trial: Trial | None
     walls: tuple[Wall, ...]
     approving: Approving
-
-
-def _check_files(out: Path | None, approving: Approving, *, replace: bool, part: bool) -> None:
-    if out is None and not approving.given:
-        raise click.UsageError("missing option '--out', '--sheet' or '--pdf'")
-    options.check_file(out, "--out", ".png", *(_DEEP if part else ()), replace=replace)
-    options.check_file(approving.sheet, "--sheet", ".html", replace=replace)
-    options.check_file(approving.pdf, "--pdf", ".pdf", replace=replace)
-
-
-def _check(
-    out: Path | None, show: str, bits: str, subject: Subject, approving: Approving, cast: Cast
-) -> None:  # fmt: skip
-    subject.check()
-    if show == "part" and not subject.given:
-        raise InputError("--show part", "there is no part", mend="name one with --part or --set height_map")
-    if bits == "16" and (show != "part" or out is None):
-        raise InputError("--set bits=16", "not a picture of a part", "expected --part or --set height_map with --out")
-    if cast.given and show != "card" and not approving.given:
-        raise InputError(
-            next(iter(cast.given)), f"not shown on the picture `{show}`", "expected --show card or --sheet"
-        )
 
 
 def _picture(job: _Job, show: str) -> bytes:
@@ -217,20 +204,81 @@ def _sheets(job: _Job) -> dict[Path, bytes]:
     return contents | ({told.pdf: approval_pdf(sheet, paper=told.paper)} if told.pdf else {})
 
 
-def _lost(out: Path | None, approving: Approving) -> str:
-    """The letters of what the people say that the typefaces lack."""
-    from tint.proofs import lettering
+# Several recipes of a file side by side on one sheet, for the workshop.
 
-    said = " ".join(filter(None, (approving.title, approving.words, approving.approver)))
-    lost = lettering.lost(approving.title or "") if out else ""
-    lost += lettering.lost(said, sheet=True) if approving.pdf else ""
-    return "".join(dict.fromkeys(lost))
+
+def _compared(
+    palette: Palette, choice: Chosen, wish: Wish, casting: Mapping[str, Any], said: Given, cast: Cast, title: str
+) -> Comparison:  # fmt: skip
+    from tint.proofs.comparison import compare
+
+    setting, blends = choice.setting(palette, casting), choice.blends(palette)
+    file = choice.file.target if choice.file is not None else None
+    if wish.given or file is None:
+        target = target_of(palette, wish, setting, said)
+    else:  # the file's holds only for the setting that it was solved in
+        for name in _SEEN:
+            own = choice.solved_in.get(name)
+            if own is not None and casting.get(name, own) != own:
+                found = f"{casting[name]}, but the target in the file holds for {own}"
+                mend = "name a target for it, as with --target-lab, or leave it out"
+                raise InputError(f"--{name}", found, mend=mend)
+        target = replace(target_from_written(file), **wish.asked)  # type: ignore[arg-type]
+    return compare(
+        palette,
+        list(blends.values()),
+        setting=setting,
+        target=target,
+        ranks=list(blends),
+        limits=[[bound(limit) for limit in each.limits] for each in choice.recipes.values()],
+        trial=cast.trial(palette, next(iter(blends.values())), setting, said),
+        title=title,
+    )
+
+
+def _drawn_compared(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Path, bytes]:
+    from tint.proofs.comparison_drawn import comparison_page, comparison_pdf, draw_comparison
+
+    contents = {out: draw_comparison(sheet)} if out else {}
+    contents |= {approving.sheet: comparison_page(sheet)} if approving.sheet else {}
+    made = date.today()
+    return contents | (
+        {approving.pdf: comparison_pdf(sheet, made=made, paper=approving.paper)} if approving.pdf else {}
+    )
+
+
+def _compared_json(sheet: Comparison) -> list[dict[str, Any]]:
+    from tint.proofs.comparison import differences, shift_in
+
+    return [
+        {
+            "rank": each.rank,
+            "base": each.look.blend.base,
+            "loadings": dict(each.look.blend.loadings),
+            "delta_e": each.delta_e,
+            "expected_error": each.beside.expected_error,
+            **pages.fields(each.look, "contrast_ratio", "contrast_ratio_error"),
+            "shifts": {light.light: shift_in(light) for light in each.lights},
+            **pages.fields(each, "price_per_kg", "limits"),
+            "differs": differs,
+        }
+        for each, differs in zip(sheet.candidates, differences(sheet.candidates), strict=True)
+    ]
+
+
+# What is written, and what is said of it.
 
 
 def _tell(
-    contents: Mapping[Path, bytes], said: str, part: Model | None, *, lost: str, more: Mapping[str, Any]
+    contents: Mapping[Path, bytes], said: str, part: Model | None, out: Path | None, approving: Approving,
+    told: Mapping[str, Any],
 ) -> None:  # fmt: skip
-    """Write the files, and say which."""
+    from tint.proofs import lettering
+
+    words = " ".join(filter(None, (approving.title, approving.words, approving.approver)))
+    lost = lettering.lost(approving.title or "") if out else ""
+    lost += lettering.lost(words, sheet=True) if approving.pdf else ""
+    lost = "".join(dict.fromkeys(lost))  # letters that the typefaces lack
     write_all(contents)
     first, *others = written = [str(path) for path in contents]
 
@@ -242,4 +290,4 @@ def _tell(
         if lost:
             out.print(f"Take care: `{lost}` became `?` on the picture or the PDF: its typeface has no such letters.")
 
-    pages.answer({"written": first, "also_written": others} | dict(more), page, letters_lost=lost)
+    pages.answer({"written": first, "also_written": others, **told}, page, letters_lost=lost)

@@ -60,7 +60,7 @@ class Subject:
         """Whether there is a part."""
         return self.part is not None or self.height_map is not None
 
-    def check(self) -> None:
+    def check(self, show: str) -> None:
         """Refuse options that do not go together."""
         if self.part and self.height_map:
             raise InputError("--set height_map", "given together with --part", "expected one of them")
@@ -76,6 +76,8 @@ class Subject:
                 raise InputError(name, "no mesh to apply it to", mend="name one with --part")
         if self.thin_mm is not None and not self.given:
             raise InputError("--set thin_mm", "no part to look for thin spots in", mend="name one with --part")
+        if show == "part" and not self.given:
+            raise InputError("--show part", "there is no part", mend="name one with --part or --set height_map")
 
     def read(self) -> Model | None:
         """The part, read once; None without one."""
@@ -269,3 +271,16 @@ approving_options = options.grouped(
     ),
     heading="Output",
 )  # fmt: skip
+
+
+def check_compared(show: str | None, bits: str, subject: Subject, tracing: Tracing, approving: Approving) -> None:
+    """Refuse what a comparison of several recipes does not show."""
+    others = {
+        "--show": show, "--part": subject.part, "--set height_map": subject.height_map,
+        "--set thin_mm": subject.thin_mm, "--trace": tracing.trace,
+        "--set words": approving.words, "--set approver": approving.approver, "--set expiry": approving.expiry,
+        "--set bits=16": bits == "16" or None,
+    }  # fmt: skip
+    for name, value in others.items():
+        if value is not None:
+            raise InputError(name, "a comparison of several recipes does not show it", mend="--pick one recipe")
