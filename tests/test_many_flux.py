@@ -16,8 +16,9 @@ from numpy.typing import ArrayLike, NDArray
 from tint.errors import InputError
 from tint.optics import many_flux
 from tint.optics.adding_doubling import moments, solve
+from tint.optics.axes import Axis, Knots
 from tint.optics.slab import AT_8, READINGS
-from tint.optics.table import Axis, Knots, tabulate
+from tint.optics.table import tabulate
 
 Array = NDArray[np.float64]
 

@@ -13,19 +13,17 @@ Gate, L. F. (1974), Appl. Opt. 13, 236: K = 2 mu_a, S = 3/4 mu_s (1 - g) (from m
 from __future__ import annotations
 
 import functools
-import os
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tint.errors import InputError
 from tint.files import cached_arrays, is_cached
-from tint.optics.adding_doubling import body, lobe_at
+from tint.optics.adding_doubling import Body, body, lobe_at
+from tint.optics.axes import Axis, Knots
 from tint.optics.slab import AT_8, PASSED, check_reading, directions
 from tint.optics.surface import DEGREES_8
 from tint.optics.surface import reflected as mirrored
-from tint.optics.table import Axis, Knots, Table, stacked, tabulate
+from tint.optics.table import Table, at_nodes, for_each, located, look_up, stacked, tabulate
 
 Array = NDArray[np.float64]
 
@@ -48,7 +46,6 @@ _ROUND, _BACK = (-0.4, -0.9), (0.07, 0.16)
 LOBE_ENDS = (-1.0, 0.22)
 _STORED = tuple(f"{geometry} {seat}" for geometry in ("di:8", "45:0") for seat in ("air", "wet"))
 _STEP = 1e-4  # of the index, for the slope of a closed form
-_BUILDERS = 4  # threads at most that build tables at once; each takes some 100 MB
 
 
 def terms(
@@ -166,7 +163,7 @@ def _at_lobe(
     `of_index`: as of `index_weights`; values are then of shape (2, n, ...), the second their slopes by the index, and
     else (1, n, ...).
     """
-    at, asked, inverse = _located(x, y, z)
+    at, asked, inverse = located(x, y, z, most_g=MOST_G)
     g, second = at[2], np.asarray(q, dtype=float) * inverse
     lobe, by_g, by_second = lobe_at(g, second)
     low, high = LOBE_ENDS
@@ -203,43 +200,6 @@ def _lobe_weights(lobe: Array, backwards: NDArray[np.intp]) -> Array:
     weights[0, 1:], weights[1, 1:] = lobe * (lobe - other) * scale, (2.0 * lobe - other) * scale
     weights[0, 0], weights[1, 0] = 1.0 - weights[0, 1] - weights[0, 2], -weights[1, 1] - weights[1, 2]
     return weights
-
-
-def look_up(table: Table, x: ArrayLike, y: ArrayLike, z: ArrayLike, *more: Array) -> tuple[Array, Array]:
-    """Values, shape (n, ...), and slopes by x, y, z and what more there is, from a table over x, y, g = 1 - y / z ...
-
-    Raises
-    ------
-    InputError
-        For a depth that is negative or not a number.
-    """
-    at, asked, inverse = _located(x, y, z)
-    values, slopes = table(*at, *more)
-    by_g = np.where((asked >= 0.0) & (asked <= MOST_G), slopes[:, 2], 0.0) * inverse
-    slopes[:, 1] -= by_g
-    slopes[:, 2] = by_g * (at[1] * inverse)
-    return values, slopes
-
-
-def _located(x: ArrayLike, y: ArrayLike, z: ArrayLike) -> tuple[Array, Array, Array]:
-    """Where depths lie in a table, x, y and g, shape (3, ...); 1 - y / z, of which g is what a table holds; and 1 / z.
-
-    Both are 0 where z is.
-    """
-    at = np.stack(np.broadcast_arrays(x, y, z)).astype(float, copy=False)
-    # Written so that a NaN fails too.
-    if at.size and not (at.min() >= 0.0 and at.max() < np.inf):
-        name = next(
-            name
-            for name, each in zip(("K d", "S d", "M d"), at, strict=True)
-            if not (each.min() >= 0.0 and each.max() < np.inf)
-        )
-        raise InputError("layer", f"{name} is negative or not a number", "0 or more")
-    some = at[2] > 0.0
-    inverse = np.divide(1.0, at[2], out=np.zeros_like(at[2]), where=some)
-    asked = np.where(some, 1.0 - at[1] * inverse, 0.0)
-    at[2] = np.minimum(np.maximum(asked, 0.0), MOST_G)
-    return at, asked, inverse
 
 
 def _read(
@@ -303,35 +263,14 @@ def build(refractive_index: float, lobe: float = 0.0) -> dict[str, Array]:
     `"<geometry> <seat>"` holds front, through, back, shape (3, g nodes, x nodes, y nodes), and `"passed"` the
     transmittance, shape (1, g nodes, x nodes, y nodes) [-].
     """
-    # Linear algebra leaves the other threads alone while it runs.
-    with ThreadPoolExecutor(min(os.cpu_count() or 1, _BUILDERS)) as threads:
-        each = list(threads.map(lambda g: _build(refractive_index, g, lobe), G_AXIS.nodes))
-    return {name: np.stack([arrays[name] for arrays in each], axis=1) for name in each[0]}
 
+    def of_g(g: float) -> dict[str, Array]:
+        at = directions(refractive_index, _FEW if g <= _FEW_UP_TO_G else _MANY)
 
-def _build(refractive_index: float, g: float, lobe: float) -> dict[str, Array]:
-    """As `build`, for one g and without its axis.
+        def answers(layers: Body) -> dict[str, Array]:
+            slab = layers.slab(at)
+            return {name: slab.terms(*name.split()) for name in _STORED} | {PASSED: slab.beam_passed[None, AT_8]}
 
-    Notes
-    -----
-    On the geometric grid a layer doubled is again a node, so each chain of nodes with one ratio x : y costs
-    one doubling a node; the edges x = 0 and y = 0 are chains of their own.
-    """
-    at = directions(refractive_index, _FEW if g <= _FEW_UP_TO_G else _MANY)
-    x, y = X_AXIS.nodes, Y_AXIS.nodes
-    arrays = {name: np.empty((3, x.size, y.size)) for name in _STORED} | {PASSED: np.empty((1, x.size, y.size))}
-    column, row = (index.ravel() for index in np.indices((x.size, y.size)))
-    # A chain starts in the first octave of either axis; the clear slab is a chain of one.
-    starts = ((column > 0) & (column <= PER_OCTAVE)) | ((row > 0) & (row <= PER_OCTAVE)) | (column + row == 0)
-    column, row = column[starts], row[starts]
-    layers = body(x[column], y[row], at=at, g=g, lobe=lobe)
-    while True:
-        slab = layers.slab(at)
-        for name in _STORED:
-            arrays[name][:, column, row] = slab.terms(*name.split())
-        arrays[PASSED][0, column, row] = slab.beam_passed[AT_8]
-        column, row = np.where(column > 0, column + PER_OCTAVE, 0), np.where(row > 0, row + PER_OCTAVE, 0)
-        still = (column < x.size) & (row < y.size) & (column + row > 0)
-        if not still.any():
-            return arrays
-        column, row, layers = column[still], row[still], layers.doubled(still)
+        return at_nodes((X_AXIS, Y_AXIS), lambda x, y: body(x, y, at=at, g=g, lobe=lobe), answers)
+
+    return for_each(G_AXIS.nodes, of_g, axis=1)

@@ -14,8 +14,6 @@ index, and kept in the cache; for given discs they become tables of what is lost
 from __future__ import annotations
 
 import functools
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,8 +21,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from tint.errors import InputError
 from tint.files import cached_arrays, is_cached
-from tint.optics.slab import PASSED, directions
-from tint.optics.table import Axis, Knots, Table, tabulate
+from tint.optics.axes import Axis, Knots
+from tint.optics.slab import directions
+from tint.optics.table import Table, at_nodes, for_each, look_up, tabulate
 
 Array = NDArray[np.float64]
 
@@ -42,8 +41,6 @@ _G_PIECES = Knots((0.0, 0.3, 0.6, 0.8, 0.95), degree=2)
 _NODES = 8  # directions in a hemisphere: only differences from the wide layer are kept
 D_AXIS = Knots(tuple(np.arange(-4.0, 4.1, 0.5).tolist()), degree=2)  # of log2(d / a); constant beyond
 _CARD = 0.9  # over a backing of 0 and of this what the spot loses is exact, between them within 1e-4
-_KINDS = ("di:8 air", "di:8 wet", "45:0 air", "45:0 wet")
-_BUILDERS = 4  # threads at most that build at once; each takes some 200 MB
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +67,7 @@ def change(
     x, y and z are K d, S d and M d; the tables are those of the nearest index computed. `name` is `"<di:8 or 45:0>
     <air or wet>"` for front, through and back, n being 3, and `passed` for transmittance, n being 1.
     """
-    from tint.optics.many_flux import look_up, middle_index
+    from tint.optics.many_flux import middle_index
 
     table = _table(middle_index(refractive_index), round(spot.lit_mm / spot.seen_mm, 4), name)
     d = np.asarray(thickness_mm, dtype=float)
@@ -144,34 +141,14 @@ def build(refractive_index: float) -> dict[str, Array]:
     `"<geometry> <seat>"` holds front, through, back, shape (3, ripples, g, x and y nodes), and `"passed"` the
     transmittance, shape (1, ripples, g, x and y nodes) [-].
     """
-    with ThreadPoolExecutor(min(os.cpu_count() or 1, _BUILDERS)) as threads:
-        each = list(threads.map(lambda g: _build(refractive_index, g), G_AXIS.nodes))
-    return {name: np.stack([arrays[name] for arrays in each], axis=2) for name in each[0]}
-
-
-def _build(refractive_index: float, g: float) -> dict[str, Array]:
-    """As `build`, for one g and without its axis: chains of doublings, as of `many_flux`, over x, y and q d at once."""
-    from tint.optics.ripples import rippled
+    from tint.optics.ripples import Rippled, rippled
 
     at = directions(refractive_index, _NODES)
-    axes = (Q_AXIS, X_AXIS, Y_AXIS)
-    sizes = tuple(axis.nodes.size for axis in axes)
-    arrays = {name: np.empty((3, *sizes)) for name in _KINDS} | {PASSED: np.empty((1, *sizes))}
-    node = [index.ravel() for index in np.indices(sizes)]
-    # A chain starts in the first octave of any axis; the clear slab under wide light is a chain of one.
-    starts = sum(node) == 0
-    for index, axis in zip(node, axes, strict=True):
-        starts |= (index > 0) & (index <= axis.per_octave)
-    node = [index[starts] for index in node]
-    q, x, y = (axis.nodes[index] for axis, index in zip(axes, node, strict=True))
-    layers = rippled(x, y, q, at=at, g=g)
-    while True:
-        for name, answer in layers.answers(at).items():
-            arrays[name][:, *node] = answer
-        node = [np.where(index > 0, index + axis.per_octave, 0) for index, axis in zip(node, axes, strict=True)]
-        still = sum(node) > 0
-        for index, size in zip(node, sizes, strict=True):
-            still &= index < size
-        if not still.any():
-            return arrays
-        node, layers = [index[still] for index in node], layers.doubled(still)
+
+    def of_g(g: float) -> dict[str, Array]:
+        def start(q: Array, x: Array, y: Array) -> Rippled:
+            return rippled(x, y, q, at=at, g=g)
+
+        return at_nodes((Q_AXIS, X_AXIS, Y_AXIS), start, lambda layers: layers.answers(at))
+
+    return for_each(G_AXIS.nodes, of_g, axis=2)
