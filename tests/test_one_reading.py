@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.errors import InputError
+from tint.given import target_from_reading
 from tint.shift import read_pairs
 from tint.spectra import resample
 from tint.swatches.one_reading import read_one
-from tint.target import target_from_reading
 
 D65 = colorimetry.viewing(GRID)
 PERCENT = {name: 100.0 * values for name, values in SAMPLES.items()}

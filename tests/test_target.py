@@ -11,12 +11,13 @@ import pytest
 from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError
+from tint.given import target_from_reading, with_black
 from tint.materials import Blend
 from tint.opacity import opacity_of
 from tint.palette import Palette
 from tint.recipes import Rules
 from tint.swatches.one_reading import read_one
-from tint.target import Target, target_from_blend, target_from_lab, target_from_reading, target_from_srgb, with_black
+from tint.target import Target, target_from_blend, target_from_lab, target_from_srgb
 
 AMBER = Blend("milky", {"yellow": 0.1, "white": 0.05})
 TWO_MM = Setting(thickness_mm=2.0)

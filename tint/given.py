@@ -1,4 +1,4 @@
-"""What verbs are given, as the things that the rooms take; what is of the wrong kind is told in one line."""
+"""What verbs and commands are given, as the things that the rooms take; a wrong kind is told in one line."""
 
 from __future__ import annotations
 
@@ -8,14 +8,17 @@ from typing import Any
 
 from numpy.typing import ArrayLike
 
-from tint import jsonable, kinds
+from tint import colorimetry, jsonable, kinds
 from tint.appearance import Appearance, Setting
+from tint.colorimetry import Viewing
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.recipes import Recipe
 from tint.swatches.instruments import Given
-from tint.target import Target, target_from_lab, target_from_photo, target_from_reading, target_from_srgb
+from tint.swatches.one_reading import read_one
+from tint.target import Look as Also
+from tint.target import Target, target_from_lab, target_from_srgb
 
 Look = Blend | Mapping[str, float] | Recipe | Appearance | jsonable.Look
 
@@ -119,3 +122,79 @@ def target_of(
         reading or "", view, wavelengths=palette.wavelengths, over=over, seat=seat,
         geometry=setting.geometry or palette.instrument.geometry, said=said,
     )  # fmt: skip
+
+
+# Colours wanted that lie in files, or were read twice.
+
+
+_NOISE = 0.01  # by which a contrast ratio that was read may pass 1
+
+
+def target_from_reading(
+    where: str,
+    view: Viewing,
+    *,
+    wavelengths: ArrayLike,
+    over: str = "",
+    seat: str = "",
+    geometry: str = "",
+    said: Given | None = None,
+    **asked: Any,
+) -> Target:
+    """A target that was measured: a row of a readings table, or a sample of an instrument's file.
+
+    `where`: `FILE` or `FILE:NAME`, as of `read_one`. What tells L*, a*, b* and no spectrum becomes a target of that
+        colour.
+    `wavelengths` (n_wavelengths,): the palette's [nm]; the reading is brought onto them.
+    `over`, `seat`: backing and seat of the reading, where the file tells them.
+    `geometry`: that it is seen in: of readings with and without the specular reflection, those of it are taken.
+    `said`: what the user says where the file does not.
+    Raises InputError if there is no such file or reading, it does not cover the wavelengths, or is a colour in another
+        light.
+    """
+    told = {"backing": over, "seat": seat, "quantity": "reflectance"}
+    told = {column: cell for column, cell in told.items() if cell}
+    read = read_one(where, onto=wavelengths, told=told, geometry=geometry, said=said)
+    source = f"{where} ({'; '.join(read.notes)})" if read.notes else where
+    return Target(lab=read.seen(view), spectrum=read.spectrum, **({"source": source} | asked))
+
+
+def target_from_photo(where: str, view: Viewing, **asked: Any) -> Target:
+    """A target that a photograph shows: `FILE:X,Y`, as `mailed_in` reads it; other arguments are those of `Target`.
+
+    Raises InputError if there is no such picture or place in it.
+    Raises JobError if it has no chart where one is told, or is not good enough.
+    """
+    from tint.photographs.mailed import mailed_in, wanted_colour  # pictures are for those who have one
+
+    seen = wanted_colour(mailed_in(where), view)
+    told: dict[str, Any] = {"source": seen.words, "known_within": seen.error}
+    return Target(lab=seen.lab, **(told | asked))
+
+
+def with_black(target: Target, black: Target, palette: Palette, *, setting: Setting) -> Target:
+    """A target together with what the same sample showed over the darkest backing.
+
+    `target`: as seen over the setting's backing.
+    `black`: over the darkest; its own wishes do not count.
+    Returns the target with a further look over the darkest backing. Where both were measured, that one over the
+        lightest backing, and no opacity was asked for, it also asks for the contrast ratio that the two make; not so
+        where the sample is of another thickness than the part, since then it is the sample's alone.
+    Raises InputError if there is but one backing, the target is itself over the darkest, or the sample is brighter over
+        black.
+    """
+    over = setting.behind(palette)
+    if not palette.pair or over == palette.black:
+        seen = "as a free slab" if over == "none" else f"over {over}"
+        raise InputError("target over black", f"the target is seen {seen}", "one over another backing")
+    also = (*target.also, Also(lab=black.lab, over=palette.black))
+    if target.spectrum is None or black.spectrum is None or over != palette.white:
+        return replace(target, also=also)
+    ratio = float(colorimetry.contrast_ratio(black.spectrum, target.spectrum, setting.viewing(palette)))
+    if ratio > 1.0 + _NOISE:
+        found = f"it is {ratio:.2f} times as bright as over {palette.white}"
+        raise InputError("target over black", found, "a darker reading", "were the two swapped?")
+    own = target.thickness_mm is None or target.thickness_mm == setting.thickness_mm
+    if not own or target.asks_more:
+        return replace(target, also=also)
+    return replace(target, also=also, contrast_ratio=min(ratio, 1.0))

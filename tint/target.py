@@ -18,13 +18,10 @@ from tint.materials import Blend
 from tint.opacity import ALLOWED, KINDS, opacity_of
 from tint.palette import Palette
 from tint.spectra import Array, Mask
-from tint.swatches.instruments import Given
-from tint.swatches.one_reading import read_one
 
 # What may be asked of opacity and of the light let through: a value to reach, or one not to be left.
 BOUNDS = tuple(kind + end for kind in KINDS for end in ("", "_min", "_max"))
 _ROUNDING = 1e-6  # by which what is computed twice may differ [-]
-_NOISE = 0.01  # by which a contrast ratio that was read may pass 1
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -222,76 +219,6 @@ def target_from_srgb(code: str, view: Viewing, **asked: Any) -> Target:
     """
     lab = colorimetry.srgb_to_lab(colorimetry.hex_to_srgb(code), view)
     return Target(lab=lab, **({"source": f"screen colour {code}"} | asked))
-
-
-def target_from_reading(
-    where: str,
-    view: Viewing,
-    *,
-    wavelengths: ArrayLike,
-    over: str = "",
-    seat: str = "",
-    geometry: str = "",
-    said: Given | None = None,
-    **asked: Any,
-) -> Target:
-    """A target that was measured: a row of a readings table, or a sample of an instrument's file.
-
-    `where`: `FILE` or `FILE:NAME`, as of `read_one`. What tells L*, a*, b* and no spectrum becomes a target of that
-        colour.
-    `wavelengths` (n_wavelengths,): the palette's [nm]; the reading is brought onto them.
-    `over`, `seat`: backing and seat of the reading, where the file tells them.
-    `geometry`: that it is seen in: of readings with and without the specular reflection, those of it are taken.
-    `said`: what the user says where the file does not.
-    Raises InputError if there is no such file or reading, it does not cover the wavelengths, or is a colour in another
-        light.
-    """
-    told = {"backing": over, "seat": seat, "quantity": "reflectance"}
-    told = {column: cell for column, cell in told.items() if cell}
-    read = read_one(where, onto=wavelengths, told=told, geometry=geometry, said=said)
-    source = f"{where} ({'; '.join(read.notes)})" if read.notes else where
-    return Target(lab=read.seen(view), spectrum=read.spectrum, **({"source": source} | asked))
-
-
-def target_from_photo(where: str, view: Viewing, **asked: Any) -> Target:
-    """A target that a photograph shows: `FILE:X,Y`, as `mailed_in` reads it; other arguments are those of `Target`.
-
-    Raises InputError if there is no such picture or place in it.
-    Raises JobError if it has no chart where one is told, or is not good enough.
-    """
-    from tint.photographs.mailed import mailed_in, wanted_colour  # pictures are for those who have one
-
-    seen = wanted_colour(mailed_in(where), view)
-    told: dict[str, Any] = {"source": seen.words, "known_within": seen.error}
-    return Target(lab=seen.lab, **(told | asked))
-
-
-def with_black(target: Target, black: Target, palette: Palette, *, setting: Setting) -> Target:
-    """A target together with what the same sample showed over the darkest backing.
-
-    `target`: as seen over the setting's backing.
-    `black`: over the darkest; its own wishes do not count.
-    Returns the target with a further look over the darkest backing. Where both were measured, that one over the
-        lightest backing, and no opacity was asked for, it also asks for the contrast ratio that the two make; not so
-        where the sample is of another thickness than the part, since then it is the sample's alone.
-    Raises InputError if there is but one backing, the target is itself over the darkest, or the sample is brighter over
-        black.
-    """
-    over = setting.behind(palette)
-    if not palette.pair or over == palette.black:
-        seen = "as a free slab" if over == "none" else f"over {over}"
-        raise InputError("target over black", f"the target is seen {seen}", "one over another backing")
-    also = (*target.also, Look(lab=black.lab, over=palette.black))
-    if target.spectrum is None or black.spectrum is None or over != palette.white:
-        return replace(target, also=also)
-    ratio = float(colorimetry.contrast_ratio(black.spectrum, target.spectrum, setting.viewing(palette)))
-    if ratio > 1.0 + _NOISE:
-        found = f"it is {ratio:.2f} times as bright as over {palette.white}"
-        raise InputError("target over black", found, "a darker reading", "were the two swapped?")
-    own = target.thickness_mm is None or target.thickness_mm == setting.thickness_mm
-    if not own or target.asks_more:
-        return replace(target, also=also)
-    return replace(target, also=also, contrast_ratio=min(ratio, 1.0))
 
 
 def target_from_blend(palette: Palette, blend: Blend, *, setting: Setting, **asked: Any) -> Target:

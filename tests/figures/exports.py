@@ -25,12 +25,12 @@ from export_files import KINDS, NAMES, Array, Export
 
 from tint import colorimetry
 from tint.errors import InputError, TintError
+from tint.given import target_from_reading
 from tint.inspection import read_part
 from tint.swatches import SwatchFolder, read_folder
 from tint.swatches.import_plan import LEFT_OUT, Doubles, Naming
 from tint.swatches.importing import plan_import
 from tint.swatches.instruments import Measurement, parse_measurements
-from tint.target import target_from_reading
 
 GRID = np.arange(400.0, 701.0, 20.0)
 EXACT, RIGHTLY, WRONGLY, WRONG = "read exactly", "refused rightly", "refused wrongly", "READ WRONGLY"

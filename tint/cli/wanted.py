@@ -13,12 +13,13 @@ from tint.cli import options
 from tint.cli.asked import base_of
 from tint.cli.keys import SET, called, option, workshop
 from tint.errors import InputError
+from tint.given import with_black
 from tint.materials import Blend
 from tint.opacity import bounds_of, opacity_of
 from tint.palette import ONE_WAY, Palette
 from tint.recipes import RANKINGS, Rules
 from tint.swatches.instruments import Given
-from tint.target import Target, target_from_blend, with_black
+from tint.target import Target, target_from_blend
 from tint.weighing.batch import WASTE_PERCENT, waste_of
 
 
