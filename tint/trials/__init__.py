@@ -6,9 +6,8 @@ and a miss inside that is left alone.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,10 +19,10 @@ from tint.optics.surface import known_word
 from tint.palette import Palette
 from tint.recipes import Answer, Rules
 from tint.target import Target
-from tint.trials.cause import DOSE, NOTHING, SEVERAL, STRENGTH, THICKNESS, Cause, causes
+from tint.trials.cause import DOSE, RIVAL, STRENGTH, Cause, Finding, causes, findings
 from tint.trials.correct import Additions, Cup, additions, corrected, keeping
-from tint.trials.trial import SURE, Doubts, Trial, TrialReading, check_trial
-from tint.trials.update import Posterior, learn
+from tint.trials.trial import Doubts, Trial, TrialReading, check_trial
+from tint.trials.update import learn
 from tint.trials.verdict import Miss, misses, verdict
 
 __all__ = [
@@ -39,23 +38,7 @@ __all__ = [
     "adjust",
 ]
 
-_RIVAL = 0.1  # probability from which a second explanation is told too; common practice, no source
 _ROUNDING = 1e-4  # share of a dose, below the last digit that is shown: the same dose
-_STRANGE = 3.0  # standard deviations of left-over misfit that no change explains; common practice, no source
-
-
-@dataclass(frozen=True, kw_only=True)
-class Finding:
-    """Something that a trial says went wrong."""
-
-    what: str  # `strength:PIGMENT`, `haze:BASE`, `tint:BASE`, `dose:NUMBER:PIGMENT`, `thickness:NUMBER` or `readings`
-    # value, error: a factor with the standard deviation of its logarithm, or a shift in mm
-    value: float
-    error: float
-    words: str  # the same as a sentence
-    # that this is what went wrong, of all that was compared; NaN where nothing was compared [-]
-    probability: float = math.nan
-    rivals: Mapping[str, float] = field(default_factory=dict)  # what else it may have been, and how likely that is [-]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,7 +141,7 @@ def adjust(
         answer=answer,
         kept_pigments=kept,
         additions=None if cup is None else additions(learned.palette, target, cup, setting=setting, rules=rules),
-        findings=tuple(_likely(_findings(palette, learned, trials), found)),
+        findings=tuple(findings(palette, learned, trials, found)),
         poured=last.blend,
         otherwise=_otherwise(found, asked, setting, last.blend, rules, given),
     )
@@ -171,7 +154,7 @@ def _otherwise(
     if not found or found[0].kind not in (STRENGTH, DOSE):
         return None
     pair = [each for each in found[1:] if {each.kind, found[0].kind} == {STRENGTH, DOSE} and each.name == found[0].name]
-    if not pair or pair[0].probability < _RIVAL:
+    if not pair or pair[0].probability < RIVAL:
         return None
     other = pair[0]
     answer, _ = corrected(other.learned.palette, target, setting, poured, rules, given, other, loosen=False)
@@ -198,79 +181,3 @@ def _as_solid(palette: Palette, target: Target, trial: Trial, setting: Setting) 
         return target
     meant = predict(palette, trial.blend, setting=setting).contrast_ratio
     return replace(target, contrast_ratio_min=float(np.clip(meant - ALLOWED, ALLOWED, 1.0)))
-
-
-def _findings(palette: Palette, learned: Posterior, trials: Sequence[Trial]) -> list[Finding]:
-    n_bases, n = len(palette.bases), len(palette.k)
-    told = []
-    for at, name in enumerate([*palette.bases, *palette.pigments]):
-        kinds = (("tint", at), ("haze", at + n)) if at < n_bases else (("strength", at),)
-        for kind, place in kinds:
-            factor, error = float(learned.factors[place]), float(learned.factor_errors[place])
-            if abs(np.log(factor)) > SURE * error:
-                told.append(_changed(kind, name, factor, error))
-    for number, (shift, error) in enumerate(zip(learned.thickness_mm, learned.thickness_errors, strict=True), start=1):
-        if abs(shift) > SURE * error:
-            thickness = trials[number - 1].thickness_mm + shift
-            words = f"trial {number} reads as {thickness:.2f} mm, not {trials[number - 1].thickness_mm:g} mm"
-            told.append(Finding(what=f"thickness:{number}", value=float(shift), error=float(error), words=words))
-    told += _wrong_doses(palette, learned, trials)
-    if learned.misfit > _STRANGE:
-        words = "no change of strength, base or thickness explains the readings: check blend, doses and readings"
-        told.append(Finding(what="readings", value=learned.misfit, error=1.0, words=words))
-    return told
-
-
-def _wrong_doses(palette: Palette, learned: Posterior, trials: Sequence[Trial]) -> Iterator[Finding]:
-    """Doses that were off by more than weighing is: told where a slip was reckoned with."""
-    usual, names = palette.instrument.dose_error_percent / 100.0, list(palette.pigments)
-    for number, (trial, shares, errors) in enumerate(zip(trials, learned.doses, learned.dose_errors, strict=True), 1):
-        dosed = np.flatnonzero(palette.loadings(trial.blend))
-        for at, share, error in zip(dosed, shares, errors, strict=True):
-            if abs(share) > SURE * max(error, usual):
-                name, percent = names[at], 100.0 * abs(share)
-                words = f"trial {number} holds {percent:.0f} % {'less' if share < 0 else 'more'} {name} than is written"
-                words += f" (± {100.0 * error:.0f} %, one standard deviation): weighed wrongly"
-                yield Finding(what=f"{DOSE}:{number}:{name}", value=1.0 + share, error=float(error), words=words)
-
-
-def _likely(findings: list[Finding], found: Sequence[Cause]) -> list[Finding]:
-    """Findings with how likely they are, and what else it may have been."""
-    if not found:
-        return findings
-    findings = [each for each in findings if _opened(each, found[0])]
-    best, rivals = found[0], [each for each in found[1:] if each.probability >= _RIVAL]
-    sure = (
-        f"; {100.0 * best.probability:.0f} % likely to be {'the cause' if best.what != SEVERAL else 'one of several'}"
-    )
-    other = f", else {', '.join(_named(each) for each in rivals)}" if rivals else ""
-    likely = {each.what: each.probability for each in rivals}
-    return [
-        each
-        if each.what == "readings"
-        else replace(each, words=f"{each.words}{sure}{other}", probability=best.probability, rivals=likely)
-        for each in findings
-    ]
-
-
-def _opened(finding: Finding, cause: Cause) -> bool:
-    """Whether an explanation is of this at all: what moves within its usual error is not found to have gone wrong."""
-    told = finding.what == cause.what or (cause.kind == THICKNESS and finding.what.startswith(THICKNESS))
-    return told or cause.kind == SEVERAL or finding.what == "readings"
-
-
-def _named(cause: Cause) -> str:
-    told = {NOTHING: "chance alone", SEVERAL: "several things at once", THICKNESS: "the thickness"}
-    what = told.get(cause.kind, f"the {cause.kind} of {cause.name}")
-    return f"{what} ({100.0 * cause.probability:.0f} %)"
-
-
-def _changed(kind: str, name: str, factor: float, error: float) -> Finding:
-    percent = 100.0 * abs(factor - 1.0)
-    words = {
-        "strength": f"{name} is {percent:.0f} % {'stronger' if factor > 1 else 'weaker'}",
-        "haze": f"{name} is {percent:.0f} % {'hazier' if factor > 1 else 'clearer'}",
-        "tint": f"{name} itself absorbs {percent:.0f} % {'more' if factor > 1 else 'less'}",
-    }[kind]
-    sentence = f"{words} than when the swatches were cast (± {100.0 * error:.0f} %, one standard deviation)"
-    return Finding(what=f"{kind}:{name}", value=factor, error=error, words=sentence)

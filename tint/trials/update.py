@@ -1,29 +1,30 @@
 """A palette learns from trials: Bayes' rule on its own covariance, and on what may have changed since the swatches.
 
-The unknowns are those of the fit, a deviation of k and s at each wavelength (`own`; m goes along with s) and what
+The unknowns are those of the fit, deviations of k and s at each wavelength (`own`; m goes along with s) and what
 wavelengths share (`shared`): the palette's modes, then the logarithm of each base's absorption and scattering and of
-each pigment's strength, then thickness and doses of every trial, each in units of its own prior standard deviation.
+each pigment's strength, then thickness and doses of every trial; all in units of their prior standard deviations.
 The posterior mode is found by least squares. Readings that it leaves more of than their noise are believed less, by the
 ratio of the two (Birge 1932, Phys. Rev. 40, 207): what nothing here explains must not bend what does.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tint import forward
 from tint.fitting.minimise import descend
+from tint.materials import SEATS
 from tint.optics import layer
 from tint.optics.many_flux import MOST_G
 from tint.optics.surface import known_word
 from tint.palette import Palette, bold, compress, widening
 from tint.spectra import Array
-from tint.trials.trial import Doubts, Trial
+from tint.trials.trial import Doubts, Trial, TrialReading
 
-_STEPS, _GAIN = 40, 1e-9  # of the search: most steps, and the share of its cost below which nothing is gained
+_STEPS, _GAIN = 40, 1e-7  # of the search: most steps, and the share of its cost below which nothing is gained
 # Rounds in which noise is raised to what is left, and the ratio of the two at which it has settled; no source.
 _ROUNDS, _SETTLED = 5, 1.05
 _TINY = 1e-12  # keeps a division from 0; changes nothing that can be told
@@ -55,6 +56,7 @@ class Posterior:
 class Layout:
     """What may have changed, and where everything stands in `shared`."""
 
+    own: Array  # what a unit of each of `own` changes k, s, m and q by, shape (W, 4 n_components, 2 n_components)
     n_modes: int
     changes: Array  # prior sd of each change's logarithm, shape (n_changes,)
     reach: Array  # which entries of theta each change multiplies, shape (n_changes, 4 n_components)
@@ -101,56 +103,85 @@ def settled(palette: Palette, trials: Sequence[Trial], layout: Layout) -> tuple[
 
 
 @dataclass(frozen=True, eq=False)
-class Mode:
-    """The posterior mode: what is believed there, and what is left of the readings at their own noise.
+class _At:
+    """Where the search for the mode stands; `own` and `shared` in their prior standard deviations."""
 
-    `log_evidence` is Laplace's: of the readings, but for a constant that the readings alone decide.
-    """
-
-    at: At
-    solved: Solved
-    residual: Array
-    log_evidence: float
-
-
-@dataclass(frozen=True, eq=False)
-class At:
-    """Where the search for the mode stands; residuals at the noise that is reckoned with."""
-
-    own: Array
-    shared: Array
-    theta: Array
-    factor: Array
-    by_shared: Array
-    residual: Array
+    own: Array  # shape (W, 2 n)
+    shared: Array  # shape (q,)
+    theta: Array  # k, s, m and q of all components, shape (W, t)
+    factor: Array  # by which the changes multiply them, shape (t,)
+    by_shared: Array  # their slopes, shape (W, t, q)
+    residual: Array  # of the readings at the noise that is reckoned with, shape (W, m)
+    # slopes of what the readings are predicted to be, in the same: shape (W, m, 2 n) and (W, m, q)
     by_own: Array
     slopes: Array
     cost: float
 
 
+@dataclass(frozen=True, eq=False)
+class Mode:
+    """The posterior mode, and what is left of the readings there at their own noise."""
+
+    at: _At
+    local: Array  # covariance of theta at each wavelength, `shared` given, shape (W, t, t)
+    follows: Array  # how theta follows `shared`, shape (W, t, q)
+    root: Array  # a square root of the covariance of `shared`, shape (q, q)
+    residual: Array  # shape (W, m)
+    log_evidence: float  # Laplace's, of the readings, but for a constant that the readings alone decide
+
+
 def mode(palette: Palette, trials: Sequence[Trial], layout: Layout, noise: float) -> Mode:
     """The mode, with the readings' noise taken `noise` times as large as it is stated."""
-    prior = np.asarray(np.linalg.inv(palette.local))
 
-    def at(own: Array, shared: Array) -> At:
+    def at(own: Array, shared: Array) -> _At:
         theta, factor, by_shared = _believed(palette, layout, own, shared)
         residual, by_theta, direct = (each / noise for each in _miss(palette, trials, layout, theta, shared))
-        cost = float(np.sum(residual**2) + np.sum(shared**2) + np.einsum("ws,wst,wt->", own, prior, own))
-        by_own, slopes = _lowered(palette, by_theta * factor), by_theta @ by_shared + direct
-        return At(own, shared, theta, factor, by_shared, residual, by_own, slopes, cost)
+        by_own, slopes = (by_theta * factor) @ layout.own, by_theta @ by_shared + direct
+        return _At(own, shared, theta, factor, by_shared, residual, by_own, slopes, _total(residual, own, shared))
 
-    def step(here: At, damping: float) -> tuple[At, float]:
-        found = _solve(prior, here, damping)
-        own, shared = found.own - here.own, found.shared - here.shared
-        left = here.residual - np.einsum("wmt,wt->wm", here.by_own, own) - here.slopes @ shared
-        after = float(np.sum(left**2) + np.sum(found.shared**2))
-        after += float(np.einsum("ws,wst,wt->", found.own, prior, found.own))
-        return at(found.own, found.shared), here.cost - after
+    def step(here: _At, damping: float) -> tuple[_At, float]:
+        own, shared, *_ = _solve(here, damping)
+        left = here.residual - np.einsum("wmt,wt->wm", here.by_own, own - here.own)
+        return at(own, shared), here.cost - _total(left - here.slopes @ (shared - here.shared), own, shared)
 
-    start = at(np.zeros(palette.local.shape[:2]), np.zeros(layout.size))
+    start = at(np.zeros((len(layout.own), layout.own.shape[2])), np.zeros(layout.size))
     found, _, _ = descend(start, step, most_steps=_STEPS, gain=_GAIN)
-    solved = _solve(prior, found, 0.0)
-    return Mode(found, solved, found.residual * noise, solved.log_volume - 0.5 * found.cost)
+    _, _, precision, told, root = _solve(found, 0.0)
+    reach = layout.own * found.factor[:, None]
+    along = reach @ np.swapaxes(found.by_own, 1, 2)
+    volume = 0.5 * np.sum(np.linalg.slogdet(precision)[1]) + np.sum(np.log(np.diag(root)))
+    return Mode(
+        at=found,
+        local=reach @ np.swapaxes(reach, 1, 2) - along @ precision @ np.swapaxes(along, 1, 2),
+        follows=found.by_shared - along @ told,
+        root=root,
+        residual=found.residual * noise,
+        log_evidence=float(volume) - 0.5 * found.cost,
+    )
+
+
+def _total(residual: Array, own: Array, shared: Array) -> float:
+    return float(np.sum(residual**2) + np.sum(own**2) + np.sum(shared**2))
+
+
+def _solve(here: _At, damping: float) -> tuple[Array, Array, Array, Array, Array]:
+    """One damped step, written for the new values themselves: both priors are about zero, the damping about here.
+
+    Returns `own` and `shared` there; the precision of each wavelength's readings, shape (W, m, m), `shared` given; the
+    same times their slopes by `shared`, shape (W, m, q); and a square root of the covariance of `shared`.
+
+    Few readings tell of many coefficients: the matrix inversion lemma leaves matrices of as many rows as readings.
+    """
+    by_own, slopes, held = here.by_own, here.slopes, damping / (1.0 + damping)
+    along, flat = np.swapaxes(by_own, 1, 2), slopes.reshape(-1, here.shared.size)
+    precision = np.asarray(np.linalg.inv((1.0 + damping) * np.eye(slopes.shape[1]) + by_own @ along))
+    aimed = here.residual + (1.0 - held) * np.einsum("wmt,wt->wm", by_own, here.own) + slopes @ here.shared
+    told = precision @ slopes
+    information = np.eye(here.shared.size) + flat.T @ told.reshape(flat.shape)
+    root = np.linalg.inv(np.linalg.cholesky(information)).T  # positive definite: the prior alone is the unit matrix
+    shared = root @ (root.T @ (told.reshape(flat.shape).T @ aimed.ravel() + held * here.shared))
+    left = np.einsum("wmn,wn->wm", precision, aimed - slopes @ shared)
+    return held * here.own + np.einsum("wtm,wm->wt", along, left), shared, precision, told, root
 
 
 def surprise(palette: Palette, trials: Sequence[Trial]) -> float:
@@ -170,18 +201,21 @@ def lay_out(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Layout
             together[which, at] = 1.0
             changes.append((doubts.only[at] if doubts.only else percent) / 100.0)
             reach.append(together.ravel())
+    values, vectors = np.linalg.eigh(palette.local)
+    k, s = np.split(vectors * np.sqrt(np.maximum(values, 0.0))[:, None], 2, axis=1)
+    m, q = s * palette.by_s.swapaxes(1, 2)[..., None]
     doses = tuple(tuple(np.flatnonzero(palette.loadings(trial.blend)).tolist()) for trial in trials)
     sd = palette.instrument.thickness_error_mm if doubts.thickness_mm is None else doubts.thickness_mm
     dose_sd = tuple(np.full(len(each), palette.instrument.dose_error_percent / 100.0) for each in doses)
-    return Layout(palette.modes.shape[0], np.array(changes), np.array(reach), doses, dose_sd, sd)
+    own = np.concatenate((k, s, m, q), axis=1)
+    return Layout(own, palette.modes.shape[0], np.array(changes), np.array(reach), doses, dose_sd, sd)
 
 
 def _believed(palette: Palette, layout: Layout, own: Array, shared: Array) -> tuple[Array, Array, Array]:
     """theta now, shape (W, t); its factor, shape (t,); and its slopes by `shared`, shape (W, t, q)."""
     z, u = shared[: layout.n_modes], shared[layout.n_modes : layout.first_trial]
-    before = np.concatenate(palette.coefficients).T + _lifted(palette, own)
-    before += np.einsum("r,rwt->wt", z, palette.modes)
-    before = np.maximum(before, 0.0)
+    before = np.concatenate(palette.coefficients).T + np.einsum("wts,ws->wt", layout.own, own)
+    before = np.maximum(before + np.einsum("r,rwt->wt", z, palette.modes), 0.0)
     factor = np.exp((u * layout.changes) @ layout.reach)
     theta = before * factor
     slopes = np.zeros((*theta.shape, layout.size))
@@ -190,121 +224,73 @@ def _believed(palette: Palette, layout: Layout, own: Array, shared: Array) -> tu
     return theta, factor, slopes
 
 
-def _lifted(palette: Palette, own: Array) -> Array:
-    """Changes of k and s, shape (W, 2 n, ...), with those of m and q that go along with s, shape (W, 4 n, ...)."""
-    s, by_s = own[:, len(palette.k) :], palette.by_s.swapaxes(1, 2)
-    m, q = s * by_s.reshape(*by_s.shape, *(1,) * (s.ndim - 2))
-    return np.concatenate((own, m, q), axis=1)
-
-
-def _lowered(palette: Palette, by_theta: Array) -> Array:
-    """Slopes by k and s, shape (W, m, 2 n), from those by k, s, m and q, shape (W, m, 4 n)."""
-    by_k, by_s, *by_mq = np.split(by_theta, 4, axis=-1)
-    along = palette.by_s.swapaxes(1, 2)[:, :, None]
-    return np.concatenate((by_k, by_s + np.sum(along * np.stack(by_mq), axis=0)), axis=-1)
-
-
 def _miss(
     palette: Palette, trials: Sequence[Trial], layout: Layout, theta: Array, shared: Array
 ) -> tuple[Array, Array, Array]:
     """Residuals in standard deviations, shape (W, m); slopes by theta, (W, m, t), and by what is the trials' own."""
-    n = len(palette.k)
-    coefficients = theta.T.reshape(4, n, -1)
-    instrument = palette.instrument
+    wide, n = palette.wavelengths.size, len(palette.k)
+    coefficients = theta.T.reshape(4, n, wide)
     residuals, by_theta, direct = [], [], []
     for number, trial in enumerate(trials):
-        at = layout.thickness(number)
+        at, dosed = layout.thickness(number), list(layout.doses[number])
         d = max(trial.thickness_mm + layout.thickness_mm * shared[at], _THINNEST * trial.thickness_mm)
-        dosed = list(layout.doses[number])
         loadings = palette.loadings(trial.blend)
-        off = layout.dose_sd[number] * shared[layout.dosed(number)]
         exact = loadings[dosed]
-        loadings[dosed] = exact * np.maximum(1.0 + off, _LEAST_DOSE)
+        loadings[dosed] *= np.maximum(1.0 + layout.dose_sd[number] * shared[layout.dosed(number)], _LEAST_DOSE)
         share = palette.shares(trial.blend.base, loadings)
-        optics = palette.optics(trial.blend.base, as_read=True, finish=known_word(trial.finish))
-        base = list(palette.bases).index(trial.blend.base)
-        for reading in trial.readings:
-            read, (*by_mixed, by_d) = layer.reflectance_slopes(
+        base = coefficients[:, [list(palette.bases).index(trial.blend.base)]]
+        by_dose = coefficients[:, [len(palette.bases) + each for each in dosed]] - base / 100.0
+        for seat, backing, several in _by_seat(palette, trial):
+            read, slopes = layer.reflectance_slopes(
                 *forward.mix(coefficients, share),
                 thickness=d,
-                backing=palette.backing(reading.over),
-                seat=reading.seat,
-                optics=optics,
+                backing=backing,
+                seat=seat,
+                optics=palette.optics(trial.blend.base, as_read=True, finish=known_word(trial.finish)),
             )
-            noise = reading.noise * instrument.noise
-            sd = np.hypot(noise, palette.model_error * np.maximum(reading.values, 0.0) ** (2 / 3))
-            residuals.append((reading.values - read) / sd)
-            by_theta.append(np.concatenate([np.outer(slope / sd, share) for slope in by_mixed], axis=1))
-            own = np.zeros((read.size, layout.size))
-            own[:, at] = layout.thickness_mm * by_d / sd
-            for slot, pigment in enumerate(dosed):
-                number_of = len(palette.bases) + pigment
-                gain = sum(
-                    slope * (each[number_of] - each[base] / 100.0)
-                    for slope, each in zip(by_mixed, coefficients, strict=True)
-                )
-                own[:, at + 1 + slot] = layout.dose_sd[number][slot] * exact[slot] * gain / sd
+            values = np.stack([each.values for each in several])
+            noise = np.array([[each.noise * palette.instrument.noise] for each in several])
+            sd = np.hypot(noise, palette.model_error * np.maximum(values, 0.0) ** (2 / 3))
+            *by_mixed, by_d = slopes.reshape(5, -1, wide) / sd
+            residuals.append(((values - read) / sd).T)
+            by_theta.append(np.einsum("cmw,p->wmcp", by_mixed, share).reshape(wide, len(several), -1))
+            own = np.zeros((wide, len(several), layout.size))
+            own[..., at] = layout.thickness_mm * by_d.T
+            own[..., layout.dosed(number)] = np.einsum("cmw,cdw->wmd", by_mixed, by_dose)
+            own[..., layout.dosed(number)] *= layout.dose_sd[number] * exact
             direct.append(own)
-    return np.stack(residuals, axis=1), np.stack(by_theta, axis=1), np.stack(direct, axis=1)
+    return np.concatenate(residuals, axis=1), np.concatenate(by_theta, axis=1), np.concatenate(direct, axis=1)
 
 
-@dataclass(frozen=True, eq=False)
-class Solved:
-    own: Array
-    shared: Array
-    local: Array  # covariance of `own` at each wavelength, given `shared`
-    lean: Array  # how `own` follows `shared`, shape (W, t, q)
-    root: Array  # a square root of the covariance of `shared`, shape (q, q)
-    log_volume: float  # logarithm of what the readings leave of the prior's volume
-
-
-def _solve(prior: Array, here: At, damping: float) -> Solved:
-    """One damped step, written for the new values themselves: both priors are about zero, the damping about here."""
-    own, shared, by_own, slopes = here.own, here.shared, here.by_own, here.slopes
-    aimed = here.residual + np.einsum("wmt,wt->wm", by_own, own) + slopes @ shared
-    transposed, held = np.swapaxes(by_own, 1, 2), damping * np.einsum("wst,wt->ws", prior, own)
-    local = np.asarray(np.linalg.inv((1.0 + damping) * prior + transposed @ by_own))
-    cross = transposed @ slopes
-    lean = -local @ cross
-    alone = np.einsum("wst,wt->ws", local, np.einsum("wtm,wm->wt", transposed, aimed) + held)
-    flat_slopes, flat_cross = slopes.reshape(-1, shared.size), cross.reshape(-1, shared.size)  # (W m, q) and (W t, q)
-    information = (1.0 + damping) * np.eye(shared.size) + flat_slopes.T @ flat_slopes
-    information += flat_cross.T @ lean.reshape(-1, shared.size)
-    pull = flat_slopes.T @ aimed.ravel() - flat_cross.T @ alone.ravel() + damping * shared
-    lower = np.linalg.cholesky(information)  # the prior alone is the unit matrix: it is positive definite
-    root = np.linalg.inv(lower).T
-    new_shared = root @ (root.T @ pull)
-    log_volume = 0.5 * float(np.sum(np.linalg.slogdet(local)[1]) + np.sum(np.linalg.slogdet(prior)[1]))
-    log_volume -= float(np.sum(np.log(np.diag(lower))))
-    return Solved(alone + lean @ new_shared, new_shared, local, lean, root, log_volume)
+def _by_seat(palette: Palette, trial: Trial) -> Iterator[tuple[str, Array | None, list[TrialReading]]]:
+    """Readings with their backings, None for none: those of one seat are looked up once, over however many backings."""
+    for seat in ("", *SEATS):
+        several = [each for each in trial.readings if seat == ("" if each.over == "none" else each.seat)]
+        if several:
+            backings = None if not seat else np.stack([palette.backings[each.over] for each in several])
+            yield seat or "air", backings, several
 
 
 def posterior(palette: Palette, layout: Layout, found: Mode, widening: float) -> Posterior:
     """What the mode says; standard deviations widened by what the palette's own swatches were missed by."""
-    shared, theta, factor, solved = found.at.shared, found.at.theta, found.at.factor, found.solved
-    n = len(palette.k)
-    follows = found.at.by_shared + _lifted(palette, solved.lean) * factor[:, None]
-    errors = np.minimum(widening * np.sqrt(np.sum(solved.root**2, axis=1)), 1.0)  # no more than before the trials
+    shared, n = found.at.shared, len(palette.k)
+    errors = np.minimum(widening * np.sqrt(np.sum(found.root**2, axis=1)), 1.0)  # no more than before the trials
     changes = slice(layout.n_modes, layout.first_trial)
-    believed = shared[changes] * layout.changes
     places = np.array([layout.thickness(number) for number in range(len(layout.doses))])
-    of_own = factor[: 2 * n]
-    local = solved.local * of_own[:, None] * of_own
-    scale = _lifted(palette, np.sqrt(np.einsum("wtt->wt", local))) + _TINY
-    mixed = np.ascontiguousarray(theta.T).reshape(4, n, -1)
-    k, s, m, q = mixed
+    scale = np.sqrt(np.maximum(np.einsum("wtt->wt", found.local), 0.0)) + _TINY
+    k, s, m, q = mixed = np.ascontiguousarray(found.at.theta.T).reshape(4, n, -1)
     new = replace(
         palette,
         k=k,
         s=s,
         g=np.clip(forward.anisotropy(mixed), 0.0, MOST_G),
         second_moment=np.clip(np.where(m > 0.0, q / np.where(m > 0.0, m, 1.0), palette.second_moment), -1.0, 1.0),
-        local=local,
-        modes=compress(np.moveaxis(follows @ solved.root, -1, 0), scale),
+        local=found.local[:, : 2 * n, : 2 * n],
+        modes=compress(np.moveaxis(found.follows @ found.root, -1, 0), scale),
     )
     return Posterior(
         palette=new,
-        factors=np.exp(believed @ layout.reach)[: 2 * n],
+        factors=found.at.factor[: 2 * n],
         factor_errors=((errors[changes] * layout.changes) @ layout.reach)[: 2 * n],
         thickness_mm=layout.thickness_mm * shared[places],
         thickness_errors=layout.thickness_mm * errors[places],
