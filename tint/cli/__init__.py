@@ -141,8 +141,14 @@ def _usage(error: click.ClickException) -> str:
     path = context.command_path if context else "tint"
     found = re.sub(r"\. \(?Did you mean (.*\?)\)?$", r"; did you mean \1", error.format_message().strip().rstrip("."))
     where = path.removeprefix("tint").strip()
-    if isinstance(error, click.NoSuchOption) and not error.option_name.startswith("--"):
-        found += "; a name that begins with a dash is written ./-NAME"
+    if isinstance(error, click.NoSuchOption) and context:
+        from tint.cli import keys  # a command's options were imported by now, and `tint --help` pays for none
+
+        found = f"no such option '{error.option_name}'"
+        if not error.option_name.startswith("--"):
+            found += "; a name that begins with a dash is written ./-NAME"
+        elif meant := keys.near(error.option_name, context.command):
+            found += f"; did you mean {' or '.join(meant)}?"
     return f"{where}{': ' if where else ''}{found[:1].lower()}{found[1:]}; run `{path} --help`"
 
 

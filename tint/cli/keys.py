@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import difflib
 import functools
+import re
 import shlex
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
@@ -146,6 +147,30 @@ def _meant(name: str, keys: Iterable[str], plain: Iterable[str]) -> str:
     spelled = {f"--{key.rpartition('.')[2].replace('_', '-')}": key for key in keys}
     longer = [option for option in (*plain, *spelled) if option.startswith(f"{name}-")] if len(name) > 2 else []
     return spelled.get(name) or next((spelled[option] for option in longer[:1] if option in spelled), "")
+
+
+def near(typed: str, command: click.Command) -> list[str]:
+    """The options and keys that somebody who typed another one may mean, at most three.
+
+    First those that have its words in their names, then those spelled nearly alike or in full, then those of which its
+    words are told: `--lab`, `--walls`, `--thick` and `--exclude` mean `--target-lab`, `--wall`, `--thickness` and
+    `--leave-out`.
+    """
+    asked = typed.lstrip("-").lower().replace("color", "colour")
+    words = set(asked.split("-"))
+    names: dict[str, str] = {}
+    texts: dict[str, set[str]] = {}
+    for each in command.params:
+        if isinstance(each, click.Option):
+            name = getattr(each, "key", "") or each.opts[0].removeprefix("--")
+            names[name.replace("_", "-")] = each.opts[0]
+            told = f"{each.make_metavar(click.Context(command))} {each.help}"
+            texts[each.opts[0]] = set(re.findall(r"[a-z]+", told.lower()))
+    found = [shown for name, shown in names.items() if words <= set(name.split("-"))]
+    found = found or [names[name] for name in difflib.get_close_matches(asked, names, n=2, cutoff=0.75)]
+    found = found or [shown for name, shown in names.items() if asked in name]
+    found = found or [shown for shown, text in texts.items() if words <= text]
+    return sorted(found, key=lambda shown: shown.startswith(SET))[:3]
 
 
 def _named(pair: str, keys: dict[str, Option], plain: dict[str, click.Option]) -> str:
