@@ -50,8 +50,8 @@ from tint.ledger import (
     find_order,
     get,
     import_json,
-    kept_premixes,
     open_ledger,
+    premix_stock,
     read_ledger,
     relative_strength,
     repeat,
@@ -693,12 +693,12 @@ def test_premixes_are_what_batches_left_less_what_later_ones_took(ledger: Ledger
     first = add(ledger, Batch(base="clear", premixes=(made, old)))
     today = date.fromisoformat(entries(ledger, Batch)[0].added_utc[:10])
     there = replace(made, made_on=today.isoformat())
-    assert kept_premixes(ledger, today) == (there,)
-    assert kept_premixes(ledger, today, days=10_000) == (old, there)
+    assert premix_stock(ledger, today).usable == (there,)
+    assert premix_stock(ledger, today, days=10_000).usable == (old, there)
     add(ledger, Batch(base="clear", premixes=(replace(there, grams=-6.0), replace(there, grams=1.5))))
-    assert kept_premixes(ledger, today) == (replace(there, grams=1.5),)
+    assert premix_stock(ledger, today).usable == (replace(there, grams=1.5),)
     add(ledger, Batch(base="clear", premixes=(replace(there, grams=-1.5),)))
-    assert kept_premixes(ledger, today) == ()
-    assert kept_premixes(ledger, today + timedelta(days=40)) == ()
+    assert premix_stock(ledger, today).usable == ()
+    assert premix_stock(ledger, today + timedelta(days=40)).usable == ()
     withdraw(ledger, "batch", first, reason="it was never poured")
-    assert all(each.pigment == "blue" for each in kept_premixes(ledger, today, days=10_000))
+    assert all(each.pigment == "blue" for each in premix_stock(ledger, today, days=10_000).usable)

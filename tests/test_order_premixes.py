@@ -15,7 +15,7 @@ from stopped import stopped_at
 from test_orders import LID, order_in
 
 from tint.cli import main
-from tint.ledger import Batch, Lot, add, entries, kept_premixes, ledger_path, open_ledger, read_ledger
+from tint.ledger import Batch, Lot, add, entries, ledger_path, open_ledger, premix_stock, read_ledger
 from tint.orders import Done, run_order
 from tint.weighing import Kept
 
@@ -60,7 +60,7 @@ def keep(folder: Path, *kept: Kept) -> None:
 
 def there(folder: Path) -> dict[str, float]:
     with read_ledger(ledger_path(folder)) as book:
-        return {each.name: each.grams for each in kept_premixes(book, TODAY)}
+        return {each.name: each.grams for each in premix_stock(book, TODAY).usable}
 
 
 def another(folder: Path, name: str) -> Path:

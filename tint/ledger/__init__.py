@@ -16,7 +16,6 @@ from tint.ledger.lookup import (
     due,
     find_order,
     has_expired,
-    kept_premixes,
     premix_stock,
     search,
 )
@@ -46,7 +45,7 @@ __all__ = [
     "FORMAT", "KINDS", "LAB", "TABLES", "Approval", "Batch", "Column", "Dose", "Drift", "Entry", "Ledger", "Lesson",
     "Lot", "Near", "Order", "Reading", "Recipe", "Record", "Reference", "Repeat", "Stock", "Strength", "Trial",
     "Weighing", "add", "as_dict", "belonging", "columns", "correct", "drift", "due", "entries", "export_ledger",
-    "find_order", "get", "has_expired", "import_json", "kept_premixes", "kind_of", "ledger_path", "newest_lots",
+    "find_order", "get", "has_expired", "import_json", "kind_of", "ledger_path", "newest_lots",
     "of_recipe", "of_sheet", "open_ledger", "premix_stock", "read_ledger", "relative_strength", "repeat", "search",
     "to_csv", "to_json", "versions", "with_lots", "withdraw",
 ]  # fmt: skip

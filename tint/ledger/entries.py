@@ -32,9 +32,11 @@ class Own(msgspec.Struct, kw_only=True, frozen=True):
     added_utc: str
     palette_digest: str
     tint_version: str
-    corrects: int | None  # the number of the entry that this one stands for
-    reason: str  # why it was corrected or withdrawn
-    withdrawn: bool  # whether it no longer holds
+    # the number of the entry that this one stands for, why it was corrected or withdrawn, and whether it no longer
+    # holds; what a row of an earlier version may lack
+    corrects: int | None = None
+    reason: str = ""
+    withdrawn: bool = False
 
 
 class Entry(Own, Generic[R], kw_only=True, frozen=True):
@@ -51,17 +53,9 @@ def add(
 ) -> int:
     """Add a record; when this returns it is on the disk, unless a transaction of the caller's is open.
 
-    Returns the entry's number. InputError if a value is out of bounds, it points at what is not there, or was corrected
-    before; JobError if the disk is full or another program holds the ledger.
-
-    Parameters
-    ----------
-    corrects : int, optional
-        The entry of the same kind that this one stands for from now on.
-    reason : str
-        Why.
-    withdrawn : bool
-        Whether nothing stands for it.
+    `corrects` is the entry of the same kind that it stands for from now on, or that it says is `withdrawn`. Returns the
+    entry's number. InputError if a value is out of bounds, it points at what is not there, or was corrected before;
+    JobError if the disk is full or another program holds the ledger.
     """
     kind = kind_of(record)
     values = stored(record)

@@ -33,10 +33,6 @@ class _Exported(msgspec.Struct, kw_only=True):
     tables: dict[str, list[dict[str, Any]]]
 
 
-# What a row of an earlier version may lack of its own.
-_LACKING = {"corrects": None, "reason": "", "withdrawn": False}
-
-
 def as_dict(entry: Entry[Any]) -> dict[str, Any]:
     """An entry as JSON has it: its own fields, then its content's."""
     content: dict[str, Any] = msgspec.to_builtins(entry.content)
@@ -64,11 +60,9 @@ def to_csv(ledger: Ledger) -> dict[str, bytes]:
 
 
 def export_ledger(ledger: Ledger, place: str | Path) -> list[Path]:
-    """Write the whole ledger, whole or not at all.
+    """Write the whole ledger, whole or not at all: into a file that ends in `.json`, or a folder for CSV tables.
 
     Returns what was written. InputError if the place is taken or cannot be written.
-
-    The place is a file that ends in `.json`, or a folder for CSV tables; neither may be there yet.
     """
     place = Path(place)
     if os.path.lexists(place):
@@ -148,15 +142,11 @@ def of_sheet(sheet: jsonable.Sheet) -> dict[str, Any]:
 
 
 def import_json(ledger: Ledger, data: bytes, *, where: str) -> dict[str, int]:
-    """Add what `to_json` wrote of another ledger, all of it or nothing.
+    """Add what `to_json` wrote of another ledger, all of it or nothing; returns how many rows of each table.
 
     Rows keep their uid, time, digest and version; they get new numbers, and what pointed at the old ones points at the
-    new. A row whose uid is here already is passed over.
-
-    Returns how many rows were added to each table. InputError if it is no such JSON, a row points at what is not in it,
-    or a row is here with another content.
-
-    Errors call it `where`.
+    new. A row whose uid is here already is passed over. InputError, which calls the file `where`, if it is no such
+    JSON, a row points at what is not in it, or a row is here with another content.
     """
     told = _decoded(data, where)
     added = dict.fromkeys(TABLES.values(), 0)
@@ -209,7 +199,7 @@ def _values(
     if unknown:
         raise InputError(where, f"holds `{unknown[0]}`", f"no such column of a {kind}")
     try:
-        own = msgspec.to_builtins(msgspec.convert(_LACKING | {name: row[name] for name in OWN if name in row}, Own))
+        own = msgspec.to_builtins(msgspec.convert({name: row[name] for name in OWN if name in row}, Own))
         content = msgspec.convert({name: row[name] for name in own_columns if name in row}, KINDS[kind])
     except msgspec.MsgspecError as error:
         raise InputError(where, str(error)) from error

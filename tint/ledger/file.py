@@ -33,12 +33,7 @@ def ledger_path(folder: str | Path) -> Path:
 class Ledger:
     """An open ledger; close it, or use it in a `with` block.
 
-    Parameters
-    ----------
-    path : Path
-    connection : sqlite3.Connection
-    palette_digest : str or None
-        Of the swatch folder as it stands, for every row that is added; None for reading only.
+    `palette_digest` is of the swatch folder as it stands, for every row that is added; None for reading only.
     """
 
     def __init__(self, path: Path, connection: sqlite3.Connection, palette_digest: str | None) -> None:
@@ -127,20 +122,10 @@ def tint_version() -> str:
 def open_ledger(path: str | Path, *, palette_digest: str, wait_s: float = _WAIT_S) -> Ledger:
     """Open a ledger for adding; make it when there is none, bring an older one to this version.
 
-    InputError if the file is no ledger, damaged, of a newer tint, or cannot be written; JobError if the disk is full,
-    or another program holds the file for longer than `wait_s`.
+    `palette_digest` is what `tint.swatches.folder_digest` says of the swatch folder. InputError if the file is no
+    ledger, damaged, of a newer tint, or cannot be written; JobError if the disk is full, or another program holds the
+    file for longer than `wait_s` [s].
 
-    Parameters
-    ----------
-    path : path-like
-        Of the file; `ledger_path` names that of a folder.
-    palette_digest : str
-        `tint.swatches.folder_digest` of the swatch folder.
-    wait_s : float
-        How long to wait for another program that is writing [s].
-
-    Notes
-    -----
     An older ledger is copied to `ledger.version-N.TIME.sqlite3` beside it before it is changed. With the write-ahead
     log and synchronous FULL a transaction is on the disk when it ends (SQLite, "Write-Ahead Logging", section 2.3).
     """

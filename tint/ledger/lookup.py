@@ -74,20 +74,10 @@ class Near:
 def search(
     ledger: Ledger, lab: ArrayLike, *, light: str = "D65", observer: int = 10, within: float = WITHIN
 ) -> tuple[Near, ...]:
-    """Recipes (as predicted) and readings near a colour, the nearest first.
+    """Recipes (as predicted) and readings near a colour in CIELAB, the nearest first, `within` so many CIEDE2000.
 
-    InputError if the colour is not three finite numbers, or the light or observer is unknown.
-
-    Parameters
-    ----------
-    lab : array_like, shape (3,)
-        [-]
-    light : str
-        A CIE light. What is kept in another light is passed over, unless its spectrum is known.
-    observer : int
-        2 or 10 [degrees].
-    within : float
-        CIEDE2000 [-].
+    What is kept in another light or for another observer is passed over, unless its spectrum is known. InputError if
+    the colour is not three finite numbers, or the light or observer is unknown.
     """
     wanted = np.asarray(lab, dtype=float)
     if wanted.shape != (3,) or not np.all(np.isfinite(wanted)):
@@ -133,15 +123,7 @@ class Stock:
 
 
 def premix_stock(ledger: Ledger, day: date, *, days: int | None = None) -> Stock:
-    """What batches left of premixes, less what later ones took of it.
-
-    Parameters
-    ----------
-    day : date
-        On which it is to be used.
-    days : int, optional
-        How old it may be then; 30 when absent.
-    """
+    """What batches left of premixes, less what later ones took of it, for use on a day; at most `days` old, else 30."""
     held: dict[tuple[str, ...], Kept] = {}
     for entry in entries(ledger, Batch):
         for change in entry.content.premixes:
@@ -155,11 +137,6 @@ def premix_stock(ledger: Ledger, day: date, *, days: int | None = None) -> Stock
         usable=tuple(own for own in left if own.made_on >= first),
         too_old=tuple(own for own in left if own.made_on < first),
     )
-
-
-def kept_premixes(ledger: Ledger, day: date, *, days: int | None = None) -> tuple[Kept, ...]:
-    """Those that may be used; as `premix_stock`."""
-    return premix_stock(ledger, day, days=days).usable
 
 
 # What runs out, and what drifts.
@@ -194,9 +171,7 @@ def drift(ledger: Ledger, number: int) -> tuple[Drift, ...]:
     """How a retained swatch drifted: every later reading against the first one of the same kind.
 
     Readings are compared within one backing, seat, geometry and quantity, in the light and for the observer of the
-    first. A reading without a day counts by when it was added.
-
-    InputError if there is no such retained swatch.
+    first; one without a day counts by when it was added. InputError if there is no such retained swatch.
     """
     with ledger.at_one_moment():
         family = versions(ledger, "reference", get(ledger, "reference", number).id)

@@ -70,18 +70,10 @@ class Repeat:
 
 
 def repeat(ledger: Ledger, order: str, palette: Palette, *, today: date) -> Repeat:
-    """The newest approved recipe of an order (else the newest), dosed for the lots at hand.
+    """The newest approved recipe of an order, which goes by number or name, else the newest, dosed for today's lots.
 
-    InputError if there is no such order, or it has no recipe.
-
-    Parameters
-    ----------
-    order : str
-        Its number or name.
-    palette : Palette
-        Its pigments say which lots the swatches were cast with.
-    today : date
-        Decides what has run out.
+    The palette's pigments say which lots the swatches were cast with. InputError if there is no such order, or it has
+    no recipe.
     """
     with ledger.at_one_moment():
         wanted = find_order(ledger, order)

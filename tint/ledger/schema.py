@@ -42,28 +42,6 @@ WORDS = {
     3: "Batches have premixes: what is left of those that they made, and what they took of those that were kept.",
 }
 
-# From the version named to the next, all in one transaction.
-STEPS: dict[int, tuple[str, ...]] = {
-    0: (
-        "ALTER TABLE approvals ADD COLUMN limit_samples TEXT NOT NULL DEFAULT '[]' "
-        'CONSTRAINT "limit_samples is a JSON list" '
-        "CHECK (json_valid(limit_samples) AND json_type(limit_samples) = 'array')",
-    ),
-    1: (
-        'ALTER TABLE trials ADD COLUMN cure_c REAL CONSTRAINT "cure_c BETWEEN 0 AND 300" '
-        "CHECK (cure_c IS NULL OR (typeof(cure_c) = 'real' AND cure_c BETWEEN 0 AND 300))",
-        "ALTER TABLE trials ADD COLUMN finish TEXT NOT NULL DEFAULT '' "
-        "CONSTRAINT \"finish is text\" CHECK (typeof(finish) = 'text')",
-        "ALTER TABLE trials ADD COLUMN base_lot TEXT NOT NULL DEFAULT '' "
-        "CONSTRAINT \"base_lot is text\" CHECK (typeof(base_lot) = 'text')",
-    ),
-    2: (
-        "ALTER TABLE batches ADD COLUMN premixes TEXT NOT NULL DEFAULT '[]' "
-        'CONSTRAINT "premixes is a JSON list" '
-        "CHECK (json_valid(premixes) AND json_type(premixes) = 'array')",
-    ),
-}
-
 
 def tables() -> str:
     """The whole schema as SQL, with a comment on every column; SQLite keeps the comments."""
@@ -139,6 +117,19 @@ def _bounds(column: Column) -> tuple[str, str]:
 
 
 # The version of a file, and the way to this one.
+
+
+def _added(kind: str, *names: str) -> tuple[str, ...]:
+    own = {column.name: column for column in columns(kind)}
+    return tuple(f"ALTER TABLE {TABLES[kind]} ADD COLUMN {_column(own[name])}" for name in names)
+
+
+# From the version named to the next, all in one transaction.
+STEPS: dict[int, tuple[str, ...]] = {
+    0: _added("approval", "limit_samples"),
+    1: _added("trial", "cure_c", "finish", "base_lot"),
+    2: _added("batch", "premixes"),
+}
 
 
 def version_of(path: Path, connection: sqlite3.Connection) -> int | None:
