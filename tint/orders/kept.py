@@ -7,15 +7,16 @@ one premix is not promised to two orders, and an order that is run again is weig
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from tint import decoding, jsonable, ledger
+from tint import decoding, ledger
 from tint.errors import InputError
 from tint.materials import Workshop
-from tint.orders.order import FOLDER, Order
+from tint.orders.order import Order, orders_in
 from tint.palette import Palette
 from tint.weighing import Kept, changes_of, from_json
 
@@ -24,96 +25,72 @@ _NOTHING_G = 1e-6  # g that sums of floating-point numbers leave
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stock:
-    """Premixes that an order may use, the oldest first."""
+class Sheet:
+    """A weigh sheet that was made of an order."""
 
-    usable: tuple[Kept, ...] = ()
-    too_old: tuple[Kept, ...] = ()
-    promised: tuple[tuple[str, Kept], ...] = ()  # an order, and what its sheet takes before it is poured [g above 0]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Poured:
-    """A batch that was poured by an order's own sheet."""
-
-    batch: int  # its number in the ledger
-    kept: tuple[Kept, ...]  # the premixes that it used, as they were before it
-    changes: tuple[Kept, ...]  # what it changed of premixes
+    base: str
+    batch_g: float | None
+    kept: tuple[Kept, ...]  # the premixes that it uses, as they are before it
+    changes: tuple[Kept, ...]  # what it changes of premixes
+    batch: int | None = None  # that was poured by it: its number in the ledger
 
 
-def poured_by(order: Order) -> Poured | None:
-    """The batch that was poured by the sheet of an order as it stands; None where there is none.
-
-    InputError if the ledger is damaged.
-    """
-    where, own = ledger.ledger_path(order.folder), _sheet(order.made_path)
-    if own is None or not where.exists():
-        return None
-    with ledger.read_ledger(where) as book, book.at_one_moment():
-        number = _poured(book, order.name, own)
-    return None if number is None else Poured(batch=number, kept=tuple(_used(own)), changes=_changes(own))
+def poured_by(order: Order) -> Sheet | None:
+    """The sheet of an order as it stands, by which a batch was poured; None where none was."""
+    sheet = _sheet(order.made_path)
+    with book_of(order) as book:
+        number = None if sheet is None or book is None else _poured(book, order.name, sheet)
+    return None if sheet is None or number is None else replace(sheet, batch=number)
 
 
-def stock_for(order: Order, workshop: Workshop, day: datetime.date) -> Stock:
-    """The premixes for an order on a day.
-
-    InputError if the ledger is damaged.
-    """
-    where = ledger.ledger_path(order.folder)
-    if not where.exists():
-        return Stock()
-    with ledger.read_ledger(where) as book, book.at_one_moment():
+def stock_for(
+    order: Order, workshop: Workshop, day: datetime.date
+) -> tuple[ledger.Stock, tuple[tuple[str, Kept], ...]]:  # fmt: skip
+    """The premixes for an order on a day; and of other orders what their sheets take before that [g above 0]."""
+    with book_of(order) as book:
+        if book is None:
+            return ledger.Stock(), ()
         stock = ledger.premix_stock(book, day, days=workshop.premix_days)
         promised = tuple(_promised(book, order))
-    return Stock(
-        usable=_less(stock.usable, [each for _, each in promised]),
-        too_old=_less(stock.too_old, [each for _, each in promised]),
-        promised=promised,
-    )
+    taken = [each for _, each in promised]
+    return ledger.Stock(usable=_less(stock.usable, taken), too_old=_less(stock.too_old, taken)), promised
 
 
 def newer_lots(order: Order, palette: Palette, loadings: Mapping[str, float]) -> dict[str, str]:
-    """Of the pigments of a recipe, the lots in the ledger that are used now in place of those of the swatches.
-
-    InputError if the ledger is damaged.
-    """
-    where = ledger.ledger_path(order.folder)
-    if not where.exists():
-        return {}
-    with ledger.read_ledger(where) as book:
-        now = ledger.newest_lots(book)
+    """Of the pigments of a recipe, the lots in the ledger that are used now in place of those of the swatches."""
+    with book_of(order) as book:
+        now = {} if book is None else ledger.newest_lots(book)
     return {name: now[name] for name in loadings if name in now and now[name] != palette.pigments[name].lot}
 
 
-def _sheet(made: Path) -> jsonable.Sheet | None:
+@contextlib.contextmanager
+def book_of(order: Order) -> Iterator[ledger.Ledger | None]:
+    """The ledger of an order's folder at one moment, None where there is none; InputError if it is damaged."""
+    where = ledger.ledger_path(order.folder)
+    if not where.exists():
+        yield None
+        return
+    with ledger.read_ledger(where) as book, book.at_one_moment():
+        yield book
+
+
+def _sheet(made: Path) -> Sheet | None:
     """The weigh sheet that was made of an order; None where none was, or somebody altered it beyond reading."""
     try:
-        sheet = from_json((made / SHEET).read_bytes())
-        _changes(sheet), list(_used(sheet))  # both are read later
+        told = from_json((made / SHEET).read_bytes())
+        own = [each["kept"] for each in told.premixes if each.get("kept")]
+        kept = tuple(decoding.converted(each, Kept, where=SHEET, form="a weigh sheet") for each in own)
+        return Sheet(base=told.base, batch_g=told.batch_g, kept=kept, changes=changes_of(told, where=SHEET))
     except (OSError, InputError):
         return None
-    return sheet
-
-
-def _changes(sheet: jsonable.Sheet) -> tuple[Kept, ...]:
-    return changes_of(sheet, where=SHEET)
-
-
-def _used(sheet: jsonable.Sheet) -> Iterator[Kept]:
-    """The kept premixes that a sheet uses, as they were before it."""
-    for premix in sheet.premixes:
-        if premix.get("kept"):
-            yield decoding.converted(premix["kept"], Kept, where=SHEET, form="a weigh sheet")
 
 
 def _promised(book: ledger.Ledger, order: Order) -> Iterator[tuple[str, Kept]]:
     """What the sheets of other orders take that were not poured yet."""
-    for path in sorted((order.folder / FOLDER).glob("*.toml")):
+    for path in orders_in(order.folder):
         sheet = None if path.stem == order.name else _sheet(path.with_suffix(""))
-        if sheet is None:
-            continue
-        taken = list(_taken(_changes(sheet)))
-        if taken and _poured(book, path.stem, sheet) is None:
+        taken = [] if sheet is None else list(_taken(sheet.changes))
+        if sheet is not None and taken and _poured(book, path.stem, sheet) is None:
             yield from ((path.stem, each) for each in taken)
 
 
@@ -125,7 +102,7 @@ def _taken(changes: Sequence[Kept]) -> Iterator[Kept]:
             yield replace(each, grams=-each.grams - back)
 
 
-def _poured(book: ledger.Ledger, name: str, sheet: jsonable.Sheet) -> int | None:
+def _poured(book: ledger.Ledger, name: str, sheet: Sheet) -> int | None:
     """The number of the batch that was poured by the sheet of an order; None where there is none."""
     orders = {
         number
@@ -137,7 +114,7 @@ def _poured(book: ledger.Ledger, name: str, sheet: jsonable.Sheet) -> int | None
     for entry in reversed(ledger.entries(book, ledger.Batch)):
         batch = entry.content
         is_own = batch.order_id in orders or batch.recipe_id in recipes
-        if is_own and (batch.base, batch.batch_g, batch.premixes) == (sheet.base, sheet.batch_g, _changes(sheet)):
+        if is_own and (batch.base, batch.batch_g, batch.premixes) == (sheet.base, sheet.batch_g, sheet.changes):
             return entry.id
     return None
 

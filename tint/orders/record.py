@@ -20,7 +20,7 @@ from tint.errors import InputError, TintError
 from tint.files import bytes_of, write_all, write_whole
 from tint.given import verb
 from tint.optics.layer import MODELS
-from tint.orders.kept import poured_by
+from tint.orders.kept import book_of, poured_by
 from tint.orders.order import Order, read_order
 from tint.orders.sheets import asked_of, beside, digest
 from tint.recipes import from_json
@@ -100,22 +100,9 @@ _COLOURS = ("colour", "lab", "reading", "photo", "opacity", "tolerance", "walls_
 
 
 def record(order: Order, answer: jsonable.Answer) -> tuple[int, int]:
-    """Enter an order and the recipe chosen for it, where the ledger does not hold them as they are.
+    """Enter an order and the recipe chosen for it, the first, where the ledger does not hold them as they are.
 
-    Parameters
-    ----------
-    answer : jsonable.Answer
-        The chosen recipe first.
-
-    Returns
-    -------
-    tuple of int
-        Their numbers in the ledger.
-
-    Raises
-    ------
-    JobError
-        If the ledger cannot be written.
+    Returns their numbers in the ledger. JobError if it cannot be written.
     """
     path = ledger.ledger_path(order.folder)
     with ledger.open_ledger(path, palette_digest=folder_digest(order.folder)) as book, book.transaction():
@@ -264,21 +251,15 @@ def _state(order: Order) -> str:
     made = "sheets made" if (order.made_path / "approval.pdf").exists() else "recipe chosen"
     if not _is_current(order):
         made = "sheets out of date"
-    where = ledger.ledger_path(order.folder)
-    if not where.exists():
-        return made
-    with ledger.read_ledger(where) as book:
-        named = [each for each in ledger.entries(book, ledger.Order) if each.content.name == order.name]
-        if not named:
+    with book_of(order) as book:
+        named = [] if book is None else [x for x in ledger.entries(book, ledger.Order) if x.content.name == order.name]
+        if book is None or not named:
             return made
         family = ledger.versions(book, "order", named[-1].id)
-        said = [each.content for each in ledger.entries(book, ledger.Approval) if each.content.order_id in family]
-        if not said:
-            return made
-        last = said[-1]
-        if _is_of(book, order, last):
-            return f"{last.verdict} {last.approved_on}".strip()
-        return "changed since it was approved" if last.verdict == APPROVED else made
+        said = [x.content for x in ledger.entries(book, ledger.Approval) if x.content.order_id in family]
+        if said and _is_of(book, order, said[-1]):
+            return f"{said[-1].verdict} {said[-1].approved_on}".strip()
+    return "changed since it was approved" if said and said[-1].verdict == APPROVED else made
 
 
 def _is_of(book: ledger.Ledger, order: Order, said: ledger.Approval) -> bool:

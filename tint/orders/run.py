@@ -92,7 +92,7 @@ def run_order(
         data, solved = _recipes(order, palette, workshop, files, asked, choose, recipes, replace=replace, tell=tell)
         answer, corrected = from_json(data, where=str(order.recipe_path)), is_corrected(data)
         day = made_on or datetime.date.today()
-        stock, poured = stock_for(order, workshop, day), poured_by(order)
+        (stock, promised), poured = stock_for(order, workshop, day), poured_by(order)
         weighed = partial(weigh_chosen, order, palette, answer, workshop, corrected=corrected)
         sheet = weighed(kept=stock.usable, too_old=stock.too_old) if poured is None else weighed(kept=poured.kept)
         if poured is not None and sheet.premix_changes != poured.changes:  # it was poured from another one
@@ -109,7 +109,7 @@ def run_order(
     made = _made(job, files, asked, data, replace=replace)
     return Done(
         order=order, answer=answer, sheet=sheet, quote=quote, made=made, solved=solved, entered=entered,
-        poured=None if poured is None else poured.batch, promised=stock.promised,
+        poured=None if poured is None else poured.batch, promised=promised,
     )  # fmt: skip
 
 
