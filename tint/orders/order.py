@@ -99,12 +99,11 @@ class Written(Struct, kw_only=True, frozen=True, forbid_unknown_fields=True):
 
 
 @functools.lru_cache(maxsize=16)
-def _walls_of(path: Path, shell_mm: float | None, changed_ns: int) -> tuple[float, ...]:
+def _walls_of(path: Path, shell_mm: float | None, _changed_ns: int) -> tuple[float, ...]:
     """The walls of a mesh [mm], looked for once as long as it does not change."""
     from tint.proofs.part import read_part  # a mesh is for those who have one
     from tint.proofs.walls import walls_of
 
-    del changed_ns  # a change of it is a change of the mesh
     part = read_part(path, shell_mm=shell_mm)
     return walls_of(part.triangles, name=part.name).to_solve_for
 
@@ -172,10 +171,8 @@ class Order(Struct, kw_only=True, frozen=True):
     @property
     def reference(self) -> str | None:
         """What parts are inspected against: the sample that was measured, else what the recipe is expected to read."""
-        if self.reading is not None:
-            return self.reading
         expected = self.made_path / "expected.csv"
-        return f"{expected}:{self.name}" if expected.exists() else None
+        return self.reading or (f"{expected}:{self.name}" if expected.exists() else None)
 
     @property
     def photo(self) -> str | None:
@@ -183,33 +180,32 @@ class Order(Struct, kw_only=True, frozen=True):
         told = self.written.photo
         if told is None:
             return None
-        numbers = ",".join(f"{x:g}" for x in (*told.spot, *(() if told.size is None else (told.size,))))
+        numbers = ",".join(f"{x:g}" for x in (*told.spot, told.size) if x is not None)
         how = "chart" if told.chart else told.chip
         return f"{self.beside(told.file)}:{numbers}" + (f":{how}" if how else "")
 
     @property
     def asked_texts(self) -> dict[str, str | None]:
         """The opacity, the transmittance and the haze asked for, as options have them."""
-        return {kind: _as_text(getattr(self.written, kind)) for kind in _ASKED}
+        told = {kind: getattr(self.written, kind) for kind in _ASKED}
+        ranges = {kind: x if isinstance(x, tuple) else (x,) for kind, x in told.items() if isinstance(x, float | tuple)}
+        return told | {kind: "..".join(f"{end:g}" for end in ends) for kind, ends in ranges.items()}
 
     @checked()
     def setting(self, palette: Palette) -> Setting:
         """How the part is cast and seen: its thinnest wall; the colour of a screen or photograph has no gloss."""
         told = {name: getattr(self.written, name) for name in ("light", "observer", "over", "seat")}
-        has_no_gloss = self.written.colour is not None or self.written.photo is not None
-        seen = without_gloss(palette) if has_no_gloss else {}
-        seen |= {name: value for name, value in told.items() if value is not None}
-        return Setting(thickness_mm=self.walls_mm[0], **seen)
+        seen = {} if self.written.colour is None and self.written.photo is None else without_gloss(palette)
+        return Setting(thickness_mm=self.walls_mm[0], **seen | {name: x for name, x in told.items() if x is not None})
 
     @checked()
     def target(self, palette: Palette) -> Target:
         """What is wanted of it."""
-        written = self.written
+        written, asked = self.written, dict(_bounds(self.written))
         target = target_of(
             palette, self.setting(palette), None, lab=written.lab, srgb=written.colour, reading=self.reading,
             photo=self.photo,
         )  # fmt: skip
-        asked = dict(_bounds(written))
         if written.tolerance is not None:
             asked["tolerance"] = written.tolerance
         return replace(solid_unless_told(target, palette) if written.opacity is None else target, **asked)
@@ -223,12 +219,6 @@ class Order(Struct, kw_only=True, frozen=True):
         if batch_g is not None:
             told |= {"batch_g": batch_g * (1.0 + waste_of(workshop) / 100.0), "scale_step_g": workshop.scale_step_g}
         return Rules(**{name: value for name, value in told.items() if value is not None})
-
-
-def _as_text(asked: str | float | tuple[float, float] | None) -> str | None:
-    if isinstance(asked, tuple):
-        return f"{asked[0]:g}..{asked[1]:g}"
-    return None if asked is None else f"{asked:g}" if isinstance(asked, float) else asked
 
 
 @verb
@@ -246,23 +236,23 @@ def read_order(path: str | Path) -> Order:
     except (ValueError, RecursionError) as error:  # TOMLDecodeError, and what int() and datetime refuse
         mend = "text needs quotation marks, numbers a point and no unit, dates are as 2027-03-01"
         raise InputError(str(path), f"is not TOML ({str(error)[:80]})", _FORM, mend) from error
-    key, number = _not_finite("", content)
-    if key:
-        raise InputError(f"{path}, key {key}", number, "a number that is finite")
+    for key, number in _not_finite("", content):
+        raise InputError(f"{path}, key {key}", f"{number}", "a number that is finite")
     written = decoding.converted(content, Written, where=str(path), form=_FORM)
     _check(written, str(path))
     return Order(path=path, written=written)
 
 
-def _not_finite(key: str, value: object) -> tuple[str, str]:
-    """The key of the first number that is inf or nan, as TOML may write it, and that number; empty where all are."""
+def _not_finite(key: str, value: object) -> Iterator[tuple[str, float]]:
+    """The keys of numbers that are inf or nan, as TOML may write them, and those numbers."""
     if isinstance(value, dict):
-        told = (_not_finite(f"{key}.{name}".strip("."), each) for name, each in value.items())
+        for name, each in value.items():
+            yield from _not_finite(f"{key}.{name}".strip("."), each)
     elif isinstance(value, list):
-        told = (_not_finite(key, each) for each in value)
-    else:
-        return (key, f"{value}") if isinstance(value, float) and not math.isfinite(value) else ("", "")
-    return next((each for each in told if each[0]), ("", ""))
+        for each in value:
+            yield from _not_finite(key, each)
+    elif isinstance(value, float) and not math.isfinite(value):
+        yield key, value
 
 
 def _check(written: Written, where: str) -> None:

@@ -121,6 +121,12 @@ class Split:
             raise JobError("pot life", found, mend="take a slower base, cool it, or pour faster")
         return moulds
 
+    def minutes(self, moulds: int | None) -> float | None:
+        """From the first touch of the parts to the end of pouring so many moulds; None when that is not told [min]."""
+        if self.minutes_per_mould is None or moulds is None:
+            return None
+        return self.minutes_to_mix + moulds * self.minutes_per_mould
+
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
@@ -184,10 +190,3 @@ def plan(batch: Batch, split: Split, *, density: float) -> Plan:
 
 def _needed(share: float) -> int:
     return max(1, math.ceil(share - _ROUNDING))
-
-
-def minutes_of(split: Split, moulds_each: int | None) -> float | None:
-    """From the first touch of the parts to the end of pouring a cup; None when that is not told [min]."""
-    if split.minutes_per_mould is None or moulds_each is None:
-        return None
-    return split.minutes_to_mix + moulds_each * split.minutes_per_mould

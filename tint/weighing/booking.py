@@ -14,7 +14,7 @@ import numpy as np
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.spectra import Array
-from tint.weighing.batch import Cups, Plan, Split, minutes_of
+from tint.weighing.batch import Cups, Plan, Split
 from tint.weighing.premix import Kept, Premix, Scale, whole
 from tint.weighing.rounding import Weighings
 
@@ -138,7 +138,7 @@ def cups_of(
         mix_error_percent=float(weighings.mix_error(grams)),
         moulds_each=planned.moulds_each,
         cups_each=planned.cups_each,
-        minutes=minutes_of(split, planned.moulds_each),
+        minutes=split.minutes(planned.moulds_each),
         least_cup_cm3=split.headroom * total / density,
     )
 

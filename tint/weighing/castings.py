@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from tint.materials import Base, Blend, Pigment
 from tint.weighing.batch import WASTE_PERCENT, mix_density
@@ -61,6 +62,17 @@ class CastingSheet:
         return whole(poured + sum(step.base_g + (0.0 if step.what in made else step.grams) for step in self.premixes))
 
 
+class _Stage(NamedTuple):
+    """One of several premixes of a pigment, each weaker than the one before it."""
+
+    makes: str
+    parts: int  # that hold one of pigment
+    serves: list[str]  # castings
+
+
+_Taken = dict[tuple[str, str], tuple[str, int]]
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Batch:
     """A casting before its doses are rounded: grams of mix, of each pigment, and of base free to carry a premix."""
@@ -97,18 +109,20 @@ def weigh_castings(
         _batch(each, bases, pigments, scale=scale, area_cm2=area_cm2, waste_percent=waste_percent) for each in castings
     ]
     premixes: list[Letdown] = []
-    strengths: dict[tuple[str, str], int] = {}  # casting and pigment to parts of premix that hold one of pigment
+    # Of a casting and a pigment, the premix, and parts of it that hold one of pigment.
+    taken: _Taken = {}
     for base in dict.fromkeys(batch.blend.base for batch in batches):
         own = [batch for batch in batches if batch.blend.base == base]
         for pigment in dict.fromkeys(name for batch in own for name in batch.doses):
             doses = [(batch.name, batch.doses[pigment], batch.room) for batch in own if pigment in batch.doses]
-            stages = _stages(doses, scale)
-            strengths |= {(name, pigment): parts for parts, names in stages for name in names}
             tag = f" in {base}" if len({batch.blend.base for batch in batches if pigment in batch.doses}) > 1 else ""
-            taken = {name: dose for name, dose, _ in doses}
-            premixes += _letdowns(pigment, tag, bases[base].pigment_in, stages, taken, scale, pigments)
-    cups = tuple(_cup(batch, bases[batch.blend.base], strengths, premixes, scale) for batch in batches)
-    told = _warnings(batches, strengths, bases, cups, scale)
+            stages = [_Stage(premix_name(pigment, parts) + tag, parts, names) for parts, names in _stages(doses, scale)]
+            taken |= {(name, pigment): (stage.makes, stage.parts) for stage in stages for name in stage.serves}
+            grams = {name: dose for name, dose, _ in doses}
+            lot = pigments[pigment].lot or ""
+            premixes += _letdowns(pigment, bases[base].pigment_in, stages, grams, scale, lot)
+    cups = tuple(_cup(batch, bases[batch.blend.base], taken, scale) for batch in batches)
+    told = _warnings(batches, taken, bases, cups, scale)
     return CastingSheet(
         premixes=tuple(premixes), cups=cups, scale=scale, warnings=told, cautions=_cautions(batches, bases, pigments)
     )
@@ -169,44 +183,38 @@ def _served(doses: Sequence[tuple[str, float, float]], parts: int, scale: Scale)
 
 
 def _letdowns(
-    pigment: str, tag: str, part: str, stages: Sequence[tuple[int, list[str]]], doses: Mapping[str, float],
-    scale: Scale, pigments: Mapping[str, Pigment],
+    pigment: str, part: str, stages: Sequence[_Stage], doses: Mapping[str, float], scale: Scale, lot: str
 ) -> list[Letdown]:  # fmt: skip
     """How the premixes are made, each with something to spare; sized from the last to the first."""
     made: list[Letdown] = []
     needed = 0.0  # of the stage by the one after it
     for at in reversed(range(len(stages))):
-        parts, served = stages[at]
-        before = stages[at - 1][0] if at else 1
-        by = parts // before
-        used = sum(doses[name] for name in served) * parts
-        grams = round_up(max(scale.smallest_g, (used * SPARE + needed) / by), scale)
-        what = premix_name(pigment, before) + tag if at else pigment
-        lot = "" if at else pigments[pigment].lot or ""
-        makes = premix_name(pigment, parts) + tag
-        made.insert(0, Letdown(makes=makes, what=what, part=part, grams=grams, base_g=whole(grams * (by - 1)), lot=lot))
-        needed = grams
+        stage = stages[at]
+        what, before, own = (stages[at - 1].makes, stages[at - 1].parts, "") if at else (pigment, 1, lot)
+        by = stage.parts // before
+        used = sum(doses[name] for name in stage.serves) * stage.parts
+        needed = round_up(max(scale.smallest_g, (used * SPARE + needed) / by), scale)
+        base_g = whole(needed * (by - 1))
+        made.insert(0, Letdown(makes=stage.makes, what=what, part=part, grams=needed, base_g=base_g, lot=own))
     return made
 
 
-def _cup(
-    batch: _Batch, base: Base, strengths: Mapping[tuple[str, str], int], premixes: Sequence[Letdown], scale: Scale
-) -> Cup:
+def _cup(batch: _Batch, base: Base, taken: _Taken, scale: Scale) -> Cup:
     """Its weighings as the scale can show them: the tinted part first, then the rest."""
     mix = sum(base.mix.values())
     held: dict[str, float] = {}
     carried = 0.0
     lines = []
     for pigment, dose in sorted(batch.doses.items(), key=lambda each: -each[1]):
-        parts = strengths.get((batch.name, pigment), 1)
-        grams = whole(round(dose * parts / scale.step_g) * scale.step_g)
+        what, parts = taken.get((batch.name, pigment), (pigment, 1))
+        grams = scale.nearest(dose * parts)
         held[pigment] = grams / parts
         carried += grams - grams / parts
-        lines.append(Weighed(what=_called(premixes, pigment, parts, batch.blend.base), grams=grams))
+        lines.append(Weighed(what=what, grams=grams))
     rubber = batch.grams - sum(held.values())
     shares = {part: rubber * share / mix for part, share in base.mix.items()}
     shares[base.pigment_in] -= carried
-    rest = {part: whole(round(grams / scale.step_g) * scale.step_g) for part, grams in shares.items()}
+    rest = {part: scale.nearest(grams) for part, grams in shares.items()}
     first = Weighed(what=f"part {base.pigment_in}", grams=rest.pop(base.pigment_in))
     lines = [first, *lines, *(Weighed(what=f"part {part}", grams=grams) for part, grams in rest.items())]
     total = sum(line.grams for line in lines)
@@ -215,24 +223,16 @@ def _cup(
     return Cup(name=batch.name, blend=blend, thickness_mm=batch.depth, lines=tuple(lines))
 
 
-def _called(premixes: Sequence[Letdown], pigment: str, parts: int, base: str) -> str:
-    if parts == 1:
-        return pigment
-    names = [f"{premix_name(pigment, parts)} in {base}", premix_name(pigment, parts)]
-    return next((name for name in names if any(step.makes == name for step in premixes)), names[-1])
-
-
 def _warnings(
-    batches: Sequence[_Batch], strengths: Mapping[tuple[str, str], int], bases: Mapping[str, Base],
-    cups: Sequence[Cup], scale: Scale,
+    batches: Sequence[_Batch], taken: _Taken, bases: Mapping[str, Base], cups: Sequence[Cup], scale: Scale
 ) -> tuple[str, ...]:  # fmt: skip
     """Weighings that this scale does not do well, the worst of each kind."""
     told = []
     rough = [
-        (scale.error_percent(dose * strengths.get((batch.name, pigment), 1)), pigment, batch.name)
+        (scale.error_percent(grams), pigment, batch.name)
         for batch in batches
         for pigment, dose in batch.doses.items()
-        if dose * strengths.get((batch.name, pigment), 1) < scale.least_g
+        if (grams := dose * taken.get((batch.name, pigment), (pigment, 1))[1]) < scale.least_g
     ]
     if rough:
         error, pigment, name = max(rough)

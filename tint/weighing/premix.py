@@ -66,6 +66,10 @@ class Scale:
         """Grams as the scale shows them."""
         return f"{grams:.{self.decimals}f} g"
 
+    def nearest(self, grams: float) -> float:
+        """The weight next to it that the scale can show [g]."""
+        return whole(round(grams / self.step_g) * self.step_g)
+
     def at_least(self, grams: float) -> float:
         """The next weight up that the scale can show [g]."""
         return whole(math.ceil(grams / self.step_g - _ALMOST) * self.step_g)
@@ -272,21 +276,15 @@ def weighed_out(premix: Premix, used_g: float, scale: Scale) -> Premix:
 
 def _sized(pigment: str, wholes: tuple[int, ...], dose: float, *, scale: Scale, part: str, lot: str) -> Premix:
     """As much as the batch takes, with something to spare, and nothing in it too small to be weighed."""
-    parts = math.prod(wholes)
-    used_g = dose * parts
-    taken: list[float] = []
-    needed = used_g
-    for one in reversed(wholes):
-        needed = round_up(max(scale.smallest_g, needed * SPARE / one), scale)
-        taken.insert(0, needed)
-    steps: list[Letdown] = []
-    for at, (one, grams) in enumerate(zip(wholes, taken, strict=True)):
-        what = steps[-1].makes if steps else pigment
-        makes = premix_name(pigment, math.prod(wholes[: at + 1]))
-        base_g = whole(grams * (one - 1))
-        steps.append(Letdown(makes=makes, what=what, part=part, grams=grams, base_g=base_g, lot="" if at else lot))
+    parts, steps = math.prod(wholes), list[Letdown]()
+    needed = dose * parts
+    for at in reversed(range(len(wholes))):
+        needed = round_up(max(scale.smallest_g, needed * SPARE / wholes[at]), scale)
+        what, own = (premix_name(pigment, math.prod(wholes[:at])), "") if at else (pigment, lot)
+        makes, base_g = premix_name(pigment, math.prod(wholes[: at + 1])), whole(needed * (wholes[at] - 1))
+        steps.insert(0, Letdown(makes=makes, what=what, part=part, grams=needed, base_g=base_g, lot=own))
     made = Premix(name=steps[-1].makes, pigment=pigment, part=part, whole=parts, steps=tuple(steps))
-    return weighed_out(made, used_g, scale)
+    return weighed_out(made, dose * parts, scale)
 
 
 def premix_name(pigment: str, parts: int) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -13,7 +11,7 @@ import numpy as np
 from tint import colorimetry, decoding, jsonable, notebook
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
-from tint.files import neutral
+from tint.files import csv_table
 from tint.kinds import checked
 from tint.materials import Blend
 from tint.palette import Palette
@@ -226,11 +224,8 @@ COLUMNS = ("what for", "order", "what", "into", "grams")  # and what a line has 
 
 def weigh_table(sheet: WeighSheet) -> bytes:
     """A sheet as comma-separated values, UTF-8, a header first."""
-    out = io.StringIO()
-    writer = csv.DictWriter(out, (*COLUMNS, *sheet.lines[0].cells), restval="", lineterminator="\n")
-    writer.writeheader()
-    writer.writerows({column: neutral(cell) for column, cell in row.items()} for row in _rows(sheet))
-    return out.getvalue().encode("utf-8")
+    header = (*COLUMNS, *sheet.lines[0].cells)
+    return csv_table([header, *([row.get(column, "") for column in header] for row in _rows(sheet))])
 
 
 def _rows(sheet: WeighSheet) -> Iterator[dict[str, object]]:
