@@ -14,8 +14,9 @@ from tint.appearance import Setting, predict
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, solve
-from tint.recipes.aims import Problem, judge, lay_out
+from tint.recipes.aims import Problem, lay_out
 from tint.recipes.choice import TEST_LIGHTS, Merits, merits_of, pick, unbeaten
+from tint.recipes.judging import judge
 from tint.recipes.limits import best_roundings, bounds, too_small
 from tint.recipes.refine import ALIKE, UNSEEN, exchanged
 from tint.target import Target

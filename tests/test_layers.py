@@ -33,7 +33,7 @@ LAYERS = {
     "uncertainty": ("tint.uncertainty", "tint.setting"),
     "appearance": ("tint.appearance", "tint.inspection", "tint.photographs", "tint.shift"),
     "wanted": ("tint.target",),
-    "thickness": ("tint.thickness",),
+    "thickness": ("tint.thickness", "tint.learning"),
     "jobs": ("tint.fitting", "tint.planning", "tint.weighing"),
     "solving": ("tint.recipes", "tint.checks"),
     "after solving": ("tint.trials", "tint.ledger", "tint.proofs"),

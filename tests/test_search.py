@@ -16,9 +16,11 @@ from scipy.optimize import LinearConstraint, NonlinearConstraint, minimize
 
 from tint.appearance import Setting
 from tint.palette import Palette
-from tint.recipes.aims import STRICT, Judged, Problem, judge, lay_out
+from tint.recipes.aims import STRICT, Problem, lay_out
+from tint.recipes.candidates import Bounds
+from tint.recipes.judging import Judged, judge
 from tint.recipes.search import Residuals, into_bounds, minimise
-from tint.recipes.sets import Bounds, best_of_sets, count_sets, finish, polished, thinned
+from tint.recipes.sets import best_of_sets, count_sets, finish, polished, thinned
 from tint.target import Look, Target
 
 Array = NDArray[np.float64]

@@ -28,7 +28,8 @@ from tint import colorimetry
 from tint.appearance import Setting
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, certainty, limits, solve
-from tint.recipes.aims import Problem, drawn_in, judge, lay_out
+from tint.recipes.aims import Problem, drawn_in, lay_out
+from tint.recipes.judging import judge
 from tint.recipes.refine import ALIKE
 from tint.recipes.sets import best_of_sets
 from tint.target import Target, target_from_srgb

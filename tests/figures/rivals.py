@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from scipy import optimize
 from scipy.optimize import LinearConstraint, differential_evolution, minimize
 
-from tint.recipes.aims import Problem, judge
+from tint.recipes.aims import Problem
+from tint.recipes.candidates import Bounds
 from tint.recipes.choice import closeness
-from tint.recipes.sets import Bounds
+from tint.recipes.judging import judge
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

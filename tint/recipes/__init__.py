@@ -13,12 +13,14 @@ from tint.errors import InputError, JobError
 from tint.materials import Blend
 from tint.palette import ONE_WAY, Palette
 from tint.recipes import binding, certainty, choice, limits, refine
-from tint.recipes.aims import Problem, judge, lay_out, spread
+from tint.recipes.aims import Problem, lay_out
 from tint.recipes.answer import RANKINGS, Answer, Loosened, Recipe, Rules, from_json
+from tint.recipes.candidates import Bounds, Candidates, joined
 from tint.recipes.choice import Merits
+from tint.recipes.judging import judge, spread
 from tint.recipes.reasons import Choice
 from tint.recipes.reasons import why as why_take
-from tint.recipes.sets import Bounds, Candidates, best_of_sets, count_sets, joined
+from tint.recipes.sets import best_of_sets, count_sets
 from tint.spectra import Array, Index, Mask
 from tint.target import Target
 from tint.thickness import at_walls
@@ -289,8 +291,6 @@ def _loosen(wanted: _Wanted, searched: list[_Searched], best: Recipe, only: str 
 
 def _larger_batch(wanted: _Wanted, searched: list[_Searched], best: Recipe) -> list[Loosened]:
     """The nearest recipe that only a larger batch makes weighable."""
-    if limits.scale_of(wanted.rules) is None:
-        return []
     nearest = min(searched, key=lambda each: float(each.merits.miss.min()))
     at = int(nearest.merits.miss.argmin())
     batch_g = limits.least_batch(wanted.palette, nearest.blend(at), wanted.rules)

@@ -10,11 +10,13 @@ import numpy as np
 from tint.appearance import Appearance
 from tint.opacity import ALLOWED, FAIR, KINDS
 from tint.palette import Palette
-from tint.recipes.aims import STRICT, Problem, judge, met
+from tint.recipes.aims import STRICT, Problem
 from tint.recipes.answer import Loosened, Recipe
+from tint.recipes.candidates import Bounds, Candidates
 from tint.recipes.certainty import predicted
 from tint.recipes.choice import Merits, closeness
-from tint.recipes.sets import Bounds, Candidates, finish
+from tint.recipes.judging import judge, met
+from tint.recipes.sets import finish
 from tint.spectra import Array
 from tint.target import Target, amount
 

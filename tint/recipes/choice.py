@@ -11,7 +11,8 @@ from tint import colorimetry
 from tint.appearance import Setting, render
 from tint.opacity import FAIR
 from tint.palette import Palette
-from tint.recipes.aims import Judged, Problem, judge, met, spread
+from tint.recipes.aims import Problem
+from tint.recipes.judging import Judged, judge, met, spread
 from tint.recipes.reasons import UNBEATEN, Choice, gains, same_recipe
 from tint.recipes.refine import ALIKE, UNSEEN, exchanged
 from tint.spectra import Array, Index, Mask

@@ -11,9 +11,10 @@ import numpy as np
 from tint.errors import InputError, did_you_mean
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.recipes.aims import Problem, judge
+from tint.recipes.aims import Problem
 from tint.recipes.answer import Rules
-from tint.recipes.sets import Bounds
+from tint.recipes.candidates import Bounds
+from tint.recipes.judging import judge
 from tint.spectra import Array, Index, Mask
 from tint.weighing import Scale
 from tint.weighing.premix import TOLERANCE_PERCENT, WEAKEST, premixes
@@ -149,11 +150,10 @@ def unweighable(palette: Palette, blend: Blend, rules: Rules) -> tuple[str, ...]
 
 def least_batch(palette: Palette, blend: Blend, rules: Rules) -> float | None:
     """The batch in which the scale weighs a recipe, its size going up in steps; None where the batch does, or up to
-    twenty times of it do not [g].
+    twenty times of it do not, or none is told [g].
     """
-    now = float(rules.batch_g or 0.0)
-    for factor in _LARGER:
-        batch = now * factor
+    for factor in _LARGER if scale_of(rules) else ():
+        batch = float(rules.batch_g or 0.0) * factor
         if not unweighable(palette, blend, replace(rules, batch_g=batch)):
             return batch if factor > 1.0 else None
     return None

@@ -15,10 +15,11 @@ from tint import colorimetry
 from tint.appearance import Setting
 from tint.palette import Palette
 from tint.recipes import limits
-from tint.recipes.aims import GUARD, STRICT, Problem, Seen, contrast, lay_out, missed, mixed
+from tint.recipes.aims import GUARD, STRICT, Problem, lay_out
 from tint.recipes.answer import Rules
+from tint.recipes.candidates import Bounds
+from tint.recipes.judging import Seen, contrast, missed, mixed
 from tint.recipes.search import minimise
-from tint.recipes.sets import Bounds
 from tint.spectra import Array, Index
 from tint.target import Target
 

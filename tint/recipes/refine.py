@@ -12,8 +12,10 @@ from dataclasses import replace
 import numpy as np
 
 from tint.opacity import FAIR
-from tint.recipes.aims import GUARD, STRICT, Judged, Problem, judge
-from tint.recipes.sets import Bounds, Candidates, optimise, polished, put, same
+from tint.recipes.aims import GUARD, STRICT, Problem
+from tint.recipes.candidates import Bounds, Candidates, optimise, put, same
+from tint.recipes.judging import Judged, judge
+from tint.recipes.sets import polished
 from tint.spectra import Array, Index, Mask
 
 ALIKE = 0.15  # CIEDE2000: half of what a careful pour scatters, and a fifth of what half of lookers perceive

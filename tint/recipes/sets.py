@@ -10,14 +10,15 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from tint import colorimetry
-from tint.recipes.aims import STRICT, Problem, judge, spread
-from tint.recipes.search import Found, minimise
-from tint.spectra import Array, Index, Mask
+from tint.recipes.aims import STRICT, Problem
+from tint.recipes.candidates import Bounds, Candidates, joined, optimise, put, same, where_ended
+from tint.recipes.judging import judge
+from tint.spectra import Array, Index
 
 _COARSE_NM, _FIRST_NM = 20.0, 30.0  # steps of the fresh starts, and of the first pass and of several walls
 _FIRST_SHARES = (0.005, 0.03, 0.15, 0.6)  # of the largest loading, to start the smallest sets from
@@ -28,7 +29,6 @@ _WINDOW = 2.5  # of those started afresh the ones that are finished miss by no m
 _HELD = 32  # nearest sets whose colour is sought again with the opacity held
 _FIRST_TOLERANCE, _COARSE_TOLERANCE, _COARSE_STEPS = 1e-2, 1e-3, 9  # of the first pass and of fresh starts
 _STEPS = 25  # of finishing
-_FLOOR = 1e-8  # a gain of less cost moves a colour by 1e-4 CIEDE2000 at most
 _LEVELLINGS, _LEVELLING_STEPS = 4, 6
 _WORTH_LEVELLING = 1.5  # CIEDE2000 beyond the nearest set, farther than which levelling would not bring it first
 _TORN = 0.05  # misses above this may be colour and opacity pulling apart
@@ -36,43 +36,6 @@ _EACH_PIGMENT = 0.05  # a further pigment must earn this much colour difference
 _TRACE = 1e-4  # share of its largest loading below which a pigment may be left out
 _UNSEEN = 0.02  # CIEDE2000 that leaving it out may cost
 MOST_SETS = 20_000  # of one size; of more pigments those are combined that came nearest in smaller sets
-_NAMES = ("sets", "loadings", "cost", "pull", "room")
-_ALIKE = 0.02  # doses that differ by no more than this share make one recipe
-
-
-@dataclass(frozen=True, eq=False)
-class Bounds:
-    """Limits of the loadings, shape (n_pigments + 1,), the empty slot last [%]; and of their sum."""
-
-    low: Array
-    high: Array
-    total: float
-
-    @property
-    def largest(self) -> Array:
-        """What each pigment can reach alone, within the total, shape (n_pigments + 1,) [%]."""
-        return np.minimum(self.high, self.total)
-
-
-@dataclass(frozen=True, eq=False)
-class Candidates:
-    """Sets at their optimum."""
-
-    sets: Index  # shape (n, most): pigments of each; the number of pigments stands for an empty slot
-    # loadings, pull: shape (n, most): as `search.Found`
-    loadings: Array
-    cost: Array  # shape (n,)
-    pull: Array
-    room: Array  # shape (n, 3): that their opacity is to have to its bounds, as of `aims.Problem`
-
-    def rows(self, chosen: Index | Mask) -> Candidates:
-        """Some of them."""
-        return Candidates(*(getattr(self, name)[chosen] for name in _NAMES))
-
-
-def _ended(sets: Index, found: Found, chosen: Index | slice = slice(None)) -> Candidates:
-    """Where a search ended, in no need of room."""
-    return Candidates(sets, found.loadings[chosen], found.cost[chosen], found.pull[chosen], np.zeros((len(sets), 3)))
 
 
 def best_of_sets(
@@ -124,13 +87,6 @@ def _worst(problem: Problem, sets: Index, loadings: Array) -> Array:
     thrift = judged.residuals[:, -sets.shape[1] :]
     opacity = judged.missed / problem.opacity_scale
     return np.asarray(judged.worst**2 + opacity**2 + np.sum(thrift**2, axis=1))
-
-
-def same(later: Candidates, earlier: Candidates) -> Mask:
-    """Which recipes are one but for what nobody could weigh apart, shape (n_later, n_earlier)."""
-    n = 1 + max(int(later.sets.max()), int(earlier.sets.max()))
-    one, two = spread(later.sets, later.loadings, n)[:, None], spread(earlier.sets, earlier.loadings, n)[None]
-    return np.asarray(np.all(np.abs(one - two) <= _ALIKE * np.maximum(one, two), axis=2))
 
 
 def count_sets(usable: int, keep: int, most: int) -> int:
@@ -201,13 +157,13 @@ def _from_starts(
     every, start = np.concatenate([sets] * len(starts)), np.concatenate(starts)
     found = optimise(problem, every, start, bounds, tolerance=tolerance, most_steps=_COARSE_STEPS)
     choice = found.cost.reshape(len(starts), -1).argmin(axis=0) * len(sets) + np.arange(len(sets))
-    return _ended(sets, found, choice)
+    return where_ended(sets, found, choice)
 
 
 def polished(problem: Problem, sets: Index, loadings: Array, bounds: Bounds) -> Candidates:
     """Sets at the optimum near their loadings, on all wavelengths; of several colours the worst counts."""
     found = optimise(problem, sets, loadings, bounds, tolerance=1e-6, most_steps=_STEPS)
-    best = _ended(sets, found)
+    best = where_ended(sets, found)
     if sum(casting.shown for casting in problem.castings) > 1:
         best = _level_out(problem, best, bounds)
     return best
@@ -247,41 +203,6 @@ def _level_out(problem: Problem, found: Candidates, bounds: Bounds) -> Candidate
     return found
 
 
-def put(whole: Candidates, rows: Mask, part: Candidates) -> Candidates:
-    """The whole with some of its rows replaced."""
-    told = [np.array(getattr(whole, name)) for name in _NAMES]
-    for values, name in zip(told, _NAMES, strict=True):
-        values[rows] = getattr(part, name)
-    return Candidates(*told)
-
-
-def optimise(
-    problem: Problem,
-    sets: Index,
-    start: Array,
-    bounds: Bounds,
-    *,
-    tolerance: float,
-    most_steps: int,
-    emphasis: Array | None = None,
-) -> Found:
-    def residuals(rows: Index, loadings: Array) -> tuple[Array, Array]:
-        weights = None if emphasis is None else emphasis[rows]
-        judged = judge(problem, sets[rows], loadings, rows, weights)
-        return judged.residuals, judged.slopes
-
-    return minimise(
-        residuals,
-        start,
-        low=bounds.low[sets],
-        high=bounds.high[sets],
-        total=bounds.total,
-        tolerance=tolerance,
-        floor=_FLOOR,
-        most_steps=most_steps,
-    )
-
-
 def _first_pass(
     problem: Problem, *, usable: Sequence[int], keep: Sequence[int], most: int, bounds: Bounds
 ) -> Candidates:
@@ -307,11 +228,6 @@ def _nearest(level: Candidates, pigments: Sequence[int]) -> list[int]:
     """Pigments by the nearest set of a level that holds each, nearest first."""
     least = [float(level.cost[(level.sets == each).any(axis=1)].min(initial=np.inf)) for each in pigments]
     return [pigments[at] for at in np.argsort(least, kind="stable")]
-
-
-def joined(several: Sequence[Candidates]) -> Candidates:
-    """Several as one."""
-    return Candidates(*(np.concatenate([getattr(each, name) for each in several]) for name in _NAMES))
 
 
 def _level(

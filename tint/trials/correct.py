@@ -16,11 +16,13 @@ from tint.materials import Blend
 from tint.opacity import FAIR
 from tint.palette import Palette
 from tint.recipes import Answer, Recipe, Rules, limits, solve
-from tint.recipes.aims import STRICT, judge, lay_out, spread
+from tint.recipes.aims import STRICT, lay_out
+from tint.recipes.candidates import Bounds
 from tint.recipes.choice import closeness
+from tint.recipes.judging import judge, spread
 from tint.recipes.refine import ALIKE
 from tint.recipes.search import minimise
-from tint.recipes.sets import Bounds, best_of_sets
+from tint.recipes.sets import best_of_sets
 from tint.spectra import Array, Index
 from tint.target import Target
 from tint.trials.cause import SEVERAL, STRENGTH, Cause
