@@ -230,5 +230,5 @@ def test_first_swatches_fit() -> None:
 def test_property_castings_judged_a_few_at_a_time_are_judged_alike(
     thin: Palette, plan: Plan, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("tint.planning.AT_ONCE", 1)
+    monkeypatch.setattr("tint.learning.AT_ONCE", 1)
     assert next_swatches(thin, count=2).castings == plan.castings[:2]
