@@ -65,6 +65,17 @@ def test_a_sheet_uses_what_the_one_before_left(fitted_demo: Path, tmp_path: Path
         assert f"- {each['grams']:.2f} g {each['name']} in part A of clear" in page
 
 
+def test_a_recipe_out_of_reach_says_so_before_it_is_weighed(
+    fitted_demo: Path, tmp_path: Path
+) -> None:
+    recipe = {"base": "clear", "loadings": {"white": 0.36}}
+    for reached, told in ((False, 1), (True, 0)):
+        file = tmp_path / f"{reached}.json"
+        file.write_text(json.dumps({"recipes": [recipe | {"reached": reached, "reason": "too far"}]}), encoding="utf-8")
+        page = done(fitted_demo, "--recipe", file, "--thickness", "3", "--batch-g", "120")
+        assert page.count("- this recipe does not reach its target: too far") == told
+
+
 def test_an_order_in_cups(fitted_demo: Path) -> None:
     out = done(fitted_demo, *FAINT, "--thickness", "3", *ORDER, *CUPS)
     assert re.search(r"^cups +5 +of 300\.\d cm3 or more, 4 times the mix$", out, flags=re.MULTILINE)

@@ -124,6 +124,13 @@ def target_of(
     )  # fmt: skip
 
 
+def out_of_reach(given: Look) -> tuple[str, ...]:
+    """What must be told before a recipe is weighed that does not reach its target."""
+    if not isinstance(given, Recipe | jsonable.Recipe) or given.reached is not False:
+        return ()
+    return (f"this recipe does not reach its target: {given.reason or 'see tint solve'}",)
+
+
 # Colours wanted that lie in files, or were read twice.
 
 

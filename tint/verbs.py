@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError
-from tint.given import SEEN, Look, blend_of, cast_of, setting_of, target_of, verb, walls_of
+from tint.given import SEEN, Look, blend_of, cast_of, out_of_reach, setting_of, target_of, verb, walls_of
 from tint.kinds import taken
 from tint.opacity import opacity_of
 from tint.palette import Palette
@@ -193,7 +193,7 @@ def weigh(
     plain = {"batch_g": batch_g, "batch_cm3": batch_cm3, "waste_percent": waste_percent, "scale_step_g": scale_step_g}
     more |= {name: value for name, value in plain.items() if value is not None}
     where, walls = cast_of(setting, thickness_mm, walls_mm, seen, of=recipe)
-    return of(palette, mixed, setting=where, premix=premix, walls_mm=walls, **more)
+    return of(palette, mixed, setting=where, premix=premix, walls_mm=walls, warnings=out_of_reach(recipe), **more)
 
 
 @verb

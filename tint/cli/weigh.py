@@ -16,6 +16,7 @@ from tint.cli.keys import Command, option, workshop
 from tint.cli.predict import show_appearance
 from tint.cli.wanted import Wish, target_of, target_options
 from tint.files import write_all
+from tint.given import out_of_reach
 from tint.ledger import Stock, ledger_path, premix_stock, read_ledger
 from tint.palette import Palette
 from tint.swatches.instruments import Given
@@ -157,12 +158,14 @@ def command(
     """
     files.check()
     palette = palette_of(folder, optics)
-    (blend,), setting = choice.blends(palette).values(), choice.setting(palette, casting)
+    (recipe,), (blend,) = choice.recipes.values(), choice.blends(palette).values()
+    setting = choice.setting(palette, casting)
     target = target_of(palette, wish, setting, said)
     stock = _stock(folder, kept) if premix else Stock()
     sheet = weigh(
         palette, blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=stock.usable,
         too_old=stock.too_old, aim=target, walls_mm=choice.further_walls(setting, walls_mm),
+        warnings=out_of_reach(recipe),
     )  # fmt: skip
     written = files.write(palette, sheet)
     show.answer(

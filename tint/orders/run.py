@@ -13,7 +13,7 @@ import msgspec
 from tint import jsonable
 from tint.errors import InputError
 from tint.files import bytes_of
-from tint.given import verb
+from tint.given import out_of_reach, verb
 from tint.materials import Blend, Workshop
 from tint.orders.kept import newer_lots, poured_by, stock_for
 from tint.orders.order import Order, read_order
@@ -213,5 +213,5 @@ def weigh_chosen(
     return weigh(
         palette, Blend(first.base, dict(first.loadings)), setting=order.setting(palette), batch=batch,
         scale=scale_of(workshop), premix=True, kept=kept, too_old=too_old, walls_mm=order.walls_mm[1:],
-        aim=None if corrected else order.target(palette),
+        aim=None if corrected else order.target(palette), warnings=out_of_reach(first),
     )  # fmt: skip

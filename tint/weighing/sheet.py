@@ -119,6 +119,7 @@ def weigh(
     split: Split | None = None, premix: bool = False, kept: Sequence[Kept] = (), too_old: Sequence[Kept] = (),
     aim: Target | None = None, batch_g: float | None = None, batch_cm3: float | None = None,
     waste_percent: float | None = None, scale_step_g: float | None = None, walls_mm: Sequence[float] = (),
+    warnings: Sequence[str] = (),
 ) -> WeighSheet:  # fmt: skip
     """Grams for a batch.
 
@@ -130,6 +131,7 @@ def weigh(
     `batch_g`, `batch_cm3`, `waste_percent`: in place of `batch`, for a plain one.
     `scale_step_g`: in place of `scale`.
     `walls_mm`: further walls of the part, at which the rounded blend is told too.
+    `warnings`: what else is to be told before anything is weighed.
     Raises InputError if the batch is not given once, or a quantity makes no sense.
     Raises JobError if pot life ends before one mould is poured.
 
@@ -187,6 +189,7 @@ def weigh(
         ),
         cautions=(*cautions(base, palette.pigments, blend), *(OF_PREMIXES if made else ())),
         warnings=(
+            *warnings,
             *too_small(lines, scale, premix=premix, cups=cups),
             *too_heavy(lines, scale),
             *too_much(made, scale, sum(line.grams for line in lines)),
