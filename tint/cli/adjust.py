@@ -41,9 +41,8 @@ def _doubts(doubt_mm: float | None, **told: float | None) -> Doubts:
     for name, value in given.items():
         unit = "mm" if name == "thickness_mm" else "%"
         if not 0.0 < value <= 100.0:
-            raise InputError(
-                f"--set doubts.{name}", f"{value:g} {unit}", f"expected more than 0 and at most 100 {unit}"
-            )
+            expected = f"expected more than 0 and at most 100 {unit}"
+            raise InputError(f"--set doubts.{name}", f"{value:g} {unit}", expected)
     return Doubts(**given)
 
 
@@ -55,11 +54,16 @@ def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator
 @click.command("adjust", cls=Command)
 @options.folder
 @trial_options
-@option(
-    "--recipe", heading="The trial", metavar="FILE",
-    help="The recipe that was poured, as tint solve --json writes it: doses, target, walls.",
+@options.grouped(
+    "choice",
+    lambda recipe, pick: chosen(None, {}, recipe, pick),
+    option(
+        "--recipe", metavar="FILE",
+        help="The recipe that was poured, as tint solve --json writes it: doses, target, walls.",
+    ),
+    pick,
+    heading="The trial",
 )  # fmt: skip
-@options.under("The trial", pick)
 @wanted.target_options
 @wanted.sample_options
 @setting_options
@@ -78,21 +82,15 @@ def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator
     _doubt("thickness_mm", "the thickness of a trial", "the instrument's", to="doubt_mm"),
 )
 @wanted.rules_as_keys
-@option(
-    "--as-swatch",
-    heading="Output",
-    metavar="NAME",
-    help="Keep the casting as a swatch of the folder, with its readings.",
-)
-@options.flag(
-    "--into-workbook",
-    "With --as-swatch: write into swatches.xlsx, where tables stand in it.",
-    heading="Output",
+@options.under(
+    "Output",
+    option("--as-swatch", metavar="NAME", help="Keep the casting as a swatch of the folder, with its readings."),
+    options.flag("--into-workbook", "With --as-swatch: write into swatches.xlsx, where tables stand in it."),
 )
 @options.as_json
 @options.optics
 def command(
-    folder: Path, poured: Poured, recipe: str | None, pick: int | None, wish: wanted.Wish, sample: wanted.Sample,
+    folder: Path, poured: Poured, choice: Chosen, wish: wanted.Wish, sample: wanted.Sample,
     casting: dict[str, Any], said: Given,
     standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any],
     as_swatch: str | None, into_workbook: bool, optics: str,
@@ -108,11 +106,12 @@ def command(
     (of several, the last) as a swatch for the next fit.
     """
     palette = palette_of(folder, optics)
-    choice = chosen(None, {}, recipe, pick)
     casting = choice.solved_in | wanted.judged_over(palette, sample, casting)
     if wish.has_no_gloss:
         casting = without_gloss(palette) | casting
-    poured = _as_proposed(poured, choice)
+    if choice.file is not None and poured.base is None and not poured.load and not poured.trial:  # poured as proposed
+        (recipe,) = choice.recipes.values()
+        poured = replace(poured, base=recipe.base, load=recipe.loadings)
     trials = trials_of(palette, poured, casting, said)
     casting.setdefault("thickness_mm", trials[-1].thickness_mm)
     setting, base = setting_of(palette, casting), trials[-1].blend.base
@@ -138,25 +137,10 @@ def command(
     show.answer(jsonable.answer(done.answer, optics=optics), page, written=list(map(str, kept)), **told)
 
 
-def _as_proposed(poured: Poured, choice: Chosen) -> Poured:
-    """What was poured; the doses of the recipe file, where none are told."""
-    told = poured.base is not None or poured.load or poured.trial
-    if told or choice.file is None:
-        return poured
-    (recipe,) = choice.recipes.values()
-    return replace(poured, base=recipe.base, load=recipe.loadings)
-
-
 def _target(
-    palette: Palette,
-    choice: Chosen,
-    wish: wanted.Wish,
-    sample: wanted.Sample,
-    *,
-    setting: Setting,
-    base: str,
+    palette: Palette, choice: Chosen, wish: wanted.Wish, sample: wanted.Sample, *, setting: Setting, base: str,
     said: Given,
-) -> Target:
+) -> Target:  # fmt: skip
     """What was wanted: as the options say, else as the recipe file does; solid where neither tells an opacity."""
     file = choice.file
     if file is None or file.target is None or wish.given or sample.as_blend or sample.as_base is not None:
@@ -168,7 +152,12 @@ def _target(
 
 def _show(out: show.Page, done: Adjustment, trials: tuple[Trial, ...], cup: Cup | None, optics: str) -> None:
     out.title(done.verdict, f"Wanted: {done.answer.target.in_words}. {done.predicted.conditions}; {optics}")
-    _show_misses(out, done)
+    rows = []
+    for miss in done.misses:
+        decimals = 2 if miss.what.startswith("colour") else 3
+        numbers = (show.fixed(miss.value, decimals), show.fixed(miss.scatter, decimals))
+        rows.append((miss.what, *numbers, "as read" if miss.as_read else "as predicted from what was read"))
+    out.table(("<asked", "missed by", "scatter", "<"), rows)
     out.notes("What the trial says went wrong", [each.words for each in done.findings])
     if done.otherwise is not None and not done.leave:
         tell = "Another trial with this lot, given too, or the weight of its jar tells which; this pour alone cannot."
@@ -178,15 +167,6 @@ def _show(out: show.Page, done: Adjustment, trials: tuple[Trial, ...], cup: Cup 
     if done.additions is not None and cup is not None:
         _show_additions(out, done, done.additions, cup)
     out.notes("Before you trust it", _cares(done, trials), style=show.CARE)
-
-
-def _show_misses(out: show.Page, done: Adjustment) -> None:
-    rows = []
-    for miss in done.misses:
-        decimals = 2 if miss.what.startswith("colour") else 3
-        numbers = (show.fixed(miss.value, decimals), show.fixed(miss.scatter, decimals))
-        rows.append((miss.what, *numbers, "as read" if miss.as_read else "as predicted from what was read"))
-    out.table(("<asked", "missed by", "scatter", "<"), rows)
 
 
 def _cares(done: Adjustment, trials: tuple[Trial, ...]) -> list[str]:
@@ -203,13 +183,14 @@ def _cares(done: Adjustment, trials: tuple[Trial, ...]) -> list[str]:
 
 def _show_recipe(out: show.Page, done: Adjustment, trial: Trial) -> None:
     recipe, was = done.answer.recipes[0], trial.blend.loadings
-    names = [*was, *(name for name in recipe.blend.loadings if name not in was)]
-    doses = [(name, was.get(name, 0.0), recipe.blend.loadings.get(name, 0.0)) for name in names]
+    rows = []
+    for name in dict.fromkeys([*was, *recipe.blend.loadings]):
+        old, new = was.get(name, 0.0), recipe.blend.loadings.get(name, 0.0)
+        change = "new" if not old else "out" if not new else f"{100.0 * (new / old - 1.0):+.1f} %"
+        if old or new:
+            rows.append((name, f"{old:.4f}", f"{new:.4f}", change))
     out.apart(f"For a fresh batch, in {recipe.blend.base}", style=show.HEAD)
-    out.table(
-        ("<pigment", "trial %", "now %", "change"),
-        [(name, f"{old:.4f}", f"{new:.4f}", _change(old, new)) for name, old, new in doses if old or new],
-    )
+    out.table(("<pigment", "trial %", "now %", "change"), rows)
     out.print()
     out.facts(_facts(recipe.delta_e, recipe.appearance))
     out.notes("Every wall, the worst first", [wall.words for wall in recipe.walls])
@@ -221,10 +202,6 @@ def _show_recipe(out: show.Page, done: Adjustment, trial: Trial) -> None:
     )
 
 
-def _change(old: float, new: float) -> str:
-    return "new" if not old else "out" if not new else f"{100.0 * (new / old - 1.0):+.1f} %"
-
-
 def _facts(delta_e: float, look: Any) -> Iterable[tuple[str, str, str]]:
     yield "to the target", f"{show.fixed(delta_e, 2)} CIEDE2000", "as now predicted"
     yield "expected error", f"{show.fixed(look.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"
@@ -233,23 +210,19 @@ def _facts(delta_e: float, look: Any) -> Iterable[tuple[str, str, str]]:
         yield "contrast ratio", ratio, "Y over black / Y over white; 95 of 100"
 
 
-def _added(done: Adjustment, additions: Additions, cup: Cup) -> list[tuple[str, float]]:
+def _show_additions(out: show.Page, done: Adjustment, additions: Additions, cup: Cup) -> None:
     """What to add, the base of the part first; nothing, where that would chase noise or no scale shows it."""
     stands = {"": cup.base_g, **cup.pigments_g}
     doses = {"": additions.base_g, **additions.pigments_g}
     if done.leave and all(grams <= max(_TRIFLE * stands.get(name, 0.0), _LEAST_G) for name, grams in doses.items()):
-        return []
+        doses = {}
     part = f"part {done.palette.bases[cup.base].pigment_in}"
-    return [(name or part, grams) for name, grams in doses.items() if grams >= _LEAST_G]
-
-
-def _show_additions(out: show.Page, done: Adjustment, additions: Additions, cup: Cup) -> None:
-    doses = _added(done, additions, cup)
+    rows = [(name or part, f"{grams:.3f}") for name, grams in doses.items() if grams >= _LEAST_G]
     out.apart("To the part that stands there, before its other part goes in", style=show.HEAD)
-    if not doses:
+    if not rows:
         out.print("add nothing" + ("" if done.leave else ": no addition brings it nearer"))
         return
-    out.table(("<add", "g"), [(name, f"{grams:.3f}") for name, grams in doses])
+    out.table(("<add", "g"), rows)
     out.print()
     out.facts(_facts(additions.delta_e, additions.appearance))
 

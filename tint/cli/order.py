@@ -108,8 +108,7 @@ def _show(out: show.Page, done: Done) -> None:
     out.title(f"Order: {order.title}", f"walls of {walls} mm; {done.answer.conditions}")
     doses = " + ".join(f"{dose:.4g} % {name}" for name, dose in first.loadings.items())
     out.print(f"{first.base} with {doses}" if doses else f"{first.base}, uncoloured")
-    out.print("found now" if done.solved else "as chosen before", style=show.QUIET)
-    out.print()
+    out.print("found now\n" if done.solved else "as chosen before\n", style=show.QUIET)
     facts = [
         ("target", f"{show.fixed(first.delta_e or 0.0, 2)} CIEDE2000", "met" if first.reached else first.reason),
         ("error", f"{show.fixed(first.expected_error or 0.0, 2)} CIEDE2000", "95 of 100 castings read within it"),
@@ -130,13 +129,10 @@ def _show(out: show.Page, done: Done) -> None:
     out.notes("Before you trust it", done.answer.warnings, style=show.CARE)
     if done.quote.price is None:
         out.notes("No quote, since nothing tells", list(done.quote.missing), style=show.QUIET)
-    sheet = order.made_path / "weigh.json"
     booked = ["tint", "ledger", "add", "batch", os.path.relpath(order.folder), "--recipe", str(done.entered[1])]
-    booked += ["--from", str(sheet)]
+    booked += ["--from", str(order.made_path / "weigh.json")]
     once = f"Once it is poured: `{shlex.join(booked)}`"
-    poured = f"Poured as batch {done.poured} of the ledger." if done.poured else once
-    out.print()
-    out.print(poured, style=show.QUIET)
+    out.apart(f"Poured as batch {done.poured} of the ledger." if done.poured else once, style=show.QUIET)
 
 
 def _price(quote: Quote) -> list[tuple[str, str, str]]:
@@ -188,7 +184,8 @@ _AMOUNTS = ("--batch-g", "--set batch_cm3", "--part-cm3")
 def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
     """The arguments of a command with an order among them written out; the same where there is none."""
     places = [at for at, word in enumerate(args) if _is_order(word)]
-    if not places or command.name == "order" or not _takes_a_folder(command):
+    first = next((param.name for param in command.params if isinstance(param, click.Argument)), None)
+    if not places or first != "folder":
         return list(args)
     order = read_order(args[places[0]])
     rest = spelled(command, [word for at, word in enumerate(args) if at != places[0]])
@@ -214,17 +211,8 @@ def expanded(command: click.Command, args: Sequence[str]) -> list[str]:
 
 def _is_order(word: str) -> bool:
     path = Path(word)
-    return (
-        path.suffix == ".toml"
-        and not word.startswith("-")
-        and path.is_file()
-        and path.resolve().parent.name == "orders"
-    )
-
-
-def _takes_a_folder(command: click.Command) -> bool:
-    first = next((param for param in command.params if isinstance(param, click.Argument)), None)
-    return first is not None and first.name == "folder"
+    is_file = path.suffix == ".toml" and not word.startswith("-") and path.is_file()
+    return is_file and path.resolve().parent.name == "orders"
 
 
 def _overridden(option: str, typed: set[str]) -> bool:

@@ -71,16 +71,26 @@ def command(
 
 
 def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spectrum: bool) -> None:
-    appearance = predict(palette, blend, setting=setting)
-    told = _by_light(palette, appearance)
+    look = predict(palette, blend, setting=setting)
+    told: dict[str, Any] = {"hides_at_mm": None, "lab_from_behind": None, "srgb_from_behind": None}
+    facts = []
+    if palette.tells_opacity:
+        (lab,), (screen,) = lit_from_behind(look.transmittance[None], setting.viewing(palette))
+        told |= {"lab_from_behind": lab, "srgb_from_behind": screen}
+        numbers = ", ".join(show.fixed(value, 1) for value in lab)
+        facts.append(("from behind", screen, f"Lab {numbers}; lit from behind, the bare lamp white"))
+    if palette.pair:
+        told["hides_at_mm"] = depth = hiding_thickness(palette, blend, setting=setting)
+        remark = f"contrast ratio {HIDING:g} and more{against_swatches(palette, blend.base, depth)}"
+        facts.append(("hides from", "no thickness" if depth is None else f"{depth:.3g} mm", remark))
 
     def page(out: show.Page) -> None:
-        out.title(str(appearance.blend), f"{appearance.conditions}; {optics}")
-        show_appearance(out, appearance, palette, more=_by_light_facts(palette, blend.base, told))
+        out.title(str(blend), f"{look.conditions}; {optics}")
+        show_appearance(out, look, palette, more=facts)
         if spectrum:
-            _show_spectrum(out, appearance)
+            _show_spectrum(out, look)
 
-    show.answer(jsonable.appearance(appearance, optics=optics), page, **told)
+    show.answer(jsonable.appearance(look, optics=optics), page, **told)
 
 
 def _many(
@@ -134,82 +144,40 @@ def _sheet_json(sheet: Translucency) -> dict[str, Any]:
 
 def _show_sheet(out: show.Page, sheet: Translucency, palette: Palette) -> None:
     """Colour and opacity by thickness, where it hides, and the colour lit from behind."""
-    over = sheet.appearances[0].over
-    columns = (
-        "mm",
-        f"over {palette.black}\n{_LAB}",
-        f"over {palette.white}\n{_LAB}",
-        "contrast",
-        "light",
-        "TP",
-        "error",
-    )
-    out.table(columns, [_row(*each) for each in zip(sheet.appearances, sheet.translucency_parameter, strict=True)])
+    looks, over = sheet.appearances, sheet.appearances[0].over
+    pair = (f"over {palette.black}\n{_LAB}", f"over {palette.white}\n{_LAB}")
+    rows = [
+        (
+            f"{look.setting.thickness_mm:g}",
+            _lab(look.lab_black),
+            _lab(look.lab_white),
+            show.within(look.contrast_ratio, look.contrast_ratio_error),
+            f"{show.fixed(100.0 * look.luminous_transmittance, 1)} %",
+            show.fixed(parameter, 1),
+            show.fixed(look.expected_error, 2),
+        )
+        for look, parameter in zip(looks, sheet.translucency_parameter, strict=True)
+    ]
+    out.table(("mm", *pair, "contrast", "light", "TP", "error"), rows)
     out.print(
         "contrast: Y over black / Y over white. light: what comes through the free slab, Y. TP: translucency "
         "parameter, CIEDE2000 from over black to over white. 95 of 100 castings read within the error "
         f"({place(over)}, CIEDE2000), and within ± of the contrast ratio.",
         style=show.QUIET,
     )
-    out.apart(f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.")
-    out.print()
-    out.table(*_behind(sheet, palette))
-    out.notes("Before you trust it", sheet.warnings, style=show.CARE)
-
-
-def _row(look: Appearance, parameter: float) -> tuple[str, ...]:
-    return (
-        f"{look.setting.thickness_mm:g}",
-        _lab(look.lab_black),
-        _lab(look.lab_white),
-        show.within(look.contrast_ratio, look.contrast_ratio_error),
-        f"{show.fixed(100.0 * look.luminous_transmittance, 1)} %",
-        show.fixed(parameter, 1),
-        show.fixed(look.expected_error, 2),
-    )
-
-
-def _behind(sheet: Translucency, palette: Palette) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Lit from behind; and over the backing that was asked for, where it is neither of the two."""
-    over = sheet.appearances[0].over
-    columns = ["mm", f"lit from behind\n{_LAB}", "<screen"]
-    rows = [
-        [f"{depth:g}", _lab(lab), screen]
-        for depth, lab, screen in zip(sheet.thickness_mm, sheet.lab_from_behind, sheet.srgb_from_behind, strict=True)
+    out.apart(f"It {hiding_in_words(palette, sheet.blend.base, sheet.hides_at_mm)}.\n")
+    # Over the backing that was asked for too, where it is neither of the two.
+    own = [] if over in (palette.black, palette.white) else [f"{place(over)}\n{_LAB}"]
+    lit = [
+        (f"{look.setting.thickness_mm:g}", *(_lab(look.lab) for _ in own), _lab(lab), screen)
+        for look, lab, screen in zip(looks, sheet.lab_from_behind, sheet.srgb_from_behind, strict=True)
     ]
-    if over not in (palette.black, palette.white):
-        columns.insert(1, f"{place(over)}\n{_LAB}")
-        for row, look in zip(rows, sheet.appearances, strict=True):
-            row.insert(1, _lab(look.lab))
-    return tuple(columns), [tuple(row) for row in rows]
+    out.table(("mm", *own, f"lit from behind\n{_LAB}", "<screen"), lit)
+    out.notes("Before you trust it", sheet.warnings, style=show.CARE)
 
 
 def _lab(lab: np.ndarray[Any, Any]) -> str:
     return "".join(f"{show.fixed(value, 1):>6s}" for value in lab)[1:]
-
-
-def _by_light(palette: Palette, look: Appearance) -> dict[str, Any]:
-    """What one thickness tells besides: from where the blend hides, and its colour lit from behind."""
-    lab, screen = lit_from_behind(look.transmittance[None], look.setting.viewing(palette))
-    lit = palette.tells_opacity
-    return {
-        "hides_at_mm": hiding_thickness(palette, look.blend, setting=look.setting) if palette.pair else None,
-        "lab_from_behind": lab[0] if lit else None,
-        "srgb_from_behind": screen[0] if lit else None,
-    }
-
-
-def _by_light_facts(palette: Palette, base: str, told: dict[str, Any]) -> list[tuple[str, str, str]]:
-    """The same as lines of a page."""
-    facts = []
-    if told["lab_from_behind"] is not None:
-        lab = ", ".join(show.fixed(value, 1) for value in told["lab_from_behind"])
-        facts.append(("from behind", told["srgb_from_behind"], f"Lab {lab}; lit from behind, the bare lamp white"))
-    if palette.pair:
-        depth = told["hides_at_mm"]
-        remark = f"contrast ratio {HIDING:g} and more{against_swatches(palette, base, depth)}"
-        facts.append(("hides from", "no thickness" if depth is None else f"{depth:.3g} mm", remark))
-    return facts
 
 
 # A blend: what several commands say of it, in the same words and keys.
@@ -236,15 +204,10 @@ def place(over: str) -> str:
 
 
 def _facts(look: Appearance) -> list[tuple[str, str, str]]:
-    gamut = "a screen can show it" if look.in_gamut else "clipped: no screen shows this colour"
     ratio = show.within(look.contrast_ratio, look.contrast_ratio_error)
     through, regular, haze = (
-        f"{show.within(100.0 * value, 100.0 * error, 1)} %"
-        for value, error in (
-            (look.luminous_transmittance, look.luminous_transmittance_error),
-            (look.regular_transmittance, look.regular_transmittance_error),
-            (look.haze, look.haze_error),
-        )
+        f"{show.within(100.0 * getattr(look, name), 100.0 * getattr(look, f'{name}_error'), 1)} %"
+        for name in ("luminous_transmittance", "regular_transmittance", "haze")
     )
     opacity = [
         ("contrast ratio", ratio, "Y over black / Y over white; 95 of 100", look.contrast_ratio),
@@ -254,9 +217,9 @@ def _facts(look: Appearance) -> list[tuple[str, str, str]]:
         meaning = "within 2.5° of its way: what one sees through"
         opacity.append(("of it regular", regular, meaning, look.regular_transmittance))
         opacity.append(("haze", haze, f"the rest of it, scattered: {clarity_in_words(look)}", look.haze))
-    told = [(what, said, meaning) if np.isfinite(x) else (what, "not known", "") for what, said, meaning, x in opacity]
+    gamut = "a screen can show it" if look.in_gamut else "clipped: no screen shows this colour"
     return [
         ("expected error", f"{show.fixed(look.expected_error, 2)} CIEDE2000", "95 of 100 castings read within it"),
-        *told,
+        *((what, said, meaning) if np.isfinite(x) else (what, "not known", "") for what, said, meaning, x in opacity),
         ("screen colour", look.srgb, f"sRGB; {gamut}"),
     ]

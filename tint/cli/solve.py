@@ -121,19 +121,6 @@ def command(
         target = solid_unless_told(target, palette)
     with show.progress() as tell:
         answer = solve(palette, target, setting=setting, base=named, rules=rules, progress=tell)
-    written = _draw(palette, answer, picture, reach)
-
-    def page(out: show.Page) -> None:
-        if walls is not None:
-            out.print(walls.words)
-        _show(out, answer, optics)
-
-    part = {} if walls is None else {"part": walls.told}
-    show.answer(jsonable.answer(answer, optics=optics), page, written=written, **part)
-
-
-def _draw(palette: Palette, answer: Answer, picture: Path | None, reach: Path | None) -> list[str]:
-    """Write the pictures asked for; their names."""
     drawn: dict[Path, bytes] = {}
     if picture:
         from tint.proofs import draw_answer  # pictures are for those who ask for them
@@ -142,7 +129,14 @@ def _draw(palette: Palette, answer: Answer, picture: Path | None, reach: Path | 
     if reach:
         drawn[reach] = _reached(palette, answer)
     write_all(drawn)
-    return [str(path) for path in drawn]
+
+    def page(out: show.Page) -> None:
+        if walls is not None:
+            out.print(walls.words)
+        _show(out, answer, optics)
+
+    part = {} if walls is None else {"part": walls.told}
+    show.answer(jsonable.answer(answer, optics=optics), page, written=list(map(str, drawn)), **part)
 
 
 def _reached(palette: Palette, answer: Answer) -> bytes:
@@ -167,8 +161,14 @@ def _reached(palette: Palette, answer: Answer) -> bytes:
 
 def _show(out: show.Page, answer: Answer, optics: str) -> None:
     """The page: two tables, then notes, each of which names the recipes that it is about."""
-    conditions = [answer.recipes[0].appearance.conditions, *_further(answer), optics]
-    out.title(f"Wanted: {answer.target.in_words}", "; ".join(conditions))
+    rules, told = answer.rules, [answer.recipes[0].appearance.conditions]
+    if rules.rank_by != RANKINGS[0]:
+        told.append(f"ranked by {rules.rank_by}")
+    if rules.walls_mm:
+        told.append("walls of " + " and ".join(f"{wall:g} mm" for wall in rules.walls_mm) + " too, the worst counts")
+    if rules.batch_g is not None and rules.scale_step_g is not None:
+        told.append(f"doses in steps of {rules.scale_step_g:g} g in {rules.batch_g:g} g of mix")
+    out.title(f"Wanted: {answer.target.in_words}", "; ".join([*told, optics]))
     _show_recipes(out, answer)
     _show_merits(out, answer)
     said = partial(_by_rank, answer.recipes)
@@ -183,28 +183,13 @@ def _show(out: show.Page, answer: Answer, optics: str) -> None:
     out.apart(f"Searched: {show.counted(answer.sets, 'set')} of pigments. {_CUP_TEST}")
 
 
-def _further(answer: Answer) -> list[str]:
-    """What else the numbers hold for."""
-    rules, told = answer.rules, []
-    if rules.rank_by != RANKINGS[0]:
-        told.append(f"ranked by {rules.rank_by}")
-    if rules.walls_mm:
-        told.append("walls of " + " and ".join(f"{wall:g} mm" for wall in rules.walls_mm) + " too, the worst counts")
-    if rules.batch_g is not None and rules.scale_step_g is not None:
-        told.append(f"doses in steps of {rules.scale_step_g:g} g in {rules.batch_g:g} g of mix")
-    return told
-
-
 def _show_recipes(out: show.Page, answer: Answer) -> None:
     has_pair = math.isfinite(answer.recipes[0].appearance.contrast_ratio)
     columns = ["", "<base", "%", "<pigment", "ΔE00", "error"]
     columns += ["contrast"] * has_pair + ["light"] * answer.target.asks_light
     columns += ["haze"] * answer.target.asks_haze + ["chance", "<met"]
-    rows = [
-        row
-        for rank, recipe in enumerate(answer.recipes, start=1)
-        for row in _rows(rank, recipe, answer.target, has_pair=has_pair)
-    ]
+    ranked = enumerate(answer.recipes, start=1)
+    rows = [row for rank, recipe in ranked for row in _rows(rank, recipe, answer.target, has_pair=has_pair)]
     out.table(columns, rows[:-1])
     light = "light: luminous transmittance of the free part, 0 to 1. " if answer.target.asks_light else ""
     light += "haze: the share of the light let through that is scattered. " if answer.target.asks_haze else ""

@@ -21,7 +21,8 @@ from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.trials import Trial
 from tint.trials.files import check_range, read_reading, read_trial
-from tint.trials.lots import UNCLEAR, LotCheck, check_lot, rescale
+from tint.trials.lots import UNCLEAR, LotCheck, check_lot
+from tint.trials.lots import rescale as rescaled
 from tint.trials.trial import MOST_MM, differences
 from tint.uncertainty import Z95
 
@@ -87,7 +88,13 @@ def trials_of(palette: Palette, poured: Poured, casting: Mapping[str, Any], said
 
 
 def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any], said: Given) -> Trial:
-    blend, thickness = blend_of(palette, poured.base, poured.load), _thickness(poured, casting)
+    blend, own = blend_of(palette, poured.base, poured.load), poured.thickness_mm
+    thickness: float | None = own if own is not None else casting.get("thickness_mm")
+    if thickness is None:
+        raise InputError("--thickness", "not given", "expected the wall thickness in mm", "as in --thickness 3")
+    if not 0.0 < thickness <= MOST_MM:
+        option = "--thickness" if own is None else called("thickness_mm")
+        raise InputError(option, f"{thickness:g} mm", f"expected more than 0 and at most {MOST_MM:g} mm")
     check_range(poured.days_of_cure, "days", called("days_of_cure"))
     check_range(poured.cure_c, "cure_c", called("cure_c"))
     asked = Setting(thickness_mm=thickness, over=casting.get("over", ""), seat=casting.get("seat", "air"))
@@ -105,27 +112,8 @@ def _from_options(palette: Palette, poured: Poured, casting: Mapping[str, Any], 
     )
     if not readings:
         raise InputError("--read", "not given", "expected FILE[:NAME], a row of a readings table")
-    return Trial(
-        blend=blend,
-        thickness_mm=thickness,
-        readings=readings,
-        days_of_cure=poured.days_of_cure,
-        cure_c=poured.cure_c,
-        mould=poured.mould or "",
-        finish=poured.finish or "",
-        lot=poured.lot or "",
-    )
-
-
-def _thickness(poured: Poured, casting: Mapping[str, Any]) -> float:
-    own = poured.thickness_mm
-    thickness: float | None = own if own is not None else casting.get("thickness_mm")
-    if thickness is None:
-        raise InputError("--thickness", "not given", "expected the wall thickness in mm", "as in --thickness 3")
-    if not 0.0 < thickness <= MOST_MM:
-        option = "--thickness" if own is None else called("thickness_mm")
-        raise InputError(option, f"{thickness:g} mm", f"expected more than 0 and at most {MOST_MM:g} mm")
-    return thickness
+    about = options.given(**{name: getattr(poured, name) for name in _ABOUT})
+    return Trial(blend=blend, readings=readings, **about | {"thickness_mm": thickness})
 
 
 def cautions(palette: Palette, trials: tuple[Trial, ...]) -> list[str]:
@@ -178,7 +166,10 @@ def lot(
     palette = palette_of(folder, optics)
     options.known(what, [*palette.pigments, *palette.bases], "lot")
     recipe = options.all_known(rescale, palette.pigments, "--rescale")
-    _check_recipe(palette, what, recipe)
+    if recipe and what in palette.bases:
+        raise InputError("--rescale", f"{what} is a base", "expected a pigment's lot", "solve again after tint fit")
+    if recipe and what not in recipe:
+        raise InputError("--rescale", f"the recipe holds no {what}", mend=f"name its dose, as in {what}=0.5")
     trials = trials_of(palette, poured, casting, said)
     if len(trials) > 1:
         raise InputError("--trial", f"{len(trials)} letdowns", "expected one")
@@ -186,31 +177,25 @@ def lot(
     # That a new lot of the base is another one goes without saying.
     told = cautions(palette, (replace(trials[0], lot="") if what in palette.bases else trials[0],))
     base = trials[0].blend.base
-    clear = found.verdict != UNCLEAR
-    new = _rescaled(found, Blend(base, recipe)) if recipe and clear else None
-    record = _record(folder, found) if clear else None
+    new, record = None, None
+    if found.verdict != UNCLEAR:
+        record = _record(folder, found)
+        if recipe:  # as it is, where the lot is used as the old one
+            new = Blend(base, recipe)
+            new = rescaled(new, {what: found.strength}) if found.verdict != USE else new
 
     def page(out: show.Page) -> None:
         _show_lot(out, found, str(trials[0].blend), optics)
         if new is not None:
-            _show_rescaled(out, recipe, new)
+            out.apart("The recipe with this lot", style=show.HEAD)
+            rows = [(name, f"{was:.4f}", f"{new.loadings[name]:.4f}") for name, was in recipe.items()]
+            out.table(("<pigment", "was %", "now %"), rows)
+            out.apart("%: by mass of the finished mix.", style=show.QUIET)
         out.notes("Before you trust it", told, style=show.CARE)
         out.notes("To keep it in the ledger", [record] if record else [])
 
     more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
     show.answer(asdict(found) | more, page, cautions=told, optics=optics)
-
-
-def _check_recipe(palette: Palette, what: str, recipe: dict[str, float]) -> None:
-    if recipe and what in palette.bases:
-        raise InputError("--rescale", f"{what} is a base", "expected a pigment's lot", "solve again after tint fit")
-    if recipe and what not in recipe:
-        raise InputError("--rescale", f"the recipe holds no {what}", mend=f"name its dose, as in {what}=0.5")
-
-
-def _rescaled(found: LotCheck, recipe: Blend) -> Blend:
-    """The recipe for the new lot; as it is, where the lot is used as the old one."""
-    return rescale(recipe, {found.what: found.strength}) if found.verdict != USE else recipe
 
 
 def _show_lot(out: show.Page, found: LotCheck, letdown: str, optics: str) -> None:
@@ -222,12 +207,6 @@ def _show_lot(out: show.Page, found: LotCheck, letdown: str, optics: str) -> Non
             ("hue left", f"{found.hue_left:.2f} CIEDE2000", f"at equal strength; {found.hue_error:.2f} may be chance"),
         ],
     )
-
-
-def _show_rescaled(out: show.Page, old: dict[str, float], new: Blend) -> None:
-    out.apart("The recipe with this lot", style=show.HEAD)
-    out.table(("<pigment", "was %", "now %"), [(n, f"{x:.4f}", f"{new.loadings[n]:.4f}") for n, x in old.items()])
-    out.apart("%: by mass of the finished mix.", style=show.QUIET)
 
 
 def _record(folder: Path, found: LotCheck) -> str:

@@ -169,7 +169,12 @@ def target_wanted(
 ) -> Target:  # fmt: skip
     """The target that all options together name."""
     if sample.as_blend or sample.as_base is not None:
-        return _as_blend(palette, wish, sample, setting=setting, base=base)
+        if clash := [*wish.given, *sample.measured]:
+            found = f"given together with {' and '.join(clash)}"
+            raise InputError("--set as_blend", found, "expected one or the other")
+        loadings = options.all_known(sample.as_blend, palette.pigments, "--set as_blend")
+        blend = Blend(base_of(palette, sample.as_base or base, "--set as_base"), loadings)
+        return target_from_blend(palette, blend, setting=setting, **wish.asked, **sample.light)
     if not wish.given:
         found = "an opacity or tolerance without a colour" if wish.asked or sample.light else "no colour is named"
         raise InputError("target", found, f"expected {', '.join(_COLOURS)} or --set as_blend=PIGMENT=PERCENT")
@@ -182,15 +187,6 @@ def target_wanted(
     behind = replace(setting, over=palette.black)
     black = given.target_of(palette, behind, None, lab=None, srgb=None, reading=sample.target_black, said=said)
     return with_black(target, black, palette, setting=setting)
-
-
-def _as_blend(palette: Palette, wish: Wish, sample: Sample, *, setting: Setting, base: str | None) -> Target:
-    clash = [*wish.given, *sample.measured]
-    if clash:
-        raise InputError("--set as_blend", f"given together with {' and '.join(clash)}", "expected one or the other")
-    loadings = options.all_known(sample.as_blend, palette.pigments, "--set as_blend")
-    blend = Blend(base_of(palette, sample.as_base or base, "--set as_base"), loadings)
-    return target_from_blend(palette, blend, setting=setting, **wish.asked, **sample.light)
 
 
 # What a recipe may hold and how recipes are ranked.
@@ -236,21 +232,16 @@ def rules_of(palette: Palette, search: Mapping[str, Any]) -> Rules:
             options.known(pigment, palette.pigments, called(name))
     for name in ("fixed", "stock_g"):
         options.all_known(told[name], palette.pigments, called(name))
-    told["batch_g"] = _mix(told["batch_g"], told.pop("waste_percent"))
+    waste = told.pop("waste_percent")
+    if told["batch_g"] is not None:  # what is weighed for it, waste included, as `tint weigh` has it
+        waste = waste_of(workshop()) if waste is None else waste
+        if not 0.0 <= waste <= 200.0:
+            raise InputError(called("waste_percent"), f"{waste:g} %", "expected 0 to 200 % of the batch")
+        told["batch_g"] *= 1.0 + waste / 100.0
+    elif waste is not None:
+        raise InputError(called("waste_percent"), "the batch is not told", mend="give batch_g too")
     if told["scale_step_g"] is None and told["batch_g"] is not None:
         told["scale_step_g"] = workshop().scale_step_g
     if workshop().dose_tolerance_percent is not None:
         told["dose_tolerance_percent"] = workshop().dose_tolerance_percent
     return Rules(**told)
-
-
-def _mix(batch_g: float | None, waste: float | None) -> float | None:
-    """What is weighed for a batch, waste included, as `tint weigh` has it [g]."""
-    if batch_g is None:
-        if waste is not None:
-            raise InputError(called("waste_percent"), "the batch is not told", mend="give batch_g too")
-        return None
-    percent = waste_of(workshop()) if waste is None else waste
-    if not 0.0 <= percent <= 200.0:
-        raise InputError(called("waste_percent"), f"{percent:g} %", "expected 0 to 200 % of the batch")
-    return batch_g * (1.0 + percent / 100.0)

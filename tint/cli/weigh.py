@@ -44,13 +44,9 @@ _batch_options = options.grouped(
 )
 
 
-def _scale(**told: Any) -> Scale:
-    return Scale(**told, max_g=workshop().scale_max_g)
-
-
 _scale_options = options.grouped(
     "scale",
-    _scale,
+    lambda **told: Scale(**told, max_g=workshop().scale_max_g),
     options.number("--set scale_step_g", "Smallest step of the scale.", to="step_g", default=STEP_G),
     options.number(
         "--set scale_sd_g", "Repeatability of the scale, as a standard deviation.  [default: 0.41 steps]", to="sd_g",
@@ -191,7 +187,11 @@ def _stock(folder: Path, name: str | None) -> Stock:
 
 def show_sheet(out: show.Page, sheet: WeighSheet, palette: Palette, *, has_target: bool = False) -> None:
     """The page, in the order in which it is used."""
-    scale, mix = sheet.scale, f"{sheet.batch_g:.4g} g of mix, {_allowed(sheet)}; {sheet.volume_cm3:.4g} cm3"
+    scale, batch = sheet.scale, sheet.batch
+    allowed = [f"{batch.waste_percent:g} % for waste"] if batch.waste_percent else []
+    allowed += ["sprue"] * bool(batch.sprue_cm3) + ["what stays in cups"] * bool(batch.cup_loss_g)
+    allowed = allowed or ["nothing for waste"]
+    mix = f"{sheet.batch_g:.4g} g of mix, {', '.join(allowed)} included; {sheet.volume_cm3:.4g} cm3"
     doses = f"doses of {scale.smallest_g:.2g} g and more are weighed to {scale.tolerance_percent:g} %"
     out.title(f"Weigh: {sheet.blend}", f"{mix}; scale step {scale.step_g:g} g: {doses}")
     if sheet.premixes:
@@ -202,25 +202,22 @@ def show_sheet(out: show.Page, sheet: WeighSheet, palette: Palette, *, has_targe
     out.notes("Before you weigh", sheet.warnings, style=show.CARE)
     out.notes("Left over, for the next batch", [_left(sheet, each) for each in sheet.leftovers])
     out.notes("With less base", [sheet.looser.words] if sheet.looser else [])
-    _show_care(out, sheet)
+    care = [  # each weighing that a step of the scale can be seen in, the most delicate first
+        (each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2))
+        for each in sheet.care
+        if each.delta_e >= _NOTHING
+    ]
+    if care:
+        out.apart("Weigh most carefully", style=show.HEAD)
+        out.table(("<", "<", "a step", "CIEDE2000"), care)
     out.apart("As rounded, it will look like this", style=show.HEAD)
-    out.print(f"{sheet.predicted.conditions}; {palette.model}", style=show.QUIET)
-    out.print()
+    out.print(f"{sheet.predicted.conditions}; {palette.model}\n", style=show.QUIET)
     more = [("rounding", f"{sheet.delta_e:.2f} CIEDE2000", "from the exact recipe")]
     if has_target:
         more.append(("target", f"{sheet.aim_delta_e:.2f} CIEDE2000", "from it, as rounded"))
     show_appearance(out, sheet.predicted, palette, more=more)
     out.notes("Every wall, the worst first", [wall.words for wall in sheet.walls])
     out.notes("Take care", sheet.cautions)
-
-
-def _allowed(sheet: WeighSheet) -> str:
-    """What is in the batch beside the parts."""
-    batch = sheet.batch
-    told = [f"{batch.waste_percent:g} % for waste"] if batch.waste_percent else []
-    told += ["sprue"] if batch.sprue_cm3 else []
-    told += ["what stays in cups"] if batch.cup_loss_g else []
-    return f"{', '.join(told)} included" if told else "nothing for waste included"
 
 
 def _show_premixes(out: show.Page, sheet: WeighSheet) -> None:
@@ -238,8 +235,7 @@ def _show_premixes(out: show.Page, sheet: WeighSheet) -> None:
     if kept := kept_words(sheet):
         out.print(f"Kept, stirred before use: {'; '.join(kept)}.\n")
     errors = ", ".join(f"{premix.pigment} {premix.dose_error_percent:.1f} %" for premix in sheet.premixes)
-    out.print(f"Error of each dose, all weighings together (95 of 100): {errors}.", style=show.QUIET)
-    out.print()
+    out.print(f"Error of each dose, all weighings together (95 of 100): {errors}.\n", style=show.QUIET)
 
 
 def _left(sheet: WeighSheet, kept: Kept) -> str:
@@ -284,15 +280,3 @@ def _show_cups(out: show.Page, sheet: WeighSheet) -> None:
         facts += [("minutes", f"{cups.minutes:g}", f"{mixing}; pot life {split.pot_life_min:g}")]
     out.print()
     out.facts(facts)
-
-
-def _show_care(out: show.Page, sheet: WeighSheet) -> None:
-    """Every weighing that a step of the scale can be seen in, the most delicate first."""
-    rows = [
-        (each.what, f"into {each.into}", f"{each.step_g:g} g", show.fixed(each.delta_e, 2))
-        for each in sheet.care
-        if each.delta_e >= _NOTHING
-    ]
-    if rows:
-        out.apart("Weigh most carefully", style=show.HEAD)
-        out.table(("<", "<", "a step", "CIEDE2000"), rows)
