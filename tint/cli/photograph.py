@@ -14,7 +14,7 @@ from tint.colorimetry import viewing
 from tint.errors import InputError
 from tint.files import write_whole
 from tint.materials import SEATS
-from tint.photographs.colours import Photographed, SpotColour, chart_reference, check_chart, photograph
+from tint.photographs.colours import Photographed, chart_reference, check_chart, photograph
 from tint.photographs.mailed import Mailed, wanted_colour
 from tint.photographs.picture import Picture, draw, read_picture
 from tint.photographs.places import Spot, find_arrangement, find_corners, locate
@@ -44,10 +44,6 @@ def _spot(given: str) -> Spot:
     return Spot(name=name, backing=backing, seat=seat, x=x, y=y, size=size[0] if size else None)
 
 
-def _spots(at: tuple[Spot, ...], spots: Path | None) -> tuple[Spot, ...]:
-    return (*at, *(read_spots(spots) if spots else ()))
-
-
 def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]:
     # The usual chart's weights are asked for even with a chart of one's own: they name the light as the CIE does.
     known = viewing(range(400, 701, 10), light=light, observer=observer).light
@@ -61,7 +57,7 @@ def _colours_of(light: str, observer: int, chart: Path | None) -> dict[str, Any]
 @click.argument("folder", type=options.PATH, required=False)
 @options.grouped(
     "spots",
-    _spots,
+    lambda at, spots: (*at, *(read_spots(spots) if spots else ())),
     options.several("--at", "A spot: NAME[/BACKING[/SEAT]]=X,Y[,SIZE], in pixels.", "PLACE", type=_spot),
     options.path("--spots", "Spots as CSV: name,backing,seat,x,y,size."),
 )
@@ -109,9 +105,8 @@ def command(
         if folder is not None:
             raise InputError("--no-chart", "given together with a folder", mend="name the spot with --at")
         if corners or find or out or look:
-            raise InputError(
-                "--no-chart", "given together with --corners, --find, --out or --look", mend="leave it out"
-            )
+            others = "given together with --corners, --find, --out or --look"
+            raise InputError("--no-chart", others, mend="leave it out")
         _without_chart(picture, spots, colours, chips, replace=replace)
         return
     if chips is not None:
@@ -119,9 +114,11 @@ def command(
     if bool(corners) == (find or (folder is not None and not corners)):
         raise InputError("--corners", "given together with --find" if find else "not given", "--corners or --find")
     seen = read_picture(picture)
-    target = {name: colours[name] for name in ("reference", "white")}
     found = None if folder is None else by_squares(seen, read_squares(folder))
-    ordered, plain = _arranged(seen, corners, target)
+    # Corners in the chart's own order, and by how far a bare matrix misses the chart.
+    chart = {name: colours[name] for name in ("reference", "white")}
+    tried = (find_arrangement(seen, each, **chart) for each in ([corners] if corners else find_corners(seen)))
+    ordered, plain = min(tried, key=lambda arranged: arranged[1])
     spots = (*(() if found is None else found.spots), *spots)
     places = locate(ordered, spots, width=seen.width, height=seen.height)
     if look is not None:
@@ -149,27 +146,26 @@ def _without_chart(
         from tint.proofs.photo import choosing_page
 
         write_whole(chips, choosing_page(seen[0], spot=(spots[0].x, spots[0].y), title=spots[0].name))
+    spots_seen = list(zip(spots, seen, strict=True))
+    clipped = [each.span is not None and each.span.clipped for each in seen]
     told = [
         show.fields(spot, "name", "x", "y")
-        | {"lab": each.lab, "expected_error": each.error, "clipped": each.span is not None and each.span.clipped}
+        | {"lab": each.lab, "expected_error": each.error, "clipped": is_clipped}
         | {"chips": {chip.name: show.fields(chip, "srgb", "lab") for chip in each.chips}}
-        for spot, each in zip(spots, seen, strict=True)
+        for (spot, each), is_clipped in zip(spots_seen, clipped, strict=True)
     ]
 
     def page(out: show.Page) -> None:
         out.title(f"{show.counted(len(spots), 'spot')} of {picture}", f"{view}; no chart beside it")
         rows = [
             (spot.where, *(f"{x:.0f}" for x in each.lab), f"{each.error:.0f}", each.chips[7].srgb)
-            for spot, each in zip(spots, seen, strict=True)
+            for spot, each in spots_seen
         ]
         out.table(("<spot", "L*", "a*", "b*", "error", "<screen"), rows)
         out.apart("error: the CIEDE2000 that holds 95 times in 100; nobody knows light and camera.", style=show.QUIET)
         care = ["a casting made after it may be refused: have a sample read, or photograph it with a chart"]
-        care += [
-            f"{spot.where}: a channel is at the end of its range, so the true colour is purer, lighter or darker"
-            for spot, each in zip(spots, seen, strict=True)
-            if each.span is not None and each.span.clipped
-        ]
+        at_end = "a channel is at the end of its range, so the true colour is purer, lighter or darker"
+        care += [f"{spot.where}: {at_end}" for spot, ends in zip(spots, clipped, strict=True) if ends]
         out.notes("Before you trust it", care, style=show.CARE)
         if chips is not None:
             out.print(f"\nWritten: {chips}, for the customer to choose from.")
@@ -177,50 +173,43 @@ def _without_chart(
     show.answer({"picture": str(picture), "spots": told, "written": None if chips is None else str(chips)}, page)
 
 
-def _arranged(seen: Picture, corners: tuple[tuple[float, float], ...], target: dict[str, Any]) -> tuple[Any, float]:
-    """Corners in the chart's own order, and by how far a bare matrix misses the chart."""
-    if corners:
-        return find_arrangement(seen, corners, **target)
-    return min((find_arrangement(seen, each, **target) for each in find_corners(seen)), key=lambda found: found[1])
-
-
 def _show(out: show.Page, told: Photographed, seen: Picture, written: Path | None, found: Found | None) -> None:
-    out.title(
-        f"{show.counted(len(told.spots), 'spot')} of {seen.file}",
-        f"{told.light}, {told.observer}° observer; from a photograph",
+    conditions = f"{told.light}, {told.observer}° observer; from a photograph"
+    out.title(f"{show.counted(len(told.spots), 'spot')} of {seen.file}", conditions)
+    rows = [
+        (str(at), each.spot.where, *(f"{x:.2f}" for x in each.lab),
+         *(f"{x:.1f}" for x in (each.error, each.of_noise, each.of_light)))
+        for at, each in enumerate(told.spots, start=1)
+    ]  # fmt: skip
+    out.table(("", "<spot", "L*", "a*", "b*", "error", "of noise", "of light"), rows)
+    out.apart(
+        "error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.\n", style=show.QUIET
     )
-    out.table(
-        ("", "<spot", "L*", "a*", "b*", "error", "of noise", "of light"),
-        [_row(at, each) for at, each in enumerate(told.spots, start=1)],
-    )
-    out.apart("error: the CIEDE2000 that holds 95 times in 100, of chart, noise and light together.", style=show.QUIET)
-    out.print()
     missed = f"{told.missed_mean:.1f} mean, {told.missed_95:.1f} at 95 %, {told.missed_most:.1f} at most"
     light = f"{show.counted(told.card_places, 'place')} of white card" if told.card_places else "the chart alone"
-    labels = [] if found is None else [("squares", f"{len(found.seen)} found", _not_there(found))]
-    out.facts(
-        [
-            *labels,
-            ("chart", missed, "CIEDE2000 of its patches, each predicted from the others"),
-            ("correction", f"of degree {told.calibration.degree}", "root polynomial; curve and flare by the chart"),
-            ("evenness", light, "what tells how the light falls"),
-            ("repeatability", f"{repeatability(told):.2g}", "of such photographs, as palette.toml states it"),
-        ],
-    )
-    doubts = [] if found is None else looks_bare(told, found)
-    out.notes("Before you trust it", [*doubts, *told.warnings], style=show.CARE)
+    facts = [
+        ("chart", missed, "CIEDE2000 of its patches, each predicted from the others"),
+        ("correction", f"of degree {told.calibration.degree}", "root polynomial; curve and flare by the chart"),
+        ("evenness", light, "what tells how the light falls"),
+        ("repeatability", f"{repeatability(told):.2g}", "of such photographs, as palette.toml states it"),
+    ]
+    out.facts(facts if found is None else [("squares", f"{len(found.seen)} found", _not_there(found)), *facts])
+    out.notes("Before you trust it", _doubts(told, found), style=show.CARE)
     spared = [f"too pure for the picture, so left out of the fit: {', '.join(told.left_out)}"] if told.left_out else []
     out.notes("How the photograph was read", [*seen.notes, *spared])
     if written is not None:
-        out.print()
         readings = photo_readings(told)
         averaged = ", places of one name averaged" if len(readings) < len(told.spots) else ""
-        out.print(f"Written: {show.counted(len(readings), 'colour')} into {written}{averaged}.", style=show.HEAD)
+        out.apart(f"Written: {show.counted(len(readings), 'colour')} into {written}{averaged}.", style=show.HEAD)
         out.print(
             f"Now run `tint import FOLDER {written}`, where palette.toml states under [instrument]: "
             f'light = "{told.light}", observer = {told.observer}, repeatability = {repeatability(told):.2g}. '
             "They stay marked as from a photograph."
         )
+
+
+def _doubts(told: Photographed, found: Found | None) -> list[str]:
+    return [*([] if found is None else looks_bare(told, found)), *told.warnings]
 
 
 def _not_there(found: Found) -> str:
@@ -233,15 +222,16 @@ def _not_there(found: Found) -> str:
     return f"{told}; printed more than once: {', '.join(twice)}" if twice else told
 
 
-def _row(at: int, each: SpotColour) -> tuple[str, ...]:
-    errors = (each.error, each.of_noise, each.of_light)
-    return str(at), each.spot.where, *(f"{v:.2f}" for v in each.lab), *(f"{v:.1f}" for v in errors)
-
-
 def _as_json(
     told: Photographed, seen: Picture, corners: Any, written: Path | None, found: Found | None
 ) -> dict[str, Any]:
-    squares = {} if found is None else {"squares": _squares_json(found)}
+    squares: dict[str, Any] = {}
+    if found is not None:
+        seen_at = zip(found.seen, found.spots, strict=True)
+        squares["squares"] = {
+            "found": [{"square": each.number, "where": spot.where, "corners": each.corners} for each, spot in seen_at],
+            "missing": [{"square": each.number, "where": each.where} for each in found.missing],
+        }
     return {
         "picture": seen.file,
         "source": PHOTOGRAPH,
@@ -267,14 +257,6 @@ def _as_json(
         ],
         **squares,
         "written": None if written is None else str(written),
-        "warnings": [*([] if found is None else looks_bare(told, found)), *told.warnings],
+        "warnings": _doubts(told, found),
         "notes": seen.notes,
-    }
-
-
-def _squares_json(found: Found) -> dict[str, Any]:
-    seen = zip(found.seen, found.spots, strict=True)
-    return {
-        "found": [{"square": each.number, "where": spot.where, "corners": each.corners} for each, spot in seen],
-        "missing": [{"square": each.number, "where": each.where} for each in found.missing],
     }

@@ -41,7 +41,8 @@ def command(
     """
     depths = [options.number_in(text, "--mould", "millimetres") for text in moulds]
     if first:
-        _first(folder, bases, depths, castings)
+        begun = plan_castings(read_declared(folder), bases=bases, moulds_mm=depths, count=castings or FIRST)
+        show.answer(castings_json(begun), lambda out: _show_first(out, begun))
         return
     palette = palette_of(folder, optics)
     for name in bases:
@@ -92,15 +93,10 @@ def _as_json(plan: Plan, optics: str) -> dict[str, Any]:
     }
 
 
-def _first(folder: Path, bases: tuple[str, ...], moulds: list[float], count: int | None) -> None:
-    plan = plan_castings(read_declared(folder), bases=bases, moulds_mm=moulds, count=count or FIRST)
-
-    def page(out: show.Page) -> None:
-        out.title("Pour first", f"each read over {' and over '.join(plan.cards) or 'a black and a white card'}")
-        show_castings(out, plan)
-        out.apart("Then run `tint fit` and `tint plan`: from here on they know better than any rule.")
-
-    show.answer(castings_json(plan), page)
+def _show_first(out: show.Page, plan: CastingPlan) -> None:
+    out.title("Pour first", f"each read over {' and over '.join(plan.cards) or 'a black and a white card'}")
+    show_castings(out, plan)
+    out.apart("Then run `tint fit` and `tint plan`: from here on they know better than any rule.")
 
 
 # A first plan, before anything is fitted: what to pour, why, and its grams.

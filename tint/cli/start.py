@@ -82,7 +82,11 @@ def command(folder: Path, area_cm2: float, workbook: bool, squares: bool, **told
         _print_squares(folder, area_cm2)
         return
     begun = start(folder, answers, area_cm2=area_cm2, workbook=workbook, squares=squares)
-    show.answer(_as_json(begun), lambda out: _show(out, begun))
+    told = {
+        "folder": str(begun.folder), **show.fields(begun, "written", "kept"), **castings_json(begun.plan),
+        "next": begun.next_steps,
+    }  # fmt: skip
+    show.answer(told, lambda out: _show(out, begun))
 
 
 def _print_squares(folder: Path, area_cm2: float) -> None:
@@ -207,22 +211,10 @@ def _ask_safe(pigments: Mapping[str, Pigment], cure: str) -> list[str]:
 
 
 def _show(out: show.Page, begun: Started) -> None:
-    out.title(f"Begun: {begun.folder}", _files(begun))
+    written = f"written: {', '.join(begun.written)}" if begun.written else "nothing was written"
+    kept = f"; there before and left alone: {', '.join(begun.kept)}" if begun.kept else ""
+    out.title(f"Begun: {begun.folder}", written + kept)
     show_castings(out, begun.plan)
     out.print()
     for at, step in enumerate(begun.next_steps, start=1):
         out.print(f"{at}. {step}")
-
-
-def _files(begun: Started) -> str:
-    written = f"written: {', '.join(begun.written)}" if begun.written else "nothing was written"
-    return f"{written}; there before and left alone: {', '.join(begun.kept)}" if begun.kept else written
-
-
-def _as_json(begun: Started) -> dict[str, Any]:
-    return {
-        "folder": str(begun.folder),
-        **show.fields(begun, "written", "kept"),
-        **castings_json(begun.plan),
-        "next": begun.next_steps,
-    }
