@@ -11,7 +11,6 @@ import click
 
 from tint import jsonable
 from tint import ledger as record
-from tint.appearance import Setting
 from tint.cli import ledger_entries as pages
 from tint.cli import options, show
 from tint.cli.asked import palette_of, setting_of
@@ -20,7 +19,6 @@ from tint.cli.ledger_add import add
 from tint.cli.ledger_entries import kind_argument, number_of
 from tint.cli.weigh import sheet_options, show_sheet
 from tint.ledger.lookup import WITHIN
-from tint.palette import Palette
 from tint.swatches import folder_digest
 from tint.weighing import Batch, Scale, Split, weigh
 
@@ -206,10 +204,15 @@ def _repeat(
     with record.read_ledger(record.ledger_path(folder)) as ledger:
         again = record.repeat(ledger, order, palette, today=date.today())
         stock = record.premix_stock(ledger, date.today(), days=workshop().premix_days) if premix else record.Stock()
-    today, setting = (
-        record.with_lots(palette, again.against_palette, lots=again.lots),
-        _repeat_setting(palette, again.recipe.content, thickness),
-    )
+    recipe = again.recipe.content
+    cast = {
+        "thickness_mm": thickness or recipe.thickness_mm,
+        "over": recipe.backing,
+        "observer": recipe.observer_degrees,
+    }
+    cast |= show.fields(recipe, "seat", "light", "geometry")
+    setting = setting_of(palette, {name: value for name, value in cast.items() if value})
+    today = record.with_lots(palette, again.against_palette, lots=again.lots)
     sheet = weigh(
         today, again.blend, setting=setting, batch=batch, scale=scale, split=split, premix=premix, kept=stock.usable,
         too_old=stock.too_old,
@@ -219,28 +222,13 @@ def _repeat(
         pages.show_repeat(out, again)
         show_sheet(out, sheet, today)
 
-    told = _repeat_json(again) | {"warnings": [*again.warnings, *sheet.warnings]}
-    show.answer(jsonable.sheet(sheet, optics=optics), page, **told)
-
-
-def _repeat_setting(palette: Palette, recipe: record.Recipe, thickness: float | None) -> Setting:
-    told = {
-        "thickness_mm": thickness or recipe.thickness_mm,
-        "over": recipe.backing,
-        "seat": recipe.seat,
-        "light": recipe.light,
-        "observer": recipe.observer_degrees,
-        "geometry": recipe.geometry,
-    }
-    return setting_of(palette, {name: value for name, value in told.items() if value})
-
-
-def _repeat_json(again: record.Repeat) -> dict[str, Any]:
-    told = ("pigment", "was_percent", "percent", "was_lot", "lot")
-    return {
+    of_dose = ("pigment", "was_percent", "percent", "was_lot", "lot")
+    told: dict[str, Any] = {
         "order": again.order.id,
         "recipe": again.recipe.id,
         "approval": None if again.approval is None else again.approval.id,
-        "doses": [show.fields(dose, *told) | {"strength": dose.strength.value} for dose in again.doses],
+        "doses": [show.fields(dose, *of_dose) | {"strength": dose.strength.value} for dose in again.doses],
         "lots": again.lots,
+        "warnings": [*again.warnings, *sheet.warnings],
     }
+    show.answer(jsonable.sheet(sheet, optics=optics), page, **told)

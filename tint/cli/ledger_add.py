@@ -27,6 +27,7 @@ from tint.swatches.one_reading import read_one
 from tint.weighing import from_json as sheet_from
 
 Given = dict[str, Any]
+Built = tuple[Given, Sequence[Reading]]  # the columns of an entry, and readings that belong to it
 
 
 @dataclass(frozen=True)
@@ -36,10 +37,6 @@ class Asked:
     folder: Path
     given: Given
     corrects: bool
-
-
-# The columns of an entry, and readings that belong to it.
-Build = Callable[..., tuple[Given, Sequence[Reading]]]
 
 
 @click.group("add", invoke_without_command=True)
@@ -53,11 +50,13 @@ def add(ctx: click.Context) -> None:
         click.echo(ctx.get_help())
 
 
-def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) -> Callable[[Build], click.Command]:
+def _adds(
+    kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()
+) -> Callable[[Callable[..., Built]], click.Command]:
     """Make a command of a function that turns what is given into the columns of an entry."""
     own = [each.name for each in columns(kind)]
 
-    def decorate(build: Build) -> click.Command:
+    def decorate(build: Callable[..., Built]) -> click.Command:
         @functools.wraps(build)
         def run(folder: Path, corrects: int | None, reason: str, withdraw: bool, **told: Any) -> None:
             given = {name: told.pop(name) for name in own if name in told}
@@ -69,7 +68,13 @@ def _adds(kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()) ->
             with record.open_ledger(path, palette_digest=digest) as ledger, ledger.transaction():
                 if isinstance(content.get("order_id"), str):
                     content["order_id"] = record.find_order(ledger, content["order_id"]).id
-                new = _entry(ledger, kind, content, corrects)
+                if corrects is not None:
+                    new = replace(record.get(ledger, kind, corrects).content, **content)
+                else:
+                    for column in columns(kind):
+                        if column.needed and not content.get(column.name):
+                            raise InputError(option_name(column.name), "not given", f"expected {column.about}")
+                    new = record.KINDS[kind](**content)
                 number = record.add(ledger, new, corrects=corrects, reason=reason, withdrawn=withdraw)
                 pointer: Given = {f"{kind}_id": number}
                 pointed = [record.add(ledger, replace(each, **pointer)) for each in readings]
@@ -92,25 +97,12 @@ _correction_options = (
 )  # fmt: skip
 
 
-def _entry(ledger: record.Ledger, kind: str, content: Given, corrects: int | None) -> Any:
-    if corrects is not None:
-        return replace(record.get(ledger, kind, corrects).content, **content)
-    for column in columns(kind):
-        if column.needed and not content.get(column.name):
-            raise InputError(option_name(column.name), "not given", f"expected {column.about}")
-    return record.KINDS[kind](**content)
-
-
 # A reading: a row of a readings table or a colour, and the conditions that it was taken in.
-
-
-def _seen(over: str | None, observer: int | None, **told: Any) -> Given:
-    return options.given(backing=over, observer_degrees=observer, **told)
 
 
 reading_options = options.grouped(
     "seen",
-    _seen,
+    lambda over, observer, **told: options.given(backing=over, observer_degrees=observer, **told),
     click.option(
         "--reading", metavar="FILE[:NAME]", help="As measured: in a table or an instrument's file, with --over."
     ),
@@ -176,7 +168,7 @@ _from_option = click.option(
     click.option("--over", metavar="BACKING", help="What lay behind a target that was measured."),
     options.said_options,
 )
-def _order(asked: Asked, wish: Wish, over: str | None, said: Said) -> tuple[Given, Sequence[Reading]]:
+def _order(asked: Asked, wish: Wish, over: str | None, said: Said) -> Built:
     """What a customer asked for.
 
     Example: tint ledger add order swatches_demo --name "celadon lid" --words "as the glaze" --target-lab 70,-8,6
@@ -196,7 +188,7 @@ def _order(asked: Asked, wish: Wish, over: str | None, said: Said) -> tuple[Give
     options.count("--pick", "Which recipe of the file.  [default: 1, the best]"),
     leave_out=[each.name for each in columns("recipe") if each.name not in ("order_id", "note")],
 )
-def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Sequence[Reading]]:
+def _recipe(asked: Asked, file: str | None, pick: int | None) -> Built:
     """A recipe that tint solve found.
 
     Example: tint ledger add recipe swatches_demo --order "celadon lid" --from recipe.json
@@ -212,7 +204,7 @@ def _recipe(asked: Asked, file: str | None, pick: int | None) -> tuple[Given, Se
 
 
 @_adds("batch", _from_option, leave_out=["weighed"])
-def _batch(asked: Asked, file: str | None) -> tuple[Given, Sequence[Reading]]:
+def _batch(asked: Asked, file: str | None) -> Built:
     """A mix that was weighed.
 
     Example: tint ledger add batch swatches_demo --recipe 1 --from sheet.json --lot white=W-203
@@ -224,7 +216,7 @@ def _batch(asked: Asked, file: str | None) -> tuple[Given, Sequence[Reading]]:
 
 
 @_adds("trial", reading_options)
-def _trial(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
+def _trial(asked: Asked, seen: Given) -> Built:
     """A casting that was judged, with what was read on it.
 
     Example: tint ledger add trial swatches_demo --recipe 1 --thickness 3.1 --cure-days 2 --lab 70,-8,6 --over white
@@ -233,7 +225,7 @@ def _trial(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
 
 
 @_adds("reference", reading_options)
-def _reference(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
+def _reference(asked: Asked, seen: Given) -> Built:
     """A swatch that is kept to compare with.
 
     Example: tint ledger add reference swatches_demo --name R-1 --made 2025-03-01 --expires 2027-03-01 --lab 70,-8,6
@@ -247,7 +239,7 @@ def _reference(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
     reading_options,
     leave_out=["name", "source", "read_on", "quantity", "backing", "seat", "geometry", "light", "observer_degrees"],
 )
-def _reading(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
+def _reading(asked: Asked, seen: Given) -> Built:
     """A further reading: of a trial, or of a swatch that is kept.
 
     Example: tint ledger add reading swatches_demo --reference 1 --read-on 2026-03-01 --lab 69.6,-7.9,6.4
@@ -258,7 +250,7 @@ def _reading(asked: Asked, seen: Given) -> tuple[Given, Sequence[Reading]]:
 
 
 @_adds("lot")
-def _lot(asked: Asked) -> tuple[Given, Sequence[Reading]]:
+def _lot(asked: Asked) -> Built:
     """A new lot of a pigment or base, and how strong it is.
 
     Example: tint ledger add lot swatches_demo --material white --lot W-204 --strength 0.94 --strength-error 0.02
@@ -272,7 +264,7 @@ def _lot(asked: Asked) -> tuple[Given, Sequence[Reading]]:
 
 
 @_adds("approval")
-def _approval(asked: Asked) -> tuple[Given, Sequence[Reading]]:
+def _approval(asked: Asked) -> Built:
     """A customer's word on a swatch.
 
     Example: tint ledger add approval swatches_demo --order "celadon lid" --recipe 1 --by "the customer" --light D65
@@ -281,7 +273,7 @@ def _approval(asked: Asked) -> tuple[Given, Sequence[Reading]]:
 
 
 @_adds("lesson")
-def _lesson(asked: Asked) -> tuple[Given, Sequence[Reading]]:
+def _lesson(asked: Asked) -> Built:
     """What was learnt, tied to anything.
 
     Example: tint ledger add lesson swatches_demo --material white --text "Settles within the hour: stir"

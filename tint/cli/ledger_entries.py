@@ -69,7 +69,10 @@ def column_options(kind: str, *leave_out: str) -> list[options.Decorator]:
 def _option(column: Column) -> options.Decorator:
     name, about = option_name(column.name), column.about[:1].upper() + column.about[1:] + "."
     if column.name == "weighed":
-        return options.amounts(name, "What was really weighed, in grams.", options.GRAMS, callback=_weighings)
+        return options.amounts(
+            name, "What was really weighed, in grams.", options.GRAMS,
+            callback=lambda _, __, pairs: tuple(Weighing(what=one, grams=grams) for one, grams in pairs),
+        )  # fmt: skip
     if column.name == "lots":
         return options.several(
             "--lot", about, "NAME=LOT", type=_lot, to=column.name, callback=lambda _, __, pairs: dict(pairs) or None
@@ -95,10 +98,6 @@ def _number(name: str, column: Column) -> Callable[[str], float]:
         return int(value) if column.kind == "whole" and value == int(value) else value
 
     return convert
-
-
-def _weighings(_: object, __: object, pairs: Sequence[tuple[str, float]]) -> tuple[Weighing, ...]:
-    return tuple(Weighing(what=one, grams=grams) for one, grams in pairs)
 
 
 def _lot(told: str) -> tuple[str, str]:
@@ -235,27 +234,19 @@ def show_near(out: show.Page, found: Sequence[Near], lab: Sequence[float], viewe
     """What is near a colour."""
     colour = ", ".join(f"{value:g}" for value in lab)
     out.title(f"Near Lab {colour}", f"{viewed}; within {within:g} CIEDE2000; recipes as predicted")
-    if not found:
-        out.print("Nothing.")
-        return
     rows = [
         (show.fixed(each.delta_e, 2), each.kind, str(each.entry.id), *(show.fixed(float(x), 2) for x in each.lab),
          summary(each.kind, each.entry))
         for each in found
     ]  # fmt: skip
-    out.table(("ΔE00", "<kind", "", "L*", "a*", "b*", "~what"), rows)
+    _table_or(out, "Nothing.", ("ΔE00", "<kind", "", "L*", "a*", "b*", "~what"), rows)
 
 
 def show_due(out: show.Page, found: Sequence[tuple[str, Entry[Any]]], until: date) -> None:
     """What has run out by a day."""
     out.title(f"Run out by {until}")
-    if not found:
-        out.print("Nothing.")
-        return
-    out.table(
-        ("<on", "<kind", "", "~what"),
-        [(each.content.expires_on, kind, str(each.id), summary(kind, each)) for kind, each in found],
-    )
+    rows = [(each.content.expires_on, kind, str(each.id), summary(kind, each)) for kind, each in found]
+    _table_or(out, "Nothing.", ("<on", "<kind", "", "~what"), rows)
 
 
 def show_premixes(out: show.Page, stock: Stock) -> None:
@@ -265,21 +256,26 @@ def show_premixes(out: show.Page, stock: Stock) -> None:
          each.made_on, "too old" if each in stock.too_old else "")
         for each in (*stock.too_old, *stock.usable)
     ]  # fmt: skip
+    columns = ("<premix", "pigment", "left", "<in", "<lot", "<made on", "<")
+    _table_or(out, "None: no batch has left a premix.", columns, rows)
+
+
+def _table_or(out: show.Page, nothing: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     if rows:
-        out.table(("<premix", "pigment", "left", "<in", "<lot", "<made on", "<"), rows)
+        out.table(columns, rows)
     else:
-        out.print("None: no batch has left a premix.")
+        out.print(nothing)
 
 
 def show_repeat(out: show.Page, again: Repeat) -> None:
     """What is poured again, and how today's lots change its doses."""
-    order, recipe, approval = again.order, again.recipe, again.approval
-    words = "not approved" if approval is None else f"approved by {approval.content.approved_by}"
-    day = approval.content.approved_on if approval else ""
-    out.title(
-        f"Again: {order.content.name}",
-        f"order {order.id}; recipe {recipe.id} of {recipe.added_utc[:10]}, {words}{f' on {day}' if day else ''}",
-    )
+    recipe, approval = again.recipe, again.approval
+    words = "not approved"
+    if approval is not None:
+        day = f" on {approval.content.approved_on}" if approval.content.approved_on else ""
+        words = f"approved by {approval.content.approved_by}{day}"
+    conditions = f"order {again.order.id}; recipe {recipe.id} of {recipe.added_utc[:10]}, {words}"
+    out.title(f"Again: {again.order.content.name}", conditions)
     rows = [
         (each.pigment, f"{each.was_percent:.4f}", each.was_lot or "-", each.lot or "-", f"{each.strength.value:.3f}",
          f"{each.percent:.4f}")
