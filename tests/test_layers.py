@@ -20,7 +20,7 @@ DEVELOPERS = ROOT / "DEVELOPERS.md"
 # A module imports only from rows above its own; a package stands for all that is in it. DEVELOPERS.md shows the same.
 LAYERS = {
     "errors": ("tint.errors", "tint.stopping"),
-    "kinds": ("tint.kinds", "tint.decoding"),
+    "kinds": ("tint.kinds",),
     "turns": ("tint.turns",),
     "files": ("tint.files",),
     "quantities": ("tint.spectra", "tint.optics", "tint.colorimetry"),

@@ -1,6 +1,6 @@
 """What the library answers, as JSON: the structs whose keys scripts may rely on, written and read back in one place.
 
-`--json` of the commands, `to_json` of the things and `tint.decoding` all go by these structs, so that what one command
+`--json` of the commands, `to_json` of the things and `tint.kinds` all go by these structs, so that what one command
 writes the next one reads. This stands below what it describes, so that an appearance, an answer, a weigh sheet can each
 have a `to_json` of one line; what is told is read by the names of its fields.
 """

@@ -1,17 +1,20 @@
 """Whether what is given is of the kind that a signature or a struct says; where it is not, one line tells it.
 
-What means the same is taken as that kind: a numpy number as a number, any iterable as a sequence, a pandas Series as a
-mapping. An annotation that only checkers of types can resolve is not looked at.
+Of what a program hands in, what means the same is taken as that kind: a numpy number as a number, any iterable as a
+sequence, a pandas Series as a mapping. An annotation that only checkers of types can resolve is not looked at. Of JSON
+and TOML that a user hands in, the line names the file and the key.
 """
 
 from __future__ import annotations
 
 import builtins
 import collections.abc
+import contextlib
 import functools
 import inspect
 import math
 import os
+import re
 import sys
 import types
 import typing
@@ -20,6 +23,7 @@ from numbers import Integral, Real
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
+import msgspec
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -27,6 +31,7 @@ from tint.errors import InputError, quoted
 
 P = ParamSpec("P")
 R = TypeVar("R")
+Kind = TypeVar("Kind")
 
 _SEVERAL = (collections.abc.Sequence, collections.abc.Collection, tuple)
 _ARRAY_LIKE = set(typing.get_args(ArrayLike))
@@ -122,24 +127,19 @@ def _as(value: Any, kind: Any) -> Any:
 
 def _number(value: Any, kind: type) -> float:
     value = value.item() if isinstance(value, np.ndarray) and value.ndim == 0 else value
-    if isinstance(value, bool) or not isinstance(value, Integral if kind is int else Real):
-        raise _OtherKindError(value, kind)
-    try:
-        number: float = kind(value)
-    except OverflowError:
-        raise _OtherKindError(value, kind) from None
-    if kind is float and not math.isfinite(number):
-        raise _OtherKindError(value, kind)
-    return number
+    if not isinstance(value, bool) and isinstance(value, Integral if kind is int else Real):
+        with contextlib.suppress(OverflowError):
+            number: float = kind(value)
+            if kind is int or math.isfinite(number):
+                return number
+    raise _OtherKindError(value, kind)
 
 
 def _array(value: Any, kind: Any) -> Any:
-    try:
+    with contextlib.suppress(TypeError, ValueError, OverflowError):
         array = np.asarray(value)
         if array.dtype.kind in "iuf" or array.dtype == object:
             return np.asarray(array, dtype=float)
-    except (TypeError, ValueError, OverflowError):
-        pass
     raise _OtherKindError(value, kind)
 
 
@@ -217,3 +217,81 @@ def in_words(kind: Any) -> str:
     if origin in (*_SEVERAL, collections.abc.Iterable):
         return f"several, each {in_words(inner[0])}"
     return _WORDS.get(kind) or _a(getattr(origin or kind, "__name__", "thing"))
+
+
+# JSON and TOML as structs.
+
+MOST_NESTED = 64  # levels of what is taken in; tint itself writes fewer than ten
+
+
+def is_shallow(content: object) -> bool:
+    """Whether lists and tables are nested no deeper than is taken in: what walks them later may call itself."""
+    level = [content]
+    for _ in range(MOST_NESTED):
+        holding = [each for each in level if isinstance(each, dict | list | tuple)]
+        if not holding:
+            return True
+        level = [inner for each in holding for inner in (each.values() if isinstance(each, dict) else each)]
+    return False
+
+
+def decode(data: bytes | str, kind: type[Kind], *, where: str, form: str) -> Kind:
+    """What JSON holds, as one of the structs.
+
+    Errors call the file `where`, and say that `form` was expected of it, such as "what `tint solve --json` writes".
+    InputError if it is no JSON, or a key is missing or holds something else: the line names the file and the key.
+    """
+    try:
+        return converted(msgspec.json.decode(data), kind, where=where, form=form)
+    except RecursionError as error:
+        raise InputError(where, "is nested too deeply", form) from error
+    except (msgspec.DecodeError, ValueError) as error:
+        raise InputError(where, f"is not JSON ({str(error)[:80]})", form) from error
+
+
+def converted(content: object, kind: type[Kind], *, where: str, form: str) -> Kind:
+    """Plain values, as JSON or TOML hold them, as one of the structs; arguments and errors as of `decode`."""
+    if not is_shallow(content):
+        raise InputError(where, "is nested too deeply", form)
+    try:
+        return msgspec.convert(content, kind)
+    except msgspec.ValidationError as error:
+        raise _bad_key(str(error), kind, where, form) from error
+
+
+_IN_FILES = {
+    "str": "text",
+    "float": "a number",
+    "int": "a number",
+    "object": "a table",
+    "array": "a list",
+    "bool": "true",
+}
+
+
+def _bad_key(told: str, kind: Any, where: str, form: str) -> InputError:
+    """An error of decoding in our words: which key, what was found, what was expected."""
+    message, _, path = told.partition(" - at `$")
+    path = path.rstrip("`").removeprefix(".").replace("[...]", "")
+    key = re.sub(r"\[(\d+)\]", lambda found: f"[{int(found[1]) + 1}]", path)
+    named = [word.removesuffix(" | null") for word in re.findall(r"`([^`]*)`", message)]
+    if message.startswith("Object") and named:
+        place = f"{where}, key {'.'.join(filter(None, (key, named[-1])))}"
+        if "missing" in message:
+            return InputError(place, "the key is missing", form)
+        keys = ", ".join(_struct_at(kind, path).__struct_fields__)
+        return InputError(place, "there is no such key", f"one of {keys}")
+    place = f"{where}, key {key}" if key else where
+    if len(named) == 2:
+        expected, found = (" or ".join(_IN_FILES.get(word, word) for word in each.split(" | ")) for each in named)
+        return InputError(place, f"found {found}", expected if key else f"{expected}, {form}")
+    plain = re.sub(r"`(\w+)`", lambda word: _IN_FILES.get(word[1], word[1]), message)
+    return InputError(place, plain[:1].lower() + plain[1:], form)
+
+
+def _struct_at(kind: Any, path: str) -> Any:
+    """The struct that a path such as `readings[0]` leads to."""
+    for name in re.findall(r"[A-Za-z_]\w*", path):
+        hint = typing.get_type_hints(kind)[name]
+        kind = next(each for each in (hint, *typing.get_args(hint)) if hasattr(each, "__struct_fields__"))
+    return kind

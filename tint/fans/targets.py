@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from msgspec import Struct, field, structs
 
-from tint import colorimetry, decoding
+from tint import colorimetry, kinds
 from tint.appearance import Setting
 from tint.errors import Gathered, InputError, TintError, did_you_mean, listed
 from tint.files import bytes_of
@@ -73,7 +73,7 @@ def wish_of(given: Wish | Mapping[str, Any], number: int) -> Wish:
         return given
     if not isinstance(given, Mapping):
         raise InputError(f"target {number}", f"a {type(given).__name__}", _FORM)
-    wish: Wish = decoding.converted(dict(given), Wish, where=f"target {number}", form=_FORM)
+    wish: Wish = kinds.converted(dict(given), Wish, where=f"target {number}", form=_FORM)
     return wish
 
 

@@ -13,7 +13,7 @@ from typing import Any, Generic, TypeVar
 
 import msgspec
 
-from tint import decoding
+from tint import kinds
 from tint.errors import InputError
 from tint.ledger.file import Ledger, now_utc, tint_version
 from tint.ledger.records import KINDS, TABLES, Record, columns, kind_of
@@ -148,8 +148,8 @@ def stored(record: Record) -> dict[str, Any]:
 
 def _stored(value: Any, kind: str, where: str) -> Any:
     if kind in ("object", "list"):
-        if not decoding.is_shallow(value):
-            raise InputError(where, "is nested too deeply", f"expected at most {decoding.MOST_NESTED} levels")
+        if not kinds.is_shallow(value):
+            raise InputError(where, "is nested too deeply", f"expected at most {kinds.MOST_NESTED} levels")
         try:
             return _text(json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")), where)
         except ValueError as error:

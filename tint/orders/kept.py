@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from tint import decoding, ledger
+from tint import kinds, ledger
 from tint.errors import InputError
 from tint.materials import Workshop
 from tint.orders.order import Order, orders_in
@@ -79,7 +79,7 @@ def _sheet(made: Path) -> Sheet | None:
     try:
         told = from_json((made / SHEET).read_bytes())
         own = [each["kept"] for each in told.premixes if each.get("kept")]
-        kept = tuple(decoding.converted(each, Kept, where=SHEET, form="a weigh sheet") for each in own)
+        kept = tuple(kinds.converted(each, Kept, where=SHEET, form="a weigh sheet") for each in own)
         return Sheet(base=told.base, batch_g=told.batch_g, kept=kept, changes=changes_of(told, where=SHEET))
     except (OSError, InputError):
         return None

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec import Struct, structs
 
-from tint import decoding
+from tint import kinds
 from tint.appearance import Setting
 from tint.errors import InputError
 from tint.files import bytes_of
@@ -238,7 +238,7 @@ def read_order(path: str | Path) -> Order:
         raise InputError(str(path), f"is not TOML ({str(error)[:80]})", _FORM, mend) from error
     for key, number in _not_finite("", content):
         raise InputError(f"{path}, key {key}", f"{number}", "a number that is finite")
-    written = decoding.converted(content, Written, where=str(path), form=_FORM)
+    written = kinds.converted(content, Written, where=str(path), form=_FORM)
     _check(written, str(path))
     return Order(path=path, written=written)
 

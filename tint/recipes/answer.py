@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from tint import decoding, jsonable, notebook
+from tint import jsonable, kinds, notebook
 from tint.appearance import Appearance, Setting
 from tint.errors import InputError, JobError
 from tint.kinds import check_fields, checked
@@ -261,7 +261,7 @@ def from_json(data: bytes | str, *, where: str = "recipe") -> jsonable.Answer:
     Raises InputError if it is no such JSON, by its key, or holds no recipe.
     """
     form = "what `tint solve --json` writes"
-    told = decoding.decode(data, jsonable.Answer, where=where, form=form)
+    told = kinds.decode(data, jsonable.Answer, where=where, form=form)
     if not told.recipes:
         raise InputError(where, "holds no recipe", form)
     return told

@@ -12,7 +12,7 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from tint import colorimetry, decoding
+from tint import colorimetry, kinds
 from tint.appearance import Setting, predict
 from tint.colorimetry import Viewing
 from tint.errors import FolderError, InputError
@@ -184,7 +184,7 @@ def _decoded(path: Path) -> _TrialTable:
         raise InputError(where, "is not text in UTF-8", f"expected {_FORM}") from error
     except (ValueError, msgspec.DecodeError) as error:  # ValueError: TOMLDecodeError, and what int() refuses
         raise InputError(where, f"cannot be understood ({str(error)[:120]})", f"expected {_FORM}") from error
-    return decoding.converted(content, _TrialTable, where=where, form=_FORM)
+    return kinds.converted(content, _TrialTable, where=where, form=_FORM)
 
 
 # A trial that was read and measured becomes a swatch: the palette learns from it too.

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from tint import colorimetry, decoding, jsonable, notebook
+from tint import colorimetry, jsonable, kinds, notebook
 from tint.appearance import Appearance, Setting, predict
 from tint.errors import InputError
 from tint.files import csv_table
@@ -263,7 +263,7 @@ def changes_of(sheet: jsonable.Sheet, *, where: str) -> tuple[Kept, ...]:
 
 
 def _kept(told: Sequence[object], where: str) -> tuple[Kept, ...]:
-    return tuple(decoding.converted(each, Kept, where=where, form=_FORM) for each in told)
+    return tuple(kinds.converted(each, Kept, where=where, form=_FORM) for each in told)
 
 
 _FORM = "what `tint weigh --json` writes"
@@ -274,4 +274,4 @@ def from_json(data: bytes | str, *, where: str = "weigh sheet") -> jsonable.Shee
 
     InputError if it is no such JSON, by its key; `where` names it.
     """
-    return decoding.decode(data, jsonable.Sheet, where=where, form=_FORM)
+    return kinds.decode(data, jsonable.Sheet, where=where, form=_FORM)
