@@ -65,9 +65,7 @@ def test_a_sheet_uses_what_the_one_before_left(fitted_demo: Path, tmp_path: Path
         assert f"- {each['grams']:.2f} g {each['name']} in part A of clear" in page
 
 
-def test_a_recipe_out_of_reach_says_so_before_it_is_weighed(
-    fitted_demo: Path, tmp_path: Path
-) -> None:
+def test_a_recipe_out_of_reach_says_so_before_it_is_weighed(fitted_demo: Path, tmp_path: Path) -> None:
     recipe = {"base": "clear", "loadings": {"white": 0.36}}
     for reached, told in ((False, 1), (True, 0)):
         file = tmp_path / f"{reached}.json"
