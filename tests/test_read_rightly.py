@@ -117,6 +117,11 @@ def test_transmittance_is_not_taken_for_reflectance() -> None:
         ("{}_NM", ("", "", "")),
         ("{}.000000", ("", "", "")),
         ("%T{}", ("transmittance", "percent", "")),
+        ("ρ{}", ("reflectance", "", "")),
+        ("β({} nm)", ("reflectance", "", "")),
+        ("τ {}", ("transmittance", "", "")),
+        ("lambda{}", ("", "", "")),
+        ("Spec {}", ("", "", "")),
     ],
 )
 def test_what_instruments_write_about_a_wavelength_is_understood(label: str, said: tuple[str, str, str]) -> None:
