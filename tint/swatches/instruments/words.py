@@ -104,7 +104,7 @@ _OF_STATISTICS = re.compile(r"stat|type|kind|value|read|measure|^rep|^art$", re.
 # Columns of a spectrum.
 
 _CGATS = re.compile(r"(?:SPECTRAL_NM|SPECTRAL|SPEC|NM)[_ ]?(\d{3,4}(?:\.\d{1,15})?)", re.IGNORECASE | re.ASCII)
-# What instruments write about a wavelength: R400, ρ400, β(400), %R400, R[400], Refl 400, 400 nm, 400_NM, 400 nm [%], 400nm SCI ...
+# What instruments write of a wavelength: R400, ρ400, %R400, R[400], Refl 400, 400 nm, 400_NM, 400 nm [%], 400nm SCI ...
 _PLAIN = re.compile(
     r"(?P<kind>%?\s?[RTρβτ]\s?%?|%?\s?(?:spectral[ _])?"
     r"(?:refl(?:\.|ect(?:ance|ion|ivity)?)?|trans(?:\.|m(?:ittance|ission)?)?|value|data)(?: (?:at|bei|à|a))?"
@@ -117,6 +117,7 @@ _PLAIN = re.compile(
 
 
 # CIE's symbols of reflectance, radiance factor and transmittance beside the letters that instruments write.
+_KIND = re.compile(r"(?<![a-z])(?:[rtρβτ](?![a-z])|refl|trans)")
 _SYMBOLS = {"r": "reflectance", "ρ": "reflectance", "β": "reflectance", "t": "transmittance", "τ": "transmittance"}
 
 
@@ -135,7 +136,7 @@ def said_by(columns: Iterable[str]) -> Said:
     found = [match for name in columns if (match := _PLAIN.fullmatch(in_english(name.strip()))) is not None]
     parts = [[match[name] or "" for name in ("kind", "gloss", "more")] for match in found]
     about = [" ".join(each).lower().replace("_", " ") for each in parts]
-    kinds = {kind[0] if (kind := re.search(r"(?<![a-z])(?:[rtρβτ](?![a-z])|refl|trans)", each)) else "" for each in about}
+    kinds = {kind[0] if (kind := _KIND.search(each)) else "" for each in about}
     gloss = {specular_in(each) for each in about}
     return Said(
         quantity=_SYMBOLS.get(kinds.pop()[:1], "") if len(kinds) == 1 else "",
