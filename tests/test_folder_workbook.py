@@ -18,8 +18,8 @@ from tint.cli import main
 from tint.errors import FolderError, Gathered, InputError
 from tint.swatches import SwatchFolder, folder_digest, inspect_folder, read_declared, read_folder
 from tint.swatches.blank_workbook import blank_workbook
-from tint.swatches.contents import contents_of
 from tint.swatches.declaration import read_declaration
+from tint.swatches.folder import contents_of
 from tint.swatches.import_plan import Naming
 from tint.swatches.importing import plan_import, write_import
 from tint.swatches.instruments import Measurement

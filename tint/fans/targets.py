@@ -22,9 +22,9 @@ from tint.palette import Palette
 from tint.recipes import Rules
 from tint.swatches.instruments import Given, Measurement
 from tint.swatches.one_reading import mean_of, samples_of
-from tint.swatches.sheets import sheets_of
 from tint.swatches.tables import Row, Table, check_marks, read_table
 from tint.swatches.text import decoded, held_in, number, why_no_number
+from tint.swatches.workbook import sheets_of
 
 _FORM = "name, and lab or srgb; opacity, tolerance, walls_mm, base as in tint.solve"
 _LEAST_STEP = 1.0  # CIELAB: a finer lattice has more than 800,000 colours

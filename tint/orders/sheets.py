@@ -23,7 +23,7 @@ from tint.orders.order import Order
 from tint.orders.quote import Quote, costs_table, invoice_csv, invoice_json, invoice_line, quote_pdf
 from tint.palette import Palette
 from tint.swatches import PALETTE_FILE
-from tint.swatches.contents import contents_of
+from tint.swatches.folder import contents_of
 from tint.swatches.one_reading import file_and_name
 from tint.target import Target
 from tint.thickness import Wall, at_walls

@@ -12,9 +12,9 @@ from numpy.typing import ArrayLike
 
 from tint.errors import InputError
 from tint.materials import SEATS
-from tint.swatches.contents import MIX
 from tint.swatches.keys import BaseTable, Cure, Geometry, InstrumentTable, PigmentTable, PriceUnit, WorkshopTable
 from tint.swatches.records import COLOUR_COLUMNS, NO_BACKING, QUANTITIES, READING_COLUMNS, SWATCH_COLUMNS
+from tint.swatches.workbook import MIX
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet

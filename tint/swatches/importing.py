@@ -14,9 +14,8 @@ from tint.errors import FolderError, Gathered, InputError, did_you_mean, shown
 from tint.files import write_whole
 from tint.spectra import Array, grid_fault
 from tint.swatches.casts import Casts
-from tint.swatches.contents import BOOK_FILE, contents_of, with_tables
 from tint.swatches.declaration import Declared, check_light
-from tint.swatches.folder import read_cast
+from tint.swatches.folder import contents_of, read_cast
 from tint.swatches.import_plan import FAULT, GOING, LEFT_OUT, NEW, OTHERWISE, Doubles, Import, Namer, Naming, Planned
 from tint.swatches.instruments import Measurement
 from tint.swatches.instruments.measurement import as_colour, check_xyz_scale, on_grid
@@ -24,6 +23,7 @@ from tint.swatches.instruments.words import disagrees, statistic_in
 from tint.swatches.measured import read_measured
 from tint.swatches.records import COLOUR_GRID_NM, COLOURS, PALETTE_FILE, READINGS_FILE, SPECTRA, SWATCHES_FILE, THROUGH
 from tint.swatches.rewriting import DECIMALS, Written, as_written, begun, composed, doubled, with_column
+from tint.swatches.workbook import BOOK_FILE, with_tables
 
 
 def plan_import(

@@ -18,14 +18,15 @@ from tint.colorimetry import Viewing
 from tint.errors import Gathered, InputError, did_you_mean, one_of
 from tint.files import bytes_of
 from tint.spectra import Array
-from tint.swatches.contents import BOOK_FILE, contents_of
 from tint.swatches.declaration import read_declaration
+from tint.swatches.folder import contents_of
 from tint.swatches.instruments import Given, Measurement, all_measurements
 from tint.swatches.instruments.measurement import as_colour, on_grid, told_view
 from tint.swatches.instruments.recognise import AS_FRACTIONS, LARGEST_FILE
 from tint.swatches.instruments.words import SPECULAR, disagrees, in_english
 from tint.swatches.records import COLOUR_GRID_NM, PALETTE_FILE, PHOTOGRAPH, READINGS_FILE
 from tint.swatches.text import decoded
+from tint.swatches.workbook import BOOK_FILE
 
 # Both reflectance, 0 to 1; common practice, no source.
 _NOISE = 0.002  # by which noise may carry a dark reading below 0 (the last of three decimals that are printed)

@@ -21,13 +21,13 @@ from tint.materials import SEATS, Base, Blend
 from tint.palette import Palette
 from tint.spectra import Array
 from tint.swatches.casts import RANGES, plain_columns
-from tint.swatches.contents import BOOK_FILE, Content, contents_of, with_tables
 from tint.swatches.declaration import Declared
-from tint.swatches.folder import inspect_contents, read_declared
+from tint.swatches.folder import Content, contents_of, inspect_contents, read_declared
 from tint.swatches.instruments import Given
 from tint.swatches.one_reading import read_one
 from tint.swatches.records import COLOURS, PHOTOGRAPH, READINGS_FILE, SWATCHES_FILE
 from tint.swatches.rewriting import Written, as_written, cells_of, rewritten, with_column
+from tint.swatches.workbook import BOOK_FILE, with_tables
 from tint.trials.trial import Trial, TrialReading
 
 _FORM = "a trial in TOML, or the same in JSON"

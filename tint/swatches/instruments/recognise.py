@@ -14,8 +14,8 @@ from tint.files import bytes_of
 from tint.spectra import Array
 from tint.swatches.instruments.measurement import Measurement, hinted
 from tint.swatches.instruments.words import SPECULAR, specular_in, statistic_in, wavelength_in
-from tint.swatches.sheets import sheet_name, sheets_of
 from tint.swatches.text import decoded, held_in, number
+from tint.swatches.workbook import sheet_name, sheets_of
 
 FORMATS = ("CSV", "CGATS.17 text (ISO 28178)", "CxF3 or CxF/X-4", "IES TM-27-14", "JCAMP-DX", "a workbook (.xlsx)")
 LARGEST_FILE = 100 * 2**20  # bytes; no source, chosen by eye

@@ -1,118 +1,121 @@
-"""What a folder's three files hold, be it in palette.toml and two CSVs or in the sheets of one workbook."""
+"""Workbooks: the sheets of any as text of tables, and swatches.xlsx in place of a folder's three files."""
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import math
 import re
-import tomllib
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+import warnings
+import zipfile
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import date, time
 from itertools import chain, zip_longest
 from pathlib import Path
+from typing import Any
 
 import msgspec
 
 from tint.errors import ChangedError, Fault, FolderError, Gathered, InputError, shown
 from tint.swatches.keys import InstrumentTable, WorkshopTable
-from tint.swatches.records import INPUT_FILES, PALETTE_FILE, READINGS_FILE, SWATCHES_FILE
-from tint.swatches.sheets import sheets_of
-from tint.swatches.tables import Table, read_table, records
-from tint.swatches.text import decoded, number, without_percent
-from tint.swatches.values import reflectance, wavelength_of
+from tint.swatches.records import PALETTE_FILE, READINGS_FILE, SWATCHES_FILE
+from tint.swatches.tables import read_table, records
+from tint.swatches.text import WORKBOOK, held_in, number, without_percent
+
+# Bounds against archives that unpack without end: common practice, no source.
+_MOST_PARTS = 2_000  # files in the archive
+_MOST_UNPACKED = 400 * 2**20  # bytes of all of them
+_MOST_TEXT = 100 * 2**20  # characters of a sheet
+_MOST_CELLS, _MOST_ROWS = 16_384, 1_048_576  # in a row; in a sheet; as spreadsheets have at most
+_INSTEAD = "or export the sheet as CSV"
+
+
+def sheet_name(file: str, title: str) -> str:
+    return f"{file}, sheet {shown(title)}"
+
+
+def _check_size(data: bytes, file: str) -> None:
+    """Refuse what would unpack without end, by the sizes that the archive itself tells and is held to."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            parts = archive.infolist()
+    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError) as error:
+        raise InputError(file, "this is no workbook, or a broken one", mend=f"save it again, {_INSTEAD}") from error
+    size = sum(part.file_size for part in parts)
+    if len(parts) > _MOST_PARTS or size > _MOST_UNPACKED:
+        found = f"the workbook unpacks to {size // 2**20} MB in {len(parts)} parts"
+        expected = f"at most {_MOST_UNPACKED // 2**20} MB in {_MOST_PARTS} parts"
+        raise InputError(file, found, expected, "export fewer measurements")
+
+
+def sheets_of(data: bytes, file: str) -> Iterator[tuple[str, str]]:
+    """Title and text of every sheet that is not hidden.
+
+    InputError if it is of the old kind, cannot be read, or is too large.
+    """
+    held = held_in(data) or "no workbook"
+    if held != WORKBOOK:
+        found = f"this is {held}" + ", or one with a password" * held.endswith("(.xls)")
+        raise InputError(file, found, "a workbook of the kind .xlsx", f"save it as that, {_INSTEAD}")
+    _check_size(data, file)
+    try:
+        from openpyxl import load_workbook
+    except ImportError:
+        found = "reading a workbook needs openpyxl"
+        raise InputError(file, found, mend=f'run pip install "tint[workbook]", {_INSTEAD}') from None
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of styles and extensions that say nothing of numbers
+            book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+            for sheet in book.worksheets:
+                if sheet.sheet_state == "visible":
+                    sheet.reset_dimensions()  # what the sheet says of its size need not be true
+                    yield sheet.title, _text_of(sheet.iter_rows(), sheet_name(file, sheet.title))
+    except (InputError, GeneratorExit, MemoryError):
+        raise
+    except Exception as error:  # a reader of strangers' files may fail in any way
+        raise InputError(file, "this is no workbook, or a broken one", mend=f"save it again, {_INSTEAD}") from error
+
+
+def _text_of(rows: Iterable[Iterable[Any]], where: str) -> str:
+    """A sheet as text between tabs, a line a row, every row as wide as the widest."""
+    cells: list[list[str]] = []
+    size = 0
+    for row in rows:
+        cells.append([_cell(each) for each in row])
+        size += 1 + len(cells[-1]) + sum(map(len, cells[-1]))
+        if len(cells[-1]) > _MOST_CELLS or len(cells) > _MOST_ROWS or size > _MOST_TEXT:
+            raise InputError(where, "the sheet is too large", mend="export fewer measurements")
+    width = max(map(len, cells), default=0)
+    stream = io.StringIO()
+    writer = csv.writer(stream, delimiter="\t", lineterminator="\n")
+    writer.writerows(row + [""] * (width - len(row)) if row else row for row in cells)
+    return stream.getvalue()
+
+
+def _cell(cell: Any) -> str:
+    """What a cell shows, to all its digits: 0.842 that is shown in percent is `84.2%`."""
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, bool | str):
+        return " ".join(str(value).split())
+    if isinstance(value, date | time):
+        return value.isoformat().removesuffix("T00:00:00")
+    if not isinstance(value, int | float):
+        return str(value)
+    shown_as = str(cell.number_format)
+    if "%" in shown_as:
+        return f"{100.0 * value:.12g}%"
+    if set(shown_as) == {"0"} and value == int(value):  # 7 that is shown as 007
+        return f"{int(value):0{len(shown_as)}d}"
+    return f"{value:.15g}"
+
+
+# A swatch folder in one workbook.
 
 BOOK_FILE = "swatches.xlsx"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Content:
-    """The content of one of the three files; `file` is what messages call it, `fault` says why there is none."""
-
-    file: str
-    data: bytes | None = None
-    fault: Fault | None = None
-    is_missing: bool = False
-
-    @property
-    def is_sheet(self) -> bool:
-        """Whether it stands in the workbook."""
-        return self.file.startswith(BOOK_FILE)
-
-
-def contents_of(folder: Path) -> Mapping[str, Content]:
-    """What the three files of a folder hold, by their names; what stands in sheets of swatches.xlsx needs no file.
-
-    A sheet is text between tabs; sheets of the palette are TOML.
-    """
-    files = {file: _file(folder, file) for file in INPUT_FILES}
-    book = folder / BOOK_FILE
-    if not book.is_file():
-        return files
-    try:
-        sheets = read_book(book)
-    except FolderError as error:
-        return {file: Content(file=BOOK_FILE, fault=error.faults[0]) for file in INPUT_FILES}
-    return {file: _chosen(each, sheets.get(file), folder) for file, each in files.items()}
-
-
-def _file(folder: Path, file: str) -> Content:
-    try:
-        return Content(file=file, data=(folder / file).read_bytes())
-    except FileNotFoundError:
-        taken = f"`tint import {folder} FILE` takes readings over"
-        begin = taken if file == READINGS_FILE else "`tint start` makes one"
-        fault = Fault(file=file, found="the file is missing", expected=f"expected it in {folder}", mend=begin)
-        return Content(file=file, fault=fault, is_missing=True)
-    except (OSError, ValueError) as error:
-        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        return Content(file=file, fault=Fault(file=file, found=f"it cannot be opened: {reason}"))
-
-
-def _chosen(file: Content, sheet: Content | None, folder: Path) -> Content:
-    """The sheet or the file; both only where they say the same."""
-    if sheet is None:
-        if file.is_missing:
-            found = f"neither the file nor its sheet in {BOOK_FILE} is there; a hidden sheet is not read"
-            return Content(file=file.file, fault=Fault(file=file.file, found=found), is_missing=True)
-        return file
-    if file.is_missing or _is_same(file, sheet):
-        return sheet
-    found = f"it contradicts {shown(sheet.file)}, which stands in {folder}"
-    mend = f"keep one of the two: move {file.file} away, or clear what the workbook says of it"
-    fault = Fault(file=file.file, found=found, expected="expected the same in both", mend=mend)
-    return Content(file=file.file, fault=fault)
-
-
-def _is_same(one: Content, two: Content) -> bool:
-    """Whether two contents say the same in other spelling."""
-    texts = [decoded(each.data or b"", Gathered(""), utf8_only=one.file == PALETTE_FILE) for each in (one, two)]
-    if texts[0] is None or texts[1] is None:
-        return False
-    if one.file == PALETTE_FILE:
-        try:
-            return tomllib.loads(texts[0]) == tomllib.loads(texts[1])
-        except (ValueError, RecursionError):  # TOMLDecodeError, and what int() and datetime refuse
-            return False
-    tables = [read_table(text, Gathered(""), first="swatch") for text in texts if text]
-    return all(tables) and _said(tables[0]) == _said(tables[1])
-
-
-def _said(table: Table | None) -> list[dict[str, float | str]]:
-    """The cells of a table that hold something, row by row, as numbers where they are."""
-    if table is None:
-        return []
-    held = [zip(table.columns, row.cells, strict=True) for row in table.rows]
-    return [{column: _as_said(cell, table.with_unit(column)) for column, cell in cells if cell} for cells in held]
-
-
-def _as_said(cell: str, column: str) -> float | str:
-    """A reading as a fraction, any other number as it stands, or the words."""
-    nm = wavelength_of(column.removesuffix(" [%]"))
-    value = number(without_percent(cell)) if nm is None else reflectance(cell, column)
-    return cell if value is None else round(value, 9)
-
-
 SHEETS = {SWATCHES_FILE: "swatches", READINGS_FILE: "readings"}
 MIX = "mix_"
 # A number that was typed as text, beside true numbers, which have no mark of their own; none here is above 999.
@@ -122,10 +125,10 @@ _LISTS = {"cures": str, "mould_depths_mm": float}
 _SECTIONS: dict[str, type[msgspec.Struct]] = {"instrument": InstrumentTable, "workshop": WorkshopTable}
 
 
-def read_book(book: Path) -> dict[str, Content]:
-    """What the sheets of a workbook say in place of the three files; a sheet with nothing below its header is none.
+def read_book(book: Path) -> dict[str, tuple[str, bytes]]:
+    """What the sheets of a workbook say in place of the three files, and what messages call it; the palette is TOML.
 
-    FolderError if it is no workbook, or openpyxl is missing.
+    A sheet with nothing below its header is none. FolderError if it is no workbook, or openpyxl is missing.
     """
     try:
         sheets = sheets_of(book.read_bytes(), BOOK_FILE)
@@ -139,9 +142,9 @@ def read_book(book: Path) -> dict[str, Content]:
     for file, title in SHEETS.items():
         text = texts.get(title, "")
         if _has_rows(text, "swatch"):
-            held[file] = Content(file=f"{BOOK_FILE}, sheet {title}", data=text.encode())
+            held[file] = (f"{BOOK_FILE}, sheet {title}", text.encode())
     if any(_has_rows(texts.get(title, ""), "name") for title in ("bases", "pigments")):
-        held[PALETTE_FILE] = Content(file=f"{BOOK_FILE}, its sheets of the palette", data=_palette(texts).encode())
+        held[PALETTE_FILE] = (f"{BOOK_FILE}, its sheets of the palette", _palette(texts).encode())
     return held
 
 
@@ -216,22 +219,16 @@ def _text(text: str) -> str:
 def with_tables(book: Path, tables: Mapping[str, tuple[bytes, bytes]]) -> tuple[bytes, bytes]:
     """A workbook as it is, and with some of its tables as they are going to be; all else stays as openpyxl keeps it.
 
-    ChangedError if a sheet is no longer what was read.
-
-    Parameters
-    ----------
-    book : Path
-        The workbook. Drop-downs, widths and colours are kept; pictures and charts are not.
-    tables : mapping of str to pair of bytes
-        By the name of its file, a table as it was read, text between tabs, empty where there was none; and as it is
-        going to be. Cells that stay the same are left as they are.
+    ChangedError if a sheet is no longer what was read. `tables` holds by the name of its file a table as it was read,
+    text between tabs, empty where there was none; and as it is going to be. Cells that stay the same are left as they
+    are, and drop-downs, widths and colours kept; pictures and charts are not.
     """
     from openpyxl import load_workbook
 
     before, held = book.read_bytes(), read_book(book)
     workbook = load_workbook(io.BytesIO(before))
     for file, (was, data) in tables.items():
-        if ((held[file].data if file in held else b"") or b"") != was:
+        if held.get(file, ("", b""))[1] != was:
             found = "was changed by another program meanwhile"
             raise ChangedError(str(book), found, mend="nothing was written; try again")
         title = next((each for each in workbook.sheetnames if each.strip().lower() == SHEETS[file]), None)
