@@ -20,7 +20,7 @@ from tint.errors import InputError
 from tint.materials import Blend, Pigment
 from tint.palette import Palette
 from tint.planning import Plan, next_swatches, offers
-from tint.starting.first import first_swatches
+from tint.starting.plan import first_swatches
 from tint.swatches import Reading, Swatch, SwatchFolder, read_declared
 
 

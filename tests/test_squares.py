@@ -39,7 +39,7 @@ from tint.photographs.squares import (
     see_squares,
 )
 from tint.photographs.tables import read_squares, squares_csv
-from tint.starting.squares import squares_for
+from tint.starting.folder import squares_for
 
 DEMO = Path(__file__).parents[1] / "swatches_demo"
 # Farther from its middle than this, what is read would reach over the casting's edge [sides].

@@ -28,7 +28,7 @@ from tint.fitting.spectra import fit_with_ground
 from tint.materials import Base, Blend, Pigment
 from tint.palette import Palette
 from tint.planning import drawn, missed, next_swatches
-from tint.starting.first import first_swatches
+from tint.starting.plan import first_swatches
 from tint.swatches import SwatchFolder, inspect_folder
 
 MOULDS = (1.0, 2.0, 3.0)

@@ -14,7 +14,7 @@ from tint.cli.keys import Command
 from tint.materials import Blend
 from tint.planning import CASTINGS, MOULDS_MM, Plan, next_swatches
 from tint.starting import CastingPlan, plan_castings
-from tint.starting.first import FIRST
+from tint.starting.plan import FIRST
 from tint.swatches import read_declared
 
 

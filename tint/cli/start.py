@@ -19,9 +19,8 @@ from tint.materials import GEOMETRIES, Base, Pigment
 from tint.photographs.squares import SQUARES_FILE
 from tint.planning import MOULDS_MM
 from tint.starting import READERS, Answers, answers_of, base_in, cures_in, pigment_in, start, tells_what_there_is
-from tint.starting.first import is_light
-from tint.starting.folder import holds_castings
-from tint.starting.squares import SQUARES_PAGE, print_squares
+from tint.starting.folder import SQUARES_PAGE, holds_castings, print_squares
+from tint.starting.plan import is_light
 from tint.weighing import AREA_CM2
 from tint.weighing.premix import STEP_G
 
