@@ -15,7 +15,7 @@ from tint.errors import InputError, quoted, shown
 from tint.spectra import NEEDED_NM, STEP_NM, Array, resample
 from tint.swatches.instruments.words import OF_SPHERE, SPECULAR, WAVELENGTHS_NM, geometry_in, in_english, specular_in
 from tint.swatches.records import COLOUR_GRID_NM
-from tint.swatches.text import LARGEST_VALUE
+from tint.swatches.text import LARGEST_VALUE, number
 
 # What programs write where nothing was read.
 NO_VALUE = frozenset(
@@ -119,6 +119,12 @@ def needed_number(text: str, where: str) -> float:
     return value
 
 
+def is_spare(cell: str) -> bool:
+    """Whether a cell is a wavelength beyond what is needed."""
+    nm = number(cell)
+    return nm is not None and not NEEDED_NM[0] <= nm <= NEEDED_NM[1]
+
+
 def without_gaps(cells: Sequence[str], places: Sequence[int], grid: Array) -> tuple[Sequence[int], Array]:
     """Where a spectrum stands in a row, and its wavelengths, without the cells beyond what is needed that are blank."""
     low, high = NEEDED_NM
@@ -157,23 +163,9 @@ _SAME = 1e-6  # nm
 
 
 def on_grid(measurement: Measurement, wavelengths: Array) -> tuple[Array, str]:
-    """Values on a grid, and how they came there.
+    """Values on a grid of equal steps, shape (m,) [-], and how they came there: empty where all were measured on it.
 
     InputError if there is no spectrum, it does not reach over the grid, or its steps are wider than 20 nm.
-
-    Parameters
-    ----------
-    measurement : Measurement
-        With a spectrum.
-    wavelengths : ndarray, shape (m,)
-        The grid, in equal steps [nm].
-
-    Returns
-    -------
-    values : ndarray, shape (m,)
-        [-]
-    note : str
-        In words; empty where every wavelength of the grid was measured at that step.
     """
     old, values = measurement.wavelengths, measurement.values
     if old is None or values is None:
@@ -233,21 +225,10 @@ _UNTOLD = "tell it in the file, in columns light and observer, or by --light and
 
 
 def as_colour(measurement: Measurement, view: Viewing) -> tuple[Array, tuple[str, ...]]:
-    """The colour of a measurement of reflectance, and how it came about.
+    """The colour of a measurement of reflectance, shape (3,) [-], and how it came about: empty where its file tells it.
 
-    InputError if it has no spectrum, and its Lab or XYZ hold for another light or observer, or nobody knows for which.
-
-    Parameters
-    ----------
-    view : Viewing
-        The light and observer wanted, on 400, 410 ... 700 nm.
-
-    Returns
-    -------
-    lab : ndarray, shape (3,)
-        [-]
-    notes : tuple of str
-        In words; empty where the file tells this very colour.
+    `view` is the light and observer wanted, on 400, 410 ... 700 nm. InputError if it has no spectrum, and its Lab or
+    XYZ hold for another light or observer, or nobody knows for which.
     """
     if measurement.values is not None:
         spectrum, note = on_grid(measurement, np.array(COLOUR_GRID_NM))

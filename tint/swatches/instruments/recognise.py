@@ -80,7 +80,7 @@ def _text(data: bytes, file: str) -> list[Measurement]:
     from tint.swatches.instruments.cgats import is_cgats
     from tint.swatches.instruments.cgats_fields import read_cgats
     from tint.swatches.instruments.jcamp import is_jcamp, read_jcamp
-    from tint.swatches.instruments.sample_tables import read_sheet
+    from tint.swatches.instruments.layouts import read_sheet
     from tint.swatches.instruments.sheet import LEAST_COLUMNS, sheet_in
 
     faults = Gathered(file)
@@ -110,7 +110,7 @@ def _workbook(data: bytes, file: str) -> list[Measurement]:
 
     Sheets that are named by the specular component, as `SCI` and `SCE`, are all taken.
     """
-    from tint.swatches.instruments.sample_tables import read_sheet
+    from tint.swatches.instruments.layouts import read_sheet
     from tint.swatches.instruments.sheet import sheet_in
 
     found = ((title, sheet_in(text, sheet_name(file, title))) for title, text in sheets_of(data, file))

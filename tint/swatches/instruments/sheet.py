@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import PurePath
+from typing import Any
 
 from tint.errors import Gathered, InputError, quoted
 from tint.spectra import NEEDED_NM
@@ -78,7 +79,7 @@ def sheet_in(text: str, file: str) -> Sheet | None:
 
 def _named(cells: Cells, before: Sequence[Cells]) -> Cells | None:
     """The names of the columns, where a row is a header; or those of a row that is numbers without any header."""
-    if has_header(cells) or any(triple_columns(cells)):
+    if has_header(cells) or any(triple_columns(cells).values()):
         return cells
     if len(cells) > 1 and any(map(holds_wavelengths, cells)) and not (len(cells) == 2 and _SPAN.fullmatch(cells[1])):
         names = _names_above(cells, before) if len(cells) > 2 and len(set(cells[1:])) == 1 else ()
@@ -162,43 +163,44 @@ def label_places(columns: Sequence[str]) -> dict[str, int]:
 def labelled(
     sheet: Sheet, row: Row, places: Mapping[str, int], *, words: Mapping[str, str], name: str = ""
 ) -> Measurement:
-    """What the label cells of a row, or the facts above the table, tell; without values as yet.
+    """What the label cells of a row, at places as of `label_places`, or facts above the table tell; without values.
 
-    `places` are as of `label_places`; `words` the cells of the row that are no values, by their columns: one may be
-    SCI, or the name of a quantity, whatever its column is; `name` is that of a row that has none of its own, by default
-    that of the file.
+    `words` are the cells of the row that are no values, by their columns: one may be SCI, or the name of a quantity,
+    whatever its column is. A row without a name of its own has that of `name`, or of the file.
     """
     header, file = sheet.header, sheet.file
-    cell = {role: _label(header, row, role, places) for role in ROLES}
+    cell: dict[str, Any] = {role: _label(header, row, role, places) for role in ROLES}
     place = f"row {row.number}"
     geometry = geometry_in(cell["geometry"]) or cell["geometry"]
     specular = SPECULAR.get(geometry, "") or specular_in(cell["geometry"]) or _specular_of(words)
-    if in_english(geometry).lower() in ("included", "excluded"):  # under a heading such as `Specular component`
-        specular = in_english(geometry).lower()
+    if (alone := in_english(geometry).lower()) in OF_SPHERE:  # under a heading such as `Specular component`
+        specular = alone
     if specular and geometry not in SPECULAR:  # an instrument's words for a sphere: SCI is di:8, SCE is de:8
         geometry = OF_SPHERE[specular]
     quantity = _quantity(cell["quantity"], "quantity" in places and bool(row.cells[places["quantity"]]))
     quantity, scale = (quantity, "") if quantity else _quantity_of(header, words)
-    told = {column.lower(): word for column, word in words.items()}
     if quantity not in ("", "reflectance", "transmittance"):
         expected = "reflectance or transmittance"
         raise InputError(f"{file}, {place}", f"the quantity {quoted(cell['quantity'] or quantity)}", expected)
     return Measurement(
+        **{role: cell[role] for role in ("backing", "seat", "instrument", "light")},
         name=cell["name"] or name or PurePath(file).stem,
         quantity=quantity,
         geometry=geometry,
         specular=specular,
-        backing=cell["backing"],
-        seat=cell["seat"],
-        instrument=cell["instrument"],
-        light=cell["light"],
         observer=cell["observer"].removesuffix("°").removesuffix("º"),
         scale=scale,
         source=PHOTOGRAPH if cell["source"].lower() == PHOTOGRAPH else "",  # what else a column of that name may say
         file=file,
         place=place,
-        told=told,
+        told={column.lower(): word for column, word in words.items()},
     )
+
+
+_STEMS = {
+    "reflectance": ("reflect", "remission"), "transmittance": ("transmi",), "absorbance": ("absorb", "densit"),
+    "emission": ("emissi", "radian"),
+}  # fmt: skip
 
 
 def _quantity(words: str, is_cell: bool) -> str:
@@ -211,9 +213,7 @@ def _quantity(words: str, is_cell: bool) -> str:
         return ""
     if is_cell and low in ("r", "t", "%r", "%t"):
         return "reflectance" if "r" in low else "transmittance"
-    stems = {"reflectance": ("reflect", "remission"), "transmittance": ("transmi",), "absorbance": ("absorb", "densit")}
-    stems["emission"] = ("emissi", "radian")
-    found = [kind for kind, each in stems.items() if any(stem in low for stem in each)]
+    found = [kind for kind, stems in _STEMS.items() if any(stem in low for stem in stems)]
     return found[0] if len(found) == 1 else low if is_cell else ""
 
 
@@ -284,10 +284,7 @@ def _percent_above(header: Header) -> bool:
 
 
 def with_said(start: Measurement, said: Said, where: str) -> Measurement:
-    """With what the names of the columns say beside it.
-
-    InputError if they say something else.
-    """
+    """With what the names of the columns say beside it; InputError if they say something else."""
     for each in fields(said):
         own, other = getattr(start, each.name), getattr(said, each.name)
         if own and other and own != other and each.name != "scale":

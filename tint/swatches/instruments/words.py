@@ -163,6 +163,37 @@ def wavelength_in(column: str, *, plain: bool = False) -> float | None:
     return float(told) if told and low <= float(told) <= high else None
 
 
+# Columns of values, each row being one wavelength.
+
+_VALUES = {
+    "reflectance": ("reflectance", "reflectancefactor", "rfactor", "r", "refl", "rλ", "remission"),
+    "transmittance": ("transmittance", "transmittancefactor", "tfactor", "t", "tλ", "transmission"),
+    "": ("value", "values", "spectrum"),
+}
+# What stands behind the name of a sample whose column this is: its unit, quantity or specular component.
+_BEHIND = re.compile(
+    r"(?P<name>.*[^\s,_-])[ ,_-]*"
+    r"(?:[\[(]\s*(?P<in>%\s?[RT]?|[RT]\s?%?|sci|sce)\s*[\])]|[ _](?P<out>%\s?[RT]|[RT]\s?%|sci|sce))",
+    re.IGNORECASE,
+)
+_LETTER = re.compile(r"(?P<name>.*\S)[ _](?P<out>[RT])(?P<in>)")  # before a unit: lid R [%]
+
+
+def value_kinds(column: str) -> list[str]:
+    """The quantity of a column that is called by one, or by values, whose quantity is empty; none of any other."""
+    word = bare(re.sub(r"\b(?:sci|sce|percent)\b", "", column, flags=re.IGNORECASE))
+    is_gloss = not word and bool(specular_in(column))
+    return [kind for kind, words in _VALUES.items() if word in words or (is_gloss and not kind)]
+
+
+def parted(column: str) -> tuple[str, str]:
+    """The name of a sample, and what stands behind it in small letters: `lid (SCI) [%]`."""
+    told = ""
+    while match := _BEHIND.fullmatch(column) or ("%" in told and _LETTER.fullmatch(column)):
+        column, told = match["name"], f"{match['in'] or match['out']} {told}".lower()
+    return column, told
+
+
 # Columns of Lab and XYZ.
 
 _LAB = tuple((each, f"lab{each}", f"cielab{each}", f"cie{each}", f"{each}star", f"cie{each}star") for each in "lab")
@@ -189,8 +220,8 @@ def view_in(columns: Iterable[str]) -> tuple[str, str]:
     return (light[0].upper() if light else ""), (angle[1] or angle[2] if angle else "")
 
 
-def triple_columns(columns: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """The columns of Lab and those of XYZ, each empty when one of the three is missing.
+def triple_columns(columns: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """The columns of `lab` and those of `xyz`, each empty when one of the three is missing.
 
     Of colours in several lights the first is taken; columns that nothing tells apart are none.
     """
@@ -198,7 +229,7 @@ def triple_columns(columns: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, 
     for column in columns:
         if wavelength_in(column, plain=True) is None:
             named.setdefault(view_in([column]), []).append((bare(column), column))
-    return _triple(_LAB, named.values()), _triple(_XYZ, named.values())
+    return {"lab": _triple(_LAB, named.values()), "xyz": _triple(_XYZ, named.values())}
 
 
 def _triple(wanted: Sequence[Sequence[str]], named: Iterable[Sequence[tuple[str, str]]]) -> tuple[str, ...]:

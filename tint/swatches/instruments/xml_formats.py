@@ -26,6 +26,7 @@ from tint.spectra import Array
 from tint.swatches.instruments.measurement import Measurement, check_count, checked_wavelengths, needed_number
 from tint.swatches.instruments.words import SPECULAR, geometry_in
 
+_AGAIN = "export it again"
 # Bounds against files that are none of measurements: common practice, no source.
 _MOST_ELEMENTS, _DEEPEST, _LONGEST_TAG = 300_000, 60, 20_000  # the last in characters
 _LONG_TAG = re.compile(rb"<[^<>]{%d}" % _LONGEST_TAG)  # the parser would gather all its attributes before it asks
@@ -54,10 +55,7 @@ class _Bounded(TreeBuilder):
 
 
 def read_xml(data: bytes, file: str) -> list[Measurement]:
-    """The measurements of an XML document of either kind.
-
-    InputError if it is no such document, or has a fault.
-    """
+    """The measurements of an XML document of either kind; InputError if it is none, or has a fault."""
     root = parsed(data, file)
     readers = {"CxF": read_cxf, "IESTM2714": read_tm27}
     if local(root) not in readers:
@@ -92,38 +90,28 @@ def parsed(data: bytes, file: str) -> Element:
     return root
 
 
-_AGAIN = "export it again"
-
-
 def local(element: Element) -> str:
     """The name of an element without its namespace."""
     return str(element.tag).rpartition("}")[2]
 
 
-def every(root: Element, name: str) -> Iterator[Element]:
-    """All elements of a local name, at any depth, in the order of the document."""
-    return (each for each in root.iter() if local(each) == name)
+def first(root: Element | None, name: str) -> Element | None:
+    """The first child of a name in any namespace; None where there is none."""
+    return None if root is None else root.find(f"{{*}}{name}")
 
 
-def first(root: Element | None, *path: str) -> Element | None:
-    """The first child of a child ... by local names; None where one is missing."""
-    for name in path:
-        root = None if root is None else next((each for each in root if local(each) == name), None)
-    return root
-
-
-def text_of(root: Element | None, *path: str) -> str:
+def text_of(root: Element | None, name: str) -> str:
     """The text of `first`, in one line; empty where it is missing."""
-    element = first(root, *path)
+    element = first(root, name)
     return " ".join((element.text or "").split()) if element is not None else ""
 
 
 def needed_attribute(element: Element, name: str, where: str) -> str:
     """An attribute that must be there, or an InputError."""
-    value = element.get(name)
-    if value is None or not value.strip():
+    value = (element.get(name) or "").strip()
+    if not value:
         raise InputError(where, f"{quoted(local(element))} has no {name}", f"the attribute {name}")
-    return value.strip()
+    return value
 
 
 # CxF3 and CxF/X-4: objects with colour values, each made as a colour specification says.
@@ -147,11 +135,11 @@ class _Specification:
 def read_cxf(root: Element, file: str) -> list[Measurement]:
     """The measurements of a parsed CxF document, an object with several spectra giving several."""
     specifications = {}
-    for each in every(root, "ColorSpecification"):
+    for each in root.iterfind(".//{*}ColorSpecification"):
         name = needed_attribute(each, "Id", f"{file}, ColorSpecification")
         specifications[name] = _specification(each, f"{file}, ColorSpecification {shown(name)}")
     read: list[Measurement] = []
-    for at, each in enumerate(every(root, "Object"), start=1):
+    for at, each in enumerate(root.iterfind(".//{*}Object"), start=1):
         name = " ".join((each.get("Name") or each.get("Id") or f"object {at}").split())
         place = f"object {at} ({shown(name)})"
         read += _measurements(each, name, specifications, file=file, place=place)
@@ -198,13 +186,19 @@ def _measurements(
 ) -> Iterator[Measurement]:
     """Every spectrum of an object, each with the Lab and XYZ of its own specification; or those alone."""
     where = f"{file}, {place}"
-    values = list(first(element, "ColorValues") or ())
-    spectra = [each for each in values if local(each) in _SPECTRA]
+    held = list(first(element, "ColorValues") or ())
+    spectra = [each for each in held if local(each) in _SPECTRA]
     colours: dict[str, dict[str, Array]] = {}
-    for each in values:
+    for each in held:
         if local(each) in _COLOURS:
             of_one = colours.setdefault((each.get("ColorSpecification") or "").strip(), {})
             of_one.setdefault(local(each), _colour(each, where))
+
+    def start(own: Mapping[str, Array], made: _Specification | None, seen: _Specification | None) -> Measurement:
+        told = {**(made.measured if made else {}), **(seen.seen if seen and own else {})}
+        lab, xyz = own.get("ColorCIELab"), own.get("ColorCIEXYZ")
+        return Measurement(name=name, lab=lab, xyz=xyz, **told, file=file, place=place)
+
     for each in spectra:
         wanted = needed_attribute(each, "ColorSpecification", where)
         if wanted not in specifications:
@@ -216,30 +210,12 @@ def _measurements(
         own = colours.pop(wanted, {})
         if not own and len(spectra) == 1 and len(colours) == 1:
             wanted, own = colours.popitem()
-        yield _of_object(name, made, own, specifications.get(wanted), spectrum=each, file=file, place=place + told)
+        begun = replace(start(own, made, specifications.get(wanted)), place=place + told)
+        grid, values, more = _spectrum(each, made, begun.where)
+        kind, notes = _SPECTRA[local(each)], (*begun.notes, *more)
+        yield replace(begun, wavelengths=grid, values=values, quantity=kind, notes=notes)
     for wanted, own in colours.items() if not spectra else ():
-        seen = specifications.get(wanted)
-        yield _of_object(name, seen, own, seen, spectrum=None, file=file, place=place)
-
-
-def _of_object(
-    name: str,
-    made: _Specification | None,
-    colours: Mapping[str, Array],
-    seen: _Specification | None,
-    *,
-    spectrum: Element | None,
-    file: str,
-    place: str,
-) -> Measurement:
-    told = {**(made.measured if made else {}), **(seen.seen if seen and colours else {})}
-    lab, xyz = colours.get("ColorCIELab"), colours.get("ColorCIEXYZ")
-    start = Measurement(name=name, lab=lab, xyz=xyz, **told, file=file, place=place)
-    if spectrum is None or made is None:
-        return start
-    grid, values, more = _spectrum(spectrum, made, start.where)
-    kind = _SPECTRA[local(spectrum)]
-    return replace(start, wavelengths=grid, values=values, quantity=kind, notes=(*start.notes, *more))
+        yield start(own, specifications.get(wanted), specifications.get(wanted))
 
 
 def _spectrum(element: Element, made: _Specification, where: str) -> tuple[Array, Array, tuple[str, ...]]:
@@ -259,13 +235,9 @@ def _spectrum(element: Element, made: _Specification, where: str) -> tuple[Array
     if "EndWL" in told and ("EndWL" in own or not own) and abs(end - told["EndWL"]) > 0.5 * abs(step):
         found = f"{len(values)} values from {start:g} nm by {step:g} nm end at {end:g} nm"
         raise InputError(where, found, f"the EndWL, {told['EndWL']:g} nm")
-    notes: tuple[str, ...] = ()
-    if made.grid.get("StartWL", start) != start:
-        notes = (
-            f"begins at {start:g} nm by its own word, not at the {made.grid['StartWL']:g} nm of its specification",
-        )
-    wavelengths = checked_wavelengths([start + at * step for at in range(len(values))], where)
-    return wavelengths, np.array(values, dtype=np.float64), notes
+    wavelengths, theirs = checked_wavelengths([start + at * step for at in range(len(values))], where), made.grid
+    note = f"begins at {start:g} nm by its own word, not at the {theirs.get('StartWL', 0):g} nm of its specification"
+    return wavelengths, np.array(values), (note,) if theirs.get("StartWL", start) != start else ()
 
 
 def _grid(element: Element | None, where: str) -> dict[str, float]:
@@ -282,12 +254,7 @@ def _colour(element: Element, where: str) -> Array:
 
 # TM-27-14: one or more spectral distributions.
 
-_QUANTITIES = {
-    "reflectance": "reflectance",
-    "r-factor": "reflectance",
-    "transmittance": "transmittance",
-    "t-factor": "transmittance",
-}
+_FACTORS = {"r-factor": "reflectance", "t-factor": "transmittance"}
 _GEOMETRIES = {"reflectance": "ReflectionGeometry", "transmittance": "TransmissionGeometry"}
 
 
@@ -297,7 +264,7 @@ def read_tm27(root: Element, file: str) -> list[Measurement]:
     told = [text_of(header, element) for element in ("Description", "CatalogNumber")]
     name = next(filter(None, told), PurePath(file).stem)
     instrument = text_of(header, "MeasurementEquipment")
-    found = list(every(root, "SpectralDistribution"))
+    found = root.findall(".//{*}SpectralDistribution")
     if not found:
         raise InputError(file, "it holds no SpectralDistribution", "one at least")
     return [
@@ -309,10 +276,10 @@ def read_tm27(root: Element, file: str) -> list[Measurement]:
 def _distribution(element: Element, name: str, instrument: str, file: str, place: str) -> Measurement:
     where = f"{file}, {place}"
     told = text_of(element, "SpectralQuantity")
-    quantity = _QUANTITIES.get(told.lower())
-    if quantity is None:
+    quantity = _FACTORS.get(told.lower(), told.lower())
+    if quantity not in _GEOMETRIES:
         raise InputError(where, f"SpectralQuantity {quoted(told)}", "reflectance, transmittance, R-Factor or T-Factor")
-    points = [each for each in element if local(each) == "SpectralData"]
+    points = element.findall("{*}SpectralData")
     check_count(len(points), where)
     nm = [needed_number(needed_attribute(each, "wavelength", where), f"{where}, wavelength") for each in points]
     wavelengths = checked_wavelengths(nm, where)
