@@ -54,24 +54,11 @@ def blank_workbook(
     wavelengths: ArrayLike | None = None,
     colours: bool = False,
 ) -> bytes:
-    """A workbook to fill in, as the bytes of swatches.xlsx.
+    """A workbook to fill in, as the bytes of swatches.xlsx; InputError if openpyxl is missing.
 
-    InputError if openpyxl is missing.
-
-    Parameters
-    ----------
-    keys : mapping, optional
-        What is known of the keys of `[instrument]` and `[workshop]`, and `name`.
-    bases, pigments : mapping of str to mapping, optional
-        By name, what is known of their keys; a part of the mix is `mix_A`.
-    backings : sequence of str
-        Names of the cards.
-    castings : sequence of mapping
-        Rows of `swatches` that stand in it already: a cell by column.
-    wavelengths : array_like, shape (n,), optional
-        Columns of `readings`, by default 400 to 700 nm in steps of 10 [nm].
-    colours : bool
-        Whether L*, a*, b* are read, in columns of their own, and no spectra.
+    What is known stands in it already: `keys` of `[instrument]` and `[workshop]`, and `name`; those of `bases` and
+    `pigments` by their names, a part of the mix as `mix_A`; names of the cards; rows of `swatches`, a cell by column.
+    `readings` has columns of wavelengths, by default 400 to 700 nm in steps of 10 [nm]; or of L*, a*, b*, if `colours`.
     """
     try:
         from openpyxl import Workbook

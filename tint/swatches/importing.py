@@ -37,17 +37,9 @@ def plan_import(
 
     The plan has all faults of all measurements. InputError if the folder cannot be read, or `naming` makes no sense.
 
-    Parameters
-    ----------
-    folder : path-like
-        With palette.toml and swatches.csv; where there is no readings.csv it is begun, on the wavelengths of the first
-        measurement that goes in, or with colours where that has no spectrum.
-    measurements : sequence of Measurement
-        Of one file or several.
-    naming : Naming, optional
-        What the user says of the names in them.
-    doubles : Doubles, optional
-        What may happen to those that cannot go in as they are.
+    Where the folder has no readings.csv it is begun, on the wavelengths of the first measurement that goes in, or with
+    colours where that has no spectrum. `naming` is what the user says of the names in the files, `doubles` what may
+    happen to those that cannot go in as they are.
     """
     naming, doubles = naming or Naming(), doubles or Doubles()
     if doubles.add and doubles.replace:

@@ -67,19 +67,10 @@ def read_one(
     InputError if there is no such file or reading, it does not cover the wavelengths, or it is a colour and nobody
     knows for which light and observer.
 
-    Parameters
-    ----------
-    where : str
-        `FILE` or `FILE:NAME`, read as `tint.swatches.instruments` reads it.
-    onto : array_like, shape (m,)
-        [nm]
-    told : mapping of str to str, optional
-        Columns and what must stand in them, as `{"backing": "white"}`, where the file has them. What is empty says
-        nothing and counts.
-    geometry : str
-        That of the folder: of readings with the specular reflection included and excluded, those of it are taken.
-    said : Given, optional
-        What the user says where the file does not.
+    `where` is `FILE` or `FILE:NAME`; `onto` the wavelengths wanted, shape (m,) [nm]. `told` are columns and what must
+    stand in them, as `{"backing": "white"}`, where the file has them; what is empty says nothing and counts. Of
+    readings with the specular reflection included and excluded, those of the folder's `geometry` are taken. `said` is
+    what the user says where the file does not.
     """
     file, name = file_and_name(where)
     return mean_of(where, samples_of(file, said=said), name=name, onto=onto, told=told or {}, geometry=geometry)

@@ -9,8 +9,8 @@ keywords are those of public files and readers, some from memory. What a field m
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from tint.errors import InputError, quoted, shown
 from tint.swatches.instruments.measurement import MOST_WAVELENGTHS
@@ -27,22 +27,17 @@ _MOST_FIELDS = 2 * MOST_WAVELENGTHS + 500  # in pairs, and names beside them; no
 _COUNT = re.compile(r"\d{1,9}", re.ASCII)
 
 
-@dataclass(frozen=True, kw_only=True)
-class CgatsRow:
-    """One set of data: the line that it stands in, and its text."""
-
-    line: int
-    text: str
+Row = tuple[int, str]  # a set of data: the line that it stands in, and its text
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True)
 class CgatsTable:
-    """One table: its keywords in capitals, its fields, its rows, the line of its fields."""
+    """One table: its keywords in capitals, its fields and their line, its sets of data."""
 
-    keywords: Mapping[str, str]
-    fields: tuple[str, ...]
-    rows: tuple[CgatsRow, ...]
-    line: int
+    keywords: dict[str, str] = field(default_factory=dict)
+    fields: list[str] = field(default_factory=list)
+    line: int = 0
+    rows: list[Row] = field(default_factory=list)
 
 
 def is_cgats(text: str) -> bool:
@@ -55,113 +50,93 @@ def cgats_tables(text: str, file: str) -> list[CgatsTable]:
 
     InputError if quotation marks, marks of sections or counts are astray, or a row is not as wide as its fields.
     """
-    return _Cutter(file).cut(text)
+    cutter, line, seen = _Cutter(file), 0, False
+    for line, content in enumerate(map(str.strip, text.split("\n")), start=1):
+        if content and not seen:
+            cutter.table.keywords["IDENTIFIER"] = content  # of the first table: IT8.7/1 is a chart to be shone through
+        if content and not content.startswith("#"):
+            # The very first line is the file's identifier, whatever word its writer chose.
+            if seen or content.split()[0].upper().startswith(("NUMBER_OF_", "BEGIN_DATA")):
+                cutter.take(content, line)
+            seen = True
+    if cutter.section != "keywords":
+        expected = "a line that ends them"
+        raise cutter.fault(line, f"the file ends within the {cutter.section}", expected, "export again")
+    if not cutter.tables:
+        raise InputError(file, "it holds no BEGIN_DATA", "a table of data")
+    return cutter.tables
 
 
 class _Cutter:
-    """Goes through a file line by line and closes a table at every END_DATA."""
+    """Takes a file line by line and closes a table at every END_DATA."""
 
     def __init__(self, file: str) -> None:
-        self.file = file
+        self.file, self.section = file, "keywords"
         self.tables: list[CgatsTable] = []
-        self.section = "keywords"
-        self._renew()
+        self.table = CgatsTable()
 
-    def _renew(self) -> None:
-        self.keywords: dict[str, str] = {}
-        self.fields: list[str] = []
-        self.rows: list[CgatsRow] = []
-        self.fields_line = 0
-
-    def cut(self, text: str) -> list[CgatsTable]:
-        line, seen = 0, False
-        for line, content in enumerate(text.split("\n"), start=1):
-            stripped = content.strip()
-            if stripped and not seen:
-                self.keywords["IDENTIFIER"] = stripped  # of the first table: IT8.7/1 is a chart to be shone through
-            if stripped and not stripped.startswith("#"):
-                # The very first line is the file's identifier, whatever word its writer chose.
-                if seen or stripped.split()[0].upper().startswith(("NUMBER_OF_", "BEGIN_DATA")):
-                    self._take(stripped, line)
-                seen = True
-        if self.section != "keywords":
-            raise self._fault(line, f"the file ends within the {self.section}", "a line that ends them", "export again")
-        if not self.tables:
-            raise InputError(self.file, "it holds no BEGIN_DATA", "a table of data")
-        return self.tables
-
-    def _fault(self, line: int, found: str, expected: str = "", mend: str = "") -> InputError:
+    def fault(self, line: int, found: str, expected: str = "", mend: str = "") -> InputError:
         return InputError(f"{self.file}, line {line}", found, expected, mend)
 
-    def _take(self, content: str, line: int) -> None:
-        head, *rest = content.split(None, 1)
-        mark = head.upper()
-        if mark in _MARKS:
-            self._mark(mark, line)
+    def take(self, content: str, line: int) -> None:
+        mark, *rest = content.split(None, 1)
+        fields = self.table.fields
+        if mark.upper() in _MARKS:
+            self._mark(mark.upper(), line)
             if rest and self.section != "keywords":
-                self._take(rest[0], line)
+                self.take(rest[0], line)
         elif self.section == "fields":
             ended = re.search(r"\sEND_DATA_FORMAT\s*$", content, re.IGNORECASE)
-            self.fields += [
-                each.upper()
-                for each in _tokens(content[: ended.start()] if ended else content, f"{self.file}, line {line}")
-            ]
-            if len(self.fields) > _MOST_FIELDS:
-                raise self._fault(line, "too many fields", f"at most {_MOST_FIELDS}")
+            named = _tokens(content[: ended.start()] if ended else content, f"{self.file}, line {line}")
+            fields += map(str.upper, named)
+            if len(fields) > _MOST_FIELDS:
+                raise self.fault(line, "too many fields", f"at most {_MOST_FIELDS}")
             if ended:
                 self._mark("END_DATA_FORMAT", line)
         elif self.section == "data":
-            self.rows.append(CgatsRow(line=line, text=content))
+            self.table.rows.append((line, content))
         else:
             self._keyword(content, line)
 
     def _mark(self, mark: str, line: int) -> None:
-        wanted = {"BEGIN_DATA_FORMAT": "keywords", "END_DATA_FORMAT": "fields", "BEGIN_DATA": "keywords"}
-        if self.section != wanted.get(mark, "data"):
-            raise self._fault(line, f"{mark} within the {self.section}", "sections one after the other")
+        within, table = {"END_DATA_FORMAT": "fields", "END_DATA": "data"}.get(mark, "keywords"), self.table
+        if self.section != within:
+            raise self.fault(line, f"{mark} within the {self.section}", "sections one after the other")
         if mark == "BEGIN_DATA_FORMAT":
-            if self.fields:
-                raise self._fault(line, "a second BEGIN_DATA_FORMAT in one table", f"one; line {self.fields_line}")
-            self.section, self.fields_line = "fields", line
+            if table.fields:
+                raise self.fault(line, "a second BEGIN_DATA_FORMAT in one table", f"one; line {table.line}")
+            self.section, table.line = "fields", line
         elif mark == "END_DATA_FORMAT":
-            self._check_fields(line)
+            self._count("NUMBER_OF_FIELDS", line)
+            if not table.fields:
+                raise self.fault(line, "no field is named", "the names of the fields")
             self.section = "keywords"
         elif mark == "BEGIN_DATA":
-            if not self.fields:
-                raise self._fault(line, "data before any BEGIN_DATA_FORMAT", "the names of the fields first")
+            if not table.fields:
+                raise self.fault(line, "data before any BEGIN_DATA_FORMAT", "the names of the fields first")
             self.section = "data"
         else:
             self._close(line)
 
-    def _check_fields(self, line: int) -> None:
-        told = self._count("NUMBER_OF_FIELDS", line)
-        if not self.fields:
-            raise self._fault(line, "no field is named", "the names of the fields")
-        if told is not None and told != len(self.fields) and self.section == "data" and not self.rows:
-            raise self._fault(line, f"{len(self.fields)} fields are named", f"the NUMBER_OF_FIELDS, {told}")
-
     def _close(self, line: int) -> None:
-        self._check_fields(self.fields_line)  # NUMBER_OF_FIELDS may stand behind the format too
+        table, count = self.table, len(self.table.fields)
+        told = self._count("NUMBER_OF_FIELDS", table.line)  # it may stand behind the format too
+        if told not in (None, count) and not table.rows:
+            raise self.fault(table.line, f"{count} fields are named", f"the NUMBER_OF_FIELDS, {told}")
         told = self._count("NUMBER_OF_SETS", line)
-        if told is not None and told < len(self.rows):
-            self.rows = _joined(self.rows, len(self.fields), told) or self.rows
-        if told is not None and told != len(self.rows):
+        if told is not None and told < len(table.rows):
+            table.rows = _joined(table.rows, count, told) or table.rows
+        if told not in (None, len(table.rows)):
             mend = "rows are missing or too many: export it again"
-            raise self._fault(line, f"the table has {len(self.rows)} rows", f"the NUMBER_OF_SETS, {told}", mend)
-        table = CgatsTable(
-            keywords=self.keywords, fields=tuple(self.fields), rows=tuple(self.rows), line=self.fields_line
-        )
+            raise self.fault(line, f"the table has {len(table.rows)} rows", f"the NUMBER_OF_SETS, {told}", mend)
         self.tables.append(table)
-        self.section = "keywords"
-        self._renew()
+        self.table, self.section = CgatsTable(), "keywords"
 
     def _count(self, keyword: str, line: int) -> int | None:
-        told = self.keywords.get(keyword)
-        if told is None:
-            return None
-        if _COUNT.fullmatch(told) is None:
-            raise self._fault(line, f"{keyword} is {quoted(told)}", "a whole number")
-        return int(told)
+        told = self.table.keywords.get(keyword)
+        if told is not None and _COUNT.fullmatch(told) is None:
+            raise self.fault(line, f"{keyword} is {quoted(told)}", "a whole number")
+        return None if told is None else int(told)
 
     def _keyword(self, content: str, line: int) -> None:
         try:
@@ -172,41 +147,40 @@ class _Cutter:
             return  # a mark astray in a remark or a name changes nothing that is read
         if head.upper() == "KEYWORD":
             return  # it declares a private keyword; what that says stands in a line of its own
-        before, told = self.keywords.get(head.upper(), ""), " ".join(rest)
+        keywords = self.table.keywords
+        before, told = keywords.get(head.upper(), ""), " ".join(rest)
         # A keyword may stand twice with something else each time, as the two weighting functions do.
-        self.keywords[head.upper()] = told if before in ("", told) or head.upper() in _COUNTS else f"{before} {told}"
+        keywords[head.upper()] = told if before in ("", told) or head.upper() in _COUNTS else f"{before} {told}"
 
 
-def _joined(lines: Sequence[CgatsRow], width: int, count: int) -> list[CgatsRow]:
+def _joined(lines: Sequence[Row], width: int, count: int) -> list[Row]:
     """The rows of a table whose sets run over several lines; none unless every set ends with a line."""
-    rows: list[CgatsRow] = []
-    held = 0
-    for each in lines:
+    rows: list[Row] = []
+    held = width
+    for line, text in lines:
         try:
-            new = len(_tokens(each.text, ""))
+            new = len(_tokens(text, ""))
         except InputError:
             return []
-        if held in (0, width):
-            rows.append(each)
+        if held == width:
+            rows.append((line, text))
             held = new
         else:
-            rows[-1] = CgatsRow(line=rows[-1].line, text=f"{rows[-1].text} {each.text}")
+            rows[-1] = (rows[-1][0], f"{rows[-1][1]} {text}")
             held += new
         if held > width:
             return []
     return rows if held == width and len(rows) == count else []
 
 
-def cells_of(row: CgatsRow, fields: Sequence[str], file: str) -> Sequence[str]:
-    """The cells of a row, one a field.
-
-    InputError if they are more or fewer, or a quotation mark is astray.
-    """
-    where = f"{file}, line {row.line}"
-    cells = _tokens(row.text, where)
-    if len(cells) != len(fields) and "\t" in row.text:
+def cells_of(row: Row, fields: Sequence[str], file: str) -> Sequence[str]:
+    """The cells of a row, one a field; InputError if they are more or fewer, or a quotation mark is astray."""
+    line, text = row
+    where = f"{file}, line {line}"
+    cells = _tokens(text, where)
+    if len(cells) != len(fields) and "\t" in text:
         # Between tabs a name may hold spaces that its writer did not quote.
-        by_tab = [each.strip().strip('"') for each in row.text.split("\t")]
+        by_tab = [each.strip().strip('"') for each in text.split("\t")]
         cells = by_tab if len(by_tab) == len(fields) else cells
     if len(cells) != len(fields):
         found = f"the row of {shown(cells[0]) if cells else ''} has {len(cells)} values"

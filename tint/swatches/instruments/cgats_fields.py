@@ -51,9 +51,9 @@ def read_cgats(text: str, file: str) -> list[Measurement]:
             place = f"table {at}, " if len(tables) > 1 else ""
             for row in table.rows:
                 cells = cells_of(row, table.fields, file)
-                note_marks(row.line, cells, columns.values, table.fields, marks)
+                note_marks(row[0], cells, columns.values, table.fields, marks)
                 if any(cells[at].lower() not in NO_VALUE for at in columns.values):  # else a patch that was not read
-                    read.append(_measurement(cells, table, columns, file=file, place=f"{place}line {row.line}"))
+                    read.append(_measurement(cells, table, columns, file=file, place=f"{place}line {row[0]}"))
     faults = Gathered(file)
     tell_marks(marks, faults)
     faults.stop()
@@ -127,9 +127,7 @@ def _all_or_none(fields: Sequence[str], names: Sequence[str], where: str) -> tup
     return tuple(fields.index(name) for name in there)
 
 
-def _measurement(
-    cells: Sequence[str], table: CgatsTable, columns: _Columns, *, file: str, place: str
-) -> Measurement:  # fmt: skip
+def _measurement(cells: Sequence[str], table: CgatsTable, columns: _Columns, *, file: str, place: str) -> Measurement:
     where = f"{file}, {place}"
     taken = set(columns.values)
     own = {name: cells[at] for at, name in enumerate(table.fields) if at not in taken and cells[at]}

@@ -255,9 +255,7 @@ def _specular_of(words: Mapping[str, str]) -> str:
 def _label(header: Header, row: Row, role: str, places: Mapping[str, int]) -> str:
     if role in places and row.cells[places[role]]:
         return " ".join(row.cells[places[role]].split())
-    if role == "name" or not header.above:
-        return ""
-    above = {bare(word): told for word, told in reversed(header.above.items())}
+    above = {bare(word): told for word, told in reversed(header.above.items()) if role != "name"}
     return next((above[word] for word in ROLES[role] if word in above), "")
 
 
