@@ -15,7 +15,7 @@ from tint.files import write_whole
 from tint.spectra import Array, grid_fault
 from tint.swatches.casts import Casts
 from tint.swatches.declaration import Declared, check_light
-from tint.swatches.folder import contents_of, read_cast
+from tint.swatches.folder import Content, contents_of, read_cast
 from tint.swatches.import_plan import FAULT, GOING, LEFT_OUT, NEW, OTHERWISE, Doubles, Import, Namer, Naming, Planned
 from tint.swatches.instruments import Measurement
 from tint.swatches.instruments.measurement import as_colour, check_xyz_scale, on_grid
@@ -53,7 +53,11 @@ def plan_import(
         if name not in names:
             raise InputError(f"--as {shown(name)}", "no measurement has that name", mend=did_you_mean(name, names))
     placed = _of_own_geometry([_checked(each, namer, declared, doubles) for each in measurements], declared)
-    written = _written(where, placed, declared, casts)
+    contents = contents_of(where)
+    content, is_missing = contents[READINGS_FILE], contents[READINGS_FILE].is_missing
+    written = _first(placed, where / READINGS_FILE) if is_missing else _written(where, content, declared, casts)
+    # A sheet of the workbook has the readings, or will, where another sheet is in use.
+    in_book = content.is_sheet or (is_missing and contents[SWATCHES_FILE].is_sheet)
     wavelengths = np.array(list(written.wavelengths.values()))
     view = _view(where, declared) if written.kind == COLOURS else None
     if view is not None:
@@ -62,7 +66,7 @@ def plan_import(
     placed = doubled(placed, written, doubles)
     placed, data = composed(placed, _widened(written, placed), declared, casts)
     return Import(
-        path=_path(where),
+        path=where / (BOOK_FILE if in_book else READINGS_FILE),
         planned=tuple(placed),
         data=data,
         was=written.data,
@@ -75,10 +79,12 @@ def plan_import(
 def _widened(written: Written, placed: Sequence[Planned]) -> Written:
     """With the columns that what goes in needs beyond those that are there."""
     going = [each for each in placed if each.action in GOING]
-    if any(each.quantity in THROUGH for each in going):
-        written = with_column(written, "quantity")
-    if any(each.measurement.source for each in going):
-        written = with_column(written, "source")
+    needed = {
+        "quantity": any(each.quantity in THROUGH for each in going),
+        "source": any(each.measurement.source for each in going),
+    }
+    for column in filter(needed.get, needed):
+        written = with_column(written, column)
     return written
 
 
@@ -90,15 +96,6 @@ def _view(folder: Path, declared: Declared) -> Viewing:
     if own is None or own.light is None or own.observer is None:
         raise FolderError(str(folder), faults.faults)
     return viewing(COLOUR_GRID_NM, light=own.light, observer=own.observer)
-
-
-def _path(folder: Path) -> Path:
-    """The file that holds the readings: a sheet of the workbook has them, or will, where another sheet is in use."""
-    contents = contents_of(folder)
-    in_book = contents[READINGS_FILE].is_sheet or (
-        contents[READINGS_FILE].is_missing and contents[SWATCHES_FILE].is_sheet
-    )
-    return folder / (BOOK_FILE if in_book else READINGS_FILE)
 
 
 def write_import(plan: Import, *, into_workbook: bool = False) -> None:
@@ -182,18 +179,14 @@ def _unknown(start: Planned, namer: Namer) -> Planned:
     return replace(start, action=FAULT, fault=InputError(start.measurement.where, found, mend=mend))
 
 
-def _written(folder: Path, placed: Sequence[Planned], declared: Declared, casts: Casts) -> Written:
-    """readings.csv as it stands, or as it begins where a measurement tells a grid for it."""
-    content = contents_of(folder)[READINGS_FILE]
-    if content.is_missing:
-        return _first(placed, folder / READINGS_FILE)
+def _written(folder: Path, content: Content, declared: Declared, casts: Casts) -> Written:
+    """readings.csv as it stands; FolderError if its header is at fault."""
     if content.fault is not None:
         raise FolderError(str(folder), [content.fault])
     written = as_written(content.data or b"", content.file, folder=str(folder))
     faults = Gathered(content.file)
     read_measured(written.table, declared, casts.rows, faults)
-    head = [fault for fault in faults.faults if fault.grave and fault.row == written.table.header_row]
-    if head:
+    if head := [fault for fault in faults.faults if fault.grave and fault.row == written.table.header_row]:
         raise FolderError(str(folder), head)
     return written
 
@@ -206,11 +199,9 @@ def _first(placed: Sequence[Planned], file: Path) -> Written:
             if each.fault is not None:
                 raise each.fault
         raise InputError(str(file), "there is none yet, and no measurement that could begin it", "one of a swatch")
-    grid = first.wavelengths
-    fault = "" if grid is None else grid_fault(grid)
-    if fault:
+    if first.wavelengths is not None and (fault := grid_fault(first.wavelengths)):
         raise InputError(str(file), f"there is none yet, and it cannot begin with the wavelengths measured: {fault}")
-    return begun(grid)
+    return begun(first.wavelengths)
 
 
 def _with_values(planned: Planned, wavelengths: Array, view: Viewing | None) -> Planned:

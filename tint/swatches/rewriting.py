@@ -121,21 +121,15 @@ def with_column(written: Written, column: str) -> Written:
     """With a further column behind the others, blank in every row."""
     if column in written.table.columns:
         return written
-    head = written.table.header_row
-    records = [
-        _line(record) + written.table.separator + (column if at == head else "") + record[len(_line(record)) :]
-        if at == head or _line(record).strip(written.table.separator + " ")
-        else record
-        for at, record in enumerate(written.records, start=1)
-    ]
+    separator, records = written.table.separator, []
+    for at, record in enumerate(written.records, start=1):
+        line, is_head = record.rstrip("\r\n"), at == written.table.header_row
+        is_row = is_head or line.strip(separator + " ")
+        records.append(line + separator + column * is_head + record[len(line) :] if is_row else record)
     rows = tuple(Row(row.number, (*row.cells, ""), row.whole) for row in written.table.rows)
     units = (*written.table.units, "") if written.table.units else ()
     table = replace(written.table, columns=(*written.table.columns, column), rows=rows, units=units)
     return replace(written, table=table, records=tuple(records))
-
-
-def _line(record: str) -> str:
-    return record.rstrip("\r\n")
 
 
 def cells_of(written: Written, label: Mapping[str, str], values: Array) -> dict[str, str]:
@@ -243,32 +237,29 @@ def composed(
     placed: Sequence[Planned], written: Written, declared: Declared, casts: Casts
 ) -> tuple[list[Planned], bytes]:
     """The plan with what `tint check` would say of its rows, and the file as it is going to be; empty after a fault."""
-    going = {at: each for at, each in enumerate(placed) if each.action in GOING and each.values is not None}
-    cells = {at: _cells(written, each, each.values) for at, each in going.items() if each.values is not None}
+    going = {at: each for at, each in enumerate(placed) if each.action in GOING}
+    cells = {at: _cells(written, each) for at, each in going.items()}
     changed: dict[int, dict[str, str] | None] = {row: None for each in going.values() for row in each.rows}
     changed |= {each.rows[0]: cells[at] for at, each in going.items() if each.rows}
     data = rewritten(written, changed, [cells[at] for at, each in going.items() if not each.rows])
     told = _told(data, declared, casts)
-    stands = _rows(going, changed, len(written.records))
+    # The row of the new file in which each will stand.
+    taken_out = [row for row, new in changed.items() if new is None]
+    behind = itertools.count(len(written.records) - len(taken_out) + 1)
+    stands = {
+        at: each.rows[0] - sum(row < each.rows[0] for row in taken_out) if each.rows else next(behind)
+        for at, each in going.items()
+    }
     checked = [_with_faults(each, told.get(stands.get(at, -1), [])) for at, each in enumerate(placed)]
     return checked, data if going and not any(each.fault for each in checked) else b""
 
 
-def _rows(going: Mapping[int, Planned], changed: Mapping[int, object], count: int) -> dict[int, int]:
-    """The row of the new file in which each planned reading will stand."""
-    taken_out = [row for row, cells in changed.items() if cells is None]
-    behind = itertools.count(count - len(taken_out) + 1)
-    return {
-        at: each.rows[0] - sum(row < each.rows[0] for row in taken_out) if each.rows else next(behind)
-        for at, each in going.items()
-    }
-
-
-def _cells(written: Written, planned: Planned, values: Array) -> dict[str, str]:
+def _cells(written: Written, planned: Planned) -> dict[str, str]:
+    assert planned.values is not None  # else it is not going in
     label = dict(zip(KEY_COLUMNS, planned.key, strict=True)) | {"source": planned.measurement.source}
     if planned.quantity == "reflectance":
         del label["quantity"]  # as a blank cell says
-    return cells_of(written, label, values)
+    return cells_of(written, label, planned.values)
 
 
 def _told(data: bytes, declared: Declared, casts: Casts) -> dict[int, list[Fault]]:
