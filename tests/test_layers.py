@@ -24,6 +24,7 @@ LAYERS = {
     "turns": ("tint.turns",),
     "files": ("tint.files",),
     "quantities": ("tint.spectra", "tint.optics", "tint.colorimetry"),
+    "least squares": ("tint.descent",),
     "forward": ("tint.forward",),
     "opacity": ("tint.opacity",),
     "ways to show": ("tint.notebook", "tint.jsonable"),

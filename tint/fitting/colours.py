@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tint import colorimetry
+from tint.descent import descend
 from tint.fitting import hidden, priors, report
 from tint.fitting.colour_model import (
     Colours,
@@ -27,7 +28,7 @@ from tint.fitting.colour_model import (
 )
 from tint.fitting.first_guess import first_guess
 from tint.fitting.leaving_out import inside
-from tint.fitting.minimise import descend, minimise
+from tint.fitting.minimise import minimise
 from tint.fitting.priors import Prior
 from tint.fitting.rounds import Weighting, weights
 from tint.fitting.spectral_prior import SpectralPrior, spectral_prior

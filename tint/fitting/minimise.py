@@ -1,19 +1,18 @@
 """The least-squares minimum of a fit, with k and s never negative.
 
-`descend` is Levenberg-Marquardt (Marquardt 1963, J. SIAM 11, 431) for whatever can tell a step from its normal
-equations; `minimise` takes those of `normal`. An unknown that rests on its
-bound and would leave it is held there; one that a step would take beyond its bound stops at it, and the step of all
-others is solved again with that in it.
+Steps are those of `tint.descent`, by the normal equations of `normal`. An unknown that rests on its bound and would
+leave it is held there; one that a step would take beyond its bound stops at it, and the step of all others is solved
+again with that in it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Protocol, TypeVar
 
 import numpy as np
 
+from tint.descent import GAIN, MOST_STEPS, descend
 from tint.fitting.chain import factor, held_at, raised, solved, times
 from tint.fitting.normal import Normal, Parts, from_row, in_row, normal, own_solve, parts, without_own
 from tint.fitting.priors import Prior
@@ -21,65 +20,9 @@ from tint.fitting.problem import Problem
 from tint.fitting.unknowns import Shown, Unknowns, show
 from tint.spectra import Array
 
-# A fit of 150 pigments takes 44 steps (tests/figures/growth.py); the search ends at a gain below this share, by eye.
-_MOST_STEPS = 100
-_GAIN = 1e-5
 ROUGHLY = 1e-3  # gain that ends a search whose weights are not yet the last ones
-_STIFFEST, _LEAST_DAMPING = 1e12, 1e-9
 _AGAIN = 5  # times that a step is solved again with the bounds it met
 _MANY_AT_BOUND = 1000  # from where it is cheaper to factorise again than to correct, of 150 pigments
-
-
-class Point(Protocol):
-    """Where a search stands: whatever the next step is computed from, and what it costs."""
-
-    @property
-    def cost(self) -> float:
-        """Sum of squares of residuals and of all priors."""
-        ...
-
-
-P = TypeVar("P", bound=Point)
-
-
-def descend(
-    start: P,
-    step: Callable[[P, float], tuple[P, float]],
-    *,
-    most_steps: int = _MOST_STEPS,
-    gain: float = _GAIN,
-    step_taken: Callable[[int, float], None] | None = None,
-) -> tuple[P, int, bool]:
-    """Levenberg-Marquardt: damped steps until nothing is left to gain.
-
-    `step` leads from a point and a damping to the point there and the gain in cost that the normal equations
-    foresee. A search ends where what a step gains, foreseen and found, is below the share `gain` of the cost.
-    `step_taken` is told after each step how many were taken and the cost. Returns the point, the number of steps,
-    and whether the search ended because nothing was left to gain.
-    """
-    damping, harder, at, number = 1e-3, 4.0, start, 0
-    while number < most_steps:
-        there, foreseen = step(at, damping)
-        gained = at.cost - there.cost
-        if not gained > 0.0:
-            if foreseen < gain * at.cost or damping > _STIFFEST:
-                return at, number, foreseen < gain * at.cost
-            damping, harder = max(harder * damping, 1e-6), 2.0 * harder
-            continue
-        number += 1
-        at = there
-        if step_taken is not None:
-            step_taken(number, at.cost)
-        if max(gained, foreseen) < gain * at.cost:
-            if damping <= _LEAST_DAMPING or gain > _GAIN:
-                return at, number, True
-            # Damping holds back just what the readings hardly tell: without it there may be more to gain.
-            damping, harder = _LEAST_DAMPING, 4.0
-            continue
-        # The better the foresight, the less the next step is damped (Nielsen 1999, IMM-REP-1999-05; from memory).
-        agreed = min(gained / max(foreseen, 1e-300), 2.0)
-        damping, harder = max(damping * max(0.1, 1.0 - (2.0 * agreed - 1.0) ** 3), _LEAST_DAMPING), 4.0
-    return at, most_steps, False
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,8 +43,8 @@ def minimise(
     prior: Prior,
     *,
     weight: Array,
-    most_steps: int = _MOST_STEPS,
-    gain: float = _GAIN,
+    most_steps: int = MOST_STEPS,
+    gain: float = GAIN,
     bend: bool = True,
     shape: bool = True,
     step_taken: Callable[[int, float], None] | None = None,

@@ -21,6 +21,7 @@ import numpy as np
 from tint.colorimetry import difference, difference_parts, lab_to_xyz, xyz_to_lab
 from tint.colorimetry.cielab import decode
 from tint.colorimetry.spectra import COLUMNS, GREYS, ROWS, root_matrix, root_terms
+from tint.descent import most_likely
 from tint.spectra import Array
 from tint.uncertainty import Z95
 
@@ -86,51 +87,12 @@ def beside_chart(at: Array) -> Array:
     return np.clip(at, -_CHART_HALF, _CHART_HALF)
 
 
-@dataclass(frozen=True, eq=False)
-class Seen:
-    """What the photograph shows of the chart."""
-
-    values: Array  # shape (24, 3): pixel values of the patches [0 to 1]
-    at: Array  # shape (24, 2): their places [half lengths of the chart]
-    coding: str  # `coded` or `straight`: what the curve starts from
-    card: WhiteCard | None = None  # what tells the light
-
-    def responses(self, unknowns: Array) -> Array:
-        """Responses of the patches in proportion to light, shape (..., 24, 3)."""
-        return linear(self.values, self.at, seen=self, unknowns=unknowns)
-
-
 def _bent(values: Array, curve: Array, coding: str) -> Array:
     """Values through the curve, shapes (..., n, 3) and (..., 3)."""
     u = 1.0 - 2.0 * values
     powers = np.stack((np.ones_like(u), u, u * u), axis=-1)
     w = values + values * (1.0 - values) * (powers @ curve[..., None, :, None])[..., 0]
     return decode(np.clip(w, 0.0, 1.0)) if coding == CODED else w
-
-
-def _veiled(values: Array, seen: Seen, unknowns: Array) -> Array:
-    """Responses without flare, shape (..., n, 3)."""
-    white = _bent(seen.values[WHITE_PATCH : WHITE_PATCH + 1], unknowns[..., CURVE], seen.coding)
-    bent = _bent(values, unknowns[..., CURVE], seen.coding)
-    return np.asarray(np.maximum(bent - unknowns[..., None, FLARE] * white, _DARKEST))
-
-
-def fall(seen: Seen, unknowns: Array, at: Array) -> Array:
-    """Logarithm of the light at places, shape (n, 2) to (..., n, 3) or (..., n, 1) [log]."""
-    if seen.card is None:
-        return np.asarray(terms(at, curved=False) @ unknowns[..., FALL, None])
-    return seen.card.field(_veiled(seen.card.values, seen, unknowns), at)
-
-
-def card_linear(seen: Seen, unknowns: Array) -> Array:
-    """Responses of the white card at its places, shape (n, 3)."""
-    assert seen.card is not None
-    return _veiled(seen.card.values, seen, unknowns)
-
-
-def linear(values: Array, at: Array, *, seen: Seen, unknowns: Array) -> Array:
-    """Responses in proportion to what is there, shapes (n, 3), (n, 2) and (..., 8) to (..., n, 3) [-]."""
-    return np.asarray(_veiled(values, seen, unknowns) * np.exp(-fall(seen, unknowns, at)))
 
 
 def predicted(responses: Array, matrix: Array, degree: int) -> Array:
@@ -146,26 +108,93 @@ _MOST_STEPS, _GAIN = 30, 1e-6  # share of the cost below which no fit gains any 
 _STEP = 1e-4  # of the unknowns, which are of order 0.1, for slopes by central differences
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Chart:
+    """What a photograph shows of the chart, what is known of it, and its fit by least squares.
+
+    The fit is over scores, which are the unknowns in standard deviations of what may be expected of them.
+    """
+
+    values: Array  # shape (24, 3): pixel values of the patches [0 to 1]
+    at: Array  # shape (24, 2): their places [half lengths of the chart]
+    reference: Array  # shape (24, 3): CIELAB that they are known to have [-]
+    white: Array  # shape (3,): XYZ of the perfect white in the light asked for
+    use: Array  # shape (24,): 1 for the patches that count, 0 for those beyond what the picture can hold
+    card: WhiteCard | None = None  # what tells the light
+    coding: str = CODED  # `coded` or `straight`: what the curve starts from
+    degree: int = 1
+
+    def _veiled(self, values: Array, unknowns: Array) -> Array:
+        """Responses without flare, shape (..., n, 3)."""
+        white = _bent(self.values[WHITE_PATCH : WHITE_PATCH + 1], unknowns[..., CURVE], self.coding)
+        bent = _bent(values, unknowns[..., CURVE], self.coding)
+        return np.asarray(np.maximum(bent - unknowns[..., None, FLARE] * white, _DARKEST))
+
+    def fall(self, unknowns: Array, at: Array) -> Array:
+        """Logarithm of the light at places, shape (n, 2) to (..., n, 3) or (..., n, 1) [log]."""
+        if self.card is None:
+            return np.asarray(terms(at, curved=False) @ unknowns[..., FALL, None])
+        return self.card.field(self._veiled(self.card.values, unknowns), at)
+
+    def card_linear(self, unknowns: Array) -> Array:
+        """Responses of the white card at its places, shape (n, 3)."""
+        assert self.card is not None
+        return self._veiled(self.card.values, unknowns)
+
+    def linear(self, values: Array, at: Array, unknowns: Array) -> Array:
+        """Responses in proportion to what is there, shapes (n, 3), (n, 2) and (..., 8) to (..., n, 3) [-]."""
+        return np.asarray(self._veiled(values, unknowns) * np.exp(-self.fall(unknowns, at)))
+
+    @property
+    def expected(self) -> Array:
+        """The unknowns that scores of one stand for, shape (8,); where a card tells the fall, it is held at none."""
+        told = (np.arange(UNKNOWNS) >= FALL.start) & (self.card is not None)
+        return np.asarray(np.where(told, 1e-3, 1.0) * EXPECTED)
+
+    def matrix(self, responses: Array, use: Array) -> Array:
+        """From root-polynomial terms to XYZ, shape (..., terms, 3)."""
+        return root_matrix(responses, lab_to_xyz(self.reference, self.white), self.degree, use=use)
+
+    def lab(self, scores: Array, use: Array) -> Array:
+        """CIELAB of the patches as a fit to those in use has it, shape (..., 24, 3) [-]."""
+        responses = self.linear(self.values, self.at, scores * self.expected)
+        xyz = predicted(responses, self.matrix(responses, use), self.degree)
+        return xyz_to_lab(np.maximum(xyz, 0.0), self.white)
+
+    def missed(self, scores: Array, use: Array) -> Array:
+        """CIEDE2000's parts of the patches in use, shape (..., 72)."""
+        parts = difference_parts(self.reference, self.lab(scores, use)) * use[:, None]
+        return parts.reshape(*parts.shape[:-2], -1)
+
+    def fitted(self, start: Array, use: Array) -> tuple[Array, Array, float]:
+        """Scores of least squares, the inverse of their covariance, and the sum of squares."""
+        step = np.diag(_STEP / self.expected)
+
+        def residual(scores: Array) -> tuple[Array, Array]:
+            each = self.missed(scores + np.concatenate((0.0 * step[:1], step, -step)), use)
+            return each[0], ((each[1 : 1 + UNKNOWNS] - each[1 + UNKNOWNS :]) / (2.0 * np.diag(step)[:, None])).T
+
+        return most_likely(residual, start, most_steps=_MOST_STEPS, gain=_GAIN)
+
+
 @dataclass(frozen=True, eq=False)
 class Calibration:
     """What was learned from the chart."""
 
-    seen: Seen
+    chart: Chart
     unknowns: Array  # shape (8,): curve, flare, fall of light [-]
     covariance: Array  # shape (8, 8): of them [-]
     matrix: Array  # shape (terms, 3): root-polynomial terms to XYZ
-    degree: int
-    white: Array  # shape (3,): XYZ of the perfect white in the light asked for
-    # shape (24, 3): CIELAB of the patches as fitted, and each predicted by the others [-]
-    fitted: Array
-    left_out: Array
-    reference: Array  # shape (24, 3): CIELAB that they are known to have [-]
-    use: Array  # shape (24,): 1 for the patches that counted, 0 for those beyond what the picture can hold
+    left_out: Array  # shape (24, 3): CIELAB of the patches, each predicted by the others [-]
+
+    @property
+    def degree(self) -> int:
+        return self.chart.degree
 
     @property
     def missed(self) -> Array:
         """CIEDE2000 of the patches that counted, each predicted by the others, shape (n,)."""
-        return difference(self.reference, self.left_out)[self.use > 0]
+        return difference(self.chart.reference, self.left_out)[self.chart.use > 0]
 
     @property
     def spread(self) -> float:
@@ -184,7 +213,7 @@ class Calibration:
         a new colour's error has sqrt(1 + h) times the spread of one where all is known, and that of a patch left out
         1 / sqrt(1 - h).
         """
-        return np.sqrt(1.0 + self._leverage(linear(values, at, seen=self.seen, unknowns=self.unknowns)))
+        return np.sqrt(1.0 + self._leverage(self.chart.linear(values, at, self.unknowns)))
 
     @property
     def most_carried(self) -> float:
@@ -193,7 +222,7 @@ class Calibration:
 
     def _leverage(self, responses: Array | None = None) -> Array:
         """Of colours seen, or of the patches that count."""
-        chart = self._rows(self.seen.responses(self.unknowns))[self.use > 0]
+        chart = self._rows(self.chart.linear(self.chart.values, self.chart.at, self.unknowns))[self.chart.use > 0]
         inverse = np.linalg.pinv(chart.T @ chart)
         rows = chart if responses is None else self._rows(responses)
         return np.asarray(np.clip(np.einsum("ni,ij,nj->n", rows, inverse, rows), 0.0, None))
@@ -204,97 +233,32 @@ class Calibration:
 
     def lab(self, values: Array, at: Array, *, brighter: float | Array = 0.0) -> Array:
         """CIELAB of pixel values at places, shapes (n, 3) and (n, 2); `brighter` is added to the log of the light."""
-        lit = linear(values, at, seen=self.seen, unknowns=self.unknowns) * np.exp(np.asarray(brighter)[..., None])
-        return xyz_to_lab(np.maximum(predicted(lit, self.matrix, self.degree), 0.0), self.white)
+        lit = self.chart.linear(values, at, self.unknowns) * np.exp(np.asarray(brighter)[..., None])
+        return xyz_to_lab(np.maximum(predicted(lit, self.matrix, self.degree), 0.0), self.chart.white)
 
 
-def calibrate(
-    values: Array, at: Array, reference: Array, *, white: Array, use: Array, card: WhiteCard | None = None
-) -> Calibration:
-    """Fit the chart.
-
-    `values`, `at` (24, 3) and (24, 2): pixel values of the patches [0 to 1], and their places [half lengths].
-    `reference` (24, 3): CIELAB of the patches in the light asked for [-].
-    `white` (3,): XYZ of the perfect white in that light.
-    `use` (24,): 1 for patches that count, 0 for others.
-    `card`: where a white card shows how the light falls.
+def calibrate(chart: Chart) -> Calibration:
+    """Fit the chart, its coding and degree as they are found.
 
     Least squares over CIEDE2000's three parts, the unknowns tied to their start by `EXPECTED`. The degree is the one
     whose patches, each left out and all else fitted again, are predicted best.
     """
-    xyz = lab_to_xyz(reference, white)
-    jobs = [_Job(Seen(values, at, coding, card), reference, xyz, white, 1, use) for coding in (CODED, STRAIGHT)]
-    first = [job.fitted(np.zeros(UNKNOWNS), use) for job in jobs]
-    costs = [float(np.sum(job.residuals(at, use) ** 2)) for job, at in zip(jobs, first, strict=True)]
-    best = int(np.argmin(costs))
-    found, *higher = (_calibration(replace(jobs[best], degree=degree), first[best]) for degree in DEGREES)
+    charts = [replace(chart, coding=coding) for coding in (CODED, STRAIGHT)]
+    fits = [each.fitted(np.zeros(UNKNOWNS), chart.use) for each in charts]
+    best = int(np.argmin([cost for _, _, cost in fits]))
+    found, *higher = (_calibration(replace(charts[best], degree=degree), fits[best][0]) for degree in DEGREES)
     for this in higher:
         if np.linalg.norm(this.missed) < EARNED * np.linalg.norm(found.missed):
             found = this
     return found
 
 
-def _calibration(job: _Job, start: Array) -> Calibration:
-    unknowns = job.fitted(start, job.use)
-    matrix = root_matrix(job.seen.responses(unknowns), job.xyz, job.degree, use=job.use)
-    residuals, slopes = job.residuals(unknowns, job.use), job.slopes(unknowns, job.use)
-    spread = float((residuals**2).sum()) / (3.0 * (job.use.sum() - len(matrix)) - UNKNOWNS)
-    covariance = spread * np.linalg.inv(slopes.T @ slopes)
-    each = job.use * (1.0 - np.eye(24))
-    left_out = job.lab(job.fitted(unknowns, each), each)[np.arange(24), np.arange(24)]
-    return Calibration(
-        job.seen, unknowns, covariance, matrix, job.degree, job.white, job.lab(unknowns, job.use), left_out,
-        job.reference, job.use,
-    )  # fmt: skip
-
-
-@dataclass(frozen=True, eq=False)
-class _Job:
-    """Least squares of one degree; unknowns and patches in use may have leading axes, each a fit of its own."""
-
-    seen: Seen
-    reference: Array
-    xyz: Array
-    white: Array
-    degree: int
-    use: Array
-
-    def lab(self, unknowns: Array, use: Array) -> Array:
-        responses = self.seen.responses(unknowns)
-        matrix = root_matrix(responses, self.xyz, self.degree, use=use)
-        return xyz_to_lab(np.maximum(predicted(responses, matrix, self.degree), 0.0), self.white)
-
-    def residuals(self, unknowns: Array, use: Array) -> Array:
-        """Shape (..., 72 + 8): what patches are missed by, and how far the unknowns are from their start."""
-        parts = difference_parts(self.reference, self.lab(unknowns, use)) * use[..., None]
-        tied = unknowns / EXPECTED
-        if self.seen.card is not None:
-            tied = tied * np.where(np.arange(UNKNOWNS) < FALL.start, 1.0, 1e3)  # the card tells the fall
-        return np.concatenate((parts.reshape(*parts.shape[:-2], -1), tied), axis=-1)
-
-    def slopes(self, unknowns: Array, use: Array) -> Array:
-        """Shape (..., 80, 8), by central differences."""
-        step = _STEP * np.eye(UNKNOWNS)
-        beside = unknowns[..., None, None, :] + np.stack((step, -step), axis=-2)
-        at = self.residuals(beside, np.broadcast_to(use[..., None, None, :], (*beside.shape[:-1], 24)))
-        return np.asarray(np.swapaxes((at[..., 0, :] - at[..., 1, :]) / (2.0 * _STEP), -1, -2))
-
-    def fitted(self, start: Array, use: Array) -> Array:
-        """Unknowns of least squares, shape (..., 8), by Levenberg-Marquardt, all fits at once."""
-        at = np.broadcast_to(start, (*use.shape[:-1], UNKNOWNS))
-        missed, damping = self.residuals(at, use), np.full(use.shape[:-1], 1e-3)
-        for _ in range(_MOST_STEPS):
-            slopes = self.slopes(at, use)
-            across = np.swapaxes(slopes, -1, -2)
-            stiff = across @ slopes * (1.0 + damping[..., None, None] * np.eye(UNKNOWNS))
-            there = at - np.linalg.solve(stiff, across @ missed[..., None])[..., 0]
-            found = self.residuals(there, use)
-            cost = np.sum(missed**2, axis=-1)
-            gained = cost - np.sum(found**2, axis=-1)
-            better = gained > 0.0
-            at = np.where(better[..., None], there, at)
-            missed = np.where(better[..., None], found, missed)
-            damping = np.where(better, 0.1, 10.0) * damping
-            if np.all(np.abs(gained) < _GAIN * cost):
-                break
-        return at
+def _calibration(chart: Chart, start: Array) -> Calibration:
+    scores, information, cost = chart.fitted(start, chart.use)
+    unknowns = scores * chart.expected
+    matrix = chart.matrix(chart.linear(chart.values, chart.at, unknowns), chart.use)
+    spread = cost / (3.0 * (chart.use.sum() - len(matrix)) - UNKNOWNS)
+    covariance = spread * np.linalg.inv(information) * np.outer(chart.expected, chart.expected)
+    others = chart.use * (1.0 - np.eye(24))
+    left_out = np.array([chart.lab(chart.fitted(scores, use)[0], use)[at] for at, use in enumerate(others)])
+    return Calibration(chart, unknowns, covariance, matrix, left_out)

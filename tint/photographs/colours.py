@@ -19,11 +19,10 @@ from tint.photographs.calibration import (
     LEAST_PLACES,
     WHITE_PATCH,
     Calibration,
+    Chart,
     WhiteCard,
     beside_chart,
     calibrate,
-    card_linear,
-    fall,
 )
 from tint.photographs.picture import CELLS, Picture, Samples, sample
 from tint.photographs.places import Places, Spot
@@ -129,7 +128,7 @@ def check_residual(calibration: Calibration) -> None:
     """Refuse a chart whose patches the others do not predict."""
     missed = calibration.missed
     if missed.mean() > MOST_MISSED:
-        worst = np.array(PATCHES)[calibration.use > 0][np.argmax(missed)]
+        worst = np.array(PATCHES)[calibration.chart.use > 0][np.argmax(missed)]
         found = f"the chart is missed by {missed.mean():.1f} CIEDE2000 on average, most at {worst}"
         mend = "keep reflections off the chart, use plain daylight, or give its own colours with --chart"
         raise JobError(_WHERE, found, f"{MOST_MISSED:g} at most", mend)
@@ -219,7 +218,8 @@ def photograph(
     at, spots_at = places.from_chart(places.patches), places.from_chart(places.spots)
     of_card = np.array([spot.name == card and not spot.backing for spot in spots], dtype=bool)
     held = WhiteCard(spots_at[of_card], seen.mean[of_card]) if of_card.sum() >= LEAST_PLACES else None
-    calibration = calibrate(patches.mean, at, reference, white=white, use=use, card=held)
+    chart = Chart(values=patches.mean, at=at, reference=reference, white=white, use=use, card=held)
+    calibration = calibrate(chart)
     check_exposure(float(patches.mean[WHITE_PATCH].max()))
     chart_noise, chart_uneven = _chance(calibration, patches, at)
     check_noise(chart_noise)
@@ -234,7 +234,7 @@ def _told(
     calibration: Calibration, spots: Sequence[Spot], seen: Samples, at: Array, noise: Array, *, light: str,
     observer: int,
 ) -> Photographed:  # fmt: skip
-    missed, card = calibration.missed, calibration.seen.card
+    missed, card = calibration.missed, calibration.chart.card
     where, unsure = _light_at(calibration, at)
     colours = calibration.lab(seen.mean, where)
     of_light = Z95 * difference(colours, calibration.lab(seen.mean, where, brighter=unsure))
@@ -254,14 +254,14 @@ def _told(
         missed_95=float(np.quantile(missed, 0.95)),
         missed_most=float(missed.max()),
         card_places=0 if card is None else len(card.at),
-        left_out=tuple(name for name, used in zip(PATCHES, calibration.use, strict=True) if not used),
+        left_out=tuple(name for name, used in zip(PATCHES, calibration.chart.use, strict=True) if not used),
         warnings=tuple(_warnings(calibration, spots, outside)),
     )
 
 
 def _warnings(calibration: Calibration, spots: Sequence[Spot], outside: NDArray[np.bool_]) -> list[str]:
     told = [NOT_AN_OBSERVER]
-    if calibration.seen.card is None:
+    if calibration.chart.card is None:
         told.append(
             "no white card shows how evenly the light falls: name four places or more of one, on all sides; until then "
             "the error allows for what may be"
@@ -274,8 +274,8 @@ def _warnings(calibration: Calibration, spots: Sequence[Spot], outside: NDArray[
 
 def _light_at(calibration: Calibration, at: Array) -> tuple[Array, Array]:
     """Where the light is taken from for each spot, shape (n, 2), and its standard deviation, shape (n,) [log]."""
-    if calibration.seen.card is not None:
-        return at, calibration.seen.card.error(card_linear(calibration.seen, calibration.unknowns), at)
+    if calibration.chart.card is not None:
+        return at, calibration.chart.card.error(calibration.chart.card_linear(calibration.unknowns), at)
     nearest = beside_chart(at)
     slope, covariance = calibration.unknowns[FALL], calibration.covariance[FALL, FALL]
     carried_on = (at - nearest) @ slope
@@ -285,11 +285,11 @@ def _light_at(calibration: Calibration, at: Array) -> tuple[Array, Array]:
 
 def _span(calibration: Calibration, at: Array, spots_at: Array) -> tuple[float, float | None]:
     """How far the light changes over all places, and what a white card's field leaves over [log]."""
-    seen, unknowns = calibration.seen, calibration.unknowns
-    there = fall(seen, unknowns, np.concatenate((at, spots_at)))
-    if seen.card is None:
+    chart, unknowns = calibration.chart, calibration.unknowns
+    there = chart.fall(unknowns, np.concatenate((at, spots_at)))
+    if chart.card is None:
         return float(np.abs(there[24:]).max(initial=0.0)), None
-    return float(np.ptp(there, axis=0).max()), seen.card.left_over(card_linear(seen, unknowns))
+    return float(np.ptp(there, axis=0).max()), chart.card.left_over(chart.card_linear(unknowns))
 
 
 def _chance(calibration: Calibration, samples: Samples, at: Array) -> tuple[Array, Array]:

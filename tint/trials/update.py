@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tint import forward
-from tint.fitting.minimise import descend
+from tint.descent import descend
 from tint.materials import SEATS
 from tint.optics import layer
 from tint.optics.many_flux import MOST_G
