@@ -73,7 +73,7 @@ def spot_values(picture: Picture, x: float, y: float, *, size: float | None = No
     if not 4.0 <= side <= min(picture.width, picture.height):
         raise InputError(where, f"{side:g} pixels across", "4 and more, and inside the picture")
     quad = np.array([x, y]) + 0.5 * side * SQUARE
-    if quad.min() < 0.0 or quad[:, 0].max() > picture.width - 1 or quad[:, 1].max() > picture.height - 1:
+    if not picture.holds(quad):
         raise InputError(where, "reaches out of the picture", f"a place within {picture.width} x {picture.height}")
     return np.asarray(sample(picture, quad[None]).mean[0])
 

@@ -56,6 +56,10 @@ class Picture:
     def height(self) -> int:
         return int(self.pixels.shape[0])
 
+    def holds(self, places: Array) -> bool:
+        """Whether places, shape (..., 2), lie in the picture [px]."""
+        return bool(np.all((places >= 0.0) & (places <= [self.width - 1, self.height - 1])))
+
 
 def read_picture(path: str | os.PathLike[str], *, as_srgb: bool = False) -> Picture:
     """Read a photograph.

@@ -187,7 +187,9 @@ def by_squares(picture: Picture, squares: Mapping[int, Square]) -> Found:
             raise JobError(squares[number].where, found, mend="leave one in the picture: each casting has its own")
     spots = tuple(_pointed_to(each, squares[each.number]) for each in seen)
     for spot in spots:
-        _check_whole(spot, picture)
+        if not picture.holds(np.array(spot.corners)):
+            mend = "photograph with room around, the casting right of its square, or cover the square"
+            raise JobError(spot.where, "what its square points to is cut off by the edge of the picture", mend=mend)
     _check_touching(picture, seen, spots)
     there = {each.number for each in seen}
     missing = tuple(each for number, each in squares.items() if number not in there)
@@ -197,17 +199,8 @@ def by_squares(picture: Picture, squares: Mapping[int, Square]) -> Found:
 def _pointed_to(seen: Seen, square: Square) -> Spot:
     corners = moved(homography(_SQUARE, seen.corners), _READ)
     x, y = corners.mean(axis=0)
-    return Spot(
-        name=square.name, backing=square.backing, seat=square.seat, x=float(x), y=float(y),
-        corners=tuple((float(x), float(y)) for x, y in corners),
-    )  # fmt: skip
-
-
-def _check_whole(spot: Spot, picture: Picture) -> None:
-    at = np.array(spot.corners)
-    if at.min() < 0 or at[:, 0].max() > picture.width - 1 or at[:, 1].max() > picture.height - 1:
-        mend = "photograph with room around, the casting right of its square, or cover the square"
-        raise JobError(spot.where, "what its square points to is cut off by the edge of the picture", mend=mend)
+    around = tuple((float(x), float(y)) for x, y in corners)
+    return Spot(name=square.name, backing=square.backing, seat=square.seat, x=float(x), y=float(y), corners=around)
 
 
 def apart_from_label(picture: Picture, seen: Sequence[Seen], spots: Sequence[Spot]) -> Array:

@@ -1,4 +1,7 @@
-"""Tables that go with a photograph: spots, a maker's own chart, and the readings that a swatch folder takes over."""
+"""Tables that go with a photograph: spots, a maker's own chart, and the readings that a swatch folder takes over.
+
+Who reads one raises InputError, which names row and column of its first fault.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,7 @@ import os
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -16,7 +20,7 @@ from tint.errors import Gathered, InputError, did_you_mean, one_of, quoted
 from tint.files import csv_table, neutral
 from tint.materials import SEATS
 from tint.photographs.colours import Photographed, SpotColour
-from tint.photographs.places import Named, Spot
+from tint.photographs.places import Spot
 from tint.photographs.squares import NUMBERS, SQUARES_FILE, Square
 from tint.spectra import Array
 from tint.swatches.records import PHOTOGRAPH
@@ -91,10 +95,7 @@ def colours_csv(told: Photographed) -> bytes:
 
 
 def read_spots(path: str | os.PathLike[str]) -> tuple[Spot, ...]:
-    """Spots from a table with the columns name, x, y and, where wanted, backing, seat and size.
-
-    InputError: Naming the row and column of the first fault.
-    """
+    """Spots from a table with the columns name, x, y and, where wanted, backing, seat and size."""
     faults = Gathered(str(path))
     table = _table(Path(path), faults, first="name")
     _check_columns(table, _SPOT_COLUMNS, ("x", "y"), faults)
@@ -107,19 +108,19 @@ def read_spots(path: str | os.PathLike[str]) -> tuple[Spot, ...]:
 
 
 def _spot(table: Table, row: Row, faults: Gathered) -> Spot:
-    told = _named(table, row, faults)
+    named = _named(table, row, faults)
     x, y = (_number(table, row, column, faults) for column in ("x", "y"))
     size = _number(table, row, "size", faults) if table.cell(row, "size") else None
-    return Spot(name=told.name, backing=told.backing, seat=told.seat, x=x, y=y, size=size)
+    return Spot(**named, x=x, y=y, size=size)
 
 
-def _named(table: Table, row: Row, faults: Gathered) -> Named:
+def _named(table: Table, row: Row, faults: Gathered) -> dict[str, Any]:
     """What a row names."""
-    told = Named(**{column: table.cell(row, column) for column in ("name", "backing", "seat")})
-    if not told.name:
+    told = {column: table.cell(row, column) for column in ("name", "backing", "seat")}
+    if not told["name"]:
         faults.grave("the cell is blank", row=row.number, column="name", mend="name the swatch or the card")
-    if told.seat and told.seat not in SEATS:
-        faults.grave(f"{quoted(told.seat)} is no seat", row=row.number, column="seat", expected=one_of(SEATS))
+    if told["seat"] and told["seat"] not in SEATS:
+        faults.grave(f"{quoted(told['seat'])} is no seat", row=row.number, column="seat", expected=one_of(SEATS))
     return told
 
 
@@ -134,10 +135,7 @@ def _check_columns(table: Table, known: tuple[str, ...], needed: tuple[str, ...]
 
 
 def read_squares(folder: str | os.PathLike[str]) -> dict[int, Square]:
-    """What each label square of a swatch folder stands for, by its number.
-
-    InputError: Naming the row and column of the first fault, or that the folder has no squares.
-    """
+    """What each label square of a swatch folder stands for, by its number; InputError where it has none."""
     path = Path(folder) / SQUARES_FILE
     if not path.exists():
         mend = f"run `tint start {folder} --squares`, and print what it writes"
@@ -155,8 +153,7 @@ def read_squares(folder: str | os.PathLike[str]) -> dict[int, Square]:
         elif number in squares:
             mend = "give each row its own, as it is printed"
             faults.grave(f"square {number} stands twice", row=row.number, column="square", mend=mend)
-        told = _named(table, row, faults)
-        squares[number] = Square(number=number, name=told.name, backing=told.backing, seat=told.seat)
+        squares[number] = Square(number=number, **_named(table, row, faults))
     _stop(faults)
     return squares
 
@@ -171,8 +168,7 @@ def read_chart(path: str | os.PathLike[str], *, light: str, observer: int) -> tu
 
     `path`: a table of 24 rows with the column patch (A1 to D6 by row and column, or 1 to 24), and either wavelengths
         with reflectances from 0 to 1, or L, a, b with the light and observer that they hold for.
-    Raises InputError naming the row and column of the first fault; also where colours are of another light than the
-        one asked for.
+    InputError also where colours are of another light than the one asked for.
     """
     faults = Gathered(str(path))
     table = _table(Path(path), faults, first="patch")
@@ -223,10 +219,8 @@ def _check_light(table: Table, rows: list[Row], light: str, observer: int, fault
             cell = table.cell(row, column)
             if cell.upper() != wanted.upper():
                 found = f"{quoted(cell)} is not {wanted}, which the colours are asked for in"
-                expected, mend = (
-                    "expected that, since nothing is adapted",
-                    f"give spectra, or ask for --{column} {cell}",
-                )
+                expected = "expected that, since nothing is adapted"
+                mend = f"give spectra, or ask for --{column} {cell}"
                 faults.grave(found, row=row.number, column=column, expected=expected, mend=mend)
 
 
