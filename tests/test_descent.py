@@ -1,0 +1,37 @@
+"""Damped steps end where the sum of squares is least."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from tint.descent import most_likely
+
+Array = NDArray[np.float64]
+
+
+def test_reference_a_straight_problem_has_the_solution_of_its_normal_equations() -> None:
+    rng = np.random.default_rng(3)
+    slopes, wanted = rng.normal(size=(9, 4)), rng.normal(size=9)
+    found, information, cost = most_likely(
+        lambda x: (slopes @ x - wanted, slopes), np.zeros(4), most_steps=9, gain=1e-12
+    )
+    exact = np.linalg.solve(slopes.T @ slopes + np.eye(4), slopes.T @ wanted)
+    assert found == pytest.approx(exact, abs=1e-9)
+    assert information == pytest.approx(slopes.T @ slopes + np.eye(4))
+    assert cost == pytest.approx(np.sum((slopes @ exact - wanted) ** 2) + np.sum(exact**2))
+
+
+def test_reference_a_bent_problem_ends_where_another_search_does() -> None:
+    at, seen = np.linspace(0.0, 2.0, 12), 3.0 * np.exp(-1.7 * np.linspace(0.0, 2.0, 12))
+
+    def residual(x: Array) -> tuple[Array, Array]:
+        drop = np.exp(-x[1] * at)
+        return 20.0 * (x[0] * drop - seen), 20.0 * np.stack((drop, -x[0] * at * drop), axis=-1)
+
+    found, _, cost = most_likely(residual, np.array([0.1, 0.1]), most_steps=60, gain=1e-12)
+    other = least_squares(lambda x: np.concatenate((residual(x)[0], x)), [0.1, 0.1], xtol=1e-12, ftol=1e-12)
+    assert found == pytest.approx(other.x, rel=1e-6)
+    assert cost == pytest.approx(2.0 * other.cost, rel=1e-9)
