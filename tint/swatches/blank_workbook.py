@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from tint.errors import InputError
 from tint.materials import SEATS
-from tint.swatches.keys import BaseTable, Cure, Geometry, InstrumentTable, PigmentTable, PriceUnit, WorkshopTable
+from tint.swatches.keys import BaseTable, Cure, Geometry, InstrumentTable, PigmentTable, PriceUnit, WorkshopTable, meta
 from tint.swatches.records import COLOUR_COLUMNS, NO_BACKING, QUANTITIES, READING_COLUMNS, SWATCH_COLUMNS
 from tint.swatches.workbook import MIX
 
@@ -76,7 +76,7 @@ def blank_workbook(
     _palette(book.create_sheet("palette"), keys)
     _entries(book.create_sheet("backings"), ["name"], {name: {} for name in backings})
     _entries(book.create_sheet("bases"), ["name", *_base_columns(bases)], bases)
-    _entries(book.create_sheet("pigments"), ["name", *_fields(PigmentTable)], pigments)
+    _entries(book.create_sheet("pigments"), ["name", *PigmentTable.__struct_fields__], pigments)
     _swatches(book.create_sheet("swatches"), tuple(pigments), castings)
     values = dict.fromkeys(COLOUR_COLUMNS, "") if colours else {f"{nm:.10g}": "0 to 1" for nm in grid}
     _readings(book.create_sheet("readings"), backings, values)
@@ -85,33 +85,25 @@ def blank_workbook(
     return stream.getvalue()
 
 
-def _fields(struct: type[msgspec.Struct]) -> list[str]:
-    return [each.name for each in msgspec.structs.fields(struct)]
-
-
 def _base_columns(bases: Mapping[str, Mapping[str, Any]]) -> list[str]:
     parts = dict.fromkeys([f"{MIX}A", f"{MIX}B", *(key for base in bases.values() for key in base if MIX in key)])
-    columns = _fields(BaseTable)
+    columns = BaseTable.__struct_fields__
     at = columns.index("mix")
     return [*columns[:at], *parts, *columns[at + 1 :]]
 
 
 def _palette(sheet: Worksheet, keys: Mapping[str, Any]) -> None:
     fields = [each for struct in (InstrumentTable, WorkshopTable) for each in msgspec.structs.fields(struct)]
-    rows = [("name", "", "text"), *((each.name, _UNITS.get(each.name, ""), _said(each.type)) for each in fields)]
+    rows = [
+        ("name", "", "text"),
+        *((each.name, _UNITS.get(each.name, ""), meta(each.type).description) for each in fields),
+    ]
     for cells in (("key", "value", "unit", "what is expected"), *((key, keys.get(key), *rest) for key, *rest in rows)):
         sheet.append(list(cells))
     for at, (key, *_) in enumerate(rows, start=2):
         if key in _WORDS:
             _choose(sheet, f"B{at}", ",".join(_WORDS[key]))
     _dressed(sheet, units=False, widths=(28, 20, 20, 60))
-
-
-def _said(kind: Any) -> str:
-    """What a key expects, in the words of the folder's own check."""
-    told = [kind, *get_args(kind)]
-    metas = [meta for each in told for meta in getattr(each, "__metadata__", ())]
-    return next((str(meta.description) for meta in metas if meta.description), "")
 
 
 def _entries(sheet: Worksheet, columns: Sequence[str], entries: Mapping[str, Mapping[str, Any]]) -> None:

@@ -33,12 +33,9 @@ def read_casts(table: Table, declared: Declared, faults: Gathered) -> Casts:
     rows: dict[str, int] = {}
     swatches = []
     for row in table.rows:
-        if not _name_is_good(table.cell(row, "swatch"), row, rows, declared, faults):
-            continue
-        swatch = _swatch(row, table, declared, faults) if row.whole else None
-        if swatch is not None:
-            swatches.append(swatch)
-    return Casts(tuple(swatches), rows)
+        is_named = _name_is_good(table.cell(row, "swatch"), row, rows, declared, faults)
+        swatches.append(_swatch(row, table, declared, faults) if is_named and row.whole else None)
+    return Casts(tuple(filter(None, swatches)), rows)
 
 
 # What a spreadsheet may call a column, and what stands behind a number: `White [%]`, `thickness (mm)`, `2 mm`.
@@ -71,18 +68,10 @@ def _check_columns(table: Table, declared: Declared, faults: Gathered) -> None:
             mend = "write millimetres under thickness_mm"
             faults.grave(f"the thickness is in {length[1]}", row=table.header_row, column=column, mend=mend)
         elif column and column not in known:
-            faults.grave(
-                f"{PALETTE_FILE} declares no such pigment",
-                row=table.header_row,
-                column=column,
-                expected=one_of(known),
-                mend=did_you_mean(
-                    column,
-                    known,
-                    otherwise=f"if it is a pigment, write {table_header('pigments', column)} in {PALETTE_FILE}; else "
-                    "put what it says under note, and take the column out",
-                ),
-            )
+            declare = f"if it is a pigment, write {table_header('pigments', column)} in {PALETTE_FILE}"
+            otherwise = f"{declare}; else put what it says under note, and take the column out"
+            found, mend = f"{PALETTE_FILE} declares no such pigment", did_you_mean(column, known, otherwise=otherwise)
+            faults.grave(found, row=table.header_row, column=column, expected=one_of(known), mend=mend)
 
 
 def _name_is_good(name: str, row: Row, rows: dict[str, int], declared: Declared, faults: Gathered) -> bool:
@@ -93,28 +82,26 @@ def _name_is_good(name: str, row: Row, rows: dict[str, int], declared: Declared,
         found = f"{shown(name)} is already the swatch of row {rows[name]}"
         mend = "rename one of them; replicate readings belong in readings.csv"
         faults.grave(found, row=row.number, column="swatch", expected="expected a name of its own", mend=mend)
-    elif name in declared.backings:
-        rows[name] = row.number
-        mend = "rename the swatch, for readings.csv must tell the two apart"
-        faults.grave(f"{shown(name)} is the name of a backing", row=row.number, column="swatch", mend=mend)
     else:
         rows[name] = row.number
-        return True
+        if name not in declared.backings:
+            return True
+        mend = "rename the swatch, for readings.csv must tell the two apart"
+        faults.grave(f"{shown(name)} is the name of a backing", row=row.number, column="swatch", mend=mend)
     return False
 
 
 def _swatch(row: Row, table: Table, declared: Declared, faults: Gathered) -> Swatch | None:
     base = table.cell(row, "base")
-    good = "base" in table.columns
-    if good and base not in declared.bases:
+    has_base = "base" in table.columns
+    if has_base and base not in declared.bases:
         found = f"{shown(base)} is not a base of {PALETTE_FILE}" if base else "the cell is blank"
         mend = did_you_mean(base, declared.bases) if base else ""
         faults.grave(found, row=row.number, column="base", expected=one_of(declared.bases), mend=mend)
-        good = False
     thickness = _thickness(row, table, faults)
     loadings = _loadings(row, table, declared, faults)
     numbers = optional_numbers(row, table, faults)
-    if not good or thickness is None or loadings is None or numbers is None:
+    if not has_base or base not in declared.bases or thickness is None or loadings is None or numbers is None:
         return None
     haze, own = numbers["haze_percent"], declared.bases.get(base)  # its lot holds where the row names none
     swatch = Swatch(
@@ -180,33 +167,26 @@ def _loadings(row: Row, table: Table, declared: Declared, faults: Gathered) -> d
             loadings[pigment] = value
     total = sum(loadings.values())
     if good and total > _FULL:
-        faults.grave(
-            f"the loadings add up to {total:g} percent",
-            row=row.number,
-            expected="expected at most 100, the rest being base",
-            mend="correct the loadings",
-        )
+        found, rest = f"the loadings add up to {total:g} percent", "expected at most 100, the rest being base"
+        faults.grave(found, row=row.number, expected=rest, mend="correct the loadings")
         good = False
     return loadings if good else None
 
 
 def _warn_of_limits(swatch: Swatch, declared: Declared, faults: Gathered) -> None:
     """Warn of a cast past a declared limit: it teaches all the same, but the declaration may be wrong."""
-    base = declared.bases[swatch.base]
-    total = swatch.blend.total
+    base, total, correct = declared.bases[swatch.base], swatch.blend.total, "correct the one or the other"
     if base is not None and total > base.max_loading * (1 + 1e-9):
         found = f"the loadings add up to {total:g} percent"
         expected = f"base {shown(base.name)} declares max_loading {base.max_loading:g}"
-        mend = "correct the one or the other"
-        faults.warn(found, row=swatch.row, expected=expected, mend=mend)
+        faults.warn(found, row=swatch.row, expected=expected, mend=correct)
     for name, loading in swatch.loadings.items():
         pigment = declared.pigments[name]
         if pigment is None:
             continue
         if pigment.max_loading is not None and loading > pigment.max_loading * (1 + 1e-9):
             expected = f"the pigment declares max_loading {pigment.max_loading:g}"
-            mend = "correct the one or the other"
-            faults.warn(f"loading {loading:g}", row=swatch.row, column=name, expected=expected, mend=mend)
+            faults.warn(f"loading {loading:g}", row=swatch.row, column=name, expected=expected, mend=correct)
         if base is not None and pigment.cures is not None and base.cure not in pigment.cures:
             found = f"cast in {shown(base.name)}, a base of {base.cure} cure"
             expected = "the pigment is not declared safe with that cure"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from tint.swatches.values import luminance
 # Both reflectance; no source, chosen by eye.
 _LEAST_CONTRAST = 0.1  # of reflectance between backings; below it a backing hardly shows through a swatch
 _LEAST_NOISE = 0.002  # the last of three printed decimals
+_NEVER_DARKER = "a lighter backing cannot darken a swatch"
 _UNTOLD = {
     SPECTRA: "absorption and scattering are hardly told apart",
     COLOURS: "scattering and opacity are hardly known",
@@ -33,29 +34,26 @@ def warn_thin_casts(swatches: Sequence[Swatch], declared: Declared, faults: Gath
         if not cast:
             faults.warn(f"no swatch of base {shown(base)}", column="base", mend="cast it uncoloured")
         elif all(swatch.loadings for swatch in cast):
-            faults.warn(
+            found, guess = (
                 f"no uncoloured swatch of base {shown(base)}",
-                column="base",
-                expected="without one, the base's own colour is a guess",
-                mend="cast it without pigment",
+                "without one, the base's own colour is a guess",
             )
+            faults.warn(found, column="base", expected=guess, mend="cast it without pigment")
     for pigment in declared.pigments:
         doses = {swatch.loadings[pigment] for swatch in swatches if pigment in swatch.loadings}
         if not doses:
             found, mend = ("the pigment was never cast", "cast it at two loadings, or remove it from palette.toml")
             faults.warn(found, column=pigment, mend=mend)
         elif len(doses) == 1:
-            faults.warn(
-                f"the pigment was cast at one loading only, {doses.pop():g} percent",
-                column=pigment,
-                mend="cast a second loading, to see whether its colour grows in proportion",
-            )
+            found = f"the pigment was cast at one loading only, {doses.pop():g} percent"
+            mend = "cast a second loading, to see whether its colour grows in proportion"
+            faults.warn(found, column=pigment, mend=mend)
     if len({swatch.thickness_mm for swatch in swatches}) == 1:
-        faults.warn(
+        found, mend = (
             f"all swatches are {swatches[0].thickness_mm:g} mm thick",
-            column="thickness_mm",
-            mend="cast some thinner or thicker, as parts are",
+            "cast some thinner or thicker, as parts are",
         )
+        faults.warn(found, column="thickness_mm", mend=mend)
 
 
 # Units that are asked about; castings of silicone are seldom thinner, nor doses so small throughout. Chosen by eye.
@@ -181,43 +179,35 @@ def _warn_swapped_throughout(
     by_swatch: Mapping[str, Sequence[Reading]], backings: Mapping[str, Array], kind: str, noise: float, faults: Gathered
 ) -> None:
     """Swatches that look darker over a lighter backing; told once where most do."""
-    told = {name: _swapped(readings, backings, kind, noise) for name, readings in by_swatch.items()}
-    wrong = {name: found for name, found in told.items() if found}
-    if len(wrong) >= _ENOUGH and 2 * len(wrong) > len(told):
-        faults.warn(
-            f"{len(wrong)} of {len(told)} swatches read lighter over a darker backing",
-            column="backing",
-            expected="a lighter backing cannot darken a swatch",
-            mend="are the names of all cards swapped, in the rows of swatches or in those of the bare cards?",
-        )
+    told = [_swapped(readings, backings, kind, noise, faults.file) for readings in by_swatch.values()]
+    wrong = sum(map(bool, told))
+    if wrong >= _ENOUGH and 2 * wrong > len(told):
+        found = f"{wrong} of {len(told)} swatches read lighter over a darker backing"
+        mend = "are the names of all cards swapped, in the rows of swatches or in those of the bare cards?"
+        faults.warn(found, column="backing", expected=_NEVER_DARKER, mend=mend)
         return
-    for found in wrong.values():
-        for each in found:
-            faults.faults.append(replace(each, file=faults.file))
+    faults.faults += itertools.chain(*told)
 
 
-def _swapped(readings: Sequence[Reading], backings: Mapping[str, Array], kind: str, noise: float) -> list[Fault]:
+def _swapped(
+    readings: Sequence[Reading], backings: Mapping[str, Array], kind: str, noise: float, file: str
+) -> list[Fault]:
     """A swatch never looks darker over a lighter backing."""
-    faults = Gathered("")
+    faults = Gathered(file)
     ways: dict[tuple[str, str], list[Reading]] = {}
     for reading in readings:
         if reading.backing in backings:
             ways.setdefault((reading.seat, reading.backing), []).append(reading)
     level = {name: _level(values, kind) for name, values in backings.items()}
     mean = {way: np.mean([each.values for each in read], axis=0) for way, read in ways.items()}
-    for (seat, dark), over_dark in mean.items():
-        for (other_seat, light), over_light in mean.items():
-            reversal = _level(over_dark, kind) - _level(over_light, kind)
-            if seat == other_seat and level[light] - level[dark] > noise and reversal > noise:
-                darker, lighter = _how_light(over_dark, over_light, kind)
-                faults.warn(
-                    f"{shown(readings[0].swatch)} reads lighter over {shown(dark)} ({darker}) "
-                    f"than over {shown(light)} ({lighter})",
-                    row=ways[seat, dark][0].row,
-                    column="backing",
-                    expected="a lighter backing cannot darken a swatch",
-                    mend="see whether rows or cards were swapped",
-                )
+    for ((seat, dark), over_dark), ((other_seat, light), over_light) in itertools.product(mean.items(), repeat=2):
+        reversal = _level(over_dark, kind) - _level(over_light, kind)
+        if seat == other_seat and level[light] - level[dark] > noise and reversal > noise:
+            darker, lighter = _how_light(over_dark, over_light, kind)
+            found = f"reads lighter over {shown(dark)} ({darker}) than over {shown(light)} ({lighter})"
+            row, mend = ways[seat, dark][0].row, "see whether rows or cards were swapped"
+            found = f"{shown(readings[0].swatch)} {found}"
+            faults.warn(found, row=row, column="backing", expected=_NEVER_DARKER, mend=mend)
     return faults.faults
 
 
@@ -231,11 +221,8 @@ def _how_light(one: Array, other: Array, kind: str) -> tuple[str, str]:
 def _warn_energy(readings: Sequence[Reading], noise: float, faults: Gathered) -> None:
     """What a free slab reflects and what it lets through cannot exceed what fell on it."""
     free = [each for each in readings if each.backing == NO_BACKING]
-    reflected = [each.values for each in free if each.quantity == "reflectance"]
-    through = [each for each in free if each.quantity == "transmittance"]
-    if not reflected or not through:
-        return
-    total = float(np.mean(reflected) + np.mean([each.values for each in through]))
+    reflected, through = _of(free, "reflectance"), _of(free, "transmittance")
+    total = _mean(reflected) + _mean(through) if reflected and through else 0.0
     if total > 1.0 + noise:
         found = f"reflectance and transmittance of {shown(free[0].swatch)} add up to {total:.4f} on average"
         mend = "calibrate and measure again"
@@ -244,15 +231,20 @@ def _warn_energy(readings: Sequence[Reading], noise: float, faults: Gathered) ->
 
 def _warn_regular(readings: Sequence[Reading], noise: float, faults: Gathered) -> None:
     """What goes straight through is a part of what goes through."""
-    total = [each.values for each in readings if each.quantity == "transmittance"]
-    regular = [each for each in readings if each.quantity == REGULAR]
-    if not total or not regular:
-        return
-    over = float(np.mean([each.values for each in regular]) - np.mean(total))
+    total, regular = _of(readings, "transmittance"), _of(readings, REGULAR)
+    over = _mean(regular) - _mean(total) if total and regular else 0.0
     if over > noise:
         found = f"regular transmittance of {shown(regular[0].swatch)} is {over:.4f} above its total on average"
         mend = "see whether the two were swapped; calibrate and measure again"
         faults.warn(found, row=regular[0].row, expected="expected at most the total", mend=mend)
+
+
+def _of(readings: Iterable[Reading], quantity: str) -> list[Reading]:
+    return [each for each in readings if each.quantity == quantity]
+
+
+def _mean(readings: Sequence[Reading]) -> float:
+    return float(np.mean([each.values for each in readings]))
 
 
 # Cells that a spreadsheet filled in by itself, when one was dragged down over those below it.

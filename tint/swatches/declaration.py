@@ -130,12 +130,13 @@ def _format_is_ours(document: Mapping[str, Any], faults: Gathered) -> bool:
         faults.grave("the key is missing", column="format", mend=f"write format = {FORMAT} in the first line")
         return True
     found = document["format"]
-    if type(found) is int and found == FORMAT:
+    is_number = type(found) is int  # True is none
+    if is_number and found == FORMAT:
         return True
     expected = f"expected {FORMAT}, the one format this version of tint reads"
     mend = f"write format = {FORMAT}, or use the version of tint that the folder was made for"
     faults.grave(f"found {quoted(found)}", column="format", expected=expected, mend=mend)
-    return not (type(found) is int and found > FORMAT)  # a later format may mean anything by the rest
+    return not (is_number and found > FORMAT)  # a later format may mean anything by the rest
 
 
 def _entries(document: Mapping[str, Any], kind: str, faults: Gathered) -> dict[str, Any] | None:
@@ -167,9 +168,8 @@ def _instrument(document: Mapping[str, Any], faults: Gathered) -> Instrument | N
     try:
         light = None if keys.light is None else colorimetry.light_name(keys.light)
     except InputError as error:
-        faults.grave(
-            f"found {quoted(keys.light)}", column="instrument.light", expected=f"expected {LIGHT}", mend=error.mend
-        )
+        found, expected = f"found {quoted(keys.light)}", f"expected {LIGHT}"
+        faults.grave(found, column="instrument.light", expected=expected, mend=error.mend)
         return None
     return Instrument(**{**msgspec.structs.asdict(keys), "light": light})
 
@@ -187,22 +187,17 @@ def check_light(declared: Declared, kind: str, faults: Gathered) -> None:
     """Tell where the light and observer of colours are not stated, or stand beside spectra."""
     if declared.instrument is None:
         return  # its faults are told already
-    for key, expected in (("light", LIGHT), ("observer", OBSERVER)):
-        is_there = getattr(declared.instrument, key) is not None
+    for key, meant in (("light", LIGHT), ("observer", OBSERVER)):
+        is_there, place = getattr(declared.instrument, key) is not None, f"instrument.{key}"
         if kind == COLOURS and not is_there:
-            faults.grave(
-                "the key is missing",
-                column=f"instrument.{key}",
-                expected=f"expected {expected}, that the L, a, b of readings.csv hold for",
-                mend=f"write {key} = ...",
-            )
+            expected = f"expected {meant}, that the L, a, b of readings.csv hold for"
+            faults.grave("the key is missing", column=place, expected=expected, mend=f"write {key} = ...")
         elif kind != COLOURS and is_there:
-            faults.warn(
+            found, expected = (
                 "it means nothing, as the readings are spectra",
-                column=f"instrument.{key}",
-                expected="a spectrum holds for every light and observer",
-                mend="remove it",
+                "a spectrum holds for every light and observer",
             )
+            faults.warn(found, column=place, expected=expected, mend="remove it")
 
 
 def _priced(keys: BaseTable | PigmentTable, per_kg: float) -> dict[str, Any]:

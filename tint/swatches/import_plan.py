@@ -32,13 +32,22 @@ class Doubles:
     force: bool = False  # one of another geometry than the folder's goes in with a warning
 
 
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """Where a measurement belongs in readings.csv; what is not known is empty."""
+
+    swatch: str = ""
+    backing: str = ""
+    seat: str = ""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Planned:
     """What is to become of one measurement."""
 
     measurement: Measurement
     action: str  # `new`, `replicate`, `replaces`, `left out` or `fault`
-    place: Place | None = None
+    place: Place = Place()
     quantity: str = ""
     values: Array | None = None  # shape (n_wavelengths,) or (3,), on the folder's wavelengths, or L*, a*, b* [-]
     rows: tuple[int, ...] = ()  # the rows of readings.csv that it takes the place of
@@ -49,8 +58,7 @@ class Planned:
     @property
     def key(self) -> Key:
         """Swatch, backing, seat and quantity."""
-        place = self.place or Place(swatch="")
-        return place.swatch, place.backing, place.seat, self.quantity
+        return self.place.swatch, self.place.backing, self.place.seat, self.quantity
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,15 +93,6 @@ OTHERWISE = "name it with --as or --pattern, or leave such out with --skip-unkno
 _APART = r"(?:(?<![^\W_])|(?![^\W_]))"
 _BARE = re.compile(r"[\W\d_]*(?:bare|card|alone|only)?[\W\d_]*", re.IGNORECASE)  # what is said beside a card's name
 _BACKING = "say --backing NAME, or name it with --as or --pattern"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Place:
-    """Where a measurement belongs in readings.csv; what is not known is empty."""
-
-    swatch: str
-    backing: str = ""
-    seat: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -205,8 +204,7 @@ class Namer:
         if name in self.swatches or name in self.backings:
             return Place(swatch=name)
         for pattern in self.patterns:
-            match = pattern.fullmatch(name[:_LONGEST_NAME])
-            if match:
+            if match := pattern.fullmatch(name[:_LONGEST_NAME]):
                 return Place(**{word: cell for word, cell in match.groupdict().items() if cell})
         return None
 
@@ -237,9 +235,8 @@ class Namer:
             return NO_BACKING
         told = told or self._card(measurement.told.get("sheet", "")) or self.naming.backing
         if not told:
-            raise InputError(
-                measurement.where, f"{shown(measurement.name)}: no backing is told", one_of(known), _BACKING
-            )
+            found_none = f"{shown(measurement.name)}: no backing is told"
+            raise InputError(measurement.where, found_none, one_of(known), _BACKING)
         return told
 
     def _one(self, measurement: Measurement, kind: str, told: Sequence[str], known: Sequence[str]) -> str:
@@ -250,11 +247,8 @@ class Namer:
             raise InputError(measurement.where, found, "one", "name it with --as, or mend the file")
         if words and words[0] not in known:
             found = f"{shown(measurement.name)}: there is no {kind} {shown(words[0])}"
-            mend = (
-                f"say which it is with --{kind} or --as"
-                if len(self.strange) < 2
-                else "write so in the file, or say --as"
-            )
+            alone = f"say which it is with --{kind} or --as"
+            mend = alone if len(self.strange) < 2 else "write so in the file, or say --as"
             raise InputError(measurement.where, found, one_of(known), mend)
         return words[0] if words else ""
 
@@ -267,9 +261,8 @@ class Namer:
             if swatch in known and backing in ("", *self.backings, NO_BACKING) and seat in ("", *SEATS):
                 return Place(swatch=swatch, backing=backing, seat=seat)
         expected = f"SWATCH/BACKING/SEAT of the folder; backings are {listed((*self.backings, NO_BACKING))}"
-        raise InputError(
-            f"--as {shown(name)}", f"there is no `{words}`", expected, did_you_mean(words.partition("/")[0], known)
-        )
+        mend = did_you_mean(words.partition("/")[0], known)
+        raise InputError(f"--as {shown(name)}", f"there is no `{words}`", expected, mend)
 
     def _compiled(self, pattern: str) -> re.Pattern[str]:
         """A pattern as a regular expression of the folder's own names: the longest that fits is meant."""

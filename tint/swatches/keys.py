@@ -159,7 +159,7 @@ def decode(entry: object, table: type[AnyTable], where: str, faults: Gathered) -
         if name in entry:
             good &= _is_good(entry[name], field.type, place, faults)
         elif field.required:
-            expected = f"expected {_meta(field.type).description}"
+            expected = f"expected {meta(field.type).description}"
             faults.grave("the key is missing", column=place, expected=expected, mend=f"write {name} = ...")
             good = False
     return msgspec.convert(entry, table) if good else None
@@ -179,13 +179,13 @@ def forbid_unknown(entry: Mapping[str, Any], known: Iterable[str], where: str, f
 def _is_good(value: object, kind: Any, place: str, faults: Gathered) -> bool:
     if _converts(value, kind):
         return True
-    meta = _meta(kind)
-    extra: dict[str, Any] = meta.extra or {}
+    told = meta(kind)
+    extra: dict[str, Any] = told.extra or {}
     inner, bad, words = _culprit(value, _annotated(kind))
     words = words or extra["words"]
     near = did_you_mean(bad, [word for word in words if isinstance(word, str)]) if isinstance(bad, str) else ""
     mend = near or extra["mend"]
-    faults.grave(f"found {quoted(bad)}", column=place + inner, expected=f"expected {meta.description}", mend=mend)
+    faults.grave(f"found {quoted(bad)}", column=place + inner, expected=f"expected {told.description}", mend=mend)
     return False
 
 
@@ -219,6 +219,7 @@ def _annotated(kind: Any) -> Any:
     return kind if get_origin(kind) is Annotated else get_args(kind)[0]
 
 
-def _meta(kind: Any) -> Meta:
-    meta: Meta = _annotated(kind).__metadata__[0]
-    return meta
+def meta(kind: Any) -> Meta:
+    """What a key's type says of itself: its bounds, and in its description what is expected."""
+    told: Meta = _annotated(kind).__metadata__[0]
+    return told

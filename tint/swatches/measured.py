@@ -74,7 +74,7 @@ def read_measured(
     columns = [column for column in table.columns if wavelength_of(column) is not None]
     check_marks(table, columns if kind == SPECTRA else COLOUR_COLUMNS, faults)
     wavelengths = check_grid(columns, table.header_row, faults) if kind == SPECTRA else np.array(COLOUR_GRID_NM)
-    labels = [label_of(row, table, declared, swatch_rows, faults) for row in table.rows]
+    labels = [_label(row, table, declared, swatch_rows, faults) for row in table.rows]
     named = frozenset(table.cell(row, "swatch") for row in table.rows)
     _check_backings(labels, named, declared, faults)
     values = _values(table, kind, columns, declared, faults)
@@ -102,19 +102,15 @@ def _values(
     """The spectra or colours of the rows that have one, by row number."""
     margin = noise_margin(None if declared.instrument is None else declared.instrument.repeatability)
     if kind == COLOURS:
-        _refuse_transmittance(table, faults)
+        for row in table.rows:
+            if row.whole and table.cell(row, "quantity") in THROUGH:
+                found, mend = (
+                    "transmittance as a colour",
+                    "leave the row out; light that comes through is read as a spectrum",
+                )
+                faults.grave(found, row=row.number, column="quantity", expected="expected reflectance", mend=mend)
         return checked_colours(table, margin=margin, faults=faults)
-    wanted = [table.columns.index(column) for column in columns]
-    cells = [tuple(row.cells[at] for at in wanted) for row in table.rows]
-    return checked_values(table.rows, cells, [table.with_unit(each) for each in columns], margin=margin, faults=faults)
-
-
-def _refuse_transmittance(table: Table, faults: Gathered) -> None:
-    for row in table.rows:
-        if row.whole and table.cell(row, "quantity") in THROUGH:
-            found = "transmittance as a colour"
-            mend = "leave the row out; light that comes through is read as a spectrum"
-            faults.grave(found, row=row.number, column="quantity", expected="expected reflectance", mend=mend)
+    return checked_values(table, columns, margin=margin, faults=faults)
 
 
 def _locked(values: Array) -> Array:
@@ -135,13 +131,9 @@ def _check_columns(table: Table, kind: str, faults: Gathered) -> None:
         mend = "keep the spectra: they tell the colours too"
         faults.grave(found, row=table.header_row, column=both[0], expected=expected, mend=mend)
     known = (*READING_COLUMNS, *COLOUR_COLUMNS)
+    told = ("", *known, *(XYZ_COLUMNS if kind == COLOURS else ()))
     for column in table.columns:
-        if (
-            column
-            and column not in known
-            and wavelength_of(column) is None
-            and not (kind == COLOURS and column in XYZ_COLUMNS)
-        ):
+        if column not in told and wavelength_of(column) is None:
             found = "there is no such column"
             expected = f"expected {', '.join(READING_COLUMNS)} or {_VALUE_COLUMNS[kind]}"
             mend = did_you_mean(column, known, otherwise=_OTHERWISE[kind])
@@ -164,7 +156,7 @@ def _check_backings(
             faults.warn(f"the backing {shown(name)} has no reading", mend=mend)
 
 
-def label_of(
+def _label(
     row: Row, table: Table, declared: Declared, swatch_rows: Mapping[str, int] | None, faults: Gathered
 ) -> Reading | None:
     """What a row says it is, still without values; None when it contradicts itself or the other files."""
@@ -176,8 +168,8 @@ def label_of(
         return None
     if name in declared.backings:
         return _bare_label(row, table, name, faults)
-    known = swatch_rows is None or name in swatch_rows
-    if not known and swatch_rows is not None:
+    is_known = swatch_rows is None or name in swatch_rows
+    if swatch_rows is not None and not is_known:
         near = (*swatch_rows, *declared.backings)
         found = f"{shown(name)} is neither a swatch of {SWATCHES_FILE} nor a backing of {PALETTE_FILE}"
         add = f"add its row to {SWATCHES_FILE}"
@@ -187,7 +179,7 @@ def label_of(
     backing = _backing(row, table, declared, quantity, faults)
     seat = _seat(row, table, backing, faults)
     source = _source(row, table, faults)
-    if not known or quantity is None or backing is None or seat is None or source is None:
+    if not is_known or quantity is None or backing is None or seat is None or source is None:
         return None
     return Reading(
         swatch=name, backing=backing, seat=seat, quantity=quantity, values=_NONE, source=source, row=row.number

@@ -20,6 +20,8 @@ CEILING = 1.2  # above 1 a reading may be fluorescence or a drifted white; above
 PERCENT = 2.0  # a row with several values above this was written in percent
 _NOISE_SIGMAS = 3.0  # of repeatability that a value may lie below 0
 _LEAST_NOISE = 0.002  # what the last of three printed decimals and a dark reading may do
+_TOO_LIGHT = "a fluorescent pigment or a drifted white calibration does this"
+_UNPREDICTED = "calibrate and measure again; tint cannot predict fluorescence"
 _ROWS_TOLD = 3  # rows in percent that are told one by one; more are told at once
 
 
@@ -50,14 +52,16 @@ def check_grid(columns: Sequence[str], header_row: int, faults: Gathered) -> Arr
     """The wavelengths [nm] that name these columns, told when they are not a grid."""
     wavelengths = np.array([wavelength_of(column) for column in columns], dtype=np.float64)
     doubled = [at for at, value in enumerate(wavelengths) if value in wavelengths[:at]]
-    found = grid_fault(wavelengths)
+    found, column = grid_fault(wavelengths), _odd_column(wavelengths, columns)
     if doubled:
+        column = columns[doubled[0]]
         # A column of the very same spelling is already told as one that stands twice.
-        at = doubled[0]
-        if columns[at] not in columns[:at]:
-            _grid_fault(f"{wavelengths[at]:g} nm stands twice", header_row, columns[at], faults)
-    elif found:
-        _grid_fault(found, header_row, _odd_column(wavelengths, columns), faults)
+        found = "" if column in columns[: doubled[0]] else f"{wavelengths[doubled[0]]:g} nm stands twice"
+    if found:
+        step, cover = (f"{low:g} to {high:g} nm" for low, high in (STEP_NM, NEEDED_NM))
+        expected = f"expected wavelengths rising by one step of {step} that cover {cover}"
+        mend = "export the readings again on such a grid"
+        faults.grave(found, row=header_row, column=column, expected=expected, mend=mend)
     return wavelengths
 
 
@@ -66,19 +70,18 @@ def noise_margin(repeatability: float | None) -> float:
     return max(_NOISE_SIGMAS * (repeatability or 0.0), _LEAST_NOISE)
 
 
-def checked_values(
-    rows: Sequence[Row], cells: Sequence[tuple[str, ...]], columns: Sequence[str], *, margin: float, faults: Gathered
-) -> Mapping[int, Array]:
-    """The spectra, shape (n_wavelengths,), of the rows that have one, by row number.
+def checked_values(table: Table, columns: Sequence[str], *, margin: float, faults: Gathered) -> Mapping[int, Array]:
+    """The spectra, shape (n_wavelengths,), of the rows that have one under wavelength columns, by row number.
 
-    `cells` are those of each row under the wavelength `columns`; noise may carry a value below 0, or above 1 untold, by
-    `margin` [reflectance, 0 to 1].
+    Noise may carry a value below 0, or above 1 untold, by `margin` [reflectance, 0 to 1].
     """
+    wanted, columns = [table.columns.index(each) for each in columns], [table.with_unit(each) for each in columns]
     spectra = {}
     percent = []
-    for row, texts in zip(rows, cells, strict=True):
-        if not row.whole or not texts:
+    for row in table.rows if wanted else ():
+        if not row.whole:
             continue
+        texts = tuple(row.cells[at] for at in wanted)
         values = _numbers(row, texts, columns, faults)
         if values is None:
             continue
@@ -86,19 +89,12 @@ def checked_values(
             percent.append((row.number, columns[int(np.argmax(values))], float(values.max())))
         elif _is_in_range(values, row, columns, margin, faults):
             spectra[row.number] = values
-    _tell_percent(percent, faults)
+    told = percent if len(percent) <= _ROWS_TOLD else percent[:1]
+    more = f" (and so in {len(percent) - 1} more rows)" if len(percent) > _ROWS_TOLD else ""
+    for at, column, value in told:
+        mend = "it looks like percent: divide by 100"
+        faults.grave(f"reading {value:g} is outside 0 to 1{more}", row=at, column=column, mend=mend)
     return spectra
-
-
-def _grid_fault(found: str, header_row: int, column: str | None, faults: Gathered) -> None:
-    faults.grave(
-        found,
-        row=header_row,
-        column=column,
-        expected=f"expected wavelengths rising by one step of {STEP_NM[0]:g} to {STEP_NM[1]:g} nm "
-        f"that cover {NEEDED_NM[0]:g} to {NEEDED_NM[1]:g} nm",
-        mend="export the readings again on such a grid",
-    )
 
 
 def _odd_column(wavelengths: Array, columns: Sequence[str]) -> str | None:
@@ -117,8 +113,7 @@ def _numbers(row: Row, texts: tuple[str, ...], columns: Sequence[str], faults: G
     if any(signs) and not all(signs):
         at = signs.index(False)
         found = f"{quoted(texts[at])} has no sign of percent, others of the row have one"
-        mend = "write all in percent or none"
-        faults.grave(found, row=row.number, column=columns[at], mend=mend)
+        faults.grave(found, row=row.number, column=columns[at], mend="write all in percent or none")
         return None
     bad = [at for at, value in enumerate(values) if value is None]
     if not bad:
@@ -142,18 +137,9 @@ def _is_in_range(values: Array, row: Row, columns: Sequence[str], margin: float,
         faults.grave(found, row=row.number, column=columns[high], mend=mend)
     elif values[high] > 1 + margin:
         found = f"reading {values[high]:g} is above 1" + _and_more(int(np.sum(values > 1 + margin)) - 1)
-        expected = "expected 0 to 1; a fluorescent pigment or a drifted white calibration does this"
-        mend = "calibrate and measure again; tint cannot predict fluorescence"
-        faults.warn(found, row=row.number, column=columns[high], expected=expected, mend=mend)
+        expected = f"expected 0 to 1; {_TOO_LIGHT}"
+        faults.warn(found, row=row.number, column=columns[high], expected=expected, mend=_UNPREDICTED)
     return bool(values[low] >= -margin and values[high] <= CEILING)
-
-
-def _tell_percent(rows: Sequence[tuple[int, str, float]], faults: Gathered) -> None:
-    told = rows if len(rows) <= _ROWS_TOLD else rows[:1]
-    more = f" (and so in {len(rows) - 1} more rows)" if len(rows) > _ROWS_TOLD else ""
-    for row, column, value in told:
-        mend = "it looks like percent: divide by 100"
-        faults.grave(f"reading {value:g} is outside 0 to 1{more}", row=row, column=column, mend=mend)
 
 
 def _and_more(count: int) -> str:
@@ -235,11 +221,6 @@ def _is_a_colour(values: Array, row: Row, margin: float, faults: Gathered) -> bo
             faults.grave(f"{column} {value:g}", row=row.number, column=column, expected=expected, mend=mend)
             good = False
     if good and lightness > 100.0 + _AT_WHITE * margin:
-        faults.warn(
-            f"L {lightness:g} is above 100",
-            row=row.number,
-            column="L",
-            expected="expected 0 to 100; a fluorescent pigment or a drifted white calibration does this",
-            mend="calibrate and measure again; tint cannot predict fluorescence",
-        )
+        expected = f"expected 0 to 100; {_TOO_LIGHT}"
+        faults.warn(f"L {lightness:g} is above 100", row=row.number, column="L", expected=expected, mend=_UNPREDICTED)
     return good
