@@ -13,6 +13,8 @@ from typing import Any
 
 from tint.files import write_whole
 from tint.fitting import fit_palette
+from tint.fitting.leaving_out import Fitted
+from tint.fitting.spectra import fit_only
 from tint.orders.order import Order
 from tint.orders.sheets import Job, Maker, beside, makers
 from tint.palette import Palette
@@ -20,6 +22,7 @@ from tint.swatches import SwatchFolder
 from tint.turns import one_at_a_time
 
 PLACE = "TINT_TESTS_FITS"  # set by conftest.py: a directory of this run
+FEW = 60  # castings up to which `tint.fitting.spectra.search` does not begin near another fit
 _FIT = fit_palette  # which conftest.py puts `fitted_once` in the place of
 
 
@@ -46,6 +49,17 @@ def fitted_once(
     palette = kept(("fit", replace(folder, path=Path("folder")), optics, g), fit) if folder.readings else fit()
     assert isinstance(palette, Palette)
     return palette
+
+
+def fitted_only_once(
+    folder: SwatchFolder, *, optics: str, g: float | None = None, progress: object = None, near: Fitted | None = None
+) -> Fitted:
+    """What `fit_only` makes, likewise; to few castings, where a search begins from nothing wherever it may begin."""
+    few = len(folder.swatches) <= FEW
+    fit = functools.partial(fit_only, folder, optics=optics, g=g, near=None if few else near)
+    fitted = kept(("fit only", replace(folder, path=Path("folder")), optics, g), fit) if few else fit()
+    assert isinstance(fitted, Fitted)
+    return fitted
 
 
 def sought_once(search: Callable[..., Any]) -> Callable[..., Any]:

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from fits import fitted_only_once
 from studio_files import every_second
 from synthetic import CASTS, INSTRUMENT, PIGMENTS, Cast, fit_two_flux, read_of, studio
 
@@ -38,8 +39,17 @@ def only(found: tuple[Finding, ...], kind: str) -> Finding:
 
 
 def examined(folder: SwatchFolder) -> tuple[Finding, ...]:
-    """As `tint check` does it: one fit serves the palette and the examination."""
-    return examine(folder, *fit_with_ground(folder, optics="two-flux"))
+    """As `tint check` does it, but with another palette: where no spot is stated only its model is looked at."""
+    return examine(folder, fit_two_flux(studio(seed=SEED)), fitted_only_once(folder, optics="two-flux"))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _fitted_once() -> Iterator[None]:
+    """A folder without one of its castings, or read in another seat, is that of several tests."""
+    with pytest.MonkeyPatch.context() as patched:
+        for room in ("tint.checks.ground", "tint.fitting.spectra"):
+            patched.setattr(f"{room}.fit_only", fitted_only_once)
+        yield
 
 
 def altered(folder: SwatchFolder, chosen: Callable[[Reading], bool], by: Callable[[Array], Array]) -> SwatchFolder:
