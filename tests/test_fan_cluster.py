@@ -13,8 +13,7 @@ import pytest
 import tint
 from tint.errors import InputError
 from tint.fans import Common, Row, Wish, run_fan
-from tint.fans.engines import engine_of
-from tint.fans.solving import Chunk, Task
+from tint.fans.solving import Chunk, Task, engine_of
 from tint.palette import Palette
 
 COMMON = Common(walls_mm=(3.0,), rules=tint.Rules(most_pigments=1, most_recipes=1), base="clear", opacity="any")

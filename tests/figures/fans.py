@@ -32,8 +32,7 @@ import growth as invented
 
 import tint
 from tint.fans import Common, Wish, lattice, read_rows, run_fan
-from tint.fans.engines import engine_of
-from tint.fans.solving import CHUNK, asked_of, row_of, solved
+from tint.fans.solving import CHUNK, asked_of, engine_of, row_of, solved
 from tint.fitting import fit_palette
 from tint.palette import Palette
 

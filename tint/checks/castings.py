@@ -115,10 +115,7 @@ def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
 
 
 def _shown(folder: SwatchFolder, read: Iterable[tuple[str, str, str, list[Reading]]]) -> float | None:
-    """Largest share of the difference between two backings that shows through; None when read over fewer.
-
-    `read`: of one casting.
-    """
+    """Largest share of the difference between two backings that shows through a casting; None when read over fewer."""
     mean = {
         (seat, backing): np.mean([each.values for each in group], axis=0)
         for backing, seat, quantity, group in read

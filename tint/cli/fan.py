@@ -20,10 +20,9 @@ from tint.cli.wanted import rules_of, rules_options
 from tint.errors import InputError
 from tint.fans import Common, Fan, Wish, lattice, read_rows, read_targets, run_fan
 from tint.fans import reach as find_reach
-from tint.fans.engines import engine_of
 from tint.fans.page import fan_page, fan_pdf, shop_table
 from tint.fans.reach import Reach, read_candidates
-from tint.fans.solving import Engine
+from tint.fans.solving import Engine, engine_of
 from tint.files import write_all
 from tint.opacity import opacity_of
 from tint.palette import Palette

@@ -94,23 +94,12 @@ def reach(
     palette: Palette, wishes: Sequence[Wish], common: Common, *, candidates: Collection[str | Candidate] = (),
     engine: Engine = here, progress: Tell | None = None,
 ) -> Reach:  # fmt: skip
-    """Try every colour in every base at every wall.
+    """Try every colour in every base at every wall that `common` tells, whatever base and walls its wish has.
 
-    InputError if no wall is told, or a candidate is no pigment of the palette or must be in every recipe.
-
-    Parameters
-    ----------
-    wishes : sequence of Wish
-        Their own bases and walls do not count here.
-    common : Common
-        Its `walls_mm` are each tried alone; its `base` is the only one, or every base where it is None.
-    candidates : collection of str or Candidate
-        Pigments that were measured and are not in stock, as of `read_candidates`: recipes go without them, and then
-        each is tried alone on what was missed.
-    engine : callable
-        As in `run_fan`.
-    progress : callable, optional
-        Told in words which base, wall and candidate are tried, how many colours are done, and of how many.
+    Candidates are pigments that were measured and are not in stock: recipes go without them, and then each is tried
+    alone on what was missed. `progress` is told in words which base, wall and candidate are tried, how many colours are
+    done, and of how many. InputError if no wall is told, or a candidate is no pigment of the palette or must be in
+    every recipe.
     """
     told = [each if isinstance(each, Candidate) else Candidate(pigment=each) for each in candidates]
     names = [each.pigment for each in told]

@@ -56,21 +56,10 @@ def run_fan(
 ) -> Fan:  # fmt: skip
     """Solve many targets into a table, on from where a run of the same was stopped.
 
-    InputError, JobError if the files cannot be written, or another run is writing them.
-
-    Parameters
-    ----------
-    out : path-like
-        The table, Parquet where it ends in `.parquet` and else CSV; finished rows lie in `OUT.part` until all are
-        there, and the table is then written at once.
-    old : sequence of Row, optional
-        Of a table that is to be renewed: a row that answers the same and whose recipe still holds stays as it is.
-    engine : callable
-        Works on chunks, and hands back their rows in order; in this process when not told.
-    chunk : int
-        Targets in a chunk.
-    progress : callable, optional
-        Told in words how far it is, how many targets are done, and of how many.
+    The table is Parquet where its name ends in `.parquet` and else CSV; finished rows lie in `OUT.part` until all are
+    there, and it is then written at once. Where a table is to be renewed, `old` are its rows: one that answers the same
+    and whose recipe still holds stays as it is. `progress` is told in words how far it is, how many targets are done,
+    and of how many. InputError, JobError if the files cannot be written, or another run is writing them.
     """
     out = Path(out)
     table = writer_of(out)

@@ -103,21 +103,12 @@ COLUMNS = ("name", "colour", *_LAB, "opacity", "tolerance", "walls_mm", "base", 
 def read_targets(
     path: str | Path, palette: Palette, common: Common, *, said: Given | None = None
 ) -> Sequence[Wish] | Iterator[Wish]:
-    """The targets of a file.
+    """The targets of a file in their order; a row whose cells are at fault is a wish with that fault.
 
-    They come in the order of the file; a row whose cells are at fault is a wish with that fault. InputError if the file
-    cannot be read, or its header is at fault.
-
-    Parameters
-    ----------
-    path : path-like
-        A table with the columns `colour` (`#rrggbb`) or `L`, `a`, `b`; and, all optional, `name`, `opacity`,
-        `tolerance`, `walls_mm` (several apart by blanks), `base`, `note`. Else a file of readings as `tint import`
-        takes it: each name is a target.
-    common : Common
-        Tells the light, the backing and the geometry in which readings count.
-    said : Given, optional
-        What is true of a file of readings where it does not say so.
+    The file is a table with the columns `colour` (`#rrggbb`) or `L`, `a`, `b`; and, all optional, `name`, `opacity`,
+    `tolerance`, `walls_mm` (several apart by blanks), `base`, `note`. Else it holds readings as `tint import` takes
+    them, and each name is a target: `common` tells the light, the backing and the geometry in which they count, `said`
+    what is true of them where the file does not say so. InputError if it cannot be read, or its header is at fault.
     """
     data = bytes_of(path)
     faults = Gathered(str(path))

@@ -63,16 +63,9 @@ class Quote(Struct, frozen=True, kw_only=True):
 
 
 def quote_of(order: Order, palette: Palette, sheet: WeighSheet, workshop: Workshop) -> Quote:
-    """What the parts of an order cost.
+    """What the parts of an order cost; what is left of premixes is not charged.
 
-    Parameters
-    ----------
-    order : Order
-        Its own `price` goes before what is worked out, its `minutes` before the workshop's.
-    palette : Palette
-        Prices of bases and pigments.
-    sheet : WeighSheet
-        What is weighed; what is left of premixes is not charged.
+    The order's own `price` goes before what is worked out, its `minutes` before the workshop's.
     """
     written = order.written
     counted = written.part is not None or written.parts > 1

@@ -104,15 +104,11 @@ def adjust(
     doubts: Doubts | None = None,
     cup: Cup | None = None,
 ) -> Adjustment:
-    """Learn from trials of one order, and correct its recipe.
+    """Learn from trials of one order, poured from the same lots, oldest first, and correct its recipe.
 
-    `target`: what was asked for.
-    `trials`: oldest first, poured from the same lots.
-    `setting`: the part's; the target's light, observer, backing and seat. Its faces are those of the last trial where
-        it names no finish.
-    `rules`: for the corrected recipe; the last trial's pigments are kept when it names none.
-    `cup`: a tinted part that stands there, to be corrected by additions.
-    Raises InputError if there is no trial, or one cannot be used.
+    The setting is the part's; its faces are those of the last trial where it names no finish. The last trial's pigments
+    are kept where rules name none. A cup is a tinted part that stands there, to be corrected by additions. InputError
+    if there is no trial, or one cannot be used.
     """
     if not trials:
         raise InputError("adjust", "there is no trial", mend="pour and read one")

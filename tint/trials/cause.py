@@ -62,11 +62,7 @@ class Cause:
 
 
 def causes(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> list[Cause]:
-    """All explanations of trials that share their lots, the likeliest first.
-
-    `trials`: at least one, all checked.
-    `doubts`: how large each change is expected to be, where it is one.
-    """
+    """All explanations of trials that share their lots, at least one, all checked; the likeliest first."""
     widened = surprise(palette, trials)
     # A palette that missed its own castings by more than it states is believed less here too.
     wide = replace(palette, local=palette.local * widened, modes=palette.modes * np.sqrt(widened))

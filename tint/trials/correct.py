@@ -110,10 +110,8 @@ def keeping(trial: Trial, rules: Rules) -> Rules:
 def _fewest_changes(
     palette: Palette, target: Target, blend: Blend, *, setting: Setting, rules: Rules
 ) -> tuple[str, ...]:
-    """Pigments of a blend whose doses are to be changed: as few as bring it as near as changing all would.
+    """Pigments of what was poured whose doses are to be changed: as few as bring it as near as changing all would.
 
-    `palette`: as it is now believed to be.
-    `blend`: what was poured.
     Empty where nothing gains by being changed.
     """
     bounds = limits.bounds(palette, blend.base, replace(rules, keep=(), fixed={}))
@@ -174,10 +172,9 @@ class Additions:
 
 
 def additions(palette: Palette, target: Target, cup: Cup, *, setting: Setting, rules: Rules) -> Additions:
-    """The least additions that bring a standing part nearest to a target.
+    """The least additions that bring a standing part nearest to a target; its pigments can only grow.
 
-    `cup`: what stands there; its pigments can only grow.
-    Raises InputError if the cup holds nothing, or names what the palette does not have.
+    InputError if the cup holds nothing, or names what the palette does not have.
     """
     palette.loadings(Blend(cup.base, dict.fromkeys(cup.pigments_g, 0.0)))
     if not 0.0 < cup.base_g < np.inf or not all(0.0 <= grams < np.inf for grams in cup.pigments_g.values()):

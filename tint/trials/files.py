@@ -61,16 +61,14 @@ class _TrialTable(msgspec.Struct, kw_only=True, forbid_unknown_fields=True):
 
 
 def read_trial(path: str | Path, palette: Palette, *, said: Given | None = None) -> Trial:
-    """A trial from a file.
+    """A trial from a file: TOML, or JSON when its name ends in .json.
 
-    `path`: TOML, or JSON when its name ends in .json. Keys: `base`; `loadings`, a table of pigments in percent of the
-        finished mix, or `grams`, a table of the parts of the base and of pigments as weighed; `thickness_mm`;
-        `readings`, tables of `file`, `name` (the row, where there are several), `over` and `seat`, and, of files that
-        leave them open, `scale`, `light`, `observer` and `geometry`; and where wanted `days_of_cure`, `cure_c`,
-        `mould`, `finish`, `lot` (of the base) and `note`. A reading's file is looked for beside the trial's.
-    `palette`: its wavelengths, backings and bases.
-    `said`: what the user says of readings where neither their files nor the trial's do.
-    Raises InputError if the file or a reading cannot be read, or a key is wrong.
+    Its keys are `base`; `loadings`, a table of pigments in percent of the finished mix, or `grams`, a table of the
+    parts of the base and of pigments as weighed; `thickness_mm`; `readings`, tables of `file`, `name` (the row, where
+    there are several), `over` and `seat`, and, of files that leave them open, `scale`, `light`, `observer` and
+    `geometry`; and where wanted `days_of_cure`, `cure_c`, `mould`, `finish`, `lot` (of the base) and `note`. A
+    reading's file is looked for beside the trial's; `said` is what the user says where neither tells. InputError if the
+    file or a reading cannot be read, or a key is wrong.
     """
     where = str(path)
     table = _decoded(Path(path))
@@ -102,11 +100,9 @@ def check_range(value: float | None, name: str, where: str) -> None:
 
 
 def loadings_of(base: Base, grams: Mapping[str, float], *, where: str) -> dict[str, float]:
-    """Loadings [% by mass of the finished mix] from what was weighed.
+    """Loadings [% by mass of the finished mix] from grams of every part of the base, by its name, and of each pigment.
 
-    `grams`: of every part of the base, by its name, and of each pigment [g].
-    `where`: what to name in an error.
-    Raises InputError if a part is missing, a mass is no mass, or the parts are far off the base's mixing ratio.
+    InputError, which names `where`, if a part is missing, a mass is no mass, or the parts are far off the base's ratio.
     """
     for name, mass in grams.items():
         if not 0.0 <= mass < math.inf:
@@ -127,14 +123,11 @@ def loadings_of(base: Base, grams: Mapping[str, float], *, where: str) -> dict[s
 def read_reading(
     where: str, palette: Palette, blend: Blend, *, setting: Setting, said: Given | None = None
 ) -> TrialReading:  # fmt: skip
-    """A reading of a trial, from a row of a readings table or a sample of an instrument's file.
+    """A reading of a trial, from a row of a readings table or a sample of an instrument's file: FILE or FILE:NAME.
 
-    `where`: `FILE` or `FILE:NAME`. A colour will do: of all spectra that have it, the one nearest to what is predicted
-        of the blend stands in for the one that was not read.
-    `blend`: what was poured.
-    `setting`: its thickness and backing; where the file tells backing and seat, what they must be.
-    `said`: what the user says where the file does not.
-    Raises InputError if there is no such file or row, or it does not cover the palette's wavelengths.
+    A colour will do: of all spectra that have it, the one nearest to what is predicted of the blend in the setting
+    stands in for the one that was not read. Where the file tells backing and seat, they must be those of the setting.
+    InputError if there is no such file or row, or it does not cover the palette's wavelengths.
     """
     over = setting.over
     told = {"backing": over, "seat": "air" if over == "none" else setting.seat, "quantity": "reflectance"}
@@ -195,14 +188,9 @@ def keep_as_swatch(
 ) -> tuple[Path, ...]:
     """Write a trial into swatches.csv and its readings into readings.csv, or their sheets; both or neither.
 
-    `trial`: as it was weighed, measured and read.
-    `palette`: of the folder: the grid that the trial's readings are on.
-    `name`: what the swatch is called.
-    `into_workbook`: whether a workbook may be written to, where tables stand in one.
-    Returns the files. The palette has to be fitted again.
-    Raises InputError if tables stand in a workbook that may not be written to, the name is taken, the readings are of
-        another kind than the folder's, or another program has written meanwhile.
-    Raises FolderError if the folder is at fault, or would be.
+    The palette is the folder's, and has to be fitted again. Returns the files. InputError if tables stand in a workbook
+    that may not be written to, the name is taken, the readings are of another kind than the folder's, or another
+    program has written meanwhile; FolderError if the folder is at fault, or would be.
     """
     place = Path(folder)
     contents = contents_of(place)

@@ -40,9 +40,7 @@ class LotCheck:
 def check_lot(palette: Palette, what: str, letdown: Trial) -> LotCheck:
     """Strength and hue of a new lot of a pigment or base, all else in the letdown being of the lots of the swatches.
 
-    `what`: the pigment or base whose lot is new.
-    `letdown`: one pour with it, a pigment let down with white or in the clear, read.
-    Raises InputError if the letdown holds none of it.
+    A pigment is let down with white or in the clear. InputError if the letdown holds none of it.
     """
     check_trial(palette, letdown, 1)
     is_base = what in palette.bases

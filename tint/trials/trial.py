@@ -102,7 +102,6 @@ def check_trial(palette: Palette, trial: Trial, number: int) -> None:
 def differences(palette: Palette, trial: Trial) -> tuple[str, ...]:
     """What of a trial's finish, mould, lot, cure and age differs from all swatches of its base, in words.
 
-    `palette`: whose `seen` tells how its swatches were cast.
     Empty where nothing differs, or nobody wrote it of either.
     """
     if trial.blend.base not in palette.seen:

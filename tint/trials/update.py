@@ -82,10 +82,7 @@ class Layout:
 
 
 def learn(palette: Palette, trials: Sequence[Trial], doubts: Doubts) -> Posterior:
-    """Update a palette by trials that share their lots.
-
-    `trials`: at least one, all checked.
-    """
+    """Update a palette by trials that share their lots, at least one, all checked."""
     layout = lay_out(palette, trials, doubts)
     return posterior(palette, layout, settled(palette, trials, layout)[0], np.sqrt(surprise(palette, trials)))
 

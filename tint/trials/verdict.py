@@ -58,9 +58,7 @@ def misses(
 ) -> list[Miss]:
     """All that a target asks of a trial; the colour in the setting comes first.
 
-    `palette`: as it is now believed to be.
-    `predicted`: what it says of the trial's blend in the setting.
-    `recipe`: the corrected one.
+    `predicted` is what the palette, as it is now believed to be, says of the trial's blend; `recipe` the corrected one.
     """
     first = Look(lab=target.lab, thickness_mm=target.thickness_mm)
     looks = [replace(each, thickness_mm=each.thickness_mm or target.thickness_mm) for each in (first, *target.also)]
@@ -123,10 +121,7 @@ def _read_ratio(palette: Palette, trial: Trial, setting: Setting) -> float | Non
 
 
 def verdict(found: Sequence[Miss], tolerance: float, *, again: bool = False) -> str:
-    """What to do, in a sentence.
-
-    `again`: whether the recipe itself is right, and it was the pour that went wrong.
-    """
+    """What to do, in a sentence; `again` if the recipe itself is right, and it was the pour that went wrong."""
     colours = [miss.value for miss in found if miss.what.startswith(COLOUR)]
     within = max(colours) <= tolerance
     if all(miss.leave for miss in found):

@@ -157,12 +157,10 @@ class Cups:
 def plan(batch: Batch, split: Split, *, density: float) -> Plan:
     """The fewest equal cups that keep to the rules; of so few, or up to twice as many, those that take least mix.
 
-    `density`: of the mix [g/cm3].
-    Raises InputError if a cup cannot hold even its own loss, or pot life is told but not the number of moulds.
-    Raises JobError if pot life ends before one mould is poured.
-
     A cup fills whole moulds, as many as every other cup; where they do not come out even, mix for the odd ones is made
-    too. A mould that is larger than a cup takes several.
+    too. A mould that is larger than a cup takes several. `density` is that of the mix [g/cm3]. InputError if a cup
+    cannot hold even its own loss, or pot life is told but not the number of moulds; JobError if pot life ends before
+    one mould is poured.
     """
     poured, moulds, loss = batch.poured_g(density), batch.pours, batch.cup_loss_g
     room = math.inf if split.cup_cm3 is None else split.cup_cm3 / split.headroom * density - loss

@@ -58,12 +58,9 @@ def booked(
     palette: Palette, base: Base, doses: Mapping[str, float], made: Mapping[str, Premix], *, total_g: float,
     step_g: float, cups: int,
 ) -> tuple[list[tuple[str, str]], Weighings]:  # fmt: skip
-    """What each weighing is and the part that it is or goes into, and the exact weights.
+    """What each weighing is and the part that it is or goes into, and the exact weights, of pigments in their order.
 
-    `doses`: pigments in their order [g].
-    `made`: those that are weighed as premixes.
-    `total_g`: of the batch.
-    `cups`: into each of which the parts are weighed that take no pigment.
+    Parts that take no pigment are weighed into each of the cups.
     """
     own, parts = base.pigment_in, tuple(base.mix)
     mix = np.array([base.mix[part] for part in parts]) / sum(base.mix.values())
@@ -160,10 +157,7 @@ _MUCH = 3.0  # times the batch: so much base for premixes is told; common practi
 
 
 def too_small(lines: Sequence[Line], scale: Scale, *, premix: bool, cups: Cups) -> list[str]:
-    """Weighings that the scale does not do well.
-
-    `premix`: whether premixes were looked for: a dose that is still too small could not have one.
-    """
+    """Weighings that the scale does not do well; where premixes were looked for, such a dose could not have one."""
     doses = [line for line in lines if line.pigment and line.what == line.pigment]
     told = [words for line in doses if (words := _of_dose(line, scale, premix=premix))]
     weights = {line.part: line.grams for line in lines if not line.pigment} | dict(cups.rest_g)

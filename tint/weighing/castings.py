@@ -94,12 +94,9 @@ def weigh_castings(
     area_cm2: float = AREA_CM2,
     waste_percent: float = WASTE_PERCENT,
 ) -> CastingSheet:
-    """Grams for castings on this scale.
+    """Grams for castings, each a name, a blend and the depth of its mould [mm], on this scale.
 
-    `castings`: name, blend and mould depth [mm] of each.
-    `bases`, `pigments`: those that the blends name.
-    `area_cm2`: of a swatch.
-    `waste_percent`: for what stays in the cup.
+    `area_cm2` is that of a swatch, `waste_percent` for what stays in the cup.
 
     A premix that several castings share holds one pigment in the part that takes it. Where doses differ too much for
     one, a second is made of the first. The pigment's mass belongs to no part, the base of a premix to its part, so

@@ -202,13 +202,10 @@ def premixes(
     doses: Mapping[str, float], *, scale: Scale, part: str, base_g: float, lots: Mapping[str, str | None],
     kept: Sequence[Kept] = (),
 ) -> dict[str, Premix]:  # fmt: skip
-    """A premix by pigment for each dose that the scale cannot weigh well, as far as the part has base for them.
+    """A premix by pigment for each dose [g] that the scale cannot weigh well, as far as the part has base for them.
 
-    `doses`: pigments, and what the batch takes of each [g].
-    `part`, `base_g`: the part that takes the pigment, and what the batch holds of it.
-    `kept`: left over from earlier batches in this part of this base, the oldest first: used before any is made.
-
-    A dose that is too small and missing in what is returned needs a larger batch.
+    `base_g` is what the batch holds of the part. What is `kept` of earlier ones in it, the oldest first, is used before
+    any is made. A dose that is too small and missing in what is returned needs a larger batch.
     """
     room = base_g - scale.smallest_g  # what is left of the part must be weighed well too
     made: dict[str, Premix] = {}

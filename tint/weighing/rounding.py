@@ -78,9 +78,7 @@ def missed(aim: Target, labs: Array, ratios: Array) -> Array:
 
 
 def ways(weighings: Weighings, *, reach: int = 0) -> Array:
-    """All roundings to the steps next to the exact weights, shape (n_ways, n_lines) [g].
-
-    `reach`: how many steps beyond the next ones are tried too.
+    """All roundings to the steps next to the exact weights, and `reach` steps beyond, shape (n_ways, n_lines) [g].
 
     Base that rounded premixes bring along is taken off its part before that is rounded: its exact weight then is the
     one that keeps the ratio.
@@ -150,11 +148,9 @@ def care(
     palette: Palette, base: str, weighings: Weighings, grams: Array, *, setting: Setting,
     names: Sequence[tuple[str, str]], premixes: Sequence[Premix], step_g: float,
 ) -> tuple[Care, ...]:  # fmt: skip
-    """Every weighing of a sheet, the most delicate first.
+    """Every weighing of a sheet, the most delicate first, and those of pigment into premixes.
 
-    `grams` (n_lines,): as rounded [g].
-    `names`: what each line is and what it goes into.
-    `premixes`: their own weighings of pigment are judged too.
+    `grams` (n_lines,) are as rounded [g], `names` what each line is and what it goes into.
     """
     pigments = grams @ weighings.pigment
     by_line = weighings.steps[:, None] * weighings.pigment
@@ -222,9 +218,7 @@ def looser(
 ) -> Looser | None:  # fmt: skip
     """The tightest tolerance that saves half of the base spent on premixes; None where none does, or little is spent.
 
-    `doses`: pigments, and what the batch takes of each [g].
-    `made`: the premixes as they are.
-    `part`, `base_g`: the part that takes the pigment, and what the batch holds of it.
+    `made` are the premixes as they are; the rest is as of `premixes`.
     """
     spent = spent_g(made)
     if spent < _WORTH_G:

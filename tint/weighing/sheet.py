@@ -121,19 +121,14 @@ def weigh(
     waste_percent: float | None = None, scale_step_g: float | None = None, walls_mm: Sequence[float] = (),
     warnings: Sequence[str] = (),
 ) -> WeighSheet:  # fmt: skip
-    """Grams for a batch.
+    """Grams for a batch, which may be told by `batch_g` or `batch_cm3` and `waste_percent`, the scale by its step.
 
-    `setting`: for the prediction of the rounded blend.
-    `premix`: whether doses that are too small for the scale are weighed as premixes.
-    `kept`: premixes left over from earlier batches, the oldest first; those of this base and its part are used first.
-    `too_old`: those not to be used any more; it is told of those that would be.
-    `aim`: what the rounded doses should come near; the exact blend's own prediction when absent.
-    `batch_g`, `batch_cm3`, `waste_percent`: in place of `batch`, for a plain one.
-    `scale_step_g`: in place of `scale`.
-    `walls_mm`: further walls of the part, at which the rounded blend is told too.
-    `warnings`: what else is to be told before anything is weighed.
-    Raises InputError if the batch is not given once, or a quantity makes no sense.
-    Raises JobError if pot life ends before one mould is poured.
+    `setting` is for the prediction of the rounded blend, which is told at further `walls_mm` of the part too. With
+    `premix` doses that are too small for the scale are weighed as premixes: `kept` ones of earlier batches, the oldest
+    first, before any is made; of those `too_old` that would be used it is told. The rounded doses come near the `aim`,
+    else near the exact blend's own prediction. `warnings` are what else is to be told before anything is weighed.
+    InputError if the batch is not given once, or a quantity makes no sense; JobError if pot life ends before one mould
+    is poured.
 
     The pigment's mass belongs to no part, and the base of a premix belongs to the part it came from: so the base's
     mixing ratio holds. Split into cups, the part with the pigment is made in one and shared out, so that no cup differs
