@@ -14,7 +14,6 @@ and Trumbore have it (1997, J. Graphics Tools 2, 21; from memory).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,8 +22,7 @@ from tint.spectra import Array, Index, Mask
 
 _GRID = 256  # steps of the fixed grid in a pixel
 _HALF = _GRID // 2
-_AT_ONCE = 2_000_000  # pixels or rows in memory together
-_BAND = 400  # rows of pixels whose lines of sight are put in order together
+_BAND = 64  # rows of pixels whose lines of sight are in memory together
 _SEAM = 1e-6  # of the depth of all: a gap as narrow as that is none
 _CELLS_A_TRIANGLE, _FEWEST_CELLS, _MOST_CELLS = 2.0, 30_000, 1_000_000
 _MOST_ENTRIES = 8_000_000  # triangles in cells, together: 64 MB
@@ -32,15 +30,14 @@ _MOST_ENTRIES = 8_000_000  # triangles in cells, together: 64 MB
 
 @dataclass(frozen=True, eq=False)
 class Scanned:
-    """What the lines of sight through the pixel centres meet."""
+    """What the lines of sight through the pixel centres meet; all of shape (height, width), in units of the corners."""
 
-    material: Array  # (height, width): in all [as the corners]
-    first: Array  # (height, width): in the wall next to the eye [as the corners]
-    # (height, width): what lies in a second body too, counted once for each body but the first [as the corners]
-    twice: Array
-    least: Array  # (height, width): less than 0 where faces are inside out [as the corners]
-    nearest: Array  # (height, width): depth of the nearest face turned towards the eye; -inf where there is none
-    face: Index  # (height, width): which face that is; -1 where there is none
+    material: Array  # in all
+    first: Array  # in the wall next to the eye
+    twice: Array  # what lies in a second body too, counted once for each body but the first
+    least: Array  # less than 0 where faces are inside out
+    nearest: Array  # depth of the nearest face turned towards the eye; -inf where there is none
+    face: Index  # which face that is; -1 where there is none
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,10 +46,10 @@ class _Facing:
 
     which: Index  # (n,) place in what was given
     corners: Index  # (n, 3, 2)
+    rows: Index  # (n, 2) first and last row of pixels whose centres it may hold
     sign: Array  # (n,) 1 towards the eye, -1 away
     slope: Array  # (n, 2) depth a step of the grid
-    start: Array  # (n,) depth at the first corner
-    bounds: Array  # (n, 2) least and most depth
+    depth: Array  # (n, 3) at the corners
 
 
 def scan(corners: Array, *, width: int, height: int) -> Scanned:
@@ -63,127 +60,83 @@ def scan(corners: Array, *, width: int, height: int) -> Scanned:
     `width`, `height`: of the picture [px].
     """
     facing = _facing(corners)
-    shape = (height, width)
-    whole = Scanned(
-        material=np.zeros(shape), first=np.zeros(shape), twice=np.zeros(shape), least=np.zeros(shape),
-        nearest=np.full(shape, -np.inf), face=np.full(shape, -1, dtype=np.int64),
-    )  # fmt: skip
     seam = _SEAM * float(np.ptp(corners[..., 2])) if corners.size else 0.0
-    for top in range(0, height, _BAND):
-        rows = min(_BAND, height - top)
-        found = list(_pixels(facing, width, top, top + rows))
-        if found:
-            which, pixel, depth, sign = (np.concatenate(each) for each in zip(*found, strict=True))
-            _along_each(whole, top, rows, which, pixel - top * width, depth, sign, seam)
-    return whole
-
-
-def _along_each(
-    whole: Scanned, top: int, rows: int, face: Index, pixel: Index, depth: Array, sign: Array, seam: float
-) -> None:  # fmt: skip
-    """Fill a band of rows with what its lines of sight meet, in their order from the eye."""
-    order = np.lexsort((-sign, -depth, pixel))
-    face, pixel, depth, sign = face[order], pixel[order], depth[order], sign[order]
-    begins = np.flatnonzero(np.concatenate(([True], pixel[1:] != pixel[:-1])))
-    line = np.repeat(np.arange(begins.size), np.diff(np.append(begins, pixel.size)))
-    count = np.cumsum(sign)
-    count -= (count[begins] - sign[begins])[line]
-    onward = np.zeros_like(depth)  # to the next face along the same line
-    same = line[1:] == line[:-1]
-    onward[:-1][same] = (depth[:-1] - depth[1:])[same]
-    size = rows * whole.material.shape[1]
-
-    def put(name: str, values: Array) -> None:
-        getattr(whole, name)[top : top + rows] = np.bincount(pixel, weights=values, minlength=size).reshape(rows, -1)
-
-    put("material", np.where(count > 0, onward, 0.0))
-    put("twice", np.where(count > 1, (count - 1) * onward, 0.0))
-    put("least", np.where(count < 0, count * onward, 0.0))
-    enters = np.flatnonzero((count > 0) & (count - sign <= 0))
-    last = np.append(~same, True)
-    leaves = np.flatnonzero((count <= 0) & (count - sign > 0) & (last | (onward > seam)))
-    near_line, near = np.unique(line[enters], return_index=True)
-    far_line, far = np.unique(line[leaves], return_index=True)
-    place, near = pixel[begins[near_line]], enters[near]
-    for name, values in (("nearest", depth), ("face", face)):
-        getattr(whole, name)[top : top + rows].reshape(-1)[place] = values[near]
-    ends = np.full(begins.size, np.nan)
-    ends[far_line] = depth[leaves[far]]
-    first = depth[near] - ends[near_line]
-    whole.first[top : top + rows].reshape(-1)[place] = np.where(np.isnan(first), 0.0, first)
+    bands = [
+        _along_each(*_pixels(facing, width, top, min(top + _BAND, height)), (min(_BAND, height - top), width), seam)
+        for top in range(0, height, _BAND)
+    ]
+    return Scanned(*map(np.concatenate, zip(*bands, strict=True)))
 
 
 def _facing(corners: Array) -> _Facing:
     grid = np.rint(corners[..., :2] * _GRID).astype(np.int64)
-    depth = corners[..., 2]
     one, two = grid[:, 1] - grid[:, 0], grid[:, 2] - grid[:, 0]
     area = one[:, 1] * two[:, 0] - one[:, 0] * two[:, 1]  # rows run down: turned towards the eye when positive
     kept = np.flatnonzero(area)
-    sign = np.sign(area[kept]).astype(float)
-    order = np.where(sign[:, None] > 0, [0, 2, 1], [0, 1, 2])
-    grid = np.take_along_axis(grid[kept], order[..., None], axis=1)
-    depth = np.take_along_axis(depth[kept], order, axis=1)
+    order = np.where(area[kept, None] > 0, [0, 2, 1], [0, 1, 2])
+    grid, depth = grid[kept[:, None], order], corners[kept[:, None], order, 2]
     one, two = (grid[:, 1] - grid[:, 0]).astype(float), (grid[:, 2] - grid[:, 0]).astype(float)
     up, on = depth[:, 1] - depth[:, 0], depth[:, 2] - depth[:, 0]
-    whole = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
-    slope = np.stack((up * two[:, 1] - on * one[:, 1], on * one[:, 0] - up * two[:, 0]), axis=-1) / whole[:, None]
-    bounds = np.stack((depth.min(axis=1, initial=np.inf), depth.max(axis=1, initial=-np.inf)), axis=-1)
-    return _Facing(kept, grid, sign, slope, depth[:, 0], bounds)
+    slope = np.stack((up * two[:, 1] - on * one[:, 1], on * one[:, 0] - up * two[:, 0]), axis=-1)
+    low, high = grid[..., 1].min(axis=1, initial=2**60), grid[..., 1].max(axis=1, initial=-(2**60))
+    rows = np.stack((-((_HALF - low) // _GRID), (high - _HALF) // _GRID), axis=-1)
+    return _Facing(kept, grid, rows, np.sign(area[kept]).astype(float), slope / np.abs(area[kept, None]), depth)
 
 
-def _pixels(facing: _Facing, width: int, top: int, bottom: int) -> Iterator[tuple[Index, Index, Array, Array]]:
-    """Every pixel centre in every triangle, of rows from top to bottom, some at a time: face, pixel, depth, sign."""
-    first = np.maximum(_up(facing.corners[..., 1].min(axis=1, initial=2**60) - _HALF), top)
-    last = np.minimum((facing.corners[..., 1].max(axis=1, initial=-(2**60)) - _HALF) // _GRID, bottom - 1)
-    rows = np.maximum(last - first + 1, 0)
-    for some in _batches(rows):
-        which, step = spread(rows[some])
-        which += some.start
-        row = first[which] + step
-        low, high = _span(facing, which, row, width)
-        for part in _batches(np.maximum(high - low + 1, 0)):
-            inner, along = spread(np.maximum(high[part] - low[part] + 1, 0))
-            inner += part.start
-            mine, column, line = which[inner], low[inner] + along, row[inner]
-            across = column * _GRID + _HALF - facing.corners[mine, 0, 0]
-            down = line * _GRID + _HALF - facing.corners[mine, 0, 1]
-            slope, bounds = facing.slope[mine], facing.bounds[mine]
-            depth = facing.start[mine] + slope[:, 0] * across + slope[:, 1] * down
-            depth = np.clip(depth, bounds[:, 0], bounds[:, 1])  # a sliver's slope may be steep beyond all rounding
-            yield facing.which[mine], line * width + column, depth, facing.sign[mine]
+def _pixels(facing: _Facing, width: int, top: int, bottom: int) -> tuple[Index, Index, Array, Array]:
+    """Every pixel centre in every triangle, of rows from top to bottom: face, pixel among them, depth, sign."""
+    some = np.flatnonzero((facing.rows[:, 0] < bottom) & (facing.rows[:, 1] >= top))
+    first, last = np.maximum(facing.rows[some, 0], top), np.minimum(facing.rows[some, 1], bottom - 1)
+    which, step = spread(np.maximum(last - first + 1, 0))
+    which, row = some[which], first[which] + step
+    low, high = _span(facing, which, row * _GRID + _HALF, width)
+    inner, along = spread(np.maximum(high - low + 1, 0))
+    face, column, row = which[inner], low[inner] + along, row[inner]
+    across = column * _GRID + _HALF - facing.corners[face, 0, 0]
+    down = row * _GRID + _HALF - facing.corners[face, 0, 1]
+    slope, depth = facing.slope[face], facing.depth[face]
+    at = depth[:, 0] + slope[:, 0] * across + slope[:, 1] * down
+    at = np.clip(at, depth.min(axis=1), depth.max(axis=1))  # a sliver's slope may be steep beyond all rounding
+    return facing.which[face], (row - top) * width + column, at, facing.sign[face]
 
 
-def _span(facing: _Facing, which: Index, row: Index, width: int) -> tuple[Index, Index]:
+def _span(facing: _Facing, which: Index, line: Index, width: int) -> tuple[Index, Index]:
     """First and last column whose centre is in a triangle, a row at a time; the last is less than the first in none."""
     low, high = np.zeros(which.size, dtype=np.int64), np.full(which.size, width - 1, dtype=np.int64)
-    line = row * _GRID + _HALF
     for begin, end in ((0, 1), (1, 2), (2, 0)):
-        a = facing.corners[:, begin]
-        run = facing.corners[:, end] - a
-        across, down = run[which, 0], run[which, 1]
+        a = facing.corners[which, begin]
+        across, down = (facing.corners[which, end] - a).T
         owned = (down > 0) | ((down == 0) & (across < 0))  # of two triangles that share an edge, one owns it
-        inside = across * (line - a[which, 1]) + down * a[which, 0] - ~owned  # less down * x, not negative inside
-        to_left = np.where(down < 0, _up(-(inside - down * _HALF), np.maximum(-down, 1) * _GRID), 0)
-        to_right = np.where(down > 0, (inside - down * _HALF) // (np.maximum(down, 1) * _GRID), width)
-        low, high = np.maximum(low, to_left), np.minimum(high, to_right)
-        high = np.where((down == 0) & (inside < 0), -1, high)
+        inside = across * (line - a[:, 1]) + down * (a[:, 0] - _HALF) - ~owned  # less down * x, not negative inside
+        place = inside // (np.maximum(np.abs(down), 1) * _GRID)
+        low = np.where(down < 0, np.maximum(low, -place), low)
+        high = np.where(down > 0, np.minimum(high, place), np.where((down == 0) & (inside < 0), -1, high))
     return low, high
 
 
-def _up(value: Index, by: Index | int = _GRID) -> Index:
-    """Divided and rounded up."""
-    return np.asarray(-(-value // by))
-
-
-def _batches(counts: Index) -> Iterator[slice]:
-    """Runs of entries that together count no more than is to be in memory, or a single one that does."""
-    total = np.cumsum(counts)
-    start = 0
-    while start < counts.size:
-        before = int(total[start - 1]) if start else 0
-        stop = max(int(np.searchsorted(total, before + _AT_ONCE, side="right")), start + 1)
-        yield slice(start, stop)
-        start = stop
+def _along_each(
+    face: Index, pixel: Index, depth: Array, sign: Array, shape: tuple[int, int], seam: float
+) -> tuple[Array | Index, ...]:
+    """What the lines of sight of a band of rows meet, in the order of `Scanned`."""
+    order = np.lexsort((-sign, -depth, pixel))
+    face, pixel, depth, sign = face[order], pixel[order], depth[order], sign[order]
+    begins = np.diff(pixel, prepend=-1) > 0
+    count = np.cumsum(sign)
+    count -= (count - sign)[begins][np.cumsum(begins) - 1]  # each line counts for itself
+    last = np.roll(begins, -1)
+    onward = np.where(last, 0.0, depth - np.roll(depth, -1))  # to the next face along the same line
+    enters = np.flatnonzero((count > 0) & (count - sign <= 0))
+    leaves = np.flatnonzero((count <= 0) & (count - sign > 0) & (last | (onward > seam)))
+    size = shape[0] * shape[1]
+    bodies = (np.clip(count, 0, 1), np.maximum(count - 1, 0), np.minimum(count, 0))
+    material, twice, least = (np.bincount(pixel, onward * times, size) for times in bodies)
+    nearest, end, seen = np.full(size, -np.inf), np.full(size, np.nan), np.full(size, -1, dtype=np.int64)
+    for place, which in ((end, leaves), (nearest, enters)):
+        at, first = np.unique(pixel[which], return_index=True)
+        place[at] = depth[which[first]]
+    seen[at] = face[enters[first]]
+    wall = np.where(np.isnan(end) | (seen < 0), 0.0, nearest - end)
+    return tuple(each.reshape(shape) for each in (material, wall, twice, least, nearest, seen))
 
 
 def spread(counts: Index) -> tuple[Index, Index]:
@@ -205,9 +158,7 @@ class Grid:
     first: Index  # (n_cells + 1,): where each cell begins in `face`
     face: Index  # (n,)
     triangles: Array  # (n_faces, 3, 3) [mm]
-    corner: Array  # (n_faces, 3): the first corner of each [mm]
-    one: Array  # (n_faces, 3): from it to the second [mm]
-    two: Array  # (n_faces, 3): from it to the third [mm]
+    sides: Array  # (3, n_faces, 3): the first corner of each, and from it to the two others [mm]
 
 
 @dataclass(frozen=True, eq=False)
@@ -244,8 +195,9 @@ def grid_of(triangles: Array) -> Grid:
     cell = _number(at, count)
     order = np.argsort(cell, kind="stable")
     first = np.concatenate(([0], np.cumsum(np.bincount(cell, minlength=int(np.prod(count))))))
-    edges = triangles[:, 1:] - triangles[:, :1]
-    return Grid(low, side, count, first, face[order], triangles, triangles[:, 0].copy(), edges[:, 0], edges[:, 1])
+    corner, *others = triangles.swapaxes(0, 1)
+    sides = np.stack((corner, *(each - corner for each in others)))
+    return Grid(low, side, count, first, face[order], triangles, sides)
 
 
 def _number(at: Index, count: Index) -> Index:
@@ -300,9 +252,9 @@ def _share_an_edge(grid: Grid, one: Index, other: Index) -> Mask:
 
 
 def _hit(grid: Grid, start: Array, along: Array, ray: Index, face: Index) -> tuple[Index, Index, Array, Index]:
-    a, one, two = grid.corner[face], grid.one[face], grid.two[face]
-    way, to = along[ray], start[ray] - a
-    across, turned = _cross(way, two), _cross(to, one)
+    (corner, one, two), way = (each[face] for each in grid.sides), along[ray]
+    to = start[ray] - corner
+    across, turned = np.cross(way, two), np.cross(to, one)
     with np.errstate(divide="ignore", invalid="ignore"):
         area = _dot(one, across)
         u, v, distance = _dot(to, across) / area, _dot(way, turned) / area, _dot(two, turned) / area
@@ -312,11 +264,3 @@ def _hit(grid: Grid, start: Array, along: Array, ray: Index, face: Index) -> tup
 
 def _dot(a: Array, b: Array) -> Array:
     return np.asarray(a[:, 0] * b[:, 0] + a[:, 1] * b[:, 1] + a[:, 2] * b[:, 2])
-
-
-def _cross(a: Array, b: Array) -> Array:
-    """As numpy.cross of rows."""
-    out = np.empty_like(a)
-    for at, (one, two) in enumerate(((1, 2), (2, 0), (0, 1))):
-        out[:, at] = a[:, one] * b[:, two] - a[:, two] * b[:, one]
-    return out
