@@ -20,7 +20,7 @@ from tint.appearance import Setting, predict
 from tint.fitting import fit_palette
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import draw_proof, part_picture, samples, wedge
+from tint.proofs import draw_proof, part_picture, samples
 from tint.proofs.comparison import compare
 from tint.proofs.comparison_drawn import draw_comparison
 from tint.proofs.facts import Read, trial_of
@@ -138,9 +138,9 @@ def pictures(
         "part-plate": part_picture.part_picture(
             palette, LID_MIX, setting=wall, shown=shown["plate"], title="Name plate, lichen"
         ),
-        "wedge": wedge.wedge_picture(palette, DIFFUSER_MIX, setting=wall, title="Lamp diffuser"),
+        "wedge": samples.wedge_picture(palette, DIFFUSER_MIX, setting=wall, title="Lamp diffuser"),
         "lights": samples.lights_picture(palette, LID_MIX, setting=setting, target=target, title="Lid, lichen"),
-        "behind": wedge.lit_picture(palette, DIFFUSER_MIX, setting=lamp, title="Lamp diffuser"),
+        "behind": samples.lit_picture(palette, DIFFUSER_MIX, setting=lamp, title="Lamp diffuser"),
         "limits": samples.limits_picture(palette, LID_MIX, setting=setting, tolerance=2.0, title="Lid, lichen"),
     }
     card = draw_proof(palette, LID_MIX, setting=setting, title="Lid, lichen", trial=trial)

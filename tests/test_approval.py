@@ -26,9 +26,9 @@ from tint.proofs import words
 from tint.proofs.approval import SCREEN, Approval, Asked, approval, in_words, pencil_difference
 from tint.proofs.part import part_of
 from tint.proofs.part_picture import Shown
-from tint.proofs.passing import judged
+from tint.proofs.passing import judged, limits_of
 from tint.proofs.portrait import View, view_of
-from tint.proofs.samples import LIGHTS, limits_of
+from tint.proofs.samples import LIGHTS
 from tint.target import Target, target_from_blend, target_from_lab
 
 pytest.importorskip("jinja2", reason="the page is drawn with jinja2")

@@ -19,9 +19,10 @@ from tint.appearance import Setting, predict
 from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
-from tint.proofs import render, samples, wedge
+from tint.proofs import render, samples
+from tint.proofs.passing import limits_of
 from tint.proofs.picture import paint
-from tint.proofs.samples import LIGHTS, in_lights, limits_of
+from tint.proofs.samples import LIGHTS, in_lights
 from tint.target import Target, target_from_blend, target_from_lab
 
 LID = Blend("clear", {"white": 1.2, "ochre": 0.5, "red": 0.05})
@@ -159,7 +160,7 @@ def test_a_deep_tiff_holds_every_level_and_the_profile() -> None:
 
 
 def test_every_step_along_the_wedge_is_the_prediction_there(demo_palette: Palette) -> None:
-    picture = wedge.wedge_picture(demo_palette, DIFFUSER, setting=WALL)
+    picture = samples.wedge_picture(demo_palette, DIFFUSER, setting=WALL)
     image, box = pixels(paint(picture)), picture.boxes["wedge"]
     for depth in (0.5, 1.0, 2.2, 3.0, 5.9):
         seen = predict(demo_palette, DIFFUSER, setting=replace(WALL, thickness_mm=depth))
@@ -171,8 +172,8 @@ def test_every_step_along_the_wedge_is_the_prediction_there(demo_palette: Palett
 
 
 def test_what_a_screen_cannot_show_of_a_wedge_is_marked(demo_palette: Palette) -> None:
-    marked = wedge.wedge_picture(demo_palette, SUN, setting=WALL)
-    plain = wedge.wedge_picture(demo_palette, LID, setting=WALL)
+    marked = samples.wedge_picture(demo_palette, SUN, setting=WALL)
+    plain = samples.wedge_picture(demo_palette, LID, setting=WALL)
     said = [" ".join(getattr(item, "words", "") for item in picture.items) for picture in (marked, plain)]
     assert "the true colour is beyond a screen" in said[0]
     assert "the true colour is beyond a screen" not in said[1]
@@ -253,7 +254,7 @@ def test_no_thinnest_sample_where_none_leaves_the_tolerance(demo_palette: Palett
 
 
 def test_lit_from_behind_and_from_the_front(demo_palette: Palette) -> None:
-    picture = wedge.lit_picture(demo_palette, DIFFUSER, setting=WALL)
+    picture = samples.lit_picture(demo_palette, DIFFUSER, setting=WALL)
     image = pixels(paint(picture))
     seen = predict(demo_palette, DIFFUSER, setting=WALL)
     box = picture.boxes["white"]

@@ -148,7 +148,7 @@ class _Job:
 
 
 def _picture(job: _Job, show: str) -> bytes:
-    from tint.proofs import draw_proof, samples, wedge
+    from tint.proofs import draw_proof, samples
     from tint.proofs.picture import paint
 
     palette, blend, title = job.palette, job.blend, job.approving.title or ""
@@ -170,7 +170,7 @@ def _picture(job: _Job, show: str) -> bytes:
     if show == "limits":
         agreed = job.target.tolerance if job.target else job.tolerance
         return paint(samples.limits_picture(palette, blend, tolerance=agreed, **seen))
-    draw = wedge.wedge_picture if show == "wedge" else wedge.lit_picture
+    draw = samples.wedge_picture if show == "wedge" else samples.lit_picture
     return paint(draw(palette, blend, setting=job.setting, title=title))
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -19,8 +19,8 @@ from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Chip, Facts, Row, Trial, gather
 from tint.proofs.part_picture import Shown
-from tint.proofs.passing import Verdict, judged
-from tint.proofs.samples import in_lights, lights_row, limits_of, limits_row, named, steps_row
+from tint.proofs.passing import Verdict, judged, limits_of
+from tint.proofs.samples import in_lights, lights_row, limits_row, named, steps_row
 from tint.target import Target
 from tint.thickness import Wall
 
@@ -166,7 +166,8 @@ def approval(
     seen = facts.appearance
     if target is not None:
         asked = replace(asked, tolerance=target.tolerance)
-    portrait = None if shown is None else shown.portrait
+    agreed: dict[str, Any] = {"target": target, "tolerance": asked.tolerance}
+    part: dict[str, Any] = {} if shown is None else {"part_mm": shown.portrait.wall_mm, "weight": shown.portrait.cover}
     return Approval(
         asked=asked,
         palette=palette,
@@ -174,20 +175,11 @@ def approval(
         setting=seen.setting,
         facts=facts,
         lights=lights_row(in_lights(seen, target=target)),
-        limits=limits_row(
-            limits_of(palette, seen, tolerance=asked.tolerance, target=target), own=facts.recipe, seen=seen
-        ),
-        terms=tuple(_terms(palette, blend, facts=facts, asked=asked, shown=shown, walls=walls)),
+        limits=limits_row(limits_of(palette, seen, **agreed), own=facts.recipe, seen=seen),
+        terms=tuple(_terms(palette, facts, asked, shown, walls)),
         cares=facts.warnings,
         shown=shown,
-        verdict=judged(
-            palette,
-            seen,
-            target=target,
-            tolerance=asked.tolerance,
-            part_mm=None if portrait is None else portrait.wall_mm,
-            weight=None if portrait is None else portrait.cover,
-        ),
+        verdict=judged(palette, seen, **agreed, **part),
         trial=trial,
         traced=traced,
     )
@@ -199,67 +191,56 @@ def in_words(day: date) -> str:
 
 
 def _terms(
-    palette: Palette, blend: Blend, *, facts: Facts, asked: Asked, shown: Shown | None,
-    walls: Sequence[Wall],
-) -> list[tuple[str, str]]:  # fmt: skip
-    seen = facts.appearance
+    palette: Palette, facts: Facts, asked: Asked, shown: Shown | None, walls: Sequence[Wall]
+) -> Iterator[tuple[str, str]]:
+    seen, unit = facts.appearance, words.DELTA_E  # a unit is explained where it first stands
     lab = ", ".join(f"{name} {value:.1f}" for name, value in zip(("L*", "a*", "b*"), seen.lab, strict=True))
     lab = lab.replace("-", "\N{MINUS SIGN}")
     how = f"{words.of_geometry(seen.geometry)}, {words.lying(seen.over, seen.setting.seat)}"
-    told = [("Colour", f"{lab}, {how}, {named(seen.setting.light)}")]
-    told.append(("Thickness", f"{seen.setting.thickness_mm:g} mm{_of_part(shown)}"))
-    told.append(("Opacity", " ".join(opacity_sentences(palette, blend, facts=facts))))
+    yield "Colour", f"{lab}, {how}, {named(seen.setting.light)}"
+    thick = f"{seen.setting.thickness_mm:g} mm"
+    if shown is not None:
+        least, usual, most = map(words.two_digits, shown.depths)
+        thick += (
+            f" for the chips; the part, {shown.named[:1].lower()}{shown.named[1:]}, shows walls of {least} to "
+            f"{most} mm, median {usual} mm, and takes {shown.volume_cm3:.3g} cm³"
+        )
+    yield "Thickness", thick
+    yield "Opacity", " ".join(opacity_sentences(palette, facts))
     if walls:
-        told.append(("Every wall", "; ".join(wall.words for wall in walls)))
-    unit = words.DELTA_E  # explained where it first stands
+        yield "Every wall", "; ".join(wall.words for wall in walls)
     if facts.target:
-        miss = words.difference_in_words(facts.delta_e)
-        told.append(("From the target", f"{facts.delta_e:.1f} ({unit}): {miss}"))
+        yield "From the target", f"{facts.delta_e:.1f} ({unit}): {words.difference_in_words(facts.delta_e)}"
         unit = "CIEDE2000"
     error = seen.expected_error
-    told.append(("Expected error", f"{error:.1f} ({unit}): 95 of 100 cured parts come this close to the prediction"))
-    told.append(("Tolerance", f"{asked.tolerance:g} (CIEDE2000), {words.difference_in_words(asked.tolerance)}"))
+    yield "Expected error", f"{error:.1f} ({unit}): 95 of 100 cured parts come this close to the prediction"
+    yield "Tolerance", f"{asked.tolerance:g} (CIEDE2000), {words.difference_in_words(asked.tolerance)}"
     if asked.who:
-        told.append(("Who decides", asked.who))
+        yield "Who decides", asked.who
     if asked.show_formula:
-        told.append(("Recipe", f"{words.of_blend(facts)}, in {blend.base}"))
-    return told
+        yield "Recipe", f"{words.of_blend(facts)}, in {seen.blend.base}"
 
 
-def _of_part(shown: Shown | None) -> str:
-    if shown is None:
-        return ""
-    least, usual, most = map(words.two_digits, shown.depths)
-    seen = shown.named[:1].lower() + shown.named[1:]
-    return (
-        f" for the chips; the part, {seen}, shows walls of {least} to {most} mm, median {usual} mm, and "
-        f"takes {shown.volume_cm3:.3g} cm³"
-    )
-
-
-def opacity_sentences(palette: Palette, blend: Blend, *, facts: Facts) -> list[str]:
+def opacity_sentences(palette: Palette, facts: Facts) -> list[str]:
     """How well it hides, as somebody would try it."""
     seen = facts.appearance
-    depth = seen.setting.thickness_mm
-    told = []
+    told = ["How well it hides is not known: the swatches were read over one backing only."]
     if facts.has_pair:
-        line = pencil_difference(palette, blend, setting=seen.setting)
-        told.append(f"A pencil line under it {_seen(line)} at {depth:g} mm.")
-        hides = thickness.hiding_thickness(palette, blend, setting=seen.setting)
-        if hides is None:
-            told.append("At no thickness does it hide black print.")
-        else:
-            told.append(f"It hides black print from {words.two_digits(hides)} mm on.")
-    else:
-        told.append("How well it hides is not known: the swatches were read over one backing only.")
+        line = pencil_difference(palette, seen.blend, setting=seen.setting)
+        shows = "shows plainly" if not line < _PLAINLY else "cannot be seen" if line < _SEEN else "just shows"
+        hides = thickness.hiding_thickness(palette, seen.blend, setting=seen.setting)
+        told = [
+            f"A pencil line under it {shows} at {seen.setting.thickness_mm:g} mm.",
+            f"It hides black print from {words.two_digits(hides)} mm on."
+            if hides is not None
+            else "At no thickness does it hide black print.",
+        ]
     through = 100.0 * seen.luminous_transmittance
     if math.isnan(through):
         return told
-    told.append(
-        f"{through:.2g}\N{NO-BREAK SPACE}% of the light comes through." if through >= 0.1 else "No light comes through."
-    )
-    told += [sentence] if (sentence := words.of_clarity(seen)) else []
-    return told
+    share = f"{through:.2g}\N{NO-BREAK SPACE}% of the light comes through."
+    told.append(share if through >= 0.1 else "No light comes through.")
+    return [*told, *filter(None, [words.of_clarity(seen)])]
 
 
 def pencil_difference(palette: Palette, blend: Blend, *, setting: Setting) -> float:
@@ -278,9 +259,3 @@ def pencil_difference(palette: Palette, blend: Blend, *, setting: Setting) -> fl
     ]
     lab = colorimetry.lab(np.stack(both), setting.viewing(palette))
     return float(colorimetry.difference(lab[0], lab[1]))
-
-
-def _seen(delta_e: float) -> str:
-    if math.isnan(delta_e) or delta_e >= _PLAINLY:
-        return "shows plainly"
-    return "cannot be seen" if delta_e < _SEEN else "just shows"

@@ -7,7 +7,6 @@ its letters inside, and its words can be selected.
 from __future__ import annotations
 
 import base64
-import functools
 import io
 import json
 from datetime import UTC, datetime, time
@@ -22,7 +21,7 @@ from tint.proofs.approval import Approval
 from tint.proofs.facts import Row, Shade, beyond_swatches
 from tint.proofs.leaf import INK, QUIET, SMALL, Page, one_page, rendered, uri
 from tint.proofs.part_picture import part_light
-from tint.proofs.portrait import DASH, outlined
+from tint.proofs.portrait import DASH, Portrait, outlined
 from tint.proofs.render import (
     LAMP,
     THINNEST,
@@ -43,6 +42,7 @@ if TYPE_CHECKING:
 _STEPS = 96  # of the thickness slider, at most: about one for each pixel it moves on a phone
 _POINTS = 512  # of the curve that the part is coloured from in the browser: within a level of 255 (tests)
 _NODES = (64, 32)  # thicknesses of near and far wall: straight lines between miss by at most 2 levels (tests)
+_SLIDER_WORDS = {LAMP: "with a lamp behind", "none": "with nothing behind it"}
 _LEAST, _SPAN = -0.5, 2.5  # linear light that those points hold: a lamp or gloss may pass 1, a clipped channel 0
 # Heights on the page as a browser prints it, measured on it [mm].
 _ROOM, _FIXED = 255.0, 165.0  # of the shorter paper, and of all but running text on it
@@ -93,31 +93,35 @@ def part_png(sheet: Approval) -> bytes:
 
 def _explored(sheet: Approval) -> dict[str, Any]:
     """What the sliders choose from, and the colour of every choice."""
-    own, overs = sheet.setting, slider_backings(sheet)
+    own, overs, over = sheet.setting, slider_backings(sheet), sheet.facts.appearance.over
     depths = slider_thicknesses(own.thickness_mm)
     lights = list(dict.fromkeys((own.light, *LIGHTS)))
     beyond = {"": "", "thin": ", thinner than any swatch", "thick": ", thicker than any swatch"}
-    data: dict[str, Any] = {
+    views = [colorimetry.viewing(sheet.palette.wavelengths, light=light, observer=own.observer) for light in lights]
+    spectra = _over_each(sheet, overs, np.asarray(depths))
+    cards = [bare_spectrum(sheet.palette, each)[None] for each in overs]
+    seen = [[_levels(to_light(each, view)) for each in spectra] for view in views]
+    data = {
         "thicknesses": [f"{depth:g} mm" for depth in depths],
         "beyond": [beyond[beyond_swatches(sheet.palette, sheet.blend.base, depth)] for depth in depths],
-        "backings": [_over_in_words(over) for over in overs],
+        "backings": [_SLIDER_WORDS.get(each) or words.behind(each) for each in overs],
         "lamp": overs.index(LAMP) if LAMP in overs else -1,
         "lights": [named(light) for light in lights],
-        "part": None,
+        "part": None if sheet.shown is None else _part(sheet, sheet.shown.portrait, overs, views),
+        "bare": [[_levels(to_light(card, view))[0][0] for card in cards] for view in views],
+        "colours": [[codes for codes, _ in row] for row in seen],
+        "exact": [[exact for _, exact in row] for row in seen],
     }
-    views = [colorimetry.viewing(sheet.palette.wavelengths, light=light, observer=own.observer) for light in lights]
-    cards = [bare_spectrum(sheet.palette, over) for over in overs]
-    mixed = functools.partial(spectra_of, sheet.palette, sheet.blend, setting=own, thickness_mm=np.asarray(depths))
-    spectra = [mixed(over=over) for over in overs]
-    seen = [[_levels(to_light(each, view)) for each in spectra] for view in views]
-    data["bare"] = [[_levels(to_light(card[None], view))[0][0] for card in cards] for view in views]
-    data["colours"] = [[codes for codes, _ in row] for row in seen]
-    data["exact"] = [[exact for _, exact in row] for row in seen]
-    over = sheet.facts.appearance.over
     start = {"thickness": depths.index(own.thickness_mm), "backing": overs.index(over), "light": 0}
-    if sheet.shown is not None:
-        data["part"] = _part(sheet, overs, views)
     return {"data": data, "start": start}
+
+
+def _over_each(sheet: Approval, overs: list[str], thickness_mm: Array) -> list[Array]:
+    """Spectra of the blend at some thicknesses, by backing."""
+    return [
+        spectra_of(sheet.palette, sheet.blend, setting=sheet.setting, over=over, thickness_mm=thickness_mm)
+        for over in overs
+    ]
 
 
 def slider_thicknesses(own_mm: float) -> list[float]:
@@ -139,34 +143,31 @@ def slider_backings(sheet: Approval) -> list[str]:
     return [*(["none"] if own == "none" else []), *cards, LAMP]
 
 
-def _over_in_words(over: str) -> str:
-    return "with a lamp behind" if over == LAMP else words.behind(over) if over != "none" else "with nothing behind it"
-
-
 def _levels(linear: Array) -> tuple[list[str], list[int]]:
     signal, exact = colorimetry.light_to_srgb(linear)
     return [colorimetry.hex_code(each) for each in signal], exact.astype(int).tolist()
 
 
-def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -> dict[str, Any]:
+def _part(sheet: Approval, portrait: Portrait, overs: list[str], views: list[colorimetry.Viewing]) -> dict[str, Any]:
     """What the browser colours the part from: thickness and form as a picture, and the curves of light."""
-    assert sheet.shown is not None  # the caller has looked
-    portrait = sheet.shown.portrait
-    place = np.rint(65535.0 * np.sqrt(portrait.thickness_mm / portrait.upto_mm)).astype(np.uint16)
-    upper = np.stack((place >> 8, place & 255, np.rint(255.0 * portrait.cover)), axis=-1)
-    blank = np.zeros((*place.shape, 3), dtype=np.uint8)
+    blank = np.zeros((*portrait.cover.shape, 3), dtype=np.uint8)
     line = outlined(blank, sheet.verdict.outline, dash=DASH)[..., 0]  # the level of a dash; 0 where there is none
-    lower = np.stack((np.rint(200.0 * portrait.shade), np.rint(255.0 * np.sqrt(portrait.gloss)), line), axis=-1)
-    strips = [upper, lower]
-    hollow = _hollow(sheet, overs, views) if portrait.hollow.any() else None
-    if hollow is not None:  # the far wall of each pixel, and whether there is one
-        behind = np.rint(65535.0 * np.sqrt(portrait.beyond_mm / hollow["far"])).astype(np.uint16)
-        strips.append(np.stack((behind >> 8, behind & 255, 255.0 * portrait.hollow), axis=-1))
-    packed = np.concatenate(strips).clip(0, 255).astype(np.uint8)
-    out = io.BytesIO()
-    Image.fromarray(packed).save(out, format="PNG")  # numbers, no colours: no profile
-    depth = portrait.upto_mm * np.linspace(0.0, 1.0, _POINTS) ** 2
-    mixed = functools.partial(spectra_of, sheet.palette, sheet.blend, setting=sheet.setting, thickness_mm=depth)
+    strips: list[tuple[Any, ...]] = [
+        (*_in_two_bytes(portrait.thickness_mm, portrait.upto_mm), 255.0 * portrait.cover),
+        (200.0 * portrait.shade, 255.0 * np.sqrt(portrait.gloss), line),
+    ]
+    hollow = None
+    if portrait.hollow.any():
+        near, far = portrait.both_upto_mm
+        nodes = hollow_nodes(near, far, _NODES)
+        how: dict[str, Any] = {"setting": sheet.setting, "near_mm": nodes[0], "far_mm": nodes[1]}
+        light = _coded([hollow_spectra(sheet.palette, sheet.blend, over=over, **how) for over in overs], views)
+        # Two walls at thicknesses in even ratios up to the thickest of each.
+        hollow = {"near": near, "far": far, "least": THINNEST, "nodes": list(_NODES), "light": light}
+        strips.append((*_in_two_bytes(portrait.beyond_mm, far), 255.0 * portrait.hollow))  # whether there is a far wall
+    packed = np.concatenate([np.stack(strip, axis=-1) for strip in strips])
+    out = io.BytesIO()  # numbers, no colours: no profile
+    Image.fromarray(np.rint(packed).clip(0, 255).astype(np.uint8)).save(out, format="PNG")
     height, width = portrait.cover.shape
     return {
         "width": width,
@@ -175,25 +176,15 @@ def _part(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -
         "points": _POINTS,
         "least": _LEAST,
         "span": _SPAN,
-        "curves": _coded([mixed(over=over) for over in overs], views),
+        "curves": _coded(_over_each(sheet, overs, portrait.upto_mm * np.linspace(0.0, 1.0, _POINTS) ** 2), views),
         "upto": portrait.upto_mm,
         "hollow": hollow,
     }
 
 
-def _hollow(sheet: Approval, overs: list[str], views: list[colorimetry.Viewing]) -> dict[str, Any]:
-    """What the browser colours two walls from: their light at thicknesses in even ratios up to the thickest of each."""
-    assert sheet.shown is not None  # the caller has looked
-    portrait = sheet.shown.portrait
-    there = portrait.hollow
-    far_mm = portrait.beyond_mm[there]
-    most = float((portrait.thickness_mm[there] - far_mm).max()), float(far_mm.max())
-    near, far = hollow_nodes(most[0], most[1], _NODES)
-    mixed = functools.partial(
-        hollow_spectra, sheet.palette, sheet.blend, setting=sheet.setting, near_mm=near, far_mm=far
-    )  # fmt: skip
-    light = _coded([mixed(over=over) for over in overs], views)
-    return {"near": most[0], "far": most[1], "least": THINNEST, "nodes": list(_NODES), "light": light}
+def _in_two_bytes(depth: Array, most: float) -> tuple[Array, Array]:
+    place = np.rint(65535.0 * np.sqrt(depth / most))
+    return place // 256.0, place % 256.0
 
 
 def _coded(spectra: list[Array], views: list[colorimetry.Viewing]) -> str:

@@ -15,7 +15,7 @@ from tint.materials import Blend
 from tint.opacity import KINDS
 from tint.palette import Palette
 from tint.proofs import words
-from tint.proofs.facts import Shade, Trial, bare_shades, shade_of, shades_of
+from tint.proofs.facts import Shade, Trial, gather, shade_of
 from tint.proofs.samples import InLight, in_lights, named
 from tint.recipes.certainty import predicted
 from tint.recipes.choice import prices_of
@@ -50,9 +50,10 @@ class Candidate:
         return f"{self.rank}, {self.look.blend.base}"
 
     @property
-    def doses(self) -> list[tuple[str, float]]:
-        """Pigments and loadings, most first [%]."""
-        return sorted(((n, x) for n, x in self.look.blend.loadings.items() if x > 0.0), key=lambda each: -each[1])
+    def doses(self) -> list[tuple[str, str]]:
+        """Pigments and their loadings, most first."""
+        doses = sorted(self.look.blend.loadings.items(), key=lambda dose: -dose[1])
+        return [(name, f"{loading:.3g} %") for name, loading in doses if loading > 0.0]
 
 
 def shift_in(light: InLight) -> float:
@@ -74,6 +75,11 @@ class Comparison:
     candidates: tuple[Candidate, ...]
     notes: tuple[str, ...]
     trial: Trial | None  # of the first recipe
+
+    @property
+    def closing(self) -> list[str]:
+        """What stands at the foot."""
+        return [*self.notes, *(self.trial.notes if self.trial else []), words.SCREEN_LINE]
 
     @property
     def has_signs(self) -> bool:
@@ -99,57 +105,44 @@ def compare(
     if not 2 <= len(blends) <= MOST:
         raise InputError("comparison", f"{len(blends)} recipes", f"expected 2 to {MOST}", "pick some")
     sample = replace(setting, thickness_mm=(target and target.thickness_mm) or setting.thickness_mm)
-    many = [
-        _candidate(
-            palette, blend, setting=setting, sample=sample, target=target,
-            rank=ranks[at] if ranks else at + 1, limits=tuple(limits[at]) if limits else (),
+    view, many = setting.viewing(palette), []
+    for at, blend in enumerate(blends):
+        facts = gather(palette, blend, setting=setting, target=target, show_recipe=True)
+        look = facts.appearance
+        beside = look if sample == setting else predict(palette, blend, setting=sample)
+        price = price_per_kg(palette, blend)
+        candidate = Candidate(
+            rank=ranks[at] if ranks else at + 1,
+            look=look,
+            beside=beside,
+            own=shade_of(beside.lab, view),
+            over=facts.over,
+            delta_e=float(colorimetry.difference(target.lab, beside.lab)) if target else math.nan,
+            tolerance=target.tolerance if target else math.nan,
+            asked=_asked(target, look) if target else {},
+            lights=in_lights(beside, target=target)[1:],
+            limits=tuple(limits[at]) if limits else (),
+            price_per_kg=price,
+            cost=_cost(palette, blend.base, price),
         )
-        for at, blend in enumerate(blends)
-    ]  # fmt: skip
-    first, view = many[0], setting.viewing(palette)
-    behind = palette.pair or (first.look.over,)
+        many.append(candidate)
     return Comparison(
         title=title or palette.name,
         told=f"Wanted: {target.in_words}." if target else "No target is named.",
-        conditions=first.look.conditions,
-        wanted=shade_of(target.lab, view) if target else None,
-        over=first.look.over,
-        behind=behind,
-        bare=bare_shades(palette, behind, view),
+        conditions=many[0].look.conditions,
+        wanted=facts.wanted,
+        over=many[0].look.over,
+        behind=facts.behind,
+        bare=facts.bare,
         candidates=tuple(many),
         notes=(*_notes(target, setting, sample, many), *([] if palette.workshop.currency else [NO_CURRENCY])),
         trial=trial,
     )
 
 
-def _candidate(
-    palette: Palette, blend: Blend, *, setting: Setting, sample: Setting, target: Target | None, rank: int,
-    limits: tuple[str, ...],
-) -> Candidate:  # fmt: skip
-    look = predict(palette, blend, setting=setting)
-    beside = look if sample == setting else predict(palette, blend, setting=sample)
-    view = setting.viewing(palette)
-    over = (look.lab_black, look.lab_white) if palette.pair else (look.lab,)
-    price = price_per_kg(palette, blend)
-    return Candidate(
-        rank=rank,
-        look=look,
-        beside=beside,
-        own=shade_of(beside.lab, view),
-        over=shades_of(np.stack(over), view),
-        delta_e=float(colorimetry.difference(target.lab, beside.lab)) if target else math.nan,
-        tolerance=target.tolerance if target else math.nan,
-        asked={kind: _missed(target, kind, look) for kind in KINDS if target is not None and target.asks(kind)},
-        lights=in_lights(beside, target=target)[1:],
-        limits=limits,
-        price_per_kg=price,
-        cost=_cost(palette, blend.base, price),
-    )
-
-
-def _missed(target: Target, kind: str, look: Appearance) -> tuple[float, float]:
-    value, _ = predicted(look, kind)
-    return value, float(target.miss(kind, value))
+def _asked(target: Target, look: Appearance) -> dict[str, tuple[float, float]]:
+    values = {kind: predicted(look, kind)[0] for kind in KINDS if target.asks(kind)}
+    return {kind: (value, float(target.miss(kind, value))) for kind, value in values.items()}
 
 
 def price_per_kg(palette: Palette, blend: Blend) -> float | None:
@@ -207,10 +200,9 @@ def differences(many: Sequence[Candidate]) -> list[list[str]]:
         if at is not None:
             told[at].append(said)
     for at, each in enumerate(many):
-        others = [{name for name, _ in other.doses} for other in many if other is not each]
-        own = {name for name, _ in each.doses}
-        alone = sorted(own - set().union(*others))
-        without = sorted(set.intersection(*others) - own)
+        others = [set(dict(other.doses)) for other in many if other is not each]
+        alone = sorted(set(dict(each.doses)) - set().union(*others))
+        without = sorted(set.intersection(*others) - set(dict(each.doses)))
         told[at] += [f"the only one with {' and '.join(alone)}"] * bool(alone)
         told[at] += [f"the only one without {' and '.join(without)}"] * (bool(without) and len(many) > 2)
     return told
@@ -229,7 +221,7 @@ def _least(values: Sequence[float | None], shown: str) -> int | None:
 def common(many: Sequence[Candidate]) -> str:
     """What all recipes share; empty when nothing."""
     bases = {each.look.blend.base for each in many}
-    shared = set.intersection(*({name for name, _ in each.doses} for each in many))
+    shared = set.intersection(*(set(dict(each.doses)) for each in many))
     told = [f"are in {next(iter(bases))}"] * (len(bases) == 1)
     told += ["have " + " and ".join(name for name, _ in many[0].doses if name in shared)] * bool(shared)
     return f"All {' and '.join(told)}." if told else ""
@@ -252,7 +244,10 @@ def figures_of(each: Candidate) -> list[tuple[str, str]]:
         for kind, (value, _) in each.asked.items()
         if kind != "contrast_ratio" and not math.isnan(value)
     ]
-    told += [(f"{shift_in(light):.1f}", f"shift in {_light_name(light.light)}") for light in each.lights]
+    for light in each.lights:
+        said = named(light.light)
+        said = said if said[:2].isupper() else said[:1].lower() + said[1:]  # as in the middle of a sentence
+        told.append((f"{shift_in(light):.1f}", f"shift in {said}"))
     return told
 
 
@@ -263,25 +258,9 @@ def _of_asked(kind: str, each: Candidate) -> str:
     return ", as asked" if miss == 0.0 else f", {amount(kind, abs(miss), '.2g')} too {'high' if miss > 0 else 'low'}"
 
 
-def _light_name(light: str) -> str:
-    """A light in the middle of a sentence."""
-    said = named(light)
-    return said if said[:2].isupper() else said[:1].lower() + said[1:]
-
-
 def lines_of(each: Candidate, differs: Sequence[str]) -> list[str]:
     """Its further words: what it stands out by, what it touches, what it costs."""
     stands_out = ", ".join(differs)
     told = [f"{stands_out[:1].upper()}{stands_out[1:]}."] if differs else []
     told += [f"At a limit: {' and '.join(each.limits)}."] if each.limits else []
     return [*told, each.cost]
-
-
-def doses_of(each: Candidate) -> list[tuple[str, str]]:
-    """Its pigments and their loadings, most first."""
-    return [(name, f"{loading:.3g} %") for name, loading in each.doses]
-
-
-def closing(sheet: Comparison) -> list[str]:
-    """What stands at the foot."""
-    return [*sheet.notes, *(sheet.trial.notes if sheet.trial else []), words.SCREEN_LINE]

@@ -11,17 +11,7 @@ from datetime import UTC, date, datetime, time
 
 from tint.proofs import words
 from tint.proofs.card import trial_laid
-from tint.proofs.comparison import (
-    FOR_MAKER,
-    Candidate,
-    Comparison,
-    closing,
-    common,
-    differences,
-    doses_of,
-    figures_of,
-    lines_of,
-)  # fmt: skip
+from tint.proofs.comparison import FOR_MAKER, Candidate, Comparison, common, differences, figures_of, lines_of
 from tint.proofs.facts import Chip, Row
 from tint.proofs.leaf import QUIET as GREY
 from tint.proofs.leaf import SMALL, Page, one_page, rendered
@@ -68,7 +58,7 @@ def comparison_picture(sheet: Comparison) -> Picture:
     if sheet.trial:
         named = f"Trial of {sheet.candidates[0].rank}"
         top = trial_laid(on, sheet.trial, top + 8, left=_LEFT, right=_RIGHT, named=named, height=_TRIAL) + 16
-    return on.finished(top, told=closing(sheet), width=WIDTH, margin=_MARGIN, size=_SMALL)
+    return on.finished(top, told=sheet.closing, width=WIDTH, margin=_MARGIN, size=_SMALL)
 
 
 def _head(on: Layout, sheet: Comparison) -> int:
@@ -102,7 +92,7 @@ def _row(on: Layout, sheet: Comparison, each: Candidate, differs: Sequence[str],
 
 
 def _told(on: Layout, each: Candidate, differs: Sequence[str], top: int) -> int:
-    doses = ", ".join(f"{name} {loading}" for name, loading in doses_of(each)) or "uncoloured"
+    doses = ", ".join(f"{name} {loading}" for name, loading in each.doses) or "uncoloured"
     top = on.lines([(each.name, _NAME, DARK), (doses, _BODY, DARK)], _TEXT, top - 6, _RIGHT - _TEXT)
     columns = Box(_TEXT, top, _RIGHT, top).columns(_FIGURES)
     told = figures_of(each)
@@ -134,7 +124,7 @@ def comparison_page(sheet: Comparison) -> bytes:
         for_maker=FOR_MAKER,
         common=common(sheet.candidates),
         columns=[
-            (each, doses_of(each), figures_of(each), lines_of(each, said))
+            (each, each.doses, figures_of(each), lines_of(each, said))
             for each, said in zip(sheet.candidates, differs, strict=True)
         ],
         behind=[words.behind(name) for name in sheet.behind],
@@ -145,7 +135,7 @@ def comparison_page(sheet: Comparison) -> bytes:
 
 
 def _notes(sheet: Comparison) -> list[str]:
-    return [*closing(sheet), *([f"≈ {words.NEAREST_LINE}"] if sheet.has_signs else [])]
+    return [*sheet.closing, *([f"≈ {words.NEAREST_LINE}"] if sheet.has_signs else [])]
 
 
 def comparison_pdf(sheet: Comparison, *, made: date, paper: str = "a4") -> bytes:
@@ -196,7 +186,7 @@ def _column(
     beside = Row(title="", chips=(Chip(name="", shades=shades),), notes=(said,))
     top = page.row(beside, left, top, width, height=_CHIP_MM) + 1.0
     top = _card_on_paper(page, sheet, each, left, top, width)
-    for name, loading in doses_of(each):
+    for name, loading in each.doses:
         page.words(loading, left, top)
         top = page.paragraph(name, left + _FIGURE_MM, top, width=width - _FIGURE_MM)
     top += 0.8

@@ -143,18 +143,12 @@ def _wedge(palette: Palette, blend: Blend, *, setting: Setting, behind: tuple[st
     spectra = appearance.render(
         palette, shares, base=blend.base, setting=setting, backings=behind, thickness_mm=thicknesses
     ).reflectance
-    by_backing = [shades_of(colorimetry.lab(rows, view), view) for rows in spectra]
+    shades = zip(*(shades_of(colorimetry.lab(rows, view), view) for rows in spectra), strict=True)
     nothing = np.full(len(thicknesses), np.nan)
     ratios = colorimetry.contrast_ratio(spectra[0], spectra[1], view) if len(behind) > 1 else nothing
     return tuple(
-        Step(
-            thickness_mm=d,
-            own=d == own,
-            beyond=beyond_swatches(palette, blend.base, d),
-            shades=tuple(shades[at] for shades in by_backing),
-            contrast_ratio=float(ratios[at]),
-        )
-        for at, d in enumerate(thicknesses)
+        Step(d, d == own, beyond_swatches(palette, blend.base, d), each, float(ratio))
+        for d, each, ratio in zip(thicknesses, shades, ratios, strict=True)
     )
 
 
@@ -181,12 +175,8 @@ def _discreet(palette: Palette, seen: Appearance) -> tuple[str, ...]:
     base = seen.blend.base
     plain = plain_warnings(palette, base, seen.setting)
     kept = tuple(warning for warning in seen.warnings if warning in plain)
-    if len(kept) == len(seen.warnings):
-        return kept
-    return (
-        *kept,
-        f"the recipe goes beyond the swatches that were cast in {base}: trust it less, and pour a trial",
-    )
+    beyond = f"the recipe goes beyond the swatches that were cast in {base}: trust it less, and pour a trial"
+    return kept if len(kept) == len(seen.warnings) else (*kept, beyond)
 
 
 def seen_in(palette: Palette, setting: Setting) -> str:

@@ -16,43 +16,11 @@ from tint.proofs import words
 from tint.proofs.facts import cautions, seen_in
 from tint.proofs.part import Part
 from tint.proofs.passing import judged
-from tint.proofs.picture import (
-    BODY,
-    DARK,
-    LEFT,
-    QUIET,
-    RIGHT,
-    SMALL,
-    Box,
-    Layout,
-    NearSign,
-    Patch,
-    Picture,
-    Raster,
-    paint,
-)
-from tint.proofs.portrait import (
-    DASH,
-    FINER,
-    Portrait,
-    View,
-    light_of,
-    outlined,
-    portrait_of,
-    view_of,
-)
-from tint.proofs.render import (
-    ColourTable,
-    Hollow,
-    Light,
-    colour_table,
-    deep_levels,
-    hollow_table,
-    shows_at,
-    to_levels,
-)
+from tint.proofs.picture import BODY, DARK, LEFT, QUIET, RIGHT, SMALL, Box, Layout, Patch, Picture, paint
+from tint.proofs.portrait import DASH, FINER, Portrait, View, light_of, outlined, portrait_of, view_of
+from tint.proofs.render import ColourTable, Hollow, Light, colour_table, deep_levels, hollow_table, shows_at, to_levels
+from tint.proofs.samples import wedge_strip
 from tint.proofs.walls import TO_DRAW, Walls, walls_of
-from tint.proofs.wedge import wedge_strip
 from tint.spectra import Mask
 from tint.target import Target
 
@@ -128,37 +96,36 @@ def part_picture(
     portrait = shown.portrait
     # Up to the thickest wall that is told, be it one along which nobody looks: scale and figures agree.
     table = colour_table(palette, blend, setting=setting, upto_mm=max(portrait.upto_mm, shown.depths[2]))
-    thin = None if thin_mm is None else thinner_than(portrait, thin_mm)
-    beyond = beyond_screen(portrait, table)
     pixels = to_levels(light_of(portrait, table, hollow_of(palette, blend, setting=setting, portrait=portrait)))
-    verdict = None
+    told = [f"{shown.named}, {words.behind(table.over)}, {seen_in(palette, setting)}."]
+    thin = dashed = None if thin_mm is None else thinner_than(portrait, thin_mm)
     if target is not None:
-        seen, agreed = appearance.predict(palette, blend, setting=setting), target.tolerance
-        verdict = judged(
-            palette, seen, target=target, tolerance=agreed, part_mm=portrait.wall_mm, weight=portrait.cover
-        )
-    pixels = outlined(pixels, verdict.outline if verdict and thin is None else thin, dash=DASH)
-    if beyond.any() and beyond.sum() < portrait.has_part.sum():
+        seen, (wall, cover) = appearance.predict(palette, blend, setting=setting), (portrait.wall_mm, portrait.cover)
+        verdict = judged(palette, seen, target=target, tolerance=target.tolerance, part_mm=wall, weight=cover)
+        told += verdict.lines
+        dashed = verdict.outline if thin is None else thin
+    pixels = outlined(pixels, dashed, dash=DASH)
+    beyond, visible = beyond_screen(portrait, table), portrait.has_part.sum()
+    if 0 < beyond.sum() < visible:
         pixels = outlined(pixels, beyond, dash=_BEYOND_DASH)
-    told = f"{shown.named}, {words.behind(table.over)}, {seen_in(palette, setting)}."
     on = Layout()
-    top = on.head(title or palette.name, " ".join((told, *(verdict.lines if verdict else ()))))
+    top = on.head(title or palette.name, " ".join(told))
     height, width = pixels.shape[:2]
     box = on.boxes["part"] = Box(LEFT, top + 10, LEFT + width, top + 10 + height)
-    on.frame(box)
-    on.items.append(Raster(box, pixels))
+    on.raster(box, pixels)
     if beyond.any():
-        at = box.right + 6 if width < _SLIM else box.right - 42
-        on.items.append(NearSign(Box(at, box.top + 8, at + 34, box.top + 42)))
+        on.sign(box.right + 6 if width < _SLIM else box.right - 42, box.top + 8)
     bottom = _ruler(on, box, portrait.mm_per_pixel)
     left = LEFT + max(width, _RULER) + _GUTTER
-    told_of = _figures(palette, blend, setting=setting, shown=shown, thin=thin, thin_mm=thin_mm)
+    figures = _figures(palette, blend, setting=setting, shown=shown)
+    if thin is not None:
+        share = 100.0 * float(thin.sum()) / float(visible)
+        figure, dashes = (_percent(share), ": within the dashes") if share else ("none", "")
+        figures.append((figure, f"of the visible area is thinner than {thin_mm:g} mm{dashes}."))
     if beyond.any():
-        share = 100.0 * beyond.sum() / portrait.has_part.sum()
-        told_of.append(
-            (f"{share:.0f} %", "of the visible area is beyond a screen, which shows the nearest colour it has.")
-        )
-    ends = on.figures(told_of, left, box.top, RIGHT - left)
+        meaning = "of the visible area is beyond a screen, which shows the nearest colour it has."
+        figures.append((f"{100.0 * beyond.sum() / visible:.0f} %", meaning))
+    ends = on.figures(figures, left, box.top, RIGHT - left)
     # The scale stands below the figures where the part leaves room there, else below both.
     left, top = (left, ends + 24) if ends + _SCALED <= bottom else (LEFT, max(bottom, ends) + 16)
     top = on.lines([("How thick, and in which colour", BODY, DARK)], left, top, RIGHT - left) + 12
@@ -192,35 +159,20 @@ def _ruler(on: Layout, box: Box, mm_per_pixel: float) -> int:
     return on.lines([(f"{length:g} mm", SMALL, QUIET)], bar.right + 12, box.bottom + 8, 200)
 
 
-def _figures(
-    palette: Palette, blend: Blend, *, setting: Setting, shown: Shown, thin: Mask | None,
-    thin_mm: float | None,
-) -> list[tuple[str, str]]:  # fmt: skip
-    least, usual, most = shown.depths
-    ends = list(dict.fromkeys(map(words.two_digits, (least, most))))
-    span = f"the median wall; from {' to '.join(ends)} mm in all." if len(ends) > 1 else "the wall all over."
-    told = [_volume(shown.volume_cm3), (words.two_digits(usual), f"mm, {span}")]
+def _figures(palette: Palette, blend: Blend, *, setting: Setting, shown: Shown) -> list[tuple[str, str]]:
+    """What it takes to cast it, its walls, and how these look."""
+    least, usual, most = map(words.two_digits, shown.depths)
+    span = f"the median wall; from {least} to {most} mm in all." if least != most else "the wall all over."
+    told = [_volume(shown.volume_cm3), (usual, f"mm, {span}")]
     if palette.pair:
-        depths = sorted({float(f"{max(depth, 1e-3):.2g}") for depth in (least, usual)})
+        depths = sorted({float(f"{max(depth, 1e-3):.2g}") for depth in shown.depths[:2]})
         course = thickness.course(palette, blend, setting=setting, thickness_mm=depths)
         for depth, ratio in zip(depths, course.contrast_ratio, strict=True):
-            told.append(
-                (
-                    f"{ratio:.2f}",
-                    f"contrast ratio at {words.two_digits(depth)} mm. {words.opacity_in_words(float(ratio))}.",
-                )
-            )
-    typical = appearance.predict(palette, blend, setting=replace(setting, thickness_mm=min(usual, _LARGEST_MM)))
-    told.append(
-        (
-            f"{typical.expected_error:.1f}",
-            f"expected error (CIEDE2000) at {words.two_digits(usual)} mm, 95 of 100 castings.",
-        )
-    )
-    if thin is not None and thin_mm is not None:
-        share = 100.0 * float(thin.sum()) / float(shown.portrait.has_part.sum())
-        figure, dashes = (_percent(share), ": within the dashes") if share else ("none", "")
-        told.append((figure, f"of the visible area is thinner than {thin_mm:g} mm{dashes}."))
+            seen = words.opacity_in_words(float(ratio))
+            told.append((f"{ratio:.2f}", f"contrast ratio at {words.two_digits(depth)} mm. {seen}."))
+    typical = replace(setting, thickness_mm=min(shown.depths[1], _LARGEST_MM))
+    error = appearance.predict(palette, blend, setting=typical).expected_error
+    told.append((f"{error:.1f}", f"expected error (CIEDE2000) at {usual} mm, 95 of 100 castings."))
     return told
 
 
@@ -251,10 +203,7 @@ def part_light(palette: Palette, blend: Blend, *, setting: Setting, portrait: Po
 
 def hollow_of(palette: Palette, blend: Blend, *, setting: Setting, portrait: Portrait) -> Hollow | None:
     """The colours of two walls, where the portrait shows any."""
-    there = portrait.hollow
-    if not there.any():
+    if not portrait.hollow.any():
         return None
-    near = portrait.thickness_mm[there] - portrait.beyond_mm[there]
-    return hollow_table(
-        palette, blend, setting=setting, near_mm=float(near.max()), far_mm=float(portrait.beyond_mm[there].max())
-    )
+    near, far = portrait.both_upto_mm
+    return hollow_table(palette, blend, setting=setting, near_mm=near, far_mm=far)

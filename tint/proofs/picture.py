@@ -240,12 +240,20 @@ class Layout:
         """A thin line around a box, to be painted before what fills it."""
         self.items.append(Patch(box.grown(1), LINE))
 
+    def raster(self, box: Box, pixels: Levels) -> None:
+        """Pixels drawn elsewhere, in a thin line."""
+        self.frame(box)
+        self.items.append(Raster(box, pixels))
+
+    def sign(self, left: int, top: int, size: int = CHIP_SIGN) -> None:
+        """The sign of what a screen cannot show."""
+        self.items.append(NearSign(Box(left, top, left + size, top + size)))
+
     def colour(self, box: Box, shade: Shade, *, at_left: bool = False, size: int = CHIP_SIGN) -> None:
         """A colour, with the sign in an upper corner where a screen cannot show it."""
         self.items.append(Patch(box, shade.rgb))
         if not shade.exact:
-            left = box.left + 8 if at_left else box.right - 8 - size
-            self.items.append(NearSign(Box(left, box.top + 8, left + size, box.top + 8 + size)))
+            self.sign(box.left + 8 if at_left else box.right - 8 - size, box.top + 8, size)
 
     def chips(self, chips: Sequence[Chip], strip: Box, *, gap: int = 0) -> tuple[int, list[tuple[Box, ...]]]:
         """Colours side by side in a strip with their captions: where they end, and each chip's boxes."""
@@ -276,9 +284,9 @@ class Layout:
         self.items.append(Patch(Box(left, top, right, top + 1), LINE))
         top += 16
         if signs:
-            sign = Box(left, top + 1, left + STEP_SIGN, top + 1 + STEP_SIGN)
-            self.items.append(NearSign(sign))
-            top = self.lines([(words.NEAREST_LINE, size, DARK)], sign.right + 10, top, right - sign.right - 10)
+            self.sign(left, top + 1, STEP_SIGN)
+            beside = left + STEP_SIGN + 10
+            top = self.lines([(words.NEAREST_LINE, size, DARK)], beside, top, right - beside)
         lines = [*((line, size, DARK) for line in told), *((line, size, QUIET) for line in quiet)]
         top = self.lines(lines, left, top, right - left)
         return Picture(Box(0, 0, width, top + _BELOW), self.items, self.boxes)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import binary_erosion, uniform_filter
 
 from tint.errors import InputError
 from tint.proofs.part import SEAM, Part, corner_normals
@@ -109,19 +110,14 @@ def view_of(part: Part, side: str = "top", *, pixels: int = 1000, walls: Walls |
         up = high[1] - (rows + 0.5 - margin) * mm_per_pixel
         place = np.stack((across, up, height_mm[::_SPARSE, ::_SPARSE] + low[2]), axis=-1) @ SIDES[side]
         facing = normals[::_SPARSE, ::_SPARSE] @ SIDES[side]
-        told, across_it = _wall_map(walls, place, facing, there), thickness - beyond
+        reach = 0.1 * float(np.ptp(walls.place, axis=0).max())
+        told = wall_at(walls, place.reshape(-1, 3), facing.reshape(-1, 3), reach_mm=reach).reshape(rows.shape)
+        told = told.repeat(_SPARSE, axis=0).repeat(_SPARSE, axis=1)[:height, :width]  # to the pixels about each
+        across_it = thickness - beyond
         # A wall that faces the eye is known at every pixel, but for a rim, along whose wall one looks.
         straight = (normals[..., 2] > _STRAIGHT) & (across_it < _RIM * told)
         wall = np.where(there, np.where(straight, across_it, told), 0.0)
     return View(np.where(there, thickness, 0.0), height_mm, normals, mm_per_pixel, beyond_mm=beyond, wall_mm=wall)
-
-
-def _wall_map(walls: Walls, place: Array, normals: Array, there: Mask) -> Array:
-    """The wall at some points of the front, given to the pixels about each, shape (height, width) [mm]."""
-    reach = 0.1 * float(np.ptp(walls.place, axis=0).max())
-    some = wall_at(walls, place.reshape(-1, 3), normals.reshape(-1, 3), reach_mm=reach).reshape(place.shape[:2])
-    every = np.repeat(np.repeat(some, _SPARSE, axis=0), _SPARSE, axis=1)
-    return np.asarray(every[: there.shape[0], : there.shape[1]])
 
 
 def volume_cm3(view: View) -> float:
@@ -158,6 +154,12 @@ class Portrait:
         """Where air lies between the near wall and another one."""
         return np.asarray(self.beyond_mm > 0.0)
 
+    @property
+    def both_upto_mm(self) -> tuple[float, float]:
+        """The thickest near and the thickest far wall of what is hollow [mm]."""
+        near, far = (each[self.hollow] for each in (self.thickness_mm - self.beyond_mm, self.beyond_mm))
+        return float(near.max()), float(far.max())
+
 
 def portrait_of(view: View, *, finer: int = FINER) -> Portrait:
     """A view with its lines of sight gathered into pixels, `finer` by `finer` to each."""
@@ -181,7 +183,7 @@ def portrait_of(view: View, *, finer: int = FINER) -> Portrait:
 
 def _gathered(values: Array, finer: int) -> Array:
     """Mean over squares of pixels; what is over at the right and the bottom is dropped."""
-    rows, columns = values.shape[0] // finer, values.shape[1] // finer
+    rows, columns = (side // finer for side in values.shape)
     squares = values[: rows * finer, : columns * finer].reshape(rows, finer, columns, finer)
     return np.asarray(squares.mean(axis=(1, 3)))
 
@@ -212,9 +214,7 @@ def outlined(pixels: Levels, mask: Mask | None, *, dash: int) -> Levels:
     """Pixels with a line just inside the edge of a mask, dark and white by turns, so that it shows on any colour."""
     if mask is None:
         return pixels
-    around = np.pad(mask, 1)
-    inner = mask & around[:-2, 1:-1] & around[2:, 1:-1] & around[1:-1, :-2] & around[1:-1, 2:]
-    rows, columns = np.nonzero(mask & ~inner)
+    rows, columns = np.nonzero(mask & ~binary_erosion(mask))
     drawn = pixels.copy()
     drawn[rows, columns] = np.where(((rows // dash + columns // dash) % 2 == 0)[:, None], DARK, WHITE)
     return drawn
@@ -226,41 +226,25 @@ def outlined(pixels: Levels, mask: Mask | None, *, dash: int) -> Levels:
 def normals_at(triangles: Array, placed: Array, *, face: Index, at: Index) -> Array:
     """Normals of the front at pixels: run smoothly over blunt edges, broken at sharp ones.
 
-    `triangles` (n_faces, 3, 3): turned to the eye: right, up, towards it.
-    `placed` (n_faces, 3, 2): column and row of their corners [px].
-    `face` (n,): what is seen at each pixel.
-    `at` (n, 2): row and column of the pixels.
-    Returns (n, 3) [-]
+    `triangles` (n_faces, 3, 3), turned to the eye, have their corners at `placed` (n_faces, 3, 2), column and row;
+    `face` (n,) is what is seen `at` (n, 2), row and column.
     """
-    at_corners = corner_normals(triangles)
-    normals = np.empty((face.size, 3))
+    at_corners, normals = corner_normals(triangles), np.empty((face.size, 3))
     for first in range(0, face.size, _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
-        normals[some] = _mixed(placed[face[some]], at_corners[face[some]], at[some])
-    return normals
-
-
-def _mixed(corners: Array, normals: Array, at: Index) -> Array:
-    """Normals at pixels, of the corners of the triangle that is seen at each, shape (n, 3)."""
-    point = at[:, ::-1] + 0.5
-    one, two, to = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0], point - corners[:, 0]
-    area = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
-    area = np.where(np.abs(area) < 1e-12, 1e-12, area)
-    u = (to[:, 0] * two[:, 1] - to[:, 1] * two[:, 0]) / area
-    v = (one[:, 0] * to[:, 1] - one[:, 1] * to[:, 0]) / area
-    shares = np.clip(np.stack((1.0 - u - v, u, v), axis=-1), 0.0, 1.0)
-    mixed = np.einsum("nk,nkj->nj", shares, normals)
-    return np.asarray(mixed / np.maximum(np.linalg.norm(mixed, axis=-1, keepdims=True), 1e-12))
+        a, b, c = placed[face[some]].swapaxes(0, 1)
+        one, two, to = b - a, c - a, at[some, ::-1] + 0.5 - a
+        area = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+        area = np.where(np.abs(area) < 1e-12, 1e-12, area)
+        u = (to[:, 0] * two[:, 1] - to[:, 1] * two[:, 0]) / area
+        v = (one[:, 0] * to[:, 1] - one[:, 1] * to[:, 0]) / area
+        shares = np.clip(np.stack((1.0 - u - v, u, v), axis=-1), 0.0, 1.0)
+        normals[some] = np.einsum("nk,nkj->nj", shares, at_corners[face[some]])
+    return np.asarray(normals / np.maximum(np.linalg.norm(normals, axis=-1, keepdims=True), 1e-12))
 
 
 def shading(normals: Array, height_mm: Array, *, has_part: Mask, mm_per_pixel: float) -> tuple[Array, Array]:
-    """Light and shade of a front.
-
-    `normals` (height, width, 3): right, up, towards the eye [-].
-    `height_mm` (height, width) [mm]
-    `has_part` (height, width): what lies beside the part is left as it is.
-    Returns `shade`, `gloss`: (height, width): to multiply light by, and to add to it [-].
-    """
+    """What to multiply light by on a front and what to add to it [-]; what lies beside the part is left as it is."""
     facing = np.clip(normals @ _LAMP / _LAMP[2], 0.0, None)
     shade = np.minimum(_FILL + (1.0 - _FILL) * facing, _BRIGHTEST)
     shade *= 1.0 - _SHADOW * _shadow(height_mm, mm_per_pixel)
@@ -290,8 +274,6 @@ def _shadow(height_mm: Array, mm_per_pixel: float) -> Array:
 
 def _hollow(height_mm: Array, has_part: Mask, mm_per_pixel: float) -> Array:
     """How far each pixel lies below what is around it, 0 to 1."""
-    from scipy.ndimage import uniform_filter
-
     reach = max(round(_REACH * max(height_mm.shape)), 2)
     size = 2 * reach + 1
     share = uniform_filter(has_part.astype(float), size, mode="constant")

@@ -14,22 +14,15 @@ import numpy as np
 
 from tint import appearance, colorimetry
 from tint.appearance import Appearance, Setting
-from tint.colorimetry import Viewing
+from tint.errors import InputError
 from tint.materials import Blend
-from tint.palette import Palette
+from tint.palette import ONE_WAY, Palette
 from tint.proofs import words
-from tint.proofs.facts import Chip, Facts, Row, Shade, cautions, shade_of
-from tint.proofs.passing import Held, held, judged
-from tint.proofs.picture import (
-    LEFT,
-    RIGHT,
-    Box,
-    Layout,
-    Picture,
-)
-from tint.spectra import Array, Mask
+from tint.proofs.facts import Chip, Facts, Row, Shade, cautions, seen_in, shade_of
+from tint.proofs.passing import Limit, judged, limits_of
+from tint.proofs.picture import DARK, LEFT, RIGHT, SMALL, Box, Layout, Patch, Picture, Pointer, paragraph
+from tint.proofs.render import LAMP, ColourTable, colour_table, levels_at, shows_at
 from tint.target import Target
-from tint.thickness import first_thickness
 
 # CIE illuminants of CIE 15:2018, and what people call them; which four are shown: common practice, no source.
 LIGHTS = ("D65", "A", "LED-B3", "FL11")
@@ -37,7 +30,6 @@ _NAMES = {
     "D65": "Daylight", "D50": "Warm daylight", "A": "Filament lamp", "LED-B3": "White LED", "FL11": "Shop tube",
     "FL2": "Office tube",
 }  # fmt: skip
-_THINNEST = 0.02  # of the part's own thickness: how thin a limit sample is looked for
 
 
 def steps_row(facts: Facts) -> Row:
@@ -81,26 +73,18 @@ def in_lights(seen: Appearance, *, target: Target | None = None) -> tuple[InLigh
     illuminant of CIE 15:2018, with CIEDE2000 and no correction for a pair that does not match in the first light.
     """
     own, observer = seen.setting.light, seen.setting.observer
-    views = [
-        colorimetry.viewing(seen.wavelengths, light=light, observer=observer)
-        for light in {own: 0, **dict.fromkeys(LIGHTS)}
-    ]
-    spectrum = None if target is None else target.spectrum
-    return tuple(_in(seen, view, agreed=views[0], wanted=spectrum) for view in views)
-
-
-def _in(seen: Appearance, view: Viewing, *, agreed: Viewing, wanted: Array | None) -> InLight:
-    lab = colorimetry.lab(seen.reflectance, view)
-    adapted = colorimetry.adapt(colorimetry.xyz(seen.reflectance, view), view.white, to=agreed.white)
-    moved = colorimetry.difference(seen.lab, colorimetry.xyz_to_lab(adapted, agreed.white))
-    other = None if wanted is None else colorimetry.lab(wanted, view)
-    return InLight(
-        light=view.light,
-        shade=shade_of(lab, view),
-        wanted=None if other is None else shade_of(other, view),
-        moved=float(moved),
-        from_target=np.nan if other is None else float(colorimetry.difference(other, lab)),
-    )
+    wanted = None if target is None else target.spectrum
+    agreed, lights = colorimetry.viewing(seen.wavelengths, light=own, observer=observer), []
+    for light in {own: 0, **dict.fromkeys(LIGHTS)}:
+        view = colorimetry.viewing(seen.wavelengths, light=light, observer=observer)
+        lab = colorimetry.lab(seen.reflectance, view)
+        other = None if wanted is None else colorimetry.lab(wanted, view)
+        adapted = colorimetry.adapt(colorimetry.xyz(seen.reflectance, view), view.white, to=agreed.white)
+        moved = colorimetry.difference(seen.lab, colorimetry.xyz_to_lab(adapted, agreed.white))
+        apart = np.nan if other is None else float(colorimetry.difference(other, lab))
+        beside = None if other is None else shade_of(other, view)
+        lights.append(InLight(view.light, shade_of(lab, view), beside, float(moved), apart))
+    return tuple(lights)
 
 
 def lights_row(lights: Sequence[InLight]) -> Row:
@@ -126,85 +110,6 @@ def _light_in_words(each: InLight, *, agreed: str) -> list[str]:
     return told
 
 
-# Limit samples: the lightest, the darkest and the thinnest part that an agreed tolerance lets pass.
-
-
-@dataclass(frozen=True, eq=False)
-class Limit:
-    """A part that is just within the tolerance."""
-
-    name: str  # `lightest`, `darkest` or `thinnest`
-    lab: Array  # (3,) [-]
-    shade: Shade
-    thickness_mm: float  # [mm]
-
-
-def limits_of(
-    palette: Palette, seen: Appearance, *, tolerance: float, target: Target | None = None
-) -> tuple[Limit, ...]:  # fmt: skip
-    """The limit samples of a prediction; one that does not exist is left out.
-
-    `tolerance`: CIEDE2000 from the colour agreed on, which is the prediction's [-].
-    `target`: what was asked: a sample meets its colour and opacity too, so that there is none where the prediction
-        misses it.
-
-    Lightest and darkest differ in L* alone, at the same thickness and opacity; the thinnest is the same mix over the
-    same backing.
-    """
-    own, view = seen.setting.thickness_mm, seen.setting.viewing(palette)
-    if target is not None and not _passing(palette, seen, target, np.array([own])).met[0]:
-        return ()
-    found = [
-        (name, colour, own)
-        for name, way in (("lightest", 1.0), ("darkest", -1.0))
-        if (colour := _moved(seen.lab, tolerance, way, target)) is not None
-    ]
-    thin = _thinnest(palette, seen, tolerance, target)
-    if thin is not None:
-        found.append(("thinnest", *thin))
-    return tuple(Limit(name, lab, shade_of(lab, view), depth) for name, lab, depth in found if 0.0 <= lab[0] <= 100.0)
-
-
-def _passing(palette: Palette, seen: Appearance, target: Target, depth: Array) -> Held:
-    return held(palette, seen.blend, setting=seen.setting, target=target, thickness_mm=depth)
-
-
-def _moved(lab: Array, tolerance: float, way: float, target: Target | None) -> Array | None:
-    """The colour so much lighter or darker that it is just as far as passes; None where that is no way at all."""
-    from scipy.optimize import brentq
-
-    held_to = [(lab, tolerance)]
-    if target is not None and target.thickness_mm is None:
-        held_to.append((target.lab, target.tolerance))
-
-    def over(by: float) -> float:
-        there = lab + np.array([way * by, 0.0, 0.0])
-        return max(float(colorimetry.difference(each, there)) - most for each, most in held_to)
-
-    if over(0.0) >= 0.0:
-        return None
-    # At either end of the scale a unit of L* counts for at least 0.57 (weighting of lightness in CIEDE2000).
-    return np.asarray(lab + np.array([way * brentq(over, 0.0, 4.0 * tolerance + 1.0), 0.0, 0.0]))
-
-
-def _thinnest(
-    palette: Palette, seen: Appearance, tolerance: float, target: Target | None
-) -> tuple[Array, float] | None:
-    """The colour and thickness of the thinnest part that still passes; None where any passes."""
-    own, view = seen.setting.thickness_mm, seen.setting.viewing(palette)
-    agreed = replace(Target(lab=seen.lab) if target is None else target, lab=seen.lab, tolerance=tolerance)
-    asked = [agreed] if target is None else [replace(agreed, thickness_mm=None), target]
-
-    def fails(depth: Array) -> Mask:
-        return np.asarray(~np.all([_passing(palette, seen, each, depth).met for each in asked], axis=0))
-
-    between = first_thickness(fails, own, _THINNEST * own)
-    if between is None:
-        return None
-    thin = appearance.predict(palette, seen.blend, setting=replace(seen.setting, thickness_mm=between[0]))
-    return colorimetry.lab(thin.reflectance, view), between[0]
-
-
 def limits_row(limits: Sequence[Limit], *, own: Shade, seen: Appearance) -> Row:
     """Each limit sample edge to edge with the colour agreed on."""
     chips = [
@@ -225,7 +130,12 @@ def limits_row(limits: Sequence[Limit], *, own: Shade, seen: Appearance) -> Row:
 
 # As pictures.
 
-_CHIP, _GAP = 300, 24  # sizes [px], chosen by eye
+# Sizes [px], chosen by eye.
+_CHIP, _GAP = 300, 24
+_SQUARE, _RAMP = 46, 276
+_TICK, _APART = 12, 14  # how long, and how far apart its words are at least
+_ROUND_MM = (0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)  # steps of the ticks
+_MOST_TICKS, _PER_TICK = 10, 100  # at most, and room for each [px]: more would run into one another
 
 
 def lights_picture(
@@ -275,3 +185,81 @@ def limits_picture(
     elif "thinnest" not in on.boxes:
         notes.append("No thickness leaves the tolerance: it hides what is behind it however thin it is cast.")
     return on.finished(bottom + 26, told=[*notes, words.SCREEN_LINE])
+
+
+def wedge_picture(palette: Palette, blend: Blend, *, setting: Setting, title: str = "") -> Picture:
+    """A wedge from nothing to twice the part's thickness, laid on a card checkered dark and light: the box `wedge`."""
+    own, upto_mm = setting.thickness_mm, 2.0 * setting.thickness_mm
+    behind = palette.pair or (setting.over or next(iter(palette.backings), "none"),)
+    tables = [colour_table(palette, blend, setting=setting, upto_mm=upto_mm, over=name) for name in behind]
+    names = " and ".join(behind)
+    told = f"A wedge of {blend.base} from 0 to {upto_mm:g} mm on squares of {names}, {seen_in(palette, setting)}."
+    on = Layout()
+    top = on.head(title or palette.name, told) + 40
+    box = on.boxes["wedge"] = Box(LEFT, top, RIGHT, top + _RAMP)
+    middle = box.left + round(own / upto_mm * box.width)
+    bottom = wedge_strip(on, tables, box, upto_mm, own)
+    on.items.append(Pointer(Box(middle - 11, box.top - 26, middle + 11, box.top - 4)))
+    notes = [
+        *cautions(palette, blend, setting),
+        "Light that spreads sideways in the rubber blurs such squares; that is left out here.",
+        words.SCREEN_LINE,
+    ]
+    return on.finished(bottom + 26, told=notes)
+
+
+def wedge_strip(
+    on: Layout, tables: Sequence[ColourTable], box: Box, upto_mm: float, own_mm: float = np.nan, *, signs: bool = True
+) -> int:
+    """A wedge over squares of its backings and a scale below, with a line along what a screen cannot show of it."""
+    depth = (np.arange(box.width) + 0.5) / box.width * upto_mm  # in the middle of each column
+    rows = [levels_at(table, depth) for table in tables]
+    board = (np.indices((box.height, box.width)) // _SQUARE).sum(axis=0)[..., None] % 2 == 0
+    on.raster(box, np.ascontiguousarray(np.where(board, rows[0][None], rows[-1][None])))
+    shown = np.all([shows_at(table, depth) for table in tables], axis=0)
+    edges = np.flatnonzero(np.diff(np.concatenate(([True], shown, [True]))))
+    for start, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+        on.items.append(Patch(Box(box.left + start, box.top - 7, box.left + stop, box.top - 4), DARK))
+        if signs:
+            on.sign(min(box.left + (start + stop) // 2 - 17, box.right - 42), box.top + 8)
+    return _ticks(on, box, upto_mm, own_mm)
+
+
+def _ticks(on: Layout, box: Box, upto_mm: float, own_mm: float) -> int:
+    """Millimetres below a strip that runs from 0; where their words end."""
+    most = min(_MOST_TICKS, box.width // _PER_TICK)
+    step = next((step for step in _ROUND_MM if upto_mm / step <= most), _ROUND_MM[-1])
+    bottom = box.bottom
+    taken: list[Box] = []
+    depths = [step * n for n in range(1, math.floor(upto_mm / step + 1e-9) + 1)]
+    for depth in sorted(depths, key=lambda each: not math.isclose(each, own_mm)):  # the part's own has its words first
+        x = min(box.left + round(depth / upto_mm * box.width), box.right - 1)
+        on.items.append(Patch(Box(x, box.bottom + 4, x + 1, box.bottom + 4 + _TICK), DARK))
+        said = f"{depth:g} mm" + (", this part" if math.isclose(depth, own_mm) else "")
+        (line,), bottom = paragraph(said, left=0, top=box.bottom + 18, width=300, size=SMALL)
+        left = min(x - line.box.width // 2, box.right - line.box.width)
+        place = Box(left, line.box.top, left + line.box.width, line.box.bottom)
+        if all(place.left >= each.right + _APART or place.right + _APART <= each.left for each in taken):
+            on.items.append(replace(line, box=place))
+            taken.append(place)
+    return bottom
+
+
+def lit_picture(palette: Palette, blend: Blend, *, setting: Setting, title: str = "") -> Picture:
+    """The wedge with a lamp behind it, above the same wedge lit from the front: boxes `lamp` and the backing's name."""
+    upto_mm = 2.0 * setting.thickness_mm
+    seen = appearance.predict(palette, blend, setting=setting)
+    if not palette.tells_opacity:
+        raise InputError("lit from behind", "the palette cannot tell it", ONE_WAY, "read some over a second backing")
+    told = f"Lit from behind, {blend.base} from 0 to {upto_mm:g} mm, {seen_in(palette, setting)}; the lamp shows white."
+    on = Layout()
+    bottom = on.head(title or palette.name, told)
+    fronts = {LAMP: "A lamp behind it", seen.over: f"Lit from the front, {words.behind(seen.over)}"}
+    for name, said in fronts.items():
+        table = colour_table(palette, blend, setting=setting, upto_mm=upto_mm, over=name)
+        top = on.title(said, LEFT, bottom + (22 if on.boxes else 6), RIGHT - LEFT) + 4
+        box = on.boxes[name] = Box(LEFT, top, RIGHT, top + _RAMP // 2)
+        bottom = wedge_strip(on, [table], box, upto_mm, setting.thickness_mm)
+    through = f"{100 * seen.luminous_transmittance:.2g} % of the light comes through at {setting.thickness_mm:g} mm."
+    notes = [*cautions(palette, blend, setting), through, words.SCREEN_LINE]
+    return on.finished(bottom + 26, told=notes)

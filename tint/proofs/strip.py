@@ -99,7 +99,12 @@ def _chips(
 
     wanted = _Shown("Target", shades(_of_target(answer, over)), _asked(target, over), target.spectrum)
     recipes = [
-        _Shown(f"{rank}, {each.blend.base}", shades(_of_look(palette, look)), _told(each), look.reflectance)
+        _Shown(
+            f"{rank}, {each.blend.base}",
+            shades(dict(zip(palette.pair, (look.lab_black, look.lab_white), strict=False)) | {look.over: look.lab}),
+            _told(each),
+            look.reflectance,
+        )
         for rank, (each, look) in enumerate(zip(answer.recipes, looks, strict=True), start=1)
     ]
     return wanted, recipes
@@ -114,11 +119,6 @@ def _of_target(answer: Answer, over: str) -> dict[str, Array]:
         if (look.thickness_mm or depth) == depth and (look.seat or part.seat) == part.seat:
             labs.setdefault(look.over or over, look.lab)
     return labs
-
-
-def _of_look(palette: Palette, look: Appearance) -> dict[str, Array]:
-    pair = {palette.black: look.lab_black, palette.white: look.lab_white} if palette.pair else {}
-    return pair | {look.over: look.lab}
 
 
 def _asked(target: Target, over: str) -> tuple[str, ...]:

@@ -23,6 +23,7 @@ from tint.spectra import Array
 Objects = dict[str, Any]
 
 CARD, INK = "card", "ink"  # surfaces whose reflectance changes with the wavelength
+_PAINTED, _SHINES = {"type": "diffuse", "reflectance": CARD}, {"type": "area", "radiance": 1.0}
 
 _WAYS_OUT = 40  # along which the walls about a point are looked for
 _FILM = 0.002  # of the part's size: the air between it and what it lies on
@@ -107,7 +108,8 @@ def facing(part: Placed, *, pixels: tuple[int, int], mm_per_pixel: float, margin
     away = float((part.points @ part.towards).max()) + part.size
     eye = across * part.right + over * part.up + away * part.towards
     half = 0.5 * wide * mm_per_pixel
-    return {"type": "orthographic", "to_world": looking(part, eye) @ scaled(half, half, 1.0)} | _film(wide, high)
+    to_world = looking(part, eye) @ np.diag([half, half, 1.0, 1.0])
+    return {"type": "orthographic", "to_world": to_world} | _film(wide, high)
 
 
 def _film(wide: int, high: int) -> Objects:
@@ -120,11 +122,6 @@ def looking(part: Placed, eye: Array) -> Array:
     matrix = np.eye(4)
     matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = -part.right, part.up, -part.towards, eye
     return matrix
-
-
-def scaled(x: float, y: float, z: float) -> Array:
-    """A scaling, shape (4, 4)."""
-    return np.diag([x, y, z, 1.0])
 
 
 def rectangle(centre: Array, normal: Array, half: tuple[float, float], *, up: Array | None = None) -> Array:
@@ -149,7 +146,7 @@ def surroundings(
     Raises InputError if the part has no room for the lamp.
     """
     far = 60.0 * part.size
-    table = {"type": "rectangle", "to_world": scaled(far, far, 1.0), "bsdf": {"type": "diffuse", "reflectance": CARD}}
+    table = {"type": "rectangle", "to_world": np.diag([far, far, 1.0, 1.0]), "bsdf": _PAINTED}
     if scene == "window":
         return {"table": table, "air": _by_a_window(part)}
     if scene == "inside":
@@ -157,14 +154,14 @@ def surroundings(
             found = "a lamp finds no room inside this part"
             raise InputError("--trace inside", found, "expected a hollow part", "use --trace behind")
         centre, radius = hollow
-        lamp = {"type": "sphere", "center": centre.tolist(), "radius": radius, "emitter": _shines(1.0)}
+        lamp = {"type": "sphere", "center": centre.tolist(), "radius": radius, "emitter": _SHINES}
         # The room is so dim that what comes through the wall is seen, and so bright that the part's form is.
         return {"table": table, "air": _all_around(0.1 * passed * _LAMP**2), "lamp": lamp}
     if scene == "behind":
         centre = part.middle - 0.75 * part.size * part.towards
         half = 8.0 * part.size
         to_world = rectangle(centre, part.towards, (half, half))
-        panel = {"type": "rectangle", "to_world": to_world, "emitter": _shines(1.0)}
+        panel = {"type": "rectangle", "to_world": to_world, "emitter": _SHINES}
         return {"panel": panel | {"bsdf": {"type": "diffuse", "reflectance": 0.5}}, "air": _all_around(0.06)}
     if scene == "page":
         return {"page": _page(part, page_of_print()), "air": _by_a_window(part)}
@@ -176,16 +173,11 @@ def even(part: Placed) -> Objects:
     behind = float((part.points @ part.towards).min()) - _FILM * part.size
     middle = part.middle + (behind - float(part.middle @ part.towards)) * part.towards
     to_world = rectangle(middle, part.towards, (60.0 * part.size, 60.0 * part.size), up=part.up)
-    card = {"type": "rectangle", "to_world": to_world, "bsdf": {"type": "diffuse", "reflectance": CARD}}
-    return {"card": card, "air": _all_around(1.0)}
+    return {"card": {"type": "rectangle", "to_world": to_world, "bsdf": _PAINTED}, "air": _all_around(1.0)}
 
 
 def _all_around(brightness: float) -> Objects:
     return {"type": "constant", "radiance": brightness}
-
-
-def _shines(brightness: float) -> Objects:
-    return {"type": "area", "radiance": brightness}
 
 
 def _by_a_window(part: Placed) -> Objects:
@@ -249,8 +241,8 @@ def hollow_of(part: Placed) -> tuple[Array, float] | None:
     points = np.stack(np.meshgrid(*steps, indexing="ij"), axis=-1).reshape(-1, 3)
     turn = np.arange(_WAYS_OUT)
     height = 1.0 - 2.0 * (turn + 0.5) / _WAYS_OUT  # a Fibonacci sphere: even all around (common practice)
-    angle = turn * np.pi * (3.0 - np.sqrt(5.0))
-    ways = np.stack((*(np.sqrt(1.0 - height**2) * np.stack((np.cos(angle), np.sin(angle)))), height), axis=-1)
+    angle, around = turn * np.pi * (3.0 - np.sqrt(5.0)), np.sqrt(1.0 - height**2)
+    ways = np.stack((around * np.cos(angle), around * np.sin(angle), height), axis=-1)
     start, along = np.repeat(points, len(ways), axis=0), np.tile(ways, (len(points), 1))
     met = crossings(grid_of(part.corners), start, along)
     ray, first = np.unique(met.ray, return_index=True)

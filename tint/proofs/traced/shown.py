@@ -20,7 +20,7 @@ from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.part import Part, corner_normals
 from tint.proofs.part_picture import hollow_of
-from tint.proofs.picture import BODY, DARK, LEFT, RIGHT, Box, Layout, Picture, Raster, paint
+from tint.proofs.picture import BODY, DARK, LEFT, RIGHT, Box, Layout, Picture, paint
 from tint.proofs.portrait import FINER, MARGIN, SIDES, View, plain_light, portrait_of, view_of
 from tint.proofs.render import Levels, colour_table, png, to_levels
 from tint.proofs.traced import paths, scenes
@@ -144,8 +144,7 @@ def traced_picture(shown: TracedPart, *, title: str) -> Picture:
     if wide != columns:
         levels = np.asarray(Image.fromarray(levels).resize((wide, high), Image.Resampling.BICUBIC))
     box = on.boxes["part"] = Box(LEFT, top + 10, LEFT + wide, top + 10 + high)
-    on.frame(box)
-    on.items.append(Raster(box, levels))
+    on.raster(box, levels)
     left, end = box.right + _GUTTER, box.bottom
     told = shown.lines
     if RIGHT - left >= _COLUMN:
