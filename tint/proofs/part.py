@@ -66,7 +66,13 @@ def read_part(path: str | Path, *, unit: str = "", shell_mm: float | None = None
         a part.
     """
     path = Path(path)
-    part = part_of(_read_mesh(path, unit, shell_mm), name=path.name)
+    mesh = _load(path)
+    scale = _mm(unit or mesh.units or "mm")
+    _check_size(path.name, np.asarray(mesh.extents, dtype=float) * scale, named=bool(unit))
+    mesh.apply_scale(scale)
+    if shell_mm is None:
+        _check_closed(path.name, mesh)
+    part = part_of(mesh.triangles if shell_mm is None else _thickened(path.name, mesh, shell_mm), name=path.name)
     if not part.volume_cm3 > SEAM * float(part.size_mm.max()) ** 3 / 1000.0:
         raise InputError(str(path), "its surface encloses nothing", "expected a solid", "export it again")
     return part
@@ -116,18 +122,6 @@ def corner_normals(triangles: Array) -> Array:
 
 
 # A mesh: nothing unpacked before its size is known, no other file opened, its surface closed.
-
-
-def _read_mesh(path: Path, unit: str, shell_mm: float | None) -> Array:
-    """Triangles of a closed surface, shape (n, 3, 3) [mm]."""
-    mesh = _load(path)
-    scale = _mm(unit or mesh.units or "mm")
-    _check_size(path.name, np.asarray(mesh.extents, dtype=float) * scale, named=bool(unit))
-    mesh.apply_scale(scale)
-    if shell_mm is not None:
-        return _thickened(path.name, mesh, shell_mm)
-    _check_closed(path.name, mesh)
-    return np.asarray(mesh.triangles, dtype=float)
 
 
 def _load(path: Path) -> Any:

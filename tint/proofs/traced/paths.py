@@ -33,15 +33,8 @@ _SWALLOWS = 1e4  # 1/mm, of rubber that lets nothing out again
 _VARIANT = "scalar_rgb"  # the one that needs no compiler; its three channels carry the same number here
 
 
-def check_installed() -> None:
-    """Refuse where there is nothing to trace with.
-
-    Raises InputError in one line, which says what to install.
-    """
-    _mitsuba()
-
-
-def _mitsuba() -> Any:
+def check_installed() -> Any:
+    """Mitsuba itself; InputError, which says what to install, where there is nothing to trace with."""
     try:
         import mitsuba
     except ImportError as error:
@@ -63,8 +56,7 @@ class Stage:
 
     def pictures(self, at: int, *, paths: int, seed: int, black: bool) -> Array:
         """Radiance at one wavelength, shape (height, width)."""
-        known = {str(key) for key in self.parameters.keys()}  # noqa: SIM118 (no mapping)
-        mi = _mitsuba()
+        mi, known = check_installed(), set(map(str, self.parameters.keys()))
         for key, value in _values(self.rubber, at, black=black).items():
             if key in known:
                 self.parameters[key] = value
@@ -89,16 +81,13 @@ def stage(
     `surfaces` (n_wavelengths,): reflectance of what the scene calls `card` and `ink` [-].
     Raises InputError if Mitsuba is not installed.
     """
-    mi = _mitsuba()
+    mi = check_installed()
     with tempfile.TemporaryDirectory() as folder:
-        shape: Mapping[str, Any] | None
         if isinstance(part, Placed):
             file = Path(folder) / "part.ply"
             file.write_bytes(ply(part))
-            shape = {"type": "ply", "filename": str(file)}
-        else:
-            shape = part
-        whole = {"type": "scene", "sensor": dict(eye), **objects, **_body(shape, rubber)}
+            part = {"type": "ply", "filename": str(file)}
+        whole = {"type": "scene", "sensor": dict(eye), **objects, **_body(part, rubber)}
         scene = mi.load_dict(_loaded(mi, whole))
     return Stage(scene, mi.traverse(scene), rubber, painted(objects, surfaces))
 
@@ -112,21 +101,21 @@ def follow(
     `black`: as if the rubber swallowed all light that enters it: its gloss, and what is about it.
     `tell`: called after each wavelength of each pass.
     """
+    each = _bare if black else _whole
     for number in range(passes):
-        # One seed for all wavelengths: their noise is then alike, and hardly coloured.
-        each = _bare if black else _whole
         seen = []
-        for picture in each(on, paths, _seed(seed, number)):
+        # One seed for all wavelengths: their noise is then alike, and hardly coloured.
+        for picture in each(on, paths, (seed * 1_000_003 + number) % 2**31):
             seen.append(picture)
             if tell is not None:
                 tell()
         yield np.stack(seen, axis=-1)
 
 
-def _whole(on: Stage, paths: int, seed: int) -> Iterator[Array]:
+def _whole(on: Stage, paths: int, seed: int, *, black: bool = False) -> Iterator[Array]:
     """A picture at each wavelength."""
     for at in range(on.rubber.absorption.size):
-        yield on.pictures(at, paths=paths, seed=seed, black=False)
+        yield on.pictures(at, paths=paths, seed=seed, black=black)
 
 
 def _bare(on: Stage, paths: int, seed: int) -> Iterator[Array]:
@@ -137,8 +126,7 @@ def _bare(on: Stage, paths: int, seed: int) -> Iterator[Array]:
     """
     count, painted = on.rubber.absorption.size, list(on.painted.values())
     if len(painted) > 1 or any(of.ndim > 1 for of in painted):
-        for at in range(count):
-            yield on.pictures(at, paths=paths, seed=seed, black=True)
+        yield from _whole(on, paths, seed, black=True)
         return
     level = painted[0] if painted else np.zeros(count)
     low, high = int(level.argmin()), int(level.argmax())
@@ -149,13 +137,9 @@ def _bare(on: Stage, paths: int, seed: int) -> Iterator[Array]:
         yield least + share * (most - least)
 
 
-def _seed(seed: int, number: int) -> int:
-    return (seed * 1_000_003 + number) % 2**31
-
-
 def front(on: Stage) -> tuple[Array, Array]:
     """What lies foremost at each pixel: its place, shape (height, width, 3) [mm], and its normal, likewise [-]."""
-    mi = _mitsuba()
+    mi = check_installed()
     way = mi.load_dict({"type": "aov", "aovs": "place:position,normal:sh_normal"})
     told = np.array(mi.render(on.scene, integrator=way, spp=16, seed=1), dtype=np.float64)[..., -6:]
     return told[..., :3], told[..., 3:]

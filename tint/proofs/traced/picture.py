@@ -96,24 +96,17 @@ def traced(
     count = few.which.size
     steps, step = how.passes * count * 3, itertools.count(1)
 
-    def tell() -> None:
-        if progress is not None:
-            progress("Following light through the part", next(step), steps)
+    def followed(*, times: int = 1, seed: int = seed, black: bool = False) -> Iterator[Array]:
+        def tell() -> None:
+            if progress is not None:
+                progress("Following light through the part", next(step), steps)
 
-    def within() -> Iterator[Array]:
-        """Pass by pass what has been inside the rubber: all, less the gloss that the same paths show."""
-        whole = paths.follow(on, passes=how.passes, paths=how.paths, seed=seed, tell=tell)
-        bare = paths.follow(on, passes=how.passes, paths=how.paths, seed=seed, black=True, tell=tell)
-        for one, other in zip(whole, bare, strict=True):
-            yield few.light(one - other, view)
+        return paths.follow(on, passes=how.passes, paths=times * how.paths, seed=seed, black=black, tell=tell)
 
-    inside = halves(within())
-    gloss = halves(
-        few.light(each, view)
-        for each in paths.follow(
-            on, passes=how.passes, paths=_GLOSS * how.paths, seed=seed + 1, black=True, tell=tell
-        )
-    )  # fmt: skip
+    # What has been inside the rubber is all, less the gloss that the same paths show.
+    inside = halves(few.light(a - b, view) for a, b in zip(followed(), followed(black=True), strict=True))
+    bare = followed(times=_GLOSS, seed=seed + 1, black=True)
+    gloss = halves(few.light(each, view) for each in bare)
     place, normal = paths.front(on)
     forms = np.concatenate((normal / _TURN, place / (_STEP * body.size)), axis=-1)
     both = [np.stack(smoothed(*each, forms, reach=reach)) for each, reach in ((inside, 8), (gloss, 5))]
@@ -134,8 +127,8 @@ def traced(
 def side_of(scene: str, part: Part) -> str:
     """From which side a scene shows a part unless told: before a lamp from where most of it is seen."""
     wide, deep, high = part.size_mm
-    return _SIDE_OF.get(scene) or max({"front": wide * high, "right": deep * high, "top": wide * deep}.items(),
-                                      key=lambda each: each[1])[0]  # fmt: skip
+    areas = {"front": wide * high, "right": deep * high, "top": wide * deep}
+    return _SIDE_OF.get(scene) or max(areas, key=lambda side: float(areas[side]))
 
 
 def united(part: Part) -> Part:
@@ -191,7 +184,7 @@ def _exposure(light: Array, place: Array, scene: str, body: scenes.Placed, objec
 # does. The passes fall into two halves; each is smoothed with the weights that the other tells, so that noise does not
 # choose what it is averaged with, and what they still differ by is the noise that is left.
 
-_REACH, _PATCH = 7, 3  # px, each way; chosen by eye as is the next
+_REACH, _PATCH, _HUE_REACH = 7, 3, 6  # px, each way; chosen by eye as is the next
 _STRICT = 0.45  # times the noise by which surroundings may differ
 _LOOSE = 0.5  # of an edge, as far as hue is concerned
 _BRIGHT = 4.0  # times the brightest of the pixels about, beyond which a single pass is a stray path
@@ -209,14 +202,11 @@ def halves(passes: Iterable[Array]) -> tuple[Half, Half]:
     """Gather passes, an even number of them, by turns."""
     sums: list[list[Any]] = [[0.0] * 3, [0.0] * 3]  # of each half: how many, their sum and that of their squares
     for number, seen in enumerate(passes):
-        half = sums[number % 2]
-        for at, more in enumerate((1.0, seen, seen**2)):
-            half[at] = half[at] + more
-    made = [
+        sums[number % 2] = [of + more for of, more in zip(sums[number % 2], (1.0, seen, seen**2), strict=True)]
+    first, second = (
         Half(total / count, np.maximum(squares / count - (total / count) ** 2, 0.0) / max(count - 1.0, 1.0))
         for count, total, squares in sums
-    ]
-    first, second = made
+    )
     if sums[0][0] < 3:  # too few to tell: the halves tell each other
         variance = 0.5 * (first.mean - second.mean) ** 2
         first, second = Half(first.mean, variance), Half(second.mean, variance)
@@ -234,18 +224,10 @@ def smoothed(first: Half, second: Half, forms: Array, *, reach: int = _REACH) ->
     `forms` (height, width, n): what is known without noise, in units by which neighbours may differ: a step of 1 is an
         edge.
     """
-    variances = [_spread(each.variance) for each in (first, second)]
-    pairs = ((first.mean, second.mean, variances[1]), (second.mean, first.mean, variances[0]))
-    one, two = (
-        _filtered(_without_strays(values), _without_strays(guide), spread, forms, reach)
-        for values, guide, spread in pairs
-    )
-    return one, two
-
-
-def _spread(variance: Array) -> Array:
-    """Variance averaged about each pixel: of few passes it is itself uncertain."""
-    return np.asarray(uniform_filter(variance, size=(7, 7, 1), mode="nearest") + 1e-8)
+    # Variance averaged about each pixel: of few passes it is itself uncertain.
+    spreads = [uniform_filter(each.variance, size=(7, 7, 1), mode="nearest") + 1e-8 for each in (first, second)]
+    one, two = _without_strays(first.mean), _without_strays(second.mean)
+    return _filtered(one, two, spreads[1], forms, reach), _filtered(two, one, spreads[0], forms, reach)
 
 
 def _without_strays(mean: Array) -> Array:
@@ -276,13 +258,13 @@ def _about(reach: int, *values: Array) -> Iterator[list[Array]]:
         yield [each[down : down + rows, right : right + columns] for each in padded]
 
 
-def evenly_coloured(light: Array, forms: Array, *, reach: int = 6) -> Array:
+def evenly_coloured(light: Array, forms: Array) -> Array:
     """Light whose brightness stays and whose hue is that of what is about it on the same face, shape (..., 3).
 
     Colours of rubber run smoothly where brightness does not: of what noise is left, the eye sees that of the hue first.
     """
     bright, total = light.mean(axis=-1), np.zeros_like(light)
-    for other, form in _about(reach, light, forms):
+    for other, form in _about(_HUE_REACH, light, forms):
         total += np.exp(-((_LOOSE * (forms - form)) ** 2).sum(axis=-1))[..., None] * other
     hue = total / np.maximum(total.mean(axis=-1, keepdims=True), 1e-9)
     return np.asarray(np.where(total.min(axis=-1, keepdims=True) > 0.0, bright[..., None] * hue, light))
