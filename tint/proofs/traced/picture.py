@@ -60,7 +60,7 @@ class Traced:
 
 def traced(
     palette: Palette, blend: Blend, part: Part, *, setting: Setting, scene: str, side: str = "",
-    quality: str | Quality = "preview", pixels: int | None = None, seed: int = 0,
+    quality: str | Quality = "preview", pixels: int | None = None, seed: int = 0, more_passes: int = 0,
     progress: Progress | None = None,
 ) -> Traced:  # fmt: skip
     """Trace a part in a scene.
@@ -69,6 +69,7 @@ def traced(
     `side`: from which the part is seen; what suits the scene when empty.
     `quality`: `preview`, `sheet`, `print`, or one's own.
     `pixels`: in place of those of the quality [px].
+    `more_passes`: that are to follow elsewhere, and count as steps.
     `progress`: told what is done, how many steps are, and of how many.
     Raises InputError if Mitsuba is not installed, the palette is of another layer model, scene, side or quality are
         not known, or the part has no room for a lamp.
@@ -94,7 +95,7 @@ def traced(
     on = paths.stage(rubber, body, objects, eye, surfaces=surfaces)
     view = setting.viewing(palette)
     count = few.which.size
-    steps, step = how.passes * count * 3, itertools.count(1)
+    steps, step = (3 * how.passes + more_passes) * count, itertools.count(1)
 
     def followed(*, times: int = 1, seed: int = seed, black: bool = False) -> Iterator[Array]:
         def tell() -> None:

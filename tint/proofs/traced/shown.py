@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -24,7 +23,7 @@ from tint.proofs.picture import BODY, DARK, LEFT, RIGHT, Box, Layout, Picture, p
 from tint.proofs.portrait import FINER, MARGIN, SIDES, View, plain_light, portrait_of, view_of
 from tint.proofs.render import Levels, colour_table, png, to_levels
 from tint.proofs.traced import paths, scenes
-from tint.proofs.traced.picture import QUALITIES, Progress, Traced, side_of, surfaces_of, traced, united
+from tint.proofs.traced.picture import Progress, Traced, side_of, surfaces_of, traced, united
 from tint.proofs.traced.rubber import few_wavelengths, rubber_of
 from tint.spectra import Array, Mask
 
@@ -76,18 +75,22 @@ def trace_part(
     """Trace a part, and hold it against its slab picture; arguments as of `tint.proofs.traced.picture.traced`."""
     side = side or side_of(scene, part)
     _view_to_compare(part, side)  # what cannot be compared is told before minutes have gone by
-    count = few_wavelengths(palette, blend, setting=setting, upto_mm=float(part.size_mm.max())).which.size
+    at, steps = 0, 0
+
+    def tell(said: str, now: int, of: int) -> None:
+        nonlocal at, steps
+        at, steps = now, of
+        if progress is not None:
+            progress(said, now, of)
+
+    more: dict[str, Any] = {"setting": setting, "side": side, "seed": seed}
     # A path of the comparison takes as long as one of the picture: its passes are told in the same steps.
-    first, then = 3 * QUALITIES.get(quality, QUALITIES["preview"]).passes * count, _PASSES * count
-    tell, at_step = progress or (lambda *_: None), itertools.count(first + 1)
     picture = traced(
-        palette, blend, part, setting=setting, scene=scene, side=side, quality=quality, pixels=pixels, seed=seed,
-        progress=lambda said, at, of: tell(said, at, of + then),
-    )  # fmt: skip
+        palette, blend, part, scene=scene, quality=quality, pixels=pixels, more_passes=_PASSES, progress=tell, **more
+    )
     apart = against_slab(
-        palette, blend, part, setting=setting, side=side, seed=seed,
-        tell=lambda: tell("Holding it against flat layers", next(at_step), first + then),
-    )  # fmt: skip
+        palette, blend, part, tell=lambda: tell("Holding it against flat layers", at + 1, steps), **more
+    )
     named = f"{part.seen_from(side)}, {SCENES[scene]}"
     lines = [_what_it_is(picture, setting, _across(part, side)), apart.words]
     if scene == "page":
@@ -109,20 +112,16 @@ _LIT = {
 def _what_it_is(picture: Traced, setting: Setting, across: Array) -> str:
     """How the picture came about, in sentences."""
     lit = _LIT[picture.scene]
-    if picture.scene == "page":
-        lit += f" {_of_page(scenes.page_scale(across))}"
+    if picture.scene == "page":  # how large the print is, nothing else in the picture tells
+        scale = scenes.page_scale(across)
+        larger = f", drawn {scale:.2g} times as large" if scale > 1.0 else ""
+        lit += f" The page is A5, its letters are of 12 points{larger}."
     return (
         f"Traced: {picture.paths / 1e6:.2g} million paths of light followed through the rubber and its skin, at "
         f"{picture.few.which.size} wavelengths, from the pigments' measured absorption and scattering, for "
         f"{setting.light}. {lit} Noise is smoothed; about {100.0 * picture.noise:.1g} % of white is "
         "left. Table, lamps and room are drawn, not predicted."
     )
-
-
-def _of_page(scale: float) -> str:
-    """How large the print is, which nothing else in the picture tells."""
-    larger = f", drawn {scale:.2g} times as large" if scale > 1.0 else ""
-    return f"The page is A5, its letters are of 12 points{larger}."
 
 
 def draw_traced(
@@ -145,8 +144,7 @@ def traced_picture(shown: TracedPart, *, title: str) -> Picture:
         levels = np.asarray(Image.fromarray(levels).resize((wide, high), Image.Resampling.BICUBIC))
     box = on.boxes["part"] = Box(LEFT, top + 10, LEFT + wide, top + 10 + high)
     on.raster(box, levels)
-    left, end = box.right + _GUTTER, box.bottom
-    told = shown.lines
+    left, end, told = box.right + _GUTTER, box.bottom, shown.lines
     if RIGHT - left >= _COLUMN:
         at, told = box.top, (words.SCREEN_LINE,)
         for line in shown.lines[:-1]:
@@ -187,9 +185,7 @@ def against_slab(
     measured = replace(setting, geometry="di:8")
     portrait = portrait_of(_view_to_compare(part, side))
     table = colour_table(palette, blend, setting=measured, upto_mm=portrait.upto_mm)
-    slab = np.asarray(
-        plain_light(portrait, table, hollow_of(palette, blend, setting=measured, portrait=portrait)), dtype=float
-    )
+    slab = plain_light(portrait, table, hollow_of(palette, blend, setting=measured, portrait=portrait)).astype(float)
     part = united(part)
     body = scenes.placed(part.triangles, corner_normals(part.triangles), SIDES[side], scene="even")
     few = few_wavelengths(palette, blend, setting=setting, upto_mm=body.size)
@@ -204,12 +200,12 @@ def against_slab(
     inside = binary_erosion(portrait.cover > 0.99, iterations=1)
     if not inside.any():  # a part as thin as a pixel or two
         inside = portrait.cover >= portrait.cover.max()
-    labs = [_squares(each, inside) for each in (slab, 0.5 * (first + second), first, second)]
-    wanted, found, one, other = (colorimetry.light_to_lab(each) for each in labs)
+    every = (slab, 0.5 * (first + second), first, second)
+    wanted, found, one, other = (colorimetry.light_to_lab(_squares(each, inside)) for each in every)
     apart = colorimetry.difference(found, wanted)
-    means = colorimetry.light_to_lab(np.stack([each[inside].mean(axis=0) for each in (slab, 0.5 * (first + second))]))
+    means = [colorimetry.light_to_lab(each[inside].mean(axis=0)) for each in every[:2]]
     return Apart(
-        whole=float(colorimetry.difference(means[0], means[1])),
+        whole=float(colorimetry.difference(*means)),
         usual=float(np.median(apart)),
         most=float(np.percentile(apart, 95.0)),
         noise=float(np.median(colorimetry.difference(one, other))) / 2.0,
