@@ -141,7 +141,7 @@ def _wedge(on: Layout, facts: Facts, top: int) -> int:
             own = on.boxes["own"] = Box(middle - 11, strip.top - 25, middle + 11, strip.top - 3)
             on.items.append(Pointer(own))
         told = [] if math.isnan(step.contrast_ratio) else [f"contrast {step.contrast_ratio:.2f}"]
-        told += [f"no swatch so {step.beyond}"] if step.beyond else []
+        told += [f"no swatch so {step.beyond}"] * bool(step.beyond)
         thick = f"{step.thickness_mm:g} mm" + (", this part" if step.own else "")
         ends.append(on.named(thick, told, tile.left, strip.bottom + 10, tile.width))
     return max(ends)

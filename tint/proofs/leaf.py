@@ -151,12 +151,11 @@ class Page:
             if chip.photo is not None:
                 picture = io.BytesIO(chip.photo.jpeg(round(_PIXELS * each), round(_PIXELS * height)))
                 self.pdf.image(picture, x=start, y=top, w=each, h=height, alt_text="A photograph of the trial")
-            end = top + height + 0.6
+            ends.append(top + height + 0.6)
             for said, strong in ((chip.name, chip.strong), ("; ".join(chip.told), False)):
-                ink = INK if strong else QUIET
                 if said:
-                    end = self.paragraph(said, start, end, width=each - 1.0, points=SMALL, bold=strong, ink=ink)
-            ends.append(end)
+                    how: dict[str, Any] = {"points": SMALL, "bold": strong, "ink": INK if strong else QUIET}
+                    ends.append(self.paragraph(said, start, ends[-1], width=each - 1.0, **how))
         return self.paragraphs(row.notes, x, max(ends), width, points=SMALL, ink=QUIET)
 
     def wrapped(self, said: str, *, width: float, points: float = BODY) -> list[str]:

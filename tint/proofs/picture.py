@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -155,17 +155,13 @@ def paint(picture: Picture) -> bytes:
         elif isinstance(item, Text):
             at = (box.left, box.top + baseline(item.size))
             draw.text(at, item.words, fill=item.ink, font=font(item.size, item.face), anchor="ls")
-        else:
-            _stamp(image, box, _draw_near if isinstance(item, NearSign) else _draw_pointer)
+        else:  # a sign is drawn large over what is there, and laid down small
+            corners = (box.left, box.top, box.right, box.bottom)
+            large = image.crop(corners).resize((box.width * _FINER, box.height * _FINER), Image.Resampling.NEAREST)
+            sketch = _draw_near if isinstance(item, NearSign) else _draw_pointer
+            sketch(ImageDraw.Draw(large), large.width)
+            image.paste(large.resize((box.width, box.height), Image.Resampling.BOX), corners)
     return png(np.asarray(image))
-
-
-def _stamp(image: Image.Image, box: Box, sketch: Callable[[ImageDraw.ImageDraw, int], None]) -> None:
-    """Draw a sign large over what is there, and lay it down small."""
-    corners = (box.left, box.top, box.right, box.bottom)
-    large = image.crop(corners).resize((box.width * _FINER, box.height * _FINER), Image.Resampling.NEAREST)
-    sketch(ImageDraw.Draw(large), large.width)
-    image.paste(large.resize((box.width, box.height), Image.Resampling.BOX), corners)
 
 
 def _draw_near(draw: ImageDraw.ImageDraw, size: int) -> None:

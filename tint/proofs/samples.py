@@ -37,9 +37,9 @@ def steps_row(facts: Facts) -> Row:
     behind = [words.behind(name) for name in facts.behind]
     chips = [
         Chip(
-            name=f"{step.thickness_mm:g} mm",
+            name=(thick := f"{step.thickness_mm:g} mm"),
             shades=step.shades,
-            labels=tuple(f"{step.thickness_mm:g} mm {name}" for name in behind),
+            labels=tuple(f"{thick} {name}" for name in behind),
             strong=step.own,
         )
         for step in facts.wedge
@@ -89,25 +89,16 @@ def in_lights(seen: Appearance, *, target: Target | None = None) -> tuple[InLigh
 
 def lights_row(lights: Sequence[InLight]) -> Row:
     """The recipe in several lights, its target beside it where its spectrum is known."""
-    chips = [
-        Chip(
-            name=named(each.light),
-            shades=(each.shade, each.wanted) if each.wanted else (each.shade,),
-            labels=(named(each.light), f"the target, {named(each.light)}"),
-            told=tuple(_light_in_words(each, agreed=lights[0].light)),
-        )
-        for each in lights
-    ]
+    chips = []
+    for each in lights:
+        name, apart = named(each.light), each.from_target
+        shades = (each.shade, each.wanted) if each.wanted else (each.shade,)
+        told = "the light agreed on" if each.light == lights[0].light else f"changes by {each.moved:.1f} CIEDE2000"
+        beside = f"{apart:.1f} CIEDE2000 from the target: {words.difference_in_words(apart)}"
+        every = (told,) if math.isnan(apart) else (told, beside)
+        chips.append(Chip(name=name, shades=shades, labels=(name, f"the target, {name}"), told=every))
     notes = ("Left halves this recipe, right halves what was asked for.",) if lights[0].wanted else ()
     return Row(title="In other lights", chips=tuple(chips), notes=notes)
-
-
-def _light_in_words(each: InLight, *, agreed: str) -> list[str]:
-    """What a light does to the recipe, in numbers."""
-    told = ["the light agreed on" if each.light == agreed else f"changes by {each.moved:.1f} CIEDE2000"]
-    if not math.isnan(each.from_target):
-        told.append(f"{each.from_target:.1f} CIEDE2000 from the target: {words.difference_in_words(each.from_target)}")
-    return told
 
 
 def limits_row(limits: Sequence[Limit], *, own: Shade, seen: Appearance) -> Row:

@@ -85,8 +85,8 @@ def _colour(page: Page, sheet: WeighSheet, top: float) -> float:
     """The expected colour, and everything it holds for."""
     seen = sheet.predicted
     height, width = 23.0, 36.0
-    code = seen.srgb.lstrip("#")
-    page.box(page.left, top, width, height, fill=(int(code[:2], 16), int(code[2:4], 16), int(code[4:], 16)))
+    red, green, blue = bytes.fromhex(seen.srgb.lstrip("#"))
+    page.box(page.left, top, width, height, fill=(red, green, blue))
     left, y = page.left + width + 4.0, top
     told = f"Expected colour {seen.srgb} (sRGB)"
     y = page.paragraph(told, left, y, width=page.right - left, points=9.5, bold=True)
@@ -263,17 +263,15 @@ def premix_rows(sheet: WeighSheet) -> list[Row]:
 def batch_rows(sheet: WeighSheet) -> list[Row]:
     """Every weighing of the batch; of many cups, only those that are made in one."""
     own, shown = sheet.lines[0].part, sheet.scale.shown
-    rows, running, stirred = [], 0.0, False
+    rows, running = [], 0.0
+    stir = Row(f"Stir part {own} until no streak is left. The clock starts with the next:", heading=True)
     for line in sheet.lines:
         part = not line.pigment
         if part and line.part != own:
             if sheet.cups.count > 1:
                 continue
-            if not stirred:
-                rows.append(
-                    Row(f"Stir part {own} until no streak is left. The clock starts with the next:", heading=True)
-                )
-                stirred = True
+            if stir not in rows:
+                rows.append(stir)
         running += line.grams
         lot = line.lot if line.what == line.pigment else "as made" if line.pigment else ""
         into = "" if part else f"part {line.part}"
@@ -283,8 +281,6 @@ def batch_rows(sheet: WeighSheet) -> list[Row]:
 
 def cup_rows(sheet: WeighSheet) -> list[str]:
     """What goes into each cup."""
-    shown = sheet.scale.shown
-    own = sheet.lines[0].part
-    return [f"{shown(sheet.cups.tinted_g)} of the tinted part {own}"] + [
-        f"{shown(grams)} of part {part}" for part, grams in sheet.cups.rest_g.items()
-    ]
+    shown, cups = sheet.scale.shown, sheet.cups
+    rest = [f"{shown(grams)} of part {part}" for part, grams in cups.rest_g.items()]
+    return [f"{shown(cups.tinted_g)} of the tinted part {sheet.lines[0].part}", *rest]

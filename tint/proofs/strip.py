@@ -97,7 +97,13 @@ def _chips(
     def shades(labs: dict[str, Array]) -> dict[str, Shade]:
         return {name: shade_of(labs[name], view) for name in behind if name in labs}
 
-    wanted = _Shown("Target", shades(_of_target(answer, over)), _asked(target, over), target.spectrum)
+    # The colours that the target is known to have, in the seat and thickness that are shown.
+    part, known = answer.setting, {over: target.lab}
+    depth = target.thickness_mm or part.thickness_mm
+    for also in target.also:
+        if (also.thickness_mm or depth) == depth and (also.seat or part.seat) == part.seat:
+            known.setdefault(also.over or over, also.lab)
+    wanted = _Shown("Target", shades(known), _asked(target, over), target.spectrum)
     recipes = [
         _Shown(
             f"{rank}, {each.blend.base}",
@@ -108,17 +114,6 @@ def _chips(
         for rank, (each, look) in enumerate(zip(answer.recipes, looks, strict=True), start=1)
     ]
     return wanted, recipes
-
-
-def _of_target(answer: Answer, over: str) -> dict[str, Array]:
-    """The colours that the target is known to have, by backing, in the seat and thickness that are shown."""
-    target, part = answer.target, answer.setting
-    depth = target.thickness_mm or part.thickness_mm
-    labs = {over: target.lab}
-    for look in target.also:
-        if (look.thickness_mm or depth) == depth and (look.seat or part.seat) == part.seat:
-            labs.setdefault(look.over or over, look.lab)
-    return labs
 
 
 def _asked(target: Target, over: str) -> tuple[str, ...]:
@@ -135,8 +130,8 @@ def _told(recipe: Recipe) -> tuple[str, ...]:
     lines = [f"CIEDE2000 {recipe.delta_e:.2f}, {'met' if recipe.reached else 'not met'}"]
     if math.isfinite(look.contrast_ratio):
         lines.append(f"contrast {look.contrast_ratio:.3f}")
-    doses = sorted(recipe.blend.loadings.items(), key=lambda dose: -dose[1])
-    lines.append(", ".join(name for name, _ in doses) or "uncoloured")
+    doses = recipe.blend.loadings
+    lines.append(", ".join(sorted(doses, key=lambda name: -doses[name])) or "uncoloured")
     return tuple(lines)
 
 
