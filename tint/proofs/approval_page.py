@@ -22,17 +22,7 @@ from tint.proofs.facts import Row, Shade, beyond_swatches
 from tint.proofs.leaf import INK, QUIET, SMALL, Page, one_page, rendered, uri
 from tint.proofs.part_picture import part_light
 from tint.proofs.portrait import DASH, Portrait, outlined
-from tint.proofs.render import (
-    LAMP,
-    THINNEST,
-    bare_spectrum,
-    hollow_nodes,
-    hollow_spectra,
-    png,
-    spectra_of,
-    to_levels,
-    to_light,
-)
+from tint.proofs.render import LAMP, THINNEST, bare_spectrum, hollow_spectra, png, spectra_of, to_levels, to_light
 from tint.proofs.samples import LIGHTS, named
 from tint.spectra import Array
 
@@ -159,8 +149,7 @@ def _part(sheet: Approval, portrait: Portrait, overs: list[str], views: list[col
     hollow = None
     if portrait.hollow.any():
         near, far = portrait.both_upto_mm
-        nodes = hollow_nodes(near, far, _NODES)
-        how: dict[str, Any] = {"setting": sheet.setting, "near_mm": nodes[0], "far_mm": nodes[1]}
+        how: dict[str, Any] = {"setting": sheet.setting, "near_mm": near, "far_mm": far, "counts": _NODES}
         light = _coded([hollow_spectra(sheet.palette, sheet.blend, over=over, **how) for over in overs], views)
         # Two walls at thicknesses in even ratios up to the thickest of each.
         hollow = {"near": near, "far": far, "least": THINNEST, "nodes": list(_NODES), "light": light}

@@ -258,15 +258,13 @@ def trial_of(
     """
     if photo is None and read is None:
         return None
-    depth = setting.thickness_mm if read is None or read.thickness_mm is None else read.thickness_mm
+    if read is not None and read.spectrum.shape != palette.wavelengths.shape:
+        found = f"a reading of {read.spectrum.size} wavelengths"
+        raise InputError("trial", found, f"the palette's {palette.wavelengths.size}")
+    depth = (read and read.thickness_mm) or setting.thickness_mm
     seen = appearance.predict(palette, blend, setting=replace(setting, thickness_mm=depth))
     view = setting.viewing(palette)
-    lab = None
-    if read is not None:
-        if read.spectrum.shape != palette.wavelengths.shape:
-            found = f"a reading of {read.spectrum.size} wavelengths"
-            raise InputError("trial", found, f"the palette's {palette.wavelengths.size}")
-        lab = colorimetry.lab(read.spectrum, view)
+    lab = None if read is None else colorimetry.lab(read.spectrum, view)
     return Trial(
         predicted=seen,
         as_predicted=shade_of(seen.lab, view),

@@ -186,24 +186,25 @@ def _placed(models: Iterable[bytes]) -> tuple[int, int]:
     from defusedxml.ElementTree import iterparse  # only needed by a 3MF
 
     own: dict[str, int] = defaultdict(int)
-    parts: dict[str, list[str]] = {"": []}  # the build, by no name, and each object: what they place
+    parts: dict[str, list[str]] = defaultdict(list)  # the build, by no name, and each object: what they place
     waiting: list[str] = []
     triangles = 0
     each_model = (iterparse(io.BytesIO(model), events=("end",)) for model in models)
     for _, each in itertools.chain.from_iterable(each_model):
-        name = each.tag.rpartition("}")[2]
-        if name == "triangle":
-            triangles += 1
-        elif name == "component":
-            waiting.append(each.get("objectid", ""))
-        elif name == "item":
-            parts[""].append(each.get("objectid", ""))
-        elif name == "object":
-            own[each.get("id", "")] += triangles
-            parts.setdefault(each.get("id", ""), []).extend(waiting)
-            triangles, waiting = 0, []
-        if name in ("vertex", "triangle"):
-            each.clear()
+        match each.tag.rpartition("}")[2]:
+            case "vertex":
+                each.clear()
+            case "triangle":
+                triangles += 1
+                each.clear()
+            case "component":
+                waiting.append(each.get("objectid", ""))
+            case "item":
+                parts[""].append(each.get("objectid", ""))
+            case "object":
+                own[each.get("id", "")] += triangles
+                parts[each.get("id", "")] += waiting
+                triangles, waiting = 0, []
     counted: dict[str, tuple[int, int]] = {}
 
     def count(name: str, depth: int = 0) -> tuple[int, int]:

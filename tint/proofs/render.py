@@ -69,8 +69,14 @@ def colour_table(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: f
     view = setting.viewing(palette)
     depth, linear = _curve(palette, blend, setting=setting, over=over, view=view, upto_mm=upto_mm)
     bare = to_light(bare_spectrum(palette, over), view)
-    fine, levels, shows = _fine(depth, linear, bare)
-    return ColourTable(over, float(depth[-1]), bare, fine, levels, shows)
+    steepest = float(np.max(_apart(linear[1:], linear[:-1]) / np.diff(depth)))
+    count = int(np.clip(np.ceil(upto_mm * steepest / _STEP), _FEWEST, _MOST))
+    middles = (np.arange(count) + 0.5) * (upto_mm / count)
+    fine = np.stack([np.interp(middles, depth, channel) for channel in linear.T], axis=-1)
+    fine = np.concatenate((bare[None], fine))  # first what is there where nothing is cast
+    signal, shows = colorimetry.light_to_srgb(fine)
+    levels = np.rint(255.0 * signal).astype(np.uint8)
+    return ColourTable(over, upto_mm, bare, fine.astype(np.float32), levels, shows)
 
 
 def to_light(spectra: ArrayLike, view: Viewing) -> Array:
@@ -125,18 +131,6 @@ def bare_spectrum(palette: Palette, over: str) -> Array:
     return np.zeros_like(palette.wavelengths) if card is None else card
 
 
-def _fine(depth: Array, linear: Array, bare: Array) -> tuple[Light, Levels, Mask]:
-    """What is there where nothing is cast, then the curve at even steps."""
-    steepest = float(np.max(_apart(linear[1:], linear[:-1]) / np.diff(depth)))
-    count = int(np.clip(np.ceil(depth[-1] * steepest / _STEP), _FEWEST, _MOST))
-    middles = (np.arange(count) + 0.5) * (depth[-1] / count)
-    fine = np.concatenate(
-        (bare[None], np.stack([np.interp(middles, depth, linear[:, channel]) for channel in range(3)], axis=-1))
-    )
-    signal, shows = colorimetry.light_to_srgb(fine)
-    return fine.astype(np.float32), np.rint(255.0 * signal).astype(np.uint8), shows
-
-
 def _places(table: ColourTable, thickness_mm: ArrayLike) -> NDArray[np.int32]:
     """Rows of the fine table for thicknesses."""
     thickness = np.asarray(thickness_mm, dtype=float)
@@ -182,29 +176,27 @@ def deep_levels(linear: ArrayLike) -> Deep:
 class Hollow:
     """What two walls of a blend look like, over one backing in one light."""
 
-    near_mm: Array  # (n,): of the near wall, from thin to thick [mm]
-    far_mm: Array  # (m,): of the far wall, likewise [mm]
-    light: Array  # (n, m, 3): in linear sRGB, adapted to the screen's white, not clipped [-]
-
-
-def hollow_nodes(near_mm: float, far_mm: float, counts: tuple[int, int] = _NODES) -> tuple[Array, Array]:
-    """Thicknesses of the table of two walls up to one each [mm], in even ratios."""
-    near, far = (
-        most * np.geomspace(THINNEST, 1.0, count) for most, count in zip((near_mm, far_mm), counts, strict=True)
-    )
-    return near, far
+    near_mm: float  # the thickest near wall [mm]
+    far_mm: float  # the thickest far wall [mm]
+    # (n, m, 3): in linear sRGB, adapted to the screen's white, not clipped; from thin to thick in even ratios [-]
+    light: Array
 
 
 def hollow_spectra(
-    palette: Palette, blend: Blend, *, setting: Setting, near_mm: Array, far_mm: Array, over: str
+    palette: Palette, blend: Blend, *, setting: Setting, near_mm: float, far_mm: float, over: str,
+    counts: tuple[int, int] = _NODES,
 ) -> Array:  # fmt: skip
-    """Reflectance of two walls over a backing, or what a lamp behind shows, shape (n, m, n_wavelengths) [-]."""
+    """Reflectance of two walls of up to a thickness each over a backing, or what a lamp behind shows.
+
+    Returns (n, m, n_wavelengths): so many thicknesses of each wall in even ratios [-]
+    """
+    near, far = near_mm * np.geomspace(THINNEST, 1.0, counts[0]), far_mm * np.geomspace(THINNEST, 1.0, counts[1])
     optics = palette.optics(blend.base, geometry=setting.geometry or None, as_read=setting.as_read)
     mixed = forward.mix(palette.coefficients, palette.shares(blend.base, palette.loadings(blend)))
     if over == LAMP:
-        return layer.transmittance_of_walls(mixed, near=near_mm, far=far_mm, optics=optics)
+        return layer.transmittance_of_walls(mixed, near=near, far=far, optics=optics)
     spectra = layer.reflectance_of_walls(
-        mixed, near=near_mm, far=far_mm, backing=palette.backing(over), seat=setting.seat, optics=optics
+        mixed, near=near, far=far, backing=palette.backing(over), seat=setting.seat, optics=optics
     )
     if not setting.finish:
         return spectra
@@ -220,10 +212,9 @@ def hollow_table(
 
     What lies beyond the second wall is counted with it.
     """
-    near, far = hollow_nodes(near_mm, far_mm)
     over = over or setting.behind(palette)
-    spectra = hollow_spectra(palette, blend, setting=setting, near_mm=near, far_mm=far, over=over)
-    return Hollow(near, far, to_light(spectra, setting.viewing(palette)))
+    spectra = hollow_spectra(palette, blend, setting=setting, near_mm=near_mm, far_mm=far_mm, over=over)
+    return Hollow(near_mm, far_mm, to_light(spectra, setting.viewing(palette)))
 
 
 def hollow_light(table: Hollow, near_mm: Array, far_mm: Array) -> Light:
@@ -231,8 +222,8 @@ def hollow_light(table: Hollow, near_mm: Array, far_mm: Array) -> Light:
     from scipy.ndimage import map_coordinates  # only needed by hollow parts
 
     places = [
-        (np.log(np.maximum(depth, 1e-12) / nodes[0]) / np.log(nodes[-1] / nodes[0]) * (nodes.size - 1))
-        for depth, nodes in ((near_mm, table.near_mm), (far_mm, table.far_mm))
+        (1.0 - np.log(np.maximum(depth, 1e-12) / most) / np.log(THINNEST)) * (count - 1)
+        for depth, most, count in zip((near_mm, far_mm), (table.near_mm, table.far_mm), table.light.shape, strict=False)
     ]
     channels = [map_coordinates(table.light[..., at], places, order=1, mode="nearest") for at in range(3)]
     return np.asarray(np.stack(channels, axis=-1), dtype=np.float32)
