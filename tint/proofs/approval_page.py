@@ -9,7 +9,6 @@ from __future__ import annotations
 import base64
 import io
 import json
-from datetime import UTC, datetime, time
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -194,8 +193,7 @@ def approval_pdf(sheet: Approval, *, paper: str = "a4") -> bytes:
     Raises JobError if fpdf2 is not installed.
     """
     title = f"{sheet.asked.name}: colour and opacity, for approval"
-    made = datetime.combine(sheet.asked.made, time(12), tzinfo=UTC)
-    return one_page(lambda page: _drawn(page, sheet), paper=paper, title=title, made=made)
+    return one_page(lambda page: _drawn(page, sheet), paper=paper, title=title, made=sheet.asked.made)
 
 
 def _drawn(page: Page, sheet: Approval) -> float:

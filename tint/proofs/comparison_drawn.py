@@ -7,7 +7,7 @@ large, so that it can be read on a phone. Page and PDF have three recipes across
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, time
+from datetime import date
 
 from tint.proofs import words
 from tint.proofs.card import trial_laid
@@ -147,8 +147,7 @@ def comparison_pdf(sheet: Comparison, *, made: date, paper: str = "a4") -> bytes
     Raises JobError if fpdf2 is not installed.
     """
     title = f"{sheet.title}: recipes compared, for the workshop"
-    at = datetime.combine(made, time(12), tzinfo=UTC)
-    return one_page(lambda page: _on_paper(page, sheet), paper=paper, title=title, made=at)
+    return one_page(lambda page: _on_paper(page, sheet), paper=paper, title=title, made=made)
 
 
 def _on_paper(page: Page, sheet: Comparison) -> float:

@@ -22,8 +22,6 @@ from tint.proofs.lettering import check_letters, cut, face_file, latin, spelled_
 if TYPE_CHECKING:
     from fpdf import FPDF
 
-    from tint.proofs.photo import Photo
-
 Ink = tuple[int, int, int]
 
 FORMATS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # [mm]; ISO 216; ANSI Y14.1
@@ -186,13 +184,14 @@ class Page:
 
 
 def one_page(
-    draw: Callable[[Page], float], *, paper: str, title: str, made: datetime.datetime | None = None, serif: bool = True
+    draw: Callable[[Page], float], *, paper: str, title: str, made: datetime.date | None = None, serif: bool = True
 ) -> bytes:  # fmt: skip
     """What `draw` puts on one page, as the bytes of a PDF; smaller where it would not fit.
 
     `draw`: draws on the page and returns where it ended [mm].
     `paper`: `a4` or `letter`.
-    `made`: told in the file as the time of its making; a fixed one when absent, so that equal sheets are equal files.
+    `made`: told in the file as the time of its making, a day as its noon; a fixed one when absent, so that equal sheets
+        are equal files.
     `serif`: as in `Page`.
     Raises InputError if there is no such paper, or the typeface is not installed.
     Raises JobError if fpdf2 is not installed, or even the smallest letters do not bring it onto one page.
@@ -207,7 +206,7 @@ def one_page(
 
 
 def many_pages(
-    draw: Callable[[Page], object], *, paper: str, title: str, made: datetime.datetime | None = None, serif: bool = True
+    draw: Callable[[Page], object], *, paper: str, title: str, made: datetime.date | None = None, serif: bool = True
 ) -> bytes:  # fmt: skip
     """What `draw` puts on as many pages as it turns to, in its true size; as `one_page` otherwise."""
     page = _page(paper, 1.0, title, made, serif)
@@ -215,7 +214,7 @@ def many_pages(
     return _closed(page)
 
 
-def _page(paper: str, size: float, title: str, made: datetime.datetime | None, serif: bool) -> Page:
+def _page(paper: str, size: float, title: str, made: datetime.date | None, serif: bool) -> Page:
     """The first page of a new PDF; its millimetres are so much of true ones, and so is all that is on it."""
     if paper not in FORMATS:
         raise InputError("paper", f"`{paper}` is not known", " or ".join(FORMATS))
@@ -230,7 +229,10 @@ def _page(paper: str, size: float, title: str, made: datetime.datetime | None, s
     pdf.set_lang("en")
     pdf.set_title(title)
     pdf.set_creator("tint")
-    pdf.set_creation_date(made or _UNDATED)
+    made = made or _UNDATED
+    if not isinstance(made, datetime.datetime):
+        made = datetime.datetime.combine(made, datetime.time(12), tzinfo=datetime.UTC)
+    pdf.set_creation_date(made)
     pdf.add_page()
     return Page(pdf, serif)
 
@@ -268,7 +270,8 @@ def rendered(template: str, **told: Any) -> bytes:
     )
     # The typeface is cut to the letters of the page, so it comes last, where no words of a customer can call for it.
     mark = secrets.token_hex(16)
-    page = environment.get_template(template).render(code=code, photo_uri=photo_uri, faces=mark, **told)
+    helps = {"code": code, "photo_uri": lambda photo: uri("image/jpeg", photo.jpeg(*PHOTO_SIZE))}
+    page = environment.get_template(template).render(faces=mark, **helps, **told)
     return page.replace(mark, _faces(page.replace(mark, ""))).encode("utf-8")
 
 
@@ -291,8 +294,3 @@ def uri(kind: str, data: bytes) -> str:
 def code(shade: Shade) -> str:
     """A colour as `#rrggbb`."""
     return "#" + bytes(shade.rgb).hex()
-
-
-def photo_uri(photo: Photo) -> str:
-    """A photograph as an address that stands in the page itself."""
-    return uri("image/jpeg", photo.jpeg(*PHOTO_SIZE))
