@@ -82,7 +82,6 @@ class Approval:
     lights: Row  # the recipe in other lights
     limits: Row  # how far it may go, without chips where nothing passes
     terms: tuple[tuple[str, str], ...]  # what is promised: a word, and what it means here
-    cares: tuple[str, ...]  # where the prediction leaves the ground of the swatches
     shown: Shown | None  # the part, where there is one
     verdict: Verdict  # whether recipe and part are what was asked: the first lines of the sheet
     trial: Trial | None = None  # a casting of the recipe, where there is one
@@ -120,7 +119,7 @@ class Approval:
             *(self.trial.notes if self.trial else ()),
             *(() if exact else (f"≈ {words.NEAREST_LINE}",)),
             self.measured,
-            *(f"Take care: {care}." for care in self.cares),
+            *(f"Take care: {care}." for care in self.facts.warnings),
         )
 
     @property
@@ -177,7 +176,6 @@ def approval(
         lights=lights_row(in_lights(seen, target=target)),
         limits=limits_row(limits_of(palette, seen, **agreed), own=facts.recipe, seen=seen),
         terms=tuple(_terms(palette, facts, asked, shown, walls)),
-        cares=facts.warnings,
         shown=shown,
         verdict=judged(palette, seen, **agreed, **part),
         trial=trial,

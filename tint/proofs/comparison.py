@@ -255,7 +255,7 @@ def _of_asked(kind: str, each: Candidate) -> str:
     _, miss = each.asked.get(kind, (math.nan, math.nan))
     if math.isnan(miss):
         return ""
-    return ", as asked" if miss == 0.0 else f", {amount(kind, abs(miss), '.2g')} too {'high' if miss > 0 else 'low'}"
+    return f", {words.missed(kind, miss)}" if miss else ", as asked"
 
 
 def lines_of(each: Candidate, differs: Sequence[str]) -> list[str]:

@@ -21,7 +21,7 @@ from tint.palette import Palette
 from tint.proofs import words
 from tint.proofs.facts import Shade, shade_of
 from tint.spectra import Array, Index, Mask
-from tint.target import Target, amount
+from tint.target import Target
 from tint.thickness import first_thickness
 
 _BINS = 120  # thicknesses that stand for a part's own: its range in steps of under a hundredth
@@ -150,9 +150,7 @@ def _of_own(own: Held, asked: Target) -> str:
     if own.delta_e[0] > own.tolerance:
         faults.append(f"the colour is {own.delta_e[0]:.1f} CIEDE2000 away, and {own.tolerance:g} was agreed")
     faults += [
-        f"the {_NAMES[kind]} is {amount(kind, abs(miss), '.2g')} too {'high' if miss > 0 else 'low'}"
-        for kind, (miss,) in own.misses.items()
-        if abs(miss) > 0.0
+        f"the {_NAMES[kind]} is {words.missed(kind, miss)}" for kind, (miss,) in own.misses.items() if abs(miss) > 0.0
     ]
     if faults:
         return f"{at} this recipe misses what was asked: {' and '.join(faults)}."

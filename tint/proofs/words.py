@@ -109,10 +109,14 @@ def _of_asked(target: Target | None, kind: str, value: float) -> str:
     """Whether what was asked of one kind is met, to stand behind another sentence; empty where nothing was asked."""
     if target is None or not target.asks(kind) or math.isnan(value):
         return ""
-    asked, miss = target.bounds_in_words(kind), float(target.miss(kind, value))
-    if target.met(0.0, **{kind: value}):
-        return f" Asked for: {asked}. That is met."
-    return f" Asked for: {asked}. This is {amount(kind, abs(miss), '.2g')} too {'high' if miss > 0 else 'low'}."
+    met = target.met(0.0, **{kind: value})
+    seen = "That is met" if met else f"This is {missed(kind, float(target.miss(kind, value)))}"
+    return f" Asked for: {target.bounds_in_words(kind)}. {seen}."
+
+
+def missed(kind: str, miss: float) -> str:
+    """By how much, and which way, what was asked of one kind is missed."""
+    return f"{amount(kind, abs(miss), '.2g')} too {'high' if miss > 0 else 'low'}"
 
 
 def of_walls(walls: Sequence[Wall]) -> list[str]:
