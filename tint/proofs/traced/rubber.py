@@ -110,38 +110,27 @@ def few_wavelengths(palette: Palette, blend: Blend, *, setting: Setting, upto_mm
     # As lightness weighs them: by the slope of a cube root.
     weight = np.append(np.maximum(wanted[:-1, 1], 3e-3) ** (-2.0 / 3.0), _WHITE)
     rows = np.vstack((spectra, white)) * weight[:, None]
+
+    def fit(which: list[int]) -> tuple[Array, float]:
+        """Weights, none of them negative so that noise is not blown up, and what they leave."""
+        found = [nnls(rows[:, which], each * weight) for each in wanted.T]
+        return np.stack([each for each, _ in found], axis=-1), float(sum(left**2 for _, left in found))
+
+    def with_best(beside: list[int]) -> list[int]:
+        """Some, and the one that serves best beside them."""
+        free = (at for at in range(white.size) if at not in beside)
+        return [*beside, min(free, key=lambda at: fit([*beside, at])[1])]
+
     which: list[int] = []
-    few = Few(which=np.array([], dtype=np.int64), to_xyz=np.zeros((0, 3)), miss=np.inf)
-    for _ in range(_FEW[1]):
-        # The next one is that which serves best beside the others; then each is moved to where it serves better.
-        which.append(_next(rows, wanted, weight, which))
-        for place in range(len(which)):
-            others = which[:place] + which[place + 1 :]
-            which = [*others, _next(rows, wanted, weight, others)]
-        picked = sorted(which)
-        to_xyz, _ = _fit(rows, wanted, weight, picked)
-        few = Few(which=np.array(picked), to_xyz=to_xyz, miss=_missed(spectra, wanted[:-1], picked, to_xyz, view))
-        if len(which) >= _FEW[0] and few.miss < _CLOSE:
-            break
-    return few
-
-
-def _next(rows: Array, wanted: Array, weight: Array, beside: list[int]) -> int:
-    """The wavelength that serves best beside others."""
-    free = [at for at in range(rows.shape[1]) if at not in beside]
-    return min(free, key=lambda at: _fit(rows, wanted, weight, [*beside, at])[1])
-
-
-def _fit(rows: Array, wanted: Array, weight: Array, which: list[int]) -> tuple[Array, float]:
-    """Weights, none of them negative so that noise is not blown up, and what they leave."""
-    found = [nnls(rows[:, which], wanted[:, at] * weight) for at in range(3)]
-    return np.stack([each for each, _ in found], axis=-1), float(sum(left**2 for _, left in found))
-
-
-def _missed(spectra: Array, wanted: Array, which: list[int], to_xyz: Array, view: Viewing) -> float:
-    white = view.white / view.white[1]
-    told = colorimetry.xyz_to_lab(spectra[:, which] @ to_xyz, white)
-    return float(np.max(colorimetry.difference(told, colorimetry.xyz_to_lab(wanted, white))))
+    while True:
+        which = with_best(which)
+        for place in range(len(which)):  # each is moved to where it serves better
+            which = with_best(which[:place] + which[place + 1 :])
+        few = Few(which=np.array(sorted(which)), to_xyz=fit(sorted(which))[0], miss=np.inf)
+        exact = colorimetry.xyz_to_lab(wanted[:-1], view.white / view.white[1])
+        few = replace(few, miss=float(np.max(colorimetry.difference(few.lab(spectra[:, few.which], view), exact))))
+        if len(which) == _FEW[1] or (len(which) >= _FEW[0] and few.miss < _CLOSE):
+            return few
 
 
 def _ways_of_light(palette: Palette, blend: Blend, *, setting: Setting, upto_mm: float) -> Array:
