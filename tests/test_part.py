@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import io
 import sys
+import tracemalloc
 import zipfile
 from dataclasses import replace
 from pathlib import Path
@@ -97,6 +98,19 @@ def test_reference_scan_conversion_is_the_literal_sum() -> None:
     seen = scan(corners, width=24, height=24)
     assert seen.material.max() > 15.0
     assert seen.material == pytest.approx(literal(corners, 24, 24), abs=1e-9)
+
+
+def test_many_layers_are_looked_through_in_little_memory() -> None:
+    nested = [triangles(trimesh.creation.box((300.0 - at, 300.0 - at, 40.0 - at))) for at in range(30)]
+    corners = np.concatenate(nested) * [1.0, -1.0, 1.0] + [150.0, 150.0, 0.0]
+    tracemalloc.start()
+    try:
+        seen = scan(corners, width=300, height=300)
+        _, most = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert seen.material[150, 150] == pytest.approx(40.0)
+    assert most < 300e6  # 143 MB; with all rows at once it took 720
 
 
 def test_no_pixel_is_counted_twice_or_left_out_however_thin_the_triangles() -> None:
