@@ -18,13 +18,12 @@ from tint import colorimetry
 from tint.appearance import Setting, predict
 from tint.errors import InputError, JobError
 from tint.fitting import fit_palette, priors
-from tint.fitting.first_guess import first_guess
 from tint.fitting.leaving_out import leave_out
 from tint.fitting.minimise import minimise
 from tint.fitting.normal import in_row, normal, parts, without_own
 from tint.fitting.problem import Problem, lay_out
 from tint.fitting.spectra import fit_with_ground, optics_of
-from tint.fitting.unknowns import Unknowns, show, start_at
+from tint.fitting.unknowns import Unknowns, first_guess, show, start_at
 from tint.forward import SHAPES
 from tint.materials import Blend, Instrument, Pigment
 from tint.optics.layer import Optics

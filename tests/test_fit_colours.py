@@ -27,8 +27,8 @@ from tint.fitting.colour_model import (
     noise_covariance,
 )
 from tint.fitting.colours import most_likely
+from tint.fitting.priors import SpectralPrior, spectral_prior
 from tint.fitting.problem import INDEX_SD
-from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
 from tint.fitting.unknowns import show
 from tint.materials import Blend
 from tint.palette import Palette, read_palette, write_palette

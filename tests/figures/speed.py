@@ -24,10 +24,9 @@ from numpy.typing import NDArray
 
 from tint import forward
 from tint.fitting import fit_palette
-from tint.fitting.first_guess import first_guess
 from tint.fitting.problem import Problem, lay_out
 from tint.fitting.spectra import optics_of
-from tint.fitting.unknowns import mixing_shares
+from tint.fitting.unknowns import first_guess, mixing_shares
 from tint.materials import Pigment
 from tint.optics import layer
 from tint.optics.layer import Optics

@@ -17,7 +17,7 @@ from tint.checks.pigments import of_tails, of_two_strengths, with_odd_pigment
 from tint.checks.readings import as_shares, of_readings
 from tint.checks.surroundings import of_cards, of_edges, of_faces, unstated_spot
 from tint.fitting.leaving_out import Fitted
-from tint.fitting.uncast import of_cast
+from tint.fitting.report import of_cast
 from tint.palette import Palette
 from tint.swatches import COLOURS, SwatchFolder
 

@@ -15,12 +15,10 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
-from tint.fitting.first_guess import first_guess
-from tint.fitting.priors import BENDS
+from tint.fitting.priors import BENDS, SpectralPrior
 from tint.fitting.problem import Problem, in_order, lay_out
 from tint.fitting.spectra import optics_of
-from tint.fitting.spectral_prior import SpectralPrior
-from tint.fitting.unknowns import Shown, Unknowns, show, start_at
+from tint.fitting.unknowns import Shown, Unknowns, first_guess, show, start_at
 from tint.palette import Evidence
 from tint.spectra import Array
 from tint.swatches import SPECTRA, SwatchFolder

@@ -26,14 +26,12 @@ from tint.fitting.colour_model import (
     noise_covariance,
     over_backings,
 )
-from tint.fitting.first_guess import first_guess
 from tint.fitting.leaving_out import inside
 from tint.fitting.minimise import minimise
-from tint.fitting.priors import Prior
+from tint.fitting.priors import Prior, SpectralPrior, spectral_prior
+from tint.fitting.report import of_cast, with_uncast
 from tint.fitting.rounds import Weighting, weights
-from tint.fitting.spectral_prior import SpectralPrior, spectral_prior
-from tint.fitting.uncast import of_cast, with_uncast
-from tint.fitting.unknowns import indices, start_at
+from tint.fitting.unknowns import first_guess, indices, start_at
 from tint.palette import INSIDE, Palette, compress
 from tint.spectra import Array
 from tint.swatches import PHOTOGRAPH, SwatchFolder

@@ -17,15 +17,14 @@ import numpy as np
 from tint import colorimetry
 from tint.errors import JobError
 from tint.fitting import hidden, priors, report
-from tint.fitting.first_guess import first_guess
 from tint.fitting.leaving_out import Fitted, gather, surprises
 from tint.fitting.minimise import ROUGHLY, Minimum, minimise
 from tint.fitting.posterior import MANY, in_modes, posterior, unknowns_spent
 from tint.fitting.priors import Prior
 from tint.fitting.problem import Problem, lay_out
+from tint.fitting.report import of_cast, with_uncast
 from tint.fitting.rounds import Weighting, as_beams, at_height, have_settled, standard_deviation, weigh, weights
-from tint.fitting.uncast import of_cast, with_uncast
-from tint.fitting.unknowns import Unknowns, indices, spot_share, start_at
+from tint.fitting.unknowns import Unknowns, first_guess, indices, spot_share, start_at
 from tint.optics import many_flux, spot
 from tint.optics.layer import Optics
 from tint.palette import Palette, spot_of
