@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from tint import colorimetry
 from tint.colorimetry import Viewing
+from tint.fitting.leaving_out import without
 from tint.fitting.priors import BENDS, SpectralPrior
 from tint.fitting.problem import Problem, in_order, lay_out
 from tint.fitting.spectra import optics_of
@@ -254,10 +255,7 @@ def evidence(colours: Colours, fitted: Fitted, *, leverage: float = _LEVERAGE) -
 
 
 def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array, Array]:
-    """Spectra predicted, shape (n_readings, n_wavelengths), and the covariance to expect of the misses.
-
-    By the formulas of `leaving_out.leave_out`.
-    """
+    """Spectra predicted, shape (n_readings, n_wavelengths), and the covariance to expect of the misses."""
     from scipy.linalg import block_diag  # only fitting needs it
 
     here, root, weight = fitted.here, fitted.root, fitted.weight
@@ -277,14 +275,13 @@ def _left_out(colours: Colours, fitted: Fitted, leverage: float) -> tuple[Array,
         about = block_diag(*noise[rows]) + made @ made.T
         along = common[rows].reshape(size, -1)
         fit = along @ along.T
-        lifted = np.linalg.solve(about * (1.0 + leverage) - fit, np.column_stack((missed[rows].ravel(), fit)))
+        lifted, of_fit = without(about, fit, missed[rows].ravel(), alone=leverage)
         # What the casting had pulled the fit to is taken back, along the spectra that it had pulled.
-        moved = root[: colours.n_material] @ (along.T @ lifted[:, 0])
+        moved = root[: colours.n_material] @ (along.T @ lifted)
         predicted[rows] = as_written[rows] - _spectra_moved(colours, here, rows, moved)
-        without = (about @ lifted[:, 1:]).reshape(rows.size, 3, rows.size, 3)
-        each = np.arange(rows.size)
+        of_fit, each = of_fit.reshape(rows.size, 3, rows.size, 3), np.arange(rows.size)
         of_making = own[rows] @ np.swapaxes(own[rows], 1, 2)
-        covariance[rows] = without[each, :, each] + honest[rows] + of_making
+        covariance[rows] = of_fit[each, :, each] + honest[rows] + of_making
     return predicted, covariance
 
 

@@ -67,14 +67,7 @@ def one_by_one(fitted: Fitted) -> Iterator[LeftOut]:
 
 
 def leave_out(fitted: Fitted, castings: Index) -> LeftOut:
-    """Some castings left out together.
-
-    Notes
-    -----
-    With V the covariance of their readings about the palette (noise, thickness and doses) and H that of the fit there,
-    what is missed at thickness and doses as written, e, becomes ``V (V - H)^-1 e`` without them, and the fit's own
-    covariance ``V (V - H)^-1 H`` (Cook and Weisberg 1982, Residuals and Influence in Regression, 2.2; from memory).
-    """
+    """Some castings left out together."""
     problem, shown, wide = fitted.problem, fitted.minimum.shown, fitted.problem.n_wavelengths
     rows = np.flatnonzero(np.isin(problem.readings.casting, castings))
     of = problem.readings.casting[rows]
@@ -84,16 +77,32 @@ def leave_out(fitted: Fitted, castings: Index) -> LeftOut:
     made = _of_making(own, of, castings)
     V = np.diag(fitted.noise[rows].ravel() ** 2) + made @ made.T
     H = _of_palette(fitted, rows)
-    solved = solve(V * (1.0 + _ALONE) - H, np.concatenate((as_written.reshape(-1, 1), V), axis=1))
-    expected = V @ solved[:, 1:]
+    lifted, of_fit = without(V, H, as_written.ravel(), alone=_ALONE)
+    expected = V + of_fit
     return LeftOut(
         castings=castings,
         rows=rows,
-        missed=(V @ solved[:, 0]).reshape(rows.size, wide),
+        missed=(V @ lifted).reshape(rows.size, wide),
         covariance=0.5 * (expected + expected.T),
         slopes=own,
         told=bool(np.max(np.diag(expected) / np.diag(V)) < 0.5 / _ALONE),
     )
+
+
+def without(V: Array, H: Array, missed: Array, *, alone: float) -> tuple[Array, Array]:
+    """``(V - H)^-1`` times what is missed, and the covariance of the fit without these readings.
+
+    `V`, `H` (n, n): covariance of the readings about the palette (noise, thickness and doses), and of the fit there.
+    `missed` (n,): at thickness and doses as written.
+    `alone`: the share of V that is left to say of a direction which these readings hold up alone.
+
+    Notes
+    -----
+    What is missed, e, becomes ``V (V - H)^-1 e`` without them, and the fit's covariance ``V (V - H)^-1 H`` (Cook and
+    Weisberg 1982, Residuals and Influence in Regression, 2.2; from memory).
+    """
+    solved = solve(V * (1.0 + alone) - H, np.column_stack((missed, H)))
+    return solved[:, 0], V @ solved[:, 1:]
 
 
 def _of_making(own: Array, of: Index, castings: Index) -> Array:
@@ -137,13 +146,7 @@ _ROUNDING = 1e-10  # share of the largest eigenvalue below which one is rounding
 
 
 def solve(matrix: Array, right: Array) -> Array:
-    """Solve ``matrix x = right``; where rounding leaves the matrix not quite positive, by its pseudo-inverse.
-
-    Parameters
-    ----------
-    matrix : ndarray, shape (n, n)
-    right : ndarray, shape (n, m)
-    """
+    """Solve ``matrix x = right``; where rounding leaves the matrix not quite positive, by its pseudo-inverse."""
     from scipy.linalg import LinAlgError, cho_factor, cho_solve  # only fitting needs it
 
     scale = 1.0 / np.sqrt(np.maximum(np.diag(matrix), 1e-300))
@@ -262,13 +265,7 @@ _LEAST = 1e-4  # squared CIEDE2000: a hundredth, which no instrument repeats. Be
 
 
 def gather(fitted: Fitted, view: Viewing) -> Evidence:
-    """Leave every casting out in turn.
-
-    Parameters
-    ----------
-    view : Viewing
-        The light and observer that misses are judged in.
-    """
+    """Leave every casting out in turn; misses are judged in the light and observer of the view."""
     problem, count = fitted.problem, len(fitted.problem.read)
     predicted, missed, expected = np.empty_like(problem.read), np.empty(count), np.empty(count)
     for each in one_by_one(fitted):
