@@ -56,7 +56,6 @@ class Commands(click.Group):
     """The commands of `COMMANDS`, each imported from its own module when it is asked for."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
-        """Names in the order of a job."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
@@ -85,7 +84,6 @@ class Commands(click.Group):
         return found, command, rest
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
-        """The list of commands in the help, from data alone."""
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
 

@@ -232,8 +232,8 @@ def _as_json(done: Adjustment, trials: tuple[Trial, ...]) -> dict[str, Any]:
     return {
         **show.fields(done, "verdict", "leave", "missed", "scatter", "again", "kept_pigments"),
         "misses": [asdict(miss) | {"leave": miss.leave} for miss in done.misses],
-        "findings": [asdict(each) for each in done.findings],
-        "otherwise": None if done.otherwise is None else asdict(done.otherwise),
+        "findings": done.findings,
+        "otherwise": done.otherwise,
         "additions": None
         if added is None
         else msgspec.structs.asdict(jsonable.look(added.appearance))

@@ -58,7 +58,6 @@ def base_of(palette: Palette, name: str | None, option: str = "--base") -> str:
 
 
 def blend_of(palette: Palette, base: str | None, load: Mapping[str, float]) -> Blend:
-    """The blend of these names, which are checked."""
     return Blend(base_of(palette, base), options.all_known(load, palette.pigments, "--load"))
 
 
@@ -71,7 +70,6 @@ class Chosen:
     is_comparison: bool = False  # whether they are to be seen side by side
 
     def blends(self, palette: Palette) -> dict[int, Blend]:
-        """The blends, by rank."""
         return {rank: blend_of(palette, each.base, each.loadings) for rank, each in self.recipes.items()}
 
     @property
@@ -175,7 +173,7 @@ recipes_options = _recipe_options(_chosen, _several)  # the same, with several r
 def _setting_options(parse: Callable[[str], object], thickness: str, *more: options.Decorator) -> options.Decorator:
     return options.grouped(
         "casting",
-        _casting,
+        lambda thickness, as_read=False, **seen: options.given(thickness_mm=thickness, as_read=as_read or None, **seen),
         option("--thickness", type=parse, metavar="MM", help=thickness),
         option("--over", metavar="BACKING", help="The backing, or `none`.  [default: the lightest backing]"),
         options.seat(),
@@ -186,12 +184,7 @@ def _setting_options(parse: Callable[[str], object], thickness: str, *more: opti
     )
 
 
-def _casting(thickness: object, as_read: bool = False, **seen: Any) -> dict[str, Any]:
-    return options.given(thickness_mm=thickness, as_read=as_read or None, **seen)
-
-
 def setting_of(palette: Palette, casting: Mapping[str, Any]) -> Setting:
-    """The setting that options name."""
     if "thickness_mm" not in casting:
         expected = "expected the wall thickness of the part in mm"
         raise InputError("--thickness", "not given", expected, "as in --thickness 3")
@@ -217,7 +210,6 @@ _RANGE = "expected a range from:to:step in mm, as in 0.5:6:0.5"
 
 
 def one_thickness(text: object) -> float:
-    """The one thickness in a text [mm]."""
     words = str(text).strip()
     if ":" in words or words.count(",") > 1:
         told = "`tint predict` takes a list or a range"
@@ -228,10 +220,11 @@ def one_thickness(text: object) -> float:
 def thicknesses(text: object) -> tuple[float, ...]:
     """The thicknesses that a text lists or spans, thinnest first, each once [mm]."""
     words = str(text).strip()
-    depths = (
-        _span(words) if ":" in words else sorted({options.number_in(part, _WHERE, _FORMS) for part in words.split(",")})
-    )
-    _check_count(len(depths), words)
+    if ":" in words:
+        depths = _span(words)
+    else:
+        depths = sorted({options.number_in(part, _WHERE, _FORMS) for part in words.split(",")})
+        _check_count(len(depths), words)
     for depth in depths:
         if not 0.0 < depth <= 100.0:
             mend = "write decimals with a point" if "," in words else ""
@@ -259,13 +252,13 @@ def _check_count(found: float, words: str) -> None:
         raise InputError(_WHERE, told, f"expected at most {MOST}", "take a larger step")
 
 
-_casting_options = _setting_options(one_thickness, "Wall thickness of the part, in mm.")
-
-
 trial_thickness = option(
     "--set trial.thickness_mm", type=one_thickness, metavar="MM",
     help="The measured thickness of the casting that was read.  [default: as --thickness]",
 )  # fmt: skip
+
+
+_casting_options = _setting_options(one_thickness, "Wall thickness of the part, in mm.")
 
 
 def setting_options(command: options.Command) -> options.Command:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ import click
 
 from tint.checks import Finding, LeftOut, examine, left_out, unstated_spot
 from tint.cli import options, show
-from tint.cli.fit import circumstances_in_words, circumstances_json, seen_in
+from tint.cli.fit import circumstances_in_words, seen_in
 from tint.cli.keys import Command
 from tint.errors import Fault, InputError
 from tint.fitting import fit_palette
@@ -162,19 +162,18 @@ def _circumstances(read: SwatchFolder) -> dict[str, Circumstances]:
 
 
 def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], examined: _Examined) -> dict[str, Any]:
-    told = [asdict(fault) for fault in faults]
     content: dict[str, Any] = {
         "folder": str(folder),
         "usable": read is not None,
-        "faults": [fault for fault in told if fault["grave"]],
-        "warnings": [fault for fault in told if not fault["grave"]],
+        "faults": [fault for fault in faults if fault.grave],
+        "warnings": [fault for fault in faults if not fault.grave],
     }
     if read is not None:
         errors = examined.errors
         content |= {
-            "findings": [asdict(finding) for finding in examined.findings],
+            "findings": examined.findings,
             "unstated_spot": examined.unstated_spot or None,
-            "left_out": None if errors is None else {"swatches": errors.swatches, "pigments": errors.pigments},
+            "left_out": None if errors is None else show.fields(errors, "swatches", "pigments"),
             "name": read.name,
             "swatches": len(read.swatches),
             "readings": len(read.readings),
@@ -182,6 +181,6 @@ def _as_json(folder: Path, read: SwatchFolder | None, faults: Sequence[Fault], e
             **{name: list(getattr(read, name)) for name in ("bases", "pigments", "backings")},
             **show.fields(read, "wavelengths", "kind"),
             "geometry": read.instrument.geometry,
-            "circumstances": circumstances_json(_circumstances(read)),
+            "circumstances": _circumstances(read),
         }
     return content

@@ -57,7 +57,6 @@ class Many:
         return Common(opacity=self.opacity, tolerance=self.tolerance, walls_mm=walls, base=base, rules=rules, seen=seen)
 
     def wishes(self, palette: Palette, common: Common, said: Given) -> Sequence[Wish]:
-        """The colours, one by one."""
         if self.targets is not None and self.spacing is None:
             wishes = list(read_targets(self.targets, palette, common, said=said))
         elif self.spacing is not None and self.targets is None:

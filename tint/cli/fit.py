@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -169,30 +168,22 @@ def _as_json(palette: Palette, path: Path) -> dict[str, Any]:
         "swatches": [show.fields(swatch, *names) for swatch in palette.swatches],
         "suspects": {swatch.name: swatch.suspect for swatch in palette.swatches if swatch.suspect},
         "undetermined": list(palette.undetermined),
-        "circumstances": circumstances_json(_circumstances(palette)),
+        "circumstances": _circumstances(palette),
         "conditions": f"{palette.instrument.geometry}, {seen_in(palette.instrument, palette.read_as)}",
     }
 
 
-# How the castings of each base were cured and kept, in a line for people and by name for scripts.
-
-
 def circumstances_in_words(by_base: Mapping[str, Circumstances]) -> Sequence[tuple[str, str]]:
-    """Base and words, for the bases of which something was written."""
-    return [(base, words) for base, told in by_base.items() if (words := _in_words(told))]
-
-
-def _in_words(told: Circumstances) -> str:
-    parts = [
-        told.cure_c and f"cured at {span(told.cure_c)} °C",
-        told.days and f"read {span(told.days)} days after",
-        told.moulds and f"mould {', '.join(told.moulds)}",
-        told.finishes and f"finish {', '.join(told.finishes)}",
-        told.lots and f"lot {', '.join(told.lots)}",
-    ]
-    return "; ".join(part for part in parts if part)
-
-
-def circumstances_json(by_base: Mapping[str, Circumstances]) -> dict[str, Any]:
-    """By base; null or an empty list for what nobody wrote."""
-    return {base: asdict(told) for base, told in by_base.items()}
+    """How the castings of each base were cured and kept, for the bases of which something was written."""
+    lines = []
+    for base, told in by_base.items():
+        parts = [
+            told.cure_c and f"cured at {span(told.cure_c)} °C",
+            told.days and f"read {span(told.days)} days after",
+            told.moulds and f"mould {', '.join(told.moulds)}",
+            told.finishes and f"finish {', '.join(told.finishes)}",
+            told.lots and f"lot {', '.join(told.lots)}",
+        ]
+        if words := "; ".join(part for part in parts if part):
+            lines.append((base, words))
+    return lines

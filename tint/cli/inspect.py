@@ -158,6 +158,6 @@ def _as_json(found: Inspection, shift: Shift | None, conditions: str) -> dict[st
         **show.fields(found, *names),
         "checks": [asdict(check) | {"guard": check.band, "verdict": check.verdict} for check in found.checks],
         "words": list(found.words),
-        "shift": None if shift is None else asdict(shift),
+        "shift": shift,
         "conditions": conditions,
     }

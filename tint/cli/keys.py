@@ -90,7 +90,6 @@ def _added(command: Callable[..., Any], options: Sequence[Decorator], heading: s
 
 
 def own_keys(command: click.Command) -> dict[str, Option]:
-    """The keys that a command takes."""
     return {each.key: each for each in command.params if isinstance(each, Option) and each.key}
 
 
@@ -104,7 +103,6 @@ class Command(click.Command):
     """A command that takes keys, and lists its options under their headings."""
 
     def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
-        """Read what was typed."""
         return super().parse_args(ctx, spelled(self, args))
 
     def format_options(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

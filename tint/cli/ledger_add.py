@@ -112,7 +112,7 @@ reading_options = options.grouped(
     options.geometry,
     *options.view(light="CIE light of the colour.", default=False),
     options.choice("--quantity", QUANTITIES, "What was measured.  [default: reflectance]"),
-    click.option("--read-on", type=day_text("--read-on"), metavar="DAY", help="Day of the reading.  [default: today]"),
+    day_text("--read-on", "Day of the reading.  [default: today]"),
     options.scale,
 )
 
@@ -282,7 +282,6 @@ def _lesson(asked: Asked) -> Built:
 
 
 def _own_readings(asked: Asked, seen: Given) -> Sequence[Reading]:
-    """What was read on the very thing that is added."""
     if seen and not is_read(seen):
         raise InputError("--over, --seat ...", "given without a reading", "expected --reading or --lab, too")
     return [Reading(**measured(asked.folder, seen))] if seen else ()

@@ -19,7 +19,6 @@ from tint.materials import Blend
 
 
 def number_of(told: str) -> int:
-    """The number of an entry."""
     text = str(told)
     if not text.isdecimal() or not 0 < len(text) < 19 or int(text) < 1:
         raise InputError("ledger", f"`{text}` is not the number of an entry", "expected a whole number of at least 1")
@@ -55,7 +54,6 @@ _BEHIND = re.compile("_(mm|ciede2000|degrees|id|on)$")
 
 
 def option_name(column: str) -> str:
-    """What the option for a column is called."""
     return _CALLED.get(column, "--" + _BEHIND.sub("", column).replace("_", "-"))
 
 
@@ -84,7 +82,7 @@ def _option(column: Column) -> options.Decorator:
     if column.points:
         return option(name, type=number_of, metavar="NUMBER", help=about, to=column.name)
     if column.kind == "date":
-        return option(name, type=day_text(name), metavar="DAY", help=about, to=column.name)
+        return day_text(name, about, to=column.name)
     if column.kind in ("number", "whole"):
         return option(name, type=_number(name, column), metavar="X", help=about, to=column.name)
     if column.words:
@@ -107,9 +105,8 @@ def _lot(told: str) -> tuple[str, str]:
     return name, lot
 
 
-def day_text(option: str) -> Callable[[str], str]:
-    """A converter to a day as the ledger keeps it."""
-    return lambda told: options.day_in(option)(told).isoformat()
+def day_text(name: str, text: str, **more: Any) -> options.Decorator:
+    return options.day(name, text, callback=lambda _, __, day: None if day is None else day.isoformat(), **more)
 
 
 # Pages.
@@ -202,7 +199,6 @@ def show_entry(
     out: show.Page, kind: str, entry: Entry[Any], family: Sequence[int], own: Mapping[str, Sequence[int]], drifted:
     Sequence[Drift],
 ) -> None:  # fmt: skip
-    """One entry, with what is tied to it."""
     out.title(f"{kind.capitalize()} {entry.id}", f"added {entry.added_utc}, tint {entry.tint_version}")
     told = as_dict(entry)
     about = {column.name: column.about for column in columns(kind)}
@@ -231,7 +227,6 @@ def _drift(each: Drift) -> str:
 
 
 def show_near(out: show.Page, found: Sequence[Near], lab: Sequence[float], viewed: str, within: float) -> None:
-    """What is near a colour."""
     colour = ", ".join(f"{value:g}" for value in lab)
     out.title(f"Near Lab {colour}", f"{viewed}; within {within:g} CIEDE2000; recipes as predicted")
     rows = [
@@ -243,14 +238,12 @@ def show_near(out: show.Page, found: Sequence[Near], lab: Sequence[float], viewe
 
 
 def show_due(out: show.Page, found: Sequence[tuple[str, Entry[Any]]], until: date) -> None:
-    """What has run out by a day."""
     out.title(f"Run out by {until}")
     rows = [(each.content.expires_on, kind, str(each.id), summary(kind, each)) for kind, each in found]
     _table_or(out, "Nothing.", ("<on", "<kind", "", "~what"), rows)
 
 
 def show_premixes(out: show.Page, stock: Stock) -> None:
-    """What is left of premixes."""
     rows = [
         (each.name, f"{100.0 / each.whole:.3g} %", f"{each.grams:.3f} g", f"part {each.part} of {each.base}", each.lot,
          each.made_on, "too old" if each in stock.too_old else "")

@@ -36,6 +36,12 @@ def given(**values: Any) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value is not None}
 
 
+def none_of(values: Mapping[str, object], found: str, mend: str) -> None:
+    """Refuse the first option that was given, of some that mean nothing here."""
+    for name in given(**values):
+        raise InputError(name, found, mend=mend)
+
+
 def known(name: str, names: Collection[str], where: str) -> str:
     """The name, if it is one of `names`; else an error with those there are and the nearest of them."""
     if name in names:
@@ -179,7 +185,6 @@ def all_known(amounts: Mapping[str, float], names: Collection[str], option: str)
 
 
 def lab(name: str, text: str, *, required: bool = False) -> Decorator:
-    """An option that takes a colour as L,a,b."""
 
     def convert(told: str) -> tuple[float, ...]:
         parts, expected = told.replace(";", ",").split(","), "three numbers L,a,b as in 70,20,40"
@@ -190,21 +195,15 @@ def lab(name: str, text: str, *, required: bool = False) -> Decorator:
     return option(name, type=convert, metavar="L,a,b", required=required, help=text)
 
 
-def day_in(option: str) -> Callable[[str], date]:
-    """A converter to a day."""
+def day(name: str, text: str, **more: Any) -> Decorator:
 
     def convert(told: str) -> date:
         try:
             return date.fromisoformat(told.strip())
         except ValueError:
-            raise InputError(option, f"`{told}` is not a day", "expected YYYY-MM-DD, as in 2027-03-01") from None
+            raise InputError(name, f"`{told}` is not a day", "expected YYYY-MM-DD, as in 2027-03-01") from None
 
-    return convert
-
-
-def day(name: str, text: str, **more: Any) -> Decorator:
-    """An option that takes a day."""
-    return option(name, type=day_in(name), metavar="DAY", help=text, **more)
+    return option(name, type=convert, metavar="DAY", help=text, **more)
 
 
 def view(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = True) -> Sequence[Decorator]:
@@ -220,7 +219,6 @@ def view(*, light: str = "A CIE light: D65, D50, A, FL11 ...", default: bool = T
 
 
 def seat(*, default: str | None = None) -> Decorator:
-    """How a casting meets its backing."""
     text = "How it lies on the backing: with an air film, or wet, in optical contact."
     return option("--seat", type=click.Choice(SEATS), default=default, help=f"{text}  [default: air]")
 

@@ -136,7 +136,6 @@ def _show(out: show.Page, done: Done) -> None:
 
 
 def _price(quote: Quote) -> list[tuple[str, str, str]]:
-    """The price, and what it is made of."""
     if quote.price is None:
         return []
     parts = f"{quote.quantity} of them {quote.in_words(quote.total)}" if quote.quantity > 1 else f"the {quote.unit}"

@@ -136,7 +136,6 @@ def command(
 def _without_chart(
     picture: Path, spots: tuple[Spot, ...], colours: dict[str, Any], chips: Path | None, *, replace: bool
 ) -> None:  # fmt: skip
-    """Colours of spots with no chart beside them, and the page to choose from."""
     options.check_file(chips, "--chips", ".html", replace=replace)
     if chips is not None and len(spots) > 1:
         raise InputError("--chips", f"{len(spots)} spots are named", "one, whose span is shown")

@@ -121,7 +121,6 @@ def show_castings(out: show.Page, plan: CastingPlan) -> None:
 
 
 def castings_json(plan: CastingPlan) -> dict[str, Any]:
-    """The same for scripts."""
     sheet = plan.sheet
     return {
         "castings": [

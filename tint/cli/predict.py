@@ -199,7 +199,6 @@ def show_appearance(
 
 
 def place(over: str) -> str:
-    """What a casting is seen over, in words."""
     return "free slab" if over == "none" else f"over {over}"
 
 

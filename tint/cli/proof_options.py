@@ -57,7 +57,6 @@ class Subject:
 
     @property
     def given(self) -> bool:
-        """Whether there is a part."""
         return self.part is not None or self.height_map is not None
 
     def check(self, show: str) -> None:
@@ -66,21 +65,18 @@ class Subject:
             raise InputError("--set height_map", "given together with --part", "expected one of them")
         if self.height_map and self.mm_per_level is None:
             raise InputError("--set mm_per_level", "not given", "expected the thickness of one grey level in mm")
-        lone = {"--set mm_per_level": self.mm_per_level, "--set mm_per_pixel": self.mm_per_pixel}
-        for name, value in ({} if self.height_map else lone).items():
-            if value is not None:
-                raise InputError(name, "no height map to apply it to", mend="name one with --set height_map")
-        of_mesh = {"--set side": self.side, "--set unit": self.unit, "--set shell_mm": self.shell_mm}
-        for name, word in ({} if self.part else of_mesh).items():
-            if word is not None:
-                raise InputError(name, "no mesh to apply it to", mend="name one with --part")
+        if not self.height_map:
+            of_map = {"--set mm_per_level": self.mm_per_level, "--set mm_per_pixel": self.mm_per_pixel}
+            options.none_of(of_map, "no height map to apply it to", "name one with --set height_map")
+        if not self.part:
+            of_mesh = {"--set side": self.side, "--set unit": self.unit, "--set shell_mm": self.shell_mm}
+            options.none_of(of_mesh, "no mesh to apply it to", "name one with --part")
         if self.thin_mm is not None and not self.given:
             raise InputError("--set thin_mm", "no part to look for thin spots in", mend="name one with --part")
         if show == "part" and not self.given:
             raise InputError("--show part", "there is no part", mend="name one with --part or --set height_map")
 
     def read(self) -> Model | None:
-        """The part, read once; None without one."""
         if not self.given:
             return None
         from tint.proofs.part import read_part
@@ -197,7 +193,6 @@ class Cast:
 
     @property
     def given(self) -> Mapping[str, object]:
-        """The options that were given."""
         told = {"photo": self.photo, "read": self.read, "thickness_mm": self.thickness_mm}
         return options.given(**{called(name): value for name, value in told.items()})
 
@@ -251,7 +246,6 @@ class Approving:
 
     @property
     def given(self) -> bool:
-        """Whether a sheet is to be drawn."""
         return self.sheet is not None or self.pdf is not None
 
 
@@ -281,6 +275,4 @@ def check_compared(show: str | None, bits: str, subject: Subject, tracing: Traci
         "--set words": approving.words, "--set approver": approving.approver, "--set expiry": approving.expiry,
         "--set bits=16": bits == "16" or None,
     }  # fmt: skip
-    for name, value in others.items():
-        if value is not None:
-            raise InputError(name, "a comparison of several recipes does not show it", mend="--pick one recipe")
+    options.none_of(others, "a comparison of several recipes does not show it", "--pick one recipe")

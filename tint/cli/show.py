@@ -50,7 +50,6 @@ class Page:
         click.echo("\n".join(line.rstrip() for line in held.get().rstrip("\n").split("\n")), color=True)
 
     def print(self, *words: RenderableType, style: str = "", sep: str = " ", soft_wrap: bool = False) -> None:
-        """Words, or an empty line; with `soft_wrap` as long as they are."""
         self._out.print(*words, style=style, sep=sep, soft_wrap=soft_wrap)
 
     def apart(self, words: RenderableType, *, style: str = "") -> None:
@@ -268,7 +267,6 @@ class Plainly:
     """A render hook of rich: makes words harmless where styles, which do command the terminal, are still apart."""
 
     def process_renderables(self, renderables: list[ConsoleRenderable]) -> list[ConsoleRenderable]:
-        """Wrap what is about to be printed."""
         return [_Plain(each) for each in renderables]
 
 

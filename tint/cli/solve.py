@@ -49,9 +49,8 @@ class Model:
     def walls(self, casting: Mapping[str, Any], search: Mapping[str, Any]) -> Walls | None:
         """Its walls; None without a part. They stand in place of a thickness and further walls."""
         if self.part is None:
-            for name, value in (("--set unit", self.unit), ("--set shell_mm", self.shell_mm)):
-                if value is not None:
-                    raise InputError(name, "no mesh to apply it to", mend="name one with --part")
+            of_mesh = {"--set unit": self.unit, "--set shell_mm": self.shell_mm}
+            options.none_of(of_mesh, "no mesh to apply it to", "name one with --part")
             return None
         if "thickness_mm" in casting or search["walls_mm"]:
             option = "--thickness" if "thickness_mm" in casting else "--wall"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -89,7 +89,6 @@ def command(folder: Path, area_cm2: float, workbook: bool, squares: bool, **told
 
 
 def _print_squares(folder: Path, area_cm2: float) -> None:
-    """Label squares for castings that are there."""
     labels = print_squares(folder, area_cm2=area_cm2)
     written = [str(folder / name) for name in (SQUARES_FILE, SQUARES_PAGE)]
 
@@ -101,11 +100,10 @@ def _print_squares(folder: Path, area_cm2: float) -> None:
             f"picture. Then run `tint photograph PICTURE {folder} --out colours.csv`."
         )
 
-    show.answer({"squares": list(map(asdict, labels.squares)), "new": labels.new, "written": written}, page)
+    show.answer({"squares": labels.squares, "new": labels.new, "written": written}, page)
 
 
 def at_a_terminal() -> bool:
-    """Whether there is somebody to ask."""
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 

@@ -47,7 +47,6 @@ class Wish:
 
     @property
     def has_no_gloss(self) -> bool:
-        """Whether the colour is that of a screen or photograph."""
         return self.target_srgb is not None or self.target_photo is not None
 
     @property
@@ -124,12 +123,6 @@ class Sample:
     haze: Mapping[str, float] | None
 
     @property
-    def measured(self) -> list[str]:
-        """The keys given that make sense of a measured sample alone."""
-        told = {name: getattr(self, name) for name in ("target_over", "target_black", "target_thickness_mm")}
-        return [SET + name for name in options.given(**told)]
-
-    @property
     def light(self) -> dict[str, float]:
         """What it asks of the light that is let through."""
         return {**(self.transmittance or {}), **(self.haze or {})}
@@ -169,7 +162,9 @@ def target_wanted(
 ) -> Target:  # fmt: skip
     """The target that all options together name."""
     if sample.as_blend or sample.as_base is not None:
-        if clash := [*wish.given, *sample.measured]:
+        of_measured = ("target_over", "target_black", "target_thickness_mm")
+        clash = wish.given + [SET + name for name in of_measured if getattr(sample, name) is not None]
+        if clash:
             found = f"given together with {' and '.join(clash)}"
             raise InputError("--set as_blend", found, "expected one or the other")
         loadings = options.all_known(sample.as_blend, palette.pigments, "--set as_blend")
@@ -192,12 +187,9 @@ def target_wanted(
 # What a recipe may hold and how recipes are ranked.
 
 
-def _percent(name: str, text: str, expected: str, **more: Any) -> options.Decorator:
-    return options.number(name, text, expected=expected, metavar="PERCENT", **more)
-
-
 def _rules_options(name: Callable[[str], str]) -> options.Decorator:
     """All rules; `name` says what the usual ones are called, which need not be options where they are seldom told."""
+    of_mix: dict[str, Any] = {"expected": "percent of the mix", "metavar": "PERCENT"}
     return options.grouped(
         "search",
         dict,
@@ -206,8 +198,8 @@ def _rules_options(name: Callable[[str], str]) -> options.Decorator:
         options.several(name("leave_out"), "Exclude this pigment.", "PIGMENT"),
         options.amounts(name("fix"), "Fix the loading of this pigment.", options.PERCENT, to="fixed"),
         options.several("--set insist", "Allow this pigment although it is known to upset the cure.", "PIGMENT"),
-        _percent("--set smallest", "The smallest loading of a pigment.", "percent of the mix", default=0.0),
-        _percent("--set max_total", "The largest loading in all.", "percent of the mix"),
+        options.number("--set smallest", "The smallest loading of a pigment.", default=0.0, **of_mix),
+        options.number("--set max_total", "The largest loading in all.", **of_mix),
         options.amounts("--set stock", "The grams of this pigment in stock.", options.GRAMS, to="stock_g"),
         options.number("--set batch_g", "The grams of mix that the moulds hold."),
         options.number("--set waste_percent", f"A margin for what stays in the cup.  [default: {WASTE_PERCENT:g}]"),

@@ -77,7 +77,6 @@ _split_options = options.grouped(
 
 
 def sheet_options(command: options.Command) -> options.Command:
-    """All that decides what is weighed."""
     return _batch_options(_scale_options(_premix_option(_split_options(command))))
 
 
@@ -93,12 +92,10 @@ class Files:
     replace: bool
 
     def check(self) -> None:
-        """Refuse names that cannot be written to, before anything is worked out."""
         options.check_file(self.csv, "--csv", ".csv", replace=self.replace)
         options.check_file(self.pdf, "--pdf", ".pdf", replace=self.replace)
 
     def write(self, palette: Palette, sheet: WeighSheet) -> list[str]:
-        """Write them; their names."""
         contents: dict[Path, bytes] = {}
         if self.csv:
             contents[self.csv] = weigh_table(sheet)
@@ -186,7 +183,6 @@ def _stock(folder: Path, name: str | None) -> Stock:
 
 
 def show_sheet(out: show.Page, sheet: WeighSheet, palette: Palette, *, has_target: bool = False) -> None:
-    """The page, in the order in which it is used."""
     scale, batch = sheet.scale, sheet.batch
     allowed = [f"{batch.waste_percent:g} % for waste"] if batch.waste_percent else []
     allowed += ["sprue"] * bool(batch.sprue_cm3) + ["what stays in cups"] * bool(batch.cup_loss_g)
