@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 
 from tint.checks.ground import Finding, limit, listed
-from tint.checks.readings import ways
+from tint.checks.readings import over_two_cards, ways
 from tint.fitting.report import once, same
 from tint.materials import Base
-from tint.swatches import Reading, Swatch, SwatchFolder
+from tint.swatches import Swatch, SwatchFolder
 
 # Doses should differ by half and more: a strength that bends with the loading shows only then. Common practice, no
 # source. Where doses are rough, by so much that the slope of log strength is known to a twentieth.
@@ -89,10 +89,11 @@ def _without_tint(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]
 
 def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
     """Swatches read in one way only are told of by the folder's own warnings, and count for nothing here."""
-    read: dict[str, list[tuple[str, str, str, list[Reading]]]] = {}
-    for (name, *way), group in ways(folder).items():
-        read.setdefault(name, []).append((way[0], way[1], way[2], group))
-    shows = {s.name: share for s in cast if (share := _shown(folder, read.get(s.name, ()))) is not None}
+    shares = [(each.swatch, each.gain.mean() / each.contrast.mean()) for each in over_two_cards(folder)]
+    shares += [(key[0], group[0].values.mean()) for key, group in ways(folder).items() if key[3] == "transmittance"]
+    shows: dict[str, float] = {}
+    for name, share in shares:
+        shows[name] = max(shows.get(name, share), float(share))
     sd = limit(len(cast)) * folder.instrument.noise
     for name in folder.pigments:
         own = [swatch for swatch in cast if name in swatch.loadings]
@@ -112,23 +113,6 @@ def _near_hiding(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:
                 mend=f"pour {thinnest.loadings[name] / 10.0:.2g} % at {min(thinnest.thickness_mm, 1.0):.2g} mm, "
                 "so that the backing shows",
             )
-
-
-def _shown(folder: SwatchFolder, read: Iterable[tuple[str, str, str, list[Reading]]]) -> float | None:
-    """Largest share of the difference between two backings that shows through a casting; None when read over fewer."""
-    mean = {
-        (seat, backing): np.mean([each.values for each in group], axis=0)
-        for backing, seat, quantity, group in read
-        if quantity == "reflectance" and backing in folder.backings
-    }
-    shares = [
-        float(np.mean(mean[light] - mean[dark]) / np.mean(folder.backings[light[1]] - folder.backings[dark[1]]))
-        for dark in mean
-        for light in mean
-        if dark[0] == light[0] and float(np.mean(folder.backings[light[1]] - folder.backings[dark[1]])) > 0.1
-    ]
-    through = [float(np.mean(group[0].values)) for _, _, quantity, group in read if quantity == "transmittance"]
-    return max([*shares, *through], default=None)
 
 
 def _close_loadings(folder: SwatchFolder, cast: list[Swatch]) -> Iterator[Finding]:

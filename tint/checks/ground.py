@@ -108,8 +108,9 @@ class Ground:
         return next(swatch for swatch in self.folder.swatches if swatch.name == self.name(left))
 
     def without(self, name: str) -> Ground:
-        """Fitted again, had this casting never been poured; once for all checks that ask."""
+        """Fitted again, had this casting never been poured; once for the checks that ask one after the other."""
         if name not in self._rests:
+            self._rests.clear()  # a fit of many pigments is large
             rest = without(self.folder, [name])
             optics = self.fitted.problem.optics[0].model
             self._rests[name] = Ground(rest, fit_only(rest, optics=optics, near=self.fitted))

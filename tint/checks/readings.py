@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 
@@ -48,6 +48,30 @@ def ways(folder: SwatchFolder) -> dict[Way, list[Reading]]:
     for each in folder.readings:
         result.setdefault((each.swatch, each.backing, each.seat, each.quantity), []).append(each)
     return result
+
+
+class Pair(NamedTuple):
+    """A casting over two cards in one seat: by how much it reads lighter over the lighter one, and that is lighter."""
+
+    swatch: str
+    dark: str
+    light: str
+    gain: Array
+    contrast: Array
+
+
+def over_two_cards(folder: SwatchFolder) -> Iterator[Pair]:
+    """Every casting over every two cards that differ enough."""
+    mean = {
+        key: np.mean([each.values for each in group], axis=0)
+        for key, group in ways(folder).items()
+        if key[1] in folder.backings and key[3] == "reflectance"
+    }
+    for (swatch, dark, seat, _), low in mean.items():
+        for (other, light, its, _), high in mean.items():
+            contrast = folder.backings[light] - folder.backings[dark]
+            if (other, its) == (swatch, seat) and contrast.mean() > _LEAST_CONTRAST:
+                yield Pair(swatch, dark, light, high - low, contrast)
 
 
 def _replicates(folder: SwatchFolder) -> Iterator[Finding]:
@@ -117,18 +141,9 @@ def _changed_backings(folder: SwatchFolder) -> Iterator[Finding]:
 
 
 def _darker_over_lighter(folder: SwatchFolder) -> Iterator[Finding]:
-    mean = {
-        key: np.mean([each.values for each in group], axis=0)
-        for key, group in ways(folder).items()
-        if key[1] in folder.backings and key[3] == "reflectance"
-    }
-    pairs = [
-        (dark, light)
-        for dark, light in ((a, b) for a in mean for b in mean if a[0] == b[0] and a[2] == b[2])
-        if folder.backings[light[1]].mean() - folder.backings[dark[1]].mean() > _LEAST_CONTRAST
-    ]
-    found = list(_reversed(folder, pairs, mean))
-    swatches = {dark[0] for dark, _ in pairs}
+    pairs = list(over_two_cards(folder))
+    found = list(_reversed(folder, pairs))
+    swatches = {each.swatch for each in pairs}
     if len(found) < _MOST_TOLD or 2 * len(found) <= len(swatches):
         yield from found
         return
@@ -142,26 +157,21 @@ def _darker_over_lighter(folder: SwatchFolder) -> Iterator[Finding]:
     )
 
 
-def _reversed(
-    folder: SwatchFolder,
-    pairs: Sequence[tuple[Way, Way]],
-    mean: Mapping[Way, Array],
-) -> Iterator[Finding]:
+def _reversed(folder: SwatchFolder, pairs: Sequence[Pair]) -> Iterator[Finding]:
     """One by one, the castings that are darker over the lighter card."""
-    count = len(pairs) * (values_of(folder) + 1)
+    far = limit(len(pairs) * (values_of(folder) + 1))
     # As of single readings, however many there are: those of a casting that is not taken off in between share their
     # error, and one that hides may then seem to be darker over the lighter card.
     sd = 2.0**0.5 * folder.instrument.noise
-    for dark, light in pairs:
-        gain = np.where(folder.backings[light[1]] > folder.backings[dark[1]], mean[light] - mean[dark], 0.0)
-        wrong = gain < -limit(count) * _BOTH * sd
-        if gain.mean() < -limit(count) * sd or wrong.any():
+    for each in pairs:
+        gain = np.where(each.contrast > 0.0, each.gain, 0.0)
+        if gain.mean() < -far * sd or (gain < -far * _BOTH * sd).any():
             at = int(np.argmin(gain))
             yield Finding(
                 kind="darker_over_lighter",
-                where=dark[0],
-                about=(dark[0],),
-                words=f"it reads {-gain[at]:.4f} darker over {light[1]} than over {dark[1]} at "
+                where=each.swatch,
+                about=(each.swatch,),
+                words=f"it reads {-gain[at]:.4f} darker over {each.light} than over {each.dark} at "
                 f"{place(folder, at)} ({-gain.mean():+.4f} on average), noise of the difference {sd:.4f}",
                 effect="no layer does this: its absorption and scattering are fitted to a contradiction",
                 mend="see whether rows or cards were swapped, then read it over both again",
