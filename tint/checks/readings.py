@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, permutations
 from typing import NamedTuple, TypeVar
 
 import numpy as np
@@ -62,16 +62,15 @@ class Pair(NamedTuple):
 
 def over_two_cards(folder: SwatchFolder) -> Iterator[Pair]:
     """Every casting over every two cards that differ enough."""
-    mean = {
-        key: np.mean([each.values for each in group], axis=0)
-        for key, group in ways(folder).items()
-        if key[1] in folder.backings and key[3] == "reflectance"
-    }
-    for (swatch, dark, seat, _), low in mean.items():
-        for (other, light, its, _), high in mean.items():
+    read: dict[tuple[str, str], dict[str, Array]] = {}
+    for (swatch, backing, seat, quantity), group in ways(folder).items():
+        if backing in folder.backings and quantity == "reflectance":
+            read.setdefault((swatch, seat), {})[backing] = np.mean([each.values for each in group], axis=0)
+    for (swatch, _), over in read.items():
+        for dark, light in permutations(over, 2):
             contrast = folder.backings[light] - folder.backings[dark]
-            if (other, its) == (swatch, seat) and contrast.mean() > _LEAST_CONTRAST:
-                yield Pair(swatch, dark, light, high - low, contrast)
+            if contrast.mean() > _LEAST_CONTRAST:
+                yield Pair(swatch, dark, light, over[light] - over[dark], contrast)
 
 
 def _replicates(folder: SwatchFolder) -> Iterator[Finding]:

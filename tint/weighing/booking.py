@@ -16,7 +16,7 @@ from tint.palette import Palette
 from tint.spectra import Array
 from tint.weighing.batch import Cups, Plan, Split
 from tint.weighing.premix import Kept, Premix, Scale, whole
-from tint.weighing.rounding import Weighings
+from tint.weighing.rounding import Weighings, spent_g
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -200,7 +200,7 @@ def too_heavy(lines: Sequence[Line], scale: Scale) -> list[str]:
 
 def too_much(made: Mapping[str, Premix], scale: Scale, total_g: float) -> list[str]:
     """Premixes that take several times the batch itself, though what is left of them serves the next."""
-    taken = sum(step.base_g for premix in made.values() for step in premix.steps)
+    taken = spent_g(made)
     if taken <= _MUCH * total_g:
         return []
     mend = "weigh the smallest doses on a finer scale, or leave them out"
