@@ -103,6 +103,20 @@ def test_transmittance_is_not_taken_for_reflectance() -> None:
 
 
 @pytest.mark.parametrize(
+    "keyword",
+    ['DESCRIPTOR "Standard deviation of 3"\n', 'KEYWORD "STATISTIC"\nSTATISTIC "STDEV"\n', 'REMARK "std. dev."\n'],
+)
+def test_a_table_of_deviations_behind_its_readings_is_passed_over(keyword: str) -> None:
+    text = cgats(PALE, keywords='DESCRIPTOR "Mean of 3"\n') + cgats([0.002] * GRID.size, keywords=keyword, first="")
+    (lid,) = read(text)
+    assert lid.values is not None
+    np.testing.assert_allclose(lid.values, PALE, atol=1e-4)
+    assert any("passed over" in note for note in lid.notes)
+    (alone,) = read(cgats(PALE, keywords=keyword))  # a file that holds nothing else is what it is
+    assert alone.name == "lid"
+
+
+@pytest.mark.parametrize(
     ("label", "said"),
     [
         ("%R{}", ("reflectance", "percent", "")),

@@ -20,7 +20,15 @@ from tint.swatches.instruments.measurement import (
     needed_number,
     without_gaps,
 )
-from tint.swatches.instruments.words import OF_SPHERE, SPECULAR, geometry_in, said_by, specular_in, wavelength_in
+from tint.swatches.instruments.words import (
+    OF_SPHERE,
+    SPECULAR,
+    geometry_in,
+    of_deviations,
+    said_by,
+    specular_in,
+    wavelength_in,
+)
 from tint.swatches.text import Marks, note_marks, numbers, tell_marks
 
 _NAMES = ("SAMPLE_NAME", "SAMPLENAME", "NAME", "SAMPLE_ID", "SAMPLEID", "ID")
@@ -139,6 +147,7 @@ def _measurement(cells: Sequence[str], table: CgatsTable, columns: _Columns, *, 
     name = next(filter(None, (" ".join(cells[at].split()) for at in columns.names)), place.rpartition(", ")[2])
     light, observer = _seen(told) if columns.lab or columns.xyz else ("", "")
     scale = columns.pair_scale or _scale(told, where)
+    statistic = {"statistic": "deviation"} if of_deviations(table.keywords.values()) else {}
     if in_percent and scale == "fraction":
         raise InputError(where, "cells in percent in a table of fractions", "one of the two")
     read = Measurement(
@@ -155,7 +164,7 @@ def _measurement(cells: Sequence[str], table: CgatsTable, columns: _Columns, *, 
         light=light,
         observer=observer,
         scale="percent" if in_percent else scale,
-        told={name.lower(): cell for name, cell in own.items()},
+        told={name.lower(): cell for name, cell in own.items()} | statistic,
         file=file,
         place=place,
     )

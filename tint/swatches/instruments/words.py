@@ -96,6 +96,12 @@ def statistic_in(name: str, told: Mapping[str, str]) -> str:
     return next((kind for kind in _STATISTICS if kind in found), "")
 
 
+def of_deviations(words: Iterable[str]) -> bool:
+    """Whether something that is told of a whole table says that it holds deviations: `Standard deviation of 3`."""
+    return any(_DEVIATIONS.match(each) is not None for each in words)
+
+
+_DEVIATIONS = re.compile(r"(?:table of )?(?:st(?:andard|d)?[ ._-]*dev|deviation|variance|sigma\b)", re.IGNORECASE)
 _INITIALS = 3  # letters at most
 _STATISTICS, _EXTREMES = ("deviation", "mean"), ("min", "max", "minimum", "maximum")
 _OF_STATISTICS = re.compile(r"stat|type|kind|value|read|measure|^rep|^art$", re.IGNORECASE)
