@@ -37,6 +37,7 @@ FAULTS: list[tuple[str, int, str]] = [
     (f"predict FOLDER {CLEAR} --load", 2, "requires an argument"),
     (f"solve FOLDER {RED} --set most_recipes=none", 2, "--set most_recipes: `none` is not a number; expected a"),
     (f"solve FOLDER {RED} --set most_recipes=0", 2, "--set most_recipes: 0; expected a whole number of at least 1"),
+    (f"proof FOLDER {CLEAR} --load white=1 --out HERE/a.html", 2, "a name that ends in .png; .html is for --sheet"),
     # Folders.
     ("check HERE/none", 2, "HERE/none: 1 fault keeps it from being used"),
     ("check FOLDER/palette.toml", 2, "1 fault keeps it from being used"),

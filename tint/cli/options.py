@@ -242,7 +242,9 @@ def check_file(path: Path | None, option: str, *endings: str, replace: bool) -> 
     where = f"{option} {path}"
     if path.suffix.lower() not in endings:
         expected = f"expected a name that ends in {' or '.join(endings)}"
-        raise InputError(where, f"is not the name of {_KINDS[endings[0]]}", expected)
+        params, form = click.get_current_context().command.params, f"FILE{path.suffix.lower()}"
+        others = [f"{path.suffix} is for {each.opts[0]}" for each in params if getattr(each, "metavar", "") == form]
+        raise InputError(where, f"is not the name of {_KINDS[endings[0]]}", expected, "; ".join(others))
     if path.is_dir():
         raise InputError(where, "is a folder", "expected the name of a file")
     if path.is_symlink() and not path.exists():
