@@ -213,6 +213,8 @@ def test_load_takes_the_fitted_palette_while_it_is_fresh(tmp_path: Path, palette
             "thickness_mm: '3'; expected the wall thickness",
         ),
         (lambda p: any_.predict(p, {}, base="clear", thickness_mm=3, lamp="A"), "lamp: there is no such argument"),
+        (lambda p: any_.predict(p, {}, base="clear", thickness=3), "did you mean thickness_mm?"),
+        (lambda p: any_.predict(p, {"whit": 1}, base="clear", thickness_mm=3), "did you mean white?"),
         (lambda p: any_.solve(p, thickness_mm=3), "target: nothing is asked for"),
         (lambda p: any_.solve(p, (70, -12, 8), thickness_mm=3), "target: a tuple; expected a Target, or lab="),
         (lambda p: any_.solve(p, lab=(1, 2, 3), srgb="#ffffff", thickness_mm=3), "lab and srgb are given together"),

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from tint import colorimetry, jsonable, kinds
 from tint.appearance import Appearance, Setting
 from tint.colorimetry import Viewing
-from tint.errors import InputError
+from tint.errors import InputError, did_you_mean
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.recipes import Recipe
@@ -25,24 +25,26 @@ Look = Blend | Mapping[str, float] | Recipe | Appearance | jsonable.Look
 SEEN = ("over", "seat", "light", "observer", "geometry", "as_read", "finish")
 _BLEND = "loadings by pigment, as in {'white': 0.5}, or a Blend, a Recipe, an Appearance"
 
-# Has a verb take its arguments only as its annotations say, and tells what was expected of those that many verbs have.
-verb = kinds.checked(
-    palette="a Palette, as tint.fit or tint.load give it",
-    blend=_BLEND,
-    recipe=_BLEND,
-    folder="the path of a swatch folder",
-    thickness_mm="the wall thickness of the part in mm",
-    walls_mm="wall thicknesses in mm, as in walls_mm=(2, 8)",
-    target="a Target, or lab=(70, -12, 8)",
-    lab="three numbers L*, a*, b*",
-    srgb="a screen colour as '#e8701a'",
-    reading="FILE or FILE:NAME",
-    photo="FILE:X,Y",
-    tolerance="CIEDE2000, more than 0",
-    rules="Rules, as in tint.Rules(most_pigments=3)",
-    answer="an Answer or a Target",
-    path="the path of a file or folder",
-)
+# What is expected of the arguments that many verbs have.
+_ARGUMENTS = {
+    "palette": "a Palette, as tint.fit or tint.load give it",
+    "blend": _BLEND,
+    "recipe": _BLEND,
+    "folder": "the path of a swatch folder",
+    "thickness_mm": "the wall thickness of the part in mm",
+    "walls_mm": "wall thicknesses in mm, as in walls_mm=(2, 8)",
+    "target": "a Target, or lab=(70, -12, 8)",
+    "lab": "three numbers L*, a*, b*",
+    "srgb": "a screen colour as '#e8701a'",
+    "reading": "FILE or FILE:NAME",
+    "photo": "FILE:X,Y",
+    "tolerance": "CIEDE2000, more than 0",
+    "rules": "Rules, as in tint.Rules(most_pigments=3)",
+    "answer": "an Answer or a Target",
+    "path": "the path of a file or folder",
+}
+# Has a verb take its arguments only as its annotations say.
+verb = kinds.checked(**_ARGUMENTS)
 
 
 def blend_of(palette: Palette, given: Look, base: str | None) -> Blend:
@@ -66,7 +68,8 @@ def setting_of(
     """The setting that is given, or held by `of`, with what else is told; else one of that thickness."""
     unknown = [name for name in seen if name not in SEEN]
     if unknown:
-        raise InputError(unknown[0], "there is no such argument", "one of " + ", ".join(SEEN))
+        mend = did_you_mean(unknown[0], (*SEEN, *_ARGUMENTS))
+        raise InputError(unknown[0], "there is no such argument", "one of " + ", ".join(SEEN), mend)
     if setting is None and isinstance(of, Recipe | Appearance):
         setting = of.appearance.setting if isinstance(of, Recipe) else of.setting
     if setting is not None:

@@ -49,7 +49,10 @@ def checked(**expected: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
 
         @functools.wraps(function)
         def call(*args: P.args, **kwargs: P.kwargs) -> R:
-            given, kinds = signature.bind(*args, **kwargs), kinds_of(function)
+            try:
+                given, kinds = signature.bind(*args, **kwargs), kinds_of(function)
+            except TypeError as error:
+                raise TypeError(f"{function.__name__}(): {error}") from None
             told = given.arguments
             told |= {
                 name: taken(told[name], kinds[name], name, expected.get(name, "")) for name in told if name in kinds

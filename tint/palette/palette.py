@@ -7,6 +7,7 @@ component scatters, s the part that turns light round, q is m times the second m
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tint import notebook
-from tint.errors import InputError
+from tint.errors import InputError, did_you_mean
 from tint.kinds import checked
 from tint.materials import Base, Blend, Instrument, Pigment, Workshop
 from tint.optics.layer import Optics
@@ -177,9 +178,7 @@ class Palette:
         self.check_base(blend.base)
         for name, loading in blend.loadings.items():
             if name not in self.pigments:
-                raise InputError(
-                    "blend", f"pigment `{name}` is not in the palette", "one of " + ", ".join(self.pigments)
-                )
+                raise _unknown("blend", name, self.pigments, "pigment ")
             if not 0.0 <= loading <= 100.0:
                 raise InputError("blend", f"{loading:g} % of {name}", "a loading from 0 to 100 %")
         vector = np.array([blend.loadings.get(name, 0.0) for name in self.pigments], dtype=float)
@@ -203,7 +202,7 @@ class Palette:
 
     def _declared(self, base: str) -> str:
         if base not in self.bases:
-            raise InputError("base", f"`{base}` is not in the palette", "one of " + ", ".join(self.bases))
+            raise _unknown("base", base, self.bases)
         return base
 
     @checked()
@@ -212,9 +211,7 @@ class Palette:
         if name == "none":
             return None
         if name not in self.backings:
-            raise InputError(
-                "backing", f"`{name}` is not in the palette", "one of " + ", ".join([*self.backings, "none"])
-            )
+            raise _unknown("backing", name, [*self.backings, "none"])
         return self.backings[name]
 
     @property
@@ -262,3 +259,8 @@ def shares(base: int, n_bases: int, loadings: Array) -> Array:
     of_bases = np.zeros((*loadings.shape[:-1], n_bases))
     of_bases[..., base] = 1.0 - loadings.sum(axis=-1) / 100.0
     return np.concatenate((of_bases, loadings), axis=-1)
+
+
+def _unknown(where: str, name: str, known: Collection[str], kind: str = "") -> InputError:
+    found = f"{kind}`{name}` is not in the palette"
+    return InputError(where, found, "one of " + ", ".join(known), did_you_mean(name, known))
