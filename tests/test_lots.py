@@ -15,7 +15,7 @@ from tint.errors import InputError
 from tint.materials import Blend
 from tint.palette import Palette
 from tint.trials import Trial, TrialReading
-from tint.trials.lots import LotCheck, check_lot, rescale
+from tint.trials.verdict import LotCheck, check_lot, rescale
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(ROOT / "swatches_demo"), str(ROOT / "tests" / "figures")]

@@ -21,9 +21,9 @@ from tint.palette import Palette
 from tint.swatches.instruments import Given
 from tint.trials import Trial
 from tint.trials.files import check_range, read_reading, read_trial
-from tint.trials.lots import UNCLEAR, LotCheck, check_lot
-from tint.trials.lots import rescale as rescaled
 from tint.trials.trial import MOST_MM, differences
+from tint.trials.verdict import UNCLEAR, LotCheck, check_lot
+from tint.trials.verdict import rescale as rescaled
 from tint.uncertainty import Z95
 
 _FORM = "--base, --load, --thickness and --read FILE[:NAME], or --trial FILE"
