@@ -21,7 +21,7 @@ from tint.errors import InputError
 from tint.fitting import fit_palette
 from tint.ledger import Order, Recipe, entries, ledger_path, read_ledger
 from tint.materials import Blend
-from tint.orders import read_order, run_order
+from tint.orders import read_order, run_order, state_of
 from tint.orders.record import Files
 from tint.swatches import read_folder
 
@@ -336,6 +336,11 @@ def test_an_order_and_each_recipe_chosen_stand_in_the_ledger_once(made: Path) ->
     assert order.content.customer == "the tea house"
     assert [each.content.loadings_percent for each in recipes][-1] == fewer.answer.recipes[0].loadings
     assert len(recipes) == 2
+
+
+def test_a_new_order_is_new_whatever_is_wrong_with_the_ledger(lid: Path) -> None:
+    ledger_path(lid.parent.parent).write_bytes(b"no ledger")
+    assert state_of(read_order(lid)) == "new"
 
 
 def test_an_order_without_walls_takes_those_of_its_part(lid: Path) -> None:

@@ -38,9 +38,11 @@ class Sheet:
 def poured_by(order: Order) -> Sheet | None:
     """The sheet of an order as it stands, by which a batch was poured; None where none was."""
     sheet = _sheet(order.made_path)
+    if sheet is None:
+        return None
     with book_of(order) as book:
-        number = None if sheet is None or book is None else _poured(book, order.name, sheet)
-    return None if sheet is None or number is None else replace(sheet, batch=number)
+        number = None if book is None else _poured(book, order.name, sheet)
+    return None if number is None else replace(sheet, batch=number)
 
 
 def stock_for(
