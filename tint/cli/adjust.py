@@ -30,12 +30,6 @@ _LEAST_G = 0.0005  # g: half of the last digit that is shown, so what is less sh
 _TRIFLE = 0.02
 
 
-def _cup(base_g: float | None, pigments_g: dict[str, float]) -> tuple[float | None, dict[str, float]]:
-    if base_g is None and pigments_g:
-        raise InputError(called("base_g"), "not given", "expected the grams of the tinted part's own base")
-    return base_g, pigments_g
-
-
 def _doubts(doubt_mm: float | None, **told: float | None) -> Doubts:
     given = options.given(**told, thickness_mm=doubt_mm)
     for name, value in given.items():
@@ -69,7 +63,7 @@ def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator
 @setting_options
 @options.grouped(
     "standing",
-    _cup,
+    dict,
     options.number("--set cup.base_g", "The base in a tinted part that stands there."),
     options.amounts("--set cup.pigments_g", "A pigment in that part.", options.GRAMS),
 )
@@ -92,7 +86,7 @@ def _doubt(name: str, text: str, default: str, **more: Any) -> options.Decorator
 def command(
     folder: Path, poured: Poured, choice: Chosen, wish: wanted.Wish, sample: wanted.Sample,
     casting: dict[str, Any], said: Given,
-    standing: tuple[float | None, dict[str, float]], doubts: Doubts, search: dict[str, Any],
+    standing: dict[str, Any], doubts: Doubts, search: dict[str, Any],
     as_swatch: str | None, into_workbook: bool, optics: str,
 ) -> None:  # fmt: skip
     """Correct a recipe from a trial, and say what went wrong.
@@ -118,9 +112,10 @@ def command(
     search["walls_mm"] = choice.further_walls(setting, search["walls_mm"])
     rules = wanted.rules_of(palette, search)
     target = _target(palette, choice, wish, sample, setting=setting, base=base, said=said)
-    base_g, pigments_g = standing
-    pigments_g = options.all_known(pigments_g, palette.pigments, called("pigments_g"))
-    cup = None if base_g is None else Cup(base=base, base_g=base_g, pigments_g=pigments_g)
+    options.all_known(standing["pigments_g"], palette.pigments, called("pigments_g"))
+    if standing["base_g"] is None and standing["pigments_g"]:
+        raise InputError(called("base_g"), "not given", "expected the grams of the tinted part's own base")
+    cup = None if standing["base_g"] is None else Cup(base=base, **standing)
     with show.progress() as tell:
         tell("learning from trials, then searching", 0, 1)
         done = adjust(palette, target, trials, setting=setting, rules=rules, doubts=doubts, cup=cup)

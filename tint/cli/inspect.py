@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 import click
 import numpy as np
@@ -121,7 +120,15 @@ def command(
         _show(out, found, shift, conditions, noise)
         out.notes("How the files were read", notes)
 
-    show.answer(_as_json(found, shift, conditions), page, notes=notes)
+    names = ("delta_e", "delta_e_error", "lightness", "chroma", "hue", "redness", "yellowness", "contrast_ratio")
+    told = {
+        **show.fields(found, "verdict", *names),
+        "checks": [asdict(check) | {"guard": check.band, "verdict": check.verdict} for check in found.checks],
+        "words": found.words,
+        "shift": shift,
+        "conditions": conditions,
+    }
+    show.answer(told, page, notes=notes)
 
 
 def _show(out: show.Page, found: Inspection, shift: Shift | None, conditions: str, noise: str) -> None:
@@ -149,15 +156,3 @@ def _shift_words(shift: Shift) -> list[str]:
     if not shift.known:
         told.append("the shift does not stand out from the scatter of the pairs: read more, or wait for the cure")
     return told
-
-
-def _as_json(found: Inspection, shift: Shift | None, conditions: str) -> dict[str, Any]:
-    names = ("delta_e", "delta_e_error", "lightness", "chroma", "hue", "redness", "yellowness", "contrast_ratio")
-    return {
-        "verdict": found.verdict,
-        **show.fields(found, *names),
-        "checks": [asdict(check) | {"guard": check.band, "verdict": check.verdict} for check in found.checks],
-        "words": list(found.words),
-        "shift": shift,
-        "conditions": conditions,
-    }

@@ -51,7 +51,7 @@ def add(ctx: click.Context) -> None:
 
 
 def _adds(
-    kind: str, *more: options.Decorator, leave_out: Sequence[str] = ()
+    kind: str, *more: options.Decorator, leave_out: Sequence[str] = (), text: str | None = None
 ) -> Callable[[Callable[..., Built]], click.Command]:
     """Make a command of a function that turns what is given into the columns of an entry."""
     own = [each.name for each in columns(kind)]
@@ -85,7 +85,7 @@ def _adds(
 
         every: Any = (options.folder, *column_options(kind, *leave_out), *more, *_correction_options, options.as_json)
         made: Any = functools.reduce(lambda made, option: option(made), reversed(every), run)
-        return add.command(kind, cls=Command)(made)
+        return add.command(kind, cls=Command, help=text or build.__doc__)(made)
 
     return decorate
 
@@ -215,25 +215,6 @@ def _batch(asked: Asked, file: str | None) -> Built:
     return record.of_sheet(sheet_from(data, where=where)) | asked.given, ()
 
 
-@_adds("trial", reading_options)
-def _trial(asked: Asked, seen: Given) -> Built:
-    """A casting that was judged, with what was read on it.
-
-    Example: tint ledger add trial swatches_demo --recipe 1 --thickness 3.1 --cure-days 2 --lab 70,-8,6 --over white
-    """
-    return asked.given, _own_readings(asked, seen)
-
-
-@_adds("reference", reading_options)
-def _reference(asked: Asked, seen: Given) -> Built:
-    """A swatch that is kept to compare with.
-
-    Example: tint ledger add reference swatches_demo --name R-1 --made 2025-03-01 --expires 2027-03-01 --lab 70,-8,6
-    """
-    made = {"read_on": asked.given["made_on"]} if is_read(seen) and "made_on" in asked.given else {}
-    return asked.given, _own_readings(asked, made | seen)
-
-
 @_adds(
     "reading",
     reading_options,
@@ -263,25 +244,23 @@ def _lot(asked: Asked) -> Built:
     return ({"relative_to_lot": lot} if lot else {}) | asked.given, ()
 
 
-@_adds("approval")
-def _approval(asked: Asked) -> Built:
-    """A customer's word on a swatch.
-
-    Example: tint ledger add approval swatches_demo --order "celadon lid" --recipe 1 --by "the customer" --light D65
-    """
-    return asked.given, ()
-
-
-@_adds("lesson")
-def _lesson(asked: Asked) -> Built:
-    """What was learnt, tied to anything.
-
-    Example: tint ledger add lesson swatches_demo --material white --text "Settles within the hour: stir"
-    """
-    return asked.given, ()
-
-
-def _own_readings(asked: Asked, seen: Given) -> Sequence[Reading]:
-    if seen and not is_read(seen):
+def _as_told(asked: Asked, seen: Given | None = None) -> Built:
+    """What options say, with what was read on the very thing that is added."""
+    if not seen:
+        return asked.given, ()
+    if not is_read(seen):
         raise InputError("--over, --seat ...", "given without a reading", "expected --reading or --lab, too")
-    return [Reading(**measured(asked.folder, seen))] if seen else ()
+    made = {"read_on": asked.given["made_on"]} if "made_on" in asked.given else {}
+    return asked.given, [Reading(**measured(asked.folder, made | seen))]
+
+
+for _kind, _options, _text, _example in (
+    ("trial", [reading_options], "A casting that was judged, with what was read on it.",
+     "--recipe 1 --thickness 3.1 --cure-days 2 --lab 70,-8,6 --over white"),
+    ("reference", [reading_options], "A swatch that is kept to compare with.",
+     "--name R-1 --made 2025-03-01 --expires 2027-03-01 --lab 70,-8,6"),
+    ("approval", [], "A customer's word on a swatch.",
+     '--order "celadon lid" --recipe 1 --by "the customer" --light D65'),
+    ("lesson", [], "What was learnt, tied to anything.", '--material white --text "Settles within the hour: stir"'),
+):  # fmt: skip
+    _adds(_kind, *_options, text=f"{_text}\n\nExample: tint ledger add {_kind} swatches_demo {_example}")(_as_told)

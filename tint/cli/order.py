@@ -6,7 +6,6 @@ import os
 import re
 import shlex
 from collections.abc import Iterator, Sequence
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -64,11 +63,9 @@ def command(
 
 
 def _answer(order: Path, told: dict[str, Any]) -> None:
-    verdict = told.pop("verdict", None)
-    if verdict is None:
+    if "verdict" not in told:
         raise InputError(f"--{next(iter(told)).replace('words', 'said')}", "given without --answer", "both")
-    on: date | None = told.pop("on", None)
-    done = answer_order(order, verdict, on=on, **told)
+    done = answer_order(order, **told)
     content = done.content
     as_json = {
         "approval": done.number, "new": done.is_new, "verdict": content.verdict, "by": content.approved_by,

@@ -57,7 +57,12 @@ def command(
         _show(out, plan)
         out.notes("Before you pour", doubts, style=show.CARE)
 
-    show.answer(_as_json(plan, optics), page, warnings=doubts)
+    names = ("thickness_mm", "error_before", "error_after", "missed_after", "reason")
+    castings_told = [
+        {"base": each.blend.base, "loadings": each.blend.loadings} | show.fields(each, *names) for each in plan.castings
+    ]
+    more = show.fields(plan, "enough", "missed_now", "words") | {"optics": optics, "warnings": doubts}
+    show.answer({"castings": castings_told} | more, page)
 
 
 def _show(out: show.Page, plan: Plan) -> None:
@@ -79,18 +84,6 @@ def _show(out: show.Page, plan: Plan) -> None:
 def _doses(blend: Blend) -> str:
     doses = " + ".join(f"{loading:.3g} % {name}" for name, loading in blend.loadings.items())
     return f"{blend.base}: {doses or 'uncoloured'}"
-
-
-def _as_json(plan: Plan, optics: str) -> dict[str, Any]:
-    return {
-        "castings": [
-            {"base": casting.blend.base, "loadings": dict(casting.blend.loadings)}
-            | show.fields(casting, "thickness_mm", "error_before", "error_after", "missed_after", "reason")
-            for casting in plan.castings
-        ],
-        **show.fields(plan, "enough", "missed_now", "words"),
-        "optics": optics,
-    }
 
 
 def _show_first(out: show.Page, plan: CastingPlan) -> None:

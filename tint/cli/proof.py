@@ -3,9 +3,10 @@ several recipes side by side."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -239,12 +240,13 @@ def _compared(
 def _drawn_compared(sheet: Comparison, out: Path | None, approving: Approving) -> dict[Path, bytes]:
     from tint.proofs.comparison_drawn import comparison_page, comparison_pdf, draw_comparison
 
-    contents = {out: draw_comparison(sheet)} if out else {}
-    contents |= {approving.sheet: comparison_page(sheet)} if approving.sheet else {}
-    made = date.today()
-    return contents | (
-        {approving.pdf: comparison_pdf(sheet, made=made, paper=approving.paper)} if approving.pdf else {}
-    )
+    paper = partial(comparison_pdf, made=date.today(), paper=approving.paper)
+    drawn: dict[Path | None, Callable[[Comparison], bytes]] = {
+        out: draw_comparison,
+        approving.sheet: comparison_page,
+        approving.pdf: paper,
+    }
+    return {path: draw(sheet) for path, draw in drawn.items() if path is not None}
 
 
 def _compared_json(sheet: Comparison) -> list[dict[str, Any]]:

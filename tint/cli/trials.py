@@ -185,7 +185,13 @@ def lot(
             new = rescaled(new, {what: found.strength}) if found.verdict != USE else new
 
     def page(out: show.Page) -> None:
-        _show_lot(out, found, str(trials[0].blend), optics)
+        out.title(f"{found.words[:1].upper()}{found.words[1:]}.", f"by {trials[0].blend}; {optics}")
+        strength = f"{found.strength:.3f} ± {found.strength_error:.3f}"
+        hue = f"at equal strength; {found.hue_error:.2f} may be chance"
+        out.facts([
+            ("strength", strength, "against the lot of the swatches; one standard deviation"),
+            ("hue left", f"{found.hue_left:.2f} CIEDE2000", hue),
+        ])  # fmt: skip
         if new is not None:
             out.apart("The recipe with this lot", style=show.HEAD)
             rows = [(name, f"{was:.4f}", f"{new.loadings[name]:.4f}") for name, was in recipe.items()]
@@ -196,17 +202,6 @@ def lot(
 
     more = {"recipe": None if new is None else {"base": base, "loadings": dict(new.loadings)}, "record": record}
     show.answer(asdict(found) | more, page, cautions=told, optics=optics)
-
-
-def _show_lot(out: show.Page, found: LotCheck, letdown: str, optics: str) -> None:
-    out.title(f"{found.words[:1].upper()}{found.words[1:]}.", f"by {letdown}; {optics}")
-    strength = f"{found.strength:.3f} ± {found.strength_error:.3f}"
-    out.facts(
-        [
-            ("strength", strength, "against the lot of the swatches; one standard deviation"),
-            ("hue left", f"{found.hue_left:.2f} CIEDE2000", f"at equal strength; {found.hue_error:.2f} may be chance"),
-        ],
-    )
 
 
 def _record(folder: Path, found: LotCheck) -> str:
