@@ -14,6 +14,7 @@ import click
 from tint.cli import options, show
 from tint.cli.keys import SET, Command, option, spelled
 from tint.errors import InputError, TintError
+from tint.materials import Blend
 from tint.orders import Done, Order, Quote, answer_order, orders_in, read_order, run_order, state_of
 from tint.weighing import kept_words
 
@@ -103,8 +104,7 @@ def _show(out: show.Page, done: Done) -> None:
     order, first = done.order, done.answer.recipes[0]
     walls = " and ".join(f"{wall:g}" for wall in order.walls_mm)
     out.title(f"Order: {order.title}", f"walls of {walls} mm; {done.answer.conditions}")
-    doses = " + ".join(f"{dose:.4g} % {name}" for name, dose in first.loadings.items())
-    out.print(f"{first.base} with {doses}" if doses else f"{first.base}, uncoloured")
+    out.print(str(Blend(first.base, first.loadings)))
     out.print("found now\n" if done.solved else "as chosen before\n", style=show.QUIET)
     facts = [
         ("target", f"{show.fixed(first.delta_e or 0.0, 2)} CIEDE2000", "met" if first.reached else first.reason),

@@ -114,10 +114,10 @@ def _answers(folder: Path, told: dict[str, Any], *, ask: bool) -> Answers:
     name = told["name"] or (_ask("Name of the workshop", folder.resolve().name) if ask else folder.resolve().name)
     bases = [base_in(each) for each in told["bases"]] or (_ask_bases() if ask else [])
     pigments = [pigment_in(each) for each in told["pigments"]] or (_ask_pigments(bases) if ask else [])
-    reads = told["reads"] or (_ask_one_of("What do you read castings with", READERS, "nothing") if ask else "nothing")
+    reads = told["reads"] or (_ask("What do you read castings with", "nothing", READERS) if ask else "nothing")
     geometry = told["geometry"] or ""
     if ask and not geometry and reads in ("spectrophotometer", "colorimeter"):
-        geometry = _ask_one_of(f"Its geometry, as its manual tells it: {_GEOMETRY}", GEOMETRIES, "di:8")
+        geometry = _ask(f"Its geometry, as its manual tells it: {_GEOMETRY}", "di:8", GEOMETRIES)
     moulds = [options.number_in(each, "--mould", "millimetres") for each in told["moulds"]]
     moulds = moulds or (_ask_moulds() if ask else list(MOULDS_MM))
     step = told["scale_step"] or (_ask_number("Smallest step of the scale, in grams", STEP_G) if ask else STEP_G)
@@ -131,8 +131,9 @@ def _answers(folder: Path, told: dict[str, Any], *, ask: bool) -> Answers:
     )  # fmt: skip
 
 
-def _ask(question: str, default: str) -> str:
-    answer: str = click.prompt(question, default=default, show_default=bool(default), err=True)
+def _ask(question: str, default: str, choices: tuple[str, ...] = ()) -> str:
+    kind = click.Choice(choices) if choices else None
+    answer: str = click.prompt(question, type=kind, default=default, show_default=bool(default), err=True)
     return answer.strip()
 
 
@@ -143,11 +144,6 @@ def _again(ask: Callable[[], Kind]) -> Kind:
             return ask()
         except InputError as error:
             click.echo(str(error), err=True)
-
-
-def _ask_one_of(question: str, choices: tuple[str, ...], default: str) -> str:
-    answer: str = click.prompt(question, type=click.Choice(choices), default=default, err=True)
-    return answer
 
 
 def _ask_number(question: str, default: float) -> float:
@@ -167,7 +163,7 @@ def _ask_moulds() -> list[float]:
 
 def _ask_bases() -> list[Base]:
     def one(name: str) -> Base:
-        cure = _ask_one_of(f"{name}: how does it cure", ("platinum", "tin"), "platinum")
+        cure = _ask(f"{name}: how does it cure", "platinum", ("platinum", "tin"))
         ratio = "1:1" if cure == "platinum" else "100:5"
         mixed = _again(lambda: base_in(f"{name}={cure},{_ask(f'{name}: mixing ratio by mass, A:B', ratio)}"))
         mix = ":".join(f"{share:g}" for share in mixed.mix.values())
