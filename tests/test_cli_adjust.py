@@ -149,7 +149,7 @@ def test_a_colour_without_an_opacity_is_to_be_solid_as_it_is_to_solve(
     asked = answer("adjust", folder, *POURED, *read(readings, "good"), *colour, *RULES)["target"]
     assert (
         asked["contrast_ratio_min"]
-        == answer("solve", folder, "--thickness", 3, *colour, *RULES)["target"]["contrast_ratio_min"]
+        == answer("solve", folder, "--base", "clear", "--thickness", 3, *colour, *RULES)["target"]["contrast_ratio_min"]
     )
     lifted = answer("adjust", folder, *POURED, *read(readings, "good"), *colour, "--opacity", "any", *RULES)["target"]
     assert lifted["contrast_ratio_min"] < asked["contrast_ratio_min"]  # as solid as the recipe was meant
