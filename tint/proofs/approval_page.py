@@ -23,7 +23,7 @@ from tint.proofs.part_picture import part_light
 from tint.proofs.portrait import DASH, Portrait, outlined
 from tint.proofs.render import LAMP, THINNEST, bare_spectrum, hollow_spectra, png, spectra_of, to_levels, to_light
 from tint.proofs.samples import LIGHTS, named
-from tint.spectra import Array
+from tint.spectra import Array, Index
 
 if TYPE_CHECKING:
     from tint.proofs.traced.shown import TracedPart
@@ -170,9 +170,9 @@ def _part(sheet: Approval, portrait: Portrait, overs: list[str], views: list[col
     }
 
 
-def _in_two_bytes(depth: Array, most: float) -> tuple[Array, Array]:
-    place = np.rint(65535.0 * np.sqrt(depth / most))
-    return place // 256.0, place % 256.0
+def _in_two_bytes(depth: Array, most: float) -> tuple[Index, Index]:
+    place = np.rint(65535.0 * np.sqrt(depth / most)).astype(np.int64)
+    return place >> 8, place & 255
 
 
 def _coded(spectra: list[Array], views: list[colorimetry.Viewing]) -> str:

@@ -139,9 +139,11 @@ def _binned(part_mm: Array, weight: Array | None) -> tuple[Array, Array, Index]:
     depth = part_mm[there]
     edges = np.geomspace(depth.min(), depth.max() * (1.0 + 1e-9), _BINS + 1)
     bins = np.clip(np.searchsorted(edges, depth, side="right") - 1, 0, _BINS - 1)
-    _, place, count = np.unique(bins, return_inverse=True, return_counts=True)
-    counted = np.bincount(place, weights=None if weight is None else weight[there])
-    return np.bincount(place, weights=depth) / count, counted / counted.sum(), place
+    weights = (None, depth, None if weight is None else weight[there])
+    every = [np.bincount(bins, weights=each, minlength=_BINS) for each in weights]
+    used = every[0] > 0
+    count, total, counted = (each[used] for each in every)
+    return total / count, counted / counted.sum(), (np.cumsum(used) - 1)[bins]
 
 
 def _of_own(own: Held, asked: Target) -> str:

@@ -49,7 +49,8 @@ class _Facing:
     rows: Index  # (n, 2) first and last row of pixels whose centres it may hold
     sign: Array  # (n,) 1 towards the eye, -1 away
     slope: Array  # (n, 2) depth a step of the grid
-    depth: Array  # (n, 3) at the corners
+    start: Array  # (n,) depth at the first corner
+    bounds: Array  # (n, 2) least and most depth
 
 
 def scan(corners: Array, *, width: int, height: int) -> Scanned:
@@ -80,7 +81,9 @@ def _facing(corners: Array) -> _Facing:
     slope = np.stack((up * two[:, 1] - on * one[:, 1], on * one[:, 0] - up * two[:, 0]), axis=-1)
     low, high = grid[..., 1].min(axis=1, initial=2**60), grid[..., 1].max(axis=1, initial=-(2**60))
     rows = np.stack((-((_HALF - low) // _GRID), (high - _HALF) // _GRID), axis=-1)
-    return _Facing(kept, grid, rows, np.sign(area[kept]).astype(float), slope / np.abs(area[kept, None]), depth)
+    slope /= np.abs(area[kept, None])
+    bounds = np.stack((depth.min(axis=1, initial=np.inf), depth.max(axis=1, initial=-np.inf)), axis=-1)
+    return _Facing(kept, grid, rows, np.sign(area[kept]).astype(float), slope, depth[:, 0], bounds)
 
 
 def _pixels(facing: _Facing, width: int, top: int, bottom: int) -> tuple[Index, Index, Array, Array]:
@@ -94,10 +97,10 @@ def _pixels(facing: _Facing, width: int, top: int, bottom: int) -> tuple[Index, 
     face, column, row = which[inner], low[inner] + along, row[inner]
     across = column * _GRID + _HALF - facing.corners[face, 0, 0]
     down = row * _GRID + _HALF - facing.corners[face, 0, 1]
-    slope, depth = facing.slope[face], facing.depth[face]
-    at = depth[:, 0] + slope[:, 0] * across + slope[:, 1] * down
-    at = np.clip(at, depth.min(axis=1), depth.max(axis=1))  # a sliver's slope may be steep beyond all rounding
-    return facing.which[face], (row - top) * width + column, at, facing.sign[face]
+    slope, bounds = facing.slope[face], facing.bounds[face]
+    depth = facing.start[face] + slope[:, 0] * across + slope[:, 1] * down
+    depth = np.clip(depth, bounds[:, 0], bounds[:, 1])  # a sliver's slope may be steep beyond all rounding
+    return facing.which[face], (row - top) * width + column, depth, facing.sign[face]
 
 
 def _span(facing: _Facing, which: Index, line: Index, width: int) -> tuple[Index, Index]:

@@ -140,8 +140,7 @@ def walls_of(triangles: Array, *, points: int = _POINTS, name: str = "part") -> 
     off = _OFF * float(np.ptp(triangles.reshape(-1, 3), axis=0).max())
     body = _Body(triangles, normals, area, grid_of(triangles), off, _somewhere(triangles[dense]), normals[dense], name)
     face, share = _spread_over(area, points)
-    met = _finer_where_thin(body, _met(body, face, share, _somewhere(triangles[face])))
-    known = _is_known(met)
+    met, known = _finer_where_thin(body, _met(body, face, share, _somewhere(triangles[face])))
     share = met.share[known]
     return Walls(met.thickness[known], share / share.sum(), met.place[known], met.normal[known])
 
@@ -183,10 +182,11 @@ def _is_known(met: _Met) -> Mask:
     return np.asarray(met.facing | (met.across & (met.depth <= _ALONG * about)))
 
 
-def _finer_where_thin(body: _Body, met: _Met) -> _Met:
+def _finer_where_thin(body: _Body, met: _Met) -> tuple[_Met, Mask]:
     """Many more points about those where a wall runs out: of a few the thinnest wall would be a matter of chance.
 
     Each of the thinnest points is replaced by those of a much denser set that lie nearer to it than to any other.
+    Returns all points, and where a wall is known.
     """
     known = _is_known(met)
     if not known.any():
@@ -195,13 +195,14 @@ def _finer_where_thin(body: _Body, met: _Met) -> _Met:
     upto = np.cumsum(met.share[order]) / met.share[order].sum()
     last = min(int(np.searchsorted(upto, _THIN)), order.size - 1)
     if met.thickness[order[last]] <= met.thickness[order[0]] * (1.0 + _EVEN):
-        return met
+        return met, known
     thin = np.isin(np.arange(known.size), order[: last + 1])
     face, share = _spread_over(body.area, _FINER, most=_POINTS)
     place = _somewhere(body.triangles[face])
     near = thin[cKDTree(met.place).query(place)[1]]
     finer = _met(body, face[near], share[near], place[near])
-    return _Met(*(np.concatenate((each[~thin], more)) for each, more in zip(met, finer, strict=True)))
+    whole = _Met(*(np.concatenate((each[~thin], more)) for each, more in zip(met, finer, strict=True)))
+    return whole, _is_known(whole)
 
 
 def _spread_over(area: Array, points: int, *, most: int = TO_DRAW * _DENSER) -> tuple[Index, Array]:
