@@ -1,6 +1,6 @@
 """What meets what was asked: a blend held against its target at every thickness, and how much of a part misses it.
 
-One meaning of "met" is used by recipes, cards and sheets alike: `Target.met`.
+One meaning of "met" is used by recipes, cards and sheets alike: `Target.met`. What just meets it are the limit samples.
 """
 
 from __future__ import annotations

@@ -137,7 +137,7 @@ def _along_each(
     for place, which in ((end, leaves), (nearest, enters)):
         at, first = np.unique(pixel[which], return_index=True)
         place[at] = depth[which[first]]
-    seen[at] = face[enters[first]]
+    seen[at] = face[enters[first]]  # the last of both: where a line first enters
     wall = np.where(np.isnan(end) | (seen < 0), 0.0, nearest - end)
     return tuple(each.reshape(shape) for each in (material, wall, twice, least, nearest, seen))
 
