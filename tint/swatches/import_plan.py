@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from tint.colorimetry import Viewing
@@ -59,6 +59,10 @@ class Planned:
     def key(self) -> Key:
         """Swatch, backing, seat and quantity."""
         return self.place.swatch, self.place.backing, self.place.seat, self.quantity
+
+    def refused(self, found: str, expected: str = "", mend: str = "") -> Planned:
+        """The same with a fault of its own."""
+        return replace(self, action=FAULT, fault=InputError(self.measurement.where, found, expected, mend))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -141,7 +141,7 @@ def _checked(measurement: Measurement, namer: Namer, declared: Declared, doubles
     if doubles.force:
         return replace(start, place=place, warnings=(f"{measurement.where}: {found}, not {expected}; taken over",))
     mend = "export it in that geometry, or take it over all the same with --force"
-    return replace(start, place=place, action=FAULT, fault=InputError(measurement.where, found, expected, mend))
+    return replace(start, place=place).refused(found, expected, mend)
 
 
 def _of_own_geometry(placed: Sequence[Planned], declared: Declared) -> list[Planned]:
@@ -176,7 +176,7 @@ def _unknown(start: Planned, namer: Namer) -> Planned:
     found = f"{shown(name)} is no swatch of {SWATCHES_FILE} and no backing of {PALETTE_FILE}"
     names = (*namer.swatches, *namer.backings)
     mend = namer.suggestion(start.measurement) or did_you_mean(name, names, otherwise=OTHERWISE)
-    return replace(start, action=FAULT, fault=InputError(start.measurement.where, found, mend=mend))
+    return start.refused(found, mend=mend)
 
 
 def _written(folder: Path, content: Content, declared: Declared, casts: Casts) -> Written:

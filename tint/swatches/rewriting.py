@@ -186,30 +186,28 @@ def _double(
 ) -> Planned:
     if planned.action != NEW or planned.values is None:
         return planned
-    where, twin = planned.measurement.where, seen.setdefault(planned.key, planned)
-    name = shown(planned.measurement.name)
+    twin, name = seen.setdefault(planned.key, planned), shown(planned.measurement.name)
     own = in_words(planned.key) if planned.measurement.name == planned.key[0] else f"{name}, {in_words(planned.key)},"
     if twin is not planned:
-        if not (doubles.add or doubles.replace):
-            mend = "name one otherwise with --as, or take both as replicates with --add"
-            found = f"{own} is also {twin.measurement.where}{_difference(twin, planned)}"
-            return replace(planned, action=FAULT, fault=InputError(where, found, "one of each", mend))
-        return replace(planned, action=REPLICATE)
-    if not before:
+        if doubles.add or doubles.replace:
+            return replace(planned, action=REPLICATE)
+        mend = "name one otherwise with --as, or take both as replicates with --add"
+        found = f"{own} is also {twin.measurement.where}{_difference(twin, planned)}"
+        return planned.refused(found, "one of each", mend)
+    rows = tuple(row.number for row in before)
+    if not rows:
         return planned
-    rows = ", ".join(str(row.number) for row in before)
     if doubles.replace:
-        return replace(planned, action=REPLACES, rows=tuple(row.number for row in before))
+        return replace(planned, action=REPLACES, rows=rows)
     same = [row.number for row in before if np.array_equal(_values(written, row), planned.values)]
     if same:
-        found = f"{name} is row {same[0]} of {READINGS_FILE} to the last digit"
-        mend = "leave it out, or measure anew"
-        return replace(planned, action=FAULT, fault=InputError(where, found, "a reading that is not there yet", mend))
+        found, mend = f"{name} is row {same[0]} of {READINGS_FILE} to the last digit", "leave it out, or measure anew"
+        return planned.refused(found, "a reading that is not there yet", mend)
     if doubles.add:
         return replace(planned, action=REPLICATE)
-    found = f"{own} was read before, in row {rows} of {READINGS_FILE}"
+    found = f"{own} was read before, in row {', '.join(map(str, rows))} of {READINGS_FILE}"
     mend = "keep both with --add, or put it in their place with --replace"
-    return replace(planned, action=FAULT, fault=InputError(where, found, "a reading that is not there yet", mend))
+    return planned.refused(found, "a reading that is not there yet", mend)
 
 
 def _difference(one: Planned, two: Planned) -> str:

@@ -21,13 +21,13 @@ from tint.swatches.instruments.measurement import (
     without_gaps,
 )
 from tint.swatches.instruments.words import (
-    OF_SPHERE,
     SPECULAR,
     geometry_in,
     of_deviations,
     said_by,
     specular_in,
     wavelength_in,
+    with_gloss,
 )
 from tint.swatches.text import Marks, note_marks, numbers, tell_marks
 
@@ -143,7 +143,6 @@ def _measurement(cells: Sequence[str], table: CgatsTable, columns: _Columns, *, 
     wavelengths, values, in_percent = _spectrum(cells, table, columns, where)
     geometry = next(filter(None, (geometry_in(told.get(name, "")) for name in _GEOMETRIES)), "")
     specular = SPECULAR.get(geometry) or specular_in(" ".join(told.get(name, "") for name in _GEOMETRIES))
-    geometry = OF_SPHERE.get(specular, geometry) if geometry in ("", "d:8") else geometry
     name = next(filter(None, (" ".join(cells[at].split()) for at in columns.names)), place.rpartition(", ")[2])
     light, observer = _seen(told) if columns.lab or columns.xyz else ("", "")
     scale = columns.pair_scale or _scale(told, where)
@@ -157,7 +156,7 @@ def _measurement(cells: Sequence[str], table: CgatsTable, columns: _Columns, *, 
         lab=_triple(cells, columns.lab, table, where),
         xyz=_triple(cells, columns.xyz, table, where),
         quantity=_quantity(told, columns.quantity, where),
-        geometry=geometry,
+        geometry=with_gloss(geometry, specular),
         specular=specular,
         backing=next(filter(None, (told.get(name, "") for name in _BACKINGS)), ""),
         instrument=told.get("INSTRUMENTATION", ""),
@@ -219,9 +218,8 @@ def _check_kind(table: CgatsTable, where: str) -> None:
     """Refuse what was measured on a display or a lamp: it is light sent out, not sent back."""
     told = " ".join(table.keywords.get(name, "") for name in (*_QUANTITIES, "DEVICE_CLASS"))
     if _EMITTERS.search(told):
-        raise InputError(
-            where, f"it holds light that was sent out ({told.strip()[:40]})", "reflectance or transmittance"
-        )
+        found = f"it holds light that was sent out ({told.strip()[:40]})"
+        raise InputError(where, found, "reflectance or transmittance")
 
 
 def _seen(told: Mapping[str, str]) -> tuple[str, str]:

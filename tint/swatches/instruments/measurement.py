@@ -13,7 +13,7 @@ from tint.colorimetry import OBSERVERS, Viewing, light_name
 from tint.colorimetry.spectra import LEAST_FOR_SPRAGUE, resample_sprague, resample_wider
 from tint.errors import InputError, quoted, shown
 from tint.spectra import NEEDED_NM, STEP_NM, Array, resample
-from tint.swatches.instruments.words import OF_SPHERE, SPECULAR, WAVELENGTHS_NM, geometry_in, in_english, specular_in
+from tint.swatches.instruments.words import SPECULAR, WAVELENGTHS_NM, geometry_in, in_english, specular_in, with_gloss
 from tint.swatches.records import COLOUR_GRID_NM
 from tint.swatches.text import LARGEST_VALUE, number
 
@@ -83,7 +83,7 @@ def hinted(measurement: Measurement, texts: Iterable[str], whose: str) -> Measur
         # A ring at 45 degrees has no specular component that a text could tell.
         geometry = _one({geometry_in(text) for text in texts} - {"d:8"} if not specular else ()) or geometry
         specular = specular or SPECULAR.get(geometry) or _one(map(specular_in, texts))
-        geometry = OF_SPHERE[specular] if specular and geometry in ("", "d:8") else geometry
+        geometry = with_gloss(geometry, specular)
     told = [new for new, old in ((quantity, measurement.quantity), (geometry, measurement.geometry)) if new != old]
     notes = (*measurement.notes, f"{' and '.join(told)} by {whose}") if told else measurement.notes
     return replace(measurement, quantity=quantity, geometry=geometry, specular=specular, notes=notes)

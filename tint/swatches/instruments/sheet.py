@@ -24,6 +24,7 @@ from tint.swatches.instruments.words import (
     specular_in,
     triple_columns,
     wavelength_in,
+    with_gloss,
 )
 from tint.swatches.records import PHOTOGRAPH
 from tint.swatches.tables import Cells, Header, Row, find_header, rows_below
@@ -288,12 +289,11 @@ def with_said(start: Measurement, said: Said, where: str) -> Measurement:
         if own and other and own != other and each.name != "scale":
             raise InputError(where, f"the {each.name} is {own} by the row and {other} by the header", "one of the two")
     gloss = start.specular or said.specular
-    geometry = OF_SPHERE.get(gloss, start.geometry) if start.geometry in ("", "d:8") else start.geometry
     return replace(
         start,
         quantity=start.quantity or said.quantity,
         scale=start.scale or said.scale,
         backing=start.backing or said.backing,
         specular=gloss,
-        geometry=geometry,
+        geometry=with_gloss(start.geometry, gloss),
     )

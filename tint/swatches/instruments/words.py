@@ -50,6 +50,11 @@ def specular_in(text: str) -> str:
     return "included" if included else "excluded"
 
 
+def with_gloss(geometry: str, specular: str) -> str:
+    """A geometry that may be a sphere's, with what is told of the mirror reflection."""
+    return OF_SPHERE.get(specular, geometry) if geometry in ("", "d:8") else geometry
+
+
 def disagrees(geometry: str, own: str, quantity: str) -> bool:
     """Whether a geometry that a file tells cannot be that of the folder, `own`.
 
