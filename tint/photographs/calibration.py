@@ -104,7 +104,7 @@ def predicted(responses: Array, matrix: Array, degree: int) -> Array:
 DEGREES = (1, 2, 3)
 # A higher degree has to bring the patches' misses down to this share; common practice, no source.
 EARNED = 0.97
-_MOST_STEPS, _GAIN = 30, 2e-5  # share of the cost below which no fit gains any more
+_MOST_STEPS, _GAIN = 30, 1.1e-5  # share of the cost below which no fit gains any more, just above `descent.GAIN`
 _STEP = 1e-4  # of the unknowns, which are of order 0.1, for slopes by central differences
 
 

@@ -9,6 +9,7 @@ practice, no source.
 
 from __future__ import annotations
 
+import itertools
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
@@ -45,9 +46,7 @@ def specular_in(text: str) -> str:
     """Whether a text says that the mirror reflection was `included` or `excluded`; empty when neither, or both."""
     words = in_english(text[:500]).lower()
     included, excluded = _INCLUDED.search(words), _EXCLUDED.search(words)
-    if bool(included) == bool(excluded):
-        return ""
-    return "included" if included else "excluded"
+    return "" if bool(included) == bool(excluded) else "included" if included else "excluded"
 
 
 def with_gloss(geometry: str, specular: str) -> str:
@@ -56,10 +55,9 @@ def with_gloss(geometry: str, specular: str) -> str:
 
 
 def disagrees(geometry: str, own: str, quantity: str) -> bool:
-    """Whether a geometry that a file tells cannot be that of the folder, `own`.
+    """Whether a geometry that a file tells cannot be that of the folder, `own`; what a file leaves open can.
 
-    What a file leaves open does not disagree. Of a transmittance only a part may have been caught, which is not what
-    the folder means by it; how its reflectances are read does not matter then.
+    Of a transmittance only a part may have been caught; how the folder's reflectances are read does not matter then.
     """
     if quantity == "transmittance":
         return geometry in PARTIAL
@@ -193,8 +191,7 @@ _LETTER = re.compile(r"(?P<name>.*\S)[ _](?P<out>[RT])(?P<in>)")  # before a uni
 def value_kinds(column: str) -> list[str]:
     """The quantity of a column that is called by one, or by values, whose quantity is empty; none of any other."""
     word = bare(re.sub(r"\b(?:sci|sce|percent)\b", "", column, flags=re.IGNORECASE))
-    is_gloss = not word and bool(specular_in(column))
-    return [kind for kind, words in _VALUES.items() if word in words or (is_gloss and not kind)]
+    return [kind for kind, words in _VALUES.items() if word in words or (not word and not kind and specular_in(column))]
 
 
 def parted(column: str) -> tuple[str, str]:
@@ -207,8 +204,10 @@ def parted(column: str) -> tuple[str, str]:
 
 # Columns of Lab and XYZ.
 
-_LAB = tuple((each, f"lab{each}", f"cielab{each}", f"cie{each}", f"{each}star", f"cie{each}star") for each in "lab")
-_XYZ = tuple((each, f"xyz{each}", f"cie{each}", f"ciexyz{each}") for each in "xyz")
+_TRIPLES: dict[str, list[tuple[str, ...]]] = {
+    "lab": [(each, f"lab{each}", f"cielab{each}", f"cie{each}", f"{each}star", f"cie{each}star") for each in "lab"],
+    "xyz": [(each, f"xyz{each}", f"cie{each}", f"ciexyz{each}") for each in "xyz"],
+}
 _LIGHT = re.compile(r"\b(?:D\d\d|FL?\d{1,2}|[AC])\b", re.IGNORECASE)
 _ANGLE = re.compile(r"(?<!\d)(10|2)\s*(?:°|º|deg|$)|(?<=[/,-])\s*(10|2)(?!\d)", re.IGNORECASE)
 _VIEW = re.compile(
@@ -240,15 +239,12 @@ def triple_columns(columns: Sequence[str]) -> dict[str, tuple[str, ...]]:
     for column in columns:
         if wavelength_in(column, plain=True) is None:
             named.setdefault(view_in([column]), []).append((bare(column), column))
-    return {"lab": _triple(_LAB, named.values()), "xyz": _triple(_XYZ, named.values())}
-
-
-def _triple(wanted: Sequence[Sequence[str]], named: Iterable[Sequence[tuple[str, str]]]) -> tuple[str, ...]:
-    for of_view in named:
-        found = [[column for word, column in of_view if word in words] for words in wanted]
+    read: dict[str, tuple[str, ...]] = {"lab": (), "xyz": ()}
+    for of_view, (name, three) in itertools.product(reversed(named.values()), _TRIPLES.items()):
+        found = [[column for word, column in of_view if word in words] for words in three]
         if all(len(each) == 1 for each in found):
-            return tuple(each[0] for each in found)
-    return ()
+            read[name] = tuple(each[0] for each in found)
+    return read
 
 
 # Words of programs and spreadsheets in German, French, Italian and Spanish, said in English; from memory and common
