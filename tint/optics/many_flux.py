@@ -213,7 +213,7 @@ def _read(
     return values, slopes
 
 
-@functools.lru_cache(maxsize=6)  # a table takes 11 MB, and 53 MB with all lobes
+@functools.lru_cache(maxsize=9)  # a table takes 11 MB, and 53 MB with all lobes
 def table_of(refractive_index: float, name: str, lobed: bool) -> Table:
     """The table of an index: without a lobe, or as `_lobed`."""
     nodes = shapes(refractive_index)
@@ -224,7 +224,9 @@ def table_of(refractive_index: float, name: str, lobed: bool) -> Table:
     return _lobed(each) if lobed else _joined(each)
 
 
-@functools.lru_cache(maxsize=3)  # 88 MB
+# As many as the fit of three bases of different indices asks for in turn, read in air, wet and as transmittance: one
+# fewer, and each step would join all of them anew.
+@functools.lru_cache(maxsize=9)  # 88 MB each
 def tables_of(nodes: tuple[tuple[float, float], ...], name: str) -> Table:
     """The tables of several indices and lobes as one."""
     return _lobed([stored(*node)[name] for node in nodes])
@@ -241,7 +243,7 @@ def _joined(each: list[Array]) -> Table:
     return tabulate(np.concatenate(each), x=X_AXIS, y=Y_AXIS, knots=(G_AXIS,))
 
 
-@functools.lru_cache(maxsize=12)
+@functools.lru_cache(maxsize=24)
 def stored(refractive_index: float, lobe: float) -> dict[str, Array]:
     """What `build` makes, from the cache where it lies there."""
     return cached_arrays(_key(refractive_index, lobe), lambda: build(refractive_index, lobe))

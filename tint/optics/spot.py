@@ -80,7 +80,7 @@ def change(
     return values, slopes
 
 
-@functools.lru_cache(maxsize=8)  # a table takes 20 MB
+@functools.lru_cache(maxsize=9)  # a table takes 20 MB
 def _table(index: float, lit_over_seen: float, name: str) -> Table:
     """What the spot changes at every node of d / a, as one table."""
     from scipy.interpolate import make_interp_spline  # only needed where a table is laid out
