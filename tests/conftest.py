@@ -91,9 +91,7 @@ ONCE = {
     "tint.cli.check.examine": fits.sought_once(checks.examine),
     "tint.cli.check.left_out": fits.sought_once(checks.left_out),
     "tint.cli.plan.next_swatches": fits.sought_once(planning.next_swatches),
-} | dict.fromkeys(
-    ("tint.fitting.fit_palette", "tint.cli.check.fit_palette", "tint.cli.fit.fit_palette"), fits.fitted_once
-)
+} | dict.fromkeys(("tint.fitting.fit_palette", "tint.cli.fit.fit_palette"), fits.fitted_once)
 
 
 @pytest.fixture(scope="module")

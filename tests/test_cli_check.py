@@ -89,7 +89,7 @@ def test_it_is_fitted_once(small_folder: Path, monkeypatch: pytest.MonkeyPatch) 
         fits.append(optics)
         return fit(*folder, optics=optics)
 
-    for module, name in (("tint.cli.check", "fit_with_ground"), ("tint.checks.ground", "fit_only")):
+    for module, name in (("tint.fitting.spectra", "fit_with_ground"), ("tint.checks.ground", "fit_only")):
         monkeypatch.setattr(f"{module}.{name}", counted)
     assert answer(small_folder)["left_out"] is not None
     assert fits == ["two-flux"]

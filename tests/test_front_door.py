@@ -79,6 +79,19 @@ def test_examples_of_the_verbs_run(
         assert run.failed == 0
 
 
+def test_a_check_holds_castings_against_each_other_as_the_command_does(demo_folder: Path) -> None:
+    path = demo_folder / "swatches.csv"
+    rows = path.read_text().split("\n")
+    at = next(at for at, row in enumerate(rows) if row.startswith("red-0.2-"))
+    name, base, thickness, *rest = rows[at].split(",")
+    path.write_text(
+        "\n".join([*rows[:at], ",".join([name, base, f"{2.0 * float(thickness):g}", *rest]), *rows[at + 1 :]])
+    )
+    assert tint.check(demo_folder, quick=True) == ()
+    (found,) = tint.check(demo_folder)
+    assert (found.kind, found.where) == ("thickness", name)
+
+
 def test_importing_costs_no_more_than_a_lazy_table() -> None:
     script = "import sys; import tint; print(len([m for m in sys.modules if m.startswith(('tint.', 'numpy'))]))"
     told = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True)

@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 from tint.errors import InputError
 from tint.given import verb
 from tint.palette import BROKEN, Palette, fit_path, read_palette
-from tint.swatches import SwatchFolder, folder_digest
+from tint.swatches import SPECTRA, SwatchFolder, folder_digest
 from tint.swatches import read_folder as read
 from tint.swatches.folder import workshop_of
 from tint.swatches.instruments import Given
 
 if TYPE_CHECKING:
     from tint.checks import Finding
+    from tint.fitting.leaving_out import Fitted
     from tint.inspection import Inspection
     from tint.planning import Plan
     from tint.starting import Started
@@ -102,14 +103,14 @@ def load(path: str | Path, *, optics: str = "many-flux", progress: Callable[[str
 
 
 @verb
-def check(folder: Folder, *, palette: Palette | None = None) -> tuple[Finding, ...]:
+def check(folder: Folder, *, quick: bool = False) -> tuple[Finding, ...]:
     """What a metrologist would ask about the readings and castings of a folder.
 
     Parameters
     ----------
     folder : SwatchFolder, str or Path
-    palette : Palette, optional
-        Fitted to this very folder; with it, castings are held against each other too.
+    quick : bool
+        Whether castings are not held against each other, which takes a fit.
 
     Examples
     --------
@@ -118,7 +119,21 @@ def check(folder: Folder, *, palette: Palette | None = None) -> tuple[Finding, .
     """
     from tint.checks import examine
 
-    return examine(folder_of(folder), palette)
+    swatches = folder_of(folder)
+    return examine(swatches) if quick or not swatches.readings else examine(swatches, *as_it_stands(swatches))
+
+
+def as_it_stands(folder: SwatchFolder, *, optics: str = "many-flux") -> tuple[Palette, Fitted | None]:
+    """The palette that was fitted to a folder as it is, or one fitted now with what leaving out its castings needs."""
+    from tint.fitting import fit_palette
+    from tint.fitting.spectra import fit_with_ground
+
+    try:
+        return read_palette(fit_path(folder.path, optics), digest=folder.digest), None
+    except InputError:
+        if folder.kind == SPECTRA:
+            return fit_with_ground(folder, optics=optics)
+        return fit_palette(folder, optics=optics), None
 
 
 @verb

@@ -16,11 +16,9 @@ from tint.cli import options, show
 from tint.cli.fit import circumstances_in_words, seen_in
 from tint.cli.keys import Command
 from tint.errors import Fault, InputError
-from tint.fitting import fit_palette
-from tint.fitting.leaving_out import Fitted
 from tint.fitting.report import circumstances as circumstances_of
-from tint.fitting.spectra import fit_with_ground
-from tint.palette import Circumstances, Palette, fit_path, read_palette
+from tint.folders import as_it_stands
+from tint.palette import Circumstances
 from tint.swatches import COLOURS, PHOTOGRAPH, SwatchFolder, inspect_folder
 
 _WORST = 8  # swatches, which a terminal shows without scrolling; no source
@@ -60,18 +58,8 @@ def _examine(read: SwatchFolder, *, quick: bool) -> _Examined:
     if quick or not read.readings:
         return _Examined(examine(read))
     with show.waiting(f"examining {show.counted(len(read.swatches), 'swatch', 'swatches')}"):
-        palette, fitted = _fit(read)
+        palette, fitted = as_it_stands(read, optics=options.DEFAULT_OPTICS)
         return _Examined(examine(read, palette, fitted), left_out(read, palette), unstated_spot(read, palette))
-
-
-def _fit(read: SwatchFolder) -> tuple[Palette, Fitted | None]:
-    """The palette as fitted to the folder as it stands, or fitted now, with what leaving out its castings needs."""
-    try:
-        return read_palette(fit_path(read.path, options.DEFAULT_OPTICS), digest=read.digest), None
-    except InputError:
-        if read.kind == COLOURS:
-            return fit_palette(read, optics=options.DEFAULT_OPTICS), None
-        return fit_with_ground(read, optics=options.DEFAULT_OPTICS)
 
 
 def _show(
