@@ -38,3 +38,38 @@ def test_reference_a_bent_problem_ends_where_another_search_does() -> None:
     other = least_squares(whole, [0.1, 0.1], xtol=1e-12, ftol=1e-12)
     assert found == pytest.approx(other.x, rel=1e-6)
     assert cost == pytest.approx(2.0 * other.cost, rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_reference_the_posterior_mode_is_scipy_s(seed: int) -> None:
+    random = np.random.default_rng(seed)
+    by, bent = random.normal(size=(40, 8)), random.normal(size=(40, 8))
+    read = 3.0 * random.normal(size=40)
+
+    def residual(u: Array) -> tuple[Array, Array]:
+        t = np.tanh(bent @ u)
+        return by @ u + 2.0 * t - read, by + 2.0 * (1.0 - t[:, None] ** 2) * bent
+
+    start = random.normal(size=8)
+    found, information, cost = most_likely(residual, start, most_steps=60, gain=1e-7)
+
+    def whole(u: Array) -> Array:
+        return np.concatenate((residual(u)[0], u))
+
+    there = least_squares(whole, found, xtol=1e-14, ftol=1e-14, gtol=1e-12)
+    assert cost == pytest.approx(2.0 * there.cost, rel=1e-5)
+    assert np.allclose(found, there.x, rtol=0.0, atol=2e-3)
+    slopes = residual(found)[1]
+    assert np.allclose(information, slopes.T @ slopes + np.eye(8))
+    far = least_squares(whole, start)
+    assert cost < 2.0 * far.cost * 1.001
+
+
+def test_reference_of_a_linear_problem_one_gets_the_textbook_s_answer() -> None:
+    random = np.random.default_rng(9)
+    by, read = random.normal(size=(5, 12)), random.normal(size=5)  # fewer readings than unknowns
+    found, information, cost = most_likely(lambda u: (by @ u - read, by), np.full(12, 5.0), most_steps=60, gain=1e-7)
+    covariance = np.eye(12) - by.T @ np.linalg.solve(by @ by.T + np.eye(5), by)  # Woodbury's, not ours
+    assert np.allclose(np.linalg.inv(information), covariance, rtol=0.0, atol=1e-12)
+    assert np.allclose(found, covariance @ by.T @ read, rtol=0.0, atol=1e-6)
+    assert cost == pytest.approx(read @ np.linalg.solve(by @ by.T + np.eye(5), read), rel=1e-6)

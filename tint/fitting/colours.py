@@ -7,13 +7,10 @@ in the light of the readings is wide open in another.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-
 import numpy as np
 
 from tint import colorimetry
-from tint.descent import descend
+from tint.descent import most_likely
 from tint.fitting import hidden, priors, report
 from tint.fitting.colour_model import (
     Colours,
@@ -110,7 +107,7 @@ def _search(
         slopes = np.concatenate(((whiten @ at.by_unknown).reshape(-1, unknowns.size), by_level))
         return np.concatenate((missed.ravel(), level)), slopes
 
-    unknowns, information, cost = most_likely(residual, start, most_steps=most_steps)
+    unknowns, information, cost = most_likely(residual, start, most_steps=most_steps, gain=_GAIN)
     values, vectors = np.linalg.eigh(information)
     return Fitted(unknowns, linear(colours, unknowns), vectors / np.sqrt(values), model_error, weight, cost)
 
@@ -230,41 +227,3 @@ def first_unknowns(colours: Colours, prior: Prior) -> Array:
 
 
 # Least squares for a few hundred unknowns with a standard normal prior, by normal equations.
-
-
-@dataclass(frozen=True, eq=False)
-class _Point:
-    """Unknowns with their normal equations, the standard normal prior among them."""
-
-    unknowns: Array
-    information: Array
-    pull: Array
-    cost: float
-
-
-def most_likely(
-    residual: Callable[[Array], tuple[Array, Array]], start: Array, *, most_steps: int = _MOST_STEPS
-) -> tuple[Array, Array, float]:
-    """Where the sum of squares of residuals and of the unknowns themselves is least.
-
-    `residual` gives of n unknowns the residuals in standard deviations, shape (m,), and their slopes, shape (m, n).
-    Returns the unknowns, the inverse of their covariance, in which that of the prior is one, and the sum of
-    squares.
-
-    The prior keeps the normal equations well conditioned, so they may be solved as they are: ten times as fast as
-    by the singular values that libraries use to be safe.
-    """
-
-    def at(unknowns: Array) -> _Point:
-        missed, slopes = residual(unknowns)
-        information = slopes.T @ slopes + np.eye(unknowns.size)
-        cost = float(missed @ missed + unknowns @ unknowns)
-        return _Point(unknowns, information, -(slopes.T @ missed) - unknowns, cost)
-
-    def step(here: _Point, damping: float) -> tuple[_Point, float]:
-        damped = here.information + damping * np.diag(np.diag(here.information))
-        by = np.linalg.solve(damped, here.pull)
-        return at(here.unknowns + by), float(2.0 * by @ here.pull - by @ here.information @ by)
-
-    found, _, _ = descend(at(start), step, most_steps=most_steps, gain=_GAIN)
-    return found.unknowns, found.information, found.cost
