@@ -103,6 +103,8 @@ def test_what_is_answered_is_json_and_a_table(palette: tint.Palette, answer: tin
     assert json.loads(answer.to_json())["recipes"][0] == json.loads(best.to_json())
     look = tint.predict(palette, best)
     assert json.loads(look.to_json())["lab"] == pytest.approx(best.appearance.lab.tolist())
+    for told in (look, answer, tint.weigh(palette, best, batch_g=120).predicted):
+        assert json.loads(told.to_json())["optics"] == "many-flux"
     sheet = tint.weigh(palette, best, batch_g=120, scale_step_g=0.1)
     assert json.loads(sheet.to_json())["total_grams"] == sheet.total_grams
     frame = answer.to_frame()

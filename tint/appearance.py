@@ -95,6 +95,8 @@ class Appearance:
 
     Parameters
     ----------
+    optics : str
+        The layer model, `many-flux` or `two-flux`.
     spot : Spot, optional
         Of the instrument that it is predicted for; None for the eye, which sees a wide part in wide light.
     reflectance, transmittance : ndarray, shape (n_wavelengths,)
@@ -130,6 +132,7 @@ class Appearance:
     setting: Setting
     over: str
     geometry: str
+    optics: str
     spot: Spot | None
     wavelengths: Array
     reflectance: Array
@@ -232,6 +235,7 @@ def predict(palette: Palette, blend: Blend, *, setting: Setting) -> Appearance:
         setting=setting,
         over=over,
         geometry=optics.geometry,
+        optics=optics.model,
         spot=optics.spot,
         wavelengths=palette.wavelengths,
         reflectance=drawn.reflectance[0],

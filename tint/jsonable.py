@@ -227,9 +227,9 @@ def look(seen: Any) -> Look:
     return Look(**_look(seen))
 
 
-def appearance(seen: Any, *, optics: str | None = None) -> Appearance:
-    """The whole of an appearance, and by which layer model it was predicted."""
-    return Appearance(**_shared(seen, Appearance) | _look(seen) | {"setting": setting(seen), "optics": optics})
+def appearance(seen: Any) -> Appearance:
+    """The whole of an appearance."""
+    return Appearance(**_shared(seen, Appearance) | _look(seen) | {"setting": setting(seen)})
 
 
 def target(wanted: Any) -> Target:
@@ -254,8 +254,8 @@ def recipe(each: Any) -> Recipe:
     return Recipe(**_shared(each, Recipe) | _look(each.appearance) | {"walls": walls(each.walls)})
 
 
-def answer(given: Any, *, optics: str | None = None) -> Answer:
-    """The whole of an answer, and by which layer model it was found."""
+def answer(given: Any) -> Answer:
+    """The whole of an answer."""
     first = given.recipes[0].appearance
     told = {
         "recipes": tuple(map(recipe, given.recipes)),
@@ -264,13 +264,13 @@ def answer(given: Any, *, optics: str | None = None) -> Answer:
         "conditions": first.conditions,
         "walls_mm": tuple(given.rules.walls_mm),
         "loosened": tuple(Loosened(**_shared(each, Loosened)) for each in given.loosened),
-        "optics": optics,
+        "optics": first.optics,
     }
     return Answer(**_shared(given, Answer) | _shared(given.rules, Answer) | told)
 
 
-def sheet(weighed: Any, *, optics: str | None = None) -> Sheet:
-    """The whole of a weigh sheet, and by which layer model it was predicted."""
+def sheet(weighed: Any) -> Sheet:
+    """The whole of a weigh sheet."""
     worked_out = ("strength", "made_g", "left_g", "pigment_g", "base_g")
     premixes = [asdict(each) | {name: getattr(each, name) for name in worked_out} for each in weighed.premixes]
     told = {
@@ -278,7 +278,7 @@ def sheet(weighed: Any, *, optics: str | None = None) -> Sheet:
         "loadings": dict(weighed.blend.loadings),
         "rounded": dict(weighed.rounded.loadings),
         "lines": tuple(Line(**_shared(line, Line)) for line in weighed.lines),
-        "predicted": appearance(weighed.predicted, optics=optics),
+        "predicted": appearance(weighed.predicted),
         "batch": asdict(weighed.batch),
         "smallest_weighing_g": weighed.scale.smallest_g,
         "dose_tolerance_percent": weighed.scale.tolerance_percent,

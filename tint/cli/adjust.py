@@ -124,12 +124,12 @@ def command(
     )  # fmt: skip
 
     def page(out: show.Page) -> None:
-        _show(out, done, trials, cup, optics)
+        _show(out, done, trials, cup)
         if kept:
             out.print(f"\nKept as the swatch {as_swatch}; run `tint fit {folder}`.", style=show.HEAD)
 
     told = _as_json(done, trials)
-    show.answer(jsonable.answer(done.answer, optics=optics), page, written=list(map(str, kept)), **told)
+    show.answer(jsonable.answer(done.answer), page, written=list(map(str, kept)), **told)
 
 
 def _target(
@@ -145,8 +145,9 @@ def _target(
     return replace(target_from_written(file.target), **lifted | wish.asked | sample.more)
 
 
-def _show(out: show.Page, done: Adjustment, trials: tuple[Trial, ...], cup: Cup | None, optics: str) -> None:
-    out.title(done.verdict, f"Wanted: {done.answer.target.in_words}. {done.predicted.conditions}; {optics}")
+def _show(out: show.Page, done: Adjustment, trials: tuple[Trial, ...], cup: Cup | None) -> None:
+    seen = done.predicted
+    out.title(done.verdict, f"Wanted: {done.answer.target.in_words}. {seen.conditions}; {seen.optics}")
     rows = []
     for miss in done.misses:
         decimals = 2 if miss.what.startswith("colour") else 3

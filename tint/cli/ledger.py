@@ -231,4 +231,4 @@ def _repeat(
         "lots": again.lots,
         "warnings": [*again.warnings, *sheet.warnings],
     }
-    show.answer(jsonable.sheet(sheet, optics=optics), page, **told)
+    show.answer(jsonable.sheet(sheet), page, **told)

@@ -62,15 +62,15 @@ def command(
     if len(depths) > 1:
         if spectrum:
             raise InputError("--spectrum", f"{len(depths)} thicknesses", "expected one", "name one with --thickness")
-        _many(palette, blend, setting, depths, optics=optics, plot=plot)
+        _many(palette, blend, setting, depths, plot=plot)
     elif plot:
         mend = "name a range, as in --thickness 0.5:6:0.5"
         raise InputError("--plot", "one thickness", "expected several to draw against", mend)
     else:
-        _one(palette, blend, setting, optics=optics, spectrum=spectrum)
+        _one(palette, blend, setting, spectrum=spectrum)
 
 
-def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spectrum: bool) -> None:
+def _one(palette: Palette, blend: Blend, setting: Setting, *, spectrum: bool) -> None:
     look = predict(palette, blend, setting=setting)
     told: dict[str, Any] = {"hides_at_mm": None, "lab_from_behind": None, "srgb_from_behind": None}
     facts = []
@@ -85,16 +85,16 @@ def _one(palette: Palette, blend: Blend, setting: Setting, *, optics: str, spect
         facts.append(("hides from", "no thickness" if depth is None else f"{depth:.3g} mm", remark))
 
     def page(out: show.Page) -> None:
-        out.title(str(blend), f"{look.conditions}; {optics}")
+        out.title(str(blend), f"{look.conditions}; {look.optics}")
         show_appearance(out, look, palette, more=facts)
         if spectrum:
             _show_spectrum(out, look)
 
-    show.answer(jsonable.appearance(look, optics=optics), page, **told)
+    show.answer(jsonable.appearance(look), page, **told)
 
 
 def _many(
-    palette: Palette, blend: Blend, setting: Setting, depths: tuple[float, ...], *, optics: str, plot: Path | None
+    palette: Palette, blend: Blend, setting: Setting, depths: tuple[float, ...], *, plot: Path | None
 ) -> None:  # fmt: skip
     sheet = translucency(palette, blend, setting=setting, thickness_mm=depths)
     if plot:
@@ -103,12 +103,12 @@ def _many(
         write_whole(plot, draw_translucency(palette, sheet))
 
     def page(out: show.Page) -> None:
-        out.title(str(blend), f"{sheet.conditions}; {optics}")
+        out.title(str(blend), f"{sheet.conditions}; {palette.model}")
         _show_sheet(out, sheet, palette)
         if plot:
             out.apart(f"Written: {plot}")
 
-    show.answer(_sheet_json(sheet), page, optics=optics, **({"written": str(plot)} if plot else {}))
+    show.answer(_sheet_json(sheet), page, optics=palette.model, **({"written": str(plot)} if plot else {}))
 
 
 def _show_spectrum(out: show.Page, appearance: Appearance) -> None:

@@ -132,10 +132,10 @@ def command(
     def page(out: show.Page) -> None:
         if walls is not None:
             out.print(walls.words)
-        _show(out, answer, optics)
+        _show(out, answer)
 
     part = {} if walls is None else {"part": walls.told}
-    show.answer(jsonable.answer(answer, optics=optics), page, written=list(map(str, drawn)), **part)
+    show.answer(jsonable.answer(answer), page, written=list(map(str, drawn)), **part)
 
 
 def _reached(palette: Palette, answer: Answer) -> bytes:
@@ -158,7 +158,7 @@ def _reached(palette: Palette, answer: Answer) -> bytes:
 # The page: recipes in their order, what each is worth, what binds, what would have to give.
 
 
-def _show(out: show.Page, answer: Answer, optics: str) -> None:
+def _show(out: show.Page, answer: Answer) -> None:
     """The page: two tables, then notes, each of which names the recipes that it is about."""
     rules, told = answer.rules, [answer.recipes[0].appearance.conditions]
     if rules.rank_by != RANKINGS[0]:
@@ -167,7 +167,7 @@ def _show(out: show.Page, answer: Answer, optics: str) -> None:
         told.append("walls of " + " and ".join(f"{wall:g} mm" for wall in rules.walls_mm) + " too, the worst counts")
     if rules.batch_g is not None and rules.scale_step_g is not None:
         told.append(f"doses in steps of {rules.scale_step_g:g} g in {rules.batch_g:g} g of mix")
-    out.title(f"Wanted: {answer.target.in_words}", "; ".join([*told, optics]))
+    out.title(f"Wanted: {answer.target.in_words}", "; ".join([*told, answer.best.appearance.optics]))
     _show_recipes(out, answer)
     _show_merits(out, answer)
     said = partial(_by_rank, answer.recipes)

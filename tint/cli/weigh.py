@@ -162,7 +162,7 @@ def command(
     )  # fmt: skip
     written = files.write(palette, sheet)
     show.answer(
-        jsonable.sheet(sheet, optics=optics),
+        jsonable.sheet(sheet),
         lambda out: show_sheet(out, sheet, palette, has_target=target is not None),
         written=written,
     )

@@ -181,7 +181,7 @@ def _recipes(
         tell("Solving", 0, 0)
         setting, rules = order.setting(palette), order.rules(workshop)
         found = solve(palette, order.target(palette), setting=setting, base=order.written.base, rules=rules)
-        answer, more = jsonable.answer(found, optics=palette.model), {}
+        answer, more = jsonable.answer(found), {}
     if choose is not None:
         if not 1 <= choose <= len(answer.recipes):
             raise InputError("choose", f"{choose}", f"a rank from 1 to {len(answer.recipes)}")
