@@ -38,6 +38,10 @@ FAULTS: list[tuple[str, int, str]] = [
     (f"solve FOLDER {RED} --set most_recipes=none", 2, "--set most_recipes: `none` is not a number; expected a"),
     (f"solve FOLDER {RED} --set most_recipes=0", 2, "--set most_recipes: 0; expected a whole number of at least 1"),
     (f"proof FOLDER {CLEAR} --load white=1 --out HERE/a.html", 2, "a name that ends in .png; .html is for --sheet"),
+    (f"solve FOLDER {RED} --opacity opaque", 2, "or 0.6..0.7; did you mean solid?"),
+    (f"solve FOLDER {RED} --opacity 95%", 2, "or 0.6..0.7; write 0.95"),
+    (f"solve FOLDER {RED} --opacity 0,95", 2, "or 0.6..0.7; write 0.95"),
+    (f"solve FOLDER {RED} --set transmittance=30%", 2, "or 0.3..0.4; write 0.3"),
     # Folders.
     ("check HERE/none", 2, "HERE/none: 1 fault keeps it from being used"),
     ("check FOLDER/palette.toml", 2, "1 fault keeps it from being used"),

@@ -27,6 +27,8 @@ WORDS: dict[str, dict[str, tuple[float | None, float | None]]] = {
     "clear": {"haze": (None, 0.30)},
     "any": {},
 }
+# What else a maker may say, and the word for it.
+_MEANT = {"opaque": "solid", "hiding": "solid", "translucent": "milky", "transparent": "clear", "glowing": "glows"}
 FAIR = 0.01  # a miss of these that weighs as much as one CIEDE2000; common practice, no source [-]
 ALLOWED = 0.005  # off a value to reach: what is nearer shows as the same in two digits. A bound is to be kept. [-]
 _EXPECTED = {
@@ -112,8 +114,19 @@ def _share(given: object, asked: object, where: str, expected: str) -> float:
     except ValueError:
         value = math.nan
     if not 0.0 < value <= 1.0:
-        raise InputError(where, f"`{asked}`", expected)
+        raise InputError(where, f"`{asked}`", expected, _meant(str(asked).strip().lower(), where))
     return value
+
+
+def _meant(told: str, where: str) -> str:
+    """What somebody may have meant who told another word, or a number with a comma or in percent."""
+    if where == "opacity" and told in _MEANT:
+        return f"did you mean {_MEANT[told]}?"
+    try:
+        value = float(told.removesuffix("%").replace(",", ".")) / (100.0 if told.endswith("%") else 1.0)
+    except ValueError:
+        return ""
+    return f"write {value:g}" if 0.0 < value <= 1.0 else ""
 
 
 _FULL = 1e-6  # so near to hiding, or to nothing, no depth is told
