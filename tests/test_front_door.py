@@ -15,9 +15,11 @@ from typing import Any, cast
 import numpy as np
 import pandas as pd
 import pytest
+from click.testing import CliRunner
 
 import tint
 from tint import glossary, jsonable, opacity, recipes, verbs, weighing
+from tint.cli import main
 from tint.fans import solving
 from tint.opacity import WORDS, opacity_of
 from tint.swatches import INPUT_FILES
@@ -31,6 +33,7 @@ any_3: Any = 3
 LIST: Any = [0.5] * 31
 TWO = tint.Rules(most_pigments=2, keep=("white", "yellow"))
 FEW = tint.Rules(most_pigments=3, most_recipes=1)
+QUICKLY = tint.Rules(most_pigments=2, most_recipes=1)
 
 
 def poured(**made: Any) -> Trial:
@@ -90,6 +93,48 @@ def test_a_check_holds_castings_against_each_other_as_the_command_does(demo_fold
     assert tint.check(demo_folder, quick=True) == ()
     (found,) = tint.check(demo_folder)
     assert (found.kind, found.where) == ("thickness", name)
+
+
+SEEN_WET = ("--base", "milky", "--seat", "wet", "--light", "A", "--observer", "2")
+AS_SEEN_WET: dict[str, Any] = {"base": "milky", "seat": "wet", "light": "A", "observer": 2}
+QUICK = ("--most-pigments", "2", "--set", "most_recipes=1")
+
+
+@pytest.mark.parametrize(
+    ("words", "verb", "more"),
+    [
+        (
+            ("predict", "--load", "white=0.1", "--thickness", "2", "--over", "black", *SEEN_WET),
+            lambda p: tint.predict(p, {"white": 0.1}, thickness_mm=2, over="black", **AS_SEEN_WET),
+            {"lab_from_behind", "srgb_from_behind", "hides_at_mm"},
+        ),
+        (
+            ("solve", "--base", "clear", "--target-srgb", "#e8701a", "--thickness", "2", "--wall", "8", *QUICK),
+            lambda p: tint.solve(p, srgb="#e8701a", base="clear", walls_mm=(2, 8), rules=QUICKLY),
+            set(),
+        ),
+        (
+            ("solve", "--base", "clear", "--target-lab", "70,-12,8", "--thickness", "3", "--opacity", "milky", *QUICK),
+            lambda p: tint.solve(p, lab=(70, -12, 8), base="clear", thickness_mm=3, opacity="milky", rules=QUICKLY),
+            set(),
+        ),
+        (
+            ("weigh", "--base", "clear", "--load", "white=0.5", "--thickness", "3", "--batch-g", "120"),
+            lambda p: tint.weigh(p, {"white": 0.5}, base="clear", thickness_mm=3, batch_g=120),
+            set(),
+        ),
+    ],
+    ids=lambda value: value[0] if isinstance(value, tuple) else "",
+)
+def test_a_verb_tells_what_its_command_tells(
+    many_demo: Path, palette: tint.Palette, words: tuple[str, ...], verb: Any, more: set[str]
+) -> None:
+    name, *told = words
+    printed = CliRunner().invoke(main, [name, str(many_demo), *told, "--json"])
+    assert printed.exit_code == 0, printed.stderr
+    of_command, of_verb = json.loads(printed.stdout), json.loads(verb(palette).to_json())
+    assert set(of_command) - set(of_verb) == more
+    assert {key: of_command[key] for key in of_verb} == of_verb
 
 
 def test_importing_costs_no_more_than_a_lazy_table() -> None:
