@@ -103,9 +103,9 @@ def test_figures_are_those_of_the_forward_model(demo_palette: Palette) -> None:
         assert told[f"CIEDE2000 from the target, {within} 2"] == f"{miss:.2f}"
         assert told["CIEDE2000 expected error, 95 in 100"] == f"± {seen.expected_error:.1f}"
         (ratio,) = (figure for meaning, figure in told.items() if meaning.startswith("contrast ratio"))
-        assert ratio == f"{seen.contrast_ratio:.2f} ± {seen.contrast_ratio_error:.2f}"
-        low = 0.9 - seen.contrast_ratio
-        assert f"contrast ratio, {f'{low:.2g} too low' if low > 0.0 else 'as asked'}" in told
+        assert ratio == f"{seen.contrast_ratio:.3f}"
+        low, error = 0.9 - seen.contrast_ratio, f"± {seen.contrast_ratio_error:.3f}"
+        assert f"contrast ratio {error}, {f'{low:.2g} too low' if low > 0.0 else 'as asked'}" in told
         prices = {name: demo_palette.pigments[name].price or 0.0 for name in blend.loadings}
         base = demo_palette.bases[blend.base].price or 0.0
         price = base * (1.0 - blend.total / 100.0)

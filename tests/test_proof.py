@@ -316,6 +316,13 @@ def test_difference_and_error_are_told(palette: Palette) -> None:
     assert "from the target" not in said(palette, "no target")
 
 
+def test_the_ends_of_an_opacity_are_told_apart(palette: Palette) -> None:
+    facts = gather(palette, DIFFUSER, setting=THREE_MM, target=None, show_recipe=False)
+    for ratio, error, told in ((0.9802, 0.003, "0.977 to 0.983"), (0.95, 0.02, "0.93 to 0.97"), (1.0, 1e-5, "1.000")):
+        seen = replace(facts.appearance, contrast_ratio=ratio, contrast_ratio_error=error)
+        assert f"95 of 100 castings have {told}." in words.of_opacity(replace(facts, appearance=seen))[0][1]
+
+
 def test_missed_opacity_is_told_with_its_side(palette: Palette) -> None:
     seen = predict(palette, DIFFUSER, setting=THREE_MM)
     for asked, side in ((seen.contrast_ratio + 0.1, "low"), (seen.contrast_ratio - 0.1, "high")):

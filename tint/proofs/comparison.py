@@ -237,8 +237,8 @@ def figures_of(each: Candidate) -> list[tuple[str, str]]:
     if math.isnan(each.look.contrast_ratio):
         told.append(("-", "opacity not known: one backing"))
     else:
-        ratio = f"{each.look.contrast_ratio:.2f} ± {each.look.contrast_ratio_error:.2f}"
-        told.append((ratio, f"contrast ratio{_of_asked('contrast_ratio', each)}"))
+        error = f"contrast ratio ± {each.look.contrast_ratio_error:.3f}"
+        told.append((f"{each.look.contrast_ratio:.3f}", f"{error}{_of_asked('contrast_ratio', each)}"))
     told += [
         (amount(kind, value, ".2f"), f"{kind}{_of_asked(kind, each)}")
         for kind, (value, _) in each.asked.items()

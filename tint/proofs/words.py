@@ -82,8 +82,10 @@ def of_opacity(facts: Facts) -> list[tuple[str, str]]:
         return [unknown] if math.isnan(seen.luminous_transmittance) else [passes, *haze, unknown]
     ratio, error = seen.contrast_ratio, seen.contrast_ratio_error
     low, high = max(ratio - error, 0.0), min(ratio + error, 1.0)
-    ends = list(dict.fromkeys((f"{low:.2f}", f"{high:.2f}")))
-    meaning = f"contrast ratio. {opacity_in_words(ratio)}. 95 of 100 castings reach {' to '.join(ends)}."
+    # To two digits both ends may read as the bound that was asked for, of which one keeps it and one does not.
+    digits = 2 if f"{low:.2f}" != f"{high:.2f}" else 3
+    ends = dict.fromkeys((f"{low:.{digits}f}", f"{high:.{digits}f}"))
+    meaning = f"contrast ratio. {opacity_in_words(ratio)}. 95 of 100 castings have {' to '.join(ends)}."
     meaning += _of_asked(facts.target, "contrast_ratio", ratio)
     return [(f"{ratio:.2f}", meaning), passes, *haze]
 
