@@ -50,9 +50,10 @@ def checked(**expected: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
         @functools.wraps(function)
         def call(*args: P.args, **kwargs: P.kwargs) -> R:
             try:
-                given, kinds = signature.bind(*args, **kwargs), kinds_of(function)
+                given = signature.bind(*args, **kwargs)
             except TypeError as error:
                 raise TypeError(f"{function.__name__}(): {error}") from None
+            kinds = kinds_of(function)
             told = given.arguments
             told |= {
                 name: taken(told[name], kinds[name], name, expected.get(name, "")) for name in told if name in kinds
